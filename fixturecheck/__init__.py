@@ -1,0 +1,48 @@
+"""fixturecheck: checks a surface-grinding set-up from its solids, before anything is cut.
+
+Importing the package loads neither the kernel nor the renderer; the names below are fetched on first use.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fixturecheck.engine import check
+    from fixturecheck.setup.load import load
+    from fixturecheck.setup.make import body, equipment, place
+    from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
+    from fixturecheck.shop.wheels import Flange, Guard, Wheel
+    from fixturecheck.tolerances import Tolerances
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Body": "fixturecheck.setup.model",
+    "Cut": "fixturecheck.setup.model",
+    "Flange": "fixturecheck.shop.wheels",
+    "Guard": "fixturecheck.shop.wheels",
+    "Machine": "fixturecheck.setup.model",
+    "Seat": "fixturecheck.setup.model",
+    "Setup": "fixturecheck.setup.model",
+    "Tolerances": "fixturecheck.tolerances",
+    "Wheel": "fixturecheck.shop.wheels",
+    "body": "fixturecheck.setup.make",
+    "check": "fixturecheck.engine",
+    "equipment": "fixturecheck.setup.make",
+    "load": "fixturecheck.setup.load",
+    "place": "fixturecheck.setup.make",
+}
+
+__all__ = [
+    "Body", "Cut", "Flange", "Guard", "Machine", "Seat", "Setup", "Tolerances", "Wheel",
+    "body", "check", "equipment", "load", "place",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    message = f"module 'fixturecheck' has no attribute {name!r}"
+    raise AttributeError(message)

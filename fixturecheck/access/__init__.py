@@ -1,0 +1,1 @@
+"""Where the wheel goes, and what it leaves."""

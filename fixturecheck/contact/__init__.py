@@ -1,0 +1,1 @@
+"""Where solids touch and where they nearly do."""

@@ -1,0 +1,78 @@
+"""What a solid is to the rest of the program: its faces in order, its size, where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import cadquery as cq
+from OCP.BRepBndLib import BRepBndLib
+from OCP.Bnd import Bnd_Box
+from OCP.TopAbs import TopAbs_ShapeEnum
+from OCP.TopExp import TopExp
+from OCP.TopTools import TopTools_IndexedMapOfShape
+
+Shape = cq.Shape
+Solid = cq.Solid
+Face = cq.Face
+Edge = cq.Edge
+Location = cq.Location
+
+Box = tuple[float, float, float, float, float, float]
+"""xmin, ymin, zmin, xmax, ymax, zmax in mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """A solid with a name, standing somewhere, with a name for each face in the order of `faces_of`."""
+
+    name: str
+    solid: Solid
+    face_names: tuple[str, ...]
+    at: Location = field(default_factory=Location)
+
+
+def faces_of(solid: Solid) -> list[Face]:
+    """Return the faces of a solid in the kernel's own order, each once.
+
+    The order belongs to the solid's topology, so it is the same in every placed copy.
+    """
+    index = TopTools_IndexedMapOfShape()
+    TopExp.MapShapes_s(solid.wrapped, TopAbs_ShapeEnum.TopAbs_FACE, index)
+    return [cq.Face(index.FindKey(i + 1)) for i in range(index.Extent())]
+
+
+def canonical_order(solid: Solid) -> list[int]:
+    """Return face indices sorted by where the faces are, not by how the file happened to list them.
+
+    A STEP round trip may list the faces in another order; numbers given by this order survive it.
+    """
+
+    def place(face: Face) -> tuple[Any, ...]:
+        centre = face.Center()
+        # +0.0 turns -0.0 into 0.0, which would sort and print differently.
+        numbers = (centre.x, centre.y, centre.z, face.Area())
+        return *(round(v, 3) + 0.0 for v in numbers), face.geomType()
+
+    faces = faces_of(solid)
+    keys = [place(f) for f in faces]
+    return sorted(range(len(faces)), key=keys.__getitem__)
+
+
+def box_of(shape: Shape) -> Box:
+    """Return the tight axis-aligned box of a shape, without the kernel's safety margin, in mm."""
+    box = Bnd_Box()
+    BRepBndLib.AddOptimal_s(shape.wrapped, box, False, False)
+    box.SetGap(0.0)
+    return box.Get()  # type: ignore[no-any-return]
+
+
+def volume_mm3(shape: Shape) -> float:
+    """Return the volume of a shape; zero for None and for empty compounds."""
+    return float(shape.Volume()) if shape is not None else 0.0
+
+
+def compound(shapes: Sequence[Shape]) -> Shape:
+    """Return one compound of several shapes."""
+    return cq.Compound.makeCompound(list(shapes))

@@ -1,0 +1,1 @@
+"""Pure numbers: nothing here knows what a solid is."""

@@ -1,0 +1,1 @@
+"""What to change, found by solving and verified by checking again."""

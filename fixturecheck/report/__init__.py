@@ -1,0 +1,1 @@
+"""Shows a finished result; computes nothing."""

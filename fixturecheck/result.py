@@ -1,0 +1,186 @@
+"""The nouns of an answer: verdicts, findings, contacts, cuts and the result that holds them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+Vector = tuple[float, float, float]
+
+
+class Verdict(StrEnum):
+    """What a gauge says; `unknown` is an answer that could not be computed and never a pass."""
+
+    GO = "go"
+    CAUTION = "caution"
+    NO_GO = "no-go"
+    UNKNOWN = "unknown"
+
+
+_BADNESS = (Verdict.GO, Verdict.CAUTION, Verdict.UNKNOWN, Verdict.NO_GO)
+
+
+def worst(verdicts: Iterable[Verdict]) -> Verdict:
+    """Return the worst of the verdicts: no-go, then unknown, then caution; `go` when there is none."""
+    return max(verdicts, key=_BADNESS.index, default=Verdict.GO)
+
+
+class Role(StrEnum):
+    """What a named shape shows, which decides its colour and the file it is written to."""
+
+    PART = "part"
+    FIXTURE = "fixture"
+    WHEEL = "wheel"
+    AREA = "area"
+    LINE = "line"
+    POINT = "point"
+    NEAR = "near"
+    OVERLAP = "overlap"
+    COLLISION = "collision"
+    LEFTOVER = "leftover"
+    GOUGE = "gouge"
+    GROUND = "ground"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NamedShape:
+    """A piece of geometry that a finding, contact or body is about.
+
+    Parameters
+    ----------
+    name : str
+        Unique in a result; the name in setup.step.
+    role : Role
+        What it shows.
+    geometry : object
+        A kernel shape in world coordinates; only the kernel and the drawing side of report look inside.
+    bodies : tuple of str
+        Names of the bodies it belongs to or lies between.
+    """
+
+    name: str
+    role: Role
+    geometry: object = field(repr=False, compare=False)
+    bodies: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One answer of one check.
+
+    Parameters
+    ----------
+    check : str
+        The check's ID.
+    verdict : Verdict
+        What the gauge says.
+    subject : str
+        What it is about: a body, `body.face`, a cut or a pair.
+    value, limit : float or None
+        The number found and the number it is held against, both in `unit`.
+    unit : str
+        Unit of value, limit and margin: mm, um, mm2, mm3, deg, m/s, share.
+    margin : float or None
+        Distance from the limit, positive on the good side.
+    says : str
+        One sentence in the trade's words.
+    remedy : str or None
+        The smallest change that would make it go, found by computing.
+    source : str
+        Where the limit or the rule comes from.
+    shapes : tuple of NamedShape
+        The geometry it is about.
+    location_mm, direction : Vector or None
+        Where an arrow points and which way, in world coordinates.
+    """
+
+    check: str
+    verdict: Verdict
+    subject: str
+    says: str
+    value: float | None = None
+    unit: str = ""
+    limit: float | None = None
+    margin: float | None = None
+    remedy: str | None = None
+    source: str = "geometry of the solids"
+    shapes: tuple[NamedShape, ...] = ()
+    location_mm: Vector | None = None
+    direction: Vector | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contact:
+    """Where two faces touch, or look at each other across a small gap.
+
+    Parameters
+    ----------
+    a, b : str
+        `body.face` on either side, in alphabetical order of bodies.
+    kind : str
+        `area`, `line`, `point` or `near`.
+    area_mm2, length_mm : float
+        Size of the patch; zero where the kind has none.
+    gap_mean_um, gap_max_um : float
+        Gap over the patch.
+    normal : Vector
+        Unit normal out of `a` into `b`.
+    centroid : Vector
+        Centre of the patch in world coordinates, mm.
+    error_um : float
+        Bound on the gap where it was sampled; zero where the answer is exact.
+    """
+
+    a: str
+    b: str
+    kind: str
+    area_mm2: float
+    length_mm: float
+    gap_mean_um: float
+    gap_max_um: float
+    normal: Vector
+    centroid: Vector
+    error_um: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceMade:
+    """How much of one target face the wheel makes; `share_made` is 0 to 1 of its area."""
+
+    face: str
+    share_made: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutMade:
+    """One cut as ground: volumes in mm3; `corner_radius_mm` is None where the cut has no corner."""
+
+    name: str
+    removed_mm3: float
+    leftover_mm3: float
+    gouge_mm3: float
+    corner_radius_mm: float | None
+    faces: tuple[FaceMade, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """A file the set-up was read from, with its SHA-256."""
+
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """Everything a check found; reports show it and compute nothing."""
+
+    verdict: Verdict
+    name: str
+    units: str
+    sources: tuple[Source, ...]
+    findings: tuple[Finding, ...]
+    contacts: tuple[Contact, ...]
+    cuts: tuple[CutMade, ...]
+    shapes: tuple[NamedShape, ...]

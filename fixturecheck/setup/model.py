@@ -1,0 +1,200 @@
+"""The set-up as stated: frozen values that every later step reads and none changes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
+from fixturecheck.result import Source
+from fixturecheck.shop.wheels import Flange, Guard, Wheel
+from fixturecheck.tolerances import Tolerances
+
+_NOTHING: Mapping[str, float] = MappingProxyType({})
+_NO_NAMES: Mapping[str, str] = MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Body:
+    """One solid of the set-up, drawn in its own frame and placed in the machine's.
+
+    Parameters
+    ----------
+    name : str
+        Unique in the set-up; letters, digits, `_` and `-`.
+    solid : Solid
+        The solid in its own frame, mm.
+    at : Location
+        Where it stands in the machine's frame.
+    role : str
+        `part` for what is ground, `fixture` for what holds it.
+    material : str
+        A name from the materials table.
+    faces : mapping of str to tuple of int
+        Named faces as indices into `faces_of(solid)`; a name may cover several faces.
+    finish : mapping of str to str
+        Finish by face name; `*` is the rest.
+    tolerance_mm : mapping of str to float
+        Profile tolerance by face name; `*` is the rest.
+    no_function : frozenset of str
+        Faces that do nothing, where a relief is allowed.
+    pole : str or None
+        `n` or `s` for a magnet's pole piece.
+    group : str or None
+        The piece of equipment that the body belongs to.
+    """
+
+    name: str
+    solid: Solid
+    at: Location = field(default_factory=Location)
+    role: str = "part"
+    material: str = "steel_1018"
+    faces: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    finish: Mapping[str, str] = _NO_NAMES
+    tolerance_mm: Mapping[str, float] = _NOTHING
+    no_function: frozenset[str] = frozenset()
+    pole: str | None = None
+    group: str | None = None
+
+    def placed(self) -> Placed:
+        """Return the solid with its names where it stands."""
+        return Placed(name=self.name, solid=self.solid, face_names=tuple(self.face_names()), at=self.at)
+
+    def face_names(self) -> list[str]:
+        """Return a name for every face in kernel order: the given one, or `face_<n>` by place."""
+        given = {i: name for name, indices in self.faces.items() for i in indices}
+        names = [""] * len(faces_of(self.solid))
+        for rank, index in enumerate(canonical_order(self.solid), start=1):
+            names[index] = given.get(index, f"face_{rank}")
+        return names
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seat:
+    """An intended contact: `face` of `body` is meant to lie on `on_face` of `on`.
+
+    Parameters
+    ----------
+    rank : str
+        `primary`, `secondary`, `tertiary`, `stop` or `nest`; a nest is between neighbouring parts.
+    min_share : float
+        Share of the smaller of the two faces that must touch for `go`.
+    """
+
+    body: str
+    face: str
+    on: str
+    on_face: str
+    rank: str = "primary"
+    min_share: float = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """One grinding cut, over one part or a gang.
+
+    Parameters
+    ----------
+    parts : tuple of str
+        The parts that are ground in this cut, all in the same passes.
+    floor : str
+        Name of the horizontal target face on each part.
+    wall : str or None
+        Name of the vertical target face, ground with the side of the wheel.
+    stock_mm, wall_stock_mm : float
+        What is left on floor and wall for this cut; the drawn part is the finished one.
+    downfeed_mm : float
+        Depth of one pass.
+    table_speed_m_min : float
+        Speed of the traverse.
+    cross_feed_mm : float
+        Step in Y between passes when traversing; ignored by a plunge.
+    way : str
+        `plunge` (one Y position) or `traverse` (stepping in Y until the floor is covered).
+    overtravel_mm : float
+        Travel past the floor at both ends, measured from where the wheel is fully clear of it.
+    rpm : float or None
+        Spindle speed; None takes the machine's.
+    """
+
+    name: str
+    parts: tuple[str, ...]
+    floor: str
+    wall: str | None = None
+    stock_mm: float = 0.2
+    wall_stock_mm: float = 0.0
+    downfeed_mm: float = 0.01
+    table_speed_m_min: float = 12.0
+    cross_feed_mm: float = 2.0
+    way: str = "plunge"
+    overtravel_mm: float = 10.0
+    rpm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """The surface grinder: travels, speed, and what turns with or covers the wheel.
+
+    Parameters
+    ----------
+    travel_x_mm, travel_y_mm : float
+        Table traverse and cross feed.
+    daylight_mm : float
+        From table to the lowest point of a new wheel at the top of its travel.
+    table_z_mm : float
+        Height of the table in the frame of the set-up.
+    rpm : float
+        Spindle speed.
+    sparks : str
+        `left` or `right`: the way the wheel's lowest point moves.
+    least_clearance_mm : float
+        Clearance between anything that moves with the wheel and anything that does not, below which
+        the check cautions.
+    """
+
+    travel_x_mm: float = 450.0
+    travel_y_mm: float = 150.0
+    daylight_mm: float = 300.0
+    table_z_mm: float = 0.0
+    rpm: float = 2850.0
+    sparks: str = "right"
+    least_clearance_mm: float = 1.0
+    flange: Flange = field(default_factory=Flange)
+    guard: Guard | None = field(default_factory=Guard)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Setup:
+    """Everything that is known about one operation before the first cut."""
+
+    name: str
+    bodies: tuple[Body, ...]
+    seats: tuple[Seat, ...] = ()
+    cuts: tuple[Cut, ...] = ()
+    machine: Machine = field(default_factory=Machine)
+    wheel: Wheel = field(default_factory=Wheel)
+    units: str = "mm"
+    severity: Mapping[str, str] = _NO_NAMES
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    sources: tuple[Source, ...] = ()
+
+    def body(self, name: str) -> Body:
+        """Return the body of that name.
+
+        Raises
+        ------
+        SetupError
+            No body has the name.
+        """
+        for body in self.bodies:
+            if body.name == name:
+                return body
+        known = ", ".join(sorted(b.name for b in self.bodies))
+        message = f"no body is named {name!r}; the set-up has {known}"
+        raise SetupError(message)
+
+    def parts(self) -> Iterable[Body]:
+        """Return the bodies that are ground, in the order stated."""
+        return (b for b in self.bodies if b.role == "part")

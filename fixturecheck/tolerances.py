@@ -1,0 +1,38 @@
+"""The few lengths and angles below which two things count as the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerances:
+    """Tolerances of one check, passed to whoever needs them and never kept globally.
+
+    Parameters
+    ----------
+    touch_um : float
+        Faces closer than this touch.
+    near_mm : float
+        Faces that look at each other closer than this are kept as near patches.
+    parallel_deg : float
+        Directions closer than this are parallel.
+    wedge_deg : float
+        Planes that face each other within this angle form a near patch with a varying gap.
+    overlap_mm3 : float
+        Common volume of two bodies above which they interpenetrate.
+    sample_mm : float
+        Spacing of the sampled fallback on surfaces that have no closed form.
+    """
+
+    touch_um: float = 1.0
+    near_mm: float = 0.5
+    parallel_deg: float = 1e-3
+    wedge_deg: float = 5.0
+    overlap_mm3: float = 1e-6
+    sample_mm: float = 0.5
+
+    @property
+    def touch_mm(self) -> float:
+        """The touch tolerance in the unit of the solids."""
+        return self.touch_um * 1e-3
