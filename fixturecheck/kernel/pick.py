@@ -1,0 +1,191 @@
+"""Which faces of a solid does somebody mean: by selector, by the nearest point, or by a face in hand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import cadquery as cq
+from cadquery.selectors import StringSyntaxSelector
+from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from OCP.Standard import Standard_Failure
+from pyparsing import ParseBaseException
+
+from fixturecheck.errors import KernelError, SetupError
+from fixturecheck.kernel.shapes import Face, Solid, faces_of
+from fixturecheck.result import Vector
+
+NEARLY_MM = 1e-6
+"""Two faces whose distances from a point differ by less than this are equally near."""
+
+_SAME_REL = 1e-6
+"""Relative difference of area, and of centre over the face's size, below which two faces are one."""
+
+# What the selector grammar and its evaluation raise on a string that means nothing.
+_BAD_SELECTOR = (ParseBaseException, ValueError, KeyError, IndexError, TypeError, AttributeError)
+
+
+def by_selector(solid: Solid, selector: str) -> tuple[int, ...]:
+    """Find the faces that a CadQuery selector string picks.
+
+    Parameters
+    ----------
+    solid : Solid
+        The solid in its own frame; directions of the selector are in that frame.
+    selector : str
+        A CadQuery selector: `>Z`, `|Y and (not <X)`, `%CYLINDER`.
+
+    Returns
+    -------
+    tuple of int
+        Indices into `faces_of(solid)`, ascending; at least one.
+
+    Raises
+    ------
+    SetupError
+        The string does not parse, or no face matches it.
+    """
+    faces = faces_of(solid)
+    try:
+        picked = StringSyntaxSelector(selector).filter(list(faces))
+    except _BAD_SELECTOR as reason:
+        message = f"selector {selector!r} does not parse ({reason}); write it like '>Z' or '|Y'"
+        raise SetupError(message) from reason
+    indices = tuple(i for i, face in enumerate(faces) if any(face.isSame(p) for p in picked))
+    if not indices:
+        message = (
+            f"selector {selector!r} matches none of the {len(faces)} faces; check its direction and type"
+        )
+        raise SetupError(message)
+    return indices
+
+
+def by_point(solid: Solid, point: Vector) -> tuple[int, ...]:
+    """Find the one face nearest to a point.
+
+    Parameters
+    ----------
+    solid : Solid
+        The solid in its own frame.
+    point : Vector
+        A point in the same frame, mm; on the face or near it, and away from its edges.
+
+    Returns
+    -------
+    tuple of int
+        One index into `faces_of(solid)`.
+
+    Raises
+    ------
+    SetupError
+        The point is not finite, or two faces are equally near to it.
+    """
+    x, y, z = point
+    where = f"({x:g}, {y:g}, {z:g})"
+    if not all(math.isfinite(v) for v in point):
+        message = f"point {where} must be three finite numbers in mm"
+        raise SetupError(message)
+    faces = faces_of(solid)
+    try:
+        vertex = cq.Vertex.makeVertex(x, y, z)
+        distances_mm = [_distance_mm(vertex, face) for face in faces]
+    except Standard_Failure as reason:
+        message = f"the kernel could not measure the faces' distances from point {where}: {reason}"
+        raise KernelError(message) from reason
+    order = sorted(range(len(distances_mm)), key=distances_mm.__getitem__)
+    if len(order) > 1 and distances_mm[order[1]] - distances_mm[order[0]] < NEARLY_MM:
+        names = " and ".join(_describe(faces[i]) for i in order[:2])
+        message = (
+            f"point {where} is equally near to {names}, {distances_mm[order[0]]:g} mm from both; "
+            "move it off their common edge, onto the face that is meant"
+        )
+        raise SetupError(message)
+    return (order[0],)
+
+
+def by_shape(solid: Solid, shape: object) -> tuple[int, ...]:
+    """Find the faces of a solid that somebody holds as CadQuery objects.
+
+    A face of this very solid is found by identity; a face of a copy by where it is, its area and type.
+
+    Parameters
+    ----------
+    solid : Solid
+        The solid in its own frame.
+    shape : cadquery.Face, cadquery.Workplane, or iterable of these
+        The faces meant, in the solid's own frame.
+
+    Returns
+    -------
+    tuple of int
+        Indices into `faces_of(solid)`, ascending, each once.
+
+    Raises
+    ------
+    SetupError
+        Something given is not a face, or is no face of the solid, or fits more than one.
+    """
+    wanted = list(_faces_in(shape))
+    if not wanted:
+        message = "no faces were given to pick; select some, for instance with .faces('>Z')"
+        raise SetupError(message)
+    faces = faces_of(solid)
+    return tuple(sorted({_index_of(face, faces) for face in wanted}))
+
+
+def _distance_mm(vertex: cq.Vertex, face: Face) -> float:
+    """Measure from a point to a trimmed face."""
+    extrema = BRepExtrema_DistShapeShape(vertex.wrapped, face.wrapped)
+    if not extrema.IsDone():
+        message = "the kernel found no distance from a point to a face"
+        raise KernelError(message)
+    return float(extrema.Value())
+
+
+def _describe(face: Face) -> str:
+    """Say which face is meant, for a message: type, area and centre."""
+    c = face.Center()
+    return f"the {face.geomType().lower()} face of {face.Area():.3g} mm2 at ({c.x:.3f}, {c.y:.3f}, {c.z:.3f})"
+
+
+def _faces_in(shape: object) -> Iterable[Face]:
+    """Yield the faces in a face, a workplane, a compound of faces or a list of these."""
+    if isinstance(shape, cq.Face):
+        yield shape
+    elif isinstance(shape, cq.Workplane):
+        yield from _faces_in(shape.vals())
+    elif isinstance(shape, cq.Shape) and shape.ShapeType() in {"Compound", "Shell"}:
+        yield from shape.Faces()
+    elif isinstance(shape, Iterable) and not isinstance(shape, str | cq.Shape):
+        for item in shape:
+            yield from _faces_in(item)
+    else:
+        kind = shape.ShapeType() if isinstance(shape, cq.Shape) else type(shape).__name__
+        message = f"a face was expected, got {kind}; select faces, for instance with .faces('>Z')"
+        raise SetupError(message)
+
+
+def _index_of(wanted: Face, faces: list[Face]) -> int:
+    """Return the place of one face in the list: the same one, else the one that fills the same place."""
+    same = [i for i, face in enumerate(faces) if face.isSame(wanted)]
+    if not same:
+        key = _key(wanted)
+        same = [i for i, face in enumerate(faces) if _alike(key, _key(face))]
+    if len(same) != 1:
+        fits = f"fits {len(same)} faces" if same else "is no face"
+        message = f"{_describe(wanted)} {fits} of the solid; pick it on the solid itself, in its own frame"
+        raise SetupError(message)
+    return same[0]
+
+
+def _key(face: Face) -> tuple[str, float, Any]:
+    """Return type, area and centre of a face."""
+    return face.geomType(), face.Area(), face.Center()
+
+
+def _alike(a: tuple[str, float, Any], b: tuple[str, float, Any]) -> bool:
+    """Say whether two faces, as their keys, fill the same place."""
+    size_mm = max(a[1], b[1]) ** 0.5
+    near = (a[2] - b[2]).Length <= _SAME_REL * max(size_mm, 1.0)
+    return a[0] == b[0] and near and abs(a[1] - b[1]) <= _SAME_REL * max(a[1], b[1])
