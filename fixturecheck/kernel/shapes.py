@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeAlias
 
 import cadquery as cq
-from OCP.BRepBndLib import BRepBndLib
 from OCP.Bnd import Bnd_Box
+from OCP.BRepBndLib import BRepBndLib
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
-Shape = cq.Shape
-Solid = cq.Solid
-Face = cq.Face
-Edge = cq.Edge
-Location = cq.Location
+Shape: TypeAlias = cq.Shape
+Solid: TypeAlias = cq.Solid
+Face: TypeAlias = cq.Face
+Edge: TypeAlias = cq.Edge
+Location: TypeAlias = cq.Location
 
 Box = tuple[float, float, float, float, float, float]
 """xmin, ymin, zmin, xmax, ymax, zmax in mm."""
