@@ -2,12 +2,32 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
+
+from fixturecheck.errors import SetupError
+
+_SAME_MM = 1e-6
+"""Lengths closer than this are the same."""
+
+SHAPES = {
+    "1": "straight wheel",
+    "5": "wheel recessed one side",
+    "6": "straight cup wheel",
+    "11": "flaring cup wheel",
+    "12": "dish wheel",
+}
+"""The shapes of ISO 525 that are known here, by their number."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wheel:
     """A grinding wheel; dimension letters as in ISO 525.
+
+    The front face is the one at the lower Y, away from the spindle nose. A recess, and the mouth of a
+    cup or dish, is on the front.
 
     Parameters
     ----------
@@ -16,18 +36,25 @@ class Wheel:
     diameter_mm, thickness_mm, bore_mm : float
         D, T and H.
     corner_radius_mm : float
-        Radius dressed, or worn, on both rim corners.
+        Radius dressed, or worn, on both rim corners: of the periphery of shapes 1 and 5, of the
+        grinding rim's face of the cups, of the outer edge of the dish.
     recess_diameter_mm, recess_depth_mm : float
         P and F of shape 5.
     rim_mm, bore_wall_mm : float
         W and E of the cups and the dish.
     small_diameter_mm : float
         J of shapes 11 and 12.
+    flat_diameter_mm : float
+        K of shapes 11 and 12, the flat inside; 0 makes the inner flank parallel to the outer one.
+    edge_mm : float
+        U of shape 12, the thickness of the outer edge.
     dressed_profile_mm : tuple of (float, float)
         Points (y, r): y along the axis from the front face, r the radius there, joined by straight
         lines. Empty for the shape's own rim.
     max_speed_m_s : float or None
         What the wheel is marked with; None takes the table value for shape and bond.
+    spec : str
+        What the wheel is made of, as marked on it: abrasive, grit, grade, structure, bond.
     """
 
     shape: str = "1"
@@ -40,8 +67,16 @@ class Wheel:
     rim_mm: float = 0.0
     bore_wall_mm: float = 0.0
     small_diameter_mm: float = 0.0
+    flat_diameter_mm: float = 0.0
+    edge_mm: float = 0.0
     dressed_profile_mm: tuple[tuple[float, float], ...] = ()
     max_speed_m_s: float | None = None
+    spec: str = "38A 46 J 8 V"
+
+    @property
+    def radius_mm(self) -> float:
+        """Half of the outside diameter."""
+        return self.diameter_mm / 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,3 +105,97 @@ class Guard:
     radial_gap_mm: float = 8.0
     side_gap_mm: float = 10.0
     wall_mm: float = 3.0
+
+
+_SIZES = {
+    "1": {},
+    "5": {"recess_diameter_mm": "P", "recess_depth_mm": "F"},
+    "6": {"rim_mm": "W", "bore_wall_mm": "E"},
+    "11": {"rim_mm": "W", "bore_wall_mm": "E", "small_diameter_mm": "J"},
+    "12": {"rim_mm": "W", "bore_wall_mm": "E", "small_diameter_mm": "J", "edge_mm": "U"},
+}
+"""The dimensions that a shape must state besides D, T and H, by field, with their letters."""
+
+_ALL_SIZES = {field: letter for sizes in _SIZES.values() for field, letter in sizes.items()}
+
+
+def check_wheel(wheel: Wheel) -> None:
+    """Check that the dimensions make a wheel of its shape.
+
+    Raises
+    ------
+    SetupError
+        A dimension is missing, not finite, negative, does not belong to the shape, or does not fit.
+    """
+    if wheel.shape not in SHAPES:
+        message = f"wheel: shape {wheel.shape!r} is not known; use one of {', '.join(SHAPES)} of ISO 525"
+        raise SetupError(message)
+    _check_numbers(wheel)
+    for rule, holds in _fits(wheel):
+        if not holds:
+            message = f"wheel of shape {wheel.shape}: {rule}"
+            raise SetupError(message)
+
+
+def _check_numbers(w: Wheel) -> None:
+    """Check that every dimension of the shape is stated and no other is."""
+    needed = {"diameter_mm": "D", "thickness_mm": "T", "bore_mm": "H", **_SIZES[w.shape]}
+    for name, letter in needed.items():
+        value = getattr(w, name)
+        if not math.isfinite(value) or value <= 0:
+            message = (
+                f"wheel of shape {w.shape}: {name} ({letter}) must be a positive number of mm, got {value:g}"
+            )
+            raise SetupError(message)
+    foreign = {k: v for k, v in _ALL_SIZES.items() if k not in needed}
+    if w.shape not in {"11", "12"}:
+        foreign["flat_diameter_mm"] = "K"
+    for name, letter in foreign.items():
+        if getattr(w, name) != 0:
+            message = (
+                f"wheel of shape {w.shape}: {name} ({letter}) does not belong to this shape; leave it out"
+            )
+            raise SetupError(message)
+    for name in ("corner_radius_mm", "flat_diameter_mm"):
+        value = getattr(w, name)
+        if not math.isfinite(value) or value < 0:
+            message = f"wheel of shape {w.shape}: {name} must be zero or more mm, got {value:g}"
+            raise SetupError(message)
+
+
+def _fits(w: Wheel) -> Iterator[tuple[str, bool]]:
+    """Yield what must hold between the dimensions, in words, and whether it does."""
+    d_mm, t_mm, h_mm = w.diameter_mm, w.thickness_mm, w.bore_mm
+    yield f"the bore H {h_mm:g} mm must be smaller than D {d_mm:g} mm", h_mm < d_mm
+    if w.shape == "5":
+        p_mm, f_mm = w.recess_diameter_mm, w.recess_depth_mm
+        yield f"the recess P {p_mm:g} mm must lie between H {h_mm:g} and D {d_mm:g} mm", h_mm < p_mm < d_mm
+        yield f"the recess depth F {f_mm:g} mm must be less than T {t_mm:g} mm", f_mm < t_mm
+    if w.shape in {"6", "11", "12"}:
+        e_mm, mouth_mm = w.bore_wall_mm, d_mm - 2 * w.rim_mm
+        yield f"the back E {e_mm:g} mm must be thinner than T {t_mm:g} mm", e_mm < t_mm
+        yield f"the mouth D - 2 W = {mouth_mm:g} mm must be wider than H {h_mm:g} mm", mouth_mm > h_mm
+    if w.shape in {"11", "12"}:
+        j_mm, k_mm = w.small_diameter_mm, w.flat_diameter_mm
+        yield f"J {j_mm:g} mm must lie between H {h_mm:g} and D {d_mm:g} mm", h_mm < j_mm < d_mm
+        yield f"K {k_mm:g} mm must be smaller than J {j_mm:g} mm", k_mm < j_mm
+        yield f"K {k_mm:g} mm must be larger than H {h_mm:g} mm", k_mm == 0 or k_mm > h_mm
+    if w.shape == "12":
+        yield f"the edge U {w.edge_mm:g} mm must be thinner than T {t_mm:g} mm", w.edge_mm < t_mm
+    if w.dressed_profile_mm:
+        yield from _profile_fits(w)
+
+
+def _profile_fits(w: Wheel) -> Iterator[tuple[str, bool]]:
+    """Yield what must hold for a dressed profile."""
+    ys, rs = zip(*w.dressed_profile_mm, strict=True)
+    least_mm = max(w.bore_mm, w.recess_diameter_mm) / 2
+    yield "a dressed profile goes on shapes 1 and 5 only", w.shape in {"1", "5"}
+    yield "the dressed profile must be finite numbers", all(map(math.isfinite, (*ys, *rs)))
+    runs = f"the dressed profile must run from y = 0 to y = T = {w.thickness_mm:g} mm"
+    yield f"{runs}, got {ys[0]:g} to {ys[-1]:g}", ys[0] == 0 and ys[-1] == w.thickness_mm
+    forward = all(a <= b for a, b in pairwise(ys)) and len(set(w.dressed_profile_mm)) == len(ys)
+    yield "the dressed profile must not turn back in y, nor repeat a point", forward
+    top = f"the dressed profile must reach D/2 = {w.radius_mm:g} mm and no farther, got {max(rs):g}"
+    yield top, abs(max(rs) - w.radius_mm) <= _SAME_MM
+    yield f"the dressed profile must stay above r = {least_mm:g} mm", min(rs) > least_mm
