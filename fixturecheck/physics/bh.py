@@ -1,4 +1,4 @@
-"""How iron takes up flux: a smooth, monotone B-H law with a closed-form coenergy, fitted to measured points."""
+"""How iron takes up flux: a smooth, monotone B-H law with closed-form coenergy, fitted to points."""
 
 from __future__ import annotations
 

@@ -1,0 +1,321 @@
+"""How hard a magnet pulls, and where: flux through bodies and gaps, and the pull of each patch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyamg
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.linalg import LinearOperator, cg
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.physics.bh import MU0_H_M
+from fixturecheck.physics.fluxgap import GapPatch, PoleSource
+from fixturecheck.physics.fluxiron import IronBody
+from fixturecheck.physics.fluxsystem import FluxSystem
+
+Array = NDArray[np.float64]
+
+_START_LEVELS_A_M = (1.5e3, 1e4, 1e5)
+_MOST_ITERATIONS = 40
+_ARMIJO = 1e-4
+_MOST_CG = 400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PatchPull:
+    """What one patch carries.
+
+    Parameters
+    ----------
+    name, a, b : str
+        The patch and its bodies.
+    force_n : ndarray, shape (3,)
+        Pull on `a`, toward `b`.
+    pull_n : float
+        Sum of the normal pressures.
+    moment_nmm : ndarray, shape (3,)
+        Moment of the pull on `a` about the origin of the set-up.
+    centre_mm : ndarray, shape (3,)
+        Centre of pull.
+    flux_wb : float
+        Flux from `a` into `b`.
+    flux_density_mean_t, flux_density_max_t : float
+        Normal flux density over the patch.
+    area_mm2 : float
+        Area that carries it.
+    pressure_n_mm2 : ndarray, shape (n,)
+        Pull per area at the patch's points, in their order.
+    """
+
+    name: str
+    a: str
+    b: str
+    force_n: Array
+    pull_n: float
+    moment_nmm: Array
+    centre_mm: Array
+    flux_wb: float
+    flux_density_mean_t: float
+    flux_density_max_t: float
+    area_mm2: float
+    pressure_n_mm2: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BodyPull:
+    """Force and moment (about the origin of the set-up) of the magnet on one body."""
+
+    name: str
+    force_n: Array
+    moment_nmm: Array
+    balance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FluxSolution:
+    """A solved field.
+
+    Parameters
+    ----------
+    patches : tuple of PatchPull
+        One per gap of the model, in its order, leakage gaps left out.
+    bodies : tuple of BodyPull
+        One per body, in the model's order; a body that no flux reaches has no pull.
+    loose : tuple of str
+        Bodies that nothing couples to a magnet.
+    energy_j : float
+        Energy at the solution.
+    residual : float
+        Size of the gradient over the size of the load.
+    iterations, unknowns : int
+        Cost of the solution.
+    potential_a : dict of str to ndarray
+        Potential at each coupled body's nodes.
+    """
+
+    patches: tuple[PatchPull, ...]
+    bodies: tuple[BodyPull, ...]
+    loose: tuple[str, ...]
+    energy_j: float
+    residual: float
+    iterations: int
+    unknowns: int
+    potential_a: dict[str, Array]
+
+    def body(self, name: str) -> BodyPull:
+        """Return the pull on one body.
+
+        Raises
+        ------
+        NotComputedError
+            The model has no such body.
+        """
+        for found in self.bodies:
+            if found.name == name:
+                return found
+        message = f"the flux model has no body {name!r}"
+        raise NotComputedError(message)
+
+
+def solve_flux(
+    bodies: Sequence[IronBody],
+    gaps: Sequence[GapPatch],
+    sources: Sequence[PoleSource],
+    *,
+    residual_share: float = 1e-8,
+) -> FluxSolution:
+    """Solve for the flux and return what it pulls.
+
+    Parameters
+    ----------
+    bodies, gaps, sources
+        The model; lengths in mm.
+    residual_share : float
+        Stop when the gradient of the energy is this share of the load.
+
+    Raises
+    ------
+    NotComputedError
+        No body is coupled to a magnet, or Newton's method did not converge.
+
+    Notes
+    -----
+    Only iron is meshed. The potential in each body, the jump across each gap and the magnet behind
+    each pole form one convex energy; its least value is the field. The pull of a patch is the
+    Maxwell pressure ``B^2 / (2 mu0)`` over it, which is also the derivative of that energy by the
+    gap [1]_.
+
+    References
+    ----------
+    .. [1] J. D. Jackson, Classical Electrodynamics, 3rd ed., sections 5.9 and 6.7 (from memory).
+    """
+    reached = _reached(bodies, gaps, sources)
+    iron = [b for b in bodies if b.name in reached]
+    live = [g for g in gaps if g.a in reached and g.b in reached]
+    if not iron:
+        message = "no iron body is coupled to a magnet: nothing to solve"
+        raise NotComputedError(message)
+    system = FluxSystem(iron, live, sources)
+    potential, residual, count = _minimise(system, residual_share)
+    return FluxSolution(
+        patches=tuple(_pulls(system, potential)),
+        bodies=tuple(_body_pull(b.name, system, potential) for b in bodies),
+        loose=tuple(b.name for b in bodies if b.name not in reached),
+        energy_j=system.energy_j(potential),
+        residual=residual,
+        iterations=count,
+        unknowns=system.unknowns,
+        potential_a={b.name: system.part_of(b.name, potential) for b in iron},
+    )
+
+
+def _reached(
+    bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
+) -> frozenset[str]:
+    """Names of the bodies that some chain of gaps joins to a source."""
+    names = {b.name for b in bodies}
+    reached = {s.body for s in sources} & names
+    grew = True
+    while grew:
+        more = {n for g in gaps for n in (g.a, g.b) if {g.a, g.b} & reached and n in names} - reached
+        reached |= more
+        grew = bool(more)
+    return frozenset(reached)
+
+
+class _Multigrid:
+    """Conjugate gradients behind an algebraic multigrid that is kept while it still serves."""
+
+    def __init__(self) -> None:
+        self._inverse: LinearOperator | None = None
+        self._slow = False
+
+    def solve(self, matrix: sparse.csr_matrix, load: Array, share: float) -> Array:
+        """Solve to a residual of `share` of the load."""
+        for fresh in (self._inverse is None or self._slow, True):
+            if fresh:
+                self._inverse = _hierarchy(matrix)
+            count = 0
+
+            def tick(_x: Array) -> None:
+                nonlocal count
+                count += 1
+
+            x, failed = cg(matrix, load, rtol=share, maxiter=_MOST_CG, M=self._inverse, callback=tick)
+            self._slow = count > 60
+            if not failed:
+                return np.asarray(x)
+        message = f"the linear solver did not reach {share:g} in {_MOST_CG} steps"
+        raise NotComputedError(message)
+
+
+def _hierarchy(matrix: sparse.csr_matrix) -> LinearOperator:
+    """Smoothed aggregation with row-wise weights, which needs no random start and so repeats exactly."""
+    levels = pyamg.smoothed_aggregation_solver(
+        matrix,
+        strength=("symmetric", {"theta": 0.05}),
+        smooth=("jacobi", {"omega": 4 / 3, "weighting": "local"}),
+        presmoother=("gauss_seidel", {"sweep": "symmetric"}),
+        postsmoother=("gauss_seidel", {"sweep": "symmetric"}),
+    )
+    return levels.aspreconditioner()
+
+
+def _minimise(system: FluxSystem, residual_share: float) -> tuple[Array, float, int]:
+    """Newton's method with halving steps on the energy, from the best of three linear starts."""
+    load = system.load_wb()
+    if load == 0:
+        return np.zeros(system.unknowns), 0.0, 0
+    solver = _Multigrid()
+    starts = []
+    for level in _START_LEVELS_A_M:
+        matrix, right = system.start(level)
+        phi = _Multigrid().solve(matrix, right, 1e-4)
+        starts.append((system.energy_j(phi), phi))
+    energy, phi = min(starts, key=lambda s: s[0])
+    for count in range(_MOST_ITERATIONS + 1):
+        gradient = system.gradient_wb(phi)
+        residual = float(np.linalg.norm(gradient)) / load
+        if residual < residual_share:
+            return phi, residual, count
+        # A rough step is enough far from the solution; near it the step must be as sharp as the goal.
+        share = min(1e-3, max(0.1 * residual, 0.1 * residual_share / residual, 1e-12))
+        step = solver.solve(system.matrix(phi), -gradient, share)
+        phi, energy = _descend(system, phi, step, energy, float(gradient @ step))
+    message = f"flux not converged: residual {residual:.1e} after {_MOST_ITERATIONS} iterations"
+    raise NotComputedError(message)
+
+
+def _descend(system: FluxSystem, phi: Array, step: Array, energy: float, slope: float) -> tuple[Array, float]:
+    """Halve the step until the energy falls as a convex function must."""
+    share = 1.0
+    # Rounding of the energy hides true descent near the solution.
+    noise = 1e-13 * abs(energy)
+    while share > 1e-6:
+        trial = phi + share * step
+        found = system.energy_j(trial)
+        if found <= energy + _ARMIJO * share * slope + noise:
+            return trial, found
+        share /= 2
+    message = "flux not converged: no step lowers the energy"
+    raise NotComputedError(message)
+
+
+def _pulls(system: FluxSystem, potential: Array) -> list[PatchPull]:
+    pulls = []
+    for coupling in system.gaps:
+        patch = coupling.patch
+        if patch is None or not patch.counts:
+            continue
+        b = coupling.state(potential)[0]
+        pressure = b**2 / (2 * MU0_H_M)
+        each = (pressure * coupling.weight_m2)[:, None] * patch.normal
+        pull = float(pressure @ coupling.weight_m2)
+        weight = pressure * coupling.weight_m2
+        centre = weight @ patch.points_a_mm / pull if pull > 0 else patch.points_a_mm.mean(axis=0)
+        area = float(patch.weight_mm2.sum())
+        pulls.append(
+            PatchPull(
+                name=patch.name,
+                a=patch.a,
+                b=patch.b,
+                force_n=each.sum(axis=0),
+                pull_n=pull,
+                moment_nmm=np.cross(patch.points_a_mm, each).sum(axis=0),
+                centre_mm=centre,
+                flux_wb=float(b @ coupling.weight_m2),
+                flux_density_mean_t=float(np.abs(b) @ patch.weight_mm2) / area,
+                flux_density_max_t=float(np.abs(b).max()),
+                area_mm2=area,
+                pressure_n_mm2=pressure * 1e-6,
+            )
+        )
+    return pulls
+
+
+def _body_pull(name: str, system: FluxSystem, potential: Array) -> BodyPull:
+    """Sum the pulls of every gap of a body, leakage included, and its flux in against flux out."""
+    force, moment = np.zeros(3), np.zeros(3)
+    net = gross = 0.0
+    for coupling in system.gaps:
+        patch = coupling.patch
+        if patch is None or name not in (patch.a, patch.b):
+            continue
+        sign = 1.0 if name == patch.a else -1.0
+        points = patch.points_a_mm if name == patch.a else patch.points_b_mm
+        b = coupling.state(potential)[0]
+        each = sign * (b**2 / (2 * MU0_H_M) * coupling.weight_m2)[:, None] * patch.normal
+        force += each.sum(axis=0)
+        moment += np.cross(points, each).sum(axis=0)
+        net += sign * float(b @ coupling.weight_m2)
+        gross += float(np.abs(b) @ coupling.weight_m2)
+    for coupling in system.sources:
+        if coupling.source is not None and coupling.source.body == name:
+            flux = coupling.state(potential)[0] * coupling.weight_m2
+            net += float(flux.sum())
+            gross += float(np.abs(flux).sum())
+    return BodyPull(name=name, force_n=force, moment_nmm=moment, balance=abs(net) / gross if gross else 0.0)
