@@ -1,0 +1,211 @@
+"""Which triangles and polylines stand for a shape, for STL files and pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Curve
+from OCP.BRepMesh import BRepMesh_IncrementalMesh
+from OCP.GCPnts import GCPnts_TangentialDeflection
+from OCP.gp import gp_Trsf
+from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
+from OCP.TopExp import TopExp
+from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS
+from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.shapes import Shape
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mesh:
+    """Triangles, edge polylines and lone points of one shape, in its frame, mm.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (n, 3)
+        Corners of the triangles; faces do not share them, but their values along an edge are equal.
+    triangles : ndarray of int, shape (m, 3)
+        Indices into `points_mm`, counter-clockwise seen from outside.
+    face_of : ndarray of int, shape (m,)
+        Index of the face that each triangle belongs to, in the order of `faces_of`.
+    lines_mm : tuple of ndarray, each of shape (k, 3)
+        One polyline per edge, without seams of closed surfaces.
+    dots_mm : ndarray, shape (p, 3)
+        Vertices that bound no edge.
+    """
+
+    points_mm: Floats
+    triangles: Ints
+    face_of: Ints
+    lines_mm: tuple[Floats, ...]
+    dots_mm: Floats
+
+    def moved(self, matrix: Floats) -> Mesh:
+        """Return the mesh carried by a 4 x 4 rigid matrix."""
+
+        def carry(points: Floats) -> Floats:
+            return points @ matrix[:3, :3].T + matrix[:3, 3]
+
+        return Mesh(
+            points_mm=carry(self.points_mm),
+            triangles=self.triangles,
+            face_of=self.face_of,
+            lines_mm=tuple(carry(line) for line in self.lines_mm),
+            dots_mm=carry(self.dots_mm),
+        )
+
+    def all_points_mm(self) -> Floats:
+        """Return every point of the mesh, of triangles, lines and dots alike, shape (n, 3)."""
+        return np.vstack([self.points_mm, *self.lines_mm, self.dots_mm])
+
+
+class Tessellator:
+    """Meshes shapes, each distinct solid once: identical parts that stand elsewhere share the work.
+
+    Parameters
+    ----------
+    deflection_mm : float
+        Largest distance between a chord and its curve.
+    angle_deg : float
+        Largest turn between neighbouring chords.
+    """
+
+    def __init__(self, *, deflection_mm: float = 0.02, angle_deg: float = 12.0) -> None:
+        self._deflection_mm = deflection_mm
+        self._angle_rad = float(np.radians(angle_deg))
+        self._known: dict[Any, Mesh] = {}
+
+    def mesh(self, shape: Shape) -> Mesh:
+        """Return the mesh of a shape where it stands.
+
+        Raises
+        ------
+        KernelError
+            The kernel could not triangulate the shape.
+        """
+        wrapped = shape.wrapped
+        matrix = _matrix(wrapped.Location().Transformation())
+        home = wrapped.Located(TopLoc_Location())
+        # Shapes compare by address in Python; what they share when only the place differs is the TShape.
+        key = (home.TShape(), home.Orientation())
+        if key not in self._known:
+            self._known[key] = self._tessellate(home)
+        return self._known[key].moved(matrix)
+
+    def _tessellate(self, shape: Any) -> Mesh:
+        try:
+            BRepMesh_IncrementalMesh(shape, self._deflection_mm, False, self._angle_rad, False)
+            points, triangles, face_of = _triangles(shape)
+            lines = tuple(self._lines(shape))
+            dots = _dots(shape)
+        except Exception as trouble:
+            message = f"a shape could not be meshed: {trouble}"
+            raise KernelError(message) from trouble
+        return Mesh(points_mm=points, triangles=triangles, face_of=face_of, lines_mm=lines, dots_mm=dots)
+
+    def _lines(self, shape: Any) -> Iterator[Floats]:
+        """Yield a polyline for every edge; on faces it follows their triangles."""
+        owners = TopTools_IndexedDataMapOfShapeListOfShape()
+        TopExp.MapShapesAndAncestors_s(
+            shape, TopAbs_ShapeEnum.TopAbs_EDGE, TopAbs_ShapeEnum.TopAbs_FACE, owners
+        )
+        for i in range(1, owners.Extent() + 1):
+            edge = TopoDS.Edge_s(owners.FindKey(i))
+            faces = [TopoDS.Face_s(f) for f in owners.FindFromIndex(i)]
+            if BRep_Tool.Degenerated_s(edge) or any(BRep_Tool.IsClosed_s(edge, f) for f in faces):
+                continue
+            yield _on_triangles(edge, faces[0]) if faces else self._free(edge)
+
+    def _free(self, edge: Any) -> Floats:
+        """Sample an edge that bounds no face."""
+        curve = BRepAdaptor_Curve(edge)
+        walk = GCPnts_TangentialDeflection(curve, self._angle_rad, self._deflection_mm)
+        return np.array([_xyz(walk.Value(i)) for i in range(1, walk.NbPoints() + 1)], dtype=np.float64)
+
+
+def _xyz(point: Any) -> tuple[float, float, float]:
+    return point.X(), point.Y(), point.Z()
+
+
+def _matrix(trsf: gp_Trsf) -> Floats:
+    """Return a kernel transformation as a 4 x 4 matrix."""
+    matrix = np.eye(4)
+    for row in range(3):
+        for column in range(4):
+            matrix[row, column] = trsf.Value(row + 1, column + 1)
+    return matrix
+
+
+def _triangles(shape: Any) -> tuple[Floats, Ints, Ints]:
+    """Gather the triangles of every face, in the order of `faces_of`."""
+    faces = TopTools_IndexedMapOfShape()
+    TopExp.MapShapes_s(shape, TopAbs_ShapeEnum.TopAbs_FACE, faces)
+    points: list[Floats] = [np.zeros((0, 3))]
+    triangles: list[Ints] = [np.zeros((0, 3), dtype=np.int64)]
+    face_of: list[Ints] = [np.zeros(0, dtype=np.int64)]
+    start = 0
+    for i in range(faces.Extent()):
+        face = TopoDS.Face_s(faces.FindKey(i + 1))
+        place = TopLoc_Location()
+        grid = BRep_Tool.Triangulation_s(face, place)
+        if grid is None:
+            message = f"face {i} got no triangles"
+            raise KernelError(message)
+        nodes = np.array([_xyz(grid.Node(k)) for k in range(1, grid.NbNodes() + 1)], dtype=np.float64)
+        if not place.IsIdentity():
+            matrix = _matrix(place.Transformation())
+            nodes = nodes @ matrix[:3, :3].T + matrix[:3, 3]
+        corners = np.array([grid.Triangle(k).Get() for k in range(1, grid.NbTriangles() + 1)], dtype=np.int64)
+        if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
+            corners = corners[:, ::-1]
+        points.append(nodes)
+        triangles.append(corners - 1 + start)
+        face_of.append(np.full(len(corners), i, dtype=np.int64))
+        start += len(nodes)
+    return np.vstack(points), np.vstack(triangles), np.concatenate(face_of)
+
+
+def _on_triangles(edge: Any, face: Any) -> Floats:
+    """Return an edge as the polyline that the triangles of its face follow."""
+    place = TopLoc_Location()
+    grid = BRep_Tool.Triangulation_s(face, place)
+    polygon = BRep_Tool.PolygonOnTriangulation_s(edge, grid, place)
+    nodes = [polygon.Node(i) for i in range(1, polygon.NbNodes() + 1)]
+    points = np.array([_xyz(grid.Node(n)) for n in nodes], dtype=np.float64)
+    matrix = _matrix(place.Transformation())
+    return points @ matrix[:3, :3].T + matrix[:3, 3]
+
+
+def _dots(shape: Any) -> Floats:
+    """Return the vertices that bound no edge."""
+    owners = TopTools_IndexedDataMapOfShapeListOfShape()
+    TopExp.MapShapesAndAncestors_s(
+        shape, TopAbs_ShapeEnum.TopAbs_VERTEX, TopAbs_ShapeEnum.TopAbs_EDGE, owners
+    )
+    alone = [i for i in range(1, owners.Extent() + 1) if owners.FindFromIndex(i).Extent() == 0]
+    points = [_xyz(BRep_Tool.Pnt_s(TopoDS.Vertex_s(owners.FindKey(i)))) for i in alone]
+    return np.array(points, dtype=np.float64).reshape(-1, 3)
+
+
+def stl_bytes(meshes: Iterable[Mesh]) -> bytes:
+    """Return one binary STL of several meshes; the header carries no date, so the bytes repeat."""
+    corners = np.concatenate([np.zeros((0, 3, 3)), *(m.points_mm[m.triangles] for m in meshes)])
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(normals, axis=1, keepdims=True)
+    normals = np.divide(normals, length, out=np.zeros_like(normals), where=length > 0)
+    kind = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("unused", "<u2")])
+    rows = np.zeros(len(corners), dtype=kind)
+    rows["normal"] = normals
+    rows["corners"] = corners
+    header = b"fixturecheck, millimetre".ljust(80, b" ")
+    return header + len(rows).to_bytes(4, "little") + rows.tobytes()

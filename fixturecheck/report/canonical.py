@@ -1,0 +1,148 @@
+"""How a result becomes result.json: the same input gives the same bytes."""
+
+from __future__ import annotations
+
+import json
+import math
+from importlib.metadata import version
+from typing import Any
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.result import Contact, CutMade, Finding, Result, Vector
+
+_DIGITS = 9
+_DECIMALS = {"mm": 6, "um": 3, "mm2": 4, "mm3": 6, "deg": 6, "m/s": 6, "share": 6}
+_DIRECTION_DECIMALS = 9
+
+
+def result_json(result: Result) -> bytes:
+    """Return result.json of a result.
+
+    Raises
+    ------
+    NotComputedError
+        A number in the result is infinite or not a number.
+    """
+    text = json.dumps(result_dict(result), indent=1, ensure_ascii=False, allow_nan=False)
+    return (text + "\n").encode()
+
+
+def result_dict(result: Result) -> dict[str, Any]:
+    """Return a result as plain values, sorted and rounded, in the shape of the JSON Schema.
+
+    Findings come in the order in which the checks ran, then by subject; contacts by faces, kind and place.
+    """
+    ranks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
+    findings = sorted(result.findings, key=lambda f: (ranks[f.check], f.subject, f.says))
+    contacts = [_contact(c) for c in result.contacts]
+    contacts.sort(key=lambda c: (c["a"], c["b"], c["kind"], c["centroid"], c["normal"]))
+    return {
+        "verdict": str(result.verdict),
+        "tool": {
+            "name": "fixturecheck",
+            "version": version("fixturecheck"),
+            "kernel": f"cadquery-ocp {version('cadquery-ocp')}",
+        },
+        "setup": {
+            "name": result.name,
+            "units": result.units,
+            "sources": [
+                {"path": s.path, "sha256": s.sha256} for s in sorted(result.sources, key=lambda s: s.path)
+            ],
+        },
+        "findings": [_finding(f) for f in findings],
+        "contacts": contacts,
+        "cuts": [_cut(c) for c in result.cuts],
+    }
+
+
+def rounded(value: float, unit: str, where: str = "the result") -> float:
+    """Round a number so that the kernel's last digits do not show; never returns -0.0.
+
+    Parameters
+    ----------
+    value : float
+        In `unit`.
+    unit : str
+        One of the units of a finding; others are rounded to six decimals.
+    where : str
+        What the number belongs to, for the message.
+
+    Raises
+    ------
+    NotComputedError
+        The value is infinite or not a number.
+    """
+    if not math.isfinite(value):
+        message = f"a number in {where} came out as {value}"
+        raise NotComputedError(message)
+    if value == 0.0:
+        return 0.0
+    by_digits = _DIGITS - 1 - math.floor(math.log10(abs(value)))
+    return round(float(value), min(_DECIMALS.get(unit, 6), by_digits)) + 0.0
+
+
+def _optional(value: float | None, unit: str, where: str) -> float | None:
+    return None if value is None else rounded(value, unit, where)
+
+
+def _vector(vector: Vector | None, unit: str, where: str) -> list[float] | None:
+    if vector is None:
+        return None
+    if unit:
+        return [rounded(v, unit, where) for v in vector]
+    for v in vector:
+        rounded(v, "mm", where)
+    return [round(float(v), _DIRECTION_DECIMALS) + 0.0 for v in vector]
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    where = f"{finding.check} of {finding.subject}"
+    return {
+        "check": finding.check,
+        "verdict": str(finding.verdict),
+        "subject": finding.subject,
+        "value": _optional(finding.value, finding.unit, where),
+        "unit": finding.unit,
+        "limit": _optional(finding.limit, finding.unit, where),
+        "margin": _optional(finding.margin, finding.unit, where),
+        "says": finding.says,
+        "remedy": finding.remedy,
+        "source": finding.source,
+        "shapes": sorted({s.name for s in finding.shapes}),
+        "location_mm": _vector(finding.location_mm, "mm", where),
+        "direction": _vector(finding.direction, "", where),
+    }
+
+
+def _contact(contact: Contact) -> dict[str, Any]:
+    where = f"contact {contact.a} to {contact.b}"
+    return {
+        "a": contact.a,
+        "b": contact.b,
+        "kind": contact.kind,
+        "area_mm2": rounded(contact.area_mm2, "mm2", where),
+        "length_mm": rounded(contact.length_mm, "mm", where),
+        "gap_um": {
+            "mean": rounded(contact.gap_mean_um, "um", where),
+            "max": rounded(contact.gap_max_um, "um", where),
+        },
+        "normal": _vector(contact.normal, "", where),
+        "centroid": _vector(contact.centroid, "mm", where),
+        "error_um": rounded(contact.error_um, "um", where),
+    }
+
+
+def _cut(cut: CutMade) -> dict[str, Any]:
+    where = f"cut {cut.name}"
+    return {
+        "name": cut.name,
+        "removed_mm3": rounded(cut.removed_mm3, "mm3", where),
+        "leftover_mm3": rounded(cut.leftover_mm3, "mm3", where),
+        "gouge_mm3": rounded(cut.gouge_mm3, "mm3", where),
+        "corner_radius_mm": _optional(cut.corner_radius_mm, "mm", where),
+        "faces": [
+            {"face": f.face, "share_made": rounded(f.share_made, "share", where)}
+            for f in sorted(cut.faces, key=lambda f: f.face)
+        ],
+    }

@@ -1,0 +1,50 @@
+"""Which colour stands for what, in pictures, in setup.step and in the report."""
+
+from __future__ import annotations
+
+from fixturecheck.result import Role, Verdict
+
+Rgb = tuple[int, int, int]
+
+PARTS: tuple[Rgb, ...] = ((222, 196, 146), (205, 174, 118), (236, 214, 172), (190, 158, 104))
+"""Neighbouring parts of a gang take these in turn, so that a seam between them shows."""
+
+FIXTURES: tuple[Rgb, ...] = ((150, 164, 176), (122, 138, 153), (176, 187, 196), (104, 121, 138))
+
+ROLES: dict[Role, Rgb] = {
+    Role.PART: PARTS[0],
+    Role.FIXTURE: FIXTURES[0],
+    Role.WHEEL: (178, 116, 96),
+    Role.AREA: (38, 132, 110),
+    Role.LINE: (28, 96, 168),
+    Role.POINT: (92, 60, 160),
+    Role.NEAR: (120, 176, 204),
+    Role.OVERLAP: (196, 30, 58),
+    Role.COLLISION: (214, 48, 38),
+    Role.LEFTOVER: (230, 140, 20),
+    Role.GOUGE: (170, 20, 110),
+    Role.GROUND: (232, 224, 204),
+}
+
+WORDS: dict[Role, str] = {
+    Role.PART: "part",
+    Role.FIXTURE: "holds the part",
+    Role.WHEEL: "wheel",
+    Role.AREA: "touches over an area",
+    Role.LINE: "touches along a line",
+    Role.POINT: "touches at a point",
+    Role.NEAR: "small gap",
+    Role.OVERLAP: "bodies overlap",
+    Role.COLLISION: "collision",
+    Role.LEFTOVER: "stock left over",
+    Role.GOUGE: "gouge",
+    Role.GROUND: "part as ground",
+}
+
+SIGNS: dict[Verdict, str] = {
+    Verdict.GO: "\u2713",
+    Verdict.CAUTION: "\u25b2",
+    Verdict.NO_GO: "\u2715",
+    Verdict.UNKNOWN: "?",
+}
+"""A verdict is always its word and its sign; colour only helps."""
