@@ -1,0 +1,217 @@
+"""Which tetrahedra fill a solid, for field solutions; each solid and size is meshed once."""
+
+from __future__ import annotations
+
+import hashlib
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRepTools import BRepTools
+from OCP.TopLoc import TopLoc_Location
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.shapes import Solid
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_COARSER = 1.6
+_TRIES = 3
+_GRADING = 0.3
+# Points that ask for a finer mesh are rounded to this, so that noise does not mesh a solid again.
+_ROUND_MM = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TetMesh:
+    """Tetrahedra of one solid, in its own frame.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (n, 3)
+    tets : ndarray of int, shape (m, 4)
+    facets : ndarray of int, shape (k, 3)
+        Triangles of the surface.
+    facet_face : ndarray of int, shape (k,)
+        Face of the solid under each triangle, in the order of `faces_of`.
+    size_mm : float
+        The size it was meshed with: larger than asked where the finer mesh failed.
+    """
+
+    points_mm: Floats
+    tets: Ints
+    facets: Ints
+    facet_face: Ints
+    size_mm: float
+
+    @property
+    def volume_mm3(self) -> float:
+        """Volume of the tetrahedra; a little off the solid's where it is round."""
+        corner = self.points_mm[self.tets]
+        return float(np.abs(np.linalg.det(corner[:, 1:] - corner[:, :1])).sum() / 6)
+
+
+class TetMesher:
+    """Meshes solids and remembers them by the hash of their geometry.
+
+    Parameters
+    ----------
+    folder : Path or None
+        Where meshes are kept between runs; None keeps them in memory only.
+
+    Attributes
+    ----------
+    meshed : int
+        How many meshes were made and not recalled.
+    """
+
+    def __init__(self, folder: Path | None = None) -> None:
+        self._folder = folder
+        self._known: dict[str, TetMesh] = {}
+        self.meshed = 0
+
+    def mesh(
+        self,
+        name: str,
+        solid: Solid,
+        *,
+        size_mm: float,
+        face_size_mm: Mapping[int, float] | None = None,
+        fine_points_mm: Floats | None = None,
+        fine_mm: float = 0.5,
+    ) -> TetMesh:
+        """Return the mesh of a solid in its own frame, whatever its placing.
+
+        Parameters
+        ----------
+        name : str
+            Of the body, for messages.
+        solid : Solid
+        size_mm : float
+            Largest element.
+        face_size_mm : mapping of int to float, optional
+            Largest element on single faces, by index in `faces_of`.
+        fine_points_mm : ndarray, shape (n, 3), optional
+            Points in the solid's own frame around which elements are no larger than `fine_mm`.
+        fine_mm : float
+            See `fine_points_mm`.
+
+        Raises
+        ------
+        KernelError
+            No mesh came out, even with coarser elements.
+        """
+        home = solid.wrapped.Located(TopLoc_Location())
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "body.brep"
+            BRepTools.Write_s(home, str(path))
+            faces = dict(sorted((face_size_mm or {}).items()))
+            points = np.zeros((0, 3)) if fine_points_mm is None else fine_points_mm
+            points = np.unique(np.round(points / _ROUND_MM), axis=0) * _ROUND_MM + 0.0
+            key = _key(path.read_bytes(), size_mm, faces, points, fine_mm)
+            found = self._recall(key)
+            if found is None:
+                found = _try(name, path, size_mm, faces, points, fine_mm)
+                self.meshed += 1
+                self._keep(key, found)
+        return found
+
+    def _recall(self, key: str) -> TetMesh | None:
+        if key in self._known or self._folder is None:
+            return self._known.get(key)
+        path = self._folder / f"{key}.npz"
+        if not path.exists():
+            return None
+        with np.load(path) as data:
+            mesh = TetMesh(size_mm=float(data["size"]), **{n: data[n] for n in _ARRAYS})
+        self._known[key] = mesh
+        return mesh
+
+    def _keep(self, key: str, mesh: TetMesh) -> None:
+        self._known[key] = mesh
+        if self._folder is not None:
+            self._folder.mkdir(parents=True, exist_ok=True)
+            arrays = {n: getattr(mesh, n) for n in _ARRAYS}
+            np.savez(self._folder / f"{key}.npz", size=np.array(mesh.size_mm), **arrays)
+
+
+_ARRAYS = ("points_mm", "tets", "facets", "facet_face")
+
+
+def carried(points_mm: Floats, solid: Solid) -> Floats:
+    """Carry points from a solid's own frame to where the solid stands."""
+    turn, shift = _placing(solid)
+    return np.asarray(points_mm @ turn.T + shift)
+
+
+def brought_home(points_mm: Floats, solid: Solid) -> Floats:
+    """Carry points from where a solid stands into its own frame."""
+    turn, shift = _placing(solid)
+    return np.asarray((points_mm - shift) @ turn)
+
+
+def _placing(solid: Solid) -> tuple[Floats, Floats]:
+    move = solid.wrapped.Location().Transformation()
+    rows = np.array([[move.Value(i, j) for j in range(1, 5)] for i in range(1, 4)])
+    return rows[:, :3], rows[:, 3]
+
+
+def _key(brep: bytes, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float) -> str:
+    parts = (repr(round(size_mm, 6)), repr(faces), repr(round(fine_mm, 6)) if len(points) else "")
+    return hashlib.sha256(brep + "|".join(parts).encode() + points.tobytes()).hexdigest()
+
+
+def _try(
+    name: str, path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float
+) -> TetMesh:
+    """Mesh, with coarser elements when the mesher trips over a sliver."""
+    trouble: Exception | str = ""
+    for attempt in range(_TRIES):
+        size = size_mm * _COARSER**attempt
+        sizes = faces if attempt == 0 else {}
+        try:
+            return _generate(path, size, sizes, points, fine_mm * _COARSER**attempt)
+        except Exception as error:  # noqa: BLE001 (the mesher raises bare exceptions of its own)
+            trouble = error
+    message = f"body {name!r} could not be meshed, not even with elements of {size:.2f} mm: {trouble}"
+    raise KernelError(message)
+
+
+def _generate(path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float) -> TetMesh:
+    # Imported here: the mesher costs half a second that only a field solution should pay.
+    from netgen.meshing import MeshingParameters  # noqa: PLC0415 (see above)
+    from netgen.occ import OCCGeometry  # noqa: PLC0415 (see above)
+
+    geometry = OCCGeometry(str(path))
+    if faces:
+        shape = geometry.shape
+        for index, size in faces.items():
+            shape.faces[index].maxh = size
+        geometry = OCCGeometry(shape)
+    wish = MeshingParameters(maxh=size_mm, grading=_GRADING)
+    for x, y, z in points:
+        wish.RestrictH(float(x), float(y), float(z), fine_mm)
+    mesh = geometry.GenerateMesh(mp=wish)
+    return _arrays(mesh, size_mm)
+
+
+def _arrays(mesh: Any, size_mm: float) -> TetMesh:
+    # The mesher's arrays are views of memory that dies with the mesh; it counts from one.
+    points = np.array(mesh.Coordinates(), dtype=np.float64)
+    tets = np.array(mesh.Elements3D().NumPy()["nodes"], dtype=np.int64)[:, :4] - 1
+    surface = mesh.Elements2D().NumPy()
+    facets = np.array(surface["nodes"], dtype=np.int64)[:, :3] - 1
+    face = np.array(surface["index"], dtype=np.int64) - 1
+    if not len(tets):
+        message = "the mesher returned no tetrahedra"
+        raise KernelError(message)
+    corner = points[tets]
+    if np.abs(np.linalg.det(corner[:, 1:] - corner[:, :1])).min() < 1e-12 * size_mm**3:
+        message = "the mesh has a flat tetrahedron"
+        raise KernelError(message)
+    return TetMesh(points_mm=points, tets=tets, facets=facets, facet_face=face, size_mm=size_mm)
