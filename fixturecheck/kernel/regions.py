@@ -1,0 +1,284 @@
+"""What is left, taken or shared when solids are cut by solids, and how far apart they are.
+
+The kernel's booleans can come out empty without an error, and its distance can be positive between solids
+that intersect; so a split is believed only when its two parts add up to the whole, and whoever asks whether
+two things clear each other gets the common volume and the distance together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import cadquery as cq
+from OCP.BOPAlgo import BOPAlgo_PaveFiller
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
+from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+from OCP.gp import gp_Vec
+from OCP.TopTools import TopTools_ListOfShape
+
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.kernel.shapes import Box, Face, Shape, Solid, box_of, compound, cq_shape, faces_of
+from fixturecheck.result import Vector
+
+_SUM_SHARE = 1e-6
+"""How much of the whole the two parts of a split may miss it by."""
+_NOTHING_MM3 = 1e-9
+"""Volume below which a piece is the kernel's rounding."""
+_FUZZ_MM = (0.0, 1e-6, 1e-5)
+"""Tolerances tried in turn; a larger one can swallow the very sliver that is asked for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Split:
+    """A whole cut by a tool: what stays and what the tool takes; None where there is nothing."""
+
+    kept: Shape | None
+    taken: Shape | None
+    kept_mm3: float
+    taken_mm3: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Apart:
+    """How two solids stand to each other.
+
+    Parameters
+    ----------
+    distance_mm : float
+        Least distance; zero where they touch or intersect.
+    on_a, on_b : Vector
+        A point on each where it occurs.
+    common : Shape or None
+        What they share, if anything.
+    common_mm3 : float
+        Its volume.
+    """
+
+    distance_mm: float
+    on_a: Vector
+    on_b: Vector
+    common: Shape | None
+    common_mm3: float
+
+
+def split(whole: Shape, tool: Shape, what: str) -> Split:
+    """Cut a solid by a tool and keep both parts.
+
+    Parameters
+    ----------
+    what : str
+        Named in the error, such as `stock of pawl_1 by the wheel`.
+
+    Raises
+    ------
+    NotComputedError
+        The two parts do not add up to the whole within 1e-6 of it.
+    """
+    whole_mm3 = float(whole.Volume())
+    if box_gap_mm(box_of(whole), box_of(tool)) > 0:
+        return Split(kept=whole, taken=None, kept_mm3=whole_mm3, taken_mm3=0.0)
+    tried = []
+    for fuzz_mm in _FUZZ_MM:
+        found = _split(whole, tool, fuzz_mm)
+        if found is None:
+            continue
+        kept, taken = found
+        kept_mm3, taken_mm3 = _volume(kept), _volume(taken)
+        if abs(kept_mm3 + taken_mm3 - whole_mm3) <= _SUM_SHARE * whole_mm3:
+            return Split(
+                kept=kept if kept_mm3 > _NOTHING_MM3 else None,
+                taken=taken if taken_mm3 > _NOTHING_MM3 else None,
+                kept_mm3=kept_mm3 if kept_mm3 > _NOTHING_MM3 else 0.0,
+                taken_mm3=taken_mm3 if taken_mm3 > _NOTHING_MM3 else 0.0,
+            )
+        tried.append(kept_mm3 + taken_mm3)
+    sums = ", ".join(f"{v:.6g}" for v in tried) or "nothing"
+    message = f"cutting {what} gave parts of {sums} mm3 in all instead of {whole_mm3:.6g} mm3"
+    raise NotComputedError(message)
+
+
+def _split(whole: Shape, tool: Shape, fuzz_mm: float) -> tuple[Shape, Shape] | None:
+    """Return what is kept and taken by one intersection of both shapes; None when the kernel fails."""
+    filler = BOPAlgo_PaveFiller()
+    arguments = TopTools_ListOfShape()
+    for shape in (whole, tool):
+        arguments.Append(shape.wrapped)
+    filler.SetArguments(arguments)
+    filler.SetNonDestructive(True)
+    if fuzz_mm > 0:
+        filler.SetFuzzyValue(fuzz_mm)
+    filler.Perform()
+    if filler.HasErrors():
+        return None
+    kept = BRepAlgoAPI_Cut(whole.wrapped, tool.wrapped, filler)
+    taken = BRepAlgoAPI_Common(whole.wrapped, tool.wrapped, filler)
+    if not (kept.IsDone() and taken.IsDone()):
+        return None
+    return cq.Shape.cast(kept.Shape()), cq.Shape.cast(taken.Shape())
+
+
+def joined(shapes: Sequence[Shape], what: str) -> Shape:
+    """Return the union of solids as one solid where they are connected.
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
+    if len(shapes) == 1:
+        return shapes[0]
+    first, rest = TopTools_ListOfShape(), TopTools_ListOfShape()
+    first.Append(shapes[0].wrapped)
+    for shape in shapes[1:]:
+        rest.Append(shape.wrapped)
+    fuse = BRepAlgoAPI_Fuse()
+    fuse.SetArguments(first)
+    fuse.SetTools(rest)
+    fuse.Build()
+    if not fuse.IsDone() or fuse.HasErrors():
+        message = f"joining {what} failed in the kernel"
+        raise KernelError(message)
+    fuse.SimplifyResult()
+    solids = cq.Shape.cast(fuse.Shape()).Solids()
+    return solids[0] if len(solids) == 1 else compound(solids)
+
+
+def pulled(face: Face, along: Vector) -> Solid:
+    """Return the solid that a face sweeps along a vector, mm."""
+    prism = BRepPrimAPI_MakePrism(face.wrapped, gp_Vec(*along)).Shape()
+    solid = cq.Solid(cq_shape(prism).Solids()[0].wrapped)
+    return solid if solid.Volume() > 0 else cq.Solid(solid.wrapped.Reversed())
+
+
+def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apart | None:
+    """Return how two solids stand to each other; None when their boxes are more than `within_mm` apart.
+
+    Neither answer is believed alone: solids whose boxes meet are also intersected, and a common volume
+    makes the distance zero.
+
+    Raises
+    ------
+    NotComputedError
+        The kernel gives no distance, or the boolean does not add up.
+    """
+    gap_mm = box_gap_mm(box_of(a), box_of(b))
+    if gap_mm > within_mm:
+        return None
+    shared = split(b, a, what) if gap_mm <= 0 else None
+    if shared is not None and shared.taken is not None:
+        centre = shared.taken.Center().toTuple()
+        return Apart(
+            distance_mm=0.0, on_a=centre, on_b=centre, common=shared.taken, common_mm3=shared.taken_mm3
+        )
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone() or found.NbSolution() == 0:
+        message = f"the kernel found no least distance between {what}"
+        raise NotComputedError(message)
+    p, q = found.PointOnShape1(1), found.PointOnShape2(1)
+    on_a, on_b = (p.X(), p.Y(), p.Z()), (q.X(), q.Y(), q.Z())
+    return Apart(distance_mm=float(found.Value()), on_a=on_a, on_b=on_b, common=None, common_mm3=0.0)
+
+
+def box_gap_mm(a: Box, b: Box) -> float:
+    """Return the distance between two boxes; zero or less where they meet."""
+    gaps = [max(a[i] - b[i + 3], b[i] - a[i + 3]) for i in range(3)]
+    if max(gaps) <= 0:
+        return max(gaps)
+    return math.hypot(*(max(g, 0.0) for g in gaps))
+
+
+def clipped(shape: Shape, box: Box, what: str) -> Shape | None:
+    """Return what of a shape lies in a box; None when nothing does."""
+    x0, y0, z0, x1, y1, z1 = box
+    if min(x1 - x0, y1 - y0, z1 - z0) <= 0:
+        return None
+    block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
+    return split(shape, block, what).taken
+
+
+def moved(shape: Shape, by: Vector) -> Shape:
+    """Return the shape moved by a vector, mm."""
+    return shape.moved(cq.Location(cq.Vector(*by)))
+
+
+def flat_of(face: Face) -> tuple[Vector, Vector] | None:
+    """Return centre and outward unit normal of a flat face; None when it is not flat."""
+    if face.geomType() != "PLANE":
+        return None
+    return face.Center().toTuple(), face.normalAt().toTuple()
+
+
+def shared_area_mm2(face: Face, shape: Shape) -> float:
+    """Return how much of a flat face lies on faces of the shape that look the same way.
+
+    Only faces in the same plane (1e-6 mm, 1e-9 in direction) are asked; a face that the kernel moved by
+    less is the same face.
+    """
+    flat = flat_of(face)
+    if flat is None:
+        message = "the area that two faces share is computed for flat faces only"
+        raise NotComputedError(message)
+    centre, normal = flat
+    box = box_of(face)
+    mates = [f for f in shape.Faces() if _same_plane(f, centre, normal) and box_gap_mm(box, box_of(f)) <= 0]
+    total = 0.0
+    for mate in mates:
+        common = BRepAlgoAPI_Common(face.wrapped, mate.wrapped)
+        if not common.IsDone():
+            message = "the common of two faces failed in the kernel"
+            raise KernelError(message)
+        total += sum(f.Area() for f in cq.Shape.cast(common.Shape()).Faces())
+    return total
+
+
+def _same_plane(face: Face, centre: Vector, normal: Vector) -> bool:
+    flat = flat_of(face)
+    if flat is None:
+        return False
+    (x, y, z), n = flat
+    along = sum(a * b for a, b in zip(n, normal, strict=True))
+    off = sum(a * (p - q) for a, p, q in zip(normal, (x, y, z), centre, strict=True))
+    return along > 1 - 1e-9 and abs(off) <= 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fillet:
+    """A hollow round face whose axis runs along X: where the axis is in Y and Z, and the radius, mm."""
+
+    y_mm: float
+    z_mm: float
+    radius_mm: float
+    box: Box
+
+
+def hollow_rounds(shape: Shape) -> list[Fillet]:
+    """Return the hollow cylindrical faces whose axis runs along X, such as a corner's fillet."""
+    found = []
+    for face in shape.Faces():
+        if face.geomType() != "CYLINDER":
+            continue
+        cylinder = face._geomAdaptor().Cylinder()  # noqa: SLF001 - cadquery offers no public way to the radius
+        axis, place = cylinder.Axis().Direction(), cylinder.Axis().Location()
+        if abs(axis.X()) < 1 - 1e-9:
+            continue
+        centre, normal = face.positionAt(0.5, 0.5), face.normalAt(face.positionAt(0.5, 0.5))
+        toward_axis = (place.Y() - centre.y) * normal.y + (place.Z() - centre.z) * normal.z
+        if toward_axis > 0:
+            fillet = Fillet(y_mm=place.Y(), z_mm=place.Z(), radius_mm=cylinder.Radius(), box=box_of(face))
+            found.append(fillet)
+    return found
+
+
+def neighbours(solid: Solid, faces: Iterable[Face]) -> list[Face]:
+    """Return the faces of a solid that share an edge with one of the given faces, those left out."""
+    given = list(faces)
+    edges = [e for f in given for e in f.Edges()]
+    others = [f for f in faces_of(solid) if not any(f.isSame(g) for g in given)]
+    return [f for f in others if any(e.isSame(g) for e in f.Edges() for g in edges)]
+
+
+def _volume(shape: Shape) -> float:
+    return float(sum(s.Volume() for s in shape.Solids()))

@@ -1,0 +1,250 @@
+"""What space does a turning thing take up as it travels: exact swept solids of wheel, flange and guard.
+
+Everything turns about an axis parallel to Y and travels by straight moves along X and Y. At any one Y a
+turning thing is a disc; a disc that travels along X is a stadium; so the sweep along X is the outline
+extruded, closed by half a turn at both ends. The cross feed widens the outline first: the greatest radius
+that passes a given Y is the supremum of the outline over the feed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cadquery as cq
+from OCP.BRepBuilderAPI import BRepBuilderAPI_Sewing
+from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol
+from OCP.gp import gp_Ax1, gp_Dir, gp_Vec
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.outline import Outline, bounds, edge_of, widened
+from fixturecheck.kernel.shapes import Face, Shape, Solid, cq_shape
+
+_SAME_MM = 1e-9
+_SEW_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Travel:
+    """Straight travel of a spindle axis along X at one height, with a cross feed along Y, mm.
+
+    Parameters
+    ----------
+    x_from_mm, x_to_mm : float
+        Ends of the axis along X.
+    y_from_mm, y_to_mm : float
+        Ends of the cross feed; what is swept is drawn from y = 0 and moved by these.
+    axis_z_mm : float
+        Height of the axis.
+    """
+
+    x_from_mm: float
+    x_to_mm: float
+    y_from_mm: float
+    y_to_mm: float
+    axis_z_mm: float
+
+    @property
+    def length_mm(self) -> float:
+        """Travel along X."""
+        return self.x_to_mm - self.x_from_mm
+
+    @property
+    def feed_mm(self) -> float:
+        """Travel along Y."""
+        return self.y_to_mm - self.y_from_mm
+
+
+def swept_outline(outline: Outline, travel: Travel) -> Solid:
+    """Return the solid that a turning outline sweeps, filled to the axis.
+
+    Parameters
+    ----------
+    outline : sequence of segment
+        Radius over y as lines and arcs from front to rear; y never turns back.
+    travel : Travel
+        Where the axis goes.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not close the swept solid.
+    """
+    wide = widened(outline, travel.feed_mm)
+    x0, x1 = travel.x_from_mm, travel.x_to_mm
+    faces: list[Shape] = []
+    for segment in wide:
+        lower = edge_of(segment, travel.y_from_mm, travel.axis_z_mm, side=-1)
+        upper = edge_of(segment, travel.y_from_mm, travel.axis_z_mm, side=1)
+        faces += _ends(lower, travel)
+        if x1 - x0 > _SAME_MM:
+            faces += [_pulled(e, x0, x1) for e in (lower, upper)]
+    y0, y1, r0, r1 = bounds(wide)
+    for y_mm, radius_mm in ((y0, r0), (y1, r1)):
+        if radius_mm > _SAME_MM:
+            faces.append(_stadium(radius_mm, travel, travel.y_from_mm + y_mm))
+    return _closed(faces, "the wheel's sweep")
+
+
+def swept_disc(radius_mm: float, y0_mm: float, y1_mm: float, travel: Travel) -> Solid:
+    """Return the sweep of a plain disc that reaches from y0 to y1 before it travels; a flange, a hub."""
+    face = _stadium(radius_mm, travel, travel.y_from_mm + y0_mm)
+    return cq.Solid.extrudeLinear(face, cq.Vector(0, y1_mm - y0_mm + travel.feed_mm, 0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hood:
+    """A hood round a rim: a band between two radii and a plate at either end, open below.
+
+    Parameters
+    ----------
+    opening_deg : float
+        Angle left open, centred on straight down.
+    inner_mm, outer_mm : float
+        Inside and outside radius of the band.
+    y0_mm, y1_mm : float
+        Insides of the front and the rear plate, from the wheel's front face.
+    wall_mm : float
+        Thickness of the plates.
+    """
+
+    opening_deg: float
+    inner_mm: float
+    outer_mm: float
+    y0_mm: float
+    y1_mm: float
+    wall_mm: float
+
+
+def swept_hood(hood: Hood, travel: Travel) -> Shape:
+    """Return the sweep of a hood, which travels with the wheel but does not turn.
+
+    The plates are sectors of a disc with their corner on the axis, the band is a sector of a ring. Left
+    and right half of either meet any horizontal line in one piece, so each half's sweep along X is bounded
+    by its left side where it starts and its right side where it ends; the halves are joined.
+    """
+    plate = _swept_section(0.0, hood, travel)
+    band = _swept_section(hood.inner_mm, hood, travel)
+    front, rear, feed = hood.y0_mm - hood.wall_mm, hood.y1_mm + hood.wall_mm, travel.feed_mm
+    front_to, rear_from = hood.y0_mm + feed, hood.y1_mm
+    if front_to >= rear_from:
+        pieces = [(plate, front, rear + feed)]
+    else:
+        pieces = [(plate, front, front_to), (band, front_to, rear_from), (plate, rear_from, rear + feed)]
+    solids: list[Shape] = []
+    for faces, y0, y1 in pieces:
+        at = cq.Location(cq.Vector(travel.x_from_mm, travel.y_from_mm + y0, travel.axis_z_mm))
+        solids += [cq.Solid.extrudeLinear(f.moved(at), cq.Vector(0, y1 - y0, 0)) for f in faces]
+    if len(solids) == 1:
+        return solids[0]
+    joined = solids[0].fuse(*solids[1:])
+    return joined.Solids()[0] if len(joined.Solids()) == 1 else joined
+
+
+def _ends(lower: cq.Edge, travel: Travel) -> list[Shape]:
+    """Return the half turns that close a sweep at both ends of its travel."""
+    z = travel.axis_z_mm
+    faces: list[Shape] = []
+    for x, turn in ((travel.x_from_mm, 1.0), (travel.x_to_mm, -1.0)):
+        axis = (cq.Vector(x, 0, z), cq.Vector(x, turn, z))
+        faces.append(_turned(lower.moved(cq.Location(cq.Vector(x, 0, 0))), axis[0], axis[1]))
+    return faces
+
+
+def _turned(edge: cq.Edge, start: cq.Vector, end: cq.Vector) -> Face:
+    """Return the face that an edge makes in half a turn about the axis through two points."""
+    axis = gp_Ax1(start.toPnt(), gp_Dir((end - start).wrapped))
+    return cq_shape(BRepPrimAPI_MakeRevol(edge.wrapped, axis, math.pi).Shape())
+
+
+def _pulled(edge: cq.Edge, x0: float, x1: float) -> Face:
+    """Return the face that an edge at x = 0 makes between two X."""
+    start = edge.moved(cq.Location(cq.Vector(x0, 0, 0)))
+    return cq_shape(BRepPrimAPI_MakePrism(start.wrapped, gp_Vec(x1 - x0, 0, 0)).Shape())
+
+
+def _stadium(radius_mm: float, travel: Travel, y_mm: float) -> Face:
+    """Return the flat end of a sweep: a disc pulled along X, at one Y."""
+    x0, x1, z, r = travel.x_from_mm, travel.x_to_mm, travel.axis_z_mm, radius_mm
+
+    def at(x: float, dz: float) -> cq.Vector:
+        return cq.Vector(x, y_mm, z + dz)
+
+    left = cq.Edge.makeThreePointArc(at(x0, -r), at(x0 - r, 0), at(x0, r))
+    right = cq.Edge.makeThreePointArc(at(x1, r), at(x1 + r, 0), at(x1, -r))
+    edges = [left, right]
+    if x1 - x0 > _SAME_MM:
+        edges += [cq.Edge.makeLine(at(x0, r), at(x1, r)), cq.Edge.makeLine(at(x1, -r), at(x0, -r))]
+    return cq.Face.makeFromWires(cq.Wire.assembleEdges(_in_order(edges)))
+
+
+def _in_order(edges: list[cq.Edge]) -> list[cq.Edge]:
+    """Return left arc, top, right arc, bottom in the order a wire runs."""
+    return edges if len(edges) == 2 else [edges[0], edges[2], edges[1], edges[3]]
+
+
+def _swept_section(inner_mm: float, hood: Hood, travel: Travel) -> list[Face]:
+    """Return the section of a swept sector (inner 0) or ring sector, axis at the origin, in the XZ plane."""
+    right = _half_section(inner_mm, hood, travel.length_mm, mirrored=False)
+    left = _half_section(inner_mm, hood, travel.length_mm, mirrored=True)
+    joined = right.fuse(left).clean()
+    return list(joined.Faces())
+
+
+def _half_section(inner_mm: float, hood: Hood, length_mm: float, *, mirrored: bool) -> Face:
+    """Return one half of a sector, swept along X.
+
+    Each half lies between a near side (toward the axis) and a far side (the outside), both rising from
+    its lowest to its highest point.
+    """
+    half, a, b = math.radians(hood.opening_deg / 2), inner_mm, hood.outer_mm
+
+    def ray(r: float, angle: float) -> tuple[float, float]:
+        return r * math.sin(angle), -r * math.cos(angle)
+
+    def arc(r: float) -> list[tuple[float, float]]:
+        return [ray(r, half), ray(r, (half + math.pi) / 2), (0.0, r)]
+
+    far: list[list[tuple[float, float]]] = [arc(b)]
+    near: list[list[tuple[float, float]]] = [arc(a)] if a > 0 else []
+    near.append([(0.0, a), (0.0, b)])
+    edge = [ray(a, half) if a > 0 else (0.0, 0.0), ray(b, half)]
+    if half < math.pi / 2:
+        near.insert(0, edge[::-1])
+    else:
+        far.insert(0, edge)
+    shift_near, shift_far = (0.0, length_mm) if not mirrored else (length_mm, 0.0)
+    sign = -1.0 if mirrored else 1.0
+
+    def place(path: list[list[tuple[float, float]]], shift: float) -> list[cq.Edge]:
+        points = [[cq.Vector(sign * x + shift, 0, z) for x, z in piece] for piece in path]
+        return [cq.Edge.makeThreePointArc(*p) if len(p) == 3 else cq.Edge.makeLine(*p) for p in points]
+
+    edges = place(near, shift_near) + place(far, shift_far)
+    ends = [(near[0][0], far[0][0]), (near[-1][-1], far[-1][-1])]
+    for n, f in ends:
+        p, q = (cq.Vector(sign * n[0] + shift_near, 0, n[1]), cq.Vector(sign * f[0] + shift_far, 0, f[1]))
+        if (p - q).Length > _SAME_MM:
+            edges.append(cq.Edge.makeLine(p, q))
+    return cq.Face.makeFromWires(cq.Wire.combine(edges)[0])
+
+
+def _closed(faces: Sequence[Shape], what: str) -> Solid:
+    """Return the solid that the faces enclose."""
+    sewing = BRepBuilderAPI_Sewing(_SEW_MM)
+    for face in faces:
+        for piece in face.Faces():
+            sewing.Add(piece.wrapped)
+    sewing.Perform()
+    shells = cq.Shape.cast(sewing.SewedShape()).Shells()
+    if len(shells) != 1:
+        message = f"{what} did not close: {len(shells)} shells from {len(faces)} faces"
+        raise KernelError(message)
+    solid = cq.Solid.makeSolid(shells[0])
+    if solid.Volume() < 0:
+        solid = cq.Solid(solid.wrapped.Reversed())
+    if not solid.isValid() or sewing.NbFreeEdges() > 0:
+        message = f"{what} is not a valid solid"
+        raise KernelError(message)
+    return solid
