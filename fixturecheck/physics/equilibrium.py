@@ -1,0 +1,269 @@
+"""What holds what: bodies, contact points and loads as the linear maps that equilibrium is written with.
+
+A body moves by a small twist. A contact point resists approach with a normal stiffness, never pulls, and
+resists sliding up to friction times its normal force. Where a magnet pulls across a contact, the pull is a
+load on both bodies and not a property of the contact, so a contact carries only what a load presses on it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from fixturecheck.errors import SetupError
+
+Vector = tuple[float, float, float]
+FloatArray = npt.NDArray[np.float64]
+
+# Tangential over normal stiffness of an elastic contact, 2(1-nu)/(2-nu) with nu = 0.3 (Mindlin 1949,
+# from memory). Sliding starts earlier or later with it; a full slide does not depend on it.
+SHEAR_STIFFNESS_RATIO = 0.82
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rigid:
+    """A body that can move: a part, a blocking block, a vise's moving jaw.
+
+    Parameters
+    ----------
+    name : str
+        Unique in the problem.
+    at_mm : Vector
+        Reference point for its twist, best its centre.
+    size_mm : float
+        Half its largest dimension; scales rotation against translation.
+    slides_along : Vector or None
+        Direction of the guide of a body that can only slide, such as a moving jaw; None for a free body.
+    """
+
+    name: str
+    at_mm: Vector
+    size_mm: float = 20.0
+    slides_along: Vector | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContactPoint:
+    """One point of contact that carries a share of a patch.
+
+    Parameters
+    ----------
+    a, b : str
+        The two bodies; `b` empty for what stands still (chuck, V-block, fixed jaw).
+    at_mm : Vector
+        Where it is.
+    normal : Vector
+        Direction out of `a` into `b`; normalised here.
+    mu : float
+        Coefficient of friction.
+    stiffness_n_mm : float
+        Normal stiffness; only its ratio to that of other points matters to the factor.
+    pull_n : float
+        Magnet pull across the contact, at this point, drawing `a` and `b` together.
+    label : str
+        What a person calls it.
+    """
+
+    a: str
+    at_mm: Vector
+    normal: Vector
+    mu: float
+    b: str = ""
+    stiffness_n_mm: float = 1e5
+    pull_n: float = 0.0
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """A force and moment on one body; a load between two bodies is two of these."""
+
+    body: str
+    force_n: Vector
+    at_mm: Vector
+    moment_nmm: Vector = (0.0, 0.0, 0.0)
+    label: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holding:
+    """A set-up as numbers: `held` loads act always (weight, clamps), `cutting` loads are scaled up."""
+
+    bodies: tuple[Rigid, ...]
+    contacts: tuple[ContactPoint, ...]
+    held: tuple[Load, ...]
+    cutting: tuple[Load, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Equations:
+    """The holding written out; every freedom is a length in mm, every generalised force is in N.
+
+    Parameters
+    ----------
+    approach : ndarray, shape (n, 3, m)
+        For each contact point: approach along the normal and two slips, from the m freedoms.
+    mu : ndarray, shape (n,)
+        Friction.
+    normal_n_mm, shear_n_mm : ndarray, shape (n,)
+        Stiffnesses.
+    held_n, cutting_n : ndarray, shape (m,)
+        Generalised loads; magnet pulls are in `held_n`.
+    twists : ndarray, shape (bodies, 6, m)
+        Velocity of the reference point and rotation (rad) of each body, from the freedoms.
+    """
+
+    approach: FloatArray
+    mu: FloatArray
+    normal_n_mm: FloatArray
+    shear_n_mm: FloatArray
+    held_n: FloatArray
+    cutting_n: FloatArray
+    twists: FloatArray
+
+
+def write_equations(holding: Holding, *, shear_ratio: float = SHEAR_STIFFNESS_RATIO) -> Equations:
+    """Return the equations of a holding.
+
+    Raises
+    ------
+    SetupError
+        A body is unknown or named twice, a number is not finite or has the wrong sign, or there is no
+        cutting load to hold against.
+    """
+    _check(holding)
+    rows = {body.name: i for i, body in enumerate(holding.bodies)}
+    twists = _twists(holding.bodies)
+    origin = np.array([b.at_mm for b in holding.bodies], dtype=float)
+    at = np.array([c.at_mm for c in holding.contacts], dtype=float).reshape(-1, 3)
+    frames = contact_frames(np.array([c.normal for c in holding.contacts], dtype=float).reshape(-1, 3))
+    approach = np.zeros((len(holding.contacts), 3, twists.shape[2]))
+    for sign, side in ((1.0, [c.a for c in holding.contacts]), (-1.0, [c.b for c in holding.contacts])):
+        for name, row in rows.items():
+            mine = np.array([s == name for s in side], dtype=bool)
+            if mine.any():
+                jacobian = _point_motion(at[mine] - origin[row]) @ twists[row]
+                approach[mine] += sign * frames[mine] @ jacobian
+    pulls = np.array([c.pull_n for c in holding.contacts], dtype=float)
+    stiffness = np.array([c.stiffness_n_mm for c in holding.contacts], dtype=float)
+    return Equations(
+        approach=approach,
+        mu=np.array([c.mu for c in holding.contacts], dtype=float),
+        normal_n_mm=stiffness,
+        shear_n_mm=shear_ratio * stiffness,
+        held_n=_generalised(holding.held, rows, origin, twists) + pulls @ approach[:, 0, :],
+        cutting_n=_generalised(holding.cutting, rows, origin, twists),
+        twists=twists,
+    )
+
+
+def contact_frames(normals: FloatArray) -> FloatArray:
+    """Return rows (normal, tangent, tangent) for each normal, shape (n, 3, 3)."""
+    unit = normals / np.linalg.norm(normals, axis=1, keepdims=True)
+    helper = np.where(np.abs(unit[:, :1]) < 0.7, [[1.0, 0.0, 0.0]], [[0.0, 1.0, 0.0]])
+    first = np.cross(unit, helper)
+    first /= np.linalg.norm(first, axis=1, keepdims=True)
+    return np.stack([unit, first, np.cross(unit, first)], axis=1)
+
+
+def _twists(bodies: tuple[Rigid, ...]) -> FloatArray:
+    """Map the freedoms to a twist for each body; rotations are scaled to lengths by the body's size."""
+    columns = [1 if body.slides_along is not None else 6 for body in bodies]
+    twists = np.zeros((len(bodies), 6, sum(columns)))
+    start = 0
+    for row, (body, count) in enumerate(zip(bodies, columns, strict=True)):
+        if body.slides_along is None:
+            twists[row, :3, start : start + 3] = np.eye(3)
+            twists[row, 3:, start + 3 : start + 6] = np.eye(3) / body.size_mm
+        else:
+            guide = np.array(body.slides_along)
+            twists[row, :3, start] = guide / np.linalg.norm(guide)
+        start += count
+    return twists
+
+
+def _point_motion(arms: FloatArray) -> FloatArray:
+    """Return the maps from a twist to the motion of points at these arms, shape (n, 3, 6)."""
+    motion = np.zeros((len(arms), 3, 6))
+    motion[:, :, :3] = np.eye(3)
+    x, y, z = arms.T
+    motion[:, 0, 4], motion[:, 0, 5] = z, -y
+    motion[:, 1, 3], motion[:, 1, 5] = -z, x
+    motion[:, 2, 3], motion[:, 2, 4] = y, -x
+    return motion
+
+
+def _generalised(
+    loads: Iterable[Load], rows: dict[str, int], origin: FloatArray, twists: FloatArray
+) -> FloatArray:
+    """Sum loads into the force that works on each freedom."""
+    total = np.zeros(twists.shape[2])
+    for load in loads:
+        row = rows[load.body]
+        force = np.array(load.force_n)
+        moment = np.array(load.moment_nmm) + np.cross(np.array(load.at_mm) - origin[row], force)
+        total += np.concatenate([force, moment]) @ twists[row]
+    return total
+
+
+def _check(holding: Holding) -> None:
+    """Refuse what cannot be computed with, naming the culprit."""
+    names = [body.name for body in holding.bodies]
+    if not names:
+        message = "no body can move: name at least one part"
+        raise SetupError(message)
+    if len(set(names)) != len(names) or "" in names:
+        message = f"bodies {names}: every body needs a name of its own"
+        raise SetupError(message)
+    for body in holding.bodies:
+        _check_body(body)
+    for contact in holding.contacts:
+        _check_contact(contact, names)
+    for load in (*holding.held, *holding.cutting):
+        if load.body not in names:
+            message = f"load {load.label!r} acts on {load.body!r}, which is none of {', '.join(names)}"
+            raise SetupError(message)
+        _finite(f"load {load.label!r} on {load.body}", *load.force_n, *load.at_mm, *load.moment_nmm)
+    if not any(any(load.force_n) or any(load.moment_nmm) for load in holding.cutting):
+        message = "the cutting load is zero: state a cut with depth and speed, there is nothing to hold against"
+        raise SetupError(message)
+
+
+def _check_body(body: Rigid) -> None:
+    """Refuse a body whose numbers make no sense."""
+    _finite(f"body {body.name}", *body.at_mm, body.size_mm, *(body.slides_along or ()))
+    if body.size_mm <= 0.0:
+        message = f"body {body.name}: size_mm {body.size_mm} must be above zero"
+        raise SetupError(message)
+    if body.slides_along is not None and not any(body.slides_along):
+        message = f"body {body.name}: slides_along has no direction"
+        raise SetupError(message)
+
+
+def _check_contact(contact: ContactPoint, names: list[str]) -> None:
+    """Refuse a contact point whose numbers make no sense."""
+    where = f"contact {contact.label!r} of {contact.a} at {contact.at_mm}"
+    if contact.a not in names or (contact.b and contact.b not in names) or contact.a == contact.b:
+        message = f"{where}: bodies {contact.a!r} and {contact.b!r} must be two of {', '.join(names)}, or `b` empty"
+        raise SetupError(message)
+    _finite(where, *contact.at_mm, *contact.normal, contact.mu, contact.stiffness_n_mm, contact.pull_n)
+    if contact.mu < 0.0 or contact.stiffness_n_mm <= 0.0 or contact.pull_n < 0.0:
+        message = (
+            f"{where}: friction {contact.mu} and pull {contact.pull_n} N must not be negative, "
+            f"stiffness {contact.stiffness_n_mm} N/mm must be above zero"
+        )
+        raise SetupError(message)
+    if not any(contact.normal):
+        message = f"{where}: the normal has no direction"
+        raise SetupError(message)
+
+
+def _finite(what: str, *values: float) -> None:
+    """Refuse numbers that are not."""
+    if not all(math.isfinite(v) for v in values):
+        message = f"{what}: {values} holds a number that is not finite"
+        raise SetupError(message)

@@ -1,0 +1,156 @@
+"""Where does a growing load take the parts: rest under the held loads, then the path to collapse.
+
+The load is driven by the displacement that it works on, so the path stays traceable where the load stops
+growing: there the displacement grows on and the load factor stands still. Every point of the path is an
+equilibrium with friction inside its cones; the greatest load factor on it is the load at collapse.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.physics.equilibrium import Equations, FloatArray
+from fixturecheck.physics.equilibrium_solve import State, Step, Task, assemble, solve
+
+MOST_STEPS = 60
+STRIDES = (1.0, 0.5, 0.21, 0.043)
+STANDSTILL = 2e-5
+LET_GO = 0.99
+NOTHING = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LoadPath:
+    """The way to collapse.
+
+    Parameters
+    ----------
+    steps : tuple of Step
+        From rest on; the last two span the motion at collapse.
+    ended : str
+        `stood still` (the load grew no more), `let go` (it fell: what held before holds less once it has
+        moved), `ceiling` (nobody needs to know more), or `broke off` (no equilibrium was found beyond the
+        last step, so the factor is the last one that was).
+    """
+
+    steps: tuple[Step, ...]
+    ended: str
+
+    @property
+    def factor(self) -> float:
+        """Greatest factor for which an equilibrium was found."""
+        return max(step.factor for step in self.steps)
+
+
+def settle_held(equations: Equations) -> tuple[State, bool]:
+    """Apply the held loads and find the rest state.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding.
+
+    Returns
+    -------
+    state : State
+        The rest state; where there is none, the motion that nothing resists.
+    rests : bool
+        Whether the held loads alone keep every body where it is.
+
+    Raises
+    ------
+    NotComputedError
+        Contacts kept switching.
+    """
+    start = State(freedoms_mm=np.zeros(equations.held_n.shape), carried_n=np.zeros((len(equations.mu), 3)))
+    if not np.any(equations.held_n):
+        return start, True
+    nothing = np.zeros_like(equations.held_n)
+    reach = _stuck_travel(equations, equations.held_n)
+    step = _advance(equations, start, nothing, equations.held_n, reach)
+    if step is None:
+        message = "equilibrium: under the held loads contacts kept switching between open, sticking and sliding"
+        raise NotComputedError(message)
+    if step.factor <= NOTHING:
+        return step.state, False
+    # Contacts without gaps answer in proportion, so one state at any size gives the state at full size.
+    grown = 1.0 / step.factor
+    return State(freedoms_mm=step.state.freedoms_mm * grown, carried_n=step.state.carried_n * grown), True
+
+
+def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
+    """Follow the growing cutting load from rest until it grows no more or passes the ceiling.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding.
+    rest : State
+        State under the held loads.
+    ceiling : float
+        Factor beyond which nobody needs to know more.
+
+    Returns
+    -------
+    LoadPath
+        The steps and why they ended.
+
+    Raises
+    ------
+    NotComputedError
+        The load still grew after many doublings of the displacement.
+    """
+    path = [Step(state=rest, factor=0.0)]
+    held, cut = equations.held_n, equations.cutting_n
+    size = float(np.linalg.norm(cut))
+    carried = max(float(np.linalg.norm(held)), float(np.abs(rest.carried_n).max(initial=0.0)))
+    stride = 0.05 * _stuck_travel(equations, cut) * min(carried / size if carried else 1.0, ceiling)
+    peak, still = 0.0, 0
+    for _ in range(MOST_STEPS):
+        before = path[-1]
+        step = _advance(equations, before.state, held, cut, stride)
+        if step is None:
+            return LoadPath(steps=tuple(path), ended="broke off")
+        path.append(step)
+        peak = max(peak, step.factor)
+        if step.factor < LET_GO * peak:
+            return LoadPath(steps=tuple(path), ended="let go")
+        still = still + 1 if step.factor - before.factor <= STANDSTILL * max(peak, NOTHING) else 0
+        if still >= 2 or step.factor >= ceiling:
+            return LoadPath(steps=tuple(path), ended="ceiling" if step.factor >= ceiling else "stood still")
+        stride *= 2.0
+    message = f"the load still grew after {MOST_STEPS} steps, at a factor of {peak:.3g}"
+    raise NotComputedError(message)
+
+
+def _stuck_travel(equations: Equations, load_n: FloatArray) -> float:
+    """Travel along the load, mm, that it would cause if every contact stuck and pulled."""
+    stiffness = np.stack([equations.normal_n_mm, equations.shear_n_mm, equations.shear_n_mm], axis=1)
+    tangent = assemble(equations, stiffness[:, :, None] * np.eye(3))
+    loose = 1e-6 * max(float(np.trace(tangent)) / len(tangent), 1.0)
+    moved = np.linalg.solve(tangent + loose * np.eye(len(tangent)), load_n)
+    return float(moved @ load_n) / float(np.linalg.norm(load_n))
+
+
+def _advance(
+    equations: Equations, before: State, held: FloatArray, load: FloatArray, stride: float
+) -> Step | None:
+    """Move on by `stride` along the load; take a shorter one where the contacts do not settle."""
+    size = float(np.linalg.norm(load))
+    for fraction in STRIDES:
+        task = Task(
+            equations=equations,
+            before=before,
+            held_n=held,
+            unit=load / size,
+            load_size_n=size,
+            stride_mm=stride * fraction,
+            scale_n=float(np.linalg.norm(held)) or size,
+        )
+        found = solve(task)
+        if found is not None:
+            return found
+    return None

@@ -1,0 +1,187 @@
+"""How the contacts answer one step of displacement: springs, one-sided, with friction by return mapping.
+
+Newton on the coupled problem converges in a few steps nearly always. Near tipping and where friction
+chatters between sticking and sliding it may cycle; then friction bounds are held fixed, which makes the
+problem convex and solvable by descent, and the bounds are brought up to date from outside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.physics.equilibrium import Equations, FloatArray
+
+# Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
+DRAG = 1e-9
+RESIDUAL = 1e-7
+NEWTON_ITERATIONS = 25
+DESCENT_ITERATIONS = 15
+BOUND_UPDATES = 16
+_TINY = 1e-300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class State:
+    """Where the freedoms stand (mm), what the contacts carry, shape (n, 3) as normal, slip, slip (N)."""
+
+    freedoms_mm: FloatArray
+    carried_n: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Step:
+    """A state on the path and the factor on the load that it balances."""
+
+    state: State
+    factor: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Task:
+    """One step: from `before`, under `held_n`, by `stride_mm` along the load of direction `unit`.
+
+    Parameters
+    ----------
+    scale_n : float
+        Size of the loads, against which a residual counts as nothing.
+    """
+
+    equations: Equations
+    before: State
+    held_n: FloatArray
+    unit: FloatArray
+    load_size_n: float
+    stride_mm: float
+    scale_n: float
+
+    @property
+    def drag_n_mm(self) -> float:
+        """Stiffness of the springs that hold free motions in place during the solve."""
+        return DRAG * float(self.equations.normal_n_mm.max(initial=1.0))
+
+    def start(self) -> FloatArray:
+        """Return the freedoms moved by the stride straight along the load."""
+        return self.before.freedoms_mm + self.stride_mm * self.unit
+
+    def across(self, residual: FloatArray) -> FloatArray:
+        """Return the part of a residual that the load cannot balance."""
+        return residual - (residual @ self.unit) * self.unit
+
+    def residual(self, freedoms: FloatArray, carried: FloatArray) -> FloatArray:
+        """Contact forces less held loads, on each freedom, N."""
+        contacts = carried.reshape(-1) @ self.equations.approach.reshape(-1, len(freedoms))
+        return contacts + self.drag_n_mm * (freedoms - self.before.freedoms_mm) - self.held_n
+
+    def finished(self, freedoms: FloatArray, carried: FloatArray) -> Step | None:
+        """Return the step if the residual counts as nothing."""
+        residual = self.residual(freedoms, carried)
+        largest = max(self.scale_n, float(np.abs(carried).max(initial=0.0)))
+        if float(np.linalg.norm(self.across(residual))) > RESIDUAL * largest:
+            return None
+        state = State(freedoms_mm=freedoms, carried_n=carried)
+        return Step(state=state, factor=float(residual @ self.unit) / self.load_size_n)
+
+    def direction(self, freedoms: FloatArray, carried: FloatArray, local: FloatArray) -> FloatArray:
+        """Newton's move of the freedoms, square to the load."""
+        width = len(freedoms)
+        bordered = np.zeros((width + 1, width + 1))
+        bordered[:width, :width] = assemble(self.equations, local) + self.drag_n_mm * np.eye(width)
+        bordered[:width, width], bordered[width, :width] = -self.unit, self.unit
+        move = np.linalg.solve(bordered, np.append(-self.residual(freedoms, carried), 0.0))
+        return np.asarray(move[:width])
+
+
+def assemble(equations: Equations, local: FloatArray) -> FloatArray:
+    """Sum contact stiffnesses, shape (n, 3, 3), into the freedoms."""
+    width = equations.approach.shape[2]
+    summed = equations.approach.reshape(-1, width).T @ (local @ equations.approach).reshape(-1, width)
+    return np.asarray(summed)
+
+
+def solve(task: Task) -> Step | None:
+    """Return the equilibrium at the end of the step, or None where none was found."""
+    freedoms = task.start()
+    try:
+        step, freedoms = _newton(task, freedoms)
+        return step or _update_bounds(task, freedoms)
+    except np.linalg.LinAlgError:
+        return None
+
+
+def _newton(task: Task, freedoms: FloatArray) -> tuple[Step | None, FloatArray]:
+    """Newton on the coupled problem, with backtracking on the residual."""
+    carried, local = _answer(task, freedoms, None)
+    off = float(np.linalg.norm(task.across(task.residual(freedoms, carried))))
+    for iteration in range(NEWTON_ITERATIONS):
+        step = task.finished(freedoms, carried)
+        if step is not None:
+            return step, freedoms
+        move = task.direction(freedoms, carried, local)
+        for shrink in (1.0, 0.5, 0.25, 0.1):
+            trial = freedoms + shrink * move
+            carried, local = _answer(task, trial, None)
+            now = float(np.linalg.norm(task.across(task.residual(trial, carried))))
+            # The first guess has the wrong contacts shut: its residual says nothing yet.
+            if now < 0.95 * off or iteration < 2:
+                break
+        freedoms, off = trial, now
+    return task.finished(freedoms, carried), freedoms
+
+
+def _update_bounds(task: Task, freedoms: FloatArray) -> Step | None:
+    """Alternate descent at fixed friction bounds with bringing the bounds up to date."""
+    freedoms = task.start()
+    carried, _ = _answer(task, freedoms, None)
+    bound = task.equations.mu * carried[:, 0]
+    for update in range(BOUND_UPDATES):
+        freedoms, carried = _descend(task, freedoms, bound)
+        if update % 4 == 3:
+            step, _ = _newton(task, freedoms)
+            if step is not None:
+                return step
+        bound = task.equations.mu * carried[:, 0]
+    return None
+
+
+def _descend(task: Task, freedoms: FloatArray, bound: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Minimise the energy at fixed friction bounds: Newton's direction with a search for its least."""
+    carried, local = _answer(task, freedoms, bound)
+    for _ in range(DESCENT_ITERATIONS):
+        off = task.across(task.residual(freedoms, carried))
+        if np.linalg.norm(off) <= RESIDUAL * task.scale_n:
+            break
+        move = task.direction(freedoms, carried, local)
+        high, slope_low = 1.0, min(float(move @ off), -_TINY)
+        for _ in range(8):
+            trial = freedoms + high * move
+            carried, local = _answer(task, trial, bound)
+            slope = float(move @ task.across(task.residual(trial, carried)))
+            if slope <= 0.1 * abs(slope_low):
+                break
+            high *= max(0.1, -slope_low / (slope - slope_low))
+        freedoms = trial
+    return freedoms, carried
+
+
+def _answer(task: Task, freedoms: FloatArray, fixed: FloatArray | None) -> tuple[FloatArray, FloatArray]:
+    """What the contacts carry, and its derivative, shape (n, 3, 3); friction bounds may be held fixed."""
+    equations = task.equations
+    stiff = equations.normal_n_mm
+    normal = np.maximum(equations.approach[:, 0, :] @ freedoms * stiff, 0.0)
+    slip = equations.approach[:, 1:, :] @ (freedoms - task.before.freedoms_mm)
+    trial = task.before.carried_n[:, 1:] + equations.shear_n_mm[:, None] * slip
+    length = np.hypot(trial[:, 0], trial[:, 1])
+    bound = equations.mu * normal if fixed is None else fixed
+    slides = length > bound
+    share = np.where(slides, bound / np.maximum(length, _TINY), 1.0)
+    heading = trial / np.maximum(length, _TINY)[:, None]
+    local = np.zeros((len(normal), 3, 3))
+    local[:, 0, 0] = np.where(normal > 0.0, stiff, 0.0)
+    turn = share * equations.shear_n_mm
+    local[:, 1, 1] = local[:, 2, 2] = turn
+    local[:, 1:, 1:] -= (turn * slides)[:, None, None] * heading[:, :, None] * heading[:, None, :]
+    if fixed is None:
+        local[:, 1:, 0] = (slides * equations.mu * local[:, 0, 0])[:, None] * heading
+    return np.column_stack([normal, share[:, None] * trial]), local
