@@ -1,0 +1,225 @@
+"""Where bodies might touch next: every point, edge and curved face of one that looks at another across a gap.
+
+Features are read from each solid once, in its own frame; finding candidates at a new pose is array arithmetic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.kernel.features import Features
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+RIM_MM = 1e-5
+"""Points this close to the border of a face count as over it; nearer than this an edge has no own direction."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidates:
+    """One row for each place where two bodies might touch.
+
+    Parameters
+    ----------
+    gap_mm : ndarray, shape (n,)
+        Distance along the normal; negative where they overlap.
+    normal : ndarray, shape (n, 3)
+        Unit normal out of body b into body a, machine's frame.
+    point_a_mm, point_b_mm : ndarray, shape (n, 3)
+        The two places, machine's frame.
+    body_a, body_b, face_a, face_b : ndarray, shape (n,)
+        Bodies and faces by index.
+    """
+
+    gap_mm: Floats
+    normal: Floats
+    point_a_mm: Floats
+    point_b_mm: Floats
+    body_a: Ints
+    body_b: Ints
+    face_a: Ints
+    face_b: Ints
+
+    def where(self, keep: Mask | Ints) -> Candidates:
+        """Return the rows chosen."""
+        return Candidates(
+            gap_mm=self.gap_mm[keep],
+            normal=self.normal[keep],
+            point_a_mm=self.point_a_mm[keep],
+            point_b_mm=self.point_b_mm[keep],
+            body_a=self.body_a[keep],
+            body_b=self.body_b[keep],
+            face_a=self.face_a[keep],
+            face_b=self.face_b[keep],
+        )
+
+
+def joined(parts: Sequence[Candidates]) -> Candidates:
+    """Return all rows of several sets."""
+    if not parts:
+        no, none = np.zeros(0), np.zeros(0, dtype=np.int64)
+        flat = np.zeros((0, 3))
+        return Candidates(
+            gap_mm=no, normal=flat, point_a_mm=flat, point_b_mm=flat,
+            body_a=none, body_b=none, face_a=none, face_b=none,
+        )  # fmt: skip
+    return Candidates(
+        gap_mm=np.concatenate([p.gap_mm for p in parts]),
+        normal=np.concatenate([p.normal for p in parts]),
+        point_a_mm=np.concatenate([p.point_a_mm for p in parts]),
+        point_b_mm=np.concatenate([p.point_b_mm for p in parts]),
+        body_a=np.concatenate([p.body_a for p in parts]),
+        body_b=np.concatenate([p.body_b for p in parts]),
+        face_a=np.concatenate([p.face_a for p in parts]),
+        face_b=np.concatenate([p.face_b for p in parts]),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class World:
+    """All features of all bodies at one pose, machine's frame; `*_body` says whose each is."""
+
+    points: Floats
+    cones: Floats
+    point_body: Ints
+    edges: Floats
+    along: Floats
+    length: Floats
+    leaves: Floats
+    edge_body: Ints
+    planes: Floats
+    plane_body: Ints
+
+
+class Scene:
+    """The features of several bodies, ready to be looked at in any pose.
+
+    Parameters
+    ----------
+    features : sequence of Features
+        One for each body.
+    loose : sequence of bool
+        Which bodies move; two that do not are never looked at.
+    """
+
+    def __init__(self, features: Sequence[Features], loose: Sequence[bool]) -> None:
+        self.features = tuple(features)
+        self.loose = np.array(loose, dtype=bool)
+        self.point_from, self.points, self.point_body = _stack([f.points_mm for f in features])
+        self.edge_from, self.edges, self.edge_body = _stack([f.edges_mm for f in features])
+        self.plane_from, self.planes, self.plane_body = _stack([f.planes for f in features])
+        self.cones = _widened([f.cones for f in features])
+        self.point_faces = _widened([f.point_faces for f in features], fill=-1)
+        self.point_normals = _widened([f.point_normals for f in features])
+        self.leaves = np.concatenate([f.leaves for f in features])
+        self.edge_faces = np.concatenate([f.edge_faces for f in features])
+        self.edge_normals = np.concatenate([f.edge_normals for f in features])
+        self.plane_faces = np.concatenate([f.plane_faces for f in features])
+        outlines = [one for f in features for one in f.outlines]
+        self.outline_from = np.cumsum([0, *(len(one) for one in outlines)])
+        self.outlines = np.concatenate([*outlines, np.zeros((0, 2, 2))])
+        self.outline_low = np.array([one.min(axis=(0, 1)) for one in outlines]).reshape(-1, 2)
+        self.outline_high = np.array([one.max(axis=(0, 1)) for one in outlines]).reshape(-1, 2)
+        self._boxes = [_own_box(f) for f in features]
+        self._grids: dict[tuple[int, int, int, int], tuple[Ints, Ints]] = {}
+
+    def world(self, rotation: Floats, origin: Floats) -> World:
+        """Return every feature where it stands."""
+
+        def place(local: Floats, body: Ints) -> Floats:
+            shape = (-1,) + (1,) * (local.ndim - 2) + (3,)
+            return turn(local, body) + origin[body].reshape(shape)
+
+        def turn(local: Floats, body: Ints) -> Floats:
+            flat = local.reshape(len(local), -1, 3)
+            return np.asarray((flat @ np.swapaxes(rotation[body], 1, 2)).reshape(local.shape))
+
+        edges = place(self.edges, self.edge_body)
+        along = edges[:, 1] - edges[:, 0]
+        length = np.linalg.norm(along, axis=1)
+        planes = turn(self.planes, self.plane_body)
+        planes[:, 0] += origin[self.plane_body]
+        return World(
+            points=place(self.points, self.point_body),
+            cones=turn(self.cones, self.point_body),
+            point_body=self.point_body,
+            edges=edges,
+            along=along / length[:, None],
+            length=length,
+            leaves=turn(self.leaves, self.edge_body),
+            edge_body=self.edge_body,
+            planes=planes,
+            plane_body=self.plane_body,
+        )
+
+    def pairs(self, rotation: Floats, origin: Floats, reach: float) -> list[tuple[int, int]]:
+        """Return the pairs of bodies whose boxes come within reach, at least one of them loose."""
+        low, high = self.boxes(rotation, origin)
+        meet = np.all(low[:, None] <= high[None] + reach, axis=2)
+        meet &= meet.T & (self.loose[:, None] | self.loose[None])
+        a, b = np.nonzero(np.triu(meet, 1))
+        return list(zip(a.tolist(), b.tolist(), strict=True))
+
+    def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
+        """Return the corners of a box round each body in the machine's frame."""
+        middle = np.array([0.5 * (low + high) for low, high in self._boxes])
+        half = np.array([0.5 * (high - low) for low, high in self._boxes])
+        centre = np.einsum("nij,nj->ni", rotation, middle) + origin
+        spread = np.einsum("nij,nj->ni", np.abs(rotation), half)
+        return centre - spread, centre + spread
+
+    def grid(self, first: tuple[int, int], second: tuple[int, int]) -> tuple[Ints, Ints]:
+        """Return every combination of two ranges of feature numbers."""
+        key = (*first, *second)
+        if key not in self._grids:
+            a, b = np.arange(*first), np.arange(*second)
+            self._grids[key] = (np.repeat(a, len(b)), np.tile(b, len(a)))
+        return self._grids[key]
+
+    def facing(self, point: Ints, normal_out: Floats, rotation: Floats) -> Ints:
+        """Return for each point the face that looks most along a direction given in the machine's frame."""
+        local = np.einsum("nij,ni->nj", rotation[self.point_body[point]], normal_out)
+        along = np.einsum("nkj,nj->nk", self.point_normals[point], local)
+        along[self.point_faces[point] < 0] = -np.inf
+        best = np.argmax(np.round(along, 9), axis=1)
+        return self.point_faces[point, best]
+
+    def facing_edge(self, edge: Ints, normal_out: Floats, rotation: Floats) -> Ints:
+        """Return for each edge the one of its two faces that looks most along a direction."""
+        local = np.einsum("nij,ni->nj", rotation[self.edge_body[edge]], normal_out)
+        along = np.einsum("nkj,nj->nk", self.edge_normals[edge], local)
+        return self.edge_faces[edge, np.argmax(np.round(along, 9), axis=1)]
+
+
+def _stack(parts: list[Floats]) -> tuple[Ints, Floats, Ints]:
+    """Return where each body's rows start, all rows, and whose each row is."""
+    sizes = [len(p) for p in parts]
+    body = np.repeat(np.arange(len(parts)), sizes)
+    return np.cumsum([0, *sizes]), np.concatenate(parts), body
+
+
+def _widened(parts: list[NDArray], fill: float = 0) -> NDArray:  # type: ignore[type-arg]
+    """Stack ragged second axes, padded."""
+    widest = max(p.shape[1] for p in parts)
+    out = []
+    for p in parts:
+        padding = [(0, 0), (0, widest - p.shape[1])] + [(0, 0)] * (p.ndim - 2)
+        out.append(np.pad(p, padding, constant_values=fill))
+    return np.concatenate(out)
+
+
+def _own_box(features: Features) -> tuple[Floats, Floats]:
+    """Return a box round a body in its own frame, curved faces included."""
+    corners = [features.points_mm]
+    for one in features.rounds:
+        fat = max(one.radius_a_mm, one.radius_b_mm) + one.skin_mm
+        if one.kind in ("rod", "cone", "ball", "ring"):
+            corners += [np.array([end - fat, end + fat]) for end in (one.a_mm, one.b_mm)]
+    every = np.concatenate(corners)
+    return every.min(axis=0), every.max(axis=0)

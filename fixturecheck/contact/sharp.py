@@ -1,0 +1,243 @@
+"""Candidates between sharp features: corners over flat faces, edges across edges, corners beside edges and corners.
+
+A row is kept only where both bodies could touch that way: the normal must lie in the cone of outward directions
+of either feature, so a point on the rim of a face that looks the other way is no candidate.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.candidates import RIM_MM, Candidates, Scene, World
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+
+class Look:
+    """One look at a scene: the poses, the reach and how much slack directions get."""
+
+    def __init__(self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float, slack: float) -> None:
+        self.scene, self.rotation, self.origin = scene, rotation, origin
+        self.reach, self.slack = reach_mm, slack
+        self.deep = -max(0.5 * reach_mm, 0.05)
+        self.world: World = scene.world(rotation, origin)
+        self.pairs = scene.pairs(rotation, origin, reach_mm)
+        low, high = scene.boxes(rotation, origin)
+        self.low, self.high = low - reach_mm, high + reach_mm
+
+    def combos(self, first: str, second: str, *, both_ways: bool) -> tuple[Ints, Ints]:
+        """Return all pairs of feature numbers of near bodies, those outside the other's box left out."""
+        near = {one: self._near(one) for one in {first, second}}
+        out_a, out_b = [], []
+        for a, b in self.pairs:
+            for p, q in ((a, b), (b, a)) if both_ways else ((a, b),):
+                i, j = near[first](p, q), near[second](q, p)
+                out_a.append(np.repeat(i, len(j)))
+                out_b.append(np.tile(j, len(i)))
+        if not out_a:
+            none = np.zeros(0, dtype=np.int64)
+            return none, none
+        return np.concatenate(out_a), np.concatenate(out_b)
+
+    def _near(self, kind: str):  # type: ignore[no-untyped-def]
+        """Return a function that lists the features of one body within reach of another's box."""
+        start = getattr(self.scene, f"{kind}_from")
+        world = self.world
+        if kind == "point":
+            low = high = world.points
+        elif kind == "edge":
+            low, high = world.edges.min(axis=1), world.edges.max(axis=1)
+        else:
+            return lambda own, _other: np.arange(start[own], start[own + 1])
+
+        def near(own: int, other: int) -> Ints:
+            part = slice(start[own], start[own + 1])
+            inside = np.all((high[part] >= self.low[other]) & (low[part] <= self.high[other]), axis=1)
+            return np.flatnonzero(inside) + start[own]
+
+        return near
+
+    def leaves_room(self, cones: Floats, direction: Floats) -> Mask:
+        """Tell where no direction of a cone runs against `direction` by more than the slack."""
+        return np.all(np.einsum("nkj,nj->nk", cones, direction) >= -self.slack, axis=1)
+
+
+def corners_over_faces(look: Look) -> Candidates:
+    """Return corners of one body over flat faces of another, across a gap along the face's normal."""
+    scene, world = look.scene, look.world
+    point, plane = look.combos("point", "plane", both_ways=True)
+    arm = world.points[point] - world.planes[plane, 0]
+    normal = world.planes[plane, 1]
+    gap = np.einsum("ni,ni->n", arm, normal)
+    keep = np.flatnonzero((gap <= look.reach) & (gap >= look.deep))
+    point, plane, arm, normal, gap = point[keep], plane[keep], arm[keep], normal[keep], gap[keep]
+    keep = np.flatnonzero(look.leaves_room(world.cones[point], normal))
+    point, plane, arm, normal, gap = point[keep], plane[keep], arm[keep], normal[keep], gap[keep]
+    flat = np.einsum("nkj,nj->nk", world.planes[plane, 2:4], arm)
+    keep = np.flatnonzero(_over(scene, plane, flat))
+    keep = keep[_shallowest(scene, point[keep], plane[keep], gap[keep])]
+    point, plane, normal, gap = point[keep], plane[keep], normal[keep], gap[keep]
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=world.points[point],
+        point_b_mm=world.points[point] - gap[:, None] * normal,
+        body_a=world.point_body[point],
+        body_b=world.plane_body[plane],
+        face_a=scene.facing(point, -normal, look.rotation),
+        face_b=scene.plane_faces[plane],
+    )
+
+
+def _over(scene: Scene, plane: Ints, flat: Floats) -> Mask:
+    """Tell which points, in their planes' coordinates, lie over the face or on its border."""
+    low, high = scene.outline_low[plane] - RIM_MM, scene.outline_high[plane] + RIM_MM
+    over = np.all((flat >= low) & (flat <= high), axis=1)
+    ask = np.flatnonzero(over)
+    sizes = scene.outline_from[plane[ask] + 1] - scene.outline_from[plane[ask]]
+    owner = np.repeat(np.arange(len(ask)), sizes)
+    first = np.repeat(np.cumsum(sizes) - sizes, sizes)
+    segment = scene.outlines[np.arange(len(owner)) - first + np.repeat(scene.outline_from[plane[ask]], sizes)]
+    q = flat[ask][owner]
+    start, end = segment[:, 0], segment[:, 1]
+    along = end - start
+    rises = (start[:, 1] > q[:, 1]) != (end[:, 1] > q[:, 1])
+    rise = np.where(rises, along[:, 1], 1.0)
+    crosses = rises & (q[:, 0] < start[:, 0] + along[:, 0] * (q[:, 1] - start[:, 1]) / rise)
+    share = np.clip(np.einsum("ni,ni->n", q - start, along) / np.einsum("ni,ni->n", along, along), 0.0, 1.0)
+    away = np.linalg.norm(q - start - share[:, None] * along, axis=1)
+    count = np.bincount(owner, weights=crosses, minlength=len(ask))
+    border = np.bincount(owner, weights=away <= RIM_MM, minlength=len(ask))
+    over[ask] = (count % 2 == 1) | (border > 0)
+    return over
+
+
+def _shallowest(scene: Scene, point: Ints, plane: Ints, gap: Floats) -> Ints:
+    """Return the rows to keep: of a point behind several faces of one body only the least deep counts."""
+    inside = np.flatnonzero(gap < -1e-4)
+    if len(inside) < 2:
+        return np.arange(len(gap))
+    other = scene.plane_body[plane[inside]]
+    order = np.lexsort((-gap[inside], other, point[inside]))
+    same = (np.diff(point[inside][order]) == 0) & (np.diff(other[order]) == 0)
+    drop = inside[order[1:][same]]
+    keep = np.ones(len(gap), dtype=bool)
+    keep[drop] = False
+    return np.flatnonzero(keep)
+
+
+def edges_across(look: Look) -> Candidates:
+    """Return edges of two bodies that cross, seen along their common normal."""
+    scene, world = look.scene, look.world
+    a, b = look.combos("edge", "edge", both_ways=False)
+    keep = _boxes_meet(world, a, b, look.reach)
+    a, b = a[keep], b[keep]
+    u, v = world.along[a], world.along[b]
+    cosine = np.einsum("ni,ni->n", u, v)
+    square = 1.0 - cosine**2
+    keep = np.flatnonzero(square > 1e-10)
+    a, b, u, v, cosine, square = a[keep], b[keep], u[keep], v[keep], cosine[keep], square[keep]
+    arm = world.edges[b, 0] - world.edges[a, 0]
+    on_u, on_v = np.einsum("ni,ni->n", arm, u), np.einsum("ni,ni->n", arm, v)
+    s = (on_u - cosine * on_v) / square
+    t = (cosine * on_u - on_v) / square
+    inner = (s > 1e-6) & (s < world.length[a] - 1e-6) & (t > 1e-6) & (t < world.length[b] - 1e-6)
+    keep = np.flatnonzero(inner)
+    a, b, u, v, s, t = a[keep], b[keep], u[keep], v[keep], s[keep], t[keep]
+    normal = _cross(u, v)
+    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    point_a = world.edges[a, 0] + s[:, None] * u
+    point_b = world.edges[b, 0] + t[:, None] * v
+    # Both ways round: the normal must leave b and enter a, which at most one sign does on sharp edges.
+    a, b = np.tile(a, 2), np.tile(b, 2)
+    normal = np.concatenate((normal, -normal))
+    point_a, point_b = np.tile(point_a, (2, 1)), np.tile(point_b, (2, 1))
+    gap = np.einsum("ni,ni->n", normal, point_a - point_b)
+    keep = np.flatnonzero(
+        (gap <= look.reach)
+        & (gap >= look.deep)
+        & look.leaves_room(world.leaves[a], normal)
+        & look.leaves_room(world.leaves[b], -normal)
+    )
+    a, b, normal, gap = a[keep], b[keep], normal[keep], gap[keep]
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=point_a[keep],
+        point_b_mm=point_b[keep],
+        body_a=world.edge_body[a],
+        body_b=world.edge_body[b],
+        face_a=scene.facing_edge(a, -normal, look.rotation),
+        face_b=scene.facing_edge(b, normal, look.rotation),
+    )
+
+
+def corners_beside_edges(look: Look) -> Candidates:
+    """Return corners that look past a face at the edge of another body, along the shortest way."""
+    scene, world = look.scene, look.world
+    point, edge = look.combos("point", "edge", both_ways=True)
+    arm = world.points[point] - world.edges[edge, 0]
+    share = np.einsum("ni,ni->n", arm, world.along[edge])
+    away = arm - share[:, None] * world.along[edge]
+    gap = np.linalg.norm(away, axis=1)
+    inner = (share > -1e-6) & (share < world.length[edge] + 1e-6)
+    keep = np.flatnonzero(inner & (gap <= look.reach) & (gap > RIM_MM))
+    point, edge, gap, away = point[keep], edge[keep], gap[keep], away[keep]
+    normal = away / gap[:, None]
+    fits = look.leaves_room(world.leaves[edge], -normal) & look.leaves_room(world.cones[point], normal)
+    # An edge that is flush with its face has that face's normal only, and the face speaks for itself.
+    keep = np.flatnonzero(fits)
+    point, edge, gap, normal = point[keep], edge[keep], gap[keep], normal[keep]
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=world.points[point],
+        point_b_mm=world.points[point] - gap[:, None] * normal,
+        body_a=world.point_body[point],
+        body_b=world.edge_body[edge],
+        face_a=scene.facing(point, -normal, look.rotation),
+        face_b=scene.facing_edge(edge, normal, look.rotation),
+    )
+
+
+def corners_beside_corners(look: Look) -> Candidates:
+    """Return corners that look at corners, along the straight line between them."""
+    scene, world = look.scene, look.world
+    a, b = look.combos("point", "point", both_ways=False)
+    arm = world.points[a] - world.points[b]
+    gap = np.linalg.norm(arm, axis=1)
+    keep = np.flatnonzero((gap <= look.reach) & (gap > RIM_MM))
+    a, b, gap = a[keep], b[keep], gap[keep]
+    normal = arm[keep] / gap[:, None]
+    fits = look.leaves_room(world.cones[a], normal) & look.leaves_room(world.cones[b], -normal)
+    keep = np.flatnonzero(fits)
+    a, b, gap, normal = a[keep], b[keep], gap[keep], normal[keep]
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=world.points[a],
+        point_b_mm=world.points[b],
+        body_a=world.point_body[a],
+        body_b=world.point_body[b],
+        face_a=scene.facing(a, -normal, look.rotation),
+        face_b=scene.facing(b, normal, look.rotation),
+    )
+
+
+def _boxes_meet(world: World, a: Ints, b: Ints, reach: float) -> Ints:
+    """Return the rows whose edges come within reach by their bounding balls."""
+    middle = 0.5 * (world.edges[:, 0] + world.edges[:, 1])
+    arm = middle[a] - middle[b]
+    limit = 0.5 * (world.length[a] + world.length[b]) + reach
+    return np.flatnonzero(np.einsum("ni,ni->n", arm, arm) <= limit**2)
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    """Return row-wise cross products."""
+    x = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
+    y = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]
+    z = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return np.stack((x, y, z), axis=1)

@@ -1,0 +1,378 @@
+"""Where rigid bodies come to rest under steady pushes, with contacts that only push and nothing that sticks.
+
+Each step is a convex programme: the loads pull every body along, a mass metric keeps the path unique, and no
+candidate gap may close past zero. Bodies are then moved by exact rotations, candidates are found again at the
+new poses, and the step is accepted when the load's potential plus a penalty on overlap went down. At rest the
+multipliers are the contact forces.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+import clarabel
+import numpy as np
+from scipy import sparse
+
+from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, jacobian, moved
+
+Finder = Callable[[Poses, float, float], CandidateRows]
+"""Given poses, a reach in mm and an angle slack in radians: every candidate nearer than the reach."""
+
+
+class Ending(StrEnum):
+    """How a settling ended; anything but `REST` says why there is no rest pose."""
+
+    REST = "rest"
+    FALLS = "falls"
+    SLIDES = "slides"
+    NO_PUSH = "no push"
+    JAMMED = "jammed"
+    OVERLAPS = "overlaps"
+    NOT_CONVERGED = "not converged"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Load:
+    """Steady load on one loose body.
+
+    Parameters
+    ----------
+    body : int
+        Which body.
+    force_n : ndarray, shape (3,)
+        Sum of weight, pull and push in the machine's frame; keeps its direction.
+    at_mm : ndarray, shape (3,)
+        Point of the body it acts at, in the body's own frame.
+    centre_mm : ndarray, shape (3,)
+        Centre of the body in its own frame, about which turns are measured.
+    size_mm : float
+        Length that turns a rotation into a displacement; about half the body's diagonal.
+    """
+
+    body: int
+    force_n: Floats
+    at_mm: Floats
+    centre_mm: Floats
+    size_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """When to stop.
+
+    Parameters
+    ----------
+    step_mm : float
+        First step; later ones grow and shrink by what they find.
+    closure_mm : float
+        Overlap and last move allowed at rest.
+    balance : float
+        Unbalanced load allowed at rest, as a share of the load.
+    travel_mm : float
+        A body that has gone further than this has left the set-up.
+    steps : int
+        Most steps taken, refused ones counted.
+    """
+
+    step_mm: float = 1.0
+    closure_mm: float = 1e-6
+    balance: float = 1e-6
+    travel_mm: float = 100.0
+    steps: int = 400
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settling:
+    """What came of it.
+
+    Parameters
+    ----------
+    ending : Ending
+        How it ended.
+    poses : Poses
+        Last poses; the rest poses when `ending` is `REST`.
+    rows : CandidateRows
+        Candidates at those poses.
+    force_n : ndarray
+        Contact force of each row at rest.
+    residual_mm : float
+        Larger of the deepest overlap and the last move.
+    balance : float
+        Unbalanced share of the load.
+    steps : int
+        Steps tried.
+    body : int
+        The body an ending other than `REST` is about, -1 when it is about all.
+    """
+
+    ending: Ending
+    poses: Poses
+    rows: CandidateRows
+    force_n: Floats
+    residual_mm: float
+    balance: float
+    steps: int
+    body: int = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Frame:
+    """The loads as arrays."""
+
+    bodies: Ints
+    force: Floats
+    at: Floats
+    centre: Floats
+    size: Floats
+    unit_n: float
+
+    def centres(self, poses: Poses) -> Floats:
+        """Return the centres in the machine's frame."""
+        return poses.apply(self.bodies, self.centre)
+
+    def wrench(self, poses: Poses) -> Floats:
+        """Return force and moment over size about the centres, in units of the greatest force."""
+        arm = poses.turn(self.bodies, self.at - self.centre)
+        moment = np.cross(arm, self.force) / self.size[:, None]
+        return np.hstack((self.force, moment)) / self.unit_n
+
+    def potential(self, poses: Poses, start: Poses) -> float:
+        """Return the load's potential in mm, in units of the greatest force."""
+        gone = poses.apply(self.bodies, self.at) - start.apply(self.bodies, self.at)
+        return -float(np.sum(self.force * gone)) / self.unit_n
+
+
+def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None = None) -> Settling:
+    """Let loose bodies go where their loads take them until contacts hold them.
+
+    Parameters
+    ----------
+    loads : list of Load
+        One for each loose body; every other body stays.
+    start : Poses
+        Where all bodies start, without overlap.
+    find : Finder
+        Finds candidates at given poses.
+    bounds : Bounds, optional
+        When to stop.
+
+    Returns
+    -------
+    Settling
+        Always; an ending other than rest says why.
+    """
+    bounds = bounds or Bounds()
+    greatest = max((float(np.linalg.norm(one.force_n)) for one in loads), default=0.0)
+    if greatest == 0.0:
+        rows = find(start, bounds.step_mm, 1e-6)
+        nothing = np.zeros(len(rows.gap_mm))
+        body = loads[0].body if loads else -1
+        return _ended(Ending.NO_PUSH, start, rows, nothing, (0.0, 0.0), 0, body)
+    frame = _Frame(
+        bodies=np.array([one.body for one in loads]),
+        force=np.array([one.force_n for one in loads], dtype=float),
+        at=np.array([one.at_mm for one in loads], dtype=float),
+        centre=np.array([one.centre_mm for one in loads], dtype=float),
+        size=np.array([one.size_mm for one in loads], dtype=float),
+        unit_n=greatest,
+    )
+    return _Walk(frame, start, find, bounds).run()
+
+
+class _Walk:
+    """The loop, with what it remembers between steps."""
+
+    def __init__(self, frame: _Frame, start: Poses, find: Finder, bounds: Bounds) -> None:
+        self.frame, self.start, self.find, self.bounds = frame, start, find, bounds
+        self.poses = start
+        self.step = bounds.step_mm
+        self.rows = self._look(start)
+        self.force = np.zeros(len(self.rows.gap_mm))
+        self.penalty = 4.0 * len(frame.bodies)
+        self.residual, self.balance = np.inf, np.inf
+        self.seen = self.step
+
+    def _look(self, poses: Poses) -> CandidateRows:
+        """Find candidates within what one step can close."""
+        self.seen = self.step
+        slack = min(0.2, 2 * self.step / float(self.frame.size.min())) + 1e-7
+        return self.find(poses, 5.0 * self.step, slack)
+
+    def run(self) -> Settling:
+        """Step until rest, a plain reason, or the last step allowed."""
+        if self._overlap(self.rows) > self.bounds.step_mm:
+            return self._end(Ending.OVERLAPS, 0)
+        for count in range(1, self.bounds.steps + 1):
+            if self.step > self.seen or self.step < 0.3 * self.seen:
+                self.rows = self._look(self.poses)
+            solved = _programme(self.frame, self.poses, self.rows, self.step)
+            if solved is None:
+                return self._end(Ending.JAMMED, count)
+            twists, force = solved
+            size = float(np.abs(twists * self._scale()).max()) / self.step
+            self._judge(twists, force, size)
+            if self._at_rest(size):
+                return self._end(Ending.REST, count)
+            gone = np.linalg.norm(
+                self.frame.centres(self.poses) - self.frame.centres(self.start), axis=1
+            )
+            if gone.max() > self.bounds.travel_mm:
+                return self._gone(count, int(np.argmax(gone)))
+        return self._end(Ending.NOT_CONVERGED, self.bounds.steps)
+
+    def _scale(self) -> Floats:
+        """Return what turns twists into displacements."""
+        scale = np.ones((len(self.frame.bodies), 6))
+        scale[:, 3:] = self.frame.size[:, None]
+        return scale
+
+    def _judge(self, twists: Floats, force: Floats, size: float) -> None:
+        """Take the step if it does good, and choose the size of the next one."""
+        poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
+        rows = self._look(poses)
+        self.penalty = max(self.penalty, 2.0 * float(force.sum()) / self.frame.unit_n)
+        before = self.frame.potential(self.poses, self.start) + self.penalty * self._overlap(self.rows)
+        after = self.frame.potential(poses, self.start) + self.penalty * self._overlap(rows)
+        self.balance = size
+        self.residual = max(self._overlap(rows), size * self.step)
+        if after > before + 1e-9 and size * self.step > self.bounds.closure_mm:
+            self.step *= 0.4
+            return
+        self.poses, self.rows, self.force = poses, rows, force
+        if size < 1e-2:
+            self.step = max(0.1 * self.step, self._finest())
+        elif self._overlap(rows) < 0.05 * self.step:
+            self.step = min(1.5 * self.step, self.bounds.step_mm)
+
+    def _finest(self) -> float:
+        """Return the smallest step worth taking."""
+        return 1e-3
+
+    def _at_rest(self, size: float) -> bool:
+        """Tell whether nothing moves, nothing overlaps and the step was small enough to trust both."""
+        return (
+            self.residual <= self.bounds.closure_mm
+            and size <= self.bounds.balance
+            and self.step <= 10 * self._finest()
+        )
+
+    @staticmethod
+    def _overlap(rows: CandidateRows) -> float:
+        """Return the deepest overlap in mm."""
+        return max(0.0, -float(rows.gap_mm.min(initial=0.0)))
+
+    def _gone(self, count: int, which: int) -> Settling:
+        """Say whether the body that left slid along something or fell through nothing."""
+        body = int(self.frame.bodies[which])
+        touching = (self.rows.body_a == body) | (self.rows.body_b == body)
+        held = bool(np.any(touching & (self.rows.gap_mm < 0.1 * self.step)))
+        return self._end(Ending.SLIDES if held else Ending.FALLS, count, body)
+
+    def _end(self, ending: Ending, count: int, body: int = -1) -> Settling:
+        rows, force = self.rows, self.force
+        if ending is Ending.REST:
+            rows = self.find(self.poses, max(5.0 * self.step, 0.01), 1e-6)
+            solved = _programme(self.frame, self.poses, rows, self.step)
+            force = solved[1] if solved else np.zeros(len(rows.gap_mm))
+        elif len(force) != len(rows.gap_mm):
+            force = np.zeros(len(rows.gap_mm))
+        return _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
+
+
+def _ended(
+    ending: Ending,
+    poses: Poses,
+    rows: CandidateRows,
+    force: Floats,
+    left: tuple[float, float],
+    count: int,
+    body: int,
+) -> Settling:
+    """Pack an ending."""
+    return Settling(
+        ending=ending,
+        poses=poses,
+        rows=rows,
+        force_n=force,
+        residual_mm=left[0],
+        balance=left[1],
+        steps=count,
+        body=body,
+    )
+
+
+def _programme(
+    frame: _Frame, poses: Poses, rows: CandidateRows, step_mm: float
+) -> tuple[Floats, Floats] | None:
+    """Solve one step; None when no small move opens every overlap."""
+    count = len(frame.bodies)
+    wrench = frame.wrench(poses)
+    strength = np.linalg.norm(wrench, axis=1)
+    metric = np.repeat(np.maximum(strength, 0.05), 6)
+    scale = np.ones((count, 6))
+    scale[:, 3:] = 1.0 / frame.size[:, None]
+    flat = scale.ravel()
+    centres = frame.centres(poses)
+    slope = jacobian(rows, frame.bodies, centres) * flat
+    room = rows.gap_mm / step_mm
+    near = room <= reach_of(slope, metric, wrench)
+    solved = solve_quadratic(metric, wrench.ravel(), slope[near], room[near])
+    if solved is None:
+        return None
+    move, multiplier = solved
+    force = np.zeros(len(room))
+    force[near] = multiplier * frame.unit_n
+    return (move * flat * step_mm).reshape(count, 6), force
+
+
+def reach_of(slope: Floats, metric: Floats, wrench: Floats) -> Floats:
+    """Return the furthest each gap can close in one step, given that staying put is nearly allowed.
+
+    The step is the projection of the free move on a convex set that holds (nearly) zero, so in the metric it
+    is no longer than twice the free move.
+    """
+    load = wrench.ravel()
+    free = np.sqrt(np.sum(load**2 / metric))
+    return np.asarray(2.2 * free * np.sqrt(np.sum(slope**2 / metric, axis=1)) + 1e-9)
+
+
+def solve_quadratic(
+    metric: Floats, load: Floats, slope: Floats, room: Floats
+) -> tuple[Floats, Floats] | None:
+    """Minimise x'diag(metric)x/2 - load'x subject to room + slope x >= 0.
+
+    Parameters
+    ----------
+    metric, load : ndarray, shape (n,)
+        Positive diagonal and linear term.
+    slope, room : ndarray, shape (m, n) and (m,)
+        The constraints.
+
+    Returns
+    -------
+    (x, multipliers) or None
+        None when no x meets the constraints.
+    """
+    if len(room) == 0:
+        return load / metric, np.zeros(0)
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.max_iter = 100
+    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-11
+    settings.presolve_enable = False
+    solver = clarabel.DefaultSolver(
+        sparse.diags(metric, format="csc"),
+        -load,
+        sparse.csc_matrix(-slope),
+        room,
+        [clarabel.NonnegativeConeT(len(room))],
+        settings,
+    )
+    solution = solver.solve()
+    status = str(solution.status)
+    if "Infeasible" in status:
+        return None
+    return np.asarray(solution.x), np.maximum(np.asarray(solution.z), 0.0)
