@@ -1,4 +1,4 @@
-"""Is this one closed solid with its skin the right way out, and which solids share one skin?"""
+"""Tells a closed solid with its skin the right way out from anything else, and which solids share one skin."""
 
 from __future__ import annotations
 
@@ -111,5 +111,5 @@ def _open_edges(solid: Solid) -> int:
     TopExp.MapShapesAndAncestors_s(
         solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE, TopAbs_ShapeEnum.TopAbs_FACE, owners
     )
-    singles = sum(owners.FindFromIndex(i + 1).Extent() == 1 for i in range(owners.Extent()))
+    singles: int = sum(owners.FindFromIndex(i + 1).Extent() == 1 for i in range(owners.Extent()))
     return max(singles, 1)

@@ -1,4 +1,4 @@
-"""What solids does a STEP or BREP file hold, what are they called, and which of their faces have names?"""
+"""Reads the solids of a STEP or BREP file, what they are called, and which of their faces have names."""
 
 from __future__ import annotations
 

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
 from fixturecheck.result import Source
+from fixturecheck.setup.validate import as_tuple, refuse_bad
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
-
-_NOTHING: Mapping[str, float] = MappingProxyType({})
-_NO_NAMES: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -44,6 +41,8 @@ class Body:
         `n` or `s` for a magnet's pole piece.
     group : str or None
         The piece of equipment that the body belongs to.
+    source : Source or None
+        The file that the solid was read from.
     """
 
     name: str
@@ -52,11 +51,12 @@ class Body:
     role: str = "part"
     material: str = "steel_1018"
     faces: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
-    finish: Mapping[str, str] = _NO_NAMES
-    tolerance_mm: Mapping[str, float] = _NOTHING
+    finish: Mapping[str, str] = field(default_factory=dict)
+    tolerance_mm: Mapping[str, float] = field(default_factory=dict)
     no_function: frozenset[str] = frozenset()
     pole: str | None = None
     group: str | None = None
+    source: Source | None = None
 
     def placed(self) -> Placed:
         """Return the solid with its names where it stands."""
@@ -167,7 +167,31 @@ class Machine:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Setup:
-    """Everything that is known about one operation before the first cut."""
+    """Everything that is known about one operation before the first cut; validated when it is made.
+
+    Parameters
+    ----------
+    name : str
+        What the operation is called in reports.
+    bodies : sequence of Body
+        Everything that is there, in the order stated; lists are taken as tuples.
+    seats : sequence of Seat
+        Contacts that are meant, primary first.
+    cuts : sequence of Cut
+        What is ground, in order.
+    units : str
+        `mm` or `inch`: what reports show. The numbers in here are always in the units of their names.
+    severity : mapping of str to str
+        By a check's ID, what its no-go counts as.
+    sources : tuple of Source
+        The files that it was read from.
+
+    Raises
+    ------
+    SetupError
+        Something stated cannot be checked: a name that names nothing, a number that is none, a solid
+        that is not closed. The message says which, and what to do.
+    """
 
     name: str
     bodies: tuple[Body, ...]
@@ -176,9 +200,15 @@ class Setup:
     machine: Machine = field(default_factory=Machine)
     wheel: Wheel = field(default_factory=Wheel)
     units: str = "mm"
-    severity: Mapping[str, str] = _NO_NAMES
+    severity: Mapping[str, str] = field(default_factory=dict)
     tolerances: Tolerances = field(default_factory=Tolerances)
     sources: tuple[Source, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be checked, so that a bad set-up never exists."""
+        for name in ("bodies", "seats", "cuts", "sources"):
+            object.__setattr__(self, name, as_tuple(getattr(self, name), name))
+        refuse_bad(self)
 
     def body(self, name: str) -> Body:
         """Return the body of that name.

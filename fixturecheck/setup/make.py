@@ -1,0 +1,269 @@
+"""How a script states bodies, equipment and places; the other ways in build on the same functions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.kernel.pick import by_point, by_selector, by_shape
+from fixturecheck.kernel.shapes import Location, Solid
+from fixturecheck.kernel.sound import one_solid
+from fixturecheck.kernel.step_read import Imported, PartFile, read
+from fixturecheck.result import Source, Vector
+from fixturecheck.setup.model import Body
+from fixturecheck.setup.words import BY_PLACE, nearest, plain
+from fixturecheck.shop import catalogue
+
+Place = Location | Sequence[float] | None
+"""Where something stands: a location, the point its origin goes to, or nowhere else than drawn."""
+
+Turn = tuple[str | Sequence[float], float]
+"""An axis, `x`, `y`, `z` or a vector, and an angle in degrees, right-handed."""
+
+_AXES: Mapping[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+_STEP = "step:"
+
+
+def place(*, at: Sequence[float] = (0.0, 0.0, 0.0), rotate: Iterable[Turn] = ()) -> Location:
+    """Return where a body stands: turned about its own origin, then moved.
+
+    Parameters
+    ----------
+    at : sequence of float, shape (3,)
+        Where the body's origin goes in the machine's frame, mm.
+    rotate : iterable of (axis, angle in degrees)
+        Turns in the order they are made, each about an axis through the body's origin that keeps the
+        direction of the machine's frame.
+
+    Raises
+    ------
+    SetupError
+        An axis is unknown or has no length, or a number is not finite.
+    """
+    location = Location(_point(at, "at"))
+    turned = Location()
+    for turn in rotate:
+        turned = _turn(turn) * turned
+    return location * turned
+
+
+def body(
+    name: str,
+    solid: object,
+    *,
+    at: Place = None,
+    role: str = "part",
+    material: str = "steel_1018",
+    faces: Mapping[str, object] | None = None,
+    finish: str | Mapping[str, str] | None = None,
+    tolerance_mm: float | Mapping[str, float] | None = None,
+    no_function: Iterable[str] = (),
+    pole: str | None = None,
+    group: str | None = None,
+    which: str | int | None = None,
+) -> Body:
+    """State one body of a set-up.
+
+    Parameters
+    ----------
+    name : str
+        Unique in the set-up; letters, digits, `_` and `-`.
+    solid : cadquery.Shape, cadquery.Workplane, str or pathlib.Path
+        One closed solid in the body's own frame, or the STEP or BREP file that holds it.
+    at : Location or sequence of float, optional
+        Where it stands; see `place`.
+    role, material, pole, group
+        As in `Body`.
+    faces : mapping of str to reference
+        A name for each face that matters. A reference is a CadQuery selector string, a point on or
+        near the face, a face or a workplane with faces selected (`w.faces(tag="floor")`),
+        `step:NAME` for the name in the file, or a list of these.
+    finish, tolerance_mm : value or mapping by face name, optional
+        One value holds for every face; in a mapping `*` is the rest.
+    no_function : iterable of str
+        Names of faces where a relief is allowed.
+    which : str or int, optional
+        The solid meant in a file of several: its name, or its number from 1.
+
+    Returns
+    -------
+    Body
+        With every face named that was named here or in the file.
+
+    Raises
+    ------
+    SetupError
+        There is not exactly one solid, or a reference finds no face.
+    """
+    found, named, source = _drawn(name, solid, which)
+    return Body(
+        name=name,
+        solid=found,
+        at=located(at),
+        role=role,
+        material=material,
+        faces=_face_names(name, found, named, faces or {}),
+        finish={"*": finish} if isinstance(finish, str) else dict(finish or {}),
+        tolerance_mm=dict(tolerance_mm or {}) if not _is_number(tolerance_mm) else {"*": float(tolerance_mm)},
+        no_function=frozenset(no_function),
+        pole=pole,
+        group=group,
+        source=source,
+    )
+
+
+def equipment(kind: str, *, name: str, at: Place = None, **params: object) -> tuple[Body, ...]:
+    """State a piece of the shop's equipment, which may be several bodies.
+
+    Parameters
+    ----------
+    kind : str
+        A name from the shop's catalogue, as `fixturecheck shop` lists it.
+    name : str
+        What it is called here; several bodies are called `<name>_<suffix>`.
+    at : Location or sequence of float, optional
+        Where it stands; see `place`.
+    **params
+        Sizes and options of that kind; a value left out takes the catalogue's own.
+
+    Raises
+    ------
+    SetupError
+        The kind or a parameter is unknown, or a size makes no solid.
+    """
+    try:
+        pieces = catalogue.make(kind, **params)
+    except FixturecheckError as reason:
+        message = f"equipment {name!r}: {reason}"
+        raise SetupError(message) from reason
+    where = located(at)
+    return tuple(
+        Body(
+            name=piece.body_name(name),
+            solid=piece.solid,
+            at=where,
+            role=piece.role,
+            material=piece.material,
+            faces=dict(piece.faces),
+            finish=dict(piece.finish),
+            pole=piece.pole,
+            group=name,
+        )
+        for piece in pieces
+    )
+
+
+def located(at: Place) -> Location:
+    """Return a location from a location, a point or nothing."""
+    if at is None:
+        return Location()
+    return at if isinstance(at, Location) else place(at=at)
+
+
+def find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) -> tuple[int, ...]:
+    """Find the faces that a reference means; `named` are the names the file gave.
+
+    Raises
+    ------
+    SetupError
+        No face is meant by it, or it cannot be understood.
+    """
+    if isinstance(ref, str) and ref.startswith(_STEP):
+        wanted = ref.removeprefix(_STEP)
+        if wanted not in named:
+            message = f"the file names no face {wanted!r}; {nearest(wanted, named)}"
+            raise SetupError(message)
+        return named[wanted]
+    if isinstance(ref, str):
+        return by_selector(solid, ref)
+    if isinstance(ref, list | tuple) and ref and all(_is_number(v) for v in ref):
+        return by_point(solid, _point(ref, "a point"))
+    if isinstance(ref, list | tuple):
+        return tuple(sorted({i for one in ref for i in find_faces(solid, named, one)}))
+    return by_shape(solid, ref)
+
+
+def _drawn(
+    name: str, solid: object, which: str | int | None
+) -> tuple[Solid, Mapping[str, tuple[int, ...]], Source | None]:
+    """Return the solid, its names from the file, and the file if it came from one."""
+    try:
+        if isinstance(solid, str | Path):
+            return imported(read(Path(solid)), which)
+        if isinstance(solid, PartFile):
+            return imported(solid, which)
+        if which is not None:
+            message = "which= tells the solids of a file apart; a solid was given"
+            raise SetupError(message)
+        return one_solid(solid), {}, None
+    except SetupError as reason:
+        message = f"body {name!r}: {reason}"
+        raise SetupError(message) from reason
+
+
+def imported(
+    file: PartFile, which: str | int | None
+) -> tuple[Solid, Mapping[str, tuple[int, ...]], Source | None]:
+    """Return one solid of a file that was read, its face names, and where it came from."""
+    one: Imported = file.pick(which)
+    # A copy, so that two bodies of one file do not share faces: a name given to one is not the other's.
+    return one.solid.copy(), one.faces, Source(path=str(file.path), sha256=file.sha256)
+
+
+def _face_names(
+    name: str, solid: Solid, named: Mapping[str, tuple[int, ...]], refs: Mapping[str, object]
+) -> dict[str, tuple[int, ...]]:
+    """Return the faces named here, then those that only the file names."""
+    faces: dict[str, tuple[int, ...]] = {}
+    for face, ref in refs.items():
+        try:
+            faces[face] = find_faces(solid, named, ref)
+        except SetupError as reason:
+            message = f"body {name!r}, face {face!r}: {reason}"
+            raise SetupError(message) from reason
+    taken = {i for indices in faces.values() for i in indices}
+    for raw, indices in named.items():
+        free = tuple(i for i in indices if i not in taken)
+        adopted = plain(raw)
+        if free and adopted and adopted not in faces and not BY_PLACE.fullmatch(adopted):
+            faces[adopted] = free
+    return faces
+
+
+def _turn(turn: Turn) -> Location:
+    """Return the rotation that one stated turn means."""
+    try:
+        axis, angle_deg = turn
+    except (TypeError, ValueError) as reason:
+        message = f"a turn is an axis and an angle in degrees, like ('z', 90); got {turn!r}"
+        raise SetupError(message) from reason
+    if isinstance(axis, str):
+        if axis.lower() not in _AXES:
+            message = f"axis {axis!r} is unknown; use x, y, z or a vector"
+            raise SetupError(message)
+        direction = _AXES[axis.lower()]
+    else:
+        direction = _point(axis, "an axis")
+    if math.hypot(*direction) == 0.0:
+        message = "an axis of rotation must have a length; got (0, 0, 0)"
+        raise SetupError(message)
+    if not _is_number(angle_deg) or not math.isfinite(angle_deg):
+        message = f"an angle must be a finite number of degrees; got {angle_deg!r}"
+        raise SetupError(message)
+    return Location((0.0, 0.0, 0.0), direction, float(angle_deg))
+
+
+def _point(values: Sequence[float], what: str) -> Vector:
+    """Return three finite numbers, or say what is wrong with them."""
+    numbers = list(values) if isinstance(values, Sequence) and not isinstance(values, str) else []
+    if len(numbers) != 3 or not all(_is_number(v) and math.isfinite(v) for v in numbers):
+        message = f"{what} must be three finite numbers; got {values!r}"
+        raise SetupError(message)
+    return float(numbers[0]), float(numbers[1]), float(numbers[2])
+
+
+def _is_number(value: object) -> bool:
+    """Say whether a value is a number, which True and False are not."""
+    return isinstance(value, int | float) and not isinstance(value, bool)

@@ -1,0 +1,278 @@
+"""Refuses a set-up that cannot be checked, and says what looks wrong with one that can."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING
+
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.shapes import box_of, faces_of
+from fixturecheck.kernel.sound import flaw_of, one_of_each
+from fixturecheck.result import Finding, Role, NamedShape, Verdict
+from fixturecheck.setup.numbers import refuse_bad_numbers
+from fixturecheck.setup.words import BY_PLACE, NAME, nearest
+
+try:
+    from fixturecheck.shop import tables
+except ImportError:
+    tables = None
+from fixturecheck.shop.wheels import check_wheel
+from fixturecheck.units import UNITS
+
+if TYPE_CHECKING:
+    from fixturecheck.setup.model import Body, Cut, Seat, Setup
+
+ROLES = ("part", "fixture")
+POLES = ("n", "s")
+RANKS = ("primary", "secondary", "tertiary", "stop", "nest")
+WAYS = ("plunge", "traverse")
+SPARKS = ("left", "right")
+SEVERITIES = ("go", "caution", "no-go")
+
+LARGE_MM = 2000.0
+SMALL_MM = 0.1
+"""A body larger or smaller than this all over was probably read in the wrong units."""
+
+
+def as_tuple(values: object, what: str) -> tuple[object, ...]:
+    """Return a tuple of what was stated as a list or tuple.
+
+    Raises
+    ------
+    SetupError
+        Something else was given, such as one item without its brackets.
+    """
+    if isinstance(values, list | tuple):
+        return tuple(values)
+    message = f"{what} must be a list or tuple; got {type(values).__name__}"
+    raise SetupError(message)
+
+
+def refuse_bad(setup: Setup) -> None:
+    """Raise for the first thing in a set-up that cannot be checked.
+
+    Raises
+    ------
+    SetupError
+        Says what, and what to do.
+    """
+    if not isinstance(setup.name, str) or not setup.name.strip() or not setup.name.isprintable():
+        message = f"a set-up needs a name of printable characters on one line; got {setup.name!r}"
+        raise SetupError(message)
+    _one_of(setup.units, UNITS, "set-up, units")
+    refuse_bad_numbers(setup)
+    _refuse_bad_bodies(setup)
+    for seat in setup.seats:
+        _refuse_bad_seat(setup, seat)
+    _refuse_repeats((c.name for c in setup.cuts), "cut")
+    for cut in setup.cuts:
+        _refuse_bad_cut(setup, cut)
+    _one_of(setup.machine.sparks, SPARKS, "machine, sparks")
+    check_wheel(setup.wheel)
+    if setup.machine.flange.diameter_mm >= setup.wheel.diameter_mm:
+        message = (
+            f"flange: its diameter of {setup.machine.flange.diameter_mm:g} mm must be less than the wheel's "
+            f"{setup.wheel.diameter_mm:g} mm; state the flange that carries this wheel"
+        )
+        raise SetupError(message)
+    for check, level in setup.severity.items():
+        _one_of(level, SEVERITIES, f"severity of {check!r}")
+
+
+def suspicions(setup: Setup) -> tuple[Finding, ...]:
+    """Return a caution for each body whose size says that it was read in the wrong units."""
+    shapes = [b.solid for b in setup.bodies]
+    sizes_mm: dict[int, float] = {}
+    found = []
+    for body, i in zip(setup.bodies, one_of_each(shapes), strict=True):
+        if i not in sizes_mm:
+            box = box_of(shapes[i])
+            sizes_mm[i] = max(box[3] - box[0], box[4] - box[1], box[5] - box[2])
+        if sizes_mm[i] > LARGE_MM or sizes_mm[i] < SMALL_MM:
+            found.append(_wrong_size(body, sizes_mm[i]))
+    return tuple(found)
+
+
+def _wrong_size(body: Body, size_mm: float) -> Finding:
+    large = size_mm > LARGE_MM
+    limit_mm = LARGE_MM if large else SMALL_MM
+    shape = NamedShape(
+        name=body.name,
+        role=Role.PART if body.role == "part" else Role.FIXTURE,
+        geometry=body.solid.moved(body.at),
+        bodies=(body.name,),
+    )
+    return Finding(
+        check="describe",
+        verdict=Verdict.CAUTION,
+        subject=body.name,
+        value=size_mm,
+        unit="mm",
+        limit=limit_mm,
+        margin=limit_mm - size_mm if large else size_mm - limit_mm,
+        says=(
+            f"Body {body.name} is {size_mm:.4g} mm over its longest side, "
+            f"{'more' if large else 'less'} than {limit_mm:g} mm: was it drawn or exported in other units?"
+        ),
+        source="common practice, no source",
+        shapes=(shape,),
+    )
+
+
+def _refuse_bad_bodies(setup: Setup) -> None:
+    """Names, roles, tables and solids of all bodies."""
+    for body in setup.bodies:
+        if not hasattr(body, "solid"):
+            message = f"bodies must be made by body() or equipment(); got {type(body).__name__}"
+            message += (
+                "; equipment() gives several, so write *equipment(...)" if isinstance(body, tuple) else ""
+            )
+            raise SetupError(message)
+    _refuse_repeats((b.name for b in setup.bodies), "body")
+    if not any(b.role == "part" for b in setup.bodies):
+        message = "the set-up has no part: give at least one body the role 'part'"
+        raise SetupError(message)
+    flaws: dict[int, str | None] = {}
+    for body, i in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
+        if i not in flaws:
+            flaws[i] = flaw_of(body.solid)
+        if flaws[i]:
+            message = f"body {body.name!r} {flaws[i]}"
+            raise SetupError(message)
+        _refuse_bad_body(body)
+
+
+def _refuse_bad_body(body: Body) -> None:
+    """One body's role, materials and face names."""
+    where = f"body {body.name!r}"
+    _one_of(body.role, ROLES, f"{where}, role")
+    if body.pole is not None:
+        _one_of(body.pole, POLES, f"{where}, pole")
+    _from_table(tables and tables.material, body.material, where)
+    _refuse_bad_faces(body)
+    for what, names in (
+        ("finish", body.finish),
+        ("tolerance_mm", body.tolerance_mm),
+        ("no_function", body.no_function),
+    ):
+        for face in names:
+            if face != "*" or what == "no_function":
+                _face_of(body, face, f"{where}, {what}")
+    for finish in body.finish.values():
+        _from_table(tables and tables.finish, finish, where)
+
+
+def _refuse_bad_faces(body: Body) -> None:
+    """A face must have one name that is allowed, and lie on the solid."""
+    owner: dict[int, str] = {}
+    count = len(faces_of(body.solid))
+    for face, indices in body.faces.items():
+        where = f"body {body.name!r}, face {face!r}"
+        _allowed(face, where)
+        if BY_PLACE.fullmatch(face):
+            message = f"{where}: names like face_3 are kept for faces that nobody named; call it what it does"
+            raise SetupError(message)
+        if not indices or not all(0 <= i < count for i in indices):
+            message = f"{where}: {tuple(indices)} are not numbers of the solid's {count} faces, from 0"
+            raise SetupError(message)
+        for i in indices:
+            if owner.setdefault(i, face) != face:
+                message = (
+                    f"body {body.name!r}: faces {owner[i]!r} and {face!r} are the same face; give it one name"
+                )
+                raise SetupError(message)
+
+
+def _refuse_bad_seat(setup: Setup, seat: Seat) -> None:
+    where = f"seat of {seat.body!r} on {seat.on!r}"
+    _one_of(seat.rank, RANKS, f"{where}, rank")
+    if seat.body == seat.on:
+        message = f"{where}: a body cannot seat on itself; name the body that it lies on"
+        raise SetupError(message)
+    _face_of(_body_of(setup, seat.body, where), seat.face, where)
+    _face_of(_body_of(setup, seat.on, where), seat.on_face, where)
+
+
+def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
+    where = f"cut {cut.name!r}"
+    _allowed(cut.name, where)
+    _one_of(cut.way, WAYS, f"{where}, way")
+    if not isinstance(cut.parts, list | tuple) or not cut.parts:
+        message = f"{where}: parts must be a list of part names; got {cut.parts!r}"
+        raise SetupError(message)
+    _refuse_repeats(cut.parts, f"{where}, part")
+    if cut.stock_mm == 0.0 and cut.wall_stock_mm == 0.0:
+        message = f"{where}: there is nothing to grind; state stock_mm or wall_stock_mm above zero"
+        raise SetupError(message)
+    for name in cut.parts:
+        body = _body_of(setup, name, where)
+        if body.role != "part":
+            message = f"{where}: {name!r} is not ground, its role is {body.role!r}; name parts only"
+            raise SetupError(message)
+        for face in (cut.floor, cut.wall):
+            if face is not None:
+                _refuse_curved(body, face, where)
+
+
+def _refuse_curved(body: Body, face: str, where: str) -> None:
+    """A wheel that is not form dressed makes flat faces."""
+    solid_faces = faces_of(body.solid)
+    for i in _face_of(body, face, where):
+        kind = solid_faces[i].geomType()
+        if kind != "PLANE":
+            message = f"{where}: face {body.name}.{face} is a {kind.lower()}, not a plane; name the flat face to grind"
+            raise SetupError(message)
+
+
+def _body_of(setup: Setup, name: str, where: str) -> Body:
+    for body in setup.bodies:
+        if body.name == name:
+            return body
+    message = f"{where}: no body is named {name!r}; {nearest(name, (b.name for b in setup.bodies))}"
+    raise SetupError(message)
+
+
+def _face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
+    """Return a named face's indices; faces that nobody named go by `face_<n>`."""
+    if name in body.faces:
+        return tuple(body.faces[name])
+    if BY_PLACE.fullmatch(str(name)):
+        places = body.face_names()
+        if name in places:
+            return (places.index(name),)
+    message = f"{where}: body {body.name!r} has no face {name!r}; {nearest(name, body.faces)}"
+    raise SetupError(message)
+
+
+def _refuse_repeats(names: Iterable[str], what: str) -> None:
+    """Each name once, and each an allowed one."""
+    counts = Counter(names)
+    for name, count in counts.items():
+        _allowed(name, f"{what} {name!r}")
+        if count > 1:
+            message = f"{count} {what} entries are named {name!r}; each needs a name of its own"
+            raise SetupError(message)
+
+
+def _allowed(name: object, where: str) -> None:
+    if not isinstance(name, str) or not NAME.fullmatch(name):
+        message = f"{where}: a name is made of letters a to z, digits, _ and -, without blanks or dots"
+        raise SetupError(message)
+
+
+def _one_of(value: object, known: tuple[str, ...], where: str) -> None:
+    if value not in known:
+        message = f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}"
+        raise SetupError(message)
+
+
+def _from_table(look_up: object, name: str, where: str) -> None:
+    """Look a name up in one of the shop's tables, which know their nearest names."""
+    if look_up is None:
+        return
+    try:
+        look_up(name)  # type: ignore[operator]
+    except SetupError as reason:
+        message = f"{where}: {reason}"
+        raise SetupError(message) from reason
