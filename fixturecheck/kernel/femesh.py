@@ -116,7 +116,7 @@ class TetMesher:
             key = _key(path.read_bytes(), size_mm, faces, points, fine_mm)
             found = self._recall(key)
             if found is None:
-                found = _try(name, path, size_mm, faces, points, fine_mm)
+                found = _try(name, path, size_mm=size_mm, faces=faces, points=points, fine_mm=fine_mm)
                 self.meshed += 1
                 self._keep(key, found)
         return found
@@ -167,7 +167,7 @@ def _key(brep: bytes, size_mm: float, faces: dict[int, float], points: Floats, f
 
 
 def _try(
-    name: str, path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float
+    name: str, path: Path, *, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float
 ) -> TetMesh:
     """Mesh, with coarser elements when the mesher trips over a sliver."""
     trouble: Exception | str = ""
