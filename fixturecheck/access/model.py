@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.result import CutMade, NamedShape
+from fixturecheck.result import CutMade, FaceMade, NamedShape
 from fixturecheck.setup.model import Cut
 
 
@@ -34,14 +34,64 @@ class WheelPath:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CornerMade:
+    """The corner between floor and wall of one part.
+
+    Parameters
+    ----------
+    radius_mm : float
+        Radius that the ground part has there, measured on its faces; zero for a sharp one. Where the
+        wheel's corner is not round, the larger side of what it left.
+    drawn_mm : float
+        Radius of the drawn corner; zero when it is sharp or relieved.
+    left : Shape or None
+        The stock that the wheel's own corner could not reach; None when it left nothing.
+    """
+
+    radius_mm: float
+    drawn_mm: float
+    left: Shape | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartGround:
-    """One part after one cut, all solids in the machine's frame; None where there is nothing."""
+    """One part after one cut, all solids in the machine's frame; None where there is nothing.
+
+    Parameters
+    ----------
+    target : Solid
+        The part as drawn.
+    stock : Solid
+        The part before the cut.
+    ground : Shape
+        Stock less everything the wheel swept.
+    leftover : Shape or None
+        What should have gone and is still there.
+    missed : Shape or None
+        What of the leftover the wheel's corner does not account for.
+    gouge : Shape or None
+        What should have stayed and is gone.
+    dug : Shape or None
+        What of the gouge lies outside the drawn corner's fillet, which a sharper wheel takes away.
+    corner : CornerMade or None
+        The corner between floor and wall; None without a wall.
+    faces : tuple of FaceMade
+        Share of each target face that lies on the ground part's surface.
+    """
 
     body: str
+    target: Solid
     stock: Solid
     ground: Shape
     leftover: Shape | None
+    missed: Shape | None
     gouge: Shape | None
+    dug: Shape | None
+    removed_mm3: float
+    leftover_mm3: float
+    gouge_mm3: float
+    corner: CornerMade | None
+    faces: tuple[FaceMade, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

