@@ -151,7 +151,7 @@ def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
         arm = point[loose] - centres_mm[at]
         out[loose, at, :3] += sign * normal
         out[loose, at, 3:] += sign * cross(arm, normal)
-    return out.reshape(n, -1)
+    return out.reshape(n, 6 * len(bodies))
 
 
 def cross(a: Floats, b: Floats) -> Floats:

@@ -16,10 +16,17 @@ import clarabel
 import numpy as np
 from scipy import sparse
 
+from fixturecheck.physics.friction import friction_holds
 from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, jacobian, moved
 
 Finder = Callable[[Poses, float, float], CandidateRows]
 """Given poses, a reach in mm and an angle slack in radians: every candidate nearer than the reach."""
+
+
+FINEST_MM = 1e-3
+"""Looks never reach less far than this."""
+CREEP = 8
+"""Steps without the load coming nearer to balance after which friction is asked."""
 
 
 class Ending(StrEnum):
@@ -71,6 +78,9 @@ class Bounds:
         Overlap and last move allowed at rest.
     balance : float
         Unbalanced load allowed at rest, as a share of the load.
+    grip : float
+        Friction coefficient that is relied on only to stop endless creeping along seats that are a little
+        out of level; far below any real one, so that nothing is held by it that a hand would not move.
     travel_mm : float
         A body that has gone further than this has left the set-up.
     steps : int
@@ -80,6 +90,7 @@ class Bounds:
     step_mm: float = 1.0
     closure_mm: float = 1e-6
     balance: float = 1e-6
+    grip: float = 0.02
     travel_mm: float = 100.0
     steps: int = 400
 
@@ -189,80 +200,80 @@ class _Walk:
         self.frame, self.start, self.find, self.bounds = frame, start, find, bounds
         self.poses = start
         self.step = bounds.step_mm
+        self.longest = max(bounds.step_mm, 0.5 * float(frame.size.min()))
+        self.prospect = self.seen = self.step
         self.rows = self._look(start)
         self.force = np.zeros(len(self.rows.gap_mm))
-        self.penalty = 4.0 * len(frame.bodies)
         self.residual, self.balance = np.inf, np.inf
-        self.seen = self.step
+        self.past: list[float] = []
+        scale = np.ones((len(frame.bodies), 6))
+        scale[:, 3:] = frame.size[:, None]
+        self.scale = scale
 
     def _look(self, poses: Poses) -> CandidateRows:
-        """Find candidates within what one step can close."""
-        self.seen = self.step
-        slack = min(0.2, 2 * self.step / float(self.frame.size.min())) + 1e-7
-        return self.find(poses, 5.0 * self.step, slack)
+        """Find candidates within what the next step is likely to close."""
+        self.seen = self.prospect
+        slack = min(0.2, 2 * self.prospect / float(self.frame.size.min())) + 1e-7
+        return self.find(poses, 5.0 * self.prospect, slack)
 
     def run(self) -> Settling:
         """Step until rest, a plain reason, or the last step allowed."""
-        if self._overlap(self.rows) > self.bounds.step_mm:
+        if _overlap(self.rows) > self.bounds.step_mm:
             return self._end(Ending.OVERLAPS, 0)
         for count in range(1, self.bounds.steps + 1):
-            if self.step > self.seen or self.step < 0.3 * self.seen:
+            if self.prospect > 1.5 * self.seen or self.prospect < 0.2 * self.seen:
                 self.rows = self._look(self.poses)
             solved = _programme(self.frame, self.poses, self.rows, self.step)
             if solved is None:
                 return self._end(Ending.JAMMED, count)
-            twists, force = solved
-            size = float(np.abs(twists * self._scale()).max()) / self.step
-            self._judge(twists, force, size)
+            size = self._judge(*solved)
             if self._at_rest(size):
                 return self._end(Ending.REST, count)
-            gone = np.linalg.norm(
-                self.frame.centres(self.poses) - self.frame.centres(self.start), axis=1
-            )
-            if gone.max() > self.bounds.travel_mm:
-                return self._gone(count, int(np.argmax(gone)))
+            gone = self.frame.centres(self.poses) - self.frame.centres(self.start)
+            far = np.linalg.norm(gone, axis=1)
+            if far.max() > self.bounds.travel_mm:
+                return self._gone(count, int(np.argmax(far)))
         return self._end(Ending.NOT_CONVERGED, self.bounds.steps)
 
-    def _scale(self) -> Floats:
-        """Return what turns twists into displacements."""
-        scale = np.ones((len(self.frame.bodies), 6))
-        scale[:, 3:] = self.frame.size[:, None]
-        return scale
-
-    def _judge(self, twists: Floats, force: Floats, size: float) -> None:
-        """Take the step if it does good, and choose the size of the next one."""
+    def _judge(self, twists: Floats, force: Floats) -> float:
+        """Take the step if it does good, choose the size of the next, return its share of the step allowed."""
+        size = float(np.abs(twists * self.scale).max()) / self.step
+        move = size * self.step
+        self.prospect = max(min(1.0, 3.0 * size) * self.step, FINEST_MM)
         poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
         rows = self._look(poses)
-        self.penalty = max(self.penalty, 2.0 * float(force.sum()) / self.frame.unit_n)
-        before = self.frame.potential(self.poses, self.start) + self.penalty * self._overlap(self.rows)
-        after = self.frame.potential(poses, self.start) + self.penalty * self._overlap(rows)
-        self.balance = size
-        self.residual = max(self._overlap(rows), size * self.step)
-        if after > before + 1e-9 and size * self.step > self.bounds.closure_mm:
+        old, new = _overlap(self.rows), _overlap(rows)
+        penalty = 2.0 * max(1.0, float(force.sum()) / self.frame.unit_n)
+        rise = self.frame.potential(poses, self.start) - self.frame.potential(self.poses, self.start)
+        clean = new <= max(0.1 * move, self.bounds.closure_mm) or new <= 0.5 * old
+        if not (clean and rise <= penalty * old + 1e-10) and move > self.bounds.closure_mm:
             self.step *= 0.4
-            return
+            self.prospect *= 0.4
+            return size
         self.poses, self.rows, self.force = poses, rows, force
-        if size < 1e-2:
-            self.step = max(0.1 * self.step, self._finest())
-        elif self._overlap(rows) < 0.05 * self.step:
-            self.step = min(1.5 * self.step, self.bounds.step_mm)
-
-    def _finest(self) -> float:
-        """Return the smallest step worth taking."""
-        return 1e-3
+        self.residual, self.balance = new, size
+        self.past.append(size)
+        if new < 0.05 * self.step:
+            self.step = min(1.5 * self.step, self.longest)
+        return size
 
     def _at_rest(self, size: float) -> bool:
-        """Tell whether nothing moves, nothing overlaps and the step was small enough to trust both."""
-        return (
-            self.residual <= self.bounds.closure_mm
-            and size <= self.bounds.balance
-            and self.step <= 10 * self._finest()
-        )
+        """Tell whether nothing overlaps and nothing moves, or only creeps along what friction would hold."""
+        if self.residual > self.bounds.closure_mm or self.seen > 20 * FINEST_MM:
+            return False
+        if size <= self.bounds.balance and size * self.step <= self.bounds.closure_mm:
+            return True
+        creeps = len(self.past) > CREEP and size <= self.bounds.grip and size > 0.5 * self.past[-CREEP]
+        return creeps and self._gripped()
 
-    @staticmethod
-    def _overlap(rows: CandidateRows) -> float:
-        """Return the deepest overlap in mm."""
-        return max(0.0, -float(rows.gap_mm.min(initial=0.0)))
+    def _gripped(self) -> bool:
+        """Tell whether friction at the contacts holds the load without any motion."""
+        rows, closure = self.rows, 10 * self.bounds.closure_mm
+        centres = self.frame.centres(self.poses)
+        load = self.frame.wrench(self.poses)
+        return friction_holds(
+            rows, self.frame.bodies, centres, load, self.frame.size, mu=self.bounds.grip, closure_mm=closure
+        )
 
     def _gone(self, count: int, which: int) -> Settling:
         """Say whether the body that left slid along something or fell through nothing."""
@@ -272,14 +283,17 @@ class _Walk:
         return self._end(Ending.SLIDES if held else Ending.FALLS, count, body)
 
     def _end(self, ending: Ending, count: int, body: int = -1) -> Settling:
-        rows, force = self.rows, self.force
+        rows = self.find(self.poses, max(5.0 * self.prospect, 0.01), 1e-6)
+        force = np.zeros(len(rows.gap_mm))
         if ending is Ending.REST:
-            rows = self.find(self.poses, max(5.0 * self.step, 0.01), 1e-6)
-            solved = _programme(self.frame, self.poses, rows, self.step)
-            force = solved[1] if solved else np.zeros(len(rows.gap_mm))
-        elif len(force) != len(rows.gap_mm):
-            force = np.zeros(len(rows.gap_mm))
+            solved = _programme(self.frame, self.poses, rows, 1e-3)
+            force = solved[1] if solved else force
         return _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
+
+
+def _overlap(rows: CandidateRows) -> float:
+    """Return the deepest overlap in mm."""
+    return max(0.0, -float(rows.gap_mm.min(initial=0.0)))
 
 
 def _ended(

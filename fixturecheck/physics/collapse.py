@@ -1,0 +1,173 @@
+"""Does it hold, by what factor, and if it lets go, which body goes and how.
+
+The factor multiplies the cutting load; weight, magnet and clamps stay as they are. Real friction does not
+dilate, so what the contacts carry at collapse can depend on how they came to rest. The analysis therefore
+starts from different rest states and stiffnesses, keeps the range of factors, and its lower end counts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.physics.collapse_motion import Motion, motions
+from fixturecheck.physics.equilibrium import (
+    SHEAR_STIFFNESS_RATIO,
+    Equations,
+    FloatArray,
+    Holding,
+    write_equations,
+)
+from fixturecheck.physics.equilibrium_path import LoadPath, load_path, settle_held
+from fixturecheck.physics.equilibrium_solve import State
+from fixturecheck.physics.limit_load import limit_factor
+from fixturecheck.physics.ranges import Range
+
+CEILING = 100.0
+# A path this near to the upper bound cannot be bettered; other starts are then not tried.
+AT_THE_BOUND = 0.995
+SOFT_SHEAR = 0.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Collapse:
+    """What a holding does under a growing cut.
+
+    Parameters
+    ----------
+    factor : Range
+        Factor on the cutting load at collapse over the starts tried; the low end counts. Zero where the
+        held loads alone already push a body off.
+    bound_factor : float
+        Upper bound from limit analysis; infinite where friction would lock at any load.
+    at_least : bool
+        The analysis stopped at its ceiling: the factor is at least this.
+    rests : bool
+        Whether the set-up rests under weight, magnet and clamps before the cut.
+    ended : str
+        How the decisive path ended, as in `LoadPath`, or `no rest`.
+    motions : tuple of Motion
+        What moves, the fastest first; empty when nothing does.
+    rest_n, carried_n : ndarray, shape (contacts, 3)
+        Contact forces before the cut and at collapse: normal and two in the plane.
+    says : str
+        One sentence.
+    """
+
+    factor: Range
+    bound_factor: float
+    at_least: bool
+    rests: bool
+    ended: str
+    motions: tuple[Motion, ...]
+    rest_n: FloatArray
+    carried_n: FloatArray
+    says: str
+
+    @property
+    def goes(self) -> str | None:
+        """Name of the body that goes first, None where nothing moves."""
+        return self.motions[0].body if self.motions else None
+
+
+def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
+    """Load a holding until it lets go.
+
+    Parameters
+    ----------
+    holding : Holding
+        Bodies, contact points and loads.
+    ceiling : float
+        Factor beyond which nobody needs to know more.
+
+    Returns
+    -------
+    Collapse
+        Factor, motion and contact forces.
+
+    Raises
+    ------
+    SetupError
+        The holding cannot be computed with.
+    NotComputedError
+        No start gave an answer, or the answer broke the upper bound.
+    """
+    equations = write_equations(holding)
+    bound = limit_factor(equations)
+    rest, rests = settle_held(equations)
+    if not rests:
+        return _no_rest(holding, equations, rest, bound)
+    first = load_path(equations, rest, ceiling=ceiling)
+    found = [(first, rest)]
+    if first.ended != "ceiling" and first.factor < AT_THE_BOUND * bound:
+        found += _other_starts(holding, equations, ceiling)
+    path, start = min(found, key=lambda pair: pair[0].factor)
+    factors = [candidate.factor for candidate, _ in found]
+    if max(factors) > bound * (1.0 + 1e-3) + 1e-6:
+        message = f"collapse: a factor of {max(factors):.4g} lies above its upper bound {bound:.4g}"
+        raise NotComputedError(message)
+    factor = Range(low=min(min(factors), ceiling), high=min(max(factors), ceiling))
+    at_least = path.ended == "ceiling"
+    moving = () if at_least else _motion_at_end(holding, equations, path)
+    return Collapse(
+        factor=factor,
+        bound_factor=bound,
+        at_least=at_least,
+        rests=True,
+        ended=path.ended,
+        motions=moving,
+        rest_n=start.carried_n,
+        carried_n=path.steps[-1].state.carried_n,
+        says=_sentence(factor, moving, at_least=at_least, ended=path.ended),
+    )
+
+
+def _other_starts(holding: Holding, equations: Equations, ceiling: float) -> list[tuple[LoadPath, State]]:
+    """Paths from a rest without friction (tapped down, oiled) and with contacts soft in shear."""
+    found = []
+    slick = replace(equations, mu=np.zeros_like(equations.mu))
+    soft = write_equations(holding, shear_ratio=SOFT_SHEAR * SHEAR_STIFFNESS_RATIO)
+    for resting, loading in ((slick, equations), (soft, soft)):
+        try:
+            rest, rests = settle_held(resting)
+            if rests:
+                found.append((load_path(loading, rest, ceiling=ceiling), rest))
+        except NotComputedError:
+            # The first start has answered; a start that does not only leaves the range narrower.
+            continue
+    return found
+
+
+def _motion_at_end(holding: Holding, equations: Equations, path: LoadPath) -> tuple[Motion, ...]:
+    """Motion over the last step of the path."""
+    before, after = path.steps[-2].state, path.steps[-1].state
+    return motions(holding.bodies, equations.twists @ (after.freedoms_mm - before.freedoms_mm))
+
+
+def _no_rest(holding: Holding, equations: Equations, state: State, bound: float) -> Collapse:
+    """Answer for a set-up that does not even rest."""
+    moving = motions(holding.bodies, equations.twists @ state.freedoms_mm)
+    names = moving[0].says if moving else "nothing holds the parts"
+    return Collapse(
+        factor=Range.exactly(0.0),
+        bound_factor=bound,
+        at_least=False,
+        rests=False,
+        ended="no rest",
+        motions=moving,
+        rest_n=np.zeros_like(state.carried_n),
+        carried_n=np.zeros_like(state.carried_n),
+        says=f"does not stay put before the cut begins: {names}",
+    )
+
+
+def _sentence(factor: Range, moving: tuple[Motion, ...], *, at_least: bool, ended: str) -> str:
+    """Put the answer into words."""
+    if at_least:
+        return f"holds at least {factor.low:.0f} times the cutting load"
+    along = f", and {len(moving) - 1} more with it" if len(moving) > 1 else ""
+    what = f"{moving[0].says}{along}" if moving else "no motion was found"
+    odd = "; beyond it no equilibrium was found, so the factor may be higher" if ended == "broke off" else ""
+    return f"lets go at {factor.low:.2f} times the cutting load: {what}{odd}"
