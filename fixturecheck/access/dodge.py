@@ -1,0 +1,187 @@
+"""How little must change for the wheel to pass a body: lower it, move it, or travel less far.
+
+Every answer is found by solving for the clearance that is asked for and is tried on the changed solid before
+it is returned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from fixturecheck.access.model import GroundCut, WheelPath
+from fixturecheck.access.path import run_out_mm
+from fixturecheck.access.sweeps import sweeps_of
+from fixturecheck.access.targets import targets_of
+from fixturecheck.access.wheel import rim_of
+from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved
+from fixturecheck.kernel.shapes import Shape, Solid, box_of
+from fixturecheck.result import Vector
+from fixturecheck.setup.model import Setup
+
+STEP_MM = 0.01
+"""Answers are rounded to this, to the safe side."""
+_TOUCH_MM3 = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dodge:
+    """One change that lets the wheel pass.
+
+    Parameters
+    ----------
+    way : str
+        `lower`, `move` or `travel`.
+    by_mm : float
+        How much lower, how far moved, or how much less overtravel.
+    to_mm : float
+        Height of the top that is left, or the overtravel that is left.
+    direction : Vector
+        Which way.
+    says : str
+        The change in words.
+    """
+
+    way: str
+    by_mm: float
+    to_mm: float
+    direction: Vector
+    says: str
+
+
+def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
+    """Say whether a shape keeps the clearance from every swept volume."""
+    for sweep in sweeps:
+        how = apart(sweep, shape, "a changed body and the sweep", within_mm=least_mm)
+        if how is not None and (how.common is not None or how.distance_mm < least_mm - 1e-9):
+            return False
+    return True
+
+
+def least_that(works: Callable[[float], bool], upper_mm: float) -> float | None:
+    """Return the least change, in steps of 0.01 mm, that works; None when not even the upper one does.
+
+    Halves the range, so it takes for granted that more of the change never makes it worse; the answer is
+    one that was tried.
+    """
+    steps = int(upper_mm / STEP_MM) + 1
+    if not works(steps * STEP_MM):
+        return None
+    low, high = 0, steps
+    while high - low > 1:
+        middle = (low + high) // 2
+        if works(middle * STEP_MM):
+            high = middle
+        else:
+            low = middle
+    return high * STEP_MM
+
+
+def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> Dodge | None:
+    """Return by how much a body must lose height at the top; the rest of it is the tallest that clears."""
+    x0, y0, z0, x1, y1, z1 = box_of(shape)
+
+    def below(by_mm: float) -> bool:
+        rest = clipped(shape, (x0 - 1, y0 - 1, z0 - 1, x1 + 1, y1 + 1, z1 - by_mm), f"{name} made lower")
+        return rest is not None and clears(rest, sweeps, least_mm)
+
+    by_mm = least_that(below, z1 - z0 - 2 * STEP_MM)
+    if by_mm is None:
+        return None
+    height_mm = z1 - z0 - by_mm
+    says = (
+        f"make {name} {by_mm:.2f} mm lower (at most {height_mm:.2f} mm tall here, top at Z {z1 - by_mm:.2f})"
+    )
+    return Dodge(way="lower", by_mm=by_mm, to_mm=z1 - by_mm, direction=(0.0, 0.0, -1.0), says=says)
+
+
+def moved_aside(
+    name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float
+) -> Dodge | None:
+    """Return the shorter of the moves along Y that clear the wheel and run into no other body."""
+    mine = box_of(shape)
+    found = []
+    for sign in (1.0, -1.0):
+        reach_mm = max(
+            (s[4] - mine[1] if sign > 0 else mine[4] - s[1]) + least_mm for s in map(loose_box, sweeps)
+        )
+
+        def at(by_mm: float, sign: float = sign) -> bool:
+            return clears(moved(shape, (0.0, sign * by_mm, 0.0)), sweeps, least_mm)
+
+        by_mm = least_that(at, max(reach_mm, STEP_MM))
+        if by_mm is not None and not _runs_into(moved(shape, (0.0, sign * by_mm, 0.0)), shape, others):
+            found.append((by_mm, sign))
+    if not found:
+        return None
+    by_mm, sign = min(found)
+    says = f"move {name} {by_mm:.2f} mm toward {'+' if sign > 0 else '-'}Y"
+    return Dodge(way="move", by_mm=by_mm, to_mm=by_mm, direction=(0.0, sign, 0.0), says=says)
+
+
+def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
+    """Say whether a moved body overlaps another more than it did where it stood."""
+    box = loose_box(new)
+    for name, other in others.items():
+        if box_gap_mm(box, loose_box(other)) > 0:
+            continue
+        now, before = apart(new, other, f"moved body and {name}"), apart(old, other, f"body and {name}")
+        now_mm3 = now.common_mm3 if now else 0.0
+        if now_mm3 > (before.common_mm3 if before else 0.0) + _TOUCH_MM3:
+            return True
+    return False
+
+
+def shorter_travel(
+    setup: Setup, cut: GroundCut, name: str, shape: Shape, movers: Sequence[str], least_mm: float
+) -> Dodge | None:
+    """Return by how much the overtravel at the body's end must shrink, down to where the wheel just clears.
+
+    Only the end nearer to the body is shortened, and never so far that the wheel stays over the floor.
+    """
+    rim, parts = rim_of(setup), targets_of(setup, cut.cut)
+    floor0, floor1 = min(p.floor.box[0] for p in parts), max(p.floor.box[3] for p in parts)
+    out_mm = run_out_mm(2 * rim.radius_mm, cut.cut.stock_mm)
+    box = box_of(shape)
+    at_start = (box[0] + box[3]) / 2 < (floor0 + floor1) / 2
+    over_mm = (
+        floor0 - out_mm - cut.path.x_from_mm if at_start else cut.path.x_to_mm - floor1 - out_mm
+    )  # what there is to give up
+
+    def stops_earlier(by_mm: float) -> bool:
+        path = _shortened(cut.path, by_mm, at_start=at_start)
+        swept = sweeps_of(setup.machine, rim, path)
+        chosen = {"wheel": swept.wheel, "flange": swept.flange, "guard": swept.guard}
+        return clears(shape, [s for m in movers if (s := chosen[m]) is not None], least_mm)
+
+    if over_mm < STEP_MM:
+        return None
+    by_mm = least_that(stops_earlier, over_mm - STEP_MM)
+    if by_mm is None:
+        return None
+    end = "-X" if at_start else "+X"
+    left_mm = over_mm - by_mm
+    says = f"stop the table {by_mm:.2f} mm earlier at the {end} end (overtravel {left_mm:.2f} mm there)"
+    direction = (1.0 if at_start else -1.0, 0.0, 0.0)
+    return Dodge(way="travel", by_mm=by_mm, to_mm=left_mm, direction=direction, says=says)
+
+
+def _shortened(path: WheelPath, by_mm: float, *, at_start: bool) -> WheelPath:
+    if at_start:
+        return replace(path, x_from_mm=path.x_from_mm + by_mm)
+    return replace(path, x_to_mm=path.x_to_mm - by_mm)
+
+
+def dodges(
+    setup: Setup, cut: GroundCut, placed: Mapping[str, Solid], name: str, swept: Mapping[str, Shape]
+) -> list[Dodge]:
+    """Return every change found that lets the cut pass a fixture body, the smallest first."""
+    shape, least_mm = placed[name], setup.machine.least_clearance_mm
+    others = {n: s for n, s in placed.items() if n != name}
+    sweeps = list(swept.values())
+    found = [
+        lowered(name, shape, sweeps, least_mm),
+        moved_aside(name, shape, sweeps, others, least_mm),
+        shorter_travel(setup, cut, name, shape, list(swept), least_mm),
+    ]
+    return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)

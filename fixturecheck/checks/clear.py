@@ -1,0 +1,176 @@
+"""Do wheel, flange and guard clear everything over the whole travel, overtravel included.
+
+What: the space that each of them sweeps in a cut against every body: fixtures, parts that are not ground in
+the cut, and the parts of the cut as ground (flange and guard only; what the wheel takes from them is stock
+or a gouge, which `reach` judges).
+Why: a block that the wheel catches at the end of a stroke breaks the wheel; a flange that rubs on a wall
+ruins part and mount.
+Formula: common volume of the swept solid and the body; where there is none, their least distance. Neither is
+believed alone: solids whose boxes meet are always intersected.
+Limit: the machine's `least_clearance_mm` (1 mm unless stated; common practice, no source). A common volume,
+or a clearance within the touch tolerance, is no-go; less than the limit is a caution.
+Remedy: the tallest block that clears, the shortest move along Y and the least cut in overtravel, each solved
+to 0.01 mm and tried on the changed solid.
+Go: a stop block whose top is 2 mm under the floor. No-go: a block beside the part 3 mm above the floor and in
+the wheel's way.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from fixturecheck.access.clearance import Approach, approaches, movers_of
+from fixturecheck.access.dodge import Dodge, dodges
+from fixturecheck.access.model import GroundCut
+from fixturecheck.checks.stage import Stage
+from fixturecheck.errors import FixturecheckError, NotComputedError
+from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
+
+ID = "clear"
+TITLE = "Wheel, flange and guard over the whole travel"
+
+MOST_SOLVED = 12
+"""Remedies are solved for this many bodies of a cut; the largest collisions first."""
+
+_LIMIT_SOURCE = "machine.least_clearance_mm; common practice, no source"
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield one finding for each body that comes too close, and one for whatever clears."""
+    for cut in stage.cuts:
+        try:
+            found = list(approaches(cut, stage.placed, stage.setup.machine.least_clearance_mm))
+        except NotComputedError as reason:
+            says = f"Clearances of {cut.cut.name} could not be computed: {reason}"
+            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=cut.cut.name, says=says)
+            continue
+        yield from _judge(stage, cut, found)
+
+
+def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Finding]:
+    """Yield the findings of one cut."""
+    least_mm = stage.setup.machine.least_clearance_mm
+    close = [a for a in found if a.apart.distance_mm < least_mm]
+    solved = _remedies(stage, cut, close)
+    for a in close:
+        yield _too_close(stage, cut, a, solved.get(a.body, []))
+    for mover in movers_of(cut):
+        if any(a.mover == mover for a in close):
+            continue
+        nearest = next((a for a in found if a.mover == mover), None)
+        yield _passes(stage, cut, mover, nearest)
+
+
+def _remedies(stage: Stage, cut: GroundCut, close: list[Approach]) -> dict[str, list[Dodge]]:
+    """Solve for what would let the wheel pass each fixture body, against all movers at once."""
+    fixtures = {b.name for b in stage.setup.bodies if b.role == "fixture"}
+    order = sorted(close, key=lambda a: (-a.apart.common_mm3, a.apart.distance_mm, a.body))
+    names = list(dict.fromkeys(a.body for a in order if a.body in fixtures))[:MOST_SOLVED]
+    solved: dict[str, list[Dodge]] = {}
+    for name in names:
+        try:
+            solved[name] = dodges(stage.setup, cut, stage.placed, name, movers_of(cut))
+        except FixturecheckError:
+            # The collision stands whether or not a way out of it could be solved.
+            solved[name] = []
+    return solved
+
+
+def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> Finding:
+    """Judge a collision or a clearance below the limit."""
+    least_mm, name = stage.setup.machine.least_clearance_mm, cut.cut.name
+    subject, remedy = f"{name}/{a.body}", _remedy(stage, cut, a, ways)
+    direction = ways[0].direction if ways else _away(a)
+    hit = a.apart.common_mm3 > stage.setup.tolerances.overlap_mm3
+    if hit:
+        shape = NamedShape(
+            name=f"collision {a.mover} {name} {a.body}",
+            role=Role.COLLISION,
+            geometry=a.apart.common,
+            bodies=(a.body,),
+        )
+        return Finding(
+            check=ID,
+            verdict=Verdict.NO_GO,
+            subject=subject,
+            value=a.apart.common_mm3,
+            unit="mm3",
+            limit=0.0,
+            margin=-a.apart.common_mm3,
+            says=f"The {a.mover} runs into {a.body} during {name}: {a.apart.common_mm3:.4g} mm3 of it is in "
+            f"the way of the travel.",
+            remedy=remedy,
+            shapes=(shape,),
+            location_mm=a.apart.on_b,
+            direction=direction,
+        )
+    gap_mm = a.apart.distance_mm
+    rubs = gap_mm <= stage.setup.tolerances.touch_mm
+    return Finding(
+        check=ID,
+        verdict=Verdict.NO_GO if rubs else Verdict.CAUTION,
+        subject=subject,
+        value=gap_mm,
+        unit="mm",
+        limit=least_mm,
+        margin=gap_mm - least_mm,
+        says=f"The {a.mover} rubs on {a.body} during {name}."
+        if rubs
+        else f"The {a.mover} passes {a.body} with {gap_mm:.3g} mm to spare during {name}, less than the "
+        f"{least_mm:g} mm kept clear.",
+        remedy=remedy,
+        source=_LIMIT_SOURCE,
+        location_mm=a.apart.on_b,
+        direction=direction,
+    )
+
+
+def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) -> Finding:
+    """Say how far away the closest body stays."""
+    least_mm, name = stage.setup.machine.least_clearance_mm, cut.cut.name
+    if nearest is None:
+        says = f"Nothing stands near the {mover} during {name}."
+        return Finding(check=ID, verdict=Verdict.GO, subject=f"{name}/{mover}", says=says)
+    gap_mm = nearest.apart.distance_mm
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO,
+        subject=f"{name}/{nearest.body}",
+        value=gap_mm,
+        unit="mm",
+        limit=least_mm,
+        margin=gap_mm - least_mm,
+        says=f"The {mover} clears everything during {name}; it comes closest to {nearest.body}, "
+        f"{gap_mm:.3g} mm.",
+        source=_LIMIT_SOURCE,
+        location_mm=nearest.apart.on_b,
+        direction=_away(nearest),
+    )
+
+
+def _remedy(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> str | None:
+    """Put the solved changes in one sentence; for a part of the cut, the flange that would pass."""
+    if ways:
+        text = "; or ".join(w.says for w in ways)
+        least_mm = stage.setup.machine.least_clearance_mm
+        return f"{text[0].upper()}{text[1:]}: checked again, {least_mm:g} mm clear."
+    if a.mover == "flange" and a.body in cut.cut.parts:
+        top_mm = a.body_shape.BoundingBox().zmax
+        need_mm = top_mm - cut.path.floor_z_mm + stage.setup.machine.least_clearance_mm
+        largest_mm = stage.setup.wheel.diameter_mm - 2 * need_mm
+        smallest_mm = stage.setup.machine.flange.diameter_mm + 2 * need_mm
+        return (
+            f"Use flanges of at most {largest_mm:.1f} mm, or a wheel of at least {smallest_mm:.1f} mm: the "
+            f"part stands {top_mm - cut.path.floor_z_mm:.2f} mm above the floor."
+        )
+    return None
+
+
+def _away(a: Approach) -> Vector | None:
+    """Return the unit vector from the mover toward the body: the way to move the body."""
+    across = [q - p for p, q in zip(a.apart.on_a, a.apart.on_b, strict=True)]
+    length = math.hypot(*across)
+    if length == 0:
+        return None
+    return across[0] / length, across[1] / length, across[2] / length
