@@ -134,6 +134,33 @@ def by_shape(solid: Solid, shape: object) -> tuple[int, ...]:
     return tuple(sorted({_index_of(face, faces) for face in wanted}))
 
 
+def by_plane(solid: Solid, normal: Vector, through: Vector) -> tuple[int, ...]:
+    """Find the plane faces that look one way and lie in one plane.
+
+    Parameters
+    ----------
+    solid : Solid
+        The solid in its own frame.
+    normal : Vector
+        The way the faces look, out of the solid; any length.
+    through : Vector
+        A point of their plane, mm.
+
+    Returns
+    -------
+    tuple of int
+        Indices into `faces_of(solid)`, ascending; empty when there is none.
+    """
+    unit = cq.Vector(*normal).normalized()
+    point = cq.Vector(*through)
+
+    def lies_in_it(face: Face) -> bool:
+        looks_there = face.geomType() == "PLANE" and (face.normalAt() - unit).Length < _SAME_REL
+        return bool(looks_there and abs((face.Center() - point).dot(unit)) < NEARLY_MM)
+
+    return tuple(i for i, face in enumerate(faces_of(solid)) if lies_in_it(face))
+
+
 def _distance_mm(vertex: cq.Vertex, face: Face) -> float:
     """Measure from a point to a trimmed face."""
     extrema = BRepExtrema_DistShapeShape(vertex.wrapped, face.wrapped)

@@ -71,7 +71,7 @@ class Wheel:
     edge_mm: float = 0.0
     dressed_profile_mm: tuple[tuple[float, float], ...] = ()
     max_speed_m_s: float | None = None
-    spec: str = "38A 46 J 8 V"
+    spec: str = "A 46 J 8 V"
 
     @property
     def radius_mm(self) -> float:

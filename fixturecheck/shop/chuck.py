@@ -1,0 +1,117 @@
+"""The flat magnetic chuck: a plate of iron bars, alternately north and south, set in a non-magnetic grid."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.build import box, cut
+from fixturecheck.result import Vector
+from fixturecheck.shop.piece import AXIS_NORMALS, Piece, named, named_box, rest_named
+
+_MOST_POLES = 99
+
+_Bar = tuple[Vector, Vector]
+"""Two opposite corners of a pole."""
+
+
+def flat_magnetic_chuck(
+    *,
+    length_mm: float,
+    width_mm: float,
+    plate_mm: float,
+    pole_pitch_mm: float,
+    spacer_mm: float,
+    frame_mm: float,
+    pole_direction: str,
+    detail: str,
+    back_rail_height_mm: float,
+    side_rail_height_mm: float,
+    rail_mm: float,
+    material: str,
+    spacer_material: str,
+    rail_material: str,
+) -> tuple[Piece, ...]:
+    """Return the poles, the grid between them, and the rails; the origin is the middle of the top.
+
+    Raises
+    ------
+    SetupError
+        The plate has no room for two poles, or the poles are too many to handle one by one.
+    """
+    low, high = (-length_mm / 2, -width_mm / 2, -plate_mm), (length_mm / 2, width_mm / 2, 0.0)
+    pieces: list[Piece] = []
+    if detail == "plate":
+        solid, faces = named_box(low, high)
+        pieces.append(Piece(suffix="plate", solid=solid, faces=faces, material=material))
+    else:
+        axis = 1 if pole_direction == "x" else 0
+        bars = _bars(low, high, across=axis, pitch_mm=pole_pitch_mm, spacer_mm=spacer_mm, frame_mm=frame_mm)
+        pieces += [_pole(i, bar, material) for i, bar in enumerate(bars, start=1)]
+        pieces.append(_grid(low, high, bars, spacer_material))
+    pieces += _rails(low, high, back_rail_height_mm, side_rail_height_mm, rail_mm, rail_material)
+    return tuple(pieces)
+
+
+def _bars(
+    low: Vector, high: Vector, *, across: int, pitch_mm: float, spacer_mm: float, frame_mm: float
+) -> list[_Bar]:
+    """Lay out as many poles as fit inside the frame, in the middle of it, along the axis they repeat on."""
+    iron_mm = pitch_mm - spacer_mm
+    if iron_mm <= 0:
+        message = f"flat_magnetic_chuck: spacer_mm {spacer_mm:g} leaves no iron in pole_pitch_mm {pitch_mm:g}"
+        raise SetupError(message)
+    room_mm = [b - a - 2 * frame_mm for a, b in zip(low, high, strict=True)]
+    # The small addition keeps a plate that is an exact number of pitches from losing one to rounding.
+    count = math.floor((room_mm[across] + spacer_mm) / pitch_mm + 1e-9)
+    if count < 2 or room_mm[1 - across] <= 0:
+        message = (
+            f"flat_magnetic_chuck: no room for two poles of pitch {pitch_mm:g} mm inside a frame of "
+            f"{frame_mm:g} mm; make the plate longer or the pitch smaller"
+        )
+        raise SetupError(message)
+    if count > _MOST_POLES:
+        message = (
+            f"flat_magnetic_chuck: {count} poles are too many bodies; take a larger pole_pitch_mm, "
+            "or detail 'plate' where the magnet does not matter"
+        )
+        raise SetupError(message)
+    first_mm = -(count * pitch_mm - spacer_mm) / 2
+    along = 1 - across
+    bars = []
+    for i in range(count):
+        start, end = [0.0, 0.0, low[2]], [0.0, 0.0, high[2]]
+        start[across], end[across] = first_mm + i * pitch_mm, first_mm + i * pitch_mm + iron_mm
+        start[along], end[along] = low[along] + frame_mm, high[along] - frame_mm
+        bars.append(((start[0], start[1], start[2]), (end[0], end[1], end[2])))
+    return bars
+
+
+def _pole(number: int, bar: _Bar, material: str) -> Piece:
+    """Return one pole; odd ones are north."""
+    solid, faces = named_box(*bar)
+    pole = "n" if number % 2 else "s"
+    return Piece(suffix=f"pole_{number:02d}", solid=solid, faces=faces, material=material, pole=pole)
+
+
+def _grid(low: Vector, high: Vector, bars: Sequence[_Bar], material: str) -> Piece:
+    """Return what is not iron: frame and spacers in one body."""
+    grid = cut(box(low, high), *(box(*bar) for bar in bars))
+    planes = {n: (normal, high if sum(normal) > 0 else low) for n, normal in AXIS_NORMALS.items()}
+    faces = rest_named(grid, named(grid, planes), "slots")
+    return Piece(suffix="grid", solid=grid, faces=faces, material=material)
+
+
+def _rails(
+    low: Vector, high: Vector, back_height_mm: float, side_height_mm: float, rail_mm: float, material: str
+) -> Iterator[Piece]:
+    """Yield the back rail at +Y and the side rail at -X, each standing higher than the top; 0 is none."""
+    if back_height_mm > 0:
+        corners = (low[0], high[1], low[2]), (high[0], high[1] + rail_mm, back_height_mm)
+        solid, faces = named_box(*corners, names={"minus_y": "fence"})
+        yield Piece(suffix="back_rail", solid=solid, faces=faces, material=material)
+    if side_height_mm > 0:
+        corners = (low[0] - rail_mm, low[1], low[2]), (low[0], high[1], side_height_mm)
+        solid, faces = named_box(*corners, names={"plus_x": "fence"})
+        yield Piece(suffix="side_rail", solid=solid, faces=faces, material=material)

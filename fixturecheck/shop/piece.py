@@ -1,0 +1,150 @@
+"""What a piece of equipment is made of: solids with named faces, in the equipment's own frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.build import Point2, bevelled, box, chamfer, prism
+from fixturecheck.kernel.pick import by_plane
+from fixturecheck.kernel.shapes import Solid, faces_of
+from fixturecheck.result import Vector
+
+AXIS_NORMALS: Mapping[str, Vector] = {
+    "minus_x": (-1.0, 0.0, 0.0),
+    "plus_x": (1.0, 0.0, 0.0),
+    "minus_y": (0.0, -1.0, 0.0),
+    "plus_y": (0.0, 1.0, 0.0),
+    "base": (0.0, 0.0, -1.0),
+    "top": (0.0, 0.0, 1.0),
+}
+"""Names of the faces that look along an axis, where no better name fits."""
+
+
+_GROUND: Mapping[str, str] = MappingProxyType({"*": "ground"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """One body of a piece of equipment.
+
+    Parameters
+    ----------
+    suffix : str
+        What tells it from its fellows; empty for equipment that is one body. The body's name in a
+        set-up is the equipment's name, or that with `_<suffix>`.
+    solid : Solid
+        In the frame of the equipment, mm.
+    faces : mapping of str to tuple of int
+        Named faces as indices into `faces_of(solid)`.
+    material : str
+        A name from the materials table.
+    finish : mapping of str to str
+        Finish by face name; `*` is the rest.
+    pole : str or None
+        `n` or `s` for a magnet's pole piece.
+    role : str
+        `fixture`, always: equipment holds, it is not ground.
+    """
+
+    suffix: str
+    solid: Solid
+    faces: Mapping[str, tuple[int, ...]]
+    material: str
+    finish: Mapping[str, str] = field(default_factory=lambda: _GROUND)
+    pole: str | None = None
+    role: str = "fixture"
+
+    def body_name(self, equipment: str) -> str:
+        """Return the body's name when the equipment goes by `equipment`."""
+        return f"{equipment}_{self.suffix}" if self.suffix else equipment
+
+
+Faces = dict[str, tuple[int, ...]]
+
+Plane = tuple[Vector, Vector]
+"""A normal that looks out of the solid, and a point of the plane."""
+
+_AS_THEY_ARE: Mapping[str, str] = MappingProxyType({})
+
+
+def named(solid: Solid, planes: Mapping[str, Plane]) -> Faces:
+    """Name plane faces by where they lie.
+
+    Raises
+    ------
+    KernelError
+        A plane holds no face, which means that the solid came out wrong.
+    """
+    faces: Faces = {}
+    for name, (normal, through) in planes.items():
+        faces[name] = by_plane(solid, normal, through)
+        if not faces[name]:
+            message = f"no face of the solid lies where {name!r} should be, at {through}"
+            raise KernelError(message)
+    return faces
+
+
+def rest_named(solid: Solid, faces: Faces, name: str) -> Faces:
+    """Add a name for all the faces that have none."""
+    taken = {i for indices in faces.values() for i in indices}
+    rest = tuple(i for i in range(len(faces_of(solid))) if i not in taken)
+    return {**faces, name: rest} if rest else faces
+
+
+def named_box(
+    low: Vector, high: Vector, *, names: Mapping[str, str] = _AS_THEY_ARE, chamfer_mm: float = 0.0
+) -> tuple[Solid, Faces]:
+    """Return a box and its named faces; `names` gives better names than those by axis."""
+    solid = chamfer(box(low, high), chamfer_mm)
+    # Each side of the box passes through whichever of the two corners lies on it.
+    planes = {
+        names.get(name, name): (normal, high if sum(normal) > 0 else low)
+        for name, normal in AXIS_NORMALS.items()
+    }
+    return solid, rest_named(solid, named(solid, planes), "chamfer")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outline:
+    """A polygon in (y, z), counter-clockwise seen from +X, whose sides have names.
+
+    Parameters
+    ----------
+    corners : sequence of (float, float)
+        In order.
+    sides : sequence of str
+        `sides[i]` is the name of the side from corner i to the next.
+    bevel_mm : float
+        How far back the corners in `bevel_at` are cut off; those sides are named `chamfer`.
+    """
+
+    corners: Sequence[Point2]
+    sides: Sequence[str]
+    bevel_mm: float = 0.0
+    bevel_at: Sequence[int] = ()
+
+    def prism(self, *, length_mm: float) -> tuple[Solid, Faces]:
+        """Return the prism along X, centred on x = 0, and its named faces."""
+        solid = self.solid(length_mm=length_mm)
+        return solid, self.faces(solid, length_mm=length_mm)
+
+    def solid(self, *, length_mm: float) -> Solid:
+        """Return the prism along X, centred on x = 0."""
+        corners = bevelled(self.corners, self.bevel_mm, self.bevel_at)
+        return prism(corners, from_x_mm=-length_mm / 2, to_x_mm=length_mm / 2)
+
+    def faces(self, solid: Solid, *, length_mm: float, rest: str = "chamfer") -> Faces:
+        """Return the named faces of the prism, or of what was cut from it; `rest` names the others."""
+        faces: Faces = {}
+        for i, name in enumerate(self.sides):
+            (y0, z0), (y1, z1) = self.corners[i], self.corners[(i + 1) % len(self.corners)]
+            found = named(solid, {name: ((0.0, z1 - z0, y0 - y1), (0.0, y0, z0))})
+            faces[name] = tuple(sorted({*faces.get(name, ()), *found[name]}))
+        ends = {n: (AXIS_NORMALS[n], (share * length_mm, 0.0, 0.0)) for n, share in _ENDS.items()}
+        return rest_named(solid, {**faces, **named(solid, ends)}, rest)
+
+
+_ENDS = {"minus_x": -0.5, "plus_x": 0.5}
