@@ -38,9 +38,23 @@ def faces_of(solid: Solid) -> list[Face]:
 
     The order belongs to the solid's topology, so it is the same in every placed copy.
     """
+    return [cq.Face(f) for f in _mapped(solid, TopAbs_ShapeEnum.TopAbs_FACE)]
+
+
+def edges_of(solid: Solid) -> list[Edge]:
+    """Return the edges of a solid in the kernel's own order, each once."""
+    return [cq.Edge(e) for e in _mapped(solid, TopAbs_ShapeEnum.TopAbs_EDGE)]
+
+
+def _mapped(shape: Shape, what: Any) -> list[Any]:
     index = TopTools_IndexedMapOfShape()
-    TopExp.MapShapes_s(solid.wrapped, TopAbs_ShapeEnum.TopAbs_FACE, index)
-    return [cq.Face(index.FindKey(i + 1)) for i in range(index.Extent())]
+    TopExp.MapShapes_s(shape.wrapped, what, index)
+    return [index.FindKey(i + 1) for i in range(index.Extent())]
+
+
+def cq_shape(wrapped: Any) -> Shape:
+    """Return the CadQuery shape around one of the kernel's own."""
+    return cq.Shape.cast(wrapped)
 
 
 def canonical_order(solid: Solid) -> list[int]:

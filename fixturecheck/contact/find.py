@@ -1,0 +1,129 @@
+"""The contact map: every patch between every pair of bodies, each once, under its right name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from fixturecheck.contact.broad import near_bodies, near_faces
+from fixturecheck.contact.curved import curved
+from fixturecheck.contact.edges import edges_across, edges_on_faces
+from fixturecheck.contact.model import ContactMap, Overlap, Patch
+from fixturecheck.contact.overlap import overlap
+from fixturecheck.contact.planar import facing
+from fixturecheck.contact.raw import Raw
+from fixturecheck.contact.sampled import sampled
+from fixturecheck.contact.standing import Array, Standing, stand
+from fixturecheck.kernel.shapes import Placed
+from fixturecheck.result import Contact, NamedShape, Role, Vector
+from fixturecheck.tolerances import Tolerances
+
+
+def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMap:
+    """Return the contact map of placed bodies.
+
+    Cost grows with the number of pairs of faces that come within the near band, not with the number
+    of bodies squared.
+
+    Parameters
+    ----------
+    bodies : sequence of Placed
+        In any order; the map does not depend on it.
+    """
+    standing = stand(sorted(bodies, key=lambda b: b.name))
+    found: list[tuple[Standing, Standing, Raw]] = []
+    overlaps = []
+    for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
+        a, b = standing[m], standing[n]
+        found += [(a, b, raw) for raw in _between(a, b, tolerances)]
+        shared = overlap(a, b, tolerances)
+        if shared is not None:
+            shape, volume = shared
+            name = f"overlap {a.name} | {b.name}"
+            named = NamedShape(name=name, role=Role.OVERLAP, geometry=shape, bodies=(a.name, b.name))
+            overlaps.append(Overlap(a=a.name, b=b.name, volume_mm3=volume, common=shape, shape=named))
+    return ContactMap(patches=tuple(_named(found)), overlaps=tuple(overlaps))
+
+
+def _between(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
+    """Return the patches between two bodies."""
+    pairs = near_faces(a, b, tolerances.near_mm)
+    if not pairs[0].size:
+        return []
+    found = list(facing(a, b, pairs, tolerances))
+    for i, j in zip(*pairs, strict=True):
+        if a.table.kinds[i] == "plane" and b.table.kinds[j] == "plane":
+            continue
+        pair = (a, int(i), b, int(j))
+        patches = curved(pair, tolerances)
+        found += sampled(pair, tolerances) if patches is None else patches
+    return _distinct(found + _sharp(a, b, found, tolerances), tolerances.touch_mm)
+
+
+def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerances) -> list[Raw]:
+    """Return edges and corners that touch, looking from each body at the other."""
+    touch = tolerances.touch_mm
+    pairs = {(int(i), int(j)) for i, j in zip(*near_faces(a, b, touch), strict=True)}
+    if not pairs:
+        return []
+    seated = {(r.a_faces[0], r.b_faces[0]) for r in found if r.kind == "area"}
+    sharp = list(edges_on_faces(a, b, pairs, seated, touch))
+    swapped = {(j, i) for i, j in pairs}
+    back = edges_on_faces(b, a, swapped, {(j, i) for i, j in seated}, touch)
+    sharp += [raw.turned() for raw in back]
+    sharp += edges_across(a, b, pairs, touch)
+    return sharp
+
+
+_SIZE = {"area": 0, "line": 1, "point": 2}
+
+
+def _distinct(found: Sequence[Raw], touch_mm: float) -> list[Raw]:
+    """Drop lines and points that lie on a larger patch, and the second telling of the same one."""
+    near = [r for r in found if r.kind == "near"]
+    rest = sorted((r for r in found if r.kind != "near"), key=lambda r: (_SIZE[r.kind], -r.length_mm))
+    kept: list[Raw] = []
+    for raw in rest:
+        spots = _spots(raw)
+        if raw.kind == "area" or not any(k.covers(spots, 2 * touch_mm) for k in kept):
+            kept.append(raw)
+    return kept + near
+
+
+def _spots(raw: Raw) -> Array:
+    if raw.ends is not None:
+        return np.stack([raw.ends[0], raw.centroid, raw.ends[1]])
+    return raw.centroid[None]
+
+
+def _vector(values: Array) -> Vector:
+    x, y, z = (float(v) for v in values)
+    return x, y, z
+
+
+def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
+    """Name patches and put them in an order that does not depend on how they were found."""
+    rows = []
+    for a, b, raw in found:
+        contact = Contact(
+            a=a.label(raw.a_faces),
+            b=b.label(raw.b_faces),
+            kind=raw.kind,
+            area_mm2=raw.area_mm2,
+            length_mm=raw.length_mm,
+            gap_mean_um=1e3 * raw.gap_mean_mm,
+            gap_max_um=1e3 * raw.gap_max_mm,
+            normal=_vector(raw.normal),
+            centroid=_vector(raw.centroid),
+            error_um=1e3 * raw.error_mm,
+        )
+        rows.append((contact, raw, (a.name, b.name)))
+    rows.sort(key=lambda r: (r[0].a, r[0].b, r[0].kind, *(round(v, 4) + 0.0 for v in r[0].centroid)))
+    counts: dict[str, int] = {}
+    for contact, raw, bodies in rows:
+        stem = f"{contact.kind} {contact.a} | {contact.b}"
+        counts[stem] = counts.get(stem, 0) + 1
+        name = stem if counts[stem] == 1 else f"{stem} #{counts[stem]}"
+        shape = NamedShape(name=name, role=Role(contact.kind), geometry=raw.make(), bodies=bodies)
+        yield Patch(contact=contact, shape=shape)

@@ -1,0 +1,161 @@
+"""Two flat faces that look at each other: the area they share and the gap over it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from functools import partial
+from typing import Any
+
+import numpy as np
+import shapely
+
+from fixturecheck.contact.raw import Raw
+from fixturecheck.contact.standing import Array, Frame, Standing
+from fixturecheck.kernel.clip import common_faces, polygon_face, shifted
+from fixturecheck.kernel.shapes import Face, Shape
+from fixturecheck.tolerances import Tolerances
+
+Pair = tuple[Standing, int, Standing, int]
+"""Body a, its face, body b, its face."""
+
+_FAR_MM = 1e6
+# Chords of round outlines stay within this of the arc; polygons closer than that decide nothing.
+_OUTLINE_MM = 2e-3
+
+
+def facing(a: Standing, b: Standing, pairs: tuple[Array, Array], tolerances: Tolerances) -> Iterator[Raw]:
+    """Yield area and near patches between the flat faces among candidate pairs."""
+    rows, columns = pairs
+    cosines = np.einsum("ij,ij->i", a.normals[rows], b.normals[columns])
+    # nan, from a curved face, compares false.
+    for k in np.flatnonzero(cosines < -math.cos(math.radians(tolerances.wedge_deg))):
+        yield from _pair(a, int(rows[k]), b, int(columns[k]), tolerances)
+
+
+def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> Iterator[Raw]:
+    """Patches between face i of a and face j of b."""
+    normal, other = a.normals[i], b.normals[j]
+    frame = Frame(normal * a.offsets[i], normal)
+    parallel = float(np.linalg.norm(np.cross(normal, other))) <= math.radians(tolerances.parallel_deg)
+    if parallel:
+        middle = (np.maximum(a.lows[i], b.lows[j]) + np.minimum(a.highs[i], b.highs[j])) / 2
+        gap = _gap(middle[None] - ((middle - frame.origin) @ normal) * normal, a, i, b, j)[0]
+        if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
+            return
+    ours, theirs = frame.polygon(a.rings(i)), frame.polygon(b.rings(j))
+    wide = _wide_polygons(shapely.intersection(ours, theirs), tolerances.touch_mm)
+    exact = bool(a.table.exact[i] and b.table.exact[j])
+    if parallel and not exact and wide:
+        gaps = _gap(frame.space(shapely.get_coordinates(wide[0])), a, i, b, j)
+        kind = "area" if np.abs(gaps).max() <= tolerances.touch_mm else "near"
+        yield from _from_faces(kind, shapely.MultiPolygon(wide), frame, (a, i, b, j), (ours, theirs))
+        return
+    for polygon in wide:
+        gaps = _gap(frame.space(shapely.get_coordinates(polygon)), a, i, b, j)
+        if np.abs(gaps).max() <= tolerances.touch_mm:
+            yield _from_polygon("area", polygon, frame, (a, i, b, j))
+        else:
+            for part in _clipped(polygon, frame, (a, i, b, j), tolerances.near_mm):
+                yield _from_polygon("near", part, frame, (a, i, b, j))
+
+
+def _gap(points: Array, a: Standing, i: int, b: Standing, j: int) -> Array:
+    """Distance from points of plane i along its normal to plane j."""
+    return np.asarray((b.offsets[j] - points @ b.normals[j]) / (b.normals[j] @ a.normals[i]))
+
+
+def _wide_polygons(shape: Any, width_mm: float) -> list[Any]:
+    """Polygons of an intersection that are more than a line: wider than the touch tolerance."""
+    parts = shapely.get_parts(shape)
+    return [p for p in parts if p.geom_type == "Polygon" and 2 * p.area > width_mm * p.length]
+
+
+def _clipped(polygon: Any, frame: Frame, pair: Pair, near_mm: float) -> list[Any]:
+    """Parts of a polygon where the gap is between zero and the near band; the gap is linear in the plane."""
+    probes = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    at = _gap(frame.space(probes), *pair)
+    slope, base = np.array([at[1] - at[0], at[2] - at[0]]), float(at[0])
+    steep = float(np.linalg.norm(slope))
+    if steep < 1e-12:
+        return [polygon] if 0.0 <= base <= near_mm else []
+    along = slope / steep
+    across = np.array([-along[1], along[0]])
+    low, high = -base / steep, (near_mm - base) / steep
+    corners = ((low, -_FAR_MM), (high, -_FAR_MM), (high, _FAR_MM), (low, _FAR_MM))
+    band = [along * s + across * t for s, t in corners]
+    return _wide_polygons(shapely.intersection(polygon, shapely.Polygon(band)), 1e-6)
+
+
+def _from_polygon(kind: str, polygon: Any, frame: Frame, pair: Pair) -> Raw:
+    """Patch whose outline is exactly the polygon."""
+    centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
+    rings = [frame.space(shapely.get_coordinates(r)[:-1]) for r in (polygon.exterior, *polygon.interiors)]
+
+    def make() -> Shape:
+        return polygon_face(rings)
+
+    return _raw(kind, pair, frame, polygon, centre, float(polygon.area), make)
+
+
+def _from_faces(
+    kind: str,
+    shared: Any,
+    frame: Frame,
+    pair: Pair,
+    outlines: tuple[Any, Any],
+) -> Iterator[Raw]:
+    """Patches between parallel faces with round edges: whole faces, or the kernel's own common."""
+    a, i, b, j = pair
+    gap = float(_gap(frame.space(shapely.get_coordinates(shared.centroid)), *pair)[0])
+    ours, theirs = outlines
+    # Bring B's face exactly onto A's plane: the kernel's common needs them on one surface.
+    if _well_inside(ours, theirs):
+        faces = [a.face(i)]
+    elif _well_inside(theirs, ours):
+        faces = [shifted(b.face(j), -gap * frame.normal)]
+    else:
+        faces = common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
+    if not faces:
+        # A tilt below `parallel_deg` can still keep the kernel from seeing one plane; the outlines decide.
+        for polygon in shared.geoms:
+            yield _from_polygon(kind, polygon, frame, pair)
+        return
+    for face in faces:
+        centre = np.array(face.Center().toTuple())
+        yield _raw(kind, pair, frame, shared, centre, float(face.Area()), partial(_same, face))
+
+
+def _same(face: Face) -> Shape:
+    return face
+
+
+def _well_inside(inner: Any, outer: Any) -> bool:
+    """Whether one outline lies inside the other by more than the error of chords."""
+    return bool(outer.contains(inner) and outer.boundary.distance(inner) > _OUTLINE_MM)
+
+
+def _raw(
+    kind: str,
+    pair: Pair,
+    frame: Frame,
+    polygon: Any,
+    centre: Array,
+    area: float,
+    make: Any,
+) -> Raw:
+    """Fill in gap and names; the mean of a linear gap is its value at the centroid."""
+    a, i, _, j = pair
+    gaps = np.abs(_gap(frame.space(shapely.get_coordinates(polygon)), *pair))
+    return Raw(
+        kind=kind,
+        a_faces=(i,),
+        b_faces=(j,),
+        normal=a.normals[i],
+        centroid=centre,
+        make=make,
+        area_mm2=area,
+        gap_mean_mm=abs(float(_gap(centre[None], *pair)[0])),
+        gap_max_mm=float(gaps.max()),
+        flat=(frame, polygon) if kind == "area" else None,
+    )

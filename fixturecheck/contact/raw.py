@@ -1,0 +1,88 @@
+"""A patch while it is being found, with what is needed to tell whether it covers another."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fixturecheck.contact.standing import Frame
+from fixturecheck.kernel.clip import distance, dot
+from fixturecheck.kernel.shapes import Shape
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Raw:
+    """A patch between face groups of two bodies A and B.
+
+    Parameters
+    ----------
+    kind : str
+        area, line, point or near.
+    a_faces, b_faces : tuple of int
+        One face, or the faces that meet in the edge or corner that touches.
+    normal : ndarray, shape (3,)
+        Unit normal out of A into B.
+    centroid : ndarray, shape (3,)
+    make : callable
+        Builds the patch's geometry.
+    flat : tuple of Frame and polygon, or None
+        The patch as a polygon in a plane, where it is one.
+    ends : tuple of ndarray, or None
+        The patch as a straight segment, where it is one.
+    """
+
+    kind: str
+    a_faces: tuple[int, ...]
+    b_faces: tuple[int, ...]
+    normal: Array
+    centroid: Array
+    make: Callable[[], Shape]
+    area_mm2: float = 0.0
+    length_mm: float = 0.0
+    gap_mean_mm: float = 0.0
+    gap_max_mm: float = 0.0
+    error_mm: float = 0.0
+    flat: tuple[Frame, Any] | None = field(default=None, repr=False)
+    ends: tuple[Array, Array] | None = None
+
+    def covers(self, points: Array, within_mm: float) -> bool:
+        """Say whether all of the points (n, 3) lie on the patch."""
+        if self.flat is not None:
+            frame, polygon = self.flat
+            if np.any(np.abs((points - frame.origin) @ frame.normal) > within_mm):
+                return False
+            spots = shapely.points(frame.flat(points))
+            return bool(np.all(shapely.distance(polygon, spots) <= within_mm))
+        if self.ends is not None:
+            start, end = self.ends
+            along = end - start
+            share = np.clip((points - start) @ along / max(along @ along, 1e-30), 0.0, 1.0)
+            off = points - start - share[:, None] * along
+            return bool(np.all(np.linalg.norm(off, axis=1) <= within_mm))
+        shape = self.make()
+        return all(distance(dot(p), shape)[0] <= within_mm for p in points)
+
+    def turned(self) -> Raw:
+        """Return the same patch seen from B."""
+        return Raw(
+            kind=self.kind,
+            a_faces=self.b_faces,
+            b_faces=self.a_faces,
+            normal=-self.normal,
+            centroid=self.centroid,
+            make=self.make,
+            area_mm2=self.area_mm2,
+            length_mm=self.length_mm,
+            gap_mean_mm=self.gap_mean_mm,
+            gap_max_mm=self.gap_max_mm,
+            error_mm=self.error_mm,
+            flat=self.flat,
+            ends=self.ends,
+        )

@@ -1,0 +1,217 @@
+"""Building and intersecting the small shapes that contacts are made of."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Surface
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace
+from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
+from OCP.gp import gp_Ax2, gp_Circ, gp_Dir, gp_Pnt, gp_Pnt2d, gp_Vec
+from OCP.TopAbs import TopAbs_State
+from OCP.TopoDS import TopoDS
+from OCP.TopTools import TopTools_ListOfShape
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape, Solid, edges_of, faces_of
+
+Array = NDArray[np.float64]
+
+
+def world_faces(placed: Placed) -> list[Face]:
+    """Return a placed solid's faces in the machine's frame, in the order of `faces_of`."""
+    return faces_of(placed.solid.moved(placed.at))
+
+
+def world_edges(placed: Placed) -> list[Edge]:
+    """Return a placed solid's edges in the machine's frame, in the order of its face table."""
+    return edges_of(placed.solid.moved(placed.at))
+
+
+def polygon_face(rings: Sequence[Array]) -> Face:
+    """Return the planar face bounded by closed rings of points (k, 3), outer first."""
+    wires = [cq.Wire.makePolygon([cq.Vector(*p) for p in ring], close=True) for ring in rings]
+    return cq.Face.makeFromWires(wires[0], wires[1:])
+
+
+def segment(start: Array, end: Array) -> Edge:
+    """Return the straight edge between two points."""
+    return cq.Edge.makeLine(cq.Vector(*start), cq.Vector(*end))
+
+
+def circle(centre: Array, axis: Array, radius_mm: float) -> Edge:
+    """Return a full circle."""
+    return cq.Edge.makeCircle(radius_mm, cq.Vector(*centre), cq.Vector(*axis))
+
+
+def cylinder_patch(centre: Array, start: Array, axis: Array, angle_rad: float, height_mm: float) -> Face:
+    """Return a piece of a cylinder.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (3,)
+        On the axis, at the bottom of the piece.
+    start : ndarray, shape (3,)
+        From the centre to the first point of the arc; its length is the radius, mm.
+    axis : ndarray, shape (3,)
+        Unit axis; the arc turns about it by `angle_rad` and the piece rises along it by `height_mm`.
+    """
+    radius = float(np.linalg.norm(start))
+    plane = gp_Ax2(gp_Pnt(*centre), gp_Dir(*axis), gp_Dir(*start))
+    arc = BRepBuilderAPI_MakeEdge(gp_Circ(plane, radius), 0.0, angle_rad).Edge()
+    prism = BRepPrimAPI_MakePrism(arc, gp_Vec(*(height_mm * axis)))
+    return cq.Face(TopoDS.Face_s(prism.Shape()))
+
+
+def dot(point: Array) -> Shape:
+    """Return a vertex."""
+    return cq.Vertex.makeVertex(*(float(v) for v in point))
+
+
+def shifted(shape: Shape, by: Array) -> Shape:
+    """Return the shape moved by a vector, mm."""
+    return shape.moved(cq.Location(cq.Vector(*by)))
+
+
+def common(a: Shape, b: Shape) -> Shape:
+    """Return the kernel's common of two shapes as a compound, which may be empty.
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
+    first, second = TopTools_ListOfShape(), TopTools_ListOfShape()
+    first.Append(a.wrapped)
+    second.Append(b.wrapped)
+    operation = BRepAlgoAPI_Common()
+    operation.SetArguments(first)
+    operation.SetTools(second)
+    operation.Build()
+    if not operation.IsDone():
+        message = "common of two shapes failed in the kernel"
+        raise KernelError(message)
+    return cq.Shape.cast(operation.Shape())
+
+
+def common_faces(a: Face, b: Face) -> list[Face]:
+    """Return what two faces on the same surface share; empty where they share no area."""
+    return list(common(a, b).Faces())
+
+
+def clip_edge(edge: Edge, faces: Iterable[Face]) -> list[Edge]:
+    """Return the parts of an edge that lie on every one of the faces."""
+    pieces = [edge]
+    for face in faces:
+        pieces = [part for piece in pieces for part in common(piece, face).Edges()]
+    return pieces
+
+
+def common_solid(a: Solid, b: Solid) -> tuple[Shape, float, float]:
+    """Return the common of two solids with its volume (mm3) and surface (mm2)."""
+    shape = common(a, b)
+    solids = shape.Solids()
+    return shape, float(sum(s.Volume() for s in solids)), float(sum(s.Area() for s in solids))
+
+
+def distance(a: Shape, b: Shape) -> tuple[float, Array, Array]:
+    """Return the least distance between two shapes (mm) and one point on each where it occurs.
+
+    The kernel may report a small positive distance for solids that intersect; whoever needs to know
+    that they do not must ask for the common volume too.
+    """
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone() or found.NbSolution() == 0:
+        message = "the kernel found no least distance between two shapes"
+        raise KernelError(message)
+    p, q = found.PointOnShape1(1), found.PointOnShape2(1)
+    return float(found.Value()), np.array(p.Coord()), np.array(q.Coord())
+
+
+def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Array, Array]]:
+    """Return every solution of the least distance that is not longer than `within_mm`."""
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone():
+        message = "the kernel found no least distance between two shapes"
+        raise KernelError(message)
+    if found.NbSolution() == 0 or found.Value() > within_mm:
+        return []
+    return [
+        (
+            float(found.Value()),
+            np.array(found.PointOnShape1(i).Coord()),
+            np.array(found.PointOnShape2(i).Coord()),
+        )
+        for i in range(1, found.NbSolution() + 1)
+    ]
+
+
+def on_face(point: Array, face: Face, within_mm: float) -> bool:
+    """Say whether a point lies on a face, trimmed as it is."""
+    return distance(dot(point), face)[0] <= within_mm
+
+
+def edge_middle(edge: Edge) -> Array:
+    """Return the point halfway along an edge."""
+    return np.array(edge.positionAt(0.5).toTuple())
+
+
+def edge_centre(edge: Edge) -> Array:
+    """Return the centre of mass of an edge."""
+    return np.array(edge.Center().toTuple())
+
+
+def grid_on_face(face: Face, spacing_mm: float, most: int) -> tuple[Array, Array, Array]:
+    """Return points on a face, spaced evenly in its parameters, inside its outline.
+
+    Parameters
+    ----------
+    spacing_mm : float
+        Wanted spacing; widened so that no more than `most` points are laid out.
+
+    Returns
+    -------
+    points : ndarray, shape (n, 3)
+    weights : ndarray, shape (n,)
+        Area that each point stands for, mm2.
+    parameters : ndarray, shape (n, 2)
+        u and v of each point.
+    """
+    surface = BRepAdaptor_Surface(face.wrapped, True)
+    u0, u1, v0, v1 = face._uvBounds()  # noqa: SLF001  CadQuery has no public name for it
+    inside = BRepTopAdaptor_FClass2d(face.wrapped, 1e-9)
+    point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
+    surface.D1((u0 + u1) / 2, (v0 + v1) / 2, point, du, dv)
+    counts = [max(2, math.ceil(d.Magnitude() * s / spacing_mm)) for d, s in ((du, u1 - u0), (dv, v1 - v0))]
+    shrink = max(1.0, math.sqrt(counts[0] * counts[1] / most))
+    nu, nv = (max(2, int(c / shrink)) for c in counts)
+    step = (u1 - u0) / nu, (v1 - v0) / nv
+    points, weights, parameters = [], [], []
+    for k in range(nu * nv):
+        u, v = u0 + (k % nu + 0.5) * step[0], v0 + (k // nu + 0.5) * step[1]
+        if inside.Perform(gp_Pnt2d(u, v)) != TopAbs_State.TopAbs_IN:
+            continue
+        surface.D1(u, v, point, du, dv)
+        points.append(point.Coord())
+        weights.append(du.Crossed(dv).Magnitude() * step[0] * step[1])
+        parameters.append((u, v))
+    return np.array(points).reshape(-1, 3), np.array(weights), np.array(parameters).reshape(-1, 2)
+
+
+def parameter_patch(face: Face, low: Array, high: Array) -> Face:
+    """Return the piece of a face's surface between two corners in its parameters."""
+    surface = BRep_Tool.Surface_s(face.wrapped)
+    return cq.Face(BRepBuilderAPI_MakeFace(surface, low[0], high[0], low[1], high[1], 1e-6).Face())
+
+
+def normal_at(face: Face, point: Array) -> Array:
+    """Return the outward unit normal of a face at its point nearest to `point`."""
+    return np.array(face.normalAt(cq.Vector(*point)).toTuple())
