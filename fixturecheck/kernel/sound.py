@@ -1,4 +1,4 @@
-"""Tells a closed solid with its skin the right way out from anything else, and which solids share one skin."""
+"""Tells a closed solid with its skin the right way out from others, and which solids share one skin."""
 
 from __future__ import annotations
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.pick import by_point, by_selector, by_shape
@@ -24,6 +25,8 @@ Turn = tuple[str | Sequence[float], float]
 
 _AXES: Mapping[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 _STEP = "step:"
+
+T = TypeVar("T")
 
 
 def place(*, at: Sequence[float] = (0.0, 0.0, 0.0), rotate: Iterable[Turn] = ()) -> Location:
@@ -63,6 +66,7 @@ def body(
     pole: str | None = None,
     group: str | None = None,
     which: str | int | None = None,
+    named: Mapping[str, tuple[int, ...]] | None = None,
 ) -> Body:
     """State one body of a set-up.
 
@@ -86,6 +90,8 @@ def body(
         Names of faces where a relief is allowed.
     which : str or int, optional
         The solid meant in a file of several: its name, or its number from 1.
+    named : mapping of str to tuple of int, optional
+        Names that faces of the solid already have, as indices; used as those in a file are.
 
     Returns
     -------
@@ -97,16 +103,16 @@ def body(
     SetupError
         There is not exactly one solid, or a reference finds no face.
     """
-    found, named, source = _drawn(name, solid, which)
+    found, in_file, source = _drawn(name, solid, which)
     return Body(
         name=name,
         solid=found,
         at=located(at),
         role=role,
         material=material,
-        faces=_face_names(name, found, named, faces or {}),
-        finish={"*": finish} if isinstance(finish, str) else dict(finish or {}),
-        tolerance_mm=dict(tolerance_mm or {}) if not _is_number(tolerance_mm) else {"*": float(tolerance_mm)},
+        faces=_face_names(name, found, named or in_file, faces or {}),
+        finish=dict(finish) if isinstance(finish, Mapping) else _everywhere(finish),
+        tolerance_mm=dict(tolerance_mm) if isinstance(tolerance_mm, Mapping) else _everywhere(tolerance_mm),
         no_function=frozenset(no_function),
         pole=pole,
         group=group,
@@ -114,7 +120,7 @@ def body(
     )
 
 
-def equipment(kind: str, *, name: str, at: Place = None, **params: object) -> tuple[Body, ...]:
+def equipment(kind: str, *, name: str, at: Place = None, **params: catalogue.Value) -> tuple[Body, ...]:
     """State a piece of the shop's equipment, which may be several bodies.
 
     Parameters
@@ -159,7 +165,7 @@ def located(at: Place) -> Location:
     """Return a location from a location, a point or nothing."""
     if at is None:
         return Location()
-    return at if isinstance(at, Location) else place(at=at)
+    return place(at=at) if isinstance(at, Sequence) else at
 
 
 def find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) -> tuple[int, ...]:
@@ -185,6 +191,11 @@ def find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) 
     return by_shape(solid, ref)
 
 
+def _everywhere(value: T | None) -> dict[str, T]:
+    """Return what one value for all faces means as a mapping by face."""
+    return {} if value is None else {"*": value}
+
+
 def _drawn(
     name: str, solid: object, which: str | int | None
 ) -> tuple[Solid, Mapping[str, tuple[int, ...]], Source | None]:
@@ -194,9 +205,6 @@ def _drawn(
             return imported(read(Path(solid)), which)
         if isinstance(solid, PartFile):
             return imported(solid, which)
-        if which is not None:
-            message = "which= tells the solids of a file apart; a solid was given"
-            raise SetupError(message)
         return one_solid(solid), {}, None
     except SetupError as reason:
         message = f"body {name!r}: {reason}"
@@ -255,7 +263,7 @@ def _turn(turn: Turn) -> Location:
     return Location((0.0, 0.0, 0.0), direction, float(angle_deg))
 
 
-def _point(values: Sequence[float], what: str) -> Vector:
+def _point(values: object, what: str) -> Vector:
     """Return three finite numbers, or say what is wrong with them."""
     numbers = list(values) if isinstance(values, Sequence) and not isinstance(values, str) else []
     if len(numbers) != 3 or not all(_is_number(v) and math.isfinite(v) for v in numbers):

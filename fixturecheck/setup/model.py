@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
 from fixturecheck.result import Source
-from fixturecheck.setup.validate import as_tuple, refuse_bad
+from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
 
@@ -206,8 +206,9 @@ class Setup:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be checked, so that a bad set-up never exists."""
-        for name in ("bodies", "seats", "cuts", "sources"):
-            object.__setattr__(self, name, as_tuple(getattr(self, name), name))
+        kinds = {"bodies": Body, "seats": Seat, "cuts": Cut, "sources": Source}
+        for name, kind in kinds.items():
+            object.__setattr__(self, name, all_of(getattr(self, name), kind, name))
         refuse_bad(self)
 
     def body(self, name: str) -> Body:

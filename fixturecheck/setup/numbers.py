@@ -49,8 +49,6 @@ def refuse_bad_numbers(setup: Setup) -> None:
                 may_be_zero = field.default == 0.0 or field.name in _MAY_BE_ZERO
                 _refuse(value, field.name, f"{where}, {field.name}", may_be_zero=may_be_zero)
     for body in setup.bodies:
-        if not hasattr(body, "tolerance_mm"):
-            continue
         for face, tolerance_mm in body.tolerance_mm.items():
             _refuse(tolerance_mm, "tolerance_mm", f"body {body.name!r}, tolerance_mm of {face!r}")
         if not all(math.isfinite(v) for column in body.at.toTuple() for v in column):
@@ -64,9 +62,9 @@ def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
     yield "wheel", setup.wheel
     yield "tolerances", setup.tolerances
     for seat in setup.seats:
-        yield f"seat of {getattr(seat, 'body', '')!r}", seat
+        yield f"seat of {seat.body!r}", seat
     for cut in setup.cuts:
-        yield f"cut {getattr(cut, 'name', '')!r}", cut
+        yield f"cut {cut.name!r}", cut
     if is_dataclass(setup.machine):
         yield "flange", setup.machine.flange
         if setup.machine.guard is not None:

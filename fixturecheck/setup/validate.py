@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, TypeVar
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import box_of, faces_of
 from fixturecheck.kernel.sound import flaw_of, one_of_each
-from fixturecheck.result import Finding, Role, NamedShape, Verdict
+from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.setup.numbers import refuse_bad_numbers
 from fixturecheck.setup.words import BY_PLACE, NAME, nearest
-
-try:
-    from fixturecheck.shop import tables
-except ImportError:
-    tables = None
+from fixturecheck.shop import tables
 from fixturecheck.shop.wheels import check_wheel
 from fixturecheck.units import UNITS
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Body, Cut, Seat, Setup
+
+T = TypeVar("T")
 
 ROLES = ("part", "fixture")
 POLES = ("n", "s")
@@ -35,18 +33,23 @@ SMALL_MM = 0.1
 """A body larger or smaller than this all over was probably read in the wrong units."""
 
 
-def as_tuple(values: object, what: str) -> tuple[object, ...]:
-    """Return a tuple of what was stated as a list or tuple.
+def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
+    """Return a tuple of what was stated as a list or tuple of one kind of thing.
 
     Raises
     ------
     SetupError
-        Something else was given, such as one item without its brackets.
+        It is no list, or something else is in it.
     """
-    if isinstance(values, list | tuple):
-        return tuple(values)
-    message = f"{what} must be a list or tuple; got {type(values).__name__}"
-    raise SetupError(message)
+    if not isinstance(values, list | tuple):
+        message = f"{what} must be a list or tuple; got {type(values).__name__}"
+        raise SetupError(message)
+    for value in values:
+        if not isinstance(value, kind):
+            message = f"{what} must hold {kind.__name__} objects only; got {type(value).__name__}"
+            several = "; what gives several is unpacked: *equipment(...)" if isinstance(value, tuple) else ""
+            raise SetupError(message + several)
+    return tuple(values)
 
 
 def refuse_bad(setup: Setup) -> None:
@@ -122,13 +125,6 @@ def _wrong_size(body: Body, size_mm: float) -> Finding:
 
 def _refuse_bad_bodies(setup: Setup) -> None:
     """Names, roles, tables and solids of all bodies."""
-    for body in setup.bodies:
-        if not hasattr(body, "solid"):
-            message = f"bodies must be made by body() or equipment(); got {type(body).__name__}"
-            message += (
-                "; equipment() gives several, so write *equipment(...)" if isinstance(body, tuple) else ""
-            )
-            raise SetupError(message)
     _refuse_repeats((b.name for b in setup.bodies), "body")
     if not any(b.role == "part" for b in setup.bodies):
         message = "the set-up has no part: give at least one body the role 'part'"
@@ -149,7 +145,7 @@ def _refuse_bad_body(body: Body) -> None:
     _one_of(body.role, ROLES, f"{where}, role")
     if body.pole is not None:
         _one_of(body.pole, POLES, f"{where}, pole")
-    _from_table(tables and tables.material, body.material, where)
+    _from_table(tables.material, body.material, where)
     _refuse_bad_faces(body)
     for what, names in (
         ("finish", body.finish),
@@ -160,11 +156,11 @@ def _refuse_bad_body(body: Body) -> None:
             if face != "*" or what == "no_function":
                 _face_of(body, face, f"{where}, {what}")
     for finish in body.finish.values():
-        _from_table(tables and tables.finish, finish, where)
+        _from_table(tables.finish, finish, where)
 
 
 def _refuse_bad_faces(body: Body) -> None:
-    """A face must have one name that is allowed, and lie on the solid."""
+    """Refuse a face with two names or one that is not allowed, and numbers of no face."""
     owner: dict[int, str] = {}
     count = len(faces_of(body.solid))
     for face, indices in body.faces.items():
@@ -216,12 +212,13 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
 
 
 def _refuse_curved(body: Body, face: str, where: str) -> None:
-    """A wheel that is not form dressed makes flat faces."""
+    """Refuse a target face that no straight pass of a wheel makes."""
     solid_faces = faces_of(body.solid)
     for i in _face_of(body, face, where):
         kind = solid_faces[i].geomType()
         if kind != "PLANE":
-            message = f"{where}: face {body.name}.{face} is a {kind.lower()}, not a plane; name the flat face to grind"
+            message = f"{where}: face {body.name}.{face} is a {kind.lower()}, not a plane; "
+            message += "name the flat face to grind"
             raise SetupError(message)
 
 
@@ -267,12 +264,10 @@ def _one_of(value: object, known: tuple[str, ...], where: str) -> None:
         raise SetupError(message)
 
 
-def _from_table(look_up: object, name: str, where: str) -> None:
+def _from_table(look_up: Callable[[str], object], name: str, where: str) -> None:
     """Look a name up in one of the shop's tables, which know their nearest names."""
-    if look_up is None:
-        return
     try:
-        look_up(name)  # type: ignore[operator]
+        look_up(name)
     except SetupError as reason:
         message = f"{where}: {reason}"
         raise SetupError(message) from reason

@@ -1,0 +1,209 @@
+"""Runs a user's CadQuery script with some of its parameters overridden, and says on which line it failed."""
+
+from __future__ import annotations
+
+import ast
+import io
+import math
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import chdir, contextmanager, redirect_stdout
+from dataclasses import dataclass
+from pathlib import Path
+from traceback import extract_tb
+from typing import Any
+
+from cadquery import cqgi
+
+from fixturecheck.errors import FixturecheckError, SetupError
+
+_YES = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ran:
+    """What a script left behind.
+
+    Parameters
+    ----------
+    variables : mapping of str to object
+        Its top-level variables at the end.
+    shown : tuple of object
+        What it passed to `show_object`, in order.
+    modules : tuple of Path
+        Files in its own folder that it imported.
+    """
+
+    variables: Mapping[str, Any]
+    shown: tuple[Any, ...]
+    modules: tuple[Path, ...]
+
+
+class _Model(cqgi.CQModel):  # type: ignore[misc]
+    """A CQGI model whose parameters may also be negative numbers."""
+
+    def _find_vars(self) -> None:
+        for node in self.ast_tree.body:
+            if isinstance(node, ast.Assign):
+                node.value = _Folded().visit(node.value)
+        # CQGI prints about assignments that are no parameters.
+        with redirect_stdout(io.StringIO()):
+            super()._find_vars()
+
+
+class _Folded(ast.NodeTransformer):
+    """Turns `-5` from an operation on 5 into the number that it is."""
+
+    def visit_UnaryOp(self, node: ast.UnaryOp) -> ast.AST:
+        number = node.operand.value if isinstance(node.operand, ast.Constant) else None
+        if isinstance(node.op, ast.USub) and isinstance(number, int | float) and not isinstance(number, bool):
+            return ast.copy_location(ast.Constant(-number), node)
+        return node
+
+
+def parameters_of(path: Path) -> dict[str, object]:
+    """Return the parameters that a script lets be overridden, with their own values.
+
+    Raises
+    ------
+    SetupError
+        The file cannot be read or is not Python; the message has the line.
+    """
+    return {name: p.default_value for name, p in _model(path).metadata.parameters.items()}
+
+
+def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
+    """Run a script through CQGI.
+
+    The script sees `cq`, `show_object` and `__file__`, its `__name__` is `__cqgi__`, and it runs in
+    its own folder: relative paths count from there, and modules that lie there can be imported.
+
+    Parameters
+    ----------
+    path : Path
+        The script.
+    overrides : mapping of str to str
+        Values for its parameters: top-level variables that it sets to a number, text, truth value or
+        tuple of these.
+    nearest : callable
+        Says which known names come closest to an unknown one: `nearest(wanted, known) -> str`.
+
+    Raises
+    ------
+    SetupError
+        The script cannot be read, does not parse or raises, with its own file and line; an override
+        names no parameter or does not fit it.
+    """
+    model = _model(path)
+    for name, text in overrides.items():
+        _override(path, model.metadata.parameters, name, text, nearest)
+    collector = cqgi.ScriptCallback()
+    variables = (
+        cqgi.EnvironmentBuilder()
+        .with_real_builtins()
+        .with_cadquery_objects()
+        .add_entry("__name__", "__cqgi__")
+        .add_entry("__file__", str(path))
+        .add_entry("show_object", collector.show_object)
+        .add_entry("debug", collector.debug)
+        .add_entry("describe_parameter", collector.describe_parameter)
+        .build()
+    )
+    with chdir(path.parent), _beside(path.parent) as modules:
+        try:
+            # Compiled under its own name rather than CQGI's, so that tracebacks show the user's file.
+            exec(compile(model.ast_tree, str(path), "exec"), variables)  # noqa: S102 - running it is the job
+        except (Exception, SystemExit) as reason:
+            raise SetupError(_blame(path, reason)) from reason
+    shown = tuple(o.shape for o in collector.outputObjects)
+    return Ran(variables=variables, shown=shown, modules=tuple(modules))
+
+
+def _model(path: Path) -> _Model:
+    """Parse a script."""
+    try:
+        return _Model(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as reason:
+        message = f"{path} does not exist"
+        raise SetupError(message) from reason
+    except (OSError, UnicodeDecodeError) as reason:
+        message = f"{path.name} cannot be read: {_one_line(reason)}"
+        raise SetupError(message) from reason
+    except SyntaxError as reason:
+        message = f"{path.name}, line {reason.lineno}: {type(reason).__name__}: {reason.msg}"
+        raise SetupError(message) from reason
+    except ValueError as reason:
+        message = f"{path.name} is not a Python script: {_one_line(reason)}"
+        raise SetupError(message) from reason
+
+
+def _override(path: Path, parameters: Mapping[str, Any], name: str, text: str, nearest: Any) -> None:
+    """Give one parameter another value."""
+    if name not in parameters:
+        message = f"{path.name} has no parameter {name!r} to set; {nearest(name, parameters)}"
+        raise SetupError(message)
+    parameter = parameters[name]
+    try:
+        parameter.set_value(_value(text, parameter.varType))
+    except (ValueError, SyntaxError, cqgi.InvalidParameterError) as reason:
+        kind = parameter.varType.__name__.removesuffix("ParameterType").lower()
+        message = f"--set {name}={text}: {path.name} needs a {kind} there, like {parameter.default_value!r}"
+        raise SetupError(message) from reason
+
+
+def _value(text: str, kind: type) -> object:
+    """Read an override as the kind of value that the parameter has."""
+    if kind is cqgi.NumberParameterType:
+        number = ast.literal_eval(text.strip())
+        if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
+            raise ValueError(text)
+        return number
+    if kind is cqgi.BooleanParameterType:
+        if text.strip().lower() not in _YES:
+            raise ValueError(text)
+        return _YES[text.strip().lower()]
+    if kind is cqgi.TupleParameterType:
+        values = ast.literal_eval(text.strip())
+        return tuple(values) if isinstance(values, list | tuple) else (values,)
+    return text
+
+
+@contextmanager
+def _beside(folder: Path) -> Iterator[list[Path]]:
+    """Let a script import what lies beside it; afterwards forget it, for the next script's sake."""
+    home = str(folder.resolve())
+    before = set(sys.modules)
+    found: list[Path] = []
+    sys.path.insert(0, home)
+    try:
+        yield found
+    finally:
+        if home in sys.path:
+            sys.path.remove(home)
+        for name in set(sys.modules) - before:
+            file = getattr(sys.modules[name], "__file__", None)
+            if file and Path(file).resolve().is_relative_to(home):
+                found.append(Path(file))
+                del sys.modules[name]
+        found.sort()
+
+
+def _blame(path: Path, reason: BaseException) -> str:
+    """Say on which line of the user's own files a script failed, in one line."""
+    home = path.parent.resolve()
+    file, line = path.name, None
+    for frame in extract_tb(reason.__traceback__):
+        own = Path(frame.filename)
+        if own.resolve() == path.resolve() or (own.exists() and own.resolve().parent == home):
+            file, line = own.name, frame.lineno
+    if isinstance(reason, SyntaxError) and reason.filename:
+        file, line = Path(reason.filename).name, reason.lineno
+    where = file if line is None else f"{file}, line {line}"
+    what = _one_line(reason)
+    if isinstance(reason, FixturecheckError):
+        return f"{where}: {what}"
+    return f"{where}: {type(reason).__name__}: {what}" if what else f"{where}: {type(reason).__name__}"
+
+
+def _one_line(reason: BaseException) -> str:
+    return " ".join(str(reason).split())
