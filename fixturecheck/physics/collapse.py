@@ -108,7 +108,7 @@ def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
     if max(factors) > bound * (1.0 + 1e-3) + 1e-6:
         message = f"collapse: a factor of {max(factors):.4g} lies above its upper bound {bound:.4g}"
         raise NotComputedError(message)
-    factor = Range(low=min(min(factors), ceiling), high=min(max(factors), ceiling))
+    factor = Range(low=min(*factors, ceiling), high=min(max(factors), ceiling))
     at_least = path.ended == "ceiling"
     moving = () if at_least else _motion_at_end(holding, equations, path)
     return Collapse(

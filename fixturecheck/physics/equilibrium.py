@@ -229,7 +229,9 @@ def _check(holding: Holding) -> None:
             raise SetupError(message)
         _finite(f"load {load.label!r} on {load.body}", *load.force_n, *load.at_mm, *load.moment_nmm)
     if not any(any(load.force_n) or any(load.moment_nmm) for load in holding.cutting):
-        message = "the cutting load is zero: state a cut with depth and speed, there is nothing to hold against"
+        message = (
+            "the cutting load is zero: there is nothing to hold against; state a cut with depth and speed"
+        )
         raise SetupError(message)
 
 
@@ -248,7 +250,9 @@ def _check_contact(contact: ContactPoint, names: list[str]) -> None:
     """Refuse a contact point whose numbers make no sense."""
     where = f"contact {contact.label!r} of {contact.a} at {contact.at_mm}"
     if contact.a not in names or (contact.b and contact.b not in names) or contact.a == contact.b:
-        message = f"{where}: bodies {contact.a!r} and {contact.b!r} must be two of {', '.join(names)}, or `b` empty"
+        message = (
+            f"{where}: {contact.a!r} and {contact.b!r} must be two of {', '.join(names)}; `b` may be empty"
+        )
         raise SetupError(message)
     _finite(where, *contact.at_mm, *contact.normal, contact.mu, contact.stiffness_n_mm, contact.pull_n)
     if contact.mu < 0.0 or contact.stiffness_n_mm <= 0.0 or contact.pull_n < 0.0:

@@ -72,7 +72,9 @@ def settle_held(equations: Equations) -> tuple[State, bool]:
     reach = _stuck_travel(equations, equations.held_n)
     step = _advance(equations, start, nothing, equations.held_n, reach)
     if step is None:
-        message = "equilibrium: under the held loads contacts kept switching between open, sticking and sliding"
+        message = (
+            "equilibrium under the held loads: contacts kept switching between open, sticking and sliding"
+        )
         raise NotComputedError(message)
     if step.factor <= NOTHING:
         return step.state, False

@@ -1,0 +1,176 @@
+"""How hard does a clamp hold: from the torque on its screw to a force with direction and place."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any
+
+from fixturecheck.errors import SetupError
+from fixturecheck.physics.ranges import Range, over_ends
+
+Vector = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClampForce:
+    """A clamp as a force on a part.
+
+    Parameters
+    ----------
+    force_n : Range
+        Size.
+    direction : Vector
+        Unit direction in which it pushes the part.
+    at_mm : Vector
+        Where it acts.
+    """
+
+    force_n: Range
+    direction: Vector
+    at_mm: Vector
+
+    def vector_n(self, size_n: float) -> Vector:
+        """Return the force of this size."""
+        x, y, z = (size_n * d for d in self.direction)
+        return x, y, z
+
+
+def screw_force_n(torque_nm: float, diameter_mm: float, nut_factor: Range) -> Range:
+    """Return the force in a screw from T = K d F.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+    """
+    _positive("screw", torque_nm, diameter_mm, nut_factor.low)
+    return over_ends(lambda k: torque_nm * 1e3 / (k * diameter_mm), nut_factor)
+
+
+def screw_torque_nm(force_n: float, diameter_mm: float, nut_factor: Range) -> Range:
+    """Return the torque that a force in a screw takes, T = K d F.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+    """
+    _positive("screw", force_n, diameter_mm, nut_factor.low)
+    return over_ends(lambda k: k * diameter_mm * force_n * 1e-3, nut_factor)
+
+
+def vise_force_n(torque_nm: float, screw_mm: float, nut_factor: Range, efficiency: Range) -> Range:
+    """Return the force of a vise's jaw from the torque on its handle.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive, or the efficiency is above one.
+    """
+    _positive("vise", efficiency.low)
+    if efficiency.high > 1.0:
+        message = f"vise: efficiency {efficiency.high} is above one"
+        raise SetupError(message)
+    return over_ends(
+        lambda force, share: force * share, screw_force_n(torque_nm, screw_mm, nut_factor), efficiency
+    )
+
+
+def strap_clamp(
+    screw_n: Range, *, screw_to_heel_mm: float, screw_to_part_mm: float, at_mm: Vector
+) -> ClampForce:
+    """Return the force of a strap on the part: a lever over its heel, pressed down by the screw between.
+
+    Raises
+    ------
+    SetupError
+        An arm is not positive.
+    """
+    _positive("strap clamp", screw_to_heel_mm, screw_to_part_mm)
+    share = screw_to_heel_mm / (screw_to_heel_mm + screw_to_part_mm)
+    return ClampForce(force_n=screw_n.scaled(share), direction=(0.0, 0.0, -1.0), at_mm=at_mm)
+
+
+def toe_clamp(force_n: Range, *, inward: Vector, down_deg: float, at_mm: Vector) -> ClampForce:
+    """Return the force of a toe clamp: inward from the side and down by an angle.
+
+    Raises
+    ------
+    SetupError
+        The inward direction is not level, or the angle is outside 0 to 90 degrees.
+    """
+    level = math.hypot(inward[0], inward[1])
+    if level == 0.0 or abs(inward[2]) > 1e-9 * level or not 0.0 <= down_deg < 90.0:
+        message = f"toe clamp: inward {inward} must be level and the angle {down_deg} deg within 0 to 90"
+        raise SetupError(message)
+    along, down = math.cos(math.radians(down_deg)) / level, math.sin(math.radians(down_deg))
+    return ClampForce(force_n=force_n, direction=(inward[0] * along, inward[1] * along, -down), at_mm=at_mm)
+
+
+def ring_squeeze_mm(
+    force_n: float, radius_mm: float, modulus_mpa: float, inertia_mm4: float
+) -> tuple[float, float]:
+    """Return how a thin ring between two opposite clamps changes its diameter, along and across the load.
+
+    Roark, Formulas for Stress and Strain, table of circular rings, case 1; Timoshenko; from memory. Bending
+    only: valid while the ring is thin against its radius.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+    """
+    _positive("ring", force_n, radius_mm, modulus_mpa, inertia_mm4)
+    unit = force_n * radius_mm**3 / (modulus_mpa * inertia_mm4)
+    return -(math.pi / 4.0 - 2.0 / math.pi) * unit, (2.0 / math.pi - 0.5) * unit
+
+
+def pressed_bow_mm(force_n: float, span_mm: float, modulus_mpa: float, inertia_mm4: float) -> float:
+    """Return how far a bowed strip, standing on its ends, gives under a clamp in the middle.
+
+    F L^3 / (48 E I), any text on beams. Ground flat while so pressed, it springs back by the same amount
+    when the clamp or the magnet lets go.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+    """
+    _positive("strip", force_n, span_mm, modulus_mpa, inertia_mm4)
+    return force_n * span_mm**3 / (48.0 * modulus_mpa * inertia_mm4)
+
+
+def nut_factor(state: str) -> Range:
+    """Return K for a state of the thread: dry, oiled, anti_seize."""
+    return _range("nut_factor", state, "k")
+
+
+def vise_efficiency() -> Range:
+    """Return the share of the screw's force that reaches the jaw."""
+    return _range("vise", "screw", "efficiency")
+
+
+def friction(pair: str) -> Range:
+    """Return the coefficient of friction for a kind of contact."""
+    return _range("friction", pair, "mu")
+
+
+def _range(kind: str, name: str, key: str) -> Range:
+    """Read one range from the table or say which rows there are."""
+    text = files("fixturecheck.physics").joinpath("clamps.toml").read_text("utf-8")
+    rows: dict[str, Any] = tomllib.loads(text)[kind]
+    if name not in rows:
+        message = f"{kind}: no row {name!r}; the table has {', '.join(sorted(rows))}"
+        raise SetupError(message)
+    low, high = rows[name][key]
+    return Range(low=low, high=high)
+
+
+def _positive(what: str, *values: float) -> None:
+    """Refuse what is not a positive number."""
+    if not all(math.isfinite(v) and v > 0.0 for v in values):
+        message = f"{what}: {values} must all be numbers above zero"
+        raise SetupError(message)

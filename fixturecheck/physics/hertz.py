@@ -1,0 +1,195 @@
+"""How stiff and how stressed is a contact: line and point contacts after Hertz, flat faces as punches.
+
+Johnson, Contact Mechanics (1985), ch. 4 and 5, from memory. Valid while the contact is small against the
+radii and stresses stay elastic; a pressure above about three times the yield strength is not elastic.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from fixturecheck.errors import SetupError
+
+# Along the axis below a line contact the shear stress is greatest here (share of half width), and this large.
+LINE_SHEAR_DEPTH, LINE_SHEAR = 0.786, 0.300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Elastic:
+    """Young's modulus and Poisson's ratio of one side."""
+
+    modulus_mpa: float = 207_000.0
+    poisson: float = 0.292
+
+
+STEEL = Elastic()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineContact:
+    """A loaded line: half width, peak pressure, greatest shear stress and its depth."""
+
+    half_width_mm: float
+    pressure_mpa: float
+    shear_mpa: float
+    shear_depth_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PointContact:
+    """A loaded point: radius, peak pressure, approach of the two bodies, stiffness at this load."""
+
+    radius_mm: float
+    pressure_mpa: float
+    approach_mm: float
+    stiffness_n_mm: float
+
+
+def contact_modulus_mpa(a: Elastic = STEEL, b: Elastic = STEEL) -> float:
+    """Return the contact modulus E*: 1/E* is the sum of (1 - nu^2)/E of both sides.
+
+    Raises
+    ------
+    SetupError
+        A modulus or ratio is impossible.
+    """
+    for side in (a, b):
+        if not (side.modulus_mpa > 0.0 and math.isfinite(side.modulus_mpa) and -1.0 < side.poisson <= 0.5):
+            message = f"elastic constants {side.modulus_mpa} MPa and {side.poisson} are impossible"
+            raise SetupError(message)
+    return 1.0 / sum((1.0 - side.poisson**2) / side.modulus_mpa for side in (a, b))
+
+
+def relative_radius_mm(a_mm: float, b_mm: float = math.inf) -> float:
+    """Return the relative radius: 1/R is the sum of both curvatures; a plane is infinite, a hollow negative.
+
+    Raises
+    ------
+    SetupError
+        The surfaces do not touch in a line or point: flat on flat, or a ball too large for its hollow.
+    """
+    curvature = sum(0.0 if math.isinf(r) else 1.0 / r for r in (a_mm, b_mm))
+    if not curvature > 0.0:
+        message = f"radii {a_mm} and {b_mm} mm do not touch in a point or line"
+        raise SetupError(message)
+    return 1.0 / curvature
+
+
+def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa: float) -> LineContact:
+    """Return the contact of parallel cylinders, or of one on a plane.
+
+    Parameters
+    ----------
+    force_n, length_mm : float
+        Load and the length it is spread over evenly.
+    radius_mm : float
+        Relative radius.
+    modulus_mpa : float
+        Contact modulus.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+    """
+    _positive("line contact", force_n, length_mm, radius_mm, modulus_mpa)
+    along = force_n / length_mm
+    half = math.sqrt(4.0 * along * radius_mm / (math.pi * modulus_mpa))
+    pressure = math.sqrt(along * modulus_mpa / (math.pi * radius_mm))
+    return LineContact(
+        half_width_mm=half,
+        pressure_mpa=pressure,
+        shear_mpa=LINE_SHEAR * pressure,
+        shear_depth_mm=LINE_SHEAR_DEPTH * half,
+    )
+
+
+def line_approach_mm(
+    force_n: float, length_mm: float, radius_mm: float, depth_mm: float, side: Elastic
+) -> float:
+    """Return how far a point at `depth_mm` below a line contact moves toward it, for one of its sides.
+
+    A line contact has no approach of its own: it depends on how deep the body is (Johnson eq. 5.57).
+
+    Parameters
+    ----------
+    force_n, length_mm, radius_mm : float
+        As for the contact; the relative radius.
+    depth_mm : float
+        Depth of the point, much larger than the half width.
+    side : Elastic
+        Constants of this side; the other is taken as the same.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive or the depth lies inside the contact.
+    """
+    half = line_contact(force_n, length_mm, radius_mm, contact_modulus_mpa(side, side)).half_width_mm
+    if not depth_mm > half:
+        message = f"line contact: depth {depth_mm} mm is not below the half width {half:.4f} mm"
+        raise SetupError(message)
+    nu = side.poisson
+    spread = 2.0 * math.log(2.0 * depth_mm / half) - nu / (1.0 - nu)
+    return force_n / length_mm * (1.0 - nu**2) / (math.pi * side.modulus_mpa) * spread
+
+
+def line_stiffness_n_mm(
+    force_n: float, length_mm: float, radius_mm: float, depth_mm: float, side: Elastic = STEEL
+) -> float:
+    """Stiffness at this load of a line contact between two like bodies of that depth, by differentiation."""
+    half = line_contact(force_n, length_mm, radius_mm, contact_modulus_mpa(side, side)).half_width_mm
+    # The half width grows with the root of the load, which takes one off the logarithm's slope.
+    nu = side.poisson
+    spread = 2.0 * math.log(2.0 * depth_mm / half) - nu / (1.0 - nu) - 1.0
+    one_side = (1.0 - nu**2) / (math.pi * side.modulus_mpa * length_mm) * spread
+    return 1.0 / (2.0 * one_side)
+
+
+def point_contact(force_n: float, radius_mm: float, modulus_mpa: float) -> PointContact:
+    """Return the contact of balls, or of one on a plane.
+
+    Parameters
+    ----------
+    force_n : float
+        Load.
+    radius_mm : float
+        Relative radius.
+    modulus_mpa : float
+        Contact modulus.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+    """
+    _positive("point contact", force_n, radius_mm, modulus_mpa)
+    radius = (3.0 * force_n * radius_mm / (4.0 * modulus_mpa)) ** (1.0 / 3.0)
+    return PointContact(
+        radius_mm=radius,
+        pressure_mpa=1.5 * force_n / (math.pi * radius**2),
+        approach_mm=radius**2 / radius_mm,
+        stiffness_n_mm=2.0 * modulus_mpa * radius,
+    )
+
+
+def face_stiffness_n_mm(area_mm2: float, modulus_mpa: float) -> float:
+    """Stiffness of a flat face pressed evenly: that of a rigid round punch of the same area, 2 E* a.
+
+    Sneddon (1965), from memory; for other outlines within a few per cent. Roughness makes it softer.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+    """
+    _positive("face contact", area_mm2, modulus_mpa)
+    return 2.0 * modulus_mpa * math.sqrt(area_mm2 / math.pi)
+
+
+def _positive(what: str, *values: float) -> None:
+    """Refuse what is not a positive number."""
+    if not all(math.isfinite(v) and v > 0.0 for v in values):
+        message = f"{what}: {values} must all be numbers above zero"
+        raise SetupError(message)

@@ -1,0 +1,172 @@
+"""How hard does a milling cutter pull at a part in the vise: cutting force by Kienzle's law, low to high."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import tomllib
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any
+
+from fixturecheck.errors import SetupError
+from fixturecheck.physics.ranges import Range, over_ends
+
+Vector = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shearing:
+    """What cutting a material takes: Kienzle's two constants and the ratios of the other forces."""
+
+    force_n_mm2: Range
+    exponent: Range
+    radial_ratio: Range
+    axial_ratio: Range
+    wear_factor: Range
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mill:
+    """A milling cut with the side of a cutter.
+
+    Parameters
+    ----------
+    cutter_mm, teeth : float, int
+        Diameter and number of teeth.
+    deep_mm, wide_mm : float
+        Axial depth and width of the cut (radial engagement).
+    feed_mm_tooth : float
+        Feed for each tooth.
+    """
+
+    cutter_mm: float
+    teeth: int
+    deep_mm: float
+    wide_mm: float
+    feed_mm_tooth: float
+
+
+def specific_force_n_mm2(main_n_mm2: float, chip_mm: float, exponent: float) -> float:
+    """Return Kienzle's specific cutting force, kc = kc1.1 h^-mc (Kienzle 1952, from memory)."""
+    return main_n_mm2 * math.pow(chip_mm, -exponent)
+
+
+def chip_section_mm2(deep_mm: float, feed_mm: float) -> float:
+    """Section of the chip, depth times feed, whatever the entering angle."""
+    return deep_mm * feed_mm
+
+
+def engagement_rad(cut: Mill) -> float:
+    """Angle over which a tooth is in the cut, from the width of the cut."""
+    return math.acos(1.0 - 2.0 * min(cut.wide_mm, cut.cutter_mm) / cut.cutter_mm)
+
+
+def greatest_chip_mm(cut: Mill) -> float:
+    """Thickest chip on the way through the cut: the feed times the sine of the angle, at most the feed."""
+    angle = engagement_rad(cut)
+    return cut.feed_mm_tooth * (1.0 if angle >= 0.5 * math.pi else math.sin(angle))
+
+
+def teeth_in_cut(cut: Mill) -> int:
+    """Most teeth that are in the cut at once."""
+    return max(1, math.ceil(engagement_rad(cut) / (2.0 * math.pi / cut.teeth) - 1e-9))
+
+
+def tooth_force_n(cut: Mill, shearing: Shearing) -> Range:
+    """Cutting force of one tooth at its thickest chip.
+
+    Raises
+    ------
+    SetupError
+        The cut's numbers make no sense.
+    """
+    _check(cut)
+    chip = greatest_chip_mm(cut)
+
+    def force(main: float, exponent: float, wear: float) -> float:
+        return specific_force_n_mm2(main, chip, exponent) * chip_section_mm2(cut.deep_mm, chip) * wear
+
+    return over_ends(force, shearing.force_n_mm2, shearing.exponent, shearing.wear_factor)
+
+
+def milling_loads(cut: Mill, shearing: Shearing, *, feed: Vector, across: Vector) -> tuple[Vector, ...]:
+    """Return forces on the part that a vise has to hold against.
+
+    Every tooth in the cut at its thickest chip is more than ever acts at once, so the low end is one tooth
+    and the high end is all of them. The cutting force turns with the tooth: it is put along and against the
+    feed and across it, with the radial force square to it and the axial force up.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    shearing : Shearing
+        Constants of the material.
+    feed, across : Vector
+        Level unit vectors along the feed and square to it.
+
+    Returns
+    -------
+    tuple of Vector
+        Forces on the part, N.
+
+    Raises
+    ------
+    SetupError
+        The cut's numbers make no sense.
+    """
+    one = tooth_force_n(cut, shearing)
+    sizes = (one.low, one.high * teeth_in_cut(cut))
+    loads = []
+    for size, radial, axial, (main, side) in itertools.product(
+        sizes,
+        shearing.radial_ratio.ends,
+        shearing.axial_ratio.ends,
+        ((feed, across), (across, feed)),
+    ):
+        for turn, tip in itertools.product((1.0, -1.0), (1.0, -1.0)):
+            x, y = (size * (turn * m + tip * radial * s) for m, s in zip(main[:2], side[:2], strict=True))
+            loads.append((x, y, size * axial))
+    return tuple(loads)
+
+
+def shearing(material: str) -> Shearing:
+    """Return the table's numbers for a class of material.
+
+    Raises
+    ------
+    SetupError
+        The table has no such row.
+    """
+    text = files("fixturecheck.physics").joinpath("milling.toml").read_text("utf-8")
+    table: dict[str, Any] = tomllib.loads(text)
+    rows, tool = table["material"], table["tool"]
+    if material not in rows:
+        message = f"milling: no material {material!r}; the table has {', '.join(sorted(rows))}"
+        raise SetupError(message)
+    row = rows[material]
+    return Shearing(
+        force_n_mm2=Range(low=row["force_n_mm2"][0], high=row["force_n_mm2"][1]),
+        exponent=Range(low=row["exponent"][0], high=row["exponent"][1]),
+        radial_ratio=Range(low=tool["radial_over_tangential"][0], high=tool["radial_over_tangential"][1]),
+        axial_ratio=Range(low=tool["axial_over_tangential"][0], high=tool["axial_over_tangential"][1]),
+        wear_factor=Range(low=tool["wear_factor"][0], high=tool["wear_factor"][1]),
+        source=f"{row['source']}; tool: {tool['source']}",
+    )
+
+
+def _check(cut: Mill) -> None:
+    """Refuse a cut that cannot be one."""
+    values = {
+        "cutter_mm": cut.cutter_mm,
+        "teeth": cut.teeth,
+        "deep_mm": cut.deep_mm,
+        "wide_mm": cut.wide_mm,
+        "feed_mm_tooth": cut.feed_mm_tooth,
+    }
+    for name, value in values.items():
+        if not (math.isfinite(value) and value > 0.0):
+            message = f"milling cut: {name} is {value}; it must be a number above zero"
+            raise SetupError(message)
