@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from fixturecheck.result import Role, Verdict
+from fixturecheck.result import NamedShape, Role, Verdict
 
 Rgb = tuple[int, int, int]
 
 PARTS: tuple[Rgb, ...] = ((222, 196, 146), (205, 174, 118), (236, 214, 172), (190, 158, 104))
 """Neighbouring parts of a gang take these in turn, so that a seam between them shows."""
 
-FIXTURES: tuple[Rgb, ...] = ((150, 164, 176), (122, 138, 153), (176, 187, 196), (104, 121, 138))
+FIXTURES: tuple[Rgb, ...] = ((166, 180, 192), (140, 157, 172), (190, 201, 210), (124, 143, 160))
 
 ROLES: dict[Role, Rgb] = {
     Role.PART: PARTS[0],
@@ -48,3 +48,24 @@ SIGNS: dict[Verdict, str] = {
     Verdict.UNKNOWN: "?",
 }
 """A verdict is always its word and its sign; colour only helps."""
+
+VERDICTS: dict[Verdict, Rgb] = {
+    Verdict.GO: (24, 110, 82),
+    Verdict.CAUTION: (150, 92, 0),
+    Verdict.NO_GO: (176, 24, 44),
+    Verdict.UNKNOWN: (84, 84, 108),
+}
+
+
+def body_colours(shapes: tuple[NamedShape, ...]) -> dict[str, Rgb]:
+    """Return a colour for every shape: parts and fixtures take theirs in turn, the rest by role."""
+    colours: dict[str, Rgb] = {}
+    turns = {Role.PART: 0, Role.FIXTURE: 0}
+    for shape in shapes:
+        if shape.role in turns:
+            palette = PARTS if shape.role is Role.PART else FIXTURES
+            colours[shape.name] = palette[turns[shape.role] % len(palette)]
+            turns[shape.role] += 1
+        else:
+            colours[shape.name] = ROLES[shape.role]
+    return colours

@@ -8,9 +8,9 @@ from typing import cast
 
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.step_write import Named, Rgb, write_step
-from fixturecheck.report.colours import FIXTURES, PARTS, ROLES
+from fixturecheck.report.colours import body_colours
 from fixturecheck.report.part21 import settled
-from fixturecheck.result import NamedShape, Result, Role
+from fixturecheck.result import Result, Role
 from fixturecheck.setup.model import Setup
 
 
@@ -24,20 +24,6 @@ def write_setup_step(path: Path, result: Result, setup: Setup) -> None:
     """
     write_step(path, result.name, list(_components(result, setup)))
     path.write_text(settled(path.read_text(encoding="utf-8")), encoding="utf-8")
-
-
-def body_colours(shapes: tuple[NamedShape, ...]) -> dict[str, tuple[int, int, int]]:
-    """Return a colour for every shape: parts and fixtures take theirs in turn, the rest by role."""
-    colours = {}
-    turns = {Role.PART: 0, Role.FIXTURE: 0}
-    for shape in shapes:
-        if shape.role in turns:
-            palette = PARTS if shape.role is Role.PART else FIXTURES
-            colours[shape.name] = palette[turns[shape.role] % len(palette)]
-            turns[shape.role] += 1
-        else:
-            colours[shape.name] = ROLES[shape.role]
-    return colours
 
 
 def _components(result: Result, setup: Setup) -> Iterator[Named]:

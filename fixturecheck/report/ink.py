@@ -1,0 +1,357 @@
+"""Writes the words onto a drawn picture: title, names, numbers, arrow, scale, legend and inset."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageDraw, ImageFont
+
+from fixturecheck.report.colours import VERDICTS
+from fixturecheck.report.placing import Board, Box, around, heart
+from fixturecheck.result import Verdict
+
+Floats = npt.NDArray[np.float64]
+Colour = tuple[int, int, int]
+
+INK: Colour = (28, 34, 42)
+PAPER: Colour = (255, 255, 255)
+STRIP = 76
+INSET = (336, 231)
+RING = 30.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Projection:
+    """Where a point in space falls in a picture without perspective."""
+
+    target: Floats
+    right: Floats
+    up: Floats
+    eye: Floats
+    pixels_per_mm: float
+    width: int
+    height: int
+
+    @classmethod
+    def of(cls, camera: dict[str, Any], width: int, height: int) -> Projection:
+        """Return the projection of a camera onto a picture of a size in pixels."""
+        eye, up = np.array(camera["eye"]), np.array(camera["up"])
+        return cls(
+            target=np.array(camera["target"]),
+            right=np.cross(up, eye),
+            up=up,
+            eye=eye,
+            pixels_per_mm=height / camera["height_mm"],
+            width=width,
+            height=height,
+        )
+
+    def point(self, place: Floats) -> tuple[float, float]:
+        """Return the pixel of a point."""
+        x, y = self.arrow(place - self.target)
+        return self.width / 2 + x * self.pixels_per_mm, self.height / 2 + y * self.pixels_per_mm
+
+    def arrow(self, vector: Floats) -> tuple[float, float]:
+        """Return how a unit vector lies in the picture: x to the right, y down."""
+        return float(vector @ self.right), -float(vector @ self.up)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Canvas:
+    """A drawn picture with what is known about each of its pixels."""
+
+    picture: Image.Image
+    numbers: npt.NDArray[np.int64]
+    projection: Projection
+    scene: dict[str, Any]
+
+    def board(self) -> Board:
+        """Return an empty board on which covering a tagged body costs something."""
+        tagged = [i for i, a in enumerate(self.scene["actors"]) if a["mesh"] in self.scene["tags"]]
+        weight = 0.3 * (self.numbers >= 0) + 0.9 * np.isin(self.numbers, tagged)
+        return Board(width=self.picture.width, height=self.picture.height, weight=weight)
+
+
+def finish_overview(canvas: Canvas) -> Image.Image:
+    """Return the picture of the whole set-up with names, legend, axes and title."""
+    draw = ImageDraw.Draw(canvas.picture)
+    board = canvas.board()
+    _axes(draw, canvas.projection, board)
+    _legend(draw, board, canvas.scene["legend"])
+    for name in canvas.scene["tags"]:
+        _tag(draw, canvas, board, name)
+    return _titled(canvas)
+
+
+def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) -> Image.Image:
+    """Return the picture of one spot with ring, arrow, callout, names, scale and the inset."""
+    scene = canvas.scene
+    draw = ImageDraw.Draw(canvas.picture)
+    board = canvas.board()
+    spot = canvas.projection.point(np.array(scene["spot"]))
+    radius = min(max(scene["ring_mm"] * canvas.projection.pixels_per_mm, RING), 4 * RING)
+    board.take(around(*spot, 2 * radius + 60, 2 * radius + 60))
+    colour = VERDICTS[Verdict(scene["verdict"])]
+    _inset(canvas.picture, board, small, small_view.point(np.array(scene["spot"])), colour)
+    _scale(draw, canvas.projection, board, scene["units"])
+    if scene["legend"]:
+        _legend(draw, board, scene["legend"])
+    _ring(draw, spot, radius, colour)
+    if scene["arrow"] is not None:
+        _arrow(draw, board, (*spot, radius), canvas.projection.arrow(np.array(scene["arrow"])), colour)
+    _callout(draw, board, (*spot, radius), scene, colour)
+    for name in scene["tags"]:
+        _tag(draw, canvas, board, name)
+    return _titled(canvas)
+
+
+def _font(size: int) -> Any:
+    return ImageFont.load_default(size=size)
+
+
+def _plain(text: str) -> str:
+    """Replace what the built-in font cannot draw."""
+    return text.replace("\u202f", " ").replace("\u2013", "-")
+
+
+def _size(draw: ImageDraw.ImageDraw, text: str, font: Any) -> tuple[float, float]:
+    left, top, right, bottom = draw.textbbox((0, 0), text, font=font, anchor="la")
+    return right - left, bottom - top
+
+
+def _titled(canvas: Canvas) -> Image.Image:
+    """Put a strip on top: verdict by sign and word, number, what it is about."""
+    scene, picture = canvas.scene, canvas.picture
+    verdict = Verdict(scene["verdict"])
+    whole = Image.new("RGB", (picture.width, picture.height + STRIP), PAPER)
+    whole.paste(picture, (0, STRIP))
+    draw = ImageDraw.Draw(whole)
+    word = str(verdict).upper()
+    font = _font(38)
+    badge_width = _size(draw, word, font)[0] + 96
+    draw.rectangle((0, 0, badge_width, STRIP - 1), fill=VERDICTS[verdict])
+    _sign(draw, verdict, (42, STRIP / 2), 17)
+    draw.text((74, STRIP / 2), word, font=font, fill=PAPER, anchor="lm")
+    left = badge_width + 22
+    if "number" in scene:
+        _numeral(draw, (left + 24, STRIP / 2), scene["number"], VERDICTS[verdict])
+        left += 64
+    note = "section" if scene["cut"] else ""
+    note_width = _size(draw, note, _font(30))[0] + 30 if note else 0
+    draw.text((picture.width - 20, STRIP / 2), note, font=_font(30), fill=INK, anchor="rm")
+    title = _fitted(draw, _plain(scene["title"]), font, picture.width - left - note_width - 20)
+    draw.text((left, STRIP / 2), title, font=font, fill=INK, anchor="lm")
+    draw.line((0, STRIP - 1, picture.width, STRIP - 1), fill=INK, width=2)
+    return whole
+
+
+def _fitted(draw: ImageDraw.ImageDraw, text: str, font: Any, width: float) -> str:
+    if _size(draw, text, font)[0] <= width:
+        return text
+    while text and _size(draw, text + "...", font)[0] > width:
+        text = text[:-1]
+    return text + "..."
+
+
+def _sign(draw: ImageDraw.ImageDraw, verdict: Verdict, at: tuple[float, float], r: float) -> None:
+    """Draw the verdict's sign: a cross, a triangle, a tick or a question mark."""
+    x, y = at
+    if verdict is Verdict.NO_GO:
+        draw.line((x - r, y - r, x + r, y + r), fill=PAPER, width=8)
+        draw.line((x - r, y + r, x + r, y - r), fill=PAPER, width=8)
+    elif verdict is Verdict.CAUTION:
+        draw.polygon([(x, y - r), (x + 1.15 * r, y + r), (x - 1.15 * r, y + r)], fill=PAPER)
+    elif verdict is Verdict.GO:
+        points = [(x - r, y), (x - 0.25 * r, y + 0.75 * r), (x + r, y - 0.8 * r)]
+        draw.line(points, fill=PAPER, width=8, joint="curve")
+    else:
+        draw.text(at, "?", font=_font(44), fill=PAPER, anchor="mm")
+
+
+def _numeral(draw: ImageDraw.ImageDraw, at: tuple[float, float], number: int, colour: Colour) -> None:
+    x, y = at
+    draw.ellipse(around(x, y, 52, 52), outline=colour, width=5, fill=PAPER)
+    draw.text(at, str(number), font=_font(34 if number < 100 else 26), fill=INK, anchor="mm")
+
+
+def _ring(draw: ImageDraw.ImageDraw, at: tuple[float, float], radius: float, colour: Colour) -> None:
+    box = around(*at, 2 * radius, 2 * radius)
+    draw.ellipse(around(*at, 2 * radius + 6, 2 * radius + 6), outline=PAPER, width=10)
+    draw.ellipse(box, outline=colour, width=5)
+
+
+def _arrow(
+    draw: ImageDraw.ImageDraw,
+    board: Board,
+    ring: tuple[float, float, float],
+    way: tuple[float, float],
+    colour: Colour,
+) -> None:
+    """Draw an arrow that starts outside the ring; one that points at the viewer is a dotted circle."""
+    x, y, radius = ring
+    length = math.hypot(*way)
+    if length < 0.3:
+        draw.ellipse(around(x, y, 14, 14), fill=colour)
+        return
+    dx, dy = way[0] / length, way[1] / length
+    start, end = radius + 12, radius + 128
+    a, b = (x + start * dx, y + start * dy), (x + end * dx, y + end * dy)
+    neck = (x + (end - 34) * dx, y + (end - 34) * dy)
+    head = [b, (neck[0] - 22 * dy, neck[1] + 22 * dx), (neck[0] + 22 * dy, neck[1] - 22 * dx)]
+    draw.line((*a, *neck), fill=PAPER, width=18)
+    draw.polygon(head, fill=colour, outline=PAPER, width=3)
+    draw.line((*a, *neck), fill=colour, width=11)
+    board.take((min(a[0], b[0]) - 22, min(a[1], b[1]) - 22, max(a[0], b[0]) + 22, max(a[1], b[1]) + 22), 0.0)
+
+
+def _callout(
+    draw: ImageDraw.ImageDraw,
+    board: Board,
+    ring: tuple[float, float, float],
+    scene: dict[str, Any],
+    colour: Colour,
+) -> None:
+    """Write number and limit beside the spot, with a line to it."""
+    lines = [_plain(line) for line in scene["callout"]]
+    if not lines:
+        return
+    fonts = [_font(46), *[_font(32)] * (len(lines) - 1)]
+    sizes = [_size(draw, line, font) for line, font in zip(lines, fonts, strict=True)]
+    width = max(w for w, _ in sizes) + 36
+    height = sum(f.size for f in fonts) * 1.22 + 24
+    *spot, radius = ring
+    box = board.find(spot[0], spot[1], width, height, least=radius + 2 * RING)
+    if box is None:
+        return
+    _leader(draw, (spot[0], spot[1]), box, colour, radius)
+    draw.rounded_rectangle(box, radius=10, fill=PAPER, outline=colour, width=4)
+    y = box[1] + 14
+    for line, font in zip(lines, fonts, strict=True):
+        draw.text((box[0] + 18, y), line, font=font, fill=INK)
+        y += font.size * 1.22
+    board.take(box)
+
+
+def _leader(
+    draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Colour, clear: float
+) -> None:
+    """Draw a line from a box toward a point, stopping clear of it."""
+    end = min(max(at[0], box[0]), box[2]), min(max(at[1], box[1]), box[3])
+    dx, dy = end[0] - at[0], end[1] - at[1]
+    length = math.hypot(dx, dy)
+    if length <= clear:
+        return
+    start = at[0] + dx / length * clear, at[1] + dy / length * clear
+    draw.line((*start, *end), fill=PAPER, width=9)
+    draw.line((*start, *end), fill=colour, width=4)
+
+
+def _tag(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board, name: str) -> None:
+    """Write a body's name on it, or beside it with a line where it is too small."""
+    number = next((i for i, a in enumerate(canvas.scene["actors"]) if a["mesh"] == name), None)
+    if number is None:
+        return
+    mask = (canvas.numbers == number) & ~board.taken
+    place = heart(mask)
+    if place is None or place[2] < 6:
+        return
+    x, y, room = place
+    font = _font(30)
+    width = _size(draw, name, font)[0] + 24
+    box = around(x, y, width, 44)
+    if room < 26 or not board.is_free(box):
+        beside = board.find(x, y, width, 44, least=36)
+        if beside is None:
+            return
+        box = beside
+        _leader(draw, (x, y), box, INK, 0.0)
+        draw.ellipse(around(x, y, 12, 12), fill=INK)
+    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
+    draw.text(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2), name, font=font, fill=INK, anchor="mm")
+    board.take(box)
+
+
+def _legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]]) -> None:
+    """Draw the legend in the upper corner that hides less: a swatch and words for each kind of thing."""
+    font = _font(28)
+    width = max(_size(draw, _plain(row["text"]), font)[0] for row in rows) + 76
+    height = 8 + 42.0 * len(rows)
+    corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
+    left, top = min(corners, key=lambda c: board.hidden((*c, c[0] + width, c[1] + height)))
+    box = (left, top, left + width, top + height)
+    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
+    for i, row in enumerate(rows):
+        y = top + 4 + 42 * i
+        draw.rectangle((left + 12, y + 7, left + 44, y + 33), fill=tuple(row["rgb"]), outline=INK, width=2)
+        draw.text((left + 56, y + 20), _plain(row["text"]), font=font, fill=INK, anchor="lm")
+    board.take(box)
+
+
+def _axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board) -> None:
+    """Draw the axes in the lower left corner; X is the traverse of the table."""
+    x, y = 130.0, view.height - 130.0
+    board.take((0, y - 120, 330, view.height), 0.0)
+    names = zip(("X traverse", "Y cross", "Z"), np.eye(3), strict=True)
+    for name, axis in names:
+        dx, dy = view.arrow(axis)
+        length = math.hypot(dx, dy)
+        if length < 0.15:
+            continue
+        ends = [1.0, -1.0] if name.startswith("X") else [1.0]
+        for end in ends:
+            tip = x + 92 * dx * end, y + 92 * dy * end
+            draw.line((x, y, *tip), fill=INK, width=5)
+            _head(draw, tip, (dx / length * end, dy / length * end))
+        at = x + 92 * dx + 26 * dx / length, y + 92 * dy + 26 * dy / length
+        draw.text(at, name, font=_font(26), fill=INK, anchor="lm" if dx > 0.2 else "mm")
+
+
+def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float, float]) -> None:
+    x, y = tip
+    dx, dy = way
+    draw.polygon(
+        [
+            (x + 12 * dx, y + 12 * dy),
+            (x - 10 * dx - 10 * dy, y - 10 * dy + 10 * dx),
+            (x - 10 * dx + 10 * dy, y - 10 * dy - 10 * dx),
+        ],
+        fill=INK,
+    )
+
+
+def _scale(draw: ImageDraw.ImageDraw, view: Projection, board: Board, units: str) -> None:
+    """Draw a bar of a round length in the lower left corner."""
+    unit_mm, name = (25.4, "in") if units == "inch" else (1.0, "mm")
+    longest = 0.2 * view.width / view.pixels_per_mm / unit_mm
+    power = 10.0 ** math.floor(math.log10(longest))
+    length = next(step * power for step in (5.0, 2.0, 1.0) if step * power <= longest)
+    pixels = length * unit_mm * view.pixels_per_mm
+    x, y = 30.0, view.height - 34.0
+    box = (14.0, y - 60, x + pixels + 18, view.height - 12.0)
+    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
+    draw.line((x, y, x + pixels, y), fill=INK, width=6)
+    for end in (x, x + pixels):
+        draw.line((end, y - 10, end, y + 10), fill=INK, width=4)
+    draw.text((x, y - 34), f"{length:g} {name}", font=_font(30), fill=INK, anchor="lm")
+    board.take(box)
+
+
+def _inset(
+    picture: Image.Image, board: Board, small: Image.Image, at: tuple[float, float], colour: Colour
+) -> None:
+    """Put the whole set-up, small, in the lower right corner, with a ring where the spot is."""
+    width, height = INSET
+    left, top = picture.width - width - 14, picture.height - height - 14
+    inset = small.resize(INSET, Image.Resampling.LANCZOS)
+    picture.paste(inset, (left, top))
+    draw = ImageDraw.Draw(picture)
+    draw.rectangle((left - 2, top - 2, left + width + 1, top + height + 1), outline=INK, width=3)
+    ratio = width / small.width
+    x = left + min(max(at[0] * ratio, 16), width - 16)
+    y = top + min(max(at[1] * ratio, 16), height - 16)
+    _ring(draw, (x, y), 15, colour)
+    board.take((left, top, left + width, top + height))

@@ -1,0 +1,45 @@
+"""In which order findings are shown, and the number each one goes by in report and pictures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fixturecheck.result import Finding, Result, Verdict
+
+_ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
+
+MOST_PICTURES = 24
+"""Pictures of findings drawn at most; a gang that fails the same way many times needs no more."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Numbered:
+    """A finding with its number, counted from 1 with the worst first, and its picture's file name."""
+
+    number: int
+    finding: Finding
+    picture: str | None
+
+
+def numbered(result: Result) -> tuple[Numbered, ...]:
+    """Return every finding, no-go first, then unknown, caution and go, each in the checks' own order."""
+    checks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
+    ranked = sorted(
+        result.findings, key=lambda f: (_ORDER.index(f.verdict), checks[f.check], f.subject, f.says)
+    )
+    drawn = 0
+    rows = []
+    for number, finding in enumerate(ranked, start=1):
+        picture = None
+        if _can_be_shown(finding) and drawn < MOST_PICTURES:
+            drawn += 1
+            picture = f"{number:02d}_{finding.check}.png"
+        rows.append(Numbered(number=number, finding=finding, picture=picture))
+    return tuple(rows)
+
+
+def _can_be_shown(finding: Finding) -> bool:
+    """Tell whether there is a place to aim at; a no-go may take it from its shapes."""
+    if finding.verdict is Verdict.NO_GO:
+        return finding.location_mm is not None or bool(finding.shapes)
+    return finding.verdict is Verdict.CAUTION and finding.location_mm is not None

@@ -1,0 +1,56 @@
+"""How a number is written for people: few digits, its unit, and inches where the set-up asks for them."""
+
+from __future__ import annotations
+
+import math
+
+_MM_PER_INCH = 25.4
+
+_IN_INCHES = {
+    "mm": ("in", _MM_PER_INCH, 4),
+    "um": ("µin", _MM_PER_INCH * 1e-3, 0),
+    "mm2": ("in²", _MM_PER_INCH**2, 4),
+    "mm3": ("in³", _MM_PER_INCH**3, 6),
+    "m/s": ("ft/min", 0.3048 / 60, 0),
+}
+_METRIC = {
+    "mm": ("mm", 1.0, 3),
+    "um": ("µm", 1.0, 1),
+    "mm2": ("mm²", 1.0, 2),
+    "mm3": ("mm³", 1.0, 3),
+    "m/s": ("m/s", 1.0, 1),
+}
+_ANYWHERE = {"deg": ("°", 1.0, 3), "share": ("%", 0.01, 1)}
+
+
+_IN_PICTURES = {"mm²": "sq mm", "mm³": "cu mm", "in²": "sq in", "in³": "cu in"}
+
+
+def shown_plain(value: float, unit: str, units: str = "mm") -> str:
+    """Return a number as `shown` does, in letters that the pictures' built-in font has."""
+    if unit == "um":
+        value, unit = value * 1e-3, "mm"
+    text = shown(value, unit, units).replace("\u202f", " ")
+    for sign, word in _IN_PICTURES.items():
+        text = text.replace(sign, word)
+    return text
+
+
+def shown(value: float | None, unit: str, units: str = "mm") -> str:
+    """Return a number with its unit, for a report in `units` (`mm` or `inch`).
+
+    Small numbers keep two significant digits rather than vanish; a missing one is a dash.
+    """
+    if value is None:
+        return "\u2013"
+    table = {**(_IN_INCHES if units == "inch" else _METRIC), **_ANYWHERE}
+    name, size, decimals = table.get(unit, (unit, 1.0, 4))
+    number = value / size
+    if number and abs(number) < 10.0**-decimals:
+        decimals = 1 - math.floor(math.log10(abs(number)))
+    text = f"{number:.{min(decimals, 9)}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    text = "0" if text in {"-0", ""} else text
+    joint = "" if name == "°" else "\u202f"
+    return f"{text}{joint}{name}".strip()

@@ -1,0 +1,219 @@
+"""From which side a spot is looked at, so that what matters is seen edge-on and nothing stands before it.
+
+Every candidate side is tried on a coarse grid of sight lines around the spot. Where no side shows the
+spot, the bodies are cut by a plane through it and the section is looked at instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+FRONT_RIGHT: tuple[float, float, float] = (0.52, -0.74, 0.43)
+"""Where the operator stands: before the machine, a little to the right, looking down on the table."""
+
+_GRID = (13, 9)
+_CUT_COST = 0.15
+_NOTHING = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Triangles:
+    """The triangles of a scene: corners, shape (m, 3, 3), and for each the number of its shape."""
+
+    corners_mm: Floats
+    owner: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class View:
+    """A camera without perspective.
+
+    Parameters
+    ----------
+    eye, up : ndarray, shape (3,)
+        Unit vectors from the spot to the camera, and upward in the picture.
+    height_mm : float
+        Height of the picture.
+    cut : bool
+        Whether everything before the spot is cut away.
+    score : float
+        How well the spot is seen; only comparable within one spot.
+    """
+
+    eye: Floats
+    up: Floats
+    height_mm: float
+    cut: bool
+    score: float
+
+
+def unit(vector: Iterable[float]) -> Floats:
+    """Return a vector of length one; a zero vector comes back as it is."""
+    array = np.asarray(list(vector), dtype=np.float64)
+    length = float(np.linalg.norm(array))
+    return array / length if length > 0 else array
+
+
+def up_for(eye: Floats) -> Floats:
+    """Return the upward direction of a picture: Z, or Y when looked at from above."""
+    straight = np.array([0.0, 0.0, 1.0]) if abs(eye[2]) < 0.95 else np.array([0.0, 1.0, 0.0])
+    return unit(straight - eye * (straight @ eye))
+
+
+def choose_view(
+    triangles: Triangles,
+    *,
+    spot_mm: Floats,
+    direction: Floats | None,
+    long_axis: Floats | None,
+    height_mm: float,
+    bodies: frozenset[int],
+    regions: frozenset[int],
+) -> View:
+    """Return the view that shows the bodies and regions at a spot best.
+
+    Parameters
+    ----------
+    triangles : Triangles
+        Everything that could stand in the way.
+    spot_mm : ndarray, shape (3,)
+        Middle of the picture.
+    direction : ndarray or None
+        What must be seen from the side: the way a gap opens or a body has to move.
+    long_axis : ndarray or None
+        Where there is no direction: the axis along which a long thin region runs.
+    height_mm : float
+        Height of the picture.
+    bodies, regions : frozenset of int
+        Numbers of the bodies that meet at the spot, and of the regions that must be seen there.
+    """
+    views = [(eye, False) for eye in _sides(direction, long_axis)]
+    views += [(eye, True) for eye in _section_sides(direction, long_axis)]
+    judged = [_judged(triangles, spot_mm, eye, height_mm, (bodies, regions), cut=cut) for eye, cut in views]
+    return max(judged, key=lambda view: view.score)
+
+
+def _sides(direction: Floats | None, long_axis: Floats | None) -> Iterator[Floats]:
+    """Yield the sides to look from: across the direction, or from all around and above."""
+    if direction is not None and np.linalg.norm(direction) > 0:
+        first = up_for(unit(direction))
+        second = np.cross(unit(direction), first)
+        for angle in np.radians(np.arange(0.0, 360.0, 15.0)):
+            eye = np.cos(angle) * first + np.sin(angle) * second
+            if eye[2] > -0.2:
+                yield eye
+        return
+    if long_axis is not None:
+        yield from (side for side in (long_axis, -long_axis) if side[2] > -0.2)
+        return
+    for height in (20.0, 35.0, 60.0):
+        for turn in range(0, 360, 30):
+            flat = np.cos(np.radians(height))
+            yield np.array(
+                [flat * np.cos(np.radians(turn)), flat * np.sin(np.radians(turn)), np.sin(np.radians(height))]
+            )
+
+
+def _section_sides(direction: Floats | None, long_axis: Floats | None) -> Iterator[Floats]:
+    """Yield the sides to look at a section from; the cutting plane holds the direction."""
+    if direction is None or not np.linalg.norm(direction):
+        if long_axis is not None:
+            yield from (side for side in (long_axis, -long_axis) if side[2] > -0.2)
+            return
+        yield from (np.array(side) for side in ((1.0, 0.0, 0.0), (-1.0, 0.0, 0.0), (0.0, -1.0, 0.0)))
+        return
+    along = unit(direction)
+    for axis in np.vstack([np.eye(3), -np.eye(3)]):
+        across = axis - along * (axis @ along)
+        if np.linalg.norm(across) > 0.3 and across[2] > -0.5:
+            yield unit(across)
+
+
+def _judged(
+    triangles: Triangles,
+    spot: Floats,
+    eye: Floats,
+    height_mm: float,
+    wanted: tuple[frozenset[int], frozenset[int]],
+    *,
+    cut: bool,
+) -> View:
+    """Look once and give marks: all that meets at the spot is there, and nothing else before it.
+
+    Regions weigh most; a whole view is liked better than a section, the operator's side better than
+    others, and squarely along an axis, where a part looks like its drawing, better than aslant.
+    """
+    bodies, regions = wanted
+    up = up_for(eye)
+    seen = what_is_seen(triangles, spot, eye, up, 0.45 * height_mm, cut=cut)
+    middle = _middle_weight()
+    shares = {n: float(middle[seen == n].sum()) for n in bodies | regions}
+    others = float(middle[(seen != _NOTHING) & ~np.isin(seen, sorted(shares))].sum())
+    present = sum(share > 0.04 for share in shares.values()) / max(1, len(shares))
+    region = min(sum(shares[n] for n in regions), 0.25)
+    score = 0.5 * present + 0.4 * sum(shares.values()) + 2.0 * region - 0.6 * others
+    score += 0.12 * float(eye @ unit(FRONT_RIGHT)) + 0.04 * float(np.max(np.abs(eye)) > 0.999)
+    return View(eye=eye, up=up, height_mm=height_mm, cut=cut, score=score - (_CUT_COST if cut else 0.0))
+
+
+def _middle_weight() -> Floats:
+    """Return weights on the grid of sight lines, largest in the middle, with sum one."""
+    across = 1.0 - 0.8 * np.abs(np.linspace(-1.0, 1.0, _GRID[0]))
+    down = 1.0 - 0.8 * np.abs(np.linspace(-1.0, 1.0, _GRID[1]))
+    weight = np.outer(down, across)
+    return np.asarray(weight / weight.sum())
+
+
+def what_is_seen(
+    triangles: Triangles, spot: Floats, eye: Floats, up: Floats, reach_mm: float, *, cut: bool
+) -> Ints:
+    """Return for each sight line the number of the shape that it meets first, or -1.
+
+    With `cut` everything nearer than the spot is gone, and a line that starts inside a shape meets it at
+    once: an odd number of its walls lies before the plane.
+    """
+    right = np.cross(up, eye)
+    local = (triangles.corners_mm - spot) @ np.stack([right, up, eye], axis=1)
+    flat = local[:, :, :2]
+    near = np.all((flat.min(axis=1) < reach_mm) & (flat.max(axis=1) > -reach_mm), axis=1)
+    local, owner = local[near], triangles.owner[near]
+    # A hair off the middle: sight lines along a seam between two faces would meet neither.
+    us = np.tile(np.linspace(-0.97, 1.0, _GRID[0]) * reach_mm, _GRID[1])
+    vs = np.repeat(np.linspace(1.0, -0.97, _GRID[1]) * reach_mm * 0.75, _GRID[0])
+    depth = _depths(local, us, vs)
+    seen = _first_behind(np.where(depth <= 0, depth, -np.inf) if cut else depth, owner)
+    if cut:
+        for number in np.unique(owner):
+            walls = np.sum(depth[:, owner == number] > 0, axis=1)
+            seen[walls % 2 == 1] = number
+    return seen.reshape(_GRID[1], _GRID[0])
+
+
+def _depths(local: Floats, us: Floats, vs: Floats) -> Floats:
+    """Return the depth toward the eye at which each sight line meets each triangle, -inf for a miss."""
+    a, b, c = local[:, 0], local[:, 1], local[:, 2]
+    area = (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
+    upright = np.abs(area) > 1e-12
+    area = np.where(upright, area, 1.0)
+    du, dv = us[:, None] - a[:, 0], vs[:, None] - a[:, 1]
+    s = (du * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * dv) / area
+    t = ((b[:, 0] - a[:, 0]) * dv - du * (b[:, 1] - a[:, 1])) / area
+    inside = upright & (s >= 0) & (t >= 0) & (s + t <= 1)
+    depth = a[:, 2] + s * (b[:, 2] - a[:, 2]) + t * (c[:, 2] - a[:, 2])
+    return np.where(inside, depth, -np.inf)
+
+
+def _first_behind(depth: Floats, owner: Ints) -> Ints:
+    """Return the owner of the nearest triangle on each sight line, or -1."""
+    if not depth.shape[1]:
+        return np.full(len(depth), _NOTHING, dtype=np.int64)
+    nearest = np.argmax(depth, axis=1)
+    met = np.isfinite(depth[np.arange(len(depth)), nearest])
+    return np.where(met, owner[nearest], _NOTHING)
