@@ -8,7 +8,6 @@ from functools import wraps
 from typing import ParamSpec
 
 import cadquery as cq
-from OCP.Standard import Standard_Failure
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.shapes import Solid
@@ -30,7 +29,7 @@ def _sound(build: Callable[_P, Solid]) -> Callable[_P, Solid]:
         try:
             solid = build(*args, **kwargs)
             valid = solid.isValid() and solid.Volume() > 0
-        except (Standard_Failure, ValueError) as reason:
+        except Exception as reason:  # the kernel's exceptions share no base class
             message = f"the kernel could not build a {build.__name__}: {reason}"
             raise KernelError(message) from reason
         if not valid:

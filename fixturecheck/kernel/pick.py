@@ -9,7 +9,6 @@ from typing import Any
 import cadquery as cq
 from cadquery.selectors import StringSyntaxSelector
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
-from OCP.Standard import Standard_Failure
 from pyparsing import ParseBaseException
 
 from fixturecheck.errors import KernelError, SetupError
@@ -90,7 +89,7 @@ def by_point(solid: Solid, point: Vector) -> tuple[int, ...]:
     try:
         vertex = cq.Vertex.makeVertex(x, y, z)
         distances_mm = [_distance_mm(vertex, face) for face in faces]
-    except Standard_Failure as reason:
+    except Exception as reason:  # the kernel's exceptions share no base class
         message = f"the kernel could not measure the faces' distances from point {where}: {reason}"
         raise KernelError(message) from reason
     order = sorted(range(len(distances_mm)), key=distances_mm.__getitem__)
