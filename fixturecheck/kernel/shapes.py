@@ -13,6 +13,8 @@ from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
+from fixturecheck.kernel.order import order_by_place
+
 Shape: TypeAlias = cq.Shape
 Solid: TypeAlias = cq.Solid
 Face: TypeAlias = cq.Face
@@ -62,16 +64,7 @@ def canonical_order(solid: Solid) -> list[int]:
 
     A STEP round trip may list the faces in another order; numbers given by this order survive it.
     """
-
-    def place(face: Face) -> tuple[Any, ...]:
-        centre = face.Center()
-        # +0.0 turns -0.0 into 0.0, which would sort and print differently.
-        numbers = (centre.x, centre.y, centre.z, face.Area())
-        return *(round(v, 3) + 0.0 for v in numbers), face.geomType()
-
-    faces = faces_of(solid)
-    keys = [place(f) for f in faces]
-    return sorted(range(len(faces)), key=keys.__getitem__)
+    return order_by_place(faces_of(solid))
 
 
 def box_of(shape: Shape) -> Box:
