@@ -44,7 +44,8 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     parts = targets_of(setup, cut)
     where = path or wheel_path(cut, rim, parts)
     sweeps = sweeps_of(setup.machine, rim, where)
-    ground = tuple(_grind_part(cut, rim, where, sweeps.wheel, p) for p in parts)
+    near_mm = setup.tolerances.touch_mm
+    ground = tuple(_grind_part(cut, rim, where, sweeps.wheel, p, near_mm) for p in parts)
     return GroundCut(
         cut=cut,
         path=where,
@@ -57,7 +58,9 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     )
 
 
-def _grind_part(cut: Cut, rim: Rim, path: WheelPath, sweep: Solid, part: PartTargets) -> PartGround:
+def _grind_part(
+    cut: Cut, rim: Rim, path: WheelPath, sweep: Solid, part: PartTargets, near_mm: float
+) -> PartGround:
     """Take the sweep from one part's stock; leftover and gouge are worked out apart from it, as a check."""
     name = part.body.name
     stock = stock_of(cut, part)
@@ -92,15 +95,19 @@ def _grind_part(cut: Cut, rim: Rim, path: WheelPath, sweep: Solid, part: PartTar
         gouge_mm3=drawn.taken_mm3,
         corner=corner,
         faces=tuple(
-            FaceMade(face=t.name, share_made=_share(t, whole.kept) if touched else 1.0) for t in targets
+            FaceMade(face=t.name, share_made=_share(t, whole.kept, near_mm) if touched else 1.0)
+            for t in targets
+        ),
+        corner_shares=tuple(
+            _share(t, corner.left, near_mm, facing=-1) if corner and corner.left else 0.0 for t in targets
         ),
     )
 
 
-def _share(target: Target, ground: Shape) -> float:
-    """Return the share of a target face that lies on the surface of the ground part."""
-    made = sum(shared_area_mm2(f, ground) for f in target.faces)
-    return min(made / target.area_mm2, 1.0)
+def _share(target: Target, shape: Shape, near_mm: float, *, facing: int = 1) -> float:
+    """Return the share of a target face that lies on the surface of a solid."""
+    on = sum(shared_area_mm2(f, shape, within_mm=near_mm, facing=facing) for f in target.faces)
+    return min(on / target.area_mm2, 1.0)
 
 
 def _made(cut: Cut, parts: tuple[PartGround, ...]) -> CutMade:

@@ -76,7 +76,9 @@ class PartGround:
     corner : CornerMade or None
         The corner between floor and wall; None without a wall.
     faces : tuple of FaceMade
-        Share of each target face that lies on the ground part's surface.
+        Share of each target face that lies on the ground part's surface, within the touch tolerance.
+    corner_shares : tuple of float
+        Share of each target face that the wheel's own corner keeps it from.
     """
 
     body: str
@@ -92,6 +94,7 @@ class PartGround:
     gouge_mm3: float
     corner: CornerMade | None
     faces: tuple[FaceMade, ...]
+    corner_shares: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

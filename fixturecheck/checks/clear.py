@@ -5,14 +5,14 @@ the cut, and the parts of the cut as ground (flange and guard only; what the whe
 or a gouge, which `reach` judges).
 Why: a block that the wheel catches at the end of a stroke breaks the wheel; a flange that rubs on a wall
 ruins part and mount.
-Formula: common volume of the swept solid and the body; where there is none, their least distance. Neither is
-believed alone: solids whose boxes meet are always intersected.
+Formula: common volume of the swept solid and the body; where there is none, their least distance. Neither
+is believed alone: solids whose boxes meet are always intersected.
 Limit: the machine's `least_clearance_mm` (1 mm unless stated; common practice, no source). A common volume,
 or a clearance within the touch tolerance, is no-go; less than the limit is a caution.
-Remedy: the tallest block that clears, the shortest move along Y and the least cut in overtravel, each solved
-to 0.01 mm and tried on the changed solid.
-Go: a stop block whose top is 2 mm under the floor. No-go: a block beside the part 3 mm above the floor and in
-the wheel's way.
+Remedy: the tallest block that clears, the shortest move along Y and the least cut in overtravel, each
+solved to 0.01 mm and tried on the changed solid.
+Go: a stop block whose top is 2 mm under the floor. No-go: a block beside the part 3 mm above the floor and
+in the wheel's way.
 """
 
 from __future__ import annotations

@@ -29,6 +29,8 @@ _SUM_SHARE = 1e-6
 """How much of the whole the two parts of a split may miss it by."""
 _NOTHING_MM3 = 1e-9
 """Volume below which a piece is the kernel's rounding."""
+_PARALLEL = 1e-12
+"""One less the cosine of directions that count as parallel: 1.4e-6 rad."""
 _FUZZ_MM = (0.0, 1e-6, 1e-5)
 """Tolerances tried in turn; a larger one can swallow the very sliver that is asked for."""
 
@@ -220,11 +222,22 @@ def flat_of(face: Face) -> tuple[Vector, Vector] | None:
     return face.Center().toTuple(), face.normalAt().toTuple()
 
 
-def shared_area_mm2(face: Face, shape: Shape) -> float:
-    """Return how much of a flat face lies on faces of the shape that look the same way.
+def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int = 1) -> float:
+    """Return how much of a flat face lies on flat faces of the shape.
 
-    Only faces in the same plane (1e-6 mm, 1e-9 in direction) are asked; a face that the kernel moved by
-    less is the same face.
+    Parameters
+    ----------
+    within_mm : float
+        Parallel faces this close count as one.
+    facing : int
+        +1 for faces that look the same way, -1 for faces that look at it.
+
+    Raises
+    ------
+    NotComputedError
+        The face is not flat.
+    KernelError
+        The kernel reports a failed operation.
     """
     flat = flat_of(face)
     if flat is None:
@@ -232,12 +245,13 @@ def shared_area_mm2(face: Face, shape: Shape) -> float:
         raise NotComputedError(message)
     centre, normal = flat
     box = loose_box(face)
-    mates = [
-        f for f in shape.Faces() if _same_plane(f, centre, normal) and box_gap_mm(box, loose_box(f)) <= 0
-    ]
     total = 0.0
-    for mate in mates:
-        common = BRepAlgoAPI_Common(face.wrapped, mate.wrapped)
+    for mate in shape.Faces():
+        off_mm = _off_plane_mm(mate, centre, normal, facing)
+        if off_mm is None or abs(off_mm) > within_mm or box_gap_mm(box, loose_box(mate)) > within_mm:
+            continue
+        level = moved(mate, (-off_mm * normal[0], -off_mm * normal[1], -off_mm * normal[2]))
+        common = BRepAlgoAPI_Common(face.wrapped, level.wrapped)
         if not common.IsDone():
             message = "the common of two faces failed in the kernel"
             raise KernelError(message)
@@ -245,14 +259,16 @@ def shared_area_mm2(face: Face, shape: Shape) -> float:
     return total
 
 
-def _same_plane(face: Face, centre: Vector, normal: Vector) -> bool:
+def _off_plane_mm(face: Face, centre: Vector, normal: Vector, facing: int) -> float | None:
+    """Return how far a parallel face lies from a plane along its normal; None when it is not parallel."""
     flat = flat_of(face)
     if flat is None:
-        return False
-    (x, y, z), n = flat
+        return None
+    place, n = flat
     along = sum(a * b for a, b in zip(n, normal, strict=True))
-    off = sum(a * (p - q) for a, p, q in zip(normal, (x, y, z), centre, strict=True))
-    return along > 1 - 1e-9 and abs(off) <= 1e-6
+    if along * facing < 1 - _PARALLEL:
+        return None
+    return sum(a * (p - q) for a, p, q in zip(normal, place, centre, strict=True))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -293,3 +309,14 @@ def neighbours(solid: Solid, faces: Iterable[Face]) -> list[Face]:
 
 def _volume(shape: Shape) -> float:
     return float(sum(s.Volume() for s in shape.Solids()))
+
+
+def thinner_mm(shape: Shape | None) -> float:
+    """Return how thick a region is across Y or Z, the smaller; 0 for None, the thickest of several."""
+    if shape is None:
+        return 0.0
+    sizes = [0.0]
+    for solid in shape.Solids():
+        box = box_of(solid)
+        sizes.append(min(box[4] - box[1], box[5] - box[2]))
+    return max(sizes)

@@ -1,0 +1,63 @@
+"""How deep can the wheel go beside something, before its flange meets it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from fixturecheck.access.model import GroundCut, PartGround
+from fixturecheck.kernel.regions import clipped, loose_box
+from fixturecheck.kernel.shapes import Shape, box_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Depth:
+    """Depth of a floor below the highest place of a part that the flange passes over; `body` is that part."""
+
+    body: str
+    depth_mm: float
+    at_z_mm: float
+
+
+def flange_reach_mm(wheel_diameter_mm: float, flange_diameter_mm: float) -> float:
+    """Return the greatest depth that the flange lets the wheel reach: half of what it stands out by."""
+    return (wheel_diameter_mm - flange_diameter_mm) / 2
+
+
+def depth_beside_flange(cut: GroundCut, reach_mm: float) -> Depth | None:
+    """Return the deepest floor of a cut as the flange sees it; None when no part stands under the flange.
+
+    Raises
+    ------
+    NotComputedError
+        A part could not be clipped to the flange's travel.
+    """
+    deepest: Depth | None = None
+    for part in cut.parts:
+        top_mm = _top_under(part, cut.flange_sweep, cut.path.floor_z_mm + reach_mm)
+        if top_mm is None:
+            continue
+        depth_mm = top_mm - cut.path.floor_z_mm
+        if deepest is None or depth_mm > deepest.depth_mm:
+            deepest = Depth(body=part.body, depth_mm=depth_mm, at_z_mm=top_mm)
+    return deepest
+
+
+def _top_under(part: PartGround, flange: Shape, low_enough_mm: float) -> float | None:
+    """Return the height of a part under the flange's travel along Y; None when it stands clear of it.
+
+    The part's own top is taken as it is when it is low enough anyway; else it is clipped to the travel.
+    """
+    box = box_of(part.ground)
+    tops = []
+    for solid in flange.Solids():
+        _, y0, _, _, y1, _ = loose_box(solid)
+        if y1 <= box[1] or y0 >= box[4]:
+            continue
+        if box[5] <= low_enough_mm:
+            tops.append(box[5])
+            continue
+        band = (box[0] - 1, y0, box[2] - 1, box[3] + 1, y1, box[5] + 1)
+        under = clipped(part.ground, band, f"{part.body} under the flange")
+        tops.append(box_of(under)[5] if under is not None else -math.inf)
+    return max((t for t in tops if math.isfinite(t)), default=None)

@@ -1,0 +1,154 @@
+"""Are target floors level and target walls parallel to the traverse, and a gang's in one line.
+
+What: how far each target face runs out over its own length: the rise of a floor, the slant of a wall along
+the traverse, its lean from upright; and how far the floors and walls of a gang lie off those of the first
+part.
+Why: the wheel grinds one height and one line. What is not level or parallel to it comes out as taper; a
+part that stands higher than its neighbours is ground too deep.
+Formulas: floor, the range of Z over the face; wall, length |n_x / n_y| and height |n_z / n_y| with its
+normal n; angle from the normal. Closed forms.
+Limit: the face's profile tolerance where stated, else 5 um (common practice, no source).
+Go: a floor of 80 mm that rises 2 um. No-go: the same floor on a chip, 20 um out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from fixturecheck.access.targets import PartTargets, Target, targets_of
+from fixturecheck.checks.stage import Stage
+from fixturecheck.result import Finding, Verdict
+from fixturecheck.setup.model import Cut
+
+ID = "align"
+TITLE = "Floors level, walls parallel to the traverse"
+
+DEFAULT_MM = 0.005
+_NOISE_MM = 1e-7
+"""Errors below the kernel's own precision are none."""
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield the findings of every part of every cut, then of the gang."""
+    for cut in stage.cuts:
+        parts = targets_of(stage.setup, cut.cut)
+        for part in parts:
+            yield _floor(cut.cut, part)
+            if part.wall is not None:
+                yield from _wall(cut.cut, part, part.wall)
+        if len(parts) > 1:
+            yield from _gang(cut.cut, parts)
+
+
+def _floor(cut: Cut, part: PartTargets) -> Finding:
+    """Judge how far a floor is from level."""
+    x0, y0, z0, x1, y1, z1 = part.floor.box
+    nx, ny, nz = part.floor.normal
+    along_mm, across_mm = (x1 - x0) * -nx / nz, (y1 - y0) * -ny / nz
+    says = f"The floor of {part.body.name} in {cut.name} is level"
+    remedy = None
+    if z1 - z0 > _NOISE_MM:
+        says = (
+            f"The floor of {part.body.name} in {cut.name} is {_um(z1 - z0)} um out of level over its size: "
+        )
+        says += f"{_um(along_mm)} um toward +X over {x1 - x0:.4g} mm, {_um(across_mm)} um toward +Y over "
+        says += f"{y1 - y0:.4g} mm"
+        remedy = (
+            f"Raise its {_low(along_mm, 'X')} by {_um(abs(along_mm))} um and its {_low(across_mm, 'Y')} by "
+        )
+        remedy += f"{_um(abs(across_mm))} um."
+    return _finding(
+        cut, part, part.floor, z1 - z0, math.degrees(math.atan2(math.hypot(nx, ny), nz)), says, remedy
+    )
+
+
+def _wall(cut: Cut, part: PartTargets, wall: Target) -> Iterator[Finding]:
+    """Judge how far a wall is from the traverse, and from upright."""
+    x0, _, z0, x1, _, z1 = wall.box
+    nx, ny, nz = wall.normal
+    name = part.body.name
+    slant_mm, lean_mm = (x1 - x0) * abs(nx / ny), (z1 - z0) * abs(nz / ny)
+    says = f"The wall of {name} in {cut.name} runs with the traverse"
+    remedy = None
+    if slant_mm > _NOISE_MM:
+        says = (
+            f"The wall of {name} in {cut.name} runs out {_um(slant_mm)} um over {x1 - x0:.4g} mm of traverse"
+        )
+        remedy = (
+            f"Swing {name} by {_um(slant_mm)} um over {x1 - x0:.4g} mm about Z, indicating along the wall."
+        )
+    yield _finding(cut, part, wall, slant_mm, math.degrees(math.atan2(abs(nx), abs(ny))), says, remedy)
+    says, remedy = f"The wall of {name} in {cut.name} is upright", None
+    if lean_mm > _NOISE_MM:
+        says = f"The wall of {name} in {cut.name} leans {_um(lean_mm)} um over {z1 - z0:.4g} mm of height"
+        remedy = f"Tip {name} by {_um(lean_mm)} um over {z1 - z0:.4g} mm about X."
+    yield _finding(cut, part, wall, lean_mm, math.degrees(math.atan2(abs(nz), abs(ny))), says, remedy)
+
+
+def _gang(cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]:
+    """Judge the floors and walls of a gang against those of the first part, where the dials are set."""
+    first = parts[0]
+    for part in parts[1:]:
+        up_mm = part.floor.centre[2] - first.floor.centre[2]
+        says = f"The floor of {part.body.name} lies as high as that of {first.body.name} in {cut.name}"
+        if abs(up_mm) > _NOISE_MM:
+            how = (
+                "higher, so it is ground that much too deep"
+                if up_mm > 0
+                else "lower, so that much stock stays"
+            )
+            says = f"The floor of {part.body.name} lies {_um(abs(up_mm))} um {how} in {cut.name}"
+        move = f"{'Lower' if up_mm > 0 else 'Raise'} {part.body.name} by {_um(abs(up_mm))} um."
+        yield _finding(cut, part, part.floor, abs(up_mm), None, says, move)
+        if part.wall is None or first.wall is None:
+            continue
+        off_mm = part.wall.centre[1] - first.wall.centre[1]
+        says = f"The wall of {part.body.name} stands in line with that of {first.body.name} in {cut.name}"
+        if abs(off_mm) > _NOISE_MM:
+            says = f"The wall of {part.body.name} stands {_um(abs(off_mm))} um out of line with that of "
+            says += f"{first.body.name} in {cut.name}"
+        move = f"Move {part.body.name} by {_um(abs(off_mm))} um toward {'-' if off_mm > 0 else '+'}Y."
+        yield _finding(cut, part, part.wall, abs(off_mm), None, says, move)
+
+
+def _finding(
+    cut: Cut,
+    part: PartTargets,
+    target: Target,
+    error_mm: float,
+    angle_deg: float | None,
+    says: str,
+    remedy: str | None,
+) -> Finding:
+    """Hold one error against the tolerance of its face."""
+    face = target.name.split(".", 1)[1]
+    stated = part.body.tolerance_mm.get(face, part.body.tolerance_mm.get("*"))
+    limit_mm = DEFAULT_MM if stated is None else stated
+    error_mm = error_mm if error_mm > _NOISE_MM else 0.0
+    good = error_mm <= limit_mm
+    turned = f" ({angle_deg:.3g} degrees)" if angle_deg is not None and error_mm > 0 else ""
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject=f"{cut.name}/{target.name}",
+        value=error_mm * 1e3,
+        unit="um",
+        limit=limit_mm * 1e3,
+        margin=(limit_mm - error_mm) * 1e3,
+        says=f"{says}{turned}.",
+        remedy=None if good else remedy,
+        source="5 um unless stated; common practice, no source"
+        if stated is None
+        else "profile tolerance of the face",
+        location_mm=target.centre,
+        direction=None if good else target.normal,
+    )
+
+
+def _um(length_mm: float) -> str:
+    return f"{length_mm * 1e3:.3g}"
+
+
+def _low(rise_mm: float, axis: str) -> str:
+    return f"{'-' if rise_mm >= 0 else '+'}{axis} end"

@@ -1,0 +1,206 @@
+"""Do wheel, machine and guard stay within their limits.
+
+What: surface speed of the wheel against its mark or the table; table and cross travel against the
+machine's; daylight over the work; side pressure on a straight wheel; size of the flanges; opening of the
+guard.
+Why: a wheel that turns too fast or is pressed on its side bursts. The numbers here help to ask; the marks
+on the wheel and machine, local rules and trained people decide.
+Formulas: v = pi D n / 60000 (D mm, n 1/min, v m/s); the travel is the path's own length.
+Limits: ANSI B7.1 (speed: mark first, else table 23, from memory); OSHA 1910.215 (flanges a third of the
+wheel, 150 degrees of guard opening, a guard at all; from memory, the opening also WAC 296-806-40506 table
+405-1).
+Go: 178 mm at 2850 rpm is 26.6 m/s, within 27.9 for an unmarked vitrified wheel. No-go: the same wheel at
+3450 rpm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fixturecheck.access.model import GroundCut
+from fixturecheck.checks.stage import Stage
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.shapes import box_of
+from fixturecheck.result import Finding, Verdict
+from fixturecheck.setup.model import Setup
+from fixturecheck.shop.speed import guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
+from fixturecheck.shop.wheels import Guard
+
+ID = "limits"
+TITLE = "Speeds, travels, flanges and guard"
+
+DEFER = "The marks on wheel and machine, local rules and trained people come first."
+_SIDE_SOURCE = (
+    "common practice, no source; ANSI B7.1 allows only slight side pressure on straight wheels, from memory"
+)
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield the findings of each cut, then those of wheel and guard."""
+    for cut in stage.cuts:
+        yield _speed(stage.setup, cut)
+        yield from _travels(stage.setup, cut)
+        yield from _side(stage.setup, cut)
+    if stage.cuts:
+        yield _daylight(stage)
+    yield _flange(stage.setup)
+    yield _guard(stage.setup.machine.guard)
+
+
+def _speed(setup: Setup, cut: GroundCut) -> Finding:
+    """Hold the surface speed against the wheel's limit."""
+    wheel, rpm = setup.wheel, cut.cut.rpm if cut.cut.rpm is not None else setup.machine.rpm
+    speed = speed_m_s(wheel.diameter_mm, rpm)
+    try:
+        limit = speed_limit(wheel)
+    except NotComputedError as reason:
+        says = (
+            f"The wheel's surface runs at {speed:.3g} m/s in {cut.cut.name}; its limit is not known: {reason}"
+        )
+        return Finding(
+            check=ID, verdict=Verdict.UNKNOWN, subject=cut.cut.name, value=speed, unit="m/s", says=says
+        )
+    good = speed <= limit.speed_m_s
+    whose = "marked on it" if limit.marked else "of its kind"
+    remedy = None
+    if not good:
+        most_rpm = rpm_for(limit.speed_m_s, diameter_mm=wheel.diameter_mm)
+        remedy = (
+            f"Turn it at no more than {int(most_rpm)} rpm, or mount a wheel marked for the speed. {DEFER}"
+        )
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject=cut.cut.name,
+        value=speed,
+        unit="m/s",
+        limit=limit.speed_m_s,
+        margin=limit.speed_m_s - speed,
+        says=f"The wheel's surface runs at {speed:.3g} m/s in {cut.cut.name}, "
+        f"{'within' if good else 'above'} the {limit.speed_m_s:.3g} m/s {whose}.",
+        remedy=remedy,
+        source=limit.source,
+    )
+
+
+def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
+    """Hold the path's travel against the machine's."""
+    machine, path, name = setup.machine, cut.path, cut.cut.name
+    over_mm = (path.x_to_mm - path.x_from_mm - machine.travel_x_mm) / 2
+    shorter = max(cut.cut.overtravel_mm - over_mm, 0.0)
+    rows = (
+        (
+            "table",
+            path.x_to_mm - path.x_from_mm,
+            machine.travel_x_mm,
+            f"Cut the overtravel to {shorter:.1f} mm.",
+        ),
+        ("cross feed", path.y_to_mm - path.y_from_mm, machine.travel_y_mm, None),
+    )
+    for what, needed_mm, has_mm, remedy in rows:
+        good = needed_mm <= has_mm
+        fits = over_mm <= cut.cut.overtravel_mm
+        yield Finding(
+            check=ID,
+            verdict=Verdict.GO if good else Verdict.NO_GO,
+            subject=name,
+            value=needed_mm,
+            unit="mm",
+            limit=has_mm,
+            margin=has_mm - needed_mm,
+            says=f"{name} needs {needed_mm:.4g} mm of {what} travel; the machine has {has_mm:g} mm.",
+            remedy=None if good or not fits else remedy,
+            source="travels stated for the machine",
+        )
+
+
+def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
+    """Caution where a wall is ground with the side of a straight wheel."""
+    if setup.wheel.shape != "1" or cut.cut.wall is None or cut.cut.wall_stock_mm <= 0:
+        return
+    yield Finding(
+        check=ID,
+        verdict=Verdict.CAUTION,
+        subject=cut.cut.name,
+        value=cut.cut.wall_stock_mm,
+        unit="mm",
+        limit=0.0,
+        margin=-cut.cut.wall_stock_mm,
+        says=f"{cut.cut.name} takes {cut.cut.wall_stock_mm:g} mm off a wall with the side of a straight "
+        "wheel, which bears little side pressure: feed by hundredths, dress the side hollow. " + DEFER,
+        source=_SIDE_SOURCE,
+    )
+
+
+def _daylight(stage: Stage) -> Finding:
+    """Hold the highest thing on the table against the daylight under the raised wheel."""
+    machine = stage.setup.machine
+    tops = {name: box_of(solid)[5] for name, solid in stage.placed.items()}
+    tops |= {p.body: max(tops[p.body], box_of(p.stock)[5]) for c in stage.cuts for p in c.parts}
+    highest = max(tops, key=lambda n: (tops[n], n))
+    height_mm = tops[highest] - machine.table_z_mm
+    needed_mm = height_mm + machine.least_clearance_mm
+    good = needed_mm <= machine.daylight_mm
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject=highest,
+        value=needed_mm,
+        unit="mm",
+        limit=machine.daylight_mm,
+        margin=machine.daylight_mm - needed_mm,
+        says=f"{highest} stands {height_mm:.4g} mm above the table; the raised wheel leaves "
+        f"{machine.daylight_mm:g} mm, of which {machine.least_clearance_mm:g} mm is kept clear.",
+        source="daylight stated for the machine",
+    )
+
+
+def _flange(setup: Setup) -> Finding:
+    """Hold the flanges against a third of the wheel's diameter."""
+    has_mm, least_mm = setup.machine.flange.diameter_mm, least_flange_mm(setup.wheel)
+    good = has_mm >= least_mm
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject="flange",
+        value=has_mm,
+        unit="mm",
+        limit=least_mm,
+        margin=has_mm - least_mm,
+        says=f"Flanges of {has_mm:g} mm are {'at least' if good else 'less than'} a third of the "
+        f"{setup.wheel.diameter_mm:g} mm wheel.",
+        remedy=None if good else f"Mount the wheel between flanges of at least {least_mm:.1f} mm. {DEFER}",
+        source="OSHA 1910.215(c), from memory",
+    )
+
+
+def _guard(guard: Guard | None) -> Finding:
+    """Hold the guard's opening against what a surface grinder may leave open."""
+    allowed = guard_exposure("surface_grinder")
+    if guard is None:
+        return Finding(
+            check=ID,
+            verdict=Verdict.NO_GO,
+            subject="guard",
+            value=360.0,
+            unit="deg",
+            limit=float(allowed.total_deg),
+            margin=allowed.total_deg - 360.0,
+            says="No guard is stated over the wheel, and a wheel is not run without one.",
+            remedy=f"Fit the guard and state it. {DEFER}",
+            source="OSHA 1910.215(a)(1), from memory",
+        )
+    good = guard.opening_deg <= allowed.total_deg
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject="guard",
+        value=guard.opening_deg,
+        unit="deg",
+        limit=float(allowed.total_deg),
+        margin=allowed.total_deg - guard.opening_deg,
+        says=f"The guard leaves {guard.opening_deg:g} degrees of the wheel open; a surface grinder's may "
+        f"leave {allowed.total_deg:g}.",
+        remedy=None if good else f"Close the guard to {allowed.total_deg:g} degrees. {DEFER}",
+        source=allowed.source,
+    )

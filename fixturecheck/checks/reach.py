@@ -1,0 +1,263 @@
+"""Does the wheel get to floor, wall and corner of each cut, and take nothing else.
+
+What: the part as ground (stock less the exact sweep) against the drawing: flange depth, stock left over,
+gouges, the radius in the corner, the share of each target face that is made.
+Why: a floor the wheel cannot reach, or a corner that keeps the wheel's radius, is found out at the machine
+when the next part will not seat in it.
+Formulas: the flange lets the wheel down by (D - flange) / 2. A wheel corner of radius r leaves L r^2 (1 -
+pi/4) in a square corner of length L, and stands r (sqrt 2 - 1) off the sharp edge; between passes a step s
+wider than the flat f leaves a ridge r - sqrt(r^2 - ((s - f) / 2)^2). All closed forms.
+Limits: gouge and missed stock may be as thick as half the face's profile tolerance (the zone lies evenly
+about the drawn face, ISO 1101), or the touch tolerance where none is stated; a face counts as made at 99.9
+% of what the wheel's corner leaves reachable (common practice, no source). A drawn fillet is the largest
+radius that fits, so a sharper corner is go and says so; a sharp drawn corner always keeps the wheel's
+radius, which is a caution unless the profile tolerance takes it up.
+Go: floor 10 mm below a wall, wheel 178 mm with 75 mm flanges, corner drawn R 0.5 and wheel dressed to 0.2.
+No-go: the same with a corner drawn R 0.1, or a floor 15 mm wide plunged with a 13 mm wheel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from fixturecheck.access.depth import depth_beside_flange, flange_reach_mm
+from fixturecheck.access.model import CornerMade, GroundCut, PartGround
+from fixturecheck.access.remake import dressed_to, no_gouge, ridges_mm, whole_floor
+from fixturecheck.checks.stage import Stage
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.regions import thinner_mm
+from fixturecheck.kernel.shapes import Shape
+from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
+from fixturecheck.setup.model import Setup
+
+ID = "reach"
+TITLE = "Floor, wall and corner as the wheel makes them"
+
+LEAST_SHARE = 0.999
+_SAME_MM = 1e-6
+_TOLERANCE = "half the profile tolerance of the face (ISO 1101), or the touch tolerance"
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield the findings of each cut: flange depth, then each part's stock, gouge, corner and faces."""
+    for cut in stage.cuts:
+        yield _depth(stage.setup, cut)
+        yield from _ridges(stage.setup, cut)
+        for part in cut.parts:
+            yield _missed(stage.setup, cut, part)
+            yield _gouge(stage.setup, cut, part)
+            if part.corner is not None:
+                yield _corner(stage.setup, cut, part, part.corner)
+            yield from _faces(cut, part)
+
+
+def _depth(setup: Setup, cut: GroundCut) -> Finding:
+    """Hold the flange's reach against the depth of the floor."""
+    wheel_mm, flange_mm = setup.wheel.diameter_mm, setup.machine.flange.diameter_mm
+    reach_mm, name = flange_reach_mm(wheel_mm, flange_mm), cut.cut.name
+    try:
+        deepest = depth_beside_flange(cut, reach_mm)
+    except NotComputedError as reason:
+        return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=name, says=f"Flange depth: {reason}")
+    depth_mm = deepest.depth_mm if deepest else 0.0
+    margin_mm = reach_mm - depth_mm
+    good = margin_mm >= 0
+    says = (
+        f"The wheel reaches {reach_mm:.4g} mm past its flanges; the floor of {name} lies {depth_mm:.4g} mm "
+    )
+    says += (
+        f"below the top of {deepest.body} under them." if deepest else "below nothing that stands under them."
+    )
+    remedy = None
+    if not good:
+        remedy = (
+            f"Use a wheel of at least {flange_mm + 2 * depth_mm:.1f} mm, or flanges of at most "
+            f"{wheel_mm - 2 * depth_mm:.1f} mm."
+        )
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject=name,
+        value=reach_mm,
+        unit="mm",
+        limit=depth_mm,
+        margin=margin_mm,
+        says=says,
+        remedy=remedy,
+    )
+
+
+def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
+    """Judge a cross feed that is wider than the flat of the wheel."""
+    for height_mm in ridges_mm(setup, cut):
+        limit_mm = _limit_mm(setup, cut.cut.parts[0], cut.cut.floor)
+        yield Finding(
+            check=ID,
+            verdict=Verdict.GO if height_mm <= limit_mm else Verdict.NO_GO,
+            subject=cut.cut.name,
+            value=height_mm * 1e3,
+            unit="um",
+            limit=limit_mm * 1e3,
+            margin=(limit_mm - height_mm) * 1e3,
+            says=f"A cross feed of {cut.cut.cross_feed_mm:g} mm is wider than the wheel's flat and leaves "
+            f"ridges {height_mm * 1e3:.3g} um high on the floor of {cut.cut.name}.",
+            remedy="Feed no more than the width of the wheel's flat per pass.",
+            source=_TOLERANCE,
+        )
+
+
+def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
+    """Judge the stock that is left apart from the wheel's own corner."""
+    thick_mm, name = thinner_mm(part.missed), cut.cut.name
+    limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
+    good = thick_mm <= limit_mm
+    in_corner = f" ({part.leftover_mm3:.3g} mm3 stays in the corner)" if part.leftover_mm3 > 0 else ""
+    says = f"The wheel takes all the stock of {part.body} in {name} that it can reach{in_corner}."
+    if not good:
+        says = f"The wheel leaves {part.leftover_mm3:.4g} mm3 of stock on {part.body} in {name}, up to "
+        says += f"{thick_mm:.3g} mm thick outside its own corner."
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject=f"{name}/{part.body}",
+        value=thick_mm,
+        unit="mm",
+        limit=limit_mm,
+        margin=limit_mm - thick_mm,
+        says=says,
+        remedy=None if good else whole_floor(setup, cut.cut),
+        source=_TOLERANCE,
+        shapes=() if good else _shapes(Role.LEFTOVER, cut, part, part.leftover),
+        location_mm=None if good else _place(part.missed),
+        direction=None if good else (0.0, 0.0, -1.0),
+    )
+
+
+def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
+    """Judge what the wheel takes below the drawing, the drawn fillet apart."""
+    deep_mm, name = thinner_mm(part.dug), cut.cut.name
+    limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
+    good = deep_mm <= limit_mm
+    says = f"The wheel takes nothing of {part.body} in {name} that should stay."
+    if not good:
+        says = (
+            f"The wheel gouges {part.body} in {name}: it takes {part.gouge_mm3:.4g} mm3 that should stay, up "
+        )
+        says += f"to {deep_mm:.3g} mm deep."
+    elif part.gouge is not None:
+        says = (
+            f"The wheel takes {part.gouge_mm3:.3g} mm3 of {part.body} in {name} below the drawing, all of it "
+        )
+        says += "in the fillet of the corner." if part.dug is None else "within tolerance."
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.NO_GO,
+        subject=f"{name}/{part.body}",
+        value=deep_mm,
+        unit="mm",
+        limit=limit_mm,
+        margin=limit_mm - deep_mm,
+        says=says,
+        remedy=None if good else no_gouge(setup, cut, part),
+        source=_TOLERANCE,
+        shapes=() if good else _shapes(Role.GOUGE, cut, part, part.gouge),
+        location_mm=None if good else _place(part.dug),
+        direction=None if good else (0.0, 0.0, -1.0),
+    )
+
+
+def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) -> Finding:
+    """Judge the radius left between floor and wall."""
+    radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in {cut.cut.name}"
+    verdict, remedy, source = Verdict.GO, None, "geometry of the solids"
+    limit_mm = drawn_mm
+    if corner.left is None and drawn_mm == 0:
+        says = f"The corner of {where} comes out square: nothing is left in it."
+    elif radius_mm <= drawn_mm + _SAME_MM:
+        says = (
+            f"The corner of {where} comes out at R {radius_mm:.3g} mm, within the drawn R {drawn_mm:.3g} mm"
+        )
+        sharper = radius_mm < drawn_mm - _SAME_MM
+        says += "; dress the wheel to that if the radius itself matters." if sharper else "."
+    elif drawn_mm > 0:
+        verdict, remedy = Verdict.NO_GO, dressed_to(setup, cut.cut, drawn_mm)
+        says = f"The corner of {where} is drawn R {drawn_mm:.3g} mm but comes out at R {radius_mm:.3g} mm."
+    else:
+        allowed_mm = _limit_mm(setup, part.body, cut.cut.wall or cut.cut.floor, untold_mm=0.0)
+        limit_mm, source = allowed_mm / (math.sqrt(2) - 1), "r (sqrt 2 - 1) within half the profile tolerance"
+        says = f"The corner of {where} is drawn square but keeps the wheel's radius of {radius_mm:.3g} mm; "
+        if radius_mm <= limit_mm:
+            says += "the tolerance takes that up."
+        else:
+            verdict = Verdict.CAUTION
+            says += "whatever seats in it must clear that."
+            remedy = _relieve(radius_mm, limit_mm)
+    return Finding(
+        check=ID,
+        verdict=verdict,
+        subject=f"{cut.cut.name}/{part.body}",
+        value=radius_mm,
+        unit="mm",
+        limit=limit_mm,
+        margin=limit_mm - radius_mm,
+        says=says,
+        remedy=remedy,
+        source=source,
+        shapes=() if verdict is Verdict.GO else _shapes(Role.LEFTOVER, cut, part, part.leftover),
+        location_mm=None if verdict is Verdict.GO else _place(corner.left),
+    )
+
+
+def _relieve(radius_mm: float, limit_mm: float) -> str:
+    """Say what makes room for the wheel's corner in a square one."""
+    relief = f"relieve the corner by at least {radius_mm:.3g} mm in floor or wall"
+    if limit_mm > 0:
+        return f"Dress the wheel's corner to {limit_mm:.2g} mm or less, or {relief}."
+    return f"{relief[0].upper()}{relief[1:]}, or state a profile tolerance that allows the radius."
+
+
+def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:
+    """Judge how much of each target face is made, of what the wheel's corner leaves reachable."""
+    for face, kept in zip(part.faces, part.corner_shares, strict=True):
+        reachable = 1.0 - kept
+        share = face.share_made / reachable if reachable > 0 else 0.0
+        good = share >= LEAST_SHARE
+        says = f"The wheel makes {face.share_made:.1%} of {face.face} in {cut.cut.name}"
+        says += f"; its corner keeps it from {kept:.1%}." if kept > 0 else "."
+        yield Finding(
+            check=ID,
+            verdict=Verdict.GO if good else Verdict.NO_GO,
+            subject=f"{cut.cut.name}/{face.face}",
+            value=share,
+            unit="share",
+            limit=LEAST_SHARE,
+            margin=share - LEAST_SHARE,
+            says=says,
+            source="common practice, no source",
+        )
+
+
+def _limit_mm(setup: Setup, body_name: str, face: str, *, untold_mm: float | None = None) -> float:
+    """Return half the profile tolerance of a face, or the touch tolerance where none is stated."""
+    stated = setup.body(body_name).tolerance_mm
+    tolerance_mm = stated.get(face, stated.get("*"))
+    if tolerance_mm is not None:
+        return tolerance_mm / 2
+    return setup.tolerances.touch_mm if untold_mm is None else untold_mm
+
+
+def _shapes(role: Role, cut: GroundCut, part: PartGround, shape: Shape | None) -> tuple[NamedShape, ...]:
+    """Return the region under the name it has in the cut, so that it is drawn once."""
+    if shape is None:
+        return ()
+    return (
+        NamedShape(name=f"{role} {cut.cut.name} {part.body}", role=role, geometry=shape, bodies=(part.body,)),
+    )
+
+
+def _place(shape: Shape | None) -> Vector | None:
+    if shape is None:
+        return None
+    centre: Vector = shape.Center().toTuple()
+    return centre
