@@ -1,0 +1,109 @@
+"""Clamps against published torque examples and the energy method for rings and strips."""
+
+import math
+
+import pytest
+from scipy.integrate import quad
+
+from fixturecheck.errors import SetupError
+from fixturecheck.physics import clamps as c
+from fixturecheck.physics.ranges import Range
+
+# M12 8.8: stress area 84.3 mm2, proof 580 MPa, 70 % of proof: aionlinecalculator.com bolt torque page.
+FORCE = 0.7 * 580 * 84.3
+
+
+def test_torque_of_a_bolt():
+    assert pytest.approx(34.2e3, rel=5e-3) == FORCE
+    assert c.screw_torque_nm(FORCE, 12.0, Range.exactly(0.2)).low == pytest.approx(82.1, rel=5e-3)
+
+
+@pytest.mark.parametrize(("k", "kilonewton"), [(0.15, 45.6), (0.30, 22.8)])
+def test_same_torque_other_thread(k, kilonewton):
+    """Same page; 45.6 kN is below the proof load of 48.9 kN, whatever its text says."""
+    force = c.screw_force_n(82.1, 12.0, Range.exactly(k)).low
+    assert force == pytest.approx(kilonewton * 1e3, rel=5e-3)
+    assert force < 580 * 84.3
+
+
+@pytest.mark.parametrize(
+    ("state", "low", "high"), [("dry", 0.20, 0.25), ("oiled", 0.15, 0.20), ("anti_seize", 0.12, 0.16)]
+)
+def test_nut_factor(state, low, high):
+    """mechconcepts.tech bolt torque page (cites Shigley)."""
+    assert c.nut_factor(state) == Range(low=low, high=high)
+
+
+def test_force_and_torque_are_inverse_and_ends_swap():
+    k = c.nut_factor("oiled")
+    force = c.screw_force_n(20.0, 10.0, k)
+    assert force.low == pytest.approx(20e3 / (k.high * 10))
+    assert c.screw_torque_nm(force.low, 10.0, k).high == pytest.approx(20.0)
+
+
+def test_vise_is_a_screw_with_losses():
+    k, share = c.nut_factor("oiled"), c.vise_efficiency()
+    jaw, screw = c.vise_force_n(30.0, 16.0, k, share), c.screw_force_n(30.0, 16.0, k)
+    assert jaw.low == pytest.approx(screw.low * share.low)
+    assert jaw.high == pytest.approx(screw.high * share.high)
+
+
+def test_strap_is_a_lever():
+    """Moments about the heel: screw x a = part x (a + b); statics."""
+    strap = c.strap_clamp(
+        Range(low=900.0, high=1200.0), screw_to_heel_mm=30.0, screw_to_part_mm=20.0, at_mm=(1.0, 2.0, 3.0)
+    )
+    assert strap.force_n.low * 50.0 == pytest.approx(900.0 * 30.0)
+    assert strap.vector_n(strap.force_n.high) == (0.0, 0.0, -720.0)
+
+
+def test_toe_clamp_pushes_in_and_down():
+    toe = c.toe_clamp(Range.exactly(100.0), inward=(-2.0, 0.0, 0.0), down_deg=10.0, at_mm=(0, 0, 0))
+    x, y, z = toe.vector_n(100.0)
+    assert (x, y, z) == pytest.approx(
+        (-100 * math.cos(math.radians(10)), 0, -100 * math.sin(math.radians(10)))
+    )
+
+
+def test_squeezed_ring_by_the_energy_method():
+    """Castigliano on a quarter ring with moment M = W R (cos t / 2 - 1/pi); table value from memory."""
+    along, across = c.ring_squeeze_mm(1.0, 1.0, 1.0, 1.0)
+    assert (along, across) == pytest.approx((-0.148779, 0.136620), abs=1e-6)
+
+    def moment(t):
+        return 0.5 * math.cos(t) - 1 / math.pi
+
+    load = 4 * quad(lambda t: moment(t) * 0.5 * math.cos(t), 0, math.pi / 2)[0]
+    assert -along == pytest.approx(load, rel=1e-9)
+    # A unit pair along the other diameter has the moment of the same ring turned by 90 degrees.
+    sides = 4 * quad(lambda t: moment(t) * (0.5 * math.sin(t) - 1 / math.pi), 0, math.pi / 2)[0]
+    assert across == pytest.approx(-sides, rel=1e-9)
+
+
+def test_pressed_strip_superposes_and_matches_the_energy_method():
+    one, two, both = (c.pressed_bow_mm(f, 80.0, 2e5, 100.0) for f in (3.0, 5.0, 8.0))
+    assert both == pytest.approx(one + two, rel=1e-12)
+    energy = 2 * quad(lambda x: (4.0 * x) ** 2 / (2 * 2e5 * 100.0), 0, 40.0)[0]
+    assert 0.5 * 8.0 * both == pytest.approx(energy, rel=1e-9)
+
+
+def test_friction_ranges():
+    """0.15 to 0.30 of the pull on a chuck (manual 244 p. 39), about 0.2 with magnets."""
+    magnet = c.friction("magnet")
+    assert (magnet.low, magnet.high) == (0.15, 0.30)
+    assert magnet.holds(0.2)
+    assert c.friction("cast_iron_on_steel").holds(0.4)
+    assert c.friction("coolant_film").high < c.friction("ground_steel").high
+
+
+def test_bad_clamps_are_refused():
+    with pytest.raises(SetupError, match="screw"):
+        c.screw_force_n(-1.0, 10.0, Range.exactly(0.2))
+    with pytest.raises(SetupError, match="efficiency"):
+        c.vise_force_n(1.0, 10.0, Range.exactly(0.2), Range(low=0.5, high=1.2))
+    with pytest.raises(SetupError, match="toe"):
+        c.toe_clamp(Range.exactly(1.0), inward=(0.0, 0.0, 1.0), down_deg=5.0, at_mm=(0, 0, 0))
+    with pytest.raises(SetupError, match="strap"):
+        c.strap_clamp(Range.exactly(1.0), screw_to_heel_mm=0.0, screw_to_part_mm=1.0, at_mm=(0, 0, 0))
+    with pytest.raises(SetupError, match="oiled"):
+        c.nut_factor("honey")
