@@ -1,18 +1,23 @@
-"""Edges and corners that touch: on a face, or edge across edge.
+"""Edges and corners that touch faces; each function looks from body A's edges at body B's faces.
 
-Every function looks from one body's edges to the other's faces; `find` calls it both ways round.
+An edge or corner can only bear on a face when the faces beside it rise away from it; all that do not
+(flush sides, seams, rims of faces that already share an area) are ruled out with arrays before any
+shape is asked.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from fixturecheck.contact.raw import Raw
-from fixturecheck.contact.standing import Array, Frame, Standing
+from fixturecheck.contact.standing import Array, Standing
 from fixturecheck.contact.surfaces import normal_out, signed_distance
 from fixturecheck.kernel.clip import (
     clip_edge,
@@ -23,125 +28,232 @@ from fixturecheck.kernel.clip import (
     on_face,
     segment,
 )
+from fixturecheck.kernel.shapes import Edge, Shape
 
 FacePairs = set[tuple[int, int]]
+Bools = NDArray[np.bool_]
+_LEVEL = -1e-6
+"""A direction counts as rising from a plane down to this cosine."""
+_PARALLEL = 1e-10
+"""Edges whose directions have a smaller squared sine between them are parallel."""
 
 
-def edges_on_faces(
-    a: Standing, b: Standing, pairs: FacePairs, seated: FacePairs, touch_mm: float
-) -> Iterator[Raw]:
-    """Yield lines and points where edges of `a` touch faces of `b`.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Look:
+    """One body's edges looking at another body's faces.
 
     Parameters
     ----------
+    a, b : Standing
     pairs : set of (int, int)
         Faces (of a, of b) whose boxes come within the touch tolerance.
-    seated : set of (int, int)
-        Those that share an area; their edges lie within it.
+    areas : sequence of Raw
+        Areas already found between the two, as (face of a, face of b).
     """
-    for j in sorted({j for _, j in pairs}):
-        near = {i for i, other in pairs if other == j}
-        covered = {int(e) for i in near if (i, j) in seated for e in a.table.face_edges[i]}
-        edges = np.array(sorted({int(e) for i in near for e in a.table.face_edges[i]} - covered), dtype=int)
-        if edges.size:
-            yield from _edges_on_face(a, edges, b, j, touch_mm)
-            yield from _corners_on_face(a, near, covered, b, j, touch_mm)
+
+    a: Standing
+    b: Standing
+    pairs: FacePairs
+    areas: Sequence[Raw]
+    touch_mm: float
+
+    def turned(self) -> Look:
+        """Return the same from the other body's side."""
+        pairs = {(j, i) for i, j in self.pairs}
+        areas = [raw.turned() for raw in self.areas]
+        return Look(a=self.b, b=self.a, pairs=pairs, areas=areas, touch_mm=self.touch_mm)
 
 
-def _distances(b: Standing, j: int, points: Array) -> Array | None:
-    """Signed distance of points from the surface of face j, positive outside the material."""
-    if b.table.kinds[j] == "plane":
-        return np.asarray(points @ b.normals[j] - b.offsets[j])
-    return signed_distance(b.surface(j), points)
-
-
-def _edges_on_face(a: Standing, edges: Array, b: Standing, j: int, touch_mm: float) -> Iterator[Raw]:
-    """Edges that lie on face j along a length, or reach it at one point between their ends."""
-    samples = a.edge_samples()[edges]
-    away = _distances(b, j, samples.reshape(-1, 3))
-    if away is None:
+def edges_on_faces(look: Look) -> Iterator[Raw]:
+    """Yield lines and points where edges and corners of A touch faces of B."""
+    faces = sorted({i for i, _ in look.pairs})
+    edges = np.array(sorted({int(e) for i in faces for e in look.a.table.face_edges[i]}), dtype=np.int64)
+    edges = edges[look.a.table.sharp[edges]]
+    if not edges.size:
         return
-    off = np.abs(away.reshape(len(edges), -1))
+    theirs = sorted({j for _, j in look.pairs})
+    flat = [j for j in theirs if look.b.table.kinds[j] == "plane"]
+    if flat:
+        yield from _on_planes(look, edges, np.array(flat))
+    for j in theirs:
+        if look.b.table.kinds[j] != "plane":
+            yield from _on_curved(look, edges, j)
+
+
+def _on_planes(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[Raw]:
+    """Edges and corners of A on the flat faces of B."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    normals, offsets = b.normals[flat], b.offsets[flat]
+    samples = a.edge_samples()[edges]
+    away = samples @ normals.T - offsets  # (edge, sample, plane)
+    off = np.abs(away)
+    covered = _covered(look, edges, flat)
+    rising = np.all(a.inward()[edges] @ normals.T >= _LEVEL, axis=1)
+    straight = a.table.straight[edges]
+    lying = (off.max(axis=1) <= touch) & ~covered & (rising | ~straight[:, None])
+    for m, n in np.argwhere(lying):
+        yield from _along(look, int(edges[m]), int(flat[n]))
+    for m in np.flatnonzero(~straight):
+        free = ~lying[m] & ~covered[m]
+        for n in np.flatnonzero(free & (off[m].min(axis=0) <= touch + a.table.lengths_mm[edges[m]] / 16)):
+            yield from _round_edge(look, int(edges[m]), int(flat[n]))
+    yield from _corners_on_planes(look, (edges, flat), away, covered | lying)
+
+
+def _covered(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
+    """Whether an edge bounds a face of A that already shares an area with that face of B."""
+    covered = np.zeros((len(edges), len(flat)), dtype=bool)
+    where = {int(e): m for m, e in enumerate(edges)}
+    columns = {int(j): n for n, j in enumerate(flat)}
+    for raw in look.areas:
+        i, j = raw.a_faces[0], raw.b_faces[0]
+        if j in columns:
+            rows = [where[int(e)] for e in look.a.table.face_edges[i] if int(e) in where]
+            covered[rows, columns[j]] = True
+    return covered
+
+
+def _corners_on_planes(
+    look: Look, chosen: tuple[NDArray[np.int64], NDArray[np.int64]], away: Array, covered: Bools
+) -> Iterator[Raw]:
+    """Corners of A that stand on the flat faces of B: every edge beside them rises."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    edges, flat = chosen
+    ends = a.table.edge_vertices[edges]
+    corners = np.unique(ends)
+    row = {int(v): k for k, v in enumerate(corners)}
+    rank = np.array([[row[int(v)] for v in pair] for pair in ends])
+    lowest = np.full((len(corners), len(flat)), np.inf)
+    taken = np.zeros((len(corners), len(flat)), dtype=bool)
+    for side, sample in ((0, 1), (1, 7)):
+        np.minimum.at(lowest, rank[:, side], away[:, sample])
+        np.logical_or.at(taken, rank[:, side], covered)
+    off = np.abs(a.vertices()[corners] @ b.normals[flat].T - b.offsets[flat])
+    for k, n in np.argwhere((off <= touch) & (lowest >= -touch) & ~taken):
+        v, j = int(corners[k]), int(flat[n])
+        spot = a.vertices()[v]
+        if _within(b, j, spot, touch):
+            yield _point(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
+
+
+def _within(b: Standing, j: int, spot: Array, touch_mm: float) -> bool:
+    """Whether a point of the plane of face j lies within its outline."""
+    if not b.table.exact[j]:
+        return on_face(spot, b.face(j), 2 * touch_mm)
+    frame, polygon = b.outline(j)
+    return bool(polygon.distance(shapely.Point(frame.flat(spot[None])[0])) <= touch_mm)
+
+
+def _round_edge(look: Look, e: int, j: int) -> Iterator[Raw]:
+    """Points where a curved edge of A comes down to a flat face of B between its ends."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    circle = a.circle(e)
+    if circle is None:
+        for _, _, spot in closest_points(a.edge(e), b.face(j), touch):
+            yield _point(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+        return
+    x, y = float(circle.x_axis @ b.normals[j]), float(circle.y_axis @ b.normals[j])
+    lowest = math.atan2(-y, -x)
+    spot = circle.centre + circle.radius_mm * (
+        math.cos(lowest) * circle.x_axis + math.sin(lowest) * circle.y_axis
+    )
+    first, last = circle.arc_rad
+    inside = (lowest - first) % (2 * math.pi) <= last - first
+    if inside and abs(float(spot @ b.normals[j] - b.offsets[j])) <= touch and _within(b, j, spot, touch):
+        yield _point(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+
+
+def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+    """Edges and corners of A on a curved face of B."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    surface = b.surface(j)
+    # Samples hold a straight edge; a curved one may bulge past them.
+    bulge = np.where(a.table.straight[edges], 0.0, a.table.lengths_mm[edges] / 16)
+    slack = touch + bulge[:, None]
+    near = np.all(
+        (a.edge_samples()[edges].min(axis=1) - slack <= b.highs[j])
+        & (a.edge_samples()[edges].max(axis=1) + slack >= b.lows[j]),
+        axis=1,
+    )
+    edges = edges[near]
+    samples = a.edge_samples()[edges]
+    away = signed_distance(surface, samples.reshape(-1, 3))
+    if away is None:  # a free-form face: the kernel's least distance is all there is
+        for e in edges:
+            yield from _touching(look, int(e), j)
+        return
+    off = np.abs(away.reshape(len(edges), samples.shape[1]))
+    hollow = surface.kind == "cylinder" and surface.outward < 0
     for e, row in zip(edges, off, strict=True):
-        if row.max() <= touch_mm:
-            yield from _edge_along_face(a, int(e), b, j, touch_mm)
-        elif _may_reach(a, int(e), b, j, row, touch_mm):
-            yield from _edge_at_face(a, int(e), b, j, touch_mm)
+        if row.max() <= touch:
+            yield from _along(look, int(e), j)
+        elif row.min() <= touch + a.table.lengths_mm[e] / 16 and not (hollow and a.table.straight[e]):
+            # A straight edge across a hole is a chord: it meets the wall at its ends only.
+            yield from _touching(look, int(e), j)
+    corners = np.unique(a.table.edge_vertices[edges])
+    spots = a.vertices()[corners]
+    distances = signed_distance(surface, spots)
+    for v, spot, gap in zip(corners, spots, distances if distances is not None else (), strict=True):
+        if abs(gap) <= touch and on_face(spot, b.face(j), 2 * touch):
+            yield _point(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
 
 
-def _may_reach(a: Standing, e: int, b: Standing, j: int, off: Array, touch_mm: float) -> bool:
-    """Whether a curved edge or face may touch between samples.
-
-    Distance changes no faster than one moves along the edge, so a sample further off than half the
-    spacing rules its neighbourhood out. A straight edge meets a plane at its ends or along itself.
-    """
-    flat = bool(a.table.straight[e]) and b.table.kinds[j] == "plane"
-    return not flat and bool(off.min() <= touch_mm + a.table.lengths_mm[e] / 16)
+def _touching(look: Look, e: int, j: int) -> Iterator[Raw]:
+    """Points where an edge only just reaches a curved face."""
+    a, b = look.a, look.b
+    for _, _, spot in closest_points(a.edge(e), b.face(j), look.touch_mm):
+        yield _point(a.table.edge_faces[e], (j,), -b.normal_near(j, spot), spot)
 
 
-def _edge_along_face(a: Standing, e: int, b: Standing, j: int, touch_mm: float) -> Iterator[Raw]:
-    """Length that an edge shares with the face, trimmed by the face's own outline."""
+def _along(look: Look, e: int, j: int) -> Iterator[Raw]:
+    """Length that an edge of A shares with face j, trimmed by the face's own outline."""
+    a, b, touch = look.a, look.b, look.touch_mm
     samples = a.edge_samples()[e]
+    if any(raw.covers(samples, 2 * touch) for raw in look.areas):
+        return
     straight = bool(a.table.straight[e])
     if straight and b.table.kinds[j] == "plane" and b.table.exact[j]:
-        frame = Frame(b.normals[j] * b.offsets[j], b.normals[j])
-        line = shapely.LineString(frame.flat(samples[[0, -1]]))
-        shared = shapely.intersection(frame.polygon(b.rings(j)), line)
+        frame, polygon = b.outline(j)
+        shared = shapely.intersection(polygon, shapely.LineString(frame.flat(samples[[0, -1]])))
         for part in shapely.get_parts(shared):
-            if part.geom_type == "LineString" and part.length > touch_mm:
+            if part.geom_type == "LineString" and part.length > touch:
                 start, end = frame.space(shapely.get_coordinates(part))[[0, -1]]
-                yield _line(a, e, b, j, (start, end))
+                yield _line(look, e, j, (start, end))
         return
     # Put the edge exactly on the surface first: the kernel's common sees nothing a micron away.
-    face = b.face(j)
-    edge = a.edge(e)
-    if straight:
-        edge = segment(*(_foot(b, j, p) for p in samples[[0, -1]]))
-    for part in clip_edge(edge, [face]):
-        length = float(part.Length())
-        if length <= touch_mm:
+    edge = segment(*(_foot(b, j, p) for p in samples[[0, -1]])) if straight else a.edge(e)
+    for part in clip_edge(edge, [b.face(j)]):
+        if part.Length() <= touch:
             continue
-        middle = edge_middle(part)
         if straight:
-            start, end = np.array(part.startPoint().toTuple()), np.array(part.endPoint().toTuple())
-            yield _line(a, e, b, j, (start, end))
-        else:
-            normal = -_normal(b, j, middle)
-            yield Raw(
-                kind="line",
-                a_faces=a.table.edge_faces[e],
-                b_faces=(j,),
-                normal=normal,
-                centroid=edge_centre(part),
-                length_mm=length,
-                make=partial(_same, part),
+            yield _line(
+                look, e, j, (np.array(part.startPoint().toTuple()), np.array(part.endPoint().toTuple()))
             )
+        else:
+            yield _curve(look, e, j, part)
 
 
 def _foot(b: Standing, j: int, point: Array) -> Array:
     """Foot of a point on the untrimmed surface of face j."""
-    away = _distances(b, j, point[None])
-    shift = 0.0 if away is None else float(away[0])
-    return np.asarray(point - shift * _normal(b, j, point))
+    if b.table.kinds[j] == "plane":
+        return np.asarray(point - (point @ b.normals[j] - b.offsets[j]) * b.normals[j])
+    surface = b.surface(j)
+    away = signed_distance(surface, point[None])
+    return np.asarray(point - float(away[0]) * normal_out(surface, point)) if away is not None else point
 
 
-def _normal(b: Standing, j: int, point: Array) -> Array:
-    """Outward normal of face j's surface near a point."""
-    return b.normals[j] if b.table.kinds[j] == "plane" else normal_out(b.surface(j), point)
-
-
-def _same(shape: object) -> object:
+def _same(shape: Shape) -> Shape:
     return shape
 
 
-def _line(a: Standing, e: int, b: Standing, j: int, ends: tuple[Array, Array]) -> Raw:
+def _line(look: Look, e: int, j: int, ends: tuple[Array, Array]) -> Raw:
     start, end = ends
     middle = (start + end) / 2
     return Raw(
         kind="line",
-        a_faces=a.table.edge_faces[e],
+        a_faces=look.a.table.edge_faces[e],
         b_faces=(j,),
-        normal=-_normal(b, j, middle),
+        normal=-look.b.normal_near(j, middle),
         centroid=middle,
         length_mm=float(np.linalg.norm(end - start)),
         make=partial(segment, start, end),
@@ -149,75 +261,104 @@ def _line(a: Standing, e: int, b: Standing, j: int, ends: tuple[Array, Array]) -
     )
 
 
-def _edge_at_face(a: Standing, e: int, b: Standing, j: int, touch_mm: float) -> Iterator[Raw]:
-    """Points where an edge only just reaches a face."""
-    for _, _, spot in closest_points(a.edge(e), b.face(j), touch_mm):
-        yield _point(a.table.edge_faces[e], (j,), -_normal(b, j, spot), spot)
+def _curve(look: Look, e: int, j: int, part: Edge) -> Raw:
+    return Raw(
+        kind="line",
+        a_faces=look.a.table.edge_faces[e],
+        b_faces=(j,),
+        normal=-look.b.normal_near(j, edge_middle(part)),
+        centroid=edge_centre(part),
+        length_mm=float(part.Length()),
+        make=partial(_same, part),
+    )
 
 
 def _point(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Array, spot: Array) -> Raw:
+    make: Callable[[], Shape] = partial(dot, spot)
     return Raw(
-        kind="point", a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=spot,
-        make=partial(dot, spot), ends=(spot, spot),
-    )  # fmt: skip
+        kind="point",
+        a_faces=a_faces,
+        b_faces=b_faces,
+        normal=normal,
+        centroid=spot,
+        make=make,
+        ends=(spot, spot),
+    )
 
 
-def _corners_on_face(
-    a: Standing, near: Iterable[int], covered: set[int], b: Standing, j: int, touch_mm: float
-) -> Iterator[Raw]:
-    """Corners of `a` that touch face j."""
-    corners = sorted({int(v) for i in near for v in a.table.face_vertices[i]})
-    points = a.vertices()[corners]
-    away = _distances(b, j, points)
-    if away is None:
-        return
-    frame = Frame(b.normals[j] * b.offsets[j], b.normals[j]) if b.table.exact[j] else None
-    polygon = frame.polygon(b.rings(j)) if frame else None
-    for v, point, off in zip(corners, points, away, strict=True):
-        if abs(off) > touch_mm:
-            continue
-        if frame is not None:
-            inside = polygon.distance(shapely.Point(frame.flat(point[None])[0])) <= touch_mm
-        else:
-            inside = on_face(point, b.face(j), touch_mm)
-        if inside:
-            yield _point(a.table.vertex_faces[v], (j,), -_normal(b, j, point), point)
-
-
-def edges_across(a: Standing, b: Standing, pairs: FacePairs, touch_mm: float) -> Iterator[Raw]:
-    """Yield points where a straight edge of `a` crosses a straight edge of `b`."""
-    ours = _straight_edges(a, {i for i, _ in pairs})
-    theirs = _straight_edges(b, {j for _, j in pairs})
+def edges_across(look: Look) -> Iterator[Raw]:
+    """Yield where a straight edge of A meets a straight edge of B: across it, or along it edge on edge."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    ours, theirs = (
+        _sharp_straight(a, {i for i, _ in look.pairs}),
+        _sharp_straight(b, {j for _, j in look.pairs}),
+    )
     if not (ours.size and theirs.size):
         return
     p, r = _origin_and_run(a, ours)
     q, s = _origin_and_run(b, theirs)
-    cross = np.cross(r[:, None], s[None])
-    size = np.einsum("ijk,ijk->ij", cross, cross)
+    free = ~_beside_areas(look, ours, theirs)
+    # Lagrange: with unit runs, the feet of the common perpendicular follow from three dot products.
     offset = q[None] - p[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        t = np.einsum("ijk,ijk->ij", np.cross(offset, s[None]), cross) / size
-        u = np.einsum("ijk,ijk->ij", np.cross(offset, r[:, None]), cross) / size
-        apart = np.abs(np.einsum("ijk,ijk->ij", offset, cross)) / np.sqrt(size)
-    lengths = np.linalg.norm(r, axis=1)[:, None] * np.linalg.norm(s, axis=1)[None]
-    slack_t = touch_mm / np.linalg.norm(r, axis=1)[:, None]
-    slack_u = touch_mm / np.linalg.norm(s, axis=1)[None]
-    meets = (np.sqrt(size) > 1e-9 * lengths) & (apart <= touch_mm)
-    meets &= (t >= -slack_t) & (t <= 1 + slack_t) & (u >= -slack_u) & (u <= 1 + slack_u)
-    for m, n in np.argwhere(meets):
-        spot = p[m] + t[m, n] * r[m]
-        normal = cross[m, n] / np.linalg.norm(cross[m, n])
-        out = sum(a.normals[f] for f in a.table.edge_faces[ours[m]] if a.table.kinds[f] == "plane")
-        if np.dot(out, normal) < 0:
-            normal = -normal
-        yield _point(a.table.edge_faces[ours[m]], b.table.edge_faces[theirs[n]], normal, spot)
+    along = r @ s.T
+    on_r, on_s = np.einsum("ijk,ik->ij", offset, r), np.einsum("ijk,jk->ij", offset, s)
+    square = 1.0 - along**2
+    steep = square > _PARALLEL
+    safe = np.where(steep, square, 1.0)
+    t, u = (on_r - along * on_s) / safe, (along * on_r - on_s) / safe
+    gaps = np.linalg.norm(offset - t[..., None] * r[:, None] + u[..., None] * s[None], axis=2)
+    length_r, length_s = a.table.lengths_mm[ours][:, None], b.table.lengths_mm[theirs][None]
+    meets = (t >= -touch) & (t <= length_r + touch) & (u >= -touch) & (u <= length_s + touch)
+    for m, n in np.argwhere(free & steep & meets & (gaps <= touch)):
+        normal = _apart(a, int(ours[m]), np.cross(r[m], s[n]) / math.sqrt(square[m, n]))
+        yield _point(
+            a.table.edge_faces[ours[m]], b.table.edge_faces[theirs[n]], normal, p[m] + t[m, n] * r[m]
+        )
+    aside = np.linalg.norm(offset - on_r[..., None] * r[:, None], axis=2)
+    for m, n in np.argwhere(free & ~steep & (aside <= touch)):
+        span = float(on_r[m, n]), float(on_r[m, n] + along[m, n] * length_s[0, n])
+        low, high = max(0.0, min(span)), min(float(length_r[m, 0]), max(span))
+        if high - low > touch:
+            ends = p[m] + low * r[m], p[m] + high * r[m]
+            yield _edge_on_edge(look, (int(ours[m]), int(theirs[n])), ends)
 
 
-def _straight_edges(body: Standing, faces: set[int]) -> Array:
-    edges = sorted({int(e) for f in faces for e in body.table.face_edges[f] if body.table.straight[e]})
-    return np.array(edges, dtype=int)
+def _beside_areas(look: Look, ours: NDArray[np.int64], theirs: NDArray[np.int64]) -> Bools:
+    """Whether both edges bound faces that share an area, on whose outline they then meet."""
+    beside = np.zeros((len(ours), len(theirs)), dtype=bool)
+    for raw in look.areas:
+        mine = np.isin(ours, look.a.table.face_edges[raw.a_faces[0]])
+        other = np.isin(theirs, look.b.table.face_edges[raw.b_faces[0]])
+        beside |= mine[:, None] & other[None]
+    return beside
 
 
-def _origin_and_run(body: Standing, edges: Array) -> tuple[Array, Array]:
+def _edge_on_edge(look: Look, edges: tuple[int, int], ends: tuple[Array, Array]) -> Raw:
+    """Length along which two parallel edges coincide."""
+    a_faces, b_faces = look.a.table.edge_faces[edges[0]], look.b.table.edge_faces[edges[1]]
+    start, end = ends
+    # Each edge's own middle direction out of its material; where two edges meet they oppose.
+    normal = look.b.inward()[edges[1]].sum(axis=0) - look.a.inward()[edges[0]].sum(axis=0)
+    normal /= max(float(np.linalg.norm(normal)), 1e-300)
+    return Raw(
+        kind="line", a_faces=a_faces, b_faces=b_faces, normal=normal,
+        centroid=(start + end) / 2, length_mm=float(np.linalg.norm(end - start)),
+        make=partial(segment, start, end), ends=(start, end),
+    )  # fmt: skip
+
+
+def _apart(a: Standing, e: int, normal: Array) -> Array:
+    """Point a normal out of A: away from the faces beside its edge."""
+    return -normal if float(a.inward()[e].sum(axis=0) @ normal) > 0 else normal
+
+
+def _sharp_straight(body: Standing, faces: set[int]) -> NDArray[np.int64]:
+    table = body.table
+    edges = {int(e) for f in faces for e in table.face_edges[f] if table.straight[e] and table.sharp[e]}
+    return np.array(sorted(edges), dtype=np.int64)
+
+
+def _origin_and_run(body: Standing, edges: NDArray[np.int64]) -> tuple[Array, Array]:
+    """First end and unit direction of straight edges."""
     samples = body.edge_samples()[edges]
-    return samples[:, 0], samples[:, -1] - samples[:, 0]
+    return samples[:, 0], (samples[:, -1] - samples[:, 0]) / body.table.lengths_mm[edges][:, None]

@@ -8,7 +8,7 @@ import numpy as np
 
 from fixturecheck.contact.broad import near_bodies, near_faces
 from fixturecheck.contact.curved import curved
-from fixturecheck.contact.edges import edges_across, edges_on_faces
+from fixturecheck.contact.edges import Look, edges_across, edges_on_faces
 from fixturecheck.contact.model import ContactMap, Overlap, Patch
 from fixturecheck.contact.overlap import overlap
 from fixturecheck.contact.planar import facing
@@ -36,8 +36,9 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     overlaps = []
     for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
         a, b = standing[m], standing[n]
-        found += [(a, b, raw) for raw in _between(a, b, tolerances)]
-        shared = overlap(a, b, tolerances)
+        patches, face_to_face = _between(a, b, tolerances)
+        found += [(a, b, raw) for raw in patches]
+        shared = None if face_to_face else overlap(a, b, tolerances)
         if shared is not None:
             shape, volume = shared
             name = f"overlap {a.name} | {b.name}"
@@ -46,19 +47,33 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     return ContactMap(patches=tuple(_named(found)), overlaps=tuple(overlaps))
 
 
-def _between(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
-    """Return the patches between two bodies."""
+def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw], bool]:
+    """Return the patches between two bodies, and whether they lie face to face with nothing beyond.
+
+    Where a face that has its whole body behind it shares an area with another such face, everything
+    that touches lies in that plane, and the two bodies cannot overlap.
+    """
     pairs = near_faces(a, b, tolerances.near_mm)
     if not pairs[0].size:
-        return []
+        return [], False
     found = list(facing(a, b, pairs, tolerances))
+    face_to_face = any(
+        raw.kind == "area"
+        and not raw.frayed
+        and a.table.lids[raw.a_faces[0]]
+        and b.table.lids[raw.b_faces[0]]
+        for raw in found
+    )
     for i, j in zip(*pairs, strict=True):
         if a.table.kinds[i] == "plane" and b.table.kinds[j] == "plane":
             continue
         pair = (a, int(i), b, int(j))
         patches = curved(pair, tolerances)
         found += sampled(pair, tolerances) if patches is None else patches
-    return _distinct(found + _sharp(a, b, found, tolerances), tolerances.touch_mm)
+    if face_to_face:
+        touching = [raw for raw in found if raw.kind in {"area", "near"}]
+        return touching, True
+    return _distinct(found + _sharp(a, b, found, tolerances), tolerances.touch_mm), False
 
 
 def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerances) -> list[Raw]:
@@ -67,12 +82,10 @@ def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerance
     pairs = {(int(i), int(j)) for i, j in zip(*near_faces(a, b, touch), strict=True)}
     if not pairs:
         return []
-    seated = {(r.a_faces[0], r.b_faces[0]) for r in found if r.kind == "area"}
-    sharp = list(edges_on_faces(a, b, pairs, seated, touch))
-    swapped = {(j, i) for i, j in pairs}
-    back = edges_on_faces(b, a, swapped, {(j, i) for i, j in seated}, touch)
-    sharp += [raw.turned() for raw in back]
-    sharp += edges_across(a, b, pairs, touch)
+    look = Look(a=a, b=b, pairs=pairs, areas=[r for r in found if r.kind == "area"], touch_mm=touch)
+    sharp = list(edges_on_faces(look))
+    sharp += [raw.turned() for raw in edges_on_faces(look.turned())]
+    sharp += edges_across(look)
     return sharp
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -44,17 +45,20 @@ def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> I
         if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
             return
     ours, theirs = frame.polygon(a.rings(i)), frame.polygon(b.rings(j))
-    wide = _wide_polygons(shapely.intersection(ours, theirs), tolerances.touch_mm)
+    shared = shapely.intersection(ours, theirs)
+    wide = _wide_polygons(shared, tolerances.touch_mm)
+    frayed = len(wide) < shapely.get_num_geometries(shared)
     exact = bool(a.table.exact[i] and b.table.exact[j])
     if parallel and not exact and wide:
         gaps = _gap(frame.space(shapely.get_coordinates(wide[0])), a, i, b, j)
         kind = "area" if np.abs(gaps).max() <= tolerances.touch_mm else "near"
-        yield from _from_faces(kind, shapely.MultiPolygon(wide), frame, (a, i, b, j), (ours, theirs))
+        for raw in _from_faces(kind, shapely.MultiPolygon(wide), frame, (a, i, b, j), (ours, theirs)):
+            yield replace(raw, frayed=frayed)
         return
     for polygon in wide:
         gaps = _gap(frame.space(shapely.get_coordinates(polygon)), a, i, b, j)
         if np.abs(gaps).max() <= tolerances.touch_mm:
-            yield _from_polygon("area", polygon, frame, (a, i, b, j))
+            yield replace(_from_polygon("area", polygon, frame, (a, i, b, j)), frayed=frayed)
         else:
             for part in _clipped(polygon, frame, (a, i, b, j), tolerances.near_mm):
                 yield _from_polygon("near", part, frame, (a, i, b, j))

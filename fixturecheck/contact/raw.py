@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -36,6 +36,8 @@ class Raw:
         The patch as a polygon in a plane, where it is one.
     ends : tuple of ndarray, or None
         The patch as a straight segment, where it is one.
+    frayed : bool
+        Whether the two outlines also meet along a line or at a point beside the patch.
     """
 
     kind: str
@@ -51,6 +53,7 @@ class Raw:
     error_mm: float = 0.0
     flat: tuple[Frame, Any] | None = field(default=None, repr=False)
     ends: tuple[Array, Array] | None = None
+    frayed: bool = False
 
     def covers(self, points: Array, within_mm: float) -> bool:
         """Say whether all of the points (n, 3) lie on the patch."""
@@ -63,7 +66,7 @@ class Raw:
         if self.ends is not None:
             start, end = self.ends
             along = end - start
-            share = np.clip((points - start) @ along / max(along @ along, 1e-30), 0.0, 1.0)
+            share = np.clip((points - start) @ along / max(float(along @ along), 1e-30), 0.0, 1.0)
             off = points - start - share[:, None] * along
             return bool(np.all(np.linalg.norm(off, axis=1) <= within_mm))
         shape = self.make()
@@ -71,18 +74,4 @@ class Raw:
 
     def turned(self) -> Raw:
         """Return the same patch seen from B."""
-        return Raw(
-            kind=self.kind,
-            a_faces=self.b_faces,
-            b_faces=self.a_faces,
-            normal=-self.normal,
-            centroid=self.centroid,
-            make=self.make,
-            area_mm2=self.area_mm2,
-            length_mm=self.length_mm,
-            gap_mean_mm=self.gap_mean_mm,
-            gap_max_mm=self.gap_max_mm,
-            error_mm=self.error_mm,
-            flat=self.flat,
-            ends=self.ends,
-        )
+        return replace(self, a_faces=self.b_faces, b_faces=self.a_faces, normal=-self.normal)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -9,8 +10,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.clip import world_edges, world_faces
-from fixturecheck.kernel.facets import FaceTable, Surface, face_tables, transform_of
+from fixturecheck.contact.surfaces import normal_out
+from fixturecheck.kernel.clip import normal_at, world_edges, world_faces
+from fixturecheck.kernel.facets import Circle, FaceTable, Surface, face_tables, transform_of
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
 
 Array = NDArray[np.float64]
@@ -48,6 +50,8 @@ class Standing:
         self._vertices: Array | None = None
         self._faces: list[Face] | None = None
         self._edges: list[Edge] | None = None
+        self._inward: Array | None = None
+        self._outlines: dict[int, tuple[Frame, Any]] = {}
         self._surfaces: dict[int, Surface] = {}
 
     def _face_boxes(self) -> tuple[Array, Array]:
@@ -98,6 +102,41 @@ class Standing:
             self._samples = self.points(self.table.samples.reshape(-1, 3)).reshape(-1, 9, 3)
         return self._samples
 
+    def inward(self) -> Array:
+        """Return the directions from the middle of every edge into its faces, (E, 2, 3)."""
+        if self._inward is None:
+            self._inward = self.table.inward @ self.turn.T
+        return self._inward
+
+    def circle(self, edge: int) -> Circle | None:
+        """Return a round edge's circle in the machine's frame."""
+        circle = self.table.circles[edge]
+        if circle is None:
+            return None
+        return Circle(
+            centre=self.turn @ circle.centre + self.shift,
+            x_axis=self.turn @ circle.x_axis,
+            y_axis=self.turn @ circle.y_axis,
+            radius_mm=circle.radius_mm,
+            arc_rad=circle.arc_rad,
+        )
+
+    def outline(self, face: int) -> tuple[Frame, Any]:
+        """Return a planar face's own frame and its polygon there."""
+        if face not in self._outlines:
+            frame = Frame(self.normals[face] * self.offsets[face], self.normals[face])
+            self._outlines[face] = frame, frame.polygon(self.rings(face))
+        return self._outlines[face]
+
+    def normal_near(self, face: int, point: Array) -> Array:
+        """Return the outward unit normal of a face at its point nearest to `point`."""
+        surface = self.table.surfaces[face]
+        if surface is None:
+            return self.normals[face]
+        if surface.kind == "other":
+            return normal_at(self.face(face), point)
+        return normal_out(self.surface(face), point)
+
     def edge(self, index: int) -> Edge:
         """Return the kernel's edge in the machine's frame."""
         if self._edges is None:
@@ -129,12 +168,19 @@ class Frame:
 
     def __init__(self, origin: Array, normal: Array) -> None:
         self.origin, self.normal = origin, normal
-        least = np.zeros(3)
-        least[int(np.argmin(np.abs(normal)))] = 1.0
-        self.u = np.cross(normal, least)
-        self.u /= np.linalg.norm(self.u)
-        self.v = np.cross(normal, self.u)
-        self._basis = np.stack([self.u, self.v], axis=1)
+        x, y, z = (float(c) for c in normal)
+        # Any direction across the normal: drop its smallest component, where the rest is well away from zero.
+        if abs(z) <= min(abs(x), abs(y)):
+            size = math.hypot(x, y)
+            u = (y / size, -x / size, 0.0)
+        elif abs(y) <= abs(x):
+            size = math.hypot(x, z)
+            u = (-z / size, 0.0, x / size)
+        else:
+            size = math.hypot(y, z)
+            u = (0.0, z / size, -y / size)
+        v = (y * u[2] - z * u[1], z * u[0] - x * u[2], x * u[1] - y * u[0])
+        self._basis = np.array([u, v]).T
 
     def flat(self, points: Array) -> Array:
         """Return points (n, 3) as (n, 2), projected along the normal."""
@@ -146,6 +192,8 @@ class Frame:
 
     def polygon(self, rings: Sequence[Array]) -> Any:
         """Return the polygon of a face's rings."""
+        if len(rings) == 1:
+            return shapely.polygons(self.flat(rings[0]))
         return shapely.Polygon(self.flat(rings[0]), [self.flat(r) for r in rings[1:]])
 
 

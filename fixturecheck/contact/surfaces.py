@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 
-from fixturecheck.contact.standing import Array
-from fixturecheck.kernel.facets import Surface
+from fixturecheck.kernel.facets import Array, Surface
 
 
 def signed_distance(surface: Surface, points: Array) -> Array | None:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
-from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakePolygon
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
 from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
@@ -38,8 +38,20 @@ def world_edges(placed: Placed) -> list[Edge]:
 
 def polygon_face(rings: Sequence[Array]) -> Face:
     """Return the planar face bounded by closed rings of points (k, 3), outer first."""
-    wires = [cq.Wire.makePolygon([cq.Vector(*p) for p in ring], close=True) for ring in rings]
-    return cq.Face.makeFromWires(wires[0], wires[1:])
+    wires = []
+    for ring in rings:
+        polygon = BRepBuilderAPI_MakePolygon()
+        for x, y, z in ring.tolist():
+            polygon.Add(gp_Pnt(x, y, z))
+        polygon.Close()
+        wires.append(polygon.Wire())
+    face = BRepBuilderAPI_MakeFace(wires[0], True)
+    for wire in wires[1:]:
+        face.Add(wire)
+    if not face.IsDone():
+        message = f"no flat face through {len(rings[0])} points"
+        raise KernelError(message)
+    return cq.Face(face.Face())
 
 
 def segment(start: Array, end: Array) -> Edge:

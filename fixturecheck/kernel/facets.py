@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
-from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Curve2d, BRepAdaptor_Surface
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.GCPnts import GCPnts_AbscissaPoint, GCPnts_QuasiUniformDeflection
 from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
-from OCP.gp import gp_Pnt, gp_Vec
+from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec, gp_Vec2d
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp, TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
@@ -38,6 +38,8 @@ _KINDS = {
     GeomAbs_SurfaceType.GeomAbs_Torus: "torus",
 }
 _CHORD_MM = 1e-3
+_WIDE_RAD = 1.2 * math.pi
+"""Arcs wider than this are held by their whole circle, narrower ones by their tangents."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,6 +96,17 @@ class Surface:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Circle:
+    """A round edge: points centre + radius (cos t x_axis + sin t y_axis), t within `arc_rad`."""
+
+    centre: Array
+    x_axis: Array
+    y_axis: Array
+    radius_mm: float
+    arc_rad: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FaceTable:
     """The faces, edges and vertices of one solid as arrays; F faces, E edges, V vertices, P hull pieces.
 
@@ -117,6 +130,16 @@ class FaceTable:
         Points along each edge, evenly spaced in its parameter, ends included.
     lengths_mm : ndarray, shape (E,)
         Length of each edge; zero where it is degenerate.
+    sharp : ndarray of bool, shape (E,)
+        Whether the faces meet at an angle; a seam, or where a fillet runs out, is smooth.
+    inward : ndarray, shape (E, 2, 3)
+        At the middle of each edge, the unit direction into either face, along that face.
+    circles : tuple of Circle or None
+        The circle of each round edge.
+    lids : ndarray of bool, shape (F,)
+        Flat faces that the whole body lies behind, and that alone reach their plane.
+    edge_vertices : ndarray of int, shape (E, 2)
+        Vertices at the first and last sample.
     edge_faces, vertex_faces : tuple of tuple of int
         The faces that meet there.
     face_edges, face_vertices : tuple of ndarray
@@ -138,6 +161,11 @@ class FaceTable:
     straight: NDArray[np.bool_]
     samples: Array
     lengths_mm: Array
+    sharp: NDArray[np.bool_]
+    inward: Array
+    circles: tuple[Circle | None, ...]
+    lids: NDArray[np.bool_]
+    edge_vertices: NDArray[np.int64]
     edge_faces: tuple[tuple[int, ...], ...]
     face_edges: tuple[NDArray[np.int64], ...]
     vertices: Array
@@ -204,7 +232,19 @@ def face_table(solid: Solid) -> FaceTable:
         offsets.append(offset)
         rings.append(outline)
         exact.append(straight)
+    sharp, inward = _inward(faces, edges)
+    points = np.array([_xyz(BRep_Tool.Pnt_s(v)) for v in vertices]).reshape(-1, 3)
+    edge_faces = _inverse(face_edges, len(edges))
+    lids = [
+        kind == "plane"
+        and _is_lid(i, normals[i], offsets[i], points, (face_edges, face_vertices, edge_faces), hull)
+        for i, kind in enumerate(kinds)
+    ]
     return FaceTable(
+        lids=np.array(lids, dtype=bool),
+        sharp=sharp,
+        inward=inward,
+        circles=tuple(_circle(e) for e in edges),
         kinds=tuple(kinds),
         normals=np.array(normals),
         offsets=np.array(offsets),
@@ -216,9 +256,10 @@ def face_table(solid: Solid) -> FaceTable:
         straight=np.array([r[2] for r in edge_rows], dtype=bool),
         samples=np.array([r[3] for r in edge_rows]).reshape(-1, 9, 3),
         lengths_mm=np.array([r[4] for r in edge_rows]),
-        edge_faces=_inverse(face_edges, len(edges)),
+        edge_vertices=_edge_vertices(edges, vertices),
+        edge_faces=edge_faces,
         face_edges=tuple(face_edges),
-        vertices=np.array([_xyz(BRep_Tool.Pnt_s(v)) for v in vertices]).reshape(-1, 3),
+        vertices=points,
         vertex_faces=_inverse(face_vertices, len(vertices)),
         face_vertices=tuple(face_vertices),
         hull_centres=np.array([h[0] for h in hull]),
@@ -248,6 +289,45 @@ def _indices(face: Any, what: Any, every: Sequence[Any]) -> NDArray[np.int64]:
     return np.array(sorted(found), dtype=np.int64)
 
 
+_BEHIND_MM = 0.01
+
+
+def _is_lid(
+    face: int,
+    normal: Array,
+    offset: float,
+    points: Array,
+    topology: tuple[Sequence[Any], Sequence[Any], Sequence[tuple[int, ...]]],
+    hull: Sequence[tuple[Array, Array, float, float, int]],
+) -> bool:
+    """Whether all else lies behind a face's plane; faces beside it may touch the plane at its edges."""
+    face_edges, face_vertices, edge_faces = topology
+    others = np.setdiff1d(np.arange(len(points)), face_vertices[face])
+    if others.size and float((points[others] @ normal).max()) > offset - _BEHIND_MM:
+        return False
+    beside = {f for e in face_edges[face] for f in edge_faces[e]}
+    for centre, axis, radius, ball, owner in hull:
+        reach = float(centre @ normal) + radius * math.sqrt(max(0.0, 1 - float(axis @ normal) ** 2)) + ball
+        if reach > offset + (1e-7 if owner in beside else -_BEHIND_MM):
+            return False
+    return True
+
+
+def _edge_vertices(edges: Sequence[Any], vertices: Sequence[Any]) -> NDArray[np.int64]:
+    """Indices of the vertices at either end of each edge's own parameter range."""
+    lookup = TopTools_IndexedMapOfShape()
+    for vertex in vertices:
+        lookup.Add(vertex)
+    rows = [
+        (
+            lookup.FindIndex(TopExp.FirstVertex_s(e, False)) - 1,
+            lookup.FindIndex(TopExp.LastVertex_s(e, False)) - 1,
+        )
+        for e in edges
+    ]
+    return np.array(rows, dtype=np.int64).reshape(-1, 2)
+
+
 def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...], ...]:
     out: list[list[int]] = [[] for _ in range(size)]
     for face, row in enumerate(rows):
@@ -268,6 +348,71 @@ def _edge_row(edge: Any) -> tuple[Array, Array, bool, Array, float]:
     return along[0], along[-1], straight, along, float(GCPnts_AbscissaPoint.Length_s(curve))
 
 
+def _circle(edge: Any) -> Circle | None:
+    if BRep_Tool.Degenerated_s(edge):
+        return None
+    curve = BRepAdaptor_Curve(edge)
+    if curve.GetType() != GeomAbs_CurveType.GeomAbs_Circle:
+        return None
+    circle = curve.Circle()
+    position = circle.Position()
+    return Circle(
+        centre=_xyz(circle.Location()),
+        x_axis=_xyz(position.XDirection()),
+        y_axis=_xyz(position.YDirection()),
+        radius_mm=circle.Radius(),
+        arc_rad=(curve.FirstParameter(), curve.LastParameter()),
+    )
+
+
+_SMOOTH = 1e-5
+
+
+def _inward(faces: Sequence[Any], edges: Sequence[Any]) -> tuple[NDArray[np.bool_], Array]:
+    """Directions from the middle of each edge into its faces, and whether they make an angle."""
+    lookup = TopTools_IndexedMapOfShape()
+    for edge in edges:
+        lookup.Add(edge)
+    inward = np.zeros((len(edges), 2, 3))
+    count = [0] * len(edges)
+    for face in faces:
+        surface = BRepAdaptor_Surface(face, False)
+        flip = -1.0 if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
+        explorer = TopExp_Explorer(face, TopAbs_ShapeEnum.TopAbs_EDGE)
+        while explorer.More():
+            edge = TopoDS.Edge_s(explorer.Current())
+            explorer.Next()
+            index = lookup.FindIndex(edge) - 1
+            if BRep_Tool.Degenerated_s(edge) or count[index] > 1:
+                continue
+            inward[index, count[index]] = _into(edge, face, surface, flip)
+            count[index] += 1
+    smooth = np.linalg.norm(inward.sum(axis=1), axis=1) <= _SMOOTH
+    return ~smooth & (np.array(count) == 2), inward
+
+
+def _into(edge: Any, face: Any, surface: BRepAdaptor_Surface, flip: float) -> Array:
+    """Direction along a face, away from the middle of one of its edges: normal x tangent, as oriented."""
+    curve = BRepAdaptor_Curve2d(edge, face)
+    middle = (curve.FirstParameter() + curve.LastParameter()) / 2
+    spot, along = gp_Pnt2d(), gp_Vec2d()
+    curve.D1(middle, spot, along)
+    point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
+    surface.D1(spot.X(), spot.Y(), point, du, dv)
+    du_, dv_ = du.Coord(), dv.Coord()
+    tangent = [along.X() * p + along.Y() * q for p, q in zip(du_, dv_, strict=True)]
+    normal = _cross(du_, dv_)
+    if edge.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
+        flip = -flip
+    into = np.array(_cross(normal, tangent)) * flip
+    size = math.sqrt(float(into @ into))
+    return into / size if size > 0 else into
+
+
+def _cross(a: Sequence[float], b: Sequence[float]) -> tuple[float, float, float]:
+    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+
+
 def _edge_hull(edge: Any) -> Iterator[Piece]:
     """Pieces whose convex hull holds an edge, and which no plane tangent to it at an end cuts."""
     if BRep_Tool.Degenerated_s(edge):
@@ -275,7 +420,7 @@ def _edge_hull(edge: Any) -> Iterator[Piece]:
     curve = BRepAdaptor_Curve(edge)
     first, last = curve.FirstParameter(), curve.LastParameter()
     kind = curve.GetType()
-    if kind == GeomAbs_CurveType.GeomAbs_Circle and last - first > 0.9 * math.pi:
+    if kind == GeomAbs_CurveType.GeomAbs_Circle and last - first > _WIDE_RAD:
         circle = curve.Circle()
         yield _xyz(circle.Location()), _xyz(circle.Axis().Direction()), circle.Radius(), 0.0
         return
@@ -286,8 +431,8 @@ def _edge_hull(edge: Any) -> Iterator[Piece]:
     if kind == GeomAbs_CurveType.GeomAbs_Circle:
         # Corners of the polygon of tangents.
         centre = _xyz(curve.Circle().Location())
-        half = (last - first) / 12
-        for k in range(6):
+        half = (last - first) / 16
+        for k in range(8):
             middle = _xyz(curve.Value(first + (2 * k + 1) * half)) - centre
             yield centre + middle / math.cos(half), np.zeros(3), 0.0, 0.0
         return
@@ -326,12 +471,24 @@ def _walk(wire: Any, face: Any) -> Iterator[Array]:
         if curve.GetType() == GeomAbs_CurveType.GeomAbs_Line:
             yield _xyz(BRep_Tool.Pnt_s(explorer.CurrentVertex()))
         else:
-            points = GCPnts_QuasiUniformDeflection(curve, _CHORD_MM)
-            run = [_xyz(points.Value(i + 1)) for i in range(points.NbPoints())]
-            if explorer.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
-                run.reverse()
-            yield from run[:-1]
+            run = _chords(edge, curve)
+            yield from (
+                run[:0:-1] if explorer.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else run[:-1]
+            )
         explorer.Next()
+
+
+def _chords(edge: Any, curve: BRepAdaptor_Curve) -> Sequence[Array]:
+    """Points along a curved edge whose chords stay within the chord tolerance of it."""
+    circle = _circle(edge)
+    if circle is None:
+        points = GCPnts_QuasiUniformDeflection(curve, _CHORD_MM)
+        return [_xyz(points.Value(i + 1)) for i in range(points.NbPoints())]
+    first, last = circle.arc_rad
+    step = 2 * math.acos(max(1 - _CHORD_MM / circle.radius_mm, 0.0))
+    t = np.linspace(first, last, max(2, math.ceil((last - first) / step) + 1))[:, None]
+    around = np.cos(t) * circle.x_axis + np.sin(t) * circle.y_axis
+    return list(circle.centre + circle.radius_mm * around)
 
 
 def _surface(face: Any, adaptor: BRepAdaptor_Surface, kind: str) -> Surface:
@@ -409,12 +566,12 @@ def _iso(face: Any, axis: Array) -> bool:
 def _hull(face: Any, surface: Surface) -> Iterator[Piece]:
     """Circles swept by balls whose convex hull holds the face."""
     along = surface.axis
-    if surface.kind == "cylinder":
+    if surface.kind in {"cylinder", "cone"}:
         for height in surface.heights_mm:
-            yield surface.origin + height * along, along, surface.radius_mm, 0.0
-    elif surface.kind == "cone":
-        for height in surface.heights_mm:
-            yield surface.origin + height * along, along, abs(height * math.tan(surface.half_angle_rad)), 0.0
+            flare = (
+                surface.radius_mm if surface.kind == "cylinder" else height * math.tan(surface.half_angle_rad)
+            )
+            yield from _around(surface, surface.origin + height * along, abs(flare))
     elif surface.kind == "sphere":
         yield surface.origin, np.zeros(3), 0.0, surface.radius_mm
     elif surface.kind == "torus":
@@ -425,3 +582,16 @@ def _hull(face: Any, surface: Surface) -> Iterator[Piece]:
             for y in (y0, y1):
                 for z in (z0, z1):
                     yield np.array([x, y, z]), np.zeros(3), 0.0, 0.0
+
+
+def _around(surface: Surface, centre: Array, radius_mm: float) -> Iterator[Piece]:
+    """Hull of one end of a face of revolution: the circle, or the tangents of a shorter arc."""
+    first, last = surface.arc_rad
+    if last - first > _WIDE_RAD:
+        yield centre, surface.axis, radius_mm, 0.0
+        return
+    half = (last - first) / 16
+    spots = [(first, 1.0), (last, 1.0)] + [(first + (2 * k + 1) * half, math.cos(half)) for k in range(8)]
+    for t, shrink in spots:
+        out = math.cos(t) * surface.x_axis + math.sin(t) * surface.y_axis
+        yield centre + radius_mm / shrink * out, np.zeros(3), 0.0, 0.0
