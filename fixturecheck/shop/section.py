@@ -148,7 +148,7 @@ def _cup(w: Wheel, inner_mm: float) -> list[Corner]:
     """Shapes 6 and 11: a back of thickness E, and a rim of width W round the mouth at the front."""
     t_mm, r_mm = w.thickness_mm, w.diameter_mm / 2
     flat_mm, small_mm = (
-        (r_mm - w.rim_mm, r_mm) if w.shape == "6" else (flat_radius_mm(w), w.small_diameter_mm / 2)
+        (r_mm - w.rim_mm, r_mm) if w.shape == "6" else (w.flat_radius_mm, w.small_diameter_mm / 2)
     )
     floor_mm = t_mm - w.bore_wall_mm
     return [
@@ -167,7 +167,7 @@ def _dish(w: Wheel, inner_mm: float) -> list[Corner]:
     floor_mm = t_mm - w.bore_wall_mm
     return [
         ((floor_mm, inner_mm), 0.0),
-        ((floor_mm, flat_radius_mm(w)), 0.0),
+        ((floor_mm, w.flat_radius_mm), 0.0),
         ((0.0, r_mm - w.rim_mm), 0.0),
         ((0.0, r_mm), w.corner_radius_mm),
         ((w.edge_mm, r_mm), w.corner_radius_mm),
@@ -177,15 +177,6 @@ def _dish(w: Wheel, inner_mm: float) -> list[Corner]:
 
 
 _OUTLINES = {"1": _straight, "5": _recessed, "6": _cup, "11": _cup, "12": _dish}
-
-
-def flat_radius_mm(w: Wheel) -> float:
-    """Return K/2 of a flaring cup or dish, by the parallel flank when K is not stated."""
-    if w.flat_diameter_mm > 0:
-        return w.flat_diameter_mm / 2
-    flank_from_mm = w.edge_mm
-    slope = (w.diameter_mm - w.small_diameter_mm) / 2 / (w.thickness_mm - flank_from_mm)
-    return w.diameter_mm / 2 - w.rim_mm - slope * (w.thickness_mm - w.bore_wall_mm)
 
 
 def _rim(w: Wheel) -> list[Corner]:

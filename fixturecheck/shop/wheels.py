@@ -78,6 +78,14 @@ class Wheel:
         """Half of the outside diameter."""
         return self.diameter_mm / 2
 
+    @property
+    def flat_radius_mm(self) -> float:
+        """Half of K; where K is not stated, from the inner flank being parallel to the outer one."""
+        if self.flat_diameter_mm > 0:
+            return self.flat_diameter_mm / 2
+        slope = (self.diameter_mm - self.small_diameter_mm) / 2 / (self.thickness_mm - self.edge_mm)
+        return self.radius_mm - self.rim_mm - slope * (self.thickness_mm - self.bore_wall_mm)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flange:
@@ -137,6 +145,31 @@ def check_wheel(wheel: Wheel) -> None:
             raise SetupError(message)
 
 
+def check_flange(wheel: Wheel, flange: Flange) -> None:
+    """Check that the flanges go on the wheel: wider than the bore, narrower than what they lie in.
+
+    The wheel must have passed `check_wheel`.
+
+    Raises
+    ------
+    SetupError
+        The flange is not wider than the bore, or does not fit the wheel, its recess or its flat.
+    """
+    rooms = {
+        "5": ("the recess P", wheel.recess_diameter_mm),
+        "6": ("the cup", wheel.diameter_mm - 2 * wheel.rim_mm),
+    }
+    if wheel.shape in {"11", "12"}:
+        rooms[wheel.shape] = ("the flat K", 2 * wheel.flat_radius_mm)
+    room, room_mm = rooms.get(wheel.shape, ("the wheel", wheel.diameter_mm))
+    if not wheel.bore_mm < flange.diameter_mm < room_mm or not flange.thickness_mm > 0:
+        message = (
+            f"flange of {flange.diameter_mm:g} x {flange.thickness_mm:g} mm does not fit: the diameter must lie "
+            f"between the bore H, {wheel.bore_mm:g} mm, and {room}, {room_mm:g} mm; thickness must be positive"
+        )
+        raise SetupError(message)
+
+
 def _check_numbers(w: Wheel) -> None:
     """Check that every dimension of the shape is stated and no other is."""
     needed = {"diameter_mm": "D", "thickness_mm": "T", "bore_mm": "H", **_SIZES[w.shape]}
@@ -175,13 +208,19 @@ def _fits(w: Wheel) -> Iterator[tuple[str, bool]]:
         e_mm, mouth_mm = w.bore_wall_mm, d_mm - 2 * w.rim_mm
         yield f"the back E {e_mm:g} mm must be thinner than T {t_mm:g} mm", e_mm < t_mm
         yield f"the mouth D - 2 W = {mouth_mm:g} mm must be wider than H {h_mm:g} mm", mouth_mm > h_mm
-    if w.shape in {"11", "12"}:
-        j_mm, k_mm = w.small_diameter_mm, w.flat_diameter_mm
-        yield f"J {j_mm:g} mm must lie between H {h_mm:g} and D {d_mm:g} mm", h_mm < j_mm < d_mm
-        yield f"K {k_mm:g} mm must be smaller than J {j_mm:g} mm", k_mm < j_mm
-        yield f"K {k_mm:g} mm must be larger than H {h_mm:g} mm", k_mm == 0 or k_mm > h_mm
     if w.shape == "12":
         yield f"the edge U {w.edge_mm:g} mm must be thinner than T {t_mm:g} mm", w.edge_mm < t_mm
+    if w.shape in {"11", "12"}:
+        j_mm, k_mm = w.small_diameter_mm, 2 * w.flat_radius_mm
+        yield f"J {j_mm:g} mm must lie between H {h_mm:g} and D {d_mm:g} mm", h_mm < j_mm < d_mm
+        floor_mm = max(t_mm - w.bore_wall_mm - w.edge_mm, 0.0)
+        outside_mm = d_mm - (d_mm - j_mm) * floor_mm / (t_mm - w.edge_mm)
+        yield f"K {k_mm:g} mm breaks through the flank, {outside_mm:g} mm there", k_mm < outside_mm
+        yield f"K {k_mm:g} mm must be larger than H {h_mm:g} mm", k_mm > h_mm
+        yield (
+            f"K {k_mm:g} mm must not be wider than the mouth, {d_mm - 2 * w.rim_mm:g} mm",
+            k_mm <= d_mm - 2 * w.rim_mm,
+        )
     if w.dressed_profile_mm:
         yield from _profile_fits(w)
 

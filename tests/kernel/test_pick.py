@@ -4,7 +4,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.pick import by_point, by_selector, by_shape
+from fixturecheck.kernel.pick import by_plane, by_point, by_selector, by_shape
 from fixturecheck.kernel.shapes import faces_of
 
 
@@ -83,3 +83,16 @@ def test_shape_of_another_solid_is_refused(block: cq.Solid) -> None:
         by_shape(block, block)
     with pytest.raises(SetupError, match="no faces were given"):
         by_shape(block, [])
+
+
+def test_plane_is_one_sided_and_exact(block: cq.Solid) -> None:
+    assert by_plane(block, (0.0, 0.0, 5.0), (0.0, 0.0, 20.0)) == by_selector(block, ">Z")
+    assert by_plane(block, (0.0, 0.0, -1.0), (0.0, 0.0, 20.0)) == ()
+    assert by_plane(block, (0.0, 0.0, 1.0), (0.0, 0.0, 20.0 + 1e-5)) == ()
+    assert by_plane(block, (0.0, 1e-4, 1.0), (0.0, 0.0, 20.0)) == ()
+
+
+def test_plane_may_hold_several_faces(block: cq.Solid) -> None:
+    slot = cq.Workplane().box(10, 40, 4).translate((0, 0, 20)).val()
+    (parted,) = block.cut(slot).Solids()
+    assert len(by_plane(parted, (0.0, 0.0, 1.0), (0.0, 0.0, 20.0))) == 2
