@@ -164,8 +164,8 @@ def check_flange(wheel: Wheel, flange: Flange) -> None:
     room, room_mm = rooms.get(wheel.shape, ("the wheel", wheel.diameter_mm))
     if not wheel.bore_mm < flange.diameter_mm < room_mm or not flange.thickness_mm > 0:
         message = (
-            f"flange of {flange.diameter_mm:g} x {flange.thickness_mm:g} mm does not fit: the diameter must lie "
-            f"between the bore H, {wheel.bore_mm:g} mm, and {room}, {room_mm:g} mm; thickness must be positive"
+            f"flange of {flange.diameter_mm:g} x {flange.thickness_mm:g} mm does not fit: the diameter must "
+            f"lie between the bore H, {wheel.bore_mm:g} mm, and {room}, {room_mm:g} mm; the thickness above 0"
         )
         raise SetupError(message)
 
