@@ -20,6 +20,7 @@ STRIDES = (1.0, 0.5, 0.21, 0.043)
 STANDSTILL = 2e-5
 LET_GO = 0.99
 NOTHING = 1e-6
+BALANCED = 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,7 +77,7 @@ def settle_held(equations: Equations) -> tuple[State, bool]:
             "equilibrium under the held loads: contacts kept switching between open, sticking and sliding"
         )
         raise NotComputedError(message)
-    if step.factor <= NOTHING:
+    if not _balances(equations, step):
         return step.state, False
     # Contacts without gaps answer in proportion, so one state at any size gives the state at full size.
     grown = 1.0 / step.factor
@@ -126,6 +127,13 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
         stride *= 2.0
     message = f"the load still grew after {MOST_STEPS} steps, at a factor of {peak:.3g}"
     raise NotComputedError(message)
+
+
+def _balances(equations: Equations, step: Step) -> bool:
+    """Say whether the contacts alone carry the held loads: where nothing can, both sides shrink to nothing."""
+    contacts = step.state.carried_n.reshape(-1) @ equations.approach.reshape(-1, len(equations.held_n))
+    share = step.factor * float(np.linalg.norm(equations.held_n))
+    return float(np.linalg.norm(contacts - step.factor * equations.held_n)) < BALANCED * share
 
 
 def _stuck_travel(equations: Equations, load_n: FloatArray) -> float:
