@@ -81,7 +81,9 @@ class Task:
         if float(np.linalg.norm(self.across(residual))) > RESIDUAL * largest:
             return None
         state = State(freedoms_mm=freedoms, carried_n=carried)
-        return Step(state=state, factor=float(residual @ self.unit) / self.load_size_n)
+        # The drag takes no part in what holds: with nothing else to resist, it would grow with the stride.
+        dragged = self.drag_n_mm * (freedoms - self.before.freedoms_mm)
+        return Step(state=state, factor=float((residual - dragged) @ self.unit) / self.load_size_n)
 
     def direction(self, freedoms: FloatArray, carried: FloatArray, local: FloatArray) -> FloatArray:
         """Newton's move of the freedoms, square to the load."""

@@ -1,0 +1,359 @@
+"""Collapse: slip or tip against published problems, the motion in words, ranges, losses, crash, remedies."""
+
+import itertools
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.physics import collapse_crash as crash
+from fixturecheck.physics import collapse_remedy as remedy
+from fixturecheck.physics.clamps import friction
+from fixturecheck.physics.collapse import collapse
+from fixturecheck.physics.collapse_motion import direction_words, motions
+from fixturecheck.physics.collapse_range import factor_range, single_losses, without
+from fixturecheck.physics.equilibrium import ContactPoint, Holding, Load, Rigid
+from fixturecheck.physics.ranges import Range
+from fixturecheck.result import Verdict
+
+
+def seat(body, centre, half, mu, *, pull=0.0, other="", label="", points=2):
+    grid = np.linspace(-1, 1, points)
+    return tuple(
+        ContactPoint(
+            a=body,
+            b=other,
+            at_mm=(centre[0] + i * half[0], centre[1] + j * half[1], centre[2]),
+            normal=(0, 0, -1),
+            mu=mu,
+            pull_n=pull / points**2,
+            label=label,
+        )
+        for i in grid
+        for j in grid
+    )
+
+
+def block(*, mu, base=40.0, tall=60.0, weight=10.0, pull=500.0, push=(1.0, 0.0, 0.0), height=60.0, points=2):
+    return Holding(
+        bodies=(Rigid(name="part", at_mm=(0, 0, tall / 2), size_mm=max(base, tall) / 2),),
+        contacts=seat("part", (0, 0, 0), (base / 2, base / 2), mu, pull=pull, points=points),
+        held=(Load(body="part", force_n=(0, 0, -weight), at_mm=(0, 0, tall / 2)),),
+        cutting=(Load(body="part", force_n=push, at_mm=(0, 0, height)),),
+    )
+
+
+def test_slip_or_tip_under_a_push():
+    """W 250 lb, 32 in wide, 72 in tall, mu 0.3, 60 lb at 60 in: rests; Mississippi State VLSM, example 1."""
+    crate = collapse(block(mu=0.3, base=32, tall=72, weight=250, pull=0, push=(60, 0, 0), height=60))
+    assert crate.factor.low > 1.0
+    # It would slip at 75 lb and tips when P h = W a/2, at 66.67 lb.
+    assert crate.factor.low * 60 == pytest.approx(min(75.0, 250 * 16 / 60), rel=1e-4)
+    assert crate.motions[0].kind == "tips"
+
+
+@pytest.mark.parametrize(("wide", "angle", "kind"), [(1.0, 26.565, "tips"), (3.0, 32.21, "slides")])
+def test_slip_or_tip_on_an_incline(wide, angle, kind):
+    """mu 0.63, base to height 1:2: slips at 32.2, tips at 26.56 degrees, so tips: Essential University
+    Physics 3e, ch. 12 problem 48. A wide block slips."""
+    slope = collapse(block(mu=0.63, base=20 * wide, tall=40, weight=1, pull=0, push=(1, 0, 0), height=20))
+    assert math.degrees(math.atan(slope.factor.low)) == pytest.approx(angle, abs=0.05)
+    assert slope.motions[0].kind == kind
+
+
+@pytest.mark.parametrize(("base", "tall"), list(itertools.product((10.0, 20.0, 45.0), (30.0, 50.0))))
+def test_order_of_slip_and_tip(base, tall):
+    """Pushed at the top a block tips first if half its base over its height is below mu, so base/height of a
+    body pushed at its centre below mu: F=ma exam 2009 problem 24, kevinshuang.com."""
+    answer = collapse(block(mu=0.5, base=base, tall=tall, weight=1, pull=0, height=tall / 2))
+    assert (answer.motions[0].kind == "tips") is (base / tall < 0.5)
+
+
+def test_magnet_held_block():
+    """F slip = mu (N + W), F tip = (N + W)(b/2)/h: 102 and 170 N, so it slides: statics."""
+    low, high = (collapse(block(mu=mu), ceiling=1e3) for mu in (0.2, 0.4))
+    assert low.factor.low == pytest.approx(102.0, rel=1e-4)
+    assert low.motions[0].kind == "slides"
+    assert low.says == "lets go at 102.00 times the cutting load: part slides to the right"
+    assert high.factor.low == pytest.approx(170.0, rel=1e-4)
+    assert high.motions[0].kind == "tips"
+    assert high.motions[0].axis_mm[0] == pytest.approx(20.0, abs=0.01)
+    assert high.motions[0].axis_mm[2] == pytest.approx(0.0, abs=0.01)
+    assert "tips to the right, over a line along Y at X 20.0, Z -0.0 mm" in high.says.replace(
+        "Z 0.0", "Z -0.0"
+    )
+
+
+def test_share_of_the_pull_that_holds_sideways():
+    """Displacement over pull 15 to 30 %: magnetic chuck manual 244 p. 39."""
+    mu = friction("magnet")
+    pull = 640.0
+    shares = [
+        collapse(block(mu=m, weight=0, pull=pull, height=1), ceiling=1e3).factor.low / pull for m in mu.ends
+    ]
+    assert shares == pytest.approx([0.15, 0.30], rel=1e-4)
+
+
+def test_no_friction_holds_nothing_sideways_and_no_load_is_refused():
+    assert collapse(block(mu=0.0)).factor.low == pytest.approx(0.0, abs=1e-4)
+    with pytest.raises(SetupError, match="cutting load is zero"):
+        collapse(replace(block(mu=0.2), cutting=()))
+
+
+def test_clamp_that_pushes_the_part_off_its_seat():
+    lifted = block(mu=0.2, pull=0)
+    clamp = Load(body="part", force_n=(0, 0, 200), at_mm=(0, 0, 0), label="toe clamp")
+    answer = collapse(replace(lifted, held=(*lifted.held, clamp)))
+    assert not answer.rests
+    assert answer.factor == Range.exactly(0.0)
+    assert answer.says == "does not stay put before the cut begins: part lifts"
+
+
+def test_pressed_on_its_seat_by_the_cut_itself():
+    answer = collapse(block(mu=0.3, push=(0.1, 0, -1)), ceiling=50)
+    assert answer.at_least
+    assert answer.motions == ()
+    assert answer.says == "holds at least 50 times the cutting load"
+
+
+@pytest.mark.parametrize(
+    ("push", "words"),
+    [
+        ((1, 0, 0), "to the right"),
+        ((-1, 0, 0), "to the left"),
+        ((0, 1, 0), "toward the column"),
+        ((0, -1, 0), "toward the operator"),
+        ((1, -1, 0), "to the right and toward the operator"),
+    ],
+)
+def test_directions_in_words(push, words):
+    assert (
+        collapse(block(mu=0.2, push=push, height=10), ceiling=1e3).motions[0].says == f"part slides {words}"
+    )
+    assert direction_words(push) == words
+
+
+def test_turning_in_words_and_velocity_of_points():
+    body = Rigid(name="part", at_mm=(10.0, 0.0, 0.0), size_mm=10.0)
+    (turn,) = motions((body,), np.array([[0, 0, 0, 0, 0, 0.1]]))
+    assert turn.says.startswith(
+        "part turns counter-clockwise seen from above, about an axis along Z at X 10.0, Y 0.0"
+    )
+    assert turn.velocity_at((20.0, 0.0, 5.0)) == pytest.approx((0.0, 1.0, 0.0))
+    both = motions(
+        (body, replace(body, name="other")), np.array([[1e-3, 0, 0, 0, 0, 0], [1.0, 0, 0, 0, 0, 0]])
+    )
+    assert [m.body for m in both] == ["other"]
+    assert motions((body,), np.zeros((1, 6))) == ()
+
+
+def vary(values):
+    return block(mu=values["mu"], pull=values["pull"], push=(values["cut"], 0, 0), height=values["height"])
+
+
+INPUTS = {
+    "mu": Range(low=0.15, high=0.25),
+    "pull": Range(low=400.0, high=500.0),
+    "cut": Range(low=20.0, high=40.0),
+    "height": Range.exactly(30.0),
+}
+
+
+def test_range_and_what_drives_it():
+    """Slides: factor = mu (N + W) / P at each end; the cut with a ratio of two moves it most."""
+    found = factor_range(vary, INPUTS)
+    assert found.factor.low == pytest.approx(0.15 * 410 / 40, rel=1e-4)
+    assert found.factor.high == pytest.approx(0.25 * 510 / 20, rel=1e-4)
+    assert found.worst_inputs == {"mu": 0.15, "pull": 400.0, "cut": 40.0, "height": 30.0}
+    assert found.driver == "cut"
+    assert [s.name for s in found.swings] == ["cut", "mu", "pull"]
+    assert found.swings[0].factor_at_low == pytest.approx(0.2 * 460 / 20, rel=1e-4)
+    assert found.middle.factor.low == pytest.approx(0.2 * 460 / 30, rel=1e-4)
+    again = factor_range(vary, INPUTS)
+    assert (again.factor, again.runs) == (found.factor, found.runs)
+
+
+def test_range_of_what_is_known_is_a_point():
+    known = {name: Range.exactly(span.middle) for name, span in INPUTS.items()}
+    found = factor_range(vary, known)
+    assert found.runs == 1
+    assert found.driver is None
+    assert found.factor.low == found.factor.high
+
+
+def test_a_harder_clamp_may_hold_worse():
+    """A clamp that squeezes a part up its own slope: factor falls as it is drawn, and the range says so."""
+
+    def build(values):
+        plain = block(mu=0.2, pull=300, height=30)
+        clamp = Load(body="part", force_n=(0, 0, values["clamp"]), at_mm=(0, 0, 30))
+        return replace(plain, held=(*plain.held, clamp))
+
+    found = factor_range(build, {"clamp": Range(low=0.0, high=200.0)})
+    assert found.worst_inputs["clamp"] == 200.0
+    assert found.factor.low == pytest.approx(0.2 * 110, rel=1e-4)
+
+
+def against_a_block():
+    """A part with little pull against a blocking block with much, and a stop that stands still."""
+    block_seat = seat("blocking", (40, 0, 0), (20, 20), 0.2, pull=600)
+    wall = tuple(
+        ContactPoint(a="part", b="blocking", at_mm=(20, y, z), normal=(1, 0, 0), mu=0.2)
+        for y in (-20, 20)
+        for z in (0, 20)
+    )
+    stop = tuple(
+        ContactPoint(a="blocking", at_mm=(60, y, z), normal=(1, 0, 0), mu=0.2, label="stop")
+        for y in (-20, 20)
+        for z in (0, 20)
+    )
+    return Holding(
+        bodies=(
+            Rigid(name="part", at_mm=(0, 0, 20), size_mm=25),
+            Rigid(name="blocking", at_mm=(40, 0, 10), size_mm=25),
+        ),
+        contacts=(*seat("part", (0, 0, 0), (20, 20), 0.2, pull=200), *block_seat, *wall, *stop),
+        held=(Load(body="part", force_n=(0, 0, -5), at_mm=(0, 0, 20)),),
+        cutting=(Load(body="part", force_n=(20, 0, 0), at_mm=(0, 0, 10)),),
+    )
+
+
+def test_single_losses_come_worst_first():
+    whole = collapse(against_a_block(), ceiling=1e3).factor.low
+    losses = single_losses(against_a_block(), ["blocking", "stop"], film_mu=0.1)
+    factors = {loss.lost: loss.collapse.factor.low for loss in losses}
+    assert losses[0].lost == "blocking"
+    assert factors["blocking"] == pytest.approx(0.2 * 205 / 20, rel=1e-4)
+    assert factors["stop"] == pytest.approx(0.2 * 805 / 20, rel=1e-3)
+    assert whole > factors["stop"] > factors["blocking"]
+    assert "dry contact" in factors
+    assert [c for c in without(against_a_block(), "stop").contacts if c.label == "stop"] == []
+
+
+# Crash: a wheel of radius 100 above a floor, closed forms of the overlap.
+
+
+def test_tipping_corner_digs_in():
+    """A flat top under a level face rises by d: overlap grows by area times d."""
+    found = crash.follow_overlap(lambda t: 3.0 + 400.0 * 0.2 * t)
+    assert found.outcome is crash.Outcome.DIGS_IN
+    assert found.first_mm == pytest.approx(0.002)
+
+
+def test_block_that_slides_out_from_under():
+    """A block 10 wide and 0.1 into the wheel's strip slides out along Y: what is left shrinks."""
+    found = crash.follow_overlap(lambda t: 0.1 * 5.0 * max(10.0 - t, 0.0))
+    assert found.outcome is crash.Outcome.FALLS_AWAY
+    assert found.first_mm is None
+
+
+def test_slide_along_the_traverse_stays():
+    assert crash.follow_overlap(lambda t: 7.5).outcome is crash.Outcome.STAYS
+
+
+def test_falls_first_and_digs_in_later():
+    """A drop, then a corner that comes up: y = -t + 0.8 t^2 crosses zero at 1.25 mm."""
+    found = crash.follow_overlap(lambda t: max(5.0 - t + 0.8 * t * t, 0.0), travel_mm=2.0)
+    assert found.outcome is crash.Outcome.DIGS_IN
+    assert found.first_mm == pytest.approx(2.0)
+
+
+def test_overlap_of_circle_segment_grows_as_the_part_rises():
+    """Common area of a disc and a half plane that rises under it: the circular segment, geometry."""
+
+    def segment(depth, r=100.0):
+        return r * r * math.acos((r - depth) / r) - (r - depth) * math.sqrt(2 * r * depth - depth**2)
+
+    rising, sinking = (
+        crash.follow_overlap(lambda t, s=s: 10 * segment(max(0.5 + s * t, 0.0))) for s in (0.1, -0.1)
+    )
+    assert (rising.outcome, sinking.outcome) == (crash.Outcome.DIGS_IN, crash.Outcome.FALLS_AWAY)
+
+
+def test_crash_refuses_nonsense():
+    with pytest.raises(NotComputedError, match="nan"):
+        crash.follow_overlap(lambda t: math.nan)
+    with pytest.raises(NotComputedError, match="-5"):
+        crash.follow_overlap(lambda t: -5.0)
+    with pytest.raises(SetupError, match="travel"):
+        crash.follow_overlap(lambda t: 0.0, travel_mm=0.0)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "factor", "verdict"),
+    [
+        ("digs in", 2.9, Verdict.NO_GO),
+        ("digs in", 3.1, Verdict.CAUTION),
+        ("stays", 2.1, Verdict.GO),
+        ("stays", 1.5, Verdict.CAUTION),
+        ("falls away", 0.9, Verdict.NO_GO),
+        ("falls away", 5.0, Verdict.GO),
+        ("stays", math.nan, Verdict.UNKNOWN),
+    ],
+)
+def test_verdict_of_factor_and_outcome(outcome, factor, verdict):
+    assert crash.crash_verdict(crash.Outcome(outcome), factor, hold_factor=2.0) is verdict
+
+
+def slide_factor(*, pull=500.0, mu=0.2, push=50.0):
+    return collapse(block(mu=mu, pull=pull, push=(push, 0, 0), height=30)).factor.low
+
+
+def test_pull_that_restores_the_factor():
+    """mu (N + W) / P = 3: N = 3 P / mu - W = 740 N."""
+    needed = remedy.least_that_reaches(lambda n: slide_factor(pull=n), 3.0, now=500.0, most=1500.0)
+    assert needed == pytest.approx(740.0, abs=1.5)
+    assert slide_factor(pull=needed) >= 3.0
+    assert remedy.least_that_reaches(lambda n: slide_factor(pull=n), 3.0, now=800.0, most=1500.0) == 800.0
+    assert remedy.least_that_reaches(lambda n: slide_factor(pull=n), 30.0, now=500.0, most=1500.0) is None
+
+
+def test_depth_of_pass_that_restores_the_factor():
+    """The push grows with depth, 5 N for each micrometre: 102 N / 3 = 34 N, so 6.8 um."""
+
+    def factor(depth_mm):
+        return slide_factor(push=5e3 * depth_mm)
+
+    depth = remedy.most_that_keeps(factor, 3.0, now=0.02, least=0.001)
+    assert depth == pytest.approx(0.0068, abs=3e-5)
+    assert factor(depth) >= 3.0
+    assert remedy.most_that_keeps(factor, 3.0, now=0.005, least=0.001) == 0.005
+    assert remedy.most_that_keeps(factor, 300.0, now=0.02, least=0.001) is None
+    with pytest.raises(SetupError, match="no span"):
+        remedy.most_that_keeps(factor, 3.0, now=0.001, least=0.02)
+
+
+def test_block_goes_on_the_failing_side_and_stops_the_slide():
+    plain = block(mu=0.2, pull=300, push=(50, 0, 0), height=20)
+    before = collapse(plain)
+    box = {"low_mm": (-20, -20, 0), "high_mm": (20, 20, 60)}
+    place = remedy.block_against(before.motions[0], **box, height_mm=10, mu=0.0)
+    assert place.side == (1.0, 0.0, 0.0)
+    assert place.at_mm == pytest.approx((20.0, 0.0, 5.0))
+    after = collapse(replace(plain, contacts=(*plain.contacts, *place.contacts)))
+    assert after.motions[0].kind == "tips"
+    # Over the top of the block its foot kicks out against friction: F (h - t) = (N + W)(b/2 + mu t), statics.
+    assert after.factor.low * 50 * (20 - 10) == pytest.approx(310 * (20 + 0.2 * 10), rel=1e-4)
+
+
+def test_height_of_the_block_that_stops_a_tip():
+    """Against a frictionless block of height t the part tips over its top while its foot kicks out against
+    friction: F (h - t) = S (b/2 + mu t) with S = N + W; so t = (F h - S b/2) / (F + mu S), statics."""
+    plain = block(mu=0.2, pull=300, push=(50, 0, 0), height=60)
+    box = {"low_mm": (-20, -20, 0), "high_mm": (20, 20, 60)}
+    motion = collapse(plain).motions[0]
+
+    def factor(height):
+        place = remedy.block_against(motion, **box, height_mm=height, mu=0.0)
+        return collapse(replace(plain, contacts=(*plain.contacts, *place.contacts))).factor.low
+
+    height = remedy.least_that_reaches(factor, 3.0, now=1.0, most=60.0)
+    assert height == pytest.approx((150 * 60 - 310 * 20) / (150 + 0.2 * 310), abs=0.1)
+
+
+def test_no_side_moves_outward_means_no_block():
+    body = Rigid(name="part", at_mm=(0, 0, 0))
+    (lift,) = motions((body,), np.array([[0, 0, 1.0, 0, 0, 0]]))
+    assert remedy.block_against(lift, low_mm=(-5, -5, -5), high_mm=(5, 5, 5), height_mm=5, mu=0.2) is None
