@@ -206,6 +206,7 @@ class _Walk:
         self.force = np.zeros(len(self.rows.gap_mm))
         self.residual, self.balance = np.inf, np.inf
         self.past: list[float] = []
+        self.crept, self.patience = False, 0
         scale = np.ones((len(frame.bodies), 6))
         scale[:, 3:] = frame.size[:, None]
         self.scale = scale
@@ -252,10 +253,19 @@ class _Walk:
             return size
         self.poses, self.rows, self.force = poses, rows, force
         self.residual, self.balance = new, size
-        self.past.append(size)
-        if new < 0.05 * self.step:
+        if new < 0.05 * self.step and size > self.bounds.grip:
             self.step = min(1.5 * self.step, self.longest)
+        self._watch(size)
         return size
+
+    def _watch(self, size: float) -> None:
+        """Notice a load that comes no nearer to balance, and close up with small steps before asking friction."""
+        self.past.append(size)
+        slow = len(self.past) > CREEP and size <= self.bounds.grip and size > 0.5 * self.past[-CREEP]
+        if slow and self.patience == 0:
+            self.step, self.prospect, self.patience = 10 * FINEST_MM, FINEST_MM, 2 * CREEP
+        self.crept = slow and self.patience > 0
+        self.patience = max(0, self.patience - 1)
 
     def _at_rest(self, size: float) -> bool:
         """Tell whether nothing overlaps and nothing moves, or only creeps along what friction would hold."""
@@ -263,8 +273,7 @@ class _Walk:
             return False
         if size <= self.bounds.balance and size * self.step <= self.bounds.closure_mm:
             return True
-        creeps = len(self.past) > CREEP and size <= self.bounds.grip and size > 0.5 * self.past[-CREEP]
-        return creeps and self._gripped()
+        return self.crept and self._gripped()
 
     def _gripped(self) -> bool:
         """Tell whether friction at the contacts holds the load without any motion."""
