@@ -12,6 +12,7 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.validate import suspicions
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""
@@ -39,7 +40,7 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
     A check that could not compute its answer becomes an `unknown` finding that carries the reason.
     """
     stage = stage_of(setup, progress=progress)
-    findings: list[Finding] = []
+    findings: list[Finding] = list(suspicions(setup))
     for i, (name, module) in enumerate(MODULES.items()):
         progress(f"check {name}", 0.7 + 0.3 * i / len(MODULES))
         try:

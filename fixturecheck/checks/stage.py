@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
-from fixturecheck.kernel.shapes import Solid
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.clip import face_frame
+from fixturecheck.kernel.shapes import Solid, faces_of, to_vector
+from fixturecheck.result import Vector
 from fixturecheck.setup.model import Setup
 
 
@@ -29,3 +34,22 @@ class Stage:
     placed: Mapping[str, Solid]
     contacts: ContactMap
     cuts: tuple[GroundCut, ...]
+
+    def face_place(self, body: str, face: str) -> tuple[Vector, Vector]:
+        """Return the centre and the outward normal of a named flat face where it stands.
+
+        Raises
+        ------
+        NotComputedError
+            The face is not flat, or its pieces look different ways.
+        """
+        names = self.setup.body(body).face_names()
+        pieces = [f for f, n in zip(faces_of(self.placed[body]), names, strict=True) if n == face]
+        frames = [face_frame(p) for p in pieces]
+        first = frames[0][1]
+        if not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):
+            message = f"{body}.{face} is not one flat face"
+            raise NotComputedError(message)
+        areas = [float(p.Area()) for p in pieces]
+        centre = np.average([c for c, _, _ in frames], axis=0, weights=areas)
+        return to_vector(centre), to_vector(first)

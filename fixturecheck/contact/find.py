@@ -15,8 +15,8 @@ from fixturecheck.contact.planar import facing
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.sampled import sampled
 from fixturecheck.contact.standing import Array, Standing, stand
-from fixturecheck.kernel.shapes import Placed
-from fixturecheck.result import Contact, NamedShape, Role, Vector
+from fixturecheck.kernel.shapes import Placed, to_vector
+from fixturecheck.result import Contact, NamedShape, Role
 from fixturecheck.tolerances import Tolerances
 
 
@@ -110,11 +110,6 @@ def _spots(raw: Raw) -> Array:
     return raw.centroid[None]
 
 
-def _vector(values: Array) -> Vector:
-    x, y, z = (float(v) for v in values)
-    return x, y, z
-
-
 def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
     """Name patches and put them in an order that does not depend on how they were found."""
     rows = []
@@ -127,8 +122,8 @@ def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
             length_mm=raw.length_mm,
             gap_mean_um=1e3 * raw.gap_mean_mm,
             gap_max_um=1e3 * raw.gap_max_mm,
-            normal=_vector(raw.normal),
-            centroid=_vector(raw.centroid),
+            normal=to_vector(raw.normal),
+            centroid=to_vector(raw.centroid),
             error_um=1e3 * raw.error_mm,
         )
         rows.append((contact, raw, (a.name, b.name)))

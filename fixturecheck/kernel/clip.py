@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import cadquery as cq
 import numpy as np
@@ -11,17 +12,24 @@ from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
-from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakePolygon
+from OCP.BRepBuilderAPI import (
+    BRepBuilderAPI_MakeEdge,
+    BRepBuilderAPI_MakeFace,
+    BRepBuilderAPI_MakePolygon,
+    BRepBuilderAPI_Transform,
+)
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
 from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
-from OCP.gp import gp_Ax2, gp_Circ, gp_Dir, gp_Pnt, gp_Pnt2d, gp_Vec
+from OCP.gp import gp_Ax2, gp_Ax3, gp_Circ, gp_Dir, gp_Pnt, gp_Pnt2d, gp_Trsf, gp_Vec
+from OCP.Standard import Standard_Failure
+from OCP.StdFail import StdFail_NotDone
 from OCP.TopAbs import TopAbs_State
 from OCP.TopoDS import TopoDS
 from OCP.TopTools import TopTools_ListOfShape
 
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape, Solid, edges_of, faces_of
+from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape, Solid, box_of, cq_shape, edges_of, faces_of
 
 Array = NDArray[np.float64]
 
@@ -34,6 +42,11 @@ def world_faces(placed: Placed) -> list[Face]:
 def world_edges(placed: Placed) -> list[Edge]:
     """Return a placed solid's edges in the machine's frame, in the order of its face table."""
     return edges_of(placed.solid.moved(placed.at))
+
+
+def moved_by(placed: Placed, by: Array) -> Placed:
+    """Return a placed solid moved by a vector, mm."""
+    return replace(placed, at=cq.Location(cq.Vector(*by)) * placed.at)
 
 
 def polygon_face(rings: Sequence[Array]) -> Face:
@@ -227,3 +240,45 @@ def parameter_patch(face: Face, low: Array, high: Array) -> Face:
 def normal_at(face: Face, point: Array) -> Array:
     """Return the outward unit normal of a face at its point nearest to `point`."""
     return np.array(face.normalAt(cq.Vector(*point)).toTuple())
+
+
+def centre_of(shape: Shape) -> tuple[float, float, float]:
+    """Return the centre of mass of a solid or of all solids in a compound."""
+    centre = cq.Shape.centerOfMass(shape)
+    return centre.x, centre.y, centre.z
+
+
+def chamfered(solid: Solid, edge: int, leg_mm: float) -> Solid:
+    """Return a solid with an equal-leg chamfer on one of its edges, by its index in `edges_of`.
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot cut the chamfer, which is then larger than the faces beside the edge allow.
+    """
+    try:
+        cut = solid.chamfer(leg_mm, None, [edges_of(solid)[edge]])
+    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
+        message = f"a chamfer of {leg_mm:g} mm does not fit on edge {edge}"
+        raise KernelError(message) from failure
+    solids = cut.Solids()
+    if len(solids) != 1 or not cut.isValid():
+        message = f"a chamfer of {leg_mm:g} mm breaks the solid at edge {edge}"
+        raise KernelError(message)
+    return solids[0]
+
+
+def extent_along(shape: Shape, direction: Array) -> tuple[float, float]:
+    """Return the least and greatest x.d over a shape, for a unit direction d, mm."""
+    turn = gp_Trsf()
+    turn.SetTransformation(gp_Ax3(gp_Pnt(0, 0, 0), gp_Dir(*direction)))
+    turned = BRepBuilderAPI_Transform(shape.wrapped, turn, True).Shape()
+    box = box_of(cq_shape(turned))
+    return box[2], box[5]
+
+
+def face_frame(face: Face) -> tuple[Array, Array, bool]:
+    """Return a face's centre, its outward normal there, and whether it is flat."""
+    centre = face.Center()
+    normal = face.normalAt(centre)
+    return np.array(centre.toTuple()), np.array(normal.toTuple()), face.geomType() == "PLANE"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
@@ -52,6 +52,12 @@ def _mapped(shape: Shape, what: Any) -> list[Any]:
     index = TopTools_IndexedMapOfShape()
     TopExp.MapShapes_s(shape.wrapped, what, index)
     return [index.FindKey(i + 1) for i in range(index.Extent())]
+
+
+def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
+    """Return three numbers of any kind as plain floats."""
+    x, y, z = (float(v) for v in values)
+    return x, y, z
 
 
 def cq_shape(wrapped: Any) -> Shape:

@@ -1,0 +1,217 @@
+"""Do the parts of a gang nest on the faces meant for it, or does something else land first.
+
+What: for each stated nest the area that touches at the drawn pose; where it is open or the parts overlap,
+the part is pushed along the nest face's normal until it lands, and what lands is named with the opening
+that is left at the nest face.
+Why: a corner without function that lands first holds the nest open; every part of the gang then stands
+off by that much more, and all are ground to different sizes.
+Formulas: the opening is the nest gap at the drawn pose less the travel to the first landing. A corner at
+height h beside an inside fillet of radius r lands r - sqrt(r^2 - (r - h)^2) before the wall.
+Limits: an opening above the touch tolerance is open.
+Go: two blocks face to face. No-go: a sharp corner against a milled fillet.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+
+import numpy as np
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.checks.touching import Seating, outward, said, seating, unmeant
+from fixturecheck.contact.landing import Landing, land
+from fixturecheck.contact.model import Overlap
+from fixturecheck.contact.relief import Relief, relieve_edge
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.clip import centre_of
+from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
+from fixturecheck.setup.model import Seat
+
+ID = "nest"
+TITLE = "Neighbours nested in a gang"
+
+_SOURCE = "the solids pushed together along the nest face's normal until they land"
+_SHARE = "least share of the nest as stated in the set-up, half by default (common practice, no source)"
+_REACH_MM = 2.0
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield a finding for each stated nest and for neighbours that touch or overlap without one."""
+    nests = [s for s in stage.setup.seats if s.rank == "nest"]
+    told: set[frozenset[str]] = set()
+    for seat in nests:
+        yield _nest(stage, seat)
+        told.add(frozenset((seat.body, seat.on)))
+    for a, b in itertools.combinations([p.name for p in stage.setup.parts()], 2):
+        pair = frozenset((a, b))
+        overlap = _overlap_of(stage, pair)
+        if overlap is not None and pair not in told:
+            yield _crowded(overlap)
+        elif overlap is None and pair in told:
+            yield from _beside(stage, a, b)
+
+
+def _overlap_of(stage: Stage, pair: frozenset[str]) -> Overlap | None:
+    return next((o for o in stage.contacts.overlaps if frozenset((o.a, o.b)) == pair), None)
+
+
+def _nest(stage: Stage, seat: Seat) -> Finding:
+    """Judge one stated nest."""
+    found = seating(stage, seat)
+    overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
+    subject = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
+    if overlap is None and found.area_mm2:
+        return _closed(seat, subject, found)
+    centre, push = stage.face_place(seat.body, seat.face)
+    on_centre, _ = stage.face_place(seat.on, seat.on_face)
+    drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), push))
+    reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm), 2 * _depth_mm(overlap))
+    bodies = stage.setup.body(seat.body).placed(), stage.setup.body(seat.on).placed()
+    try:
+        landing = land(*bodies, np.array(push), reach_mm, stage.setup.tolerances)
+    except NotComputedError as reason:
+        says = f"Whether {subject} closes could not be computed: {reason}."
+        return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_SOURCE)
+    opening_mm = drawn_gap_mm - landing.travel_mm
+    if opening_mm <= stage.setup.tolerances.touch_mm:
+        return _short(seat, subject, drawn_gap_mm, (centre, push))
+    return _held_open(stage, seat, subject, (opening_mm, push, landing, overlap))
+
+
+def _depth_mm(overlap: Overlap | None) -> float:
+    if overlap is None:
+        return 0.0
+    box = overlap.common.BoundingBox()
+    return float(max(box.xlen, box.ylen, box.zlen))
+
+
+def _closed(seat: Seat, subject: str, found: Seating) -> Finding:
+    """Report a nest that touches, by its share."""
+    good = found.share >= seat.min_share
+    largest = max(found.of_kind("area"), key=lambda p: p.contact.area_mm2)
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if good else Verdict.CAUTION,
+        subject=subject,
+        value=found.share,
+        unit="share",
+        limit=seat.min_share,
+        margin=found.share - seat.min_share,
+        says=f"{seat.body}.{seat.face} nests on {seat.on}.{seat.on_face} with {found.area_mm2:.4g} mm2, "
+        f"{found.share:.0%} of the smaller face.",
+        source=_SHARE,
+        shapes=tuple(p.shape for p in found.patches),
+        location_mm=largest.contact.centroid,
+        direction=outward(largest, seat.body),
+    )
+
+
+def _short(seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:
+    """Report a nest that would close but is drawn open."""
+    return Finding(
+        check=ID,
+        verdict=Verdict.CAUTION,
+        subject=subject,
+        value=gap_mm,
+        unit="mm",
+        limit=0.0,
+        margin=-gap_mm,
+        says=f"{seat.body}.{seat.face} is drawn {gap_mm:.4g} mm off {seat.on}.{seat.on_face}; "
+        "pushed home, the nest faces meet first.",
+        remedy=f"Draw {seat.body} {gap_mm:.4g} mm closer, so that the rest is checked where it will be.",
+        source=_SOURCE,
+        location_mm=place[0],
+        direction=place[1],
+    )
+
+
+def _held_open(
+    stage: Stage, seat: Seat, subject: str, found: tuple[float, Vector, Landing, Overlap | None]
+) -> Finding:
+    """Report what lands first and by how much the nest stays open."""
+    opening_mm, push, landing, overlap = found
+    first = landing.patches[0] if landing.patches else None
+    what = said(first) if first else "something"
+    says = (
+        f"{what} lands {opening_mm:.3f} mm before {seat.body}.{seat.face} meets {seat.on}.{seat.on_face}: "
+        f"the nest stays open by {opening_mm:.3f} mm."
+    )
+    shapes: list[NamedShape] = [overlap.shape] if overlap else []
+    if first is not None:
+        name = f"lands first: {first.shape.name}"
+        role = Role(first.contact.kind)
+        bodies = (seat.body, seat.on)
+        shapes.append(NamedShape(name=name, role=role, geometry=first.shape.geometry, bodies=bodies))
+    relief = _relief(stage, seat, overlap) if overlap else None
+    spot = centre_of(overlap.common) if overlap else (first.contact.centroid if first else None)
+    return Finding(
+        check=ID,
+        verdict=Verdict.NO_GO,
+        subject=subject,
+        value=opening_mm,
+        unit="mm",
+        limit=0.0,
+        margin=-opening_mm,
+        says=says,
+        remedy=_remedy(seat, relief, opening_mm, what),
+        source=_SOURCE,
+        shapes=tuple(shapes),
+        location_mm=spot,
+        direction=push,
+    )
+
+
+def _relief(stage: Stage, seat: Seat, overlap: Overlap) -> Relief | None:
+    """Smallest chamfer on either part, on an edge beside a face without function."""
+    part, other = stage.setup.body(seat.body), stage.setup.body(seat.on)
+    tried = [
+        relieve_edge(mine.placed(), theirs.placed(), overlap.common, mine.no_function, stage.setup.tolerances)
+        for mine, theirs in ((part, other), (other, part))
+    ]
+    return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None)
+
+
+def _remedy(seat: Seat, relief: Relief | None, opening_mm: float, what: str) -> str:
+    """Say the smallest change that was found and tried."""
+    if relief is None:
+        return f"Take {opening_mm:.3f} mm off {what.split(' (', maxsplit=1)[0]}, along the push."
+    return (
+        f"Chamfer {relief.edge} by at least {relief.leg_mm:.2f} mm x 45 deg: tried on the solid, the nest "
+        f"then closes with {relief.area_mm2:.4g} mm2."
+    )
+
+
+def _crowded(overlap: Overlap) -> Finding:
+    """Report neighbours that overlap without a nest being stated."""
+    return Finding(
+        check=ID,
+        verdict=Verdict.NO_GO,
+        subject=f"{overlap.a} and {overlap.b}",
+        value=overlap.volume_mm3,
+        unit="mm3",
+        limit=0.0,
+        margin=-overlap.volume_mm3,
+        says=f"{overlap.a} and {overlap.b} overlap as drawn, by {overlap.volume_mm3:.4g} mm3, "
+        "and no nest is stated.",
+        remedy="Draw them apart, or state the faces on which they nest.",
+        source="two solids cannot share space",
+        shapes=(overlap.shape,),
+        location_mm=centre_of(overlap.common),
+    )
+
+
+def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
+    """Report what neighbours touch with besides their nest."""
+    for patch in unmeant(stage, a, b):
+        yield Finding(
+            check=ID,
+            verdict=Verdict.CAUTION,
+            subject=f"{a} and {b}: {patch.shape.name}",
+            says=f"{said(patch)} beside the nest: two places at once, so one of them decides by chance.",
+            remedy="Relieve it, or state it as a nest.",
+            source="contacts that no seat of the set-up states",
+            shapes=(patch.shape,),
+            location_mm=patch.contact.centroid,
+            direction=outward(patch, a),
+        )

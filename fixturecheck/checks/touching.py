@@ -1,0 +1,96 @@
+"""What seats and nests both ask of the contact map."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.contact.model import Patch
+from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.result import Vector
+from fixturecheck.setup.model import Seat
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seating:
+    """What is found between the two faces of a seat.
+
+    Parameters
+    ----------
+    patches : tuple of Patch
+        Every patch between the two faces, near ones included.
+    area_mm2, least_area_mm2 : float
+        What touches, and the area of the smaller face.
+    """
+
+    patches: tuple[Patch, ...]
+    area_mm2: float
+    least_area_mm2: float
+
+    @property
+    def share(self) -> float:
+        """Share of the smaller face that touches, 0 to 1."""
+        return self.area_mm2 / self.least_area_mm2
+
+    def of_kind(self, *kinds: str) -> list[Patch]:
+        """Return the patches of some kinds."""
+        return [p for p in self.patches if p.contact.kind in kinds]
+
+    @property
+    def gap_um(self) -> tuple[float, float] | None:
+        """Mean and greatest gap over what nearly touches; None where nothing is near."""
+        near = self.of_kind("near")
+        area = sum(p.contact.area_mm2 for p in near)
+        if not area:
+            return None
+        mean = sum(p.contact.area_mm2 * p.contact.gap_mean_um for p in near) / area
+        return mean, max(p.contact.gap_max_um for p in near)
+
+
+def seating(stage: Stage, seat: Seat) -> Seating:
+    """Return what is found between the two faces of a seat."""
+    mine, other = (seat.body, seat.face), (seat.on, seat.on_face)
+    patches = tuple(p for p in stage.contacts.between(seat.body, seat.on) if set(_sides(p)) == {mine, other})
+    area = sum(p.contact.area_mm2 for p in patches if p.contact.kind == "area")
+    least = min(face_area_mm2(stage, *mine), face_area_mm2(stage, *other))
+    return Seating(patches=patches, area_mm2=area, least_area_mm2=least)
+
+
+def face_area_mm2(stage: Stage, body: str, face: str) -> float:
+    """Return the area of a named face, all its pieces together."""
+    found = stage.setup.body(body)
+    faces = faces_of(found.solid)
+    names = found.face_names()
+    return float(sum(f.Area() for f, name in zip(faces, names, strict=True) if name == face))
+
+
+def _sides(patch: Patch) -> tuple[tuple[str, str], tuple[str, str]]:
+    """(body, face) on either side of a patch."""
+    (a, face_a), (b, face_b) = (side.split(".", 1) for side in (patch.contact.a, patch.contact.b))
+    return (a, face_a), (b, face_b)
+
+
+def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
+    """Yield what touches between two bodies where no seat is stated."""
+    meant = {frozenset(((s.body, s.face), (s.on, s.on_face))) for s in stage.setup.seats}
+    for patch in stage.contacts.between(body, other):
+        if patch.contact.kind != "near" and frozenset(_sides(patch)) not in meant:
+            yield patch
+
+
+def said(patch: Patch) -> str:
+    """Name what touches, with its size: `a on b (line, 12.0 mm)`."""
+    contact = patch.contact
+    size = {
+        "area": f"area, {contact.area_mm2:.4g} mm2",
+        "line": f"line, {contact.length_mm:.4g} mm",
+        "point": "point",
+    }[contact.kind]
+    return f"{contact.a} on {contact.b} ({size})"
+
+
+def outward(patch: Patch, body: str) -> Vector:
+    """Return the normal of a patch out of one of its two bodies."""
+    x, y, z = patch.contact.normal
+    return (x, y, z) if patch.contact.a.split(".", 1)[0] == body else (-x, -y, -z)
