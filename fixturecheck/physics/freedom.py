@@ -1,0 +1,145 @@
+"""What motions contacts leave a body, how they are named, and whether contacts close it in altogether."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linprog
+
+from fixturecheck.physics.rigid import Floats
+
+SAME = 1e-6
+"""Singular values below this share of the greatest are zero; lengths are scaled by the body's size."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Motion:
+    """A motion that contacts leave.
+
+    Parameters
+    ----------
+    kind : str
+        `slides`, `turns` or `screws`.
+    axis : ndarray, shape (3,)
+        Unit direction of the slide or of the axis.
+    point_mm : ndarray, shape (3,)
+        A point of the axis; the body's centre for a slide.
+    twist : ndarray, shape (6,)
+        Shift in mm and turn in radians about the centre, for one mm of slide or one radian of turn.
+    """
+
+    kind: str
+    axis: Floats
+    point_mm: Floats
+    twist: Floats
+
+
+def rank_of(rows: Floats) -> int:
+    """Return the rank of constraint rows (n, 6) whose lengths are already scaled by the body's size."""
+    if len(rows) == 0:
+        return 0
+    values = np.linalg.svd(rows, compute_uv=False)
+    return int(np.sum(values > SAME * values[0])) if values[0] > 0 else 0
+
+
+def null_space(rows: Floats) -> Floats:
+    """Return an orthonormal basis (6, k) of the motions that leave every row's gap as it is."""
+    columns = rows.shape[1]
+    if len(rows) == 0:
+        return np.eye(columns)
+    _, values, vectors = np.linalg.svd(rows, full_matrices=True)
+    rank = int(np.sum(values > SAME * max(values[0], 1e-300)))
+    return np.asarray(vectors[rank:].T)
+
+
+def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ...]:
+    """Name the two-way motions left by contacts that all stay closed.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, 6)
+        How each gap changes with shift (mm) and turn (rad) about the centre.
+    centre_mm : ndarray, shape (3,)
+        Centre the turns are about.
+    size_mm : float
+        Length that makes turns comparable to shifts.
+    """
+    scaled = rows.copy()
+    scaled[:, 3:] /= size_mm
+    free = null_space(scaled)
+    free[3:] /= size_mm
+    slides = _slides(free)
+    found = [
+        Motion(kind="slides", axis=v, point_mm=centre_mm, twist=np.concatenate((v, np.zeros(3))))
+        for v in slides
+    ]
+    for twist in _turns(free, slides):
+        turn = twist[3:]
+        point = centre_mm + np.cross(turn, twist[:3])
+        pitch = float(turn @ twist[:3])
+        kind = "turns" if abs(pitch) < 1e-6 * size_mm else "screws"
+        found.append(Motion(kind=kind, axis=turn, point_mm=point, twist=twist))
+    return tuple(found)
+
+
+def _slides(free: Floats) -> list[Floats]:
+    """Return a basis of the pure shifts, along the machine's axes where it can be."""
+    if free.shape[1] == 0:
+        return []
+    return _along_axes(free[:3] @ null_space(free[3:] * _unit(free[3:])))
+
+
+def _turns(free: Floats, slides: list[Floats]) -> list[Floats]:
+    """Return one twist of unit turn for each independent direction of turning, freed of slides."""
+    out = []
+    for axis in _along_axes(free[3:]):
+        amounts, *_ = np.linalg.lstsq(free[3:], axis, rcond=None)
+        twist = free @ amounts
+        for slide in slides:
+            twist[:3] -= slide * float(slide @ twist[:3])
+        out.append(twist)
+    return out
+
+
+def _unit(block: Floats) -> float:
+    """Return what brings a block to size one."""
+    size = float(np.abs(block).max(initial=0.0))
+    return 1.0 / size if size > 0 else 1.0
+
+
+def _along_axes(block: Floats) -> list[Floats]:
+    """Return an orthonormal basis of a column space in three dimensions, machine's axes first."""
+    if block.shape[1] == 0 or float(np.abs(block).max()) < 1e-12:
+        return []
+    vectors, values, _ = np.linalg.svd(block * _unit(block), full_matrices=False)
+    space = vectors[:, values > 1e-7]
+    found: list[Floats] = []
+    while len(found) < space.shape[1]:
+        rest = space @ space.T - sum((np.outer(v, v) for v in found), np.zeros((3, 3)))
+        best = int(np.argmax(np.round(np.diag(rest), 9)))
+        vector = rest[:, best] / np.linalg.norm(rest[:, best])
+        found.append(vector)
+    return found
+
+
+def form_closed(rows: Floats) -> bool:
+    """Tell whether contacts that only push hold a body against any motion at all, by first-order analysis.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, d)
+        One contact wrench per row; d is 3 in the plane and 6 in space.
+
+    References
+    ----------
+    Lynch and Park, Modern Robotics, section 12.1.7: full rank, and strictly positive forces that balance. The
+    programme alone is not enough: concurrent contacts balance and still leave a turn.
+    """
+    count, dimension = rows.shape
+    if rank_of(rows) < dimension:
+        return False
+    answer = linprog(
+        np.ones(count), A_eq=rows.T, b_eq=np.zeros(dimension), bounds=[(1.0, None)] * count, method="highs"
+    )
+    return bool(answer.status == 0)
