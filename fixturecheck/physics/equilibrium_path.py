@@ -21,6 +21,7 @@ STANDSTILL = 2e-5
 LET_GO = 0.99
 NOTHING = 1e-6
 BALANCED = 1e-5
+STILL, FREE = "stood still", "moves freely"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,9 +33,9 @@ class LoadPath:
     steps : tuple of Step
         From rest on; the last two span the motion at collapse.
     ended : str
-        `stood still` (the load grew no more), `let go` (it fell: what held before holds less once it has
-        moved), `ceiling` (nobody needs to know more), or `broke off` (no equilibrium was found beyond the
-        last step, so the factor is the last one that was).
+        `stood still` (the load grew no more), `moves freely` (no contact resists any more), `let go` (it
+        fell: what held before holds less once it has moved), `ceiling` (nobody needs to know more), or
+        `broke off` (no equilibrium was found beyond the last step, so the factor is the last that was).
     """
 
     steps: tuple[Step, ...]
@@ -43,7 +44,7 @@ class LoadPath:
     @property
     def factor(self) -> float:
         """Greatest factor for which an equilibrium was found."""
-        return max(step.factor for step in self.steps)
+        return max(step.factor for step in self.steps if step.balanced)
 
 
 def settle_held(equations: Equations) -> tuple[State, bool]:
@@ -70,12 +71,11 @@ def settle_held(equations: Equations) -> tuple[State, bool]:
     if not np.any(equations.held_n):
         return start, True
     nothing = np.zeros_like(equations.held_n)
-    reach = _stuck_travel(equations, equations.held_n)
-    step = _advance(equations, start, nothing, equations.held_n, reach)
+    stride = _stuck_travel(equations, equations.held_n)
+    heading = equations.held_n / np.linalg.norm(equations.held_n)
+    step, _ = _advance(equations, start, nothing, equations.held_n, stride, heading)
     if step is None:
-        message = (
-            "equilibrium under the held loads: contacts kept switching between open, sticking and sliding"
-        )
+        message = "equilibrium under weight, magnet and clamps: contacts kept switching their state"
         raise NotComputedError(message)
     if not _balances(equations, step):
         return step.state, False
@@ -111,26 +111,40 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
     size = float(np.linalg.norm(cut))
     carried = max(float(np.linalg.norm(held)), float(np.abs(rest.carried_n).max(initial=0.0)))
     stride = 0.05 * _stuck_travel(equations, cut) * min(carried / size if carried else 1.0, ceiling)
-    peak, still = 0.0, 0
+    peak, still = 0.0, False
+    unit = cut / size
+    heading = unit
     for _ in range(MOST_STEPS):
         before = path[-1]
-        step = _advance(equations, before.state, held, cut, stride)
+        step, stride = _advance(equations, before.state, held, cut, stride, heading)
         if step is None:
             return LoadPath(steps=tuple(path), ended="broke off")
         path.append(step)
+        ended = _ended(step, before, peak, ceiling)
+        if ended and (ended != STILL or still):
+            return LoadPath(steps=tuple(path), ended=ended)
+        still = ended == STILL
         peak = max(peak, step.factor)
-        if step.factor < LET_GO * peak:
-            return LoadPath(steps=tuple(path), ended="let go")
-        still = still + 1 if step.factor - before.factor <= STANDSTILL * max(peak, NOTHING) else 0
-        if still >= 2 or step.factor >= ceiling:
-            return LoadPath(steps=tuple(path), ended="ceiling" if step.factor >= ceiling else "stood still")
+        travel = step.state.freedoms_mm - before.state.freedoms_mm
+        heading = travel / float(travel @ unit)
         stride *= 2.0
     message = f"the load still grew after {MOST_STEPS} steps, at a factor of {peak:.3g}"
     raise NotComputedError(message)
 
 
+def _ended(step: Step, before: Step, peak: float, ceiling: float) -> str:
+    """Say whether and how the path ends with a step; standing still must be seen twice."""
+    if not step.balanced:
+        return FREE
+    if step.factor >= ceiling:
+        return "ceiling"
+    if step.factor < LET_GO * peak:
+        return "let go"
+    return STILL if step.factor - before.factor <= STANDSTILL * max(peak, NOTHING) else ""
+
+
 def _balances(equations: Equations, step: Step) -> bool:
-    """Say whether the contacts alone carry the held loads: where nothing can, both sides shrink to nothing."""
+    """Say whether contacts alone carry the held loads: where they cannot, both sides shrink to nothing."""
     contacts = step.state.carried_n.reshape(-1) @ equations.approach.reshape(-1, len(equations.held_n))
     share = step.factor * float(np.linalg.norm(equations.held_n))
     return float(np.linalg.norm(contacts - step.factor * equations.held_n)) < BALANCED * share
@@ -146,10 +160,16 @@ def _stuck_travel(equations: Equations, load_n: FloatArray) -> float:
 
 
 def _advance(
-    equations: Equations, before: State, held: FloatArray, load: FloatArray, stride: float
-) -> Step | None:
-    """Move on by `stride` along the load; take a shorter one where the contacts do not settle."""
+    equations: Equations,
+    before: State,
+    held: FloatArray,
+    load: FloatArray,
+    stride: float,
+    heading: FloatArray,
+) -> tuple[Step | None, float]:
+    """Move on by `stride` along the load, or by less where the contacts do not settle; say by how much."""
     size = float(np.linalg.norm(load))
+    loose: tuple[Step | None, float] = (None, stride)
     for fraction in STRIDES:
         task = Task(
             equations=equations,
@@ -159,8 +179,11 @@ def _advance(
             load_size_n=size,
             stride_mm=stride * fraction,
             scale_n=float(np.linalg.norm(held)) or size,
+            heading=heading,
         )
         found = solve(task)
-        if found is not None:
-            return found
-    return None
+        if found is not None and found.balanced:
+            return found, stride * fraction
+        if found is not None and loose[0] is None:
+            loose = (found, stride * fraction)
+    return loose

@@ -14,9 +14,11 @@ import numpy as np
 from fixturecheck.physics.equilibrium import Equations, FloatArray
 
 # Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
-DRAG = 1e-9
+DRAG = 1e-10
+# A step in which they carry more than this share of the loads is no equilibrium of the contacts.
+LOOSE = 1e-5
 RESIDUAL = 1e-7
-NEWTON_ITERATIONS = 25
+NEWTON_ITERATIONS = 14
 DESCENT_ITERATIONS = 15
 BOUND_UPDATES = 16
 _TINY = 1e-300
@@ -32,10 +34,11 @@ class State:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Step:
-    """A state on the path and the factor on the load that it balances."""
+    """A state on the path, the factor on the load that it balances, and whether contacts alone do so."""
 
     state: State
     factor: float
+    balanced: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,6 +49,8 @@ class Task:
     ----------
     scale_n : float
         Size of the loads, against which a residual counts as nothing.
+    heading : ndarray, shape (m,)
+        First guess of the freedoms' travel per mm along the load: that of the last step.
     """
 
     equations: Equations
@@ -55,6 +60,7 @@ class Task:
     load_size_n: float
     stride_mm: float
     scale_n: float
+    heading: FloatArray
 
     @property
     def drag_n_mm(self) -> float:
@@ -62,8 +68,8 @@ class Task:
         return DRAG * float(self.equations.normal_n_mm.max(initial=1.0))
 
     def start(self) -> FloatArray:
-        """Return the freedoms moved by the stride straight along the load."""
-        return self.before.freedoms_mm + self.stride_mm * self.unit
+        """Return the freedoms moved on by the stride the way they went."""
+        return self.before.freedoms_mm + self.stride_mm * self.heading
 
     def across(self, residual: FloatArray) -> FloatArray:
         """Return the part of a residual that the load cannot balance."""
@@ -83,7 +89,11 @@ class Task:
         state = State(freedoms_mm=freedoms, carried_n=carried)
         # The drag takes no part in what holds: with nothing else to resist, it would grow with the stride.
         dragged = self.drag_n_mm * (freedoms - self.before.freedoms_mm)
-        return Step(state=state, factor=float((residual - dragged) @ self.unit) / self.load_size_n)
+        return Step(
+            state=state,
+            factor=float((residual - dragged) @ self.unit) / self.load_size_n,
+            balanced=float(np.linalg.norm(self.across(dragged))) <= LOOSE * largest,
+        )
 
     def direction(self, freedoms: FloatArray, carried: FloatArray, local: FloatArray) -> FloatArray:
         """Newton's move of the freedoms, square to the load."""
