@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import cadquery as cq
 from OCP.Bnd import Bnd_Box
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
+from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
 from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
@@ -287,7 +288,7 @@ def hollow_rounds(shape: Shape) -> list[Fillet]:
     for face in shape.Faces():
         if face.geomType() != "CYLINDER":
             continue
-        cylinder = face._geomAdaptor().Cylinder()  # noqa: SLF001 - cadquery offers no public way to the radius
+        cylinder = BRepAdaptor_Surface(face.wrapped).Cylinder()
         axis, place = cylinder.Axis().Direction(), cylinder.Axis().Location()
         if abs(axis.X()) < 1 - 1e-9:
             continue
