@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
+from fixturecheck.access.corner import wheel_side_mm
 from fixturecheck.access.ground import grind
 from fixturecheck.access.model import GroundCut, PartGround
 from fixturecheck.access.targets import targets_of
@@ -15,6 +16,7 @@ from fixturecheck.kernel.regions import thinner_mm
 from fixturecheck.kernel.shapes import box_of
 from fixturecheck.setup.model import Cut, Setup
 
+_SAME_MM = 1e-9
 _UP_MM = 0.1
 """Wheel thicknesses are named in steps of this."""
 
@@ -39,10 +41,12 @@ def whole_floor(setup: Setup, cut: Cut) -> str | None:
 
 def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> str | None:
     """Return the thinner wheel that would not gouge; None when that is not the way out."""
-    if part.dug is None or setup.wheel.dressed_profile_mm or cut.cut.way == "traverse":
+    path = cut.path
+    if part.dug is None or path.wall_sign == 0 or setup.wheel.dressed_profile_mm or cut.cut.way == "traverse":
         return None
-    box = box_of(part.dug)
-    thick_mm = math.floor((setup.wheel.thickness_mm - (box[4] - box[1])) / _UP_MM + 1e-9) * _UP_MM
+    box, side_mm = box_of(part.dug), wheel_side_mm(rim_of(setup), path)
+    room_mm = side_mm - box[4] if path.wall_sign > 0 else box[1] - side_mm
+    thick_mm = math.floor(room_mm / _UP_MM + 1e-6) * _UP_MM
     if thick_mm <= 2 * setup.wheel.corner_radius_mm:
         return None
     thinner = replace(setup, wheel=replace(setup.wheel, thickness_mm=thick_mm))
@@ -99,7 +103,7 @@ def ridges_mm(setup: Setup, cut: GroundCut) -> Iterator[float]:
         return
     rim, radius_mm = rim_of(setup), setup.wheel.corner_radius_mm
     half_mm = (cut.cut.cross_feed_mm - rim.flat_mm) / 2
-    if half_mm <= 0:
+    if half_mm <= _SAME_MM:
         return
     if half_mm >= radius_mm:
         yield cut.cut.stock_mm

@@ -1,0 +1,80 @@
+"""Level and parallel against plane trigonometry."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from fixturecheck.checks import align
+from fixturecheck.result import Verdict
+from tests.access.scene import FLOOR, LENGTH, pawl, stage
+
+
+def run(*bodies, **kwargs):
+    return list(align.check(stage(bodies, stock_mm=0.3, **kwargs)))
+
+
+def of(found, face, word):
+    return next(f for f in found if f.subject == f"floor_cut/{face}" and word in f.says)
+
+
+def test_square_parts_are_go_with_no_error():
+    found = run(pawl(), pawl("pawl_2", at=(25, 0, 50)))
+    assert {f.verdict for f in found} == {Verdict.GO}
+    assert all(f.value == 0.0 for f in found)
+    assert all(f.unit == "um" for f in found)
+    assert len(found) == 3 * 2 + 2
+
+
+@pytest.mark.parametrize("error_um", [2.0, 20.0])
+def test_a_floor_on_a_chip_rises_by_length_times_sine(error_um):
+    angle = math.degrees(math.asin(error_um * 1e-3 / LENGTH))
+    found = run(pawl(turn=((0, 1, 0), angle)))
+    floor = of(found, "pawl_1.floor", "level")
+    assert floor.value == pytest.approx(error_um, rel=1e-6)
+    assert floor.verdict is (Verdict.GO if error_um <= 5 else Verdict.NO_GO)
+    # A positive turn about Y lowers +X.
+    assert f"-{error_um:g} um toward +X" in floor.says
+    if error_um > 5:
+        assert "Raise its +X end by 20 um" in (floor.remedy or "")
+    wall = of(found, "pawl_1.wall", "traverse")
+    assert wall.value == 0.0
+
+
+def test_a_swung_part_runs_out_along_its_wall_only():
+    angle = math.degrees(math.atan(0.03 / LENGTH))
+    found = run(pawl(turn=((0, 0, 1), angle)))
+    wall = of(found, "pawl_1.wall", "traverse")
+    assert wall.value == pytest.approx(30.0 * math.cos(math.radians(angle)), rel=1e-6)
+    assert wall.verdict is Verdict.NO_GO
+    assert of(found, "pawl_1.wall", "upright").value == 0.0
+    assert of(found, "pawl_1.floor", "level").value == 0.0
+
+
+def test_a_tipped_part_leans_and_is_out_of_level_across():
+    angle = 0.05
+    found = run(pawl(turn=((1, 0, 0), angle)))
+    tan, sin = math.tan(math.radians(angle)), math.sin(math.radians(angle))
+    assert of(found, "pawl_1.floor", "level").value == pytest.approx(FLOOR * sin * 1e3, rel=1e-6)
+    # Twelve millimetres of wall, whose height is 12 cos(angle).
+    lean = 12 * math.cos(math.radians(angle)) * tan * 1e3
+    assert of(found, "pawl_1.wall", "leans").value == pytest.approx(lean, rel=1e-6)
+
+
+def test_a_stated_tolerance_replaces_the_default():
+    angle = math.degrees(math.asin(0.02 / LENGTH))
+    found = run(pawl(turn=((0, 1, 0), angle), tolerance={"floor": 0.03}))
+    floor = of(found, "pawl_1.floor", "level")
+    assert (floor.verdict, floor.limit) == (Verdict.GO, pytest.approx(30.0))
+    assert "tolerance" in floor.source
+
+
+def test_a_gang_off_in_height_and_line_is_measured_from_the_first():
+    found = run(pawl(), pawl("pawl_2", at=(25, 0.004, 50.012)))
+    high = of(found, "pawl_2.floor", "higher")
+    assert high.value == pytest.approx(12.0, rel=1e-6)
+    assert high.verdict is Verdict.NO_GO
+    assert high.remedy == "Lower pawl_2 by 12 um."
+    off = of(found, "pawl_2.wall", "out of line")
+    assert (off.verdict, off.value) == (Verdict.GO, pytest.approx(4.0, rel=1e-6))

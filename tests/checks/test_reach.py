@@ -1,0 +1,123 @@
+"""Verdicts on floor, wall and corner, with remedies that are ground again."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import pytest
+
+from fixturecheck.checks import reach
+from fixturecheck.result import Role, Verdict
+from fixturecheck.setup.model import Body, Machine
+from fixturecheck.shop.wheels import Flange, Wheel
+from tests.access.scene import LENGTH, named, pawl, stage, stepped
+
+
+def run(*bodies, **kwargs):
+    return list(reach.check(stage(bodies or (pawl(),), **kwargs)))
+
+
+def one(found, word):
+    return next(f for f in found if word in f.says)
+
+
+def test_a_square_corner_keeps_the_radius_and_only_cautions():
+    found = run(wheel=Wheel(corner_radius_mm=0.25), stock_mm=0.3)
+    corner = one(found, "corner of pawl_1")
+    assert corner.verdict is Verdict.CAUTION
+    assert corner.value == pytest.approx(0.25, rel=1e-9)
+    assert "0.25 mm in floor or wall" in (corner.remedy or "")
+    assert [s.role for s in corner.shapes] == [Role.LEFTOVER]
+    assert {f.verdict for f in found if f is not corner} == {Verdict.GO}
+    made = one(found, "pawl_1.floor")
+    assert made.value == pytest.approx(1.0)
+
+
+def test_a_tolerance_takes_up_the_radius_when_the_fillet_lies_in_it():
+    # A fillet stands r (sqrt 2 - 1) off the sharp edge; the zone reaches half its width to either side.
+    for tolerance, verdict in ((0.18, Verdict.GO), (0.16, Verdict.CAUTION)):
+        body = pawl(tolerance={"*": tolerance})
+        corner = one(run(body, wheel=Wheel(corner_radius_mm=0.2), stock_mm=0.3), "corner of")
+        assert corner.verdict is verdict
+        assert corner.limit == pytest.approx(tolerance / 2 / (math.sqrt(2) - 1))
+
+
+def test_a_relief_or_a_large_enough_fillet_is_go():
+    relieved = run(pawl(relief=0.5), wheel=Wheel(corner_radius_mm=0.2), stock_mm=0.3)
+    assert {f.verdict for f in relieved} == {Verdict.GO}
+    for wheel in (0.5, 0.2):
+        found = run(pawl(fillet=0.5), wheel=Wheel(corner_radius_mm=wheel), stock_mm=0.6)
+        assert {f.verdict for f in found} == {Verdict.GO}
+    assert "dress the wheel to that" in one(found, "corner of").says
+    assert "in the fillet" in one(found, "below the drawing").says
+
+
+def test_a_smaller_drawn_fillet_is_no_go_until_the_wheel_is_dressed_to_it():
+    found = run(pawl(fillet=0.1), wheel=Wheel(corner_radius_mm=0.2), stock_mm=0.6)
+    corner = one(found, "corner of")
+    assert (corner.verdict, corner.limit) == (Verdict.NO_GO, pytest.approx(0.1))
+    assert corner.remedy == "Dress the wheel's corner to 0.1 mm or less."
+    again = run(pawl(fillet=0.1), wheel=Wheel(corner_radius_mm=0.1), stock_mm=0.6)
+    assert one(again, "corner of").verdict is Verdict.GO
+
+
+def test_a_floor_wider_than_the_wheel_is_no_go_and_both_remedies_work():
+    wheel = Wheel(thickness_mm=8.0, corner_radius_mm=0.2)
+    found = run(wheel=wheel, stock_mm=0.3)
+    missed = one(found, "leaves")
+    assert missed.verdict is Verdict.NO_GO
+    assert missed.value == pytest.approx(0.3, rel=1e-6)
+    assert missed.remedy is not None
+    assert "raverse instead of plunging" in missed.remedy
+    thick = float(missed.remedy.split("at least ")[1].split()[0])
+    assert thick == pytest.approx(12.4)
+    for again in (
+        run(wheel=wheel, stock_mm=0.3, way="traverse"),
+        run(wheel=Wheel(thickness_mm=thick, corner_radius_mm=0.2), stock_mm=0.3),
+    ):
+        assert one(again, "all the stock").verdict is Verdict.GO
+    assert one(found, "pawl_1.floor").verdict is Verdict.NO_GO
+
+
+def test_a_wheel_thicker_than_the_slot_gouges_and_a_thinner_one_is_named():
+    land = cq.Workplane().box(LENGTH, 1, 20, centered=False)
+    solid = cq.Workplane(stepped()).union(land).val()
+    body = Body(name="slotted", solid=solid, faces=named(solid), at=cq.Location(cq.Vector(0, 0, 50)))
+    found = run(body, stock_mm=0.2)
+    gouge = one(found, "gouges")
+    assert gouge.verdict is Verdict.NO_GO
+    assert gouge.remedy is not None
+    assert [s.name for s in gouge.shapes] == ["gouge floor_cut slotted"]
+    thick = float(gouge.remedy.split("at most ")[1].split()[0])
+    again = run(body, stock_mm=0.2, wheel=Wheel(thickness_mm=thick))
+    assert one(again, "takes nothing").verdict is Verdict.GO
+
+
+def test_flange_depth_is_half_of_what_the_wheel_stands_out():
+    small = Wheel(diameter_mm=60.0, bore_mm=20.0)
+    deep = one(run(wheel=small, machine=Machine(flange=Flange(diameter_mm=40.0))), "past its flanges")
+    assert (deep.verdict, deep.value, deep.limit) == (Verdict.NO_GO, 10.0, pytest.approx(12.0))
+    assert "at least 64.0 mm" in (deep.remedy or "")
+    assert "at most 36.0 mm" in (deep.remedy or "")
+    good = one(run(wheel=small, machine=Machine(flange=Flange(diameter_mm=36.0))), "past its flanges")
+    assert (good.verdict, good.margin) == (Verdict.GO, pytest.approx(0.0))
+
+
+def test_a_step_wider_than_the_flat_leaves_ridges_of_a_circle_segment():
+    wheel = Wheel(thickness_mm=3.0, corner_radius_mm=1.0)
+    found = run(wheel=wheel, stock_mm=0.3, way="traverse", cross_feed_mm=1.2)
+    ridge = one(found, "ridges")
+    assert ridge.value == pytest.approx((1 - math.sqrt(1 - 0.1**2)) * 1e3)
+    assert ridge.verdict is Verdict.NO_GO
+    fine = run(wheel=wheel, stock_mm=0.3, way="traverse", cross_feed_mm=1.0)
+    assert not [f for f in fine if "ridges" in f.says]
+
+
+def test_a_part_that_stands_high_is_gouged_and_a_low_one_keeps_stock():
+    found = run(pawl(), pawl("high", at=(25, 0, 50.02)), pawl("low", at=(50, 0, 49.98)), stock_mm=0.3)
+    assert one(found, "gouges high").value == pytest.approx(0.02, rel=1e-4)
+    assert one(found, "stock on low").verdict is Verdict.NO_GO
+    assert one(found, "all the stock of pawl_1").verdict is Verdict.GO
+    tolerant = run(pawl(), pawl("high", at=(25, 0, 50.02), tolerance={"floor": 0.05}), stock_mm=0.3)
+    assert not [f for f in tolerant if "gouges" in f.says]
