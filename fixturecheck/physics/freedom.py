@@ -68,13 +68,13 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ..
     scaled = rows.copy()
     scaled[:, 3:] /= size_mm
     free = null_space(scaled)
-    free[3:] /= size_mm
     slides = _slides(free)
+    free[3:] /= size_mm
     found = [
         Motion(kind="slides", axis=v, point_mm=centre_mm, twist=np.concatenate((v, np.zeros(3))))
         for v in slides
     ]
-    for twist in _turns(free, slides):
+    for twist in _turns(free, slides, size_mm):
         turn = twist[3:]
         point = centre_mm + np.cross(turn, twist[:3])
         pitch = float(turn @ twist[:3])
@@ -84,17 +84,19 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ..
 
 
 def _slides(free: Floats) -> list[Floats]:
-    """Return a basis of the pure shifts, along the machine's axes where it can be."""
+    """Return a basis of the pure shifts in an orthonormal basis of motions, machine's axes first."""
     if free.shape[1] == 0:
         return []
-    return _along_axes(free[:3] @ null_space(free[3:] * _unit(free[3:])))
+    _, values, vectors = np.linalg.svd(free[3:], full_matrices=True)
+    turning = int(np.sum(values > SAME))
+    return _along_axes(free[:3] @ vectors[turning:].T)
 
 
-def _turns(free: Floats, slides: list[Floats]) -> list[Floats]:
+def _turns(free: Floats, slides: list[Floats], size_mm: float) -> list[Floats]:
     """Return one twist of unit turn for each independent direction of turning, freed of slides."""
     out = []
-    for axis in _along_axes(free[3:]):
-        amounts, *_ = np.linalg.lstsq(free[3:], axis, rcond=None)
+    for axis in _along_axes(free[3:] * size_mm):
+        amounts, *_ = np.linalg.lstsq(free[3:] * size_mm, axis * size_mm, rcond=SAME)
         twist = free @ amounts
         for slide in slides:
             twist[:3] -= slide * float(slide @ twist[:3])
@@ -102,24 +104,20 @@ def _turns(free: Floats, slides: list[Floats]) -> list[Floats]:
     return out
 
 
-def _unit(block: Floats) -> float:
-    """Return what brings a block to size one."""
-    size = float(np.abs(block).max(initial=0.0))
-    return 1.0 / size if size > 0 else 1.0
-
-
 def _along_axes(block: Floats) -> list[Floats]:
-    """Return an orthonormal basis of a column space in three dimensions, machine's axes first."""
-    if block.shape[1] == 0 or float(np.abs(block).max()) < 1e-12:
+    """Return an orthonormal basis of a column space in three dimensions, machine's axes first.
+
+    Columns are of size one or zero up to rounding, so what is small is nothing.
+    """
+    if block.shape[1] == 0:
         return []
-    vectors, values, _ = np.linalg.svd(block * _unit(block), full_matrices=False)
-    space = vectors[:, values > 1e-7]
+    vectors, values, _ = np.linalg.svd(block, full_matrices=False)
+    space = vectors[:, values > SAME]
     found: list[Floats] = []
     while len(found) < space.shape[1]:
         rest = space @ space.T - sum((np.outer(v, v) for v in found), np.zeros((3, 3)))
         best = int(np.argmax(np.round(np.diag(rest), 9)))
-        vector = rest[:, best] / np.linalg.norm(rest[:, best])
-        found.append(vector)
+        found.append(rest[:, best] / np.linalg.norm(rest[:, best]))
     return found
 
 

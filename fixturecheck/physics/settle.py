@@ -182,7 +182,12 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
         nothing = np.zeros(len(rows.gap_mm))
         body = loads[0].body if loads else -1
         return _ended(Ending.NO_PUSH, start, rows, nothing, (0.0, 0.0), 0, body)
-    frame = _Frame(
+    return _Walk(_frame(loads, greatest), start, find, bounds).run()
+
+
+def _frame(loads: list[Load], greatest: float) -> _Frame:
+    """Return the loads as arrays."""
+    return _Frame(
         bodies=np.array([one.body for one in loads]),
         force=np.array([one.force_n for one in loads], dtype=float),
         at=np.array([one.at_mm for one in loads], dtype=float),
@@ -190,7 +195,20 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
         size=np.array([one.size_mm for one in loads], dtype=float),
         unit_n=greatest,
     )
-    return _Walk(frame, start, find, bounds).run()
+
+
+def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
+    """Return the force that each candidate row carries when bodies rest at these poses under these loads.
+
+    Rows that are open carry nothing. Where more contacts touch than statics needs, the forces are those in the
+    middle of all that balance, so that equal contacts share equally.
+    """
+    greatest = max((float(np.linalg.norm(one.force_n)) for one in loads), default=0.0)
+    nothing = np.zeros(len(rows.gap_mm))
+    if greatest == 0.0 or len(nothing) == 0:
+        return nothing
+    solved = _programme(_frame(loads, greatest), poses, rows, FINEST_MM)
+    return nothing if solved is None else solved[1]
 
 
 class _Walk:
@@ -295,7 +313,7 @@ class _Walk:
         rows = self.find(self.poses, max(5.0 * self.prospect, 0.01), 1e-6)
         force = np.zeros(len(rows.gap_mm))
         if ending is Ending.REST:
-            solved = _programme(self.frame, self.poses, rows, 1e-3)
+            solved = _programme(self.frame, self.poses, rows, FINEST_MM)
             force = solved[1] if solved else force
         return _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
 

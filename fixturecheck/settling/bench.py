@@ -1,0 +1,59 @@
+"""The bodies of a set-up ready to be settled: features read once, poses as drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.kernel.features import Features, features_of, matrix_of
+from fixturecheck.physics.rigid import Poses
+from fixturecheck.setup.model import Body, Setup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bench:
+    """The bodies of a set-up as features, with poses as drawn; made once and settled as often as wanted.
+
+    Parameters
+    ----------
+    bodies : tuple of Body
+        In the set-up's order; indices below refer to it.
+    features : tuple of Features
+        What of each can touch, in its own frame.
+    drawn : Poses
+        Poses as drawn.
+    """
+
+    setup: Setup
+    bodies: tuple[Body, ...]
+    features: tuple[Features, ...]
+    drawn: Poses
+
+    def index(self, name: str) -> int:
+        """Return the number of a body."""
+        self.setup.body(name)
+        return next(i for i, b in enumerate(self.bodies) if b.name == name)
+
+
+def bench_of(setup: Setup) -> Bench:
+    """Read the features of every body of a set-up, each distinct solid once."""
+    known: list[tuple[Body, Features]] = []
+    features = []
+    for body in setup.bodies:
+        same = (f for b, f in known if b.solid.wrapped.IsSame(body.solid.wrapped))
+        one = next(same, None)
+        if one is None:
+            one = features_of(body.solid)
+            known.append((body, one))
+        features.append(one)
+    return Bench(
+        setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies)
+    )
+
+
+def drawn_poses(bodies: Iterable[Body]) -> Poses:
+    """Return where bodies are drawn."""
+    matrices = np.array([matrix_of(b.at) for b in bodies])
+    return Poses(rotation=matrices[:, :3, :3].copy(), origin_mm=matrices[:, :3, 3].copy())

@@ -1,0 +1,211 @@
+"""Lets the loose bodies of a set-up go and says where they rest, on what, and what is left open."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.candidates import Scene
+from fixturecheck.contact.look import find_candidates
+from fixturecheck.errors import SetupError
+from fixturecheck.physics.rigid import Poses
+from fixturecheck.physics.settle import Bounds, Ending, Load, Settling, forces_at, settle
+from fixturecheck.settling.model import STEEL_N_MM3, Push, Settled, Staging
+from fixturecheck.settling.bench import Bench, bench_of
+from fixturecheck.settling.told import told
+from fixturecheck.setup.model import Setup
+
+Floats = NDArray[np.float64]
+DOWN = np.array([0.0, 0.0, -1.0])
+LIGHT_HAND = 0.25
+TRIES = 4
+
+
+def settle_setup(
+    setup: Setup, staging: Staging | None = None, *, bench: Bench | None = None, bounds: Bounds | None = None
+) -> Settled:
+    """Return where the parts of a set-up come to rest.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bodies and intended seats.
+    staging : Staging, optional
+        Pushes, order, what is loose; by default every part under its weight alone.
+    bench : Bench, optional
+        Features read before, to save reading them again.
+    bounds : Bounds, optional
+        When the settler stops.
+
+    Raises
+    ------
+    SetupError
+        Staging names a body that is not there, or nothing is loose.
+    """
+    staging = staging or Staging()
+    bench = bench or bench_of(setup)
+    loose = loose_of(bench, staging)
+    raw, loads = walk(bench, staging, loose, bounds or Bounds())
+    return told(bench, raw, loads, loose)
+
+
+def loose_of(bench: Bench, staging: Staging) -> tuple[int, ...]:
+    """Return the numbers of the bodies that move."""
+    names = staging.loose or tuple(b.name for b in bench.bodies if b.role == "part")
+    if not names:
+        message = f"set-up {bench.setup.name!r} has no loose body to settle; give a body the role 'part'"
+        raise SetupError(message)
+    strangers = [n for n in staging.order if n not in names]
+    if strangers:
+        message = f"staging order names {strangers[0]!r}, which is not loose; loose are {', '.join(names)}"
+        raise SetupError(message)
+    return tuple(bench.index(n) for n in names)
+
+
+def loads_of(bench: Bench, staging: Staging, loose: Sequence[int]) -> list[Load]:
+    """Return the steady load on each loose body: weight, a trifle of magnet and the push."""
+    return [_load(bench, staging, body) for body in loose]
+
+
+def _load(bench: Bench, staging: Staging, body: int) -> Load:
+    one, features = bench.bodies[body], bench.features[body]
+    seat = DOWN * (features.volume_mm3 * STEEL_N_MM3 if staging.weight else 0.0)
+    seat = seat + DOWN * staging.pull_n.get(one.name, staging.pull_n.get("*", 0.0))
+    force, at = seat, features.centre_mm
+    push = staging.push.get(one.name, staging.push.get("*"))
+    if push is not None:
+        pushed = _pushed(push, float(np.linalg.norm(seat)), one.name)
+        force = seat + pushed
+        if push.at_mm is not None:
+            at = _acts_at(bench, body, seat, pushed, np.array(push.at_mm))
+    return Load(body=body, force_n=force, at_mm=at, centre_mm=features.centre_mm, size_mm=features.size_mm)
+
+
+def _pushed(push: Push, seat_n: float, name: str) -> Floats:
+    direction = np.array(push.direction, dtype=float)
+    length = float(np.linalg.norm(direction))
+    if not np.isfinite(length) or length == 0.0:
+        message = f"push on {name!r} has no direction: {push.direction}"
+        raise SetupError(message)
+    force = push.force_n if push.force_n is not None else LIGHT_HAND * seat_n or 1.0
+    return direction / length * force
+
+
+def _acts_at(bench: Bench, body: int, seat: Floats, pushed: Floats, at: Floats) -> Floats:
+    """Return a point of the body where weight at its centre and push at a point act as one force.
+
+    Two forces have one line of action only where they lie in one plane; the moment along the resultant that is
+    left over is no part of it.
+    """
+    rotation = bench.drawn.rotation[body]
+    centre = bench.features[body].centre_mm
+    total = seat + pushed
+    moment = np.cross(rotation @ (at - centre), pushed)
+    arm = np.cross(total, moment) / max(float(total @ total), 1e-30)
+    return np.asarray(centre + rotation.T @ arm)
+
+
+def walk(
+    bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds
+) -> tuple[Settling, list[Load]]:
+    """Settle together or in the order stated, starting far enough away that nothing overlaps."""
+    loads = loads_of(bench, staging, loose)
+    ranks = _ranks(bench, staging, loads)
+    approach = staging.approach_mm
+    for _ in range(TRIES):
+        start = backed_off(bench, loads, ranks, approach)
+        if staging.order:
+            raw = _in_turn(bench, staging, loads, start, bounds)
+        else:
+            raw = _together(bench, loads, start, bounds)
+        if raw.ending is not Ending.OVERLAPS:
+            break
+        approach *= 2.0
+    return raw, loads
+
+
+def _ranks(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int, int]:
+    """Return how many parts stand in front of each, so that a gang starts apart and in line."""
+    if staging.order:
+        return {bench.index(name): rank for rank, name in enumerate(staging.order)}
+    total = np.sum([one.force_n for one in loads], axis=0)
+    side = total - DOWN * float(total @ DOWN)
+    way = side if float(np.linalg.norm(side)) > 1e-9 else total
+    place = {one.body: float(way @ bench.drawn.apply(one.body, one.centre_mm)) for one in loads}
+    return {body: rank for rank, body in enumerate(sorted(place, key=lambda b: -place[b]))}
+
+
+def backed_off(
+    bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float
+) -> Poses:
+    """Return poses in which each loose body stands off against its load, later ones further."""
+    origin = bench.drawn.origin_mm.copy()
+    for one in loads:
+        force = np.asarray(one.force_n, dtype=float)
+        length = float(np.linalg.norm(force))
+        if length == 0.0:
+            continue
+        down = DOWN * max(0.0, float(force @ DOWN))
+        side = force - down
+        back = np.zeros(3)
+        if np.linalg.norm(down) > 0:
+            back -= DOWN * approach_mm
+        if np.linalg.norm(side) > 0:
+            back -= side / np.linalg.norm(side) * approach_mm * (1 + ranks.get(one.body, 0))
+        origin[one.body] += back
+    return Poses(rotation=bench.drawn.rotation.copy(), origin_mm=origin)
+
+
+def _together(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
+    moving = {one.body for one in loads}
+    scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
+    return settle(
+        loads, start, lambda p, r, s: find_candidates(scene, p.rotation, p.origin_mm, r, s), bounds
+    )
+
+
+def _in_turn(
+    bench: Bench, staging: Staging, loads: list[Load], start: Poses, bounds: Bounds
+) -> Settling:
+    """Place and push one part after the other; those placed stay, those to come are not there yet."""
+    by_body = {one.body: one for one in loads}
+    turn = [bench.index(name) for name in staging.order]
+    turn += [body for body in by_body if body not in turn]
+    poses, waiting = start, set(by_body)
+    far = Poses(rotation=start.rotation, origin_mm=start.origin_mm.copy())
+    for body in turn:
+        waiting.discard(body)
+        there = far.origin_mm.copy()
+        there[list(waiting)] += 1e5
+        scene = Scene(bench.features, [i == body for i in range(len(bench.bodies))])
+        here = Poses(rotation=far.rotation, origin_mm=there)
+        raw = settle(
+            [by_body[body]],
+            here,
+            lambda p, r, s, scene=scene: find_candidates(scene, p.rotation, p.origin_mm, r, s),  # type: ignore[misc]
+            bounds,
+        )
+        settled = raw.poses.origin_mm.copy()
+        settled[list(waiting)] -= 1e5
+        far = Poses(rotation=raw.poses.rotation, origin_mm=settled)
+        if raw.ending is not Ending.REST:
+            return raw
+    poses = far
+    return _held(bench, loads, poses, raw)
+
+
+def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling) -> Settling:
+    """Return the end of staging in turn with all contacts at the final poses and the forces of each part."""
+    moving = {one.body for one in loads}
+    scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
+    rows = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6)
+    force = np.zeros(len(rows.gap_mm))
+    for one in loads:
+        mine = np.flatnonzero((rows.body_a == one.body) | (rows.body_b == one.body))
+        force[mine] = np.maximum(force[mine], forces_at([one], poses, rows.where(mine)))
+    return Settling(
+        ending=last.ending, poses=poses, rows=rows, force_n=force, residual_mm=last.residual_mm,
+        balance=last.balance, steps=last.steps, body=last.body,
+    )  # fmt: skip
