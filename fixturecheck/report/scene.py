@@ -14,12 +14,10 @@ import numpy as np
 
 from fixturecheck.kernel.mesh import Mesh
 from fixturecheck.report.colours import ROLES, WORDS, Rgb, body_colours
-from fixturecheck.report.order import Numbered
+from fixturecheck.report.order import OVERVIEW, Numbered
 from fixturecheck.report.quantity import shown_plain
 from fixturecheck.report.views import FRONT_RIGHT, Floats, Triangles, View, choose_view, unit, up_for
 from fixturecheck.result import Finding, NamedShape, Result, Role
-
-OVERVIEW = "overview.png"
 
 _BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
@@ -96,6 +94,7 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         direction=direction,
         long_axis=long_axis,
         height_mm=height,
+        region_mm=max(height / 14.0, 0.05),
         bodies=frozenset(stage.numbers[n] for n in involved),
         regions=frozenset(stage.numbers[r.name] for r in regions),
     )

@@ -39,8 +39,6 @@ class View:
     ----------
     eye, up : ndarray, shape (3,)
         Unit vectors from the spot to the camera, and upward in the picture.
-    height_mm : float
-        Height of the picture.
     cut : bool
         Whether everything before the spot is cut away.
     score : float
@@ -49,7 +47,6 @@ class View:
 
     eye: Floats
     up: Floats
-    height_mm: float
     cut: bool
     score: float
 
@@ -74,6 +71,7 @@ def choose_view(
     direction: Floats | None,
     long_axis: Floats | None,
     height_mm: float,
+    region_mm: float,
     bodies: frozenset[int],
     regions: frozenset[int],
 ) -> View:
@@ -91,13 +89,33 @@ def choose_view(
         Where there is no direction: the axis along which a long thin region runs.
     height_mm : float
         Height of the picture.
+    region_mm : float
+        Size of the regions, from the spot outward.
     bodies, regions : frozenset of int
         Numbers of the bodies that meet at the spot, and of the regions that must be seen there.
     """
+    wanted = _Wanted(spot_mm=spot_mm, height_mm=height_mm, reach_mm=region_mm, bodies=bodies, regions=regions)
+    alone = _only(triangles, regions)
     views = [(eye, False) for eye in _sides(direction, long_axis)]
     views += [(eye, True) for eye in _section_sides(direction, long_axis)]
-    judged = [_judged(triangles, spot_mm, eye, height_mm, (bodies, regions), cut=cut) for eye, cut in views]
+    judged = [_judged(triangles, alone, wanted, eye, cut=cut) for eye, cut in views]
     return max(judged, key=lambda view: view.score)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Wanted:
+    """What a view is asked to show."""
+
+    spot_mm: Floats
+    height_mm: float
+    reach_mm: float
+    bodies: frozenset[int]
+    regions: frozenset[int]
+
+
+def _only(triangles: Triangles, numbers: frozenset[int]) -> Triangles:
+    kept = np.isin(triangles.owner, sorted(numbers))
+    return Triangles(corners_mm=triangles.corners_mm[kept], owner=triangles.owner[kept])
 
 
 def _sides(direction: Floats | None, long_axis: Floats | None) -> Iterator[Floats]:
@@ -136,31 +154,35 @@ def _section_sides(direction: Floats | None, long_axis: Floats | None) -> Iterat
             yield unit(across)
 
 
-def _judged(
-    triangles: Triangles,
-    spot: Floats,
-    eye: Floats,
-    height_mm: float,
-    wanted: tuple[frozenset[int], frozenset[int]],
-    *,
-    cut: bool,
-) -> View:
+def _judged(triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats, *, cut: bool) -> View:
     """Look once and give marks: all that meets at the spot is there, and nothing else before it.
 
-    Regions weigh most; a whole view is liked better than a section, the operator's side better than
-    others, and squarely along an axis, where a part looks like its drawing, better than aslant.
+    What hides a region costs most; a whole view is liked better than a section, the operator's side better
+    than others, and squarely along an axis, where a part looks like its drawing, better than aslant.
     """
-    bodies, regions = wanted
     up = up_for(eye)
-    seen = what_is_seen(triangles, spot, eye, up, 0.45 * height_mm, cut=cut)
+    seen = what_is_seen(triangles, wanted.spot_mm, eye, up, 0.45 * wanted.height_mm, cut=cut)
     middle = _middle_weight()
-    shares = {n: float(middle[seen == n].sum()) for n in bodies | regions}
-    others = float(middle[(seen != _NOTHING) & ~np.isin(seen, sorted(shares))].sum())
+    shares = {n: float(middle[seen == n].sum()) for n in wanted.bodies}
+    known = sorted(wanted.bodies | wanted.regions)
+    others = float(middle[(seen != _NOTHING) & ~np.isin(seen, known)].sum())
     present = sum(share > 0.04 for share in shares.values()) / max(1, len(shares))
-    region = min(sum(shares[n] for n in regions), 0.25)
-    score = 0.5 * present + 0.4 * sum(shares.values()) + 2.0 * region - 0.6 * others
+    score = 0.5 * present + 0.4 * sum(shares.values()) - 0.6 * others
+    if wanted.regions:
+        score += 0.8 * _uncovered(triangles, alone, wanted, eye, up, cut=cut)
     score += 0.12 * float(eye @ unit(FRONT_RIGHT)) + 0.04 * float(np.max(np.abs(eye)) > 0.999)
-    return View(eye=eye, up=up, height_mm=height_mm, cut=cut, score=score - (_CUT_COST if cut else 0.0))
+    return View(eye=eye, up=up, cut=cut, score=score - (_CUT_COST if cut else 0.0))
+
+
+def _uncovered(
+    triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats, up: Floats, *, cut: bool
+) -> float:
+    """Return the share of the regions that nothing else covers, 0 to 1."""
+    full = what_is_seen(alone, wanted.spot_mm, eye, up, wanted.reach_mm, cut=cut) != _NOTHING
+    if not full.any():
+        return 0.0
+    seen = what_is_seen(triangles, wanted.spot_mm, eye, up, wanted.reach_mm, cut=cut)
+    return float(np.isin(seen, sorted(wanted.regions))[full].mean())
 
 
 def _middle_weight() -> Floats:

@@ -39,7 +39,7 @@ def bodies() -> tuple[Body, ...]:
 
 
 def setup(units: str = "mm") -> Setup:
-    cut = Cut(name="top <flat>", parts=("gib_1", "gib_2"), floor="top")
+    cut = Cut(name="top_flat", parts=("gib_1", "gib_2"), floor="top")
     return Setup(name="gibs on a plate", bodies=bodies(), cuts=(cut,), units=units)
 
 
@@ -99,7 +99,7 @@ def result(units: str = "mm") -> Result:
         Finding(
             check="clear",
             verdict=Verdict.NO_GO,
-            subject="top <flat>",
+            subject="top_flat",
             says="The guard hits the rail.",
             value=32.0,
             unit="mm3",
@@ -140,7 +140,7 @@ def result(units: str = "mm") -> Result:
         ),
     )  # fmt: skip
     cut = CutMade(
-        name="top <flat>",
+        name="top_flat",
         removed_mm3=384.00000000001,
         leftover_mm3=2.4,
         gouge_mm3=0.0,

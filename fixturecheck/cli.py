@@ -1,0 +1,159 @@
+"""The command line: `fixturecheck check` and `fixturecheck shop`.
+
+Nothing heavy is imported until it is needed, so that help and mistakes in a command answer at once. A
+check runs in a process of its own; whatever happens to it, this one ends with a line and an exit code.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from fixturecheck.errors import FixturecheckError, SetupError
+
+GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
+
+_EXITS = """\
+exit codes:
+  0  go (cautions included, unless --strict)
+  1  no-go, or a caution with --strict
+  2  the set-up or the command is wrong; nothing is written
+  3  something could not be computed, crashed or ran out of time
+"""
+_SHELVES = ("equipment", "materials", "finishes", "wheels")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    options = _parser().parse_args(arguments)
+    command: Callable[[argparse.Namespace], int] = options.command
+    try:
+        return command(options)
+    except FixturecheckError as trouble:
+        _complain(str(trouble))
+        if options.trace and getattr(trouble, "trace", None):
+            sys.stderr.write(str(getattr(trouble, "trace", "")))
+        return trouble.exit_code
+    except KeyboardInterrupt:
+        _complain("stopped; nothing was written")
+        return NOT_COMPUTED
+    except BrokenPipeError:
+        # Whoever read the output has left, as `head` does.
+        sys.stderr.close()
+        return NOT_COMPUTED
+
+
+def _parser() -> argparse.ArgumentParser:
+    from fixturecheck import __version__  # noqa: PLC0415 -- keeps this module free of package state
+
+    parser = argparse.ArgumentParser(
+        prog="fixturecheck",
+        description="Checks a surface-grinding set-up from its solids, before anything is cut.",
+        epilog=_EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"fixturecheck {__version__}")
+    parser.add_argument("--trace", action="store_true", help="print the trace of an internal error")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _add_check(commands)
+    shop = commands.add_parser("shop", help="list the shop's equipment, materials, finishes and wheels")
+    shop.add_argument("shelf", nargs="?", choices=_SHELVES, help="one list only")
+    shop.set_defaults(command=_shop)
+    return parser
+
+
+def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    check = commands.add_parser(
+        "check",
+        help="check a set-up and write the report",
+        description="Checks a set-up (a .py script or a .toml file) and writes result.json, setup.step, "
+        "stl/, pictures/ and report.html into one folder.",
+        epilog=_EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    check.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
+    check.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help="folder for what is written; an earlier result in it is replaced "
+        "(default: <name of SETUP>_check in the current folder)",
+    )
+    check.add_argument(
+        "--set",
+        metavar="NAME=VALUE",
+        action="append",
+        default=[],
+        dest="overrides",
+        help="give a parameter of the set-up another value; may be repeated",
+    )
+    check.add_argument("--strict", action="store_true", help="cautions fail too")
+    check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    check.add_argument(
+        "--timeout", metavar="S", type=float, default=1800.0, help="give up after so many seconds (1800)"
+    )
+    check.set_defaults(command=_check)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from fixturecheck.cli_progress import Bar  # noqa: PLC0415 -- only a check needs it
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415
+    from fixturecheck.report.folder import staged  # noqa: PLC0415
+
+    setup: Path = options.setup
+    overrides = _overrides(options.overrides)
+    if not setup.is_file():
+        message = f"{setup} is not a file; give a set-up ending in .py or .toml"
+        raise SetupError(message)
+    if not options.timeout > 0:
+        message = f"--timeout must be more than 0 s, got {options.timeout:g}"
+        raise SetupError(message)
+    out = options.out or Path(f"{setup.stem}_check")
+    with staged(out) as folder, Bar(sys.stderr) as bar:
+        verdict, table, trouble = run_guarded(
+            "fixturecheck.job:run",
+            str(setup),
+            overrides,
+            str(folder),
+            not options.no_pictures,
+            timeout_s=options.timeout,
+            progress=bar.show,
+        )
+    sys.stdout.write(f"{table}\n\nwritten to {out}\n")
+    if trouble:
+        _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
+    return {"go": GO, "caution": NO_GO if options.strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
+
+
+def _overrides(stated: Sequence[str]) -> dict[str, str]:
+    """Read NAME=VALUE pairs."""
+    read = {}
+    for pair in stated:
+        name, equals, value = pair.partition("=")
+        if not equals or not name.strip():
+            message = f"--set {pair}: state it as NAME=VALUE"
+            raise SetupError(message)
+        if name.strip() in read:
+            message = f"--set {name.strip()} is given twice"
+            raise SetupError(message)
+        read[name.strip()] = value.strip()
+    return read
+
+
+def _shop(options: argparse.Namespace) -> int:
+    from fixturecheck.report.shelves import SHELVES  # noqa: PLC0415 -- reads the tables
+
+    chosen = [options.shelf] if options.shelf else list(_SHELVES)
+    sys.stdout.write("\n".join(SHELVES[name]() for name in chosen))
+    return GO
+
+
+def _complain(message: str) -> None:
+    """Write one line to standard error."""
+    sys.stderr.write(f"fixturecheck: {' '.join(message.split())}\n")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

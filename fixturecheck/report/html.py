@@ -1,0 +1,277 @@
+"""The report as one page that needs nothing but itself: verdict first, then what is wrong, then the rest."""
+
+from __future__ import annotations
+
+import base64
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from html import escape
+from importlib.metadata import version
+from importlib.resources import files
+
+from fixturecheck.report import facts
+from fixturecheck.report.colours import SIGNS
+from fixturecheck.report.order import MOST_PICTURES, OVERVIEW, Numbered, numbered
+from fixturecheck.report.quantity import shown
+from fixturecheck.result import Contact, CutMade, Result, Verdict
+from fixturecheck.setup.model import Setup
+
+_MOST_ROWS = 300
+
+_SAYS = {
+    Verdict.GO: "Nothing that was checked stands against grinding this set-up.",
+    Verdict.CAUTION: "It can be ground; read the cautions first.",
+    Verdict.NO_GO: "Do not grind this set-up as it stands.",
+    Verdict.UNKNOWN: "Something could not be computed; treat it as not checked.",
+}
+
+
+def page(
+    result: Result, setup: Setup, *, pictures: Mapping[str, bytes], why_missing: str | None = None
+) -> str:
+    """Return the report of a result.
+
+    Parameters
+    ----------
+    pictures : mapping of str to bytes
+        PNG files by name; they are put into the page.
+    why_missing : str or None
+        Why there are no pictures, or not all.
+    """
+    rows = numbered(result)
+    findings = _Findings(result.units, pictures)
+    parts = [
+        _banner(result),
+        "<main>",
+        _overview(result, pictures, why_missing),
+        _group("What is no-go", [r for r in rows if r.finding.verdict is Verdict.NO_GO], findings),
+        _group(
+            "What could not be computed", [r for r in rows if r.finding.verdict is Verdict.UNKNOWN], findings
+        ),
+        _group("Cautions", [r for r in rows if r.finding.verdict is Verdict.CAUTION], findings),
+        _too_many(rows),
+        _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
+        facts.AT_THE_MACHINE,
+        _cuts(result),
+        _contacts(result),
+        facts.setup_section(setup),
+        _sources(result),
+        _foot(),
+        "</main>",
+    ]
+    style = files("fixturecheck.report").joinpath("report.css").read_text(encoding="utf-8")
+    title = escape(f"{str(result.verdict).upper()}: {result.name}")
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{title}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
+        + "\n".join(part for part in parts if part)
+        + "\n</body>\n</html>\n"
+    )
+
+
+def _banner(result: Result) -> str:
+    counts = Counter(f.verdict for f in result.findings)
+    listed = ", ".join(f"{counts[v]} {v}" for v in reversed(Verdict) if counts[v]) or "nothing was checked"
+    return (
+        f'<div class="banner is-{result.verdict}"><div>'
+        f'<div class="word">{SIGNS[result.verdict]} {str(result.verdict).upper()}</div>'
+        f"<h1>{escape(result.name)}</h1><p>{_SAYS[result.verdict]} ({listed})</p></div></div>"
+    )
+
+
+def _overview(result: Result, pictures: Mapping[str, bytes], why_missing: str | None) -> str:
+    notice = f'<p class="small">Pictures: {escape(why_missing)}.</p>' if why_missing else ""
+    if OVERVIEW not in pictures:
+        return notice
+    return _picture(pictures[OVERVIEW], f"The set-up {result.name}", "The set-up as drawn.") + notice
+
+
+def _picture(png: bytes, alternative: str, caption: str) -> str:
+    data = base64.b64encode(png).decode("ascii")
+    return (
+        f'<figure><img src="data:image/png;base64,{data}" width="1200" height="900" '
+        f'alt="{escape(alternative)}"><figcaption>{escape(caption)}</figcaption></figure>'
+    )
+
+
+class _Findings:
+    """Writes findings one by one, in the units of the set-up and with their pictures."""
+
+    def __init__(self, units: str, pictures: Mapping[str, bytes]) -> None:
+        self._units = units
+        self._pictures = pictures
+
+    def write(self, row: Numbered) -> str:
+        """Return one finding: number, subject, sentence, figures, change, picture and where it comes from."""
+        f = row.finding
+        badge = f'<span class="badge is-{f.verdict}">{SIGNS[f.verdict]} {str(f.verdict).upper()}</span>'
+        pieces = [
+            f'<article class="{f.verdict}" id="finding-{row.number}">',
+            f'<header>{badge}<span class="number">{row.number}</span>'
+            f"<h3>{escape(f.check)}: {escape(f.subject)}</h3></header>",
+            f"<p>{escape(f.says)}</p>",
+            self._figures(row),
+            self._change(row),
+            self._drawn(row),
+            f'<p class="small">{self._origin(row)}</p>',
+            "</article>",
+        ]
+        return "\n".join(piece for piece in pieces if piece)
+
+    def _figures(self, row: Numbered) -> str:
+        f = row.finding
+        named = (("found", f.value), ("limit", f.limit), ("margin", f.margin))
+        cells = [
+            f"<div><dt>{name}</dt><dd>{escape(shown(value, f.unit, self._units))}</dd></div>"
+            for name, value in named
+            if value is not None
+        ]
+        return f'<dl class="figures">{"".join(cells)}</dl>' if cells else ""
+
+    @staticmethod
+    def _change(row: Numbered) -> str:
+        f = row.finding
+        if f.remedy:
+            return f'<p class="change"><strong>What to change:</strong> {escape(f.remedy)}</p>'
+        if f.verdict is Verdict.NO_GO:
+            return '<p class="small">No change was worked out for this one.</p>'
+        return ""
+
+    def _drawn(self, row: Numbered) -> str:
+        if row.picture is None or row.picture not in self._pictures:
+            return ""
+        f = row.finding
+        alternative = f"{f.check}: {f.subject}. {f.says}"
+        return _picture(self._pictures[row.picture], alternative, f"Finding {row.number}, up close.")
+
+    @staticmethod
+    def _origin(row: Numbered) -> str:
+        f = row.finding
+        names = ", ".join(sorted({s.name for s in f.shapes}))
+        seen = f" In setup.step: {escape(names)}." if names else ""
+        return f"From: {escape(f.source)}.{seen}"
+
+
+def _group(title: str, rows: Sequence[Numbered], findings: _Findings) -> str:
+    if not rows:
+        return ""
+    return f"<section><h2>{title}</h2>\n" + "\n".join(findings.write(r) for r in rows) + "\n</section>"
+
+
+def _too_many(rows: Sequence[Numbered]) -> str:
+    """Say when there are more findings to draw than pictures."""
+    undrawn = [
+        r for r in rows if r.finding.verdict is Verdict.NO_GO and r.picture is None and r.finding.shapes
+    ]
+    if not undrawn:
+        return ""
+    rest = f"{len(undrawn)} more no-go are in the list only"
+    return f'<p class="small">The first {MOST_PICTURES} are drawn; {rest}.</p>'
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], numbers: frozenset[int]) -> str:
+    """Return a table; the columns in `numbers` are set to the right. Cells are escaped here."""
+
+    def row(cells: Sequence[str], tag: str) -> str:
+        return "".join(
+            f"<{tag}{' class=n' if i in numbers else ''}>{escape(cell)}</{tag}>"
+            for i, cell in enumerate(cells)
+        )
+
+    body = "\n".join(f"<tr>{row(cells, 'td')}</tr>" for cells in rows)
+    return (
+        f'<div class="wide"><table><thead><tr>{row(heads, "th")}</tr></thead>'
+        f"<tbody>\n{body}\n</tbody></table></div>"
+    )
+
+
+def _passed(result: Result, rows: Sequence[Numbered]) -> str:
+    if not rows:
+        return ""
+    cells = [
+        (
+            str(r.number),
+            r.finding.check,
+            r.finding.subject,
+            shown(r.finding.value, r.finding.unit, result.units) if r.finding.value is not None else "",
+            shown(r.finding.limit, r.finding.unit, result.units) if r.finding.limit is not None else "",
+            r.finding.says,
+        )
+        for r in rows
+    ]
+    table = _limited(
+        cells, lambda kept: _table(("no.", "check", "about", "found", "limit", ""), kept, _FOUND)
+    )
+    return f"<section><h2>Checked, and go</h2>\n{table}</section>"
+
+
+_FOUND = frozenset({3, 4})
+
+
+def _limited(rows: Sequence[Sequence[str]], write: Callable[[Sequence[Sequence[str]]], str]) -> str:
+    """Keep a page readable: long tables are cut, and say so."""
+    rest = len(rows) - _MOST_ROWS
+    note = f'<p class="small">{rest} more rows are in result.json.</p>' if rest > 0 else ""
+    return write(rows[:_MOST_ROWS]) + note
+
+
+def _cuts(result: Result) -> str:
+    if not result.cuts:
+        return ""
+
+    def cells(cut: CutMade) -> tuple[str, ...]:
+        made = ", ".join(f"{f.face} {shown(f.share_made, 'share')}" for f in cut.faces)
+        radius = "none" if cut.corner_radius_mm is None else shown(cut.corner_radius_mm, "mm", result.units)
+        volumes = (cut.removed_mm3, cut.leftover_mm3, cut.gouge_mm3)
+        return (cut.name, *(shown(v, "mm3", result.units) for v in volumes), radius, made)
+
+    heads = ("cut", "removed", "left over", "gouged", "corner radius", "share of each face made")
+    table = _table(heads, [cells(c) for c in result.cuts], frozenset({1, 2, 3, 4}))
+    return f"<section><h2>As ground</h2>\n{table}</section>"
+
+
+def _contacts(result: Result) -> str:
+    """List what touches first, then the small gaps."""
+    order = {"area": 0, "line": 1, "point": 2, "near": 3}
+    ranked = sorted(result.contacts, key=lambda c: (order.get(c.kind, 9), c.a, c.b, c.centroid))
+    if not ranked:
+        return "<section><h2>What touches</h2>\n<p>Nothing touches anything.</p></section>"
+
+    def size(c: Contact) -> str:
+        if c.kind in {"area", "near"}:
+            return shown(c.area_mm2, "mm2", result.units)
+        return shown(c.length_mm, "mm", result.units) if c.kind == "line" else ""
+
+    cells = [
+        (
+            c.a,
+            c.b,
+            c.kind,
+            size(c),
+            shown(c.gap_mean_um, "um", result.units),
+            shown(c.gap_max_um, "um", result.units),
+        )
+        for c in ranked
+    ]
+    heads = ("face", "on face", "kind", "size", "mean gap", "widest")
+    table = _limited(cells, lambda kept: _table(heads, kept, frozenset({3, 4, 5})))
+    return f"<section><h2>What touches</h2>\n{table}</section>"
+
+
+def _sources(result: Result) -> str:
+    if not result.sources:
+        return ""
+    items = "\n".join(
+        f'<li>{escape(s.path)}<br><span class="hash">sha256 {escape(s.sha256)}</span></li>'
+        for s in result.sources
+    )
+    return f"<section><h2>Read from</h2>\n<ul>\n{items}\n</ul></section>"
+
+
+def _foot() -> str:
+    return (
+        f"<footer>fixturecheck {escape(version('fixturecheck'))}. Numbers come from the solids as drawn and "
+        "the set-up as stated; what was not stated was not checked. The same in full: result.json; the "
+        "shapes by name and colour: setup.step.</footer>"
+    )

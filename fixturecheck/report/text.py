@@ -1,0 +1,57 @@
+"""The short table of verdicts for a terminal."""
+
+from __future__ import annotations
+
+import shutil
+import textwrap
+from collections import Counter
+
+from fixturecheck.report.colours import SIGNS
+from fixturecheck.report.order import numbered
+from fixturecheck.report.quantity import shown
+from fixturecheck.result import Result, Verdict
+
+_MOST_GO = 12
+
+
+def table(result: Result, *, width: int | None = None) -> str:
+    """Return the verdict, then one row for each finding: sign, verdict, check, subject, number, sentence.
+
+    Parameters
+    ----------
+    width : int, optional
+        Columns to fold the sentences at; None asks the terminal.
+    """
+    columns = width or shutil.get_terminal_size((100, 24)).columns
+    lines = [f"{_word(result.verdict)}  {result.name}", ""]
+    rows = numbered(result)
+    wide_check = max((len(r.finding.check) for r in rows), default=0)
+    passed = 0
+    for row in rows:
+        f = row.finding
+        if f.verdict is Verdict.GO:
+            passed += 1
+            if passed > _MOST_GO:
+                continue
+        number = shown(f.value, f.unit, result.units) if f.value is not None else ""
+        if number and f.limit is not None:
+            number += f" (limit {shown(f.limit, f.unit, result.units)})"
+        head = f"{row.number:>3} {_word(f.verdict):<11}{f.check:<{wide_check}}  {f.subject}  {number}"
+        lines.append(head.rstrip())
+        if f.verdict is not Verdict.GO:
+            lines += _folded(f.says, columns)
+            lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
+    if passed > _MOST_GO:
+        lines.append(f"    and {passed - _MOST_GO} more that are go")
+    counts = Counter(f.verdict for f in result.findings)
+    lines += ["", ", ".join(f"{counts[v]} {v}" for v in Verdict)]
+    return "\n".join(lines).replace("\u202f", " ")
+
+
+def _word(verdict: Verdict) -> str:
+    return f"{SIGNS[verdict]} {str(verdict).upper()}"
+
+
+def _folded(text: str, columns: int) -> list[str]:
+    indent = " " * 6
+    return textwrap.wrap(text, max(columns, 40), initial_indent=indent, subsequent_indent=indent)

@@ -1,0 +1,79 @@
+"""Writes everything that a check leaves behind into one folder."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import cast
+
+from fixturecheck.kernel.mesh import Mesh, Tessellator
+from fixturecheck.kernel.shapes import Shape
+from fixturecheck.report.canonical import result_json
+from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL
+from fixturecheck.report.html import page
+from fixturecheck.report.painter import Drawn, Painter
+from fixturecheck.report.pictures import write_job
+from fixturecheck.report.step import write_setup_step
+from fixturecheck.report.stl import write_stl
+from fixturecheck.result import Result
+from fixturecheck.setup.model import Setup
+
+Progress = Callable[[str, float], None]
+
+
+def meshes_of(result: Result, tessellator: Tessellator | None = None) -> dict[str, Mesh]:
+    """Return the mesh of every shape of a result; identical parts are meshed once."""
+    worker = tessellator or Tessellator()
+    return {shape.name: worker.mesh(cast("Shape", shape.geometry)) for shape in result.shapes}
+
+
+def write_all(
+    folder: Path,
+    result: Result,
+    setup: Setup,
+    *,
+    painter: Painter | None,
+    progress: Progress = lambda _doing, _share: None,
+) -> str | None:
+    """Write result.json, setup.step, the STL files, the pictures and report.html.
+
+    Parameters
+    ----------
+    folder : Path
+        An empty folder.
+    painter : Painter or None
+        The drawing process, started beforehand; None draws no pictures.
+    progress : callable
+        Called with what is being written and the share done, 0 to 1.
+
+    Returns
+    -------
+    str or None
+        Why pictures are missing, when some are that were asked for.
+
+    Raises
+    ------
+    KernelError
+        A solid could not be meshed or written.
+    NotComputedError
+        A number of the result is not finite.
+    """
+    (folder / RESULT).write_bytes(result_json(result))
+    progress("meshes", 0.0)
+    meshes = meshes_of(result)
+    with tempfile.TemporaryDirectory(prefix="fixturecheck-") as home:
+        if painter is not None:
+            painter.begin(write_job(Path(home), folder / PICTURES, result, meshes))
+        progress(STEP, 0.3)
+        write_setup_step(folder / STEP, result, setup)
+        progress("STL files", 0.5)
+        write_stl(folder / STL, result.shapes, meshes)
+        progress("pictures", 0.6)
+        drawn = painter.finish() if painter is not None else Drawn(files=frozenset(), trouble=None)
+    progress(PAGE, 0.95)
+    pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
+    missing = "not asked for" if painter is None else drawn.trouble
+    text = page(result, setup, pictures=pictures, why_missing=missing)
+    (folder / PAGE).write_text(text, encoding="utf-8")
+    return drawn.trouble
