@@ -14,8 +14,8 @@ from fixturecheck.access.path import run_out_mm
 from fixturecheck.access.sweeps import sweeps_of
 from fixturecheck.access.targets import targets_of
 from fixturecheck.access.wheel import rim_of
-from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved
-from fixturecheck.kernel.shapes import Shape, Solid, box_of
+from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
+from fixturecheck.kernel.shapes import Shape, Solid, box_of, compound
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Setup
 
@@ -50,11 +50,12 @@ class Dodge:
 
 
 def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
-    """Say whether a shape keeps the clearance from every swept volume."""
+    """Say whether a shape keeps the clearance from every swept volume; its solids are asked one by one."""
     for sweep in sweeps:
-        how = apart(sweep, shape, "a changed body and the sweep", within_mm=least_mm)
-        if how is not None and (how.common is not None or how.distance_mm < least_mm - 1e-9):
-            return False
+        for solid in shape.Solids():
+            how = apart(sweep, solid, "a changed body and the sweep", within_mm=least_mm)
+            if how is not None and (how.common is not None or how.distance_mm < least_mm - 1e-9):
+                return False
     return True
 
 
@@ -121,14 +122,15 @@ def moved_aside(
 
 def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
     """Say whether a moved body overlaps another more than it did where it stood."""
-    box = loose_box(new)
-    for name, other in others.items():
-        if box_gap_mm(box, loose_box(other)) > 0:
-            continue
-        now, before = apart(new, other, f"moved body and {name}"), apart(old, other, f"body and {name}")
-        now_mm3 = now.common_mm3 if now else 0.0
-        if now_mm3 > (before.common_mm3 if before else 0.0) + _TOUCH_MM3:
-            return True
+    for now_solid, old_solid in zip(new.Solids(), old.Solids(), strict=True):
+        box = loose_box(now_solid)
+        for name, other in others.items():
+            if box_gap_mm(box, loose_box(other)) > 0:
+                continue
+            now = split(other, now_solid, f"{name} by the moved body").taken_mm3
+            before = split(other, old_solid, f"{name} by the body").taken_mm3
+            if now > before + _TOUCH_MM3:
+                return True
     return False
 
 
@@ -175,13 +177,26 @@ def _shortened(path: WheelPath, by_mm: float, *, at_start: bool) -> WheelPath:
 def dodges(
     setup: Setup, cut: GroundCut, placed: Mapping[str, Solid], name: str, swept: Mapping[str, Shape]
 ) -> list[Dodge]:
-    """Return every change found that lets the cut pass a fixture body, the smallest first."""
+    """Return every change found that lets the cut pass a fixture body, the smallest first.
+
+    A piece of equipment moves whole, and what a part of the cut seats on does not move: the part would go
+    with it.
+    """
     shape, least_mm = placed[name], setup.machine.least_clearance_mm
-    others = {n: s for n, s in placed.items() if n != name}
     sweeps = list(swept.values())
     found = [
         lowered(name, shape, sweeps, least_mm),
-        moved_aside(name, shape, sweeps, others, least_mm),
         shorter_travel(setup, cut, name, shape, list(swept), least_mm),
     ]
+    pieces = _moves_together(setup, name)
+    if not any(s.on in pieces and s.body in cut.cut.parts for s in setup.seats):
+        others = {n: s for n, s in placed.items() if n not in pieces}
+        whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
+        found.append(moved_aside(setup.body(name).group or name, whole, sweeps, others, least_mm))
     return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)
+
+
+def _moves_together(setup: Setup, name: str) -> list[str]:
+    """Return the bodies of the same piece of equipment."""
+    group = setup.body(name).group
+    return [b.name for b in setup.bodies if b.name == name or (group is not None and b.group == group)]

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import cadquery as cq
 import pytest
 
 from fixturecheck.access.clearance import movers_of
-from fixturecheck.access.dodge import clears, least_that, lowered, moved_aside, shorter_travel
+from fixturecheck.access.dodge import clears, dodges, least_that, lowered, moved_aside, shorter_travel
 from fixturecheck.checks import clear
 from fixturecheck.kernel.regions import moved
 from fixturecheck.result import Role, Verdict
-from fixturecheck.setup.model import Body, Machine
+from fixturecheck.setup.model import Body, Machine, Seat
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from tests.access.scene import block, pawl, stage
 
@@ -196,3 +197,22 @@ def test_overtravel_is_cut_to_where_the_wheel_just_clears():
 def test_least_that_rounds_to_the_safe_side_and_gives_up_when_nothing_works():
     assert least_that(lambda v: v >= 1.2345, 10.0) == pytest.approx(1.24)
     assert least_that(lambda _v: False, 10.0) is None
+
+
+def test_a_piece_of_equipment_moves_whole_and_what_carries_the_part_stays():
+    pieces = [
+        dataclasses.replace(block(n, (4, 3, z), at), group="angle")
+        for n, z, at in (("plate", 61, (-6, -2, 0)), ("foot", 10, (-6, 1, 0)))
+    ]
+    machine = Machine(guard=None)
+    staged, _ = run(pawl(), *pieces, block("fence", (4, 3, 10), (-6, -6, 0)), machine=machine)
+    cut = staged.cuts[0]
+    ways = dodges(staged.setup, cut, staged.placed, "plate", movers_of(cut))
+    (move,) = [w for w in ways if w.way == "move"]
+    # Alone the plate would go 3 mm toward -Y; with the fence there and the foot behind it, 15 mm toward +Y.
+    assert (move.by_mm, move.direction) == (pytest.approx(15.0), (0.0, 1.0, 0.0))
+    assert "move angle" in move.says
+    seat = Seat(body="pawl_1", face="floor", on="foot", on_face="face_1")
+    seated = dataclasses.replace(staged.setup, seats=(seat,))
+    ways = dodges(seated, cut, staged.placed, "plate", movers_of(cut))
+    assert [w.way for w in ways] == ["lower"]
