@@ -1,0 +1,136 @@
+"""Files, functions and suppressions stay small enough to read."""
+
+from __future__ import annotations
+
+import ast
+import re
+import tokenize
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.meta.source import ROOT, Module, modules, repository_files
+
+MOST_LINES = 400
+MOST_FUNCTION_LINES = 60
+MOST_METHODS = 15
+
+NOQA = re.compile(r"#\s*noqa\b(?P<rest>.*)", re.IGNORECASE)
+IGNORE = re.compile(r"#\s*type:\s*ignore(?P<rest>.*)")
+CODES = re.compile(r"^:\s*[A-Z]+[0-9]+(\s*,\s*[A-Z]+[0-9]+)*(?P<why>.*)$")
+IGNORE_CODES = re.compile(r"^\[[a-z-]+(\s*,\s*[a-z-]+)*\](?P<why>.*)$")
+REASON = re.compile(r"[A-Za-z]{2,}.*[A-Za-z]{2,}")
+
+every_module = pytest.mark.parametrize("module", modules(), ids=lambda m: m.name)
+
+
+@every_module
+def test_module_fits_in_a_head(module: Module) -> None:
+    assert len(module.text.splitlines()) <= MOST_LINES
+    assert ast.get_docstring(module.tree) or not module.text.strip(), "say which question the module answers"
+
+
+@every_module
+def test_functions_fit_on_a_page(module: Module) -> None:
+    functions = [n for n in ast.walk(module.tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)]
+    long = {f.name: _lines(f) for f in functions if _lines(f) > MOST_FUNCTION_LINES}
+    assert long == {}
+
+
+def _lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Lines of a function without its docstring, which may be as long as it needs."""
+    body = function.body
+    told = body[0] if ast.get_docstring(function) else None
+    spent = (told.end_lineno or told.lineno) - told.lineno + 1 if told else 0
+    return (function.end_lineno or function.lineno) - function.lineno + 1 - spent
+
+
+@every_module
+def test_classes_have_one_job(module: Module) -> None:
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.ClassDef):
+            public = [f.name for f in node.body if isinstance(f, ast.FunctionDef) and f.name[0] != "_"]
+            assert len(public) <= MOST_METHODS, node.name
+
+
+@every_module
+def test_nothing_is_swallowed_asserted_or_printed(module: Module) -> None:
+    assert list(_forbidden(module.tree)) == []
+
+
+def _forbidden(tree: ast.AST) -> Iterator[str]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Assert):
+            yield f"line {node.lineno}: assert, which -O takes away"
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print":
+            yield f"line {node.lineno}: print"
+        elif isinstance(node, ast.ExceptHandler):
+            named = ast.unparse(node.type) if node.type else ""
+            if not named or re.search(r"\bBaseException\b", named):
+                yield f"line {node.lineno}: except {named}"
+
+
+@every_module
+def test_data_classes_are_frozen_slotted_and_by_keyword(module: Module) -> None:
+    for node in ast.walk(module.tree):
+        if not isinstance(node, ast.ClassDef):
+            continue
+        for mark in node.decorator_list:
+            name = ast.unparse(mark)
+            if name.split("(")[0].rsplit(".", 1)[-1] == "dataclass":
+                for needed in ("frozen=True", "slots=True", "kw_only=True"):
+                    assert needed in name, f"{node.name} lacks {needed}"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [p for p in repository_files() if p.suffix == ".py"],
+    ids=lambda p: str(p.relative_to(ROOT)),
+)
+def test_suppressions_say_what_and_why(path: Path) -> None:
+    with tokenize.open(path) as lines:
+        comments = [t for t in tokenize.generate_tokens(lines.readline) if t.type == tokenize.COMMENT]
+    assert [fault for c in comments for fault in _faults(c.string, c.start[0])] == []
+
+
+def _faults(comment: str, line: int) -> Iterator[str]:
+    for pattern, codes in ((NOQA, CODES), (IGNORE, IGNORE_CODES)):
+        for found in pattern.finditer(comment):
+            coded = codes.match(found["rest"])
+            if coded is None:
+                yield f"line {line}: {comment} has no code"
+            elif not REASON.search(coded["why"]):
+                yield f"line {line}: {comment} has no reason"
+
+
+@pytest.mark.parametrize(
+    ("text", "faults"),
+    [
+        ("# noqa", 1),
+        ("# noqa: S603", 1),
+        ("# noqa: S603, S607 -- our own module", 0),
+        ("# type: ignore", 1),
+        ("# type: ignore[misc]", 1),
+        ("# type: ignore[misc] - the kernel has no types", 0),
+        ("# a plain word about noqa's", 0),
+    ],
+)
+def test_suppressions_are_read_right(text: str, faults: int) -> None:
+    assert len(list(_faults(text, 1))) == faults
+
+
+SWALLOWS = """
+try:
+    print(1)
+except:
+    assert 0
+try:
+    pass
+except (OSError, BaseException):
+    pass
+"""
+
+
+def test_faults_are_seen() -> None:
+    assert len(list(_forbidden(ast.parse(SWALLOWS)))) == 4

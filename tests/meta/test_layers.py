@@ -1,0 +1,154 @@
+"""Imports go one way, and each outside library is met in one place only.
+
+ALLOWED is the map of the program: what a module at a place may import of ours, besides its own folder.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator, Mapping
+
+import pytest
+
+from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imports_of
+
+LEAVES = {"errors", "units", "tolerances", "result"}
+
+GEOMETRY = LEAVES | {"kernel"}
+STATED = GEOMETRY | {"shop", "setup"}
+WORKED_OUT = STATED | {"contact", "access", "physics"}
+SOLVED = WORKED_OUT | {"settling", "magnet", "holding"}
+JUDGED = SOLVED | {"checks", "remedy"}
+
+ALLOWED: Mapping[str, set[str]] = {
+    # Leaves: the few nouns that all share.
+    "errors": set(),
+    "units": {"errors"},
+    "tolerances": set(),
+    "result": set(),
+    # From solids up.
+    "kernel": LEAVES,
+    "shop": GEOMETRY,
+    "setup": GEOMETRY | {"shop"},
+    "contact": GEOMETRY,
+    "access": STATED,
+    "physics": LEAVES,
+    # Where solids and pure numbers meet.
+    "settling": WORKED_OUT,
+    "magnet": WORKED_OUT,
+    "holding": WORKED_OUT | {"magnet", "settling"},
+    # Judging and mending.
+    "checks": SOLVED,
+    "remedy": SOLVED | {"checks"},
+    "engine": JUDGED,
+    # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
+    "report": LEAVES | {"shop", "setup"},
+    # Doors.
+    "job": JUDGED | {"engine", "report"},
+    "cli_progress": LEAVES,
+    "cli": LEAVES | {"cli_progress", "job", "kernel", "report"},
+    "cq": JUDGED | {"engine", "report"},
+    "testing": JUDGED | {"engine", "report"},
+    "__main__": {"cli"},
+    "__init__": JUDGED | {"engine"},
+}
+
+KERNEL_IN_REPORT = {"report.step", "report.stl", "report.scene", "report.pictures", "report.write"}
+"""They turn shapes into files or triangles; the rest of report sees words and numbers only."""
+
+KERNEL_IN_CLI = {"kernel.worker"}
+"""The child process, which itself loads no kernel."""
+
+ONLY_IN: Mapping[str, set[str]] = {
+    "OCP": {"kernel", "cq"},
+    "cadquery": {"kernel", "cq"},
+    "netgen": {"kernel"},
+    "vtk": {"report.render"},
+    "vtkmodules": {"report.render"},
+    "PIL": {"report"},
+    "pint": {"units"},
+    "skfem": {"physics"},
+    "pyamg": {"physics"},
+    "clarabel": {"physics"},
+    "argparse": {"cli"},
+}
+"""Outside libraries with one home; a home is a folder or a module."""
+
+
+def _outside(module: Module) -> Iterator[Import]:
+    for item in imports_of(module):
+        if item.target.split(".", 1)[0] in ONLY_IN:
+            yield item
+
+
+def _breaches(module: Module) -> Iterator[str]:
+    allowed = ALLOWED[module.place]
+    for name, item in own_imports_of(module):
+        place = name.split(".", 1)[0]
+        if place == module.place or place in allowed - {"kernel"}:
+            continue
+        if place == "kernel" and _may_see_kernel(module, name):
+            continue
+        yield f"{module.path.name}:{item.line} imports {name}"
+
+
+def _may_see_kernel(module: Module, name: str) -> bool:
+    if module.place == "cli":
+        return name in KERNEL_IN_CLI
+    return "kernel" in ALLOWED[module.place] or module.name in KERNEL_IN_REPORT
+
+
+@pytest.mark.parametrize("module", modules(), ids=lambda m: m.name)
+def test_imports_go_one_way(module: Module) -> None:
+    assert module.place in ALLOWED, f"{module.place} has no row in ALLOWED: say what it may import"
+    assert sorted(_breaches(module)) == []
+
+
+@pytest.mark.parametrize("module", modules(), ids=lambda m: m.name)
+def test_outside_libraries_stay_at_home(module: Module) -> None:
+    wrong = []
+    for item in _outside(module):
+        homes = ONLY_IN[item.target.split(".", 1)[0]]
+        if not {module.place, module.name} & homes:
+            wrong.append(f"{module.path.name}:{item.line} imports {item.target}")
+    assert wrong == []
+
+
+def test_table_has_one_direction() -> None:
+    """No two places may import each other, directly or round a corner."""
+    for place, allowed in ALLOWED.items():
+        reached, fringe = set(), {*allowed}
+        while fringe:
+            step = fringe.pop()
+            reached.add(step)
+            fringe |= ALLOWED.get(step, set()) - reached
+        assert place not in reached, f"{place} can reach itself"
+
+
+def test_no_module_waits_for_itself() -> None:
+    """Modules that import each other while loading depend on who is loaded first."""
+    ahead = {m.name: {name for name, item in own_imports_of(m) if item.at_load} for m in modules()}
+    done: set[str] = set()
+    while ready := {name for name, needs in ahead.items() if name not in done and needs <= done}:
+        done |= ready
+    assert sorted(set(ahead) - done) == []
+
+
+def test_no_star_and_no_relative_imports() -> None:
+    wrong = [f"{m.name}:{i.line}" for m in modules() for i in imports_of(m) if i.target.endswith(".*")]
+    assert wrong == []
+
+
+def test_breaches_are_seen() -> None:
+    """The reader sees imports at the top, in functions and for type checkers, and tells them apart."""
+    text = (
+        "import OCP.gp\n"
+        "def f():\n    from fixturecheck.kernel import shapes\n"
+        "if TYPE_CHECKING:\n    import vtk\n"
+    )
+    path = ROOT / "fixturecheck/physics/x.py"
+    module = Module(name="physics.x", path=path, text=text, tree=ast.parse(text))
+    seen = {(i.target, i.at_load) for i in imports_of(module)}
+    assert {("OCP.gp", True), ("fixturecheck.kernel.shapes", False), ("vtk", False)} <= seen
+    assert "x.py:3 imports kernel.shapes" in list(_breaches(module))
+    assert {i.target for i in _outside(module)} == {"OCP.gp", "vtk"}
