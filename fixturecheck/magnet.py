@@ -1,0 +1,309 @@
+"""From placed solids to the pull of a magnet: meshes, gaps and poles put together and solved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from fixturecheck.contact.fluxpatch import gap_regions
+from fixturecheck.contact.fluxtube import Band, GapField, GapRegion, face_points
+from fixturecheck.contact.standing import Standing, stand
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.shapes import Placed
+from fixturecheck.physics.bh import BHLaw
+from fixturecheck.physics.flux import FluxSolution, solve_flux
+from fixturecheck.physics.fluxgap import GapPatch, PoleSource
+from fixturecheck.physics.fluxiron import IronBody
+
+Array = NDArray[np.float64]
+
+_TUBES_PER_ELEMENT = 3.0
+
+SeatGap = Callable[[str, str], float]
+"""Gap in um that the finish of two faces, `body.face` each, leaves between them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pole:
+    """What drives a pole piece.
+
+    Parameters
+    ----------
+    mmf_a : float
+        Magnetomotive force behind the pole, positive for north, with the magnet fully on.
+    source_gap_mm : float
+        Air gap of the same conductance as the magnet, per area of the back face.
+    back_faces : tuple of int
+        Faces of the solid that the magnet lies against.
+    """
+
+    mmf_a: float
+    source_gap_mm: float
+    back_faces: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Iron:
+    """One ferromagnetic body where it stands."""
+
+    placed: Placed
+    law: BHLaw
+    pole: Pole | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fineness:
+    """How finely the field is resolved.
+
+    Parameters
+    ----------
+    size_mm : float
+        Largest element at contacts of a part of ordinary size.
+    fine_mm : float
+        Element at narrow and line contacts.
+    band_mm : float
+        Longest tube between a part and anything else.
+    leak_mm : float
+        Longest tube between two poles.
+    film_mm : float
+        Depth of the saturable film at each interface.
+    """
+
+    size_mm: float = 3.0
+    fine_mm: float = 0.5
+    band_mm: float = 1.0
+    leak_mm: float = 12.0
+    film_mm: float = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MagnetModel:
+    """The discrete model of a magnet with what lies on it, ready to solve at any strength.
+
+    Parameters
+    ----------
+    bodies, gaps, sources
+        What `solve_flux` takes.
+    regions : tuple of GapRegion
+        The faces behind each gap, in the same order.
+    left_out : tuple of (str, str)
+        Pairs of faces near each other whose flux is not counted.
+    coarse : mapping of str to float
+        Bodies that could only be meshed coarser than asked, with the size in mm.
+    """
+
+    bodies: tuple[IronBody, ...]
+    gaps: tuple[GapPatch, ...]
+    sources: tuple[PoleSource, ...]
+    regions: tuple[GapRegion, ...]
+    left_out: tuple[tuple[str, str], ...]
+    coarse: Mapping[str, float]
+
+    def solve(self, strength: float = 1.0) -> FluxSolution:
+        """Solve with the magnet at a share of its full strength: 1 is on, a small share is off."""
+        sources = [
+            PoleSource(
+                body=s.body,
+                points_mm=s.points_mm,
+                weight_mm2=s.weight_mm2,
+                mmf_a=s.mmf_a * strength,
+                gap_mm=s.gap_mm,
+                face=s.face,
+            )
+            for s in self.sources
+        ]
+        return solve_flux(self.bodies, self.gaps, sources)
+
+
+def magnet_model(
+    irons: Sequence[Iron],
+    *,
+    seat_gap_um: SeatGap,
+    fineness: Fineness | None = None,
+    mesher: TetMesher | None = None,
+) -> MagnetModel:
+    """Mesh the iron, find its gaps and put the magnet behind its poles.
+
+    Parameters
+    ----------
+    irons : sequence of Iron
+        Every ferromagnetic body; others carry no flux and are left out.
+    seat_gap_um : callable
+        Gap that finish leaves between two faces; added to the drawn gap.
+    fineness : Fineness, optional
+    mesher : TetMesher, optional
+        Keeps meshes between calls.
+
+    Raises
+    ------
+    SetupError
+        No pole is driven.
+    """
+    if not any(i.pole for i in irons):
+        message = "no body is a magnet's pole: state pole 'n' or 's' on the pole pieces"
+        raise SetupError(message)
+    fineness = fineness or Fineness()
+    mesher = mesher or TetMesher()
+    bodies = stand([i.placed for i in irons])
+    sizes = [_size_mm(b, fineness) for b in bodies]
+
+    def band(i: int, j: int) -> Band:
+        both = irons[i].pole is not None and irons[j].pole is not None
+        return Band(
+            band_mm=fineness.leak_mm if both else fineness.band_mm,
+            fine_mm=fineness.fine_mm,
+            narrow_mm=min(sizes[i], sizes[j]),
+        )
+
+    regions, left_out = gap_regions(bodies, band)
+    regions = [r for r in regions if _useful(r, irons)]
+    meshes = {}
+    coarse = {}
+    for i, iron in enumerate(irons):
+        meshed = _mesh(i, iron, bodies[i], regions, sizes[i], fineness, mesher)
+        meshes[iron.placed.name] = meshed
+        if meshed[1] > sizes[i] * 2.5:
+            coarse[iron.placed.name] = meshed[1]
+    made = [m[0] for m in meshes.values()]
+    fields = [_sample(r, made, irons) for r in regions]
+    gaps = tuple(
+        _patch(r, f, irons, bodies, seat_gap_um, fineness) for r, f in zip(regions, fields, strict=True)
+    )
+    sources = [
+        s for i, iron in enumerate(irons) if iron.pole for s in _sources(iron.pole, bodies[i], sizes[i])
+    ]
+    return MagnetModel(
+        bodies=tuple(made),
+        gaps=gaps,
+        sources=tuple(sources),
+        regions=tuple(regions),
+        left_out=tuple(left_out),
+        coarse=coarse,
+    )
+
+
+def _size_mm(body: Standing, fineness: Fineness) -> float:
+    """Element size at contacts: half the body's least extent, and for large bodies a share of them."""
+    extent = np.sort(body.high - body.low)
+    return float(min(extent[0] / 2, max(fineness.size_mm, np.hypot(*extent[1:]) / 25)))
+
+
+def _useful(field: GapRegion, irons: Sequence[Iron]) -> bool:
+    """Between two poles only flat leakage counts; their faces never seat on each other."""
+    both = irons[field.a].pole is not None and irons[field.b].pole is not None
+    return field.flat or not both
+
+
+def _mesh(
+    index: int,
+    iron: Iron,
+    body: Standing,
+    fields: Sequence[GapRegion],
+    size_mm: float,
+    fineness: Fineness,
+    mesher: TetMesher,
+) -> tuple[IronBody, float]:
+    touching = {f.face_a for f in fields if f.a == index} | {f.face_b for f in fields if f.b == index}
+    fine = [f.fine_points_mm for f in fields if index in (f.a, f.b) and len(f.fine_points_mm)]
+    extent = float((body.high - body.low).min())
+    found = mesher.mesh(
+        iron.placed.name,
+        iron.placed.solid,
+        size_mm=min(2 * size_mm, extent / 2),
+        face_size_mm=dict.fromkeys(sorted(touching), size_mm),
+        fine_points_mm=(np.vstack(fine) - body.shift) @ body.turn if fine else None,
+        fine_mm=fineness.fine_mm,
+    )
+    meshed = IronBody(
+        name=iron.placed.name,
+        points_mm=body.points(found.points_mm),
+        tets=found.tets,
+        facets=found.facets,
+        facet_face=found.facet_face,
+        law=iron.law,
+    )
+    return meshed, found.size_mm
+
+
+def _sample(region: GapRegion, made: Sequence[IronBody], irons: Sequence[Iron]) -> GapField:
+    """Cut a gap into tubes that neither mesh slips between."""
+    both = irons[region.a].pole is not None and irons[region.b].pole is not None
+    share = 1.0 if both else _TUBES_PER_ELEMENT
+    size_a = _element_sizes(made[region.a], region.face_a)
+    size_b = _element_sizes(made[region.b], region.face_b)
+
+    def local(points_a: Array, points_b: Array) -> Array:
+        return np.minimum(size_a(points_a), size_b(points_b)) / share
+
+    return region.sample(local, 1e3)
+
+
+def _element_sizes(body: IronBody, face: int) -> Callable[[Array], Array]:
+    """Return a function from points of a face to the side of the surface triangle near them."""
+    corner = body.points_mm[body.facets[body.facet_face == face]]
+    if not len(corner):
+        message = f"body {body.name!r}: face {face} has no triangle in the mesh"
+        raise NotComputedError(message)
+    area = np.linalg.norm(np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]), axis=1) / 2
+    side = np.sqrt(area * 4 / np.sqrt(3))
+    tree = cKDTree(corner.mean(axis=1))
+    return lambda points: np.asarray(side[tree.query(points)[1]])
+
+
+def _patch(
+    region: GapRegion,
+    field: GapField,
+    irons: Sequence[Iron],
+    bodies: Sequence[Standing],
+    seat_gap_um: SeatGap,
+    fineness: Fineness,
+) -> GapPatch:
+    a, b = bodies[region.a], bodies[region.b]
+    names = a.label([region.face_a]), b.label([region.face_b])
+    both = irons[region.a].pole is not None and irons[region.b].pole is not None
+    # The side whose triangles average a flat patch is the one that lies on the pole.
+    swap = irons[region.a].pole is not None and not both
+    laws = irons[region.a].law, irons[region.b].law
+    weaker = min(laws, key=lambda law: law.saturation_t)
+    gap = field.gap_mm + (0.0 if both else seat_gap_um(*names) * 1e-3)
+    if gap.min() <= 0:
+        message = f"{names[0]} on {names[1]}: their finish leaves no gap at all; state a finish for both"
+        raise NotComputedError(message)
+    return GapPatch(
+        name=" on ".join(names[::-1] if swap else names),
+        a=(b if swap else a).name,
+        b=(a if swap else b).name,
+        points_a_mm=field.points_b_mm if swap else field.points_a_mm,
+        points_b_mm=field.points_a_mm if swap else field.points_b_mm,
+        gap_mm=gap,
+        weight_mm2=field.weight_mm2,
+        normal=-field.normal if swap else field.normal,
+        face_a=region.face_b if swap else region.face_a,
+        face_b=region.face_a if swap else region.face_b,
+        averaged=region.flat,
+        film=None if both else weaker,
+        film_mm=fineness.film_mm,
+        counts=not both,
+    )
+
+
+def _sources(pole: Pole, body: Standing, size_mm: float) -> list[PoleSource]:
+    out = []
+    for face in pole.back_faces:
+        points, weight = face_points(body, face, size_mm)
+        out.append(
+            PoleSource(
+                body=body.name,
+                points_mm=points,
+                weight_mm2=weight,
+                mmf_a=pole.mmf_a,
+                gap_mm=pole.source_gap_mm,
+                face=face,
+            )
+        )
+    return out
