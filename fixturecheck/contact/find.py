@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from fixturecheck.contact.broad import near_bodies, near_faces
-from fixturecheck.contact.curved import curved
+from fixturecheck.contact.quadrics import curved
 from fixturecheck.contact.edges import Look, edges_across, edges_on_faces
 from fixturecheck.contact.model import ContactMap, Overlap, Patch
 from fixturecheck.contact.overlap import overlap

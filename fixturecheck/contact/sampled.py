@@ -6,7 +6,7 @@ from functools import partial
 
 import numpy as np
 
-from fixturecheck.contact.curved import Pair
+from fixturecheck.contact.quadrics import Pair
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array
 from fixturecheck.kernel.clip import closest_points, distance, dot, grid_on_face, normal_at, parameter_patch
