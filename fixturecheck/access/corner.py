@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from fixturecheck.access.model import CornerMade, WheelPath
-from fixturecheck.access.stock import corner_faces
 from fixturecheck.access.targets import PartTargets
 from fixturecheck.access.wheel import Rim
 from fixturecheck.kernel.regions import clipped, hollow_rounds, split
@@ -99,7 +98,7 @@ def _size_mm(left: Shape | None) -> float:
 def drawn_corner_mm(part: PartTargets) -> float:
     """Return the radius that the drawn corner has; the larger side of a chamfer."""
     sizes = [0.0]
-    for face in corner_faces(part):
+    for face in part.corner:
         rounds = hollow_rounds(face)
         box = box_of(face)
         sizes.append(rounds[0].radius_mm if rounds else max(box[4] - box[1], box[5] - box[2]))

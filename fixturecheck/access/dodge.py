@@ -6,12 +6,13 @@ it is returned.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fixturecheck.access.model import GroundCut, WheelPath
 from fixturecheck.access.path import run_out_mm
-from fixturecheck.access.sweeps import sweeps_of
+from fixturecheck.access.sweeps import sweep_of
 from fixturecheck.access.targets import targets_of
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
@@ -59,16 +60,20 @@ def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
     return True
 
 
-def least_that(works: Callable[[float], bool], upper_mm: float) -> float | None:
+def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float = 0.0) -> float | None:
     """Return the least change, in steps of 0.01 mm, that works; None when not even the upper one does.
 
     Halves the range, so it takes for granted that more of the change never makes it worse; the answer is
-    one that was tried.
+    one that was tried, and one step less was tried and did not work. A good guess saves the halving.
     """
-    steps = int(upper_mm / STEP_MM) + 1
-    if not works(steps * STEP_MM):
+    low, high = 0, int(upper_mm / STEP_MM) + 1
+    guess = math.ceil(guess_mm / STEP_MM - 1e-6)
+    if low < guess < high and works(guess * STEP_MM):
+        high = guess
+        if guess > 1 and not works((guess - 1) * STEP_MM):
+            return guess * STEP_MM
+    elif not works(high * STEP_MM):
         return None
-    low, high = 0, steps
     while high - low > 1:
         middle = (low + high) // 2
         if works(middle * STEP_MM):
@@ -86,7 +91,9 @@ def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -
         rest = clipped(shape, (x0 - 1, y0 - 1, z0 - 1, x1 + 1, y1 + 1, z1 - by_mm), f"{name} made lower")
         return rest is not None and clears(rest, sweeps, least_mm)
 
-    by_mm = least_that(below, z1 - z0 - 2 * STEP_MM)
+    hits = [h.taken for s in sweeps if (h := split(shape, s, f"{name} by a sweep")).taken is not None]
+    guess_mm = z1 - min((box_of(h)[2] for h in hits), default=z1) + least_mm
+    by_mm = least_that(below, z1 - z0 - 2 * STEP_MM, guess_mm)
     if by_mm is None:
         return None
     height_mm = z1 - z0 - by_mm
@@ -101,6 +108,7 @@ def moved_aside(
 ) -> Dodge | None:
     """Return the shorter of the moves along Y that clear the wheel and run into no other body."""
     mine = box_of(shape)
+    hits = [split(solid, s, f"{name} by a sweep").taken for solid in shape.Solids() for s in sweeps]
     found = []
     for sign in (1.0, -1.0):
         reach_mm = max(
@@ -110,7 +118,9 @@ def moved_aside(
         def at(by_mm: float, sign: float = sign) -> bool:
             return clears(moved(shape, (0.0, sign * by_mm, 0.0)), sweeps, least_mm)
 
-        by_mm = least_that(at, max(reach_mm, STEP_MM))
+        near = [h for h in hits if h is not None]
+        ends = [box_of(h)[4] - mine[1] if sign > 0 else mine[4] - box_of(h)[1] for h in near]
+        by_mm = least_that(at, max(reach_mm, STEP_MM), max(ends, default=0.0) + least_mm)
         if by_mm is not None and not _runs_into(moved(shape, (0.0, sign * by_mm, 0.0)), shape, others):
             found.append((by_mm, sign))
     if not found:
@@ -152,9 +162,8 @@ def shorter_travel(
 
     def stops_earlier(by_mm: float) -> bool:
         path = _shortened(cut.path, by_mm, at_start=at_start)
-        swept = sweeps_of(setup.machine, rim, path)
-        chosen = {"wheel": swept.wheel, "flange": swept.flange, "guard": swept.guard}
-        return clears(shape, [s for m in movers if (s := chosen[m]) is not None], least_mm)
+        swept = (sweep_of(m, setup.machine, rim, path) for m in movers)
+        return clears(shape, [s for s in swept if s is not None], least_mm)
 
     if over_mm < STEP_MM:
         return None
@@ -183,10 +192,12 @@ def dodges(
     with it.
     """
     shape, least_mm = placed[name], setup.machine.least_clearance_mm
-    sweeps = list(swept.values())
+    sweeps, box = list(swept.values()), loose_box(shape)
+    # What never comes near the body on the whole travel does not on part of it.
+    near = [m for m, s in swept.items() if box_gap_mm(loose_box(s), box) <= least_mm]
     found = [
         lowered(name, shape, sweeps, least_mm),
-        shorter_travel(setup, cut, name, shape, list(swept), least_mm),
+        shorter_travel(setup, cut, name, shape, near, least_mm),
     ]
     pieces = _moves_together(setup, name)
     if not any(s.on in pieces and s.body in cut.cut.parts for s in setup.seats):

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 from fixturecheck.access.targets import PartTargets
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.regions import joined, neighbours, pulled, split
-from fixturecheck.kernel.shapes import Face, Shape, Solid, box_of
+from fixturecheck.kernel.regions import joined, pulled, split
+from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Cut
 
 _SUM_SHARE = 1e-6
-_SAME_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,28 +72,7 @@ def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:
         yield from (pulled(f, out) for f in part.wall.faces)
     both: Vector = (up[0] + out[0], up[1] + out[1], up[2] + out[2])
     if any(both):
-        yield from (pulled(f, both) for f in corner_faces(part))
-
-
-def corner_faces(part: PartTargets) -> list[Face]:
-    """Return the faces that join floor and wall inside the corner: a fillet or a chamfer, not a relief."""
-    if part.wall is None:
-        return []
-    floor_side, wall_side = (neighbours(part.solid, t.faces) for t in (part.floor, part.wall))
-    joining = [f for f in floor_side if any(f.isSame(g) for g in wall_side)]
-    z_mm, y_mm = part.floor.box[2], part.wall.box[1] if part.wall.normal[1] < 0 else part.wall.box[4]
-    return [f for f in joining if _in_corner(f, part, z_mm, y_mm)]
-
-
-def _in_corner(face: Face, part: PartTargets, z_mm: float, y_mm: float) -> bool:
-    """Say whether a face lies above the floor and in front of the wall, looking out of the corner."""
-    wall = part.wall
-    if wall is None:
-        return False
-    box, normal = box_of(face), face.normalAt()
-    before = box[4] <= y_mm + _SAME_MM if wall.normal[1] < 0 else box[1] >= y_mm - _SAME_MM
-    looks_out = normal.z > _SAME_MM and normal.y * wall.normal[1] > _SAME_MM
-    return box[2] >= z_mm - _SAME_MM and before and looks_out
+        yield from (pulled(f, both) for f in part.corner)
 
 
 def _scaled(v: Vector, by: float) -> Vector:

@@ -42,6 +42,14 @@ def sweeps_of(machine: Machine, rim: Rim, path: WheelPath) -> Sweeps:
     )
 
 
+def sweep_of(mover: str, machine: Machine, rim: Rim, path: WheelPath) -> Shape | None:
+    """Return the swept solid of `wheel`, `flange` or `guard` alone; None without a guard."""
+    travel = travel_of(path, rim)
+    if mover == "wheel":
+        return swept_outline(rim.outline, travel)
+    return _flanges(machine, rim, travel) if mover == "flange" else _hood(machine, rim, travel)
+
+
 def wheel_at(rim: Rim, path: WheelPath) -> Solid:
     """Return the wheel itself where the last pass ends."""
     z_mm = path.floor_z_mm + rim.radius_mm

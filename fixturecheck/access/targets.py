@@ -6,13 +6,16 @@ import math
 from dataclasses import dataclass
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.regions import flat_of
+from fixturecheck.kernel.regions import flat_of, joining
 from fixturecheck.kernel.shapes import Box, Face, Solid, box_of, faces_of
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
 
 _FACING = math.cos(math.radians(30.0))
 """A face within 30 degrees of where it should look is the face that was meant."""
+
+
+_SAME_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,12 +46,21 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartTargets:
-    """One part of a cut: its body, its solid where it stands, its floor and its wall."""
+    """One part of a cut where it stands.
+
+    Parameters
+    ----------
+    floor, wall : Target
+        The faces to make; wall is None for a cut without one.
+    corner : tuple of Face
+        What joins floor and wall inside the corner: a fillet or a chamfer, not a relief.
+    """
 
     body: Body
     solid: Solid
     floor: Target
     wall: Target | None
+    corner: tuple[Face, ...]
 
 
 def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
@@ -74,8 +86,23 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
         wall = _target(cut, body, faces, cut.wall) if cut.wall else None
         if wall is not None and abs(wall.normal[1]) < _FACING:
             raise SetupError(_wrong_way(cut, "wall", wall, "along Y, where the wheel's side grinds"))
-        found.append(PartTargets(body=body, solid=solid, floor=floor, wall=wall))
+        corner = _corner_faces(solid, floor, wall) if wall is not None else ()
+        found.append(PartTargets(body=body, solid=solid, floor=floor, wall=wall, corner=corner))
     return found
+
+
+def _corner_faces(solid: Solid, floor: Target, wall: Target) -> tuple[Face, ...]:
+    """Return the faces that join floor and wall above the one and in front of the other."""
+    z_mm, front = floor.box[2], 1.0 if wall.normal[1] > 0 else -1.0
+    y_mm = wall.box[4] if front > 0 else wall.box[1]
+
+    def inside(face: Face) -> bool:
+        box, normal = box_of(face), face.normalAt()
+        before = box[1] >= y_mm - _SAME_MM if front > 0 else box[4] <= y_mm + _SAME_MM
+        looks_out = normal.z > _SAME_MM and normal.y * front > _SAME_MM
+        return box[2] >= z_mm - _SAME_MM and before and looks_out
+
+    return tuple(f for f in joining(solid, floor.faces, wall.faces) if inside(f))
 
 
 def _wrong_way(cut: Cut, role: str, target: Target, way: str) -> str:

@@ -20,10 +20,12 @@ from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
 from OCP.gp import gp_Vec
-from OCP.TopTools import TopTools_ListOfShape
+from OCP.TopAbs import TopAbs_ShapeEnum
+from OCP.TopExp import TopExp
+from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_ListOfShape
 
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.kernel.shapes import Box, Face, Shape, Solid, box_of, compound, cq_shape, faces_of
+from fixturecheck.kernel.shapes import Box, Face, Shape, Solid, box_of, compound, cq_shape
 from fixturecheck.result import Vector
 
 _SUM_SHARE = 1e-6
@@ -300,12 +302,23 @@ def hollow_rounds(shape: Shape) -> list[Fillet]:
     return found
 
 
-def neighbours(solid: Solid, faces: Iterable[Face]) -> list[Face]:
-    """Return the faces of a solid that share an edge with one of the given faces, those left out."""
-    given = list(faces)
-    edges = [e for f in given for e in f.Edges()]
-    others = [f for f in faces_of(solid) if not any(f.isSame(g) for g in given)]
-    return [f for f in others if any(e.isSame(g) for e in f.Edges() for g in edges)]
+def joining(solid: Solid, some: Iterable[Face], others: Iterable[Face]) -> list[Face]:
+    """Return the faces of a solid that share an edge with one of `some` and one of `others`."""
+    owners = TopTools_IndexedDataMapOfShapeListOfShape()
+    edge, face = TopAbs_ShapeEnum.TopAbs_EDGE, TopAbs_ShapeEnum.TopAbs_FACE
+    TopExp.MapShapesAndAncestors_s(solid.wrapped, edge, face, owners)
+
+    def beside(given: Iterable[Face]) -> list[Face]:
+        mine = list(given)
+        found = [cq.Face(owner) for f in mine for e in f.Edges() for owner in owners.FindFromKey(e.wrapped)]
+        return [f for f in found if not any(f.isSame(g) for g in mine)]
+
+    far_side = beside(others)
+    both: list[Face] = []
+    for face_ in beside(some):
+        if any(face_.isSame(g) for g in far_side) and not any(face_.isSame(g) for g in both):
+            both.append(face_)
+    return both
 
 
 def _volume(shape: Shape) -> float:

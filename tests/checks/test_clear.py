@@ -197,6 +197,8 @@ def test_overtravel_is_cut_to_where_the_wheel_just_clears():
 def test_least_that_rounds_to_the_safe_side_and_gives_up_when_nothing_works():
     assert least_that(lambda v: v >= 1.2345, 10.0) == pytest.approx(1.24)
     assert least_that(lambda _v: False, 10.0) is None
+    for guess in (0.4, 1.24, 1.2345, 3.0, 50.0):
+        assert least_that(lambda v: v >= 1.2345, 10.0, guess) == pytest.approx(1.24)
 
 
 def test_a_piece_of_equipment_moves_whole_and_what_carries_the_part_stays():
