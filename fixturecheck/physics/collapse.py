@@ -2,7 +2,7 @@
 
 The factor multiplies the cutting load; weight, magnet and clamps stay as they are. Real friction does not
 dilate, so what the contacts carry at collapse can depend on how they came to rest. The analysis therefore
-starts from different rest states and stiffnesses, keeps the range of factors, and its lower end counts.
+starts from different rests and with different fits, keeps the range of factors, and its lower end counts.
 """
 
 from __future__ import annotations
@@ -13,13 +13,8 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.collapse_motion import Motion, motions
-from fixturecheck.physics.equilibrium import (
-    SHEAR_STIFFNESS_RATIO,
-    Equations,
-    FloatArray,
-    Holding,
-    write_equations,
-)
+from fixturecheck.physics.equilibrium import Equations, FloatArray, Holding, write_equations
+from fixturecheck.physics.equilibrium_patch import uneven_fits
 from fixturecheck.physics.equilibrium_path import LoadPath, load_path, settle_held
 from fixturecheck.physics.equilibrium_solve import LOOSE, State
 from fixturecheck.physics.limit_load import limit_factor
@@ -28,7 +23,6 @@ from fixturecheck.physics.ranges import Range
 CEILING = 100.0
 # A path this near to the upper bound cannot be bettered; other starts are then not tried.
 AT_THE_BOUND = 0.995
-SOFT_SHEAR = 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -130,11 +124,18 @@ def _blur(equations: Equations) -> float:
 
 
 def _other_starts(holding: Holding, equations: Equations, ceiling: float) -> list[tuple[LoadPath, State]]:
-    """Paths from a rest without friction (tapped down, oiled) and with contacts soft in shear."""
-    found = []
+    """Paths from other rests: without friction (tapped down), and with faces that fit unevenly."""
     slick = replace(equations, mu=np.zeros_like(equations.mu))
-    soft = write_equations(holding, shear_ratio=SOFT_SHEAR * SHEAR_STIFFNESS_RATIO)
-    for resting, loading in ((slick, equations), (soft, soft)):
+    starts = [(slick, equations)]
+    for uneven in uneven_fits(holding):
+        stiff = replace(
+            equations,
+            normal_n_mm=uneven * equations.normal_n_mm,
+            shear_n_mm=uneven * equations.shear_n_mm,
+        )
+        starts.append((stiff, stiff))
+    found = []
+    for resting, loading in starts:
         try:
             rest, rests = settle_held(resting)
             if rests:

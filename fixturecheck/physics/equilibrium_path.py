@@ -13,7 +13,7 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.equilibrium import Equations, FloatArray
-from fixturecheck.physics.equilibrium_solve import State, Step, Task, assemble, solve
+from fixturecheck.physics.equilibrium_solve import DRAG, State, Step, Task, assemble, solve
 
 MOST_STEPS = 60
 STRIDES = (1.0, 0.5, 0.21, 0.043)
@@ -180,6 +180,7 @@ def _advance(
             stride_mm=stride * fraction,
             scale_n=float(np.linalg.norm(held)) or size,
             heading=heading,
+            drag_n_mm=DRAG * float(equations.normal_n_mm.max(initial=1.0)),
         )
         found = solve(task)
         if found is not None and found.balanced:

@@ -51,6 +51,8 @@ class Task:
         Size of the loads, against which a residual counts as nothing.
     heading : ndarray, shape (m,)
         First guess of the freedoms' travel per mm along the load: that of the last step.
+    drag_n_mm : float
+        Stiffness of the springs that hold free motions in place during the solve.
     """
 
     equations: Equations
@@ -61,11 +63,7 @@ class Task:
     stride_mm: float
     scale_n: float
     heading: FloatArray
-
-    @property
-    def drag_n_mm(self) -> float:
-        """Stiffness of the springs that hold free motions in place during the solve."""
-        return DRAG * float(self.equations.normal_n_mm.max(initial=1.0))
+    drag_n_mm: float
 
     def start(self) -> FloatArray:
         """Return the freedoms moved on by the stride the way they went."""
@@ -181,19 +179,23 @@ def _answer(task: Task, freedoms: FloatArray, fixed: FloatArray | None) -> tuple
     """What the contacts carry, and its derivative, shape (n, 3, 3); friction bounds may be held fixed."""
     equations = task.equations
     stiff = equations.normal_n_mm
-    normal = np.maximum(equations.approach[:, 0, :] @ freedoms * stiff, 0.0)
-    slip = equations.approach[:, 1:, :] @ (freedoms - task.before.freedoms_mm)
+    flat = equations.approach.reshape(-1, len(freedoms))
+    normal = np.maximum((flat @ freedoms).reshape(-1, 3)[:, 0] * stiff, 0.0)
+    slip = (flat @ (freedoms - task.before.freedoms_mm)).reshape(-1, 3)[:, 1:]
     trial = task.before.carried_n[:, 1:] + equations.shear_n_mm[:, None] * slip
     length = np.hypot(trial[:, 0], trial[:, 1])
     bound = equations.mu * normal if fixed is None else fixed
     slides = length > bound
     share = np.where(slides, bound / np.maximum(length, _TINY), 1.0)
     heading = trial / np.maximum(length, _TINY)[:, None]
-    local = np.zeros((len(normal), 3, 3))
-    local[:, 0, 0] = np.where(normal > 0.0, stiff, 0.0)
     turn = share * equations.shear_n_mm
+    local = np.zeros((len(normal), 3, 3))
+    local[:, 0, 0] = (normal > 0.0) * stiff
     local[:, 1, 1] = local[:, 2, 2] = turn
-    local[:, 1:, 1:] -= (turn * slides)[:, None, None] * heading[:, :, None] * heading[:, None, :]
+    local[:, 1:, 1:] -= (heading * (turn * slides)[:, None])[:, :, None] * heading[:, None, :]
     if fixed is None:
         local[:, 1:, 0] = (slides * equations.mu * local[:, 0, 0])[:, None] * heading
-    return np.column_stack([normal, share[:, None] * trial]), local
+    carried = np.zeros((len(normal), 3))
+    carried[:, 0] = normal
+    carried[:, 1:] = share[:, None] * trial
+    return carried, local

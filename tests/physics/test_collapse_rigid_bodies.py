@@ -16,6 +16,7 @@ from fixturecheck.physics.equilibrium import ContactPoint, Holding, Load, Rigid
 BAND = 0.03
 FAR_MM = 4.0
 SECONDS = 0.25
+PUSH_DAMPING, TURN_DAMPING = 30.0, 0.012
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,7 +89,7 @@ def model_xml(case):
       solimp="0.99 0.999 0.0001"/></default><worldbody>{floor}{"".join(parts)}</worldbody></mujoco>"""
 
 
-def march(case, factor):
+def march(case, factor, seconds=SECONDS):
     """Travel (mm) of each moving box under a share of the growing load, as a shift of centre and a turn."""
     model = mujoco.MjModel.from_xml_string(model_xml(case))
     data = mujoco.MjData(model)
@@ -96,7 +97,7 @@ def march(case, factor):
     moving = [b.name for b in case.boxes if not b.fixed]
 
     def push(scale):
-        data.qfrc_applied[:] = 0
+        data.qfrc_applied[:] = -viscous * data.qvel
         for name, force, point, size in [(*h, 1.0) for h in case.held] + [(*case.cut, scale)]:
             start = np.array(next(b.at for b in case.boxes if b.name == name))
             arm = data.body(name).xmat.reshape(3, 3) @ (base[name].T @ (np.array(point) - start)) / 1000
@@ -110,11 +111,16 @@ def march(case, factor):
                 data.qfrc_applied,
             )
 
+    # Loads grow without end of time in a quasi-static analysis; damping takes the place of patience.
+    viscous = np.where(model.dof_jntid >= 0, PUSH_DAMPING, 0.0)
+    for joint in range(model.njnt):
+        if model.jnt_type[joint] == mujoco.mjtJoint.mjJNT_FREE:
+            viscous[model.jnt_dofadr[joint] + 3 : model.jnt_dofadr[joint] + 6] = TURN_DAMPING
     mujoco.mj_forward(model, data)
     base = {b.name: data.body(b.name).xmat.reshape(3, 3).copy() for b in case.boxes}
-    steps = int(SECONDS / model.opt.timestep)
+    steps = int(seconds / model.opt.timestep)
     for step in range(2 * steps):
-        push(factor * min(1.0, step / steps) if step > steps // 4 else 0.0)
+        push(factor * min(1.0, max(0.0, (step - steps // 4) / steps)))
         mujoco.mj_step(model, data)
         if step == steps // 4:
             start = {n: data.body(n).xpos.copy() for n in moving}
@@ -229,3 +235,49 @@ def test_against_mujoco(name):
         assert turn < 0.2 * shift
     else:
         assert turn > 0.4 * shift
+
+
+def test_in_a_vee_the_upper_bound_is_not_what_holds():
+    """Friction that dilates would wedge the bar and hold 2 % more; MuJoCo's bar goes at 1 % above ours."""
+    case = CASES["square bar in a vee slides along it"]
+    ours = collapse(holding(case))
+    assert ours.factor.low == pytest.approx(0.2 * 500 * np.sqrt(2) / 100, rel=1e-4)
+    assert ours.bound_factor > 1.02 * ours.factor.low
+    assert sum(march(case, 0.99 * ours.factor.low)["part"]) < 0.01
+    assert sum(march(case, 1.01 * ours.factor.low)["part"]) > 1.0
+
+
+def random_gang(seed):
+    """Two or three boxes in a row, each drawn down, the first pushed toward the others, a little aslant."""
+    rng = np.random.default_rng(seed)
+    edge, boxes, faces, held, last = 0.0, [], [], [], None
+    for i in range(int(rng.integers(2, 4))):
+        w, d, h = (float(round(v, 1)) for v in rng.uniform((20, 20, 20), (40, 50, 50)))
+        name, middle = f"part_{i}", (edge + w / 2, 0.0, h / 2)
+        boxes.append(Box(name=name, size=(w, d, h), at=middle))
+        faces.append((name, "", (edge + w / 2, 0, 0), (0, 0, -1), (w / 2, 0, 0), (0, d / 2, 0)))
+        if last:
+            low, deep = min(h, last[2]), min(d, last[1])
+            faces.append((last[0], name, (edge, 0, low / 2), (1, 0, 0), (0, deep / 2, 0), (0, 0, low / 2)))
+        held.append((name, (0, 0, -float(rng.uniform(50, 500))), middle))
+        edge, last = edge + w, (name, d, h)
+    first = boxes[0]
+    push = 100 * (rng.normal(size=3) * 0.4 + (1.2, 0, -0.5))
+    y, z = float(rng.uniform(-0.3, 0.3)) * first.size[1], float(rng.uniform(0.3, 1)) * first.size[2]
+    cut = ("part_0", tuple(push), (first.at[0], y, z))
+    mu = float(round(rng.uniform(0.15, 0.35), 2))
+    return Case(boxes=tuple(boxes), faces=tuple(faces), mu=mu, held=tuple(held), cut=cut)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_random_gangs_against_mujoco(seed):
+    """3 % above our range MuJoCo's gang goes. Below it slips and catches, in some of these by up to a
+    millimetre, and a slip that gathers speed may not be caught: in one it goes 12 % below. Loaded slowly,
+    20 % below, every gang comes to rest."""
+    case = random_gang(seed)
+    ours = collapse(holding(case))
+    goes = march(case, 1.03 * ours.factor.high)
+    assert max(sum(v) for v in goes.values()) > FAR_MM
+    assert max(goes, key=lambda n: sum(goes[n])) in {m.body for m in ours.motions}
+    stays = march(case, 0.8 * ours.factor.low, seconds=1.0)
+    assert max(sum(v) for v in stays.values()) < 1.2
