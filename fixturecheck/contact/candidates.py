@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.contact.rounds import Rounds
 from fixturecheck.kernel.features import Features
 
 Floats = NDArray[np.float64]
@@ -120,6 +121,8 @@ class Scene:
         self.leaves = np.concatenate([f.leaves for f in features])
         self.edge_faces = np.concatenate([f.edge_faces for f in features])
         self.edge_normals = np.concatenate([f.edge_normals for f in features])
+        self.straight = np.concatenate([f.straight for f in features])
+        self.round = Rounds(features)
         self.plane_faces = np.concatenate([f.plane_faces for f in features])
         outlines = [one for f in features for one in f.outlines]
         self.outline_from = np.cumsum([0, *(len(one) for one in outlines)])
@@ -127,7 +130,6 @@ class Scene:
         self.outline_low = np.array([one.min(axis=(0, 1)) for one in outlines]).reshape(-1, 2)
         self.outline_high = np.array([one.max(axis=(0, 1)) for one in outlines]).reshape(-1, 2)
         self._boxes = [_own_box(f) for f in features]
-        self._grids: dict[tuple[int, int, int, int], tuple[Ints, Ints]] = {}
 
     def world(self, rotation: Floats, origin: Floats) -> World:
         """Return every feature where it stands."""
@@ -173,14 +175,6 @@ class Scene:
         centre = np.einsum("nij,nj->ni", rotation, middle) + origin
         spread = np.einsum("nij,nj->ni", np.abs(rotation), half)
         return centre - spread, centre + spread
-
-    def grid(self, first: tuple[int, int], second: tuple[int, int]) -> tuple[Ints, Ints]:
-        """Return every combination of two ranges of feature numbers."""
-        key = (*first, *second)
-        if key not in self._grids:
-            a, b = np.arange(*first), np.arange(*second)
-            self._grids[key] = (np.repeat(a, len(b)), np.tile(b, len(a)))
-        return self._grids[key]
 
     def facing(self, point: Ints, normal_out: Floats, rotation: Floats) -> Ints:
         """Return for each point the face that looks most along a direction given in the machine's frame."""

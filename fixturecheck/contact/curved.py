@@ -1,287 +1,268 @@
-"""Two faces of which at least one is curved, where the surfaces touch in closed form.
+"""Candidates with curved faces in closed form: hoops on faces, cylinders and balls on edges, corners and each other.
 
-Each function returns the patches it found, an empty list when the surfaces cannot touch inside both
-faces, or None when the pair has no closed form here and must be sampled. Edges and corners of either
-face are looked at elsewhere.
+Hollow cylinders and cones are the inside of their tangent planes, so a set of directions round the axis, with
+the exact one among them, bounds what is inside them without error.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from functools import partial
-
 import numpy as np
+from numpy.typing import NDArray
 
-from fixturecheck.contact.raw import Raw
-from fixturecheck.contact.standing import Array, Standing
-from fixturecheck.contact.strips import against_cylinder, against_plane
-from fixturecheck.contact.surfaces import normal_out, signed_distance
-from fixturecheck.kernel.clip import (
-    circle,
-    clip_edge,
-    common_faces,
-    dot,
-    edge_centre,
-    edge_middle,
-    on_face,
-    segment,
-    shifted,
-)
-from fixturecheck.kernel.facets import Surface
-from fixturecheck.kernel.shapes import Edge, Shape
-from fixturecheck.tolerances import Tolerances
+from fixturecheck.contact.candidates import Candidates, joined
+from fixturecheck.contact.rounds import covers, within
+from fixturecheck.contact.sharp import Look, cross_rows, over
 
-Pair = tuple[Standing, int, Standing, int]
-Found = list[Raw] | None
-_REACH_MM = 1e4
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+AROUND = 12
+NO_DIRECTION = 1e-9
 
 
-def curved(pair: Pair, tolerances: Tolerances) -> Found:
-    """Return the patches of a pair with at least one curved face, or None where it must be sampled."""
-    a, i, b, j = pair
-    kinds = a.table.kinds[i], b.table.kinds[j]
-    if kinds in _CLOSED:
-        return _CLOSED[kinds](pair, tolerances)
-    if (kinds[1], kinds[0]) in _CLOSED:
-        found = _CLOSED[kinds[1], kinds[0]]((b, j, a, i), tolerances)
-        return None if found is None else [raw.turned() for raw in found]
-    return None
-
-
-def _same(shape: Shape) -> Shape:
-    return shape
-
-
-def _line(
-    pair: Pair, edge: Edge, normal: Callable[[Array], Array], shift: Array, tolerances: Tolerances
-) -> list[Raw]:
-    """Return the parts of a curve of A's surface that lie on both faces; `shift` carries it onto B's."""
-    a, i, b, j = pair
-    found = []
-    for mine in clip_edge(edge, [a.face(i)]):
-        for part in clip_edge(shifted(mine, shift), [b.face(j)]):
-            length = float(part.Length())
-            if length <= tolerances.touch_mm:
-                continue
-            middle = edge_middle(part)
-            ends = None
-            if part.geomType() == "LINE":
-                ends = np.array(part.startPoint().toTuple()), np.array(part.endPoint().toTuple())
-            raw = Raw(
-                kind="line", a_faces=(i,), b_faces=(j,), normal=normal(middle), centroid=edge_centre(part),
-                length_mm=length, make=partial(_same, part), ends=ends,
-            )  # fmt: skip
-            found.append(raw)
-    return found
-
-
-def _point(pair: Pair, spot: Array, normal: Array, tolerances: Tolerances) -> list[Raw]:
-    """Return a point of both surfaces, if it lies on both faces."""
-    a, i, b, j = pair
-    slack = 2 * tolerances.touch_mm
-    if not (on_face(spot, a.face(i), slack) and on_face(spot, b.face(j), slack)):
-        return []
-    raw = Raw(
-        kind="point", a_faces=(i,), b_faces=(j,), normal=normal, centroid=spot,
-        make=partial(dot, spot), ends=(spot, spot),
+def hoops_over_faces(look: Look) -> Candidates | None:
+    """Return the lowest place of each circle, torus and ball over each flat face."""
+    hoops, world = look.scene.round.hoops, look.world
+    hoop, plane = look.cross_bodies(hoops.body, world.plane_body)
+    normal = world.planes[plane, 1]
+    place, reach, fits, face = _lowest(look, hoop, normal)
+    gap = np.einsum("ni,ni->n", place - world.planes[plane, 0], normal)
+    keep = np.flatnonzero(fits & reach & (gap <= look.reach) & (gap >= look.deep))
+    flat = np.einsum("nkj,nj->nk", world.planes[plane[keep], 2:4], place[keep] - world.planes[plane[keep], 0])
+    keep = keep[over(look.scene, plane[keep], flat)]
+    return _made(
+        gap[keep], normal[keep], place[keep], hoops.body[hoop[keep]], world.plane_body[plane[keep]],
+        face[keep], look.scene.plane_faces[plane[keep]],
     )  # fmt: skip
-    return [raw]
 
 
-def _areas(pair: Pair, tolerances: Tolerances) -> Found:
-    """Return the common of two faces on one surface; None when the kernel sees none and sampling decides."""
-    a, i, b, j = pair
-    found = []
-    for face in common_faces(a.face(i), b.face(j)):
-        centre = np.array(face.Center().toTuple())
-        raw = Raw(
-            kind="area", a_faces=(i,), b_faces=(j,), normal=normal_out(a.surface(i), centre), centroid=centre,
-            area_mm2=float(face.Area()), gap_max_mm=0.0, make=partial(_same, face),
+def _lowest(look: Look, hoop: Ints, normal: Floats) -> tuple[Floats, Floats, Floats, Ints]:
+    """Return the place of each hoop furthest against a direction, and whether the hoop has it."""
+    hoops = look.scene.round.hoops
+    body = hoops.body[hoop]
+    centre = look.place(hoops.centre[hoop], body)
+    axis, zero = look.turn(hoops.axis[hoop], body), look.turn(hoops.zero[hoop], body)
+    rise = np.einsum("ni,ni->n", normal, axis)
+    side = normal - rise[:, None] * axis
+    length = np.linalg.norm(side, axis=1)
+    outward = -side / np.maximum(length, 1e-300)[:, None]
+    radius, skin = hoops.radius[hoop], hoops.skin[hoop]
+    place = centre + radius[:, None] * outward - skin[:, None] * normal
+    has_side = (length > NO_DIRECTION) | (radius == 0)
+    covered = covers(outward, axis, zero, hoops.turn[hoop], look.slack)
+    tilt = within(np.arctan2(-rise, length), hoops.tilt[hoop], look.slack + 1e-6)
+    leave = hoops.leave[hoop]
+    runs = -leave[:, :, 0] * length[:, None] + leave[:, :, 1] * rise[:, None]
+    fits = np.all(runs >= -look.slack, axis=1) & covered & tilt
+    # Of a sharp circle's two faces the one that looks more along the contact is named.
+    face = hoops.face[hoop, np.argmin(np.abs(runs), axis=1)]
+    return place, has_side, fits, face
+
+
+def spines_over_edges(look: Look) -> Candidates | None:
+    """Return cylinders and balls across straight edges."""
+    scene, world, spines = look.scene, look.world, look.scene.round.spines
+    spine, edge = look.cross_bodies(spines.body, np.where(scene.straight, world.edge_body, -1))
+    body = spines.body[spine]
+    start, end = look.place(spines.a[spine], body), look.place(spines.b[spine], body)
+    s, t, inner = _nearest(start, end - start, world.edges[edge, 0], world.along[edge])
+    inner &= (t > 1e-6) & (t < world.length[edge] - 1e-6)
+    on_spine = start + s[:, None] * (end - start)
+    on_edge = world.edges[edge, 0] + t[:, None] * world.along[edge]
+    gap, normal, fits = _skin(look, spine, on_spine, on_edge)
+    keep = np.flatnonzero(inner & fits & (gap <= look.reach) & (gap >= look.deep))
+    keep = keep[look.leaves_room(world.leaves[edge[keep]], -normal[keep])]
+    face = scene.facing_edge(edge[keep], normal[keep], look.rotation)
+    return _made(
+        gap[keep], normal[keep], on_edge[keep] + gap[keep, None] * normal[keep], body[keep],
+        world.edge_body[edge[keep]], spines.face[spine[keep]], face,
+    )  # fmt: skip
+
+
+def spines_over_corners(look: Look) -> Candidates | None:
+    """Return cylinders and balls against corners and points of curved edges."""
+    scene, world, spines = look.scene, look.world, look.scene.round.spines
+    spine, point = look.cross_bodies(spines.body, world.point_body)
+    body = spines.body[spine]
+    start, end = look.place(spines.a[spine], body), look.place(spines.b[spine], body)
+    along = end - start
+    square = np.einsum("ni,ni->n", along, along)
+    share = np.einsum("ni,ni->n", world.points[point] - start, along) / np.maximum(square, 1e-30)
+    inner = (share > -1e-9) & (share < 1 + 1e-9) | spines.is_ball[spine]
+    on_spine = start + np.where(spines.is_ball[spine], 0.0, share)[:, None] * along
+    gap, normal, fits = _skin(look, spine, on_spine, world.points[point])
+    keep = np.flatnonzero(inner & fits & (gap <= look.reach) & (gap >= look.deep))
+    keep = keep[look.leaves_room(world.cones[point[keep]], -normal[keep])]
+    face = scene.facing(point[keep], normal[keep], look.rotation)
+    return _made(
+        gap[keep], normal[keep], world.points[point[keep]] + gap[keep, None] * normal[keep], body[keep],
+        world.point_body[point[keep]], spines.face[spine[keep]], face,
+    )  # fmt: skip
+
+
+def spines_over_spines(look: Look) -> Candidates | None:
+    """Return cylinders and balls against each other: where axes cross, and at ends beside an axis."""
+    spines = look.scene.round.spines
+    first, second = look.cross_bodies(spines.body, spines.body)
+    rows = []
+    for end in ("cross", "a", "b"):
+        body, other = spines.body[first], spines.body[second]
+        a0, a1 = look.place(spines.a[first], body), look.place(spines.b[first], body)
+        b0, b1 = look.place(spines.a[second], other), look.place(spines.b[second], other)
+        along = b1 - b0
+        length = np.linalg.norm(along, axis=1)
+        unit = along / np.maximum(length, 1e-30)[:, None]
+        if end == "cross":
+            s, t, inner = _nearest(a0, a1 - a0, b0, unit)
+            inner &= ~spines.is_ball[first] & ~spines.is_ball[second]
+            inner &= (t > -1e-9) & (t < length + 1e-9) & (body < other)
+            near = a0 + s[:, None] * (a1 - a0)
+        else:
+            near = a0 if end == "a" else a1
+            t = np.where(spines.is_ball[second], 0.0, np.einsum("ni,ni->n", near - b0, unit))
+            inner = (t > -1e-9) & (t < length + 1e-9)
+        far = b0 + t[:, None] * unit
+        gap, normal, fits = _skin(look, first, near, far)
+        gap = gap - spines.radius[second]
+        fits &= covers(
+            normal, look.turn(spines.axis[second], other), look.turn(spines.zero[second], other),
+            spines.turn[second], look.slack,
         )  # fmt: skip
-        found.append(raw)
-    return found or None
+        if end != "cross":
+            lean = np.abs(np.einsum("ni,ni->n", normal, a1 - a0))
+            fits &= lean <= (look.slack + 1e-3) * np.maximum(np.linalg.norm(a1 - a0, axis=1), 1e-9)
+        keep = np.flatnonzero(inner & fits & (gap <= look.reach) & (gap >= look.deep))
+        at = far[keep] + (spines.radius[second[keep]] + gap[keep])[:, None] * normal[keep]
+        rows.append(
+            _made(
+                gap[keep], normal[keep], at, body[keep], other[keep], spines.face[first[keep]],
+                spines.face[second[keep]],
+            )
+        )  # fmt: skip
+    return _stacked(rows)
 
 
-def _cylinder_plane(pair: Pair, tolerances: Tolerances) -> Found:
-    a, i, b, j = pair
-    surface, normal = a.surface(i), b.normals[j]
-    tilt = abs(float(surface.axis @ normal))
-    if surface.outward < 0 or tilt > math.sin(math.radians(tolerances.wedge_deg)):
-        return []
-    if tilt > math.radians(tolerances.parallel_deg):
-        return None
-    gap = float(surface.origin @ normal - b.offsets[j]) - surface.radius_mm
-    if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
-        return []
-    found = against_plane(pair, gap, tolerances)
-    if abs(gap) <= tolerances.touch_mm:
-        foot = surface.origin - surface.radius_mm * normal
-        low, high = surface.heights_mm
-        edge = segment(foot + low * surface.axis, foot + high * surface.axis)
-        found += _line(pair, edge, lambda _: -normal, -gap * normal, tolerances)
-    return found
-
-
-def _cylinder_cylinder(pair: Pair, tolerances: Tolerances) -> Found:
-    a, i, b, j = pair
-    one, two = a.surface(i), b.surface(j)
-    if one.outward < 0 and two.outward < 0:
-        return []
-    cross = np.cross(one.axis, two.axis)
-    if np.linalg.norm(cross) > math.radians(tolerances.parallel_deg):
-        return _crossed(pair, cross, tolerances)
-    apart = two.origin - one.origin
-    apart = apart - (apart @ one.axis) * one.axis
-    offset = float(np.linalg.norm(apart))
-    if one.outward > 0 and two.outward > 0:
-        gap, toward = offset - one.radius_mm - two.radius_mm, apart / max(offset, 1e-300)
-    else:
-        pin, hole = (one, two) if one.outward > 0 else (two, one)
-        if offset <= 1e-3 * tolerances.touch_mm:
-            return _coaxial(pair, pin, hole, tolerances)
-        gap = hole.radius_mm - pin.radius_mm - offset
-        toward = (-apart if one.outward > 0 else apart) / offset
-    if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
-        return []
-    found = against_cylinder(pair, toward, tolerances)
-    if abs(gap) <= tolerances.touch_mm:
-        foot = one.origin + one.radius_mm * toward
-        low, high = one.heights_mm
-        edge = segment(foot + low * one.axis, foot + high * one.axis)
-        step = one.outward * gap * toward
-        found += _line(pair, edge, lambda _: one.outward * toward, step, tolerances)
-    return found
-
-
-def _coaxial(pair: Pair, pin: Surface, hole: Surface, tolerances: Tolerances) -> Found:
-    gap = hole.radius_mm - pin.radius_mm
-    if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
-        return []
-    if pin.iso and hole.iso:
-        return against_cylinder(pair, pin.x_axis, tolerances)
-    return _areas(pair, tolerances) if abs(gap) <= tolerances.touch_mm else None
-
-
-def _crossed(pair: Pair, cross: Array, tolerances: Tolerances) -> Found:
-    """Pins whose axes cross touch at a point on the common perpendicular."""
-    a, i, b, j = pair
-    one, two = a.surface(i), b.surface(j)
-    if one.outward < 0 or two.outward < 0 or np.linalg.norm(cross) < math.radians(tolerances.wedge_deg):
-        return None
-    unit = cross / np.linalg.norm(cross)
-    apart = float((two.origin - one.origin) @ unit)
-    toward = unit if apart > 0 else -unit
-    gap = abs(apart) - one.radius_mm - two.radius_mm
-    if abs(gap) > tolerances.touch_mm:
-        return None if 0 < gap <= tolerances.near_mm else []
-    # Where the common perpendicular meets axis one.
-    along = np.cross(two.axis, cross) @ (two.origin - one.origin) / (cross @ cross)
-    return _point(pair, one.origin + along * one.axis + one.radius_mm * toward, toward, tolerances)
-
-
-def _sphere_plane(pair: Pair, tolerances: Tolerances) -> Found:
-    a, i, b, j = pair
-    surface, normal = a.surface(i), b.normals[j]
-    gap = float(surface.origin @ normal - b.offsets[j]) - surface.radius_mm
-    if surface.outward < 0 or not -tolerances.touch_mm <= gap <= tolerances.near_mm:
-        return []
-    if gap > tolerances.touch_mm:
-        return None
-    return _point(pair, surface.origin - surface.radius_mm * normal, -normal, tolerances)
-
-
-def _sphere_curved(pair: Pair, tolerances: Tolerances) -> Found:
-    """A ball on a surface: its centre is one radius from it, at the foot of the centre."""
-    a, i, b, j = pair
-    ball, other = a.surface(i), b.surface(j)
-    if ball.outward < 0:
-        if other.kind == "sphere" and other.outward > 0:
-            found = _sphere_curved((b, j, a, i), tolerances)
-            return None if found is None else [raw.turned() for raw in found]
-        return None
-    away = signed_distance(other, ball.origin[None])
-    if away is None:
-        return None
-    gap = float(away[0]) - ball.radius_mm
-    if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
-        return []
-    if gap > tolerances.touch_mm:
-        return None
-    x = ball.origin - other.origin
-    from_axis = float(np.linalg.norm(x - (x @ other.axis) * other.axis))
-    if other.kind == "sphere" and np.linalg.norm(x) <= tolerances.touch_mm:
-        return _areas(pair, tolerances)
-    if other.kind in {"cylinder", "cone"} and from_axis <= tolerances.touch_mm and other.outward < 0:
-        drop = ball.radius_mm * math.sin(other.half_angle_rad)
-        ring = circle(
-            ball.origin - drop * other.axis, other.axis, ball.radius_mm * math.cos(other.half_angle_rad)
+def hoops_in_hollows(look: Look) -> Candidates | None:
+    """Return circles, tori and balls inside hollow cylinders and cones, in directions all round."""
+    hoops, hollows = look.scene.round.hoops, look.scene.round.hollows
+    hoop, hollow = look.cross_bodies(hoops.body, hollows.body)
+    centre = look.place(hoops.centre[hoop], hoops.body[hoop])
+    rows = []
+    for step in range(AROUND + 1):
+        normal, start = _inward(look, hollow, centre, step)
+        place, has_side, fits, face = _lowest(look, hoop, normal)
+        gap = np.einsum("ni,ni->n", place - start, normal)
+        keep = np.flatnonzero(
+            has_side & fits & _alongside(look, hollow, place) & (gap <= look.reach) & (gap >= look.deep)
         )
-        return _line(pair, ring, lambda p: -normal_out(other, p), np.zeros(3), tolerances)
-    normal = normal_out(other, ball.origin)
-    return _point(pair, ball.origin - ball.radius_mm * normal, -normal, tolerances)
+        rows.append(
+            _made(
+                gap[keep], normal[keep], place[keep], hoops.body[hoop[keep]], hollows.body[hollow[keep]],
+                face[keep], hollows.face[hollow[keep]],
+            )
+        )  # fmt: skip
+    return _stacked(rows)
 
 
-def _cone_plane(pair: Pair, tolerances: Tolerances) -> Found:
-    a, i, b, j = pair
-    cone, normal = a.surface(i), b.normals[j]
-    lean = float(normal @ cone.axis) - math.sin(cone.half_angle_rad)
-    if cone.outward < 0 or abs(lean) > math.radians(tolerances.wedge_deg):
-        return []
-    gap = float(cone.origin @ normal - b.offsets[j])
-    if abs(lean) > math.radians(tolerances.parallel_deg):
+def corners_in_hollows(look: Look) -> Candidates | None:
+    """Return corners inside hollow cylinders and cones, along the exact direction."""
+    scene, world, hollows = look.scene, look.world, look.scene.round.hollows
+    point, hollow = look.cross_bodies(world.point_body, hollows.body)
+    place = world.points[point]
+    normal, start = _inward(look, hollow, place, AROUND)
+    gap = np.einsum("ni,ni->n", place - start, normal)
+    keep = np.flatnonzero(_alongside(look, hollow, place) & (gap <= look.reach) & (gap >= look.deep))
+    keep = keep[look.leaves_room(world.cones[point[keep]], normal[keep])]
+    face = scene.facing(point[keep], -normal[keep], look.rotation)
+    return _made(
+        gap[keep], normal[keep], place[keep], world.point_body[point[keep]], hollows.body[hollow[keep]],
+        face, hollows.face[hollow[keep]],
+    )  # fmt: skip
+
+
+def _inward(look: Look, hollow: Ints, place: Floats, step: int) -> tuple[Floats, Floats]:
+    """Return the inward normal and a point of the hollow's generator in one direction round the axis.
+
+    The last step is the direction in which `place` is off the axis; the others are spaced evenly.
+    """
+    hollows = look.scene.round.hollows
+    body = hollows.body[hollow]
+    axis, zero = look.turn(hollows.axis[hollow], body), look.turn(hollows.zero[hollow], body)
+    a, b = look.place(hollows.a[hollow], body), look.place(hollows.b[hollow], body)
+    if step < AROUND:
+        angle = 2 * np.pi * step / AROUND
+        out = np.cos(angle) * zero + np.sin(angle) * cross_rows(axis, zero)
+    else:
+        arm = place - a
+        out = arm - np.einsum("ni,ni->n", arm, axis)[:, None] * axis
+        length = np.linalg.norm(out, axis=1)
+        out = np.where(length[:, None] > NO_DIRECTION, out / np.maximum(length, 1e-300)[:, None], zero)
+    start = a + hollows.radius_a[hollow, None] * out
+    along = b + hollows.radius_b[hollow, None] * out - start
+    along /= np.linalg.norm(along, axis=1)[:, None]
+    normal = -out + np.einsum("ni,ni->n", out, along)[:, None] * along
+    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    return normal, start
+
+
+def _alongside(look: Look, hollow: Ints, place: Floats) -> Floats:
+    """Tell which places lie between the ends of a hollow and in the part of the turn it covers."""
+    hollows = look.scene.round.hollows
+    body = hollows.body[hollow]
+    a, b = look.place(hollows.a[hollow], body), look.place(hollows.b[hollow], body)
+    axis, zero = look.turn(hollows.axis[hollow], body), look.turn(hollows.zero[hollow], body)
+    along = b - a
+    share = np.einsum("ni,ni->n", place - a, along) / np.einsum("ni,ni->n", along, along)
+    inside = (share > -1e-6) & (share < 1 + 1e-6)
+    return inside & covers(place - a, axis, zero, hollows.turn[hollow], look.slack)
+
+
+def _nearest(a: Floats, u: Floats, b: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return shares s of segments a + s u and lengths t along unit lines b + t v where they are nearest."""
+    uu, uv = np.einsum("ni,ni->n", u, u), np.einsum("ni,ni->n", u, v)
+    arm = b - a
+    on_u, on_v = np.einsum("ni,ni->n", arm, u), np.einsum("ni,ni->n", arm, v)
+    square = uu - uv**2
+    ball = uu < 1e-18
+    parallel = ~ball & (square < 1e-9 * uu)
+    s = np.where(ball | parallel, 0.0, (on_u - uv * on_v) / np.where(ball | parallel, 1.0, square))
+    t = s * uv - on_v
+    return s, t, (s > -1e-9) & (s < 1 + 1e-9) & ~parallel
+
+
+def _skin(look: Look, spine: Ints, on_spine: Floats, other: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return gap, normal out of the other thing, and whether the spine's surface covers that direction."""
+    spines = look.scene.round.spines
+    body = spines.body[spine]
+    arm = on_spine - other
+    away = np.linalg.norm(arm, axis=1)
+    normal = arm / np.maximum(away, 1e-12)[:, None]
+    axis, zero = look.turn(spines.axis[spine], body), look.turn(spines.zero[spine], body)
+    fits = covers(-normal, axis, zero, spines.turn[spine], look.slack) & (away > NO_DIRECTION)
+    rise = -np.einsum("ni,ni->n", normal, axis)
+    level = np.arctan2(rise, np.sqrt(np.maximum(1 - rise**2, 0.0)))
+    fits &= ~spines.is_ball[spine] | within(level, spines.tilt[spine], look.slack + 1e-6)
+    return away - spines.radius[spine], normal, fits
+
+
+def _made(
+    gap: Floats, normal: Floats, place: Floats, a: Ints, b: Ints, face_a: Ints, face_b: Ints
+) -> Candidates | None:
+    """Pack rows whose place on body a is known."""
+    if len(gap) == 0:
         return None
-    if abs(gap) > tolerances.touch_mm:
-        return None if 0 < gap <= tolerances.near_mm else []
-    radial = (math.sin(cone.half_angle_rad) * cone.axis - normal) / math.cos(cone.half_angle_rad)
-    along = cone.axis + math.tan(cone.half_angle_rad) * radial
-    low, high = cone.heights_mm
-    edge = segment(cone.origin + low * along, cone.origin + high * along)
-    return _line(pair, edge, lambda _: -normal, -gap * normal, tolerances)
-
-
-def _cone_cone(pair: Pair, tolerances: Tolerances) -> Found:
-    a, i, b, j = pair
-    one, two = a.surface(i), b.surface(j)
-    same = one.outward * two.outward < 0 and one.axis @ two.axis > 0
-    same = same and abs(one.half_angle_rad - two.half_angle_rad) <= math.radians(tolerances.parallel_deg)
-    same = same and float(np.linalg.norm(np.cross(one.axis, two.axis))) <= math.radians(
-        tolerances.parallel_deg
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=place,
+        point_b_mm=place - gap[:, None] * normal,
+        body_a=a,
+        body_b=b,
+        face_a=face_a,
+        face_b=face_b,
     )
-    if same and np.linalg.norm(one.origin - two.origin) * math.sin(one.half_angle_rad) <= tolerances.touch_mm:
-        return _areas(pair, tolerances)
-    return None
 
 
-def _torus_plane(pair: Pair, tolerances: Tolerances) -> Found:
-    a, i, b, j = pair
-    torus, normal = a.surface(i), b.normals[j]
-    if torus.outward < 0:
-        return []
-    across = normal - (normal @ torus.axis) * torus.axis
-    tilt = float(np.linalg.norm(across))
-    centre_gap = float(torus.origin @ normal - b.offsets[j])
-    gap = centre_gap - torus.radius_mm * tilt - torus.minor_radius_mm
-    if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
-        return []
-    if gap > tolerances.touch_mm:
-        return None
-    if tilt <= math.radians(tolerances.parallel_deg):
-        ring = circle(torus.origin - torus.minor_radius_mm * normal, torus.axis, torus.radius_mm)
-        return _line(pair, ring, lambda _: -normal, -gap * normal, tolerances)
-    spot = torus.origin - torus.radius_mm * across / tilt - torus.minor_radius_mm * normal
-    return _point(pair, spot, -normal, tolerances)
-
-
-_CLOSED: dict[tuple[str, str], Callable[[Pair, Tolerances], Found]] = {
-    ("cylinder", "plane"): _cylinder_plane,
-    ("cylinder", "cylinder"): _cylinder_cylinder,
-    ("sphere", "plane"): _sphere_plane,
-    ("sphere", "cylinder"): _sphere_curved,
-    ("sphere", "cone"): _sphere_curved,
-    ("sphere", "sphere"): _sphere_curved,
-    ("sphere", "torus"): _sphere_curved,
-    ("cone", "plane"): _cone_plane,
-    ("cone", "cone"): _cone_cone,
-    ("torus", "plane"): _torus_plane,
-}
+def _stacked(rows: list[Candidates | None]) -> Candidates | None:
+    """Join rows that are there."""
+    some = [one for one in rows if one is not None]
+    return joined(some) if some else None

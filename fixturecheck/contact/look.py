@@ -6,6 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import Candidates, Scene, joined
+from fixturecheck.contact.curved import (
+    corners_in_hollows,
+    hoops_in_hollows,
+    hoops_over_faces,
+    spines_over_corners,
+    spines_over_edges,
+    spines_over_spines,
+)
 from fixturecheck.contact.sharp import (
     Look,
     corners_beside_corners,
@@ -16,7 +24,15 @@ from fixturecheck.contact.sharp import (
 
 Floats = NDArray[np.float64]
 
-FINDERS = (corners_over_faces, edges_across, corners_beside_edges, corners_beside_corners)
+SHARP = (corners_over_faces, edges_across, corners_beside_edges, corners_beside_corners)
+CURVED = (
+    hoops_over_faces,
+    spines_over_edges,
+    spines_over_corners,
+    spines_over_spines,
+    hoops_in_hollows,
+    corners_in_hollows,
+)
 
 
 def find_candidates(
@@ -35,5 +51,7 @@ def find_candidates(
         turning that much are reported too.
     """
     look = Look(scene, rotation, origin_mm, reach_mm, slack_rad)
-    found = [finder(look) for finder in FINDERS]
+    found = [finder(look) for finder in SHARP]
+    if scene.round.any:
+        found += [rows for finder in CURVED if (rows := finder(look)) is not None]
     return joined([one for one in found if len(one.gap_mm)])

@@ -42,6 +42,25 @@ class Look:
             return none, none
         return np.concatenate(out_a), np.concatenate(out_b)
 
+    def cross_bodies(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
+        """Return all pairs of features of near bodies, by whose each is; -1 is nobody's."""
+        out_a, out_b = [], []
+        for a, b in self.pairs:
+            for p, q in ((a, b), (b, a)):
+                i, j = np.flatnonzero(first == p), np.flatnonzero(second == q)
+                out_a.append(np.repeat(i, len(j)))
+                out_b.append(np.tile(j, len(i)))
+        none = np.zeros(0, dtype=np.int64)
+        return np.concatenate([none, *out_a]), np.concatenate([none, *out_b])
+
+    def place(self, local: Floats, body: Ints) -> Floats:
+        """Return points of bodies in the machine's frame."""
+        return self.turn(local, body) + self.origin[body]
+
+    def turn(self, local: Floats, body: Ints) -> Floats:
+        """Return directions of bodies in the machine's frame."""
+        return np.einsum("nij,nj->ni", self.rotation[body], local)
+
     def _near(self, kind: str):  # type: ignore[no-untyped-def]
         """Return a function that lists the features of one body within reach of another's box."""
         start = getattr(self.scene, f"{kind}_from")
@@ -77,7 +96,7 @@ def corners_over_faces(look: Look) -> Candidates:
     keep = np.flatnonzero(look.leaves_room(world.cones[point], normal))
     point, plane, arm, normal, gap = point[keep], plane[keep], arm[keep], normal[keep], gap[keep]
     flat = np.einsum("nkj,nj->nk", world.planes[plane, 2:4], arm)
-    keep = np.flatnonzero(_over(scene, plane, flat))
+    keep = np.flatnonzero(over(scene, plane, flat))
     keep = keep[_shallowest(scene, point[keep], plane[keep], gap[keep])]
     point, plane, normal, gap = point[keep], plane[keep], normal[keep], gap[keep]
     return Candidates(
@@ -92,7 +111,7 @@ def corners_over_faces(look: Look) -> Candidates:
     )
 
 
-def _over(scene: Scene, plane: Ints, flat: Floats) -> Mask:
+def over(scene: Scene, plane: Ints, flat: Floats) -> Mask:
     """Tell which points, in their planes' coordinates, lie over the face or on its border."""
     low, high = scene.outline_low[plane] - RIM_MM, scene.outline_high[plane] + RIM_MM
     over = np.all((flat >= low) & (flat <= high), axis=1)
@@ -147,7 +166,7 @@ def edges_across(look: Look) -> Candidates:
     inner = (s > 1e-6) & (s < world.length[a] - 1e-6) & (t > 1e-6) & (t < world.length[b] - 1e-6)
     keep = np.flatnonzero(inner)
     a, b, u, v, s, t = a[keep], b[keep], u[keep], v[keep], s[keep], t[keep]
-    normal = _cross(u, v)
+    normal = cross_rows(u, v)
     normal /= np.linalg.norm(normal, axis=1)[:, None]
     point_a = world.edges[a, 0] + s[:, None] * u
     point_b = world.edges[b, 0] + t[:, None] * v
@@ -235,7 +254,7 @@ def _boxes_meet(world: World, a: Ints, b: Ints, reach: float) -> Ints:
     return np.flatnonzero(np.einsum("ni,ni->n", arm, arm) <= limit**2)
 
 
-def _cross(a: Floats, b: Floats) -> Floats:
+def cross_rows(a: Floats, b: Floats) -> Floats:
     """Return row-wise cross products."""
     x = a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1]
     y = a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2]

@@ -105,6 +105,8 @@ class Features:
         Directions into the two faces, square to the edge.
     edge_faces, edge_normals : ndarray, shape (m, 2) and (m, 2, 3)
         The two faces and their outward normals.
+    straight : ndarray, shape (m,)
+        False for chords of curved edges.
     planes : ndarray, shape (p, 4, 3)
         Of each flat face: a point, the outward normal, and two directions in it.
     plane_faces : ndarray, shape (p,)
@@ -125,6 +127,7 @@ class Features:
     leaves: Floats
     edge_faces: Ints
     edge_normals: Floats
+    straight: NDArray[np.bool_]
     planes: Floats
     plane_faces: Ints
     outlines: tuple[Floats, ...]
@@ -148,6 +151,7 @@ class _Heap:
     leaves: list[tuple[Floats, Floats]] = field(default_factory=list)
     edge_faces: list[tuple[int, int]] = field(default_factory=list)
     edge_normals: list[tuple[Floats, Floats]] = field(default_factory=list)
+    straight: list[bool] = field(default_factory=list)
     borders: dict[int, list[tuple[Floats, Floats]]] = field(default_factory=dict)
     rims: list[Rim] = field(default_factory=list)
     sagitta: float = 0.0
@@ -245,7 +249,9 @@ def _walk_edge(
             normals.append(normal)
             leaves.append(leave / max(float(np.linalg.norm(leave)), 1e-12))
         if not seam:
-            _note_chord(heap, (start, end), normals, leaves, (sides[0][1], sides[1][1]))
+            tangents = (_tangent(curve, cuts[i]), _tangent(curve, cuts[i + 1]))
+            _note_chord(heap, (start, end), tangents, normals, leaves, (sides[0][1], sides[1][1]))
+            heap.straight += [len(cuts) == 2] * (len(heap.edges) - len(heap.straight))
     if not seam and curve.GetType() == GeomAbs_CurveType.GeomAbs_Circle:
         _note_rim(heap, curve, (first, last), sides, faces, surfaces)
 
@@ -263,14 +269,13 @@ def _chords(curve: Any, first: float, last: float) -> int:
 def _note_chord(
     heap: _Heap,
     ends: tuple[Floats, Floats],
+    tangents: tuple[Floats, Floats],
     normals: list[Floats],
     leaves: list[Floats],
     numbers: tuple[int, int],
 ) -> None:
     """Note a chord's end points with their cones, and the chord itself where it sticks out or is flush."""
-    along = ends[1] - ends[0]
-    along = along / np.linalg.norm(along)
-    for place, direction in ((ends[0], along), (ends[1], -along)):
+    for place, direction in ((ends[0], tangents[0]), (ends[1], -tangents[1])):
         point = heap.point(place)
         heap.leaving[point] += [direction, *leaves]
         for number, normal in zip(numbers, normals, strict=True):
@@ -280,6 +285,14 @@ def _note_chord(
         heap.leaves.append((leaves[0], leaves[1]))
         heap.edge_faces.append(numbers)
         heap.edge_normals.append((normals[0], normals[1]))
+
+
+def _tangent(curve: Any, at: float) -> Floats:
+    """Return the unit tangent of a curve; a chord's own direction would look into a hole it runs round."""
+    place, along = gp_Pnt(), gp_Vec()
+    curve.D1(float(at), place, along)
+    vector = _xyz(along)
+    return np.asarray(vector / max(float(np.linalg.norm(vector)), 1e-300))
 
 
 def _note_rim(
@@ -415,6 +428,7 @@ def _packed(
         leaves=np.array(heap.leaves).reshape(-1, 2, 3),
         edge_faces=np.array(heap.edge_faces, dtype=np.int64).reshape(-1, 2),
         edge_normals=np.array(heap.edge_normals).reshape(-1, 2, 3),
+        straight=np.array(heap.straight, dtype=bool),
         planes=np.array(planes).reshape(-1, 4, 3),
         plane_faces=np.array(plane_faces, dtype=np.int64),
         outlines=tuple(outlines),
