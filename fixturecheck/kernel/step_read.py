@@ -21,7 +21,7 @@ from OCP.STEPConstruct import STEPConstruct
 from OCP.StepShape import StepShape_AdvancedFace, StepShape_ManifoldSolidBrep
 from OCP.TCollection import TCollection_ExtendedString
 from OCP.TDataStd import TDataStd_Name
-from OCP.TDF import TDF_Label, TDF_LabelSequence
+from OCP.TDF import TDF_AttributeIterator, TDF_Label, TDF_LabelSequence
 from OCP.TDocStd import TDocStd_Document
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp, TopExp_Explorer
@@ -133,6 +133,7 @@ def read(path: Path) -> PartFile:
         _refuse_broken_step(path, data)
         read_shapes = _read_step
     elif suffix in BREP_SUFFIXES:
+        _refuse_broken_brep(path, data)
         read_shapes = _read_brep
     else:
         message = f"{path.name} is neither STEP nor BREP by its ending {path.suffix!r}; use .step or .brep"
@@ -148,6 +149,20 @@ def read(path: Path) -> PartFile:
         message = f"{path.name} holds no solid, {what}; export the part as a closed solid"
         raise SetupError(message)
     return PartFile(path=path, sha256=hashlib.sha256(data).hexdigest(), solids=tuple(solids), loose=loose)
+
+
+def _refuse_broken_brep(path: Path, data: bytes) -> None:
+    """Refuse what is no BREP text or ends early: the kernel would look for the rest for ever."""
+    if b"CASCADE Topology" not in data[:4096]:
+        message = f"{path.name} is no BREP text: CASCADE Topology is missing at its start; export it again"
+        raise SetupError(message)
+    _, _, shapes = data.partition(b"TShapes ")
+    count, _, rest = shapes.partition(b"\n")
+    # The list of shapes closes each with an asterisk; after it comes the one shape that is meant.
+    body, _, last = rest.rpartition(b"*")
+    if not count.strip().isdigit() or body.count(b"*") + 1 < int(count) or not last.strip():
+        message = f"{path.name} is cut short: not all of the shapes it announces are there; export it again"
+        raise SetupError(message)
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -193,7 +208,7 @@ def _read_brep(path: Path) -> tuple[list[Imported], int]:
     """Read the solids of a BREP file, which knows no names."""
     shape = TopoDS_Shape()
     if not BRepTools.Read_s(shape, str(path), BRep_Builder()) or shape.IsNull():
-        message = f"{path.name} is cut short or no BREP file; export the part again"
+        message = f"{path.name} could not be read as BREP; export the part again"
         raise SetupError(message)
     solids = [
         Imported(name=f"solid_{i}", aliases=(), solid=solid, faces={})
@@ -212,7 +227,9 @@ def _read_step(path: Path) -> tuple[list[Imported], int]:
     Interface_Static.SetCVal_s("xstep.cascade.unit", "MM")
     document = TDocStd_Document(TCollection_ExtendedString("fixturecheck"))
     done = reader.ReadFile(str(path)) == IFSelect_ReturnStatus.IFSelect_RetDone
-    if not done or not reader.Transfer(document):
+    # A line that does not parse is skipped by the reader, which may crash on what refers to it.
+    damaged = done and reader.Reader().WS().Model().GlobalCheck(True).HasFailed()
+    if not done or damaged or not reader.Transfer(document):
         message = f"{path.name} could not be read as STEP: its data section does not parse; export it again"
         raise SetupError(message)
     names = _Names(reader)
@@ -316,10 +333,14 @@ def _products(document: TDocStd_Document) -> Iterator[tuple[list[str], TopoDS_Sh
 
 def _label_name(label: TDF_Label) -> str:
     """Return a label's name, or an empty string where the name is one that the reader made up."""
-    name = TDataStd_Name()
-    if not label.FindAttribute(TDataStd_Name.GetID_s(), name):
-        return ""
-    text = str(name.Get().ToExtString()).strip()
+    # Not FindAttribute: it frees the object it was given while Python still holds it, and later crashes.
+    attributes = TDF_AttributeIterator(label)
+    text = ""
+    while attributes.More():
+        attribute = attributes.Value()
+        if isinstance(attribute, TDataStd_Name):
+            text = str(attribute.Get().ToExtString()).strip()
+        attributes.Next()
     made_up = text.startswith(("=>", "Open CASCADE STEP translator")) or text.isdigit()
     return "" if made_up else text
 
