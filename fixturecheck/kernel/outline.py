@@ -126,8 +126,13 @@ def _widened_hill(hill: Outline, by_mm: float) -> list[Segment]:
 
 def _moved(segment: Segment, by_mm: float) -> Segment:
     """Return a segment moved along y."""
-    points = [(y + by_mm, r) for y, r in segment[1:]]
-    return (segment[0], *points)  # type: ignore[return-value]
+
+    def shift(point: Point) -> Point:
+        return point[0] + by_mm, point[1]
+
+    if segment[0] == "line":
+        return ("line", shift(segment[1]), shift(segment[2]))
+    return ("arc", shift(segment[1]), shift(segment[2]), shift(segment[3]))
 
 
 def _envelope(hills: Sequence[Outline]) -> list[Segment]:

@@ -193,7 +193,8 @@ def loose_box(shape: Shape) -> Box:
     """Return a box that surely holds a shape; quick, and larger than the tight one on curved faces."""
     box = Bnd_Box()
     BRepBndLib.Add_s(shape.wrapped, box, False)
-    return box.Get()  # type: ignore[no-any-return]
+    found: Box = box.Get()
+    return found
 
 
 def box_gap_mm(a: Box, b: Box) -> float:

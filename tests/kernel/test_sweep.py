@@ -108,7 +108,7 @@ def test_a_round_crest_is_held_where_it_crests():
 def test_widened_outline_is_the_supremum(rs, feed, at):
     rs = [round(r, 2) for r in rs]
     ys = [float(i * 2) for i in range(len(rs))]
-    outline = [("line", (a, ra), (b, rb)) for (a, ra), (b, rb) in zip(zip(ys, rs), zip(ys[1:], rs[1:]))]  # noqa: B905
+    outline = [("line", p, q) for p, q in pairwise(zip(ys, rs, strict=True))]
     wide = widened(outline, feed)
     pts = [wide[0][1], *(s[-1] for s in wide)]
     y = at * (ys[-1] + feed)
