@@ -25,6 +25,8 @@ from fixturecheck.kernel.shapes import Shape
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+_APART_MM = 1e-9
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mesh:
@@ -168,11 +170,19 @@ def _triangles(shape: Any) -> tuple[Floats, Ints, Ints]:
         corners = np.array([grid.Triangle(k).Get() for k in range(1, grid.NbTriangles() + 1)], dtype=np.int64)
         if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
             corners = corners[:, ::-1]
+        corners = corners[_has_area(nodes, corners - 1)]
         points.append(nodes)
         triangles.append(corners - 1 + start)
         face_of.append(np.full(len(corners), i, dtype=np.int64))
         start += len(nodes)
     return np.vstack(points), np.vstack(triangles), np.concatenate(face_of)
+
+
+def _has_area(nodes: Floats, corners: Ints) -> npt.NDArray[np.bool_]:
+    """Tell the triangles whose corners lie apart; at the tip of a cone or the pole of a ball some do not."""
+    a, b, c = (nodes[corners[:, k]] for k in range(3))
+    sides = np.stack([np.linalg.norm(p - q, axis=1) for p, q in ((a, b), (b, c), (c, a))])
+    return np.asarray(sides.min(axis=0) > _APART_MM)
 
 
 def _on_triangles(edge: Any, face: Any) -> Floats:

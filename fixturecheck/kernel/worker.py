@@ -97,9 +97,7 @@ def _listen(
     while True:
         left = None if deadline is None else max(0.0, deadline - time.monotonic())
         if not inlet.poll(left):
-            message = (
-                f"not finished after {timeout_s:g} s, stopped in step '{step}'; allow more with --timeout"
-            )
+            message = f"not finished after {timeout_s:g} s; stopped in step '{step}'"
             raise CrashError(message, step)
         try:
             kind, value = inlet.recv()

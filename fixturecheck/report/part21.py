@@ -15,13 +15,19 @@ _ENTITY = re.compile(r"#(\d+)\s*=\s*((?:'(?:[^']|'')*'|[^';])*);\n?", re.DOTALL)
 _REFERENCE = re.compile(r"'(?:[^']|'')*'|#(\d+)")
 
 
-_INSTANCE = re.compile(r"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\(')\d+'")
+_INSTANCE = re.compile(r"(NEXT_ASSEMBLY_USAGE_OCCURRENCE\(')\d+(' *(?:'(?:[^']|'')*'|[^';])*;)")
+_BREAK = re.compile(r"'(?:[^']|'')*'|\s*\n\s*")
 
 
 def settled(text: str) -> str:
     """Return the same Part 21 text with its instances counted from one and its styles in a fixed order."""
     count = itertools.count(1)
-    return _settle_styles(_INSTANCE.sub(lambda m: f"{m.group(1)}{next(count)}'", text))
+    return _settle_styles(_INSTANCE.sub(lambda m: _on_one_line(f"{m[1]}{next(count)}{m[2]}"), text))
+
+
+def _on_one_line(body: str) -> str:
+    """Undo line breaks, which fall where the old numbers made them fall; strings keep theirs."""
+    return _BREAK.sub(lambda m: m[0] if m[0].startswith("'") else "", body)
 
 
 def _settle_styles(text: str) -> str:
@@ -86,4 +92,4 @@ def _renumbered(body: str, numbers: dict[int, int]) -> str:
         number = int(match.group(1))
         return f"#{numbers.get(number, number)}"
 
-    return re.sub(r"\s*\n\s*", "", _REFERENCE.sub(swap, body))
+    return _on_one_line(_REFERENCE.sub(swap, body))

@@ -1,0 +1,116 @@
+"""The guarded process: answers, errors, crashes, hangs and what is left running."""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.worker import CrashError, UnforeseenError, run_guarded
+
+Progress = Callable[[str, float], None]
+HERE = "tests.kernel.test_worker"
+
+
+def add(a: int, b: int, *, progress: Progress) -> int:
+    progress("adding", 0.5)
+    return a + b
+
+
+def refuse(*, progress: Progress) -> None:
+    message = "body 'pawl' has no face 'nest'"
+    raise SetupError(message)
+
+
+def stumble(*, progress: Progress) -> None:
+    progress("walking", 0.1)
+    raise ZeroDivisionError
+
+
+def crash(*, progress: Progress) -> None:
+    progress("cut corner", 0.3)
+    ctypes.string_at(0)
+
+
+def leave(*, progress: Progress) -> None:
+    progress("reading", 0.2)
+    os._exit(7)
+
+
+def hang(note: str, *, progress: Progress) -> None:
+    progress("contacts", 0.3)
+    child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
+    Path(note).write_text(f"{os.getpid()} {child.pid}")
+    time.sleep(60)
+
+
+def shout(*, progress: Progress) -> str:
+    os.write(1, b"native noise\n")
+    print("a script's print")  # noqa: T201 -- what a user's script may do
+    return "quiet"
+
+
+def test_value_and_progress_come_back() -> None:
+    steps: list[tuple[str, float]] = []
+    assert run_guarded(f"{HERE}:add", 2, 3, progress=lambda *s: steps.append(s)) == 5
+    assert steps == [("adding", 0.5)]
+
+
+def test_own_errors_keep_their_class_and_words() -> None:
+    with pytest.raises(SetupError, match="body 'pawl' has no face 'nest'") as caught:
+        run_guarded(f"{HERE}:refuse")
+    assert caught.value.exit_code == 2
+
+
+def test_unforeseen_errors_name_the_step_and_keep_the_trace() -> None:
+    with pytest.raises(
+        UnforeseenError, match="internal error in step 'walking': ZeroDivisionError"
+    ) as caught:
+        run_guarded(f"{HERE}:stumble")
+    assert caught.value.exit_code == 3
+    assert "stumble" in caught.value.trace
+
+
+def test_a_crash_is_an_error_that_names_signal_and_step() -> None:
+    with pytest.raises(CrashError, match=r"crashed \(SIGSEGV\) in step 'cut corner'") as caught:
+        run_guarded(f"{HERE}:crash")
+    assert (caught.value.exit_code, caught.value.step) == (3, "cut corner")
+
+
+def test_leaving_without_an_answer_is_a_crash() -> None:
+    with pytest.raises(CrashError, match=r"exit status 7.*'reading'"):
+        run_guarded(f"{HERE}:leave")
+
+
+def test_a_hang_ends_with_everything_it_started(tmp_path: Path) -> None:
+    note = tmp_path / "pids"
+    with pytest.raises(CrashError, match=r"not finished after 2 s; stopped in step 'contacts'"):
+        run_guarded(f"{HERE}:hang", str(note), timeout_s=2.0)
+    for pid in map(int, note.read_text().split()):
+        assert _is_gone(pid), pid
+
+
+def _is_gone(pid: int) -> bool:
+    for _ in range(50):
+        try:
+            state = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
+        except FileNotFoundError:
+            return True
+        if state == "Z":
+            return True
+        time.sleep(0.1)
+    return False
+
+
+def test_nothing_reaches_standard_output(capfd: pytest.CaptureFixture[str]) -> None:
+    assert run_guarded(f"{HERE}:shout") == "quiet"
+    out, err = capfd.readouterr()
+    assert out == ""
+    assert "a script's print" in err
