@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fixturecheck.contact.raw import Raw
+from fixturecheck.contact.raw import Raw, covered
 from fixturecheck.contact.standing import Array, Standing
 from fixturecheck.contact.surfaces import normal_out, signed_distance
 from fixturecheck.kernel.clip import (
@@ -36,6 +36,8 @@ _LEVEL = -1e-6
 """A direction counts as rising from a plane down to this cosine."""
 _PARALLEL = 1e-10
 """Edges whose directions have a smaller squared sine between them are parallel."""
+_OPPOSED = 1e-6
+"""Edges that coincide bear on each other when the material beside them differs at least this much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,6 +69,9 @@ class Look:
 def edges_on_faces(look: Look) -> Iterator[Raw]:
     """Yield lines and points where edges and corners of A touch faces of B."""
     faces = sorted({i for i, _ in look.pairs})
+    for i in faces:
+        if look.a.tip(i) is not None:
+            yield from _tip(look, i)
     edges = np.array(sorted({int(e) for i in faces for e in look.a.table.face_edges[i]}), dtype=np.int64)
     edges = edges[look.a.table.sharp[edges]]
     if not edges.size:
@@ -78,6 +83,22 @@ def edges_on_faces(look: Look) -> Iterator[Raw]:
     for j in theirs:
         if look.b.table.kinds[j] != "plane":
             yield from _on_curved(look, edges, j)
+
+
+def _tip(look: Look, i: int) -> Iterator[Raw]:
+    """Tip of a cone of A that stands on a face of B: every line down the cone rises from it."""
+    b, touch = look.b, look.touch_mm
+    cone = look.a.surface(i)
+    spot = cone.origin
+    for j in sorted({j for k, j in look.pairs if k == i}):
+        if b.table.kinds[j] == "plane":
+            away, normal = float(spot @ b.normals[j] - b.offsets[j]), b.normals[j]
+        else:
+            distances = signed_distance(b.surface(j), spot[None])
+            away, normal = 0.0 if distances is None else float(distances[0]), b.normal_near(j, spot)
+        rises = float(cone.axis @ normal) >= math.sin(cone.half_angle_rad) + _LEVEL
+        if rises and abs(away) <= touch and _within(b, j, spot, touch):
+            yield _point((i,), (j,), -normal, spot)
 
 
 def _on_planes(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[Raw]:
@@ -137,8 +158,8 @@ def _corners_on_planes(
 
 
 def _within(b: Standing, j: int, spot: Array, touch_mm: float) -> bool:
-    """Whether a point of the plane of face j lies within its outline."""
-    if not b.table.exact[j]:
+    """Whether a point of the surface of face j lies within its outline."""
+    if b.table.kinds[j] != "plane" or not b.table.exact[j]:
         return on_face(spot, b.face(j), 2 * touch_mm)
     frame, polygon = b.outline(j)
     return bool(polygon.distance(shapely.Point(frame.flat(spot[None])[0])) <= touch_mm)
@@ -209,7 +230,7 @@ def _along(look: Look, e: int, j: int) -> Iterator[Raw]:
     """Length that an edge of A shares with face j, trimmed by the face's own outline."""
     a, b, touch = look.a, look.b, look.touch_mm
     samples = a.edge_samples()[e]
-    if any(raw.covers(samples, 2 * touch) for raw in look.areas):
+    if covered(samples, look.areas, 2 * touch):
         return
     straight = bool(a.table.straight[e])
     if straight and b.table.kinds[j] == "plane" and b.table.exact[j]:
@@ -320,7 +341,7 @@ def edges_across(look: Look) -> Iterator[Raw]:
         low, high = max(0.0, min(span)), min(float(length_r[m, 0]), max(span))
         if high - low > touch:
             ends = p[m] + low * r[m], p[m] + high * r[m]
-            yield _edge_on_edge(look, (int(ours[m]), int(theirs[n])), ends)
+            yield from _edge_on_edge(look, (int(ours[m]), int(theirs[n])), ends)
 
 
 def _beside_areas(look: Look, ours: NDArray[np.int64], theirs: NDArray[np.int64]) -> Bools:
@@ -333,15 +354,17 @@ def _beside_areas(look: Look, ours: NDArray[np.int64], theirs: NDArray[np.int64]
     return beside
 
 
-def _edge_on_edge(look: Look, edges: tuple[int, int], ends: tuple[Array, Array]) -> Raw:
+def _edge_on_edge(look: Look, edges: tuple[int, int], ends: tuple[Array, Array]) -> Iterator[Raw]:
     """Length along which two parallel edges coincide."""
     a_faces, b_faces = look.a.table.edge_faces[edges[0]], look.b.table.edge_faces[edges[1]]
     start, end = ends
     # Each edge's own middle direction out of its material; where two edges meet they oppose.
     normal = look.b.inward()[edges[1]].sum(axis=0) - look.a.inward()[edges[0]].sum(axis=0)
-    normal /= max(float(np.linalg.norm(normal)), 1e-300)
-    return Raw(
-        kind="line", a_faces=a_faces, b_faces=b_faces, normal=normal,
+    size = float(np.linalg.norm(normal))
+    if size < _OPPOSED:
+        return
+    yield Raw(
+        kind="line", a_faces=a_faces, b_faces=b_faces, normal=normal / size,
         centroid=(start + end) / 2, length_mm=float(np.linalg.norm(end - start)),
         make=partial(segment, start, end), ends=(start, end),
     )  # fmt: skip

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-
 from fixturecheck.contact.broad import near_bodies, near_faces
 from fixturecheck.contact.quadrics import curved
 from fixturecheck.contact.edges import Look, edges_across, edges_on_faces
 from fixturecheck.contact.model import ContactMap, Overlap, Patch
 from fixturecheck.contact.overlap import overlap
 from fixturecheck.contact.planar import facing
-from fixturecheck.contact.raw import Raw
-from fixturecheck.contact.sampled import sampled
-from fixturecheck.contact.standing import Array, Standing, stand
+from fixturecheck.contact.raw import Raw, covered
+from fixturecheck.contact.sampled import near_only, sampled
+from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.result import Contact, NamedShape, Role
 from fixturecheck.tolerances import Tolerances
@@ -70,6 +68,8 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
         pair = (a, int(i), b, int(j))
         patches = curved(pair, tolerances)
         found += sampled(pair, tolerances) if patches is None else patches
+        if patches and not any(raw.kind in {"area", "near"} for raw in patches):
+            found += near_only(pair, tolerances)
     if face_to_face:
         touching = [raw for raw in found if raw.kind in {"area", "near"}]
         return touching, True
@@ -98,16 +98,9 @@ def _distinct(found: Sequence[Raw], touch_mm: float) -> list[Raw]:
     rest = sorted((r for r in found if r.kind != "near"), key=lambda r: (_SIZE[r.kind], -r.length_mm))
     kept: list[Raw] = []
     for raw in rest:
-        spots = _spots(raw)
-        if raw.kind == "area" or not any(k.covers(spots, 2 * touch_mm) for k in kept):
+        if raw.kind == "area" or not covered(raw.spots(), kept, 2 * touch_mm):
             kept.append(raw)
     return kept + near
-
-
-def _spots(raw: Raw) -> Array:
-    if raw.ends is not None:
-        return np.stack([raw.ends[0], raw.centroid, raw.ends[1]])
-    return raw.centroid[None]
 
 
 def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:

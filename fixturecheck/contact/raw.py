@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -11,10 +11,11 @@ import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.contact.standing import Frame
-from fixturecheck.kernel.clip import distance, dot
+from fixturecheck.kernel.clip import distance, dot, edge_points
 from fixturecheck.kernel.shapes import Shape
 
 Array = NDArray[np.float64]
+_SPOTS = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,23 +56,38 @@ class Raw:
     ends: tuple[Array, Array] | None = None
     frayed: bool = False
 
-    def covers(self, points: Array, within_mm: float) -> bool:
-        """Say whether all of the points (n, 3) lie on the patch."""
+    def holds(self, points: Array, within_mm: float) -> NDArray[np.bool_]:
+        """Say which of the points (n, 3) lie on the patch."""
         if self.flat is not None:
             frame, polygon = self.flat
-            if np.any(np.abs((points - frame.origin) @ frame.normal) > within_mm):
-                return False
+            level = np.abs((points - frame.origin) @ frame.normal) <= within_mm
             spots = shapely.points(frame.flat(points))
-            return bool(np.all(shapely.distance(polygon, spots) <= within_mm))
+            return np.asarray(level & (shapely.distance(polygon, spots) <= within_mm))
         if self.ends is not None:
             start, end = self.ends
             along = end - start
             share = np.clip((points - start) @ along / max(float(along @ along), 1e-30), 0.0, 1.0)
             off = points - start - share[:, None] * along
-            return bool(np.all(np.linalg.norm(off, axis=1) <= within_mm))
+            return np.asarray(np.linalg.norm(off, axis=1) <= within_mm)
         shape = self.make()
-        return all(distance(dot(p), shape)[0] <= within_mm for p in points)
+        return np.array([distance(dot(p), shape)[0] <= within_mm for p in points], dtype=bool)
+
+    def spots(self) -> Array:
+        """Return points (n, 3) that stand for a line or a point: where they lie, all of it does."""
+        if self.ends is not None:
+            return np.stack([self.ends[0], self.centroid, self.ends[1]])
+        return edge_points(self.make(), _SPOTS)
 
     def turned(self) -> Raw:
         """Return the same patch seen from B."""
         return replace(self, a_faces=self.b_faces, b_faces=self.a_faces, normal=-self.normal)
+
+
+def covered(points: Array, patches: Iterable[Raw], within_mm: float) -> bool:
+    """Say whether every one of the points (n, 3) lies on some patch, one patch or several together."""
+    left = np.ones(len(points), dtype=bool)
+    for patch in patches:
+        left[left] = ~patch.holds(points[left], within_mm)
+        if not left.any():
+            return True
+    return False

@@ -2,86 +2,179 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fixturecheck.contact.quadrics import Pair
 from fixturecheck.contact.raw import Raw
-from fixturecheck.contact.standing import Array
-from fixturecheck.kernel.clip import closest_points, distance, dot, grid_on_face, normal_at, parameter_patch
-from fixturecheck.kernel.shapes import Face
+from fixturecheck.contact.standing import Array, Standing
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.clip import (
+    Grid,
+    closest_points,
+    distance,
+    dot,
+    face_window,
+    grid_on_face,
+    parameter_patch,
+)
 from fixturecheck.tolerances import Tolerances
 
 _MOST = 1500
+_FINER = 4
+"""How much finer the part of a face that is near is sampled, as far as `_MOST` allows."""
 _APART_MM = 1e-2
+_FACING = math.cos(math.radians(60.0))
+"""Faces look at each other where both normals lie within 60 degrees of the line between them."""
+_OPPOSED = 1.0 - 1e-4
+"""Smooth faces touch at a point where their normals oppose this well; else an edge or corner touches."""
+
+Bools = NDArray[np.bool_]
 
 
 def sampled(pair: Pair, tolerances: Tolerances) -> list[Raw]:
     """Return patches found by sampling face A and measuring each point's exact distance to face B."""
     a, i, b, j = pair
-    ours, theirs = a.face(i), b.face(j)
-    nearest = closest_points(ours, theirs, tolerances.near_mm)
+    nearest = closest_points(a.face(i), b.face(j), tolerances.near_mm)
     if not nearest:
         return []
-    spacing = tolerances.sample_mm
-    points, weights, parameters = grid_on_face(ours, spacing, _MOST)
-    close = np.all(
-        (points >= b.lows[j] - tolerances.near_mm) & (points <= b.highs[j] + tolerances.near_mm), axis=1
-    )
-    points, weights, parameters = points[close], weights[close], parameters[close]
-    gaps = np.array([distance(dot(p), theirs)[0] for p in points])
+    field = _field(pair, tolerances)
     found = []
-    touching = gaps <= tolerances.touch_mm
-    if nearest[0][0] <= tolerances.touch_mm:
-        if touching.sum() >= 3:
-            found.append(_patch("area", pair, (points, weights, parameters, gaps), touching))
-        else:
-            found += _spots(pair, nearest, theirs)
-    near = ~touching & (gaps <= tolerances.near_mm)
-    if near.any():
-        found.append(_patch("near", pair, (points, weights, parameters, gaps), near))
-    return found
+    touching = field.facing & (field.gaps <= tolerances.touch_mm)
+    if _has_block(field.grid.cells[touching]):
+        found.append(_patch("area", pair, field, touching))
+    elif nearest[0][0] <= tolerances.touch_mm:
+        found += _spots(pair, nearest)
+    return found + _near(pair, field, tolerances)
 
 
-def _patch(kind: str, pair: Pair, samples: tuple[Array, Array, Array, Array], chosen: Array) -> Raw:
-    """Weigh the chosen samples; the gap is known to half the step between neighbouring values."""
-    a, i, _, j = pair
-    points, weights, parameters, gaps = (s[chosen] for s in samples)
-    share = weights / weights.sum()
-    centre = share @ points
-    spread = (
-        np.ptp(samples[2], axis=0) / np.sqrt(max(len(samples[3]), 1)) if len(samples[3]) > 1 else np.zeros(2)
-    )
+def near_only(pair: Pair, tolerances: Tolerances) -> list[Raw]:
+    """Return the near patch around a line or point of contact that is already known."""
+    return _near(pair, _field(pair, tolerances), tolerances)
+
+
+def _near(pair: Pair, field: _Field, tolerances: Tolerances) -> list[Raw]:
+    near = field.facing & (field.gaps > tolerances.touch_mm) & (field.gaps <= tolerances.near_mm)
+    return [_patch("near", pair, field, near)] if near.any() else []
+
+
+class _Field:
+    """The gap from samples of face A to face B.
+
+    Attributes
+    ----------
+    grid : Grid
+    gaps : ndarray, shape (n,)
+        Exact distance of each sample from face B, mm.
+    facing : ndarray of bool, shape (n,)
+        Whether the two faces look at each other there.
+    drift : ndarray, shape (n, 3)
+        Gradient of the gap along face A.
+    """
+
+    def __init__(self, grid: Grid, pair: Pair, tolerances: Tolerances) -> None:
+        _, _, b, j = pair
+        slack = tolerances.near_mm
+        box = np.all((grid.points >= b.lows[j] - slack) & (grid.points <= b.highs[j] + slack), axis=1)
+        self.grid = grid.only(box)
+        theirs = b.face(j)
+        rows = [distance(dot(p), theirs) for p in self.grid.points]
+        self.gaps = np.array([r[0] for r in rows])
+        feet = np.array([r[2] for r in rows]).reshape(-1, 3)
+        other = np.zeros_like(feet)
+        for k in np.flatnonzero(self.gaps <= slack):
+            other[k] = _normal(b, j, feet[k])
+        away = (self.grid.points - feet) / np.maximum(self.gaps, 1e-12)[:, None]
+        # A sample that touches has no line to its foot; there the gap grows along the other's normal.
+        away = np.where((self.gaps > tolerances.touch_mm)[:, None], away, other)
+        ours = -np.einsum("ij,ij->i", away, self.grid.normals)
+        self.facing = (ours >= _FACING) & (np.einsum("ij,ij->i", away, other) >= _FACING)
+        self.drift = away + ours[:, None] * self.grid.normals
+
+    def error_mm(self, chosen: Bools) -> float:
+        """Bound how far the gap within a cell strays from that of its sample.
+
+        The gap changes along the face no faster than its gradient, and the gradient within half a cell no
+        more than between neighbouring samples.
+        """
+        cells, drift = self.grid.cells[chosen], self.drift[chosen]
+        table = np.full((*(cells.max(axis=0) + 1), 3), np.nan)
+        table[cells[:, 0], cells[:, 1]] = drift
+        steps = [np.linalg.norm(np.diff(table, axis=k), axis=2).ravel() for k in (0, 1)]
+        known = np.concatenate(steps)
+        known = known[~np.isnan(known)]
+        turn = float(known.max()) if known.size else 1.0
+        slope = np.minimum(np.linalg.norm(drift, axis=1) + turn, 1.0)
+        return float((self.grid.reach[chosen] * slope).max())
+
+
+def _normal(b: Standing, j: int, foot: Array) -> Array:
+    """Outward normal of face B; zero where it has none, so that nothing faces it there."""
+    try:
+        return b.normal_near(j, foot)
+    except KernelError:
+        return np.zeros(3)
+
+
+def _field(pair: Pair, tolerances: Tolerances) -> _Field:
+    """Sample face A, first all of it, then again the part of it that is near."""
+    a, i, _, _ = pair
     face = a.face(i)
-    normal = share @ np.array([normal_at(face, p) for p in points])
-    make = partial(
-        parameter_patch, face, parameters.min(axis=0) - spread / 2, parameters.max(axis=0) + spread / 2
-    )
-    ordered = np.sort(gaps)
+    low, high = face_window(face)
+    field = _Field(grid_on_face(face, (low, high), tolerances.sample_mm, _MOST), pair, tolerances)
+    near = field.facing & (field.gaps <= tolerances.near_mm)
+    if not near.any():
+        return field
+    margin, spots = 1.5 * field.grid.step, field.grid.parameters[near]
+    window = np.maximum(low, spots.min(axis=0) - margin), np.minimum(high, spots.max(axis=0) + margin)
+    return _Field(grid_on_face(face, window, tolerances.sample_mm / _FINER, _MOST), pair, tolerances)
+
+
+def _has_block(cells: NDArray[np.int64]) -> bool:
+    """Whether some two by two cells are all there: an area, and not a line or a point."""
+    there = {(int(m), int(n)) for m, n in cells}
+    return any({(m + 1, n), (m, n + 1), (m + 1, n + 1)} <= there for m, n in there)
+
+
+def _patch(kind: str, pair: Pair, field: _Field, chosen: Bools) -> Raw:
+    """Weigh the chosen samples."""
+    a, i, _, j = pair
+    grid, gaps = field.grid.only(chosen), field.gaps[chosen]
+    share = grid.weights / grid.weights.sum()
+    normal = share @ grid.normals
+    size = float(np.linalg.norm(normal))
+    half = grid.step / 2
+    low, high = grid.parameters.min(axis=0) - half, grid.parameters.max(axis=0) + half
     return Raw(
         kind=kind,
         a_faces=(i,),
         b_faces=(j,),
-        normal=normal / max(float(np.linalg.norm(normal)), 1e-300),
-        centroid=centre,
-        area_mm2=float(weights.sum()),
+        # All the way round a pin or a ball the normals cancel; then any one of them has to stand for all.
+        normal=normal / size if size > 1e-3 else grid.normals[0],
+        centroid=share @ grid.points,
+        area_mm2=float(grid.weights.sum()),
         gap_mean_mm=float(share @ gaps),
         gap_max_mm=float(gaps.max()),
-        error_mm=float(np.diff(ordered).max() / 2) if len(ordered) > 1 else float(ordered[0]),
-        make=make,
+        error_mm=field.error_mm(chosen),
+        make=partial(parameter_patch, a.face(i), low, high),
     )
 
 
-def _spots(pair: Pair, nearest: list[tuple[float, Array, Array]], theirs: Face) -> list[Raw]:
-    """Distinct points of contact."""
-    _, i, _, j = pair
+def _spots(pair: Pair, nearest: list[tuple[float, Array, Array]]) -> list[Raw]:
+    """Distinct points where two smooth faces touch."""
+    a, i, b, j = pair
     found: list[Raw] = []
-    for _, _, spot in nearest:
+    for _, mine, spot in nearest:
         if any(np.linalg.norm(spot - other.centroid) < _APART_MM for other in found):
             continue
+        normal = _normal(b, j, spot)
+        if float(normal @ _normal(a, i, mine)) > -_OPPOSED:
+            continue
         raw = Raw(
-            kind="point", a_faces=(i,), b_faces=(j,), normal=-normal_at(theirs, spot), centroid=spot,
+            kind="point", a_faces=(i,), b_faces=(j,), normal=-normal, centroid=spot,
             make=partial(dot, spot), ends=(spot, spot),
         )  # fmt: skip
         found.append(raw)

@@ -16,6 +16,7 @@ from fixturecheck.kernel.facets import Circle, FaceTable, Surface, face_tables, 
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
 
 Array = NDArray[np.float64]
+_APEX_MM = 1e-6
 
 
 class Standing:
@@ -89,6 +90,15 @@ class Standing:
                 raise TypeError(message)
             self._surfaces[face] = surface.moved(self.turn, self.shift)
         return self._surfaces[face]
+
+    def tip(self, face: int) -> Array | None:
+        """Return the tip of an outside cone in the machine's frame; None where the face has none."""
+        surface = self.table.surfaces[face]
+        if surface is None or surface.kind != "cone" or surface.outward < 0:
+            return None
+        corners = self.table.vertices[self.table.face_vertices[face]]
+        at_apex = np.linalg.norm(corners - surface.origin, axis=1) <= _APEX_MM
+        return self.surface(face).origin if at_apex.any() else None
 
     def face(self, index: int) -> Face:
         """Return the kernel's face in the machine's frame."""

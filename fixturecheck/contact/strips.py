@@ -23,13 +23,22 @@ def _arcs(surface: Surface, middle: Array, half_rad: float) -> list[tuple[float,
     """Angles about the axis, measured from direction `middle`, that a face shares with +-half_rad."""
     zero = math.atan2(float(middle @ surface.y_axis), float(middle @ surface.x_axis))
     first, last = surface.arc_rad[0] - zero, surface.arc_rad[1] - zero
-    found = []
+    if last - first >= 2 * math.pi - 1e-9:
+        return [(-half_rad, half_rad)]
+    found: list[tuple[float, float]] = []
     for turn in range(-3, 4):
         low = max(first + 2 * math.pi * turn, -half_rad)
         high = min(last + 2 * math.pi * turn, half_rad)
         if high - low > 1e-12:
             found.append((low, high))
-    return found
+    return _joined(found)
+
+
+def _joined(arcs: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Join two runs that meet across the back of the cylinder, where a full turn begins and ends."""
+    if len(arcs) > 1 and arcs[0][0] <= -math.pi + 1e-12 and arcs[-1][1] >= math.pi - 1e-12:
+        return [*arcs[1:-1], (arcs[-1][0], arcs[0][1] + 2 * math.pi)]
+    return arcs
 
 
 def _handed(surface: Surface, middle: Array) -> Array:
@@ -137,7 +146,9 @@ def _gap_at(one: Surface, two: Surface, toward: Array, angles: Array) -> Array:
     inside = along**2 - np.einsum("ij,ij->i", x, x) + two.radius_mm**2
     root = np.sqrt(np.maximum(inside, 0.0))
     reach = -along - root if two.outward > 0 else -along + root
-    return np.where(inside < 0, np.inf, reach)
+    # A pin lies behind where its middle does: the ray runs away from it.
+    missed = (inside < 0) | ((along >= 0) & (two.outward > 0))
+    return np.where(missed, np.inf, reach)
 
 
 def _half_angle(field: Callable[[Array], Array], near_mm: float) -> float:
@@ -169,7 +180,7 @@ def _shared(one: Surface, two: Surface, toward: Array, arc: tuple[float, float])
             start = None
     if start is not None:
         found.append((float(start), float(angles[-1])))
-    return [(s, e) for s, e in found if e - s > 1e-9]
+    return _joined([(s, e) for s, e in found if e - s > 1e-9])
 
 
 def _foot_inside(one: Surface, two: Surface, toward: Array, angles: Array) -> Array:

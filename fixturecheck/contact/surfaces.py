@@ -48,7 +48,9 @@ def normal_out(surface: Surface, point: Array) -> Array:
     elif surface.kind == "sphere":
         normal = x / np.linalg.norm(x)
     elif surface.kind == "cone":
-        normal = math.cos(surface.half_angle_rad) * unit - math.sin(surface.half_angle_rad) * surface.axis
+        # At the apex every way round is as near: the axis is the middle of them.
+        lean = surface.half_angle_rad if size > 0 else math.pi / 2
+        normal = math.cos(lean) * unit - math.sin(lean) * surface.axis
     elif surface.kind == "torus":
         tube = x - surface.radius_mm * unit
         normal = tube / np.linalg.norm(tube)

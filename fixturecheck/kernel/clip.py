@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cadquery as cq
 import numpy as np
@@ -24,7 +24,7 @@ from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
 from OCP.gp import gp_Ax2, gp_Ax3, gp_Circ, gp_Dir, gp_Pnt, gp_Pnt2d, gp_Trsf, gp_Vec
 from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
-from OCP.TopAbs import TopAbs_State
+from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
 from OCP.TopoDS import TopoDS
 from OCP.TopTools import TopTools_ListOfShape
 
@@ -133,11 +133,19 @@ def common_faces(a: Face, b: Face) -> list[Face]:
 
 
 def clip_edge(edge: Edge, faces: Iterable[Face]) -> list[Edge]:
-    """Return the parts of an edge that lie on every one of the faces."""
+    """Return the parts of an edge that lie on every one of the faces; a seam does not part it."""
     pieces = [edge]
     for face in faces:
-        pieces = [part for piece in pieces for part in common(piece, face).Edges()]
+        pieces = [part for piece in pieces for part in _clipped(piece, face)]
     return pieces
+
+
+def _clipped(edge: Edge, face: Face) -> list[Edge]:
+    parts = list(common(edge, face).Edges())
+    whole = float(edge.Length())
+    if len(parts) > 1 and abs(sum(float(p.Length()) for p in parts) - whole) <= 1e-9 * whole:
+        return [edge]
+    return parts
 
 
 def common_solid(a: Solid, b: Solid) -> tuple[Shape, float, float]:
@@ -189,46 +197,104 @@ def edge_middle(edge: Edge) -> Array:
     return np.array(edge.positionAt(0.5).toTuple())
 
 
+def edge_points(edge: Shape, count: int) -> Array:
+    """Return points (count, 3) along an edge, ends included."""
+    curve = cq.Edge(edge.wrapped)
+    return np.array([curve.positionAt(t).toTuple() for t in np.linspace(0.0, 1.0, count)])
+
+
 def edge_centre(edge: Edge) -> Array:
     """Return the centre of mass of an edge."""
     return np.array(edge.Center().toTuple())
 
 
-def grid_on_face(face: Face, spacing_mm: float, most: int) -> tuple[Array, Array, Array]:
-    """Return points on a face, spaced evenly in its parameters, inside its outline.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Grid:
+    """Points on a face at the middles of cells that are even in its parameters; n points.
 
     Parameters
     ----------
-    spacing_mm : float
-        Wanted spacing; widened so that no more than `most` points are laid out.
-
-    Returns
-    -------
-    points : ndarray, shape (n, 3)
+    points, normals : ndarray, shape (n, 3)
+        With the outward unit normal at each; zero where the surface has none.
     weights : ndarray, shape (n,)
         Area that each point stands for, mm2.
+    reach : ndarray, shape (n,)
+        Distance from each point to the corners of its cell, mm, to first order.
     parameters : ndarray, shape (n, 2)
         u and v of each point.
+    cells : ndarray of int, shape (n, 2)
+        Column and row of each cell.
+    step : ndarray, shape (2,)
+        Size of a cell in u and v.
+    """
+
+    points: Array
+    normals: Array
+    weights: Array
+    reach: Array
+    parameters: Array
+    cells: NDArray[np.int64]
+    step: Array
+
+    def only(self, chosen: NDArray[np.bool_]) -> Grid:
+        """Return the chosen points."""
+        return replace(
+            self,
+            points=self.points[chosen],
+            normals=self.normals[chosen],
+            weights=self.weights[chosen],
+            reach=self.reach[chosen],
+            parameters=self.parameters[chosen],
+            cells=self.cells[chosen],
+        )
+
+
+def face_window(face: Face) -> tuple[Array, Array]:
+    """Return the least and greatest parameters (u, v) of a face."""
+    u0, u1, v0, v1 = face._uvBounds()  # noqa: SLF001  CadQuery has no public name for it
+    return np.array([u0, v0]), np.array([u1, v1])
+
+
+def grid_on_face(face: Face, window: tuple[Array, Array], spacing_mm: float, most: int) -> Grid:
+    """Lay out points on a face, inside its outline and inside a window of its parameters.
+
+    Parameters
+    ----------
+    window : tuple of ndarray
+        Least and greatest (u, v).
+    spacing_mm : float
+        Wanted spacing; widened so that no more than `most` points are laid out.
     """
     surface = BRepAdaptor_Surface(face.wrapped, True)
-    u0, u1, v0, v1 = face._uvBounds()  # noqa: SLF001  CadQuery has no public name for it
+    (u0, v0), (u1, v1) = window
     inside = BRepTopAdaptor_FClass2d(face.wrapped, 1e-9)
+    flip = -1.0 if face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
     point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
     surface.D1((u0 + u1) / 2, (v0 + v1) / 2, point, du, dv)
     counts = [max(2, math.ceil(d.Magnitude() * s / spacing_mm)) for d, s in ((du, u1 - u0), (dv, v1 - v0))]
     shrink = max(1.0, math.sqrt(counts[0] * counts[1] / most))
     nu, nv = (max(2, int(c / shrink)) for c in counts)
-    step = (u1 - u0) / nu, (v1 - v0) / nv
-    points, weights, parameters = [], [], []
+    step = np.array([(u1 - u0) / nu, (v1 - v0) / nv])
+    rows = []
     for k in range(nu * nv):
         u, v = u0 + (k % nu + 0.5) * step[0], v0 + (k // nu + 0.5) * step[1]
-        if inside.Perform(gp_Pnt2d(u, v)) != TopAbs_State.TopAbs_IN:
-            continue
-        surface.D1(u, v, point, du, dv)
-        points.append(point.Coord())
-        weights.append(du.Crossed(dv).Magnitude() * step[0] * step[1])
-        parameters.append((u, v))
-    return np.array(points).reshape(-1, 3), np.array(weights), np.array(parameters).reshape(-1, 2)
+        if inside.Perform(gp_Pnt2d(u, v)) == TopAbs_State.TopAbs_IN:
+            surface.D1(u, v, point, du, dv)
+            rows.append((*point.Coord(), *du.Coord(), *dv.Coord(), u, v, k % nu, k // nu))
+    table = np.array(rows).reshape(-1, 13)
+    along_u, along_v = table[:, 3:6] * step[0], table[:, 6:9] * step[1]
+    across = np.cross(along_u, along_v)
+    size = np.linalg.norm(across, axis=1)
+    diagonals = np.stack([along_u + along_v, along_u - along_v])
+    return Grid(
+        points=table[:, :3],
+        normals=flip * across / np.where(size > 0, size, 1.0)[:, None],
+        weights=size,
+        reach=np.linalg.norm(diagonals, axis=2).max(axis=0) / 2,
+        parameters=table[:, 9:11],
+        cells=table[:, 11:].astype(np.int64),
+        step=step,
+    )
 
 
 def parameter_patch(face: Face, low: Array, high: Array) -> Face:
@@ -238,8 +304,19 @@ def parameter_patch(face: Face, low: Array, high: Array) -> Face:
 
 
 def normal_at(face: Face, point: Array) -> Array:
-    """Return the outward unit normal of a face at its point nearest to `point`."""
-    return np.array(face.normalAt(cq.Vector(*point)).toTuple())
+    """Return the outward unit normal of a face at its point nearest to `point`.
+
+    Raises
+    ------
+    KernelError
+        The surface has no normal there, as at the tip of a cone.
+    """
+    try:
+        return np.array(face.normalAt(cq.Vector(*point)).toTuple())
+    except Standard_Failure as failure:
+        x, y, z = (float(v) for v in point)
+        message = f"a face has no normal at ({x:.6g}, {y:.6g}, {z:.6g})"
+        raise KernelError(message) from failure
 
 
 def centre_of(shape: Shape) -> tuple[float, float, float]:
