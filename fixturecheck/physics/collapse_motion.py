@@ -100,7 +100,7 @@ def _describe(body: Rigid, twist: FloatArray) -> Motion:
         upright = abs(unit[2]) > 0.8
         turn = "turns" if upright else "tips"
         kind = turn if turning >= TURNS_ABOVE * speed else f"slides and {turn}"
-        says = f"{body.name} {kind} {_turning_words(velocity, unit, upright=upright)}{_place(foot, unit)}"
+        says = f"{body.name} {kind} {_turning_words(unit, upright=upright)}{_place(foot, unit)}"
     return Motion(
         body=body.name,
         kind=kind,
@@ -120,15 +120,11 @@ def _straight(unit: FloatArray) -> str:
     return "drops" if unit[2] < -0.7 else "slides"
 
 
-def _turning_words(velocity: FloatArray, axis: FloatArray, *, upright: bool) -> str:
-    """Say which way a turning body goes."""
+def _turning_words(axis: FloatArray, *, upright: bool) -> str:
+    """Say which way a turning body goes; one that tips goes the way its top leans against its foot."""
     if upright:
         return "counter-clockwise seen from above" if axis[2] > 0.0 else "clockwise seen from above"
-    level = np.array([velocity[0], velocity[1], 0.0])
-    if np.linalg.norm(level) < 0.05 * np.linalg.norm(velocity):
-        # The centre moves straight up or down: what stands above the axis tells the way it leans.
-        level = np.cross(axis, [0.0, 0.0, 1.0])
-    return direction_words(_vector(level))
+    return direction_words(_vector(np.cross(axis, [0.0, 0.0, 1.0])))
 
 
 def _place(foot: FloatArray, axis: FloatArray) -> str:

@@ -15,8 +15,9 @@ from fixturecheck.physics.equilibrium import ContactPoint, FloatArray, Holding, 
 
 # How much more the sum and the centre of the pulls count than their evenness.
 EXACT = 1e4
-# How much stiffer or softer than stated a contact is taken to be where a face does not fit evenly.
-UNEVEN = 10.0
+# How much stiffer or softer than stated a contact is taken to be where a face does not fit evenly: common
+# practice, no source.
+UNEVEN = 3.0
 
 
 def patch_points(
@@ -104,7 +105,7 @@ def uneven_fits(holding: Holding) -> tuple[FloatArray, FloatArray]:
     Returns
     -------
     tuple of ndarray, shape (n,)
-        Two sets of factors, within a factor of ten either way for faces and for neighbours each.
+        Two sets of factors, at most `UNEVEN` either way for faces and as much for neighbours.
     """
     contacts = holding.contacts
     at = np.array([c.at_mm for c in contacts], dtype=float).reshape(-1, 3)

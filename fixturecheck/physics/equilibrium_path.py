@@ -7,18 +7,20 @@ equilibrium with friction inside its cones; the greatest load factor on it is th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.equilibrium import Equations, FloatArray
 from fixturecheck.physics.equilibrium_solve import DRAG, State, Step, Task, assemble, solve
+from fixturecheck.physics.limit_load import limit_factor
 
 MOST_STEPS = 60
 STRIDES = (1.0, 0.5, 0.21, 0.043)
 STANDSTILL = 2e-5
 LET_GO = 0.99
+STIFF_DRAGS = (1e-6, 1e-4, 1e-2)
 NOTHING = 1e-6
 BALANCED = 1e-5
 STILL, FREE = "stood still", "moves freely"
@@ -65,7 +67,7 @@ def settle_held(equations: Equations) -> tuple[State, bool]:
     Raises
     ------
     NotComputedError
-        Contacts kept switching.
+        Contacts kept switching, and it is not plain either that nothing could hold.
     """
     start = State(freedoms_mm=np.zeros(equations.held_n.shape), carried_n=np.zeros((len(equations.mu), 3)))
     if not np.any(equations.held_n):
@@ -75,13 +77,28 @@ def settle_held(equations: Equations) -> tuple[State, bool]:
     heading = equations.held_n / np.linalg.norm(equations.held_n)
     step, _ = _advance(equations, start, nothing, equations.held_n, stride, heading)
     if step is None:
-        message = "equilibrium under weight, magnet and clamps: contacts kept switching their state"
-        raise NotComputedError(message)
+        return _pushed_off(equations, start, stride, heading), False
     if not _balances(equations, step):
         return step.state, False
     # Contacts without gaps answer in proportion, so one state at any size gives the state at full size.
     grown = 1.0 / step.factor
     return State(freedoms_mm=step.state.freedoms_mm * grown, carried_n=step.state.carried_n * grown), True
+
+
+def _pushed_off(equations: Equations, start: State, stride: float, heading: FloatArray) -> State:
+    """Motion against stiff drag where no rest was found, if no contact forces at all could give one."""
+    size = float(np.linalg.norm(equations.held_n))
+    alone = replace(equations, held_n=np.zeros_like(equations.held_n), cutting_n=equations.held_n)
+    if limit_factor(alone) > NOTHING:
+        message = "equilibrium under weight, magnet and clamps: contacts kept switching their state"
+        raise NotComputedError(message)
+    for drag in STIFF_DRAGS:
+        nothing = np.zeros_like(equations.held_n)
+        step, _ = _advance(equations, start, nothing, equations.held_n, stride, heading, drag=drag)
+        if step is not None:
+            return step.state
+    unit = equations.held_n / size
+    return State(freedoms_mm=stride * unit, carried_n=start.carried_n)
 
 
 def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
@@ -166,6 +183,8 @@ def _advance(
     load: FloatArray,
     stride: float,
     heading: FloatArray,
+    *,
+    drag: float = DRAG,
 ) -> tuple[Step | None, float]:
     """Move on by `stride` along the load, or by less where the contacts do not settle; say by how much."""
     size = float(np.linalg.norm(load))
@@ -180,7 +199,7 @@ def _advance(
             stride_mm=stride * fraction,
             scale_n=float(np.linalg.norm(held)) or size,
             heading=heading,
-            drag_n_mm=DRAG * float(equations.normal_n_mm.max(initial=1.0)),
+            drag_n_mm=drag * float(equations.normal_n_mm.max(initial=1.0)),
         )
         found = solve(task)
         if found is not None and found.balanced:

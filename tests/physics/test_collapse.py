@@ -96,11 +96,54 @@ def test_share_of_the_pull_that_holds_sideways():
     assert shares == pytest.approx([0.15, 0.30], rel=1e-4)
 
 
+def test_friction_of_ground_steel_lies_in_the_published_range():
+    """Gieck 0.15 to 0.30, Davis 0.31 at rest and 0.23 sliding, clean and dry up to 0.78, which no shop has:
+    LBNL coefficients of friction."""
+    mu = friction("ground_steel")
+    assert (mu.low, mu.high) == (0.15, 0.30)
+    assert mu.holds(0.23)
+    assert not mu.holds(0.78)
+
+
 def test_no_friction_holds_nothing_sideways_and_no_load_is_refused():
     # Of a pull and weight of 510 N no more than a hundred-thousandth is found to hold.
     assert collapse(block(mu=0.0)).factor.low == pytest.approx(0.0, abs=510e-5)
     with pytest.raises(SetupError, match="cutting load is zero"):
         collapse(replace(block(mu=0.2), cutting=()))
+
+
+@pytest.mark.parametrize("kept", [0, 1, 2])
+def test_too_few_points_to_rest_on(kept):
+    """Three points not in line are the least that a free body rests on: statics."""
+    plain = block(mu=0.2)
+    answer = collapse(replace(plain, contacts=plain.contacts[:kept]))
+    assert not answer.rests
+    assert answer.factor == Range.exactly(0.0)
+    assert answer.goes == "part"
+    if kept == 2:
+        # Both points stand on the left.
+        assert answer.motions[0].says.startswith("part tips to the right")
+
+
+def test_three_points_rest():
+    """Each corner of a triangle round the centre carries its share of the weight: moments."""
+    spots = ((-20.0, -20.0, 0.0), (20.0, -20.0, 0.0), (0.0, 20.0, 0.0))
+    points = tuple(ContactPoint(a="part", at_mm=p, normal=(0, 0, -1), mu=0.2) for p in spots)
+    answer = collapse(replace(block(mu=0.2), contacts=points))
+    assert answer.rest_n[:, 0] == pytest.approx([2.5, 2.5, 5.0], rel=1e-5)
+
+
+def test_spin_depends_on_where_the_face_bears():
+    """Against turning on its seat a flat face holds by its fit: between that of the middle points alone and
+    that of the outer points, sum of mu N r (statics); the range is wide and its low end counts."""
+    plain = block(mu=0.2, weight=0.0, pull=500, points=4)
+    twist = Load(body="part", force_n=(0, 0, 0), at_mm=(0, 0, 0), moment_nmm=(0, 0, 100.0))
+    answer = collapse(replace(plain, cutting=(twist,)), ceiling=1e3)
+    inner, outer = (0.2 * 500 * r * math.sqrt(2) / 100 for r in (20 / 3, 20.0))
+    assert inner < answer.factor.low < answer.factor.high < answer.bound_factor
+    assert answer.bound_factor == pytest.approx(outer, rel=1e-5)
+    assert answer.factor.high > 1.1 * answer.factor.low
+    assert "turns counter-clockwise seen from above" in answer.says
 
 
 def test_clamp_that_pushes_the_part_off_its_seat():
