@@ -1,0 +1,116 @@
+"""The output folder: whole or not at all, and never over somebody's files."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from fixturecheck.errors import SetupError
+from fixturecheck.report.canonical import result_json
+from fixturecheck.report.folder import check_usable, staged
+from tests.report.staged import result
+
+
+def write(folder: Path, mark: str = "new") -> None:
+    (folder / "result.json").write_bytes(result_json(result()))
+    (folder / "report.html").write_text(mark)
+    (folder / "stl").mkdir()
+    (folder / "stl" / "gib_1.stl").write_text(mark)
+
+
+def left_beside(out: Path) -> list[str]:
+    return sorted(p.name for p in out.parent.iterdir() if p != out)
+
+
+def test_moved_into_place_when_it_ends_well(tmp_path: Path) -> None:
+    out = tmp_path / "deep" / "er" / "out"
+    with staged(out) as folder:
+        write(folder)
+        assert not out.exists()
+        assert folder.parent == out.parent
+    assert (out / "report.html").read_text() == "new"
+    assert left_beside(out) == []
+
+
+def test_nothing_stays_when_it_raises(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+
+    def half_done() -> None:
+        with staged(out) as folder:
+            write(folder)
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        half_done()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_earlier_result_is_replaced_whole(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    with staged(out) as folder:
+        write(folder, "old")
+        (folder / "stl" / "gone.stl").write_text("old")
+    with staged(out) as folder:
+        write(folder)
+    assert sorted(p.name for p in (out / "stl").iterdir()) == ["gib_1.stl"]
+    assert (out / "report.html").read_text() == "new"
+    assert left_beside(out) == []
+
+
+def test_an_earlier_result_survives_a_failure(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    with staged(out) as folder:
+        write(folder, "old")
+    with pytest.raises(RuntimeError), staged(out):
+        raise RuntimeError
+    assert (out / "report.html").read_text() == "old"
+
+
+@pytest.mark.parametrize("name", ["drawing.step", "stl/notes.txt", "pictures"])
+def test_foreign_things_are_never_replaced(tmp_path: Path, name: str) -> None:
+    """A file of somebody's own inside an earlier result keeps the whole folder."""
+    out = tmp_path / "out"
+    with staged(out) as folder:
+        write(folder, "old")
+    (out / name).write_text("mine")
+    with pytest.raises(SetupError, match="not from an earlier check"), staged(out):
+        pass
+    assert (out / name).read_text() == "mine"
+
+
+def test_a_folder_of_other_things_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "result.json").write_text('{"tool": {"name": "other"}}')
+    with pytest.raises(SetupError, match=r"holds result\.json"):
+        check_usable(tmp_path)
+
+
+def test_an_empty_folder_is_used(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    with staged(out) as folder:
+        write(folder)
+    assert (out / "report.html").exists()
+
+
+def test_a_file_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("x")
+    with pytest.raises(SetupError, match="is a file"):
+        check_usable(tmp_path / "out")
+
+
+def test_below_a_file_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(SetupError, match="cannot write there"), staged(tmp_path / "file" / "out"):
+        pass
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
+def test_a_locked_folder_is_refused(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    try:
+        with pytest.raises(SetupError, match="cannot write there"), staged(tmp_path / "out"):
+            pass
+    finally:
+        tmp_path.chmod(0o700)

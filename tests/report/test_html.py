@@ -1,0 +1,200 @@
+"""report.html: one file, verdict first, everything said, nothing that runs or loads."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+from PIL import Image
+
+from fixturecheck.report.html import page
+from fixturecheck.report.order import OVERVIEW
+from fixturecheck.report.quantity import shown, shown_plain
+from fixturecheck.result import Result, Verdict
+from tests.report import staged
+
+VOID = {"meta", "img", "br"}
+
+
+class Reader(HTMLParser):
+    """Collects text and attributes, and insists that every tag is closed."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] != "style":
+            self.text.append(data)
+
+
+def read(text: str) -> Reader:
+    reader = Reader()
+    reader.feed(text)
+    reader.close()
+    assert reader.open == []
+    return reader
+
+
+def png(colour: str) -> bytes:
+    stream = io.BytesIO()
+    Image.new("RGB", (4, 3), colour).save(stream, "PNG")
+    return stream.getvalue()
+
+
+PICTURES = {
+    OVERVIEW: png("red"),
+    "01_nest.png": png("green"),
+    "02_clear.png": png("blue"),
+    "04_reach.png": png("tan"),
+}
+
+
+@pytest.fixture(scope="module")
+def text() -> str:
+    return page(staged.result(), staged.setup(), pictures=PICTURES)
+
+
+def test_the_verdict_comes_first_in_word_and_sign(text: str) -> None:
+    said = " ".join(" ".join(read(text).text).split())
+    body = said.split("gibs on a plate", 1)[1]
+    assert body.startswith(" \u2715 NO-GO gibs on a plate Do not grind this set-up as it stands.")
+
+
+def test_sections_come_worst_first(text: str) -> None:
+    heads = re.findall(r"<h2>(.*?)</h2>", text)
+    assert heads == [
+        "What is no-go",
+        "What could not be computed",
+        "Cautions",
+        "Checked, and go",
+        "At the machine",
+        "As ground",
+        "What touches",
+        "The set-up as stated",
+        "Read from",
+    ]
+
+
+def test_nothing_is_loaded_and_nothing_runs(text: str) -> None:
+    for tag, attributes in read(text).tags:
+        assert tag not in {"script", "link", "iframe", "object"}
+        assert not any(name.startswith("on") for name in attributes)
+        for name in ("src", "href"):
+            value = attributes.get(name)
+            assert value is None or value.startswith("data:image/png;base64,")
+    assert "url(" not in text
+    assert "@import" not in text
+
+
+def test_pictures_are_inside_each_by_its_finding(text: str) -> None:
+    sources = re.findall(r'src="data:image/png;base64,([^"]+)"', text)
+    assert [base64.b64decode(s) for s in sources] == list(PICTURES.values())
+    article = text.split('id="finding-1"')[1].split("</article>", maxsplit=1)[0]
+    assert base64.b64encode(PICTURES["01_nest.png"]).decode() in article
+
+
+def test_each_no_go_has_number_limit_and_change(text: str) -> None:
+    article = text.split('id="finding-1"')[1].split("</article>", maxsplit=1)[0]
+    said = " ".join(read("<article>" + article.split(">", 1)[1] + "</article>").text)
+    for wanted in (
+        "found",
+        "300\u202f\u00b5m",
+        "limit",
+        "1\u202f\u00b5m",
+        "stone the burr away, 0.3 mm",
+        "burr",
+    ):
+        assert wanted in said
+    other = text.split('id="finding-2"')[1].split("</article>", maxsplit=1)[0]
+    assert "No change was worked out" in other
+
+
+def test_unknown_gives_its_reason(text: str) -> None:
+    article = text.split('id="finding-3"')[1].split("</article>", maxsplit=1)[0]
+    assert "Could not be computed: the wheel carries no mark." in article
+    assert "? UNKNOWN" in article
+
+
+def test_names_are_escaped(text: str) -> None:
+    assert "&lt;skewed&gt;" in text
+    assert "<skewed>" not in text
+    hostile: Result = replace(staged.result(), name='<img src=x onerror="x">')
+    assert "<img src=x" not in page(hostile, staged.setup(), pictures={})
+
+
+def test_cautions_at_the_machine(text: str) -> None:
+    said = " ".join(" ".join(read(text).text).lower().split())
+    for wanted in (
+        "ring it", "speed marked on it", "guards on", "eye protection", "magnet on, then tug", "stand aside",
+        "local rules", "trained",
+    ):  # fmt: skip
+        assert wanted in said
+
+
+def test_inches_where_the_set_up_asks_for_them() -> None:
+    text = page(staged.result("inch"), staged.setup("inch"), pictures={})
+    said = " ".join(read(text).text)
+    # 300 um are 11811 millionths of an inch; 960 mm2 are 1.488 sq in.
+    assert "11811\u202f\u00b5in" in said
+    assert "1.488\u202fin\u00b2" in said
+    assert not re.search(r"\d\u202f(mm|\u00b5m)", said)
+
+
+def test_missing_pictures_are_said() -> None:
+    text = page(
+        staged.result(), staged.setup(), pictures={}, why_missing="the drawing process ended early (SIGSEGV)"
+    )
+    assert "Pictures: the drawing process ended early (SIGSEGV)." in text
+    assert "<img" not in text
+
+
+def test_long_tables_are_cut_and_say_so() -> None:
+    one = staged.result()
+    many = replace(one, contacts=one.contacts * 400)
+    assert "500 more rows are in result.json" in page(many, staged.setup(), pictures={})
+
+
+@pytest.mark.parametrize("verdict", list(Verdict))
+def test_every_verdict_has_its_banner(verdict: Verdict) -> None:
+    text = page(replace(staged.result(), verdict=verdict), staged.setup(), pictures={})
+    assert f'class="banner is-{verdict}"' in text
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "units", "text"),
+    [
+        (25.4, "mm", "inch", "1\u202fin"),
+        (0.0254, "mm", "inch", "0.001\u202fin"),
+        (33.02, "m/s", "inch", "6500\u202fft/min"),
+        (0.25, "share", "mm", "25\u202f%"),
+        (1.5, "deg", "mm", "1.5\u00b0"),
+        (-0.0, "mm", "mm", "0\u202fmm"),
+        (0.00012345, "mm", "mm", "0.00012\u202fmm"),
+        (1234.5678, "mm3", "mm", "1234.568\u202fmm\u00b3"),
+        (None, "mm", "mm", "\u2013"),
+        (3.0, "", "mm", "3"),
+    ],
+)
+def test_numbers_as_people_read_them(value: float | None, unit: str, units: str, text: str) -> None:
+    assert shown(value, unit, units) == text
+
+
+def test_numbers_in_pictures_use_plain_letters() -> None:
+    assert shown_plain(300.0, "um") == "0.3 mm"
+    assert shown_plain(32.0, "mm3") == "32 cu mm"
+    assert shown_plain(254.0, "um", "inch") == "0.01 in"

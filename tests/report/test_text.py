@@ -1,0 +1,29 @@
+"""The table for the terminal."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fixturecheck.report.text import table
+from fixturecheck.result import Verdict
+from tests.report import staged
+
+
+def test_worst_first_and_counted() -> None:
+    lines = table(staged.result(), width=100).splitlines()
+    assert lines[0] == "\u2715 NO-GO  gibs on a plate"
+    heads = [line.split()[2] for line in lines if line[:3].strip().isdigit()]
+    assert heads == ["NO-GO", "NO-GO", "UNKNOWN", "CAUTION", "GO"]
+    assert lines[-1] == "1 go, 1 caution, 2 no-go, 1 unknown"
+    assert "      change: stone the burr away, 0.3 mm" in lines
+    assert "300 \u00b5m (limit 1 \u00b5m)" in lines[2]
+
+
+def test_lines_fit() -> None:
+    assert max(len(line) for line in table(staged.result(), width=60).splitlines()[3:]) <= 60
+
+
+def test_many_that_are_go_are_counted_not_listed() -> None:
+    one = staged.result()
+    go = replace(one, verdict=Verdict.GO, findings=one.findings[:1] * 40)
+    assert "and 28 more that are go" in table(go)
