@@ -12,12 +12,51 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fixturecheck.errors import NotComputedError
+from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.physics.collapse import CEILING, Collapse, collapse
-from fixturecheck.physics.equilibrium import Holding
+from fixturecheck.physics.equilibrium import Holding, Load
 from fixturecheck.physics.ranges import Range
 
 Build = Callable[[Mapping[str, float]], Holding]
+
+
+def worst_load(
+    holding: Holding, loads: Mapping[str, tuple[Load, ...]], *, ceiling: float = CEILING
+) -> tuple[str, Collapse, dict[str, float]]:
+    """Find the load that a holding bears least: strokes, ends of the forces, places along the traverse.
+
+    Parameters
+    ----------
+    holding : Holding
+        The set-up; its own cutting loads are left out.
+    loads : mapping of str to tuple of Load
+        Alternative cutting loads by name.
+    ceiling : float
+        Factor beyond which nobody needs to know more.
+
+    Returns
+    -------
+    name : str
+        The worst.
+    collapse : Collapse
+        What it does.
+    factors : dict of str to float
+        Low end of the factor for each.
+
+    Raises
+    ------
+    SetupError
+        There is no load to choose from, or one cannot be computed with.
+    NotComputedError
+        An analysis gave no answer.
+    """
+    if not loads:
+        message = "no cutting load was given to hold against"
+        raise SetupError(message)
+    found = {name: collapse(replace(holding, cutting=cut), ceiling=ceiling) for name, cut in loads.items()}
+    factors = {name: answer.factor.low for name, answer in found.items()}
+    worst = min(factors, key=lambda name: (factors[name], name))
+    return worst, found[worst], factors
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,10 +10,11 @@ import pytest
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.physics import collapse_crash as crash
 from fixturecheck.physics import collapse_remedy as remedy
+from fixturecheck.physics import grinding
 from fixturecheck.physics.clamps import friction
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_motion import direction_words, motions
-from fixturecheck.physics.collapse_range import factor_range, single_losses, without
+from fixturecheck.physics.collapse_range import factor_range, single_losses, without, worst_load
 from fixturecheck.physics.equilibrium import ContactPoint, Holding, Load, Rigid
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Verdict
@@ -217,6 +218,30 @@ def test_range_and_what_drives_it():
     assert found.middle.factor.low == pytest.approx(0.2 * 460 / 30, rel=1e-4)
     again = factor_range(vary, INPUTS)
     assert (again.factor, again.runs) == (found.factor, found.runs)
+
+
+def test_worst_of_both_strokes_and_all_ends():
+    """A straight wheel on a magnet-held block: the worst is the greatest drag with the least press, and the
+    factor that of a slide, mu (N + W) = f (drag - mu press), statics at the middle of a flat arc."""
+    cut = grinding.Pass(
+        depth_mm=0.01, width_mm=13.0, table_speed_m_min=12.0, wheel_speed_m_s=26.0, wheel_diameter_mm=178.0
+    )
+    forces = grinding.pass_forces(cut, grinding.abrasion("hard_steel"))
+    plain = block(mu=0.2, pull=100, height=40)
+    loads = {
+        load.label: (
+            Load(body="part", force_n=load.force_n, at_mm=tuple(np.add((0, 0, 10), load.offset_mm))),
+        )
+        for load in grinding.cut_loads(cut, forces)
+    }
+    name, answer, factors = worst_load(plain, loads)
+    assert len(factors) == 8
+    drag, press = forces.tangential_n.high, forces.normal_n.low
+    assert f"drag {drag:.1f} N, press {press:.1f} N" in name
+    assert answer.factor.low == pytest.approx(0.2 * 110 / (drag - 0.2 * press), rel=0.05)
+    assert answer.motions[0].says == "part slides to the right"
+    with pytest.raises(SetupError, match="no cutting load"):
+        worst_load(plain, {})
 
 
 def test_range_of_what_is_known_is_a_point():
