@@ -1,0 +1,84 @@
+"""Measures how fast the program is, in ratios that mean the same on every machine.
+
+Each row times two ways of doing the same work, or one work in several sizes, turn by turn in one run.
+`python scripts/bench.py` prints them all; `--only ROW` one; `--json FILE` also writes them to a file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import sys
+import textwrap
+import traceback
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+
+from bench_timing import MissingError
+
+AT_LEAST, AT_MOST = "at least", "at most"
+
+ROWS: Mapping[str, tuple[str, str]] = {
+    "contact_vs_pairwise_16": ("bench_contact:vs_pairwise_16", AT_LEAST),
+    "contact_growth": ("bench_contact:growth", AT_MOST),
+    "contact_vs_stl_128": ("bench_contact:vs_stl_128", AT_MOST),
+    "check_vs_floor": ("bench_check:vs_floor", AT_MOST),
+    "collapse_100_ms": ("bench_collapse:row", AT_MOST),
+}
+"""By name: where a row is measured, and which way its figure is held against the goal.
+
+What is named takes nothing and returns a mapping with `figure`, `goal` and `says`, or raises `MissingError`.
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Measure, print and write the rows asked for; 1 if one of them failed."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--only", metavar="ROW", choices=ROWS, help=f"one of: {', '.join(ROWS)}")
+    parser.add_argument("--json", metavar="FILE", type=Path, help="write the rows to a file, too")
+    options = parser.parse_args(arguments)
+    rows, failed = [], False
+    for name in [options.only] if options.only else ROWS:
+        try:
+            row = measured(name)
+        except (MissingError, ModuleNotFoundError) as missing:
+            row = {"row": name, "figure": None, "goal": None, "says": f"not measured: {missing}"}
+        except Exception:  # noqa: BLE001 -- the other rows are still worth having
+            failed = True
+            last = traceback.format_exc().strip().splitlines()[-1]
+            row = {"row": name, "figure": None, "goal": None, "says": f"failed: {last}"}
+            traceback.print_exc()
+        rows.append(row)
+        print("\n".join(_shown(row)), flush=True)
+    if options.json:
+        options.json.write_text(json.dumps(rows, indent=2) + "\n", encoding="utf-8")
+    return int(failed)
+
+
+def measured(name: str) -> dict[str, object]:
+    """Return one row, measured now."""
+    module, function = ROWS[name][0].split(":")
+    found = getattr(importlib.import_module(module), function)()
+    return {
+        "row": name,
+        "figure": float(found["figure"]),
+        "goal": float(found["goal"]),
+        "says": found["says"],
+    }
+
+
+def _shown(row: Mapping[str, object]) -> Iterator[str]:
+    """Yield the lines of a row in the table."""
+    name, figure, goal = str(row["row"]), row["figure"], row["goal"]
+    if isinstance(figure, float) and isinstance(goal, float):
+        which = ROWS[name][1]
+        met = figure >= goal if which == AT_LEAST else figure <= goal
+        yield f"{name:<24} {figure:>8.3g}  {which} {goal:g}: {'met' if met else 'MISSED'}"
+    else:
+        yield f"{name:<24} {'-':>8}"
+    yield from textwrap.wrap(str(row["says"]), 100, initial_indent=" " * 4, subsequent_indent=" " * 4)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,63 @@
+"""The gang that the bench works on: index pawls nested end to end in a magnetic V-block against a stop."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from fixturecheck import Body, body, equipment, place
+from fixturecheck.kernel.shapes import Location, Placed
+
+PAWL = Path(__file__).resolve().parents[1] / "models" / "index_pawl"
+FIXTURES = 4  # two halves and the spacer of the V-block, and the stop
+HEEL_MM = 1.0
+
+
+def gang(parts: int) -> list[Body]:
+    """Return pawls and fixtures as a script would state them; the pawls share one drawing."""
+    sys.path.insert(0, str(PAWL))
+    from pawl import FACES, PITCH, pawl
+
+    sys.path.remove(str(PAWL))
+    drawn = pawl(HEEL_MM)
+    pawls = [
+        body(f"pawl_{i + 1:03d}", drawn, at=place(at=(i * PITCH, 0, 0)), faces=FACES) for i in range(parts)
+    ]
+    length_mm = PITCH * parts + 40
+    block = equipment(
+        "magnetic_v_block",
+        name="vee",
+        length_mm=length_mm,
+        width_mm=50.0,
+        land_mm=16.0,
+        height_mm=40.0,
+        at=(length_mm / 2 - 30, 0, 0),
+    )
+    stop = equipment(
+        "blocking_block", name="stop", length_mm=20.0, width_mm=18.0, height_mm=5.0, at=(-10, -12, 9)
+    )
+    return [*pawls, *block, *stop]
+
+
+def copied(bodies: Sequence[Body]) -> list[Placed]:
+    """Return the bodies with a solid of its own each, as if every one came from its own file.
+
+    Nothing that was worked out for one, such as its triangles, is there for another.
+    """
+    return [
+        Placed(name=b.name, solid=b.solid.copy(), face_names=tuple(b.face_names()), at=b.at) for b in bodies
+    ]
+
+
+def standing(bodies: Sequence[Body]) -> list[Placed]:
+    """Return copies of the bodies moved to where they stand."""
+    return [
+        Placed(
+            name=b.name,
+            solid=b.solid.moved(b.at).copy(),
+            face_names=tuple(b.face_names()),
+            at=Location(),
+        )
+        for b in bodies
+    ]
