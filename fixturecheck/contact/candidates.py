@@ -6,7 +6,7 @@ Features are read from each solid once, in its own frame; finding candidates at 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
+NOBODY: tuple[Ints, Ints] = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 RIM_MM = 1e-5
 """Points this close to the border of a face count as over it; nearer than this an edge has no own direction."""
 
@@ -98,6 +99,32 @@ class World:
     plane_body: Ints
 
 
+@dataclass(slots=True, kw_only=True, eq=False)
+class Listed:
+    """Pairs of features that were near when last listed, and the poses they were listed at."""
+
+    rotation: Floats = field(default_factory=lambda: np.zeros((0, 3, 3)))
+    origin: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    reach_mm: float = 0.0
+    pairs: list[tuple[int, int]] = field(default_factory=list)
+    corner_face: tuple[Ints, Ints] = NOBODY
+    edge_edge: tuple[Ints, Ints] = NOBODY
+    corner_edge: tuple[Ints, Ints] = NOBODY
+    corner_corner: tuple[Ints, Ints] = NOBODY
+    others: dict[str, tuple[Ints, Ints]] = field(default_factory=dict)
+
+    def serves(self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float) -> bool:
+        """Tell whether the list still holds everything within reach, and not far too much."""
+        if len(self.origin) != len(origin) or reach_mm < 0.1 * self.reach_mm:
+            return False
+        # A move is affine, so no feature goes further than the corner of its box that goes furthest.
+        turn = rotation - self.rotation
+        middle = np.einsum("nij,nj->ni", turn, scene.box_middle) + origin - self.origin
+        spread = np.einsum("nij,nj->ni", np.abs(turn), scene.box_half)
+        gone = float(np.linalg.norm(np.abs(middle) + spread, axis=1).max(initial=0.0))
+        return reach_mm + 2.0 * gone <= self.reach_mm
+
+
 class Scene:
     """The features of several bodies, ready to be looked at in any pose.
 
@@ -129,7 +156,10 @@ class Scene:
         self.outlines = np.concatenate([*outlines, np.zeros((0, 2, 2))])
         self.outline_low = np.array([one.min(axis=(0, 1)) for one in outlines]).reshape(-1, 2)
         self.outline_high = np.array([one.max(axis=(0, 1)) for one in outlines]).reshape(-1, 2)
-        self._boxes = [_own_box(f) for f in features]
+        own = [_own_box(f) for f in features]
+        self.box_middle = np.array([0.5 * (low + high) for low, high in own])
+        self.box_half = np.array([0.5 * (high - low) for low, high in own])
+        self.listed = Listed()
 
     def world(self, rotation: Floats, origin: Floats) -> World:
         """Return every feature where it stands."""
@@ -170,10 +200,8 @@ class Scene:
 
     def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
         """Return the corners of a box round each body in the machine's frame."""
-        middle = np.array([0.5 * (low + high) for low, high in self._boxes])
-        half = np.array([0.5 * (high - low) for low, high in self._boxes])
-        centre = np.einsum("nij,nj->ni", rotation, middle) + origin
-        spread = np.einsum("nij,nj->ni", np.abs(rotation), half)
+        centre = np.einsum("nij,nj->ni", rotation, self.box_middle) + origin
+        spread = np.einsum("nij,nj->ni", np.abs(rotation), self.box_half)
         return centre - spread, centre + spread
 
     def facing(self, point: Ints, normal_out: Floats, rotation: Floats) -> Ints:

@@ -22,7 +22,7 @@ NO_DIRECTION = 1e-9
 def hoops_over_faces(look: Look) -> Candidates | None:
     """Return the lowest place of each circle, torus and ball over each flat face."""
     hoops, world = look.scene.round.hoops, look.world
-    hoop, plane = look.cross_bodies(hoops.body, world.plane_body)
+    hoop, plane = look.cross_bodies("hoop plane", hoops.body, world.plane_body)
     normal = world.planes[plane, 1]
     place, reach, fits, face = _lowest(look, hoop, normal)
     gap = np.einsum("ni,ni->n", place - world.planes[plane, 0], normal)
@@ -61,7 +61,7 @@ def _lowest(look: Look, hoop: Ints, normal: Floats) -> tuple[Floats, Floats, Flo
 def spines_over_edges(look: Look) -> Candidates | None:
     """Return cylinders and balls across straight edges."""
     scene, world, spines = look.scene, look.world, look.scene.round.spines
-    spine, edge = look.cross_bodies(spines.body, np.where(scene.straight, world.edge_body, -1))
+    spine, edge = look.cross_bodies("spine edge", spines.body, np.where(scene.straight, world.edge_body, -1))
     body = spines.body[spine]
     start, end = look.place(spines.a[spine], body), look.place(spines.b[spine], body)
     s, t, inner = _nearest(start, end - start, world.edges[edge, 0], world.along[edge])
@@ -81,7 +81,7 @@ def spines_over_edges(look: Look) -> Candidates | None:
 def spines_over_corners(look: Look) -> Candidates | None:
     """Return cylinders and balls against corners and points of curved edges."""
     scene, world, spines = look.scene, look.world, look.scene.round.spines
-    spine, point = look.cross_bodies(spines.body, world.point_body)
+    spine, point = look.cross_bodies("spine corner", spines.body, world.point_body)
     body = spines.body[spine]
     start, end = look.place(spines.a[spine], body), look.place(spines.b[spine], body)
     along = end - start
@@ -102,7 +102,7 @@ def spines_over_corners(look: Look) -> Candidates | None:
 def spines_over_spines(look: Look) -> Candidates | None:
     """Return cylinders and balls against each other: where axes cross, and at ends beside an axis."""
     spines = look.scene.round.spines
-    first, second = look.cross_bodies(spines.body, spines.body)
+    first, second = look.cross_bodies("spine spine", spines.body, spines.body)
     rows = []
     for end in ("cross", "a", "b"):
         body, other = spines.body[first], spines.body[second]
@@ -144,7 +144,7 @@ def spines_over_spines(look: Look) -> Candidates | None:
 def hoops_in_hollows(look: Look) -> Candidates | None:
     """Return circles, tori and balls inside hollow cylinders and cones, in directions all round."""
     hoops, hollows = look.scene.round.hoops, look.scene.round.hollows
-    hoop, hollow = look.cross_bodies(hoops.body, hollows.body)
+    hoop, hollow = look.cross_bodies("hoop hollow", hoops.body, hollows.body)
     centre = look.place(hoops.centre[hoop], hoops.body[hoop])
     rows = []
     for step in range(AROUND + 1):
@@ -166,7 +166,7 @@ def hoops_in_hollows(look: Look) -> Candidates | None:
 def corners_in_hollows(look: Look) -> Candidates | None:
     """Return corners inside hollow cylinders and cones, along the exact direction."""
     scene, world, hollows = look.scene, look.world, look.scene.round.hollows
-    point, hollow = look.cross_bodies(world.point_body, hollows.body)
+    point, hollow = look.cross_bodies("corner hollow", world.point_body, hollows.body)
     place = world.points[point]
     normal, start = _inward(look, hollow, place, AROUND)
     gap = np.einsum("ni,ni->n", place - start, normal)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import RIM_MM, Candidates, Scene, World
+from fixturecheck.contact.listed import listed
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -19,39 +20,29 @@ Mask = NDArray[np.bool_]
 class Look:
     """One look at a scene: the poses, the reach and how much slack directions get."""
 
-    def __init__(self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float, slack: float) -> None:
+    def __init__(
+        self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float, slack: float
+    ) -> None:
         self.scene, self.rotation, self.origin = scene, rotation, origin
         self.reach, self.slack = reach_mm, slack
         self.deep = -max(0.5 * reach_mm, 0.05)
         self.world: World = scene.world(rotation, origin)
-        self.pairs = scene.pairs(rotation, origin, reach_mm)
-        low, high = scene.boxes(rotation, origin)
-        self.low, self.high = low - reach_mm, high + reach_mm
+        if not scene.listed.serves(scene, rotation, origin, reach_mm):
+            scene.listed = listed(scene, self.world, rotation, origin, 2.0 * reach_mm)
 
-    def combos(self, first: str, second: str, *, both_ways: bool) -> tuple[Ints, Ints]:
-        """Return all pairs of feature numbers of near bodies, those outside the other's box left out."""
-        near = {one: self._near(one) for one in {first, second}}
-        out_a, out_b = [], []
-        for a, b in self.pairs:
-            for p, q in ((a, b), (b, a)) if both_ways else ((a, b),):
-                i, j = near[first](p, q), near[second](q, p)
-                out_a.append(np.repeat(i, len(j)))
-                out_b.append(np.tile(j, len(i)))
-        if not out_a:
-            none = np.zeros(0, dtype=np.int64)
-            return none, none
-        return np.concatenate(out_a), np.concatenate(out_b)
-
-    def cross_bodies(self, first: Ints, second: Ints) -> tuple[Ints, Ints]:
+    def cross_bodies(self, name: str, first: Ints, second: Ints) -> tuple[Ints, Ints]:
         """Return all pairs of features of near bodies, by whose each is; -1 is nobody's."""
-        out_a, out_b = [], []
-        for a, b in self.pairs:
-            for p, q in ((a, b), (b, a)):
-                i, j = np.flatnonzero(first == p), np.flatnonzero(second == q)
-                out_a.append(np.repeat(i, len(j)))
-                out_b.append(np.tile(j, len(i)))
-        none = np.zeros(0, dtype=np.int64)
-        return np.concatenate([none, *out_a]), np.concatenate([none, *out_b])
+        known = self.scene.listed.others
+        if name not in known:
+            out_a, out_b = [], []
+            for a, b in self.scene.listed.pairs:
+                for p, q in ((a, b), (b, a)):
+                    i, j = np.flatnonzero(first == p), np.flatnonzero(second == q)
+                    out_a.append(np.repeat(i, len(j)))
+                    out_b.append(np.tile(j, len(i)))
+            none = np.zeros(0, dtype=np.int64)
+            known[name] = np.concatenate([none, *out_a]), np.concatenate([none, *out_b])
+        return known[name]
 
     def place(self, local: Floats, body: Ints) -> Floats:
         """Return points of bodies in the machine's frame."""
@@ -61,24 +52,6 @@ class Look:
         """Return directions of bodies in the machine's frame."""
         return np.einsum("nij,nj->ni", self.rotation[body], local)
 
-    def _near(self, kind: str):  # type: ignore[no-untyped-def]
-        """Return a function that lists the features of one body within reach of another's box."""
-        start = getattr(self.scene, f"{kind}_from")
-        world = self.world
-        if kind == "point":
-            low = high = world.points
-        elif kind == "edge":
-            low, high = world.edges.min(axis=1), world.edges.max(axis=1)
-        else:
-            return lambda own, _other: np.arange(start[own], start[own + 1])
-
-        def near(own: int, other: int) -> Ints:
-            part = slice(start[own], start[own + 1])
-            inside = np.all((high[part] >= self.low[other]) & (low[part] <= self.high[other]), axis=1)
-            return np.flatnonzero(inside) + start[own]
-
-        return near
-
     def leaves_room(self, cones: Floats, direction: Floats) -> Mask:
         """Tell where no direction of a cone runs against `direction` by more than the slack."""
         return np.all(np.einsum("nkj,nj->nk", cones, direction) >= -self.slack, axis=1)
@@ -87,7 +60,7 @@ class Look:
 def corners_over_faces(look: Look) -> Candidates:
     """Return corners of one body over flat faces of another, across a gap along the face's normal."""
     scene, world = look.scene, look.world
-    point, plane = look.combos("point", "plane", both_ways=True)
+    point, plane = scene.listed.corner_face
     arm = world.points[point] - world.planes[plane, 0]
     normal = world.planes[plane, 1]
     gap = np.einsum("ni,ni->n", arm, normal)
@@ -151,9 +124,7 @@ def _shallowest(scene: Scene, point: Ints, plane: Ints, gap: Floats) -> Ints:
 def edges_across(look: Look) -> Candidates:
     """Return edges of two bodies that cross, seen along their common normal."""
     scene, world = look.scene, look.world
-    a, b = look.combos("edge", "edge", both_ways=False)
-    keep = _boxes_meet(world, a, b, look.reach)
-    a, b = a[keep], b[keep]
+    a, b = scene.listed.edge_edge
     u, v = world.along[a], world.along[b]
     cosine = np.einsum("ni,ni->n", u, v)
     square = 1.0 - cosine**2
@@ -197,7 +168,7 @@ def edges_across(look: Look) -> Candidates:
 def corners_beside_edges(look: Look) -> Candidates:
     """Return corners that look past a face at the edge of another body, along the shortest way."""
     scene, world = look.scene, look.world
-    point, edge = look.combos("point", "edge", both_ways=True)
+    point, edge = scene.listed.corner_edge
     arm = world.points[point] - world.edges[edge, 0]
     share = np.einsum("ni,ni->n", arm, world.along[edge])
     away = arm - share[:, None] * world.along[edge]
@@ -225,7 +196,7 @@ def corners_beside_edges(look: Look) -> Candidates:
 def corners_beside_corners(look: Look) -> Candidates:
     """Return corners that look at corners, along the straight line between them."""
     scene, world = look.scene, look.world
-    a, b = look.combos("point", "point", both_ways=False)
+    a, b = scene.listed.corner_corner
     arm = world.points[a] - world.points[b]
     gap = np.linalg.norm(arm, axis=1)
     keep = np.flatnonzero((gap <= look.reach) & (gap > RIM_MM))
@@ -244,14 +215,6 @@ def corners_beside_corners(look: Look) -> Candidates:
         face_a=scene.facing(a, -normal, look.rotation),
         face_b=scene.facing(b, normal, look.rotation),
     )
-
-
-def _boxes_meet(world: World, a: Ints, b: Ints, reach: float) -> Ints:
-    """Return the rows whose edges come within reach by their bounding balls."""
-    middle = 0.5 * (world.edges[:, 0] + world.edges[:, 1])
-    arm = middle[a] - middle[b]
-    limit = 0.5 * (world.length[a] + world.length[b]) + reach
-    return np.flatnonzero(np.einsum("ni,ni->n", arm, arm) <= limit**2)
 
 
 def cross_rows(a: Floats, b: Floats) -> Floats:

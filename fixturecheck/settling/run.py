@@ -153,7 +153,8 @@ def backed_off(
         if np.linalg.norm(down) > 0:
             back -= DOWN * approach_mm
         if np.linalg.norm(side) > 0:
-            back -= side / np.linalg.norm(side) * approach_mm * (1 + ranks.get(one.body, 0))
+            share = ranks.get(one.body, 0) / max(len(ranks), 1)
+            back -= side / np.linalg.norm(side) * approach_mm * (1.0 + share)
         origin[one.body] += back
     return Poses(rotation=bench.drawn.rotation.copy(), origin_mm=origin)
 
