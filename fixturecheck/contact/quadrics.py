@@ -243,10 +243,12 @@ def _cone_plane(pair: Pair, tolerances: Tolerances) -> Found:
 def _cone_cone(pair: Pair, tolerances: Tolerances) -> Found:
     a, i, b, j = pair
     one, two = a.surface(i), b.surface(j)
-    same = one.outward * two.outward < 0 and one.axis @ two.axis > 0
-    same = same and abs(one.half_angle_rad - two.half_angle_rad) <= math.radians(tolerances.parallel_deg)
-    same = same and float(np.linalg.norm(np.cross(one.axis, two.axis))) <= math.radians(
-        tolerances.parallel_deg
+    parallel = math.radians(tolerances.parallel_deg)
+    same = (
+        one.outward * two.outward < 0
+        and float(one.axis @ two.axis) > 0
+        and abs(one.half_angle_rad - two.half_angle_rad) <= parallel
+        and float(np.linalg.norm(np.cross(one.axis, two.axis))) <= parallel
     )
     if same and np.linalg.norm(one.origin - two.origin) * math.sin(one.half_angle_rad) <= tolerances.touch_mm:
         return _areas(pair, tolerances)

@@ -98,7 +98,7 @@ class Standing:
             return None
         corners = self.table.vertices[self.table.face_vertices[face]]
         at_apex = np.linalg.norm(corners - surface.origin, axis=1) <= _APEX_MM
-        return self.surface(face).origin if at_apex.any() else None
+        return np.asarray(self.surface(face).origin) if at_apex.any() else None
 
     def face(self, index: int) -> Face:
         """Return the kernel's face in the machine's frame."""
@@ -142,7 +142,7 @@ class Standing:
         """Return the outward unit normal of a face at its point nearest to `point`."""
         surface = self.table.surfaces[face]
         if surface is None:
-            return self.normals[face]
+            return np.asarray(self.normals[face])
         if surface.kind == "other":
             return normal_at(self.face(face), point)
         return normal_out(self.surface(face), point)

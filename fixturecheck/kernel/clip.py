@@ -10,7 +10,7 @@ import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
-from OCP.BRepAdaptor import BRepAdaptor_Surface
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
 from OCP.BRepBuilderAPI import (
     BRepBuilderAPI_MakeEdge,
@@ -21,6 +21,7 @@ from OCP.BRepBuilderAPI import (
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
 from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
+from OCP.GeomAPI import GeomAPI_ProjectPointOnCurve
 from OCP.gp import gp_Ax2, gp_Ax3, gp_Circ, gp_Dir, gp_Pnt, gp_Pnt2d, gp_Trsf, gp_Vec
 from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
@@ -201,6 +202,20 @@ def edge_points(edge: Shape, count: int) -> Array:
     """Return points (count, 3) along an edge, ends included."""
     curve = cq.Edge(edge.wrapped)
     return np.array([curve.positionAt(t).toTuple() for t in np.linspace(0.0, 1.0, count)])
+
+
+def tangent_at(edge: Edge, point: Array) -> Array:
+    """Return the unit direction of an edge at its point nearest to `point`."""
+    curve = BRepAdaptor_Curve(edge.wrapped)
+    foot = GeomAPI_ProjectPointOnCurve(gp_Pnt(*point), BRep_Tool.Curve_s(edge.wrapped, 0.0, 1.0))
+    first, last = curve.FirstParameter(), curve.LastParameter()
+    at = foot.LowerDistanceParameter() if foot.NbPoints() else first
+    spot, along = gp_Pnt(), gp_Vec()
+    curve.D1(at, spot, along)
+    if foot.NbPoints() == 0 and spot.Distance(gp_Pnt(*point)) > curve.Value(last).Distance(gp_Pnt(*point)):
+        curve.D1(last, spot, along)
+    direction = np.array(along.Coord())
+    return np.asarray(direction / np.linalg.norm(direction))
 
 
 def edge_centre(edge: Edge) -> Array:
