@@ -232,7 +232,10 @@ def _one_reference(faces: Stated, face: str, value: object, units: str, tags: Ta
         tag = stated.get("tag", "text")
         if tags is None:
             faces.fail(f"{face} in {faces.what}: a file has no tags; use step, select or near", face)
-        return tags(tag)
+        try:
+            return tags(tag)
+        except SetupError as reason:
+            faces.fail(f"{face} in {faces.what}: {reason}", face)
     return stated.get("select", "text") if "select" in value else "step:" + stated.get("step", "text")
 
 

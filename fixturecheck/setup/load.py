@@ -6,6 +6,7 @@ import hashlib
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from functools import partial
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -53,13 +54,13 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
             message += "; name this part in the [[body]] of a .toml file"
         raise SetupError(message)
     if suffix == ".toml":
-        return load_toml(file, overrides, sources=lambda bodies: _sources(file, bodies))
-    return _load_script(file, overrides)
+        return load_toml(file.absolute(), overrides, sources=partial(_sources, file.absolute()))
+    return _load_script(file.absolute(), overrides)
 
 
 def _load_script(file: Path, overrides: Mapping[str, str]) -> Setup:
     """Run a script and take the set-up that it leaves."""
-    ran = run(file.resolve(), overrides, nearest=nearest)
+    ran = run(file, overrides, nearest=nearest)
     candidates = [ran.variables["setup"]] if "setup" in ran.variables else list(ran.shown)
     found = [c for c in candidates if isinstance(c, Setup) or is_assembly(c)]
     if len(found) != 1:

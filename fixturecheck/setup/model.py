@@ -132,6 +132,11 @@ class Cut:
     overtravel_mm: float = 10.0
     rpm: float | None = None
 
+    def __post_init__(self) -> None:
+        """Take a list of parts as a tuple, so that the cut can be hashed."""
+        if isinstance(self.parts, list):
+            object.__setattr__(self, "parts", tuple(self.parts))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:

@@ -126,9 +126,6 @@ def _wrong_size(body: Body, size_mm: float) -> Finding:
 def _refuse_bad_bodies(setup: Setup) -> None:
     """Names, roles, tables and solids of all bodies."""
     _refuse_repeats((b.name for b in setup.bodies), "body")
-    if not any(b.role == "part" for b in setup.bodies):
-        message = "the set-up has no part: give at least one body the role 'part'"
-        raise SetupError(message)
     flaws: dict[int, str | None] = {}
     for body, i in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
         if i not in flaws:
@@ -137,6 +134,9 @@ def _refuse_bad_bodies(setup: Setup) -> None:
             message = f"body {body.name!r} {flaws[i]}"
             raise SetupError(message)
         _refuse_bad_body(body)
+    if not any(b.role == "part" for b in setup.bodies):
+        message = "the set-up has no part: give at least one body the role 'part'"
+        raise SetupError(message)
 
 
 def _refuse_bad_body(body: Body) -> None:

@@ -1,0 +1,259 @@
+"""A set-up that cannot be checked never exists: what is refused, and in which words."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import cadquery as cq
+import pytest
+
+from fixturecheck import Body, Cut, Flange, Guard, Machine, Seat, Setup, Tolerances, Wheel, body, equipment
+from fixturecheck.errors import SetupError
+from fixturecheck.result import Verdict
+from fixturecheck.setup import validate
+from fixturecheck.setup.validate import suspicions
+
+
+def one(name: str = "block", **more: Any) -> Body:
+    faces = {"top": ">Z", "base": "<Z", "side": ">X"}
+    return body(name, cq.Workplane().box(10, 20, 5), faces=faces, **more)
+
+
+def stated(**more: Any) -> Setup:
+    return Setup(**{"name": "a set-up", "bodies": [one(), one("rest", role="fixture")], **more})
+
+
+def cut(**more: Any) -> dict[str, Any]:
+    return {"cuts": [Cut(**{"name": "top", "parts": ("block",), "floor": "top", **more})]}
+
+
+def seat(**more: Any) -> dict[str, Any]:
+    return {"seats": [Seat(**{"body": "block", "face": "base", "on": "rest", "on_face": "top", **more})]}
+
+
+def machine(**more: Any) -> dict[str, Any]:
+    return {"machine": Machine(**more)}
+
+
+ONE = one()
+SOLID = ONE.solid
+
+
+def test_a_sound_set_up_exists_and_its_lists_are_tuples() -> None:
+    setup = stated(**cut(parts=["block"]), **seat())
+    assert isinstance(setup.bodies, tuple)
+    assert isinstance(setup.cuts, tuple)
+    assert setup.cuts[0].parts == ("block",)
+    assert hash(setup.cuts[0])
+
+
+# One row for each thing that can be wrong; the message is asserted from its start.
+BAD = {
+    "no name": ({"name": " "}, "a set-up needs a name of printable characters on one line; got ' '"),
+    "name of two lines": ({"name": "a\nb"}, "a set-up needs a name of printable characters on one line"),
+    "units": ({"units": "cm"}, "set-up, units: 'cm' is unknown; use mm or inch"),
+    "no bodies": ({"bodies": []}, "the set-up has no part: give at least one body the role 'part'"),
+    "no parts": ({"bodies": [one(role="fixture")]}, "the set-up has no part: give at least one body"),
+    "two of one name": ({"bodies": [one(), one()]}, "2 body entries are named 'block'; each needs a name of"),
+    "a dot in a name": (
+        {"bodies": [one("a.b")]},
+        "body 'a.b': a name is made of letters a to z, digits, _ and -",
+    ),
+    "a blank in a name": ({"bodies": [one("a b")]}, "body 'a b': a name is made of letters a to z"),
+    "an umlaut in a name": ({"bodies": [one("\u00e4")]}, "body '\u00e4': a name is made of letters a to z"),
+    "a slash in a name": ({"bodies": [one("../x")]}, "body '../x': a name is made of letters a to z"),
+    "no list": ({"bodies": one()}, "bodies must be a list or tuple; got Body"),
+    "nested": (
+        {"bodies": [one(), equipment("parallel", name="p")]},
+        "bodies must hold Body objects only; got tuple; what gives several is unpacked: *equipment(...)",
+    ),
+    "no bodies but solids": ({"bodies": [SOLID]}, "bodies must hold Body objects only; got Solid"),
+    "role": ({"bodies": [one(role="prat")]}, "body 'block', role: 'prat' is unknown; use part or fixture"),
+    "pole": ({"bodies": [one(pole="north")]}, "body 'block', pole: 'north' is unknown; use n or s"),
+    "material": (
+        {"bodies": [one(material="steel_1081")]},
+        "body 'block': material 'steel_1081' is not known; did you mean steel_1018",
+    ),
+    "finish": (
+        {"bodies": [one(finish="grond")]},
+        "body 'block': finish 'grond' is not known; did you mean ground",
+    ),
+    "finish of no face": (
+        {"bodies": [one(finish={"tpo": "ground"})]},
+        "body 'block', finish: body 'block' has no face 'tpo'; did you mean 'top'?",
+    ),
+    "tolerance of no face": (
+        {"bodies": [one(tolerance_mm={"tip": 0.1})]},
+        "body 'block', tolerance_mm: body",
+    ),
+    "tolerance below zero": (
+        {"bodies": [one(tolerance_mm=-0.1)]},
+        "body 'block', tolerance_mm of '*': must be more than zero; got -0.1",
+    ),
+    "no_function of no face": (
+        {"bodies": [one(no_function=["bsae"])]},
+        "body 'block', no_function: body 'block' has no face 'bsae'; did you mean 'base'?",
+    ),
+    "a face with two names": (
+        {"bodies": [replace(ONE, faces={"a": (0,), "b": (0, 1)})]},
+        "body 'block': faces 'a' and 'b' are the same face; give it one name",
+    ),
+    "a face beyond the solid": (
+        {"bodies": [replace(ONE, faces={"a": (6,)})]},
+        "body 'block', face 'a': (6,) are not numbers of the solid's 6 faces, from 0",
+    ),
+    "a face name that is kept": (
+        {"bodies": [replace(ONE, faces={"face_2": (0,)})]},
+        "body 'block', face 'face_2': names like face_3 are kept for faces that nobody named",
+    ),
+    "a face name with a dot": (
+        {"bodies": [replace(ONE, faces={"a.b": (0,)})]},
+        "body 'block', face 'a.b': a name",
+    ),
+    "place": (
+        {"bodies": [one(at=cq.Location((math.inf, 0, 0)))]},
+        "body 'block', at: its place is not made of finite numbers",
+    ),
+    "open": (
+        {"bodies": [replace(ONE, faces={}, solid=cq.Solid.makeSolid(cq.Shell.makeShell(SOLID.Faces()[:5])))]},
+        "body 'block' is open: 4 edges have a face on one side only; stitch it into a closed solid",
+    ),
+    "inside out": (
+        {"bodies": [replace(ONE, faces={}, solid=cq.Solid(SOLID.wrapped.Reversed()))]},
+        "body 'block' is inside out: its volume is -1000 mm3 because its faces point inward; reverse",
+    ),
+    "seat of no body": (
+        seat(body="blok"),
+        "seat of 'blok' on 'rest': no body is named 'blok'; did you mean 'block'?",
+    ),
+    "seat on no body": (
+        seat(on="rset"),
+        "seat of 'block' on 'rset': no body is named 'rset'; did you mean 'rest'?",
+    ),
+    "seat with no face": (
+        seat(face="bsae"),
+        "seat of 'block' on 'rest': body 'block' has no face 'bsae'; did you",
+    ),
+    "seat on no face": (
+        seat(on_face="x"),
+        "seat of 'block' on 'rest': body 'rest' has no face 'x'; there are base,",
+    ),
+    "seat on itself": (seat(on="block"), "seat of 'block' on 'block': a body cannot seat on itself"),
+    "rank": (
+        seat(rank="first"),
+        "seat of 'block' on 'rest', rank: 'first' is unknown; use primary, secondary, ",
+    ),
+    "share": (seat(min_share=1.5), "seat of 'block', min_share: must be at most 1; got 1.5"),
+    "cut of no part": (cut(parts=("blok",)), "cut 'top': no body is named 'blok'; did you mean 'block'?"),
+    "cut of nothing": (cut(parts=()), "cut 'top': parts must be a list of part names; got ()"),
+    "cut of a name": (cut(parts="block"), "cut 'top': parts must be a list of part names; got 'block'"),
+    "cut of one part twice": (cut(parts=("block", "block")), "2 cut 'top', part entries are named 'block'"),
+    "cut of a fixture": (
+        cut(parts=("rest",)),
+        "cut 'top': 'rest' is not ground, its role is 'fixture'; name parts",
+    ),
+    "cut of no face": (cut(floor="tpo"), "cut 'top': body 'block' has no face 'tpo'; did you mean 'top'?"),
+    "cut of no wall": (cut(wall="sdie"), "cut 'top': body 'block' has no face 'sdie'; did you mean 'side'?"),
+    "cut name": (cut(name="a b"), "cut 'a b': a name is made of letters"),
+    "two cuts of one name": (
+        {"cuts": cut()["cuts"] * 2},
+        "2 cut entries are named 'top'; each needs a name of",
+    ),
+    "way": (cut(way="climb"), "cut 'top', way: 'climb' is unknown; use plunge or traverse"),
+    "nothing to grind": (
+        cut(stock_mm=0.0),
+        "cut 'top': there is nothing to grind; state stock_mm or wall_stock_mm",
+    ),
+    "stock below zero": (cut(stock_mm=-0.1), "cut 'top', stock_mm: must be zero or more; got -0.1"),
+    "downfeed zero": (cut(downfeed_mm=0), "cut 'top', downfeed_mm: must be more than zero; got 0"),
+    "stock not finite": (cut(stock_mm=math.nan), "cut 'top', stock_mm: nan is not finite; state a number"),
+    "speed not finite": (cut(rpm=math.inf), "cut 'top', rpm: inf is not finite; state a number"),
+    "stock no number": (cut(stock_mm="0.1"), "cut 'top', stock_mm: '0.1' is not a number"),
+    "stock true": (cut(stock_mm=True), "cut 'top', stock_mm: True is not a number"),
+    "sparks": (machine(sparks="up"), "machine, sparks: 'up' is unknown; use left or right"),
+    "travel": (machine(travel_x_mm=0.0), "machine, travel_x_mm: must be more than zero; got 0"),
+    "table": (machine(table_z_mm=math.nan), "machine, table_z_mm: nan is not finite"),
+    "flange": (
+        machine(flange=Flange(diameter_mm=-1.0)),
+        "flange, diameter_mm: must be more than zero; got -1",
+    ),
+    "guard": (machine(guard=Guard(opening_deg=400.0)), "guard, opening_deg: must be at most 360; got 400"),
+    "large flange": (
+        machine(flange=Flange(diameter_mm=200.0)),
+        "flange: its diameter of 200 mm must be less than",
+    ),
+    "wheel": (
+        {"wheel": Wheel(diameter_mm=math.inf)},
+        "wheel, diameter_mm: inf is not finite; state a number",
+    ),
+    "wheel shape": ({"wheel": Wheel(shape="99")}, "wheel"),
+    "profile": (
+        {"wheel": Wheel(dressed_profile_mm=((0.0, math.nan),))},
+        "wheel, dressed_profile_mm: nan is not",
+    ),
+    "touch": (
+        {"tolerances": Tolerances(touch_um=0.0)},
+        "tolerances, touch_um: must be more than zero; got 0",
+    ),
+    "severity": (
+        {"severity": {"seat": "bad"}},
+        "severity of 'seat': 'bad' is unknown; use go, caution or no-go",
+    ),
+    "machine of another kind": (
+        {"machine": {"rpm": 3000}},
+        "machine: a dict was given where the set-up needs its",
+    ),
+}
+
+
+@pytest.mark.parametrize("what", BAD)
+def test_what_cannot_be_checked_is_refused_in_one_line(what: str) -> None:
+    more, message = BAD[what]
+    with pytest.raises(SetupError) as caught:
+        stated(**more)
+    assert str(caught.value).startswith(message)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_curved_floor_is_refused() -> None:
+    pin = body("pin", cq.Workplane().cylinder(10, 3), faces={"round": "%CYLINDER"})
+    with pytest.raises(SetupError) as caught:
+        Setup(name="a", bodies=[pin], cuts=[Cut(name="c", parts=("pin",), floor="round")])
+    assert str(caught.value) == (
+        "cut 'c': face pin.round is a cylinder, not a plane; name the flat face to grind"
+    )
+
+
+def test_faces_that_nobody_named_can_be_meant_by_their_number() -> None:
+    plain = body("plain", cq.Workplane().box(10, 20, 5))
+    assert "face_3" in plain.face_names()
+    Setup(name="a", bodies=[plain], cuts=[Cut(name="c", parts=("plain",), floor="face_3")])
+    with pytest.raises(SetupError, match="no face 'face_7'"):
+        Setup(name="a", bodies=[plain], cuts=[Cut(name="c", parts=("plain",), floor="face_7")])
+
+
+@pytest.mark.parametrize(("factor", "suspect"), [(1.0, False), (1000.0, True), (0.001, True)])
+def test_a_part_in_the_wrong_units_is_a_caution(factor: float, suspect: bool) -> None:
+    sized = body("part", cq.Workplane().box(10 * factor, 20 * factor, 5 * factor))
+    setup = Setup(name="a", bodies=[sized, one(role="fixture")])
+    found = suspicions(setup)
+    assert [f.subject for f in found] == ["part"] * suspect
+    for finding in found:
+        assert finding.verdict is Verdict.CAUTION
+        assert finding.check == "describe"
+        assert finding.value == pytest.approx(20 * factor)
+        assert finding.margin is not None
+        assert finding.margin < 0
+        assert "other units" in finding.says
+
+
+def test_a_solid_that_many_bodies_share_is_examined_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = []
+    real = validate.flaw_of
+    monkeypatch.setattr(validate, "flaw_of", lambda solid: seen.append(solid) or real(solid))
+    block = one()
+    gang = [replace(block, name=f"b{i}", at=cq.Location((20.0 * i, 0, 0))) for i in range(128)]
+    Setup(name="gang", bodies=gang)
+    assert len(seen) == 1
