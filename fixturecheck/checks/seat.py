@@ -53,7 +53,7 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
     remedy = None
     spot = None
     if lines:
-        says = f"{said(lines[0])}: the {seat.rank} seat has no area."
+        says = f"{said(lines[0])}: the {seat.rank} seat bears on a {lines[0].contact.kind}, with no area."
         spot = lines[0]
     elif found.gap_um is not None:
         mean, most = found.gap_um

@@ -50,10 +50,9 @@ class Seating:
 
 def seating(stage: Stage, seat: Seat) -> Seating:
     """Return what is found between the two faces of a seat."""
-    mine, other = (seat.body, seat.face), (seat.on, seat.on_face)
-    patches = tuple(p for p in stage.contacts.between(seat.body, seat.on) if set(_sides(p)) == {mine, other})
+    patches = tuple(p for p in stage.contacts.between(seat.body, seat.on) if _is_on(p, seat))
     area = sum(p.contact.area_mm2 for p in patches if p.contact.kind == "area")
-    least = min(face_area_mm2(stage, *mine), face_area_mm2(stage, *other))
+    least = min(face_area_mm2(stage, seat.body, seat.face), face_area_mm2(stage, seat.on, seat.on_face))
     return Seating(patches=patches, area_mm2=area, least_area_mm2=least)
 
 
@@ -65,17 +64,19 @@ def face_area_mm2(stage: Stage, body: str, face: str) -> float:
     return float(sum(f.Area() for f, name in zip(faces, names, strict=True) if name == face))
 
 
-def _sides(patch: Patch) -> tuple[tuple[str, str], tuple[str, str]]:
-    """(body, face) on either side of a patch."""
-    (a, face_a), (b, face_b) = (side.split(".", 1) for side in (patch.contact.a, patch.contact.b))
-    return (a, face_a), (b, face_b)
+def _is_on(patch: Patch, seat: Seat) -> bool:
+    """Whether a patch lies between the two faces of a seat, or on an edge or corner of either."""
+    for one, other in ((patch.contact.a, patch.contact.b), (patch.contact.b, patch.contact.a)):
+        (body, faces), (on, on_faces) = one.split(".", 1), other.split(".", 1)
+        if (body, on) == (seat.body, seat.on):
+            return seat.face in faces.split("+") and seat.on_face in on_faces.split("+")
+    return False
 
 
 def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
     """Yield what touches between two bodies where no seat is stated."""
-    meant = {frozenset(((s.body, s.face), (s.on, s.on_face))) for s in stage.setup.seats}
     for patch in stage.contacts.between(body, other):
-        if patch.contact.kind != "near" and frozenset(_sides(patch)) not in meant:
+        if patch.contact.kind != "near" and not any(_is_on(patch, s) for s in stage.setup.seats):
             yield patch
 
 

@@ -14,12 +14,14 @@ from OCP.IFSelect import IFSelect_ReturnStatus
 from OCP.Interface import Interface_Static
 from OCP.Quantity import Quantity_Color, Quantity_TypeOfColor
 from OCP.STEPCAFControl import STEPCAFControl_Writer
+from OCP.STEPConstruct import STEPConstruct
 from OCP.TCollection import TCollection_ExtendedString, TCollection_HAsciiString
 from OCP.TDataStd import TDataStd_Name
 from OCP.TDocStd import TDocStd_Document
 from OCP.TopLoc import TopLoc_Location
 from OCP.XCAFApp import XCAFApp_Application
 from OCP.XCAFDoc import XCAFDoc_ColorType, XCAFDoc_DocumentTool
+from OCP.XSControl import XSControl_WorkSession
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.shapes import Shape, faces_of
@@ -64,7 +66,8 @@ def write_step(path: Path, assembly_name: str, components: Sequence[Named]) -> N
     KernelError
         The writer refused a shape, a setting or the file.
     """
-    writer = STEPCAFControl_Writer()
+    session = XSControl_WorkSession()
+    writer = STEPCAFControl_Writer(session, False)
     _set_up_writer()
     document = TDocStd_Document(TCollection_ExtendedString("XmlOcaf"))
     XCAFApp_Application.GetApplication_s().InitDocument(document)
@@ -72,9 +75,10 @@ def write_step(path: Path, assembly_name: str, components: Sequence[Named]) -> N
     colours = XCAFDoc_DocumentTool.ColorTool_s(document.Main())
     root = shapes.NewShape()
     _label(root, assembly_name)
+    named: list[tuple[Any, str]] = []
     for component in components:
         try:
-            _add(shapes, colours, root, component)
+            named += _add(shapes, colours, root, component)
         except Exception as trouble:
             message = f"{component.name} could not be put into the STEP assembly: {trouble}"
             raise KernelError(message) from trouble
@@ -82,6 +86,7 @@ def write_step(path: Path, assembly_name: str, components: Sequence[Named]) -> N
     if not writer.Transfer(document):
         message = f"the STEP writer could not translate the assembly {assembly_name!r}"
         raise KernelError(message)
+    _name_faces(session, named)
     _head(writer, assembly_name)
     if writer.Write(str(path)) != IFSelect_ReturnStatus.IFSelect_RetDone:
         message = f"the STEP writer could not write {path.name}"
@@ -89,10 +94,9 @@ def write_step(path: Path, assembly_name: str, components: Sequence[Named]) -> N
 
 
 def _set_up_writer() -> None:
-    """Choose the schema and have face names written; both are ignored before the first writer exists."""
+    """Choose the schema and the unit, which are ignored before the first writer exists."""
     settings_taken = (
         Interface_Static.SetCVal_s("write.step.schema", _SCHEMA),
-        Interface_Static.SetIVal_s("write.stepcaf.subshapes.name", 1),
         Interface_Static.SetCVal_s("write.step.unit", "MM"),
     )
     if not all(settings_taken) or Interface_Static.CVal_s("write.step.schema") != _SCHEMA:
@@ -104,8 +108,26 @@ def _label(label: Any, name: str) -> None:
     TDataStd_Name.Set_s(label, TCollection_ExtendedString(name, True))
 
 
-def _add(shapes: Any, colours: Any, root: Any, component: Named) -> None:
-    """Add one component under the root, with its colour and the names of its faces."""
+def _name_faces(session: XSControl_WorkSession, named: Sequence[tuple[Any, str]]) -> None:
+    """Name the faces' own entities in the file.
+
+    The writer's own way, by sub-shape labels, silently loses most faces that carry a location within
+    their solid, as extruded and primitive solids have. The entities are there, kept with the location or
+    without it.
+    """
+    finder = session.TransferWriter().FinderProcess()
+    for face, name in named:
+        entity = STEPConstruct.FindEntity_s(finder, face)
+        if entity is None:
+            entity = STEPConstruct.FindEntity_s(finder, face.Located(TopLoc_Location()))
+        if entity is None:
+            message = f"the STEP writer lost the face {name!r}"
+            raise KernelError(message)
+        entity.SetName(TCollection_HAsciiString(name))
+
+
+def _add(shapes: Any, colours: Any, root: Any, component: Named) -> list[tuple[Any, str]]:
+    """Add one component under the root with its colour; return its faces with their names."""
     shape = _marked(component.shape).wrapped
     place = shape.Location()
     # A label refuses sub-shapes of a shape that carries a location: the location goes to the instance.
@@ -116,10 +138,9 @@ def _add(shapes: Any, colours: Any, root: Any, component: Named) -> None:
     colours.SetColor(label, colour, XCAFDoc_ColorType.XCAFDoc_ColorGen)
     _label(shapes.AddComponent(root, label, place), component.name)
     if not component.face_names:
-        return
+        return []
     faces = faces_of(cq.Shape.cast(own))
-    for face, name in zip(faces, component.face_names, strict=True):
-        _label(shapes.AddSubShape(label, face.wrapped), name)
+    return [(face.wrapped, name) for face, name in zip(faces, component.face_names, strict=True)]
 
 
 def _marked(shape: Shape) -> Shape:
