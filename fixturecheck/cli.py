@@ -10,6 +10,7 @@ import argparse
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from fixturecheck.errors import FixturecheckError, SetupError
 
@@ -45,10 +46,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return NOT_COMPUTED
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser whose mistakes come as one line, with the exit code of a wrong command."""
+
+    def error(self, message: str) -> NoReturn:
+        _complain(f"{message}; see {self.prog} --help")
+        sys.exit(WRONG)
+
+
 def _parser() -> argparse.ArgumentParser:
     from fixturecheck import __version__  # noqa: PLC0415 -- keeps this module free of package state
 
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="fixturecheck",
         description="Checks a surface-grinding set-up from its solids, before anything is cut.",
         epilog=_EXITS,
@@ -99,8 +108,8 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def _check(options: argparse.Namespace) -> int:
     from fixturecheck.cli_progress import Bar  # noqa: PLC0415 -- only a check needs it
-    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415
-    from fixturecheck.report.folder import staged  # noqa: PLC0415
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
     setup: Path = options.setup
     overrides = _overrides(options.overrides)

@@ -39,9 +39,9 @@ def run(
     try:
         progress("load the kernel", 0.02)
         from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
-        from fixturecheck.report.text import table  # noqa: PLC0415
-        from fixturecheck.report.write import write_all  # noqa: PLC0415
-        from fixturecheck.setup.load import load  # noqa: PLC0415
+        from fixturecheck.report.text import table  # noqa: PLC0415 -- loaded when needed
+        from fixturecheck.report.write import write_all  # noqa: PLC0415 -- loaded when needed
+        from fixturecheck.setup.load import load  # noqa: PLC0415 -- loaded when needed
 
         progress(f"read {Path(setup_path).name}", 0.15)
         setup = load(setup_path, overrides)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +20,6 @@ def around(x: float, y: float, width: float, height: float) -> Box:
     return x - width / 2, y - height / 2, x + width / 2, y + height / 2
 
 
-@dataclass(slots=True, kw_only=True, eq=False)
 class Board:
     """What is taken of a picture.
 
@@ -33,13 +31,11 @@ class Board:
         How much a place would rather stay uncovered; zero is free.
     """
 
-    width: int
-    height: int
-    weight: npt.NDArray[np.float64]
-    taken: npt.NDArray[np.bool_] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.taken = np.zeros(self.weight.shape, dtype=bool)
+    def __init__(self, *, width: int, height: int, weight: npt.NDArray[np.float64]) -> None:
+        self.width = width
+        self.height = height
+        self.weight = weight
+        self.taken = np.zeros(weight.shape, dtype=bool)
 
     def take(self, box: Box, margin: float = 8.0) -> None:
         """Keep everything else out of a box."""

@@ -56,7 +56,9 @@ def test_full_board_has_no_place() -> None:
 def test_heart_is_the_middle_of_a_square() -> None:
     mask = np.zeros((100, 100), dtype=bool)
     mask[20:41, 50:71] = True
-    x, y, room = heart(mask)  # type: ignore[misc]
+    found = heart(mask)
+    assert found is not None
+    x, y, room = found
     assert (x, y) == (60 * STEP, 30 * STEP)
     assert room == pytest.approx(11 * STEP)
     assert heart(np.zeros((5, 5), dtype=bool)) is None
