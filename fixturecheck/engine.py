@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from importlib import import_module
 
 from fixturecheck.access.ground import grind
 from fixturecheck.checks import MODULES
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
-from fixturecheck.errors import NotComputedError
+from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.validate import suspicions
@@ -22,16 +23,27 @@ def _quiet(_doing: str, _share: float) -> None:
     """Report nothing."""
 
 
-def stage_of(setup: Setup, *, progress: Progress = _quiet) -> Stage:
-    """Place the bodies, find what touches, and grind every cut."""
+def stage_of(setup: Setup, *, progress: Progress = _quiet) -> tuple[Stage, list[Finding]]:
+    """Place the bodies, find what touches, and grind every cut.
+
+    Returns
+    -------
+    stage : Stage
+        With every cut that could be ground.
+    findings : list of Finding
+        An `unknown` for each cut that could not, with the reason.
+    """
     solids = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     progress("contacts", 0.05)
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    cuts = []
+    cuts, missing = [], []
     for i, cut in enumerate(setup.cuts):
         progress(f"cut {cut.name}", 0.25 + 0.45 * i / len(setup.cuts))
-        cuts.append(grind(setup, cut))
-    return Stage(setup=setup, placed=solids, contacts=contacts, cuts=tuple(cuts))
+        try:
+            cuts.append(grind(setup, cut))
+        except (NotComputedError, KernelError) as reason:
+            missing.append(_unknown("reach", cut.name, str(reason)))
+    return Stage(setup=setup, placed=solids, contacts=contacts, cuts=tuple(cuts)), missing
 
 
 def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
@@ -39,14 +51,16 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
 
     A check that could not compute its answer becomes an `unknown` finding that carries the reason.
     """
-    stage = stage_of(setup, progress=progress)
-    findings: list[Finding] = list(suspicions(setup))
+    stage, missing = stage_of(setup, progress=progress)
+    findings = [*suspicions(setup), *missing]
     for i, (name, module) in enumerate(MODULES.items()):
         progress(f"check {name}", 0.7 + 0.3 * i / len(MODULES))
         try:
-            findings += import_module(module).check(stage)
-        except NotComputedError as reason:
+            # What was found before a failure stays: extending keeps it.
+            findings.extend(import_module(module).check(stage))
+        except (NotComputedError, KernelError) as reason:
             findings.append(_unknown(name, setup.name, str(reason)))
+    findings = [_as_stated(setup, f) for f in findings]
     progress("done", 1.0)
     return Result(
         verdict=worst(f.verdict for f in findings),
@@ -58,6 +72,13 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
         cuts=tuple(c.made for c in stage.cuts),
         shapes=_shapes(stage, findings),
     )
+
+
+def _as_stated(setup: Setup, finding: Finding) -> Finding:
+    """Let the set-up say what a check's no-go counts as."""
+    if finding.verdict is Verdict.NO_GO and finding.check in setup.severity:
+        return replace(finding, verdict=Verdict(setup.severity[finding.check]))
+    return finding
 
 
 def _unknown(check_name: str, subject: str, reason: str) -> Finding:
