@@ -17,7 +17,7 @@ import numpy as np
 from scipy import sparse
 
 from fixturecheck.physics.friction import friction_holds
-from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, jacobian, moved
+from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, cross, jacobian, moved
 
 Finder = Callable[[Poses, float, float], CandidateRows]
 """Given poses, a reach in mm and an angle slack in radians: every candidate nearer than the reach."""
@@ -57,6 +57,8 @@ class Load:
         Centre of the body in its own frame, about which turns are measured.
     size_mm : float
         Length that turns a rotation into a displacement; about half the body's diagonal.
+    also : tuple of (force_n, at_mm)
+        Further steady forces with their own points, such as a hand's push beside the weight.
     """
 
     body: int
@@ -64,6 +66,15 @@ class Load:
     at_mm: Floats
     centre_mm: Floats
     size_mm: float
+    also: tuple[tuple[Floats, Floats], ...] = ()
+
+    def all_forces(self) -> tuple[tuple[Floats, Floats], ...]:
+        """Return every force with its point."""
+        return ((self.force_n, self.at_mm), *self.also)
+
+    def total_n(self) -> Floats:
+        """Return the sum of the forces."""
+        return np.sum([force for force, _ in self.all_forces()], axis=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,6 +145,7 @@ class _Frame:
     """The loads as arrays."""
 
     bodies: Ints
+    owner: Ints
     force: Floats
     at: Floats
     centre: Floats
@@ -146,13 +158,16 @@ class _Frame:
 
     def wrench(self, poses: Poses) -> Floats:
         """Return force and moment over size about the centres, in units of the greatest force."""
-        arm = poses.turn(self.bodies, self.at - self.centre)
-        moment = np.cross(arm, self.force) / self.size[:, None]
-        return np.hstack((self.force, moment)) / self.unit_n
+        arm = poses.turn(self.bodies[self.owner], self.at - self.centre[self.owner])
+        each = np.hstack((self.force, cross(arm, self.force) / self.size[self.owner, None]))
+        out = np.zeros((len(self.bodies), 6))
+        np.add.at(out, self.owner, each)
+        return out / self.unit_n
 
     def potential(self, poses: Poses, start: Poses) -> float:
         """Return the load's potential in mm, in units of the greatest force."""
-        gone = poses.apply(self.bodies, self.at) - start.apply(self.bodies, self.at)
+        bodies = self.bodies[self.owner]
+        gone = poses.apply(bodies, self.at) - start.apply(bodies, self.at)
         return -float(np.sum(self.force * gone)) / self.unit_n
 
 
@@ -176,7 +191,7 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
         Always; an ending other than rest says why.
     """
     bounds = bounds or Bounds()
-    greatest = max((float(np.linalg.norm(one.force_n)) for one in loads), default=0.0)
+    greatest = _greatest(loads)
     if greatest == 0.0:
         rows = find(start, bounds.step_mm, 1e-6)
         nothing = np.zeros(len(rows.gap_mm))
@@ -185,16 +200,29 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
     return _Walk(_frame(loads, greatest), start, find, bounds).run()
 
 
+def _greatest(loads: list[Load]) -> float:
+    """Return the greatest force on any body."""
+    forces = [force for one in loads for force, _ in one.all_forces()]
+    return max((float(np.linalg.norm(force)) for force in forces), default=0.0)
+
+
 def _frame(loads: list[Load], greatest: float) -> _Frame:
     """Return the loads as arrays."""
+    each = [(i, force, at) for i, one in enumerate(loads) for force, at in one.all_forces()]
     return _Frame(
         bodies=np.array([one.body for one in loads]),
-        force=np.array([one.force_n for one in loads], dtype=float),
-        at=np.array([one.at_mm for one in loads], dtype=float),
+        owner=np.array([i for i, _, _ in each]),
+        force=np.array([force for _, force, _ in each], dtype=float),
+        at=np.array([at for _, _, at in each], dtype=float),
         centre=np.array([one.centre_mm for one in loads], dtype=float),
         size=np.array([one.size_mm for one in loads], dtype=float),
         unit_n=greatest,
     )
+
+
+def wrenches(loads: list[Load], poses: Poses) -> Floats:
+    """Return force (N) and moment over size (N) of each loose body about its centre, shape (n, 6)."""
+    return _frame(loads, 1.0).wrench(poses)
 
 
 def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
@@ -203,7 +231,7 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
     Rows that are open carry nothing. Where more contacts touch than statics needs, the forces are those in the
     middle of all that balance, so that equal contacts share equally.
     """
-    greatest = max((float(np.linalg.norm(one.force_n)) for one in loads), default=0.0)
+    greatest = _greatest(loads)
     nothing = np.zeros(len(rows.gap_mm))
     if greatest == 0.0 or len(nothing) == 0:
         return nothing
@@ -271,7 +299,7 @@ class _Walk:
             return size
         self.poses, self.rows, self.force = poses, rows, force
         self.residual, self.balance = new, size
-        if new < 0.05 * self.step and size > self.bounds.grip:
+        if new < 0.05 * self.step and (size > self.bounds.grip or self.patience < 0):
             self.step = min(1.5 * self.step, self.longest)
         self._watch(size)
         return size
@@ -281,9 +309,11 @@ class _Walk:
         self.past.append(size)
         slow = len(self.past) > CREEP and size <= self.bounds.grip and size > 0.5 * self.past[-CREEP]
         if slow and self.patience == 0:
-            self.step, self.prospect, self.patience = 10 * FINEST_MM, FINEST_MM, 2 * CREEP
+            self.step, self.prospect, self.patience = 10 * FINEST_MM, FINEST_MM, CREEP
         self.crept = slow and self.patience > 0
-        self.patience = max(0, self.patience - 1)
+        if self.patience != 0:
+            # Friction asked in vain: what creeps is a part going over, so let it go in long steps for a while.
+            self.patience = -5 * CREEP if self.patience == 1 else self.patience - int(np.sign(self.patience))
 
     def _at_rest(self, size: float) -> bool:
         """Tell whether nothing overlaps and nothing moves, or only creeps along what friction would hold."""

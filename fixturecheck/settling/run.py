@@ -73,14 +73,14 @@ def _load(bench: Bench, staging: Staging, body: int) -> Load:
     one, features = bench.bodies[body], bench.features[body]
     seat = DOWN * (features.volume_mm3 * STEEL_N_MM3 if staging.weight else 0.0)
     seat = seat + DOWN * staging.pull_n.get(one.name, staging.pull_n.get("*", 0.0))
-    force, at = seat, features.centre_mm
+    centre, also = features.centre_mm, ()
     push = staging.push.get(one.name, staging.push.get("*"))
     if push is not None:
-        pushed = _pushed(push, float(np.linalg.norm(seat)), one.name)
-        force = seat + pushed
-        if push.at_mm is not None:
-            at = _acts_at(bench, body, seat, pushed, np.array(push.at_mm))
-    return Load(body=body, force_n=force, at_mm=at, centre_mm=features.centre_mm, size_mm=features.size_mm)
+        at = centre if push.at_mm is None else np.array(push.at_mm, dtype=float)
+        also = ((_pushed(push, float(np.linalg.norm(seat)), one.name), at),)
+    return Load(
+        body=body, force_n=seat, at_mm=centre, centre_mm=centre, size_mm=features.size_mm, also=also
+    )
 
 
 def _pushed(push: Push, seat_n: float, name: str) -> Floats:
@@ -91,20 +91,6 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
         raise SetupError(message)
     force = push.force_n if push.force_n is not None else LIGHT_HAND * seat_n or 1.0
     return direction / length * force
-
-
-def _acts_at(bench: Bench, body: int, seat: Floats, pushed: Floats, at: Floats) -> Floats:
-    """Return a point of the body where weight at its centre and push at a point act as one force.
-
-    Two forces have one line of action only where they lie in one plane; the moment along the resultant that is
-    left over is no part of it.
-    """
-    rotation = bench.drawn.rotation[body]
-    centre = bench.features[body].centre_mm
-    total = seat + pushed
-    moment = np.cross(rotation @ (at - centre), pushed)
-    arm = np.cross(total, moment) / max(float(total @ total), 1e-30)
-    return np.asarray(centre + rotation.T @ arm)
 
 
 def walk(
@@ -130,7 +116,7 @@ def _ranks(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int
     """Return how many parts stand in front of each, so that a gang starts apart and in line."""
     if staging.order:
         return {bench.index(name): rank for rank, name in enumerate(staging.order)}
-    total = np.sum([one.force_n for one in loads], axis=0)
+    total = np.sum([one.total_n() for one in loads], axis=0)
     side = total - DOWN * float(total @ DOWN)
     way = side if float(np.linalg.norm(side)) > 1e-9 else total
     place = {one.body: float(way @ bench.drawn.apply(one.body, one.centre_mm)) for one in loads}
@@ -143,7 +129,7 @@ def backed_off(
     """Return poses in which each loose body stands off against its load, later ones further."""
     origin = bench.drawn.origin_mm.copy()
     for one in loads:
-        force = np.asarray(one.force_n, dtype=float)
+        force = one.total_n()
         length = float(np.linalg.norm(force))
         if length == 0.0:
             continue

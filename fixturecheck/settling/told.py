@@ -63,7 +63,7 @@ def faces_carrying(
     rows = raw.rows
     names = [b.face_names() for b in bench.bodies]
     wanted = {_seat_key(s) for s in bench.setup.seats}
-    greatest = max(float(np.linalg.norm(one.force_n)) for one in loads)
+    greatest = max(float(np.linalg.norm(one.total_n())) for one in loads)
     groups: dict[tuple[int, int, int, int], list[int]] = {}
     for i in np.flatnonzero(rows.gap_mm <= touch_mm):
         key = int(rows.body_a[i]), int(rows.face_a[i]), int(rows.body_b[i]), int(rows.face_b[i])

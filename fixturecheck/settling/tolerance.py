@@ -13,7 +13,7 @@ from fixturecheck.contact.grow import grown, growth_rows
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.physics.rigid import jacobian
-from fixturecheck.physics.settle import Bounds, Ending, Load, Settling
+from fixturecheck.physics.settle import Bounds, Ending, Load, Settling, wrenches
 from fixturecheck.physics.tolerance import Drawn, Linear, corners, draw_errors, solve_draws
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench, bench_of
@@ -202,7 +202,7 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in loads])
     scale = np.ones((len(loads), 6))
     scale[:, 3:] = 1.0 / np.array([one.size_mm for one in loads])[:, None]
-    load = np.array([_wrench(raw, one) for one in loads]).ravel()
+    load = wrenches(loads, raw.poses).ravel()
     problem = Linear(
         gap_mm=rows.gap_mm,
         slope=jacobian(rows, bodies, centres) * scale.ravel(),
@@ -218,11 +218,6 @@ def _model(bench: Bench, staging: Staging) -> _Model:
 def _crosses(size_mm: float, half: Floats) -> bool:
     """Tell whether two zones could meet inside a body."""
     return 4.0 * float(half.max()) >= size_mm
-
-
-def _wrench(raw: Settling, one: Load) -> Floats:
-    arm = raw.poses.turn(one.body, np.asarray(one.at_mm) - np.asarray(one.centre_mm))
-    return np.concatenate((one.force_n, np.cross(arm, one.force_n) / one.size_mm))
 
 
 def _face_name(bench: Bench, key: tuple[int, int]) -> str:
