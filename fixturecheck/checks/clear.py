@@ -25,6 +25,7 @@ from fixturecheck.access.dodge import Dodge, dodges
 from fixturecheck.access.model import GroundCut
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import FixturecheckError, NotComputedError
+from fixturecheck.kernel.shapes import box_of
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
 
 ID = "clear"
@@ -84,6 +85,8 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
     direction = ways[0].direction if ways else _away(a)
     hit = a.apart.common_mm3 > stage.setup.tolerances.overlap_mm3
     if hit:
+        box = box_of(a.apart.common)
+        deep_mm = box[5] - box[2]
         shape = NamedShape(
             name=f"collision {a.mover} {name} {a.body}",
             role=Role.COLLISION,
@@ -94,12 +97,12 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
             check=ID,
             verdict=Verdict.NO_GO,
             subject=subject,
-            value=a.apart.common_mm3,
-            unit="mm3",
-            limit=0.0,
-            margin=-a.apart.common_mm3,
-            says=f"The {a.mover} runs into {a.body} during {name}: {a.apart.common_mm3:.4g} mm3 of it is in "
-            f"the way of the travel.",
+            value=-deep_mm,
+            unit="mm",
+            limit=least_mm,
+            margin=-deep_mm - least_mm,
+            says=f"The {a.mover} runs {deep_mm:.3g} mm deep into {a.body} during {name}: "
+            f"{a.apart.common_mm3:.4g} mm3 of it is in the way of the travel.",
             remedy=remedy,
             shapes=(shape,),
             location_mm=a.apart.on_b,

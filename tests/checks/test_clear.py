@@ -40,11 +40,11 @@ def test_a_block_under_the_straight_of_the_travel_is_hit_by_a_box():
     _, found = run(pawl(), block("high", (4, 0.5, 61), (-6, -0.8, 0)))
     hit = about(found, "high")
     assert hit.verdict is Verdict.NO_GO
-    assert hit.value == pytest.approx(4 * 0.5 * 3.0, rel=1e-9)
-    assert hit.unit == "mm3"
+    assert (hit.value, hit.unit, hit.limit) == (pytest.approx(-3.0, abs=1e-9), "mm", 1.0)
+    assert hit.margin == pytest.approx(-4.0, abs=1e-9)
     (shape,) = hit.shapes
     assert (shape.name, shape.role) == ("collision wheel floor_cut high", Role.COLLISION)
-    assert shape.geometry.Volume() == pytest.approx(hit.value)
+    assert shape.geometry.Volume() == pytest.approx(4 * 0.5 * 3.0, rel=1e-9)
     assert hit.location_mm == pytest.approx((-4.0, -0.55, 59.5))
 
 
@@ -59,7 +59,10 @@ def test_a_block_beyond_the_travel_is_hit_by_the_round_of_the_wheel():
 
     t1 = min(15.0, math.sqrt(R * R - (FLOOR_AT + R - top) ** 2))
     area = under_circle(t1) - under_circle(5.0) - (FLOOR_AT + R - top) * (t1 - 5.0)
-    assert about(found, "end").value == pytest.approx(5.0 * area, rel=1e-6)
+    (region,) = about(found, "end").shapes
+    assert region.geometry.Volume() == pytest.approx(5.0 * area, rel=1e-6)
+    lowest = FLOOR_AT + R - math.sqrt(R * R - 5.0**2)
+    assert about(found, "end").value == pytest.approx(lowest - top, abs=1e-6)
 
 
 def test_least_clearance_beside_below_and_off_the_end_of_the_travel():
@@ -107,7 +110,8 @@ def test_the_flange_meets_a_wall_taller_than_its_reach():
     assert hit.verdict is Verdict.NO_GO
     # The flange's axis lies 30 above the floor, its rim dips 2 mm under the top over the whole length: in a
     # long enough travel that is a box.
-    assert hit.value == pytest.approx(20.0 * 8.0 * 2.0, rel=1e-9)
+    assert hit.shapes[0].geometry.Volume() == pytest.approx(20.0 * 8.0 * 2.0, rel=1e-9)
+    assert hit.value == pytest.approx(-2.0, abs=1e-9)
     assert "at most 34.0 mm" in (hit.remedy or "")
     again = Machine(flange=Flange(diameter_mm=34.0, thickness_mm=8.0), guard=None)
     assert about(run(pawl(), wheel=small, machine=again)[1], "pawl_1").value == pytest.approx(1.0)
@@ -123,7 +127,7 @@ def test_a_post_beside_the_wheel_meets_the_guard():
     # Between the axis and 15 degrees below, the plate's edge falls away from the corner that sweeps with it.
     (one,) = hit
     swept = movers_of(run(pawl(), machine=Machine(guard=guard))[0].cuts[0])["guard"]
-    assert one.value == pytest.approx(
+    assert one.shapes[0].geometry.Volume() == pytest.approx(
         swept.intersect(cq.Solid.makeBox(4, 2, 150, cq.Vector(8, -13.5, 0))).Volume()
     )
 
@@ -132,7 +136,8 @@ def test_bodies_of_the_cut_meet_no_wheel_but_others_do():
     staged, found = run(pawl(), pawl("pawl_2", at=(25, 0, 51)), parts=("pawl_1",), overtravel_mm=30.0)
     hit = about([f for f in found if "wheel" in f.says], "pawl_2")
     assert hit.verdict is Verdict.NO_GO
-    assert hit.value == pytest.approx(20.0 * 12.0 * 1.0, rel=1e-9)
+    assert hit.shapes[0].geometry.Volume() == pytest.approx(20.0 * 12.0 * 1.0, rel=1e-9)
+    assert hit.value == pytest.approx(-1.0, abs=1e-9)
     assert hit.remedy is None
     assert len(staged.cuts[0].parts) == 1
 
