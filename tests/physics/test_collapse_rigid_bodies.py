@@ -271,9 +271,9 @@ def random_gang(seed):
 
 @pytest.mark.parametrize("seed", range(12))
 def test_random_gangs_against_mujoco(seed):
-    """3 % above our range MuJoCo's gang goes. Below it, MuJoCo's boxes jump from one contact to another, by up
-    to a millimetre, and at times off: with half the time step they hold nearer to ours. 20 % below, loaded
-    slowly, every one of these comes to rest."""
+    """3 % above our range MuJoCo's gang goes. Below it, MuJoCo's boxes jump from one contact to another, by
+    up to a millimetre, and at times off: with half the time step they hold nearer to ours. 20 % below,
+    loaded slowly, every one of these comes to rest."""
     case = random_gang(seed)
     ours = collapse(holding(case))
     goes = march(case, 1.03 * ours.factor.high)
