@@ -1,0 +1,85 @@
+"""README and DEVELOPERS say what is there, and each check says what it is."""
+
+from __future__ import annotations
+
+import importlib
+import re
+import shlex
+from functools import cache
+
+import pytest
+
+from fixturecheck.checks import MODULES
+from fixturecheck.cli import _parser
+from tests.meta.source import ROOT
+
+README, DEVELOPERS, CI = ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / ".ci" / "run"
+TESTS = "python -m pytest"
+BLOCK = re.compile(r"^```(?:sh|bash|console|shell)\n(.*?)^```", re.MULTILINE | re.DOTALL)
+TOLD = re.compile(r"`((?:fixturecheck|tests|models|scripts|\.ci)/[\w./*-]*)`")
+LINKED = re.compile(r"!?\[[^\]]*\]\((?!https?:|mailto:|#)([^)#\s]+)")
+SECTIONS = {
+    "What": r"^What: \S",
+    "Why": r"^Why: \S",
+    "Formula": r"^Formulas?: \S",
+    "Limit": r"^Limits?: \S",
+    "Go": r"\bGo: \S",
+    "No-go": r"\bNo-go: \S",
+}
+
+
+@cache
+def commands() -> tuple[str, ...]:
+    """The lines of README's shell blocks, continuations joined, prompts and comments dropped."""
+    text = "\n".join(BLOCK.findall(README.read_text(encoding="utf-8"))).replace("\\\n", " ")
+    lines = (line.split("  #")[0].strip().removeprefix("$ ") for line in text.splitlines())
+    return tuple(line for line in lines if line and not line.startswith("#"))
+
+
+def _checks_run() -> list[list[str]]:
+    words = (shlex.split(c) for c in commands())
+    return [w[1:] for w in words if w[0] == "fixturecheck"]
+
+
+def test_readme_shows_how_to_check_and_how_to_test() -> None:
+    assert any(words[:1] == ["check"] for words in _checks_run()), "README shows no `fixturecheck check`"
+    assert TESTS in commands(), f"README does not say `{TESTS}`"
+
+
+def test_readme_commands_are_ones_the_command_line_takes() -> None:
+    for words in _checks_run():
+        if "--help" not in words:
+            _parser().parse_args(words)
+
+
+def test_readme_commands_name_files_that_are_there() -> None:
+    named = [w for c in commands() for w in shlex.split(c) if re.match(r"(models|scripts|tests|\.ci)/", w)]
+    assert [w for w in named if not (ROOT / w).exists()] == []
+
+
+def test_ci_runs_what_readme_says() -> None:
+    steps = [line.strip() for line in CI.read_text(encoding="utf-8").splitlines()]
+    assert steps[-1] == TESTS, "the last step of .ci/run must be README's test command"
+    assert CI.stat().st_mode & 0o111, ".ci/run is not executable"
+
+
+@pytest.mark.parametrize("page", [README, DEVELOPERS], ids=lambda p: p.name)
+def test_pages_name_files_that_are_there(page) -> None:
+    text = page.read_text(encoding="utf-8")
+    named = [*TOLD.findall(text), *LINKED.findall(text)]
+    missing = [n for n in named if not any(ROOT.glob(n.rstrip("/")))]
+    assert missing == []
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_each_check_says_what_it_is(name: str) -> None:
+    module = importlib.import_module(MODULES[name])
+    assert (name, True) == (module.ID, bool(module.TITLE))
+    told = module.__doc__ or ""
+    assert [s for s, pattern in SECTIONS.items() if not re.search(pattern, told, re.MULTILINE)] == []
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_each_check_is_in_the_pages(name: str) -> None:
+    pages = README.read_text(encoding="utf-8") + DEVELOPERS.read_text(encoding="utf-8")
+    assert f"`{name}`" in pages, f"neither README nor DEVELOPERS names the check `{name}`"

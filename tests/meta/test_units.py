@@ -1,0 +1,147 @@
+"""Every public number says its unit in its name, or is on the list of those that have none."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+
+import pytest
+
+from tests.meta.source import Module, modules
+
+UNITS = {
+    # length, area, volume, second moment of area
+    "mm", "um", "m", "in", "mm2", "um2", "mm3", "mm4", "per_mm", "mm_tooth",
+    # angle, time, turns
+    "deg", "rad", "s", "ms", "rpm", "per_s",
+    # speed and rates
+    "m_s", "mm_s", "m_min", "mm_min", "mm3_s", "mm3_mm_s", "rad_s",
+    # force, moment, stress, stiffness, work, power, mass
+    "n", "nmm", "nm", "mpa", "gpa", "n_mm", "n_mm2", "n_mm3", "j", "j_mm3", "w", "g", "kg", "kg_m3", "g_cm3",
+    # magnetism
+    "t", "a", "a_m", "a_mm", "wb", "h_m",
+    # temperature
+    "c", "k", "per_k",
+}  # fmt: skip
+"""Endings of names. Derived units are written as their parts: `n_mm2` is newton per square millimetre."""
+
+WITHOUT = {
+    "share": "part of a whole, 0 to 1",
+    "mu": "coefficient of friction",
+    "grip": "coefficient of friction",
+    "factor": "ratio of two loads",
+    "ceiling": "load factor at which a search ends",
+    "ratio": "ratio of two like quantities",
+    "poisson": "Poisson's ratio",
+    "exponent": "of a power law",
+    "mu_r": "relative permeability",
+    "strength": "share of a magnet's full strength",
+    "balance": "what is out of balance as a share of the load",
+    "residual": "what is out of balance as a share of the load",
+    "score": "compares views of one spot only",
+    "slack": "sine of an angle",
+    "rpm": "quantity and unit in one word",
+}
+"""Names, or words that names begin or end with, that are plain numbers, and what each one is."""
+
+BESIDE = {
+    "result:Finding": {"value", "limit", "margin"},
+    "settling.model:FreedomLeft": {"low", "high"},
+    "physics.ranges:Range": {"low", "high"},
+    "physics.ranges:Range.exactly": {"value"},
+    "physics.ranges:Range.holds": {"value"},
+    "physics.collapse_remedy:least_that_reaches": {"target", "now", "most"},
+    "physics.collapse_remedy:most_that_keeps": {"target", "now", "least"},
+    "report.canonical:rounded": {"value"},
+    "report.quantity:shown": {"value"},
+    "report.quantity:shown_plain": {"value"},
+    "report.placing:around": {"x", "y", "width", "height"},
+    "report.placing:Board.take": {"margin"},
+    "report.placing:Board.find": {"x", "y", "width", "height", "least"},
+    "units:convert": {"value"},
+    "units:from_inch_key": {"value"},
+    "units:shown": {"value"},
+}
+"""Numbers of any quantity, whose unit stands in a field or parameter beside them, and places in a picture."""
+
+every_module = pytest.mark.parametrize("module", modules(), ids=lambda m: m.name)
+
+
+def _floats(module: Module) -> Iterator[tuple[str, str, int]]:
+    """Yield (owner, name, line) of each public field and parameter that is a float."""
+    for node in module.tree.body:
+        if isinstance(node, ast.ClassDef) and _public(node.name):
+            yield from _fields(node)
+            for inner in node.body:
+                if isinstance(inner, ast.FunctionDef) and (_public(inner.name) or inner.name == "__init__"):
+                    yield from _parameters(inner, f"{node.name}.{inner.name}")
+        elif isinstance(node, ast.FunctionDef) and _public(node.name):
+            yield from _parameters(node, node.name)
+
+
+def _public(name: str) -> bool:
+    return not name.startswith("_")
+
+
+def _fields(node: ast.ClassDef) -> Iterator[tuple[str, str, int]]:
+    for field in node.body:
+        if isinstance(field, ast.AnnAssign) and isinstance(field.target, ast.Name):
+            name = field.target.id
+            if _public(name) and _is_float(field.annotation):
+                yield node.name, name, field.lineno
+
+
+def _parameters(node: ast.FunctionDef, owner: str) -> Iterator[tuple[str, str, int]]:
+    for given in [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]:
+        if given.annotation is not None and _is_float(given.annotation):
+            yield owner, given.arg, given.lineno
+
+
+def _is_float(annotation: ast.expr) -> bool:
+    """Whether a type is float or float or None; containers of floats name their unit in words."""
+    text = annotation.value if isinstance(annotation, ast.Constant) else ast.unparse(annotation)
+    return {part.strip() for part in str(text).split("|")} - {"None"} == {"float"}
+
+
+def _says_unit(name: str) -> bool:
+    words = name.split("_")
+    # A unit needs a quantity before it: `t` alone is a name, `field_t` says tesla.
+    ends = ["_".join(words[-k:]) for k in range(1, min(4, len(words)))]
+    starts = ["_".join(words[:k]) for k in range(1, len(words) + 1)]
+    return any(e in UNITS for e in ends) or any(w in WITHOUT for w in [*ends, *starts])
+
+
+@every_module
+def test_numbers_say_their_unit(module: Module) -> None:
+    silent = [
+        f"{owner}.{name}, line {line}"
+        for owner, name, line in _floats(module)
+        if not _says_unit(name) and name not in BESIDE.get(f"{module.name}:{owner}", ())
+    ]
+    assert silent == []
+
+
+def test_lists_name_what_is_there() -> None:
+    """What is excused must exist, or the list hides the next of that name."""
+    there = {(f"{m.name}:{owner}", name) for m in modules() for owner, name, _ in _floats(m)}
+    excused = {(owner, name) for owner, names in BESIDE.items() for name in names}
+    assert sorted(excused - there) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("gap_mm", True),
+        ("moment_nmm", True),
+        ("pressure_n_mm2", True),
+        ("mu_static", True),
+        ("mu", True),
+        ("gap", False),
+        ("t", False),
+        ("mm", False),
+        ("mm_gap", False),
+        ("length_inches", False),
+    ],
+)
+def test_units_are_read_right(name: str, said: bool) -> None:
+    assert _says_unit(name) is said
