@@ -7,7 +7,7 @@ import io
 import math
 import sys
 from collections.abc import Iterator, Mapping
-from contextlib import chdir, contextmanager, redirect_stdout
+from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from traceback import extract_tb
@@ -39,7 +39,7 @@ class Ran:
     modules: tuple[Path, ...]
 
 
-class _Model(cqgi.CQModel):  # type: ignore[misc]
+class _Model(cqgi.CQModel):  # type: ignore[misc]  # CQGI has no types
     """A CQGI model whose parameters may also be negative numbers."""
 
     def _find_vars(self) -> None:
@@ -47,7 +47,7 @@ class _Model(cqgi.CQModel):  # type: ignore[misc]
             if isinstance(node, ast.Assign):
                 node.value = _Folded().visit(node.value)
         # CQGI prints about assignments that are no parameters.
-        with redirect_stdout(io.StringIO()):
+        with redirect_stdout(io.StringIO()), redirect_stderr(io.StringIO()):
             super()._find_vars()
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
 from fixturecheck.result import Source
-from fixturecheck.setup.validate import all_of, refuse_bad
+from fixturecheck.setup.validate import all_of, listed, refuse_bad
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
 
@@ -134,8 +134,7 @@ class Cut:
 
     def __post_init__(self) -> None:
         """Take a list of parts as a tuple, so that the cut can be hashed."""
-        if isinstance(self.parts, list):
-            object.__setattr__(self, "parts", tuple(self.parts))
+        object.__setattr__(self, "parts", listed(self.parts))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, Field, dataclass, fields
 from typing import Any, NoReturn, TypeVar
 
 from fixturecheck.errors import SetupError
@@ -127,7 +127,7 @@ class Stated:
             Fields that were read in another way; their keys are allowed and passed over.
         """
         given = dict(besides or {})
-        kinds = {f.name: _kind(str(f.type)) for f in fields(cls) if f.name not in given}  # type: ignore[arg-type]
+        kinds = {f.name: _kind(str(f.type)) for f in _fields(cls) if f.name not in given}
         self.only([*with_inches(kinds), *given])
         for name, kind in kinds.items():
             value = self.number(name, kind, _MISSING)
@@ -184,7 +184,11 @@ def _kind(annotation: str) -> str:
 
 def _required(cls: type[Any], name: str) -> bool:
     """Say whether a field has no default."""
-    return any(f.name == name and f.default is MISSING and f.default_factory is MISSING for f in fields(cls))
+    return any(f.name == name and f.default is MISSING and f.default_factory is MISSING for f in _fields(cls))
+
+
+def _fields(cls: Any) -> tuple[Field[Any], ...]:
+    return fields(cls)
 
 
 def _converted(value: Any, key: str) -> Any:

@@ -33,6 +33,11 @@ SMALL_MM = 0.1
 """A body larger or smaller than this all over was probably read in the wrong units."""
 
 
+def listed(values: object) -> object:
+    """Return a list as a tuple, and anything else as it is."""
+    return tuple(values) if isinstance(values, list) else values
+
+
 def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
     """Return a tuple of what was stated as a list or tuple of one kind of thing.
 
