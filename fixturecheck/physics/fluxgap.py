@@ -16,7 +16,7 @@ FILM_MM = 0.1
 """Depth of iron at an interface whose saturation is counted with the gap."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class GapPatch:
     """Two faces that look at each other across a gap, as quadrature points.
 
@@ -60,7 +60,7 @@ class GapPatch:
     counts: bool = True
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PoleSource:
     """The magnet behind a pole: a magnetomotive force on the pole's back face behind a conductance.
 

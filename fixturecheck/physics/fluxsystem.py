@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Coupling:
     """One patch or source made ready: rows that take potentials to jumps, and what stands in between."""
 
