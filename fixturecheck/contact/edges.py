@@ -332,6 +332,10 @@ def edges_across(look: Look) -> Iterator[Raw]:
     meets = (t >= -touch) & (t <= length_r + touch) & (u >= -touch) & (u <= length_s + touch)
     for m, n in np.argwhere(free & steep & meets & (gaps <= touch)):
         normal = _apart(a, int(ours[m]), np.cross(r[m], s[n]) / math.sqrt(square[m, n]))
+        # Material on the wrong side: the two overlap there, or one only passes by an inside edge.
+        into_b, into_a = (a.inward()[ours[m]] @ normal).max(), (b.inward()[theirs[n]] @ normal).min()
+        if into_b > -_LEVEL or into_a < _LEVEL:
+            continue
         yield _point(
             a.table.edge_faces[ours[m]], b.table.edge_faces[theirs[n]], normal, p[m] + t[m, n] * r[m]
         )

@@ -176,7 +176,7 @@ def test_pin_off_centre_in_a_larger_hole_is_a_line():
     line = only(*bodies)
     assert (line.kind, line.length_mm) == ("line", pytest.approx(30, rel=EXACT))
     assert line.centroid == pytest.approx((5, 0, 15), abs=1e-9)
-    # Along the bore's normal at angle t the pin, 1 mm off centre, begins cos t + sqrt(16 - sin^2 t) from the axis.
+    # Along the bore's normal at angle t the pin, 1 mm off centre, begins at cos t + sqrt(16 - sin^2 t).
     strip = only(*bodies, kinds=["near"])
     half = strip.area_mm2 / (2 * 5 * 30)
     assert 5 - math.cos(half) - math.sqrt(16 - math.sin(half) ** 2) == pytest.approx(0.5, abs=1e-6)
