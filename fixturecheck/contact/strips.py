@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 import numpy as np
 import shapely
@@ -76,13 +77,13 @@ def against_plane(pair: Pair, gap_mm: float, tolerances: Tolerances) -> list[Raw
     return found
 
 
-def _flat_strip(pair: Pair, part: object, frame: Frame, line: tuple[Array, Array, float]) -> Raw:
+def _flat_strip(pair: Pair, part: Any, frame: Frame, line: tuple[Array, Array, float]) -> Raw:
     """One piece of a strip on the plane; the mean gap is integrated over slices along the axis."""
     a, i, b, j = pair
     foot, across, gap_mm = line
     radius = a.surface(i).radius_mm
-    ring = frame.space(shapely.get_coordinates(part.exterior)[:-1])  # type: ignore[attr-defined]
-    rings = [ring, *(frame.space(shapely.get_coordinates(r)[:-1]) for r in part.interiors)]  # type: ignore[attr-defined]
+    ring = frame.space(shapely.get_coordinates(part.exterior)[:-1])
+    rings = [ring, *(frame.space(shapely.get_coordinates(r)[:-1]) for r in part.interiors)]
     y = (ring - foot) @ across
     nodes, weights = np.polynomial.legendre.leggauss(_STEPS)
     mids = (y.max() + y.min()) / 2 + nodes * (y.max() - y.min()) / 2
@@ -95,8 +96,8 @@ def _flat_strip(pair: Pair, part: object, frame: Frame, line: tuple[Array, Array
         a_faces=(i,),
         b_faces=(j,),
         normal=-b.normals[j],
-        centroid=frame.space(shapely.get_coordinates(part.centroid))[0],  # type: ignore[attr-defined]
-        area_mm2=float(part.area),  # type: ignore[attr-defined]
+        centroid=frame.space(shapely.get_coordinates(part.centroid))[0],
+        area_mm2=float(part.area),
         gap_mean_mm=mean,
         gap_max_mm=edge_gap,
         make=partial(polygon_face, rings),
