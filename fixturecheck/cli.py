@@ -73,7 +73,7 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
     check = commands.add_parser(
         "check",
         help="check a set-up and write the report",

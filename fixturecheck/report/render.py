@@ -90,10 +90,12 @@ class Drawer:
         """Add one shape: its surface and its edges, cut open where the scene asks for it."""
         name, rgb = actor["mesh"], [c / 255.0 for c in actor["rgb"]]
         camera = scene["camera"]
-        surface = _surface(self._meshes[f"{name}/points"], self._meshes[f"{name}/triangles"])
-        lines = _lines(self._meshes[f"{name}/lines"], self._meshes[f"{name}/line_sizes"])
-        # Patches and regions share faces with the bodies; a hair toward the viewer they win.
-        toward = np.array(camera["eye"]) * camera["height_mm"] * _SHIFT
+        move = np.array(actor.get("move", (0.0, 0.0, 0.0)))
+        surface = _surface(self._meshes[f"{name}/points"] + move, self._meshes[f"{name}/triangles"])
+        lines = _lines(self._meshes[f"{name}/lines"] + move, self._meshes[f"{name}/line_sizes"])
+        # What shares faces lies in layers a hair apart: patches and regions before bodies, lines before all.
+        hair = np.array(camera["eye"]) * camera["height_mm"] * _SHIFT
+        surface_at, lines_at = actor["layer"] * hair, (actor["layer"] + 0.5) * hair
         if scene["cut"]:
             plane = vtkPlane()
             plane.SetOrigin(*camera["target"])
@@ -101,9 +103,9 @@ class Drawer:
             outline = _outline(surface, plane)
             if actor["solid"]:
                 surface = _cut_open(surface, plane, rgb)
-            _add_actor(renderer, outline, actor, width=3.0 if actor["solid"] else 7.0, shift=toward)
-        shown = _add_actor(renderer, surface, actor, shift=toward if actor["before"] else None)
-        drawn = _add_actor(renderer, lines, actor, width=1.6 if actor["solid"] else 5.0, shift=toward)
+            _add_actor(renderer, outline, actor, width=3.0 if actor["solid"] else 7.0, shift=lines_at)
+        shown = _add_actor(renderer, surface, actor, shift=surface_at)
+        drawn = _add_actor(renderer, lines, actor, width=1.6 if actor["solid"] else 5.0, shift=lines_at)
         if scene["cut"]:
             drawn.GetMapper().AddClippingPlane(plane)
             if not actor["solid"]:

@@ -5,7 +5,6 @@ The scenes are plain values; the process that draws them needs neither the kerne
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -14,9 +13,10 @@ import numpy as np
 
 from fixturecheck.kernel.mesh import Mesh
 from fixturecheck.report.colours import ROLES, WORDS, Rgb, body_colours
+from fixturecheck.report.frame import frame_of
 from fixturecheck.report.order import OVERVIEW, Numbered
 from fixturecheck.report.quantity import shown_plain
-from fixturecheck.report.views import FRONT_RIGHT, Floats, Triangles, View, choose_view, unit, up_for
+from fixturecheck.report.views import FRONT_RIGHT, Floats, Triangles, choose_view, unit, up_for
 from fixturecheck.result import Finding, NamedShape, Result, Role
 
 _BODIES = (Role.PART, Role.FIXTURE)
@@ -87,43 +87,81 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
     involved = _involved(stage, finding, shapes)
     regions = [s for s in shapes if s.role in _REGIONS and len(stage.meshes[s.name].triangles)]
     direction = None if finding.direction is None else unit(finding.direction)
-    height, long_axis = _size(stage, finding, shapes, regions)
+    frame = frame_of(
+        finding,
+        regions=[stage.meshes[s.name].all_points_mm() for s in regions],
+        patches=[stage.meshes[s.name].all_points_mm() for s in shapes if s.role in _PATCHES],
+        bodies={name: stage.meshes[name].all_points_mm() for name in involved},
+        whole_mm=_whole(stage),
+    )
     view = choose_view(
         stage.triangles,
         spot_mm=spot,
         direction=direction,
-        long_axis=long_axis,
-        height_mm=height,
-        region_mm=max(height / 14.0, 0.05),
+        long_axis=frame.long_axis,
+        height_mm=frame.height_mm(None),
+        region_mm=max(frame.seen_mm(None) / 2, 0.05),
         bodies=frozenset(stage.numbers[n] for n in involved),
         regions=frozenset(stage.numbers[r.name] for r in regions),
     )
-    seen_mm = _seen_size(stage, regions, view)
-    if regions:
-        height = max(9.0 * seen_mm, 1.2)
-    colours = body_colours(stage.result.shapes)
-    evidence = {s.name for s in shapes}
-    actors = [
-        _actor(s, colours, pale=s.role in _BODIES and s.name not in involved)
-        for s in stage.result.shapes
-        if s.role in _BODIES or (s.name in evidence and s.role is not Role.GROUND)
-    ]
+    passing = _passing_wheel(stage, finding, spot)
     return {
         "file": row.picture,
-        "actors": actors,
-        "camera": _camera(spot, view.eye, view.up, height),
+        "actors": [*_close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)],
+        "camera": _camera(spot, view.eye, view.up, frame.height_mm(view)),
         "cut": view.cut,
         "tags": involved,
         "spot": spot.tolist(),
-        "ring_mm": 0.65 * seen_mm,
+        "ring_mm": 0.65 * frame.seen_mm(view) if regions else 0.0,
         "arrow": None if direction is None else direction.tolist(),
         "title": f"{finding.check}: {finding.subject}",
         "verdict": str(finding.verdict),
         "number": row.number,
         "callout": _callout(finding, stage.result.units),
-        "legend": _legend(tuple(s for s in shapes if s.role not in _BODIES)),
+        "legend": _legend((*(s for s in shapes if s.role not in _BODIES), *(w for w, _ in passing))),
         "units": stage.result.units,
     }
+
+
+def _close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
+    """Return all bodies, pale where not involved, and the evidence."""
+    colours = body_colours(stage.result.shapes)
+    evidence = {s.name for s in shapes if s.role not in (Role.GROUND, Role.WHEEL)}
+    return [
+        _actor(s, colours, pale=s.role in _BODIES and s.name not in involved)
+        for s in stage.result.shapes
+        if s.role in _BODIES or s.name in evidence
+    ]
+
+
+def _passing_wheel(stage: Stage, finding: Finding, spot: Floats) -> list[tuple[NamedShape, Floats]]:
+    """Return the wheel of the finding's cut and how far to move it so that it passes a collision."""
+    if not any(s.role is Role.COLLISION for s in finding.shapes):
+        return []
+    wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
+    cut = finding.subject.split("/", 1)[0]
+    own = [w for w in wheels if len(wheels) == 1 or w.name.split()[-1] == cut]
+    moved = []
+    for wheel in own[:1]:
+        points = stage.meshes[wheel.name].points_mm
+        low, high = points.min(axis=0), points.max(axis=0)
+        # Along the traverse the wheel passes every place; across it only as far as the spot is off.
+        across = min(spot[1] - low[1], 0.0) + max(spot[1] - high[1], 0.0)
+        moved.append((wheel, np.array([spot[0] - (low[0] + high[0]) / 2, across, 0.0])))
+    return moved
+
+
+def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> list[dict[str, Any]]:
+    """Return the passing wheel: behind everything where it is cut open, a ghost where it is whole."""
+    colours = body_colours(tuple(wheel for wheel, _ in passing))
+    return [
+        {
+            **_actor(wheel, colours, opacity=1.0 if cut else 0.25, pale=cut),
+            "move": move.tolist(),
+            "layer": -1,
+        }
+        for wheel, move in passing
+    ]
 
 
 def _camera(target: Floats, eye: Floats, up: Floats, height_mm: float) -> dict[str, Any]:
@@ -143,7 +181,7 @@ def _actor(
         "rgb": [round(c) for c in rgb.tolist()],
         "opacity": opacity,
         "solid": shape.role not in _PATCHES,
-        "before": shape.role not in (*_BODIES, Role.WHEEL),
+        "layer": 0 if shape.role in (*_BODIES, Role.WHEEL) else 1,
     }
 
 
@@ -181,50 +219,6 @@ def _involved(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> list[
     return bodies[:4]
 
 
-def _size(
-    stage: Stage, finding: Finding, shapes: list[NamedShape], regions: list[NamedShape]
-) -> tuple[float, Floats | None]:
-    """Return the height of the picture and, for a long region, the axis along which it runs."""
-    gap_mm = _length_mm(finding)
-    if regions:
-        points = np.vstack([stage.meshes[r.name].all_points_mm() for r in regions])
-        _, _, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
-        extents = np.ptp(points @ axes.T, axis=0)
-        long_axis = unit(axes[0]) if extents[0] > 3.0 * extents[1] else None
-        seen = float(np.linalg.norm(extents[1:] if long_axis is not None else extents))
-        return max(7.0 * seen, 1.2), long_axis
-    if gap_mm is not None and gap_mm > 0 and finding.location_mm is not None:
-        return min(max(25.0 * gap_mm, 1.5), _whole(stage)), None
-    evidence = [s for s in shapes if s.role not in _BODIES] or shapes
-    if not evidence:
-        return 0.5 * _whole(stage), None
-    points = np.vstack([stage.meshes[s.name].all_points_mm() for s in evidence])
-    return min(max(1.6 * float(np.linalg.norm(np.ptp(points, axis=0))), 3.0), _whole(stage)), None
-
-
-def _seen_size(stage: Stage, regions: list[NamedShape], view: View) -> float:
-    """Return the size of the regions as they appear in a view, mm."""
-    if not regions:
-        return 0.0
-    points = np.vstack([stage.meshes[r.name].all_points_mm() for r in regions])
-    across = np.stack([np.cross(view.up, view.eye), view.up], axis=1)
-    return float(np.linalg.norm(np.ptp(points @ across, axis=0)))
-
-
-def _whole(stage: Stage) -> float:
-    """Return the size of all bodies together, mm."""
-    corners = stage.triangles.corners_mm.reshape(-1, 3)
-    return float(np.linalg.norm(np.ptp(corners, axis=0))) if len(corners) else 10.0
-
-
-def _length_mm(finding: Finding) -> float | None:
-    """Return the finding's value where it is a length, in mm."""
-    scale = {"mm": 1.0, "um": 1e-3}.get(finding.unit)
-    if scale is None or finding.value is None or not math.isfinite(finding.value):
-        return None
-    return abs(finding.value) * scale
-
-
 def _callout(finding: Finding, units: str) -> list[str]:
     """Return the few words that stand beside the spot."""
     if finding.value is None:
@@ -233,3 +227,9 @@ def _callout(finding: Finding, units: str) -> list[str]:
     if finding.limit is not None:
         lines.append(f"limit {shown_plain(finding.limit, finding.unit, units)}")
     return lines
+
+
+def _whole(stage: Stage) -> float:
+    """Return the size of all bodies together, mm."""
+    corners = stage.triangles.corners_mm.reshape(-1, 3)
+    return float(np.linalg.norm(np.ptp(corners, axis=0))) if len(corners) else 10.0

@@ -29,9 +29,11 @@ def write_stl(folder: Path, shapes: tuple[NamedShape, ...], meshes: Mapping[str,
         if len(mesh.triangles):
             groups[_TOGETHER.get(shape.role, shape.name)].append(mesh)
     folder.mkdir(parents=True, exist_ok=True)
-    written = []
+    written: list[str] = []
     for name, members in groups.items():
         file_name = f"{file_stem(name)}.stl"
+        if file_name in written:
+            file_name = f"{file_stem(name)}_{len(written)}.stl"
         (folder / file_name).write_bytes(stl_bytes(members))
         written.append(file_name)
     return written

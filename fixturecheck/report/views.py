@@ -86,7 +86,7 @@ def choose_view(
     direction : ndarray or None
         What must be seen from the side: the way a gap opens or a body has to move.
     long_axis : ndarray or None
-        Where there is no direction: the axis along which a long thin region runs.
+        The axis along which what is to be seen runs, where it is long and thin; its end shows its form.
     height_mm : float
         Height of the picture.
     region_mm : float
@@ -94,7 +94,14 @@ def choose_view(
     bodies, regions : frozenset of int
         Numbers of the bodies that meet at the spot, and of the regions that must be seen there.
     """
-    wanted = _Wanted(spot_mm=spot_mm, height_mm=height_mm, reach_mm=region_mm, bodies=bodies, regions=regions)
+    wanted = _Wanted(
+        spot_mm=spot_mm,
+        height_mm=height_mm,
+        reach_mm=region_mm,
+        long_axis=long_axis,
+        bodies=bodies,
+        regions=regions,
+    )
     alone = _only(triangles, regions)
     views = [(eye, False) for eye in _sides(direction, long_axis)]
     views += [(eye, True) for eye in _section_sides(direction, long_axis)]
@@ -109,6 +116,7 @@ class _Wanted:
     spot_mm: Floats
     height_mm: float
     reach_mm: float
+    long_axis: Floats | None
     bodies: frozenset[int]
     regions: frozenset[int]
 
@@ -171,6 +179,8 @@ def _judged(triangles: Triangles, alone: Triangles, wanted: _Wanted, eye: Floats
     if wanted.regions:
         score += 0.8 * _uncovered(triangles, alone, wanted, eye, up, cut=cut)
     score += 0.12 * float(eye @ unit(FRONT_RIGHT)) + 0.04 * float(np.max(np.abs(eye)) > 0.999)
+    if wanted.long_axis is not None:
+        score += 0.4 * abs(float(eye @ wanted.long_axis)) ** 8
     return View(eye=eye, up=up, cut=cut, score=score - (_CUT_COST if cut else 0.0))
 
 
@@ -187,8 +197,8 @@ def _uncovered(
 
 def _middle_weight() -> Floats:
     """Return weights on the grid of sight lines, largest in the middle, with sum one."""
-    across = 1.0 - 0.8 * np.abs(np.linspace(-1.0, 1.0, _GRID[0]))
-    down = 1.0 - 0.8 * np.abs(np.linspace(-1.0, 1.0, _GRID[1]))
+    across = (1.0 - 0.9 * np.abs(np.linspace(-1.0, 1.0, _GRID[0]))) ** 2
+    down = (1.0 - 0.9 * np.abs(np.linspace(-1.0, 1.0, _GRID[1]))) ** 2
     weight = np.outer(down, across)
     return np.asarray(weight / weight.sum())
 
