@@ -70,7 +70,6 @@ def corners_over_faces(look: Look) -> Candidates:
     point, plane, arm, normal, gap = point[keep], plane[keep], arm[keep], normal[keep], gap[keep]
     flat = np.einsum("nkj,nj->nk", world.planes[plane, 2:4], arm)
     keep = np.flatnonzero(over(scene, plane, flat))
-    keep = keep[_shallowest(scene, point[keep], plane[keep], gap[keep])]
     point, plane, normal, gap = point[keep], plane[keep], normal[keep], gap[keep]
     return Candidates(
         gap_mm=gap,
@@ -105,20 +104,6 @@ def over(scene: Scene, plane: Ints, flat: Floats) -> Mask:
     border = np.bincount(owner, weights=away <= RIM_MM, minlength=len(ask))
     over[ask] = (count % 2 == 1) | (border > 0)
     return over
-
-
-def _shallowest(scene: Scene, point: Ints, plane: Ints, gap: Floats) -> Ints:
-    """Return the rows to keep: of a point behind several faces of one body only the least deep counts."""
-    inside = np.flatnonzero(gap < -1e-4)
-    if len(inside) < 2:
-        return np.arange(len(gap))
-    other = scene.plane_body[plane[inside]]
-    order = np.lexsort((-gap[inside], other, point[inside]))
-    same = (np.diff(point[inside][order]) == 0) & (np.diff(other[order]) == 0)
-    drop = inside[order[1:][same]]
-    keep = np.ones(len(gap), dtype=bool)
-    keep[drop] = False
-    return np.flatnonzero(keep)
 
 
 def edges_across(look: Look) -> Candidates:

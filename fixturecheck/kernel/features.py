@@ -146,6 +146,7 @@ class _Heap:
     points: dict[tuple[float, ...], int] = field(default_factory=dict)
     places: list[Floats] = field(default_factory=list)
     leaving: list[list[Floats]] = field(default_factory=list)
+    beside: list[list[Floats]] = field(default_factory=list)
     meeting: list[dict[int, Floats]] = field(default_factory=list)
     edges: list[tuple[Floats, Floats]] = field(default_factory=list)
     leaves: list[tuple[Floats, Floats]] = field(default_factory=list)
@@ -163,6 +164,7 @@ class _Heap:
             self.points[key] = len(self.places)
             self.places.append(place)
             self.leaving.append([])
+            self.beside.append([])
             self.meeting.append({})
         return self.points[key]
 
@@ -277,7 +279,8 @@ def _note_chord(
     """Note a chord's end points with their cones, and the chord itself where it sticks out or is flush."""
     for place, direction in ((ends[0], tangents[0]), (ends[1], -tangents[1])):
         point = heap.point(place)
-        heap.leaving[point] += [direction, *leaves]
+        heap.leaving[point].append(direction)
+        heap.beside[point] += leaves
         for number, normal in zip(numbers, normals, strict=True):
             heap.meeting[point].setdefault(number, normal)
     if float(leaves[1] @ normals[0]) <= SMOOTH:
@@ -421,7 +424,7 @@ def _packed(
     box = solid.BoundingBox()
     return Features(
         points_mm=np.array(heap.places).reshape(-1, 3),
-        cones=_padded([_distinct(one) for one in heap.leaving]),
+        cones=_padded([_cone(*both) for both in zip(heap.leaving, heap.beside, strict=True)]),
         point_faces=_numbers(heap.meeting),
         point_normals=_padded([list(m.values()) for m in heap.meeting]),
         edges_mm=np.array(heap.edges).reshape(-1, 2, 3),
@@ -448,6 +451,16 @@ def _padded(lists: list[list[Floats]]) -> Floats:
         if one:
             out[i, : len(one)] = one
     return out
+
+
+def _cone(leaving: list[Floats], beside: list[Floats]) -> list[Floats]:
+    """Return the directions in which a solid leaves a point.
+
+    At a corner they are its edges; square to an edge lies in the face only between its ends, not at an acute
+    corner. On the run of an edge the faces' own directions are needed too.
+    """
+    edges = _distinct(leaving)
+    return edges if len(edges) > 2 else _distinct([*edges, *beside])
 
 
 def _distinct(vectors: list[Floats]) -> list[Floats]:

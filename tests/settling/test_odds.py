@@ -1,0 +1,122 @@
+"""Tolerances on solids: spread, worst case, odds that a wrong feature lands first, and exact settling of draws."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import numpy as np
+import pytest
+
+from fixturecheck.errors import SetupError
+from fixturecheck.settling.model import Push, Staging
+from fixturecheck.settling.stability import order_told, rocks, under_hand
+from fixturecheck.settling.tolerance import Target, odds_of
+from fixturecheck.setup.model import Seat
+
+LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
+UP = Target(name="floor", body="part", at_mm=(15, 0, 20), direction=(0, 0, 1))
+ALONG = Target(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
+
+
+def toleranced(shapes, part, zones, **names):
+    table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)), top=">Z", tolerance_mm={"top": 0.01})
+    stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)), face=">X", tolerance_mm={"face": 0.02})
+    body = shapes.body("part", part, "part", tolerance_mm=zones, **names)
+    seats = (
+        Seat(body="part", face="base", on="table", on_face="top"),
+        Seat(body="part", face="back", on="stop", on_face="face", rank="secondary"),
+    )
+    return shapes.setup(table, stop, body, seats=seats)
+
+
+def test_spread_of_a_block_is_the_root_sum_square_of_its_faces(shapes):
+    block = shapes.box(30, 20, 20, (15, 0, 0))
+    setup = toleranced(shapes, block, {"base": 0.03, "back": 0.01}, base="<Z", back="<X")
+    found = odds_of(setup, LEFT, targets=(UP, ALONG), spread="uniform")
+    up, along = found.targets
+    # Profile zones of width w put a face out by w/2 either way; even spread has sigma w / sqrt 12.
+    assert up.sigma_um == pytest.approx(math.hypot(30, 10) / math.sqrt(12), rel=0.03)
+    assert along.sigma_um == pytest.approx(math.hypot(20, 10) / math.sqrt(12), rel=0.03)
+    assert up.worst_um == pytest.approx((-20, 20), abs=1e-3)
+    assert along.worst_um == pytest.approx((-15, 15), abs=1e-3)
+    assert up.share_by_face["part.base"] == pytest.approx(0.9, abs=0.02)
+    assert [s.share_closed for s in found.seats] == [1.0, 1.0]
+    assert found.checked_um < 1e-3
+    again = odds_of(setup, LEFT, targets=(UP, ALONG), spread="uniform")
+    assert np.array_equal(again.move, found.move)
+
+
+def test_odds_that_a_ledge_lands_first_are_those_of_two_faces_racing(shapes):
+    # The ledge stands 2 um behind the seat; it lands first when its error exceeds the seat's by 2 um.
+    block = shapes.box(30, 20, 20, (15, 0, 0))
+    relief = shapes.box(0.002, 40, 12, (0.001, 0, 10))
+    part = cq.Workplane(block).cut(cq.Workplane(relief)).val()
+    zones = {"back": 0.012, "tab": 0.012}
+    setup = toleranced(shapes, part, zones, base="<Z", back="<X", tab="<X[1]")
+    found = odds_of(setup, LEFT, targets=(ALONG,), spread="uniform", draws=20_000)
+    # Difference of two even errors over plus and minus 6 um is triangular over 12: P(d > 2) = 0.5 (1-1/6)^2.
+    wrong = {frozenset((w.a, w.b)): w.share_lands for w in found.wrong}
+    share = wrong[frozenset(("part.tab", "stop.face"))]
+    assert share == pytest.approx(0.5 * (10 / 12) ** 2, abs=0.012)
+    assert found.checked_um < 0.1
+
+
+def test_no_tolerance_and_a_negative_one_are_refused(shapes):
+    block = shapes.box(30, 20, 20, (15, 0, 0))
+    bare = shapes.setup(
+        shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20))), shapes.body("part", block, "part")
+    )
+    with pytest.raises(SetupError, match="no tolerance"):
+        odds_of(bare, Staging())
+    with pytest.raises(SetupError, match="zero"):
+        odds_of(toleranced(shapes, block, {"base": -0.1}, base="<Z", back="<X"), LEFT)
+    with pytest.raises(SetupError, match="reach through"):
+        odds_of(toleranced(shapes, block, {"base": 30.0}, base="<Z", back="<X"), LEFT)
+
+
+class TestUnderHand:
+    def four_pins(self, shapes, low):
+        places = [(0, -20, 0), (0, 20, 0), (50, -20, 0), (50, 20, -low)]
+        pins = [
+            shapes.body(f"pin{i}", shapes.box(2, 2, 10 + up, (x, y, 0)))
+            for i, (x, y, up) in enumerate(places)
+        ]
+        part = shapes.body("part", shapes.box(80, 60, 20, (20, 0, 10)), "part")
+        return shapes.setup(*pins, part)
+
+    def test_a_short_leg_rocks_about_the_line_between_its_neighbours(self, shapes):
+        low = 0.1
+        setup = self.four_pins(shapes, low)
+        (found,) = rocks(setup, Staging(), "part")
+        # The diagonal from pin 1's near corner (-1, 19) to pin 2's (49, -21); pin 3's far corner is at (51, 21).
+        ends = np.array([[-1.0, 19.0], [49.0, -21.0]])
+        along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+        assert abs(np.array(found.axis[:2]) @ along) == pytest.approx(1.0, abs=1e-3)
+        arm = np.array([51.0, 21.0]) - ends[0]
+        distance = abs(along[0] * arm[1] - along[1] * arm[0])
+        assert max(-found.low, found.high) == pytest.approx(math.degrees(low / distance), rel=0.25)
+
+    def test_four_equal_legs_stand_firm(self, shapes):
+        assert rocks(self.four_pins(shapes, 0.0), Staging(), "part")[:0] == ()
+        told = under_hand(
+            self.four_pins(shapes, 0.0), Staging(), "part", at_mm=(20, 0, 30), force_n=(0, 0, -30)
+        )
+        assert told.stays
+
+    def test_a_push_inside_the_feet_stays_and_one_outside_goes_over(self, shapes):
+        setup = self.four_pins(shapes, 0.0)
+        inside = under_hand(setup, Staging(), "part", at_mm=(48, 18, 30), force_n=(0, 0, -60))
+        outside = under_hand(setup, Staging(), "part", at_mm=(59, 0, 30), force_n=(0, 0, -60))
+        assert inside.stays
+        assert not outside.stays
+
+
+def test_a_row_of_parts_rests_the_same_however_it_is_staged(shapes):
+    table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)))
+    stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)))
+    solid = shapes.box(8, 20, 20, (0, 0, -10))
+    gang = [shapes.body(f"p{i}", solid, "part", at=(4 + 8 * i, 0, 10)) for i in range(3)]
+    told = order_told(shapes.setup(table, stop, *gang), Staging(push={"*": Push(direction=(-1, 0, 0))}))
+    assert told.fits
+    assert told.spread_um < 1e-2
