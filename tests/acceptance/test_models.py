@@ -1,0 +1,119 @@
+"""Every model, in both ways it is written, gets the verdict it was made for, through the command line."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+MODELS = Path(__file__).resolve().parents[2] / "models"
+
+VERDICTS = {
+    "index_pawl/rev_a": ("no-go", 1),
+    "index_pawl/rev_b": ("go", 0),
+    "gib/thick_block": ("no-go", 1),
+    "gib/thin_block": ("go", 0),
+    "link/on_edge": ("no-go", 1),
+    "link/in_vise": ("go", 0),
+}
+
+
+@pytest.fixture(scope="module")
+def checked(tmp_path_factory):
+    """Check a model once, and return the exit code and the result."""
+    done = {}
+
+    def check(name: str, *more: str) -> tuple[int, dict]:
+        if (name, more) not in done:
+            out = tmp_path_factory.mktemp("checked") / "out"
+            command = [sys.executable, "-m", "fixturecheck", "check", str(MODELS / name), "--out", str(out)]
+            run = subprocess.run(
+                [*command, "--no-pictures", *more], capture_output=True, text=True, check=False
+            )
+            assert run.returncode in {0, 1}, run.stderr
+            done[name, more] = run.returncode, json.loads((out / "result.json").read_text())
+        return done[name, more]
+
+    return check
+
+
+def bad(result: dict) -> list[dict]:
+    return [f for f in result["findings"] if f["verdict"] != "go"]
+
+
+@pytest.mark.parametrize("suffix", [".py", ".toml"])
+@pytest.mark.parametrize("model", VERDICTS)
+def test_verdict_and_exit_code(checked, model, suffix):
+    code, result = checked(model + suffix)
+    assert (result["verdict"], code) == VERDICTS[model]
+
+
+@pytest.mark.parametrize("model", VERDICTS)
+def test_script_and_toml_say_the_same(checked, model):
+    results = [dict(checked(model + suffix)[1]) for suffix in (".py", ".toml")]
+    for result in results:
+        # The sources are what differs: other files, with other checksums.
+        files = {Path(s["path"]).name for s in result["setup"].pop("sources")}
+        assert Path(model).name in {Path(f).stem for f in files}
+    assert json.dumps(results[0]) == json.dumps(results[1])
+
+
+def test_sharp_heels_land_before_the_nest_closes(checked):
+    _, result = checked("index_pawl/rev_a.py")
+    found = bad(result)
+    assert {f["check"] for f in found} == {"nest"}
+    assert len(found) == 3
+    # A corner 0.2 above the ledge beside a fillet of 1.0 lands r - sqrt(r^2 - (r - h)^2) early.
+    early = 1.0 - math.sqrt(1.0 - 0.8**2)
+    for finding in found:
+        # Overlap thinner than 0.02 um is not seen, which at this slope is 0.04 um of travel.
+        assert finding["value"] == pytest.approx(early, abs=1e-4)
+        assert "step_fillet" in finding["says"]
+        assert "back+under" in finding["says"]
+        # The smallest equal-leg chamfer reaches the fillet's run-out on the wall, r - h up.
+        assert "0.80 mm x 45 deg" in finding["remedy"]
+
+
+def test_the_chamfer_that_the_finding_names_opens_the_nest(checked):
+    code, result = checked("index_pawl/rev_a.py", "--set", "heel_mm=0.8")
+    assert (code, result["verdict"]) == (0, "go")
+    code, result = checked("index_pawl/rev_a.py", "--set", "heel_mm=0.7")
+    assert (code, result["verdict"]) == (1, "no-go")
+
+
+def test_tall_blocks_stop_the_wheel_by_their_height_over_the_floor(checked):
+    _, result = checked("gib/thick_block.py")
+    found = bad(result)
+    assert {(f["check"], f["subject"]) for f in found} == {
+        ("clear", "top/block_left"),
+        ("clear", "top/block_right"),
+    }
+    for finding in found:
+        assert finding["value"] == pytest.approx(10.0 - 12.0, abs=1e-6)
+        assert "at most 9.00 mm tall" in finding["remedy"]
+
+
+def test_low_blocks_clear_by_what_is_left(checked):
+    _, result = checked("gib/thin_block.py")
+    wheel = [f for f in result["findings"] if f["check"] == "clear" and "wheel" in f["says"]]
+    assert [f["value"] for f in wheel] == [pytest.approx(2.0, abs=1e-6)]
+
+
+def test_a_link_on_edge_bears_on_two_lines(checked):
+    _, result = checked("link/on_edge.py")
+    assert {f["check"] for f in bad(result)} == {"seat"}
+    touching = [c for c in result["contacts"] if c["kind"] != "near" and c["a"].startswith("link.")]
+    assert [c["kind"] for c in touching] == ["line", "line"]
+    assert all(c["length_mm"] == pytest.approx(60.0 - 2 * 4.0) for c in touching)
+
+
+def test_the_same_link_has_areas_in_the_vise(checked):
+    _, result = checked("link/in_vise.py")
+    areas = [c["area_mm2"] for c in result["contacts"] if c["kind"] == "area" and "link" in c["a"]]
+    # Jaws of 35 against a link raised 16: 19 high over 60 long, less two holes of 8 and two round corners.
+    jaw = 60.0 * 19.0 - 2 * math.pi * 4.0**2 - 2 * (1 - math.pi / 4) * 4.0**2
+    assert sorted(areas)[1:] == [pytest.approx(jaw, abs=1e-3)] * 2
