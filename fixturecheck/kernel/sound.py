@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 
 import cadquery as cq
+from OCP.BinTools import BinTools
 from OCP.BRep import BRep_Tool
 from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
 
 from fixturecheck.errors import SetupError
@@ -78,18 +81,26 @@ def flaw_of(solid: Solid) -> str | None:
 def one_of_each(solids: Sequence[Solid]) -> list[int]:
     """Return for each solid the index of the first one that has the same skin, wherever they stand.
 
-    What is true of the skin (closed, valid, planar) needs finding out once for all placed copies.
+    What is true of the skin (closed, valid, planar) needs finding out once for all placed copies. Solids
+    that share their topology have one skin, and so have copies whose geometry is the same to the bit.
     """
     nowhere = TopLoc_Location()
     seen = TopTools_IndexedMapOfShape()
     first: list[int] = []
-    result = []
+    of_skin: dict[bytes, int] = {}
     for i, solid in enumerate(solids):
-        place = seen.Add(solid.wrapped.Located(nowhere))
-        if place > len(first):
-            first.append(i)
-        result.append(first[place - 1])
-    return result
+        drawn = solid.wrapped.Located(nowhere)
+        if not seen.Contains(drawn):
+            seen.Add(drawn)
+            first.append(of_skin.setdefault(_written(drawn), i))
+    return [first[seen.FindIndex(s.wrapped.Located(nowhere)) - 1] for s in solids]
+
+
+def _written(shape: TopoDS_Shape) -> bytes:
+    """Return the shape as the kernel would write it to a binary file."""
+    stream = io.BytesIO()
+    BinTools.Write_s(shape, stream)
+    return stream.getvalue()
 
 
 def _history(workplane: cq.Workplane) -> list[cq.Shape]:

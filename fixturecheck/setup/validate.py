@@ -253,7 +253,7 @@ def _refuse_repeats(names: Iterable[str], what: str) -> None:
     for name, count in counts.items():
         _allowed(name, f"{what} {name!r}")
         if count > 1:
-            message = f"{count} {what} entries are named {name!r}; each needs a name of its own"
+            message = f"{what} {name!r} is stated {count} times; each needs a name of its own"
             raise SetupError(message)
 
 

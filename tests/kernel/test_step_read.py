@@ -301,6 +301,12 @@ def test_two_solids_are_not_one() -> None:
         one_solid(3)
 
 
-def test_copies_that_only_stand_elsewhere_share_one_skin(block: cq.Workplane) -> None:
+def test_copies_share_one_skin_wherever_they_stand(block: cq.Workplane) -> None:
     a, b = block.val(), cq.Workplane().box(1, 1, 1).val()
-    assert one_of_each([a, b, a.moved(cq.Location((5, 0, 0))), a.copy(), b]) == [0, 1, 0, 3, 1]
+    assert one_of_each([b, a.moved(cq.Location((5, 0, 0))), a, b]) == [0, 1, 1, 0]
+    c = a.copy()
+    assert one_of_each([b, c, c.copy(), c.copy().moved(cq.Location((9, 0, 0)))]) == [0, 1, 1, 1]
+
+
+def test_solids_that_differ_by_a_hair_do_not_share_a_skin() -> None:
+    assert one_of_each([cq.Solid.makeBox(1, 1, 1), cq.Solid.makeBox(1, 1, 1 + 1e-12)]) == [0, 1]

@@ -56,7 +56,7 @@ BAD = {
     "units": ({"units": "cm"}, "set-up, units: 'cm' is unknown; use mm or inch"),
     "no bodies": ({"bodies": []}, "the set-up has no part: give at least one body the role 'part'"),
     "no parts": ({"bodies": [one(role="fixture")]}, "the set-up has no part: give at least one body"),
-    "two of one name": ({"bodies": [one(), one()]}, "2 body entries are named 'block'; each needs a name of"),
+    "two of one name": ({"bodies": [one(), one()]}, "body 'block' is stated 2 times; each needs a name of"),
     "a dot in a name": (
         {"bodies": [one("a.b")]},
         "body 'a.b': a name is made of letters a to z, digits, _ and -",
@@ -149,7 +149,7 @@ BAD = {
     "cut of no part": (cut(parts=("blok",)), "cut 'top': no body is named 'blok'; did you mean 'block'?"),
     "cut of nothing": (cut(parts=()), "cut 'top': parts must be a list of part names; got ()"),
     "cut of a name": (cut(parts="block"), "cut 'top': parts must be a list of part names; got 'block'"),
-    "cut of one part twice": (cut(parts=("block", "block")), "2 cut 'top', part entries are named 'block'"),
+    "cut of one part twice": (cut(parts=("block", "block")), "cut 'top', part 'block' is stated 2 times"),
     "cut of a fixture": (
         cut(parts=("rest",)),
         "cut 'top': 'rest' is not ground, its role is 'fixture'; name parts",
@@ -159,7 +159,7 @@ BAD = {
     "cut name": (cut(name="a b"), "cut 'a b': a name is made of letters"),
     "two cuts of one name": (
         {"cuts": cut()["cuts"] * 2},
-        "2 cut entries are named 'top'; each needs a name of",
+        "cut 'top' is stated 2 times; each needs a name of",
     ),
     "way": (cut(way="climb"), "cut 'top', way: 'climb' is unknown; use plunge or traverse"),
     "nothing to grind": (
