@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.features import Features, Rim, Round
+from fixturecheck.kernel.feature_edges import Rim
+from fixturecheck.kernel.feature_rounds import Round
+from fixturecheck.kernel.features import Features
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -20,9 +20,7 @@ Mask = NDArray[np.bool_]
 class Look:
     """One look at a scene: the poses, the reach and how much slack directions get."""
 
-    def __init__(
-        self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float, slack: float
-    ) -> None:
+    def __init__(self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float, slack: float) -> None:
         self.scene, self.rotation, self.origin = scene, rotation, origin
         self.reach, self.slack = reach_mm, slack
         self.deep = -max(0.5 * reach_mm, 0.05)

@@ -12,19 +12,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-import clarabel
 import numpy as np
-from scipy import sparse
 
 from fixturecheck.physics.friction import friction_holds
-from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, cross, jacobian, moved
+from fixturecheck.physics.rigid import CandidateRows, Floats, Poses, moved
+from fixturecheck.physics.step import FINEST_MM, Frame, Load, frame_of, greatest_force, programme
 
 Finder = Callable[[Poses, float, float], CandidateRows]
 """Given poses, a reach in mm and an angle slack in radians: every candidate nearer than the reach."""
 
 
-FINEST_MM = 1e-3
-"""Looks never reach less far than this."""
 CREEP = 8
 """Steps without the load coming nearer to balance after which friction is asked."""
 
@@ -39,42 +36,6 @@ class Ending(StrEnum):
     JAMMED = "jammed"
     OVERLAPS = "overlaps"
     NOT_CONVERGED = "not converged"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Load:
-    """Steady load on one loose body.
-
-    Parameters
-    ----------
-    body : int
-        Which body.
-    force_n : ndarray, shape (3,)
-        Sum of weight, pull and push in the machine's frame; keeps its direction.
-    at_mm : ndarray, shape (3,)
-        Point of the body it acts at, in the body's own frame.
-    centre_mm : ndarray, shape (3,)
-        Centre of the body in its own frame, about which turns are measured.
-    size_mm : float
-        Length that turns a rotation into a displacement; about half the body's diagonal.
-    also : tuple of (force_n, at_mm)
-        Further steady forces with their own points, such as a hand's push beside the weight.
-    """
-
-    body: int
-    force_n: Floats
-    at_mm: Floats
-    centre_mm: Floats
-    size_mm: float
-    also: tuple[tuple[Floats, Floats], ...] = ()
-
-    def all_forces(self) -> tuple[tuple[Floats, Floats], ...]:
-        """Return every force with its point."""
-        return ((self.force_n, self.at_mm), *self.also)
-
-    def total_n(self) -> Floats:
-        """Return the sum of the forces."""
-        return np.sum([force for force, _ in self.all_forces()], axis=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,37 +101,6 @@ class Settling:
     body: int = -1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Frame:
-    """The loads as arrays."""
-
-    bodies: Ints
-    owner: Ints
-    force: Floats
-    at: Floats
-    centre: Floats
-    size: Floats
-    unit_n: float
-
-    def centres(self, poses: Poses) -> Floats:
-        """Return the centres in the machine's frame."""
-        return poses.apply(self.bodies, self.centre)
-
-    def wrench(self, poses: Poses) -> Floats:
-        """Return force and moment over size about the centres, in units of the greatest force."""
-        arm = poses.turn(self.bodies[self.owner], self.at - self.centre[self.owner])
-        each = np.hstack((self.force, cross(arm, self.force) / self.size[self.owner, None]))
-        out = np.zeros((len(self.bodies), 6))
-        np.add.at(out, self.owner, each)
-        return out / self.unit_n
-
-    def potential(self, poses: Poses, start: Poses) -> float:
-        """Return the load's potential in mm, in units of the greatest force."""
-        bodies = self.bodies[self.owner]
-        gone = poses.apply(bodies, self.at) - start.apply(bodies, self.at)
-        return -float(np.sum(self.force * gone)) / self.unit_n
-
-
 def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None = None) -> Settling:
     """Let loose bodies go where their loads take them until contacts hold them.
 
@@ -191,58 +121,19 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
         Always; an ending other than rest says why.
     """
     bounds = bounds or Bounds()
-    greatest = _greatest(loads)
+    greatest = greatest_force(loads)
     if greatest == 0.0:
         rows = find(start, bounds.step_mm, 1e-6)
         nothing = np.zeros(len(rows.gap_mm))
         body = loads[0].body if loads else -1
         return _ended(Ending.NO_PUSH, start, rows, nothing, (0.0, 0.0), 0, body)
-    return _Walk(_frame(loads, greatest), start, find, bounds).run()
-
-
-def _greatest(loads: list[Load]) -> float:
-    """Return the greatest force on any body."""
-    forces = [force for one in loads for force, _ in one.all_forces()]
-    return max((float(np.linalg.norm(force)) for force in forces), default=0.0)
-
-
-def _frame(loads: list[Load], greatest: float) -> _Frame:
-    """Return the loads as arrays."""
-    each = [(i, force, at) for i, one in enumerate(loads) for force, at in one.all_forces()]
-    return _Frame(
-        bodies=np.array([one.body for one in loads]),
-        owner=np.array([i for i, _, _ in each]),
-        force=np.array([force for _, force, _ in each], dtype=float),
-        at=np.array([at for _, _, at in each], dtype=float),
-        centre=np.array([one.centre_mm for one in loads], dtype=float),
-        size=np.array([one.size_mm for one in loads], dtype=float),
-        unit_n=greatest,
-    )
-
-
-def wrenches(loads: list[Load], poses: Poses) -> Floats:
-    """Return force (N) and moment over size (N) of each loose body about its centre, shape (n, 6)."""
-    return _frame(loads, 1.0).wrench(poses)
-
-
-def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
-    """Return the force that each candidate row carries when bodies rest at these poses under these loads.
-
-    Rows that are open carry nothing. Where more contacts touch than statics needs, the forces are those in the
-    middle of all that balance, so that equal contacts share equally.
-    """
-    greatest = _greatest(loads)
-    nothing = np.zeros(len(rows.gap_mm))
-    if greatest == 0.0 or len(nothing) == 0:
-        return nothing
-    solved = _programme(_frame(loads, greatest), poses, rows, FINEST_MM)
-    return nothing if solved is None else solved[1]
+    return _Walk(frame_of(loads, greatest), start, find, bounds).run()
 
 
 class _Walk:
     """The loop, with what it remembers between steps."""
 
-    def __init__(self, frame: _Frame, start: Poses, find: Finder, bounds: Bounds) -> None:
+    def __init__(self, frame: Frame, start: Poses, find: Finder, bounds: Bounds) -> None:
         self.frame, self.start, self.find, self.bounds = frame, start, find, bounds
         self.poses = start
         self.step = bounds.step_mm
@@ -270,7 +161,7 @@ class _Walk:
         for count in range(1, self.bounds.steps + 1):
             if self.prospect > 1.5 * self.seen or self.prospect < 0.2 * self.seen:
                 self.rows = self._look(self.poses)
-            solved = _programme(self.frame, self.poses, self.rows, self.step)
+            solved = programme(self.frame, self.poses, self.rows, self.step)
             if solved is None:
                 return self._end(Ending.JAMMED, count)
             size = self._judge(*solved)
@@ -343,7 +234,7 @@ class _Walk:
         rows = self.find(self.poses, max(5.0 * self.prospect, 0.01), 1e-6)
         force = np.zeros(len(rows.gap_mm))
         if ending is Ending.REST:
-            solved = _programme(self.frame, self.poses, rows, FINEST_MM)
+            solved = programme(self.frame, self.poses, rows, FINEST_MM)
             force = solved[1] if solved else force
         return _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
 
@@ -373,77 +264,3 @@ def _ended(
         steps=count,
         body=body,
     )
-
-
-def _programme(
-    frame: _Frame, poses: Poses, rows: CandidateRows, step_mm: float
-) -> tuple[Floats, Floats] | None:
-    """Solve one step; None when no small move opens every overlap."""
-    count = len(frame.bodies)
-    wrench = frame.wrench(poses)
-    strength = np.linalg.norm(wrench, axis=1)
-    metric = np.repeat(np.maximum(strength, 0.05), 6)
-    scale = np.ones((count, 6))
-    scale[:, 3:] = 1.0 / frame.size[:, None]
-    flat = scale.ravel()
-    centres = frame.centres(poses)
-    slope = jacobian(rows, frame.bodies, centres) * flat
-    room = rows.gap_mm / step_mm
-    near = room <= reach_of(slope, metric, wrench)
-    solved = solve_quadratic(metric, wrench.ravel(), slope[near], room[near])
-    if solved is None:
-        return None
-    move, multiplier = solved
-    force = np.zeros(len(room))
-    force[near] = multiplier * frame.unit_n
-    return (move * flat * step_mm).reshape(count, 6), force
-
-
-def reach_of(slope: Floats, metric: Floats, wrench: Floats) -> Floats:
-    """Return the furthest each gap can close in one step, given that staying put is nearly allowed.
-
-    The step is the projection of the free move on a convex set that holds (nearly) zero, so in the metric it
-    is no longer than twice the free move.
-    """
-    load = wrench.ravel()
-    free = np.sqrt(np.sum(load**2 / metric))
-    return np.asarray(2.2 * free * np.sqrt(np.sum(slope**2 / metric, axis=1)) + 1e-9)
-
-
-def solve_quadratic(
-    metric: Floats, load: Floats, slope: Floats, room: Floats
-) -> tuple[Floats, Floats] | None:
-    """Minimise x'diag(metric)x/2 - load'x subject to room + slope x >= 0.
-
-    Parameters
-    ----------
-    metric, load : ndarray, shape (n,)
-        Positive diagonal and linear term.
-    slope, room : ndarray, shape (m, n) and (m,)
-        The constraints.
-
-    Returns
-    -------
-    (x, multipliers) or None
-        None when no x meets the constraints.
-    """
-    if len(room) == 0:
-        return load / metric, np.zeros(0)
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
-    settings.max_iter = 100
-    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-11
-    settings.presolve_enable = False
-    solver = clarabel.DefaultSolver(
-        sparse.diags(metric, format="csc"),
-        -load,
-        sparse.csc_matrix(-slope),
-        room,
-        [clarabel.NonnegativeConeT(len(room))],
-        settings,
-    )
-    solution = solver.solve()
-    status = str(solution.status)
-    if "Infeasible" in status:
-        return None
-    return np.asarray(solution.x), np.maximum(np.asarray(solution.z), 0.0)

@@ -119,7 +119,9 @@ def solve_draws(problem: Linear, errors_mm: Floats, most_bases: int = 400) -> Dr
     count = 0
     while len(left):
         if count >= most_bases:
-            message = f"tolerance draws need more than {most_bases} sets of contacts; {len(left)} draws are open"
+            message = (
+                f"tolerance draws need more than {most_bases} sets of contacts; {len(left)} draws are open"
+            )
             raise NotComputedError(message)
         basis = find_basis(problem, room[left[0]], free)
         count += 1

@@ -48,9 +48,7 @@ def bench_of(setup: Setup) -> Bench:
             one = features_of(body.solid)
             known.append((body, one))
         features.append(one)
-    return Bench(
-        setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies)
-    )
+    return Bench(setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies))
 
 
 def drawn_poses(bodies: Iterable[Body]) -> Poses:

@@ -11,9 +11,10 @@ from fixturecheck.contact.candidates import Scene
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import SetupError
 from fixturecheck.physics.rigid import Poses
-from fixturecheck.physics.settle import Bounds, Ending, Load, Settling, forces_at, settle
-from fixturecheck.settling.model import STEEL_N_MM3, Push, Settled, Staging
+from fixturecheck.physics.settle import Bounds, Ending, Settling, settle
+from fixturecheck.physics.step import Load, forces_at
 from fixturecheck.settling.bench import Bench, bench_of
+from fixturecheck.settling.model import STEEL_N_MM3, Push, Settled, Staging
 from fixturecheck.settling.told import told
 from fixturecheck.setup.model import Setup
 
@@ -78,9 +79,7 @@ def _load(bench: Bench, staging: Staging, body: int) -> Load:
     if push is not None:
         at = centre if push.at_mm is None else np.array(push.at_mm, dtype=float)
         also = ((_pushed(push, float(np.linalg.norm(seat)), one.name), at),)
-    return Load(
-        body=body, force_n=seat, at_mm=centre, centre_mm=centre, size_mm=features.size_mm, also=also
-    )
+    return Load(body=body, force_n=seat, at_mm=centre, centre_mm=centre, size_mm=features.size_mm, also=also)
 
 
 def _pushed(push: Push, seat_n: float, name: str) -> Floats:
@@ -93,9 +92,7 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
     return direction / length * force
 
 
-def walk(
-    bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds
-) -> tuple[Settling, list[Load]]:
+def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -> tuple[Settling, list[Load]]:
     """Settle together or in the order stated, starting far enough away that nothing overlaps."""
     loads = loads_of(bench, staging, loose)
     ranks = _ranks(bench, staging, loads)
@@ -123,9 +120,7 @@ def _ranks(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int
     return {body: rank for rank, body in enumerate(sorted(place, key=lambda b: -place[b]))}
 
 
-def backed_off(
-    bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float
-) -> Poses:
+def backed_off(bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float) -> Poses:
     """Return poses in which each loose body stands off against its load, later ones further."""
     origin = bench.drawn.origin_mm.copy()
     for one in loads:
@@ -148,14 +143,10 @@ def backed_off(
 def _together(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
     moving = {one.body for one in loads}
     scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
-    return settle(
-        loads, start, lambda p, r, s: find_candidates(scene, p.rotation, p.origin_mm, r, s), bounds
-    )
+    return settle(loads, start, lambda p, r, s: find_candidates(scene, p.rotation, p.origin_mm, r, s), bounds)
 
 
-def _in_turn(
-    bench: Bench, staging: Staging, loads: list[Load], start: Poses, bounds: Bounds
-) -> Settling:
+def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
     """Place and push one part after the other; those placed stay, those to come are not there yet."""
     by_body = {one.body: one for one in loads}
     turn = [bench.index(name) for name in staging.order]

@@ -14,7 +14,8 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.friction import unbalanced
 from fixturecheck.physics.rigid import jacobian, turn_of
-from fixturecheck.physics.settle import Bounds, Ending, Load, Settling, settle, wrenches
+from fixturecheck.physics.settle import Bounds, Ending, Settling, settle
+from fixturecheck.physics.step import Load, wrenches
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import FreedomLeft, OrderTold, Staging
@@ -232,7 +233,13 @@ def _named(
         point = raw.poses.apply(body, bench.features[body].centre_mm)
         out.append(
             FreedomLeft(
-                body=name, kind="rocks", axis=vector(axis), point_mm=vector(point), low=low, high=high, says=says
+                body=name,
+                kind="rocks",
+                axis=vector(axis),
+                point_mm=vector(point),
+                low=low,
+                high=high,
+                says=says,
             )
         )
     return tuple(out)

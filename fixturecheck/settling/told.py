@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from fixturecheck.physics.freedom import Motion, motions
 from fixturecheck.physics.rigid import Poses, jacobian, turn_of
-from fixturecheck.physics.settle import Ending, Load, Settling
+from fixturecheck.physics.settle import Ending, Settling
+from fixturecheck.physics.step import Load
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench
 from fixturecheck.settling.gaps import gap_um
@@ -185,9 +186,7 @@ def axis_name(axis: Sequence[float]) -> str:
     return "(" + ", ".join(f"{v + 0.0:.3f}" for v in axis) + ")"
 
 
-def _says(
-    bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequence[SeatAtRest]
-) -> str:
+def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequence[SeatAtRest]) -> str:
     """Return one sentence on how it ended."""
     who = bench.bodies[raw.body].name if raw.body >= 0 else "the parts"
     plain = {

@@ -13,7 +13,8 @@ from fixturecheck.contact.grow import grown, growth_rows
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.physics.rigid import jacobian
-from fixturecheck.physics.settle import Bounds, Ending, Load, Settling, wrenches
+from fixturecheck.physics.settle import Bounds, Ending, Settling
+from fixturecheck.physics.step import Load, wrenches
 from fixturecheck.physics.tolerance import Drawn, Linear, corners, draw_errors, solve_draws
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench, bench_of
@@ -258,9 +259,7 @@ def _seat_odds(model: _Model, drawn: Drawn, worst: Drawn | None) -> tuple[SeatOd
 
 
 def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:
-    seats = {
-        frozenset((f"{s.body}.{s.face}", f"{s.on}.{s.on_face}")) for s in model.bench.setup.seats
-    }
+    seats = {frozenset((f"{s.body}.{s.face}", f"{s.on}.{s.on_face}")) for s in model.bench.setup.seats}
     out = []
     for pair, members in _pairs(model).items():
         share = float(drawn.carries[:, members].any(axis=1).mean())
@@ -331,6 +330,8 @@ def _exactly(model: _Model, staging: Staging, errors: Floats, move: Floats) -> f
         centre = model.raw.poses.apply(one.body, one.centre_mm)
         change = raw.poses.rotation[one.body] @ model.raw.poses.rotation[one.body].T
         apart[i, :3] = raw.poses.apply(one.body, one.centre_mm) - centre - moves[i, :3]
-        skew = np.array([change[2, 1] - change[1, 2], change[0, 2] - change[2, 0], change[1, 0] - change[0, 1]])
+        skew = np.array(
+            [change[2, 1] - change[1, 2], change[0, 2] - change[2, 0], change[1, 0] - change[0, 1]]
+        )
         apart[i, 3:] = 0.5 * skew - moves[i, 3:]
     return float(np.abs(held @ (apart.ravel() / model.scale)).max(initial=0.0))

@@ -55,9 +55,7 @@ def test_three_points_in_a_line_leave_a_freedom():
 
 
 def test_a_second_side_seat_fights_the_first():
-    again = SeatPoints(
-        name="far side", points_mm=np.array([[50.0, 60, 10]]), normal=np.array([[0.0, -1, 0]])
-    )
+    again = SeatPoints(name="far side", points_mm=np.array([[50.0, 60, 10]]), normal=np.array([[0.0, -1, 0]]))
     found = located([*seats(), again], 50.0)
     assert found.roles[-1].takes == 0
     assert "side" in found.roles[-1].fights

@@ -69,8 +69,11 @@ def test_a_nib_at_one_end_turns_the_block_and_opens_the_seat_by_similar_triangle
     staging = Staging(push={"part": Push(direction=(-1, 0, 0), at_mm=(15, 0, 10))})
     found = settle_setup(setup, staging)
     # The nib's inner edge touches first: at y = 18, the far corner at y = -20.
-    assert found.poses["part"].turn_deg[2] == pytest.approx(-math.degrees(math.atan(nib / span)), abs=2e-3) or (
-        abs(found.poses["part"].turn_deg[2]) == pytest.approx(math.degrees(math.atan(nib / (span + 1))), rel=2e-3)
+    assert found.poses["part"].turn_deg[2] == pytest.approx(
+        -math.degrees(math.atan(nib / span)), abs=2e-3
+    ) or (
+        abs(found.poses["part"].turn_deg[2])
+        == pytest.approx(math.degrees(math.atan(nib / (span + 1))), rel=2e-3)
     )
     back = found.seats[1]
     assert back.gap_min_um == pytest.approx(0.0, abs=1e-3)
