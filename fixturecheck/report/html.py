@@ -170,12 +170,22 @@ def _too_many(rows: Sequence[Numbered]) -> str:
     return f'<p class="small">The first {MOST_PICTURES} are drawn; {rest}.</p>'
 
 
-def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], numbers: frozenset[int]) -> str:
+Cell = str | tuple[str, str]
+"""A cell of a table: its text, or its text and what stands small below it."""
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[Cell]], numbers: frozenset[int]) -> str:
     """Return a table; the columns in `numbers` are set to the right. Cells are escaped here."""
 
-    def row(cells: Sequence[str], tag: str) -> str:
+    def filled(cell: Cell) -> str:
+        if isinstance(cell, str):
+            return escape(cell)
+        below = f'<div class="small">{escape(cell[1])}</div>' if cell[1] else ""
+        return escape(cell[0]) + below
+
+    def row(cells: Sequence[Cell], tag: str) -> str:
         return "".join(
-            f"<{tag}{' class=n' if i in numbers else ''}>{escape(cell)}</{tag}>"
+            f"<{tag}{' class=n' if i in numbers else ''}>{filled(cell)}</{tag}>"
             for i, cell in enumerate(cells)
         )
 
@@ -187,29 +197,22 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], numbers: frozens
 
 
 def _passed(result: Result, rows: Sequence[Numbered]) -> str:
+    """List what is go: check, subject with its sentence, number with its limit."""
     if not rows:
         return ""
-    cells = [
-        (
-            str(r.number),
-            r.finding.check,
-            r.finding.subject,
-            shown(r.finding.value, r.finding.unit, result.units) if r.finding.value is not None else "",
-            shown(r.finding.limit, r.finding.unit, result.units) if r.finding.limit is not None else "",
-            r.finding.says,
-        )
-        for r in rows
-    ]
-    table = _limited(
-        cells, lambda kept: _table(("no.", "check", "about", "found", "limit", ""), kept, _FOUND)
-    )
+
+    def figure(value: float | None, unit: str, word: str = "") -> str:
+        return "" if value is None else word + shown(value, unit, result.units)
+
+    cells: list[Sequence[Cell]] = []
+    for f in (r.finding for r in rows):
+        found = figure(f.value, f.unit), figure(f.limit, f.unit, "limit ")
+        cells.append((f.check, (f.subject, f.says), found))
+    table = _limited(cells, lambda kept: _table(("check", "about", "found"), kept, frozenset({2})))
     return f"<section><h2>Checked, and go</h2>\n{table}</section>"
 
 
-_FOUND = frozenset({3, 4})
-
-
-def _limited(rows: Sequence[Sequence[str]], write: Callable[[Sequence[Sequence[str]]], str]) -> str:
+def _limited(rows: Sequence[Sequence[Cell]], write: Callable[[Sequence[Sequence[Cell]]], str]) -> str:
     """Keep a page readable: long tables are cut, and say so."""
     rest = len(rows) - _MOST_ROWS
     note = f'<p class="small">{rest} more rows are in result.json.</p>' if rest > 0 else ""
@@ -220,14 +223,22 @@ def _cuts(result: Result) -> str:
     if not result.cuts:
         return ""
 
-    def cells(cut: CutMade) -> tuple[str, ...]:
-        made = ", ".join(f"{f.face} {shown(f.share_made, 'share')}" for f in cut.faces)
-        radius = "none" if cut.corner_radius_mm is None else shown(cut.corner_radius_mm, "mm", result.units)
-        volumes = (cut.removed_mm3, cut.leftover_mm3, cut.gouge_mm3)
-        return (cut.name, *(shown(v, "mm3", result.units) for v in volumes), radius, made)
+    def volume(value: float) -> str:
+        return shown(value, "mm3", result.units)
 
-    heads = ("cut", "removed", "left over", "gouged", "corner radius", "share of each face made")
-    table = _table(heads, [cells(c) for c in result.cuts], frozenset({1, 2, 3, 4}))
+    def cells(cut: CutMade) -> Sequence[Cell]:
+        made = ", ".join(f"{f.face} {shown(f.share_made, 'share')}" for f in cut.faces)
+        radius = "" if cut.corner_radius_mm is None else shown(cut.corner_radius_mm, "mm", result.units)
+        corner = f"corner {radius}" if radius else ""
+        return (
+            (cut.name, f"made: {made}"),
+            (volume(cut.removed_mm3), corner),
+            volume(cut.leftover_mm3),
+            volume(cut.gouge_mm3),
+        )
+
+    heads = ("cut", "removed", "left over", "gouged")
+    table = _table(heads, [cells(c) for c in result.cuts], frozenset({1, 2, 3}))
     return f"<section><h2>As ground</h2>\n{table}</section>"
 
 
@@ -243,19 +254,13 @@ def _contacts(result: Result) -> str:
             return shown(c.area_mm2, "mm2", result.units)
         return shown(c.length_mm, "mm", result.units) if c.kind == "line" else ""
 
-    cells = [
-        (
-            c.a,
-            c.b,
-            c.kind,
-            size(c),
-            shown(c.gap_mean_um, "um", result.units),
-            shown(c.gap_max_um, "um", result.units),
-        )
-        for c in ranked
-    ]
-    heads = ("face", "on face", "kind", "size", "mean gap", "widest")
-    table = _limited(cells, lambda kept: _table(heads, kept, frozenset({3, 4, 5})))
+    def gap(c: Contact) -> Cell:
+        mean, widest = (shown(v, "um", result.units) for v in (c.gap_mean_um, c.gap_max_um))
+        return mean, f"to {widest}" if widest != mean else ""
+
+    cells: list[Sequence[Cell]] = [((c.a, f"on {c.b}"), c.kind, size(c), gap(c)) for c in ranked]
+    heads = ("where", "kind", "size", "mean gap")
+    table = _limited(cells, lambda kept: _table(heads, kept, frozenset({2, 3})))
     return f"<section><h2>What touches</h2>\n{table}</section>"
 
 

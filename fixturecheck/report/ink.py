@@ -219,7 +219,7 @@ def _callout(
     lines = [_plain(line) for line in scene["callout"]]
     if not lines:
         return
-    fonts = [_font(46), *[_font(32)] * (len(lines) - 1)]
+    fonts = [_font(48), *[_font(36)] * (len(lines) - 1)]
     sizes = [_size(draw, line, font) for line, font in zip(lines, fonts, strict=True)]
     width = max(w for w, _ in sizes) + 36
     height = sum(f.size for f in fonts) * 1.22 + 24
@@ -260,11 +260,11 @@ def _tag(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board, name: str) -> 
     if place is None or place[2] < 6:
         return
     x, y, room = place
-    font = _font(30)
+    font = _font(36)
     width = _size(draw, name, font)[0] + 24
-    box = around(x, y, width, 44)
-    if room < 26 or not board.is_free(box):
-        beside = board.find(x, y, width, 44, least=36)
+    box = around(x, y, width, 50)
+    if room < 28 or not board.is_free(box):
+        beside = board.find(x, y, width, 50, least=36)
         if beside is None:
             return
         box = beside
@@ -277,15 +277,15 @@ def _tag(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board, name: str) -> 
 
 def _legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]]) -> None:
     """Draw the legend in the upper corner that hides less: a swatch and words for each kind of thing."""
-    font = _font(28)
+    font = _font(32)
     width = max(_size(draw, _plain(row["text"]), font)[0] for row in rows) + 76
-    height = 8 + 42.0 * len(rows)
+    height = 8 + 46.0 * len(rows)
     corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
     left, top = min(corners, key=lambda c: board.hidden((*c, c[0] + width, c[1] + height)))
     box = (left, top, left + width, top + height)
     draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
     for i, row in enumerate(rows):
-        y = top + 4 + 42 * i
+        y = top + 6 + 46 * i
         draw.rectangle((left + 12, y + 7, left + 44, y + 33), fill=tuple(row["rgb"]), outline=INK, width=2)
         draw.text((left + 56, y + 20), _plain(row["text"]), font=font, fill=INK, anchor="lm")
     board.take(box)
@@ -307,7 +307,7 @@ def _axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board) -> None:
             draw.line((x, y, *tip), fill=INK, width=5)
             _head(draw, tip, (dx / length * end, dy / length * end))
         at = x + 92 * dx + 26 * dx / length, y + 92 * dy + 26 * dy / length
-        draw.text(at, name, font=_font(26), fill=INK, anchor="lm" if dx > 0.2 else "mm")
+        draw.text(at, name, font=_font(30), fill=INK, anchor="lm" if dx > 0.2 else "mm")
 
 
 def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float, float]) -> None:
@@ -336,7 +336,7 @@ def _scale(draw: ImageDraw.ImageDraw, view: Projection, board: Board, units: str
     draw.line((x, y, x + pixels, y), fill=INK, width=6)
     for end in (x, x + pixels):
         draw.line((end, y - 10, end, y + 10), fill=INK, width=4)
-    draw.text((x, y - 34), f"{length:g} {name}", font=_font(30), fill=INK, anchor="lm")
+    draw.text((x, y - 34), f"{length:g} {name}", font=_font(34), fill=INK, anchor="lm")
     board.take(box)
 
 
