@@ -19,7 +19,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.checks.touching import Seating, outward, said, seating, unmeant
+from fixturecheck.checks.touching import by_share, outward, said, seating, subject_of, unmeant
 from fixturecheck.contact.landing import Landing, land
 from fixturecheck.contact.model import Overlap
 from fixturecheck.contact.relief import Relief, relieve_edge
@@ -32,7 +32,6 @@ ID = "nest"
 TITLE = "Neighbours nested in a gang"
 
 _SOURCE = "the solids pushed together along the nest face's normal until they land"
-_SHARE = "least share of the nest as stated in the set-up, half by default (common practice, no source)"
 _REACH_MM = 2.0
 
 
@@ -60,9 +59,9 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
     """Judge one stated nest."""
     found = seating(stage, seat)
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
-    subject = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
+    subject = subject_of(seat)
     if overlap is None and found.area_mm2:
-        return _closed(seat, subject, found)
+        return by_share(ID, seat, found, "nests on")
     centre, push = stage.face_place(seat.body, seat.face)
     on_centre, _ = stage.face_place(seat.on, seat.on_face)
     drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), push))
@@ -84,27 +83,6 @@ def _depth_mm(overlap: Overlap | None) -> float:
         return 0.0
     box = overlap.common.BoundingBox()
     return float(max(box.xlen, box.ylen, box.zlen))
-
-
-def _closed(seat: Seat, subject: str, found: Seating) -> Finding:
-    """Report a nest that touches, by its share."""
-    good = found.share >= seat.min_share
-    largest = max(found.of_kind("area"), key=lambda p: p.contact.area_mm2)
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if good else Verdict.CAUTION,
-        subject=subject,
-        value=found.share,
-        unit="share",
-        limit=seat.min_share,
-        margin=found.share - seat.min_share,
-        says=f"{seat.body}.{seat.face} nests on {seat.on}.{seat.on_face} with {found.area_mm2:.4g} mm2, "
-        f"{found.share:.0%} of the smaller face.",
-        source=_SHARE,
-        shapes=tuple(p.shape for p in found.patches),
-        location_mm=largest.contact.centroid,
-        direction=outward(largest, seat.body),
-    )
 
 
 def _short(seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:

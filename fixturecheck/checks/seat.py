@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.checks.touching import Seating, outward, said, seating, unmeant
+from fixturecheck.checks.touching import SHARE, by_share, outward, said, seating, subject_of, unmeant
 from fixturecheck.contact.model import Overlap, Patch
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.result import Finding, Verdict
@@ -25,7 +25,6 @@ from fixturecheck.setup.model import Body, Seat
 ID = "seat"
 TITLE = "Parts on their seats"
 
-_SHARE = "least share of the seat as stated in the set-up, half by default (common practice, no source)"
 _EDGE = "a face held by a line or a point has no area for a magnet (common practice, no source)"
 
 
@@ -45,9 +44,8 @@ def check(stage: Stage) -> Iterator[Finding]:
 def _seat(stage: Stage, seat: Seat) -> Finding:
     """Judge one stated seat."""
     found = seating(stage, seat)
-    subject = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
     if found.area_mm2:
-        return _closed(seat, subject, found)
+        return by_share(ID, seat, found, "lies on")
     lines = found.of_kind("line", "point")
     says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}"
     remedy = None
@@ -65,46 +63,17 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
-        subject=subject,
+        subject=subject_of(seat),
         value=0.0,
         unit="share",
         limit=seat.min_share,
         margin=-seat.min_share,
         says=says,
         remedy=remedy,
-        source=_SHARE,
+        source=SHARE,
         shapes=tuple(p.shape for p in found.patches),
         location_mm=spot.contact.centroid if spot else None,
         direction=outward(spot, seat.body) if spot else None,
-    )
-
-
-def _closed(seat: Seat, subject: str, found: Seating) -> Finding:
-    """Judge a seat that touches somewhere by its share."""
-    good = found.share >= seat.min_share
-    touching = max(found.of_kind("area"), key=lambda p: p.contact.area_mm2)
-    says = (
-        f"{seat.body}.{seat.face} lies on {seat.on}.{seat.on_face} with {found.area_mm2:.4g} mm2, "
-        f"{found.share:.0%} of the smaller face."
-    )
-    remedy = None
-    if not good:
-        missing = seat.min_share * found.least_area_mm2 - found.area_mm2
-        remedy = f"Move or widen the seat so that {missing:.4g} mm2 more of it touches."
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if good else Verdict.CAUTION,
-        subject=subject,
-        value=found.share,
-        unit="share",
-        limit=seat.min_share,
-        margin=found.share - seat.min_share,
-        says=says,
-        remedy=remedy,
-        source=_SHARE,
-        shapes=tuple(p.shape for p in found.patches),
-        location_mm=touching.contact.centroid,
-        direction=outward(touching, seat.body),
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.model import Patch
 from fixturecheck.kernel.shapes import faces_of
-from fixturecheck.result import Vector
+from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
 
 
@@ -54,6 +54,39 @@ def seating(stage: Stage, seat: Seat) -> Seating:
     area = sum(p.contact.area_mm2 for p in patches if p.contact.kind == "area")
     least = min(face_area_mm2(stage, seat.body, seat.face), face_area_mm2(stage, seat.on, seat.on_face))
     return Seating(patches=patches, area_mm2=area, least_area_mm2=least)
+
+
+SHARE = "least share stated in the set-up, half of the face by default (common practice, no source)"
+
+
+def by_share(check: str, seat: Seat, found: Seating, verb: str) -> Finding:
+    """Judge a seat or nest that touches somewhere by the share of the smaller face that does."""
+    good = found.share >= seat.min_share
+    largest = max(found.of_kind("area"), key=lambda p: p.contact.area_mm2)
+    missing_mm2 = seat.min_share * found.least_area_mm2 - found.area_mm2
+    return Finding(
+        check=check,
+        verdict=Verdict.GO if good else Verdict.CAUTION,
+        subject=subject_of(seat),
+        value=found.share,
+        unit="share",
+        limit=seat.min_share,
+        margin=found.share - seat.min_share,
+        says=f"{seat.body}.{seat.face} {verb} {seat.on}.{seat.on_face} with {found.area_mm2:.4g} mm2, "
+        f"{found.share:.0%} of the smaller face.",
+        remedy=None
+        if good
+        else f"Move or widen the faces so that {missing_mm2:.4g} mm2 more of them touches.",
+        source=SHARE,
+        shapes=tuple(p.shape for p in found.patches),
+        location_mm=largest.contact.centroid,
+        direction=outward(largest, seat.body),
+    )
+
+
+def subject_of(seat: Seat) -> str:
+    """Name a seat by its two faces."""
+    return f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
 
 
 def face_area_mm2(stage: Stage, body: str, face: str) -> float:
