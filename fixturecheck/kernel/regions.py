@@ -184,8 +184,12 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
     if not found.IsDone() or found.NbSolution() == 0:
         message = f"the kernel found no least distance between {what}"
         raise NotComputedError(message)
-    p, q = found.PointOnShape1(1), found.PointOnShape2(1)
-    on_a, on_b = (p.X(), p.Y(), p.Z()), (q.X(), q.Y(), q.Z())
+    # Of several nearest points take the same one whatever order the faces were listed in.
+    ties = [
+        (found.PointOnShape1(k).Coord(), found.PointOnShape2(k).Coord())
+        for k in range(1, found.NbSolution() + 1)
+    ]
+    on_a, on_b = min(ties, key=lambda pair: [round(v, 4) + 0.0 for v in (*pair[0], *pair[1])])
     return Apart(distance_mm=float(found.Value()), on_a=on_a, on_b=on_b, common=None, common_mm3=0.0)
 
 

@@ -17,7 +17,7 @@ from fixturecheck.result import Source
 from fixturecheck.setup.assembly import setup_from_assembly
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.toml import load_toml
-from fixturecheck.setup.words import nearest
+from fixturecheck.shop.nearest import nearest
 
 _NO_OVERRIDES: Mapping[str, str] = {}
 

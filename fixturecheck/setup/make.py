@@ -14,8 +14,9 @@ from fixturecheck.kernel.sound import one_solid
 from fixturecheck.kernel.step_read import Imported, PartFile, read
 from fixturecheck.result import Source, Vector
 from fixturecheck.setup.model import Body
-from fixturecheck.setup.words import BY_PLACE, nearest, plain
+from fixturecheck.setup.words import BY_PLACE, plain
 from fixturecheck.shop import catalogue
+from fixturecheck.shop.nearest import nearest
 
 Place = Location | Sequence[float] | None
 """Where something stands: a location, the point its origin goes to, or nowhere else than drawn."""

@@ -7,7 +7,7 @@ from dataclasses import MISSING, Field, dataclass, fields
 from typing import Any, NoReturn, TypeVar
 
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.words import nearest
+from fixturecheck.shop.nearest import nearest
 from fixturecheck.units import from_inch_key, inch_key
 
 Path = tuple[str | int, ...]

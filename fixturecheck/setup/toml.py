@@ -17,7 +17,7 @@ from fixturecheck.setup.build import SETUP_TABLES, body_from_file, build_setup
 from fixturecheck.setup.lines import lines_of
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.stated import Stated
-from fixturecheck.setup.words import nearest
+from fixturecheck.shop.nearest import nearest
 from fixturecheck.units import INCH_SUFFIX
 
 _LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")

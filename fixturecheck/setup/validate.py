@@ -11,8 +11,11 @@ from fixturecheck.kernel.shapes import box_of, faces_of
 from fixturecheck.kernel.sound import flaw_of, one_of_each
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.setup.numbers import refuse_bad_numbers
-from fixturecheck.setup.words import BY_PLACE, NAME, nearest
+from fixturecheck.setup.relieving import refuse_bad_relieving
+from fixturecheck.setup.staging import refuse_bad_staging
+from fixturecheck.setup.words import BY_PLACE, NAME
 from fixturecheck.shop import tables
+from fixturecheck.shop.nearest import nearest
 from fixturecheck.shop.wheels import check_wheel
 from fixturecheck.units import UNITS
 
@@ -84,6 +87,8 @@ def refuse_bad(setup: Setup) -> None:
             f"{setup.wheel.diameter_mm:g} mm; state the flange that carries this wheel"
         )
         raise SetupError(message)
+    refuse_bad_staging(setup)
+    refuse_bad_relieving(setup)
     for check, level in setup.severity.items():
         _one_of(level, SEVERITIES, f"severity of {check!r}")
 

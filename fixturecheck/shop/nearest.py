@@ -7,6 +7,29 @@ from difflib import get_close_matches
 
 from fixturecheck.errors import SetupError
 
+_SHOWN = 12
+
+
+def nearest(wanted: str, known: Iterable[str]) -> str:
+    """Say which known names come closest to the one that was not found, or list what there is.
+
+    Returns
+    -------
+    str
+        `did you mean 'floor' or 'flank'?`, else `there are a, b, c`, else `there are none`.
+    """
+    names = sorted(set(known))
+    # Compared without regard to case, so that FLOOR finds floor.
+    folded: dict[str, str] = {}
+    for name in names:
+        folded.setdefault(name.lower(), name)
+    close = [folded[n] for n in get_close_matches(str(wanted).lower(), folded, n=3, cutoff=0.6)]
+    if close:
+        return "did you mean " + " or ".join(repr(n) for n in close) + "?"
+    if not names:
+        return "there are none"
+    return "there are " + ", ".join(names[:_SHOWN]) + (", ..." if len(names) > _SHOWN else "")
+
 
 def unknown(name: str, known: Iterable[str], *, what: str) -> SetupError:
     """Return the error for a name that is not known, with the nearest names, or all when none is near.
@@ -16,7 +39,4 @@ def unknown(name: str, known: Iterable[str], *, what: str) -> SetupError:
     what : str
         What the name is of: `material`, `parameter of parallel`.
     """
-    names = sorted(known)
-    near = get_close_matches(name, names, n=3, cutoff=0.5)
-    hint = f"did you mean {' or '.join(near)}?" if near else f"known are {', '.join(names)}"
-    return SetupError(f"{what} {name!r} is not known; {hint}")
+    return SetupError(f"{what} {name!r} is not known; {nearest(name, known)}")

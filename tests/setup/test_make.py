@@ -148,7 +148,7 @@ def test_equipment_bodies_are_named_after_it() -> None:
 
 def test_equipment_that_is_not_in_the_shop() -> None:
     with pytest.raises(
-        SetupError, match=r"^equipment 'a': equipment 'paralel' is not known; did you mean parallel"
+        SetupError, match=r"^equipment 'a': equipment 'paralel' is not known; did you mean 'parallel"
     ):
         equipment("paralel", name="a")
     with pytest.raises(SetupError, match=r"^equipment 'a': parameter of parallel 'x' is not known"):

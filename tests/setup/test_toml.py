@@ -116,7 +116,7 @@ def test_guard_off(small: Path) -> None:
         ("at = [1, 2, 3]", 'material = "chese"', "small.toml, line 7: body 'block': material 'chese' is not known; "),
         ("stock_mm = 0.2", "stock_mm = 0.2\nstock_in = 0.01", "small.toml, line 23: [[cut]] 'top' states both stock_mm and stock_in; keep one"),
         ("[wheel]", '[[equipment]]\nkind = "anvil"\nname = "a"\n[wheel]', "small.toml, line 4: equipment 'a': equipment 'anvil' is not known; "),
-        ("[wheel]", '[[equipment]]\nkind = "parallel"\nname = "a"\nparams = { hight_mm = 3 }\n[wheel]', "small.toml, line 4: equipment 'a': parameter of parallel 'hight_mm' is not known; did you mean height_mm"),
+        ("[wheel]", '[[equipment]]\nkind = "parallel"\nname = "a"\nparams = { hight_mm = 3 }\n[wheel]', "small.toml, line 4: equipment 'a': parameter of parallel 'hight_mm' is not known; did you mean 'height_mm"),
         ("[wheel]", "[machine]\nguard = true\n[wheel]", "small.toml, line 5: guard in [machine] must be a table or false; got bool True"),
         ("[wheel]", "[severity]\nseat = 3\n[wheel]", "small.toml, line 5: seat in [severity] must be text in quotes; got int 3"),
         ("[wheel]", "wheel = 3\n[weel]", "small.toml, line"),

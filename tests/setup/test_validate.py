@@ -74,11 +74,11 @@ BAD = {
     "pole": ({"bodies": [one(pole="north")]}, "body 'block', pole: 'north' is unknown; use n or s"),
     "material": (
         {"bodies": [one(material="steel_1081")]},
-        "body 'block': material 'steel_1081' is not known; did you mean steel_1018",
+        "body 'block': material 'steel_1081' is not known; did you mean 'steel_1018",
     ),
     "finish": (
         {"bodies": [one(finish="grond")]},
-        "body 'block': finish 'grond' is not known; did you mean ground",
+        "body 'block': finish 'grond' is not known; did you mean 'ground",
     ),
     "finish of no face": (
         {"bodies": [one(finish={"tpo": "ground"})]},

@@ -113,15 +113,15 @@ def test_listing_needs_no_kernel() -> None:
 
 
 def test_unknown_equipment_names_the_nearest() -> None:
-    with pytest.raises(SetupError, match="'magnetic_vblock' is not known; did you mean magnetic_v_block"):
+    with pytest.raises(SetupError, match="'magnetic_vblock' is not known; did you mean 'magnetic_v_block"):
         make("magnetic_vblock")
-    with pytest.raises(SetupError, match=r"known are angle_block, .*step_block"):
+    with pytest.raises(SetupError, match=r"there are angle_block, .*step_block"):
         make("zzz")
 
 
 def test_unknown_parameter_names_the_nearest() -> None:
     with pytest.raises(
-        SetupError, match="parameter of parallel 'hieght_mm' is not known; did you mean height_mm"
+        SetupError, match="parameter of parallel 'hieght_mm' is not known; did you mean 'height_mm"
     ):
         make("parallel", hieght_mm=3.0)
 
@@ -139,7 +139,7 @@ def test_values_of_other_kinds() -> None:
         make("flat_magnetic_chuck", pole_direction="z")
     with pytest.raises(SetupError, match="material must be a name"):
         make("parallel", material=3.0)
-    with pytest.raises(SetupError, match="material 'steel_1081' is not known; did you mean steel_1018"):
+    with pytest.raises(SetupError, match="material 'steel_1081' is not known; did you mean 'steel_1018"):
         make("parallel", material="steel_1081")
 
 

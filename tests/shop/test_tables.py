@@ -125,9 +125,9 @@ def test_finishes_have_sources_and_get_rougher() -> None:
 def test_unknown_names_are_answered_with_near_ones() -> None:
     with pytest.raises(SetupError, match=r"material 'steel_108' is not known; did you mean .*steel_1018"):
         material("steel_108")
-    with pytest.raises(SetupError, match="finish 'lapd' is not known; did you mean lapped"):
+    with pytest.raises(SetupError, match="finish 'lapd' is not known; did you mean 'lapped"):
         finish("lapd")
-    with pytest.raises(SetupError, match=r"known are .*steel_52100"):
+    with pytest.raises(SetupError, match=r"there are .*steel_52100"):
         material("q")
 
 
