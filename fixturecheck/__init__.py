@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from fixturecheck.setup.load import load
     from fixturecheck.setup.make import body, equipment, place
     from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
+    from fixturecheck.setup.relieving import Relieving
+    from fixturecheck.setup.staging import Press, Push, Staging
     from fixturecheck.shop.wheels import Flange, Guard, Wheel
     from fixturecheck.tolerances import Tolerances
 
@@ -24,8 +26,12 @@ _HOMES = {
     "Flange": "fixturecheck.shop.wheels",
     "Guard": "fixturecheck.shop.wheels",
     "Machine": "fixturecheck.setup.model",
+    "Press": "fixturecheck.setup.staging",
+    "Push": "fixturecheck.setup.staging",
+    "Relieving": "fixturecheck.setup.relieving",
     "Seat": "fixturecheck.setup.model",
     "Setup": "fixturecheck.setup.model",
+    "Staging": "fixturecheck.setup.staging",
     "Tolerances": "fixturecheck.tolerances",
     "Wheel": "fixturecheck.shop.wheels",
     "body": "fixturecheck.setup.make",
@@ -36,7 +42,8 @@ _HOMES = {
 }
 
 __all__ = [
-    "Body", "Cut", "Flange", "Guard", "Machine", "Seat", "Setup", "Tolerances", "Wheel",
+    "Body", "Cut", "Flange", "Guard", "Machine", "Press", "Push", "Relieving", "Seat", "Setup", "Staging",
+    "Tolerances", "Wheel",
     "body", "check", "equipment", "load", "place",
 ]  # fmt: skip
 

@@ -12,6 +12,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
+from fixturecheck.settling.answer import answered
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.validate import suspicions
 
@@ -24,26 +25,33 @@ def _quiet(_doing: str, _share: float) -> None:
 
 
 def stage_of(setup: Setup, *, progress: Progress = _quiet) -> tuple[Stage, list[Finding]]:
-    """Place the bodies, find what touches, and grind every cut.
+    """Place the bodies, find what touches, grind every cut, and let the parts settle where that is asked.
 
     Returns
     -------
     stage : Stage
         With every cut that could be ground.
     findings : list of Finding
-        An `unknown` for each cut that could not, with the reason.
+        An `unknown` for each cut that could not, and for a rest that could not, with the reason.
     """
     solids = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     progress("contacts", 0.05)
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     cuts, missing = [], []
     for i, cut in enumerate(setup.cuts):
-        progress(f"cut {cut.name}", 0.25 + 0.45 * i / len(setup.cuts))
+        progress(f"cut {cut.name}", 0.25 + 0.4 * i / len(setup.cuts))
         try:
             cuts.append(grind(setup, cut))
         except (NotComputedError, KernelError) as reason:
             missing.append(_unknown("reach", cut.name, str(reason)))
-    return Stage(setup=setup, placed=solids, contacts=contacts, cuts=tuple(cuts)), missing
+    progress("rest", 0.7)
+    try:
+        rest = answered(setup)
+    except (NotComputedError, KernelError) as reason:
+        rest = None
+        missing.append(_unknown("rest", setup.name, str(reason)))
+    stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=tuple(cuts), answered=rest)
+    return stage, missing
 
 
 def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
@@ -54,7 +62,7 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
     stage, missing = stage_of(setup, progress=progress)
     findings = [*suspicions(setup), *missing]
     for i, (name, module) in enumerate(MODULES.items()):
-        progress(f"check {name}", 0.7 + 0.3 * i / len(MODULES))
+        progress(f"check {name}", 0.8 + 0.2 * i / len(MODULES))
         try:
             # What was found before a failure stays: extending keeps it.
             findings.extend(import_module(module).check(stage))

@@ -8,6 +8,7 @@ from __future__ import annotations
 MODULES = {
     "seat": "fixturecheck.checks.seat",
     "nest": "fixturecheck.checks.nest",
+    "rest": "fixturecheck.checks.rest",
     "reach": "fixturecheck.checks.reach",
     "clear": "fixturecheck.checks.clear",
     "align": "fixturecheck.checks.align",

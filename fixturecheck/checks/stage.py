@@ -13,6 +13,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import face_frame
 from fixturecheck.kernel.shapes import Solid, faces_of, to_vector
 from fixturecheck.result import Vector
+from fixturecheck.settling.answer import Answered
 from fixturecheck.setup.model import Setup
 
 
@@ -28,12 +29,15 @@ class Stage:
         All patches at the drawn pose.
     cuts : tuple of GroundCut
         Each cut with its wheel sweep and the part as ground.
+    answered : Answered or None
+        What staging came to; None where none is stated, or where it could not be run.
     """
 
     setup: Setup
     placed: Mapping[str, Solid]
     contacts: ContactMap
     cuts: tuple[GroundCut, ...]
+    answered: Answered | None = None
 
     def face_place(self, body: str, face: str) -> tuple[Vector, Vector]:
         """Return the centre and the outward normal of a named flat face where it stands.

@@ -1,4 +1,4 @@
-"""What is stated about staging, and what settling answers."""
+"""What settling answers: poses at rest, what carries, what is open, what is left free."""
 
 from __future__ import annotations
 
@@ -11,59 +11,16 @@ from numpy.typing import NDArray
 from fixturecheck.physics.settle import Ending
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Seat
+from fixturecheck.setup.staging import Push, Staging
+
+__all__ = [
+    "Carried", "FreedomLeft", "OrderTold", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 
 STEEL_N_MM3 = 7.85e-6 * 9.80665
 """Weight of a cubic millimetre of steel, from memory: 7850 kg/m3."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Push:
-    """How a part is pushed while it is staged.
-
-    Parameters
-    ----------
-    direction : Vector
-        Which way, machine's frame; any length.
-    force_n : float or None
-        How hard; None is a light hand, a quarter of what seats the part, so that it does not lift it.
-    at_mm : Vector or None
-        Where, in the body's own frame; None is its centre.
-    """
-
-    direction: Vector
-    force_n: float | None = None
-    at_mm: Vector | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Staging:
-    """How parts are put in place.
-
-    Parameters
-    ----------
-    push : mapping of str to Push
-        The hand's push on each part; `*` is every part not named. A part without one only has its weight.
-    order : tuple of str
-        Parts in the order they are placed and pushed, each staying where it came to rest; empty is all
-        together.
-    loose : tuple of str
-        Bodies that move; empty is every part.
-    weight : bool
-        Whether weight acts, along -Z.
-    pull_n : mapping of str to float
-        A trifle of magnet, square to the primary seat (else along -Z), by part; `*` for the rest.
-    approach_mm : float
-        How far parts start from where they are drawn, against their loads.
-    """
-
-    push: Mapping[str, Push] = field(default_factory=dict)
-    order: tuple[str, ...] = ()
-    loose: tuple[str, ...] = ()
-    weight: bool = True
-    pull_n: Mapping[str, float] = field(default_factory=dict)
-    approach_mm: float = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

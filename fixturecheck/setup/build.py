@@ -13,12 +13,15 @@ from fixturecheck.kernel.step_read import PartFile
 from fixturecheck.result import Source
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
+from fixturecheck.setup.staged import relief_stated, staging_stated
 from fixturecheck.setup.stated import Stated, with_inches
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import UNITS, convert, from_inch_key, inch_key
 
-SETUP_TABLES = ("setup", "machine", "wheel", "tolerances", "severity", "equipment", "seat", "cut")
+SETUP_TABLES = (
+    "setup", "machine", "wheel", "tolerances", "severity", "equipment", "seat", "cut", "staging", "relief",
+)  # fmt: skip
 """What may be stated about a set-up besides its bodies."""
 
 BODY_KEYS = {
@@ -82,6 +85,8 @@ def build_setup(
         "wheel": facts.table("wheel").record(Wheel),
         "tolerances": facts.table("tolerances").record(Tolerances),
         "severity": _texts(facts.table("severity")),
+        "staging": staging_stated(facts),
+        "relief": relief_stated(facts),
     }
     try:
         return Setup(
@@ -278,7 +283,8 @@ def _texts(stated: Stated) -> dict[str, str]:
 
 
 _SAID = re.compile(
-    r"(?:(body|cut|equipment) '([^']*)'|seat of '([^']*)' on '([^']*)'|(machine|wheel|flange|guard))"
+    r"(?:(body|cut|equipment) '([^']*)'|seat of '([^']*)' on '([^']*)'"
+    r"|(machine|wheel|flange|guard|staging|relief))"
 )
 
 

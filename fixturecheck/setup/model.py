@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
 from fixturecheck.result import Source
+from fixturecheck.setup.relieving import Relieving
+from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.validate import all_of, listed, refuse_bad
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
@@ -189,6 +191,10 @@ class Setup:
         By a check's ID, what its no-go counts as.
     sources : tuple of Source
         The files that it was read from.
+    staging : Staging or None
+        How parts are put in place; None does not ask where they come to rest.
+    relief : Relieving
+        What is asked of a relief.
 
     Raises
     ------
@@ -207,6 +213,8 @@ class Setup:
     severity: Mapping[str, str] = field(default_factory=dict)
     tolerances: Tolerances = field(default_factory=Tolerances)
     sources: tuple[Source, ...] = ()
+    staging: Staging | None = None
+    relief: Relieving = field(default_factory=Relieving)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be checked, so that a bad set-up never exists."""

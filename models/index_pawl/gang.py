@@ -1,8 +1,10 @@
 """Four index pawls nested in a magnetic V-block; both revisions are ground this way."""
 
+from dataclasses import replace
+
 from pawl import FACES, PITCH
 
-from fixturecheck import Cut, Machine, Seat, Setup, Wheel, body, equipment, place
+from fixturecheck import Cut, Machine, Push, Seat, Setup, Staging, Wheel, body, equipment, place
 
 WHEEL = Wheel(  # a dish wheel: its hollow side may grind the wall
     shape="12",
@@ -74,3 +76,10 @@ def gang(drawn, name: str, count: int = 4) -> Setup:
         machine=Machine(table_z_mm=-31.0),
         wheel=WHEEL,
     )
+
+
+def staged(setup: Setup) -> Setup:
+    """Return the set-up with each pawl pushed toward the stop by hand, one after the other."""
+    order = tuple(b.name for b in setup.parts())
+    toward_stop = Push(direction=(-1, 0, 0))
+    return replace(setup, staging=Staging(push={"*": toward_stop}, order=order))

@@ -1,0 +1,227 @@
+"""Where do the parts really come to rest, and which seats does that leave open.
+
+What: each loose part is let go a little way off, under its weight and a light hand, and settles until
+contacts hold it; the pose, the faces that carry it, every intended seat that stays open and by how much,
+and whether the way of staging matters.
+Why: at the machine a part goes where contact lets it. A corner without function that lands before the seat
+does tilts or lifts the part, and every face ground then is out by what the seat is open.
+Formula: quasi-static settling, each step a convex programme in the parts' small moves whose gaps may not
+close past zero; forces are its multipliers.
+Limits: a seat is closed within the touch tolerance of the set-up; a rest within the same distance however
+it is staged is one rest.
+Go: a block slid against a stop with both seats closed. No-go: the same block with a nib that lands first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.physics.settle import Ending
+from fixturecheck.result import Finding, Vector, Verdict
+from fixturecheck.settling.answer import Answered
+from fixturecheck.settling.model import Carried, RestPose, SeatAtRest
+from fixturecheck.settling.openings import is_flat
+
+ID = "rest"
+TITLE = "Where the parts come to rest"
+
+_SOURCE = "the parts let go on the solids, pushed as the set-up states"
+_HINTS = {
+    Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
+    Ending.FALLS: "Put something under the part, or name what it is meant to lie on.",
+    Ending.SLIDES: "Set a stop against the push.",
+    Ending.JAMMED: "Free one of the seats that fight.",
+    Ending.OVERLAPS: "Draw the parts apart, or stage them in an order in which each finds room.",
+}
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield a finding for each part's rest, for the order of staging and for each stated press."""
+    found = stage.answered
+    if found is None:
+        return
+    settled = found.settled
+    if settled.ending is Ending.NOT_CONVERGED:
+        yield _no_rest(stage, found, Verdict.UNKNOWN)
+    elif not settled.rests:
+        yield _no_rest(stage, found, Verdict.NO_GO)
+    else:
+        for pose in settled.poses.values():
+            yield _part(stage, found, pose)
+        yield from _order(stage, found)
+        yield from _hands(found)
+    for check_name, reason in found.missing:
+        if check_name == ID:
+            says = f"Could not be computed: {reason}"
+            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SOURCE)
+
+
+def _no_rest(stage: Stage, found: Answered, verdict: Verdict) -> Finding:
+    """Report parts that do not come to rest."""
+    settled = found.settled
+    value = settled.residual_um if verdict is Verdict.UNKNOWN and math.isfinite(settled.residual_um) else None
+    says = settled.says[0].upper() + settled.says[1:] + "."
+    return Finding(
+        check=ID,
+        verdict=verdict,
+        subject="staging",
+        value=value,
+        unit="um" if value is not None else "",
+        says=says,
+        remedy=_HINTS.get(settled.ending),
+        source=_SOURCE,
+    )
+
+
+def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
+    """Judge one part's rest."""
+    touch_um = stage.setup.tolerances.touch_um
+    seats = [s for s in found.settled.seats if s.seat.body == pose.body]
+    openings = {id(s): opening_um(found, s) for s in seats}
+    open_seats = [s for s in seats if openings[id(s)] > touch_um]
+    wrong = [c for c in found.settled.unintended() if pose.body in (_body(c.a), _body(c.b))]
+    largest = max(openings.values(), default=0.0)
+    if open_seats:
+        verdict = Verdict.NO_GO
+    elif wrong or not seats:
+        verdict = Verdict.CAUTION
+    else:
+        verdict = Verdict.GO
+    spot = _spot(wrong, pose.body)
+    return Finding(
+        check=ID,
+        verdict=verdict,
+        subject=pose.body,
+        value=largest if math.isfinite(largest) and seats else None,
+        unit="um" if seats else "",
+        limit=touch_um if seats else None,
+        margin=touch_um - largest if math.isfinite(largest) and seats else None,
+        says=_says(found, pose, open_seats, wrong, openings),
+        remedy=_remedy(wrong, open_seats),
+        source=_SOURCE,
+        location_mm=spot[0],
+        direction=spot[1],
+    )
+
+
+def opening_um(found: Answered, seat: SeatAtRest) -> float:
+    """Return how far a seat stands open: the widest gap between flat faces, the least where one is curved."""
+    flat = is_flat(found.bench, seat.seat)
+    return seat.gap_max_um if flat and math.isfinite(seat.gap_max_um) else seat.gap_min_um
+
+
+def _says(
+    found: Answered,
+    pose: RestPose,
+    open_seats: list[SeatAtRest],
+    wrong: list[Carried],
+    openings: dict[int, float],
+) -> str:
+    """Tell where the part rests, what is open, what holds it and what is free."""
+    parts = [f"{pose.body} rests {moved_words(pose)}"]
+    told = [_open_words(s, openings[id(s)]) for s in open_seats]
+    if told:
+        parts.append("; ".join(told))
+    elif any(s.seat.body == pose.body for s in found.settled.seats):
+        parts.append("every seat stated for it is closed")
+    else:
+        parts.append("no seat is stated for it")
+    if wrong:
+        parts.append("; ".join(landing_words(c, pose.body) for c in wrong[:3]) + ", which no seat states")
+    free = [f.says.removeprefix(pose.body + " ") for f in found.settled.freedoms if f.body == pose.body]
+    if free:
+        parts.append("left free: it " + ", it ".join(free))
+    return ": ".join(parts[:2]) + "".join(f". {p[0].upper()}{p[1:]}" for p in parts[2:]) + "."
+
+
+def moved_words(pose: RestPose) -> str:
+    """Say how far a part's rest is from where it is drawn."""
+    shift, turn = np.array(pose.shift_mm), np.array(pose.turn_deg)
+    words = []
+    if float(np.linalg.norm(shift)) > 1e-4:
+        along = ", ".join(f"{n} {v:+.3f}" for n, v in zip("XYZ", shift, strict=True) if abs(v) > 5e-5)
+        words.append(f"{float(np.linalg.norm(shift)):.3f} mm off ({along})")
+    if float(np.linalg.norm(turn)) > 1e-4:
+        about = ", ".join(f"{n} {v:+.3f}" for n, v in zip("XYZ", turn, strict=True) if abs(v) > 5e-5)
+        words.append(f"turned by {float(np.linalg.norm(turn)):.3f} deg ({about})")
+    return " and ".join(words) or "where it is drawn"
+
+
+def _open_words(seat: SeatAtRest, opening: float) -> str:
+    s = seat.seat
+    where = f"{s.face} on {s.on}.{s.on_face}"
+    if not math.isfinite(opening):
+        return f"{s.face} no longer faces {s.on}.{s.on_face}"
+    if opening - seat.gap_min_um > 1.0:
+        return f"{where} is open by {max(seat.gap_min_um, 0.0):.0f} to {opening:.0f} um"
+    return f"{where} is open by {opening:.0f} um"
+
+
+def landing_words(one: Carried, body: str) -> str:
+    """Say which face lands on which, the part's own first."""
+    a, b = (one.a, one.b) if _body(one.a) == body else (one.b, one.a)
+    return f"{a} lands on {b}"
+
+
+def _remedy(wrong: list[Carried], open_seats: list[SeatAtRest]) -> str | None:
+    if wrong:
+        return f"Relieve {wrong[0].a} or {wrong[0].b}; `fixturecheck relieve` works it out."
+    return "Find what holds it off, or push it another way." if open_seats else None
+
+
+def _spot(wrong: list[Carried], body: str) -> tuple[Vector | None, Vector | None]:
+    """Return where an arrow points, and which way: at what lands wrongly, out of the part."""
+    if not wrong:
+        return None, None
+    one = max(wrong, key=lambda c: c.force_n)
+    x, y, z = (float(v) for v in np.mean(one.points_mm, axis=0))
+    sign = -1.0 if _body(one.a) != body else 1.0
+    nx, ny, nz = (sign * v for v in one.normal)
+    return (x, y, z), (nx, ny, nz)
+
+
+def _body(face: str) -> str:
+    return face.split(".", 1)[0]
+
+
+def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
+    """Report whether the rest depends on how the parts were staged."""
+    if found.order is None:
+        return
+    told = found.order
+    limit = stage.setup.tolerances.touch_um
+    finite = math.isfinite(told.spread_um)
+    yield Finding(
+        check=ID,
+        verdict=Verdict.GO if told.fits else Verdict.CAUTION,
+        subject="staging order",
+        value=told.spread_um if finite else None,
+        unit="um" if finite else "",
+        limit=limit if finite else None,
+        margin=limit - told.spread_um if finite else None,
+        says=f"{told.says[0].upper()}{told.says[1:]} (tried: {', '.join(told.tried)}).",
+        remedy=None
+        if told.fits
+        else "Stage them in the stated order every time, or relieve what lands.",
+        source=_SOURCE,
+    )
+
+
+def _hands(found: Answered) -> Iterator[Finding]:
+    """Report what each stated press does."""
+    for told in found.hands:
+        bad = Verdict.CAUTION if told.ending is Ending.REST else Verdict.NO_GO
+        yield Finding(
+            check=ID,
+            verdict=Verdict.GO if told.stays else bad,
+            subject=f"{told.body} under a hand",
+            value=float(np.linalg.norm(told.shift_mm)),
+            unit="mm",
+            says=f"{told.says[0].upper()}{told.says[1:]}.",
+            remedy=None if told.stays else "Widen what it stands on, or press inside its supports.",
+            source="friction 0.1 at the contacts, steel on steel with oil (from memory)",
+        )

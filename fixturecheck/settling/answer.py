@@ -1,0 +1,84 @@
+"""All that staging asks, worked out once: the rest, its order, hands that press, location, tolerance."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.settling.bench import Bench, bench_of
+from fixturecheck.settling.model import OrderTold, Settled
+from fixturecheck.settling.run import settle_setup
+from fixturecheck.settling.stability import UnderHand, order_told, under_hand
+from fixturecheck.setup.model import Setup
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Answered:
+    """What staging came to.
+
+    Parameters
+    ----------
+    settled : Settled
+        Where the parts rest, or why they do not.
+    order : OrderTold or None
+        Whether the order of staging matters; None where the parts do not rest.
+    hands : tuple of UnderHand
+        One for each press that is stated.
+    missing : tuple of (check, reason)
+        What could not be computed.
+    """
+
+    bench: Bench
+    settled: Settled
+    order: OrderTold | None = None
+    hands: tuple[UnderHand, ...] = ()
+    missing: tuple[tuple[str, str], ...] = field(default=())
+
+
+def answered(setup: Setup) -> Answered | None:
+    """Work out everything that the staging of a set-up asks; None where none is stated.
+
+    Raises
+    ------
+    NotComputedError, KernelError
+        The settling itself could not be run.
+    """
+    staging = setup.staging
+    if staging is None:
+        return None
+    bench = bench_of(setup)
+    settled = settle_setup(setup, staging, bench=bench)
+    if not settled.rests:
+        return Answered(bench=bench, settled=settled)
+    missing: list[tuple[str, str]] = []
+    order = _tried(lambda: order_told(setup, staging, bench=bench), "rest", missing)
+    hands = [
+        _tried(
+            lambda p=press: under_hand(  # type: ignore[misc] -- a default binds the press of this turn
+                setup, staging, p.part, at_mm=p.at_mm, force_n=p.force_n, bench=bench
+            ),
+            "rest",
+            missing,
+        )
+        for press in staging.press
+    ]
+    return Answered(
+        bench=bench,
+        settled=settled,
+        order=order,
+        hands=tuple(h for h in hands if h is not None),
+        missing=tuple(missing),
+    )
+
+
+def _tried(work: Callable[[], T], check: str, missing: list[tuple[str, str]]) -> T | None:
+    """Return what the work gives; None, with the reason noted, where it could not be computed."""
+    try:
+        return work()
+    except (NotComputedError, KernelError) as reason:
+        missing.append((check, str(reason)))
+        return None
