@@ -39,7 +39,9 @@ def flat_pull(part, poles, laws, *, gap_um, mmf_a, source_gap_mm, size_mm=2.5, h
     low = poles[0][0].bounding_box[0].z
     far = 40.0
     top = part.bounding_box[1].z + far
-    reach = [max(abs(getattr(b, c)) for s in [part] + [p for p, _ in poles] for b in s.bounding_box) for c in "xy"]
+    reach = [
+        max(abs(getattr(b, c)) for s in [part] + [p for p, _ in poles] for b in s.bounding_box) for c in "xy"
+    ]
     air = Box(
         Pnt(0 if half_x else -reach[0] - far, 0 if half_y else -reach[1] - far, low),
         Pnt(reach[0] + far, reach[1] + far, top),
@@ -54,7 +56,9 @@ def flat_pull(part, poles, laws, *, gap_um, mmf_a, source_gap_mm, size_mm=2.5, h
         over = part * pole.Move((0, 0, SLAB_MM)) * layer
         slab = over if slab is None else slab + over
     pieces = []
-    for shape, name in [(lifted, "part"), (slab, "slab")] + [(p, f"pole{i}") for i, (p, _) in enumerate(poles)]:
+    for shape, name in [(lifted, "part"), (slab, "slab")] + [
+        (p, f"pole{i}") for i, (p, _) in enumerate(poles)
+    ]:
         piece = shape * air
         piece.mat(name)
         piece.maxh = size_mm
@@ -81,7 +85,9 @@ def flat_pull(part, poles, laws, *, gap_um, mmf_a, source_gap_mm, size_mm=2.5, h
     # Lengths in mm: the field is grad(u) / mm and a volume mm^3.
     field2 = (ng.grad(u) * ng.grad(u)) / mm**2 + 1e-6
     for i, name in enumerate(["part"] + [f"pole{k}" for k in range(len(poles))]):
-        form += ng.Variation(_coenergy(ng, laws[min(i, 1)], field2) * mm**3 * ng.dx(definedon=mesh.Materials(name)))
+        form += ng.Variation(
+            _coenergy(ng, laws[min(i, 1)], field2) * mm**3 * ng.dx(definedon=mesh.Materials(name))
+        )
     form += ng.Variation(0.5 * MU0 * field2 * mm**3 * ng.dx(definedon=mesh.Materials("air")))
     gap = gap_um * 1e-3
     across = MU0 * SLAB_MM / gap * ng.grad(u)[2] ** 2

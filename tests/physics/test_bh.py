@@ -1,0 +1,80 @@
+"""B-H laws against measured points of public material tables and the TEAM workshop's problem steels."""
+
+import numpy as np
+import pytest
+
+from fixturecheck.errors import SetupError
+from fixturecheck.physics.bh import MU0_H_M, PURE_IRON_J_T, fit_law, linear_law
+from tests.physics import fluxparts as parts
+
+CURVES = {
+    "1010": (parts.STEEL_1010, 0.01),
+    "1018": (parts.STEEL_1018, 0.01),
+    "1020": (parts.STEEL_1020, 0.01),
+    "ductile": (parts.DUCTILE, 0.02),
+    "gray": (parts.GRAY, 0.01),
+    # A steep foot between 0.1 and 0.3 T that no sum of smooth terms follows exactly.
+    "455": (parts.STAINLESS_455, 0.25),
+    "team 20": (parts.TEAM_20, 0.30),
+}
+
+
+@pytest.mark.parametrize("name", CURVES)
+def test_fit_passes_through_the_measured_points(name):
+    points, worst = CURVES[name]
+    h, b = np.array(points).T
+    law = fit_law(name, points)
+    assert np.abs(law.flux_density_t(h) / b - 1).max() < worst
+    high = b > 1.2
+    assert np.abs(law.flux_density_t(h[high]) / b[high] - 1).max() < 0.07
+
+
+@pytest.mark.parametrize("name", CURVES)
+def test_no_steel_polarises_beyond_pure_iron(name):
+    law = fit_law(name, CURVES[name][0])
+    h = np.logspace(0, 8, 200)
+    assert (law.flux_density_t(h) - MU0_H_M * h).max() <= PURE_IRON_J_T + 1e-9
+    assert law.saturation_t <= PURE_IRON_J_T + 1e-9
+
+
+@pytest.mark.parametrize("name", CURVES)
+def test_slope_chord_and_coenergy_belong_to_one_law(name):
+    law = fit_law(name, CURVES[name][0])
+    h = np.logspace(0, 5.5, 60)
+    step = 1e-4 * h
+    rise = (law.flux_density_t(h + step) - law.flux_density_t(h - step)) / (2 * step)
+    energy = (law.coenergy_j_m3(h + step) - law.coenergy_j_m3(h - step)) / (2 * step)
+    assert law.slope_h_m(h) == pytest.approx(rise, rel=1e-5)
+    assert law.flux_density_t(h) == pytest.approx(energy, rel=1e-5)
+    assert law.chord_h_m(h) * h == pytest.approx(law.flux_density_t(h), rel=1e-12)
+    assert (law.slope_h_m(h) >= MU0_H_M).all()
+
+
+def test_order_of_irons_at_a_working_field():
+    """Soft steel above hardenable stainless and ductile iron above gray iron, at 5 kA/m."""
+    b = [
+        float(fit_law(n, CURVES[n][0]).flux_density_t(np.array(5e3)))
+        for n in ("1010", "455", "ductile", "gray")
+    ]
+    assert b[0] > b[1] > b[3]
+    assert b[0] > b[2] > b[3]
+
+
+def test_linear_law_is_straight():
+    h = np.array([1.0, 1e3, 1e6])
+    assert linear_law("x", mu_r=1000).flux_density_t(h) == pytest.approx(1000 * MU0_H_M * h, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("points", "says"),
+    [
+        ([(100, 0.5), (200, 1.0)], "at least five"),
+        ([(100, 0.5), (90, 0.6), (200, 0.7), (300, 0.8), (400, 0.9)], "rise"),
+        # The published tail of 1020 steel: 2.182 T of polarisation, more than iron has.
+        ([(100, 0.5), (1e3, 1.3), (1e4, 1.9), (1e5, 2.2), (317e3, 2.182 + MU0_H_M * 317e3)], "pure iron"),
+    ],
+)
+def test_bad_points_are_refused_by_name(points, says):
+    with pytest.raises(SetupError, match=says) as caught:
+        fit_law("some steel", points)
+    assert "some steel" in str(caught.value)
