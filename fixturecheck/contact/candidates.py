@@ -1,12 +1,13 @@
 """Where bodies might touch next: every point, edge and curved face of one that looks at another across a gap.
 
-Features are read from each solid once, in its own frame; finding candidates at a new pose is array arithmetic.
+Features are read from each solid once, in its own frame; a look at a new pose is array arithmetic.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ Mask = NDArray[np.bool_]
 
 NOBODY: tuple[Ints, Ints] = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 RIM_MM = 1e-5
-"""Points this close to the border of a face count as over it; nearer than this an edge has no own direction."""
+"""Points this close to the border of a face count as over it; nearer an edge has no own direction."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,7 +100,7 @@ class World:
     plane_body: Ints
 
 
-@dataclass(slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Listed:
     """Pairs of features that were near when last listed, and the poses they were listed at."""
 
@@ -190,10 +191,10 @@ class Scene:
             plane_body=self.plane_body,
         )
 
-    def pairs(self, rotation: Floats, origin: Floats, reach: float) -> list[tuple[int, int]]:
+    def pairs(self, rotation: Floats, origin: Floats, reach_mm: float) -> list[tuple[int, int]]:
         """Return the pairs of bodies whose boxes come within reach, at least one of them loose."""
         low, high = self.boxes(rotation, origin)
-        meet = np.all(low[:, None] <= high[None] + reach, axis=2)
+        meet = np.all(low[:, None] <= high[None] + reach_mm, axis=2)
         meet &= meet.T & (self.loose[:, None] | self.loose[None])
         a, b = np.nonzero(np.triu(meet, 1))
         return list(zip(a.tolist(), b.tolist(), strict=True))
@@ -210,13 +211,13 @@ class Scene:
         along = np.einsum("nkj,nj->nk", self.point_normals[point], local)
         along[self.point_faces[point] < 0] = -np.inf
         best = np.argmax(np.round(along, 9), axis=1)
-        return self.point_faces[point, best]
+        return np.asarray(self.point_faces[point, best])
 
     def facing_edge(self, edge: Ints, normal_out: Floats, rotation: Floats) -> Ints:
         """Return for each edge the one of its two faces that looks most along a direction."""
         local = np.einsum("nij,ni->nj", rotation[self.edge_body[edge]], normal_out)
         along = np.einsum("nkj,nj->nk", self.edge_normals[edge], local)
-        return self.edge_faces[edge, np.argmax(np.round(along, 9), axis=1)]
+        return np.asarray(self.edge_faces[edge, np.argmax(np.round(along, 9), axis=1)])
 
 
 def _stack(parts: list[Floats]) -> tuple[Ints, Floats, Ints]:
@@ -226,7 +227,7 @@ def _stack(parts: list[Floats]) -> tuple[Ints, Floats, Ints]:
     return np.cumsum([0, *sizes]), np.concatenate(parts), body
 
 
-def _widened(parts: list[NDArray], fill: float = 0) -> NDArray:  # type: ignore[type-arg]
+def _widened(parts: list[Any], fill: int = 0) -> Any:
     """Stack ragged second axes, padded."""
     widest = max(p.shape[1] for p in parts)
     out = []

@@ -1,4 +1,4 @@
-"""Candidates with curved faces in closed form: hoops on faces, cylinders and balls on edges, corners and each other.
+"""Candidates with curved faces in closed form: hoops on faces, and cylinders and balls on what is near.
 
 Hollow cylinders and cones are the inside of their tangent planes, so a set of directions round the axis, with
 the exact one among them, bounds what is inside them without error.
@@ -15,6 +15,7 @@ from fixturecheck.contact.sharp import Look, cross_rows, over
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 AROUND = 12
 NO_DIRECTION = 1e-9
 
@@ -35,7 +36,7 @@ def hoops_over_faces(look: Look) -> Candidates | None:
     )  # fmt: skip
 
 
-def _lowest(look: Look, hoop: Ints, normal: Floats) -> tuple[Floats, Floats, Floats, Ints]:
+def _lowest(look: Look, hoop: Ints, normal: Floats) -> tuple[Floats, Mask, Mask, Ints]:
     """Return the place of each hoop furthest against a direction, and whether the hoop has it."""
     hoops = look.scene.round.hoops
     body = hoops.body[hoop]
@@ -204,7 +205,7 @@ def _inward(look: Look, hollow: Ints, place: Floats, step: int) -> tuple[Floats,
     return normal, start
 
 
-def _alongside(look: Look, hollow: Ints, place: Floats) -> Floats:
+def _alongside(look: Look, hollow: Ints, place: Floats) -> Mask:
     """Tell which places lie between the ends of a hollow and in the part of the turn it covers."""
     hollows = look.scene.round.hollows
     body = hollows.body[hollow]
@@ -213,10 +214,10 @@ def _alongside(look: Look, hollow: Ints, place: Floats) -> Floats:
     along = b - a
     share = np.einsum("ni,ni->n", place - a, along) / np.einsum("ni,ni->n", along, along)
     inside = (share > -1e-6) & (share < 1 + 1e-6)
-    return inside & covers(place - a, axis, zero, hollows.turn[hollow], look.slack)
+    return np.asarray(inside & covers(place - a, axis, zero, hollows.turn[hollow], look.slack))
 
 
-def _nearest(a: Floats, u: Floats, b: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
+def _nearest(a: Floats, u: Floats, b: Floats, v: Floats) -> tuple[Floats, Floats, Mask]:
     """Return shares s of segments a + s u and lengths t along unit lines b + t v where they are nearest."""
     uu, uv = np.einsum("ni,ni->n", u, u), np.einsum("ni,ni->n", u, v)
     arm = b - a
@@ -229,7 +230,7 @@ def _nearest(a: Floats, u: Floats, b: Floats, v: Floats) -> tuple[Floats, Floats
     return s, t, (s > -1e-9) & (s < 1 + 1e-9) & ~parallel
 
 
-def _skin(look: Look, spine: Ints, on_spine: Floats, other: Floats) -> tuple[Floats, Floats, Floats]:
+def _skin(look: Look, spine: Ints, on_spine: Floats, other: Floats) -> tuple[Floats, Floats, Mask]:
     """Return gap, normal out of the other thing, and whether the spine's surface covers that direction."""
     spines = look.scene.round.spines
     body = spines.body[spine]

@@ -1,6 +1,8 @@
-"""Lists the pairs of features that are near enough to matter for a while, so that the next looks are short."""
+"""Lists the pairs of features that are near enough to matter for a while, so that looks are short."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,6 +11,7 @@ from fixturecheck.contact.candidates import Listed, Scene, World
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 CHUNK = 400_000
 
 
@@ -30,7 +33,7 @@ def listed(scene: Scene, world: World, rotation: Floats, origin: Floats, reach_m
         edge_edge=_kept(edge_edge, lambda i, j: _edges_near(world, i, j, reach_mm)),
         corner_edge=_kept(corner_edge, lambda i, j: _edge_near(world, i, j, reach_mm)),
         corner_corner=_kept(
-            corner_corner, lambda i, j: _square(world.points[i] - world.points[j]) <= reach_mm**2
+            corner_corner, lambda i, j: np.asarray(_square(world.points[i] - world.points[j]) <= reach_mm**2)
         ),
     )
 
@@ -70,7 +73,7 @@ class _Near:
         return np.concatenate(out_a), np.concatenate(out_b)
 
 
-def _kept(pair: tuple[Ints, Ints], near) -> tuple[Ints, Ints]:  # type: ignore[no-untyped-def]
+def _kept(pair: tuple[Ints, Ints], near: Callable[[Ints, Ints], Mask]) -> tuple[Ints, Ints]:
     """Return the pairs a test keeps, tested in pieces that stay small in memory."""
     i, j = pair
     keep = [
@@ -80,7 +83,7 @@ def _kept(pair: tuple[Ints, Ints], near) -> tuple[Ints, Ints]:  # type: ignore[n
     return i[every], j[every]
 
 
-def _faces_near(scene: Scene, world: World, point: Ints, plane: Ints, reach: float) -> NDArray[np.bool_]:
+def _faces_near(scene: Scene, world: World, point: Ints, plane: Ints, reach: float) -> Mask:
     """Tell which corners are within reach of the box of a flat face."""
     arm = world.points[point] - world.planes[plane, 0]
     near = np.abs(np.einsum("ni,ni->n", arm, world.planes[plane, 1])) <= reach
@@ -89,7 +92,7 @@ def _faces_near(scene: Scene, world: World, point: Ints, plane: Ints, reach: flo
     return np.asarray(near & ((flat >= low) & (flat <= high)).all(axis=1))
 
 
-def _edges_near(world: World, a: Ints, b: Ints, reach: float) -> NDArray[np.bool_]:
+def _edges_near(world: World, a: Ints, b: Ints, reach: float) -> Mask:
     """Tell which edges come within reach by the boxes and balls round them."""
     low, high = world.edges.min(axis=1), world.edges.max(axis=1)
     near = ((low[a] <= high[b] + reach) & (low[b] <= high[a] + reach)).all(axis=1)
@@ -98,7 +101,7 @@ def _edges_near(world: World, a: Ints, b: Ints, reach: float) -> NDArray[np.bool
     return np.asarray(near & (_square(middle[a] - middle[b]) <= limit**2))
 
 
-def _edge_near(world: World, point: Ints, edge: Ints, reach: float) -> NDArray[np.bool_]:
+def _edge_near(world: World, point: Ints, edge: Ints, reach: float) -> Mask:
     """Tell which corners are within reach of an edge."""
     arm = world.points[point] - world.edges[edge, 0]
     share = np.clip(np.einsum("ni,ni->n", arm, world.along[edge]), 0.0, world.length[edge])

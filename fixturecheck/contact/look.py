@@ -62,8 +62,8 @@ def find_candidates(
 def _cleared(scene: Scene, look: Look, rows: Candidates) -> Mask:
     """Tell which overlapping rows another row clears.
 
-    A corner a hair below the rim of a wall is behind the wall's top and far behind its side. It is out of the
-    wall as soon as it is above the top, because the side lies wholly below the top; so the side's row is void.
+    A corner a hair below the rim of a wall is behind the wall's top and far behind its side. It is out of
+    the wall as soon as it is above the top, because the side lies wholly below the top; so the side is void.
     Where the two faces meet in an inside corner neither lies behind the other and both rows stand.
     """
     void = np.zeros(len(rows.gap_mm), dtype=bool)

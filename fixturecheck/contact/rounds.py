@@ -82,7 +82,7 @@ class Rounds:
 
 def _hoops(rims: list[tuple[int, Rim]], skins: list[tuple[int, Round]]) -> Hoops:
     """Gather circular edges, tori and balls."""
-    every = [*(r for _, r in rims), *(r for _, r in skins)]
+    every: list[Rim | Round] = [*(r for _, r in rims), *(r for _, r in skins)]
     count, sharp = len(every), len(rims)
     leave = np.zeros((count, 2, 2))
     if sharp:
@@ -142,7 +142,7 @@ def _rows(vectors: list[Floats]) -> Floats:
 
 
 def covers(direction: Floats, axis: Floats, zero: Floats, turn: Floats, slack: float) -> Mask:
-    """Tell which directions lie in the part of the turn that a surface covers; the axis itself always does."""
+    """Tell which directions lie in the part of the turn that a surface covers; the axis always does."""
     side = np.stack(
         (
             axis[:, 1] * zero[:, 2] - axis[:, 2] * zero[:, 1],
@@ -153,7 +153,7 @@ def covers(direction: Floats, axis: Floats, zero: Floats, turn: Floats, slack: f
     )
     x, y = np.einsum("ni,ni->n", direction, zero), np.einsum("ni,ni->n", direction, side)
     on_axis = x * x + y * y < 1e-12
-    return within(np.arctan2(y, x), turn, slack + 1e-6) | on_axis
+    return np.asarray(within(np.arctan2(y, x), turn, slack + 1e-6) | on_axis)
 
 
 def within(angle: Floats, span: Floats, slack: float) -> Mask:

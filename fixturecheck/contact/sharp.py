@@ -1,7 +1,7 @@
-"""Candidates between sharp features: corners over flat faces, edges across edges, corners beside edges and corners.
+"""Candidates between sharp features: corners over faces, edges across edges, corners beside either.
 
-A row is kept only where both bodies could touch that way: the normal must lie in the cone of outward directions
-of either feature, so a point on the rim of a face that looks the other way is no candidate.
+A row is kept only where both bodies could touch that way: the normal must lie in the cone of outward
+directions of either feature, so a point on the rim of a face that looks the other way is no candidate.
 """
 
 from __future__ import annotations
@@ -48,11 +48,11 @@ class Look:
 
     def turn(self, local: Floats, body: Ints) -> Floats:
         """Return directions of bodies in the machine's frame."""
-        return np.einsum("nij,nj->ni", self.rotation[body], local)
+        return np.asarray(np.einsum("nij,nj->ni", self.rotation[body], local))
 
     def leaves_room(self, cones: Floats, direction: Floats) -> Mask:
         """Tell where no direction of a cone runs against `direction` by more than the slack."""
-        return np.all(np.einsum("nkj,nj->nk", cones, direction) >= -self.slack, axis=1)
+        return np.asarray(np.all(np.einsum("nkj,nj->nk", cones, direction) >= -self.slack, axis=1))
 
 
 def corners_over_faces(look: Look) -> Candidates:
@@ -101,7 +101,7 @@ def over(scene: Scene, plane: Ints, flat: Floats) -> Mask:
     count = np.bincount(owner, weights=crosses, minlength=len(ask))
     border = np.bincount(owner, weights=away <= RIM_MM, minlength=len(ask))
     over[ask] = (count % 2 == 1) | (border > 0)
-    return over
+    return np.asarray(over)
 
 
 def edges_across(look: Look) -> Candidates:

@@ -41,7 +41,7 @@ class Rim:
     faces: tuple[int, int]
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Heap:
     """What is gathered while walking the solid."""
 
@@ -57,7 +57,7 @@ class Heap:
     straight: list[bool] = field(default_factory=list)
     borders: dict[int, list[tuple[Floats, Floats]]] = field(default_factory=dict)
     rims: list[Rim] = field(default_factory=list)
-    sagitta: float = 0.0
+    sagittas_mm: list[float] = field(default_factory=list)
 
     def point(self, place: Floats) -> int:
         """Return the number of a point, the same for the same place."""
@@ -107,20 +107,20 @@ def walk_edge(
         length = float(np.linalg.norm(chord))
         if length < 1e-9:
             continue
-        heap.sagitta = max(heap.sagitta, _off(xyz(curve.Value(middle)), start, chord / length))
+        heap.sagittas_mm.append(_off(xyz(curve.Value(middle)), start, chord / length))
         for _, number in sides:
             heap.borders.setdefault(number, []).append((start, end))
         normals, leaves = [], []
         for (side, number), flat in zip(sides, flats, strict=True):
             uv = flat.Value(middle)
-            normal = normal_at(surfaces[number], faces[number], uv.X(), uv.Y())
+            normal = normal_at(surfaces[number], faces[number], (uv.X(), uv.Y()))
             leave = np.cross(normal, chord / length) * side_of(side)
             normals.append(normal)
             leaves.append(leave / max(float(np.linalg.norm(leave)), 1e-12))
         if not seam:
             tangents = (_tangent(curve, cuts[i]), _tangent(curve, cuts[i + 1]))
             _note_chord(heap, (start, end), tangents, normals, leaves, (sides[0][1], sides[1][1]))
-            heap.straight += [len(cuts) == 2] * (len(heap.edges) - len(heap.straight))
+            heap.straight.extend([len(cuts) == 2] * (len(heap.edges) - len(heap.straight)))
     if not seam and curve.GetType() == GeomAbs_CurveType.GeomAbs_Circle:
         _note_rim(heap, curve, (first, last), sides, faces, surfaces)
 
@@ -178,7 +178,7 @@ def _note_rim(
     leaves, normals = [], []
     for side, number in sides:
         uv = BRepAdaptor_Curve2d(side, faces[number].wrapped).Value(middle)
-        normal = normal_at(surfaces[number], faces[number], uv.X(), uv.Y())
+        normal = normal_at(surfaces[number], faces[number], (uv.X(), uv.Y()))
         leave = np.cross(normal, tangent) * side_of(side)
         normals.append(normal)
         leaves.append([float(leave @ radial), float(leave @ axis)])
@@ -196,10 +196,10 @@ def _note_rim(
         heap.rims.append(rim)
 
 
-def normal_at(surface: Any, face: cq.Face, u: float, v: float) -> Floats:
-    """Return the outward normal of a face at (u, v)."""
+def normal_at(surface: Any, face: cq.Face, at: tuple[float, float]) -> Floats:
+    """Return the outward normal of a face at surface parameters."""
     place, along_u, along_v = gp_Pnt(), gp_Vec(), gp_Vec()
-    surface.D1(u, v, place, along_u, along_v)
+    surface.D1(*at, place, along_u, along_v)
     normal = np.cross(xyz(along_u), xyz(along_v))
     length = float(np.linalg.norm(normal))
     reversed_ = face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED

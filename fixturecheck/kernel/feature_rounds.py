@@ -23,8 +23,8 @@ class Round:
     Parameters
     ----------
     kind : str
-        `rod` or `bore` (cylinder from outside or inside), `cone` or `funnel`, `ball` or `cup`, `ring` (a torus
-        from outside).
+        `rod` or `bore` (cylinder from outside or inside), `cone` or `funnel`, `ball` or `cup`, `ring` (a
+        torus from outside).
     a_mm, b_mm : ndarray, shape (3,)
         Ends of the axis; equal for ball and ring.
     axis, zero : ndarray, shape (3,)
@@ -55,7 +55,7 @@ class Round:
 def round_of(face: cq.Face, surface: Any, number: int) -> Round | None:
     """Return a curved face by its type; None when it has none of the types known."""
     u0, u1, v0, v1 = BRepTools.UVBounds_s(face.wrapped)
-    outward = normal_at(surface, face, 0.5 * (u0 + u1), 0.5 * (v0 + v1))
+    outward = normal_at(surface, face, (0.5 * (u0 + u1), 0.5 * (v0 + v1)))
     middle = xyz(surface.Value(0.5 * (u0 + u1), 0.5 * (v0 + v1)))
     kinds = GeomAbs_SurfaceType
     kind = surface.GetType()
@@ -120,7 +120,7 @@ def sample(heap: Heap, face: cq.Face, surface: Any, number: int) -> None:
             place = xyz(surface.Value(float(u), float(v)))
             if not face.isInside(cq.Vector(*place)) and face.distance(cq.Vertex.makeVertex(*place)) > 1e-6:
                 continue
-            normal = normal_at(surface, face, float(u), float(v))
+            normal = normal_at(surface, face, (float(u), float(v)))
             point = heap.point(place)
             heap.leaving[point].append(-normal)
             heap.meeting[point].setdefault(number, normal)

@@ -1,7 +1,7 @@
-"""Which points, edges and surfaces of a solid can touch another body, as plain arrays in the solid's own frame.
+"""Which points, edges and surfaces of a solid can touch another body, as arrays in the solid's own frame.
 
-Sharp features are exact; curved edges become short chords, whose greatest sagitta is kept. Curved faces are kept
-by type (rod, bore, ball, cone, ring) with the range they cover; any other surface becomes sampled points.
+Sharp features are exact; curved edges become short chords, whose greatest sagitta is kept. Curved faces are
+kept by type (rod, bore, ball, cone, ring) with the range they cover; other surfaces become sampled points.
 """
 
 from __future__ import annotations
@@ -124,7 +124,7 @@ def _packed(
         if surface.GetType() != GeomAbs_SurfaceType.GeomAbs_Plane or number not in heap.borders:
             continue
         frame = surface.Plane().Position()
-        origin, normal = xyz(frame.Location()), normal_at(surface, face, 0.0, 0.0)
+        origin, normal = xyz(frame.Location()), normal_at(surface, face, (0.0, 0.0))
         x = xyz(frame.XDirection())
         y = np.cross(normal, x)
         border = np.array(heap.borders[number]) - origin
@@ -149,7 +149,7 @@ def _packed(
         outlines=tuple(outlines),
         rounds=rounds,
         rims=tuple(heap.rims),
-        sagitta_mm=heap.sagitta if heap.sagitta > 1e-9 else 0.0,
+        sagitta_mm=max((s for s in heap.sagittas_mm if s > 1e-9), default=0.0),
         centre_mm=xyz(properties.CentreOfMass()),
         size_mm=0.5 * float(box.DiagonalLength),
         volume_mm3=float(properties.Mass()),

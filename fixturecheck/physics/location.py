@@ -73,7 +73,8 @@ def seat_rows(points_mm: Floats, normal: Floats, about_mm: Floats) -> Floats:
 
     References
     ----------
-    Asada and By, Kinematic analysis of workpart fixturing, IEEE J. Robotics and Automation 1 (1985): from memory.
+    Asada and By, Kinematic analysis of workpart fixturing, IEEE J. Robotics and Automation 1 (1985):
+    from memory.
     """
     return np.hstack((normal, cross(points_mm - about_mm, normal)))
 
@@ -111,7 +112,7 @@ def _fights(before: list[tuple[str, Floats]], rows: Floats) -> tuple[str, ...]:
 
 
 def moves_of(rows: Floats, seat_error_mm: Floats) -> Floats:
-    """Return the twist (shift mm, turn rad) of a body whose seat points are out by errors along their normals.
+    """Return the twist (shift mm, turn rad) of a body whose seat points are out along their normals.
 
     Parameters
     ----------
@@ -125,7 +126,7 @@ def moves_of(rows: Floats, seat_error_mm: Floats) -> Floats:
     Cai, Hu and Yuan, A variational method of robust fixture configuration design, J. Manuf. Sci. Eng. 119
     (1997): the linear relation rows @ twist = error; from memory.
     """
-    return np.linalg.solve(rows, seat_error_mm)
+    return np.asarray(np.linalg.solve(rows, seat_error_mm), dtype=np.float64)
 
 
 def sensitivity(rows: Floats, about_mm: Floats, target_mm: Floats, direction: Floats) -> Floats:

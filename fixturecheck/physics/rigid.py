@@ -47,13 +47,13 @@ class Poses:
         return cls(rotation=np.tile(np.eye(3), (count, 1, 1)), origin_mm=np.zeros((count, 3)))
 
     def apply(self, body: Any, local_mm: Floats) -> Floats:
-        """Return points of the bodies `body` (n,) or int, given in their own frames (n, 3), in the machine's."""
+        """Return points of bodies `body` (n,) or int, given in their own frames (n, 3), in the machine's."""
         turned = np.einsum("...ij,...j->...i", self.rotation[body], local_mm)
         return np.asarray(turned + self.origin_mm[body])
 
     def turn(self, body: Any, local: Floats) -> Floats:
         """Return directions of bodies in the machine's frame."""
-        return np.einsum("...ij,...j->...i", self.rotation[body], local)
+        return np.asarray(np.einsum("...ij,...j->...i", self.rotation[body], local))
 
     def matrix(self, body: int) -> Floats:
         """Return one pose as a 4 x 4 matrix."""
@@ -75,7 +75,7 @@ def rotation_of(turn_rad: Floats) -> Floats:
     a = np.sinc(angle / np.pi)[:, None, None]
     b = (0.5 * np.sinc(angle / (2 * np.pi)) ** 2)[:, None, None]
     k = cross_matrix(turn)
-    return np.eye(3) + a * k + b * (k @ k)
+    return np.asarray(np.eye(3) + a * k + b * (k @ k))
 
 
 def turn_of(rotation: Floats) -> Floats:
@@ -90,7 +90,7 @@ def turn_of(rotation: Floats) -> Floats:
     sine = float(np.linalg.norm(skew))
     angle = float(np.arctan2(sine, 0.5 * (np.trace(rotation) - 1.0)))
     if sine > 1e-9:
-        return skew * (angle / sine)
+        return np.asarray(skew * (angle / sine))
     if angle < 1.0:
         return skew
     # Half a turn: the axis is the eigenvector of eigenvalue one.
@@ -103,7 +103,7 @@ def cross_matrix(vectors: Floats) -> Floats:
     v = np.atleast_2d(vectors)
     out = np.zeros((len(v), 3, 3))
     out[:, 0, 1], out[:, 0, 2], out[:, 1, 2] = -v[:, 2], v[:, 1], -v[:, 0]
-    return out - np.swapaxes(out, 1, 2)
+    return np.asarray(out - np.swapaxes(out, 1, 2))
 
 
 def moved(poses: Poses, bodies: Ints, centres_mm: Floats, twists: Floats) -> Poses:

@@ -174,7 +174,7 @@ class _Walk:
         return self._end(Ending.NOT_CONVERGED, self.bounds.steps)
 
     def _judge(self, twists: Floats, force: Floats) -> float:
-        """Take the step if it does good, choose the size of the next, return its share of the step allowed."""
+        """Take the step if it does good, size the next, and return its share of the one allowed."""
         size = float(np.abs(twists * self.scale).max()) / self.step
         move = size * self.step
         self.prospect = max(min(1.0, 3.0 * size) * self.step, FINEST_MM)
@@ -196,18 +196,18 @@ class _Walk:
         return size
 
     def _watch(self, size: float) -> None:
-        """Notice a load that comes no nearer to balance, and close up with small steps before asking friction."""
+        """Notice a load that comes no nearer to balance, and close up before asking friction."""
         self.past.append(size)
         slow = len(self.past) > CREEP and size <= self.bounds.grip and size > 0.5 * self.past[-CREEP]
         if slow and self.patience == 0:
             self.step, self.prospect, self.patience = 10 * FINEST_MM, FINEST_MM, CREEP
         self.crept = slow and self.patience > 0
         if self.patience != 0:
-            # Friction asked in vain: what creeps is a part going over, so let it go in long steps for a while.
+            # Friction asked in vain: what creeps is a part going over, so let it go in long steps.
             self.patience = -5 * CREEP if self.patience == 1 else self.patience - int(np.sign(self.patience))
 
     def _at_rest(self, size: float) -> bool:
-        """Tell whether nothing overlaps and nothing moves, or only creeps along what friction would hold."""
+        """Tell whether nothing overlaps and nothing moves, or only creeps where friction would hold."""
         if self.residual > self.bounds.closure_mm or self.seen > 20 * FINEST_MM:
             return False
         if size <= self.bounds.balance and size * self.step <= self.bounds.closure_mm:

@@ -47,7 +47,7 @@ class Load:
 
     def total_n(self) -> Floats:
         """Return the sum of the forces."""
-        return np.sum([force for force, _ in self.all_forces()], axis=0)
+        return np.asarray(np.sum([force for force, _ in self.all_forces()], axis=0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,7 +87,7 @@ def greatest_force(loads: list[Load]) -> float:
     return max((float(np.linalg.norm(force)) for force in forces), default=0.0)
 
 
-def frame_of(loads: list[Load], greatest: float) -> Frame:
+def frame_of(loads: list[Load], unit_n: float) -> Frame:
     """Return the loads as arrays."""
     each = [(i, force, at) for i, one in enumerate(loads) for force, at in one.all_forces()]
     return Frame(
@@ -97,7 +97,7 @@ def frame_of(loads: list[Load], greatest: float) -> Frame:
         at=np.array([at for _, _, at in each], dtype=float),
         centre=np.array([one.centre_mm for one in loads], dtype=float),
         size=np.array([one.size_mm for one in loads], dtype=float),
-        unit_n=greatest,
+        unit_n=unit_n,
     )
 
 
@@ -109,7 +109,7 @@ def wrenches(loads: list[Load], poses: Poses) -> Floats:
 def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
     """Return the force that each candidate row carries when bodies rest at these poses under these loads.
 
-    Rows that are open carry nothing. Where more contacts touch than statics needs, the forces are those in the
+    Rows that are open carry nothing. Where more contacts touch than statics needs, forces are those in the
     middle of all that balance, so that equal contacts share equally.
     """
     greatest = greatest_force(loads)

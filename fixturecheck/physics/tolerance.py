@@ -1,9 +1,9 @@
 """How errors of faces move bodies that rest on them: thousands of draws at once, and the worst corner.
 
-Near the rest the gaps are linear in face errors and moves, so each draw is a linear programme: the load goes as
-far as no gap closes past zero. Its answer is fixed by which contacts carry; a set of carrying contacts that is
-right for one draw is right for every draw in which nothing else overlaps. So few sets are solved for, and each
-answers all its draws by one matrix product.
+Near the rest the gaps are linear in face errors and moves, so each draw is a linear programme: the load goes
+as far as no gap closes past zero. Its answer is fixed by which contacts carry, and a set of carrying contacts
+that is right for one draw is right for every draw in which nothing else overlaps. So few sets are solved for,
+and each answers all its draws by one matrix product.
 """
 
 from __future__ import annotations

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import Scene
+from fixturecheck.contact.candidates import Candidates, Scene
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import SetupError
 from fixturecheck.physics.rigid import Poses
-from fixturecheck.physics.settle import Bounds, Ending, Settling, settle
+from fixturecheck.physics.settle import Bounds, Ending, Finder, Settling, settle
 from fixturecheck.physics.step import Load, forces_at
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import STEEL_N_MM3, Push, Settled, Staging
@@ -74,7 +74,8 @@ def _load(bench: Bench, staging: Staging, body: int) -> Load:
     one, features = bench.bodies[body], bench.features[body]
     seat = DOWN * (features.volume_mm3 * STEEL_N_MM3 if staging.weight else 0.0)
     seat = seat + DOWN * staging.pull_n.get(one.name, staging.pull_n.get("*", 0.0))
-    centre, also = features.centre_mm, ()
+    centre = features.centre_mm
+    also: tuple[tuple[Floats, Floats], ...] = ()
     push = staging.push.get(one.name, staging.push.get("*"))
     if push is not None:
         at = centre if push.at_mm is None else np.array(push.at_mm, dtype=float)
@@ -140,10 +141,19 @@ def backed_off(bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], ap
     return Poses(rotation=bench.drawn.rotation.copy(), origin_mm=origin)
 
 
+def finder_of(scene: Scene) -> Finder:
+    """Return what looks for candidates in a scene."""
+
+    def find(poses: Poses, reach_mm: float, slack_rad: float) -> Candidates:
+        return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad)
+
+    return find
+
+
 def _together(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
     moving = {one.body for one in loads}
     scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
-    return settle(loads, start, lambda p, r, s: find_candidates(scene, p.rotation, p.origin_mm, r, s), bounds)
+    return settle(loads, start, finder_of(scene), bounds)
 
 
 def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
@@ -162,7 +172,7 @@ def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bo
         raw = settle(
             [by_body[body]],
             here,
-            lambda p, r, s, scene=scene: find_candidates(scene, p.rotation, p.origin_mm, r, s),  # type: ignore[misc]
+            finder_of(scene),
             bounds,
         )
         settled = raw.poses.origin_mm.copy()

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import Scene
-from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.friction import unbalanced
@@ -19,8 +18,8 @@ from fixturecheck.physics.step import Load, wrenches
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import FreedomLeft, OrderTold, Staging
-from fixturecheck.settling.run import loose_of, walk
-from fixturecheck.settling.told import axis_name, vector
+from fixturecheck.settling.run import finder_of, loose_of, walk
+from fixturecheck.settling.told import axis_name, candidates, vector
 from fixturecheck.setup.model import Setup
 
 Floats = NDArray[np.float64]
@@ -169,7 +168,7 @@ def _pressed(
     again = settle(
         pushed,
         raw.poses,
-        lambda p, r, s: find_candidates(scene, p.rotation, p.origin_mm, r, s),
+        finder_of(scene),
         Bounds(step_mm=0.1),
     )
     shift = again.poses.apply(body, at) - raw.poses.apply(body, at)
@@ -273,7 +272,7 @@ def _apart(bench: Bench, one: Settling, other: Settling, loose: Sequence[int]) -
         )
         centre = one.poses.apply(body, bench.features[body].centre_mm)
         size = bench.features[body].size_mm
-        slopes = jacobian(one.rows.where(mine), np.array([body]), centre[None])  # type: ignore[attr-defined]
+        slopes = jacobian(candidates(one).where(mine), np.array([body]), centre[None])
         slopes[:, 3:] /= size
         free = null_space(slopes)
         shift = other.poses.apply(body, bench.features[body].centre_mm) - centre

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.contact.candidates import Candidates
+from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.freedom import Motion, motions
 from fixturecheck.physics.rigid import Poses, jacobian, turn_of
 from fixturecheck.physics.settle import Ending, Settling
@@ -57,11 +59,25 @@ def rest_pose(bench: Bench, poses: Poses, body: int) -> RestPose:
     )
 
 
+def candidates(raw: Settling) -> Candidates:
+    """Return a settling's rows as the ones found on solids, which know their faces.
+
+    Raises
+    ------
+    NotComputedError
+        The rows were found by something that knows no faces.
+    """
+    if not isinstance(raw.rows, Candidates):
+        message = "the settling was not run on solids, so its contacts belong to no faces"
+        raise NotComputedError(message)
+    return raw.rows
+
+
 def faces_carrying(
     bench: Bench, raw: Settling, loads: Sequence[Load], touch_mm: float
 ) -> tuple[Carried, ...]:
     """Return the pairs of faces that touch at rest, with the force across each."""
-    rows = raw.rows
+    rows = candidates(raw)
     names = [b.face_names() for b in bench.bodies]
     wanted = {_seat_key(s) for s in bench.setup.seats}
     greatest = max(float(np.linalg.norm(one.total_n())) for one in loads)
@@ -151,11 +167,11 @@ def freedoms_left(
     out: list[FreedomLeft] = []
     for body in loose:
         mine = (raw.rows.body_a == body) | (raw.rows.body_b == body)
-        rows = raw.rows.where(mine & (raw.rows.gap_mm <= touch_mm))  # type: ignore[attr-defined]
+        rows = candidates(raw).where(mine & (raw.rows.gap_mm <= touch_mm))
         centre = raw.poses.apply(body, bench.features[body].centre_mm)
         slopes = jacobian(rows, np.array([body]), centre[None])
-        for motion in motions(slopes, centre, bench.features[body].size_mm):
-            out.append(_freedom(bench.bodies[body].name, motion))
+        size = bench.features[body].size_mm
+        out += [_freedom(bench.bodies[body].name, one) for one in motions(slopes, centre, size)]
     return tuple(out)
 
 

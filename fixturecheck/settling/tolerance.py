@@ -1,4 +1,4 @@
-"""What tolerances do to the rest: how often each seat closes, what lands first instead, how far the work is out."""
+"""What tolerances do to the rest: how often seats close, what lands first, how far the work is out."""
 
 from __future__ import annotations
 
@@ -165,7 +165,7 @@ def zones(bench: Bench) -> tuple[dict[tuple[int, int], int], Floats]:
         None varies, or a tolerance is negative or not finite.
     """
     variables: dict[tuple[int, int], int] = {}
-    half = []
+    half: list[float] = []
     for number, body in enumerate(bench.bodies):
         if not body.tolerance_mm:
             continue

@@ -14,10 +14,10 @@ SHARE = 0.25
 
 
 def at_rest(boxes, fixed, timestep=5e-4):
-    """Settle boxes [(half size, start)] on fixed ones under weight and a quarter of it along -X, all in mm."""
-    model = ['<mujoco><option timestep="%g" gravity="%g 0 %g" integrator="implicitfast" iterations="200"' % (
-        timestep, -SHARE * GRAVITY, -GRAVITY)]  # fmt: skip
-    model += [f'/><default><geom condim="1" friction="0 0 0" solref="{2 * timestep} 1"']
+    """Settle boxes [(half size, start)] on fixed ones under weight and a quarter of it along -X, in mm."""
+    gravity = f"{-SHARE * GRAVITY} 0 {-GRAVITY}"
+    model = [f'<mujoco><option timestep="{timestep}" gravity="{gravity}" integrator="implicitfast"']
+    model += [f' iterations="200"/><default><geom condim="1" friction="0 0 0" solref="{2 * timestep} 1"']
     model += [' solimp="0.999 0.9999 0.00001" density="7850"/></default><worldbody>']
 
     def numbers(values):

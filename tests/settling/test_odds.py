@@ -1,4 +1,4 @@
-"""Tolerances on solids: spread, worst case, odds that a wrong feature lands first, and exact settling of draws."""
+"""Tolerances on solids: spread, worst case, odds that a wrong feature lands first; and hands that push."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ class TestUnderHand:
         low = 0.1
         setup = self.four_pins(shapes, low)
         (found,) = rocks(setup, Staging(), "part")
-        # The diagonal from pin 1's near corner (-1, 19) to pin 2's (49, -21); pin 3's far corner is at (51, 21).
+        # The diagonal from pin 1's near corner (-1, 19) to pin 2's (49, -21); pin 3's far corner: (51, 21).
         ends = np.array([[-1.0, 19.0], [49.0, -21.0]])
         along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
         assert abs(np.array(found.axis[:2]) @ along) == pytest.approx(1.0, abs=1e-3)
