@@ -24,6 +24,8 @@ def hoops_over_faces(look: Look) -> Candidates | None:
     """Return the lowest place of each circle, torus and ball over each flat face."""
     hoops, world = look.scene.round.hoops, look.world
     hoop, plane = look.cross_bodies("hoop plane", hoops.body, world.plane_body)
+    if len(hoop) == 0:
+        return None
     normal = world.planes[plane, 1]
     place, reach, fits, face = _lowest(look, hoop, normal)
     gap = np.einsum("ni,ni->n", place - world.planes[plane, 0], normal)
@@ -63,6 +65,8 @@ def spines_over_edges(look: Look) -> Candidates | None:
     """Return cylinders and balls across straight edges."""
     scene, world, spines = look.scene, look.world, look.scene.round.spines
     spine, edge = look.cross_bodies("spine edge", spines.body, np.where(scene.straight, world.edge_body, -1))
+    if len(spine) == 0:
+        return None
     body = spines.body[spine]
     start, end = look.place(spines.a[spine], body), look.place(spines.b[spine], body)
     s, t, inner = _nearest(start, end - start, world.edges[edge, 0], world.along[edge])
@@ -83,6 +87,8 @@ def spines_over_corners(look: Look) -> Candidates | None:
     """Return cylinders and balls against corners and points of curved edges."""
     scene, world, spines = look.scene, look.world, look.scene.round.spines
     spine, point = look.cross_bodies("spine corner", spines.body, world.point_body)
+    if len(spine) == 0:
+        return None
     body = spines.body[spine]
     start, end = look.place(spines.a[spine], body), look.place(spines.b[spine], body)
     along = end - start
@@ -104,6 +110,8 @@ def spines_over_spines(look: Look) -> Candidates | None:
     """Return cylinders and balls against each other: where axes cross, and at ends beside an axis."""
     spines = look.scene.round.spines
     first, second = look.cross_bodies("spine spine", spines.body, spines.body)
+    if len(first) == 0:
+        return None
     rows = []
     for end in ("cross", "a", "b"):
         body, other = spines.body[first], spines.body[second]
@@ -146,30 +154,34 @@ def hoops_in_hollows(look: Look) -> Candidates | None:
     """Return circles, tori and balls inside hollow cylinders and cones, in directions all round."""
     hoops, hollows = look.scene.round.hoops, look.scene.round.hollows
     hoop, hollow = look.cross_bodies("hoop hollow", hoops.body, hollows.body)
+    if len(hoop) == 0:
+        return None
+    step = np.repeat(np.arange(AROUND + 1), len(hoop))
+    hoop, hollow = np.tile(hoop, AROUND + 1), np.tile(hollow, AROUND + 1)
     centre = look.place(hoops.centre[hoop], hoops.body[hoop])
-    rows = []
-    for step in range(AROUND + 1):
-        normal, start = _inward(look, hollow, centre, step)
-        place, has_side, fits, face = _lowest(look, hoop, normal)
-        gap = np.einsum("ni,ni->n", place - start, normal)
-        keep = np.flatnonzero(
-            has_side & fits & _alongside(look, hollow, place) & (gap <= look.reach) & (gap >= look.deep)
-        )
-        rows.append(
-            _made(
-                gap[keep], normal[keep], place[keep], hoops.body[hoop[keep]], hollows.body[hollow[keep]],
-                face[keep], hollows.face[hollow[keep]],
-            )
-        )  # fmt: skip
-    return _stacked(rows)
+    normal, start = _inward(look, hollow, centre, step)
+    # Far ones go before the costlier questions are asked.
+    reach = look.reach + hoops.radius[hoop] + hoops.skin[hoop]
+    near = np.flatnonzero(np.einsum("ni,ni->n", centre - start, normal) <= reach)
+    hoop, hollow, normal, start = hoop[near], hollow[near], normal[near], start[near]
+    place, has_side, fits, face = _lowest(look, hoop, normal)
+    gap = np.einsum("ni,ni->n", place - start, normal)
+    inside = _alongside(look, hollow, place)
+    keep = np.flatnonzero(has_side & fits & inside & (gap <= look.reach) & (gap >= look.deep))
+    return _made(
+        gap[keep], normal[keep], place[keep], hoops.body[hoop[keep]], hollows.body[hollow[keep]],
+        face[keep], hollows.face[hollow[keep]],
+    )  # fmt: skip
 
 
 def corners_in_hollows(look: Look) -> Candidates | None:
     """Return corners inside hollow cylinders and cones, along the exact direction."""
     scene, world, hollows = look.scene, look.world, look.scene.round.hollows
     point, hollow = look.cross_bodies("corner hollow", world.point_body, hollows.body)
+    if len(point) == 0:
+        return None
     place = world.points[point]
-    normal, start = _inward(look, hollow, place, AROUND)
+    normal, start = _inward(look, hollow, place, np.full(len(hollow), AROUND))
     gap = np.einsum("ni,ni->n", place - start, normal)
     keep = np.flatnonzero(_alongside(look, hollow, place) & (gap <= look.reach) & (gap >= look.deep))
     keep = keep[look.leaves_room(world.cones[point[keep]], normal[keep])]
@@ -180,7 +192,7 @@ def corners_in_hollows(look: Look) -> Candidates | None:
     )  # fmt: skip
 
 
-def _inward(look: Look, hollow: Ints, place: Floats, step: int) -> tuple[Floats, Floats]:
+def _inward(look: Look, hollow: Ints, place: Floats, step: Ints) -> tuple[Floats, Floats]:
     """Return the inward normal and a point of the hollow's generator in one direction round the axis.
 
     The last step is the direction in which `place` is off the axis; the others are spaced evenly.
@@ -189,14 +201,13 @@ def _inward(look: Look, hollow: Ints, place: Floats, step: int) -> tuple[Floats,
     body = hollows.body[hollow]
     axis, zero = look.turn(hollows.axis[hollow], body), look.turn(hollows.zero[hollow], body)
     a, b = look.place(hollows.a[hollow], body), look.place(hollows.b[hollow], body)
-    if step < AROUND:
-        angle = 2 * np.pi * step / AROUND
-        out = np.cos(angle) * zero + np.sin(angle) * cross_rows(axis, zero)
-    else:
-        arm = place - a
-        out = arm - np.einsum("ni,ni->n", arm, axis)[:, None] * axis
-        length = np.linalg.norm(out, axis=1)
-        out = np.where(length[:, None] > NO_DIRECTION, out / np.maximum(length, 1e-300)[:, None], zero)
+    angle = (2 * np.pi / AROUND * step)[:, None]
+    even = np.cos(angle) * zero + np.sin(angle) * cross_rows(axis, zero)
+    arm = place - a
+    out = arm - np.einsum("ni,ni->n", arm, axis)[:, None] * axis
+    length = np.linalg.norm(out, axis=1)[:, None]
+    exact = (step[:, None] == AROUND) & (length > NO_DIRECTION)
+    out = np.where(exact, out / np.maximum(length, 1e-300), even)
     start = a + hollows.radius_a[hollow, None] * out
     along = b + hollows.radius_b[hollow, None] * out - start
     along /= np.linalg.norm(along, axis=1)[:, None]

@@ -180,7 +180,7 @@ def solve_quadratic(
     settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-11
     settings.presolve_enable = False
     solver = clarabel.DefaultSolver(
-        sparse.diags(metric, format="csc"),
+        sparse.csc_matrix((metric, np.arange(len(metric)), np.arange(len(metric) + 1))),
         -load,
         sparse.csc_matrix(-slope),
         room,
