@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fixturecheck.engine import check
+    from fixturecheck.setup.holding import Clamp, Holding
     from fixturecheck.setup.load import load
     from fixturecheck.setup.make import body, equipment, place
     from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
@@ -22,9 +23,11 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Body": "fixturecheck.setup.model",
+    "Clamp": "fixturecheck.setup.holding",
     "Cut": "fixturecheck.setup.model",
     "Flange": "fixturecheck.shop.wheels",
     "Guard": "fixturecheck.shop.wheels",
+    "Holding": "fixturecheck.setup.holding",
     "Machine": "fixturecheck.setup.model",
     "Press": "fixturecheck.setup.staging",
     "Push": "fixturecheck.setup.staging",
@@ -42,8 +45,8 @@ _HOMES = {
 }
 
 __all__ = [
-    "Body", "Cut", "Flange", "Guard", "Machine", "Press", "Push", "Relieving", "Seat", "Setup", "Staging",
-    "Tolerances", "Wheel",
+    "Body", "Clamp", "Cut", "Flange", "Guard", "Holding", "Machine", "Press", "Push", "Relieving", "Seat",
+    "Setup", "Staging", "Tolerances", "Wheel",
     "body", "check", "equipment", "load", "place",
 ]  # fmt: skip
 

@@ -11,6 +11,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.kernel.step_read import PartFile
 from fixturecheck.result import Source
+from fixturecheck.setup.held import holding_stated
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
 from fixturecheck.setup.staged import relief_stated, staging_stated
@@ -21,6 +22,7 @@ from fixturecheck.units import UNITS, convert, from_inch_key, inch_key
 
 SETUP_TABLES = (
     "setup", "machine", "wheel", "tolerances", "severity", "equipment", "seat", "cut", "staging", "relief",
+    "holding", "clamp",
 )  # fmt: skip
 """What may be stated about a set-up besides its bodies."""
 
@@ -87,6 +89,7 @@ def build_setup(
         "severity": _texts(facts.table("severity")),
         "staging": staging_stated(facts),
         "relief": relief_stated(facts),
+        "holding": holding_stated(facts),
     }
     try:
         return Setup(
@@ -283,8 +286,8 @@ def _texts(stated: Stated) -> dict[str, str]:
 
 
 _SAID = re.compile(
-    r"(?:(body|cut|equipment) '([^']*)'|seat of '([^']*)' on '([^']*)'"
-    r"|(machine|wheel|flange|guard|staging|relief))"
+    r"(?:(body|cut|equipment|clamp) '([^']*)'|seat of '([^']*)' on '([^']*)'"
+    r"|(machine|wheel|flange|guard|staging|relief|holding))"
 )
 
 

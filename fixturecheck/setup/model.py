@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
 from fixturecheck.result import Source
+from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.relieving import Relieving
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.validate import all_of, listed, refuse_bad
@@ -195,6 +196,8 @@ class Setup:
         How parts are put in place; None does not ask where they come to rest.
     relief : Relieving
         What is asked of a relief.
+    holding : Holding or None
+        What holds the parts while they are ground; None does not ask whether it holds.
 
     Raises
     ------
@@ -215,6 +218,7 @@ class Setup:
     sources: tuple[Source, ...] = ()
     staging: Staging | None = None
     relief: Relieving = field(default_factory=Relieving)
+    holding: Holding | None = None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be checked, so that a bad set-up never exists."""

@@ -21,12 +21,19 @@ _MAY_BE_ZERO = frozenset(
         "radial_gap_mm",
         "side_gap_mm",
         "min_share",
+        "mu",
     }
 )
 """Besides every field whose own default is zero."""
 
-_ANY_SIGN = frozenset({"table_z_mm", "dressed_profile_mm"})
-_AT_MOST = {"min_share": 1.0, "opening_deg": 360.0}
+_ANY_SIGN = frozenset({"table_z_mm", "dressed_profile_mm", "at_mm", "inward"})
+_AT_MOST = {
+    "min_share": 1.0,
+    "trifle_share": 1.0,
+    "residual_share": 1.0,
+    "spread_share": 0.9,
+    "opening_deg": 360.0,
+}
 
 
 def refuse_bad_numbers(setup: Setup) -> None:
@@ -65,6 +72,10 @@ def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
         yield f"seat of {seat.body!r}", seat
     for cut in setup.cuts:
         yield f"cut {cut.name!r}", cut
+    if is_dataclass(setup.holding):
+        yield "holding", setup.holding
+        for clamp in getattr(setup.holding, "clamps", ()):
+            yield f"clamp {getattr(clamp, 'name', clamp)!r}", clamp
     if is_dataclass(setup.machine):
         yield "flange", setup.machine.flange
         if setup.machine.guard is not None:

@@ -10,6 +10,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import box_of, faces_of
 from fixturecheck.kernel.sound import flaw_of, one_of_each
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
+from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.numbers import refuse_bad_numbers
 from fixturecheck.setup.relieving import refuse_bad_relieving
 from fixturecheck.setup.staging import refuse_bad_staging
@@ -88,6 +89,7 @@ def refuse_bad(setup: Setup) -> None:
         )
         raise SetupError(message)
     refuse_bad_staging(setup)
+    refuse_bad_holding(setup)
     refuse_bad_relieving(setup)
     for check, level in setup.severity.items():
         _one_of(level, SEVERITIES, f"severity of {check!r}")

@@ -1,0 +1,246 @@
+"""What holds the parts as stated: the magnet's state, clamps, friction, and what a safe hold must reach."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from fixturecheck.errors import SetupError
+from fixturecheck.result import Vector
+from fixturecheck.shop import tables
+from fixturecheck.shop.nearest import nearest
+
+if TYPE_CHECKING:
+    from fixturecheck.setup.model import Setup
+
+MAGNET_STATES = ("full", "trifle", "off")
+CLAMP_KINDS = ("vise", "strap", "toe")
+THREADS = ("dry", "oiled", "anti_seize")
+FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "coolant_film")
+ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
+GRINDS_AS = ("soft_steel", "hard_steel", "cast_iron")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clamp:
+    """One clamp: a force with a place and a direction.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    kind : str
+        `vise` (a jaw pressed square to its face), `strap` (straight down over a heel) or `toe` (inward and
+        down from the side).
+    body : str
+        The body that it presses: the moving jaw of a vise, else a part.
+    face : str or None
+        Face of the jaw that presses the part; a vise needs it.
+    at_mm : Vector or None
+        Where it presses, in the machine's frame; a strap and a toe need it.
+    inward : Vector or None
+        Level direction in which a toe pushes.
+    down_deg : float
+        How far a toe's push points down.
+    force_n, torque_nm : float or None
+        Force on the part (of a strap: in its screw), or torque on the screw: one of the two.
+    screw_mm : float
+        Diameter of the screw.
+    thread : str
+        `dry`, `oiled` or `anti_seize`.
+    screw_to_heel_mm, screw_to_part_mm : float
+        Arms of a strap.
+    spread_share : float
+        How well a stated force is known, either way: common practice, no source.
+    """
+
+    name: str
+    kind: str
+    body: str
+    face: str | None = None
+    at_mm: Vector | None = None
+    inward: Vector | None = None
+    down_deg: float = 0.0
+    force_n: float | None = None
+    torque_nm: float | None = None
+    screw_mm: float = 12.0
+    thread: str = "oiled"
+    screw_to_heel_mm: float = 40.0
+    screw_to_part_mm: float = 40.0
+    spread_share: float = 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holding:
+    """What holds the parts while they are ground.
+
+    Parameters
+    ----------
+    magnet : str
+        `full`, `trifle` or `off`.
+    trifle_share : float
+        Strength of the trifle, as a share of the full magnetomotive force.
+    residual_share : float
+        The same for what is left when the magnet is switched off: common practice, no source.
+    rated_pull_n_cm2 : float
+        Pull of the full magnet on a thick lapped piece of mild steel; every pull is relative to it.
+    shim_mm, shim_pull_n_cm2 : float or None
+        A second point: the pull measured over a non-magnetic shim.
+    clamps : tuple of Clamp
+        Vise, straps, toes.
+    friction : str
+        Kind of contact, from the table of friction.
+    mu : tuple of float
+        Low and high, in place of `friction`; empty takes the table's.
+    abrasive : str
+        Kind of wheel, from the table of grinding.
+    grinds_as : mapping of str to str
+        By part, its class in the table of grinding: `soft_steel`, `hard_steel` or `cast_iron`.
+    curves_between : mapping of str to tuple of str
+        By material without a B-H curve, two materials that have one and that it lies between.
+    blocking : tuple of str
+        Fixtures that stand loose and are held like the parts; empty takes every fixture of one piece.
+    least_factor : float
+        Times the cutting load that the hold must reach.
+    """
+
+    magnet: str = "off"
+    trifle_share: float = 0.15
+    residual_share: float = 0.03
+    rated_pull_n_cm2: float = 80.0
+    shim_mm: float | None = None
+    shim_pull_n_cm2: float | None = None
+    clamps: tuple[Clamp, ...] = ()
+    friction: str = "magnet"
+    mu: tuple[float, ...] = ()
+    abrasive: str = "alumina"
+    grinds_as: Mapping[str, str] = field(default_factory=dict)
+    curves_between: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    blocking: tuple[str, ...] = ()
+    least_factor: float = 3.0
+
+
+def refuse_bad_holding(setup: Setup) -> None:
+    """Raise for the first thing in the holding of a set-up that cannot be computed with.
+
+    Raises
+    ------
+    SetupError
+        Says what, and what to do.
+    """
+    holding = setup.holding
+    if holding is None:
+        return
+    if not isinstance(holding, Holding):
+        message = f"holding must be a Holding; got {type(holding).__name__}"
+        raise SetupError(message)
+    _one_of(holding.magnet, MAGNET_STATES, "holding, magnet")
+    _one_of(holding.friction, FRICTIONS, "holding, friction")
+    _one_of(holding.abrasive, ABRASIVES, "holding, abrasive")
+    _refuse_bad_magnet(setup, holding)
+    _refuse_bad_mu(holding)
+    bodies = [b.name for b in setup.bodies]
+    parts = [b.name for b in setup.bodies if b.role == "part"]
+    for part, kind in holding.grinds_as.items():
+        _known(part, parts, "holding, grinds_as")
+        _one_of(kind, GRINDS_AS, f"holding, grinds_as of {part!r}")
+    for material, curves in holding.curves_between.items():
+        _refuse_bad_curves(material, curves)
+    for name in holding.blocking:
+        _known(name, [b for b in bodies if b not in parts], "holding, blocking")
+    for name in {c.name for c in holding.clamps}:
+        if sum(c.name == name for c in holding.clamps) > 1:
+            message = f"clamp {name!r}: stated more than once; each needs a name of its own"
+            raise SetupError(message)
+    for clamp in holding.clamps:
+        _refuse_bad_clamp(setup, clamp)
+
+
+def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
+    if holding.magnet != "off" and not any(b.pole for b in setup.bodies):
+        message = (
+            f"holding, magnet {holding.magnet!r}: no body is a magnet's pole; take a chuck with detail "
+            "'poles', or state pole 'n' and 's' on the pole pieces"
+        )
+        raise SetupError(message)
+    if (holding.shim_mm is None) != (holding.shim_pull_n_cm2 is None):
+        message = "holding: state shim_mm and shim_pull_n_cm2 together, or neither"
+        raise SetupError(message)
+    if holding.shim_pull_n_cm2 is not None and holding.shim_pull_n_cm2 >= holding.rated_pull_n_cm2:
+        message = (
+            f"holding: shim_pull_n_cm2 {holding.shim_pull_n_cm2:g} must be less than rated_pull_n_cm2 "
+            f"{holding.rated_pull_n_cm2:g}; a shim weakens the pull"
+        )
+        raise SetupError(message)
+
+
+def _refuse_bad_mu(holding: Holding) -> None:
+    if holding.mu and (len(holding.mu) != 2 or holding.mu[0] > holding.mu[1]):
+        message = f"holding, mu: state low and high, like [0.15, 0.3]; got {list(holding.mu)}"
+        raise SetupError(message)
+
+
+def _refuse_bad_curves(material: str, curves: tuple[str, ...]) -> None:
+    where = f"holding, curves_between of {material!r}"
+    for name in (material, *curves):
+        try:
+            found = tables.material(name)
+        except SetupError as reason:
+            message = f"{where}: {reason}"
+            raise SetupError(message) from reason
+        if name != material and not found.bh:
+            message = f"{where}: {name!r} has no B-H curve either; name two materials that have one"
+            raise SetupError(message)
+    if len(curves) != 2:
+        message = f"{where}: name two materials, the weaker and the stronger; got {list(curves)}"
+        raise SetupError(message)
+
+
+def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
+    where = f"clamp {clamp.name!r}"
+    _one_of(clamp.kind, CLAMP_KINDS, f"{where}, kind")
+    _one_of(clamp.thread, THREADS, f"{where}, thread")
+    _known(clamp.body, [b.name for b in setup.bodies], where)
+    if (clamp.force_n is None) == (clamp.torque_nm is None):
+        message = f"{where}: state force_n or torque_nm, one of the two"
+        raise SetupError(message)
+    body = setup.body(clamp.body)
+    if clamp.kind == "vise":
+        if clamp.face is None or clamp.face not in body.face_names():
+            message = f"{where}: state the face of {clamp.body!r} that presses; {nearest(str(clamp.face), body.faces)}"
+            raise SetupError(message)
+        return
+    if clamp.at_mm is None or len(clamp.at_mm) != 3:
+        message = f"{where}: state at_mm, the three coordinates where it presses"
+        raise SetupError(message)
+    if body.role != "part":
+        message = f"{where}: a {clamp.kind} presses a part; {clamp.body!r} is a fixture"
+        raise SetupError(message)
+    if clamp.kind == "toe" and not _level(clamp.inward):
+        message = f"{where}: state inward, a level direction toward the part; got {clamp.inward!r}"
+        raise SetupError(message)
+    if clamp.kind == "toe" and clamp.down_deg >= 90.0:
+        message = f"{where}: down_deg must be less than 90; got {clamp.down_deg:g}"
+        raise SetupError(message)
+
+
+def _level(direction: Vector | None) -> bool:
+    if direction is None or len(direction) != 3:
+        return False
+    across = math.hypot(direction[0], direction[1])
+    return across > 0.0 and abs(direction[2]) <= 1e-9 * across
+
+
+def _known(name: str, known: Iterable[str], where: str) -> None:
+    names = list(known)
+    if name not in names:
+        message = f"{where}: no such body as {name!r}; {nearest(str(name), names)}"
+        raise SetupError(message)
+
+
+def _one_of(value: object, known: tuple[str, ...], where: str) -> None:
+    if value not in known:
+        message = f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}"
+        raise SetupError(message)
