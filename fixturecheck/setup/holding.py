@@ -209,7 +209,8 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
     body = setup.body(clamp.body)
     if clamp.kind == "vise":
         if clamp.face is None or clamp.face not in body.face_names():
-            message = f"{where}: state the face of {clamp.body!r} that presses; {nearest(str(clamp.face), body.faces)}"
+            hint = nearest(str(clamp.face), body.faces)
+            message = f"{where}: state the face of {clamp.body!r} that presses; {hint}"
             raise SetupError(message)
         return
     if clamp.at_mm is None or len(clamp.at_mm) != 3:
