@@ -22,6 +22,7 @@ PAPER: Colour = (255, 255, 255)
 STRIP = 76
 INSET = (336, 231)
 RING = 30.0
+_TAG = 36
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,8 +83,7 @@ def finish_overview(canvas: Canvas) -> Image.Image:
     board = canvas.board()
     _axes(draw, canvas.projection, board)
     _legend(draw, board, canvas.scene["legend"])
-    for name in canvas.scene["tags"]:
-        _tag(draw, canvas, board, name)
+    _tags(draw, canvas, board)
     return _titled(canvas)
 
 
@@ -104,8 +104,7 @@ def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) 
     if scene["arrow"] is not None:
         _arrow(draw, board, (*spot, radius), canvas.projection.arrow(np.array(scene["arrow"])), colour)
     _callout(draw, board, (*spot, radius), scene, colour)
-    for name in scene["tags"]:
-        _tag(draw, canvas, board, name)
+    _tags(draw, canvas, board)
     return _titled(canvas)
 
 
@@ -250,29 +249,37 @@ def _leader(
     draw.line((*start, *end), fill=colour, width=4)
 
 
-def _tag(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board, name: str) -> None:
-    """Write a body's name on it, or beside it with a line where it is too small."""
+def _tags(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board) -> None:
+    """Write the bodies' names on them, or beside them with a line where they are too small."""
+    placed = [(name, *where) for name in canvas.scene["tags"] if (where := _tag(draw, canvas, board, name))]
+    # All lines first: none may cross a name.
+    for _, (x, y), box in placed:
+        if not (box[0] <= x <= box[2] and box[1] <= y <= box[3]):
+            _leader(draw, (x, y), box, INK, 0.0)
+            draw.ellipse(around(x, y, 12, 12), fill=INK)
+    for name, _, box in placed:
+        draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
+        middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
+        draw.text(middle, name, font=_font(_TAG), fill=INK, anchor="mm")
+
+
+def _tag(
+    draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board, name: str
+) -> tuple[tuple[float, float], Box] | None:
+    """Find a place for a body's name; return the point on the body and the box, or None."""
     number = next((i for i, a in enumerate(canvas.scene["actors"]) if a["mesh"] == name), None)
-    if number is None:
-        return
-    mask = (canvas.numbers == number) & ~board.taken
-    place = heart(mask)
+    place = None if number is None else heart((canvas.numbers == number) & ~board.taken)
     if place is None or place[2] < 6:
-        return
+        return None
     x, y, room = place
-    font = _font(36)
-    width = _size(draw, name, font)[0] + 24
-    box = around(x, y, width, 50)
-    if room < 28 or not board.is_free(box):
-        beside = board.find(x, y, width, 50, least=36)
-        if beside is None:
-            return
-        box = beside
-        _leader(draw, (x, y), box, INK, 0.0)
-        draw.ellipse(around(x, y, 12, 12), fill=INK)
-    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
-    draw.text(((box[0] + box[2]) / 2, (box[1] + box[3]) / 2), name, font=font, fill=INK, anchor="mm")
+    width = _size(draw, name, _font(_TAG))[0] + 24
+    box: Box | None = around(x, y, width, 50)
+    if room < 28 or not board.is_free(around(x, y, width, 50)):
+        box = board.find(x, y, width, 50, least=36)
+    if box is None:
+        return None
     board.take(box)
+    return (x, y), box
 
 
 def _legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]]) -> None:

@@ -36,6 +36,7 @@ class Drawer:
 
     def __init__(self, meshes: dict[str, npt.NDArray[Any]]) -> None:
         self._meshes = meshes
+        self._made: dict[str, tuple[Any, Any]] = {}
         self._window = _window(WIDTH, HEIGHT, samples=4)
         self._small = _window(WIDTH // STEP, HEIGHT // STEP, samples=0)
 
@@ -90,9 +91,7 @@ class Drawer:
         """Add one shape: its surface and its edges, cut open where the scene asks for it."""
         name, rgb = actor["mesh"], [c / 255.0 for c in actor["rgb"]]
         camera = scene["camera"]
-        move = np.array(actor.get("move", (0.0, 0.0, 0.0)))
-        surface = _surface(self._meshes[f"{name}/points"] + move, self._meshes[f"{name}/triangles"])
-        lines = _lines(self._meshes[f"{name}/lines"] + move, self._meshes[f"{name}/line_sizes"])
+        surface, lines = self._geometry(name, actor.get("move"))
         # What shares faces lies in layers a hair apart: patches and regions before bodies, lines before all.
         hair = np.array(camera["eye"]) * camera["height_mm"] * _SHIFT
         surface_at, lines_at = actor["layer"] * hair, (actor["layer"] + 0.5) * hair
@@ -112,6 +111,17 @@ class Drawer:
                 shown.GetMapper().AddClippingPlane(plane)
         self._add_dots(renderer, actor)
         return shown
+
+    def _geometry(self, name: str, move: list[float] | None) -> tuple[Any, Any]:
+        """Return surface and edges of a shape; those that stay where they are drawn are made once."""
+        if move is None and name in self._made:
+            return self._made[name]
+        step = np.array(move or (0.0, 0.0, 0.0))
+        surface = _surface(self._meshes[f"{name}/points"] + step, self._meshes[f"{name}/triangles"])
+        lines = _lines(self._meshes[f"{name}/lines"] + step, self._meshes[f"{name}/line_sizes"])
+        if move is None:
+            self._made[name] = surface, lines
+        return surface, lines
 
     def _add_dots(self, renderer: Any, actor: dict[str, Any]) -> None:
         dots = self._meshes[f"{actor['mesh']}/dots"]

@@ -53,14 +53,15 @@ def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> Stage:
 
 
 def overview(stage: Stage) -> dict[str, Any]:
-    """Return the scene of the whole set-up: bodies, patches, and the wheel as a ghost."""
+    """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel."""
     colours = body_colours(stage.result.shapes)
     actors = []
+    first = next((s for s in stage.result.shapes if s.role is Role.WHEEL), None)
     for shape in stage.result.shapes:
         if shape.role in _BODIES or shape.role in _REGIONS:
             actors.append(_actor(shape, colours))
-        elif shape.role is Role.WHEEL:
-            actors.append(_actor(shape, colours, opacity=0.22))
+        elif shape.role is Role.WHEEL and shape is first:
+            actors.append(_actor(shape, colours, opacity=0.16))
     bodies = [s for s in stage.result.shapes if s.role in _BODIES]
     tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
     points = np.vstack([stage.meshes[s.name].all_points_mm() for s in bodies or stage.result.shapes])
@@ -92,12 +93,14 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         regions=[stage.meshes[s.name].all_points_mm() for s in regions],
         patches=[stage.meshes[s.name].all_points_mm() for s in shapes if s.role in _PATCHES],
         bodies={name: stage.meshes[name].all_points_mm() for name in involved},
+        gap_mm=_near_gap_mm(stage.result, shapes),
         whole_mm=_whole(stage),
     )
     view = choose_view(
         stage.triangles,
         spot_mm=spot,
-        direction=direction,
+        direction=direction if frame.flat_normal is None else None,
+        section_direction=direction if frame.flat_normal is None else frame.flat_normal,
         long_axis=frame.long_axis,
         height_mm=frame.height_mm(None),
         region_mm=max(frame.seen_mm(None) / 2, 0.05),
@@ -112,7 +115,7 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         "cut": view.cut,
         "tags": involved,
         "spot": spot.tolist(),
-        "ring_mm": 0.65 * frame.seen_mm(view) if regions else 0.0,
+        "ring_mm": frame.ring_mm(view),
         "arrow": None if direction is None else direction.tolist(),
         "title": f"{finding.check}: {finding.subject}",
         "verdict": str(finding.verdict),
@@ -217,6 +220,17 @@ def _involved(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> list[
     named += [w.split(".", 1)[0] for w in words]
     bodies = [n for n in dict.fromkeys(named) if n in stage.numbers and stage.shape(n).role in _BODIES]
     return bodies[:4]
+
+
+def _near_gap_mm(result: Result, shapes: list[NamedShape]) -> float:
+    """Return the widest gap of the small-gap patches among the evidence, mm."""
+    pairs = [set(s.bodies) for s in shapes if s.role is Role.NEAR]
+    gaps = [
+        c.gap_max_um * 1e-3
+        for c in result.contacts
+        if c.kind == "near" and {c.a.split(".", 1)[0], c.b.split(".", 1)[0]} in pairs
+    ]
+    return max(gaps, default=0.0)
 
 
 def _callout(finding: Finding, units: str) -> list[str]:

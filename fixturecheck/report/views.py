@@ -69,6 +69,7 @@ def choose_view(
     *,
     spot_mm: Floats,
     direction: Floats | None,
+    section_direction: Floats | None,
     long_axis: Floats | None,
     height_mm: float,
     region_mm: float,
@@ -85,6 +86,8 @@ def choose_view(
         Middle of the picture.
     direction : ndarray or None
         What must be seen from the side: the way a gap opens or a body has to move.
+    section_direction : ndarray or None
+        The same where the bodies are cut open.
     long_axis : ndarray or None
         The axis along which what is to be seen runs, where it is long and thin; its end shows its form.
     height_mm : float
@@ -104,7 +107,7 @@ def choose_view(
     )
     alone = _only(triangles, regions)
     views = [(eye, False) for eye in _sides(direction, long_axis)]
-    views += [(eye, True) for eye in _section_sides(direction, long_axis)]
+    views += [(eye, True) for eye in _section_sides(section_direction, long_axis)]
     judged = [_judged(triangles, alone, wanted, eye, cut=cut) for eye, cut in views]
     return max(judged, key=lambda view: view.score)
 
@@ -190,7 +193,8 @@ def _uncovered(
     """Return the share of the regions that nothing else covers, 0 to 1."""
     full = what_is_seen(alone, wanted.spot_mm, eye, up, wanted.reach_mm, cut=cut) != _NOTHING
     if not full.any():
-        return 0.0
+        # A region thinner than the grid is open to view where it is cut, and hidden elsewhere.
+        return 0.8 if cut else 0.0
     seen = what_is_seen(triangles, wanted.spot_mm, eye, up, wanted.reach_mm, cut=cut)
     return float(np.isin(seen, sorted(wanted.regions))[full].mean())
 

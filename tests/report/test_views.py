@@ -33,6 +33,7 @@ def look(scene: Triangles, spot: tuple[float, float, float], **given: object):
         "bodies": frozenset({0, 1}),
         "regions": frozenset(),
     }
+    given.setdefault("section_direction", given.get("direction"))
     return choose_view(scene, spot_mm=np.array(spot), **{**defaults, **given})
 
 
