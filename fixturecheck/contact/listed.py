@@ -13,6 +13,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 CHUNK = 400_000
+SMALL = 400
+"""Pairs of bodies with fewer pairs of features than this are not sieved by boxes first."""
 
 
 def listed(scene: Scene, world: World, rotation: Floats, origin: Floats, reach_mm: float) -> Listed:
@@ -43,6 +45,7 @@ class _Near:
 
     def __init__(self, scene: Scene, world: World, low: Floats, high: Floats) -> None:
         self.low, self.high = low, high
+        self.known: dict[tuple[str, int, int], Ints] = {}
         self.start = {"point": scene.point_from, "edge": scene.edge_from, "plane": scene.plane_from}
         edges = world.edges
         self.span = {
@@ -55,22 +58,39 @@ class _Near:
         first, last = int(self.start[kind][own]), int(self.start[kind][own + 1])
         if kind == "plane":
             return np.arange(first, last)
+        key = kind, own, other
+        if key in self.known:
+            return self.known[key]
         low, high = self.span[kind]
         inside = (high[first:last] >= self.low[other]) & (low[first:last] <= self.high[other])
-        return np.flatnonzero(inside.all(axis=1)) + first
+        self.known[key] = np.flatnonzero(inside.all(axis=1)) + first
+        return self.known[key]
 
     def combos(
         self, pairs: list[tuple[int, int]], first: str, second: str, *, both_ways: bool
     ) -> tuple[Ints, Ints]:
         """Return all pairs of near features of two kinds."""
-        none = np.zeros(0, dtype=np.int64)
-        out_a, out_b = [none], [none]
-        for a, b in pairs:
-            for p, q in ((a, b), (b, a)) if both_ways else ((a, b),):
-                i, j = self.of(first, p, q), self.of(second, q, p)
-                out_a.append(np.repeat(i, len(j)))
-                out_b.append(np.tile(j, len(i)))
+        ordered = [*pairs, *((b, a) for a, b in pairs)] if both_ways else pairs
+        both = np.array(ordered, dtype=np.int64).reshape(-1, 2)
+        from_a, from_b = self.start[first][both[:, 0]], self.start[second][both[:, 1]]
+        many_a, many_b = self.start[first][both[:, 0] + 1] - from_a, self.start[second][both[:, 1] + 1] - from_b
+        small = many_a * many_b <= SMALL
+        i, j = _every(from_a[small], many_a[small], from_b[small], many_b[small])
+        out_a, out_b = [i], [j]
+        for p, q in both[~small].tolist():
+            i, j = self.of(first, p, q), self.of(second, q, p)
+            out_a.append(np.repeat(i, len(j)))
+            out_b.append(np.tile(j, len(i)))
         return np.concatenate(out_a), np.concatenate(out_b)
+
+
+def _every(from_a: Ints, many_a: Ints, from_b: Ints, many_b: Ints) -> tuple[Ints, Ints]:
+    """Return every pair of numbers out of pairs of ranges, all ranges at once."""
+    total = many_a * many_b
+    owner = np.repeat(np.arange(len(total)), total)
+    rank = np.arange(len(owner)) - np.repeat(np.cumsum(total) - total, total)
+    wide = many_b[owner]
+    return from_a[owner] + rank // wide, from_b[owner] + rank % wide
 
 
 def _kept(pair: tuple[Ints, Ints], near: Callable[[Ints, Ints], Mask]) -> tuple[Ints, Ints]:

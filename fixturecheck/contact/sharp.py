@@ -26,7 +26,7 @@ class Look:
         self.deep = -max(0.5 * reach_mm, 0.05)
         self.world: World = scene.world(rotation, origin)
         if not scene.listed.serves(scene, rotation, origin, reach_mm):
-            scene.listed = listed(scene, self.world, rotation, origin, 2.0 * reach_mm)
+            scene.listed = listed(scene, self.world, rotation, origin, 2.2 * reach_mm)
 
     def cross_bodies(self, name: str, first: Ints, second: Ints) -> tuple[Ints, Ints]:
         """Return all pairs of features of near bodies, by whose each is; -1 is nobody's."""

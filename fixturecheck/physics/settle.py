@@ -152,7 +152,7 @@ class _Walk:
         """Find candidates within what the next step is likely to close."""
         self.seen = self.prospect
         slack = min(0.2, 2 * self.prospect / float(self.frame.size.min())) + 1e-7
-        return self.find(poses, 5.0 * self.prospect, slack)
+        return self.find(poses, 3.0 * self.prospect, slack)
 
     def run(self) -> Settling:
         """Step until rest, a plain reason, or the last step allowed."""
@@ -231,7 +231,7 @@ class _Walk:
         return self._end(Ending.SLIDES if held else Ending.FALLS, count, body)
 
     def _end(self, ending: Ending, count: int, body: int = -1) -> Settling:
-        rows = self.find(self.poses, max(5.0 * self.prospect, 0.01), 1e-6)
+        rows = self.find(self.poses, 0.01, 1e-6)
         force = np.zeros(len(rows.gap_mm))
         if ending is Ending.REST:
             solved = programme(self.frame, self.poses, rows, FINEST_MM)
