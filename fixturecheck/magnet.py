@@ -193,10 +193,12 @@ def _size_mm(body: Standing, fineness: Fineness) -> float:
     return float(min(extent[0] / 2, max(fineness.size_mm, np.hypot(*extent[1:]) / 25)))
 
 
-def _useful(field: GapRegion, irons: Sequence[Iron]) -> bool:
-    """Between two poles only flat leakage counts; their faces never seat on each other."""
-    both = irons[field.a].pole is not None and irons[field.b].pole is not None
-    return field.flat or not both
+def _useful(region: GapRegion, irons: Sequence[Iron]) -> bool:
+    """Between poles only flat leakage counts; the magnet itself lies against a pole's back."""
+    sides = (irons[region.a].pole, region.face_a), (irons[region.b].pole, region.face_b)
+    if any(pole is not None and face in pole.back_faces for pole, face in sides):
+        return False
+    return region.flat or any(pole is None for pole, _ in sides)
 
 
 def _mesh(

@@ -8,7 +8,7 @@ from scipy.optimize import brentq
 
 from fixturecheck.errors import NotComputedError, SetupError
 
-_FLUX_SHARE = 1e-3
+_STRENGTH_SHARE = 3e-3
 
 
 def seat_gap_um(
@@ -68,4 +68,12 @@ def strength_for_pull(pull_n: Callable[[float], float], *, wanted_n: float, most
                 "check the rated pull and the area it refers to"
             )
             raise NotComputedError(message)
-    return float(brentq(lambda s: pull_n(s) - wanted_n if s > 0 else -wanted_n, low, high, rtol=_FLUX_SHARE))
+    return float(
+        brentq(
+            lambda s: pull_n(s) - wanted_n if s > 0 else -wanted_n,
+            low,
+            high,
+            xtol=_STRENGTH_SHARE,
+            rtol=_STRENGTH_SHARE,
+        )
+    )
