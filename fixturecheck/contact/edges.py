@@ -32,12 +32,8 @@ from fixturecheck.kernel.shapes import Edge, Shape
 
 FacePairs = set[tuple[int, int]]
 Bools = NDArray[np.bool_]
-_LEVEL = -1e-6
+LEVEL = -1e-6
 """A direction counts as rising from a plane down to this cosine."""
-_PARALLEL = 1e-10
-"""Edges whose directions have a smaller squared sine between them are parallel."""
-_OPPOSED = 1e-6
-"""Edges that coincide bear on each other when the material beside them differs at least this much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,9 +92,9 @@ def _tip(look: Look, i: int) -> Iterator[Raw]:
         else:
             distances = signed_distance(b.surface(j), spot[None])
             away, normal = 0.0 if distances is None else float(distances[0]), b.normal_near(j, spot)
-        rises = float(cone.axis @ normal) >= math.sin(cone.half_angle_rad) + _LEVEL
+        rises = float(cone.axis @ normal) >= math.sin(cone.half_angle_rad) + LEVEL
         if rises and abs(away) <= touch and _within(b, j, spot, touch):
-            yield _point((i,), (j,), -normal, spot)
+            yield point_raw((i,), (j,), -normal, spot)
 
 
 def _on_planes(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[Raw]:
@@ -109,7 +105,7 @@ def _on_planes(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) ->
     away = samples @ normals.T - offsets  # (edge, sample, plane)
     off = np.abs(away)
     covered = _covered(look, edges, flat)
-    rising = np.all(a.inward()[edges] @ normals.T >= _LEVEL, axis=1)
+    rising = np.all(a.inward()[edges] @ normals.T >= LEVEL, axis=1)
     straight = a.table.straight[edges]
     lying = (off.max(axis=1) <= touch) & ~covered & (rising | ~straight[:, None])
     for m, n in np.argwhere(lying):
@@ -154,7 +150,7 @@ def _corners_on_planes(
         v, j = int(corners[k]), int(flat[n])
         spot = a.vertices()[v]
         if _within(b, j, spot, touch):
-            yield _point(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
+            yield point_raw(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
 
 
 def _within(b: Standing, j: int, spot: Array, touch_mm: float) -> bool:
@@ -171,7 +167,7 @@ def _round_edge(look: Look, e: int, j: int) -> Iterator[Raw]:
     circle = a.circle(e)
     if circle is None:
         for _, _, spot in closest_points(a.edge(e), b.face(j), touch):
-            yield _point(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+            yield point_raw(a.table.edge_faces[e], (j,), -b.normals[j], spot)
         return
     x, y = float(circle.x_axis @ b.normals[j]), float(circle.y_axis @ b.normals[j])
     lowest = math.atan2(-y, -x)
@@ -181,7 +177,7 @@ def _round_edge(look: Look, e: int, j: int) -> Iterator[Raw]:
     first, last = circle.arc_rad
     inside = (lowest - first) % (2 * math.pi) <= last - first
     if inside and abs(float(spot @ b.normals[j] - b.offsets[j])) <= touch and _within(b, j, spot, touch):
-        yield _point(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+        yield point_raw(a.table.edge_faces[e], (j,), -b.normals[j], spot)
 
 
 def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
@@ -215,15 +211,35 @@ def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
     spots = a.vertices()[corners]
     distances = signed_distance(surface, spots)
     for v, spot, gap in zip(corners, spots, distances if distances is not None else (), strict=True):
+        if _on_outline(look, a.table.vertex_faces[v], j, spot):
+            continue
         if abs(gap) <= touch and on_face(spot, b.face(j), 2 * touch):
-            yield _point(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
+            yield point_raw(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
 
 
 def _touching(look: Look, e: int, j: int) -> Iterator[Raw]:
     """Points where an edge only just reaches a curved face."""
     a, b = look.a, look.b
     for _, _, spot in closest_points(a.edge(e), b.face(j), look.touch_mm):
-        yield _point(a.table.edge_faces[e], (j,), -b.normal_near(j, spot), spot)
+        if not _on_outline(look, a.table.edge_faces[e], j, spot):
+            yield point_raw(a.table.edge_faces[e], (j,), -b.normal_near(j, spot), spot)
+
+
+def _on_outline(look: Look, faces: tuple[int, ...], j: int, spot: Array) -> bool:
+    """Whether a spot is only where the outlines of two faces cross that share an area.
+
+    There a side of A's face meets the face beside B's, in the plane of the area; chords of round outlines
+    that cross at a shallow angle put it some way off the area's polygon.
+    """
+    table = look.b.table
+    for raw in look.areas:
+        if raw.flat is None or raw.a_faces[0] not in faces:
+            continue
+        frame, _ = raw.flat
+        beside = np.isin(table.face_edges[j], table.face_edges[raw.b_faces[0]]).any()
+        if beside and abs(float((spot - frame.origin) @ frame.normal)) <= 2 * look.touch_mm:
+            return True
+    return False
 
 
 def _along(look: Look, e: int, j: int) -> Iterator[Raw]:
@@ -294,7 +310,8 @@ def _curve(look: Look, e: int, j: int, part: Edge) -> Raw:
     )
 
 
-def _point(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Array, spot: Array) -> Raw:
+def point_raw(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Array, spot: Array) -> Raw:
+    """Return a point of contact."""
     make: Callable[[], Shape] = partial(dot, spot)
     return Raw(
         kind="point",
@@ -305,87 +322,3 @@ def _point(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Array, sp
         make=make,
         ends=(spot, spot),
     )
-
-
-def edges_across(look: Look) -> Iterator[Raw]:
-    """Yield where a straight edge of A meets a straight edge of B: across it, or along it edge on edge."""
-    a, b, touch = look.a, look.b, look.touch_mm
-    ours, theirs = (
-        _sharp_straight(a, {i for i, _ in look.pairs}),
-        _sharp_straight(b, {j for _, j in look.pairs}),
-    )
-    if not (ours.size and theirs.size):
-        return
-    p, r = _origin_and_run(a, ours)
-    q, s = _origin_and_run(b, theirs)
-    free = ~_beside_areas(look, ours, theirs)
-    # Lagrange: with unit runs, the feet of the common perpendicular follow from three dot products.
-    offset = q[None] - p[:, None]
-    along = r @ s.T
-    on_r, on_s = np.einsum("ijk,ik->ij", offset, r), np.einsum("ijk,jk->ij", offset, s)
-    square = 1.0 - along**2
-    steep = square > _PARALLEL
-    safe = np.where(steep, square, 1.0)
-    t, u = (on_r - along * on_s) / safe, (along * on_r - on_s) / safe
-    gaps = np.linalg.norm(offset - t[..., None] * r[:, None] + u[..., None] * s[None], axis=2)
-    length_r, length_s = a.table.lengths_mm[ours][:, None], b.table.lengths_mm[theirs][None]
-    meets = (t >= -touch) & (t <= length_r + touch) & (u >= -touch) & (u <= length_s + touch)
-    for m, n in np.argwhere(free & steep & meets & (gaps <= touch)):
-        normal = _apart(a, int(ours[m]), np.cross(r[m], s[n]) / math.sqrt(square[m, n]))
-        # Material on the wrong side: the two overlap there, or one only passes by an inside edge.
-        into_b, into_a = (a.inward()[ours[m]] @ normal).max(), (b.inward()[theirs[n]] @ normal).min()
-        if into_b > -_LEVEL or into_a < _LEVEL:
-            continue
-        yield _point(
-            a.table.edge_faces[ours[m]], b.table.edge_faces[theirs[n]], normal, p[m] + t[m, n] * r[m]
-        )
-    aside = np.linalg.norm(offset - on_r[..., None] * r[:, None], axis=2)
-    for m, n in np.argwhere(free & ~steep & (aside <= touch)):
-        span = float(on_r[m, n]), float(on_r[m, n] + along[m, n] * length_s[0, n])
-        low, high = max(0.0, min(span)), min(float(length_r[m, 0]), max(span))
-        if high - low > touch:
-            ends = p[m] + low * r[m], p[m] + high * r[m]
-            yield from _edge_on_edge(look, (int(ours[m]), int(theirs[n])), ends)
-
-
-def _beside_areas(look: Look, ours: NDArray[np.int64], theirs: NDArray[np.int64]) -> Bools:
-    """Whether both edges bound faces that share an area, on whose outline they then meet."""
-    beside = np.zeros((len(ours), len(theirs)), dtype=bool)
-    for raw in look.areas:
-        mine = np.isin(ours, look.a.table.face_edges[raw.a_faces[0]])
-        other = np.isin(theirs, look.b.table.face_edges[raw.b_faces[0]])
-        beside |= mine[:, None] & other[None]
-    return beside
-
-
-def _edge_on_edge(look: Look, edges: tuple[int, int], ends: tuple[Array, Array]) -> Iterator[Raw]:
-    """Length along which two parallel edges coincide."""
-    a_faces, b_faces = look.a.table.edge_faces[edges[0]], look.b.table.edge_faces[edges[1]]
-    start, end = ends
-    # Each edge's own middle direction out of its material; where two edges meet they oppose.
-    normal = look.b.inward()[edges[1]].sum(axis=0) - look.a.inward()[edges[0]].sum(axis=0)
-    size = float(np.linalg.norm(normal))
-    if size < _OPPOSED:
-        return
-    yield Raw(
-        kind="line", a_faces=a_faces, b_faces=b_faces, normal=normal / size,
-        centroid=(start + end) / 2, length_mm=float(np.linalg.norm(end - start)),
-        make=partial(segment, start, end), ends=(start, end),
-    )  # fmt: skip
-
-
-def _apart(a: Standing, e: int, normal: Array) -> Array:
-    """Point a normal out of A: away from the faces beside its edge."""
-    return -normal if float(a.inward()[e].sum(axis=0) @ normal) > 0 else normal
-
-
-def _sharp_straight(body: Standing, faces: set[int]) -> NDArray[np.int64]:
-    table = body.table
-    edges = {int(e) for f in faces for e in table.face_edges[f] if table.straight[e] and table.sharp[e]}
-    return np.array(sorted(edges), dtype=np.int64)
-
-
-def _origin_and_run(body: Standing, edges: NDArray[np.int64]) -> tuple[Array, Array]:
-    """First end and unit direction of straight edges."""
-    samples = body.edge_samples()[edges]
-    return samples[:, 0], (samples[:, -1] - samples[:, 0]) / body.table.lengths_mm[edges][:, None]

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from fixturecheck.contact.broad import near_bodies, near_faces
-from fixturecheck.contact.edges import Look, edges_across, edges_on_faces
+from fixturecheck.contact.crossings import edges_across, rims_across
+from fixturecheck.contact.edges import Look, edges_on_faces
 from fixturecheck.contact.model import ContactMap, Overlap, Patch
 from fixturecheck.contact.overlap import overlap
 from fixturecheck.contact.planar import facing
 from fixturecheck.contact.quadrics import curved
 from fixturecheck.contact.raw import Raw, covered
-from fixturecheck.contact.rims import rims_across
 from fixturecheck.contact.sampled import near_only, sampled
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.kernel.shapes import Placed, to_vector

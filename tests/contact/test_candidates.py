@@ -1,0 +1,93 @@
+"""Candidates are complete and none is a ghost: ledges, flush sides, rims, curved pairs, and random solids."""
+
+from __future__ import annotations
+
+import cadquery as cq
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from fixturecheck.contact.candidates import Scene
+from fixturecheck.contact.look import find_candidates
+from fixturecheck.kernel.features import features_of
+
+
+def box(x, y, z):
+    return cq.Workplane().box(x, y, z).val()
+
+
+def look(one, other, at, turn=(0, 0, 0), reach=3.0, slack=1e-6):
+    scene = Scene([features_of(one), features_of(other)], [False, True])
+    rotation = np.array([np.eye(3), Rotation.from_rotvec(turn).as_matrix()])
+    return find_candidates(scene, rotation, np.array([[0.0, 0, 0], at]), reach, slack)
+
+
+def test_a_wide_part_on_a_narrow_ledge_is_held_where_edges_cross():
+    # Plus sign: no corner of either lies over the other.
+    rows = look(box(100, 10, 10), box(10, 60, 10), (0, 0, 10.5))
+    low = rows.where(rows.gap_mm < 0.6)
+    assert low.gap_mm == pytest.approx(0.5, abs=1e-12)
+    corners = {tuple(p) for p in np.round(low.point_a_mm[:, :2], 9) + 0.0}
+    assert {(5.0, 5.0), (5.0, -5.0), (-5.0, 5.0), (-5.0, -5.0)} <= corners
+    assert np.abs(low.normal[:, 2]) == pytest.approx(1.0)
+
+
+def test_flush_sides_that_look_the_same_way_are_no_candidates():
+    # One on top of the other with all four sides flush: only up and down may be held.
+    rows = look(box(20, 20, 10), box(20, 20, 10), (0, 0, 10))
+    touching = rows.where(rows.gap_mm < 1e-6)
+    assert len(touching.gap_mm) >= 4
+    assert np.abs(touching.normal[:, 2]) == pytest.approx(1.0)
+
+
+def test_flush_neighbours_hold_each_other_sideways_only():
+    rows = look(box(20, 20, 10), box(20, 20, 10), (20, 0, 0))
+    touching = rows.where(rows.gap_mm < 1e-6)
+    assert len(touching.gap_mm) >= 4
+    assert np.abs(touching.normal[:, 0]) == pytest.approx(1.0)
+
+
+def test_an_inside_corner_never_touches():
+    # A recess in the part over a post that is narrower: the recess floor is met, its corners are not.
+    part = cq.Workplane().box(40, 40, 10).faces("<Z").workplane().rect(20, 20).cutBlind(-4).val()
+    rows = look(box(10, 10, 10), part, (0, 0, 8))
+    near = rows.where(rows.gap_mm < 2.5)
+    floor = near.where(np.abs(near.normal[:, 2]) > 0.99)
+    assert np.abs(floor.point_a_mm[:, :2]) == pytest.approx(5.0)
+    assert floor.gap_mm == pytest.approx(2.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("tilt", [0.0, 0.05, 0.4])
+def test_the_lowest_line_of_a_cylinder_over_a_table(tilt):
+    shaft = cq.Workplane("XZ", origin=(0, 20, 0)).circle(5).extrude(40).val()
+    rows = look(box(200, 200, 10), shaft, (3, 0, 5 + 5 + 2), turn=(tilt, 0, 0), reach=60.0, slack=1e-6)
+    down = rows.where(np.abs(rows.normal[:, 2]) > 0.999)
+    # Closed form: the lower end of the lowest generator, 20 sin t down and 5 cos t square to the axis.
+    assert down.gap_mm.min() == pytest.approx(12 - 5 - 20 * np.sin(tilt) - 5 * np.cos(tilt), abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_least_gap_of_two_blocks_apart_is_their_distance(seed):
+    # Oracle: the kernel's own extrema between the placed solids.
+    random = np.random.default_rng(seed)
+    one, other = box(*random.uniform(4, 20, 3)), box(*random.uniform(4, 20, 3))
+    turn = random.normal(size=3)
+    away = random.normal(size=3)
+    at = away / np.linalg.norm(away) * random.uniform(24, 32)
+    angle = float(np.linalg.norm(turn))
+    place = cq.Location(cq.Vector(*at), cq.Vector(*turn), np.degrees(angle))
+    distance = one.distance(other.moved(place))
+    rows = look(one, other, at, turn, reach=60.0)
+    assert rows.gap_mm[rows.gap_mm > 0].min() <= distance + 1e-7
+    exact = np.linalg.norm(rows.point_a_mm - rows.point_b_mm, axis=1)
+    assert exact.min() == pytest.approx(distance, abs=1e-7)
+
+
+def test_copies_of_rows_change_sides_with_the_bodies():
+    one, other = box(30, 20, 10), box(8, 8, 8)
+    straight = look(one, other, (2, 1, 9.4))
+    scene = Scene([features_of(other), features_of(one)], [True, False])
+    swapped = find_candidates(
+        scene, np.array([np.eye(3)] * 2), np.array([[2.0, 1, 9.4], [0, 0, 0]]), 3.0, 1e-6
+    )
+    assert np.sort(swapped.gap_mm) == pytest.approx(np.sort(straight.gap_mm), abs=1e-12)
