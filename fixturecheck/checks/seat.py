@@ -146,8 +146,6 @@ def _footing(stage: Stage, part: Body) -> Iterator[Finding]:
         subject=part.name,
         value=0.0,
         unit="mm2",
-        limit=0.0,
-        margin=0.0,
         says=f"{part.name} stands on an edge or corner, with no area to hold by: {where}.",
         remedy="Seat it on a face: turn it, use blocking with faces to match, or hold it in the vise.",
         source=_EDGE,
