@@ -179,7 +179,7 @@ def _spot(wrong: list[Carried], body: str) -> tuple[Vector | None, Vector | None
         return None, None
     one = max(wrong, key=lambda c: c.force_n)
     x, y, z = (float(v) for v in np.mean(one.points_mm, axis=0))
-    sign = -1.0 if _body(one.a) != body else 1.0
+    sign = 1.0 if _body(one.a) != body else -1.0
     nx, ny, nz = (sign * v for v in one.normal)
     return (x, y, z), (nx, ny, nz)
 
@@ -204,9 +204,7 @@ def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
         limit=limit if finite else None,
         margin=limit - told.spread_um if finite else None,
         says=f"{told.says[0].upper()}{told.says[1:]} (tried: {', '.join(told.tried)}).",
-        remedy=None
-        if told.fits
-        else "Stage them in the stated order every time, or relieve what lands.",
+        remedy=None if told.fits else "Stage them in the stated order every time, or relieve what lands.",
         source=_SOURCE,
     )
 

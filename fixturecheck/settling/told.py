@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import Candidates
+from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.freedom import Motion, motions
 from fixturecheck.physics.rigid import Poses, jacobian, turn_of
@@ -164,29 +165,64 @@ def freedoms_left(
     bench: Bench, raw: Settling, loose: Sequence[int], touch_mm: float
 ) -> tuple[FreedomLeft, ...]:
     """Return the motions each body has left among its neighbours as they stand."""
+    around = find_candidates(
+        Scene(bench.features, [i in loose for i in range(len(bench.bodies))]),
+        raw.poses.rotation,
+        raw.poses.origin_mm,
+        LOOK_MM,
+        1e-2,
+    )
     out: list[FreedomLeft] = []
     for body in loose:
         mine = (raw.rows.body_a == body) | (raw.rows.body_b == body)
         rows = candidates(raw).where(mine & (raw.rows.gap_mm <= touch_mm))
         centre = raw.poses.apply(body, bench.features[body].centre_mm)
         slopes = jacobian(rows, np.array([body]), centre[None])
-        size = bench.features[body].size_mm
-        out += [_freedom(bench.bodies[body].name, one) for one in motions(slopes, centre, size)]
+        near = around.where((around.body_a == body) | (around.body_b == body))
+        ahead = jacobian(near, np.array([body]), centre[None])
+        for motion in motions(slopes, centre, bench.features[body].size_mm):
+            way = _forward(motion.axis)
+            rate = ahead @ motion.twist * way
+            limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
+            out.append(_freedom(bench.bodies[body].name, motion, way, limits))
     return tuple(out)
 
 
-def _freedom(name: str, motion: Motion) -> FreedomLeft:
-    axis = vector(motion.axis * _forward(motion.axis))
+def _room(gap_mm: Floats, rate: Floats, touch_mm: float) -> float:
+    """Return how far a motion goes, to first order, before the first open gap closes."""
+    closing = (rate < -1e-6) & (gap_mm > touch_mm)
+    return float((gap_mm[closing] / -rate[closing]).min(initial=np.inf))
+
+
+def _freedom(name: str, motion: Motion, way: float, limits: tuple[float, float]) -> FreedomLeft:
+    """Name one motion and say how far it goes either way."""
+    axis = vector(motion.axis * way)
     where = axis_name(axis)
-    if motion.kind == "slides":
+    slides = motion.kind == "slides"
+    high, low = limits if slides else (_degrees(limits[0]), _degrees(limits[1]))
+    unit = "mm" if slides else "deg"
+    if slides:
         says = f"{name} slides along {where}"
     else:
         at = ", ".join(f"{v:.2f}" for v in vector(motion.point_mm))
         says = f"{name} {motion.kind} about {where} through ({at})"
+    stops = [f"{v:+.3g}" for v in (-low, high) if np.isfinite(v)]
+    if stops:
+        says += f" as far as {' and '.join(stops)} {unit}"
     return FreedomLeft(
-        body=name, kind=motion.kind, axis=axis, point_mm=vector(motion.point_mm),
-        low=-np.inf, high=np.inf, says=says,
-    )  # fmt: skip
+        body=name,
+        kind=motion.kind,
+        axis=axis,
+        point_mm=vector(motion.point_mm),
+        low=-low,
+        high=high,
+        says=says,
+    )
+
+
+def _degrees(turn_rad: float) -> float:
+    """Return an angle in degrees; beyond a tenth of a radian the first order says nothing."""
+    return float(np.degrees(turn_rad)) if turn_rad <= 0.1 else np.inf
 
 
 def _forward(axis: Floats) -> float:

@@ -252,7 +252,8 @@ def _seat_odds(model: _Model, drawn: Drawn, worst: Drawn | None) -> tuple[SeatOd
             SeatOdds(
                 body=seat.body, face=seat.face, on=seat.on, on_face=seat.on_face,
                 share_closed=float(np.mean(gap <= touch)), gap_mean_um=float(gap.mean()),
-                gap_p95_um=float(np.quantile(gap, 0.95)), gap_worst_um=float(max(gap.max(), extreme.max())),
+                gap_p95_um=float(np.quantile(gap, 0.95, method="higher")),
+                gap_worst_um=float(max(gap.max(), extreme.max())),
             )
         )  # fmt: skip
     return tuple(out)

@@ -46,6 +46,16 @@ def test_a_block_pushed_from_two_mm_away_closes_both_seats(shapes):
     assert [(f.kind, f.axis) for f in found.freedoms] == [("slides", (0.0, 1.0, 0.0))]
 
 
+def test_a_freedom_says_how_far_it_goes_before_something_is_met(shapes):
+    block = shapes.box(30, 20, 20, (15, 0, 0))
+    wall = shapes.body("wall", shapes.box(30, 10, 20, (15, 16.5, 0)))
+    setup = stopped(shapes, block, wall, seats=SEATS, base="<Z", back="<X")
+    (slide,) = settle_setup(setup, Staging(push={"part": LEFT})).freedoms
+    assert (slide.kind, slide.low) == ("slides", -math.inf)
+    assert slide.high == pytest.approx(1.5, abs=1e-6)
+    assert slide.says == "part slides along Y as far as +1.5 mm"
+
+
 def test_a_wide_ledge_lands_first_and_keeps_the_seat_open_by_its_depth(shapes):
     # The ledge is wider than the stop is, so no corner of it meets the stop's face.
     block = shapes.box(30, 20, 20, (15, 0, 0))

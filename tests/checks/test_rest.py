@@ -1,0 +1,66 @@
+"""Rests as findings: closed, open behind a nib, falling, no staging stated."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import cadquery as cq
+import pytest
+
+from fixturecheck.checks import rest
+from fixturecheck.result import Verdict
+from fixturecheck.settling.answer import answered
+from fixturecheck.settling.model import Push, Staging
+from fixturecheck.setup.model import Seat
+from tests.settling.conftest import Shapes
+
+LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
+SEATS = (
+    Seat(body="part", face="base", on="table", on_face="top"),
+    Seat(body="part", face="back", on="stop", on_face="face", rank="secondary"),
+)
+
+
+def found(part, staging=LEFT, **names):
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    setup = Shapes.setup(table, stop, Shapes.body("part", part, "part", **names), seats=SEATS)
+    setup = replace(setup, staging=staging)
+    return list(rest.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+
+
+def of(findings, subject):
+    return next(f for f in findings if f.subject == subject)
+
+
+def test_a_plain_block_closes_both_seats():
+    part = of(found(Shapes.box(30, 20, 20, (15, 0, 0)), base="<Z", back="<X"), "part")
+    assert part.verdict is Verdict.GO
+    assert part.unit == "um"
+    assert part.value == pytest.approx(0.0, abs=1e-3)
+    assert "where it is drawn" in part.says
+    assert "slides along Y" in part.says
+
+
+def test_a_nib_that_lands_first_leaves_the_seat_open_by_its_height():
+    block = Shapes.box(30, 20, 20, (15, 0, 0))
+    nib = Shapes.box(0.05, 20, 4, (-0.025, 0, 12))
+    part = cq.Workplane(block).union(cq.Workplane(nib)).val()
+    answer = of(found(part, base="<Z", back="<X[1]", nib="<X"), "part")
+    assert answer.verdict is Verdict.NO_GO
+    assert answer.value == pytest.approx(50.0, abs=1e-3)
+    assert answer.margin == pytest.approx(1.0 - 50.0, abs=1e-3)
+    assert "nib lands on stop.face" in answer.says
+    assert answer.direction == pytest.approx((-1, 0, 0), abs=1e-6)
+
+
+def test_a_part_that_falls_is_no_go_and_says_what_to_do():
+    (falls,) = found(Shapes.box(10, 10, 10, (300, 0, 0)), base="<Z", back="<X")
+    assert falls.verdict is Verdict.NO_GO
+    assert "falls away" in falls.says
+    assert falls.remedy
+
+
+def test_nothing_is_said_where_no_staging_is_stated():
+    assert found(Shapes.box(30, 20, 20, (15, 0, 0)), staging=None, base="<Z", back="<X") == []
