@@ -30,10 +30,11 @@ SECTIONS = {
 
 @cache
 def commands() -> tuple[str, ...]:
-    """The lines of README's shell blocks, continuations joined, prompts and comments dropped."""
+    """README's shell commands one by one, without prompts, comments and the environment's folder."""
     text = "\n".join(BLOCK.findall(README.read_text(encoding="utf-8"))).replace("\\\n", " ")
-    lines = (line.split("  #")[0].strip().removeprefix("$ ") for line in text.splitlines())
-    return tuple(line for line in lines if line and not line.startswith("#"))
+    lines = (line.split("  #")[0] for line in text.splitlines() if not line.startswith("#"))
+    split = (part.strip() for line in lines for part in re.split(r"&&|;", line))
+    return tuple(part.removeprefix("$ ").removeprefix(".venv/bin/") for part in split if part)
 
 
 def _checks_run() -> list[list[str]]:

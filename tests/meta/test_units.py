@@ -17,7 +17,8 @@ UNITS = {
     # speed and rates
     "m_s", "mm_s", "m_min", "mm_min", "mm3_s", "mm3_mm_s", "rad_s",
     # force, moment, stress, stiffness, work, power, mass
-    "n", "nmm", "nm", "mpa", "gpa", "n_mm", "n_mm2", "n_mm3", "j", "j_mm3", "w", "g", "kg", "kg_m3", "g_cm3",
+    "n", "nmm", "nm", "mpa", "gpa", "n_mm", "n_mm2", "n_cm2", "n_mm3",
+    "j", "j_mm3", "w", "g", "kg", "kg_m3", "g_cm3",
     # magnetism
     "t", "a", "a_m", "a_mm", "wb", "h_m",
     # temperature
