@@ -36,8 +36,13 @@ Bools = NDArray[np.bool_]
 
 
 def sampled(pair: Pair, tolerances: Tolerances) -> list[Raw]:
-    """Return patches found by sampling face A and measuring each point's exact distance to face B."""
+    """Return patches found by sampling one face and measuring each point's exact distance to the other.
+
+    The less simple face is sampled: distances to a plane cost a hundredth of those to a free-form face.
+    """
     a, i, b, j = pair
+    if _backward(pair):
+        return [raw.turned() for raw in sampled((b, j, a, i), tolerances)]
     nearest = closest_points(a.face(i), b.face(j), tolerances.near_mm)
     if not nearest:
         return []
@@ -53,7 +58,19 @@ def sampled(pair: Pair, tolerances: Tolerances) -> list[Raw]:
 
 def near_only(pair: Pair, tolerances: Tolerances) -> list[Raw]:
     """Return the near patch around a line or point of contact that is already known."""
+    a, i, b, j = pair
+    if _backward(pair):
+        return [raw.turned() for raw in near_only((b, j, a, i), tolerances)]
     return _near(pair, _field(pair, tolerances), tolerances)
+
+
+_SIMPLE = ("plane", "cylinder", "sphere", "cone", "torus", "other")
+
+
+def _backward(pair: Pair) -> bool:
+    """Whether face B is the less simple one."""
+    a, i, b, j = pair
+    return _SIMPLE.index(a.table.kinds[i]) < _SIMPLE.index(b.table.kinds[j])
 
 
 def _near(pair: Pair, field: _Field, tolerances: Tolerances) -> list[Raw]:

@@ -1,0 +1,133 @@
+"""Surfaces without a closed form: sampled gaps and the error that is said, against exact distances.
+
+Free-form solids stand in for known ones: a plane or cylinder turned into B-splines has the answers of the
+plane or cylinder. gmsh's t20_data.step is a part of B-splines alone (ships with the gmsh wheel).
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import cadquery as cq
+import numpy as np
+import pytest
+from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
+
+from fixturecheck.kernel.clip import distance, dot, face_window, grid_on_face
+from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.step_read import read
+from fixturecheck.tolerances import Tolerances
+from tests.contact.staging import ball, block, contacts, found, only, pin, place, plate, put
+
+NEAR_MM = Tolerances().near_mm
+
+
+def freeform(drawn: cq.Workplane | cq.Solid) -> cq.Solid:
+    """The same solid with every surface and edge a B-spline."""
+    shape = drawn.val() if isinstance(drawn, cq.Workplane) else drawn
+    return cq.Shape.cast(BRepBuilderAPI_NurbsConvert(shape.wrapped, True).Shape()).Solids()[0]
+
+
+def test_freeform_surfaces_are_not_read_as_planes_or_cylinders():
+    kinds = {f.geomType() for f in freeform(pin(5, 10)).Faces()}
+    assert kinds == {"BSPLINE"}
+
+
+def test_freeform_block_on_plate():
+    bodies = put("plate", plate()), put("block", freeform(block(20, 10, 5)))
+    areas = contacts(*bodies, kinds=["area"])
+    assert sum(c.area_mm2 for c in areas) == pytest.approx(20 * 10, rel=0.02)
+    assert all(c.gap_max_um <= 1 for c in areas)
+    assert not found(*bodies).overlaps
+
+
+@pytest.mark.parametrize("gap_mm", [0.01, 0.2])
+def test_freeform_block_over_plate(gap_mm):
+    bodies = put("plate", plate()), put("block", freeform(block(20, 10, 5, (0, 0, gap_mm))))
+    near = only(*bodies, kinds=["near", "area", "line", "point"])
+    assert near.kind == "near"
+    assert near.gap_mean_um == pytest.approx(1e3 * gap_mm, abs=1e-6)
+    assert near.area_mm2 == pytest.approx(200, rel=0.02)
+    assert near.error_um < 1e-3, "two parallel planes leave nothing to err about"
+
+
+def test_freeform_ball_on_plate_is_one_point():
+    (point,) = contacts(put("plate", plate()), put("ball", freeform(ball(5, (1, 2, 5)))))
+    assert point.kind == "point"
+    assert point.centroid == pytest.approx((1, 2, 0), abs=1e-3)
+
+
+def lofted() -> cq.Solid:
+    return cq.Workplane().ellipse(12, 7).workplane(offset=6).ellipse(9, 9).workplane(offset=6).ellipse(
+        5, 8
+    ).loft().val()  # fmt: skip
+
+
+def barrel_on_side() -> tuple:
+    """A lofted foot lying near the plate on its free-form side."""
+    solid = lofted().moved(place(axis=(1, 0, 0), angle_deg=-80))
+    return solid.moved(place((0, 0, 0.03 - solid.BoundingBox(1e-6).zmin)))
+
+
+SCENES = {
+    "lofted side over plate": lambda: (plate().val(), barrel_on_side()),
+    "free ball over plate": lambda: (plate().val(), freeform(ball(6, (0, 0, 6.05)))),
+    "free pin over a turned pin": lambda: (
+        pin(8, 40, (-20, 0, -8), (1, 0, 0)),
+        freeform(pin(6, 40, (-19, -6, 6.02), (math.cos(0.3), math.sin(0.3), 0))),
+    ),
+    "ball over plate": lambda: (plate().val(), ball(6, (0, 0, 6.05))),
+    "ring over plate": lambda: (plate().val(), cq.Solid.makeTorus(10, 3, cq.Vector(0, 0, 3.1))),
+}
+
+
+@pytest.mark.parametrize("scene", SCENES)
+def test_error_bounds_the_gap_between_the_samples(scene):
+    """The kernel's exact distances at two thousand other points of the sampled face."""
+    a, b = SCENES[scene]()
+    patches = [p for p in found(put("a", a), put("b", b)).patches if p.contact.kind == "near"]
+    assert patches
+    for patch in patches:
+        contact = patch.contact
+        assert contact.error_um > 0
+        # The patch is a window of the parameters of B's face, which is the less simple one in every scene.
+        (face,) = faces_of(patch.shape.geometry)
+        grid = grid_on_face(face, face_window(face), 0.01, 2000)
+        gaps = np.array([distance(dot(p), a)[0] for p in grid.points])
+        inside = gaps <= NEAR_MM
+        mean_um = 1e3 * float(np.average(gaps[inside], weights=grid.weights[inside]))
+        assert contact.gap_mean_um == pytest.approx(mean_um, abs=contact.error_um)
+        assert contact.gap_max_um + contact.error_um >= 1e3 * float(gaps[inside].max()) - 1
+        assert contact.gap_max_um <= 1e3 * NEAR_MM
+
+
+def test_finer_samples_say_a_smaller_error():
+    bodies = put("plate", plate()), put("ball", freeform(ball(6, (0, 0, 6.05))))
+    errors = []
+    for sample_mm in (2.0, 1.0, 0.5):
+        near = found(*bodies, tolerances=Tolerances(sample_mm=sample_mm)).patches
+        errors.append(max(p.contact.error_um for p in near))
+    assert errors == sorted(errors, reverse=True)
+    assert errors[-1] < errors[0] / 2
+
+
+def test_part_of_bsplines_alone_on_a_plate():
+    """Stood 0.1 mm above a plate: the mean gap on its flat bottom is 0.1 mm, the rest rises from there."""
+    gmsh = pytest.importorskip("gmsh", reason="the part ships with gmsh")
+    root = Path(gmsh.__file__).resolve()
+    files = [f for d in root.parents[:5] for f in d.glob("share/doc/gmsh/tutorials/t20_data.step")]
+    if not files:
+        pytest.skip("this gmsh came without its tutorials")
+    solid = read(files[0]).solids[0].solid
+    box = solid.BoundingBox(1e-4)
+    stood = solid.moved(place((-box.center.x, -box.center.y, 0.1 - box.zmin)))
+    exact_mm = distance(plate().val(), stood)[0]
+    bodies = put("plate", plate()), put("part", stood)
+    near = contacts(*bodies, kinds=["near"])
+    assert not contacts(*bodies)
+    assert near
+    assert exact_mm == pytest.approx(0.1, abs=0.02)
+    for contact in near:
+        assert contact.gap_mean_um + contact.error_um >= 1e3 * exact_mm - 1e-3
+        assert contact.gap_max_um <= 500
