@@ -93,8 +93,8 @@ def vs_mujoco_16() -> dict[str, object]:
         "figure": other / own,
         "goal": 20.0,
         "says": (
-            f"16 blocks in a row from 2 mm away: settled in {own * 1e3:.0f} ms to {closed_mm:.1e} mm; MuJoCo "
-            f"with boxes as stiff as 0.5 ms steps allow, at rest after {other * 1e3:.0f} ms to {left_mm:.1e} mm "
+            f"16 blocks from 2 mm away: settled in {own * 1e3:.0f} ms to {closed_mm:.1e} mm; MuJoCo"
+            f" (boxes, stiff as 0.5 ms steps allow) after {other * 1e3:.0f} ms to {left_mm:.1e} mm "
             f"({left_mm / max(closed_mm, 1e-12):.0e} times as far from closed)"
         ),
     }

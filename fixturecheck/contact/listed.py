@@ -73,7 +73,10 @@ class _Near:
         ordered = [*pairs, *((b, a) for a, b in pairs)] if both_ways else pairs
         both = np.array(ordered, dtype=np.int64).reshape(-1, 2)
         from_a, from_b = self.start[first][both[:, 0]], self.start[second][both[:, 1]]
-        many_a, many_b = self.start[first][both[:, 0] + 1] - from_a, self.start[second][both[:, 1] + 1] - from_b
+        many_a, many_b = (
+            self.start[first][both[:, 0] + 1] - from_a,
+            self.start[second][both[:, 1] + 1] - from_b,
+        )
         small = many_a * many_b <= SMALL
         i, j = _every(from_a[small], many_a[small], from_b[small], many_b[small])
         out_a, out_b = [i], [j]

@@ -48,7 +48,7 @@ class Heap:
     points: dict[tuple[float, ...], int] = field(default_factory=dict)
     places: list[Floats] = field(default_factory=list)
     leaving: list[list[Floats]] = field(default_factory=list)
-    beside: list[list[Floats]] = field(default_factory=list)
+    beside: list[dict[int, list[tuple[Floats, Floats]]]] = field(default_factory=list)
     meeting: list[dict[int, Floats]] = field(default_factory=list)
     edges: list[tuple[Floats, Floats]] = field(default_factory=list)
     leaves: list[tuple[Floats, Floats]] = field(default_factory=list)
@@ -66,7 +66,7 @@ class Heap:
             self.points[key] = len(self.places)
             self.places.append(place)
             self.leaving.append([])
-            self.beside.append([])
+            self.beside.append({})
             self.meeting.append({})
         return self.points[key]
 
@@ -147,7 +147,8 @@ def _note_chord(
     for place, direction in ((ends[0], tangents[0]), (ends[1], -tangents[1])):
         point = heap.point(place)
         heap.leaving[point].append(direction)
-        heap.beside[point] += leaves
+        for number, leave in zip(numbers, leaves, strict=True):
+            heap.beside[point].setdefault(number, []).append((direction, leave))
         for number, normal in zip(numbers, normals, strict=True):
             heap.meeting[point].setdefault(number, normal)
     if float(leaves[1] @ normals[0]) <= SMOOTH:

@@ -26,6 +26,7 @@ from fixturecheck.kernel.shapes import Solid, faces_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+SQUARE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -165,14 +166,17 @@ def _padded(lists: list[list[Floats]]) -> Floats:
     return out
 
 
-def _cone(leaving: list[Floats], beside: list[Floats]) -> list[Floats]:
-    """Return the directions in which a solid leaves a point.
+def _cone(leaving: list[Floats], beside: dict[int, list[tuple[Floats, Floats]]]) -> list[Floats]:
+    """Return the directions in which a solid leaves a point: its edges, and into faces that are wide there.
 
-    At a corner they are its edges; square to an edge lies in the face only between its ends, not at an acute
-    corner. On the run of an edge the faces' own directions are needed too.
+    Square to an edge lies in the face only where the face's corner is no less than a right angle; a narrower
+    corner is spanned by its two edges alone.
     """
-    edges = _distinct(leaving)
-    return edges if len(edges) > 2 else _distinct([*edges, *beside])
+    found = list(leaving)
+    for pair in beside.values():
+        if len(pair) == 1 or (len(pair) == 2 and float(pair[0][0] @ pair[1][0]) <= SQUARE):
+            found += [leave for _, leave in pair]
+    return _distinct(found)
 
 
 def _distinct(vectors: list[Floats]) -> list[Floats]:

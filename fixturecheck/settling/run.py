@@ -181,17 +181,22 @@ def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bo
         if raw.ending is not Ending.REST:
             return raw
     poses = far
-    return _held(bench, loads, poses, raw)
+    return _held(bench, loads, poses, raw, turn)
 
 
-def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling) -> Settling:
-    """Return the end of staging in turn with all contacts at the final poses and the forces of each part."""
+def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling, turn: Sequence[int]) -> Settling:
+    """Return the end of staging in turn with all contacts at the final poses and the forces of each part.
+
+    A part was held by what was there when it was placed; those that came later press on it, not it on them.
+    """
     moving = {one.body for one in loads}
     scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
     rows = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6)
     force = np.zeros(len(rows.gap_mm))
     for one in loads:
-        mine = np.flatnonzero((rows.body_a == one.body) | (rows.body_b == one.body))
+        later = list(turn[turn.index(one.body) + 1 :])
+        touches = (rows.body_a == one.body) | (rows.body_b == one.body)
+        mine = np.flatnonzero(touches & ~np.isin(rows.body_a, later) & ~np.isin(rows.body_b, later))
         force[mine] = np.maximum(force[mine], forces_at([one], poses, rows.where(mine)))
     return Settling(
         ending=last.ending, poses=poses, rows=rows, force_n=force, residual_mm=last.residual_mm,

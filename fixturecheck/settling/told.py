@@ -18,6 +18,7 @@ from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench
 from fixturecheck.settling.gaps import gap_um
 from fixturecheck.settling.model import Carried, FreedomLeft, RestPose, SeatAtRest, Settled
+from fixturecheck.settling.seated import with_borders
 from fixturecheck.setup.model import Seat
 
 Floats = NDArray[np.float64]
@@ -105,7 +106,7 @@ def faces_carrying(
                 intended=frozenset((one, two)) in wanted,
             )
         )
-    return tuple(out)
+    return with_borders(bench, raw.poses, out)
 
 
 def _seat_key(seat: Seat) -> frozenset[str]:
