@@ -50,12 +50,13 @@ def test_one_magnet_gives_the_ladder_of_finishes():
 
 @pytest.mark.slow
 def test_irons_hold_in_the_order_of_a_chuck_makers_table():
-    """Against SAE 1020: cast iron 0.45 (a chuck maker's manual); ductile about 0.6 (common practice)."""
+    """Against SAE 1020: cast iron 0.45 (a chuck maker's manual); ductile about 0.6 (common practice).
+
+    The shares depend on the magnet: a weaker one gives ductile 0.63 and gray 0.24, this one 0.73 and 0.38.
+    """
     irons = {"1020": parts.STEEL_1020, "ductile": parts.DUCTILE, "gray": parts.GRAY}
     pull = {
-        n: down(
-            {"part": BLOCK}, parts.bars(mmf_a=50.0, source_gap_mm=0.016), gap_um=2.0, law=fit_law(n, points)
-        )
+        n: down({"part": BLOCK}, parts.bars(), gap_um=2.0, law=fit_law(n, points))
         for n, points in irons.items()
     }
     assert pull["1020"] > pull["ductile"] > pull["gray"]
@@ -84,7 +85,7 @@ def test_a_part_must_bridge_two_poles():
 
 @pytest.mark.slow
 def test_gaps_cost_hold_smoothly():
-    """A shim under the part, a burr under one end, a tilt: each holds less than the last, and moves the pull."""
+    """A shim, or a burr under one end, costs hold by its height, and a burr moves the centre of pull."""
     seated = down({"part": BLOCK}, parts.bars())
     shimmed = down({"part": BLOCK.translate(cq.Vector(0, 0, 0.1))}, parts.bars())
     assert 0 < shimmed < 0.5 * seated
@@ -107,8 +108,8 @@ def test_trifle_and_off_hold_less_than_full():
     model = parts.model({"part": BLOCK}, parts.bars(), mesher=MESHER)
     full, trifle, off = (-model.solve(s).body("part").force_n[2] for s in (1.0, 0.3, 0.03))
     assert full > trifle > off > 0
-    # Far from saturation the pull goes with the square of the magnet.
-    assert off / trifle == pytest.approx(0.01, rel=0.35)
+    # A tenth of the magnet pulls a hundredth, and less: iron conducts worst in the weakest fields.
+    assert 0.003 < off / trifle < 0.01
 
 
 @pytest.mark.slow
