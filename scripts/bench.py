@@ -24,6 +24,9 @@ ROWS: Mapping[str, tuple[str, str]] = {
     "contact_growth": ("bench_contact:growth", AT_MOST),
     "contact_vs_stl_128": ("bench_contact:vs_stl_128", AT_MOST),
     "check_vs_floor": ("bench_check:vs_floor", AT_MOST),
+    "settle_vs_mujoco_16": ("bench_settle:vs_mujoco_16", AT_LEAST),
+    "settle_growth": ("bench_settle:growth", AT_MOST),
+    "tolerance_vs_settle": ("bench_settle:tolerance", AT_MOST),
     "collapse_100_ms": ("bench_collapse:row", AT_MOST),
 }
 """By name: where a row is measured, and which way its figure is held against the goal.

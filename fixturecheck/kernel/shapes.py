@@ -78,7 +78,7 @@ def box_of(shape: Shape) -> Box:
     box = Bnd_Box()
     BRepBndLib.AddOptimal_s(shape.wrapped, box, False, False)
     box.SetGap(0.0)
-    return box.Get()  # type: ignore[no-any-return] -- six floats; the kernel has no types
+    return box.Get()  # type: ignore[no-any-return]  # six floats; the kernel has no types
 
 
 def volume_mm3(shape: Shape) -> float:

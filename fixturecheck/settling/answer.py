@@ -58,7 +58,7 @@ def answered(setup: Setup) -> Answered | None:
     order = _tried(lambda: order_told(setup, staging, bench=bench), "rest", missing)
     hands = [
         _tried(
-            lambda p=press: under_hand(  # type: ignore[misc] -- a default binds the press of this turn
+            lambda p=press: under_hand(  # type: ignore[misc]  # a default binds the press of this turn
                 setup, staging, p.part, at_mm=p.at_mm, force_n=p.force_n, bench=bench
             ),
             "rest",

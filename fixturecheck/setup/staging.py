@@ -155,7 +155,7 @@ def _once(names: tuple[str, ...], where: str) -> None:
 
 def _number(value: object, where: str, *, least: float) -> None:
     good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or float(value) < least:  # type: ignore[arg-type] -- a number, as the line above says
+    if not good or float(value) < least:  # type: ignore[arg-type]  # a number, as the line above says
         message = f"{where}: must be a number of at least {least:g}; got {value!r}"
         raise SetupError(message)
 
@@ -164,7 +164,7 @@ def _point(values: object, where: str) -> None:
     good = isinstance(values, tuple | list) and len(values) == 3
     if not good or not all(
         isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v)
-        for v in values  # type: ignore[attr-defined] -- a sequence, as the line above says
+        for v in values  # type: ignore[attr-defined]  # a sequence, as the line above says
     ):
         message = f"{where}: must be three finite numbers; got {values!r}"
         raise SetupError(message)
@@ -172,6 +172,6 @@ def _point(values: object, where: str) -> None:
 
 def _direction(values: object, where: str) -> None:
     _point(values, where)
-    if math.hypot(*values) == 0.0:  # type: ignore[misc] -- three numbers, as the line above says
+    if math.hypot(*values) == 0.0:  # type: ignore[misc]  # three numbers, as the line above says
         message = f"{where}: (0, 0, 0) has no direction; state which way"
         raise SetupError(message)

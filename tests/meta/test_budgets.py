@@ -19,7 +19,9 @@ MOST_METHODS = 15
 NOQA = re.compile(r"#\s*noqa\b(?P<rest>.*)", re.IGNORECASE)
 IGNORE = re.compile(r"#\s*type:\s*ignore(?P<rest>.*)")
 CODES = re.compile(r"^:\s*[A-Z]+[0-9]+(\s*,\s*[A-Z]+[0-9]+)*(?P<why>.*)$")
-IGNORE_CODES = re.compile(r"^\[[a-z-]+(\s*,\s*[a-z-]+)*\](?P<why>.*)$")
+IGNORE_CODES = re.compile(
+    r"^\[[a-z-]+(\s*,\s*[a-z-]+)*\](?P<why>$|\s*#.*$)"
+)  # mypy wants a comment of its own
 REASON = re.compile(r"[A-Za-z]{2,}.*[A-Za-z]{2,}")
 
 every_module = pytest.mark.parametrize("module", modules(), ids=lambda m: m.name)
@@ -106,7 +108,7 @@ def _faults(comment: str, line: int) -> Iterator[str]:
         for found in pattern.finditer(comment):
             coded = codes.match(found["rest"])
             if coded is None:
-                yield f"line {line}: {comment} has no code"
+                yield f"line {line}: {comment} has no code, or no `#` before its reason"
             elif not REASON.search(coded["why"]):
                 yield f"line {line}: {comment} has no reason"
 
@@ -119,7 +121,8 @@ def _faults(comment: str, line: int) -> Iterator[str]:
         ("# noqa: S603, S607 -- our own module", 0),
         ("# type: ignore", 1),
         ("# type: ignore[misc]", 1),
-        ("# type: ignore[misc] - the kernel has no types", 0),
+        ("# type: ignore[misc] - the kernel has no types", 1),
+        ("# type: ignore[misc]  # the kernel has no types", 0),
         ("# a plain word about noqa's", 0),
     ],
 )

@@ -26,7 +26,7 @@ def frame(**given: object) -> Frame:
         verdict=Verdict.NO_GO,
         subject="a",
         says="a",
-        value=given.pop("value", None),  # type: ignore[arg-type] -- a test's shorthand
+        value=given.pop("value", None),  # type: ignore[arg-type]  # a test's shorthand
         unit="um",
         location_mm=(0.0, 0.0, 0.0),
     )

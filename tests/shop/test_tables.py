@@ -133,4 +133,4 @@ def test_unknown_names_are_answered_with_near_ones() -> None:
 
 def test_tables_cannot_be_changed() -> None:
     with pytest.raises(TypeError):
-        materials()["mine"] = material("brass")  # type: ignore[index] -- what must fail
+        materials()["mine"] = material("brass")  # type: ignore[index]  # what must fail
