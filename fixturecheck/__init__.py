@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fixturecheck.engine import check
+    from fixturecheck.remedy.relief import relieve
     from fixturecheck.setup.holding import Clamp, Holding
     from fixturecheck.setup.load import load
     from fixturecheck.setup.make import body, equipment, place
@@ -42,12 +43,13 @@ _HOMES = {
     "equipment": "fixturecheck.setup.make",
     "load": "fixturecheck.setup.load",
     "place": "fixturecheck.setup.make",
+    "relieve": "fixturecheck.remedy.relief",
 }
 
 __all__ = [
     "Body", "Clamp", "Cut", "Flange", "Guard", "Holding", "Machine", "Press", "Push", "Relieving", "Seat",
     "Setup", "Staging", "Tolerances", "Wheel",
-    "body", "check", "equipment", "load", "place",
+    "body", "check", "equipment", "load", "place", "relieve",
 ]  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The command line: `fixturecheck check` and `fixturecheck shop`.
+"""The command line: `fixturecheck check`, `fixturecheck relieve` and `fixturecheck shop`.
 
 Nothing heavy is imported until it is needed, so that help and mistakes in a command answer at once. A
 check runs in a process of its own; whatever happens to it, this one ends with a line and an exit code.
@@ -67,6 +67,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--trace", action="store_true", help="print the trace of an internal error")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _add_check(commands)
+    _add_relieve(commands)
     shop = commands.add_parser("shop", help="list the shop's equipment, materials, finishes and wheels")
     shop.add_argument("shelf", nargs="?", choices=_SHELVES, help="one list only")
     shop.set_defaults(command=_shop)
@@ -82,15 +83,36 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
         epilog=_EXITS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    check.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
-    check.add_argument(
+    _add_common(check, "check")
+    check.add_argument("--strict", action="store_true", help="cautions fail too")
+    check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    check.set_defaults(command=_check)
+
+
+def _add_relieve(commands: argparse._SubParsersAction[_Parser]) -> None:
+    relieve = commands.add_parser(
+        "relieve",
+        help="design the reliefs that let the parts nest",
+        description="Finds the smallest reliefs on faces without function that let every seat close, tries "
+        "them on the solids, and writes the changed parts (STEP) and the line of code that makes each.",
+        epilog="exit codes: 0 nothing is left in the way, 1 something is, 2 the set-up or the command is "
+        "wrong, 3 it could not be computed",
+    )
+    _add_common(relieve, "relieved")
+    relieve.set_defaults(command=_relieve)
+
+
+def _add_common(command: argparse.ArgumentParser, ending: str) -> None:
+    """Add what every command that reads a set-up and writes a folder takes."""
+    command.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
+    command.add_argument(
         "--out",
         metavar="DIR",
         type=Path,
         help="folder for what is written; an earlier result in it is replaced "
-        "(default: <name of SETUP>_check in the current folder)",
+        f"(default: <name of SETUP>_{ending} in the current folder)",
     )
-    check.add_argument(
+    command.add_argument(
         "--set",
         metavar="NAME=VALUE",
         action="append",
@@ -98,12 +120,9 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
         dest="overrides",
         help="give a parameter of the set-up another value; may be repeated",
     )
-    check.add_argument("--strict", action="store_true", help="cautions fail too")
-    check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
-    check.add_argument(
+    command.add_argument(
         "--timeout", metavar="S", type=float, default=1800.0, help="give up after so many seconds (1800)"
     )
-    check.set_defaults(command=_check)
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -111,14 +130,7 @@ def _check(options: argparse.Namespace) -> int:
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
-    setup: Path = options.setup
-    overrides = _overrides(options.overrides)
-    if not setup.is_file():
-        message = f"{setup} is not a file; give a set-up ending in .py or .toml"
-        raise SetupError(message)
-    if not options.timeout > 0:
-        message = f"--timeout must be more than 0 s, got {options.timeout:g}"
-        raise SetupError(message)
+    setup, overrides = _stated(options)
     out = options.out or Path(f"{setup.stem}_check")
     with staged(out) as folder, Bar(sys.stderr) as bar:
         verdict, table, trouble = run_guarded(
@@ -134,6 +146,39 @@ def _check(options: argparse.Namespace) -> int:
     if trouble:
         _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
     return {"go": GO, "caution": NO_GO if options.strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
+
+
+def _relieve(options: argparse.Namespace) -> int:
+    from fixturecheck.cli_progress import Bar  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
+
+    setup, overrides = _stated(options)
+    out = options.out or Path(f"{setup.stem}_relieved")
+    with staged(out) as folder, Bar(sys.stderr) as bar:
+        cured, told = run_guarded(
+            "fixturecheck.remedy.job:run",
+            str(setup),
+            overrides,
+            str(folder),
+            timeout_s=options.timeout,
+            progress=bar.show,
+        )
+    sys.stdout.write(f"{told}\n\nwritten to {out}\n")
+    return GO if cured else NO_GO
+
+
+def _stated(options: argparse.Namespace) -> tuple[Path, dict[str, str]]:
+    """Return the set-up's file and the values to override, refused where they cannot be used."""
+    setup: Path = options.setup
+    overrides = _overrides(options.overrides)
+    if not setup.is_file():
+        message = f"{setup} is not a file; give a set-up ending in .py or .toml"
+        raise SetupError(message)
+    if not options.timeout > 0:
+        message = f"--timeout must be more than 0 s, got {options.timeout:g}"
+        raise SetupError(message)
+    return setup, overrides
 
 
 def _overrides(stated: Sequence[str]) -> dict[str, str]:

@@ -1,10 +1,16 @@
-"""The smallest chamfer that takes a corner out of the way, tried on the solid."""
+"""Which edges bound a clash, and the smallest cut on one of them that takes it out of the way.
+
+A cut on an edge is told in the edge's own frame: its faces run off along unit directions m1 and m2, and a
+point is p + s m1 + t m2 beside the edge. An equal-leg chamfer takes all points with s + t below the leg, a
+milled step those with s below one size and t below the other, a rounded edge those beyond the circle that
+touches both faces. So the size that clears a set of points is a closed form of their s and t.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +18,10 @@ from numpy.typing import NDArray
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.clip import chamfered, distance, extent_along
-from fixturecheck.kernel.shapes import Placed, Shape
+from fixturecheck.kernel.clip import distance, extent_along
+from fixturecheck.kernel.features import matrix_of
+from fixturecheck.kernel.relieving import chamfered, edge_line, filleted, skin_points, stepped
+from fixturecheck.kernel.shapes import Placed, Shape, Solid, edges_of
 from fixturecheck.tolerances import Tolerances
 
 Array = NDArray[np.float64]
@@ -40,14 +48,42 @@ class Relief:
     area_mm2: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EdgeCut:
+    """A cut on one edge.
+
+    Parameters
+    ----------
+    kind : str
+        `chamfer`, `fillet` or `undercut`.
+    edge : int
+        Index of the edge in `edges_of`.
+    size_mm : tuple of float
+        Sizes along the two faces; equal for a chamfer (its legs) and a fillet (its radius).
+    inward : ndarray, shape (2, 3)
+        Directions off the edge into its two faces, in the solid's own frame.
+    """
+
+    kind: str
+    edge: int
+    size_mm: tuple[float, float]
+    inward: Array = field(repr=False)
+
+    def scaled(self, factor: float) -> EdgeCut:
+        """Return the same cut, larger or smaller all over."""
+        one, two = self.size_mm
+        return replace(self, size_mm=(one * factor, two * factor))
+
+    def grown(self, by_mm: float) -> EdgeCut:
+        """Return the same cut with both sizes larger by a length."""
+        one, two = self.size_mm
+        return replace(self, size_mm=(one + by_mm, two + by_mm))
+
+
 def relieve_edge(
     part: Placed, other: Placed, common: Shape, allowed: frozenset[str], tolerances: Tolerances
 ) -> Relief | None:
     """Return the smallest chamfer on an edge of `part` after which the two bodies no longer overlap.
-
-    For an edge whose faces run off along unit directions m1 and m2, an equal-leg chamfer takes all points
-    p + s m1 + t m2 with s + t below the leg; the leg needed is the greatest s + t over what overlaps, a
-    linear function and so exact.
 
     Parameters
     ----------
@@ -63,19 +99,19 @@ def relieve_edge(
     """
     here = stand([part])[0]
     found = []
-    for edge in _candidates(here, common, allowed, tolerances.touch_mm):
-        leg_mm = math.ceil(_leg_mm(here, edge, common) / _STEP_MM - 1e-6) * _STEP_MM
-        for leg in (leg_mm + k * _STEP_MM for k in range(_TRIES)):
-            area_mm2 = _tried(here, edge, leg, other, tolerances)
+    for edge in edges_at(here, common, allowed, tolerances.touch_mm):
+        first = smallest_cut(here, edge, "chamfer", common, skin_points(common), 0.0)
+        for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
+            area_mm2 = _tried(here, cut, other, tolerances)
             if area_mm2 > 0:
                 label = here.label(here.table.edge_faces[edge])
-                found.append(Relief(edge=label, leg_mm=leg, area_mm2=area_mm2))
+                found.append(Relief(edge=label, leg_mm=cut.size_mm[0], area_mm2=area_mm2))
                 break
     return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
 
 
-def _candidates(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: float) -> Iterator[int]:
-    """Straight outside edges in the overlap, beside a face without function."""
+def edges_at(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: float) -> Iterator[int]:
+    """Yield straight outside edges in the overlap, beside a face without function."""
     for e in np.flatnonzero(here.table.sharp & here.table.straight):
         faces = here.table.edge_faces[e]
         if not any(here.face_names[f] in allowed for f in faces):
@@ -93,21 +129,103 @@ def _outside(here: Standing, edge: int) -> bool:
     return bool((here.inward()[edge] @ here.normals[[one, two]].T).min() < -1e-9)
 
 
-def _leg_mm(here: Standing, edge: int, common: Shape) -> float:
-    """Greatest s + t over what overlaps."""
+def smallest_cut(
+    here: Standing, edge: int, kind: str, common: Shape, beside: Array, clear_mm: float
+) -> EdgeCut:
+    """Return the smallest cut of a kind that takes an overlap out of the way, rounded up to a hundredth.
+
+    Parameters
+    ----------
+    common : Shape
+        What overlaps, in the machine's frame.
+    beside : ndarray, shape (n, 3)
+        Points of the other body that the cut must stand clear of.
+    clear_mm : float
+        How clear.
+
+    Returns
+    -------
+    EdgeCut
+        Exact where `clear_mm` is zero and the cut's sides are flat; else from the points.
+    """
     one, two = here.inward()[edge]
-    bisector = one + two
-    # The linear form that is 1 on both directions and 0 along the edge.
-    form = bisector / (1.0 + float(one @ two))
-    size = float(np.linalg.norm(form))
-    reach = extent_along(common, form / size)[1]
-    return size * (reach - float(here.edge_samples()[edge, 0] @ form) / size)
+    start = here.edge_samples()[edge, 0]
+    forms = np.linalg.pinv(np.stack((one, two))).T
+    sizes = [float(np.linalg.norm(form)) for form in (*forms, forms.sum(axis=0))]
+    reach = [
+        size * (extent_along(common, form / size)[1] - float(start @ form) / size)
+        for form, size in zip((*forms, forms.sum(axis=0)), sizes, strict=True)
+    ]
+    flat = (beside - start) @ forms.T
+    near = (flat >= -clear_mm - 1e-9).all(axis=1) & (flat <= np.array(reach[:2]) + 2 * clear_mm + 1e-9).all(
+        axis=1
+    )
+    flat = flat[near]
+    if len(flat) and clear_mm > 0:
+        reach = [max(r, float(v.max())) for r, v in zip(reach, (*flat.T, flat.sum(axis=1)), strict=True)]
+    if kind == "chamfer":
+        needed = [reach[2] + clear_mm * sizes[2]] * 2
+    elif kind == "undercut":
+        needed = [reach[0] + clear_mm * sizes[0], reach[1] + clear_mm * sizes[1]]
+    else:
+        needed = [_radius_mm(one, two, np.vstack((flat, [[0.0, 0.0]])), clear_mm)] * 2
+    up = [max(1, math.ceil(v / _STEP_MM - 1e-6)) * _STEP_MM for v in needed]
+    back = matrix_of(here.placed.at)[:3, :3].T
+    return EdgeCut(kind=kind, edge=edge, size_mm=(up[0], up[1]), inward=np.stack((back @ one, back @ two)))
 
 
-def _tried(here: Standing, edge: int, leg_mm: float, other: Placed, tolerances: Tolerances) -> float:
-    """Area that touches after the chamfer; zero where the bodies still overlap or it cannot be cut."""
+def _radius_mm(one: Array, two: Array, flat: Array, clear_mm: float) -> float:
+    """Return the least radius of a round edge that clears points (n, 2) told as s and t.
+
+    The circle's centre is k R from the edge along the bisector, k = 1 / sin(half the angle between the
+    faces); a point q is clear where |q - k R b| >= R + clear, a quadratic in R.
+    """
+    half = math.acos(float(np.clip(one @ two, -1.0, 1.0))) / 2.0
+    k = 1.0 / math.sin(half)
+    places = flat[:, :1] * one + flat[:, 1:] * two
+    along = k * (places @ ((one + two) / np.linalg.norm(one + two))) + clear_mm
+    square = np.clip(along**2 - (k * k - 1.0) * ((places**2).sum(axis=1) - clear_mm**2), 0.0, None)
+    return float(((along + np.sqrt(square)) / (k * k - 1.0)).max())
+
+
+def cut_solid(solid: Solid, cut: EdgeCut) -> Solid:
+    """Return a solid with a cut made on it.
+
+    Raises
+    ------
+    KernelError
+        The cut does not fit.
+    """
+    if cut.kind == "chamfer":
+        return chamfered(solid, cut.edge, cut.size_mm[0])
+    if cut.kind == "fillet":
+        return filleted(solid, cut.edge, cut.size_mm[0])
+    corner, axes, sizes = step_box(solid, cut)
+    return stepped(solid, corner, axes, sizes)
+
+
+def step_box(solid: Solid, cut: EdgeCut) -> tuple[Array, Array, tuple[float, float, float]]:
+    """Return the box that a milled step takes: its corner, its directions as rows, its sizes in mm.
+
+    It is longer than the edge at both ends, and stands out a little where there is nothing to take.
+    """
+    start, end = edge_line(edges_of(solid)[cut.edge])
+    along = (end - start) / np.linalg.norm(end - start)
+    one = cut.inward[0]
+    two = cut.inward[1] - one * float(cut.inward[1] @ one)
+    two /= np.linalg.norm(two)
+    over = 1.0
+    corner = start - over * (one + two + along)
+    sizes = (
+        cut.size_mm[0] + over, cut.size_mm[1] + over, float(np.linalg.norm(end - start)) + 2 * over,
+    )  # fmt: skip
+    return corner, np.stack((one, two, along)), sizes
+
+
+def _tried(here: Standing, cut: EdgeCut, other: Placed, tolerances: Tolerances) -> float:
+    """Area that touches after the cut; zero where the bodies still overlap or it cannot be made."""
     try:
-        solid = chamfered(here.placed.solid, edge, leg_mm)
+        solid = cut_solid(here.placed.solid, cut)
     except KernelError:
         return 0.0
     names = tuple(f"face_{k}" for k in range(len(solid.Faces())))

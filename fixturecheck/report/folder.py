@@ -17,9 +17,10 @@ STEP = "setup.step"
 PAGE = "report.html"
 STL = "stl"
 PICTURES = "pictures"
+RELIEFS, RELIEFS_TOLD, RELIEF_PAGE, PARTS = "reliefs.json", "reliefs.txt", "reliefs.html", "parts"
 
-_FILES = frozenset({RESULT, STEP, PAGE})
-_FOLDERS = {STL: ".stl", PICTURES: ".png"}
+_FILES = frozenset({RESULT, STEP, PAGE, RELIEFS, RELIEFS_TOLD, RELIEF_PAGE})
+_FOLDERS = {STL: ".stl", PICTURES: ".png", PARTS: ".step"}
 
 
 def check_usable(out: Path) -> None:
@@ -95,7 +96,7 @@ def _foreign(out: Path) -> str | None:
     except OSError as trouble:
         message = f"--out {out}: cannot be read ({trouble.strerror})"
         raise SetupError(message) from trouble
-    if entries and not _is_result(out / RESULT):
+    if entries and not (_is_result(out / RESULT) or _is_result(out / RELIEFS)):
         return entries[0].name
     for entry in entries:
         if entry.name in _FILES and entry.is_file():

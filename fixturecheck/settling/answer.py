@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TypeVar
 
 from fixturecheck.errors import KernelError, NotComputedError
@@ -12,6 +13,7 @@ from fixturecheck.settling.model import OrderTold, Settled
 from fixturecheck.settling.run import settle_setup
 from fixturecheck.settling.stability import UnderHand, order_told, under_hand
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.staging import Press, Staging
 
 T = TypeVar("T")
 
@@ -56,16 +58,7 @@ def answered(setup: Setup) -> Answered | None:
         return Answered(bench=bench, settled=settled)
     missing: list[tuple[str, str]] = []
     order = _tried(lambda: order_told(setup, staging, bench=bench), "rest", missing)
-    hands = [
-        _tried(
-            lambda p=press: under_hand(  # type: ignore[misc]  # a default binds the press of this turn
-                setup, staging, p.part, at_mm=p.at_mm, force_n=p.force_n, bench=bench
-            ),
-            "rest",
-            missing,
-        )
-        for press in staging.press
-    ]
+    hands = [_tried(partial(_hand, setup, press, bench), "rest", missing) for press in staging.press]
     return Answered(
         bench=bench,
         settled=settled,
@@ -73,6 +66,11 @@ def answered(setup: Setup) -> Answered | None:
         hands=tuple(h for h in hands if h is not None),
         missing=tuple(missing),
     )
+
+
+def _hand(setup: Setup, press: Press, bench: Bench) -> UnderHand:
+    staging = setup.staging or Staging()
+    return under_hand(setup, staging, press.part, at_mm=press.at_mm, force_n=press.force_n, bench=bench)
 
 
 def _tried(work: Callable[[], T], check: str, missing: list[tuple[str, str]]) -> T | None:

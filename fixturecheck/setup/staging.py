@@ -99,7 +99,7 @@ def refuse_bad_staging(setup: Setup) -> None:
     SetupError
         Says what, and what to do.
     """
-    staging = setup.staging
+    staging: object = setup.staging
     if staging is None:
         return
     if not isinstance(staging, Staging):
@@ -154,24 +154,23 @@ def _once(names: tuple[str, ...], where: str) -> None:
 
 
 def _number(value: object, where: str, *, least: float) -> None:
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or float(value) < least:  # type: ignore[arg-type]  # a number, as the line above says
+    if not _is_number(value) or float(str(value)) < least:
         message = f"{where}: must be a number of at least {least:g}; got {value!r}"
         raise SetupError(message)
 
 
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
 def _point(values: object, where: str) -> None:
-    good = isinstance(values, tuple | list) and len(values) == 3
-    if not good or not all(
-        isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v)
-        for v in values  # type: ignore[attr-defined]  # a sequence, as the line above says
-    ):
+    if not isinstance(values, tuple | list) or len(values) != 3 or not all(map(_is_number, values)):
         message = f"{where}: must be three finite numbers; got {values!r}"
         raise SetupError(message)
 
 
-def _direction(values: object, where: str) -> None:
+def _direction(values: Vector, where: str) -> None:
     _point(values, where)
-    if math.hypot(*values) == 0.0:  # type: ignore[misc]  # three numbers, as the line above says
+    if math.hypot(*values) == 0.0:
         message = f"{where}: (0, 0, 0) has no direction; state which way"
         raise SetupError(message)

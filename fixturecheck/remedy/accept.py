@@ -1,0 +1,97 @@
+"""Whether a relief may be made: what it touches, how much of each seat it leaves, how thick a wall."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.checks.touching import seating
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.kernel.clip import face_frame
+from fixturecheck.kernel.relieving import edge_line, same_faces, wall_mm
+from fixturecheck.kernel.shapes import Solid, edges_of, faces_of
+from fixturecheck.setup.model import Body, Setup
+
+_LOST_MM2 = 1e-6
+_END = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Touched:
+    """What a relief does to a part: the faces it makes smaller, the wall it leaves, and why it may not."""
+
+    faces: tuple[str, ...]
+    wall_mm: float
+    against: tuple[str, ...]
+
+
+def touched(setup: Setup, body: Body, solid: Solid, edge: int) -> Touched:
+    """Return what a relief on one edge of a body takes, and every reason against it."""
+    before, after = faces_of(body.solid), faces_of(solid)
+    origin = same_faces(before, after)
+    left = np.zeros(len(before))
+    for face, old in zip(after, origin, strict=True):
+        if old is not None:
+            left[old] += face.Area()
+    names = body.face_names()
+    start, end = edge_line(edges_of(body.solid)[edge])
+    along = (end - start) / np.linalg.norm(end - start)
+    faces, against = [], []
+    for i, face in enumerate(before):
+        lost = face.Area() - left[i]
+        if lost <= _LOST_MM2 * max(face.Area(), 1.0):
+            continue
+        faces.append(names[i])
+        _, normal, flat = face_frame(face)
+        ends = flat and abs(float(normal @ along)) > 1 - _END
+        against += _reasons(setup, body, names[i], gone=left[i] <= 0.0, ends=ends)
+    new = [f for f, old in zip(after, origin, strict=True) if old is None]
+    wall = wall_mm(solid, new)
+    least = setup.relief.min_wall_mm
+    if wall < least:
+        against.append(f"it leaves a wall of {wall:.2f} mm, thinner than the {least:g} mm stated")
+    return Touched(faces=tuple(dict.fromkeys(faces)), wall_mm=wall, against=tuple(dict.fromkeys(against)))
+
+
+def _reasons(setup: Setup, body: Body, face: str, *, gone: bool, ends: bool) -> list[str]:
+    """Return why a face may not become smaller."""
+    for cut in setup.cuts:
+        if body.name in cut.parts and face in (cut.floor, cut.wall):
+            return [f"it takes from {face}, which cut {cut.name} grinds"]
+    if face in body.no_function:
+        return []
+    if is_seat(setup, body.name, face):
+        return [f"nothing is left of {face}, which is a seat"] if gone else []
+    if ends and not gone:
+        return []
+    return [f"it takes from {face}, which is not marked without function"]
+
+
+def is_seat(setup: Setup, body: str, face: str) -> bool:
+    """Tell whether a face of a body takes part in a seat."""
+    return any((body, face) in ((s.body, s.face), (s.on, s.on_face)) for s in setup.seats)
+
+
+def worn_seats(before: Setup, after: Setup) -> tuple[str, ...]:
+    """Return the seats that a change leaves with too small a share, in words; both at the same pose."""
+    found = []
+    now = _stage(after)
+    was: Stage | None = None
+    for seat in after.seats:
+        share = seating(now, seat).share
+        if share >= seat.min_share:
+            continue
+        was = was or _stage(before)
+        if share < seating(was, seat).share - 1e-9:
+            where = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
+            found.append(f"it leaves {where} with {share:.0%} of the face, below {seat.min_share:.0%}")
+    return tuple(found)
+
+
+def _stage(setup: Setup) -> Stage:
+    """Return a stage with the contacts only."""
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    return Stage(setup=setup, placed=placed, contacts=contacts, cuts=())

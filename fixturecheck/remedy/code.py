@@ -1,0 +1,48 @@
+"""The one line of CadQuery code that makes a relief."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from fixturecheck.contact.relief import EdgeCut, step_box
+from fixturecheck.kernel.relieving import nearest_edge
+from fixturecheck.kernel.shapes import Solid, edges_of
+from fixturecheck.result import Vector
+
+_DECIMALS = 4
+
+
+def middle_of(solid: Solid, edge: int) -> Vector:
+    """Return the middle of an edge, rounded to what a line of code shows."""
+    x, y, z = edges_of(solid)[edge].Center().toTuple()
+    return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
+
+
+def line_for(solid: Solid, cut: EdgeCut, name: str = "part") -> str:
+    """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`."""
+    if cut.kind == "undercut":
+        return _step_line(solid, cut, name)
+    point = middle_of(solid, cut.edge)
+    if nearest_edge(solid, point) != cut.edge:
+        # Two edges share a middle; the nearest-point selector cannot tell them apart, the number can.
+        picked = f"{name}.newObject([{name}.val().Edges()[{cut.edge}]])"
+    else:
+        picked = f"{name}.edges(cq.selectors.NearestToPointSelector({_tuple(point)}))"
+    return f"{name} = {picked}.{cut.kind}({cut.size_mm[0]:.2f})"
+
+
+def _step_line(solid: Solid, cut: EdgeCut, name: str) -> str:
+    corner, axes, sizes = step_box(solid, cut)
+    # The box is told in a right-handed plane; a left-handed corner starts at its far end.
+    right = float(np.linalg.det(axes)) > 0
+    origin = corner if right else corner + axes[2] * sizes[2]
+    normal = axes[2] if right else -axes[2]
+    plane = f"cq.Plane({_tuple(origin)}, {_tuple(axes[0])}, {_tuple(normal)})"
+    box = ", ".join(f"{v:.6g}" for v in sizes)
+    return f"{name} = {name}.cut(cq.Workplane({plane}).box({box}, centered=False))"
+
+
+def _tuple(values: Iterable[float]) -> str:
+    return "(" + ", ".join(f"{round(float(v), 6) + 0.0:.9g}" for v in values) + ")"

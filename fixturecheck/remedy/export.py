@@ -1,0 +1,89 @@
+"""Writes the parts that a search for reliefs changed, with what was done to them."""
+
+from __future__ import annotations
+
+import json
+from importlib.metadata import version
+from pathlib import Path
+
+from fixturecheck.kernel.step_write import Named, write_step
+from fixturecheck.remedy.model import Refused, Relief, Reliefs
+
+_STEEL = (0.62, 0.64, 0.67)
+WORDS, DATA, PARTS = "reliefs.txt", "reliefs.json", "parts"
+
+
+def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
+    """Write each changed drawing as STEP with its face names, the code lines, and the same as data.
+
+    Raises
+    ------
+    KernelError
+        A part could not be written.
+    """
+    parts = folder / PARTS
+    parts.mkdir(parents=True, exist_ok=True)
+    written = []
+    drawn: set[str] = set()
+    for relief in reliefs.reliefs:
+        first = relief.bodies[0]
+        if first in drawn:
+            continue
+        drawn.update(relief.bodies)
+        body = reliefs.setup.body(first)
+        names = tuple(n if n in body.faces else "" for n in body.face_names())
+        path = parts / f"{first}_relieved.step"
+        write_step(path, path.stem, [Named(name=first, shape=body.solid, rgb=_STEEL, face_names=names)])
+        written.append(path)
+    (folder / WORDS).write_text(told(reliefs) + "\n", encoding="utf-8")
+    data = {
+        "tool": {"name": "fixturecheck", "version": version("fixturecheck")},
+        "setup": reliefs.setup.name,
+        "reliefs": [_relief(r) for r in reliefs.reliefs],
+        "refused": [_refused(r) for r in reliefs.refused],
+        "rest_before": reliefs.rest_before.says if reliefs.rest_before else None,
+        "rest_after": reliefs.rest_after.says if reliefs.rest_after else None,
+    }
+    (folder / DATA).write_text(json.dumps(data, indent=1) + "\n", encoding="utf-8")
+    return (*written, folder / WORDS, folder / DATA)
+
+
+def told(reliefs: Reliefs) -> str:
+    """Return what was relieved and what could not be, for people."""
+    lines = [reliefs.setup.name, ""]
+    if not reliefs.reliefs and not reliefs.refused:
+        lines.append("Nothing is in the way with every seat closed: there is nothing to relieve.")
+    for relief in reliefs.reliefs:
+        lines += [
+            f"{relief.says}",
+            f"  clears   {relief.clears}" + (f", by {relief.clear_mm:.3f} mm" if relief.clear_mm else ""),
+            f"  touches  {', '.join(relief.touches)}; thinnest wall behind it {relief.wall_mm:.2f} mm",
+            f"  code     {relief.line}",
+        ]
+        lines += [f"  or       {other}" for other in relief.instead]
+    for refused in reliefs.refused:
+        lines += [f"no relief cures {refused.clash}: {refused.gives}"]
+        lines += [f"  tried    {why}" for why in refused.why]
+    if reliefs.rest_before and reliefs.rest_after and reliefs.reliefs:
+        lines += ["", f"before: {reliefs.rest_before.says}", f"after:  {reliefs.rest_after.says}"]
+    return "\n".join(lines)
+
+
+def _relief(relief: Relief) -> dict[str, object]:
+    return {
+        "bodies": list(relief.bodies),
+        "kind": relief.kind,
+        "edge": relief.edge,
+        "size_mm": [round(v, 4) for v in relief.size_mm],
+        "clears": relief.clears,
+        "clear_mm": round(relief.clear_mm, 4),
+        "wall_mm": round(relief.wall_mm, 4),
+        "touches": list(relief.touches),
+        "at_mm": list(relief.at_mm),
+        "line": relief.line,
+        "instead": list(relief.instead),
+    }
+
+
+def _refused(refused: Refused) -> dict[str, object]:
+    return {"clash": refused.clash, "why": list(refused.why), "gives": refused.gives}

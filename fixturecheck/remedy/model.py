@@ -1,0 +1,155 @@
+"""What a search for reliefs answers: what was relieved and how, what could not be, and the set-up after."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.result import Vector
+from fixturecheck.settling.model import Settled
+from fixturecheck.setup.model import Setup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Clash:
+    """One place where two bodies are in each other's way when every seat is closed.
+
+    Parameters
+    ----------
+    a, b : str
+        The bodies.
+    faces_a, faces_b : tuple of str
+        Names of the faces of each that bound it.
+    zone : Shape
+        What both would fill, machine's frame, at the intended pose.
+    volume_mm3 : float
+        Size of the zone.
+    """
+
+    a: str
+    b: str
+    faces_a: tuple[str, ...]
+    faces_b: tuple[str, ...]
+    zone: Shape = field(repr=False)
+    volume_mm3: float
+
+    @property
+    def says(self) -> str:
+        """The clash in words: `pawl_2.back+under into pawl_1.step_fillet`."""
+        return f"{self.a}.{'+'.join(self.faces_a)} into {self.b}.{'+'.join(self.faces_b)}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Relief:
+    """One relief that was made, and holds when checked again.
+
+    Parameters
+    ----------
+    bodies : tuple of str
+        Every body of the drawing that is changed.
+    kind : str
+        `chamfer`, `fillet` or `undercut`.
+    edge : str
+        The edge by its faces, `under+back`.
+    size_mm : tuple of float
+        Leg, radius, or the two sizes of a step.
+    clears : str
+        The clash in words.
+    clear_mm : float
+        Air that was asked: wanted clearance and what tolerances take.
+    wall_mm : float
+        Thinnest wall behind the relief.
+    touches : tuple of str
+        Faces that became smaller.
+    at_mm : Vector
+        Middle of the edge in the part's own frame.
+    line : str
+        The line of CadQuery code that makes it, for a part in a variable `part`.
+    solid : Solid
+        The part as relieved, in its own frame.
+    before : Solid
+        The part before.
+    instead : tuple of str
+        Other reliefs that hold as well, in words.
+    """
+
+    bodies: tuple[str, ...]
+    kind: str
+    edge: str
+    size_mm: tuple[float, float]
+    clears: str
+    clear_mm: float
+    wall_mm: float
+    touches: tuple[str, ...]
+    at_mm: Vector
+    line: str
+    solid: Solid = field(repr=False)
+    before: Solid = field(repr=False)
+    instead: tuple[str, ...] = ()
+
+    @property
+    def says(self) -> str:
+        """The relief in words."""
+        return f"{size_words(self.kind, self.size_mm)} on {self.edge} of {', '.join(self.bodies)}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """A clash that no relief cures.
+
+    Parameters
+    ----------
+    clash : str
+        The clash in words.
+    why : tuple of str
+        One sentence for each relief that was tried, or why there was none to try.
+    gives : str
+        Which face would have to give.
+    """
+
+    clash: str
+    why: tuple[str, ...]
+    gives: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reliefs:
+    """What a search for reliefs came to.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up with every relief made; the one given where there is none.
+    reliefs : tuple of Relief
+        In the order they were made.
+    refused : tuple of Refused
+        Clashes left.
+    rest_before, rest_after : Settled or None
+        Where the parts rest before and after; None where no staging is stated.
+    """
+
+    setup: Setup
+    reliefs: tuple[Relief, ...]
+    refused: tuple[Refused, ...]
+    rest_before: Settled | None = None
+    rest_after: Settled | None = None
+
+    @property
+    def solids(self) -> dict[str, Solid]:
+        """The new solid of every body that was changed, in its own frame."""
+        return {name: self.setup.body(name).solid for r in self.reliefs for name in r.bodies}
+
+    @property
+    def cured(self) -> bool:
+        """True where nothing is left in the way."""
+        return not self.refused
+
+
+def size_words(kind: str, size_mm: tuple[float, float]) -> str:
+    """Return a relief's kind and size in words."""
+    one, two = size_mm
+    if kind == "chamfer":
+        return f"{one:.2f} mm x 45 deg chamfer"
+    if kind == "fillet":
+        return f"{one:.2f} mm fillet"
+    return f"{one:.2f} x {two:.2f} mm undercut"

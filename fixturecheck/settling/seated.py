@@ -1,0 +1,52 @@
+"""Which touching places belong to a seat although they lie on the border of another face as well."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from fixturecheck.kernel.clip import distance, dot
+from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.physics.rigid import Poses
+from fixturecheck.settling.bench import Bench
+from fixturecheck.settling.model import Carried
+
+_ON_MM = 2e-3
+
+
+def with_borders(bench: Bench, poses: Poses, carried: Sequence[Carried]) -> tuple[Carried, ...]:
+    """Count contacts on the border of a seat as the seat's own.
+
+    Where two seat faces lie on each other, the edges of the faces beside them touch there too. Such a
+    place is on both seat faces, so it is no contact that nobody meant.
+    """
+    seats: dict[frozenset[str], list[Carried]] = {}
+    for one in carried:
+        if one.intended:
+            seats.setdefault(_bodies(one), []).append(one)
+    return tuple(
+        replace(one, intended=True)
+        if not one.intended and any(_lies_on(bench, poses, one, s) for s in seats.get(_bodies(one), ()))
+        else one
+        for one in carried
+    )
+
+
+def _bodies(one: Carried) -> frozenset[str]:
+    return frozenset((one.a.split(".", 1)[0], one.b.split(".", 1)[0]))
+
+
+def _lies_on(bench: Bench, poses: Poses, one: Carried, seat: Carried) -> bool:
+    """Tell whether every place of a contact lies on both faces of a seat."""
+    return all(_all_on(bench, poses, one, face) for face in (seat.a, seat.b))
+
+
+def _all_on(bench: Bench, poses: Poses, one: Carried, face: str) -> bool:
+    name, _, label = face.partition(".")
+    index = bench.index(name)
+    names = bench.bodies[index].face_names()
+    pieces = [f for f, n in zip(faces_of(bench.bodies[index].solid), names, strict=True) if n == label]
+    local = (np.array(one.points_mm) - poses.origin_mm[index]) @ poses.rotation[index]
+    return all(min(distance(dot(p), f)[0] for f in pieces) <= _ON_MM for p in local)
