@@ -13,6 +13,7 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
 from fixturecheck.settling.answer import answered
+from fixturecheck.settling.record import rest_of, rest_shapes
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.validate import suspicions
 
@@ -79,6 +80,7 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
         contacts=tuple(p.contact for p in stage.contacts.patches),
         cuts=tuple(c.made for c in stage.cuts),
         shapes=_shapes(stage, findings),
+        rest=rest_of(stage.answered) if stage.answered else None,
     )
 
 
@@ -103,6 +105,7 @@ def _shapes(stage: Stage, findings: list[Finding]) -> tuple[NamedShape, ...]:
         found[shape.name] = shape
     groups = [[p.shape for p in stage.contacts.patches], [o.shape for o in stage.contacts.overlaps]]
     groups += [list(c.shapes) for c in stage.cuts] + [list(f.shapes) for f in findings]
+    groups.append(list(rest_shapes(stage.answered)) if stage.answered else [])
     for group in groups:
         for shape in group:
             found.setdefault(shape.name, shape)

@@ -41,6 +41,7 @@ class Role(StrEnum):
     LEFTOVER = "leftover"
     GOUGE = "gouge"
     GROUND = "ground"
+    REST = "rest"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,6 +166,165 @@ class CutMade:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeatGap:
+    """One seat at rest: `gap_*_um` is None where the faces no longer face each other."""
+
+    seat: str
+    gap_min_um: float | None
+    gap_max_um: float | None
+    closed: bool
+    force_n: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carrying:
+    """Two faces that touch at rest, the force across them, and whether a seat says so."""
+
+    a: str
+    b: str
+    kind: str
+    force_n: float
+    intended: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRest:
+    """Where one part rests against where it is drawn, on what, and what it is free to do.
+
+    Parameters
+    ----------
+    shift_mm, turn_deg : Vector
+        From the drawn pose to the rest: of the part's centre, and axis times angle.
+    """
+
+    body: str
+    shift_mm: Vector
+    turn_deg: Vector
+    seats: tuple[SeatGap, ...]
+    free: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatTakes:
+    """How many freedoms one seat takes, of those it would take alone, and the seats it fights."""
+
+    seat: str
+    rank: str
+    takes: int
+    wants: int
+    fights: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetMoves:
+    """How a face that is cut moves along its normal: um for each um that a seat is out, by seat."""
+
+    target: str
+    by_seat: tuple[tuple[str, float], ...]
+    located: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLocation:
+    """How the closed seats of one part locate it; `rank` is of 6."""
+
+    body: str
+    rank: int
+    seats: tuple[SeatTakes, ...]
+    targets: tuple[TargetMoves, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatChance:
+    """How often one seat closes within tolerances, and what it leaves open; None where nothing faces it."""
+
+    seat: str
+    share_closed: float
+    gap_p95_um: float | None
+    gap_worst_um: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrongChance:
+    """How often two faces carry that no seat states."""
+
+    a: str
+    b: str
+    share_lands: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetSpread:
+    """How far a face that is cut is out within tolerances.
+
+    Parameters
+    ----------
+    low_um, high_um : float
+        The worst either way: of all draws and all corners of the tolerance zones.
+    limit_um : float or None
+        Half of the face's own zone.
+    edges_um : tuple of float
+        Borders of the classes of the histogram, one more than there are counts.
+    counts : tuple of int
+        Draws in each class.
+    """
+
+    target: str
+    mean_um: float
+    sigma_um: float
+    low_um: float
+    high_um: float
+    limit_um: float | None
+    edges_um: tuple[float, ...]
+    counts: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chances:
+    """What tolerances do to the rest; `checked_um` is how far draws are from exact settlings."""
+
+    draws: int
+    seed: int
+    checked_um: float
+    seats: tuple[SeatChance, ...]
+    wrong: tuple[WrongChance, ...]
+    targets: tuple[TargetSpread, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """Where the parts come to rest when they are staged as stated.
+
+    Parameters
+    ----------
+    ending, says : str
+        How settling ended, in one word or two and in one sentence.
+    order : tuple of str
+        The order of staging; empty where all are pushed together.
+    residual_um : float or None
+        Deepest overlap left; None where settling never got so far.
+    error_um : float
+        Bound on the gap from curved edges cut into chords.
+    order_says : str
+        Whether the order of staging matters; empty where it was not found out.
+    chances : Chances or None
+        None where no face states a tolerance.
+    """
+
+    ending: str
+    says: str
+    order: tuple[str, ...]
+    residual_um: float | None
+    steps: int
+    error_um: float
+    order_says: str
+    parts: tuple[PartRest, ...]
+    carried: tuple[Carrying, ...]
+    location: tuple[PartLocation, ...]
+    chances: Chances | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Source:
     """A file the set-up was read from, with its SHA-256."""
 
@@ -174,7 +334,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
-    """Everything a check found; reports show it and compute nothing."""
+    """Everything a check found; reports compute nothing. `rest` is None where no staging is stated."""
 
     verdict: Verdict
     name: str
@@ -184,3 +344,4 @@ class Result:
     contacts: tuple[Contact, ...]
     cuts: tuple[CutMade, ...]
     shapes: tuple[NamedShape, ...]
+    rest: Rest | None = None

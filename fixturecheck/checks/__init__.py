@@ -9,6 +9,8 @@ MODULES = {
     "seat": "fixturecheck.checks.seat",
     "nest": "fixturecheck.checks.nest",
     "rest": "fixturecheck.checks.rest",
+    "location": "fixturecheck.checks.location",
+    "tolerance": "fixturecheck.checks.tolerance",
     "reach": "fixturecheck.checks.reach",
     "clear": "fixturecheck.checks.clear",
     "align": "fixturecheck.checks.align",

@@ -29,6 +29,7 @@ from fixturecheck.settling.openings import is_flat
 ID = "rest"
 TITLE = "Where the parts come to rest"
 
+_UM_DECIMALS = 3
 _SOURCE = "the parts let go on the solids, pushed as the set-up states"
 _HINTS = {
     Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
@@ -83,8 +84,8 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
     seats = [s for s in found.settled.seats if s.seat.body == pose.body]
     openings = {id(s): opening_um(found, s) for s in seats}
     open_seats = [s for s in seats if openings[id(s)] > touch_um]
-    wrong = [c for c in found.settled.unintended() if pose.body in (_body(c.a), _body(c.b))]
-    largest = max(openings.values(), default=0.0)
+    wrong = wrong_of(found, pose.body)
+    largest = round(max(openings.values(), default=0.0), _UM_DECIMALS) + 0.0
     if open_seats:
         verdict = Verdict.NO_GO
     elif wrong or not seats:
@@ -106,6 +107,21 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
         location_mm=spot[0],
         direction=spot[1],
     )
+
+
+def wrong_of(found: Answered, body: str) -> list[Carried]:
+    """Return what holds a part that no seat states.
+
+    Between two parts it is told of the one that is meant to lie on the other, which is the one held off.
+    """
+    named = {(s.seat.body, s.seat.on) for s in found.settled.seats}
+    mine = []
+    for one in found.settled.unintended():
+        pair = (_body(one.a), _body(one.b))
+        other = pair[1] if pair[0] == body else pair[0]
+        if body in pair and not ((other, body) in named and (body, other) not in named):
+            mine.append(one)
+    return mine
 
 
 def opening_um(found: Answered, seat: SeatAtRest) -> float:
@@ -134,8 +150,8 @@ def _says(
         parts.append("; ".join(landing_words(c, pose.body) for c in wrong[:3]) + ", which no seat states")
     free = [f.says.removeprefix(pose.body + " ") for f in found.settled.freedoms if f.body == pose.body]
     if free:
-        parts.append("left free: it " + ", it ".join(free))
-    return ": ".join(parts[:2]) + "".join(f". {p[0].upper()}{p[1:]}" for p in parts[2:]) + "."
+        parts.append("left free, it " + ", it ".join(free))
+    return ": ".join(parts[:2]) + "".join(f"; {p}" for p in parts[2:]) + "."
 
 
 def moved_words(pose: RestPose) -> str:

@@ -24,6 +24,7 @@ ROLES: dict[Role, Rgb] = {
     Role.LEFTOVER: (230, 140, 20),
     Role.GOUGE: (170, 20, 110),
     Role.GROUND: (232, 224, 204),
+    Role.REST: (64, 128, 168),
 }
 
 WORDS: dict[Role, str] = {
@@ -39,6 +40,7 @@ WORDS: dict[Role, str] = {
     Role.LEFTOVER: "stock left over",
     Role.GOUGE: "gouge",
     Role.GROUND: "part as ground",
+    Role.REST: "part at rest",
 }
 
 SIGNS: dict[Verdict, str] = {

@@ -13,6 +13,7 @@ from fixturecheck.report import facts
 from fixturecheck.report.colours import SIGNS
 from fixturecheck.report.order import MOST_PICTURES, OVERVIEW, Numbered, numbered
 from fixturecheck.report.quantity import shown
+from fixturecheck.report.rest import rest_section
 from fixturecheck.result import Contact, CutMade, Result, Verdict
 from fixturecheck.setup.model import Setup
 
@@ -51,6 +52,7 @@ def page(
         _group("Cautions", [r for r in rows if r.finding.verdict is Verdict.CAUTION], findings),
         _too_many(rows),
         _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
+        rest_section(result),
         facts.AT_THE_MACHINE,
         _cuts(result),
         _contacts(result),

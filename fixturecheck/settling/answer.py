@@ -9,9 +9,11 @@ from typing import TypeVar
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.settling.bench import Bench, bench_of
+from fixturecheck.settling.locating import PartLocated, parts_located, targets_of
 from fixturecheck.settling.model import OrderTold, Settled
 from fixturecheck.settling.run import settle_setup
 from fixturecheck.settling.stability import UnderHand, order_told, under_hand
+from fixturecheck.settling.tolerance import Odds, odds_of
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
 
@@ -30,6 +32,10 @@ class Answered:
         Whether the order of staging matters; None where the parts do not rest.
     hands : tuple of UnderHand
         One for each press that is stated.
+    located : tuple of PartLocated
+        How the seats of each part locate the work.
+    odds : Odds or None
+        What tolerances do to it; None where no face has any, or the parts do not rest.
     missing : tuple of (check, reason)
         What could not be computed.
     """
@@ -38,6 +44,8 @@ class Answered:
     settled: Settled
     order: OrderTold | None = None
     hands: tuple[UnderHand, ...] = ()
+    located: tuple[PartLocated, ...] = ()
+    odds: Odds | None = None
     missing: tuple[tuple[str, str], ...] = field(default=())
 
 
@@ -48,6 +56,8 @@ def answered(setup: Setup) -> Answered | None:
     ------
     NotComputedError, KernelError
         The settling itself could not be run.
+    SetupError
+        Tolerances reach through a part.
     """
     staging = setup.staging
     if staging is None:
@@ -64,8 +74,20 @@ def answered(setup: Setup) -> Answered | None:
         settled=settled,
         order=order,
         hands=tuple(h for h in hands if h is not None),
+        located=_tried(partial(parts_located, bench, settled), "location", missing) or (),
+        odds=_tried(partial(_odds, bench, staging), "tolerance", missing) if _varies(setup) else None,
         missing=tuple(missing),
     )
+
+
+def _varies(setup: Setup) -> bool:
+    return any(width > 0 for body in setup.bodies for width in body.tolerance_mm.values())
+
+
+def _odds(bench: Bench, staging: Staging) -> Odds:
+    setup = bench.setup
+    targets = targets_of(setup)
+    return odds_of(setup, staging, targets=targets, draws=staging.draws, seed=staging.seed, bench=bench)
 
 
 def _hand(setup: Setup, press: Press, bench: Bench) -> UnderHand:

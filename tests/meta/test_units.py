@@ -53,7 +53,7 @@ BESIDE = {
     "physics.ranges:Range.holds": {"value"},
     "physics.collapse_remedy:least_that_reaches": {"target", "now", "most"},
     "physics.collapse_remedy:most_that_keeps": {"target", "now", "least"},
-    "report.canonical:rounded": {"value"},
+    "report.rounding:rounded": {"value"},
     "report.quantity:shown": {"value"},
     "report.quantity:shown_plain": {"value"},
     "report.placing:around": {"x", "y", "width", "height"},

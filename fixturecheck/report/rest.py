@@ -1,0 +1,151 @@
+"""The report's section on where the parts come to rest: poses, seats, what locates the work, tolerances."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from html import escape
+
+from fixturecheck.report.histogram import histogram
+from fixturecheck.report.quantity import shown
+from fixturecheck.result import Chances, PartLocation, PartRest, Rest, Result, TargetMoves
+
+_ARROWS = ("\u25b2", "\u25bc")
+_STIRS = 1e-3
+
+
+def rest_section(result: Result) -> str:
+    """Return the section; where the set-up states no staging, that it was not asked."""
+    if result.rest is None:
+        return (
+            "<section><h2>Where the parts come to rest</h2>\n<p>Not asked: the set-up states no staging. "
+            "State how the parts are pushed, and each is let go and followed to its rest.</p></section>"
+        )
+    rest, units = result.rest, result.units
+    pieces = [
+        "<section><h2>Where the parts come to rest</h2>",
+        f"<p>{escape(_sentence(rest.says))} {escape(_how(rest))}</p>",
+        _parts(rest, units),
+        _located(rest.location),
+        _chances(rest.chances, units) if rest.chances else "",
+        "</section>",
+    ]
+    return "\n".join(p for p in pieces if p)
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
+
+
+def _how(rest: Rest) -> str:
+    """Say how the parts were staged and how far the answer is sure."""
+    order = f"Staged one by one: {', '.join(rest.order)}." if rest.order else "Pushed all together."
+    left = "" if rest.residual_um is None else f" Overlap left: {rest.residual_um:.2g} um."
+    chords = f" Round edges are followed within {rest.error_um:.1f} um." if rest.error_um > 0 else ""
+    matters = f" {_sentence(rest.order_says)}" if rest.order_says else ""
+    return f"{order}{matters}{left}{chords}"
+
+
+def _parts(rest: Rest, units: str) -> str:
+    rows = []
+    for part in rest.parts:
+        shift = math.hypot(*part.shift_mm)
+        turn = math.hypot(*part.turn_deg)
+        off = shown(shift, "mm", units) if shift > _STIRS else "as drawn"
+        turned = shown(turn, "deg") if turn > _STIRS else ""
+        rows.append((escape(part.body), escape(off), escape(turned), _seats(part, units), _free(part)))
+    heads = ("part", "off the drawing", "turned", "seats", "left free")
+    return _table(heads, rows, frozenset({1, 2}))
+
+
+def _seats(part: PartRest, units: str) -> str:
+    lines = []
+    for seat in part.seats:
+        if seat.gap_max_um is None or seat.gap_min_um is None:
+            told = "no longer faces it"
+        elif seat.closed and seat.gap_max_um <= 1.0:
+            told = f"closed, {seat.force_n:.2f} N"
+        else:
+            low, high = (shown(max(g, 0.0), "um", units) for g in (seat.gap_min_um, seat.gap_max_um))
+            told = f"open by {low}" if low == high else f"open by {low} to {high}"
+        lines.append(f"{escape(seat.seat)}: {escape(told)}")
+    return "<br>".join(lines) or "none stated"
+
+
+def _free(part: PartRest) -> str:
+    return "<br>".join(escape(f.removeprefix(part.body + " ")) for f in part.free) or "nothing"
+
+
+def _located(parts: Sequence[PartLocation]) -> str:
+    """Return what each seat takes and how the cut faces follow it, one small table for each part."""
+    tables = []
+    for part in parts:
+        heads = ("seat", "takes", *(t.target for t in part.targets))
+        rows = [
+            (
+                escape(f"{seat.seat} ({seat.rank})"),
+                f"{seat.takes} of {seat.wants}",
+                *(_follows(target, seat.seat) for target in part.targets),
+            )
+            for seat in part.seats
+        ]
+        columns = frozenset(range(1, len(heads)))
+        tables.append(
+            f"<h4>{escape(part.body)}: {part.rank} of 6 freedoms taken</h4>" + _table(heads, rows, columns)
+        )
+    if not tables:
+        return ""
+    note = (
+        '<p class="small">Below each face that is cut: um that it moves along its normal, out of the part '
+        "(\u25b2) or into it (\u25bc), for each um that the seat stands higher.</p>"
+    )
+    return "<h3>What locates the work</h3>" + "".join(tables) + note
+
+
+def _follows(target: TargetMoves, seat: str) -> str:
+    if not target.located:
+        return "not located"
+    value = dict(target.by_seat).get(seat, 0.0)
+    if abs(value) < 5e-4:
+        return "0"
+    return f"{_ARROWS[0] if value > 0 else _ARROWS[1]}\u202f{abs(value):.3f}"
+
+
+def _chances(chances: Chances, units: str) -> str:
+    """Return how often seats close and how far the work is out."""
+    seats = [
+        (escape(s.seat), shown(s.share_closed, "share"), shown(s.gap_p95_um, "um", units),
+         shown(s.gap_worst_um, "um", units))
+        for s in chances.seats
+    ]  # fmt: skip
+    wrong = [
+        (escape(f"{w.a} on {w.b}"), "lands in " + shown(w.share_lands, "share"), "", "")
+        for w in chances.wrong
+    ]
+    heads = ("seat", "closes in", "open, 1 of 20", "open, worst")
+    figures = "".join(
+        f"<figure>{histogram(t, units)}<figcaption>{escape(t.target)}: {t.mean_um:+.1f} um on average, "
+        f"{t.sigma_um:.1f} um standard deviation, {t.low_um:+.1f} to {t.high_um:+.1f} um at worst."
+        "</figcaption></figure>"
+        for t in chances.targets
+    )
+    note = (
+        f'<p class="small">{chances.draws} draws, seed {chances.seed}; the worst settled again exactly, '
+        f"which differs by {chances.checked_um:.2g} um.</p>"
+    )
+    return (
+        "<h3>Within tolerances</h3>" + _table(heads, [*seats, *wrong], frozenset({1, 2, 3})) + figures + note
+    )
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], numbers: frozenset[int]) -> str:
+    """Return a table whose cells are HTML already; the columns in `numbers` are set to the right."""
+
+    def row(cells: Sequence[str], tag: str) -> str:
+        return "".join(
+            f"<{tag}{' class=n' if i in numbers else ''}>{cell}</{tag}>" for i, cell in enumerate(cells)
+        )
+
+    body = "\n".join(f"<tr>{row(cells, 'td')}</tr>" for cells in rows)
+    head = row([escape(h) for h in heads], "th")
+    return f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>\n{body}\n</tbody></table></div>'

@@ -1,0 +1,140 @@
+"""How the seats of each part locate the work: what each takes, what fights, what moves a cut's faces."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.kernel.clip import face_frame
+from fixturecheck.kernel.shapes import faces_of, to_vector
+from fixturecheck.physics.freedom import null_space
+from fixturecheck.physics.location import Located, SeatPoints, located, seat_rows, sensitivity
+from fixturecheck.settling.bench import Bench
+from fixturecheck.settling.model import Settled
+from fixturecheck.settling.tolerance import Target
+from fixturecheck.setup.model import Seat, Setup
+
+Floats = NDArray[np.float64]
+_MOVES = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TargetMoved:
+    """How one face of the work moves with the seats.
+
+    Parameters
+    ----------
+    target : Target
+        The face's middle and its normal.
+    by_seat : mapping of str to float
+        um along the normal for each um that a seat's face is out.
+    free_mm : float
+        How far the face moves along its normal for each mm that the part moves in the freedom the seats
+        leave; zero where the seats locate it.
+    """
+
+    target: Target
+    by_seat: Mapping[str, float]
+    free_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartLocated:
+    """How one part is located: what each of its seats takes, and how the faces that are cut move."""
+
+    body: str
+    located: Located
+    ranks: tuple[str, ...]
+    targets: tuple[TargetMoved, ...]
+
+
+def targets_of(setup: Setup) -> tuple[Target, ...]:
+    """Return the floors and walls of all cuts as places with directions, where they are drawn."""
+    return tuple(
+        _target(setup, cut.name, part, face)
+        for cut in setup.cuts
+        for part in cut.parts
+        for face in (cut.floor, cut.wall)
+        if face is not None
+    )
+
+
+def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
+    """Return the middle of a target face and the normal there."""
+    body = setup.body(part)
+    solid = body.solid.moved(body.at)
+    pieces = [f for f, n in zip(faces_of(solid), body.face_names(), strict=True) if n == face]
+    frames = [face_frame(p) for p in pieces]
+    middle = np.average([f[0] for f in frames], axis=0, weights=[float(p.Area()) for p in pieces])
+    return Target(
+        name=f"{cut}/{part}.{face}", body=part, at_mm=to_vector(middle), direction=to_vector(frames[0][1])
+    )
+
+
+def parts_located(bench: Bench, settled: Settled) -> tuple[PartLocated, ...]:
+    """Return how each loose part that has seats is located by those that are closed."""
+    targets = targets_of(bench.setup)
+    out = []
+    for name in settled.poses:
+        seats = [(s, p) for s in bench.setup.seats if s.body == name and (p := _points(settled, s))]
+        if seats:
+            out.append(_part(bench, settled, name, seats, [t for t in targets if t.body == name]))
+    return tuple(out)
+
+
+def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
+    """Return where a seat carries, with normals out of the support into the part."""
+    mine = f"{seat.body}.{seat.face}"
+    pair = frozenset((mine, f"{seat.on}.{seat.on_face}"))
+    for one in settled.carried:
+        if frozenset((one.a, one.b)) == pair:
+            # The normal told is out of b into a.
+            normal = np.array(one.normal) * (1.0 if one.a == mine else -1.0)
+            points = np.array(one.points_mm)
+            return SeatPoints(
+                name=f"{seat.face} on {seat.on}.{seat.on_face}",
+                points_mm=points,
+                normal=np.tile(normal, (len(points), 1)),
+            )
+    return None
+
+
+def _part(
+    bench: Bench, settled: Settled, name: str, seats: list[tuple[Seat, SeatPoints]], targets: list[Target]
+) -> PartLocated:
+    size = bench.features[bench.index(name)].size_mm
+    points = [p for _, p in seats]
+    about = np.mean(np.concatenate([p.points_mm for p in points]), axis=0)
+    rows = np.concatenate([seat_rows(p.points_mm, p.normal, about) for p in points])
+    # Turns count as mm at the part's size, so that small and large parts are judged alike.
+    scaled = rows.copy()
+    scaled[:, 3:] /= size
+    free = null_space(scaled)
+    moved = [_moved(settled, t, points, (rows, about, free, size)) for t in targets]
+    return PartLocated(
+        body=name,
+        located=located(points, size),
+        ranks=tuple(s.rank for s, _ in seats),
+        targets=tuple(moved),
+    )
+
+
+def _moved(
+    settled: Settled,
+    target: Target,
+    points: list[SeatPoints],
+    known: tuple[Floats, Floats, Floats, float],
+) -> TargetMoved:
+    """Return how one target moves; where it is at rest, not where it is drawn."""
+    rows, about, free, size = known
+    place = np.array(target.at_mm) + np.array(settled.poses[target.body].shift_mm)
+    direction = np.array(target.direction)
+    each = sensitivity(rows, about, place, direction)
+    ends = np.cumsum([len(p.points_mm) for p in points])[:-1]
+    by_seat = {p.name: float(part.sum()) for p, part in zip(points, np.split(each, ends), strict=True)}
+    seen = np.concatenate((direction, np.cross(place - about, direction) / size))
+    loose = float(np.linalg.norm(seen @ free)) if free.shape[1] else 0.0
+    return TargetMoved(target=target, by_seat=by_seat, free_mm=loose if loose > _MOVES else 0.0)
