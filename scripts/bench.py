@@ -27,6 +27,9 @@ ROWS: Mapping[str, tuple[str, str]] = {
     "settle_vs_mujoco_16": ("bench_settle:vs_mujoco_16", AT_LEAST),
     "settle_growth": ("bench_settle:growth", AT_MOST),
     "tolerance_vs_settle": ("bench_settle:tolerance", AT_MOST),
+    "flux_vs_full_air": ("bench_flux:vs_full_air", AT_LEAST),
+    "flux_vs_mesh": ("bench_flux:vs_mesh", AT_MOST),
+    "flux_edit": ("bench_flux:edit", AT_MOST),
     "collapse_100_ms": ("bench_collapse:row", AT_MOST),
 }
 """By name: where a row is measured, and which way its figure is held against the goal.
