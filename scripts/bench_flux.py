@@ -35,8 +35,8 @@ def vs_full_air() -> dict[str, object]:
     return {
         "figure": statistics.median(f["ratio"] for f in found),
         "goal": 10.0,
-        "says": f"times faster than the full field with air, for {CASE}; the two forces are {100 * off:+.1f} % "
-        "apart",
+        "says": f"times faster than the full field with air, for {CASE}; the two forces are "
+        f"{100 * off:+.1f} % apart",
     }
 
 
