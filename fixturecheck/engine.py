@@ -69,6 +69,9 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
             findings.extend(import_module(module).check(stage))
         except (NotComputedError, KernelError) as reason:
             findings.append(_unknown(name, setup.name, str(reason)))
+    if setup.holding is not None and "hold" not in MODULES:
+        why = "the holding that the set-up states is read, but what it holds is not worked out yet"
+        findings.append(_unknown("hold", setup.name, why))
     findings = [_as_stated(setup, f) for f in findings]
     progress("done", 1.0)
     return Result(

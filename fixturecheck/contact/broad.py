@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fixturecheck.contact.standing import Array, Standing
+from fixturecheck.contact.standing import Standing
+
+Indices = NDArray[np.intp]
 
 
 def near_bodies(bodies: Sequence[Standing], within_mm: float) -> Iterator[tuple[int, int]]:
@@ -30,7 +33,7 @@ def near_bodies(bodies: Sequence[Standing], within_mm: float) -> Iterator[tuple[
             yield (int(i), int(j)) if i < j else (int(j), int(i))
 
 
-def near_faces(a: Standing, b: Standing, within_mm: float) -> tuple[Array, Array]:
+def near_faces(a: Standing, b: Standing, within_mm: float) -> tuple[Indices, Indices]:
     """Return index arrays of the faces of `a` and `b` whose boxes come within a distance, pair by pair."""
     ours = np.flatnonzero(np.all((a.lows <= b.high + within_mm) & (a.highs >= b.low - within_mm), axis=1))
     theirs = np.flatnonzero(np.all((b.lows <= a.high + within_mm) & (b.highs >= a.low - within_mm), axis=1))

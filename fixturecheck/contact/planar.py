@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from fixturecheck.contact.broad import Indices
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
 from fixturecheck.kernel.clip import common_faces, polygon_face, shifted
@@ -25,7 +26,7 @@ _FAR_MM = 1e6
 _OUTLINE_MM = 2e-3
 
 
-def facing(a: Standing, b: Standing, pairs: tuple[Array, Array], tolerances: Tolerances) -> Iterator[Raw]:
+def facing(a: Standing, b: Standing, pairs: tuple[Indices, Indices], tolerances: Tolerances) -> Iterator[Raw]:
     """Yield area and near patches between the flat faces among candidate pairs."""
     rows, columns = pairs
     cosines = np.einsum("ij,ij->i", a.normals[rows], b.normals[columns])

@@ -28,7 +28,7 @@ from fixturecheck.kernel.clip import (
     segment,
     shifted,
 )
-from fixturecheck.kernel.facets import Surface
+from fixturecheck.kernel.facet_nouns import Surface
 from fixturecheck.kernel.shapes import Edge, Shape
 from fixturecheck.tolerances import Tolerances
 

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.surfaces import normal_out
 from fixturecheck.kernel.clip import normal_at, world_edges, world_faces
-from fixturecheck.kernel.facets import Circle, FaceTable, Surface, face_tables, transform_of
+from fixturecheck.kernel.facet_nouns import Circle, Surface
+from fixturecheck.kernel.facets import FaceTable, face_tables, transform_of
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
 
 Array = NDArray[np.float64]

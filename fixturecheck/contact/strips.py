@@ -13,7 +13,7 @@ import shapely
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
 from fixturecheck.kernel.clip import cylinder_patch, polygon_face
-from fixturecheck.kernel.facets import Surface
+from fixturecheck.kernel.facet_nouns import Surface
 from fixturecheck.tolerances import Tolerances
 
 Pair = tuple[Standing, int, Standing, int]

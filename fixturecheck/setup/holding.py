@@ -130,7 +130,7 @@ def refuse_bad_holding(setup: Setup) -> None:
     SetupError
         Says what, and what to do.
     """
-    holding = setup.holding
+    holding: object = setup.holding
     if holding is None:
         return
     if not isinstance(holding, Holding):

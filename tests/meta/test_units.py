@@ -51,6 +51,7 @@ BESIDE = {
     "physics.ranges:Range": {"low", "high"},
     "physics.ranges:Range.exactly": {"value"},
     "physics.ranges:Range.holds": {"value"},
+    "physics.seat_gap:strength_for_pull": {"most"},
     "physics.collapse_remedy:least_that_reaches": {"target", "now", "most"},
     "physics.collapse_remedy:most_that_keeps": {"target", "now", "least"},
     "report.rounding:rounded": {"value"},
