@@ -82,6 +82,7 @@ def test_sections_come_worst_first(text: str) -> None:
         "What could not be computed",
         "Cautions",
         "Checked, and go",
+        "Where the parts come to rest",
         "At the machine",
         "As ground",
         "What touches",
