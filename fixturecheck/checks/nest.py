@@ -62,18 +62,20 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
     subject = subject_of(seat)
     if overlap is None and found.area_mm2:
         return by_share(ID, seat, found, "nests on")
-    centre, push = stage.face_place(seat.body, seat.face)
-    on_centre, _ = stage.face_place(seat.on, seat.on_face)
-    drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), push))
-    reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm), 2 * _depth_mm(overlap))
     bodies = stage.setup.body(seat.body).placed(), stage.setup.body(seat.on).placed()
     try:
+        centre, push = stage.face_place(seat.body, seat.face)
+        on_centre, _ = stage.face_place(seat.on, seat.on_face)
+        drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), push))
+        reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm), 2 * _depth_mm(overlap))
         landing = land(*bodies, np.array(push), reach_mm, stage.setup.tolerances)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_SOURCE)
     opening_mm = drawn_gap_mm - landing.travel_mm
     if opening_mm <= stage.setup.tolerances.touch_mm:
+        if overlap is not None:
+            return _too_deep(seat, overlap, -drawn_gap_mm, push)
         return _short(seat, subject, drawn_gap_mm, (centre, push))
     return _held_open(stage, seat, subject, (opening_mm, push, landing, overlap))
 
@@ -101,6 +103,26 @@ def _short(seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]
         source=_SOURCE,
         location_mm=place[0],
         direction=place[1],
+    )
+
+
+def _too_deep(seat: Seat, overlap: Overlap, depth_mm: float, push: Vector) -> Finding:
+    """Report a nest whose faces are drawn into each other."""
+    return Finding(
+        check=ID,
+        verdict=Verdict.NO_GO,
+        subject=subject_of(seat),
+        value=overlap.volume_mm3,
+        unit="mm3",
+        limit=0.0,
+        margin=-overlap.volume_mm3,
+        says=f"{seat.body}.{seat.face} is drawn {depth_mm:.4g} mm into {seat.on}.{seat.on_face}: the two "
+        f"overlap by {overlap.volume_mm3:.4g} mm3.",
+        remedy=f"Draw {seat.body} {depth_mm:.4g} mm further off, so that the faces only touch.",
+        source="two solids cannot share space",
+        shapes=(overlap.shape,),
+        location_mm=centre_of(overlap.common),
+        direction=push,
     )
 
 

@@ -16,7 +16,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.checks.touching import SHARE, by_share, outward, said, seating, subject_of, unmeant
+from fixturecheck.checks.touching import (
+    SHARE,
+    along_round,
+    by_share,
+    outward,
+    said,
+    seating,
+    subject_of,
+    unmeant,
+)
 from fixturecheck.contact.model import Overlap, Patch
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.result import Finding, Verdict
@@ -50,9 +59,11 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
     says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}"
     remedy = None
     spot = None
+    verdict = Verdict.NO_GO
     if lines:
         says = f"{said(lines[0])}: the {seat.rank} seat bears on a {lines[0].contact.kind}, with no area."
         spot = lines[0]
+        verdict = Verdict.CAUTION if all(map(along_round, lines)) else Verdict.NO_GO
     elif found.gap_um is not None:
         mean, most = found.gap_um
         says += f": the {seat.rank} seat stands open by {mean:.4g} um ({most:.4g} um at most)."
@@ -62,7 +73,7 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
         says += f" anywhere within {stage.setup.tolerances.near_mm:g} mm: the {seat.rank} seat is not used."
     return Finding(
         check=ID,
-        verdict=Verdict.NO_GO,
+        verdict=verdict,
         subject=subject_of(seat),
         value=0.0,
         unit="share",
@@ -140,13 +151,15 @@ def _footing(stage: Stage, part: Body) -> Iterator[Finding]:
         yield Finding(check=ID, verdict=Verdict.NO_GO, subject=part.name, says=says, source=_EDGE)
         return
     where = "; ".join(said(p) for p in sharp[:3])
+    rolls = all(map(along_round, sharp))
+    how = "bears along its round" if rolls else "stands on an edge or corner"
     yield Finding(
         check=ID,
-        verdict=Verdict.NO_GO,
+        verdict=Verdict.CAUTION if rolls else Verdict.NO_GO,
         subject=part.name,
         value=0.0,
         unit="mm2",
-        says=f"{part.name} stands on an edge or corner, with no area to hold by: {where}.",
+        says=f"{part.name} {how}, with no area to hold by: {where}.",
         remedy="Seat it on a face: turn it, use blocking with faces to match, or hold it in the vise.",
         source=_EDGE,
         shapes=tuple(p.shape for p in sharp),

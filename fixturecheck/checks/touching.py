@@ -124,6 +124,12 @@ def said(patch: Patch) -> str:
     return f"{contact.a} on {contact.b} ({size})"
 
 
+def along_round(patch: Patch) -> bool:
+    """Whether a round face bears along a line between its edges, as a bar does in a V."""
+    sides = (patch.contact.a, patch.contact.b)
+    return patch.contact.kind == "line" and not any("+" in side.split(".", 1)[1] for side in sides)
+
+
 def outward(patch: Patch, body: str) -> Vector:
     """Return the normal of a patch out of one of its two bodies."""
     x, y, z = patch.contact.normal

@@ -1,0 +1,50 @@
+"""Small set-ups whose seats and nests can be worked out by hand, put to one check."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import cadquery as cq
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.result import Finding
+from fixturecheck.setup.model import Body, Seat, Setup
+
+LOOKS = {"right": (1, 0, 0), "left": (-1, 0, 0), "back": (0, 1, 0), "front": (0, -1, 0), "top": (0, 0, 1), "bottom": (0, 0, -1)}  # fmt: skip  # noqa: E501  a table
+
+
+def body(name: str, drawn: cq.Workplane | cq.Solid, at: cq.Location | None = None, **given) -> Body:
+    """A body whose flat faces are called by the way they look as drawn, and curved ones `round`.
+
+    Of several planes that look one way the one with the most area has the plain name, the next `<way>_2`.
+    """
+    solid = drawn.val() if isinstance(drawn, cq.Workplane) else drawn
+    planes: dict[str, dict[float, list[int]]] = {}
+    faces = list(faces_of(solid))
+    for index, face in enumerate(faces):
+        called, level = "round", 0.0
+        if face.geomType() == "PLANE":
+            normal = face.normalAt()
+            called = max(LOOKS, key=lambda look, n=normal: n.dot(cq.Vector(*LOOKS[look])))
+            level = round(normal.dot(face.Center()), 6)
+        planes.setdefault(called, {}).setdefault(level, []).append(index)
+    named = {}
+    for called, levels in planes.items():
+        ranked = sorted(levels.values(), key=lambda group: -sum(faces[i].Area() for i in group))
+        for rank, group in enumerate(ranked, start=1):
+            named[called if rank == 1 else f"{called}_{rank}"] = tuple(group)
+    return Body(name=name, solid=solid, at=at or cq.Location(), faces=named, **given)
+
+
+def on(part: str, face: str, other: str, other_face: str, **given) -> Seat:
+    return Seat(body=part, face=face, on=other, on_face=other_face, **given)
+
+
+def gauged(check, bodies: Iterable[Body], *seats: Seat) -> list[Finding]:
+    """What a check says of bodies as drawn."""
+    setup = Setup(name="bench", bodies=tuple(bodies), seats=seats)
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    return list(check(Stage(setup=setup, placed=placed, contacts=contacts, cuts=())))

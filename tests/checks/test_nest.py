@@ -1,0 +1,125 @@
+"""Nests of a gang: shares by arithmetic, openings by the circle equation."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import cadquery as cq
+import pytest
+
+from fixturecheck.checks import nest
+from fixturecheck.result import Role, Verdict
+from tests.checks.gauged import body, gauged, on
+from tests.contact.staging import block
+
+NEST = on("right", "left", "left", "right", rank="nest")
+
+
+def verdicts(findings):
+    return [f.verdict for f in findings]
+
+
+def nested(*bodies, seats=(NEST,)):
+    return gauged(nest.check, bodies, *seats)
+
+
+def ledge(fillet_mm: float):
+    """A part with a ledge at its foot and a milled fillet in the corner; its wall looks along +x at x = 0."""
+    drawn = block(20, 12, 20, (-10, 0, 0)).union(block(30, 12, 5, (5, 0, -5)))
+    return drawn.edges(cq.NearestToPointSelector((0, 0, 0))).fillet(fillet_mm)
+
+
+def early_mm(radius_mm: float, height_mm: float) -> float:
+    """How far off the wall a fillet is at a height above the floor (circle equation)."""
+    return radius_mm - math.sqrt(radius_mm**2 - (radius_mm - height_mm) ** 2)
+
+
+def test_two_blocks_face_to_face_are_go():
+    (only,) = nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (20, 0, 0))))
+    assert (only.verdict, only.value) == (Verdict.GO, pytest.approx(1, abs=1e-9))
+
+
+def test_nest_that_covers_too_little_is_a_caution():
+    (only,) = nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (20, 9, 0))))
+    assert (only.verdict, only.value) == (Verdict.CAUTION, pytest.approx(3 / 12, abs=1e-9))
+
+
+@pytest.mark.parametrize(("radius_mm", "height_mm"), [(3.0, 1.0), (2.0, 0.5)])
+def test_corner_that_lands_on_the_fillet_holds_the_nest_open(radius_mm, height_mm):
+    left = body("left", ledge(radius_mm))
+    right = body(
+        "right",
+        block(20, 12, 15, (10, 0, height_mm)),
+        no_function=frozenset({"bottom"}),
+    )
+    (only,) = nested(left, right)
+    assert (only.verdict, only.unit) == (Verdict.NO_GO, "mm")
+    assert only.value == pytest.approx(early_mm(radius_mm, height_mm), abs=1e-4)
+    assert f"{early_mm(radius_mm, height_mm):.3f} mm before right.left meets left.right" in only.says
+    assert "right.bottom+left" in only.says
+    assert "left.round" in only.says
+    assert {Role.OVERLAP, Role.LINE} <= {s.role for s in only.shapes}
+    assert f"{radius_mm - height_mm:.2f} mm" in only.remedy
+
+
+def test_relieved_corner_closes_the_nest():
+    relieved = block(20, 12, 15, (10, 0, 1)).edges("<X and <Z").chamfer(2.0)
+    (only,) = nested(body("left", ledge(3.0)), body("right", relieved))
+    assert only.verdict is Verdict.GO
+    assert only.value == pytest.approx(1, abs=1e-6)
+
+
+def test_nest_drawn_open_that_would_close_is_a_caution():
+    (only,) = nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (20.3, 0, 0))))
+    assert (only.verdict, only.value) == (Verdict.CAUTION, pytest.approx(0.3, abs=1e-6))
+    assert "the nest faces meet first" in only.says
+
+
+def test_corner_that_would_land_first_is_found_though_the_parts_are_drawn_apart():
+    left, right = body("left", ledge(3.0)), body("right", block(20, 12, 15, (11.5, 0, 1)))
+    (only,) = nested(left, right)
+    assert (only.verdict, only.value) == (Verdict.NO_GO, pytest.approx(early_mm(3.0, 1.0), abs=1e-4))
+
+
+def test_nest_faces_drawn_into_each_other_are_no_go_with_the_volume():
+    (only,) = nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (19.9, 0, 0))))
+    assert (only.verdict, only.unit) == (Verdict.NO_GO, "mm3")
+    assert only.value == pytest.approx(0.1 * 12 * 8, rel=1e-6)
+    assert "drawn 0.1 mm into" in only.says
+
+
+def test_name_that_covers_two_planes_is_unknown():
+    """The gap of such a nest has no one value."""
+    left = body("left", ledge(3.0))
+    both = {**left.faces, "right": left.faces["right"] + left.faces["right_2"]}
+    both.pop("right_2")
+    (only,) = nested(replace(left, faces=both), body("right", block(20, 12, 15, (11.5, 0, 1))))
+    assert only.verdict is Verdict.UNKNOWN
+    assert "left.right names faces in several planes" in only.says
+
+
+def test_nest_that_never_lands_is_unknown():
+    (only,) = nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (21, 50, 0))))
+    assert only.verdict is Verdict.UNKNOWN
+    assert "does not land" in only.says
+
+
+def test_neighbours_that_overlap_without_a_nest_are_no_go():
+    left, right = body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (19, 0, 0)))
+    (only,) = nested(left, right, seats=())
+    assert (only.verdict, only.unit) == (Verdict.NO_GO, "mm3")
+    assert only.value == pytest.approx(1 * 12 * 8, rel=1e-9)
+    assert "no nest is stated" in only.says
+
+
+def test_neighbours_apart_without_a_nest_say_nothing():
+    assert not nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (25, 0, 0))), seats=())
+
+
+def test_second_contact_beside_the_nest_is_a_caution():
+    """The ledge under the neighbour touches as well as the wall beside it."""
+    left = body("left", block(20, 12, 20, (-10, 0, 0)).union(block(30, 12, 5, (5, 0, -5))))
+    findings = nested(left, body("right", block(20, 12, 15, (10, 0, 0))))
+    assert verdicts(findings) == [Verdict.GO, Verdict.CAUTION]
+    assert "beside the nest" in findings[1].says
