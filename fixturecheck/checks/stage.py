@@ -51,7 +51,9 @@ class Stage:
         pieces = [f for f, n in zip(faces_of(self.placed[body]), names, strict=True) if n == face]
         frames = [face_frame(p) for p in pieces]
         first = frames[0][1]
-        if not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):
+        level = [float((centre - frames[0][0]) @ first) for centre, _, _ in frames]
+        one_plane = max(map(abs, level)) <= self.setup.tolerances.touch_mm
+        if not one_plane or not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):
             message = f"{body}.{face} is not one flat face"
             raise NotComputedError(message)
         areas = [float(p.Area()) for p in pieces]
