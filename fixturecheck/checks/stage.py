@@ -45,16 +45,17 @@ class Stage:
         Raises
         ------
         NotComputedError
-            The face is not flat, or its pieces look different ways.
+            The face is not flat, or its pieces do not lie in one plane.
         """
         names = self.setup.body(body).face_names()
         pieces = [f for f, n in zip(faces_of(self.placed[body]), names, strict=True) if n == face]
         frames = [face_frame(p) for p in pieces]
         first = frames[0][1]
-        level = [float((centre - frames[0][0]) @ first) for centre, _, _ in frames]
-        one_plane = max(map(abs, level)) <= self.setup.tolerances.touch_mm
-        if not one_plane or not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):
+        if not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):
             message = f"{body}.{face} is not one flat face"
+            raise NotComputedError(message)
+        if float(np.ptp([c @ first for c, _, _ in frames])) > self.setup.tolerances.touch_mm:
+            message = f"{body}.{face} names faces in several planes; name the one that is meant"
             raise NotComputedError(message)
         areas = [float(p.Area()) for p in pieces]
         centre = np.average([c for c, _, _ in frames], axis=0, weights=areas)
