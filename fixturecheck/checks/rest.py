@@ -20,16 +20,19 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.settle import Ending
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.model import Carried, RestPose, SeatAtRest
 from fixturecheck.settling.openings import is_flat
+from fixturecheck.settling.record import rest_shapes
 
 ID = "rest"
 TITLE = "Where the parts come to rest"
 
 _UM_DECIMALS = 3
+_STIRS_MM = 1e-3
 _SOURCE = "the parts let go on the solids, pushed as the set-up states"
 _HINTS = {
     Ending.NO_PUSH: "State what seats the part: its weight, a pull or a push.",
@@ -65,7 +68,7 @@ def _no_rest(stage: Stage, found: Answered, verdict: Verdict) -> Finding:
     """Report parts that do not come to rest."""
     settled = found.settled
     value = settled.residual_um if verdict is Verdict.UNKNOWN and math.isfinite(settled.residual_um) else None
-    says = settled.says[0].upper() + settled.says[1:] + "."
+    says = f"Let go: {settled.says}."
     return Finding(
         check=ID,
         verdict=verdict,
@@ -92,7 +95,7 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
         verdict = Verdict.CAUTION
     else:
         verdict = Verdict.GO
-    spot = _spot(wrong, pose.body)
+    spot = _spot(wrong, pose)
     return Finding(
         check=ID,
         verdict=verdict,
@@ -104,6 +107,7 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
         says=_says(found, pose, open_seats, wrong, openings),
         remedy=_remedy(wrong, open_seats),
         source=_SOURCE,
+        shapes=rest_shapes(found) if open_seats else (),
         location_mm=spot[0],
         direction=spot[1],
     )
@@ -189,15 +193,17 @@ def _remedy(wrong: list[Carried], open_seats: list[SeatAtRest]) -> str | None:
     return "Find what holds it off, or push it another way." if open_seats else None
 
 
-def _spot(wrong: list[Carried], body: str) -> tuple[Vector | None, Vector | None]:
-    """Return where an arrow points, and which way: at what lands wrongly, out of the part."""
+def _spot(wrong: list[Carried], pose: RestPose) -> tuple[Vector | None, Vector | None]:
+    """Return where an arrow points, and which way: from what lands wrongly to where the part should be."""
     if not wrong:
         return None, None
     one = max(wrong, key=lambda c: c.force_n)
-    x, y, z = (float(v) for v in np.mean(one.points_mm, axis=0))
-    sign = 1.0 if _body(one.a) != body else -1.0
-    nx, ny, nz = (sign * v for v in one.normal)
-    return (x, y, z), (nx, ny, nz)
+    back = -np.array(pose.shift_mm)
+    length = float(np.linalg.norm(back))
+    # A part that only turned has no way back along a line: out of it, at what it lands on.
+    sign = 1.0 if _body(one.a) != pose.body else -1.0
+    way = back / length if length > _STIRS_MM else sign * np.array(one.normal)
+    return to_vector(np.mean(one.points_mm, axis=0)), to_vector(way)
 
 
 def _body(face: str) -> str:
@@ -235,7 +241,7 @@ def _hands(found: Answered) -> Iterator[Finding]:
             subject=f"{told.body} under a hand",
             value=float(np.linalg.norm(told.shift_mm)),
             unit="mm",
-            says=f"{told.says[0].upper()}{told.says[1:]}.",
+            says=f"{told.says}.",
             remedy=None if told.stays else "Widen what it stands on, or press inside its supports.",
             source="friction 0.1 at the contacts, steel on steel with oil (from memory)",
         )

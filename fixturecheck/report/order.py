@@ -9,6 +9,7 @@ from fixturecheck.result import Finding, Result, Verdict
 _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
 
 OVERVIEW = "overview.png"
+REST = "rest.png"
 
 MOST_PICTURES = 24
 """Pictures of findings drawn at most; a gang that fails the same way many times needs no more."""

@@ -11,6 +11,7 @@ import numpy as np
 
 from fixturecheck.kernel.mesh import Mesh
 from fixturecheck.report.order import numbered
+from fixturecheck.report.rest_scene import rest_scene
 from fixturecheck.report.scene import close_up, overview, set_stage
 from fixturecheck.result import NamedShape, Result
 
@@ -28,6 +29,8 @@ def write_job(home: Path, folder: Path, result: Result, meshes: Mapping[str, Mes
     folder.mkdir(parents=True, exist_ok=True)
     stage = set_stage(result, meshes)
     scenes = [overview(stage)]
+    resting = rest_scene(stage)
+    scenes += [] if resting is None else [resting]
     scenes += [close_up(stage, row) for row in numbered(result) if row.picture is not None]
     path = home / "job.json"
     np.savez(path.with_suffix(".npz"), **_arrays(result.shapes, meshes))

@@ -10,12 +10,19 @@ from fixturecheck.report.histogram import histogram
 from fixturecheck.report.quantity import shown
 from fixturecheck.result import Chances, PartLocation, PartRest, Rest, Result, TargetMoves
 
+AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
 _ARROWS = ("\u25b2", "\u25bc")
 _STIRS = 1e-3
 
 
-def rest_section(result: Result) -> str:
-    """Return the section; where the set-up states no staging, that it was not asked."""
+def rest_section(result: Result, picture: str = "") -> str:
+    """Return the section; where the set-up states no staging, that it was not asked.
+
+    Parameters
+    ----------
+    picture : str
+        The picture of the parts at rest, ready for the page.
+    """
     if result.rest is None:
         return (
             "<section><h2>Where the parts come to rest</h2>\n<p>Not asked: the set-up states no staging. "
@@ -25,6 +32,7 @@ def rest_section(result: Result) -> str:
     pieces = [
         "<section><h2>Where the parts come to rest</h2>",
         f"<p>{escape(_sentence(rest.says))} {escape(_how(rest))}</p>",
+        picture,
         _parts(rest, units),
         _located(rest.location),
         _chances(rest.chances, units) if rest.chances else "",
@@ -34,7 +42,10 @@ def rest_section(result: Result) -> str:
 
 
 def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}." if text else ""
+    """Return words as a sentence; a name at the start stays as it is written."""
+    first, _, _ = text.partition(" ")
+    start = text[:1].upper() + text[1:] if first.isalpha() else text
+    return f"{start}." if text else ""
 
 
 def _how(rest: Rest) -> str:

@@ -13,16 +13,18 @@ import numpy as np
 
 from fixturecheck.kernel.mesh import Mesh
 from fixturecheck.report.colours import ROLES, WORDS, Rgb, body_colours
-from fixturecheck.report.frame import frame_of
+from fixturecheck.report.frame import Frame, frame_of
 from fixturecheck.report.order import OVERVIEW, Numbered
 from fixturecheck.report.quantity import shown_plain
-from fixturecheck.report.views import FRONT_RIGHT, Floats, Triangles, choose_view, unit, up_for
+from fixturecheck.report.views import FRONT_RIGHT, Floats, Triangles, View, beside, choose_view, unit, up_for
 from fixturecheck.result import Finding, NamedShape, Result, Role
 
 _BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
 _PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR)
 _MOST_TAGS = 14
+GHOST = 0.28
+"""Opacity of a part where it is meant to be, beside where it rests."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,18 +61,18 @@ def overview(stage: Stage) -> dict[str, Any]:
     first = next((s for s in stage.result.shapes if s.role is Role.WHEEL), None)
     for shape in stage.result.shapes:
         if shape.role in _BODIES or shape.role in _REGIONS:
-            actors.append(_actor(shape, colours))
+            actors.append(actor(shape, colours))
         elif shape.role is Role.WHEEL and shape is first:
-            actors.append(_actor(shape, colours, opacity=0.16))
+            actors.append(actor(shape, colours, opacity=0.16))
     bodies = [s for s in stage.result.shapes if s.role in _BODIES]
     tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
     points = np.vstack([stage.meshes[s.name].all_points_mm() for s in bodies or stage.result.shapes])
     eye = unit(FRONT_RIGHT)
-    centre, height = _fit(points, eye)
+    centre, height = fit(points, eye)
     return {
         "file": OVERVIEW,
         "actors": actors,
-        "camera": _camera(centre, eye, up_for(eye), height),
+        "camera": camera(centre, eye, up_for(eye), height),
         "cut": False,
         "tags": tags,
         "legend": _legend(tuple(s for s in stage.result.shapes if s.role not in (*_PATCHES, Role.GROUND))),
@@ -96,22 +98,12 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         gap_mm=_near_gap_mm(stage.result, shapes),
         whole_mm=_whole(stage),
     )
-    view = choose_view(
-        stage.triangles,
-        spot_mm=spot,
-        direction=direction if frame.flat_normal is None else None,
-        section_direction=direction if frame.flat_normal is None else frame.flat_normal,
-        long_axis=frame.long_axis,
-        height_mm=frame.height_mm(None),
-        region_mm=max(frame.seen_mm(None) / 2, 0.05),
-        bodies=frozenset(stage.numbers[n] for n in involved),
-        regions=frozenset(stage.numbers[r.name] for r in regions),
-    )
+    view = _view(stage, finding, spot, frame, (involved, regions))
     passing = _passing_wheel(stage, finding, spot)
     return {
         "file": row.picture,
         "actors": [*_close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)],
-        "camera": _camera(spot, view.eye, view.up, frame.height_mm(view)),
+        "camera": camera(spot, view.eye, view.up, frame.height_mm(view)),
         "cut": view.cut,
         "tags": involved,
         "spot": spot.tolist(),
@@ -126,12 +118,40 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
     }
 
 
+def _view(
+    stage: Stage, finding: Finding, spot: Floats, frame: Frame, about: tuple[list[str], list[NamedShape]]
+) -> View:
+    """Return the side from which a finding is looked at."""
+    direction = None if finding.direction is None else unit(finding.direction)
+    involved, regions = about
+    if direction is not None and any(s.role is Role.REST for s in finding.shapes):
+        return beside(direction)
+    return choose_view(
+        stage.triangles,
+        spot_mm=spot,
+        direction=direction if frame.flat_normal is None else None,
+        section_direction=direction if frame.flat_normal is None else frame.flat_normal,
+        long_axis=frame.long_axis,
+        height_mm=frame.height_mm(None),
+        region_mm=max(frame.seen_mm(None) / 2, 0.05),
+        bodies=frozenset(stage.numbers[n] for n in involved),
+        regions=frozenset(stage.numbers[r.name] for r in regions),
+    )
+
+
 def _close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
     """Return all bodies, pale where not involved, and the evidence."""
     colours = body_colours(stage.result.shapes)
     evidence = {s.name for s in shapes if s.role not in (Role.GROUND, Role.WHEEL)}
+    # Where a part is shown at rest, where it is meant to be is a ghost.
+    ghosts = {b for s in shapes if s.role is Role.REST for b in s.bodies}
     return [
-        _actor(s, colours, pale=s.role in _BODIES and s.name not in involved)
+        actor(
+            s,
+            colours,
+            pale=s.role in _BODIES and s.name not in involved,
+            opacity=GHOST if s.name in ghosts else 1.0,
+        )
         for s in stage.result.shapes
         if s.role in _BODIES or s.name in evidence
     ]
@@ -159,7 +179,7 @@ def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> lis
     colours = body_colours(tuple(wheel for wheel, _ in passing))
     return [
         {
-            **_actor(wheel, colours, opacity=1.0 if cut else 0.25, pale=cut),
+            **actor(wheel, colours, opacity=1.0 if cut else 0.25, pale=cut),
             "move": move.tolist(),
             "layer": -1,
         }
@@ -167,13 +187,15 @@ def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> lis
     ]
 
 
-def _camera(target: Floats, eye: Floats, up: Floats, height_mm: float) -> dict[str, Any]:
+def camera(target: Floats, eye: Floats, up: Floats, height_mm: float) -> dict[str, Any]:
+    """Return a camera as plain values."""
     return {"target": target.tolist(), "eye": eye.tolist(), "up": up.tolist(), "height_mm": height_mm}
 
 
-def _actor(
+def actor(
     shape: NamedShape, colours: Mapping[str, Rgb], *, opacity: float = 1.0, pale: bool = False
 ) -> dict[str, Any]:
+    """Return one shape as it is drawn: its mesh, colour, opacity and layer."""
     rgb = np.array(colours[shape.name], dtype=np.float64)
     if pale:
         # What is not involved steps back toward the paper.
@@ -184,7 +206,7 @@ def _actor(
         "rgb": [round(c) for c in rgb.tolist()],
         "opacity": opacity,
         "solid": shape.role not in _PATCHES,
-        "layer": 0 if shape.role in (*_BODIES, Role.WHEEL) else 1,
+        "layer": 0 if shape.role in (*_BODIES, Role.WHEEL, Role.REST) else 1,
     }
 
 
@@ -193,7 +215,7 @@ def _legend(shapes: tuple[NamedShape, ...]) -> list[dict[str, Any]]:
     return [{"rgb": list(ROLES[role]), "text": WORDS[role]} for role in roles]
 
 
-def _fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
+def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
     """Return the middle and the picture height that hold all points, with a margin, at 4:3."""
     up = up_for(eye)
     right = np.cross(up, eye)

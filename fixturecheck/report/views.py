@@ -21,6 +21,7 @@ FRONT_RIGHT: tuple[float, float, float] = (0.52, -0.74, 0.43)
 _GRID = (13, 9)
 _CUT_COST = 0.15
 _NOTHING = -1
+_LEVEL = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,6 +63,14 @@ def up_for(eye: Floats) -> Floats:
     """Return the upward direction of a picture: Z, or Y when looked at from above."""
     straight = np.array([0.0, 0.0, 1.0]) if abs(eye[2]) < 0.95 else np.array([0.0, 1.0, 0.0])
     return unit(straight - eye * (straight @ eye))
+
+
+def beside(direction: Floats) -> View:
+    """Return the section in which a move along a direction is seen from the operator's side, level."""
+    flat = np.cross(direction, [0.0, 0.0, 1.0])
+    across = flat if float(np.linalg.norm(flat)) > _LEVEL else np.array([0.0, -1.0, 0.0])
+    eye = unit(across if float(across @ np.array(FRONT_RIGHT)) > 0 else -across)
+    return View(eye=eye, up=up_for(eye), cut=True, score=0.0)
 
 
 def choose_view(

@@ -21,7 +21,18 @@ from fixturecheck.shop.nearest import nearest
 from fixturecheck.units import INCH_SUFFIX
 
 _LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
-_TABLES = ("setup", "machine", "wheel", "tolerances", "severity", "flange", "guard", "faces", "params")
+_TABLES = (
+    "setup",
+    "machine",
+    "wheel",
+    "tolerances",
+    "severity",
+    "flange",
+    "guard",
+    "faces",
+    "params",
+    "relief",
+)
 
 
 def load_toml(

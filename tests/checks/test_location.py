@@ -1,0 +1,65 @@
+"""What locates a block: three, two and one; a wall that nothing faces; two seats for one freedom."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+
+from fixturecheck.checks import location
+from fixturecheck.result import Verdict
+from fixturecheck.settling.answer import answered
+from fixturecheck.setup.model import Cut, Seat
+from fixturecheck.setup.staging import Push, Staging
+from tests.settling.conftest import Shapes
+
+BASE = Seat(body="part", face="base", on="table", on_face="top")
+BACK = Seat(body="part", face="back", on="stop", on_face="face", rank="secondary")
+LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
+
+
+def found(cut, *fixtures, seats=(BASE, BACK)):
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    block = Shapes.box(30, 20, 20, (15, 0, 0))
+    part = Shapes.body("part", block, "part", base="<Z", back="<X", top=">Z", end=">X", side=">Y")
+    setup = replace(Shapes.setup(table, stop, *fixtures, part, seats=seats), cuts=(cut,), staging=LEFT)
+    answer = answered(setup)
+    stage = SimpleNamespace(setup=setup, answered=answer)
+    return list(location.check(stage)), answer
+
+
+def test_a_table_takes_three_a_stop_two_and_faces_follow_them_one_to_one():
+    # Closed form: the top follows the table, the far end follows the stop, each um for um.
+    findings, answer = found(Cut(name="cut", parts=("part",), floor="top", wall="end"))
+    (part,) = answer.located
+    assert [r.takes for r in part.located.roles] == [3, 2]
+    assert [f.verdict for f in findings] == [Verdict.GO]
+    floor, wall = part.targets
+    table, stop = "base on table.top", "back on stop.face"
+    assert floor.by_seat[table] == pytest.approx(1.0, abs=1e-9)
+    assert floor.by_seat[stop] == pytest.approx(0.0, abs=1e-9)
+    assert wall.by_seat[stop] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_a_wall_that_no_seat_faces_is_not_located():
+    findings, _ = found(Cut(name="cut", parts=("part",), floor="top", wall="side"))
+    (bad,) = [f for f in findings if f.verdict is Verdict.NO_GO]
+    assert bad.subject == "cut/part.side"
+    assert bad.direction == pytest.approx((0, 1, 0))
+
+
+def test_a_second_stop_beside_the_first_takes_nothing_and_fights_it():
+    other = Shapes.body("more", Shapes.box(10, 100, 20, (-5, 0, 20)), face=">X")
+    block_seat = Seat(body="part", face="base", on="table", on_face="top", rank="tertiary")
+    findings, answer = found(
+        Cut(name="cut", parts=("part",), floor="top"), other, seats=(BASE, BACK, block_seat)
+    )
+    assert [r.takes for r in answer.located[0].located.roles] == [3, 2, 0]
+    (fights,) = [f for f in findings if f.verdict is Verdict.CAUTION]
+    assert "they fight" in fights.says
+
+
+def test_nothing_is_said_where_no_staging_is_stated():
+    assert list(location.check(SimpleNamespace(setup=None, answered=None))) == []
