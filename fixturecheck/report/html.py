@@ -11,9 +11,9 @@ from importlib.resources import files
 
 from fixturecheck.report import facts
 from fixturecheck.report.colours import SIGNS
-from fixturecheck.report.order import MOST_PICTURES, OVERVIEW, Numbered, numbered
+from fixturecheck.report.order import MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.quantity import shown
-from fixturecheck.report.rest import rest_section
+from fixturecheck.report.rest import AT_REST, rest_section
 from fixturecheck.result import Contact, CutMade, Result, Verdict
 from fixturecheck.setup.model import Setup
 
@@ -52,7 +52,7 @@ def page(
         _group("Cautions", [r for r in rows if r.finding.verdict is Verdict.CAUTION], findings),
         _too_many(rows),
         _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
-        rest_section(result),
+        rest_section(result, _picture(pictures[REST], AT_REST, AT_REST) if REST in pictures else ""),
         facts.AT_THE_MACHINE,
         _cuts(result),
         _contacts(result),

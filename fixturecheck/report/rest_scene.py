@@ -46,7 +46,7 @@ def rest_scene(stage: Stage) -> dict[str, Any] | None:
         if shape.role is Role.FIXTURE:
             actors.append(actor(shape, colours, pale=True))
         elif shape.role is Role.PART:
-            actors.append(actor(shape, colours, opacity=GHOST if shape.name in moved else 1.0))
+            actors.append(actor(shape, colours, opacity_share=GHOST if shape.name in moved else 1.0))
         elif shape.role is Role.REST:
             far = (times - 1.0) * shifts[shape.bodies[0]]
             actors.append({**actor(shape, colours), "move": far.tolist(), "layer": 0})

@@ -63,7 +63,7 @@ def overview(stage: Stage) -> dict[str, Any]:
         if shape.role in _BODIES or shape.role in _REGIONS:
             actors.append(actor(shape, colours))
         elif shape.role is Role.WHEEL and shape is first:
-            actors.append(actor(shape, colours, opacity=0.16))
+            actors.append(actor(shape, colours, opacity_share=0.16))
     bodies = [s for s in stage.result.shapes if s.role in _BODIES]
     tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
     points = np.vstack([stage.meshes[s.name].all_points_mm() for s in bodies or stage.result.shapes])
@@ -150,7 +150,7 @@ def _close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -
             s,
             colours,
             pale=s.role in _BODIES and s.name not in involved,
-            opacity=GHOST if s.name in ghosts else 1.0,
+            opacity_share=GHOST if s.name in ghosts else 1.0,
         )
         for s in stage.result.shapes
         if s.role in _BODIES or s.name in evidence
@@ -179,7 +179,7 @@ def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> lis
     colours = body_colours(tuple(wheel for wheel, _ in passing))
     return [
         {
-            **actor(wheel, colours, opacity=1.0 if cut else 0.25, pale=cut),
+            **actor(wheel, colours, opacity_share=1.0 if cut else 0.25, pale=cut),
             "move": move.tolist(),
             "layer": -1,
         }
@@ -193,7 +193,7 @@ def camera(target: Floats, eye: Floats, up: Floats, height_mm: float) -> dict[st
 
 
 def actor(
-    shape: NamedShape, colours: Mapping[str, Rgb], *, opacity: float = 1.0, pale: bool = False
+    shape: NamedShape, colours: Mapping[str, Rgb], *, opacity_share: float = 1.0, pale: bool = False
 ) -> dict[str, Any]:
     """Return one shape as it is drawn: its mesh, colour, opacity and layer."""
     rgb = np.array(colours[shape.name], dtype=np.float64)
@@ -204,7 +204,7 @@ def actor(
         "mesh": shape.name,
         "role": str(shape.role),
         "rgb": [round(c) for c in rgb.tolist()],
-        "opacity": opacity,
+        "opacity": opacity_share,
         "solid": shape.role not in _PATCHES,
         "layer": 0 if shape.role in (*_BODIES, Role.WHEEL, Role.REST) else 1,
     }
