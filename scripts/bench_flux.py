@@ -34,7 +34,7 @@ def vs_full_air() -> dict[str, object]:
 
     # On a busy machine its threads wait for each other in loops, which would count as work.
     ngsolve.SetNumThreads(1)
-    # The full field takes minutes, and its processor time hardly changes from run to run.
+    # Once only: the full field takes more than a minute. Expect the ratio to vary on a busy machine.
     found = _cases().flux_vs_full_air()
     return {
         "figure": found["ratio"],
