@@ -157,7 +157,7 @@ def _relieve(options: argparse.Namespace) -> int:
     out = options.out or Path(f"{setup.stem}_relieved")
     with staged(out) as folder, Bar(sys.stderr) as bar:
         cured, told = run_guarded(
-            "fixturecheck.remedy.job:run",
+            "fixturecheck.relief_job:run",
             str(setup),
             overrides,
             str(folder),

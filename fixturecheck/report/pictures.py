@@ -32,9 +32,20 @@ def write_job(home: Path, folder: Path, result: Result, meshes: Mapping[str, Mes
     resting = rest_scene(stage)
     scenes += [] if resting is None else [resting]
     scenes += [close_up(stage, row) for row in numbered(result) if row.picture is not None]
+    return write_scenes(home, folder, scenes, (result.shapes, meshes))
+
+
+def write_scenes(
+    home: Path,
+    folder: Path,
+    scenes: Sequence[Mapping[str, Any]],
+    drawn: tuple[Sequence[NamedShape], Mapping[str, Mesh]],
+) -> Path:
+    """Write the job file of some scenes, the shapes in them and their meshes; return its path."""
+    folder.mkdir(parents=True, exist_ok=True)
     path = home / "job.json"
-    np.savez(path.with_suffix(".npz"), **_arrays(result.shapes, meshes))
-    path.write_text(json.dumps({"folder": str(folder), "scenes": scenes}), encoding="utf-8")
+    np.savez(path.with_suffix(".npz"), **_arrays(*drawn))
+    path.write_text(json.dumps({"folder": str(folder), "scenes": list(scenes)}), encoding="utf-8")
     return path
 
 

@@ -46,6 +46,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "report": LEAVES | {"shop", "setup"},
     # Doors.
     "job": JUDGED | {"engine", "report"},
+    "relief_job": JUDGED | {"report"},
     "cli_progress": LEAVES,
     "cli": LEAVES | {"cli_progress", "job", "kernel", "report"},
     "cq": JUDGED | {"engine", "report"},

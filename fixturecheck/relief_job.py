@@ -1,0 +1,134 @@
+"""A search for reliefs from file to folder, as the command line runs it in its own process."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+
+from fixturecheck.kernel.clip import edge_middle
+from fixturecheck.kernel.features import matrix_of
+from fixturecheck.kernel.mesh import Tessellator
+from fixturecheck.kernel.relieving import edge_line, nearest_edge
+from fixturecheck.kernel.shapes import edges_of
+from fixturecheck.remedy.clashes import clashes_of
+from fixturecheck.remedy.export import export, told
+from fixturecheck.remedy.model import Relief, Reliefs, size_words
+from fixturecheck.remedy.relief import relieve
+from fixturecheck.report.folder import PICTURES, RELIEF_PAGE
+from fixturecheck.report.painter import Drawn, Painter
+from fixturecheck.report.pictures import write_scenes
+from fixturecheck.report.relief_page import Told, relief_page
+from fixturecheck.report.relief_scene import Across, relief_scenes, whole_scene
+from fixturecheck.result import NamedShape, Role
+from fixturecheck.setup.load import load
+from fixturecheck.setup.model import Setup
+
+Progress = Callable[[str, float], None]
+
+
+def run(
+    setup_path: str, overrides: Mapping[str, str], folder: str, *, progress: Progress
+) -> tuple[bool, str]:
+    """Load a set-up, relieve it, write the changed parts and a page with each before and after.
+
+    Returns
+    -------
+    tuple
+        Whether nothing is left in the way, and what was found, for the terminal.
+
+    Raises
+    ------
+    FixturecheckError
+        The set-up is wrong, or something could not be computed.
+    """
+    progress(f"read {Path(setup_path).name}", 0.05)
+    setup = load(setup_path, overrides)
+    progress("look for reliefs", 0.2)
+    found = relieve(setup)
+    progress("write", 0.8)
+    export(found, Path(folder))
+    text = told(found)
+    drawn = _page(setup, found, Path(folder))
+    if drawn.trouble:
+        text += f"\n\npictures could not all be drawn: {drawn.trouble}"
+    done = found.cured and (found.rest_after is None or found.rest_after.rests)
+    return done, text
+
+
+def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
+    """Draw each relief before and after, and write the page."""
+    drawn = (
+        _pictures(setup, found, folder / PICTURES)
+        if found.reliefs
+        else Drawn(files=frozenset(), trouble=None)
+    )
+    pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
+    told_reliefs = [
+        Told(says=r.says, lines=_lines(r), before=f"{n:02d}_before.png", after=f"{n:02d}_after.png")
+        for n, r in enumerate(found.reliefs, start=1)
+    ]
+    refused = [(f"{r.clash}: {r.gives}.", r.why) for r in found.refused]
+    page = relief_page(setup.name, told_reliefs, refused, pictures)
+    (folder / RELIEF_PAGE).write_text(page, encoding="utf-8")
+    return drawn
+
+
+def _lines(relief: Relief) -> tuple[str, ...]:
+    return (
+        f"clears {relief.clears}",
+        f"takes from {', '.join(relief.touches)}; thinnest wall behind it {relief.wall_mm:.2f} mm",
+        f"code: {relief.line}",
+        *(f"or: {other}" for other in relief.instead),
+    )
+
+
+def _pictures(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
+    """Draw the section across each relief's edge, before and after."""
+    before, after = _shapes(setup, "before"), _shapes(found.setup, "after")
+    before += [
+        NamedShape(name=f"overlap {n}", role=Role.OVERLAP, geometry=c.zone, bodies=(c.a, c.b))
+        for n, c in enumerate(clashes_of(setup), start=1)
+    ]
+    worker = Tessellator()
+    every = [*before, *after]
+    meshes = {s.name: worker.mesh(s.geometry) for s in every}
+    points = np.vstack([meshes[s.name].all_points_mm() for s in before])
+    scenes = [whole_scene(setup.name, before, points)]
+    for n, relief in enumerate(found.reliefs, start=1):
+        sides = ((f"{n:02d}_before.png", before), (f"{n:02d}_after.png", after))
+        scenes += relief_scenes(_across(setup, relief), sides, meshes, setup.units)
+    painter = Painter()
+    try:
+        with tempfile.TemporaryDirectory(prefix="fixturecheck-") as home:
+            painter.begin(write_scenes(Path(home), folder, scenes, (every, meshes)))
+            return painter.finish()
+    finally:
+        painter.stop()
+
+
+def _shapes(setup: Setup, when: str) -> list[NamedShape]:
+    return [
+        NamedShape(
+            name=f"{b.name} {when}",
+            role=Role.PART if b.role == "part" else Role.FIXTURE,
+            geometry=b.solid.moved(b.at),
+            bodies=(b.name,),
+        )
+        for b in setup.bodies
+    ]
+
+
+def _across(setup: Setup, relief: Relief) -> Across:
+    """Return where a relief is looked at: on the copy that clashes, in the machine's frame."""
+    name = next((b for b in relief.bodies if f"into {b}." in relief.clears), relief.bodies[0])
+    place = matrix_of(setup.body(name).at)
+    edge = edges_of(relief.before)[nearest_edge(relief.before, relief.at_mm)]
+    start, end = edge_line(edge)
+    middle = place[:3, :3] @ edge_middle(edge) + place[:3, 3]
+    along = place[:3, :3] @ ((end - start) / np.linalg.norm(end - start))
+    return Across(
+        at_mm=middle, along=along, size_mm=max(relief.size_mm), says=size_words(relief.kind, relief.size_mm)
+    )

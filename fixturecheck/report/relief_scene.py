@@ -1,0 +1,81 @@
+"""The two pictures of a relief: the section across its edge, before and after, from the same side."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fixturecheck.report.colours import ROLES, WORDS, body_colours
+from fixturecheck.report.order import OVERVIEW
+from fixturecheck.report.scene import actor, camera, fit
+from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
+from fixturecheck.result import NamedShape, Role
+
+_TIMES = 12.0
+_LEAST_MM = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Across:
+    """Where a relief is looked at: the middle of its edge, the edge's direction, the relief's size."""
+
+    at_mm: Floats
+    along: Floats
+    size_mm: float
+    says: str
+
+
+def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> dict[str, Any]:
+    """Return the scene of the whole set-up, which the close-ups show small in their corner."""
+    eye = unit(FRONT_RIGHT)
+    centre, height = fit(points_mm, eye)
+    colours = body_colours(tuple(shapes))
+    return {
+        "file": OVERVIEW,
+        "actors": [actor(s, colours) for s in shapes],
+        "camera": camera(centre, eye, up_for(eye), height),
+        "cut": False,
+        "tags": [],
+        "legend": _legend(shapes),
+        "frame": True,
+        "title": name,
+        "verdict": "no-go",
+    }
+
+
+def relief_scenes(
+    across: Across, sides: Sequence[tuple[str, Sequence[NamedShape]]], meshes: Collection[str], units: str
+) -> list[dict[str, Any]]:
+    """Return one scene for each side: (file, shapes to draw), all from the same place."""
+    eye = unit(across.along)
+    eye = eye if float(eye @ np.array(FRONT_RIGHT)) > 0 else -eye
+    place = camera(across.at_mm, eye, up_for(eye), max(_TIMES * across.size_mm, _LEAST_MM))
+    scenes = []
+    for k, (file, shapes) in enumerate(sides):
+        drawn = [s for s in shapes if s.name in meshes]
+        scenes.append(
+            {
+                "file": file,
+                "actors": [actor(s, body_colours(tuple(drawn))) for s in drawn],
+                "camera": place,
+                "cut": True,
+                "tags": [],
+                "spot": across.at_mm.tolist(),
+                "ring_mm": 0.0,
+                "arrow": None,
+                "title": f"{'after' if k else 'before'}: {across.says}",
+                "verdict": "go" if k else "no-go",
+                "callout": [across.says] if k else ["in the way"],
+                "legend": _legend(drawn),
+                "units": units,
+            }
+        )
+    return scenes
+
+
+def _legend(shapes: Sequence[NamedShape]) -> list[dict[str, Any]]:
+    roles = sorted({s.role for s in shapes}, key=list(Role).index)
+    return [{"rgb": list(ROLES[r]), "text": WORDS[r]} for r in roles]
