@@ -97,6 +97,8 @@ def _set_up_writer() -> None:
     """Choose the schema and the unit, which are ignored before the first writer exists."""
     settings_taken = (
         Interface_Static.SetCVal_s("write.step.schema", _SCHEMA),
+        # Whatever else wrote in this process may have turned it on; faces are named here, after the transfer.
+        Interface_Static.SetIVal_s("write.stepcaf.subshapes.name", 0),
         Interface_Static.SetCVal_s("write.step.unit", "MM"),
     )
     if not all(settings_taken) or Interface_Static.CVal_s("write.step.schema") != _SCHEMA:

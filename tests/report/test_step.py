@@ -188,3 +188,13 @@ def test_all_roles_have_a_colour() -> None:
     from fixturecheck.report.colours import ROLES, WORDS
 
     assert set(ROLES) == set(WORDS) == set(Role)
+
+
+def test_what_else_was_written_in_the_process_changes_nothing(path: Path, tmp_path: Path) -> None:
+    """CadQuery's own export leaves the kernel's switch for sub-shape names turned on."""
+    from cadquery import Assembly, Workplane
+
+    Assembly(Workplane().box(1, 2, 3), name="other").export(str(tmp_path / "other.step"))
+    again = tmp_path / "again.step"
+    write_setup_step(again, RESULT, staged.setup())
+    assert again.read_bytes() == path.read_bytes()
