@@ -66,7 +66,7 @@ def _areas(contacts: ContactMap) -> Areas:
     found: defaultdict[frozenset[str], float] = defaultdict(float)
     for patch in contacts.patches:
         if patch.contact.kind == "area":
-            found[frozenset(patch.shape.bodies)] += patch.contact.area_mm2
+            found[frozenset(patch.bodies)] += patch.contact.area_mm2
     return dict(found)
 
 

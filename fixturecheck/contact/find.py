@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from fixturecheck.contact.alike import Alike
 from fixturecheck.contact.broad import near_bodies, near_faces
 from fixturecheck.contact.crossings import edges_across, rims_across
 from fixturecheck.contact.edges import Look, edges_on_faces
@@ -33,11 +34,18 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     standing = stand(sorted(bodies, key=lambda b: b.name))
     found: list[tuple[Standing, Standing, Raw]] = []
     overlaps = []
+    alike = Alike()
     for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
         a, b = standing[m], standing[n]
+        known = alike.known(a, b)
+        if known is not None:
+            found += [(a, b, raw) for raw in known]
+            continue
         patches, face_to_face = _between(a, b, tolerances)
         found += [(a, b, raw) for raw in patches]
         shared = None if face_to_face else overlap(a, b, tolerances)
+        if shared is None:
+            alike.keep(a, b, patches)
         if shared is not None:
             shape, volume = shared
             name = f"overlap {a.name} | {b.name}"
@@ -128,5 +136,4 @@ def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
         stem = f"{contact.kind} {contact.a} | {contact.b}"
         counts[stem] = counts.get(stem, 0) + 1
         name = stem if counts[stem] == 1 else f"{stem} #{counts[stem]}"
-        shape = NamedShape(name=name, role=Role(contact.kind), geometry=raw.make(), bodies=bodies)
-        yield Patch(contact=contact, shape=shape)
+        yield Patch(contact=contact, name=name, bodies=bodies, make=raw.make)

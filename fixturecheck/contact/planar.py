@@ -14,6 +14,7 @@ import shapely
 from fixturecheck.contact.broad import Indices
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
+from fixturecheck.errors import KernelError
 from fixturecheck.kernel.clip import common_faces, polygon_face, shifted
 from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.tolerances import Tolerances
@@ -53,7 +54,10 @@ def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> I
     if parallel and not exact and wide:
         gaps = _gap(frame.space(shapely.get_coordinates(wide[0])), a, i, b, j)
         kind = "area" if np.abs(gaps).max() <= tolerances.touch_mm else "near"
-        for raw in _from_faces(kind, shapely.MultiPolygon(wide), frame, (a, i, b, j), (ours, theirs)):
+        outlines = ours, theirs
+        whole = _with_rounds(kind, wide[0], frame, (a, i, b, j), outlines) if len(wide) == 1 else None
+        parts = [whole] if whole else _from_faces(kind, wide, frame, (a, i, b, j), outlines)
+        for raw in parts:
             yield replace(raw, frayed=frayed)
         return
     for polygon in wide:
@@ -103,15 +107,65 @@ def _from_polygon(kind: str, polygon: Any, frame: Frame, pair: Pair) -> Raw:
     return _raw(kind, pair, frame, polygon, centre, float(polygon.area), make)
 
 
+def _with_rounds(kind: str, polygon: Any, frame: Frame, pair: Pair, outlines: tuple[Any, Any]) -> Raw | None:
+    """Patch whose round edges lie well inside or well outside the other face, or None where they do not.
+
+    What lies between a round edge and its chords then counts wholly or not at all: the exact area is that
+    of the polygon and, where they are inside, the face's own less its polygon's.
+    """
+    a, i, b, j = pair
+    area = float(polygon.area)
+    moment = area * frame.space(shapely.get_coordinates(polygon.centroid))[0]
+    for body, face, own, other in ((a, i, *outlines), (b, j, *outlines[::-1])):
+        if body.table.exact[face]:
+            continue
+        inside = _rounds_inside(body, face, frame, other)
+        if inside is None:
+            return None
+        if inside:
+            middle = body.points(body.table.area_centres[[face]])[0]
+            middle = middle - ((middle - frame.origin) @ frame.normal) * frame.normal
+            own_middle = frame.space(shapely.get_coordinates(own.centroid))[0]
+            area += float(body.table.areas_mm2[face]) - float(own.area)
+            moment += float(body.table.areas_mm2[face]) * middle - float(own.area) * own_middle
+    return _raw(kind, pair, frame, polygon, moment / area, area, partial(_shared_face, pair, frame))
+
+
+def _rounds_inside(body: Standing, face: int, frame: Frame, other: Any) -> bool | None:
+    """Whether all round edges of a face lie well inside another outline; None where some come near it."""
+    edges = body.table.face_edges[face]
+    edges = edges[~body.table.straight[edges]]
+    spots = shapely.points(frame.flat(body.edge_samples()[edges].reshape(-1, 3)))
+    # Between samples an edge strays at most half a step from the nearest one.
+    margin = _OUTLINE_MM + float(body.table.lengths_mm[edges].max()) / 16
+    if shapely.distance(other.boundary, spots).min() <= margin:
+        return None
+    inside = shapely.contains(other, spots)
+    return bool(inside[0]) if inside.all() or not inside.any() else None
+
+
+def _shared_face(pair: Pair, frame: Frame) -> Shape:
+    """The kernel's common of two parallel faces, on A's plane."""
+    a, i, b, j = pair
+    off = b.face(j).Center().toTuple()
+    gap = float((np.array(off) - frame.origin) @ frame.normal)
+    faces = common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
+    if not faces:
+        message = f"the kernel finds no face that {a.label((i,))} and {b.label((j,))} share"
+        raise KernelError(message)
+    return faces[0]
+
+
 def _from_faces(
     kind: str,
-    shared: Any,
+    wide: list[Any],
     frame: Frame,
     pair: Pair,
     outlines: tuple[Any, Any],
 ) -> Iterator[Raw]:
     """Patches between parallel faces with round edges: whole faces, or the kernel's own common."""
     a, i, b, j = pair
+    shared = shapely.MultiPolygon(wide)
     gap = float(_gap(frame.space(shapely.get_coordinates(shared.centroid)), *pair)[0])
     ours, theirs = outlines
     # Bring B's face exactly onto A's plane: the kernel's common needs them on one surface.

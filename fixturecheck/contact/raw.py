@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.contact.standing import Frame
-from fixturecheck.kernel.clip import distance, dot, edge_points
+from fixturecheck.kernel.clip import carried, distance, dot, edge_points
 from fixturecheck.kernel.shapes import Shape
 
 Array = NDArray[np.float64]
@@ -81,6 +82,22 @@ class Raw:
     def turned(self) -> Raw:
         """Return the same patch seen from B."""
         return replace(self, a_faces=self.b_faces, b_faces=self.a_faces, normal=-self.normal)
+
+    def moved(self, turn: Array, shift: Array) -> Raw:
+        """Return the patch after x -> turn x + shift, for two bodies that stand to each other as these do."""
+        ends = None if self.ends is None else (turn @ self.ends[0] + shift, turn @ self.ends[1] + shift)
+        return replace(
+            self,
+            normal=turn @ self.normal,
+            centroid=turn @ self.centroid + shift,
+            make=partial(_carried, self.make, turn, shift),
+            flat=None,
+            ends=ends,
+        )
+
+
+def _carried(make: Callable[[], Shape], turn: Array, shift: Array) -> Shape:
+    return carried(make(), turn, shift)
 
 
 def covered(points: Array, patches: Iterable[Raw], within_mm: float) -> bool:

@@ -50,6 +50,14 @@ def moved_by(placed: Placed, by: Array) -> Placed:
     return replace(placed, at=cq.Location(cq.Vector(*by)) * placed.at)
 
 
+def carried(shape: Shape, turn: Array, shift: Array) -> Shape:
+    """Return the shape after x -> turn x + shift, for a rotation matrix (3, 3) and a vector (3,), mm."""
+    move = gp_Trsf()
+    rows = [float(v) for row, off in zip(turn, shift, strict=True) for v in (*row, off)]
+    move.SetValues(*rows)
+    return shape.moved(cq.Location(move))
+
+
 def polygon_face(rings: Sequence[Array]) -> Face:
     """Return the planar face bounded by closed rings of points (k, 3), outer first."""
     wires = []

@@ -114,9 +114,14 @@ def _cross(a: Sequence[float], b: Sequence[float]) -> tuple[float, float, float]
     return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
 
 
+_HULL_MM = 2e-4
+"""Chords that stand for a free curve stay this close to it: well below the touch tolerance."""
+
+
 def edge_hull(edge: Any) -> Iterator[Piece]:
     """Pieces whose convex hull holds an edge, and which no plane tangent to it at an end cuts."""
     if BRep_Tool.Degenerated_s(edge):
+        yield xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(edge))), np.zeros(3), 0.0, 0.0
         return
     curve = BRepAdaptor_Curve(edge)
     first, last = curve.FirstParameter(), curve.LastParameter()
@@ -137,9 +142,9 @@ def edge_hull(edge: Any) -> Iterator[Piece]:
             middle = xyz(curve.Value(first + (2 * k + 1) * half)) - centre
             yield centre + middle / math.cos(half), np.zeros(3), 0.0, 0.0
         return
-    points = GCPnts_QuasiUniformDeflection(curve, CHORD_MM)
+    points = GCPnts_QuasiUniformDeflection(curve, _HULL_MM)
     for k in range(points.NbPoints()):
-        yield xyz(points.Value(k + 1)), np.zeros(3), 0.0, CHORD_MM
+        yield xyz(points.Value(k + 1)), np.zeros(3), 0.0, _HULL_MM
 
 
 def chords(edge: Any, curve: BRepAdaptor_Curve) -> Sequence[Array]:

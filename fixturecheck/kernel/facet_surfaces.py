@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
@@ -15,7 +14,7 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
-from fixturecheck.kernel.facet_nouns import WIDE_RAD, Array, Piece, Surface, mapped, xyz
+from fixturecheck.kernel.facet_nouns import Array, Piece, Surface, mapped, xyz
 from fixturecheck.kernel.shapes import box_of, cq_shape
 
 
@@ -93,34 +92,14 @@ def _iso(face: Any, axis: Array) -> bool:
 
 
 def face_hull(face: Any, surface: Surface) -> Iterator[Piece]:
-    """Circles swept by balls whose convex hull holds the face."""
-    along = surface.axis
-    if surface.kind in {"cylinder", "cone"}:
-        for height in surface.heights_mm:
-            flare = (
-                surface.radius_mm if surface.kind == "cylinder" else height * math.tan(surface.half_angle_rad)
-            )
-            yield from _around(surface, surface.origin + height * along, abs(flare))
-    elif surface.kind == "sphere":
+    """Circles swept by balls whose convex hull holds a face that is not ruled."""
+    if surface.kind == "sphere":
         yield surface.origin, np.zeros(3), 0.0, surface.radius_mm
     elif surface.kind == "torus":
-        yield surface.origin, along, surface.radius_mm, surface.minor_radius_mm
+        yield surface.origin, surface.axis, surface.radius_mm, surface.minor_radius_mm
     else:
         x0, y0, z0, x1, y1, z1 = box_of(cq_shape(face))
         for x in (x0, x1):
             for y in (y0, y1):
                 for z in (z0, z1):
                     yield np.array([x, y, z]), np.zeros(3), 0.0, 0.0
-
-
-def _around(surface: Surface, centre: Array, radius_mm: float) -> Iterator[Piece]:
-    """Hull of one end of a face of revolution: the circle, or the tangents of a shorter arc."""
-    first, last = surface.arc_rad
-    if last - first > WIDE_RAD:
-        yield centre, surface.axis, radius_mm, 0.0
-        return
-    half = (last - first) / 16
-    spots = [(first, 1.0), (last, 1.0)] + [(first + (2 * k + 1) * half, math.cos(half)) for k in range(8)]
-    for t, shrink in spots:
-        out = math.cos(t) * surface.x_axis + math.sin(t) * surface.y_axis
-        yield centre + radius_mm / shrink * out, np.zeros(3), 0.0, 0.0

@@ -14,8 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepGProp import BRepGProp
 from OCP.BRepTools import BRepTools, BRepTools_WireExplorer
 from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
+from OCP.GProp import GProp_GProps
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
@@ -26,6 +28,10 @@ from fixturecheck.kernel.facet_edges import chords, circle_of, edge_hull, edge_r
 from fixturecheck.kernel.facet_nouns import Array, Circle, Surface, mapped, xyz
 from fixturecheck.kernel.facet_surfaces import face_hull, surface_of
 from fixturecheck.kernel.shapes import Placed, Solid
+from fixturecheck.kernel.sound import one_of_each
+
+Hull = tuple[Array, Array, Array, Array, NDArray[np.int64]]
+"""Hull pieces as arrays: centres, axes, radii, balls, and the face that each holds."""
 
 _KINDS = {
     GeomAbs_SurfaceType.GeomAbs_Plane: "plane",
@@ -50,6 +56,8 @@ class FaceTable:
         For each plane its wires as arrays (k, 3), outer first; None where the face is curved.
     exact : ndarray of bool, shape (F,)
         Whether the rings are the face exactly (straight edges only).
+    areas_mm2, area_centres : ndarray, shapes (F,) and (F, 3)
+        Exact area and centre of each flat face with round edges; nan for the others.
     surfaces : tuple of Surface or None
         The surface of each curved face.
     starts, ends : ndarray, shape (E, 3)
@@ -85,6 +93,8 @@ class FaceTable:
     offsets: Array
     rings: tuple[tuple[Array, ...] | None, ...]
     exact: NDArray[np.bool_]
+    areas_mm2: Array
+    area_centres: Array
     surfaces: tuple[Surface | None, ...]
     starts: Array
     ends: Array
@@ -109,15 +119,16 @@ class FaceTable:
 
 
 def face_tables(solids: Sequence[Solid]) -> list[FaceTable]:
-    """Return the table of every solid; placed copies of one topology share one table, read once."""
-    distinct = TopTools_IndexedMapOfShape()
-    tables: list[FaceTable] = []
+    """Return the table of every solid; placed copies of one drawing share one table, read once.
+
+    A copy is known by its binary form, which is far cheaper to write than its faces are to read.
+    """
+    tables: dict[int, FaceTable] = {}
     found = []
-    for solid in solids:
-        index = distinct.Add(solid.wrapped.Located(TopLoc_Location()))
-        if index > len(tables):
-            tables.append(face_table(solid))
-        found.append(tables[index - 1])
+    for solid, first in zip(solids, one_of_each(solids), strict=True):
+        if first not in tables:
+            tables[first] = face_table(solid)
+        found.append(tables[first])
     return found
 
 
@@ -140,50 +151,34 @@ def _pieces(shape: Any) -> tuple[list[Any], list[Any], list[Any]]:
 
 def face_table(solid: Solid) -> FaceTable:
     """Read a solid's faces into a table, in the frame of its topology."""
-    shape = solid.wrapped.Located(TopLoc_Location())
-    faces, edges, vertices = _pieces(shape)
+    faces, edges, vertices = _pieces(solid.wrapped.Located(TopLoc_Location()))
     face_edges = [_indices(f, TopAbs_ShapeEnum.TopAbs_EDGE, edges) for f in faces]
     face_vertices = [_indices(f, TopAbs_ShapeEnum.TopAbs_VERTEX, vertices) for f in faces]
-    edge_rows, edge_hulls = [edge_row(e) for e in edges], [list(edge_hull(e)) for e in edges]
-    kinds, normals, offsets, rings, exact = [], [], [], [], []
-    surfaces: list[Surface | None] = []
-    hull: list[tuple[Array, Array, float, float, int]] = []
-    for i, face in enumerate(faces):
-        adaptor = BRepAdaptor_Surface(face, True)
-        kind = _KINDS.get(adaptor.GetType(), "other")
-        kinds.append(kind)
-        if kind == "plane":
-            normal, offset = _plane(face, adaptor)
-            straight = all(edge_rows[e][2] for e in face_edges[i])
-            outline = _rings(face)
-            surfaces.append(None)
-            hull += [(*piece, i) for e in face_edges[i] for piece in edge_hulls[e]]
-        else:
-            normal, offset, straight, outline = np.full(3, np.nan), math.nan, False, None
-            surface = surface_of(face, adaptor, kind)
-            surfaces.append(surface)
-            hull += [(*piece, i) for piece in face_hull(face, surface)]
-        normals.append(normal)
-        offsets.append(offset)
-        rings.append(outline)
-        exact.append(straight)
-    sharp, inward = inward_of(faces, edges)
-    points = np.array([xyz(BRep_Tool.Pnt_s(v)) for v in vertices]).reshape(-1, 3)
     edge_faces = _inverse(face_edges, len(edges))
+    edge_rows = [edge_row(e) for e in edges]
+    straight = np.array([r[2] for r in edge_rows], dtype=bool)
+    rows = [_face_row(f, bool(straight[of].all())) for f, of in zip(faces, face_edges, strict=True)]
+    normals, offsets = np.array([r.normal for r in rows]), np.array([r.offset for r in rows])
+    sizes = np.array([r.size for r in rows])
+    points = np.array([xyz(BRep_Tool.Pnt_s(v)) for v in vertices]).reshape(-1, 3)
+    pieces = _hull(faces, edges, rows, face_edges)
+    sharp, inward = inward_of(faces, edges)
     return FaceTable(
-        lids=_lids(kinds, normals, offsets, points, (face_edges, face_vertices, edge_faces), hull),
+        lids=_lids((normals, offsets), points, (face_edges, face_vertices, edge_faces), pieces),
         sharp=sharp,
         inward=inward,
         circles=tuple(circle_of(e) for e in edges),
-        kinds=tuple(kinds),
-        normals=np.array(normals),
-        offsets=np.array(offsets),
-        rings=tuple(rings),
-        exact=np.array(exact, dtype=bool),
-        surfaces=tuple(surfaces),
+        kinds=tuple(r.kind for r in rows),
+        normals=normals,
+        offsets=offsets,
+        rings=tuple(r.rings for r in rows),
+        exact=np.array([r.exact for r in rows], dtype=bool),
+        areas_mm2=sizes[:, 0],
+        area_centres=sizes[:, 1:],
+        surfaces=tuple(r.surface for r in rows),
         starts=np.array([r[0] for r in edge_rows]).reshape(-1, 3),
         ends=np.array([r[1] for r in edge_rows]).reshape(-1, 3),
-        straight=np.array([r[2] for r in edge_rows], dtype=bool),
+        straight=straight,
         samples=np.array([r[3] for r in edge_rows]).reshape(-1, 9, 3),
         lengths_mm=np.array([r[4] for r in edge_rows]),
         edge_vertices=edge_vertices(edges, vertices),
@@ -192,12 +187,71 @@ def face_table(solid: Solid) -> FaceTable:
         vertices=points,
         vertex_faces=_inverse(face_vertices, len(vertices)),
         face_vertices=tuple(face_vertices),
-        hull_centres=np.array([h[0] for h in hull]),
-        hull_axes=np.array([h[1] for h in hull]),
-        hull_radii=np.array([h[2] for h in hull]),
-        hull_balls=np.array([h[3] for h in hull]),
-        hull_faces=np.array([h[4] for h in hull]),
+        hull_centres=pieces[0],
+        hull_axes=pieces[1],
+        hull_radii=pieces[2],
+        hull_balls=pieces[3],
+        hull_faces=pieces[4],
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _FaceRow:
+    """What is read of one face."""
+
+    kind: str
+    normal: Array
+    offset: float
+    rings: tuple[Array, ...] | None
+    exact: bool
+    surface: Surface | None
+    size: tuple[float, float, float, float]
+
+
+def _face_row(face: Any, straight: bool) -> _FaceRow:
+    adaptor = BRepAdaptor_Surface(face, True)
+    kind = _KINDS.get(adaptor.GetType(), "other")
+    if kind != "plane":
+        return _FaceRow(
+            kind=kind, normal=np.full(3, np.nan), offset=math.nan, rings=None, exact=False,
+            surface=surface_of(face, adaptor, kind), size=_size(face, False),
+        )  # fmt: skip
+    normal, offset = _plane(face, adaptor)
+    return _FaceRow(
+        kind=kind, normal=normal, offset=offset, rings=_rings(face), exact=straight,
+        surface=None, size=_size(face, not straight),
+    )  # fmt: skip
+
+
+def _hull(
+    faces: Sequence[Any],
+    edges: Sequence[Any],
+    rows: Sequence[_FaceRow],
+    face_edges: Sequence[NDArray[np.int64]],
+) -> Hull:
+    """Pieces whose convex hull holds each face.
+
+    A flat face is held by its outline, and so is a ruled one: every point of it lies on a ruling between
+    two points of the outline, however it is trimmed.
+    """
+    outlines = [list(edge_hull(e)) for e in edges]
+    hull: list[tuple[Array, Array, float, float, int]] = []
+    for i, (face, row) in enumerate(zip(faces, rows, strict=True)):
+        if row.surface is None or row.kind in {"cylinder", "cone"}:
+            hull += [(*piece, i) for e in face_edges[i] for piece in outlines[e]]
+        else:
+            hull += [(*piece, i) for piece in face_hull(face, row.surface)]
+    centres, axes, radii, balls, owners = zip(*hull, strict=True)
+    return np.array(centres), np.array(axes), np.array(radii), np.array(balls), np.array(owners)
+
+
+def _size(face: Any, wanted: bool) -> tuple[float, float, float, float]:
+    """Area and centre of a face, nan where they are not wanted."""
+    if not wanted:
+        return math.nan, math.nan, math.nan, math.nan
+    properties = GProp_GProps()
+    BRepGProp.SurfaceProperties_s(face, properties)
+    return properties.Mass(), *properties.CentreOfMass().Coord()
 
 
 def _indices(face: Any, what: Any, every: Sequence[Any]) -> NDArray[np.int64]:
@@ -213,38 +267,28 @@ _BEHIND_MM = 0.01
 
 
 def _lids(
-    kinds: Sequence[str],
-    normals: Sequence[Array],
-    offsets: Sequence[float],
+    planes: tuple[Array, Array],
     points: Array,
     topology: tuple[Sequence[Any], Sequence[Any], Sequence[tuple[int, ...]]],
-    hull: Sequence[tuple[Array, Array, float, float, int]],
+    hull: Hull,
 ) -> NDArray[np.bool_]:
-    """Whether each face is a lid."""
-    flat = [k == "plane" for k in kinds]
-    found = [f and _is_lid(i, normals[i], offsets[i], points, topology, hull) for i, f in enumerate(flat)]
-    return np.array(found, dtype=bool)
-
-
-def _is_lid(
-    face: int,
-    normal: Array,
-    offset: float,
-    points: Array,
-    topology: tuple[Sequence[Any], Sequence[Any], Sequence[tuple[int, ...]]],
-    hull: Sequence[tuple[Array, Array, float, float, int]],
-) -> bool:
-    """Whether all else lies behind a face's plane; faces beside it may touch the plane at its edges."""
+    """Whether all else lies behind each face's plane; faces beside it may touch the plane at its edges."""
+    normals, offsets = planes
     face_edges, face_vertices, edge_faces = topology
-    others = np.setdiff1d(np.arange(len(points)), face_vertices[face])
-    if others.size and float((points[others] @ normal).max()) > offset - _BEHIND_MM:
-        return False
-    beside = {f for e in face_edges[face] for f in edge_faces[e]}
-    for centre, axis, radius, ball, owner in hull:
-        reach = float(centre @ normal) + radius * math.sqrt(max(0.0, 1 - float(axis @ normal) ** 2)) + ball
-        if reach > offset + (1e-7 if owner in beside else -_BEHIND_MM):
-            return False
-    return True
+    centres, axes, radii, balls, owners = hull
+    # nan, from a curved face, compares false and makes no lid.
+    tilt = np.sqrt(np.clip(1.0 - (axes @ normals.T) ** 2, 0.0, 1.0))
+    over = centres @ normals.T + radii[:, None] * tilt + balls[:, None] - offsets
+    corners = points @ normals.T - offsets
+    lids = ~np.isnan(offsets)
+    for face in np.flatnonzero(lids).tolist():
+        others = np.ones(len(points), dtype=bool)
+        others[face_vertices[face]] = False
+        beside = {f for e in face_edges[face] for f in edge_faces[e]}
+        allowed = np.where(np.isin(owners, list(beside)), 1e-7 + 2 * balls, -_BEHIND_MM)
+        behind = corners[others, face].max(initial=-np.inf) <= -_BEHIND_MM
+        lids[face] = behind and np.all(over[:, face] <= allowed)
+    return lids
 
 
 def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...], ...]:

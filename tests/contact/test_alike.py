@@ -1,0 +1,69 @@
+"""Neighbours alike are told from one another's answer: it must be the answer each would have had alone."""
+
+from __future__ import annotations
+
+import itertools
+
+import cadquery as cq
+import numpy as np
+import pytest
+
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.kernel.shapes import Placed, faces_of
+from fixturecheck.tolerances import Tolerances
+
+
+def put(name: str, solid: cq.Solid, at: cq.Location) -> Placed:
+    names = tuple(f"f{k}" for k in range(len(faces_of(solid))))
+    return Placed(name=name, solid=solid, face_names=names, at=at)
+
+
+def notched() -> cq.Solid:
+    bar = cq.Workplane().box(10, 20, 8, centered=False).edges("|X and >Z").fillet(1.5)
+    return bar.faces(">X").workplane(centerOption="CenterOfBoundBox").hole(4).val()
+
+
+@pytest.mark.parametrize("copied", [False, True], ids=["shared", "copies"])
+def test_each_pair_of_a_turned_row_has_the_answer_it_has_alone(copied):
+    drawn = notched()
+    turn = cq.Location((3, 4, 5), (1, 2, 3), 37)
+    row = [
+        put(f"bar_{k}", drawn.copy() if copied else drawn, turn * cq.Location((10.0 * k, 0.3 * (k % 2), 0)))
+        for k in range(5)
+    ]
+    together = find_contacts(row, Tolerances()).patches
+    assert together
+    for one, two in itertools.pairwise(row):
+        alone = find_contacts([one, two], Tolerances()).patches
+        mine = [p for p in together if set(p.bodies) == {one.name, two.name}]
+        assert [p.contact.kind for p in mine] == [p.contact.kind for p in alone]
+        for got, wanted in zip(mine, alone, strict=True):
+            assert (got.contact.a, got.contact.b) == (wanted.contact.a, wanted.contact.b)
+            assert got.contact.area_mm2 == pytest.approx(wanted.contact.area_mm2, abs=1e-9)
+            assert got.contact.normal == pytest.approx(wanted.contact.normal, abs=1e-9)
+            assert got.contact.centroid == pytest.approx(wanted.contact.centroid, abs=1e-9)
+            drawn_at, wanted_at = (np.array(p.shape.geometry.Center().toTuple()) for p in (got, wanted))
+            assert drawn_at == pytest.approx(wanted_at, abs=1e-9)
+
+
+def test_a_mirrored_neighbour_is_not_taken_for_the_same():
+    drawn = notched()
+    row = [
+        put("a", drawn, cq.Location()),
+        put("b", drawn, cq.Location((10, 0, 0))),
+        put("c", drawn, cq.Location((20.02, 0, 0))),
+    ]
+    kinds = {
+        p.bodies: p.contact.kind for p in find_contacts(row, Tolerances()).patches if p.contact.area_mm2 > 50
+    }
+    assert kinds == {("a", "b"): "area", ("b", "c"): "near"}
+
+
+def test_area_of_round_outlines_is_exact_without_the_kernel():
+    # A plate with a round hole well inside, under a block that covers it: closed form of the two outlines.
+    plate = cq.Workplane().box(40, 30, 6, centered=(True, True, False)).faces(">Z").workplane().hole(10).val()
+    block = cq.Workplane().box(60, 20, 5, centered=(True, True, False)).translate((0, 0, 6)).val()
+    bodies = [put("plate", plate, cq.Location()), put("block", block, cq.Location())]
+    (patch,) = [p for p in find_contacts(bodies, Tolerances()).patches if p.contact.kind == "area"]
+    assert patch.contact.area_mm2 == pytest.approx(40 * 20 - np.pi * 5**2, abs=1e-9)
+    assert patch.shape.geometry.Area() == pytest.approx(patch.contact.area_mm2, rel=1e-9)
