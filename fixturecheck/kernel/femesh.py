@@ -143,24 +143,6 @@ class TetMesher:
 _ARRAYS = ("points_mm", "tets", "facets", "facet_face")
 
 
-def carried(points_mm: Floats, solid: Solid) -> Floats:
-    """Carry points from a solid's own frame to where the solid stands."""
-    turn, shift = _placing(solid)
-    return np.asarray(points_mm @ turn.T + shift)
-
-
-def brought_home(points_mm: Floats, solid: Solid) -> Floats:
-    """Carry points from where a solid stands into its own frame."""
-    turn, shift = _placing(solid)
-    return np.asarray((points_mm - shift) @ turn)
-
-
-def _placing(solid: Solid) -> tuple[Floats, Floats]:
-    move = solid.wrapped.Location().Transformation()
-    rows = np.array([[move.Value(i, j) for j in range(1, 5)] for i in range(1, 4)])
-    return rows[:, :3], rows[:, 3]
-
-
 def _key(brep: bytes, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float) -> str:
     parts = (repr(round(size_mm, 6)), repr(faces), repr(round(fine_mm, 6)) if len(points) else "")
     return hashlib.sha256(brep + "|".join(parts).encode() + points.tobytes()).hexdigest()

@@ -61,17 +61,6 @@ class _Folded(ast.NodeTransformer):
         return node
 
 
-def parameters_of(path: Path) -> dict[str, object]:
-    """Return the parameters that a script lets be overridden, with their own values.
-
-    Raises
-    ------
-    SetupError
-        The file cannot be read or is not Python; the message has the line.
-    """
-    return {name: p.default_value for name, p in _model(path).metadata.parameters.items()}
-
-
 def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
     """Run a script through CQGI.
 

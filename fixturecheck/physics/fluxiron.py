@@ -63,11 +63,6 @@ class IronBody:
         """Number of potential unknowns."""
         return len(self.points_mm) + len(self.edges)
 
-    @cached_property
-    def nodes_mm(self) -> Array:
-        """Where the unknowns sit: vertices, then midpoints of edges, mm, shape (unknowns, 3)."""
-        return np.vstack([self.points_mm, self.points_mm[self.edges].mean(axis=1)])
-
     def edge_unknowns(self, vertices: Index, pairs: Index) -> Index:
         """Return the mid-edge unknowns of cells, shape (cells, len(pairs))."""
         count = len(self.points_mm)

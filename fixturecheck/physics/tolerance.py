@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import qr
 from scipy.optimize import linprog
 
 from fixturecheck.errors import NotComputedError
@@ -193,10 +192,3 @@ def corners(half_mm: Floats, limit: int = 12) -> Floats | None:
         return None
     signs = np.array(np.meshgrid(*[[-1.0, 1.0]] * count, indexing="ij")).reshape(count, -1).T
     return np.asarray(signs * half_mm)
-
-
-def independent(rows: Floats) -> Ints:
-    """Return the numbers of a largest set of independent rows, by pivoted QR."""
-    _, triangle, order = qr(rows.T, mode="economic", pivoting=True)
-    size = np.abs(np.diag(triangle))
-    return np.asarray(order[: int(np.sum(size > SAME * max(size.max(initial=0.0), 1e-300)))])

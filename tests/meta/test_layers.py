@@ -37,7 +37,6 @@ ALLOWED: Mapping[str, set[str]] = {
     # Where solids and pure numbers meet.
     "settling": WORKED_OUT,
     "magnet": WORKED_OUT,
-    "hold": WORKED_OUT | {"magnet"},
     "holding": WORKED_OUT | {"magnet", "settling"},
     # Judging and mending.
     "checks": SOLVED,
