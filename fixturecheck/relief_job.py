@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from fixturecheck.kernel.clip import edge_middle
-from fixturecheck.kernel.features import matrix_of
 from fixturecheck.kernel.mesh import Tessellator
+from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.kernel.relieving import edge_line, nearest_edge
 from fixturecheck.kernel.shapes import edges_of
 from fixturecheck.remedy.clashes import clashes_of

@@ -115,13 +115,11 @@ def _wrong_way(cut: Cut, role: str, target: Target, way: str) -> str:
 
 def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
     """Collect the faces of one name."""
-    indices = body.faces.get(name)
-    if indices is None:
-        known = body.face_names()
-        if name not in known:
-            message = f"cut {cut.name}: {body.name} has no face {name!r}; it has {', '.join(sorted(known))}"
-            raise SetupError(message)
-        indices = (known.index(name),)
+    indices = body.face_indices(name)
+    if not indices:
+        known = ", ".join(sorted(body.face_names()))
+        message = f"cut {cut.name}: {body.name} has no face {name!r}; it has {known}"
+        raise SetupError(message)
     named = tuple(faces[i] for i in indices)
     areas = [f.Area() for f in named]
     flats = [flat_of(f) for f in named]

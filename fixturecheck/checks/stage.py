@@ -47,8 +47,8 @@ class Stage:
         NotComputedError
             The face is not flat, or its pieces do not lie in one plane.
         """
-        names = self.setup.body(body).face_names()
-        pieces = [f for f, n in zip(faces_of(self.placed[body]), names, strict=True) if n == face]
+        faces = faces_of(self.placed[body])
+        pieces = [faces[i] for i in self.setup.body(body).face_indices(face)]
         frames = [face_frame(p) for p in pieces]
         first = frames[0][1]
         if not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):

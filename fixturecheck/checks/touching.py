@@ -93,8 +93,7 @@ def face_area_mm2(stage: Stage, body: str, face: str) -> float:
     """Return the area of a named face, all its pieces together."""
     found = stage.setup.body(body)
     faces = faces_of(found.solid)
-    names = found.face_names()
-    return float(sum(f.Area() for f, name in zip(faces, names, strict=True) if name == face))
+    return float(sum(faces[i].Area() for i in found.face_indices(face)))
 
 
 def _is_on(patch: Patch, seat: Seat) -> bool:

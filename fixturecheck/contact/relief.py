@@ -19,7 +19,7 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.clip import distance, extent_along
-from fixturecheck.kernel.features import matrix_of
+from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.kernel.relieving import chamfered, edge_line, filleted, skin_points, stepped
 from fixturecheck.kernel.shapes import Placed, Shape, Solid, edges_of
 from fixturecheck.tolerances import Tolerances

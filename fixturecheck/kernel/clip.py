@@ -30,6 +30,7 @@ from OCP.TopoDS import TopoDS
 from OCP.TopTools import TopTools_ListOfShape
 
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.placing import location_of
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape, Solid, box_of, cq_shape, edges_of, faces_of
 
 Array = NDArray[np.float64]
@@ -52,10 +53,7 @@ def moved_by(placed: Placed, by: Array) -> Placed:
 
 def carried(shape: Shape, turn: Array, shift: Array) -> Shape:
     """Return the shape after x -> turn x + shift, for a rotation matrix (3, 3) and a vector (3,), mm."""
-    move = gp_Trsf()
-    rows = [float(v) for row, off in zip(turn, shift, strict=True) for v in (*row, off)]
-    move.SetValues(*rows)
-    return shape.moved(cq.Location(move))
+    return shape.moved(location_of(np.column_stack([turn, shift])))
 
 
 def polygon_face(rings: Sequence[Array]) -> Face:

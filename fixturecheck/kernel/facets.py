@@ -27,6 +27,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 from fixturecheck.kernel.facet_edges import chords, circle_of, edge_hull, edge_row, edge_vertices, inward_of
 from fixturecheck.kernel.facet_nouns import Array, Circle, Surface, mapped, xyz
 from fixturecheck.kernel.facet_surfaces import face_hull, surface_of
+from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.kernel.shapes import Placed, Solid
 from fixturecheck.kernel.sound import one_of_each
 
@@ -134,11 +135,8 @@ def face_tables(solids: Sequence[Solid]) -> list[FaceTable]:
 
 def transform_of(placed: Placed) -> tuple[Array, Array]:
     """Return turn (3, 3) and shift (3,) from the topology's frame to the machine's."""
-    location = placed.at.wrapped.Multiplied(placed.solid.wrapped.Location())
-    move = location.Transformation()
-    rows = [[move.Value(i, j) for j in range(1, 5)] for i in range(1, 4)]
-    matrix = np.array(rows)
-    return matrix[:, :3], matrix[:, 3]
+    matrix = matrix_of(placed.at * placed.solid.location())
+    return matrix[:3, :3], matrix[:3, 3]
 
 
 def _pieces(shape: Any) -> tuple[list[Any], list[Any], list[Any]]:

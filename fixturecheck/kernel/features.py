@@ -15,9 +15,7 @@ from numpy.typing import NDArray
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepGProp import BRepGProp
 from OCP.GeomAbs import GeomAbs_SurfaceType
-from OCP.gp import gp_Trsf
 from OCP.GProp import GProp_GProps
-from OCP.TopLoc import TopLoc_Location
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.feature_edges import Heap, Rim, edges_with_faces, normal_at, walk_edge, xyz
@@ -195,20 +193,3 @@ def _numbers(meeting: list[dict[int, Floats]]) -> Ints:
     for i, numbers in enumerate(meeting):
         out[i, : len(numbers)] = list(numbers)
     return out
-
-
-def matrix_of(location: cq.Location) -> Floats:
-    """Return a location as a 4 x 4 matrix, mm."""
-    trsf = location.wrapped.Transformation()
-    out = np.eye(4)
-    for i in range(3):
-        for j in range(4):
-            out[i, j] = trsf.Value(i + 1, j + 1)
-    return out
-
-
-def location_of(matrix: Floats) -> cq.Location:
-    """Return a rigid 4 x 4 matrix as a location."""
-    trsf = gp_Trsf()
-    trsf.SetValues(*(float(v) for v in np.asarray(matrix)[:3].ravel()))
-    return cq.Location(TopLoc_Location(trsf))

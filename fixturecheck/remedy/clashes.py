@@ -12,7 +12,7 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import distance, dot, world_faces
-from fixturecheck.kernel.features import location_of
+from fixturecheck.kernel.placing import location_of
 from fixturecheck.kernel.relieving import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape, volume_mm3
 from fixturecheck.physics.rigid import Poses
@@ -21,7 +21,7 @@ from fixturecheck.remedy.model import Clash
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.gaps import gap_um
 from fixturecheck.settling.run import backed_off, loads_of, loose_of
-from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.model import Setup
 
 _ON_MM = 1e-5
 
@@ -67,14 +67,10 @@ def _wanted(bench: Bench) -> set[frozenset[tuple[int, int]]]:
     """Return the pairs of faces that seats state, as body and face numbers."""
     pairs = set()
     for seat in bench.setup.seats:
-        for i in _numbers(bench.setup.body(seat.body), seat.face):
-            for j in _numbers(bench.setup.body(seat.on), seat.on_face):
+        for i in bench.setup.body(seat.body).face_indices(seat.face):
+            for j in bench.setup.body(seat.on).face_indices(seat.on_face):
                 pairs.add(frozenset(((bench.index(seat.body), i), (bench.index(seat.on), j))))
     return pairs
-
-
-def _numbers(body: Body, face: str) -> list[int]:
-    return [i for i, name in enumerate(body.face_names()) if name == face]
 
 
 def _closed_as_drawn(bench: Bench, number: int) -> bool:
@@ -83,8 +79,8 @@ def _closed_as_drawn(bench: Bench, number: int) -> bool:
     touch = bench.setup.tolerances.touch_um
     gaps = [
         gap_um(bench, bench.drawn, (bench.index(seat.body), i), (bench.index(seat.on), j))
-        for i in _numbers(bench.setup.body(seat.body), seat.face)
-        for j in _numbers(bench.setup.body(seat.on), seat.on_face)
+        for i in bench.setup.body(seat.body).face_indices(seat.face)
+        for j in bench.setup.body(seat.on).face_indices(seat.on_face)
     ]
     return any(abs(low) <= touch for low, _ in gaps)
 

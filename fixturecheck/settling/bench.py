@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fixturecheck.kernel.features import Features, features_of, matrix_of
+from fixturecheck.kernel.features import Features, features_of
+from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.setup.model import Body, Setup
 

@@ -66,7 +66,8 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
     """Return the middle of a target face and the normal there."""
     body = setup.body(part)
     solid = body.solid.moved(body.at)
-    pieces = [f for f, n in zip(faces_of(solid), body.face_names(), strict=True) if n == face]
+    faces = faces_of(solid)
+    pieces = [faces[i] for i in body.face_indices(face)]
     frames = [face_frame(p) for p in pieces]
     middle = np.average([f[0] for f in frames], axis=0, weights=[float(p.Area()) for p in pieces])
     return Target(

@@ -11,8 +11,7 @@ def is_flat(bench: Bench, seat: Seat) -> bool:
     sides = ((seat.body, seat.face), (seat.on, seat.on_face))
     for name, face in sides:
         index = bench.index(name)
-        names = bench.bodies[index].face_names()
         flat = set(bench.features[index].plane_faces.tolist())
-        if any(n == face and i not in flat for i, n in enumerate(names)):
+        if any(i not in flat for i in bench.bodies[index].face_indices(face)):
             return False
     return True

@@ -46,7 +46,7 @@ def _lies_on(bench: Bench, poses: Poses, one: Carried, seat: Carried) -> bool:
 def _all_on(bench: Bench, poses: Poses, one: Carried, face: str) -> bool:
     name, _, label = face.partition(".")
     index = bench.index(name)
-    names = bench.bodies[index].face_names()
-    pieces = [f for f, n in zip(faces_of(bench.bodies[index].solid), names, strict=True) if n == label]
+    faces = faces_of(bench.bodies[index].solid)
+    pieces = [faces[i] for i in bench.bodies[index].face_indices(label)]
     local = (np.array(one.points_mm) - poses.origin_mm[index]) @ poses.rotation[index]
     return all(min(distance(dot(p), f)[0] for f in pieces) <= _ON_MM for p in local)

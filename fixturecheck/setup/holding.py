@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Vector
+from fixturecheck.setup.words import one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 
@@ -136,16 +137,16 @@ def refuse_bad_holding(setup: Setup) -> None:
     if not isinstance(holding, Holding):
         message = f"holding must be a Holding; got {type(holding).__name__}"
         raise SetupError(message)
-    _one_of(holding.magnet, MAGNET_STATES, "holding, magnet")
-    _one_of(holding.friction, FRICTIONS, "holding, friction")
-    _one_of(holding.abrasive, ABRASIVES, "holding, abrasive")
+    one_of(holding.magnet, MAGNET_STATES, "holding, magnet")
+    one_of(holding.friction, FRICTIONS, "holding, friction")
+    one_of(holding.abrasive, ABRASIVES, "holding, abrasive")
     _refuse_bad_magnet(setup, holding)
     _refuse_bad_mu(holding)
     bodies = [b.name for b in setup.bodies]
     parts = [b.name for b in setup.bodies if b.role == "part"]
     for part, kind in holding.grinds_as.items():
         _known(part, parts, "holding, grinds_as")
-        _one_of(kind, GRINDS_AS, f"holding, grinds_as of {part!r}")
+        one_of(kind, GRINDS_AS, f"holding, grinds_as of {part!r}")
     for material, curves in holding.curves_between.items():
         _refuse_bad_curves(material, curves)
     for name in holding.blocking:
@@ -200,8 +201,8 @@ def _refuse_bad_curves(material: str, curves: tuple[str, ...]) -> None:
 
 def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
     where = f"clamp {clamp.name!r}"
-    _one_of(clamp.kind, CLAMP_KINDS, f"{where}, kind")
-    _one_of(clamp.thread, THREADS, f"{where}, thread")
+    one_of(clamp.kind, CLAMP_KINDS, f"{where}, kind")
+    one_of(clamp.thread, THREADS, f"{where}, thread")
     _known(clamp.body, [b.name for b in setup.bodies], where)
     if (clamp.force_n is None) == (clamp.torque_nm is None):
         message = f"{where}: state force_n or torque_nm, one of the two"
@@ -238,10 +239,4 @@ def _known(name: str, known: Iterable[str], where: str) -> None:
     names = list(known)
     if name not in names:
         message = f"{where}: no such body as {name!r}; {nearest(str(name), names)}"
-        raise SetupError(message)
-
-
-def _one_of(value: object, known: tuple[str, ...], where: str) -> None:
-    if value not in known:
-        message = f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}"
         raise SetupError(message)

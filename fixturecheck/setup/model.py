@@ -12,6 +12,7 @@ from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.relieving import Relieving
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.validate import all_of, listed, refuse_bad
+from fixturecheck.setup.words import BY_PLACE
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
 
@@ -64,6 +65,12 @@ class Body:
     def placed(self) -> Placed:
         """Return the solid with its names where it stands."""
         return Placed(name=self.name, solid=self.solid, face_names=tuple(self.face_names()), at=self.at)
+
+    def face_indices(self, name: str) -> tuple[int, ...]:
+        """Return the faces of one name as indices in kernel order; empty where no face has it."""
+        if name in self.faces or not BY_PLACE.fullmatch(name):
+            return tuple(self.faces.get(name, ()))
+        return tuple(i for i, found in enumerate(self.face_names()) if found == name)
 
     def face_names(self) -> list[str]:
         """Return a name for every face in kernel order: the given one, or `face_<n>` by place."""

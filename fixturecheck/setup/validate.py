@@ -14,7 +14,7 @@ from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.numbers import refuse_bad_numbers
 from fixturecheck.setup.relieving import refuse_bad_relieving
 from fixturecheck.setup.staging import refuse_bad_staging
-from fixturecheck.setup.words import BY_PLACE, NAME
+from fixturecheck.setup.words import BY_PLACE, NAME, one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.shop.wheels import check_wheel
@@ -72,7 +72,7 @@ def refuse_bad(setup: Setup) -> None:
     if not isinstance(setup.name, str) or not setup.name.strip() or not setup.name.isprintable():
         message = f"a set-up needs a name of printable characters on one line; got {setup.name!r}"
         raise SetupError(message)
-    _one_of(setup.units, UNITS, "set-up, units")
+    one_of(setup.units, UNITS, "set-up, units")
     refuse_bad_numbers(setup)
     _refuse_bad_bodies(setup)
     for seat in setup.seats:
@@ -80,7 +80,7 @@ def refuse_bad(setup: Setup) -> None:
     _refuse_repeats((c.name for c in setup.cuts), "cut")
     for cut in setup.cuts:
         _refuse_bad_cut(setup, cut)
-    _one_of(setup.machine.sparks, SPARKS, "machine, sparks")
+    one_of(setup.machine.sparks, SPARKS, "machine, sparks")
     check_wheel(setup.wheel)
     if setup.machine.flange.diameter_mm >= setup.wheel.diameter_mm:
         message = (
@@ -92,7 +92,7 @@ def refuse_bad(setup: Setup) -> None:
     refuse_bad_holding(setup)
     refuse_bad_relieving(setup)
     for check, level in setup.severity.items():
-        _one_of(level, SEVERITIES, f"severity of {check!r}")
+        one_of(level, SEVERITIES, f"severity of {check!r}")
 
 
 def suspicions(setup: Setup) -> tuple[Finding, ...]:
@@ -154,9 +154,9 @@ def _refuse_bad_bodies(setup: Setup) -> None:
 def _refuse_bad_body(body: Body) -> None:
     """One body's role, materials and face names."""
     where = f"body {body.name!r}"
-    _one_of(body.role, ROLES, f"{where}, role")
+    one_of(body.role, ROLES, f"{where}, role")
     if body.pole is not None:
-        _one_of(body.pole, POLES, f"{where}, pole")
+        one_of(body.pole, POLES, f"{where}, pole")
     _from_table(tables.material, body.material, where)
     _refuse_bad_faces(body)
     for what, names in (
@@ -194,7 +194,7 @@ def _refuse_bad_faces(body: Body) -> None:
 
 def _refuse_bad_seat(setup: Setup, seat: Seat) -> None:
     where = f"seat of {seat.body!r} on {seat.on!r}"
-    _one_of(seat.rank, RANKS, f"{where}, rank")
+    one_of(seat.rank, RANKS, f"{where}, rank")
     if seat.body == seat.on:
         message = f"{where}: a body cannot seat on itself; name the body that it lies on"
         raise SetupError(message)
@@ -205,7 +205,7 @@ def _refuse_bad_seat(setup: Setup, seat: Seat) -> None:
 def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
     where = f"cut {cut.name!r}"
     _allowed(cut.name, where)
-    _one_of(cut.way, WAYS, f"{where}, way")
+    one_of(cut.way, WAYS, f"{where}, way")
     if not isinstance(cut.parts, list | tuple) or not cut.parts:
         message = f"{where}: parts must be a list of part names; got {cut.parts!r}"
         raise SetupError(message)
@@ -244,12 +244,9 @@ def _body_of(setup: Setup, name: str, where: str) -> Body:
 
 def _face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
     """Return a named face's indices; faces that nobody named go by `face_<n>`."""
-    if name in body.faces:
-        return tuple(body.faces[name])
-    if BY_PLACE.fullmatch(str(name)):
-        places = body.face_names()
-        if name in places:
-            return (places.index(name),)
+    indices = body.face_indices(str(name))
+    if indices:
+        return indices
     message = f"{where}: body {body.name!r} has no face {name!r}; {nearest(name, body.faces)}"
     raise SetupError(message)
 
@@ -267,12 +264,6 @@ def _refuse_repeats(names: Iterable[str], what: str) -> None:
 def _allowed(name: object, where: str) -> None:
     if not isinstance(name, str) or not NAME.fullmatch(name):
         message = f"{where}: a name is made of letters a to z, digits, _ and -, without blanks or dots"
-        raise SetupError(message)
-
-
-def _one_of(value: object, known: tuple[str, ...], where: str) -> None:
-    if value not in known:
-        message = f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}"
         raise SetupError(message)
 
 

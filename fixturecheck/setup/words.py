@@ -4,11 +4,26 @@ from __future__ import annotations
 
 import re
 
+from fixturecheck.errors import SetupError
+
 NAME = re.compile(r"[A-Za-z0-9_-]+")
 """What a body, face or cut may be called: it becomes a file name and one side of `body.face`."""
 
 BY_PLACE = re.compile(r"face_\d+")
 """Names kept for faces that nobody named; they are numbered by place."""
+
+
+def one_of(value: object, known: tuple[str, ...], where: str) -> None:
+    """Refuse a word that is none of those known.
+
+    Raises
+    ------
+    SetupError
+        Names the place, the word and those that may stand there.
+    """
+    if value not in known:
+        message = f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}"
+        raise SetupError(message)
 
 
 def plain(name: str) -> str:
