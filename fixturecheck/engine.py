@@ -52,6 +52,17 @@ def stage_of(setup: Setup, *, progress: Progress = _quiet) -> tuple[Stage, list[
         rest = None
         missing.append(_unknown("rest", setup.name, str(reason)))
     stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=tuple(cuts), answered=rest)
+    if setup.holding is not None:
+        # Loaded only where it is asked: the field solver alone takes most of a second to load.
+        holding = import_module("fixturecheck.holding.run")
+        hold = holding.held(
+            setup,
+            solids,
+            contacts,
+            stage.cuts,
+            progress=lambda doing, share: progress(doing, 0.7 + 0.2 * share),
+        )
+        stage = replace(stage, held=hold)
     return stage, missing
 
 
@@ -63,15 +74,12 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
     stage, missing = stage_of(setup, progress=progress)
     findings = [*suspicions(setup), *missing]
     for i, (name, module) in enumerate(MODULES.items()):
-        progress(f"check {name}", 0.8 + 0.2 * i / len(MODULES))
+        progress(f"check {name}", 0.9 + 0.1 * i / len(MODULES))
         try:
             # What was found before a failure stays: extending keeps it.
             findings.extend(import_module(module).check(stage))
         except (NotComputedError, KernelError) as reason:
             findings.append(_unknown(name, setup.name, str(reason)))
-    if setup.holding is not None and "hold" not in MODULES:
-        why = "the holding that the set-up states is read, but what it holds is not worked out yet"
-        findings.append(_unknown("hold", setup.name, why))
     findings = [_as_stated(setup, f) for f in findings]
     progress("done", 1.0)
     return Result(
@@ -84,6 +92,7 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
         cuts=tuple(c.made for c in stage.cuts),
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
+        holding=import_module("fixturecheck.holding.told").found(setup, stage.held) if stage.held else None,
     )
 
 

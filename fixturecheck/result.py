@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from fixturecheck.hold_result import HoldFound
+
 Vector = tuple[float, float, float]
 
 
@@ -334,7 +336,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
-    """Everything a check found; reports compute nothing. `rest` is None where no staging is stated."""
+    """Everything a check found; reports compute nothing. `rest` and `holding` are None where not stated."""
 
     verdict: Verdict
     name: str
@@ -345,3 +347,4 @@ class Result:
     cuts: tuple[CutMade, ...]
     shapes: tuple[NamedShape, ...]
     rest: Rest | None = None
+    holding: HoldFound | None = None

@@ -11,6 +11,7 @@ MODULES = {
     "rest": "fixturecheck.checks.rest",
     "location": "fixturecheck.checks.location",
     "tolerance": "fixturecheck.checks.tolerance",
+    "hold": "fixturecheck.checks.hold",
     "reach": "fixturecheck.checks.reach",
     "clear": "fixturecheck.checks.clear",
     "align": "fixturecheck.checks.align",

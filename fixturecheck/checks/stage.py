@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,9 +13,12 @@ from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import face_frame
 from fixturecheck.kernel.shapes import Solid, faces_of, to_vector
-from fixturecheck.result import Vector
+from fixturecheck.result import NamedShape, Vector
 from fixturecheck.settling.answer import Answered
 from fixturecheck.setup.model import Setup
+
+if TYPE_CHECKING:
+    from fixturecheck.holding.model import Held
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -31,6 +35,8 @@ class Stage:
         Each cut with its wheel sweep and the part as ground.
     answered : Answered or None
         What staging came to; None where none is stated, or where it could not be run.
+    held : Held or None
+        How the parts hold; None where no holding is stated.
     """
 
     setup: Setup
@@ -38,6 +44,15 @@ class Stage:
     contacts: ContactMap
     cuts: tuple[GroundCut, ...]
     answered: Answered | None = None
+    held: Held | None = None
+
+    def shapes_under(self, body: str) -> tuple[NamedShape, ...]:
+        """Return the patches that a body touches anything with."""
+        return tuple(
+            p.shape
+            for p in self.contacts.patches
+            if p.contact.kind != "near" and body in (p.contact.a.split(".")[0], p.contact.b.split(".")[0])
+        )
 
     def face_place(self, body: str, face: str) -> tuple[Vector, Vector]:
         """Return the centre and the outward normal of a named flat face where it stands.

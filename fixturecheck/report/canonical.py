@@ -6,6 +6,7 @@ import json
 from importlib.metadata import version
 from typing import Any
 
+from fixturecheck.report.hold_data import hold_dict
 from fixturecheck.report.rest_data import rest_dict
 from fixturecheck.report.rounding import rounded
 from fixturecheck.result import Contact, CutMade, Finding, Result, Vector
@@ -54,6 +55,7 @@ def result_dict(result: Result) -> dict[str, Any]:
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
         "rest": rest_dict(result.rest),
+        "holding": hold_dict(result.holding),
     }
 
 

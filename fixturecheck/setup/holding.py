@@ -101,8 +101,9 @@ class Holding:
         By part, its class in the table of grinding: `soft_steel`, `hard_steel` or `cast_iron`.
     curves_between : mapping of str to tuple of str
         By material without a B-H curve, two materials that have one and that it lies between.
-    blocking : tuple of str
-        Fixtures that stand loose and are held like the parts; empty takes every fixture of one piece.
+    blocking : tuple of str or None
+        Fixtures that stand loose and are held like the parts; None takes every fixture of one piece that
+        stands on another.
     least_factor : float
         Times the cutting load that the hold must reach.
     """
@@ -119,7 +120,7 @@ class Holding:
     abrasive: str = "alumina"
     grinds_as: Mapping[str, str] = field(default_factory=dict)
     curves_between: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    blocking: tuple[str, ...] = ()
+    blocking: tuple[str, ...] | None = None
     least_factor: float = 3.0
 
 
@@ -149,7 +150,7 @@ def refuse_bad_holding(setup: Setup) -> None:
         one_of(kind, GRINDS_AS, f"holding, grinds_as of {part!r}")
     for material, curves in holding.curves_between.items():
         _refuse_bad_curves(material, curves)
-    for name in holding.blocking:
+    for name in holding.blocking or ():
         _known(name, [b for b in bodies if b not in parts], "holding, blocking")
     for name in {c.name for c in holding.clamps}:
         if sum(c.name == name for c in holding.clamps) > 1:
@@ -160,10 +161,10 @@ def refuse_bad_holding(setup: Setup) -> None:
 
 
 def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
-    if holding.magnet != "off" and not any(b.pole for b in setup.bodies):
+    if holding.magnet != "off" and not setup.poles():
         message = (
-            f"holding, magnet {holding.magnet!r}: no body is a magnet's pole; take a chuck with detail "
-            "'poles', or state pole 'n' and 's' on the pole pieces"
+            f"holding, magnet {holding.magnet!r}: no body is a magnet's pole; take a magnetic chuck or "
+            "V-block of the shop, or state pole 'n' and 's' on the pole pieces"
         )
         raise SetupError(message)
     if (holding.shim_mm is None) != (holding.shim_pull_n_cm2 is None):

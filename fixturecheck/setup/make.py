@@ -17,6 +17,7 @@ from fixturecheck.setup.model import Body
 from fixturecheck.setup.words import BY_PLACE, plain
 from fixturecheck.shop import catalogue
 from fixturecheck.shop.nearest import nearest
+from fixturecheck.shop.piece import Piece
 
 Place = Location | Sequence[float] | None
 """Where something stands: a location, the point its origin goes to, or nowhere else than drawn."""
@@ -65,6 +66,7 @@ def body(
     tolerance_mm: float | Mapping[str, float] | None = None,
     no_function: Iterable[str] = (),
     pole: str | None = None,
+    poles: Iterable[Body] = (),
     group: str | None = None,
     which: str | int | None = None,
     named: Mapping[str, tuple[int, ...]] | None = None,
@@ -79,7 +81,7 @@ def body(
         One closed solid in the body's own frame, or the STEP or BREP file that holds it.
     at : Location or sequence of float, optional
         Where it stands; see `place`.
-    role, material, pole, group
+    role, material, pole, poles, group
         As in `Body`.
     faces : mapping of str to reference
         A name for each face that matters. A reference is a CadQuery selector string, a point on or
@@ -116,6 +118,7 @@ def body(
         tolerance_mm=dict(tolerance_mm) if isinstance(tolerance_mm, Mapping) else _everywhere(tolerance_mm),
         no_function=frozenset(no_function),
         pole=pole,
+        poles=tuple(poles),
         group=group,
         source=source,
     )
@@ -146,19 +149,22 @@ def equipment(kind: str, *, name: str, at: Place = None, **params: catalogue.Val
         message = f"equipment {name!r}: {reason}"
         raise SetupError(message) from reason
     where = located(at)
-    return tuple(
-        Body(
-            name=piece.body_name(name),
-            solid=piece.solid,
-            at=where,
-            role=piece.role,
-            material=piece.material,
-            faces=dict(piece.faces),
-            finish=dict(piece.finish),
-            pole=piece.pole,
-            group=name,
-        )
-        for piece in pieces
+    return tuple(_of_piece(piece, name, where) for piece in pieces)
+
+
+def _of_piece(piece: Piece, name: str, where: Location) -> Body:
+    """Return a piece of equipment as a body; its poles stay in its own frame."""
+    return Body(
+        name=piece.body_name(name),
+        solid=piece.solid,
+        at=where,
+        role=piece.role,
+        material=piece.material,
+        faces=dict(piece.faces),
+        finish=dict(piece.finish),
+        pole=piece.pole,
+        poles=tuple(_of_piece(p, name, Location()) for p in piece.poles),
+        group=name,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
@@ -43,6 +43,9 @@ class Body:
         Faces that do nothing, where a relief is allowed.
     pole : str or None
         `n` or `s` for a magnet's pole piece.
+    poles : tuple of Body
+        Pole pieces set in the solid and flush with it, drawn in its frame. Parts touch the solid; only
+        the magnet tells its poles apart.
     group : str or None
         The piece of equipment that the body belongs to.
     source : Source or None
@@ -59,6 +62,7 @@ class Body:
     tolerance_mm: Mapping[str, float] = field(default_factory=dict)
     no_function: frozenset[str] = frozenset()
     pole: str | None = None
+    poles: tuple[Body, ...] = ()
     group: str | None = None
     source: Source | None = None
 
@@ -252,3 +256,8 @@ class Setup:
     def parts(self) -> Iterable[Body]:
         """Return the bodies that are ground, in the order stated."""
         return (b for b in self.bodies if b.role == "part")
+
+    def poles(self) -> tuple[Body, ...]:
+        """Return every pole piece where it stands; one that is set in a body has that body as its group."""
+        inner = [replace(p, at=b.at * p.at, group=b.name) for b in self.bodies for p in b.poles]
+        return (*(b for b in self.bodies if b.pole), *inner)

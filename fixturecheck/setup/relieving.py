@@ -11,7 +11,7 @@ from fixturecheck.errors import SetupError
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
 
-KINDS = ("chamfer", "fillet", "undercut")
+KINDS = ("chamfer", "fillet", "undercut", "groove", "setback")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +25,9 @@ class Relieving:
     min_wall_mm : float
         Thinnest wall that a relief may leave; zero asks nothing.
     kinds : tuple of str
-        Reliefs that the shop makes: `chamfer`, `fillet` (a rounded edge), `undercut` (a milled step).
+        Reliefs that the shop makes, those wanted most first: `chamfer`, `fillet` (a rounded edge),
+        `undercut` (a step milled along an outside edge), `groove` (into an inside corner), `setback` (a
+        whole flat face taken back).
     """
 
     clearance_mm: float = 0.0

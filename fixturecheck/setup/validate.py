@@ -157,6 +157,8 @@ def _refuse_bad_body(body: Body) -> None:
     one_of(body.role, ROLES, f"{where}, role")
     if body.pole is not None:
         one_of(body.pole, POLES, f"{where}, pole")
+    for pole in body.poles:
+        one_of(pole.pole, POLES, f"{where}, pole {pole.name!r}")
     _from_table(tables.material, body.material, where)
     _refuse_bad_faces(body)
     for what, names in (

@@ -1,16 +1,15 @@
-"""The flat magnetic chuck: a plate of iron bars, alternately north and south, set in a non-magnetic grid."""
+"""The flat magnetic chuck: a non-magnetic plate set with iron bars, alternately north and south."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.build import box, cut
 from fixturecheck.result import Vector
-from fixturecheck.shop.piece import AXIS_NORMALS, Piece, named, named_box, rest_named
+from fixturecheck.shop.piece import Piece, named_box
 
-_MOST_POLES = 99
+_MOST_POLES = 400
 
 _Bar = tuple[Vector, Vector]
 """Two opposite corners of a pole."""
@@ -25,7 +24,6 @@ def flat_magnetic_chuck(
     spacer_mm: float,
     frame_mm: float,
     pole_direction: str,
-    detail: str,
     back_rail_height_mm: float,
     side_rail_height_mm: float,
     rail_mm: float,
@@ -33,7 +31,7 @@ def flat_magnetic_chuck(
     spacer_material: str,
     rail_material: str,
 ) -> tuple[Piece, ...]:
-    """Return the poles, the grid between them, and the rails; the origin is the middle of the top.
+    """Return the plate set with its poles, and the rails; the origin is the middle of the top.
 
     Raises
     ------
@@ -41,17 +39,14 @@ def flat_magnetic_chuck(
         The plate has no room for two poles, or the poles are too many to handle one by one.
     """
     low, high = (-length_mm / 2, -width_mm / 2, -plate_mm), (length_mm / 2, width_mm / 2, 0.0)
-    pieces: list[Piece] = []
-    if detail == "plate":
-        solid, faces = named_box(low, high)
-        pieces.append(Piece(suffix="plate", solid=solid, faces=faces, material=material))
-    else:
-        axis = 1 if pole_direction == "x" else 0
-        bars = _bars(low, high, across=axis, pitch_mm=pole_pitch_mm, spacer_mm=spacer_mm, frame_mm=frame_mm)
-        pieces += [_pole(i, bar, material) for i, bar in enumerate(bars, start=1)]
-        pieces.append(_grid(low, high, bars, spacer_material))
-    pieces += _rails(low, high, back_rail_height_mm, side_rail_height_mm, rail_mm, rail_material)
-    return tuple(pieces)
+    axis = 1 if pole_direction == "x" else 0
+    bars = _bars(low, high, across=axis, pitch_mm=pole_pitch_mm, spacer_mm=spacer_mm, frame_mm=frame_mm)
+    solid, faces = named_box(low, high)
+    # Parts lie on one plane, whatever is iron in it: only the magnet tells the poles apart.
+    poles = tuple(_pole(i, bar, material) for i, bar in enumerate(bars, start=1))
+    plate = Piece(suffix="plate", solid=solid, faces=faces, material=spacer_material, poles=poles)
+    rails = _rails(low, high, back_rail_height_mm, side_rail_height_mm, rail_mm, rail_material)
+    return plate, *rails
 
 
 def _bars(
@@ -73,8 +68,8 @@ def _bars(
         raise SetupError(message)
     if count > _MOST_POLES:
         message = (
-            f"flat_magnetic_chuck: {count} poles are too many bodies; take a larger pole_pitch_mm, "
-            "or detail 'plate' where the magnet does not matter"
+            f"flat_magnetic_chuck: {count} poles are more than a field can be worked out for; take a "
+            "larger pole_pitch_mm"
         )
         raise SetupError(message)
     first_mm = -(count * pitch_mm - spacer_mm) / 2
@@ -93,14 +88,6 @@ def _pole(number: int, bar: _Bar, material: str) -> Piece:
     solid, faces = named_box(*bar)
     pole = "n" if number % 2 else "s"
     return Piece(suffix=f"pole_{number:02d}", solid=solid, faces=faces, material=material, pole=pole)
-
-
-def _grid(low: Vector, high: Vector, bars: Sequence[_Bar], material: str) -> Piece:
-    """Return what is not iron: frame and spacers in one body."""
-    grid = cut(box(low, high), *(box(*bar) for bar in bars))
-    planes = {n: (normal, high if sum(normal) > 0 else low) for n, normal in AXIS_NORMALS.items()}
-    faces = rest_named(grid, named(grid, planes), "slots")
-    return Piece(suffix="grid", solid=grid, faces=faces, material=material)
 
 
 def _rails(

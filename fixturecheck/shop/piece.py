@@ -45,6 +45,8 @@ class Piece:
         Finish by face name; `*` is the rest.
     pole : str or None
         `n` or `s` for a magnet's pole piece.
+    poles : tuple of Piece
+        Pole pieces set in the solid and flush with it.
     role : str
         `fixture`, always: equipment holds, it is not ground.
     """
@@ -55,6 +57,7 @@ class Piece:
     material: str
     finish: Mapping[str, str] = field(default_factory=lambda: _GROUND)
     pole: str | None = None
+    poles: tuple[Piece, ...] = ()
     role: str = "fixture"
 
     def body_name(self, equipment: str) -> str:

@@ -22,7 +22,7 @@ FACES["right"] = (LENGTH / 2, 0, 5)
 
 def on_chuck(block_height_mm: float, name: str) -> Setup:
     """Return the set-up with blocks of some height."""
-    chuck = equipment("flat_magnetic_chuck", name="chuck", detail="plate")
+    chuck = equipment("flat_magnetic_chuck", name="chuck")
     blocks = [
         equipment(
             "blocking_block",

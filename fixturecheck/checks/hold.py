@@ -1,0 +1,101 @@
+"""Does every part hold against its cut, by what factor, and what would bring the factor back.
+
+What: for each part of each cut the factor on the cutting load at which it lets go, low to high, at the
+stroke and place that it bears least; what drives it; which single loss makes it unsafe.
+Why: a part that scoots or tips under the wheel breaks the wheel and flies.
+Formulas: pull from a field solution on the solids; cutting force from specific energy; contacts with
+Coulomb friction that never pull, loaded until there is no equilibrium.
+Limits: below one it lets go under the cut itself; below the least factor that the set-up states, three by
+default (common practice, no source), it is a caution here, and `crash` says whether it digs in.
+Go: a block of 60 x 60 on a flat chuck under a light cut. No-go: a part on edge in a V-block.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.result import Finding, Verdict
+
+ID = "hold"
+TITLE = "Parts held against the cut"
+
+SOURCE = (
+    "field solution on the solids relative to the rated pull; specific energy of grinding; contacts with "
+    "friction loaded to collapse; least factor as stated, three by default (common practice, no source)"
+)
+TIMES = "x load"
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield a finding for each part of each cut, for each loss that lets it go, and for what is missing."""
+    held = stage.held
+    if held is None:
+        if stage.setup.holding is not None:
+            says = "Whether the parts hold is not known: the holding was stated but not worked out."
+            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="holding", says=says, source=SOURCE)
+        return
+    yield from _missing(held)
+    for part in held.parts:
+        yield _factor(stage, part)
+        yield from _losses(part)
+
+
+def _missing(held: Held) -> Iterator[Finding]:
+    for subject, reason in sorted(held.missing.items()):
+        says = f"Whether {'the parts hold' if subject == 'magnet' else 'it holds'} is not known: {reason}."
+        yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
+
+
+def _factor(stage: Stage, part: PartHold) -> Finding:
+    """Judge one factor by its low end."""
+    holding = stage.setup.holding
+    least = holding.least_factor if holding else 0.0
+    low = part.factors.factor.low
+    verdict = Verdict.NO_GO if low < 1.0 else Verdict.CAUTION if low < least else Verdict.GO
+    worst = part.factors.worst
+    motion = worst.motions[0] if worst.motions else None
+    driver = part.factors.driver
+    says = f"{part.part} {worst.says} ({part.case.label})."
+    if driver and verdict is not Verdict.GO:
+        says += f" What drives it most: {driver}."
+    return Finding(
+        check=ID,
+        verdict=verdict,
+        subject=f"{part.part} in {part.cut}",
+        value=low,
+        unit=TIMES,
+        limit=least,
+        margin=low - least,
+        says=says[0].upper() + says[1:],
+        remedy=" Or: ".join(part.remedies) or None if verdict is not Verdict.GO else None,
+        source=SOURCE,
+        shapes=stage.shapes_under(part.part),
+        location_mm=part.case.at_mm,
+        direction=motion.velocity_at(part.case.at_mm) if motion else None,
+    )
+
+
+def _losses(part: PartHold) -> Iterator[Finding]:
+    """Warn of each single loss under which the part lets go, though it holds with everything there."""
+    if part.factors.factor.low < 1.0:
+        return
+    for loss in part.losses:
+        subject = f"{part.part} in {part.cut}, without {loss.lost}"
+        if loss.collapse is None:
+            says = f"What is left without {loss.lost} is not known: {loss.reason}."
+            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
+        elif loss.collapse.factor.low < 1.0:
+            yield Finding(
+                check=ID,
+                verdict=Verdict.CAUTION,
+                subject=subject,
+                value=loss.collapse.factor.low,
+                unit=TIMES,
+                limit=1.0,
+                margin=loss.collapse.factor.low - 1.0,
+                says=f"Without {loss.lost}, {part.part} {loss.collapse.says}.",
+                source=SOURCE,
+                location_mm=part.case.at_mm,
+            )

@@ -1,0 +1,195 @@
+"""Which bodies carry flux, by which curve, and how much of each pole the parts can feel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.build import box
+from fixturecheck.kernel.clip import common, face_frame
+from fixturecheck.kernel.pick import by_plane
+from fixturecheck.kernel.shapes import Location, Placed, Solid, box_of, faces_of, to_vector
+from fixturecheck.physics.bh import BHLaw, fit_law
+from fixturecheck.result import Vector
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.shop.tables import material
+
+# A pole is cut this far beyond the parts, in pitches; the cuts lie on a grid so that a small move of a part
+# meshes nothing again.
+_BEYOND_PITCHES = 1.0
+_GRID_MM = 10.0
+BACK_FACE = "base"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ferrous:
+    """One body that carries flux.
+
+    Parameters
+    ----------
+    placed : Placed
+        Where it stands; a pole is cut to what the parts can feel.
+    weak, strong : BHLaw
+        The curves that it lies between; one and the same where its curve is known.
+    pole : str or None
+        `n` or `s`.
+    back_faces : tuple of int
+        Faces of the solid that the magnet lies against.
+    """
+
+    placed: Placed
+    weak: BHLaw
+    strong: BHLaw
+    pole: str | None = None
+    back_faces: tuple[int, ...] = ()
+
+
+def ferrous_bodies(setup: Setup) -> tuple[Ferrous, ...]:
+    """Return every body that carries flux, its poles cut to the neighbourhood of the other iron.
+
+    Raises
+    ------
+    NotComputedError
+        A magnetic material has no curve and none is stated that it lies between, no part is magnetic, or
+        a pole has no face for the magnet to lie against.
+    """
+    # A body that poles are set in is what lies between them.
+    loose = [b for b in setup.bodies if not b.pole and not b.poles and material(b.material).magnetic]
+    poles = setup.poles()
+    if not any(b.role == "part" for b in loose):
+        message = "no part is of a magnetic material, so the magnet pulls on none"
+        raise NotComputedError(message)
+    felt = _felt(loose, poles)
+    return tuple(f for b in (*poles, *loose) if (f := _ferrous(setup, b, felt)) is not None)
+
+
+def irons_of(setup: Setup) -> Mapping[str, Body]:
+    """Return every body by its name, poles that are set in others too."""
+    return {b.name: b for b in (*setup.bodies, *setup.poles())}
+
+
+def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
+    """Return the weaker and the stronger curve of a material.
+
+    Raises
+    ------
+    NotComputedError
+        There is none, and none is stated that it lies between.
+    """
+    found = material(name)
+    if found.bh:
+        law = fit_law(name, found.bh)
+        return law, law
+    between = setup.holding.curves_between.get(name) if setup.holding else None
+    if not between:
+        message = (
+            f"the material of {body!r}, {name!r}, has no B-H curve, so no pull follows; state two materials "
+            f"that it lies between, curves_between = {{ {name} = ['stainless_455', 'steel_1018'] }}"
+        )
+        raise NotComputedError(message)
+    weak, strong = sorted(
+        (fit_law(n, material(n).bh) for n in between),
+        key=lambda law: float(law.flux_density_t(np.array(5e3))),
+    )
+    return weak, strong
+
+
+def pitch_mm(poles: Sequence[Body]) -> float:
+    """Return the least distance between the middles of two poles."""
+    middles = [_middle(b.placed()) for b in poles]
+    apart = [float(np.linalg.norm(a - b)) for i, a in enumerate(middles) for b in middles[:i]]
+    return min(apart, default=25.0)
+
+
+def _middle(placed: Placed) -> np.ndarray:
+    low, high = _box(placed.solid.moved(placed.at))
+    middle: np.ndarray = 0.5 * (low + high)
+    return middle
+
+
+def _box(solid: Solid) -> tuple[np.ndarray, np.ndarray]:
+    found = np.array(box_of(solid))
+    return found[:3], found[3:]
+
+
+def _felt(loose: Sequence[Body], poles: Sequence[Body]) -> tuple[np.ndarray, np.ndarray]:
+    """Return the box around parts and iron blocking, wider by a pitch, on the grid; heights are left free."""
+    boxes = [_box(b.solid.moved(b.at)) for b in loose if b.role == "part"]
+    low = np.min([b[0] for b in boxes], axis=0)
+    high = np.max([b[1] for b in boxes], axis=0)
+    beyond = _BEYOND_PITCHES * pitch_mm(poles)
+    low, high = np.floor((low - beyond) / _GRID_MM) * _GRID_MM, np.ceil((high + beyond) / _GRID_MM) * _GRID_MM
+    low[2], high[2] = -1e4, 1e4
+    return low, high
+
+
+def _ferrous(setup: Setup, body: Body, felt: tuple[np.ndarray, np.ndarray]) -> Ferrous | None:
+    """Return the body as iron; None where it lies out of reach of every part."""
+    low, high = _box(body.solid.moved(body.at))
+    if (low > felt[1]).any() or (high < felt[0]).any():
+        return None
+    weak, strong = curves(setup, body.material, body.name)
+    placed, back = body.placed(), tuple(body.faces.get(BACK_FACE, ()))
+    if body.pole:
+        if not back:
+            message = f"pole {body.name!r} has no face named {BACK_FACE!r}; name the face behind it so"
+            raise NotComputedError(message)
+        placed, back = trimmed(body, felt)
+    return Ferrous(placed=placed, weak=weak, strong=strong, pole=body.pole, back_faces=back)
+
+
+def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tuple[int, ...]]:
+    """Cut a body to a box in the machine's frame; its faces keep their names, the cuts are called `cut`.
+
+    Returns
+    -------
+    placed : Placed
+    back_faces : tuple of int
+        Which faces of the piece are the body's back.
+    """
+    whole = body.solid.moved(body.at)
+    low, high = _box(whole)
+    corners = np.maximum(low - 1.0, to[0]), np.minimum(high + 1.0, to[1])
+    solid = whole
+    if (corners[0] > low).any() or (corners[1] < high).any():
+        solid = common(whole, box(to_vector(corners[0]), to_vector(corners[1]))).Solids()[0]
+    names = ["cut"] * len(faces_of(solid))
+    for face, name in zip(faces_of(whole), body.face_names(), strict=True):
+        centre, normal, flat = face_frame(face)
+        if flat:
+            for i in by_plane(solid, _vector(normal), _vector(centre)):
+                names[i] = name
+    back = tuple(i for i, name in enumerate(names) if name == BACK_FACE)
+    if not back:
+        message = f"pole {body.name!r}: nothing of its face {BACK_FACE!r} lies near the parts"
+        raise NotComputedError(message)
+    return _brought_home(Placed(name=body.name, solid=solid, face_names=tuple(names)), back)
+
+
+def _brought_home(placed: Placed, back: tuple[int, ...]) -> tuple[Placed, tuple[int, ...]]:
+    """Draw a plain bar anew at the origin, so that all like poles are one shape and meshed once."""
+    low, high = _box(placed.solid)
+    size = np.round(high - low, 6)
+    if len(faces_of(placed.solid)) != 6 or abs(placed.solid.Volume() - size.prod()) > 1e-6 * size.prod():
+        return placed, back
+    solid = box((0.0, 0.0, 0.0), to_vector(size))
+    names = list(placed.face_names)
+    moved = solid.moved(Location(to_vector(low)))
+    order = []
+    for face in faces_of(moved):
+        centre, normal, _ = face_frame(face)
+        order.append(by_plane(placed.solid, _vector(normal), _vector(centre))[0])
+    found = Placed(
+        name=placed.name,
+        solid=solid,
+        face_names=tuple(names[i] for i in order),
+        at=Location(to_vector(low)),
+    )
+    return found, tuple(n for n, i in enumerate(order) if i in back)
+
+
+def _vector(values: np.ndarray) -> Vector:
+    return to_vector(values)

@@ -1,0 +1,256 @@
+"""Which points hold a set-up: contact patches as points with stiffness, friction and pull; who can move."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.model import ContactMap, Patch
+from fixturecheck.errors import SetupError
+from fixturecheck.holding.pull import FacePull, Pulls
+from fixturecheck.kernel.clip import centre_of, edge_points
+from fixturecheck.kernel.shapes import Shape, Solid, box_of, to_vector, volume_mm3
+from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
+from fixturecheck.physics.equilibrium_patch import patch_points
+from fixturecheck.physics.hertz import (
+    contact_modulus_mpa,
+    face_stiffness_n_mm,
+    line_stiffness_n_mm,
+    point_contact,
+)
+from fixturecheck.setup.model import Setup
+from fixturecheck.shop.tables import material
+
+Floats = NDArray[np.float64]
+
+GRAVITY_M_S2 = 9.80665
+_DIRECTIONS = 8
+# What an edge or a corner is taken to be loaded with and rounded to for its stiffness; only the ratio of
+# stiffnesses matters, and a full slide not even on that.
+_LINE_N_MM, _EDGE_RADIUS_MM, _DEEP_MM, _POINT_N = 10.0, 1.0, 10.0, 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spot:
+    """One contact patch between two bodies, as points, with the pull across it still to be chosen.
+
+    Parameters
+    ----------
+    a, b : str
+        Bodies; `b` empty for what stands still.
+    faces : frozenset of str
+        The two `body.face`.
+    normal : ndarray, shape (3,)
+        Out of `a` into `b`.
+    points_mm : ndarray, shape (n, 3)
+    shares : ndarray, shape (n,)
+        Of the patch's area, adding up to one.
+    stiffness_n_mm : float
+        Of the whole patch.
+    """
+
+    a: str
+    b: str
+    faces: frozenset[str]
+    normal: Floats
+    points_mm: Floats
+    shares: Floats
+    stiffness_n_mm: float
+    label: str
+
+
+def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
+    """Return the bodies that can move: parts, loose blocking, the jaw of a vise.
+
+    Where blocking is not stated it is every fixture of one piece that touches another fixture; one that
+    touches none stands on the table itself and is taken as fastened. No pole is loose.
+    """
+    holding = setup.holding
+    jaws = {c.body for c in holding.clamps if c.kind == "vise"} if holding else set()
+    if holding and holding.blocking is not None:
+        loose = set(holding.blocking)
+    else:
+        fixtures = {b.name for b in setup.bodies if b.role == "fixture"}
+        touching = [{p.contact.a.split(".")[0], p.contact.b.split(".")[0]} for p in contacts.patches]
+        on_others = {n for pair in touching if pair <= fixtures for n in pair}
+        pieces = [b.group for b in setup.bodies if b.group]
+        loose = {b.name for b in setup.bodies if b.name in on_others and pieces.count(b.group or "") == 1}
+    loose = {n for n in loose if not setup.body(n).pole and not setup.body(n).poles}
+    return tuple(b.name for b in setup.bodies if b.role == "part" or b.name in loose | jaws)
+
+
+def rigid_bodies(
+    setup: Setup, placed: Mapping[str, Solid], names: Iterable[str], guides: Mapping[str, Floats]
+) -> tuple[Rigid, ...]:
+    """Return the bodies that can move; a jaw slides along its guide only."""
+    out = []
+    for name in names:
+        box = np.array(box_of(placed[name]))
+        middle, size = 0.5 * (box[:3] + box[3:]), float((box[3:] - box[:3]).max()) / 2
+        guide = to_vector(guides[name]) if name in guides else None
+        out.append(Rigid(name=name, at_mm=to_vector(middle), size_mm=size, slides_along=guide))
+    return tuple(out)
+
+
+def weights(setup: Setup, placed: Mapping[str, Solid], names: Iterable[str]) -> tuple[Load, ...]:
+    """Return the weight of each body at its centre of mass."""
+    out = []
+    for name in names:
+        kg = material(setup.body(name).material).density_kg_m3 * volume_mm3(placed[name]) * 1e-9
+        force = (0.0, 0.0, -kg * GRAVITY_M_S2)
+        out.append(Load(body=name, force_n=force, at_mm=centre_of(placed[name]), label="weight"))
+    return tuple(out)
+
+
+def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
+    """Return every patch that touches a body that can move; patches of one pair of faces are one spot."""
+    together: dict[tuple[str, str], list[Patch]] = {}
+    for patch in contacts.patches:
+        c = patch.contact
+        if c.kind != "near" and {c.a.split(".")[0], c.b.split(".")[0]} & set(moving):
+            together.setdefault((c.a, c.b), []).append(patch)
+    return tuple(_spot(patches, moving) for _, patches in sorted(together.items()))
+
+
+def _spot(patches: Sequence[Patch], moving: Sequence[str]) -> Spot:
+    first = patches[0].contact
+    a, b = first.a.split(".")[0], first.b.split(".")[0]
+    normal = np.array(first.normal)
+    if a not in moving:
+        a, b, normal = b, a, -normal
+    # Pieces of one pair count by their area, else by their length, else each the same.
+    points, shares, stiffness = [], [], 0.0
+    for patch in patches:
+        found, part = _points(patch)
+        points.append(found)
+        size = patch.contact.area_mm2 or patch.contact.length_mm or 1.0
+        shares.append(size * part)
+        stiffness += _stiffness_n_mm(patch)
+    weight = np.concatenate(shares)
+    return Spot(
+        a=a,
+        b=b if b in moving else "",
+        faces=frozenset({first.a, first.b}),
+        normal=normal / np.linalg.norm(normal),
+        points_mm=np.vstack(points),
+        shares=weight / weight.sum(),
+        stiffness_n_mm=stiffness,
+        label=f"{first.a} on {first.b}",
+    )
+
+
+def _stiffness_n_mm(patch: Patch) -> float:
+    c = patch.contact
+    modulus = contact_modulus_mpa()
+    if c.kind == "area":
+        return face_stiffness_n_mm(max(c.area_mm2, 1e-6), modulus)
+    if c.kind == "line":
+        length = max(c.length_mm, 1e-3)
+        return line_stiffness_n_mm(_LINE_N_MM * length, length, _EDGE_RADIUS_MM, _DEEP_MM)
+    return point_contact(_POINT_N, _EDGE_RADIUS_MM, modulus).stiffness_n_mm
+
+
+def _points(patch: Patch) -> tuple[Floats, Floats]:
+    """Return points over a patch and the share that each stands for: its outermost corners and its middle."""
+    shape = cast("Shape", patch.shape.geometry)
+    middle = np.array(patch.contact.centroid)
+    if patch.contact.kind == "point":
+        return middle[None, :], np.ones(1)
+    edges = shape.Edges()
+    outline = np.vstack([edge_points(e, 2 if e.geomType() == "LINE" else 9) for e in edges])
+    if patch.contact.kind == "line":
+        ends = np.unique(np.round(np.vstack([outline[[0, -1]], middle]), 9), axis=0)
+        return ends, np.full(len(ends), 1.0 / len(ends))
+    corners = _outermost(outline, np.array(patch.contact.normal))
+    count = len(corners)
+    return np.vstack([corners, middle]), np.append(np.full(count, 2.0 / 3.0 / count), 1.0 / 3.0)
+
+
+def _outermost(points: Floats, normal: Floats) -> Floats:
+    """Return the points that lie farthest out in a few directions in the plane, each once."""
+    helper = np.eye(3)[int(np.argmin(np.abs(normal)))]
+    u = np.cross(normal, helper)
+    u /= np.linalg.norm(u)
+    v = np.cross(normal, u)
+    angles = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS + 0.1
+    ways = np.cos(angles)[:, None] * u + np.sin(angles)[:, None] * v
+    return points[sorted({int(i) for i in np.argmax(points @ ways.T, axis=0)})]
+
+
+def contact_points(
+    found: Sequence[Spot], pulls: Pulls | None, *, mu: float, strength_share: float, error_share: float
+) -> tuple[tuple[ContactPoint, ...], tuple[Load, ...]]:
+    """Return contact points with the magnet's pull on them, and the pull across gaps as loads.
+
+    Parameters
+    ----------
+    mu : float
+        Friction.
+    strength_share : float
+        Between the weak end (0) and the strong end (1) of finish and material.
+    error_share : float
+        Between the low end (-1) and the high end (1) of the method's error.
+    """
+    across = {frozenset({f.a, f.b}): f for f in pulls.faces} if pulls else {}
+    points: list[ContactPoint] = []
+    used = set()
+    for spot in found:
+        pull_n, centre = 0.0, None
+        if spot.faces in across:
+            used.add(spot.faces)
+            pull_n, centre = _chosen(across[spot.faces], strength_share, error_share)
+        points += _with_pull(spot, mu, pull_n, centre)
+    known = {s.a for s in found} | {s.b for s in found if s.b}
+    loads = []
+    for key, face in across.items():
+        if key not in used:
+            pull_n, centre = _chosen(face, strength_share, error_share)
+            loads += _open_pull(face, known, pull_n, centre)
+    return tuple(points), tuple(loads)
+
+
+def _chosen(face: FacePull, strength_share: float, error_share: float) -> tuple[float, Floats]:
+    pull_n, centre = face.at(strength_share)
+    share = 0.5 * (face.low_share + face.high_share) + 0.5 * error_share * (face.high_share - face.low_share)
+    return pull_n * share, centre
+
+
+def _with_pull(spot: Spot, mu: float, pull_n: float, centre: Floats | None) -> tuple[ContactPoint, ...]:
+    """Spread the pull over the spot's points; a centre of pull on its very edge is drawn in a little."""
+    middle = spot.shares @ spot.points_mm
+    for inward in (0.0, 0.1, 0.3):
+        at = None if centre is None else centre + inward * (middle - centre)
+        if at is not None:
+            at = at - ((at - middle) @ spot.normal) * spot.normal
+        try:
+            return patch_points(
+                a=spot.a,
+                b=spot.b,
+                normal=to_vector(spot.normal),
+                points_mm=spot.points_mm,
+                area_mm2=spot.shares,
+                mu=mu,
+                stiffness_n_mm=spot.stiffness_n_mm,
+                pull_n=pull_n,
+                pull_at_mm=None if at is None else to_vector(at),
+                label=spot.label,
+            )
+        except SetupError:
+            if inward == 0.3 or centre is None:
+                raise
+    return ()
+
+
+def _open_pull(face: FacePull, known: set[str], pull_n: float, centre: Floats) -> list[Load]:
+    """Return the pull across a gap as a load on either body that can move."""
+    out = []
+    for name, sign in ((face.a, 1.0), (face.b, -1.0)):
+        body = name.split(".")[0]
+        if body in known:
+            force = to_vector(sign * pull_n * face.toward)
+            out.append(Load(body=body, force_n=force, at_mm=to_vector(centre), label="pull across a gap"))
+    return out

@@ -1,0 +1,264 @@
+"""How hard the magnet pulls on every face and body, low to high."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.model import ContactMap
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.iron import Ferrous, ferrous_bodies, irons_of
+from fixturecheck.holding.rating import Source, find_source, pole_of
+from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.magnet import Fineness, Iron, MagnetModel, magnet_model
+from fixturecheck.physics.flux import FluxSolution, PatchPull
+from fixturecheck.physics.seat_gap import seat_gap_um
+from fixturecheck.setup.model import Setup
+from fixturecheck.shop.tables import finish as finish_of
+
+Floats = NDArray[np.float64]
+
+# Error of the method against fields with air around the iron: faces, and lines and edges.
+FACE_ERROR_SHARE = 0.10
+LINE_ERROR_SHARE = 0.30
+# A face that stands open is pulled harder by the method than by a field with air round it.
+LIFTED_ERROR_SHARE = 0.26
+_OPEN_UM = 1.0
+_SEATED_BAND_MM = 0.1
+_NARROW_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FacePull:
+    """The pull across one pair of faces, at the weak and the strong end of finish and material.
+
+    Parameters
+    ----------
+    a, b : str
+        `body.face` of either side.
+    weak_n, strong_n : float
+        Pull, before the error of the method.
+    weak_at_mm, strong_at_mm : ndarray, shape (3,)
+        Centre of pull.
+    toward : ndarray, shape (3,)
+        Unit direction in which `a` is drawn.
+    area_mm2 : float
+        Area that carries it.
+    flux_density_t : float
+        Mean flux density, strong end.
+    low_share, high_share : float
+        What the method's error makes of it.
+    points_mm, pressure_n_mm2 : ndarray
+        The pull over the patch, weak end, shapes (n, 3) and (n,).
+    """
+
+    a: str
+    b: str
+    weak_n: float
+    strong_n: float
+    weak_at_mm: Floats
+    strong_at_mm: Floats
+    toward: Floats
+    area_mm2: float
+    flux_density_t: float
+    low_share: float
+    high_share: float
+    points_mm: Floats = field(repr=False)
+    pressure_n_mm2: Floats = field(repr=False)
+
+    def at(self, strength_share: float) -> tuple[float, Floats]:
+        """Return pull and centre between the weak end (0) and the strong end (1)."""
+        t = strength_share
+        return (1 - t) * self.weak_n + t * self.strong_n, (1 - t) * self.weak_at_mm + t * self.strong_at_mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pulls:
+    """What the magnet does to a set-up.
+
+    Parameters
+    ----------
+    faces : tuple of FacePull
+        Every pair of faces that flux crosses, but for leakage between poles.
+    source : Source or None
+        What stands behind the poles; None with the magnet off.
+    notes : tuple of str
+        What was taken coarser, left out or bounded, in words.
+    unknowns : int
+        Size of the field solution.
+    """
+
+    faces: tuple[FacePull, ...] = ()
+    source: Source | None = None
+    notes: tuple[str, ...] = ()
+    unknowns: int = 0
+
+    def on(self, body: str) -> tuple[FacePull, ...]:
+        """Return the pulls on one body."""
+        return tuple(f for f in self.faces if body in (f.a.split(".")[0], f.b.split(".")[0]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Magnet:
+    """The magnet with everything on it, to be solved at its states.
+
+    Parameters
+    ----------
+    weak, strong : MagnetModel
+        With the weaker curves and the wider gaps, and with the stronger and the narrower.
+    source : Source
+        What stands behind the poles.
+    """
+
+    weak: MagnetModel
+    strong: MagnetModel
+    source: Source
+    notes: tuple[str, ...]
+
+    def pulls(self, strength: float) -> Pulls:
+        """Solve at a share of the full magnet.
+
+        Raises
+        ------
+        NotComputedError
+            The field did not converge.
+        """
+        weak, strong = self.weak.solve(strength), self.strong.solve(strength)
+        gaps = {g.name: g for g in self.weak.gaps}
+        first = {p.name: p for p in weak.patches}
+        faces = tuple(
+            _face_pull(first[p.name], p, gaps[p.name].points_a_mm, gaps[p.name].gap_mm)
+            for p in strong.patches
+            if p.name in first
+        )
+        return Pulls(
+            faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b))),
+            source=self.source,
+            notes=self.notes + _islands(weak, strong),
+            unknowns=strong.unknowns,
+        )
+
+
+def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = None) -> Magnet:
+    """Build the magnet of a set-up and find what stands behind its poles.
+
+    Raises
+    ------
+    NotComputedError
+        A curve, a finish or a return path is missing, or no magnet gives the rated pull.
+    KernelError
+        A body could not be meshed.
+    """
+    mesher = mesher or TetMesher()
+    bodies = ferrous_bodies(setup)
+    if {b.pole for b in bodies} < {"n", "s", None} and not {"n", "s"} <= {b.pole for b in bodies}:
+        message = "only one kind of pole lies near the parts: the flux has no return path"
+        raise NotComputedError(message)
+    source = find_source(setup, bodies, mesher)
+    fineness = Fineness(size_mm=4.0, fine_mm=1.0, band_mm=_band_mm(setup, contacts))
+    wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
+    weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
+    strong = _with_narrow_gaps(weak, bodies, wide, narrow)
+    notes = [f"{name} was meshed coarser than asked, {size:.1f} mm" for name, size in weak.coarse.items()]
+    notes += [f"flux between {a} and {b} is left out: their shapes have no rule" for a, b in weak.left_out]
+    bounded = sorted({irons_of(setup)[b.placed.name].material for b in bodies if b.weak is not b.strong})
+    notes += [f"{m} has no B-H curve; it is taken between the two that the set-up names" for m in bounded]
+    return Magnet(weak=weak, strong=strong, source=source, notes=tuple(notes))
+
+
+class _Gaps:
+    """The gap that finish leaves between two faces, at either end of what the table says of it."""
+
+    def __init__(self, setup: Setup, *, wide: bool) -> None:
+        self._bodies = irons_of(setup)
+        self._end = 1 if wide else 0
+
+    def __call__(self, a: str, b: str) -> float:
+        return seat_gap_um(rz_a_um=self._rz_um(a), rz_b_um=self._rz_um(b))
+
+    def _rz_um(self, where: str) -> float:
+        name, faces = where.split(".", 1)
+        body = self._bodies[name]
+        found = [body.finish.get(f, body.finish.get("*")) for f in faces.split("+")]
+        if None in found:
+            message = f"{where} has no finish, so its gap is not known; state the finish of {name!r}"
+            raise NotComputedError(message)
+        return max(finish_of(str(f)).rz_um[self._end] for f in found)
+
+
+def _irons(bodies: Sequence[Ferrous], source: Source, end: str) -> list[Iron]:
+    return [
+        Iron(placed=b.placed, law=b.weak if end == "weak" else b.strong, pole=pole_of(b, source))
+        for b in bodies
+    ]
+
+
+def _with_narrow_gaps(
+    weak: MagnetModel, bodies: Sequence[Ferrous], wide: _Gaps, narrow: _Gaps
+) -> MagnetModel:
+    """Return the same meshes and tubes with the stronger curves and the narrower gaps."""
+    laws = {b.placed.name: b.strong for b in bodies}
+    gaps = []
+    for gap in weak.gaps:
+        a, b = gap.name.split(" on ")
+        closer = (wide(a, b) - narrow(a, b)) * 1e-3 if gap.counts else 0.0
+        film = None if gap.film is None else min((laws[gap.a], laws[gap.b]), key=lambda w: w.saturation_t)
+        gaps.append(replace(gap, gap_mm=gap.gap_mm - closer, film=film))
+    made = tuple(replace(b, law=laws[b.name]) for b in weak.bodies)
+    return replace(weak, bodies=made, gaps=tuple(gaps))
+
+
+def _band_mm(setup: Setup, contacts: ContactMap) -> float:
+    """Return how far flux is followed through air: a little when every seat is closed, else a millimetre."""
+    for seat in setup.seats:
+        touching = [
+            p
+            for p in contacts.patches
+            if {p.contact.a.split(".")[0], p.contact.b.split(".")[0]} >= {seat.body}
+            and p.contact.kind == "area"
+            and f"{seat.body}.{seat.face}" in (p.contact.a, p.contact.b)
+        ]
+        if not touching:
+            return 1.0
+    return _SEATED_BAND_MM
+
+
+def _face_pull(weak: PatchPull, strong: PatchPull, points_mm: Floats, gap_mm: Floats) -> FacePull:
+    a, b = strong.name.split(" on ")
+    narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))
+    lifted = float(gap_mm.min()) * 1e3 > 50.0
+    low, high = 1.0 - FACE_ERROR_SHARE, 1.0 + FACE_ERROR_SHARE
+    if narrow:
+        low, high = 1.0 - LINE_ERROR_SHARE, 1.0 + LINE_ERROR_SHARE
+    if lifted:
+        low = min(low, 1.0 - LIFTED_ERROR_SHARE)
+    size = float(np.linalg.norm(strong.force_n))
+    return FacePull(
+        a=a,
+        b=b,
+        weak_n=weak.pull_n,
+        strong_n=strong.pull_n,
+        weak_at_mm=weak.centre_mm,
+        strong_at_mm=strong.centre_mm,
+        toward=strong.force_n / size if size else np.array([0.0, 0.0, -1.0]),
+        area_mm2=strong.area_mm2,
+        flux_density_t=strong.flux_density_mean_t,
+        low_share=low,
+        high_share=high,
+        points_mm=points_mm,
+        pressure_n_mm2=weak.pressure_n_mm2,
+    )
+
+
+def _islands(*solutions: FluxSolution) -> tuple[str, ...]:
+    loose = sorted({name for s in solutions for name in s.loose})
+    return tuple(f"no flux reaches {name}: it is not held by the magnet" for name in loose)
+
+
+def shares_of(pulls: Pulls) -> Mapping[str, float]:
+    """Return the pull on each body at the weak end, N."""
+    bodies = {name.split(".")[0] for f in pulls.faces for name in (f.a, f.b)}
+    return {name: sum(f.weak_n for f in pulls.on(name)) for name in sorted(bodies)}

@@ -1,0 +1,64 @@
+"""Works out the whole hold of a set-up: magnet, factors, where parts go, cures, and how it comes apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from fixturecheck.access.model import GroundCut
+from fixturecheck.contact.model import ContactMap
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.holding.factor import part_hold, rig_of
+from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
+from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.setup.model import Setup
+
+Progress = Callable[[str, float], None]
+
+
+def held(
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    cuts: tuple[GroundCut, ...],
+    *,
+    mesher: TetMesher | None = None,
+    progress: Progress = lambda _doing, _share: None,
+) -> Held | None:
+    """Work out how a set-up holds; None where it states no holding.
+
+    What cannot be computed is listed with its reason under its subject and never counts as held.
+    """
+    if setup.holding is None:
+        return None
+    missing: dict[str, str] = {}
+    progress("magnet", 0.0)
+    _, pulls = _magnet(setup, contacts, mesher or TetMesher(), missing)
+    parts: list[PartHold] = []
+    if "magnet" not in missing:
+        rig = rig_of(setup, placed, contacts, pulls)
+        jobs = [(cut, setup.body(name)) for cut in cuts for name in cut.cut.parts]
+        for i, (cut, body) in enumerate(jobs):
+            progress(f"hold of {body.name}", 0.4 + 0.5 * i / len(jobs))
+            try:
+                parts.append(part_hold(setup, placed, cut, body, rig))
+            except (NotComputedError, KernelError) as reason:
+                missing[f"{body.name} in {cut.cut.name}"] = str(reason)
+    return Held(parts=tuple(parts), pulls=pulls, release=None, missing=missing)
+
+
+def _magnet(
+    setup: Setup, contacts: ContactMap, mesher: TetMesher, missing: dict[str, str]
+) -> tuple[Magnet | None, Pulls | None]:
+    """Solve the magnet as it is stated; None when it is off."""
+    holding = setup.holding
+    if holding is None or not setup.poles():
+        return None, None
+    try:
+        magnet = magnet_of(setup, contacts, mesher)
+        share = {"full": 1.0, "trifle": holding.trifle_share, "off": 0.0}[holding.magnet]
+        return magnet, magnet.pulls(share) if share else None
+    except (NotComputedError, KernelError) as reason:
+        missing["magnet"] = str(reason)
+        return None, None

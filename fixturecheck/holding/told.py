@@ -1,0 +1,122 @@
+"""What was found of a hold, in plain numbers and words for reports."""
+
+from __future__ import annotations
+
+from fixturecheck.hold_result import (
+    BodyLeaves,
+    FaceHeld,
+    HoldFound,
+    HoldInput,
+    HoldLoss,
+    PartHeld,
+)
+from fixturecheck.holding.factor import CEILING, CLAMP, DRAG, FINISH, FRICTION, METHOD, PRESS, WALL
+from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.pull import FacePull
+from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.physics.collapse_range import Loss, Swing
+from fixturecheck.physics.ranges import Range
+from fixturecheck.setup.model import Setup
+
+_UNITS = {FRICTION: "", DRAG: "N", PRESS: "N", WALL: "N", FINISH: "share", METHOD: "share", CLAMP: "share"}
+
+
+def found(setup: Setup, held: Held) -> HoldFound:
+    """Return the hold as reports show it."""
+    holding = setup.holding
+    release = held.release
+    return HoldFound(
+        magnet=magnet_words(setup, held),
+        least_factor=holding.least_factor if holding else 0.0,
+        parts=tuple(_part(p) for p in held.parts),
+        faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
+        missing=tuple(sorted(held.missing.items())),
+        notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
+        leaving=tuple(
+            BodyLeaves(
+                body=b.body,
+                residual_n=_pair(b.residual_n) if b.residual_n else None,
+                ways=b.ways,
+                pry=b.pry,
+                demagnetise=b.demagnetise,
+            )
+            for b in (release.order if release else ())
+        ),
+        burrs=release.burrs if release else (),
+    )
+
+
+def magnet_words(setup: Setup, held: Held) -> str:
+    """Say what the magnet is taken for."""
+    holding = setup.holding
+    if holding is None or holding.magnet == "off" or held.pulls is None or held.pulls.source is None:
+        return "off"
+    source = held.pulls.source
+    state = "full" if holding.magnet == "full" else f"a trifle, {holding.trifle_share:.0%} of full"
+    return (
+        f"{state}; every pull is relative to a rated {holding.rated_pull_n_cm2:g} N/cm2 on "
+        f"{source.piece}, ground mild steel"
+    )
+
+
+def _pair(span: Range) -> tuple[float, float]:
+    return span.low, span.high
+
+
+def _part(p: PartHold) -> PartHeld:
+    worst = p.factors.worst
+    motion = worst.motions[0] if worst.motions else None
+    crash = p.ways.crash if p.ways else None
+    return PartHeld(
+        part=p.part,
+        cut=p.cut,
+        case=p.case.label,
+        factor_low=p.factors.factor.low,
+        factor_high=min(p.factors.factor.high, CEILING),
+        at_least=worst.at_least,
+        pull_n=_pair(p.pull_n),
+        drag_n=_pair(p.forces.tangential_n),
+        press_n=_pair(p.forces.normal_n),
+        wall_n=_pair(p.forces.wall_n),
+        load_n=p.load_n,
+        load_at_mm=p.case.at_mm,
+        says=worst.says,
+        goes=worst.goes,
+        direction=motion.velocity_at(p.case.at_mm) if motion else None,
+        motion_at_mm=motion.at_mm if motion else None,
+        outcome=str(crash.outcome) if crash else "",
+        hits=p.ways.hits if p.ways else None,
+        inputs=tuple(_input(s) for s in p.factors.swings),
+        losses=tuple(_loss(x) for x in p.losses),
+        remedies=p.remedies,
+    )
+
+
+def _input(swing: Swing) -> HoldInput:
+    return HoldInput(
+        name=swing.name,
+        unit=_UNITS[swing.name],
+        span=(swing.input_range.low, swing.input_range.high),
+        factor_at_low=swing.factor_at_low,
+        factor_at_high=swing.factor_at_high,
+    )
+
+
+def _loss(loss: Loss) -> HoldLoss:
+    if loss.collapse is None:
+        return HoldLoss(lost=loss.lost, factor=None, says=loss.reason)
+    return HoldLoss(lost=loss.lost, factor=loss.collapse.factor.low, says=loss.collapse.says)
+
+
+def _face(f: FacePull) -> FaceHeld:
+    low, high = sorted((f.weak_n, f.strong_n))
+    return FaceHeld(
+        a=f.a,
+        b=f.b,
+        low_n=low * f.low_share,
+        high_n=high * f.high_share,
+        area_mm2=f.area_mm2,
+        flux_density_t=f.flux_density_t,
+        centre_mm=to_vector(f.weak_at_mm),
+        toward=to_vector(f.toward),
+    )

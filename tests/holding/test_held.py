@@ -1,0 +1,129 @@
+"""A block on a magnetic chuck, from its solids to its factor, against sums done by hand."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+
+from fixturecheck import Cut, Holding, Seat, Setup, body, check, equipment
+from fixturecheck.checks import hold
+from fixturecheck.engine import stage_of
+from fixturecheck.holding.told import found
+from fixturecheck.kernel.build import box
+from fixturecheck.result import Verdict
+
+DOWNFEED_MM = 0.01
+
+
+def on_chuck(*, magnet="full", holding=None, downfeed_mm=DOWNFEED_MM, material="steel_1018"):
+    part = body(
+        "block",
+        box((-30, -20, 0), (30, 20, 15)),
+        material=material,
+        finish="ground",
+        faces={"seat": "<Z", "floor": ">Z"},
+    )
+    return Setup(
+        name="block on the chuck",
+        bodies=(*equipment("flat_magnetic_chuck", name="chuck", back_rail_height_mm=0.0), part),
+        seats=(Seat(body="block", face="seat", on="chuck_plate", on_face="top"),),
+        cuts=(Cut(name="top", parts=("block",), floor="floor", stock_mm=0.1, downfeed_mm=downfeed_mm),),
+        holding=holding or Holding(magnet=magnet),
+    )
+
+
+@pytest.fixture(scope="module")
+def stage():
+    made, missing = stage_of(on_chuck())
+    assert not missing
+    return made
+
+
+@pytest.fixture(scope="module")
+def held(stage):
+    return found(stage.setup, stage.held)
+
+
+def finding(result, name="hold"):
+    return next(f for f in result.findings if f.check == name)
+
+
+def least_turning(pull_n, mu, drag_n, press_n, at, *, half=(30.0, 20.0)):
+    """Factor of a flat block under a level drag along X at a place, the pull spread evenly.
+
+    The kinematic theorem: the least, over all centres of turning, of friction's work over the drag's. The
+    pressure is even, and the wheel's push sits under its own place. Planar sliding as in Goyal, Ruina and
+    Papadopoulos, Wear 143 (1991) 307 (from memory).
+    """
+    x, y = np.meshgrid(np.linspace(-1, 1, 61) * half[0], np.linspace(-1, 1, 41) * half[1])
+
+    def factor(centre):
+        cx, cy = centre
+        friction = mu * pull_n * np.hypot(x - cx, y - cy).mean()
+        push = mu * press_n * math.hypot(at[0] - cx, at[1] - cy)
+        drive = drag_n * abs(at[1] - cy) - push
+        return friction / drive if drive > 0 else np.inf
+
+    starts = [(0.0, s * d) for d in (5.0, 20.0, 100.0, 1e4) for s in (-1, 1)]
+    least = [minimize(factor, s, method="Nelder-Mead").fun for s in starts if np.isfinite(factor(s))]
+    return min(least)
+
+
+def test_the_factor_is_the_least_over_slides_and_turns(held, stage):
+    """The worst end of every range at once: friction and pull low, drag high, push low."""
+    (part,) = held.parts
+    mu = next(i.span[0] for i in part.inputs if i.name == "friction")
+    expected = least_turning(part.pull_n[0], mu, part.drag_n[1], part.press_n[0], part.load_at_mm)
+    worst = stage.held.parts[0].factors.worst.factor
+    # The pull lies on the poles and not evenly, which is worth some of it either way. A face that bears
+    # unevenly turns sooner, down to a half where it bears most in the middle.
+    assert worst.high == pytest.approx(expected, rel=0.15)
+    assert 0.4 * expected < part.factor_low == worst.low <= worst.high
+
+
+def test_the_pull_on_a_thick_mild_block_is_near_the_rated_one(held):
+    """Rated on a piece over two poles; the block lies on poles and spacers alike."""
+    (part,) = held.parts
+    rated_n = 80.0 * 60 * 40 / 100
+    assert 0.5 * rated_n < part.pull_n[0] < part.pull_n[1] < 1.3 * rated_n
+
+
+def test_flux_that_comes_up_goes_down(held):
+    north = sum(f.flux_density_t * f.area_mm2 for f in held.faces if int(f.b[-6:-4]) % 2)
+    south = sum(f.flux_density_t * f.area_mm2 for f in held.faces if not int(f.b[-6:-4]) % 2)
+    assert north == pytest.approx(south, rel=0.05)
+
+
+def test_the_cut_is_shown_with_its_place(held, stage):
+    (part,) = held.parts
+    assert part.load_at_mm[2] == pytest.approx(15.0)
+    assert math.hypot(*part.load_n) > 0
+    assert next(hold.check(stage)).unit == "x load"
+
+
+def test_with_the_magnet_off_only_its_weight_holds_it():
+    """0.28 kg of steel holds 0.15 x 2.8 N against a drag of newtons."""
+    stage, _ = stage_of(on_chuck(magnet="off"))
+    (part,) = found(stage.setup, stage.held).parts
+    weight_n = 7870e-9 * 60 * 40 * 15 * 9.80665
+    mu = next(i.span[0] for i in part.inputs if i.name == "friction")
+    expected = least_turning(weight_n, mu, part.drag_n[1], part.press_n[0], part.load_at_mm)
+    assert stage.held.parts[0].factors.worst.factor.high == pytest.approx(expected, rel=0.15)
+    assert next(hold.check(stage)).verdict is Verdict.NO_GO
+    # Pressed down at 0.3 it holds itself: the push carries its own drag.
+    assert part.factor_high > 1.0
+
+
+def test_a_part_that_carries_no_flux_is_unknown_and_never_held():
+    result = check(on_chuck(material="brass"))
+    told = finding(result)
+    assert told.verdict is Verdict.UNKNOWN
+    assert "no part is of a magnetic material" in told.says
+
+
+def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():
+    result = check(on_chuck(material="tool_steel_a2"))
+    told = finding(result)
+    assert told.verdict is Verdict.UNKNOWN
+    assert "curves_between" in told.says
