@@ -14,6 +14,7 @@ from enum import StrEnum
 
 import numpy as np
 
+from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.friction import friction_holds
 from fixturecheck.physics.rigid import CandidateRows, Floats, Poses, moved
 from fixturecheck.physics.step import FINEST_MM, Frame, Load, frame_of, greatest_force, programme
@@ -161,7 +162,12 @@ class _Walk:
         for count in range(1, self.bounds.steps + 1):
             if self.prospect > 1.5 * self.seen or self.prospect < 0.2 * self.seen:
                 self.rows = self._look(self.poses)
-            solved = programme(self.frame, self.poses, self.rows, self.step)
+            try:
+                solved = programme(self.frame, self.poses, self.rows, self.step)
+            except NotComputedError:
+                self.step *= 0.4
+                self.prospect *= 0.4
+                continue
             if solved is None:
                 return self._end(Ending.JAMMED, count)
             size = self._judge(*solved)
@@ -234,8 +240,14 @@ class _Walk:
         rows = self.find(self.poses, 0.01, 1e-6)
         force = np.zeros(len(rows.gap_mm))
         if ending is Ending.REST:
-            solved = programme(self.frame, self.poses, rows, FINEST_MM)
-            force = solved[1] if solved else force
+            try:
+                solved = programme(self.frame, self.poses, rows, FINEST_MM)
+            except NotComputedError:
+                solved = None
+            if solved is None:
+                ending = Ending.NOT_CONVERGED
+            else:
+                force = solved[1]
         return _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
 
 

@@ -8,10 +8,13 @@ import clarabel
 import numpy as np
 from scipy import sparse
 
+from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, cross, jacobian
 
 FINEST_MM = 1e-3
 """Looks never reach less far than this."""
+ALMOST = 1e-8
+"""How far from its conditions an answer is still taken where the solver stopped short of its own aim."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,19 +114,33 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
 
     Rows that are open carry nothing. Where more contacts touch than statics needs, forces are those in the
     middle of all that balance, so that equal contacts share equally.
+
+    Raises
+    ------
+    NotComputedError
+        The rows overlap so that no move clears them, which no rest has.
     """
     greatest = greatest_force(loads)
     nothing = np.zeros(len(rows.gap_mm))
     if greatest == 0.0 or len(nothing) == 0:
         return nothing
     solved = programme(frame_of(loads, greatest), poses, rows, FINEST_MM)
-    return nothing if solved is None else solved[1]
+    if solved is None:
+        message = "the contacts at rest contradict each other, so their forces could not be worked out"
+        raise NotComputedError(message)
+    return solved[1]
 
 
 def programme(
     frame: Frame, poses: Poses, rows: CandidateRows, step_mm: float
 ) -> tuple[Floats, Floats] | None:
-    """Solve one step; None when no small move opens every overlap."""
+    """Solve one step; None when no small move opens every overlap.
+
+    Raises
+    ------
+    NotComputedError
+        The solver found neither a step nor that there is none.
+    """
     count = len(frame.bodies)
     wrench = frame.wrench(poses)
     strength = np.linalg.norm(wrench, axis=1)
@@ -184,7 +201,12 @@ def solve_quadratic(
     Returns
     -------
     (x, multipliers) or None
-        None when no x meets the constraints.
+        None when it is proved that no x meets the constraints.
+
+    Raises
+    ------
+    NotComputedError
+        The solver stopped at something that is neither a solution nor a proof that there is none.
     """
     if len(room) == 0:
         return load / metric, np.zeros(0)
@@ -203,6 +225,27 @@ def solve_quadratic(
     )
     solution = solver.solve()
     status = str(solution.status)
-    if "Infeasible" in status:
+    if status == "PrimalInfeasible":
         return None
-    return np.asarray(solution.x), np.maximum(np.asarray(solution.z), 0.0)
+    move, multiplier = np.asarray(solution.x), np.maximum(np.asarray(solution.z), 0.0)
+    if status != "Solved":
+        left = optimality(metric, load, slope, room, move, multiplier)
+        if not left <= ALMOST:
+            message = f"the solver of a settling step stopped ({status}) {left:.1e} away from its answer"
+            raise NotComputedError(message)
+    return move, multiplier
+
+
+def optimality(
+    metric: Floats, load: Floats, slope: Floats, room: Floats, move: Floats, multiplier: Floats
+) -> float:
+    """Return how far an answer of `solve_quadratic` is from the conditions that make it the answer.
+
+    The largest of: load that neither the metric nor the multipliers balance, depth below a constraint, and
+    multiplier times room where there is room. Zero of all three is necessary and sufficient in a convex
+    programme (Karush, Kuhn and Tucker); the values are in shares of the greatest load and of the step.
+    """
+    left = room + slope @ move
+    balance = np.abs(metric * move - load - slope.T @ multiplier).max(initial=0.0)
+    depth = max(0.0, -float(left.min(initial=0.0)))
+    return float(max(balance, depth, np.abs(multiplier * np.maximum(left, 0.0)).max(initial=0.0)))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import Candidates, Scene
 from fixturecheck.contact.look import find_candidates
+from fixturecheck.contact.pierce import pierced
 from fixturecheck.errors import SetupError
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.physics.settle import Bounds, Ending, Finder, Settling, settle
@@ -151,9 +153,16 @@ def finder_of(scene: Scene) -> Finder:
 
 
 def _together(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
+    """Let all the bodies that have a load go at once, unless they start deep in each other."""
     moving = {one.body for one in loads}
     scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
-    return settle(loads, start, finder_of(scene), bounds)
+    deep = pierced(scene, start.rotation, start.origin_mm)
+    if len(deep.gap_mm) == 0:
+        return settle(loads, start, finder_of(scene), bounds)
+    return Settling(
+        ending=Ending.OVERLAPS, poses=start, rows=deep, force_n=np.zeros(len(deep.gap_mm)),
+        residual_mm=-float(deep.gap_mm.min()), balance=1.0, steps=0,
+    )  # fmt: skip
 
 
 def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
@@ -167,19 +176,12 @@ def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bo
         waiting.discard(body)
         there = far.origin_mm.copy()
         there[list(waiting)] += 1e5
-        scene = Scene(bench.features, [i == body for i in range(len(bench.bodies))])
-        here = Poses(rotation=far.rotation, origin_mm=there)
-        raw = settle(
-            [by_body[body]],
-            here,
-            finder_of(scene),
-            bounds,
-        )
+        raw = _together(bench, [by_body[body]], Poses(rotation=far.rotation, origin_mm=there), bounds)
         settled = raw.poses.origin_mm.copy()
         settled[list(waiting)] -= 1e5
         far = Poses(rotation=raw.poses.rotation, origin_mm=settled)
         if raw.ending is not Ending.REST:
-            return raw
+            return replace(raw, body=body)
     poses = far
     return _held(bench, loads, poses, raw, turn)
 

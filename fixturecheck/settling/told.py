@@ -246,8 +246,8 @@ def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequen
         Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
         Ending.FALLS: f"{who} falls away: nothing is in its way",
         Ending.SLIDES: f"{who} slides away: nothing stops it along its push",
-        Ending.JAMMED: "the seats contradict each other: no move takes the parts out of all overlaps at once",
-        Ending.OVERLAPS: "the parts overlap where they start, even well back from where they are drawn",
+        Ending.JAMMED: f"the seats contradict each other: no move frees {who} of all overlaps at once",
+        Ending.OVERLAPS: _no_room(bench, raw),
         Ending.NOT_CONVERGED: (
             f"no rest after {raw.steps} steps: {raw.balance:.1e} of the load still moves the parts and they "
             f"overlap by {raw.residual_mm * 1e3:.3g} um"
@@ -266,6 +266,20 @@ def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequen
         return f"{seat.seat.body}.{seat.seat.face} {gap} {seat.seat.on}.{seat.seat.on_face}{first}"
     pairs = ", ".join(f"{c.a} on {c.b}" for c in (wrong or carried)[:3])
     return f"at rest on {pairs}"
+
+
+def _no_room(bench: Bench, raw: Settling) -> str:
+    """Say who overlaps whom where the parts start."""
+    where = "overlap even well back from where they are drawn"
+    deepest = int(np.argmin(raw.rows.gap_mm)) if len(raw.rows.gap_mm) else -1
+    pair = "each other"
+    if deepest >= 0:
+        names = [bench.bodies[int(i)].name for i in (raw.rows.body_a[deepest], raw.rows.body_b[deepest])]
+        pair = " and ".join(sorted(names))
+    if raw.body >= 0:
+        who = bench.bodies[raw.body].name
+        return f"{who} finds no room when its turn comes: {pair} {where}"
+    return f"the parts have no room to start from: {pair} {where}"
 
 
 def _lands(bench: Bench, one: Carried) -> str:

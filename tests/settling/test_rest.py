@@ -78,13 +78,11 @@ def test_a_nib_at_one_end_turns_the_block_and_opens_the_seat_by_similar_triangle
     setup = stopped(shapes, part, seats=SEATS, base="<Z", back="<X[1]", nib="<X")
     staging = Staging(push={"part": Push(direction=(-1, 0, 0), at_mm=(15, 0, 10))})
     found = settle_setup(setup, staging)
-    # The nib's inner edge touches first: at y = 18, the far corner at y = -20.
-    assert found.poses["part"].turn_deg[2] == pytest.approx(
-        -math.degrees(math.atan(nib / span)), abs=2e-3
-    ) or (
-        abs(found.poses["part"].turn_deg[2])
-        == pytest.approx(math.degrees(math.atan(nib / (span + 1))), rel=2e-3)
-    )
+    # The push acts on the far side of the nib, so the far end swings in: a turn against the clock, seen from
+    # above, until the nib's inner edge (y = 18) and the far corner (y = -20) both touch.
+    turn = -math.degrees(math.atan(nib / span))
+    assert found.poses["part"].turn_deg == pytest.approx((0, 0, turn), abs=1e-6)
+    assert {c.a for c in found.unintended()} | {c.b for c in found.unintended()} == {"stop.face", "part.nib"}
     back = found.seats[1]
     assert back.gap_min_um == pytest.approx(0.0, abs=1e-3)
 
@@ -98,12 +96,13 @@ def test_a_block_on_three_unequal_pins_tilts_by_height_over_span(shapes, high):
     part = shapes.body("part", shapes.box(80, 60, 20, (20, 0, 10)), "part")
     found = settle_setup(shapes.setup(*pins, part), Staging())
     assert found.rests
-    # Pins are square: the higher side touches at its near edges, so the span is 50 less or plus one mm.
-    tilt = -math.radians(found.poses["part"].turn_deg[1])
-    assert tilt == pytest.approx(math.atan(high / 50.0), abs=abs(high) * 0.02 / 40)
-    assert {c.a for c in found.carried} | {c.b for c in found.carried} == {
-        "pin0.face_4", "pin1.face_4", "pin2.face_4", "part.face_3"
-    } or len(found.carried) == 3  # fmt: skip
+    # Pins are 2 mm square. The underside leans on the edges that face up the slope, or down it: 1 mm beyond
+    # the axis of the two and 1 mm short of that of the one, or the other way round; 50 mm apart either way.
+    tilt = -found.poses["part"].turn_deg[1]
+    assert tilt == pytest.approx(math.degrees(math.atan(high / 50.0)), abs=1e-7)
+    assert found.poses["part"].turn_deg[::2] == pytest.approx((0, 0), abs=1e-7)
+    pairs = [tuple(sorted((c.a, c.b))) for c in found.carried if c.force_n > 0]
+    assert pairs == [("part.face_3", f"pin{i}.face_4") for i in range(3)]
 
 
 @pytest.mark.parametrize("angle", [60.0, 90.0, 120.0])
@@ -176,6 +175,14 @@ def test_wedges_pushed_against_a_stop_stack_to_the_sum_of_their_heights(shapes):
     assert found.poses["low"].matrix[:3, 3] == pytest.approx((3, 0, 0), abs=1e-6)
     # Upper wedge against the stop at x = 0; its slope lies on the lower one's, 3 mm along: 3 slope lower.
     assert found.poses["high"].matrix[:3, 3] == pytest.approx((0, 0, -3 * slope), abs=1e-6)
+    assert all(np.abs(p.turn_deg).max() < 1e-7 for p in found.poses.values())
+    # Statics of the upper wedge, no friction: the slope carries W / cos a; the stop the push and W tan a.
+    weight = upper.solid.Volume() * 7.85e-6 * 9.80665
+    on = {
+        frozenset((c.a.split(".")[0], c.b.split(".")[0])): c.force_n for c in found.carried if c.force_n > 0
+    }
+    assert on[frozenset(("high", "low"))] == pytest.approx(weight * math.hypot(1, slope), rel=1e-6)
+    assert on[frozenset(("high", "stop"))] == pytest.approx(weight * (0.25 + slope), rel=1e-6)
 
 
 def test_a_gang_pushed_together_and_in_turn_rests_in_the_same_place(shapes):
@@ -244,3 +251,43 @@ class TestNotAtRest:
         setup = stopped(shapes, shapes.box(30, 20, 20, (15, 0, 0)))
         with pytest.raises(SetupError, match="no direction"):
             settle_setup(setup, Staging(push={"part": Push(direction=(0, 0, 0))}))
+
+    def test_two_walls_nearer_than_the_part_is_wide_contradict_each_other(self, shapes):
+        # Drawn 0.05 mm into the wall on either side, and the walls too high to start above.
+        walls = [shapes.body(n, shapes.box(10, 50, 80, (x, 0, 0))) for n, x in (("a", -14.95), ("b", 14.95))]
+        table = shapes.body("table", shapes.box(100, 100, 10, (0, 0, -10)))
+        part = shapes.body("part", shapes.box(20, 20, 20), "part")
+        found = settle_setup(shapes.setup(*walls, table, part), Staging())
+        assert found.ending is Ending.JAMMED
+        assert (
+            found.says == "the seats contradict each other: no move frees the parts of all overlaps at once"
+        )
+        assert found.seats == found.carried == found.freedoms == ()
+
+    def test_parts_drawn_far_into_each_other(self, shapes):
+        walls = [shapes.body(n, shapes.box(10, 50, 80, (x, 0, 0))) for n, x in (("a", -13), ("b", 13))]
+        part = shapes.body("part", shapes.box(20, 20, 20), "part")
+        found = settle_setup(shapes.setup(*walls, part), Staging())
+        assert found.ending is Ending.OVERLAPS
+        assert found.says in {
+            f"the parts have no room to start from: {wall} and part overlap even well back from where "
+            "they are drawn"
+            for wall in "ab"
+        }
+
+    def test_an_order_in_which_a_part_finds_no_room(self, shapes):
+        # A hood over a block: placed first, it leaves no way down to the block's place.
+        table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)))
+        outside = cq.Workplane(shapes.box(40, 40, 60)).cut(cq.Workplane(shapes.box(20.2, 20.2, 20.1)))
+        hood, block = (
+            shapes.body("hood", outside.val(), "part"),
+            shapes.body("block", shapes.box(20, 20, 20), "part"),
+        )
+        setup = shapes.setup(table, hood, block)
+        assert settle_setup(setup, Staging(order=("block", "hood"))).rests
+        found = settle_setup(setup, Staging(order=("hood", "block")))
+        assert found.ending is Ending.OVERLAPS
+        assert found.says == (
+            "block finds no room when its turn comes: block and hood overlap even well back from where they "
+            "are drawn"
+        )
