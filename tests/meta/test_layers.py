@@ -69,7 +69,6 @@ ONLY_IN: Mapping[str, set[str]] = {
     "vtkmodules": {"report.render"},
     "PIL": {"report"},
     "pint": {"units"},
-    "skfem": {"physics"},
     "pyamg": {"physics"},
     "clarabel": {"physics"},
     "argparse": {"cli"},
