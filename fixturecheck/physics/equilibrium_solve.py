@@ -1,13 +1,15 @@
 """How the contacts answer one step of displacement: springs, one-sided, with friction by return mapping.
 
-Newton on the coupled problem converges in a few steps nearly always. Near tipping and where friction
-chatters between sticking and sliding it may cycle; then friction bounds are held fixed, which makes the
+Newton on the coupled problem converges in a few steps nearly always. A body that almost nothing presses on,
+beside others that are clamped hard, may be thrown far off on the way, where its friction has no slope that
+leads back; then it is held by stiff springs that are let go by and by. Near tipping and where friction
+chatters between sticking and sliding Newton may cycle; then friction bounds are held fixed, which makes the
 problem convex and solvable by descent, and the bounds are brought up to date from outside.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +23,8 @@ RESIDUAL = 1e-7
 NEWTON_ITERATIONS = 14
 DESCENT_ITERATIONS = 15
 BOUND_UPDATES = 16
+# How much stiffer than at last the springs are, one solution after the other.
+EASED = tuple(10.0**n for n in range(10, -1, -1))
 _TINY = 1e-300
 
 
@@ -115,7 +119,7 @@ def solve(task: Task) -> Step | None:
     freedoms = task.start()
     try:
         step, freedoms = _newton(task, freedoms)
-        return step or _update_bounds(task, freedoms)
+        return step or _ease(task) or _update_bounds(task, freedoms)
     except np.linalg.LinAlgError:
         return None
 
@@ -138,6 +142,16 @@ def _newton(task: Task, freedoms: FloatArray) -> tuple[Step | None, FloatArray]:
                 break
         freedoms, off = trial, now
     return task.finished(freedoms, carried), freedoms
+
+
+def _ease(task: Task) -> Step | None:
+    """Solve with stiff springs on every freedom first, then from there with ever softer ones."""
+    freedoms, step = task.start(), None
+    for times in EASED:
+        step, found = _newton(replace(task, drag_n_mm=times * task.drag_n_mm), freedoms)
+        if step is not None:
+            freedoms = found
+    return step
 
 
 def _update_bounds(task: Task, freedoms: FloatArray) -> Step | None:
