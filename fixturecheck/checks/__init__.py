@@ -12,6 +12,7 @@ MODULES = {
     "location": "fixturecheck.checks.location",
     "tolerance": "fixturecheck.checks.tolerance",
     "hold": "fixturecheck.checks.hold",
+    "crash": "fixturecheck.checks.crash",
     "reach": "fixturecheck.checks.reach",
     "clear": "fixturecheck.checks.clear",
     "align": "fixturecheck.checks.align",

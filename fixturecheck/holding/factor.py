@@ -15,15 +15,13 @@ from fixturecheck.holding.points import Spot, contact_points, movers, rigid_bodi
 from fixturecheck.holding.pull import Pulls
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.clamps import friction
-from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_range import Loss, factor_range, single_losses
-from fixturecheck.physics.equilibrium import Holding, Load, Rigid, write_equations
+from fixturecheck.physics.collapse import Collapse, collapse
+from fixturecheck.physics.collapse_range import FactorRange, factor_range, single_losses
+from fixturecheck.physics.equilibrium import Holding, Load, Rigid
 from fixturecheck.physics.grinding import Forces, Pass
-from fixturecheck.physics.limit_load import limit_factor
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Body, Setup
 
-_FULLY_TRIED = 3
 CEILING = 30.0
 
 FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of the pull", "clamp force"
@@ -102,72 +100,130 @@ def mu_of(setup: Setup) -> Range:
     return friction(holding.friction if holding else "magnet")
 
 
-def part_hold(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, body: Body, rig: Rig) -> PartHold:
-    """Load one part by one cut until it lets go.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bearing:
+    """One part under one cut: what it has to bear.
+
+    Parameters
+    ----------
+    part : str
+        The part.
+    made : Pass
+        The pass over it.
+    forces : Forces
+        Cutting force, low to high.
+    cases : tuple of LoadCase
+        Where the wheel may stand.
+    """
+
+    part: str
+    made: Pass
+    forces: Forces
+    cases: tuple[LoadCase, ...]
+
+    def load(self, case: LoadCase, values: Mapping[str, float]) -> Load:
+        """Return the cutting load of one case at some values of the inputs."""
+        return load_of(
+            self.made, case, self.part, drag_n=values[DRAG], press_n=values[PRESS], wall_n=values[WALL]
+        )
+
+
+def bearing_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, body: Body) -> Bearing:
+    """Return what a part has to bear in a cut.
 
     Raises
     ------
     NotComputedError
-        No grinding energy is known, or the analysis gave no answer.
+        No grinding energy is known, or no place was found at which the wheel meets the part.
     SetupError
         The cut's numbers make no sense.
     """
     made, forces = forces_of(setup, placed, ground.cut, body)
-    inputs = rig.inputs(forces)
-    case = _worst_case(cases_of(setup, placed, ground, body), made, body.name, rig, inputs)
+    cases = cases_of(setup, placed, ground, body)
+    if not cases:
+        message = f"{body.name}: no place was found at which the wheel meets it"
+        raise NotComputedError(message)
+    return Bearing(part=body.name, made=made, forces=forces, cases=cases)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Borne:
+    """One case loaded until it lets go, at one corner of the inputs."""
+
+    case: LoadCase
+    values: Mapping[str, float]
+    collapse: Collapse
+
+
+def every_case(rig: Rig, bearing: Bearing) -> tuple[Borne, ...]:
+    """Load every stroke and place until it lets go, the one borne least first.
+
+    All that holds is taken at its low end and the cut at its high end, but for the push of the wheel, which
+    also holds a part down: both its ends are tried and the worse is kept.
+    """
+    inputs = rig.inputs(bearing.forces)
+    low = {name: span.low for name, span in inputs.items()}
+    heavy = {**low, DRAG: inputs[DRAG].high, WALL: inputs[WALL].high}
+    held = rig.holding(heavy, ())
+    found = []
+    for case in bearing.cases:
+        tried = []
+        for press in sorted(set(inputs[PRESS].ends)):
+            values = {**heavy, PRESS: press}
+            problem = replace(held, cutting=(bearing.load(case, values),))
+            tried.append(Borne(case=case, values=values, collapse=collapse(problem, ceiling=CEILING)))
+        found.append(min(tried, key=lambda b: b.collapse.factor.low))
+    return tuple(sorted(found, key=lambda b: (b.collapse.factor.low, b.case.label)))
+
+
+def factors_of(rig: Rig, bearing: Bearing, case: LoadCase) -> FactorRange:
+    """Return the factor of one case over the ranges of all that is not known well."""
 
     def build(values: Mapping[str, float]) -> Holding:
-        return rig.holding(values, (load_at(made, case, body.name, values),))
+        return rig.holding(values, (bearing.load(case, values),))
 
-    found = factor_range(build, inputs, ceiling=CEILING, draws=2)
-    worst = build(found.worst_inputs)
-    pulls = rig.pulls.on(body.name) if rig.pulls else ()
+    return factor_range(build, rig.inputs(bearing.forces), ceiling=CEILING, draws=2)
+
+
+def part_hold(
+    rig: Rig, bearing: Bearing, borne: tuple[Borne, ...], *, cut: str, loose: Sequence[str]
+) -> PartHold:
+    """Return how one part holds in one cut.
+
+    Parameters
+    ----------
+    borne : tuple of Borne
+        Every case, from `every_case`.
+    cut : str
+        Name of the cut.
+    loose : sequence of str
+        Blocks of which each may be missing.
+
+    Raises
+    ------
+    NotComputedError
+        The analysis gave no answer.
+    """
+    case = borne[0].case
+    found = factors_of(rig, bearing, case)
+    worst = rig.holding(found.worst_inputs, (bearing.load(case, found.worst_inputs),))
+    pulls = rig.pulls.on(bearing.part) if rig.pulls else ()
     return PartHold(
-        part=body.name,
-        cut=ground.cut.name,
-        forces=forces,
+        part=bearing.part,
+        cut=cut,
+        forces=bearing.forces,
         case=case,
         factors=found,
         load_n=worst.cutting[0].force_n,
         pull_n=Range(
             low=sum(f.weak_n * f.low_share for f in pulls), high=sum(f.strong_n * f.high_share for f in pulls)
         ),
-        losses=losses_of(setup, worst),
+        losses=single_losses(worst, loose, film_mu=friction("coolant_film").low),
     )
 
 
-def load_at(made: Pass, case: LoadCase, body: str, values: Mapping[str, float]) -> Load:
-    """Return the cutting load at some values of the inputs."""
-    return load_of(made, case, body, drag_n=values[DRAG], press_n=values[PRESS], wall_n=values[WALL])
-
-
-def losses_of(setup: Setup, holding: Holding) -> tuple[Loss, ...]:
-    """Take away each loose block, and wet every contact."""
-    blocks = [
-        b.name for b in holding.bodies if setup.body(b.name).role == "fixture" and b.slides_along is None
-    ]
-    return single_losses(holding, blocks, film_mu=friction("coolant_film").low)
-
-
-def _worst_case(
-    cases: Sequence[LoadCase], made: Pass, body: str, rig: Rig, inputs: Mapping[str, Range]
-) -> LoadCase:
-    """Find the stroke and place that the part bears least.
-
-    All are ranked by their upper bounds, which are cheap; the lowest few are loaded to collapse.
-    """
-    low = {name: span.low for name, span in inputs.items()}
-    heavy = {**low, DRAG: inputs[DRAG].high, WALL: inputs[WALL].high}
-    held = rig.holding(heavy, ())
-    tried = []
-    for case in cases:
-        for press in inputs[PRESS].ends:
-            load = load_at(made, case, body, {**heavy, PRESS: press})
-            problem = replace(held, cutting=(load,))
-            tried.append((limit_factor(write_equations(problem)), case.label, press, case, problem))
-    tried.sort(key=lambda row: row[:3])
-    if not tried:
-        message = f"{body}: no place was found at which the wheel meets it"
-        raise NotComputedError(message)
-    answers = [(collapse(row[4], ceiling=CEILING).factor.low, row[1], row[3]) for row in tried[:_FULLY_TRIED]]
-    return min(answers, key=lambda row: row[:2])[2]
+def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:
+    """Return the blocks that stand loose; a jaw is not one of them."""
+    return tuple(
+        b.name for b in rig.bodies if setup.body(b.name).role == "fixture" and b.slides_along is None
+    )

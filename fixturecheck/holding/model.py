@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fixturecheck.holding.pull import Pulls
-from fixturecheck.physics.collapse_crash import Crash
+from fixturecheck.physics.collapse_crash import Crash, Outcome
+from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.collapse_range import FactorRange, Loss
 from fixturecheck.physics.grinding import Forces
 from fixturecheck.physics.ranges import Range
@@ -33,25 +34,70 @@ class LoadCase:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ways:
-    """What happens once a part has let go.
+class Way:
+    """Where a part goes if it lets go in one case.
 
     Parameters
     ----------
+    case : LoadCase
+        Stroke and place of the wheel.
+    factor : float
+        Times the cutting load at which it lets go there.
+    lost : str
+        What is lost besides; empty for the set-up as stated.
+    motion : Motion
+        How the body that goes first starts to move.
     crash : Crash or None
-        Its overlap with the wheel; None where it could not be followed.
+        What the wheel takes of it; None where it could not be followed.
+    bites : str or None
+        The body that the wheel bites into; None where it bites none.
+    drawn_in : bool
+        It moves the way the table feeds it, under the wheel.
     hits : str or None
-        The first body that it runs into; None where it meets none.
+        The first thing that the part runs into; None where it meets nothing.
     hits_after_mm : float or None
         How far it has moved by then.
     reason : str
         Why `crash` is None.
     """
 
+    case: LoadCase
+    factor: float
+    lost: str
+    motion: Motion
     crash: Crash | None
+    bites: str | None = None
+    drawn_in: bool = False
     hits: str | None = None
     hits_after_mm: float | None = None
     reason: str = ""
+
+    @property
+    def digs_in(self) -> bool:
+        """Whether the wheel bites into it."""
+        return self.crash is not None and self.crash.outcome is Outcome.DIGS_IN
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ways:
+    """What happens once a part has let go.
+
+    Parameters
+    ----------
+    found : tuple of Way
+        As the set-up is stated, for every case looked at: those that dig in first, then those that could
+        not be followed, the lowest factor first among each.
+    lost : tuple of Way
+        With one thing lost.
+    """
+
+    found: tuple[Way, ...]
+    lost: tuple[Way, ...] = ()
+
+    @property
+    def worst(self) -> Way | None:
+        """The way that counts; None where nothing lets go."""
+        return self.found[0] if self.found else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -74,8 +120,8 @@ class PartHold:
         Pull of the magnet on the part.
     losses : tuple of Loss
         What is left when one thing is lost, the worst first.
-    ways : Ways
-        Where it goes.
+    ways : Ways or None
+        Where it goes; None where that was not asked.
     remedies : tuple of str
         Changes that were tried and reach the factor.
     """
@@ -101,13 +147,26 @@ class Leaving:
     body : str
         Its name.
     residual_n : Range or None
-        What still draws it with the magnet off; None where no magnet does.
+        What still draws it with the magnet off; None where it is not known.
     ways : tuple of str
-        Which way it can lift or tip without sliding on a ground face.
+        Which way it can lift or tip without sliding on a ground face, the easiest first; where none can,
+        which way it comes off all the same; empty where it comes off no way.
     pry : str or None
         An edge that a tool can get under.
     demagnetise : bool
         Its steel keeps some magnetism.
+    step : str
+        What to do, in one sentence.
+    force_n : Range or None
+        Force of the first way; None where the residual pull is not known.
+    by_hand : bool or None
+        Whether fingers do it.
+    rubs : tuple of (str, str)
+        Pairs of faces that the first way rubs though one of them is finished.
+    at_mm, direction : Vector or None
+        Where the first way starts, and which way it goes.
+    keeps : str
+        What its steel does with magnetism, in words; empty where it keeps none to speak of.
     """
 
     body: str
@@ -115,14 +174,35 @@ class Leaving:
     ways: tuple[str, ...]
     pry: str | None
     demagnetise: bool
+    step: str = ""
+    force_n: Range | None = None
+    by_hand: bool | None = None
+    rubs: tuple[tuple[str, str], ...] = ()
+    at_mm: Vector | None = None
+    direction: Vector | None = None
+    keeps: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Release:
-    """How the set-up comes apart: bodies in the order in which they come away, and edges to stone."""
+    """How the set-up comes apart.
+
+    Parameters
+    ----------
+    order : tuple of Leaving
+        Bodies in the order in which they come away.
+    burrs : tuple of str
+        Edges that the cuts made, to be stoned.
+    before : str
+        What comes before the first body is touched.
+    reason : str
+        Why the residual pull, or all of it, is not known; empty where it is.
+    """
 
     order: tuple[Leaving, ...]
     burrs: tuple[str, ...]
+    before: str = ""
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.holding.factor import part_hold, rig_of
+from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
 from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
+from fixturecheck.holding.ways import Scene, scene_of, ways_of
 from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.setup.model import Setup
@@ -38,14 +40,24 @@ def held(
     parts: list[PartHold] = []
     if "magnet" not in missing:
         rig = rig_of(setup, placed, contacts, pulls)
-        jobs = [(cut, setup.body(name)) for cut in cuts for name in cut.cut.parts]
-        for i, (cut, body) in enumerate(jobs):
-            progress(f"hold of {body.name}", 0.4 + 0.5 * i / len(jobs))
+        jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
+        for i, (scene, name) in enumerate(jobs):
+            progress(f"hold of {name}", 0.4 + 0.5 * i / len(jobs))
             try:
-                parts.append(part_hold(setup, placed, cut, body, rig))
+                parts.append(_part(scene, placed, rig, name))
             except (NotComputedError, KernelError) as reason:
-                missing[f"{body.name} in {cut.cut.name}"] = str(reason)
+                missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
     return Held(parts=tuple(parts), pulls=pulls, release=None, missing=missing)
+
+
+def _part(scene: Scene, placed: Mapping[str, Solid], rig: Rig, name: str) -> PartHold:
+    """Load one part by one cut until it lets go, and follow it from there."""
+    setup, cut = scene.setup, scene.ground.cut
+    bearing = bearing_of(setup, placed, scene.ground, setup.body(name))
+    borne = every_case(rig, bearing)
+    found = part_hold(rig, bearing, borne, cut=cut.name, loose=loose_blocks(setup, rig))
+    least = setup.holding.least_factor if setup.holding else 0.0
+    return replace(found, ways=ways_of(scene, found, borne, least))
 
 
 def _magnet(

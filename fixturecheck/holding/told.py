@@ -66,7 +66,7 @@ def _pair(span: Range) -> tuple[float, float]:
 def _part(p: PartHold) -> PartHeld:
     worst = p.factors.worst
     motion = worst.motions[0] if worst.motions else None
-    crash = p.ways.crash if p.ways else None
+    way = p.ways.worst if p.ways else None
     return PartHeld(
         part=p.part,
         cut=p.cut,
@@ -84,8 +84,8 @@ def _part(p: PartHold) -> PartHeld:
         goes=worst.goes,
         direction=motion.velocity_at(p.case.at_mm) if motion else None,
         motion_at_mm=motion.at_mm if motion else None,
-        outcome=str(crash.outcome) if crash else "",
-        hits=p.ways.hits if p.ways else None,
+        outcome=str(way.crash.outcome) if way and way.crash else "",
+        hits=way.hits if way else None,
         inputs=tuple(_input(s) for s in p.factors.swings),
         losses=tuple(_loss(x) for x in p.losses),
         remedies=p.remedies,

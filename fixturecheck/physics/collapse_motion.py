@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.physics.equilibrium import FloatArray, Rigid, Vector
+from fixturecheck.physics.rigid import cross_matrix, rotation_of
 
 # Share of the fastest body's speed below which a body counts as standing still (its springs still give).
 STANDS = 0.02
@@ -54,6 +55,24 @@ class Motion:
         """Return the velocity of a point that moves with the body, mm per mm."""
         arm = np.subtract(point_mm, self.at_mm)
         return _vector(np.array(self.velocity) + np.cross(self.rotation_rad_mm, arm))
+
+    def pose_after(self, moved_mm: float) -> tuple[FloatArray, FloatArray]:
+        """Return where the motion leads if it goes on as it starts: x -> turn @ x + shift.
+
+        The exact screw of the twist, so a body that tips keeps its shape and its axis; exponential of a
+        twist as in Murray, Li, Sastry, A Mathematical Introduction to Robotic Manipulation, 2.36 (from
+        memory).
+        """
+        angle = moved_mm * np.array(self.rotation_rad_mm)
+        turn = rotation_of(angle)[0]
+        size = float(np.linalg.norm(angle))
+        skew = cross_matrix(angle)[0]
+        # (1 - cos) / size^2 and (size - sin) / size^3, with their series where those lose digits.
+        first = 0.5 * np.sinc(size / (2.0 * np.pi)) ** 2
+        second = (size - np.sin(size)) / size**3 if size > 1e-3 else 1.0 / 6.0 - size**2 / 120.0
+        along = (np.eye(3) + first * skew + second * skew @ skew) @ (moved_mm * np.array(self.velocity))
+        at = np.array(self.at_mm)
+        return turn, at + along - turn @ at
 
 
 def motions(bodies: tuple[Rigid, ...], twists: FloatArray) -> tuple[Motion, ...]:

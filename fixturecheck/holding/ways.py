@@ -1,0 +1,236 @@
+"""Where a part goes once it has let go: into the wheel or away from it, and what it runs into first.
+
+The wheel stands where the case puts it, at the height of the last pass. The part is taken as that pass
+leaves it: what the wheel takes beyond that, while the part follows its motion, is a bite. The stock of the
+pass itself is no bite, however fast the part is drawn under the wheel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from fixturecheck.access.model import GroundCut
+from fixturecheck.access.sweeps import Sweeps, sweeps_of
+from fixturecheck.access.wheel import rim_of
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.holding.factor import Borne
+from fixturecheck.holding.model import LoadCase, PartHold, Way, Ways
+from fixturecheck.kernel.clip import carried
+from fixturecheck.kernel.regions import apart, box_gap_mm, loose_box, moved, split
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.physics.collapse import Collapse
+from fixturecheck.physics.collapse_crash import Crash, Outcome, follow_overlap
+from fixturecheck.physics.collapse_motion import Motion
+from fixturecheck.setup.model import Setup
+
+TRAVEL_MM = 2.0
+"""How far a freed part is followed into the wheel: by then it has been thrown or the wheel has broken."""
+FAR_MM = 30.0
+"""How far it is followed to whatever it runs into."""
+GIVE_MM = 0.005
+"""A rise that the springs of the contacts make when they are relieved, and no bite."""
+_SAMPLES = 6
+_NEAR_MM = 0.01
+_MOST_STEPS = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scene:
+    """Everything that stands there while one cut is made.
+
+    Parameters
+    ----------
+    setup : Setup
+        The set-up.
+    ground : GroundCut
+        The cut.
+    standing : mapping of str to Shape
+        Every body; the parts of the cut as it leaves them.
+    """
+
+    setup: Setup
+    ground: GroundCut
+    standing: Mapping[str, Shape]
+
+    def wheel_at(self, case: LoadCase) -> Sweeps:
+        """Return wheel, flanges and guard where a case puts them."""
+        rim, path = rim_of(self.setup), self.ground.path
+        flat_mm = (rim.flat_from_mm + rim.flat_to_mm) / 2
+        y_mm = min(max(case.at_mm[1] - flat_mm, path.y_from_mm), path.y_to_mm)
+        x_mm = case.at_mm[0]
+        still = replace(path, x_from_mm=x_mm, x_to_mm=x_mm, y_from_mm=y_mm, y_to_mm=y_mm)
+        return sweeps_of(self.setup.machine, rim, still)
+
+
+def scene_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> Scene:
+    """Return what stands there in a cut."""
+    after = {p.body: p.ground for p in ground.parts}
+    return Scene(setup=setup, ground=ground, standing={n: after.get(n, s) for n, s in placed.items()})
+
+
+def ways_of(scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: float) -> Ways:
+    """Follow a part in every case whose factor is below the least, and in the worst of each stroke.
+
+    Parameters
+    ----------
+    part : PartHold
+        How it holds; its losses are followed too.
+    borne : sequence of Borne
+        Every case loaded until it lets go.
+    least_factor : float
+        Factor that the set-up states.
+    """
+    first = {b.case.stroke: b for b in reversed(borne)}
+    asked = [b for b in borne if b.collapse.factor.low < least_factor or b is first[b.case.stroke]]
+    found = [w for b in asked if (w := _way(scene, part.part, b.case, b.collapse, "")) is not None]
+    worst = part.factors.worst
+    if all(w.case is not part.case or w.factor > worst.factor.low * (1 + 1e-6) for w in found):
+        # Some corner of the inputs is worse than the one that every case was loaded at.
+        found += [w for w in (_way(scene, part.part, part.case, worst, ""),) if w is not None]
+    lost = [
+        w
+        for loss in part.losses
+        if loss.collapse is not None and loss.collapse.factor.low < least_factor
+        if (w := _way(scene, part.part, part.case, loss.collapse, loss.lost)) is not None
+    ]
+    return Ways(found=tuple(sorted(found, key=_order)), lost=tuple(sorted(lost, key=_order)))
+
+
+def _order(way: Way) -> tuple[bool, bool, float]:
+    return not way.digs_in, way.crash is not None, way.factor
+
+
+def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) -> Way | None:
+    """Follow one collapse; None where it stopped at the ceiling and nothing goes."""
+    if not found.motions:
+        return None
+    mine = next((m for m in found.motions if m.body == part), found.motions[0])
+    way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
+    try:
+        wheel = scene.wheel_at(case)
+        crash, bites = _into_the_wheel(scene, found.motions, wheel.wheel, mine)
+        hits, after_mm = first_hit(scene, mine, {m.body for m in found.motions}, wheel)
+    except (NotComputedError, KernelError) as reason:
+        return replace(way, reason=str(reason))
+    return replace(
+        way,
+        crash=crash,
+        bites=bites,
+        drawn_in=mine.velocity[0] * (1.0 if case.stroke.endswith("right") else -1.0) > 0.5,
+        hits=hits,
+        hits_after_mm=after_mm,
+    )
+
+
+def _into_the_wheel(
+    scene: Scene, motions: Sequence[Motion], wheel: Shape, mine: Motion
+) -> tuple[Crash, str | None]:
+    """Follow every body that moves; the first that the wheel bites into decides, else the part's own way."""
+    for motion in motions:
+        crash = follow_into(scene, motion, wheel)
+        if crash.outcome is Outcome.DIGS_IN:
+            return crash, motion.body
+    return follow_away(scene, mine, wheel), None
+
+
+def follow_into(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
+    """Say whether the wheel bites into a body beyond what its pass takes."""
+    shape = scene.standing[motion.body]
+    what = f"{motion.body} on its way and the wheel"
+    side_mm = -GIVE_MM * _side_of_wall(scene)
+    give_mm3 = split(moved(shape, (0.0, side_mm, GIVE_MM)), wheel, what).taken_mm3
+    return follow_overlap(
+        lambda t: split(_after(shape, motion, t), wheel, what).taken_mm3,
+        travel_mm=TRAVEL_MM,
+        noise_mm3=give_mm3 + 1e-6,
+        samples=_SAMPLES,
+    )
+
+
+def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
+    """Say whether a body that the wheel does not bite into stays under it or falls away.
+
+    Read on what the wheel takes of the pass: it is lowered by the downfeed.
+    """
+    shape = scene.standing[motion.body]
+    what = f"the stock of {motion.body} on its way and the wheel"
+    lowered = moved(wheel, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
+    crash = follow_overlap(
+        lambda t: split(_after(shape, motion, t), lowered, what).taken_mm3,
+        travel_mm=TRAVEL_MM,
+        samples=_SAMPLES,
+    )
+    # More of the same layer is the pass itself, at the depth that was set.
+    stays = crash.outcome is Outcome.DIGS_IN
+    return replace(crash, outcome=Outcome.STAYS, first_mm=None) if stays else crash
+
+
+def _side_of_wall(scene: Scene) -> int:
+    """Return on which side along Y the wheel stands of a wall that it grinds; 0 without a wall."""
+    return scene.ground.path.wall_sign
+
+
+def _after(shape: Shape, motion: Motion, moved_mm: float) -> Shape:
+    turn, shift = motion.pose_after(moved_mm)
+    return carried(shape, turn, shift)
+
+
+def first_hit(
+    scene: Scene, motion: Motion, moving: set[str], wheel: Sweeps
+) -> tuple[str | None, float | None]:
+    """Return what a freed body runs into first, and how far it has moved by then.
+
+    What it touches from the start, or what moves with it, is nothing that it runs into.
+
+    Raises
+    ------
+    NotComputedError
+        The kernel gave no distance.
+    """
+    shape = scene.standing[motion.body]
+    others: dict[str, Shape] = {n: s for n, s in scene.standing.items() if n not in moving}
+    others["the flange"] = wheel.flange
+    if wheel.guard is not None:
+        others["the guard"] = wheel.guard
+    speed = _fastest(shape, motion)
+    best: tuple[str | None, float | None] = (None, None)
+    reach_mm = FAR_MM
+    for name in sorted(others, key=lambda n: (box_gap_mm(loose_box(others[n]), loose_box(shape)), n)):
+        after_mm = _meets(shape, motion, others[name], speed, reach_mm)
+        if after_mm is not None:
+            best, reach_mm = (name, after_mm), after_mm
+    return best
+
+
+def _fastest(shape: Shape, motion: Motion) -> float:
+    """Return a bound on the speed of any point of a shape, per mm of its motion."""
+    box = loose_box(shape)
+    arm_mm = max(
+        math.dist((x, y, z), motion.at_mm)
+        for x in (box[0], box[3])
+        for y in (box[1], box[4])
+        for z in (box[2], box[5])
+    )
+    return math.hypot(*motion.velocity) + math.hypot(*motion.rotation_rad_mm) * arm_mm
+
+
+def _meets(shape: Shape, motion: Motion, other: Shape, speed: float, reach_mm: float) -> float | None:
+    """Return how far a body moves until it meets another; None within reach, or where they touch already.
+
+    It is moved on by what surely keeps it clear: its distance over its greatest speed.
+    """
+    box, after_mm = loose_box(other), 0.0
+    for step in range(_MOST_STEPS):
+        now = _after(shape, motion, after_mm)
+        gap_mm = box_gap_mm(loose_box(now), box)
+        if gap_mm <= 1.0:
+            how = apart(other, now, f"{motion.body} on its way and what it meets")
+            gap_mm = how.distance_mm if how is not None else gap_mm
+        if gap_mm <= _NEAR_MM:
+            return after_mm if step > 0 else None
+        after_mm += gap_mm / speed
+        if after_mm >= reach_mm:
+            return None
+    return None
