@@ -159,6 +159,8 @@ class HoldFound:
         In the order in which bodies come away.
     burrs : tuple of str
         Edges that the cuts made, to be stoned.
+    ceiling : float
+        Factor at which the search ends; one that reaches it is a bound.
     """
 
     magnet: str
@@ -169,3 +171,4 @@ class HoldFound:
     notes: tuple[str, ...] = ()
     leaving: tuple[BodyLeaves, ...] = ()
     burrs: tuple[str, ...] = ()
+    ceiling: float = 30.0

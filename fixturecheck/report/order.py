@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.result import Finding, Result, Verdict
 
 _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
 
 OVERVIEW = "overview.png"
 REST = "rest.png"
+HOLD_PULL = "hold_pull.png"
+HOLD_FLUX = "hold_flux.png"
 
 MOST_PICTURES = 24
 """Pictures of findings drawn at most; a gang that fails the same way many times needs no more."""
@@ -46,3 +49,18 @@ def _can_be_shown(finding: Finding) -> bool:
     if finding.verdict is Verdict.NO_GO:
         return finding.location_mm is not None or bool(finding.shapes)
     return finding.verdict is Verdict.CAUTION and finding.location_mm is not None
+
+
+def let_go_picture(hold: HoldFound, part: PartHeld) -> str:
+    """Return the file name of the picture of how a part lets go in one cut."""
+    cuts = list(dict.fromkeys(p.cut for p in hold.parts))
+    return f"hold_goes_{cuts.index(part.cut) + 1}.png"
+
+
+def worst_of_each_cut(hold: HoldFound) -> tuple[PartHeld, ...]:
+    """Return the part that holds least in each cut, in the order of the cuts."""
+    worst: dict[str, PartHeld] = {}
+    for part in hold.parts:
+        if part.cut not in worst or part.factor_low < worst[part.cut].factor_low:
+            worst[part.cut] = part
+    return tuple(worst.values())

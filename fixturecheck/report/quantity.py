@@ -12,6 +12,8 @@ _IN_INCHES = {
     "mm2": ("in²", _MM_PER_INCH**2, 4),
     "mm3": ("in³", _MM_PER_INCH**3, 6),
     "m/s": ("ft/min", 0.3048 / 60, 0),
+    "N": ("lbf", 4.4482216152605, 1),
+    "N/cm2": ("psi", 0.6894757293168, 1),
 }
 _METRIC = {
     "mm": ("mm", 1.0, 3),
@@ -19,11 +21,13 @@ _METRIC = {
     "mm2": ("mm²", 1.0, 2),
     "mm3": ("mm³", 1.0, 3),
     "m/s": ("m/s", 1.0, 1),
+    "N": ("N", 1.0, 1),
+    "N/cm2": ("N/cm²", 1.0, 1),
 }
-_ANYWHERE = {"deg": ("°", 1.0, 3), "share": ("%", 0.01, 1)}
+_ANYWHERE = {"deg": ("°", 1.0, 3), "share": ("%", 0.01, 1), "x load": ("x load", 1.0, 2)}
 
 
-_IN_PICTURES = {"mm²": "sq mm", "mm³": "cu mm", "in²": "sq in", "in³": "cu in"}
+_IN_PICTURES = {"N/cm²": "N per sq cm", "mm²": "sq mm", "mm³": "cu mm", "in²": "sq in", "in³": "cu in"}
 
 
 def shown_plain(value: float, unit: str, units: str = "mm") -> str:
@@ -36,6 +40,17 @@ def shown_plain(value: float, unit: str, units: str = "mm") -> str:
     return text
 
 
+def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
+    """Return a number in the unit that a report in `units` uses, and that unit's name."""
+    name, size, _ = _row(unit, units)
+    return value / size, name
+
+
+def _row(unit: str, units: str) -> tuple[str, float, int]:
+    table = {**(_IN_INCHES if units == "inch" else _METRIC), **_ANYWHERE}
+    return table.get(unit, (unit, 1.0, 4))
+
+
 def shown(value: float | None, unit: str, units: str = "mm") -> str:
     """Return a number with its unit, for a report in `units` (`mm` or `inch`).
 
@@ -43,8 +58,7 @@ def shown(value: float | None, unit: str, units: str = "mm") -> str:
     """
     if value is None:
         return "\u2013"
-    table = {**(_IN_INCHES if units == "inch" else _METRIC), **_ANYWHERE}
-    name, size, decimals = table.get(unit, (unit, 1.0, 4))
+    name, size, decimals = _row(unit, units)
     number = value / size
     if number and abs(number) < 10.0**-decimals:
         decimals = 1 - math.floor(math.log10(abs(number)))

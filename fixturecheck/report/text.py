@@ -7,6 +7,7 @@ import textwrap
 from collections import Counter
 
 from fixturecheck.report.colours import SIGNS
+from fixturecheck.report.hold_text import hold_lines
 from fixturecheck.report.order import numbered
 from fixturecheck.report.quantity import shown
 from fixturecheck.result import Result, Verdict
@@ -43,6 +44,8 @@ def table(result: Result, *, width: int | None = None) -> str:
             lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
     if passed > _MOST_GO:
         lines.append(f"    and {passed - _MOST_GO} more that are go")
+    held = hold_lines(result.holding, result.units)
+    lines += ["", *(line for told in held for line in _hung(told, columns))] if held else []
     counts = Counter(f.verdict for f in result.findings)
     lines += ["", ", ".join(f"{counts[v]} {v}" for v in Verdict)]
     return "\n".join(lines).replace("\u202f", " ")
@@ -50,6 +53,11 @@ def table(result: Result, *, width: int | None = None) -> str:
 
 def _word(verdict: Verdict) -> str:
     return f"{SIGNS[verdict]} {str(verdict).upper()}"
+
+
+def _hung(text: str, columns: int) -> list[str]:
+    """Fold a line, what follows indented under its start."""
+    return textwrap.wrap(text, max(columns, 40), initial_indent="    ", subsequent_indent=" " * 8)
 
 
 def _folded(text: str, columns: int) -> list[str]:

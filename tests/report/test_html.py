@@ -83,6 +83,7 @@ def test_sections_come_worst_first(text: str) -> None:
         "Cautions",
         "Checked, and go",
         "Where the parts come to rest",
+        "Does it hold",
         "At the machine",
         "As ground",
         "What touches",

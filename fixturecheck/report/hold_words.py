@@ -1,0 +1,70 @@
+"""How the figures of a hold are written: three digits, ranges with one unit, factors with their bounds."""
+
+from __future__ import annotations
+
+from fixturecheck.hold_result import HoldFound, HoldInput, PartHeld
+from fixturecheck.report.quantity import sized
+
+_DIGITS = 3
+
+_ENDS = {
+    "finish and material": ("worst", "best"),
+    "error of the pull": ("least", "most that it can be"),
+    "clamp force": ("weakest", "strongest"),
+}
+"""Inputs that run between two named ends and not over a quantity."""
+
+
+def digits(value: float) -> str:
+    """Return a number to three digits, never in powers of ten."""
+    rounded = float(f"{value:.{_DIGITS}g}")
+    return f"{rounded:.0f}" if abs(rounded) >= 1000 else f"{rounded:g}"
+
+
+def amount(value: float, unit: str, units: str) -> str:
+    """Return one number with its unit, in the report's units."""
+    number, name = sized(value, unit, units)
+    return f"{digits(number)}\u202f{name}".strip()
+
+
+def span(ends: tuple[float, float], unit: str, units: str) -> str:
+    """Return a range with its unit said once; one number where both ends are the same."""
+    (low, name), (high, _) = (sized(v, unit, units) for v in ends)
+    text = digits(low) if digits(low) == digits(high) else f"{digits(low)} to {digits(high)}"
+    return f"{text}\u202f{name}".strip()
+
+
+def times(factor: float, hold: HoldFound) -> str:
+    """Return a factor; one at the end of the search is a bound."""
+    end = hold.ceiling
+    return f"at least {digits(end)}" if factor >= end * (1.0 - 1e-9) else digits(factor)
+
+
+def factor_words(part: PartHeld, hold: HoldFound) -> str:
+    """Return the range of a part's factor."""
+    low, high = digits(part.factor_low), times(part.factor_high, hold)
+    if part.at_least:
+        return f"at least {low}"
+    return low if low == high else f"{low} to {high}"
+
+
+def input_span(found: HoldInput, units: str) -> str:
+    """Return between what an input was moved."""
+    ends = _ENDS.get(found.name)
+    return " to ".join(ends) if ends else span(found.span, found.unit, units)
+
+
+def how(says: str) -> str:
+    """Return how something lets go, without the factor that stands beside it."""
+    _, found, rest = says.partition("load: ")
+    return rest if found else says
+
+
+def sentence(text: str, names: frozenset[str] = frozenset()) -> str:
+    """Return words as a sentence; a name at its start stays as it is written."""
+    text = text.strip()
+    if not text:
+        return ""
+    first = text.partition(" ")[0].strip(",:;")
+    start = text if first in names or not first.isalpha() else text[:1].upper() + text[1:]
+    return start if start.endswith((".", "!", "?")) else f"{start}."
