@@ -22,6 +22,7 @@ _MAY_BE_ZERO = frozenset(
         "side_gap_mm",
         "min_share",
         "mu",
+        "spread_share",
     }
 )
 """Besides every field whose own default is zero."""

@@ -1,0 +1,97 @@
+"""A part between the jaws of a vise, from its solids to its factor, against statics."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body, equipment
+from fixturecheck.kernel.build import box
+from fixturecheck.result import Verdict
+from tests.holding.rigs import judged, let_go, rigged
+
+LENGTH, THICK, TALL, RAISED = 40.0, 8.0, 30.0, 14.0
+JAW = 35.0
+MU = 0.2
+# Middle of the two pads: from the parallel up to the top of the jaws.
+PAD = (0.0, -THICK / 2, (RAISED + JAW) / 2)
+WEIGHT_N = 7870e-9 * LENGTH * THICK * TALL * 9.80665
+
+
+def in_vise(*clamps):
+    part = body(
+        "bar",
+        box((-LENGTH / 2, -THICK, RAISED), (LENGTH / 2, 0, RAISED + TALL)),
+        material="steel_1018",
+        finish="ground",
+        faces={"foot": "<Z", "floor": ">Z", "front": "<Y", "back": ">Y"},
+    )
+    return Setup(
+        name="bar in the vise",
+        bodies=(
+            *equipment("grinding_vise", name="vise", opening_mm=THICK),
+            *equipment(
+                "parallel",
+                name="parallel",
+                at=(0, -THICK / 2, 0),
+                length_mm=36.0,
+                width_mm=6.0,
+                height_mm=RAISED,
+            ),
+            part,
+        ),
+        seats=(
+            Seat(body="bar", face="back", on="vise_body", on_face="fixed_jaw", rank="primary"),
+            Seat(body="bar", face="foot", on="parallel", on_face="top", rank="secondary"),
+        ),
+        cuts=(Cut(name="top", parts=("bar",), floor="floor", stock_mm=0.1),),
+        holding=Holding(friction="ground_steel", clamps=clamps),
+    )
+
+
+def jaw(force_n):
+    return Clamp(
+        name="screw", kind="vise", body="vise_jaw", face="moving_jaw", force_n=force_n, spread_share=0.0
+    )
+
+
+@pytest.mark.parametrize("force_n", [50.0, 4000.0])
+@pytest.mark.parametrize("way", [(1.0, 0.0, 0.0), (-1.0, 0.0, 0.0)])
+def test_both_jaws_hold_by_friction_along_them(force_n, way):
+    """Statics: 2 mu F, and mu W at most from the foot, whatever the contacts' stiffness."""
+    found = let_go(rigged(in_vise(jaw(force_n))), "bar", way, PAD, mu=MU)
+    assert found.rests
+    assert found.goes == "bar"
+    least = 2 * MU * math.sqrt(force_n**2 - (WEIGHT_N / (2 * MU)) ** 2)
+    assert 0.99 * least <= found.factor.low <= found.factor.high <= 1.001 * (2 * MU * force_n + MU * WEIGHT_N)
+
+
+def test_both_jaws_hold_upward_and_the_parallel_falls_out_of_it():
+    """Statics: 2 mu F and the weight of the bar."""
+    found = let_go(rigged(in_vise(jaw(3000.0))), "bar", (0.0, 0.0, 1.0), PAD, mu=MU)
+    assert found.factor.low == pytest.approx(2 * MU * 3000.0 + WEIGHT_N, rel=2e-3)
+
+
+def test_jaws_that_nothing_presses_hold_nothing():
+    """Walls on both sides without a force across: mu W and no wedging."""
+    found = let_go(rigged(in_vise()), "bar", (1.0, 0.0, 0.0), PAD, mu=MU)
+    assert found.factor.low == pytest.approx(MU * WEIGHT_N, rel=1e-2)
+
+
+def test_a_push_down_reaches_the_table_through_the_parallel():
+    found = let_go(rigged(in_vise(jaw(3000.0))), "bar", (0.0, 0.0, -1.0), PAD, mu=MU)
+    assert found.at_least
+
+
+def test_torque_on_the_handle_becomes_force_of_the_jaw():
+    """T = K d F with K 0.15 to 0.20 oiled (Shigley by way of a bolt page), 40 to 80 % of it at the jaw."""
+    turned = replace(jaw(None), torque_nm=12.0, screw_mm=12.0, thread="oiled")
+    (pressed,) = rigged(in_vise(turned)).clamps
+    screw_n = [12e3 / (k * 12.0) for k in (0.20, 0.15)]
+    assert pressed.force.force_n.ends == pytest.approx((0.4 * screw_n[0], 0.8 * screw_n[1]))
+
+
+@pytest.mark.parametrize(("torque_nm", "expected"), [(12.0, Verdict.GO), (0.05, Verdict.NO_GO)])
+def test_a_vise_must_be_tightened(torque_nm, expected):
+    (told, *_) = judged(in_vise(replace(jaw(None), torque_nm=torque_nm)))
+    assert told.verdict is expected, told.says
