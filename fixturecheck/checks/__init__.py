@@ -17,4 +17,5 @@ MODULES = {
     "clear": "fixturecheck.checks.clear",
     "align": "fixturecheck.checks.align",
     "limits": "fixturecheck.checks.limits",
+    "release": "fixturecheck.checks.release",
 }

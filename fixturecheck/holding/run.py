@@ -12,6 +12,7 @@ from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_block
 from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
 from fixturecheck.holding.ways import Scene, scene_of, ways_of
+from fixturecheck.holding.release import release_of
 from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.setup.model import Setup
@@ -36,7 +37,7 @@ def held(
         return None
     missing: dict[str, str] = {}
     progress("magnet", 0.0)
-    _, pulls = _magnet(setup, contacts, mesher or TetMesher(), missing)
+    magnet, pulls = _magnet(setup, contacts, mesher or TetMesher(), missing)
     parts: list[PartHold] = []
     if "magnet" not in missing:
         rig = rig_of(setup, placed, contacts, pulls)
@@ -47,7 +48,9 @@ def held(
                 parts.append(_part(scene, placed, rig, name))
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
-    return Held(parts=tuple(parts), pulls=pulls, release=None, missing=missing)
+    progress("release", 0.9)
+    release = release_of(setup, placed, contacts, cuts, magnet, missing.get("magnet", ""))
+    return Held(parts=tuple(parts), pulls=pulls, release=release, missing=missing)
 
 
 def _part(scene: Scene, placed: Mapping[str, Solid], rig: Rig, name: str) -> PartHold:

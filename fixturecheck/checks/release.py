@@ -1,0 +1,120 @@
+"""How do the parts come off after the cut without rubbing a finished face, and what is done before the next.
+
+What: in which order blocking and parts come away, which way each lifts or tips, what force that takes with
+the magnet off, where a pry reaches, which steel must be demagnetised, which edges are stoned.
+Why: a part that is slid off the chuck carries grit over the face that was just ground; a part that keeps
+magnetism carries chips to its next seat, and so does a burr lift it.
+Formulas: a way is free when no contact closes and no solid meets another over 5 mm of travel; force from
+weight and the field solved at the residual share of the magnet; a tip takes their moment over the reach.
+Limits: what fingers do, 50 N (mean tip pinch of women, Mathiowetz et al. 1985, from memory); coercivity of
+semi-hard steel from 1 kA/m (E-Magnetica.pl).
+Go: a gib behind two blocks that tip away from it. No-go: a part under an overhang in a closed pocket.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.holding.keeping import SOFT_BELOW_A_M
+from fixturecheck.holding.model import Leaving, Release
+from fixturecheck.holding.release import HAND_N
+from fixturecheck.result import Finding, Verdict
+from fixturecheck.shop.tables import material
+
+ID = "release"
+TITLE = "Parts come off clean"
+
+SOURCE = (
+    "motions tried on the solids; field solution at the residual share; tip pinch from memory; blade and "
+    "tipping instead of sliding: common practice, no source"
+)
+KEEPS = "coercivity from the table of materials; semi-hard from 1 kA/m, E-Magnetica.pl"
+BURRS = "edges of the solids; heavier where the sparks leave: common practice, no source"
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield a finding for each body in the order in which it comes off, for its steel, and for the burrs."""
+    held = stage.held
+    if held is None or held.release is None:
+        return
+    release = held.release
+    if not release.order:
+        reason = release.reason or "no part or blocking is loose"
+        says = f"How the parts come off is not known: {reason}."
+        yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="release", says=says, source=SOURCE)
+        return
+    for number, body in enumerate(release.order, start=1):
+        yield _comes_off(release, body, number)
+    for body in release.order:
+        if body.keeps:
+            yield _keeps(stage, body)
+    if release.burrs:
+        says = f"Stone before the next seating: {'; '.join(release.burrs)}."
+        yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", says=says, source=BURRS)
+
+
+def _comes_off(release: Release, body: Leaving, number: int) -> Finding:
+    """Judge one body's way."""
+    before = f"{release.before}. " if number == 1 else ""
+    pry = f" A pry reaches it {body.pry}." if body.pry else ""
+    if not body.by_hand and not body.pry:
+        pry = " No edge of it is free for a pry."
+    rubs = ""
+    if body.rubs:
+        pairs = ", ".join(f"{own} on {other}" for own, other in body.rubs)
+        rubs = f" No way that was tried spares finished faces: it rubs {pairs}."
+    reason = f" {release.reason[0].upper()}{release.reason[1:]}." if _unknown(release, body) else ""
+    high = body.force_n.high if body.force_n else None
+    return Finding(
+        check=ID,
+        verdict=_verdict(release, body),
+        subject=f"{body.body}, {number} of {len(release.order)}",
+        value=high,
+        unit="N" if high is not None else "",
+        limit=HAND_N if high is not None else None,
+        margin=HAND_N - high if high is not None else None,
+        says=f"{before}{body.step}.{rubs}{pry}{reason}",
+        source=SOURCE,
+        location_mm=body.at_mm,
+        direction=body.direction,
+    )
+
+
+def _unknown(release: Release, body: Leaving) -> bool:
+    return bool(body.ways) and body.force_n is None and bool(release.reason)
+
+
+def _verdict(release: Release, body: Leaving) -> Verdict:
+    if not body.ways:
+        return Verdict.NO_GO
+    if _unknown(release, body):
+        return Verdict.UNKNOWN
+    if body.rubs or (not body.by_hand and body.pry is None):
+        return Verdict.CAUTION
+    return Verdict.GO
+
+
+def _keeps(stage: Stage, body: Leaving) -> Finding:
+    """Ask for demagnetising where the steel keeps magnetism."""
+    if not body.demagnetise:
+        says = f"{body.body}: {body.keeps}."
+        return Finding(
+            check=ID, verdict=Verdict.UNKNOWN, subject=f"{body.body}, steel", says=says, source=KEEPS
+        )
+    coercivity = material(stage.setup.body(body.body).material).coercivity_a_m
+    high = coercivity[1] if coercivity else SOFT_BELOW_A_M
+    return Finding(
+        check=ID,
+        verdict=Verdict.CAUTION,
+        subject=f"{body.body}, steel",
+        value=high,
+        unit="A/m",
+        limit=SOFT_BELOW_A_M,
+        margin=SOFT_BELOW_A_M - high,
+        says=(
+            f"Demagnetise {body.body} before it is lifted and again before it is seated next: {body.keeps}. "
+            "The residual pull above counts the magnet alone."
+        ),
+        source=KEEPS,
+    )

@@ -1,0 +1,268 @@
+"""How a set-up comes apart after the cut: which body first, which way, with what force, what is stoned."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.access.model import GroundCut
+from fixturecheck.contact.model import ContactMap
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.holding.burrs import burrs_of
+from fixturecheck.holding.coming_off import Room, Touch, WayOff, touches_of, ways_off
+from fixturecheck.holding.factor import mu_of
+from fixturecheck.holding.iron import pitch_mm
+from fixturecheck.holding.keeping import Keeps, chip_field_t, kept_field_t, mmf_kept_a, worst_class
+from fixturecheck.holding.model import Leaving, Release
+from fixturecheck.holding.points import movers, weights
+from fixturecheck.holding.prying import Pry, pries
+from fixturecheck.holding.pull import Magnet, Pulls
+from fixturecheck.holding.release_words import first_steps, keeps_words, step_words, way_words
+from fixturecheck.kernel.clip import extent_along
+from fixturecheck.kernel.shapes import Solid, to_vector
+from fixturecheck.physics.equilibrium import Load
+from fixturecheck.physics.ranges import Range
+from fixturecheck.setup.model import Setup
+from fixturecheck.shop.tables import material
+
+Floats = NDArray[np.float64]
+
+HAND_N = 50.0
+"""What fingers do on a small part: mean tip pinch of women, Mathiowetz et al. 1985, from memory."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Tried:
+    """A way with the force that it takes; None where the residual pull is not known."""
+
+    way: WayOff
+    force_n: Range | None
+
+    @property
+    def rank(self) -> tuple[int, int, float, bool]:
+        """The easiest first: nothing finished rubbed, least of a part's faces, least force, no slant."""
+        harms = self.way.harms
+        force = self.force_n.high if self.force_n else 0.0
+        slant = self.way.motion.kind == "lift" and self.way.motion.along[2] < 1.0
+        return sum(t.on_part for t in harms), len(harms), round(force, 6), slant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Bench:
+    """What does not change while bodies are taken away."""
+
+    setup: Setup
+    room: Room
+    touches: Mapping[str, tuple[Touch, ...]]
+    weights: Mapping[str, Load]
+    pulls: Pulls | None
+    known: bool
+    magnet: Magnet | None
+
+
+def release_of(
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    cuts: Sequence[GroundCut],
+    magnet: Magnet | None,
+    reason: str,
+) -> Release:
+    """Work out how parts and loose blocking come off, one after the other, with the magnet switched off.
+
+    Among the bodies that come off without rubbing a finished face the next one is blocking before parts, then
+    the one that takes the least force; where none does, the one that rubs least of the parts. The residual
+    pull is solved with everything in place; taking iron away shifts flux to what is left, and the pull on
+    that is not solved again. What stands is as drawn, the part as ground.
+
+    Parameters
+    ----------
+    magnet : Magnet or None
+        None where there is none, or where it could not be solved.
+    reason : str
+        Why it could not be; empty where it could.
+    """
+    pulls = None
+    if magnet is not None and setup.holding is not None:
+        try:
+            pulls = magnet.pulls(setup.holding.residual_share)
+        except NotComputedError as failure:
+            reason = str(failure)
+    try:
+        jaws = {c.body for c in setup.holding.clamps if c.kind == "vise"} if setup.holding else set()
+        loose = tuple(n for n in movers(setup, contacts) if n not in jaws)
+        bench = _Bench(
+            setup=setup,
+            room=Room(placed, contacts),
+            touches=touches_of(setup, contacts, loose),
+            weights={w.body: w for w in weights(setup, placed, loose)},
+            pulls=pulls,
+            known=not reason,
+            magnet=magnet,
+        )
+        order = _order(bench, loose, frozenset(jaws))
+        burrs = tuple(b.says for b in burrs_of(setup, cuts))
+    except (NotComputedError, KernelError) as failure:
+        return Release(order=(), burrs=(), before=first_steps(setup), reason=str(failure))
+    return Release(order=order, burrs=burrs, before=first_steps(setup), reason=reason)
+
+
+def _order(bench: _Bench, loose: Sequence[str], jaws: frozenset[str]) -> tuple[Leaving, ...]:
+    """Take bodies away one by one; what comes off no way stays to the end."""
+    gone, left, out = jaws, list(loose), []
+    known: dict[tuple[str, frozenset[str]], list[_Tried]] = {}
+    while left:
+        tried = {}
+        for name in left:
+            near = (name, frozenset(bench.room.beside(name, gone)))
+            if near not in known:
+                known[near] = _tried(bench, name, gone)
+            tried[name] = known[near]
+        free = [n for n in left if tried[n]]
+        if not free:
+            out += [_leaving(bench, n, [], gone) for n in left]
+            break
+        following = min(free, key=lambda n: _next(bench, n, tried[n][0]))
+        out.append(_leaving(bench, following, tried[following], gone))
+        left.remove(following)
+        gone |= {following}
+    return tuple(out)
+
+
+def _next(bench: _Bench, name: str, best: _Tried) -> tuple[int, bool, int, float, str]:
+    harm, count, force, _ = best.rank
+    return harm, bench.setup.body(name).role == "part", count, force, name
+
+
+def _tried(bench: _Bench, name: str, gone: frozenset[str]) -> list[_Tried]:
+    ways = ways_off(name, bench.touches[name], bench.room, gone)
+    found = [_Tried(way=w, force_n=force_of(bench, name, w, gone)) for w in ways]
+    return sorted(found, key=lambda t: t.rank)
+
+
+def force_of(bench: _Bench, name: str, way: WayOff, gone: frozenset[str]) -> Range | None:
+    """Return what a way takes against weight and residual pull; None where the pull is not known."""
+    iron = material(bench.setup.body(name).material).magnetic
+    if iron and not bench.known:
+        return None
+    ends = []
+    for high in (False, True):
+        loads = [(np.array(bench.weights[name].force_n), np.array(bench.weights[name].at_mm))]
+        loads += _pulls_on(bench, name, gone, high=high)
+        ends.append(_force_n(way, loads, bench.room.solid(name), mu_of(bench.setup).ends[high]))
+    return Range(low=min(ends), high=max(ends))
+
+
+def _pulls_on(bench: _Bench, name: str, gone: frozenset[str], *, high: bool) -> list[tuple[Floats, Floats]]:
+    """Return force and place of each residual pull on a body, from what is still there."""
+    out = []
+    for face in bench.pulls.on(name) if bench.pulls else ():
+        a, b = face.a.split(".")[0], face.b.split(".")[0]
+        if {a, b} & gone:
+            continue
+        size = face.strong_n * face.high_share if high else face.weak_n * face.low_share
+        toward = face.toward if a == name else -face.toward
+        out.append((size * toward, face.strong_at_mm if high else face.weak_at_mm))
+    return out
+
+
+def _force_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, mu: float) -> float:
+    """Return the force that starts a way: the whole load, friction under it, or its moment over the reach.
+
+    A tip is lifted at the far side, straight up; it takes nothing where the body topples by itself.
+    """
+    whole = np.sum([force for force, _ in loads], axis=0)
+    motion = way.motion
+    if motion.axis is None or motion.at_mm is None:
+        if motion.kind == "slide":
+            return float(mu * max(0.0, -whole[2]))
+        return float(np.linalg.norm(whole)) if motion.along[2] < 1.0 else float(max(0.0, -whole[2]))
+    moment = sum(float(np.cross(at - motion.at_mm, force) @ motion.axis) for force, at in loads)
+    reach = float(motion.at_mm @ motion.along) - extent_along(solid, motion.along)[0]
+    return max(0.0, -moment / reach)
+
+
+def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> Leaving:
+    """Put one body's way into words."""
+    best = tried[0] if tried else None
+    reached = pries(name, bench.touches[name], bench.room, gone)
+    pry = _chosen(reached, best)
+    force = best.force_n if best else None
+    by_hand = force.high <= HAND_N if force else None
+    keeps, demagnetise = _keeps(bench, name)
+    motion = best.way.motion if best else None
+    at = pry.at_mm if pry and motion is None else None
+    if motion is not None:
+        at = motion.at_mm if motion.at_mm is not None else np.array(bench.weights[name].at_mm)
+    return Leaving(
+        body=name,
+        residual_n=_residual(bench, name, gone),
+        ways=tuple(way_words(t.way, t.force_n, bench.touches[name]) for t in tried),
+        pry=_pry_words(pry) if pry else None,
+        demagnetise=demagnetise,
+        step=step_words(name, best.way if best else None, force, by_hand, bench.touches[name]),
+        force_n=force,
+        by_hand=by_hand,
+        rubs=tuple((t.own, t.other) for t in best.way.harms) if best else (),
+        at_mm=None if at is None else to_vector(at),
+        direction=to_vector(motion.along) if motion is not None else None,
+        keeps=keeps,
+    )
+
+
+def _chosen(reached: Sequence[Pry], best: _Tried | None) -> Pry | None:
+    """Return the edge farthest from the one that the body is tipped about."""
+    if not reached:
+        return None
+    if best is None or best.way.motion.kind != "tip":
+        return max(reached, key=lambda p: p.under_mm)
+    along = best.way.motion.along
+    return min(reached, key=lambda p: round(float(p.out @ along), 6))
+
+
+def _pry_words(pry: Pry) -> str:
+    x, y, z = pry.at_mm
+    under = f"under a lip of {pry.under_mm:.2g} mm" if pry.under_mm else "at a square edge, with a thin wedge"
+    return f"{under}, at ({x:.0f}, {y:.0f}, {z:.0f}) mm"
+
+
+def _residual(bench: _Bench, name: str, gone: frozenset[str]) -> Range | None:
+    """Return the residual pull on a body from all that is still there, added up."""
+    if not material(bench.setup.body(name).material).magnetic or not bench.setup.poles():
+        return Range(low=0.0, high=0.0)
+    if not bench.known:
+        return None
+    low, high = (
+        sum(float(np.linalg.norm(force)) for force, _ in _pulls_on(bench, name, gone, high=end))
+        for end in (False, True)
+    )
+    return Range(low=min(low, high), high=max(low, high))
+
+
+def _keeps(bench: _Bench, name: str) -> tuple[str, bool]:
+    """Say what a body's steel keeps of the magnet, and whether that must be taken out."""
+    found = material(bench.setup.body(name).material)
+    poles = bench.setup.poles()
+    if not poles:
+        return "", False
+    try:
+        kept = worst_class(found)
+    except NotComputedError as reason:
+        return f"whether it keeps magnetism is not known: {reason}", False
+    if kept in (None, Keeps.SOFT) or found.coercivity_a_m is None:
+        return "", False
+    low, high = found.coercivity_a_m
+    path = pitch_mm(poles)
+    words = keeps_words(
+        kept=str(kept),
+        coercivity_a_m=(low, high),
+        path_mm=path,
+        mmf_a=mmf_kept_a(high, path),
+        magnet_mmf_a=bench.magnet.source.mmf_a if bench.magnet else None,
+        field_t=kept_field_t(high),
+        chips_t=chip_field_t(path),
+    )
+    return words, True
