@@ -8,11 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fixturecheck.kernel.clip import edge_middle
 from fixturecheck.kernel.mesh import Tessellator
 from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.relieving import edge_line, nearest_edge
-from fixturecheck.kernel.shapes import edges_of
 from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.remedy.export import export, told
 from fixturecheck.remedy.model import Relief, Reliefs, size_words
@@ -123,12 +120,11 @@ def _shapes(setup: Setup, when: str) -> list[NamedShape]:
 
 def _across(setup: Setup, relief: Relief) -> Across:
     """Return where a relief is looked at: on the copy that clashes, in the machine's frame."""
-    name = next((b for b in relief.bodies if f"into {b}." in relief.clears), relief.bodies[0])
+    clashing = (b for b in relief.bodies if f"into {b}." in relief.clears or f"onto {b}." in relief.clears)
+    name = next(clashing, relief.bodies[0])
     place = matrix_of(setup.body(name).at)
-    edge = edges_of(relief.before)[nearest_edge(relief.before, relief.at_mm)]
-    start, end = edge_line(edge)
-    middle = place[:3, :3] @ edge_middle(edge) + place[:3, 3]
-    along = place[:3, :3] @ ((end - start) / np.linalg.norm(end - start))
+    middle = place[:3, :3] @ np.array(relief.at_mm) + place[:3, 3]
+    along = place[:3, :3] @ np.array(relief.along)
     return Across(
         at_mm=middle, along=along, size_mm=max(relief.size_mm), says=size_words(relief.kind, relief.size_mm)
     )

@@ -15,6 +15,7 @@ Go: a block slid against a stop with both seats closed. No-go: the same block wi
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -225,10 +226,16 @@ def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
         unit="um" if finite else "",
         limit=limit if finite else None,
         margin=limit - told.spread_um if finite else None,
-        says=f"{told.says[0].upper()}{told.says[1:]} (tried: {', '.join(told.tried)}).",
+        says=f"{opened(told.says, stage)} (tried: {', '.join(told.tried)}).",
         remedy=None if told.fits else "Stage them in the stated order every time, or relieve what lands.",
         source=_SOURCE,
     )
+
+
+def opened(text: str, stage: Stage) -> str:
+    """Return words with a capital first letter; the name of a body at the start stays as it is written."""
+    names = {b.name for b in stage.setup.bodies}
+    return text if re.split(r"[\s.:,]", text, maxsplit=1)[0] in names else text[:1].upper() + text[1:]
 
 
 def _hands(found: Answered) -> Iterator[Finding]:

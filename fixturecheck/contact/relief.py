@@ -27,6 +27,7 @@ from fixturecheck.tolerances import Tolerances
 Array = NDArray[np.float64]
 _STEP_MM = 0.01
 _TRIES = 3
+_SQUARE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,12 +63,15 @@ class EdgeCut:
         Sizes along the two faces; equal for a chamfer (its legs) and a fillet (its radius).
     inward : ndarray, shape (2, 3)
         Directions off the edge into its two faces, in the solid's own frame.
+    rim : bool
+        Whether the edge is an arc.
     """
 
     kind: str
     edge: int
     size_mm: tuple[float, float]
     inward: Array = field(repr=False)
+    rim: bool = False
 
     def scaled(self, factor: float) -> EdgeCut:
         """Return the same cut, larger or smaller all over."""
@@ -111,12 +115,13 @@ def relieve_edge(
 
 
 def edges_at(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: float) -> Iterator[int]:
-    """Yield straight outside edges in the overlap, beside a face without function."""
-    for e in np.flatnonzero(here.table.sharp & here.table.straight):
+    """Yield outside edges in the overlap beside a face without function: straight ones, and rims."""
+    for e in np.flatnonzero(here.table.sharp):
         faces = here.table.edge_faces[e]
         if not any(here.face_names[f] in allowed for f in faces):
             continue
-        if _outside(here, int(e)) and distance(here.edge(int(e)), common)[0] <= touch_mm:
+        shaped = _outside(here, int(e)) if here.table.straight[e] else is_rim(here, int(e))
+        if shaped and distance(here.edge(int(e)), common)[0] <= touch_mm:
             yield int(e)
 
 
@@ -127,6 +132,29 @@ def _outside(here: Standing, edge: int) -> bool:
         return False
     # Each inward direction dips behind the other face's plane at an outside edge.
     return bool((here.inward()[edge] @ here.normals[[one, two]].T).min() < -1e-9)
+
+
+def is_rim(here: Standing, edge: int) -> bool:
+    """Tell whether an edge is a rim: an outside arc where a flat face ends a cylinder square to it."""
+    circle = here.circle(edge)
+    faces = here.table.edge_faces[edge]
+    if circle is None or sorted(here.table.kinds[f] for f in faces) != ["cylinder", "plane"]:
+        return False
+    flat, wall = sorted(faces, key=lambda f: here.table.kinds[f] != "plane")
+    axis = np.cross(circle.x_axis, circle.y_axis)
+    if abs(float(axis @ here.normals[flat])) < 1 - _SQUARE:
+        return False
+    middle = here.edge_samples()[edge, 4]
+    into_flat, into_wall = rim_ways(here, edge)
+    out = here.normal_near(wall, middle)
+    return float(into_wall @ here.normals[flat]) < -_SQUARE and float(into_flat @ out) < -_SQUARE
+
+
+def rim_ways(here: Standing, edge: int) -> tuple[Array, Array]:
+    """Return the directions from the middle of a rim into its flat face and into its cylinder."""
+    faces = here.table.edge_faces[edge]
+    one, two = here.inward()[edge]
+    return (one, two) if here.table.kinds[faces[0]] == "plane" else (two, one)
 
 
 def smallest_cut(
@@ -149,14 +177,20 @@ def smallest_cut(
         Exact where `clear_mm` is zero and the cut's sides are flat; else from the points.
     """
     one, two = here.inward()[edge]
-    start = here.edge_samples()[edge, 0]
-    forms = np.linalg.pinv(np.stack((one, two))).T
-    sizes = [float(np.linalg.norm(form)) for form in (*forms, forms.sum(axis=0))]
-    reach = [
-        size * (extent_along(common, form / size)[1] - float(start @ form) / size)
-        for form, size in zip((*forms, forms.sum(axis=0)), sizes, strict=True)
-    ]
-    flat = (beside - start) @ forms.T
+    if here.table.straight[edge]:
+        start = here.edge_samples()[edge, 0]
+        forms = np.linalg.pinv(np.stack((one, two))).T
+        sizes = [float(np.linalg.norm(form)) for form in (*forms, forms.sum(axis=0))]
+        reach = [
+            size * (extent_along(common, form / size)[1] - float(start @ form) / size)
+            for form, size in zip((*forms, forms.sum(axis=0)), sizes, strict=True)
+        ]
+        flat = (beside - start) @ forms.T
+    else:
+        zone = _beside_rim(here, edge, skin_points(common))
+        sizes = [1.0, 1.0, math.sqrt(2.0)]
+        reach = [float(v.max()) for v in (*zone.T, zone.sum(axis=1))]
+        flat = _beside_rim(here, edge, beside)
     near = (flat >= -clear_mm - 1e-9).all(axis=1) & (flat <= np.array(reach[:2]) + 2 * clear_mm + 1e-9).all(
         axis=1
     )
@@ -171,7 +205,30 @@ def smallest_cut(
         needed = [_radius_mm(one, two, np.vstack((flat, [[0.0, 0.0]])), clear_mm)] * 2
     up = [max(1, math.ceil(v / _STEP_MM - 1e-6)) * _STEP_MM for v in needed]
     back = matrix_of(here.placed.at)[:3, :3].T
-    return EdgeCut(kind=kind, edge=edge, size_mm=(up[0], up[1]), inward=np.stack((back @ one, back @ two)))
+    ways = np.stack((back @ one, back @ two))
+    rim = not bool(here.table.straight[edge])
+    return EdgeCut(kind=kind, edge=edge, size_mm=(up[0], up[1]), inward=ways, rim=rim)
+
+
+def _beside_rim(here: Standing, edge: int, points: Array) -> Array:
+    """Return how far points (n, 3) lie behind a rim's cylinder and behind its flat face, (n, 2).
+
+    The first is told along the flat face, the second along the cylinder, as of the directions inward.
+    """
+    circle = here.circle(edge)
+    if circle is None:
+        message = f"edge {edge} of {here.name} is no rim"
+        raise TypeError(message)
+    into_flat, into_wall = rim_ways(here, edge)
+    axis = np.cross(circle.x_axis, circle.y_axis)
+    away = points - circle.centre
+    radial = away - np.outer(away @ axis, axis)
+    out = here.edge_samples()[edge, 4] - circle.centre
+    sign = -1.0 if float(into_flat @ out) < 0 else 1.0
+    s = sign * (np.linalg.norm(radial, axis=1) - circle.radius_mm)
+    t = away @ into_wall
+    flat_first = here.table.kinds[here.table.edge_faces[edge][0]] == "plane"
+    return np.stack((s, t) if flat_first else (t, s), axis=-1)
 
 
 def _radius_mm(one: Array, two: Array, flat: Array, clear_mm: float) -> float:

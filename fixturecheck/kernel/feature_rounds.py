@@ -118,7 +118,7 @@ def sample(heap: Heap, face: cq.Face, surface: Any, number: int) -> None:
     for u in np.linspace(u0, u1, 13):
         for v in np.linspace(v0, v1, 13):
             place = xyz(surface.Value(float(u), float(v)))
-            if not face.isInside(cq.Vector(*place)) and face.distance(cq.Vertex.makeVertex(*place)) > 1e-6:
+            if face.distance(cq.Vertex.makeVertex(*place)) > 1e-6:
                 continue
             normal = normal_at(surface, face, (float(u), float(v)))
             point = heap.point(place)

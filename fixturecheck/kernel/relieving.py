@@ -22,8 +22,8 @@ _FINE_MM, _FINE_RAD = 1e-3, 0.05
 _FAR_MM = 1e4
 
 __all__ = [
-    "chamfered", "edge_line", "filleted", "inside_points", "nearest_edge", "same_faces", "skin_points",
-    "stepped", "wall_mm",
+    "box_at", "chamfered", "edge_line", "edge_way", "filleted", "inside_points", "is_inside", "nearest_edge",
+    "same_faces", "skin_points", "stepped", "thickened", "wall_mm",
 ]  # fmt: skip
 
 
@@ -59,6 +59,16 @@ def stepped(solid: Solid, corner: Array, axes: Array, sizes_mm: Sequence[float])
     KernelError
         Nothing, or more than one piece, is left.
     """
+    x, y, z = (float(v) for v in sizes_mm)
+    try:
+        return _whole(solid.cut(box_at(corner, axes, sizes_mm)).clean())
+    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
+        message = f"a step of {x:g} x {y:g} x {z:g} mm cannot be milled"
+        raise KernelError(message) from failure
+
+
+def box_at(corner: Array, axes: Array, sizes_mm: Sequence[float]) -> Solid:
+    """Return a box that starts at a corner (3,) and runs along the rows of `axes` (3, 3), mm."""
     plane = cq.Plane(
         origin=tuple(corner.tolist()),
         xDir=tuple(axes[0].tolist()),
@@ -68,11 +78,32 @@ def stepped(solid: Solid, corner: Array, axes: Array, sizes_mm: Sequence[float])
     sign = float(np.sign(np.cross(axes[0], axes[1]) @ axes[2]))
     tool = cq.Workplane(plane).box(x, y, z, centered=False)
     tool = tool if sign > 0 else tool.translate(tuple((axes[2] * z).tolist()))
+    box: Solid = tool.solids().vals()[0]
+    return box
+
+
+def is_inside(solid: Solid, point: Array) -> bool:
+    """Tell whether a point lies within a solid."""
+    return bool(solid.isInside(cq.Vector(*point.tolist()), 1e-9))
+
+
+def thickened(face: Face, by_mm: float) -> Shape:
+    """Return what a face sweeps when it moves along its outward normal; inward where `by_mm` is negative.
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot offset the face so far.
+    """
     try:
-        return _whole(solid.cut(*tool.solids().vals()).clean())
+        if face.geomType() == "PLANE":
+            way = face.normalAt() * by_mm
+            return cq.Solid.extrudeLinear(face, way)
+        swept = face.thicken(by_mm)
     except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        message = f"a step of {x:g} x {y:g} x {z:g} mm cannot be milled"
+        message = f"a curved face cannot be offset by {by_mm:g} mm"
         raise KernelError(message) from failure
+    return swept
 
 
 def _whole(shape: Shape) -> Solid:
@@ -83,10 +114,22 @@ def _whole(shape: Shape) -> Solid:
     return solids[0]
 
 
-def skin_points(shape: Shape, within_mm: float = _FINE_MM) -> Array:
-    """Return points of a shape's faces, (n, 3): its corners, and closely spaced ones where it is round."""
-    vertices, _ = shape.tessellate(within_mm, _FINE_RAD)
-    return np.array([v.toTuple() for v in vertices]).reshape(-1, 3)
+def skin_points(shape: Shape, between: int = 0) -> Array:
+    """Return points of a shape's faces, (n, 3): its corners, and closely spaced ones where it is round.
+
+    Parameters
+    ----------
+    between : int
+        How many more to set along every straight edge, where a flat or ruled face has no points else.
+    """
+    vertices, _ = shape.tessellate(_FINE_MM, _FINE_RAD)
+    places = [np.array([v.toTuple() for v in vertices]).reshape(-1, 3)]
+    share = np.linspace(0.0, 1.0, between + 2)[1:-1, None]
+    for edge in shape.Edges() if between else ():
+        if edge.geomType() == "LINE":
+            start, end = edge_line(edge)
+            places.append((1.0 - share) * start + share * end)
+    return np.concatenate(places)
 
 
 def inside_points(face: Face) -> Array:
@@ -102,21 +145,30 @@ def inside_points(face: Face) -> Array:
 
 
 def same_faces(before: Sequence[Face], after: Sequence[Face]) -> list[int | None]:
-    """Return for each face of a changed solid the old face that it is a piece of; None for a new one."""
+    """Return for each face of a changed solid the old face that it goes on from; None for a new one.
+
+    It is a piece of the old face, or the old face is a piece of it where the change made it larger.
+    """
+    old_points = [inside_points(face)[0] for face in before]
     found: list[int | None] = []
     for face in after:
         point = inside_points(face)[0]
-        spot = cq.Vertex.makeVertex(*point.tolist())
-        normal = normal_at(face, point)
         near = [
             i
             for i, old in enumerate(before)
             if old.geomType() == face.geomType()
-            and distance(spot, old)[0] <= _ON_MM
-            and float(normal_at(old, point) @ normal) > 1 - 1e-6
+            and (_goes_on(point, face, old) or _goes_on(old_points[i], old, face))
         ]
         found.append(near[0] if near else None)
     return found
+
+
+def _goes_on(point: Array, face: Face, other: Face) -> bool:
+    """Tell whether a point of a face lies on another one that looks the same way there."""
+    spot = cq.Vertex.makeVertex(*point.tolist())
+    if distance(spot, other)[0] > _ON_MM:
+        return False
+    return float(normal_at(other, point) @ normal_at(face, point)) > 1 - 1e-6
 
 
 def wall_mm(solid: Solid, faces: Sequence[Face]) -> float:
@@ -136,6 +188,11 @@ def wall_mm(solid: Solid, faces: Sequence[Face]) -> float:
 def edge_line(edge: Edge) -> tuple[Array, Array]:
     """Return the two ends of an edge."""
     return np.array(edge.startPoint().toTuple()), np.array(edge.endPoint().toTuple())
+
+
+def edge_way(edge: Edge) -> Array:
+    """Return the unit direction of an edge at its middle."""
+    return np.array(edge.tangentAt(0.5).toTuple())
 
 
 def nearest_edge(solid: Solid, point: Sequence[float]) -> int:

@@ -18,6 +18,8 @@ from fixturecheck.physics.freedom import SAME, null_space
 from fixturecheck.physics.rigid import Floats, Ints, Mask
 
 FITS_MM = 1e-8
+TOUCHES_MM = 1e-4
+"""Ten times what a settling leaves open where it stops."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -109,7 +111,7 @@ def solve_draws(problem: Linear, errors_mm: Floats, most_bases: int = 400) -> Dr
         A draw has no rest, or there are more sets of contacts than allowed.
     """
     rows, columns = problem.slope.shape
-    touching = problem.gap_mm <= 1e-5
+    touching = problem.gap_mm <= TOUCHES_MM
     free = null_space(problem.slope[touching])
     room = problem.gap_mm + errors_mm @ problem.growth.T
     move = np.zeros((len(errors_mm), columns))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,13 +10,11 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import seating
 from fixturecheck.contact.find import find_contacts
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.relieving import edge_line, same_faces, wall_mm
-from fixturecheck.kernel.shapes import Solid, edges_of, faces_of
+from fixturecheck.kernel.relieving import same_faces, wall_mm
+from fixturecheck.kernel.shapes import Solid, faces_of
 from fixturecheck.setup.model import Body, Setup
 
 _LOST_MM2 = 1e-6
-_END = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,8 +26,14 @@ class Touched:
     against: tuple[str, ...]
 
 
-def touched(setup: Setup, body: Body, solid: Solid, edge: int) -> Touched:
-    """Return what a relief on one edge of a body takes, and every reason against it."""
+def touched(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> Touched:
+    """Return what a relief takes from a body, and every reason against it.
+
+    Parameters
+    ----------
+    ends : collection of int
+        Faces in which the relief ends; they become smaller by its section, which takes no function.
+    """
     before, after = faces_of(body.solid), faces_of(solid)
     origin = same_faces(before, after)
     left = np.zeros(len(before))
@@ -36,17 +41,13 @@ def touched(setup: Setup, body: Body, solid: Solid, edge: int) -> Touched:
         if old is not None:
             left[old] += face.Area()
     names = body.face_names()
-    start, end = edge_line(edges_of(body.solid)[edge])
-    along = (end - start) / np.linalg.norm(end - start)
     faces, against = [], []
     for i, face in enumerate(before):
         lost = face.Area() - left[i]
         if lost <= _LOST_MM2 * max(face.Area(), 1.0):
             continue
         faces.append(names[i])
-        _, normal, flat = face_frame(face)
-        ends = flat and abs(float(normal @ along)) > 1 - _END
-        against += _reasons(setup, body, names[i], gone=left[i] <= 0.0, ends=ends)
+        against += _reasons(setup, body, names[i], gone=left[i] <= 0.0, ends=i in ends)
     new = [f for f, old in zip(after, origin, strict=True) if old is None]
     wall = wall_mm(solid, new)
     least = setup.relief.min_wall_mm

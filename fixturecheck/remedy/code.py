@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 
+from fixturecheck.contact.milled import BoxCut
 from fixturecheck.contact.relief import EdgeCut, step_box
 from fixturecheck.kernel.relieving import nearest_edge
 from fixturecheck.kernel.shapes import Solid, edges_of
 from fixturecheck.result import Vector
 
+Array = NDArray[np.float64]
 _DECIMALS = 4
 
 
@@ -20,10 +23,12 @@ def middle_of(solid: Solid, edge: int) -> Vector:
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
 
 
-def line_for(solid: Solid, cut: EdgeCut, name: str = "part") -> str:
+def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
     """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`."""
+    if isinstance(cut, BoxCut):
+        return _box_line(cut.corner, cut.axes, cut.sizes_mm, name)
     if cut.kind == "undercut":
-        return _step_line(solid, cut, name)
+        return _box_line(*step_box(solid, cut), name)
     point = middle_of(solid, cut.edge)
     if nearest_edge(solid, point) != cut.edge:
         # Two edges share a middle; the nearest-point selector cannot tell them apart, the number can.
@@ -33,8 +38,8 @@ def line_for(solid: Solid, cut: EdgeCut, name: str = "part") -> str:
     return f"{name} = {picked}.{cut.kind}({cut.size_mm[0]:.2f})"
 
 
-def _step_line(solid: Solid, cut: EdgeCut, name: str) -> str:
-    corner, axes, sizes = step_box(solid, cut)
+def _box_line(corner: Array, axes: Array, sizes: tuple[float, float, float], name: str) -> str:
+    """Return the line that mills a box away."""
     # The box is told in a right-handed plane; a left-handed corner starts at its far end.
     right = float(np.linalg.det(axes)) > 0
     origin = corner if right else corner + axes[2] * sizes[2]
@@ -45,4 +50,4 @@ def _step_line(solid: Solid, cut: EdgeCut, name: str) -> str:
 
 
 def _tuple(values: Iterable[float]) -> str:
-    return "(" + ", ".join(f"{round(float(v), 6) + 0.0:.9g}" for v in values) + ")"
+    return "(" + ", ".join(f"{round(float(v), 9) + 0.0:.11g}" for v in values) + ")"

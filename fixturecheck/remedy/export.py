@@ -41,6 +41,7 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
         "setup": reliefs.setup.name,
         "reliefs": [_relief(r) for r in reliefs.reliefs],
         "refused": [_refused(r) for r in reliefs.refused],
+        "missing": list(reliefs.missing),
         "rest_before": reliefs.rest_before.says if reliefs.rest_before else None,
         "rest_after": reliefs.rest_after.says if reliefs.rest_after else None,
     }
@@ -51,19 +52,23 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
 def told(reliefs: Reliefs) -> str:
     """Return what was relieved and what could not be, for people."""
     lines = [reliefs.setup.name, ""]
-    if not reliefs.reliefs and not reliefs.refused:
+    if not reliefs.reliefs and not reliefs.refused and not reliefs.missing:
         lines.append("Nothing is in the way with every seat closed: there is nothing to relieve.")
     for relief in reliefs.reliefs:
+        often = "" if relief.share_lands == 1.0 else f", which met in {relief.share_lands:.1%} of draws"
         lines += [
             f"{relief.says}",
-            f"  clears   {relief.clears}" + (f", by {relief.clear_mm:.3f} mm" if relief.clear_mm else ""),
+            f"  clears   {relief.clears}{often}"
+            + (f", by {relief.clear_mm:.3f} mm" if relief.clear_mm else ""),
             f"  touches  {', '.join(relief.touches)}; thinnest wall behind it {relief.wall_mm:.2f} mm",
             f"  code     {relief.line}",
         ]
+        lines += [f"  mind     {note}" for note in relief.notes]
         lines += [f"  or       {other}" for other in relief.instead]
     for refused in reliefs.refused:
         lines += [f"no relief cures {refused.clash}: {refused.gives}"]
         lines += [f"  tried    {why}" for why in refused.why]
+    lines += [f"could not be computed: {what}" for what in reliefs.missing]
     if reliefs.rest_before and reliefs.rest_after and reliefs.reliefs:
         lines += ["", f"before: {reliefs.rest_before.says}", f"after:  {reliefs.rest_after.says}"]
     return "\n".join(lines)
@@ -79,7 +84,9 @@ def _relief(relief: Relief) -> dict[str, object]:
         "clear_mm": round(relief.clear_mm, 4),
         "wall_mm": round(relief.wall_mm, 4),
         "touches": list(relief.touches),
-        "at_mm": list(relief.at_mm),
+        "at_mm": [round(v, 4) + 0.0 for v in relief.at_mm],
+        "notes": list(relief.notes),
+        "share_lands": round(relief.share_lands, 6),
         "line": relief.line,
         "instead": list(relief.instead),
     }

@@ -24,6 +24,11 @@ class Clash:
         What both would fill, machine's frame, at the intended pose.
     volume_mm3 : float
         Size of the zone.
+    zone_b : Shape or None
+        For faces that only land within tolerances: what of `b` lies within reach of `a`; `zone` is then
+        what of `a` lies within reach of `b`. None where the bodies overlap.
+    share_lands : float
+        In how many draws they land; one where they overlap as drawn.
     """
 
     a: str
@@ -32,11 +37,23 @@ class Clash:
     faces_b: tuple[str, ...]
     zone: Shape = field(repr=False)
     volume_mm3: float
+    zone_b: Shape | None = field(repr=False, default=None)
+    share_lands: float = 1.0
+
+    @property
+    def lands(self) -> bool:
+        """True where the bodies are clear as drawn and only tolerances bring them together."""
+        return self.zone_b is not None
+
+    def zone_of(self, body: str) -> Shape:
+        """Return what must be taken from one of the bodies."""
+        return self.zone_b if self.zone_b is not None and body == self.b else self.zone
 
     @property
     def says(self) -> str:
         """The clash in words: `pawl_2.back+under into pawl_1.step_fillet`."""
-        return f"{self.a}.{'+'.join(self.faces_a)} into {self.b}.{'+'.join(self.faces_b)}"
+        how = "onto" if self.lands else "into"
+        return f"{self.a}.{'+'.join(self.faces_a)} {how} {self.b}.{'+'.join(self.faces_b)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,11 +65,11 @@ class Relief:
     bodies : tuple of str
         Every body of the drawing that is changed.
     kind : str
-        `chamfer`, `fillet` or `undercut`.
+        One of the kinds of `Relieving`.
     edge : str
-        The edge by its faces, `under+back`.
+        The edge by its faces, `under+back`; the corner or the face that is relieved.
     size_mm : tuple of float
-        Leg, radius, or the two sizes of a step.
+        Leg, radius, the two sizes of a step or a groove, or how far a face is set back.
     clears : str
         The clash in words.
     clear_mm : float
@@ -62,7 +79,13 @@ class Relief:
     touches : tuple of str
         Faces that became smaller.
     at_mm : Vector
-        Middle of the edge in the part's own frame.
+        Middle of the relief in the part's own frame.
+    along : Vector
+        The direction it runs there.
+    notes : tuple of str
+        What the shop must know of it besides its size.
+    share_lands : float
+        In how many draws within tolerances the faces met before; one where they overlap as drawn.
     line : str
         The line of CadQuery code that makes it, for a part in a variable `part`.
     solid : Solid
@@ -82,15 +105,19 @@ class Relief:
     wall_mm: float
     touches: tuple[str, ...]
     at_mm: Vector
+    along: Vector
     line: str
     solid: Solid = field(repr=False)
     before: Solid = field(repr=False)
     instead: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    share_lands: float = 1.0
 
     @property
     def says(self) -> str:
         """The relief in words."""
-        return f"{size_words(self.kind, self.size_mm)} on {self.edge} of {', '.join(self.bodies)}"
+        where = "in the" if self.kind == "groove" else "on"
+        return f"{size_words(self.kind, self.size_mm)} {where} {self.edge} of {', '.join(self.bodies)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,6 +153,8 @@ class Reliefs:
         Clashes left.
     rest_before, rest_after : Settled or None
         Where the parts rest before and after; None where no staging is stated.
+    missing : tuple of str
+        What could not be computed, and why.
     """
 
     setup: Setup
@@ -133,6 +162,7 @@ class Reliefs:
     refused: tuple[Refused, ...]
     rest_before: Settled | None = None
     rest_after: Settled | None = None
+    missing: tuple[str, ...] = ()
 
     @property
     def solids(self) -> dict[str, Solid]:
@@ -141,15 +171,21 @@ class Reliefs:
 
     @property
     def cured(self) -> bool:
-        """True where nothing is left in the way."""
-        return not self.refused
+        """True where nothing is left in the way and nothing is unknown."""
+        return not self.refused and not self.missing
 
 
 def size_words(kind: str, size_mm: tuple[float, float]) -> str:
     """Return a relief's kind and size in words."""
-    one, two = size_mm
+    one, two = (_size(v) for v in size_mm)
     if kind == "chamfer":
-        return f"{one:.2f} mm x 45 deg chamfer"
-    if kind == "fillet":
-        return f"{one:.2f} mm fillet"
-    return f"{one:.2f} x {two:.2f} mm undercut"
+        return f"{one} mm x 45 deg chamfer"
+    if kind in {"fillet", "setback"}:
+        return f"{one} mm {kind}"
+    return f"{one} x {two} mm {kind}"
+
+
+def _size(value_mm: float) -> str:
+    """Return a length with two decimals, or with as many more as it has, up to four."""
+    plain = f"{value_mm:.2f}"
+    return plain if abs(float(plain) - value_mm) < 5e-5 else f"{value_mm:.4f}".rstrip("0")

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from fixturecheck.contact.relief import cut_solid, edges_at, smallest_cut
-from fixturecheck.contact.standing import Standing, stand
-from fixturecheck.errors import KernelError
+from fixturecheck.checks.tolerance import SURE
+from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.clip import common, distance, world_faces
-from fixturecheck.kernel.relieving import skin_points
-from fixturecheck.kernel.shapes import compound, volume_mm3
-from fixturecheck.remedy.accept import is_seat, touched, worn_seats
-from fixturecheck.remedy.apply import copies_of, redrawn, with_body
+from fixturecheck.kernel.shapes import Shape, Solid, to_vector, volume_mm3
+from fixturecheck.remedy.accept import Touched, is_seat, touched, worn_seats
+from fixturecheck.remedy.apply import RELIEF, copies_of, redrawn, with_body
+from fixturecheck.remedy.bands import band_mm, refuse_crossing
 from fixturecheck.remedy.clashes import clashes_of, intended
-from fixturecheck.remedy.code import line_for, middle_of
-from fixturecheck.remedy.model import Clash, Refused, Relief, Reliefs, size_words
+from fixturecheck.remedy.landings import landings_of, shares_of, varies
+from fixturecheck.remedy.model import Clash, Refused, Relief, Reliefs
+from fixturecheck.remedy.proposals import Proposal, proposals
 from fixturecheck.settling.model import Settled
 from fixturecheck.settling.run import settle_setup
 from fixturecheck.setup.model import Body, Setup
@@ -29,21 +29,29 @@ _CLEAR_MM = 1e-5
 def relieve(setup: Setup) -> Reliefs:
     """Return reliefs that take everything out of the way that keeps the seats of a set-up from closing.
 
-    Clashes are the overlaps of bodies at the pose where all seats are closed. Each is relieved by the
-    first kind the set-up allows that holds; a relief changes every copy of its drawing. The changed
-    set-up stands as drawn.
+    Clashes are the overlaps of bodies at the pose where all seats are closed, and then the faces that land
+    first too often within tolerances. Each is relieved by the first kind the set-up allows that holds; a
+    relief changes every copy of its drawing. The changed set-up stands as drawn.
 
     Raises
     ------
     NotComputedError
         The pose in which all seats are closed could not be found.
+    SetupError
+        Tolerances reach through a wall.
     """
+    refuse_crossing(setup)
     nested = intended(setup)
     before = settle_setup(setup, setup.staging) if setup.staging is not None else None
     made: list[Relief] = []
     refused: dict[str, Refused] = {}
+    missing: tuple[str, ...] = ()
     for _ in range(_MOST_RELIEFS):
-        clash = next((c for c in clashes_of(nested) if c.says not in refused), None)
+        try:
+            clash = _next(nested, refused)
+        except NotComputedError as reason:
+            missing = (f"whether anything lands first within tolerances: {reason}",)
+            break
         if clash is None:
             break
         held, why = _reliefs_for(nested, clash)
@@ -61,7 +69,17 @@ def relieve(setup: Setup) -> Reliefs:
         refused=tuple(refused.values()),
         rest_before=before,
         rest_after=after,
+        missing=missing,
     )
+
+
+def _next(setup: Setup, refused: dict[str, Refused]) -> Clash | None:
+    """Return the next clash that was not given up: what overlaps first, then what lands within tolerances."""
+    overlaps = clashes_of(setup)
+    found = next((c for c in overlaps if c.says not in refused), None)
+    if found is not None or overlaps or not varies(setup):
+        return found
+    return next((c for c in landings_of(setup) if c.says not in refused), None)
 
 
 def _back_to(drawn: Setup, nested: Setup) -> Setup:
@@ -83,94 +101,89 @@ def _reliefs_for(setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ..
     held: list[_Held] = []
     why: list[str] = []
     tried: set[tuple[object, ...]] = set()
+    clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
     for name in (clash.a, clash.b):
         body = setup.body(name)
         if not body.no_function:
             why.append(f"{name} has no face marked without function")
             continue
-        here = stand([body.placed()])[0]
-        edges = list(edges_at(here, clash.zone, body.no_function, setup.tolerances.touch_mm))
-        if not edges:
-            where = "no straight outside edge between flat faces bounds it beside a face without function"
-            why.append(f"on {name} {where}")
-        for edge in edges:
-            for kind in setup.relief.kinds:
-                one = _made(setup, clash, here, body, (edge, kind), why)
-                # The same drawing on both sides of a clash gives the same relief twice.
-                if one is not None and (key := (one.relief.bodies, edge, kind)) not in tried:
-                    tried.add(key)
-                    held.append(one)
-    kinds = setup.relief.kinds
-    held.sort(key=lambda h: (kinds.index(h.relief.kind), sum(h.relief.size_mm), h.relief.edge))
-    return held, tuple(dict.fromkeys(why))
+        other, faces = (clash.b, clash.faces_b) if name == clash.a else (clash.a, clash.faces_a)
+        beside = _faces(setup.body(other), faces)
+        found = list(proposals(setup, clash, body, beside, clear_mm)) if clash.zone_of(name).Solids() else []
+        if not found:
+            kinds = ", ".join(setup.relief.kinds)
+            why.append(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
+        for proposal in found:
+            one = _made(setup, clash, body, proposal, why)
+            # The same drawing on both sides of a clash gives the same relief twice.
+            if one is not None and (key := (one.relief.bodies, proposal.kind, proposal.where)) not in tried:
+                tried.add(key)
+                held.append(one)
+    order = setup.relief.kinds
+
+    def rank(one: _Held) -> tuple[bool, int, float, str]:
+        # A face that lands by a few um is taken back as a whole; a chamfer on its edge leaves it there.
+        last = clash.lands and one.relief.kind != "setback"
+        return last, order.index(one.relief.kind), sum(one.relief.size_mm), one.relief.edge
+
+    return sorted(held, key=rank), tuple(dict.fromkeys(why))
 
 
-def _made(
-    setup: Setup, clash: Clash, here: Standing, body: Body, what: tuple[int, str], why: list[str]
-) -> _Held | None:
-    """Find, make and check one relief; note why not where it does not hold."""
-    edge, kind = what
-    other = clash.b if body.name == clash.a else clash.a
-    clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
-    faces = clash.faces_b if other == clash.b else clash.faces_a
-    beside = _faces(setup.body(other), faces)
-    first = smallest_cut(here, edge, kind, clash.zone, skin_points(compound(beside)), clear_mm)
-    label = here.label(here.table.edge_faces[edge])
+def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, why: list[str]) -> _Held | None:
+    """Make and check one relief; note why not where it does not hold."""
     reasons: list[str] = []
-    for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
+    bodies = copies_of(setup, body.name)
+    for proposal in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
         try:
-            solid = cut_solid(body.solid, cut)
+            solid = proposal.made(body.solid)
         except KernelError as reason:
             reasons = [str(reason)]
             break
-        standing = solid.moved(body.at)
-        left = common(standing, clash.zone)
-        short = clear_mm > 0 and distance(standing, compound(beside))[0] < clear_mm - _CLEAR_MM
-        if volume_mm3(left) > setup.tolerances.overlap_mm3 or short:
+        if not _clears(setup, clash, body, proposal, solid):
             reasons = ["it does not clear"]
             continue
-        found = touched(setup, body, solid, edge)
+        found = touched(setup, body, solid, proposal.ends(body.solid))
         reasons = list(found.against)
         if reasons:
             break
-        bodies = copies_of(setup, body.name)
         changed = with_body(setup, {n: redrawn(setup.body(n), solid) for n in bodies})
         reasons = list(worn_seats(setup, changed))
         if reasons:
             break
         reasons = list(_still(changed, clash))
-        if reasons:
-            continue
-        relief = Relief(
-            bodies=bodies, kind=kind, edge=label.split(".", 1)[1], size_mm=cut.size_mm, clears=clash.says,
-            clear_mm=clear_mm, wall_mm=found.wall_mm, touches=found.faces, at_mm=middle_of(body.solid, edge),
-            line=line_for(body.solid, cut), solid=solid, before=body.solid,
-        )  # fmt: skip
-        return _Held(relief=relief, setup=changed)
-    words = size_words(kind, cut.size_mm)
-    why.append(f"{words} on {label}: {'; '.join(reasons)}")
+        if not reasons:
+            relief = _relief(clash, body, proposal, solid, (bodies, found))
+            return _Held(relief=relief, setup=changed)
+    why.append(f"{proposal.words} on {body.name}.{proposal.where}: {'; '.join(reasons)}")
     return None
 
 
-def _faces(body: Body, names: tuple[str, ...]) -> list[object]:
+def _relief(
+    clash: Clash, body: Body, proposal: Proposal, solid: Solid, found: tuple[tuple[str, ...], Touched]
+) -> Relief:
+    """Return a relief that holds, as it is told."""
+    bodies, taken = found
+    return Relief(
+        bodies=bodies, kind=proposal.kind, edge=proposal.where, size_mm=proposal.cut.size_mm,
+        clears=clash.says, clear_mm=proposal.clear_mm, wall_mm=taken.wall_mm, touches=taken.faces,
+        at_mm=to_vector(proposal.at_mm), along=to_vector(proposal.along), line=proposal.line(body.solid),
+        solid=solid, before=body.solid, notes=proposal.notes(), share_lands=clash.share_lands,
+    )  # fmt: skip
+
+
+def _clears(setup: Setup, clash: Clash, body: Body, proposal: Proposal, solid: Solid) -> bool:
+    """Tell whether a relieved body is out of the clash, and clear of what must stay clear of it."""
+    standing = solid.moved(body.at)
+    if volume_mm3(common(standing, clash.zone_of(body.name))) > setup.tolerances.overlap_mm3:
+        return False
+    guard, clear_mm = proposal.guard, proposal.clear_mm
+    return guard is None or clear_mm <= 0.0 or distance(standing, guard)[0] >= clear_mm - _CLEAR_MM
+
+
+def _faces(body: Body, names: tuple[str, ...]) -> list[Shape]:
     """Return named faces of a body where it stands."""
     placed = body.placed()
     return [f for f, n in zip(world_faces(placed), placed.face_names, strict=True) if n in names]
-
-
-def band_mm(setup: Setup, clash: Clash) -> float:
-    """Return how much nearer tolerances may bring two clashing faces at worst: half of every zone."""
-    total = 0.0
-    for name, faces in ((clash.a, clash.faces_a), (clash.b, clash.faces_b)):
-        total += max((_half_mm(setup.body(name), f) for f in faces), default=0.0)
-    for seat in setup.seats:
-        if {seat.body, seat.on} == {clash.a, clash.b}:
-            total += _half_mm(setup.body(seat.body), seat.face) + _half_mm(setup.body(seat.on), seat.on_face)
-    return total
-
-
-def _half_mm(body: Body, face: str) -> float:
-    return 0.5 * body.tolerance_mm.get(face, body.tolerance_mm.get("*", 0.0))
 
 
 def _still(changed: Setup, clash: Clash) -> Iterator[str]:
@@ -185,6 +198,10 @@ def _still(changed: Setup, clash: Clash) -> Iterator[str]:
     # Nothing overlaps any more: let the parts go again, and see that every seat closes.
     settled = settle_setup(changed, changed.staging)
     yield from not_seated(settled, changed)
+    if clash.lands and settled.rests:
+        for (one, two), share in shares_of(changed).items():
+            if {one.partition(".")[0], two.partition(".")[0]} == pair and share > 1.0 - SURE:
+                yield f"{one} still lands on {two} in {share:.2%} of draws"
 
 
 def not_seated(settled: Settled, setup: Setup) -> Iterator[str]:
@@ -197,7 +214,14 @@ def not_seated(settled: Settled, setup: Setup) -> Iterator[str]:
         if not seat.closed or seat.gap_min_um > touch_um:
             yield f"{seat.seat.body}.{seat.seat.face} still rests {seat.gap_min_um:.1f} um off {seat.seat.on}"
     for one in settled.unintended():
-        yield f"{one.a} still lands on {one.b}"
+        # Where every seat is closed, a round relief may run out onto its seat and touch there too.
+        if not any(_is_relief(face) for face in (one.a, one.b)):
+            yield f"{one.a} still lands on {one.b}"
+
+
+def _is_relief(face: str) -> bool:
+    """Tell whether a face was made by a relief, by the name that `redrawn` gives it."""
+    return face.partition(".")[2].partition("_")[0] == RELIEF
 
 
 def _gives(setup: Setup, clash: Clash) -> str:

@@ -31,7 +31,7 @@ def rest_section(result: Result, picture: str = "") -> str:
     rest, units = result.rest, result.units
     pieces = [
         "<section><h2>Where the parts come to rest</h2>",
-        f"<p>{escape(_sentence(rest.says))} {escape(_how(rest))}</p>",
+        f"<p>{escape(_sentence(rest.says, rest))} {escape(_how(rest))}</p>",
         picture,
         _parts(rest, units),
         _located(rest.location),
@@ -41,10 +41,11 @@ def rest_section(result: Result, picture: str = "") -> str:
     return "\n".join(p for p in pieces if p)
 
 
-def _sentence(text: str) -> str:
-    """Return words as a sentence; a name at the start stays as it is written."""
-    first, _, _ = text.partition(" ")
-    start = text[:1].upper() + text[1:] if first.isalpha() else text
+def _sentence(text: str, rest: Rest) -> str:
+    """Return words as a sentence; the name of a part at the start stays as it is written."""
+    first = text.partition(" ")[0]
+    named = first.strip(",:;") in {p.body for p in rest.parts} or not first.isalpha()
+    start = text if named else text[:1].upper() + text[1:]
     return f"{start}." if text else ""
 
 
@@ -53,7 +54,7 @@ def _how(rest: Rest) -> str:
     order = f"Staged one by one: {', '.join(rest.order)}." if rest.order else "Pushed all together."
     left = "" if rest.residual_um is None else f" Overlap left: {rest.residual_um:.2g} um."
     chords = f" Round edges are followed within {rest.error_um:.1f} um." if rest.error_um > 0 else ""
-    matters = f" {_sentence(rest.order_says)}" if rest.order_says else ""
+    matters = f" {_sentence(rest.order_says, rest)}" if rest.order_says else ""
     return f"{order}{matters}{left}{chords}"
 
 

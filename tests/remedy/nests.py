@@ -1,6 +1,8 @@
-"""Keepers whose lip meets the fillet of a stop's shelf before their back meets its wall."""
+"""Nests in which something without function is met before the seats close."""
 
 from __future__ import annotations
+
+import math
 
 import cadquery as cq
 
@@ -10,17 +12,22 @@ SHELF_Z = 6.0
 
 
 def keeper_setup(
-    radius_mm, high_mm, *, shelf_mm=10.0, lip=lambda part: part, no_function=("under",), **wanted
-):
-    """A keeper whose lip is `high_mm` over a shelf with a fillet of `radius_mm`; `lip` changes the part."""
+    radius_mm, high_mm, *, shelf_mm=10.0, lip=lambda part: part, no_function=("under",), burr=False,
+    bevel_mm=0.0, zones=None, **wanted,
+):  # fmt: skip
+    """A keeper whose lip is `high_mm` over a shelf with a fillet of `radius_mm`; `lip` changes the part.
+
+    With `burr` the shelf has a flat burr of that leg in place of the fillet; `bevel_mm` is a chamfer on the
+    lip; `zones` are tolerances by `body.face`.
+    """
     stop = (
         cq.Workplane("XZ")
         .polyline([(-40, 0), (0, 0), (0, SHELF_Z), (-shelf_mm, SHELF_Z), (-shelf_mm, 20), (-40, 20)])
         .close()
         .extrude(20, both=True)
         .edges(cq.selectors.NearestToPointSelector((-shelf_mm, 0, SHELF_Z)))
-        .fillet(radius_mm)
     )
+    stop = stop.chamfer(radius_mm) if burr else stop.fillet(radius_mm)
     z = SHELF_Z + high_mm
     part = (
         cq.Workplane("XZ")
@@ -29,17 +36,29 @@ def keeper_setup(
         .extrude(15, both=True)
     )
     table = cq.Workplane().box(160, 80, 20).translate((0, 0, -10))
+    named = {"base": "<Z", "back": "<X", "under": (-shelf_mm / 2, 0, z)}
+    if bevel_mm:
+        part = part.edges(cq.selectors.NearestToPointSelector((-shelf_mm, 0, z))).chamfer(bevel_mm)
+        named["bevel"] = (-shelf_mm + bevel_mm / 2, 0, z + bevel_mm / 2)
+
+    def zones_of(name):
+        return {k.partition(".")[2]: v for k, v in (zones or {}).items() if k.partition(".")[0] == name}
+
     wall, fillet = (-shelf_mm, 0, 15), (-shelf_mm + 0.29 * radius_mm, 0, SHELF_Z + 0.29 * radius_mm)
     return Setup(
         name="keeper",
         bodies=(
             body("table", table, role="fixture", faces={"top": ">Z"}),
-            body("stop", stop, role="fixture", faces={"wall": wall, "fillet": fillet}),
+            body(
+                "stop", stop, role="fixture", faces={"wall": wall, "fillet": fillet},
+                no_function=[n for n in no_function if n == "fillet"], tolerance_mm=zones_of("stop"),
+            ),
             body(
                 "keeper",
                 lip(part),
-                faces={"base": "<Z", "back": "<X", "under": (-shelf_mm / 2, 0, z)},
-                no_function=no_function,
+                faces=named,
+                no_function=[n for n in no_function if n in named],
+                tolerance_mm=zones_of("keeper"),
             ),
         ),
         seats=(
@@ -47,5 +66,82 @@ def keeper_setup(
             Seat(body="keeper", face="back", on="stop", on_face="wall", rank="secondary"),
         ),
         staging=Staging(push={"keeper": Push(direction=(-1, 0, 0))}),
+        relief=Relieving(**wanted),
+    )  # fmt: skip
+
+
+def angle_setup(
+    size_mm, *, burr=False, turn_deg=0.0, bevel_mm=0.0, no_function=("filling",), plate_zones=None,
+    block_zones=None, **wanted,
+):  # fmt: skip
+    """A block in an angle plate whose inside corner holds a fillet, or a flat burr, of `size_mm`.
+
+    The block's corner is sharp, or has a chamfer of `bevel_mm`.
+    """
+    plate = (
+        cq.Workplane("XZ")
+        .polyline([(-20, -20), (60, -20), (60, 0), (0, 0), (0, 40), (-20, 40)])
+        .close()
+        .extrude(20, both=True)
+        .edges(cq.selectors.NearestToPointSelector((0, 0, 0)))
+    )
+    plate = plate.chamfer(size_mm) if burr else plate.fillet(size_mm)
+    block = cq.Workplane().box(30, 20, 20).translate((15, 0, 10))
+    named = {"base": "<Z", "back": (0, 0, 10)}
+    if bevel_mm:
+        block = block.edges(cq.selectors.NearestToPointSelector((0, 0, 0))).chamfer(bevel_mm)
+        named["bevel"] = (bevel_mm / 2, 0, bevel_mm / 2)
+    about = ((0, 0, 0), (0, 0, 1), turn_deg)
+    push = (-math.cos(math.radians(turn_deg)), -math.sin(math.radians(turn_deg)), 0)
+    corner = cq.Vector(0.3 * size_mm, 0, 0.3 * size_mm)
+
+    def at(x, y, z):
+        place = cq.Workplane(cq.Vertex.makeVertex(x, y, z)).rotate(*about).val()
+        return place.toTuple()
+
+    return Setup(
+        name="angle",
+        bodies=(
+            body(
+                "angle",
+                plate.rotate(*about),
+                role="fixture",
+                faces={"floor": at(40, 0, 0), "wall": at(0, 0, 30), "filling": at(*corner.toTuple())},
+                no_function=[n for n in no_function if n == "filling"],
+                tolerance_mm=plate_zones or {},
+            ),
+            body(
+                "block",
+                block.rotate(*about),
+                faces={n: p if isinstance(p, str) else at(*p) for n, p in named.items()},
+                no_function=[n for n in no_function if n == "bevel"],
+                tolerance_mm=block_zones or {},
+            ),
+        ),
+        seats=(
+            Seat(body="block", face="base", on="angle", on_face="floor"),
+            Seat(body="block", face="back", on="angle", on_face="wall", rank="secondary"),
+        ),
+        staging=Staging(push={"block": Push(direction=push)}),
+        relief=Relieving(**wanted),
+    )
+
+
+def plug_setup(size_mm, *, slack_mm=0.2, burr=False, no_function=("side",), **wanted):
+    """A plug whose rim meets the fillet, or the conical burr, round the bottom of its socket."""
+    socket = (
+        cq.Workplane().circle(30).extrude(20).faces(">Z").workplane().hole(2 * (12.0 + slack_mm), 10)
+        .edges(cq.selectors.NearestToPointSelector((0, 0, 10)))
+    )  # fmt: skip
+    socket = socket.chamfer(size_mm) if burr else socket.fillet(size_mm)
+    plug = cq.Workplane().circle(12).extrude(30).translate((0, 0, 10))
+    return Setup(
+        name="plug",
+        bodies=(
+            body("socket", socket, role="fixture", faces={"bottom": (0, 0, 10)}),
+            body("plug", plug, faces={"end": "<Z", "side": (12, 0, 25)}, no_function=no_function),
+        ),
+        seats=(Seat(body="plug", face="end", on="socket", on_face="bottom"),),
+        staging=Staging(),
         relief=Relieving(**wanted),
     )

@@ -1,0 +1,340 @@
+"""Reliefs that a straight cutter mills: a groove into an inside corner, and a flat face set back.
+
+An inside corner is where a floor and a wall square to it would meet if nothing stood between them. In its
+own frame s runs along the floor away from the wall and t up the wall away from the floor; what stands in
+the corner, a fillet or a burr, and what of the other body comes there are told in s and t.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.standing import Standing
+from fixturecheck.kernel.clip import common, distance, extent_along, shifted
+from fixturecheck.kernel.placing import matrix_of
+from fixturecheck.kernel.relieving import box_at, is_inside
+from fixturecheck.kernel.shapes import Shape, Solid, volume_mm3
+
+Array = NDArray[np.float64]
+_STEP_MM = 0.01
+_SQUARE = 1e-6
+_LEAST_MM = 1e-6
+_OVER_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoxCut:
+    """A box that is milled away; all places are in the part's own frame.
+
+    Parameters
+    ----------
+    kind : str
+        `groove` or `setback`.
+    label : str
+        Where, by the names of faces.
+    size_mm : tuple of float
+        Of a groove along floor and wall, from where they would meet; of a face set back, how far, twice.
+    behind_mm : tuple of float
+        How far a groove goes behind wall and floor; zero twice for a face set back.
+    corner : ndarray, shape (3,)
+        Where the box starts.
+    axes : ndarray, shape (3, 3)
+        Directions of its sides as rows.
+    sizes_mm : tuple of float
+        Lengths of its sides.
+    at_mm, along : ndarray, shape (3,)
+        The middle of what is relieved, and a direction to look along.
+    guard : Shape or None
+        What of the other body must stay clear of the part, machine's frame.
+    round_about : frozenset of int
+        The faces beside one that is set back: they end sooner.
+    """
+
+    kind: str
+    label: str
+    size_mm: tuple[float, float]
+    behind_mm: tuple[float, float] = (0.0, 0.0)
+    corner: Array = field(repr=False)
+    axes: Array = field(repr=False)
+    sizes_mm: tuple[float, float, float]
+    at_mm: Array = field(repr=False)
+    along: Array = field(repr=False)
+    guard: Shape | None = field(repr=False, default=None)
+    round_about: frozenset[int] = frozenset()
+
+    def sized(self, size_mm: tuple[float, float]) -> BoxCut:
+        """Return the same cut with other sizes."""
+        one, two = (new - old for new, old in zip(size_mm, self.size_mm, strict=True))
+        x, y, z = self.sizes_mm
+        grown = (x + one, y + two, z) if self.kind == "groove" else (x + one, y, z)
+        return replace(self, size_mm=size_mm, sizes_mm=grown)
+
+    def grown(self, by_mm: float) -> BoxCut:
+        """Return the same cut, larger by a length."""
+        one, two = self.size_mm
+        return self.sized((one + by_mm, two + by_mm))
+
+    def scaled(self, factor: float) -> BoxCut:
+        """Return the same cut with its sizes larger or smaller."""
+        one, two = self.size_mm
+        return self.sized((one * factor, two * factor))
+
+    def tool_mm(self, clear_mm: float) -> float | None:
+        """Return the largest corner radius of a tool that still leaves a sharp corner clear in a groove.
+
+        A corner of radius R at d behind both faces leaves its arc sqrt 2 (R - d) away from the centre; a
+        sharp edge where the faces would meet is clear by c where sqrt 2 (R - d) <= R - c.
+        """
+        one, two = self.behind_mm
+        if self.kind != "groove" or one != two or one <= 0.0:
+            return None
+        root = math.sqrt(2.0)
+        return (root * one - clear_mm) * (root + 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class InsideCorner:
+    """Where a floor and a wall would meet, in the machine's frame, and how far what stands there reaches.
+
+    Parameters
+    ----------
+    floor, wall : int
+        The two faces.
+    start : ndarray, shape (3,)
+        One end of the line in which they would meet.
+    axes : ndarray, shape (3, 3)
+        Along the floor off the wall, up the wall off the floor, along the line.
+    reach_mm : tuple of float
+        How far what stands there reaches along floor and wall.
+    length_mm : float
+    """
+
+    floor: int
+    wall: int
+    start: Array
+    axes: Array
+    reach_mm: tuple[float, float]
+    length_mm: float
+
+    def box(self) -> Solid:
+        """Return the room between floor and wall in which something stands."""
+        return box_at(self.start, self.axes, (*self.reach_mm, self.length_mm))
+
+
+def inside_corners(
+    here: Standing, zone: Shape, allowed: frozenset[str], touch_mm: float
+) -> Iterator[InsideCorner]:
+    """Yield inside corners in which a face without function stands that bounds a clash."""
+    near = [
+        f
+        for f, name in enumerate(here.face_names)
+        if name in allowed and distance(here.face(f), zone)[0] <= touch_mm
+    ]
+    seen: set[tuple[int, int]] = set()
+    for members in [{f} for f in near] + ([set(near)] if len(near) > 1 else []):
+        borders = list(_borders(here, members))
+        for one, two in product(borders, borders):
+            corner = _corner(here, one, two)
+            if corner is not None and (key := (corner.floor, corner.wall)) not in seen:
+                seen |= {key, key[::-1]}
+                yield corner
+
+
+def _borders(here: Standing, members: set[int]) -> Iterator[tuple[int, int]]:
+    """Yield straight edges between the members and flat faces that are none, with that face."""
+    for e in np.flatnonzero(here.table.straight):
+        faces = here.table.edge_faces[e]
+        for face, other in (faces, faces[::-1]) if len(faces) == 2 else ():
+            if face not in members and other in members and here.table.kinds[face] == "plane":
+                yield int(e), face
+
+
+def _corner(here: Standing, one: tuple[int, int], two: tuple[int, int]) -> InsideCorner | None:
+    """Return the inside corner between the flat faces beside two edges, where there is one."""
+    (edge_f, floor), (edge_w, wall) = one, two
+    up, out = here.normals[floor], here.normals[wall]
+    if floor == wall or abs(float(up @ out)) > _SQUARE:
+        return None
+    line = np.cross(out, up)
+    on_floor, on_wall = here.edge_samples()[edge_f], here.edge_samples()[edge_w]
+    if max(float(np.ptp(p @ v)) for p in (on_floor, on_wall) for v in (up, out)) > _LEAST_MM:
+        return None
+    s = float(on_floor[0] @ out) - float(here.offsets[wall])
+    t = float(on_wall[0] @ up) - float(here.offsets[floor])
+    if s <= _LEAST_MM or t <= _LEAST_MM:
+        return None
+    into = here.inward()[edge_f][list(here.table.edge_faces[edge_f]).index(floor)]
+    if float(into @ out) <= 0.0:
+        return None
+    ends = np.concatenate((on_floor, on_wall)) @ line
+    low, high = float(ends.min()), float(ends.max())
+    start = out * here.offsets[wall] + up * here.offsets[floor] + line * low
+    return InsideCorner(
+        floor=floor, wall=wall, start=start, axes=np.stack((out, up, line)), reach_mm=(s, t),
+        length_mm=high - low,
+    )  # fmt: skip
+
+
+def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) -> BoxCut | None:
+    """Return the smallest groove after which another body has its room in an inside corner.
+
+    Parameters
+    ----------
+    other : Solid
+        The other body where it is meant to be, machine's frame.
+    clear_mm : float
+        How much nearer it may come to floor and wall, and how clear its edges must stand.
+
+    Returns
+    -------
+    BoxCut or None
+        None where the other body does not come into the corner.
+    """
+    room = corner.box()
+    there = common(other, room)
+    if volume_mm3(there) <= 0.0:
+        return None
+    stands = common(here.solid(), room)
+    floor, wall, _ = corner.axes
+    zero = (float(corner.start @ floor), float(corner.start @ wall))
+    nearest = [extent_along(there, v)[0] - z for v, z in zip((floor, wall), zero, strict=True)]
+    needed = [low + clear_mm for low in nearest]
+    for back in product((0.0, clear_mm), repeat=2) if clear_mm > 0 else [(0.0, 0.0)]:
+        over = common(stands, shifted(other, -back[0] * floor - back[1] * wall))
+        if volume_mm3(over) <= 0.0:
+            continue
+        reach = [extent_along(over, v)[1] - z for v, z in zip((floor, wall), zero, strict=True)]
+        needed = [max(a, b) for a, b in zip(needed, reach, strict=True)]
+    one, two = (_up_to(n, most) for n, most in zip(needed, corner.reach_mm, strict=True))
+    behind_wall, behind_floor = (_behind(low, clear_mm) for low in nearest)
+    return _groove_box(here, corner, (one, two), (behind_wall, behind_floor), there)
+
+
+def _up_to(needed_mm: float, most_mm: float) -> float:
+    """Round up to a hundredth, but never past what stands in the corner, where that is enough."""
+    up = _rounded_up(needed_mm)
+    return min(up, most_mm) if needed_mm <= most_mm + 1e-9 else up
+
+
+def _rounded_up(value_mm: float) -> float:
+    return max(1, math.ceil(value_mm / _STEP_MM - 1e-6)) * _STEP_MM
+
+
+def _behind(nearest_mm: float, clear_mm: float) -> float:
+    """Return how far a groove goes behind a face that the other body comes within the clearance of."""
+    return 0.0 if nearest_mm - clear_mm > _LEAST_MM else _rounded_up(clear_mm - nearest_mm)
+
+
+def _groove_box(
+    here: Standing, corner: InsideCorner, size: tuple[float, float], behind: tuple[float, float], there: Shape
+) -> BoxCut:
+    """Return the groove of given sizes, run out at both ends where nothing stands in the way."""
+    floor, wall, line = corner.axes
+    solid = here.solid()
+    inside = corner.start - _LEAST_MM * 10 * (floor + wall)
+    before = 0.0 if is_inside(solid, inside - 0.5 * _OVER_MM * line) else _OVER_MM
+    after = 0.0 if is_inside(solid, inside + (corner.length_mm + 0.5 * _OVER_MM) * line) else _OVER_MM
+    start = corner.start - behind[0] * floor - behind[1] * wall - before * line
+    turn, place = _to_part(here)
+    names = here.face_names
+    sharp = [e for e in there.Edges() if e.geomType() == "LINE" and _sits_in(e, corner)]
+    return BoxCut(
+        kind="groove",
+        label=f"corner of {names[corner.floor]} and {names[corner.wall]}",
+        size_mm=size,
+        behind_mm=behind,
+        corner=turn @ (start - place),
+        axes=corner.axes @ turn.T,
+        sizes_mm=(size[0] + behind[0], size[1] + behind[1], corner.length_mm + before + after),
+        at_mm=turn @ (corner.start + 0.5 * corner.length_mm * line - place),
+        along=turn @ line,
+        guard=_nearest_line(sharp, corner),
+    )
+
+
+def _sits_in(edge: Shape, corner: InsideCorner) -> bool:
+    """Tell whether an edge runs along the corner."""
+    points = np.array([v.toTuple() for v in edge.Vertices()])
+    across = points @ corner.axes[:2].T
+    return bool(np.ptp(across, axis=0).max() <= _LEAST_MM)
+
+
+def _nearest_line(edges: list[Shape], corner: InsideCorner) -> Shape | None:
+    """Return the edge deepest in the corner."""
+
+    def depth(edge: Shape) -> float:
+        middle = np.array(edge.Center().toTuple()) - corner.start
+        return float(middle @ (corner.axes[0] + corner.axes[1]))
+
+    return min(edges, key=depth, default=None)
+
+
+def _to_part(here: Standing) -> tuple[Array, Array]:
+    """Return the rotation out of the machine's frame into the part's, and where the part's frame stands."""
+    matrix = matrix_of(here.placed.at)
+    return matrix[:3, :3].T, matrix[:3, 3]
+
+
+def setbacks(here: Standing, zone: Shape, allowed: frozenset[str], touch_mm: float) -> Iterator[BoxCut]:
+    """Yield flat faces without function at a clash, set back as far as the clash reaches behind them."""
+    for face, name in enumerate(here.face_names):
+        flat = here.table.kinds[face] == "plane"
+        if flat and name in allowed and distance(here.face(face), zone)[0] <= touch_mm:
+            normal = here.normals[face]
+            deep = float(here.offsets[face]) - extent_along(zone, normal)[0]
+            if deep > _LEAST_MM:
+                yield _set_back(here, face, _rounded_up(deep))
+
+
+def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:
+    """Return the slab behind a flat face, over its outside edges and flush with its inside ones."""
+    normal = here.normals[face]
+    edges = here.table.face_edges[face]
+    straight = [int(e) for e in edges if here.table.straight[e]]
+    longest = max(straight or [int(edges[0])], key=lambda e: float(here.table.lengths_mm[e]))
+    ends = here.edge_samples()[longest]
+    along = ends[-1] - ends[0]
+    if longest not in straight:
+        along = ends[1] - ends[0]
+    along = along / np.linalg.norm(along)
+    across = np.cross(normal, along)
+    points = np.concatenate([here.edge_samples()[e] for e in edges])
+    low, high = [], []
+    for way in (along, across):
+        inner, outer = float((points @ way).min()), float((points @ way).max())
+        low.append(inner - _over(here, face, -way, -inner, deep_mm))
+        high.append(outer + _over(here, face, way, outer, deep_mm))
+    corner = low[0] * along + low[1] * across + float(here.offsets[face]) * normal
+    turn, place = _to_part(here)
+    middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
+    return BoxCut(
+        kind="setback",
+        label=here.face_names[face],
+        size_mm=(deep_mm, deep_mm),
+        corner=turn @ (corner - place),
+        axes=np.stack((-normal, along, across)) @ turn.T,
+        sizes_mm=(deep_mm, high[0] - low[0], high[1] - low[1]),
+        at_mm=turn @ (middle - place),
+        along=turn @ along,
+        round_about=frozenset(f for e in edges for f in here.table.edge_faces[e]) - {face},
+    )
+
+
+def _over(here: Standing, face: int, way: Array, most: float, deep_mm: float) -> float:
+    """Return how far to cut past one side of a face: over its outside edges, not into what stands beside."""
+    for edge in here.table.face_edges[face]:
+        samples = here.edge_samples()[edge]
+        if float((samples @ way).max()) < most - _LEAST_MM:
+            continue
+        faces = here.table.edge_faces[edge]
+        for k, other in enumerate(faces):
+            rises = float(here.inward()[edge][k] @ here.normals[face])
+            if other != face and rises >= -_SQUARE and float(np.ptp(samples @ way)) <= _LEAST_MM:
+                return 0.0
+    return max(_OVER_MM, 2.0 * deep_mm)

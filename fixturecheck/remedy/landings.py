@@ -1,0 +1,89 @@
+"""Faces that are clear as drawn but land first within tolerances, as clashes that a relief can cure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fixturecheck.checks.tolerance import SURE
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.clip import common, world_faces
+from fixturecheck.kernel.relieving import thickened
+from fixturecheck.kernel.shapes import Face, Shape, compound, volume_mm3
+from fixturecheck.remedy.bands import band_mm
+from fixturecheck.remedy.model import Clash
+from fixturecheck.settling.tolerance import odds_of
+from fixturecheck.setup.model import Body, Setup
+
+_LEAST_MM3 = 1e-9
+
+
+def varies(setup: Setup) -> bool:
+    """Tell whether there is anything to draw: staging stated, and a face with a tolerance."""
+    return setup.staging is not None and any(w > 0 for b in setup.bodies for w in b.tolerance_mm.values())
+
+
+def shares_of(setup: Setup) -> Mapping[tuple[str, str], float]:
+    """Return in how many draws faces land that no seat states, by the two faces, the most likely first.
+
+    Raises
+    ------
+    NotComputedError
+        The parts as drawn do not rest, or a draw has no rest.
+    SetupError
+        Tolerances reach through a part.
+    """
+    if setup.staging is None:
+        return {}
+    odds = odds_of(setup, setup.staging, draws=setup.staging.draws, seed=setup.staging.seed)
+    return {(w.a, w.b): w.share_lands for w in odds.wrong}
+
+
+def landings_of(setup: Setup) -> list[Clash]:
+    """Return every pair of faces that lands first too often, the most likely first.
+
+    Raises
+    ------
+    NotComputedError, SetupError
+        As `shares_of`.
+    """
+    found = []
+    for (one, two), share in shares_of(setup).items():
+        if share <= 1.0 - SURE:
+            continue
+        (a, _, face_a), (b, _, face_b) = one.partition("."), two.partition(".")
+        found.append(_clash(setup, (a, face_a), (b, face_b), share))
+    return found
+
+
+def _clash(setup: Setup, one: tuple[str, str], two: tuple[str, str], share: float) -> Clash:
+    """Return a landing with what of either body lies within reach of the other's face."""
+    bare = Clash(
+        a=one[0], b=two[0], faces_a=(one[1],), faces_b=(two[1],), zone=compound([]), volume_mm3=0.0,
+        zone_b=compound([]), share_lands=share,
+    )  # fmt: skip
+    reach = setup.relief.clearance_mm + band_mm(setup, bare)
+    mine, theirs = _faces(setup.body(one[0]), one[1]), _faces(setup.body(two[0]), two[1])
+    zone, zone_b = _within(mine, theirs, reach), _within(theirs, mine, reach)
+    return Clash(
+        a=one[0], b=two[0], faces_a=(one[1],), faces_b=(two[1],), zone=zone, volume_mm3=volume_mm3(zone),
+        zone_b=zone_b, share_lands=share,
+    )  # fmt: skip
+
+
+def _within(mine: list[Face], theirs: list[Face], reach_mm: float) -> Shape:
+    """Return what behind some faces lies within reach of others."""
+    pieces: list[Shape] = []
+    for face in mine:
+        for other in theirs:
+            try:
+                shared = common(thickened(face, -reach_mm), thickened(other, reach_mm))
+            except KernelError:
+                # A round face cannot be offset past its own axis; the other body's side is then relieved.
+                continue
+            pieces += [s for s in shared.Solids() if volume_mm3(s) > _LEAST_MM3]
+    return compound(pieces)
+
+
+def _faces(body: Body, name: str) -> list[Face]:
+    every = world_faces(body.placed())
+    return [every[i] for i in body.face_indices(name)]

@@ -1,0 +1,149 @@
+"""Which cuts might cure a clash: what they are called, where they are looked at, what must stay clear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.milled import BoxCut, groove, inside_corners, setbacks
+from fixturecheck.contact.relief import EdgeCut, cut_solid, edges_at, smallest_cut
+from fixturecheck.contact.standing import Standing, stand
+from fixturecheck.kernel.clip import edge_middle, face_frame
+from fixturecheck.kernel.relieving import edge_way, skin_points, stepped
+from fixturecheck.kernel.shapes import Shape, Solid, compound, edges_of, faces_of
+from fixturecheck.remedy.code import line_for
+from fixturecheck.remedy.model import Clash, size_words
+from fixturecheck.setup.model import Body, Setup
+
+Array = NDArray[np.float64]
+_END = 1e-6
+_BETWEEN = 63
+_OF_EDGES = ("chamfer", "fillet", "undercut")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Proposal:
+    """One cut on one body that might cure a clash, not tried yet.
+
+    Parameters
+    ----------
+    where : str
+        The edge by its faces, the corner by its faces, or the face.
+    at_mm, along : ndarray, shape (3,)
+        A place of it and a direction to look along, in the part's own frame.
+    guard : Shape or None
+        What of the other body must stand clear of the part afterwards, machine's frame.
+    clear_mm : float
+        How clear.
+    """
+
+    cut: EdgeCut | BoxCut
+    where: str
+    at_mm: Array = field(repr=False)
+    along: Array = field(repr=False)
+    guard: Shape | None = field(repr=False)
+    clear_mm: float
+
+    @property
+    def kind(self) -> str:
+        """What is done."""
+        return self.cut.kind
+
+    @property
+    def words(self) -> str:
+        """Kind and size."""
+        return size_words(self.kind, self.cut.size_mm)
+
+    def ends(self, solid: Solid) -> frozenset[int]:
+        """Return the faces in which the cut ends: square to its run, or all round a face set back."""
+        if isinstance(self.cut, BoxCut) and self.cut.kind == "setback":
+            return self.cut.round_about
+        if isinstance(self.cut, EdgeCut) and self.cut.rim:
+            return frozenset()
+        flat = [(i, f) for i, f in enumerate(faces_of(solid)) if f.geomType() == "PLANE"]
+        return frozenset(i for i, f in flat if abs(float(face_frame(f)[1] @ self.along)) > 1 - _END)
+
+    def grown(self, by_mm: float) -> Proposal:
+        """Return the same cut, larger."""
+        return replace(self, cut=self.cut.grown(by_mm))
+
+    def made(self, solid: Solid) -> Solid:
+        """Return a part with the cut made on it.
+
+        Raises
+        ------
+        KernelError
+            The cut does not fit.
+        """
+        cut = self.cut
+        if isinstance(cut, EdgeCut):
+            return cut_solid(solid, cut)
+        return stepped(solid, cut.corner, cut.axes, cut.sizes_mm)
+
+    def line(self, solid: Solid) -> str:
+        """Return the line of code that makes it."""
+        return line_for(solid, self.cut)
+
+    def notes(self) -> tuple[str, ...]:
+        """Return what the shop must know of the cut besides its size."""
+        cut = self.cut
+        if isinstance(cut, EdgeCut) or cut.kind != "groove":
+            return ()
+        one, two = cut.behind_mm
+        told = [f"it goes {one:.2f} mm behind the wall and {two:.2f} mm behind the floor"]
+        tool = cut.tool_mm(self.clear_mm)
+        if tool is not None:
+            told.append(f"the corner of the tool may have a radius of {tool:.2f} mm at most")
+        return tuple(told)
+
+
+def proposals(
+    setup: Setup, clash: Clash, body: Body, beside: list[Shape], clear_mm: float
+) -> Iterator[Proposal]:
+    """Yield every cut of the wanted kinds on one body of a clash.
+
+    Parameters
+    ----------
+    beside : list of Shape
+        Faces of the other body at the clash.
+    clear_mm : float
+        Air wanted, tolerances included.
+    """
+    here = stand([body.placed()])[0]
+    zone = clash.zone_of(body.name)
+    touch = setup.tolerances.touch_mm
+    kinds = setup.relief.kinds
+    # Where faces only land within tolerances, the zone holds the air that is wanted already.
+    wanted = 0.0 if clash.lands else clear_mm
+    points = skin_points(compound(beside), _BETWEEN) if beside else np.zeros((0, 3))
+    for edge in edges_at(here, zone, body.no_function, touch):
+        for kind in (k for k in kinds if k in _OF_EDGES):
+            if kind != "undercut" or here.table.straight[edge]:
+                cut = smallest_cut(here, edge, kind, zone, points, wanted)
+                yield _on_edge(here, body, cut, None if clash.lands else compound(beside), clear_mm)
+    if "groove" in kinds:
+        other = setup.body(clash.b if body.name == clash.a else clash.a)
+        for corner in inside_corners(here, zone, body.no_function, touch):
+            found = groove(here, corner, other.solid.moved(other.at), clear_mm)
+            if found is not None:
+                yield _milled(found, clear_mm)
+    if "setback" in kinds:
+        for one in setbacks(here, zone, body.no_function, touch):
+            yield _milled(one, clear_mm) if clash.lands else _milled(one.grown(clear_mm), clear_mm)
+
+
+def _on_edge(here: Standing, body: Body, cut: EdgeCut, guard: Shape | None, clear_mm: float) -> Proposal:
+    label = here.label(here.table.edge_faces[cut.edge]).split(".", 1)[1]
+    edge = edges_of(body.solid)[cut.edge]
+    return Proposal(
+        cut=cut, where=label, at_mm=edge_middle(edge), along=edge_way(edge), guard=guard, clear_mm=clear_mm
+    )
+
+
+def _milled(cut: BoxCut, clear_mm: float) -> Proposal:
+    return Proposal(
+        cut=cut, where=cut.label, at_mm=cut.at_mm, along=cut.along, guard=cut.guard, clear_mm=clear_mm
+    )
