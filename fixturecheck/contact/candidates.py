@@ -6,20 +6,20 @@ Features are read from each solid once, in its own frame; a look at a new pose i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.rounds import Rounds
+from fixturecheck.contact.fits import FitStore
+from fixturecheck.contact.rounds import Balls, Rounds, balls_of
 from fixturecheck.kernel.features import Features
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-NOBODY: tuple[Ints, Ints] = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 RIM_MM = 1e-5
 """Points this close to the border of a face count as over it; nearer an edge has no own direction."""
 
@@ -100,32 +100,6 @@ class World:
     plane_body: Ints
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Listed:
-    """Pairs of features that were near when last listed, and the poses they were listed at."""
-
-    rotation: Floats = field(default_factory=lambda: np.zeros((0, 3, 3)))
-    origin: Floats = field(default_factory=lambda: np.zeros((0, 3)))
-    reach_mm: float = 0.0
-    pairs: list[tuple[int, int]] = field(default_factory=list)
-    corner_face: tuple[Ints, Ints] = NOBODY
-    edge_edge: tuple[Ints, Ints] = NOBODY
-    corner_edge: tuple[Ints, Ints] = NOBODY
-    corner_corner: tuple[Ints, Ints] = NOBODY
-    others: dict[str, tuple[Ints, Ints]] = field(default_factory=dict)
-
-    def serves(self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float) -> bool:
-        """Tell whether the list still holds everything within reach, and not far too much."""
-        if len(self.origin) != len(origin) or reach_mm < 0.1 * self.reach_mm:
-            return False
-        # A move is affine, so no feature goes further than the corner of its box that goes furthest.
-        turn = rotation - self.rotation
-        middle = np.einsum("nij,nj->ni", turn, scene.box_middle) + origin - self.origin
-        spread = np.einsum("nij,nj->ni", np.abs(turn), scene.box_half)
-        gone = float(np.linalg.norm(np.abs(middle) + spread, axis=1).max(initial=0.0))
-        return reach_mm + 2.0 * gone <= self.reach_mm
-
-
 class Scene:
     """The features of several bodies, ready to be looked at in any pose.
 
@@ -135,10 +109,17 @@ class Scene:
         One for each body.
     loose : sequence of bool
         Which bodies move; two that do not are never looked at.
+    store : FitStore, optional
+        What was found out about these solids before.
     """
 
-    def __init__(self, features: Sequence[Features], loose: Sequence[bool]) -> None:
+    def __init__(
+        self, features: Sequence[Features], loose: Sequence[bool], store: FitStore | None = None
+    ) -> None:
         self.features = tuple(features)
+        self.store = FitStore() if store is None else store
+        first: dict[int, int] = {}
+        self.kind = np.array([first.setdefault(id(f), len(first)) for f in self.features], dtype=np.int64)
         self.loose = np.array(loose, dtype=bool)
         self.point_from, self.points, self.point_body = _stack([f.points_mm for f in features])
         self.edge_from, self.edges, self.edge_body = _stack([f.edges_mm for f in features])
@@ -160,7 +141,21 @@ class Scene:
         own = [_own_box(f) for f in features]
         self.box_middle = np.array([0.5 * (low + high) for low, high in own])
         self.box_half = np.array([0.5 * (high - low) for low, high in own])
-        self.listed = Listed()
+        self.balls = self.round.balls(len(own)) | self._flat_balls()
+        self.listed: Any = None
+
+    def _flat_balls(self) -> dict[str, Balls]:
+        """Return balls round corners, edges and flat faces."""
+        middle = 0.5 * (self.outline_low + self.outline_high)
+        centre = self.planes[:, 0] + middle[:, :1] * self.planes[:, 2] + middle[:, 1:] * self.planes[:, 3]
+        flat = 0.5 * np.linalg.norm(self.outline_high - self.outline_low, axis=1)
+        long = 0.5 * np.linalg.norm(self.edges[:, 1] - self.edges[:, 0], axis=1)
+        count = len(self.features)
+        return {
+            "corner": balls_of(self.points, np.zeros(len(self.points)), self.point_body, count),
+            "edge": balls_of(self.edges.mean(axis=1), long, self.edge_body, count),
+            "plane": balls_of(centre, flat, self.plane_body, count),
+        }
 
     def world(self, rotation: Floats, origin: Floats) -> World:
         """Return every feature where it stands."""
@@ -191,13 +186,12 @@ class Scene:
             plane_body=self.plane_body,
         )
 
-    def pairs(self, rotation: Floats, origin: Floats, reach_mm: float) -> list[tuple[int, int]]:
+    def pairs(self, rotation: Floats, origin: Floats, reach_mm: float) -> Ints:
         """Return the pairs of bodies whose boxes come within reach, at least one of them loose."""
         low, high = self.boxes(rotation, origin)
         meet = np.all(low[:, None] <= high[None] + reach_mm, axis=2)
         meet &= meet.T & (self.loose[:, None] | self.loose[None])
-        a, b = np.nonzero(np.triu(meet, 1))
-        return list(zip(a.tolist(), b.tolist(), strict=True))
+        return np.argwhere(np.triu(meet, 1))
 
     def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
         """Return the corners of a box round each body in the machine's frame."""
@@ -230,11 +224,12 @@ def _stack(parts: list[Floats]) -> tuple[Ints, Floats, Ints]:
 def _widened(parts: list[Any], fill: int = 0) -> Any:
     """Stack ragged second axes, padded."""
     widest = max(p.shape[1] for p in parts)
-    out = []
+    out = np.full((sum(len(p) for p in parts), widest, *parts[0].shape[2:]), fill, dtype=parts[0].dtype)
+    start = 0
     for p in parts:
-        padding = [(0, 0), (0, widest - p.shape[1])] + [(0, 0)] * (p.ndim - 2)
-        out.append(np.pad(p, padding, constant_values=fill))
-    return np.concatenate(out)
+        out[start : start + len(p), : p.shape[1]] = p
+        start += len(p)
+    return out
 
 
 def _own_box(features: Features) -> tuple[Floats, Floats]:

@@ -23,7 +23,7 @@ NO_DIRECTION = 1e-9
 def hoops_over_faces(look: Look) -> Candidates | None:
     """Return the lowest place of each circle, torus and ball over each flat face."""
     hoops, world = look.scene.round.hoops, look.world
-    hoop, plane = look.cross_bodies("hoop plane", hoops.body, world.plane_body)
+    hoop, plane = look.near_balls("hoop", "plane")
     if len(hoop) == 0:
         return None
     normal = world.planes[plane, 1]
@@ -64,7 +64,9 @@ def _lowest(look: Look, hoop: Ints, normal: Floats) -> tuple[Floats, Mask, Mask,
 def spines_over_edges(look: Look) -> Candidates | None:
     """Return cylinders and balls across straight edges."""
     scene, world, spines = look.scene, look.world, look.scene.round.spines
-    spine, edge = look.cross_bodies("spine edge", spines.body, np.where(scene.straight, world.edge_body, -1))
+    spine, edge = look.near_balls("spine", "edge")
+    straight = np.flatnonzero(scene.straight[edge])
+    spine, edge = spine[straight], edge[straight]
     if len(spine) == 0:
         return None
     body = spines.body[spine]
@@ -86,7 +88,7 @@ def spines_over_edges(look: Look) -> Candidates | None:
 def spines_over_corners(look: Look) -> Candidates | None:
     """Return cylinders and balls against corners and points of curved edges."""
     scene, world, spines = look.scene, look.world, look.scene.round.spines
-    spine, point = look.cross_bodies("spine corner", spines.body, world.point_body)
+    spine, point = look.near_balls("spine", "corner")
     if len(spine) == 0:
         return None
     body = spines.body[spine]
@@ -109,7 +111,7 @@ def spines_over_corners(look: Look) -> Candidates | None:
 def spines_over_spines(look: Look) -> Candidates | None:
     """Return cylinders and balls against each other: where axes cross, and at ends beside an axis."""
     spines = look.scene.round.spines
-    first, second = look.cross_bodies("spine spine", spines.body, spines.body)
+    first, second = look.near_balls("spine", "spine")
     if len(first) == 0:
         return None
     rows = []
@@ -153,7 +155,7 @@ def spines_over_spines(look: Look) -> Candidates | None:
 def hoops_in_hollows(look: Look) -> Candidates | None:
     """Return circles, tori and balls inside hollow cylinders and cones, in directions all round."""
     hoops, hollows = look.scene.round.hoops, look.scene.round.hollows
-    hoop, hollow = look.cross_bodies("hoop hollow", hoops.body, hollows.body)
+    hoop, hollow = look.near_balls("hoop", "hollow")
     if len(hoop) == 0:
         return None
     step = np.repeat(np.arange(AROUND + 1), len(hoop))
@@ -177,7 +179,7 @@ def hoops_in_hollows(look: Look) -> Candidates | None:
 def corners_in_hollows(look: Look) -> Candidates | None:
     """Return corners inside hollow cylinders and cones, along the exact direction."""
     scene, world, hollows = look.scene, look.world, look.scene.round.hollows
-    point, hollow = look.cross_bodies("corner hollow", world.point_body, hollows.body)
+    point, hollow = look.near_balls("corner", "hollow")
     if len(point) == 0:
         return None
     place = world.points[point]

@@ -68,6 +68,29 @@ class Hollows:
     body: Ints
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Balls:
+    """Balls round features, in bodies' frames, in the order of bodies; `which` is each one's own number."""
+
+    centre: Floats
+    radius: Floats
+    body: Ints
+    which: Ints
+    start: Ints
+
+
+def balls_of(centre: Floats, radius: Floats, body: Ints, bodies: int) -> Balls:
+    """Return balls sorted by body."""
+    order = np.argsort(body, kind="stable")
+    return Balls(
+        centre=centre[order],
+        radius=radius[order],
+        body=body[order],
+        which=order,
+        start=np.searchsorted(body[order], np.arange(bodies + 1)),
+    )
+
+
 class Rounds:
     """All curved features of several bodies."""
 
@@ -78,6 +101,26 @@ class Rounds:
         self.spines = _spines([(i, r) for i, r in rounds if r.kind in ("rod", "ball")])
         self.hollows = _hollows([(i, r) for i, r in rounds if r.kind in ("bore", "funnel")])
         self.any = bool(rounds)
+
+    def balls(self, bodies: int) -> dict[str, Balls]:
+        """Return balls round hoops, spines and hollows."""
+        hoops, spines, hollows = self.hoops, self.spines, self.hollows
+        wide = np.maximum(hollows.radius_a, hollows.radius_b)
+        return {
+            "hoop": balls_of(hoops.centre, hoops.radius + hoops.skin, hoops.body, bodies),
+            "spine": balls_of(
+                0.5 * (spines.a + spines.b),
+                0.5 * np.linalg.norm(spines.b - spines.a, axis=1) + spines.radius,
+                spines.body,
+                bodies,
+            ),
+            "hollow": balls_of(
+                0.5 * (hollows.a + hollows.b),
+                0.5 * np.linalg.norm(hollows.b - hollows.a, axis=1) + wide,
+                hollows.body,
+                bodies,
+            ),
+        }
 
 
 def _hoops(rims: list[tuple[int, Rim]], skins: list[tuple[int, Round]]) -> Hoops:

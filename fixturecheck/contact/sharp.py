@@ -10,11 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import RIM_MM, Candidates, Scene, World
-from fixturecheck.contact.listed import listed
+from fixturecheck.contact.listed import Listed, Ranked, listed, others, relisted
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
+
+
+DEEP_MM = 1.5
+AHEAD = 2.5
+"""How much further than a look reaches pairs are listed, for the looks to come."""
 
 
 class Look:
@@ -23,24 +28,37 @@ class Look:
     def __init__(self, scene: Scene, rotation: Floats, origin: Floats, reach_mm: float, slack: float) -> None:
         self.scene, self.rotation, self.origin = scene, rotation, origin
         self.reach, self.slack = reach_mm, slack
-        self.deep = -max(0.5 * reach_mm, 0.05)
+        self.pose = rotation, origin
+        # Far behind a face is not in it but past the other side of a thin body.
+        self.deep = -max(min(0.5 * reach_mm, DEEP_MM), 0.25 * reach_mm, 0.05)
         self.world: World = scene.world(rotation, origin)
-        if not scene.listed.serves(scene, rotation, origin, reach_mm):
-            scene.listed = listed(scene, self.world, rotation, origin, 2.2 * reach_mm)
+        self.listed, self.asked = self._listed()
 
-    def cross_bodies(self, name: str, first: Ints, second: Ints) -> tuple[Ints, Ints]:
-        """Return all pairs of features of near bodies, by whose each is; -1 is nobody's."""
-        known = self.scene.listed.others
+    def _listed(self) -> tuple[Listed, float]:
+        """Return the scene's list of near pairs, made anew where it no longer serves, and how far to read."""
+        scene, old = self.scene, self.scene.listed
+        gone = np.inf if old is None else old.gone_mm(scene, *self.pose)
+        asked = self.reach + 2.0 * gone
+        if old is None or asked > old.reach_mm:
+            scene.listed = listed(scene, self.world, *self.pose, AHEAD * self.reach + 0.05)
+        elif gone <= max(self.reach, 0.02) and old.reach_mm <= 10 * self.reach + 1.0:
+            return old, asked
+        else:
+            ahead = min(AHEAD * self.reach + 0.05, old.reach_mm - 2.0 * gone)
+            scene.listed = relisted(scene, self.world, old, self.pose, ahead, gone)
+        return scene.listed, self.reach
+
+    def near(self, ranked: Ranked) -> tuple[Ints, Ints]:
+        """Return the pairs of features that may be within reach."""
+        return ranked.within(self.asked)
+
+    def near_balls(self, first: str, second: str) -> tuple[Ints, Ints]:
+        """Return the pairs of features of two kinds, told by balls round them, that may be within reach."""
+        name, known = f"{first} {second}", self.listed.others
         if name not in known:
-            out_a, out_b = [], []
-            for a, b in self.scene.listed.pairs:
-                for p, q in ((a, b), (b, a)):
-                    i, j = np.flatnonzero(first == p), np.flatnonzero(second == q)
-                    out_a.append(np.repeat(i, len(j)))
-                    out_b.append(np.tile(j, len(i)))
-            none = np.zeros(0, dtype=np.int64)
-            known[name] = np.concatenate([none, *out_a]), np.concatenate([none, *out_b])
-        return known[name]
+            balls = self.scene.balls[first], self.scene.balls[second]
+            known[name] = others(self.scene, self.world, self.listed, *balls)
+        return known[name].within(self.asked)
 
     def place(self, local: Floats, body: Ints) -> Floats:
         """Return points of bodies in the machine's frame."""
@@ -58,7 +76,7 @@ class Look:
 def corners_over_faces(look: Look) -> Candidates:
     """Return corners of one body over flat faces of another, across a gap along the face's normal."""
     scene, world = look.scene, look.world
-    point, plane = scene.listed.corner_face
+    point, plane = look.near(look.listed.corner_face)
     arm = world.points[point] - world.planes[plane, 0]
     normal = world.planes[plane, 1]
     gap = np.einsum("ni,ni->n", arm, normal)
@@ -107,7 +125,7 @@ def over(scene: Scene, plane: Ints, flat: Floats) -> Mask:
 def edges_across(look: Look) -> Candidates:
     """Return edges of two bodies that cross, seen along their common normal."""
     scene, world = look.scene, look.world
-    a, b = scene.listed.edge_edge
+    a, b = look.near(look.listed.edge_edge)
     u, v = world.along[a], world.along[b]
     cosine = np.einsum("ni,ni->n", u, v)
     square = 1.0 - cosine**2
@@ -151,7 +169,7 @@ def edges_across(look: Look) -> Candidates:
 def corners_beside_edges(look: Look) -> Candidates:
     """Return corners that look past a face at the edge of another body, along the shortest way."""
     scene, world = look.scene, look.world
-    point, edge = scene.listed.corner_edge
+    point, edge = look.near(look.listed.corner_edge)
     arm = world.points[point] - world.edges[edge, 0]
     share = np.einsum("ni,ni->n", arm, world.along[edge])
     away = arm - share[:, None] * world.along[edge]
@@ -179,7 +197,7 @@ def corners_beside_edges(look: Look) -> Candidates:
 def corners_beside_corners(look: Look) -> Candidates:
     """Return corners that look at corners, along the straight line between them."""
     scene, world = look.scene, look.world
-    a, b = scene.listed.corner_corner
+    a, b = look.near(look.listed.corner_corner)
     arm = world.points[a] - world.points[b]
     gap = np.linalg.norm(arm, axis=1)
     keep = np.flatnonzero((gap <= look.reach) & (gap > RIM_MM))

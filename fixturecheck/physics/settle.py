@@ -23,6 +23,12 @@ Finder = Callable[[Poses, float, float], CandidateRows]
 """Given poses, a reach in mm and an angle slack in radians: every candidate nearer than the reach."""
 
 
+STRAIGHT = 1e-3
+"""A move that turns nothing by more than this share of how far it goes is a straight one."""
+AHEAD = 2.0
+"""How much further than the last step went the next is expected to go."""
+REACH = 3.0
+"""How far a look reaches, in steps expected; two bodies close by two."""
 CREEP = 8
 """Steps without the load coming nearer to balance after which friction is asked."""
 
@@ -153,7 +159,7 @@ class _Walk:
         """Find candidates within what the next step is likely to close."""
         self.seen = self.prospect
         slack = min(0.2, 2 * self.prospect / float(self.frame.size.min())) + 1e-7
-        return self.find(poses, 3.0 * self.prospect, slack)
+        return self.find(poses, REACH * self.prospect, slack)
 
     def run(self) -> Settling:
         """Step until rest, a plain reason, or the last step allowed."""
@@ -170,6 +176,8 @@ class _Walk:
                 continue
             if solved is None:
                 return self._end(Ending.JAMMED, count)
+            if self._too_far(solved[0]):
+                continue
             size = self._judge(*solved)
             if self._at_rest(size):
                 return self._end(Ending.REST, count)
@@ -179,11 +187,28 @@ class _Walk:
                 return self._gone(count, int(np.argmax(far)))
         return self._end(Ending.NOT_CONVERGED, self.bounds.steps)
 
+    def _too_far(self, twists: Floats) -> bool:
+        """Ask for less where a long step turns something, and look further where more could be met."""
+        move = float(np.abs(twists * self.scale).max())
+        if self.step > self.longest and not self._straight(twists, move):
+            self.step = self.longest
+            return True
+        if 2.0 * move <= REACH * self.seen:
+            return False
+        self.prospect = move
+        self.rows = self._look(self.poses)
+        return True
+
+    def _straight(self, twists: Floats, move: float) -> bool:
+        """Tell whether a move turns nothing, so that what the programme says of it is exact."""
+        turned = float(np.abs((twists * self.scale)[:, 3:]).max())
+        return turned <= max(STRAIGHT * move, self.bounds.closure_mm)
+
     def _judge(self, twists: Floats, force: Floats) -> float:
         """Take the step if it does good, size the next, and return its share of the one allowed."""
         size = float(np.abs(twists * self.scale).max()) / self.step
         move = size * self.step
-        self.prospect = max(min(1.0, 3.0 * size) * self.step, FINEST_MM)
+        self.prospect = max(min(1.0, AHEAD * size) * self.step, FINEST_MM)
         poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
         rows = self._look(poses)
         old, new = _overlap(self.rows), _overlap(rows)
@@ -197,7 +222,9 @@ class _Walk:
         self.poses, self.rows, self.force = poses, rows, force
         self.residual, self.balance = new, size
         if new < 0.05 * self.step and (size > self.bounds.grip or self.patience < 0):
-            self.step = min(1.5 * self.step, self.longest)
+            straight = self._straight(twists, move)
+            growth, most = (4.0, 4.0 * self.longest) if straight else (1.5, self.longest)
+            self.step = min(growth * self.step, most)
         self._watch(size)
         return size
 
@@ -241,7 +268,7 @@ class _Walk:
         force = np.zeros(len(rows.gap_mm))
         if ending is Ending.REST:
             try:
-                solved = programme(self.frame, self.poses, rows, FINEST_MM)
+                solved = programme(self.frame, self.poses, rows, FINEST_MM, self.bounds.closure_mm)
             except NotComputedError:
                 solved = None
             if solved is None:

@@ -132,9 +132,14 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
 
 
 def programme(
-    frame: Frame, poses: Poses, rows: CandidateRows, step_mm: float
+    frame: Frame, poses: Poses, rows: CandidateRows, step_mm: float, closed_mm: float = 0.0
 ) -> tuple[Floats, Floats] | None:
     """Solve one step; None when no small move opens every overlap.
+
+    Parameters
+    ----------
+    closed_mm : float
+        Gaps no further from zero than this are taken as zero, so that forces are those at rest.
 
     Raises
     ------
@@ -150,7 +155,7 @@ def programme(
     flat = scale.ravel()
     centres = frame.centres(poses)
     slope = jacobian(rows, frame.bodies, centres) * flat
-    room = rows.gap_mm / step_mm
+    room = np.where(np.abs(rows.gap_mm) <= closed_mm, 0.0, rows.gap_mm) / step_mm
     near = _distinct(slope, room, np.flatnonzero(room <= reach_of(slope, metric, wrench)))
     solved = solve_quadratic(metric, wrench.ravel(), slope[near], room[near])
     if solved is None:

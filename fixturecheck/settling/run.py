@@ -154,8 +154,7 @@ def finder_of(scene: Scene) -> Finder:
 
 def _together(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
     """Let all the bodies that have a load go at once, unless they start deep in each other."""
-    moving = {one.body for one in loads}
-    scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
+    scene = bench.scene(one.body for one in loads)
     deep = pierced(scene, start.rotation, start.origin_mm)
     if len(deep.gap_mm) == 0:
         return settle(loads, start, finder_of(scene), bounds)
@@ -191,8 +190,7 @@ def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling, turn: S
 
     A part was held by what was there when it was placed; those that came later press on it, not it on them.
     """
-    moving = {one.body for one in loads}
-    scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
+    scene = bench.scene(one.body for one in loads)
     rows = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6)
     force = np.zeros(len(rows.gap_mm))
     for one in loads:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import Scene
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.friction import unbalanced
@@ -163,14 +162,7 @@ def _pressed(
         return UnderHand(
             body=name, stays=True, shift_mm=nothing, turn_deg=nothing, ending=Ending.REST, says=says
         )
-    moving = set(bodies.tolist())
-    scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
-    again = settle(
-        pushed,
-        raw.poses,
-        finder_of(scene),
-        Bounds(step_mm=0.1),
-    )
+    again = settle(pushed, raw.poses, finder_of(bench.scene(bodies.tolist())), Bounds(step_mm=0.1))
     shift = again.poses.apply(body, at) - raw.poses.apply(body, at)
     turn = np.degrees(turn_of(again.poses.rotation[body] @ raw.poses.rotation[body].T))
     return UnderHand(

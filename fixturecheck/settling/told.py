@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.candidates import Candidates
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.freedom import Motion, motions
@@ -167,7 +167,7 @@ def freedoms_left(
 ) -> tuple[FreedomLeft, ...]:
     """Return the motions each body has left among its neighbours as they stand."""
     around = find_candidates(
-        Scene(bench.features, [i in loose for i in range(len(bench.bodies))]),
+        bench.scene(loose),
         raw.poses.rotation,
         raw.poses.origin_mm,
         LOOK_MM,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.candidates import Candidates
 from fixturecheck.contact.grow import grown, growth_rows
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError, SetupError
@@ -195,8 +195,7 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     if thin:
         message = f"tolerances reach through {thin[0]}: the widest zone is {2 * half.max():g} mm"
         raise SetupError(message)
-    moving = {one.body for one in loads}
-    scene = Scene(bench.features, [i in moving for i in range(len(bench.bodies))])
+    scene = bench.scene(one.body for one in loads)
     reach = max(LEAST_REACH_MM, 8.0 * float(half.max()))
     rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, 1e-3)
     bodies = np.array([one.body for one in loads])
