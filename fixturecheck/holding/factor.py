@@ -176,13 +176,28 @@ def every_case(rig: Rig, bearing: Bearing) -> tuple[Borne, ...]:
     return tuple(sorted(found, key=lambda b: (b.collapse.factor.low, b.case.label)))
 
 
-def factors_of(rig: Rig, bearing: Bearing, case: LoadCase) -> FactorRange:
-    """Return the factor of one case over the ranges of all that is not known well."""
+def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:
+    """Return the factor of one case over the ranges of all that is not known well.
+
+    Parameters
+    ----------
+    known : Borne
+        The case at a corner that was loaded already; where none is worse, it is the worst.
+    """
 
     def build(values: Mapping[str, float]) -> Holding:
-        return rig.holding(values, (bearing.load(case, values),))
+        return rig.holding(values, (bearing.load(known.case, values),))
 
-    return factor_range(build, rig.inputs(bearing.forces), ceiling=CEILING, draws=2)
+    found = factor_range(build, rig.inputs(bearing.forces), ceiling=CEILING, draws=2)
+    low = known.collapse.factor.low
+    if low >= found.factor.low:
+        return found
+    return replace(
+        found,
+        factor=Range(low=low, high=found.factor.high),
+        worst=known.collapse,
+        worst_inputs=known.values,
+    )
 
 
 def part_hold(
@@ -205,7 +220,7 @@ def part_hold(
         The analysis gave no answer.
     """
     case = borne[0].case
-    found = factors_of(rig, bearing, case)
+    found = factors_of(rig, bearing, borne[0])
     worst = rig.holding(found.worst_inputs, (bearing.load(case, found.worst_inputs),))
     pulls = rig.pulls.on(bearing.part) if rig.pulls else ()
     return PartHold(
