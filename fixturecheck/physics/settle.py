@@ -208,7 +208,8 @@ class _Walk:
         """Take the step if it does good, size the next, and return its share of the one allowed."""
         size = float(np.abs(twists * self.scale).max()) / self.step
         move = size * self.step
-        self.prospect = max(min(1.0, AHEAD * size) * self.step, FINEST_MM)
+        ahead = min(AHEAD * size * self.step, self.step, max(self.bounds.step_mm, self.longest / 3.0))
+        self.prospect = max(ahead, FINEST_MM)
         poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
         rows = self._look(poses)
         old, new = _overlap(self.rows), _overlap(rows)
