@@ -17,27 +17,34 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from fixturecheck.checks.stage import Stage
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.physics.location import SeatRole
+from fixturecheck.result import Finding, Vector, Verdict
+from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.locating import PartLocated, TargetMoved
 
 ID = "location"
 TITLE = "What locates the work"
 
+_NIL = 5e-4
+
 _SOURCE = "ranks of the seats' contact rows; three, two and one point take six freedoms (common practice)"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
-    """Yield a finding for each part, for each face that nothing locates and for each seat that fights."""
+    """Yield a finding for each part, for each of its seats, and for each face of it that is cut."""
     found = stage.answered
     if found is None:
         return
     for part in found.located:
         yield _part(part)
+        for role, rank in zip(part.located.roles, part.ranks, strict=True):
+            yield _seat(found, part, role, rank)
         for target in part.targets:
-            if target.free_mm > 0:
-                yield _unlocated(part, target)
-        yield from _fights(stage, part)
+            yield _unlocated(part, target) if target.free_mm > 0 else _follows(target)
     for name, reason in found.missing:
         if name == ID:
             says = f"Could not be computed: {reason}"
@@ -70,6 +77,55 @@ def _part(part: PartLocated) -> Finding:
     )
 
 
+def _seat(found: Answered, part: PartLocated, role: SeatRole, rank: str) -> Finding:
+    """Say what one seat takes, where it acts and which way it holds; a caution where it fights another."""
+    place, way = _acts(found, f"{part.body}.", role.name)
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if role.takes else Verdict.CAUTION,
+        subject=f"{part.body}: {role.name}",
+        value=float(role.takes),
+        unit="freedoms",
+        says=f"{role.name} ({rank}) takes {role.takes} of the {role.wants} freedoms that it would take alone."
+        if role.takes
+        else _fights(found, part, role),
+        remedy=None if role.takes else "Leave one of them out, or give one a little air.",
+        source=_SOURCE,
+        location_mm=place,
+        direction=way,
+    )
+
+
+def _acts(found: Answered, body: str, name: str) -> tuple[Vector | None, Vector | None]:
+    """Return the middle of where a seat carries, and the direction in which it holds its part."""
+    face, _, on = name.partition(" on ")
+    for one in found.settled.carried:
+        if {one.a, one.b} == {body + face, on}:
+            # The normal told is out of b into a.
+            sign = 1.0 if one.a == body + face else -1.0
+            return to_vector(np.mean(one.points_mm, axis=0)), to_vector(sign * np.array(one.normal))
+    return None, None
+
+
+def _follows(moved: TargetMoved) -> Finding:
+    """Say how a located face follows each seat."""
+    target = moved.target
+    each = [
+        f"{v:+.3f} um for each um that {n} stands higher" for n, v in moved.by_seat.items() if abs(v) > _NIL
+    ]
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO,
+        subject=target.name,
+        value=max((abs(v) for v in moved.by_seat.values()), default=0.0),
+        unit="um/um",
+        says=f"{target.name} moves along its normal by {', by '.join(each) or 'nothing'}.",
+        source=_SOURCE,
+        location_mm=target.at_mm,
+        direction=target.direction,
+    )
+
+
 def _unlocated(part: PartLocated, moved: TargetMoved) -> Finding:
     """Report a cut face that nothing locates along its normal."""
     target = moved.target
@@ -86,26 +142,17 @@ def _unlocated(part: PartLocated, moved: TargetMoved) -> Finding:
     )
 
 
-def _fights(stage: Stage, part: PartLocated) -> Iterator[Finding]:
-    """Report seats that take nothing that others do not hold already."""
-    answered = stage.answered
-    odds = answered.odds if answered else None
-    for role in part.located.roles:
-        if role.takes > 0:
-            continue
-        against = ", ".join(role.fights)
-        says = f"{part.body}: {role.name} takes no freedom that {against} does not hold already: they fight."
-        if odds is not None:
-            shares = {
-                f"{s.face} on {s.on}.{s.on_face}": s.share_closed for s in odds.seats if s.body == part.body
-            }
-            told = [f"{n} closes in {shares[n]:.0%}" for n in (role.name, *role.fights) if n in shares]
-            says += f" Within the tolerances stated {', '.join(told)} of the draws."
-        yield Finding(
-            check=ID,
-            verdict=Verdict.CAUTION,
-            subject=f"{part.body}: {role.name}",
-            says=says,
-            remedy="Leave one of them out, or give one a little air.",
-            source=_SOURCE,
-        )
+def _fights(found: Answered, part: PartLocated, role: SeatRole) -> str:
+    """Say which seats hold what one would take, and which of them stays open more often within tolerances."""
+    against = ", ".join(role.fights)
+    says = f"{part.body}: {role.name} takes no freedom that {against} does not hold already: they fight."
+    odds = found.odds
+    if odds is None:
+        return says + " State tolerances of their faces to learn which of them stays open."
+    shares = {f"{s.face} on {s.on}.{s.on_face}": s.share_closed for s in odds.seats if s.body == part.body}
+    told = {n: shares[n] for n in (role.name, *role.fights) if n in shares}
+    listed = ", ".join(f"{n} closes in {v:.1%}" for n, v in told.items())
+    loser = min(told, key=lambda n: told[n], default=None)
+    if loser is None or told[loser] >= max(told.values()):
+        return f"{says} Within the tolerances stated {listed} of the draws."
+    return f"{says} Within the tolerances stated {loser} loses: {listed} of the draws."

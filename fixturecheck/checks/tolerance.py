@@ -2,14 +2,17 @@
 
 What: every face that states a tolerance is drawn at random within it, thousands of times with a fixed seed,
 and the parts rest again each time: how often each seat closes, how often something that no seat states
-carries, and how far each face that is cut is out; besides, the worst of all corners of the zones, and the
-worst draws settled again exactly. Asked only where the set-up states its staging and faces state tolerances.
+carries, and how far each face that is cut is out; besides, where no more than twelve faces vary, every
+corner of their zones, and the draws furthest out settled again exactly. Asked only where the set-up states
+its staging and faces state tolerances.
 Why: a nest that closes as drawn may not in every batch; a clearance is only one beyond the tolerances.
 Formulas: near the rest, gaps are linear in moves and face errors; the rest of a draw is a linear programme.
 A face's error spreads normally over its zone, a sixth of the zone being the standard deviation. For a
 stack of faces the variances add.
 Limits: a seat closes, and nothing else lands first, in 99.73 % of draws for go and in 95 % for caution (three
 and two standard deviations; common practice, no source). A cut face is out by at most half of its own zone.
+Faces shift parallel to themselves: that a face leans within its zone is not drawn. With more than twelve
+faces the furthest is that of the draws, and no worst case.
 Go: a block on a table against a stop. No-go: a ledge 2 um behind its seat when both are good to 12 um.
 """
 
@@ -17,7 +20,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from fixturecheck.checks.stage import Stage
+from fixturecheck.physics.tolerance import MOST_CORNERED
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.settling.tolerance import Odds, SeatOdds, TargetOdds, WrongOdds
 
@@ -60,7 +66,8 @@ def _seat(seat: SeatOdds, odds: Odds) -> Finding:
     says = f"{where} closes in {seat.share_closed:.2%} of {odds.draws} draws"
     if seat.share_closed < 1.0:
         says += (
-            f"; it is open by {seat.gap_p95_um:.1f} um in one of twenty, {seat.gap_worst_um:.1f} um at worst"
+            f"; it is open by {seat.gap_p95_um:.1f} um in one of twenty, {seat.gap_worst_um:.1f} um "
+            f"{_furthest(odds)}"
         )
     return Finding(
         check=ID,
@@ -97,6 +104,19 @@ def _wrong(wrong: WrongOdds, odds: Odds) -> Finding:
     )
 
 
+def _furthest(odds: Odds) -> str:
+    """Say of what the furthest values are: of every corner of the zones, or of the draws alone."""
+    return (
+        "at the worst corners of the zones" if len(odds.faces) <= MOST_CORNERED else "furthest of the draws"
+    )
+
+
+def _signed(value_um: float) -> str:
+    """Return a signed number without a negative zero."""
+    text = f"{value_um:+.1f}"
+    return "0.0" if text in {"+0.0", "-0.0"} else text
+
+
 def limit_um(stage: Stage, target: str) -> float | None:
     """Return half of the zone of a target face, `cut/body.face`; None where it states none."""
     body, _, face = target.split("/", 1)[1].partition(".")
@@ -114,10 +134,14 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
     if limit is not None and worst > limit:
         verdict = Verdict.NO_GO if three > limit else Verdict.CAUTION
     most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
+    low, high = target.worst_um
     says = (
-        f"{target.name} is out by {target.mean_um:+.1f} um on average, {target.sigma_um:.1f} um standard "
-        f"deviation, {target.worst_um[0]:+.1f} to {target.worst_um[1]:+.1f} um at worst"
+        f"{target.name} is out by {_signed(target.mean_um)} um on average, {target.sigma_um:.1f} um standard "
+        f"deviation, {_signed(low)} to {_signed(high)} um {_furthest(odds)}"
     )
+    if limit is not None:
+        beyond = float(np.mean(np.abs(target.draws_um) > limit))
+        says += f"; {beyond:.2%} of the draws are beyond the {limit:.1f} um that its own zone leaves"
     if most is not None and target.sigma_um > 0:
         says += f"; {most[0]} has {most[1]:.0%} of it"
     return Finding(
@@ -133,5 +157,5 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
         if verdict is Verdict.GO or most is None
         else f"Tighten {most[0]} first: it has the most of it.",
         source=f"{odds.draws} draws with seed {odds.seed}, linear, within {odds.checked_um:.2g} um of "
-        "an exact settling of the worst ones",
+        "an exact settling of those furthest out; faces shift parallel to themselves",
     )

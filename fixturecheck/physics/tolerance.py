@@ -18,6 +18,9 @@ from fixturecheck.physics.freedom import SAME, null_space
 from fixturecheck.physics.rigid import Floats, Ints, Mask
 
 FITS_MM = 1e-8
+MOST_CORNERED = 12
+"""Faces whose zones are gone through corner by corner; more would take too long."""
+
 TOUCHES_MM = 1e-4
 """Ten times what a settling leaves open where it stops."""
 
@@ -187,7 +190,7 @@ def _completed(problem: Linear, force: Floats, slack: Floats, free: Floats) -> B
     return Basis(rows=rows, force=force[rows], inverse=inverse)
 
 
-def corners(half_mm: Floats, limit: int = 12) -> Floats | None:
+def corners(half_mm: Floats, limit: int = MOST_CORNERED) -> Floats | None:
     """Return every corner of the box of errors, (2**k, k); None where there are more than 2**limit."""
     count = len(half_mm)
     if count > limit:

@@ -12,9 +12,9 @@ from importlib.resources import files
 from fixturecheck.report import facts
 from fixturecheck.report.colours import SIGNS
 from fixturecheck.report.hold_page import hold_captions, hold_section
-from fixturecheck.report.order import MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
+from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.quantity import shown
-from fixturecheck.report.rest import AT_REST, rest_section
+from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
 from fixturecheck.result import Contact, CutMade, Result, Verdict
 from fixturecheck.setup.model import Setup
 
@@ -53,7 +53,7 @@ def page(
         _group("Cautions", [r for r in rows if r.finding.verdict is Verdict.CAUTION], findings),
         _too_many(rows),
         _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
-        rest_section(result, _picture(pictures[REST], AT_REST, AT_REST) if REST in pictures else ""),
+        rest_section(result, _rest_figures(pictures)),
         hold_section(result, _hold_figures(result, pictures)),
         facts.AT_THE_MACHINE,
         _cuts(result),
@@ -97,6 +97,12 @@ def _picture(png: bytes, alternative: str, caption: str) -> str:
         f'<figure><img src="data:image/png;base64,{data}" width="1200" height="900" '
         f'alt="{escape(alternative)}"><figcaption>{escape(caption)}</figcaption></figure>'
     )
+
+
+def _rest_figures(pictures: Mapping[str, bytes]) -> dict[str, str]:
+    """Return the pictures of the rest and of what locates the work, ready for the page, by file name."""
+    said = {REST: AT_REST, LOCATION: LOCATES}
+    return {name: _picture(pictures[name], says, says) for name, says in said.items() if name in pictures}
 
 
 def _hold_figures(result: Result, pictures: Mapping[str, bytes]) -> dict[str, str]:

@@ -81,10 +81,10 @@ def finish_overview(canvas: Canvas) -> Image.Image:
     """Return the picture of the whole set-up with names, legend, axes and title."""
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
-    _axes(draw, canvas.projection, board)
-    _legend(draw, board, canvas.scene["legend"])
-    _tags(draw, canvas, board)
-    return _titled(canvas)
+    axes(draw, canvas.projection, board)
+    legend(draw, board, canvas.scene["legend"])
+    tags(draw, canvas, board)
+    return titled(canvas)
 
 
 def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) -> Image.Image:
@@ -99,30 +99,32 @@ def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) 
     _inset(canvas.picture, board, small, small_view.point(np.array(scene["spot"])), colour)
     _scale(draw, canvas.projection, board, scene["units"])
     if scene["legend"]:
-        _legend(draw, board, scene["legend"])
+        legend(draw, board, scene["legend"])
     _ring(draw, spot, radius, colour)
     if scene["arrow"] is not None:
         _arrow(draw, board, (*spot, radius), canvas.projection.arrow(np.array(scene["arrow"])), colour)
     _callout(draw, board, (*spot, radius), scene, colour)
-    _tags(draw, canvas, board)
-    return _titled(canvas)
+    tags(draw, canvas, board)
+    return titled(canvas)
 
 
-def _font(size: int) -> Any:
+def font_of(size: int) -> Any:
+    """Return the built-in font in a size."""
     return ImageFont.load_default(size=size)
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
     """Replace what the built-in font cannot draw."""
     return text.replace("\u202f", " ").replace("\u2013", "-")
 
 
-def _size(draw: ImageDraw.ImageDraw, text: str, font: Any) -> tuple[float, float]:
+def size_of(draw: ImageDraw.ImageDraw, text: str, font: Any) -> tuple[float, float]:
+    """Return the width and height of words in pixels."""
     left, top, right, bottom = draw.textbbox((0, 0), text, font=font, anchor="la")
     return right - left, bottom - top
 
 
-def _titled(canvas: Canvas) -> Image.Image:
+def titled(canvas: Canvas) -> Image.Image:
     """Put a strip on top: verdict by sign and word, number, what it is about."""
     scene, picture = canvas.scene, canvas.picture
     verdict = Verdict(scene["verdict"])
@@ -130,8 +132,8 @@ def _titled(canvas: Canvas) -> Image.Image:
     whole.paste(picture, (0, STRIP))
     draw = ImageDraw.Draw(whole)
     word = str(verdict).upper()
-    font = _font(38)
-    badge_width = _size(draw, word, font)[0] + 96
+    font = font_of(38)
+    badge_width = size_of(draw, word, font)[0] + 96
     draw.rectangle((0, 0, badge_width, STRIP - 1), fill=VERDICTS[verdict])
     _sign(draw, verdict, (42, STRIP / 2), 17)
     draw.text((74, STRIP / 2), word, font=font, fill=PAPER, anchor="lm")
@@ -140,18 +142,18 @@ def _titled(canvas: Canvas) -> Image.Image:
         _numeral(draw, (left + 24, STRIP / 2), scene["number"], VERDICTS[verdict])
         left += 64
     note = "section" if scene["cut"] else ""
-    note_width = _size(draw, note, _font(30))[0] + 30 if note else 0
-    draw.text((picture.width - 20, STRIP / 2), note, font=_font(30), fill=INK, anchor="rm")
-    title = _fitted(draw, _plain(scene["title"]), font, picture.width - left - note_width - 20)
+    note_width = size_of(draw, note, font_of(30))[0] + 30 if note else 0
+    draw.text((picture.width - 20, STRIP / 2), note, font=font_of(30), fill=INK, anchor="rm")
+    title = _fitted(draw, plain(scene["title"]), font, picture.width - left - note_width - 20)
     draw.text((left, STRIP / 2), title, font=font, fill=INK, anchor="lm")
     draw.line((0, STRIP - 1, picture.width, STRIP - 1), fill=INK, width=2)
     return whole
 
 
 def _fitted(draw: ImageDraw.ImageDraw, text: str, font: Any, width: float) -> str:
-    if _size(draw, text, font)[0] <= width:
+    if size_of(draw, text, font)[0] <= width:
         return text
-    while text and _size(draw, text + "...", font)[0] > width:
+    while text and size_of(draw, text + "...", font)[0] > width:
         text = text[:-1]
     return text + "..."
 
@@ -168,13 +170,13 @@ def _sign(draw: ImageDraw.ImageDraw, verdict: Verdict, at: tuple[float, float], 
         points = [(x - r, y), (x - 0.25 * r, y + 0.75 * r), (x + r, y - 0.8 * r)]
         draw.line(points, fill=PAPER, width=8, joint="curve")
     else:
-        draw.text(at, "?", font=_font(44), fill=PAPER, anchor="mm")
+        draw.text(at, "?", font=font_of(44), fill=PAPER, anchor="mm")
 
 
 def _numeral(draw: ImageDraw.ImageDraw, at: tuple[float, float], number: int, colour: Colour) -> None:
     x, y = at
     draw.ellipse(around(x, y, 52, 52), outline=colour, width=5, fill=PAPER)
-    draw.text(at, str(number), font=_font(34 if number < 100 else 26), fill=INK, anchor="mm")
+    draw.text(at, str(number), font=font_of(34 if number < 100 else 26), fill=INK, anchor="mm")
 
 
 def _ring(draw: ImageDraw.ImageDraw, at: tuple[float, float], radius: float, colour: Colour) -> None:
@@ -215,11 +217,11 @@ def _callout(
     colour: Colour,
 ) -> None:
     """Write number and limit beside the spot, with a line to it."""
-    lines = [_plain(line) for line in scene["callout"]]
+    lines = [plain(line) for line in scene["callout"]]
     if not lines:
         return
-    fonts = [_font(48), *[_font(36)] * (len(lines) - 1)]
-    sizes = [_size(draw, line, font) for line, font in zip(lines, fonts, strict=True)]
+    fonts = [font_of(48), *[font_of(36)] * (len(lines) - 1)]
+    sizes = [size_of(draw, line, font) for line, font in zip(lines, fonts, strict=True)]
     width = max(w for w, _ in sizes) + 36
     height = sum(f.size for f in fonts) * 1.22 + 24
     *spot, radius = ring
@@ -233,6 +235,11 @@ def _callout(
         draw.text((box[0] + 18, y), line, font=font, fill=INK)
         y += font.size * 1.22
     board.take(box)
+
+
+def leader(draw: ImageDraw.ImageDraw, at: tuple[float, float], box: Box, colour: Colour) -> None:
+    """Draw a line from a box of words to what they are about."""
+    _leader(draw, at, box, colour, 6.0)
 
 
 def _leader(
@@ -249,7 +256,7 @@ def _leader(
     draw.line((*start, *end), fill=colour, width=4)
 
 
-def _tags(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board) -> None:
+def tags(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board) -> None:
     """Write the bodies' names on them, or beside them with a line where they are too small."""
     placed = [(name, *where) for name in canvas.scene["tags"] if (where := _tag(draw, canvas, board, name))]
     # All lines first: none may cross a name.
@@ -260,7 +267,7 @@ def _tags(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board) -> None:
     for name, _, box in placed:
         draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
         middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
-        draw.text(middle, name, font=_font(_TAG), fill=INK, anchor="mm")
+        draw.text(middle, name, font=font_of(_TAG), fill=INK, anchor="mm")
 
 
 def _tag(
@@ -272,7 +279,7 @@ def _tag(
     if place is None or place[2] < 6:
         return None
     x, y, room = place
-    width = _size(draw, name, _font(_TAG))[0] + 24
+    width = size_of(draw, name, font_of(_TAG))[0] + 24
     box: Box | None = around(x, y, width, 50)
     if room < 28 or not board.is_free(around(x, y, width, 50)):
         box = board.find(x, y, width, 50, least=36)
@@ -282,10 +289,10 @@ def _tag(
     return (x, y), box
 
 
-def _legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]]) -> None:
+def legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]]) -> None:
     """Draw the legend in the upper corner that hides less: a swatch and words for each kind of thing."""
-    font = _font(32)
-    width = max(_size(draw, _plain(row["text"]), font)[0] for row in rows) + 76
+    font = font_of(32)
+    width = max(size_of(draw, plain(row["text"]), font)[0] for row in rows) + 76
     height = 8 + 46.0 * len(rows)
     corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
     left, top = min(corners, key=lambda c: board.hidden((*c, c[0] + width, c[1] + height)))
@@ -294,11 +301,11 @@ def _legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]])
     for i, row in enumerate(rows):
         y = top + 6 + 46 * i
         draw.rectangle((left + 12, y + 7, left + 44, y + 33), fill=tuple(row["rgb"]), outline=INK, width=2)
-        draw.text((left + 56, y + 20), _plain(row["text"]), font=font, fill=INK, anchor="lm")
+        draw.text((left + 56, y + 20), plain(row["text"]), font=font, fill=INK, anchor="lm")
     board.take(box)
 
 
-def _axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board) -> None:
+def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board) -> None:
     """Draw the axes in the lower left corner; X is the traverse of the table."""
     x, y = 130.0, view.height - 130.0
     board.take((0, y - 120, 330, view.height), 0.0)
@@ -314,7 +321,7 @@ def _axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board) -> None:
             draw.line((x, y, *tip), fill=INK, width=5)
             _head(draw, tip, (dx / length * end, dy / length * end))
         at = x + 92 * dx + 26 * dx / length, y + 92 * dy + 26 * dy / length
-        draw.text(at, name, font=_font(30), fill=INK, anchor="lm" if dx > 0.2 else "mm")
+        draw.text(at, name, font=font_of(30), fill=INK, anchor="lm" if dx > 0.2 else "mm")
 
 
 def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float, float]) -> None:
@@ -343,7 +350,7 @@ def _scale(draw: ImageDraw.ImageDraw, view: Projection, board: Board, units: str
     draw.line((x, y, x + pixels, y), fill=INK, width=6)
     for end in (x, x + pixels):
         draw.line((end, y - 10, end, y + 10), fill=INK, width=4)
-    draw.text((x, y - 34), f"{length:g} {name}", font=_font(34), fill=INK, anchor="lm")
+    draw.text((x, y - 34), f"{length:g} {name}", font=font_of(34), fill=INK, anchor="lm")
     board.take(box)
 
 

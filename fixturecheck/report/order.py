@@ -11,6 +11,7 @@ _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
 
 OVERVIEW = "overview.png"
 REST = "rest.png"
+LOCATION = "location.png"
 HOLD_PULL = "hold_pull.png"
 HOLD_FLUX = "hold_flux.png"
 

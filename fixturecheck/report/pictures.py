@@ -10,6 +10,9 @@ from typing import Any
 import numpy as np
 
 from fixturecheck.kernel.mesh import Mesh
+from fixturecheck.report.figures import Figure, all_arrays
+from fixturecheck.report.hold_scene import hold_scenes
+from fixturecheck.report.location_scene import location_scene
 from fixturecheck.report.order import numbered
 from fixturecheck.report.rest_scene import rest_scene
 from fixturecheck.report.scene import close_up, overview, set_stage
@@ -31,8 +34,13 @@ def write_job(home: Path, folder: Path, result: Result, meshes: Mapping[str, Mes
     scenes = [overview(stage)]
     resting = rest_scene(stage)
     scenes += [] if resting is None else [resting]
+    locating = location_scene(stage)
+    scenes += [] if locating is None else [locating]
+    held = hold_scenes(stage)
+    scenes += [scene for scene, _ in held]
+    figures = [figure for _, drawn in held for figure in drawn]
     scenes += [close_up(stage, row) for row in numbered(result) if row.picture is not None]
-    return write_scenes(home, folder, scenes, (result.shapes, meshes))
+    return write_scenes(home, folder, scenes, (result.shapes, meshes), figures)
 
 
 def write_scenes(
@@ -40,11 +48,12 @@ def write_scenes(
     folder: Path,
     scenes: Sequence[Mapping[str, Any]],
     drawn: tuple[Sequence[NamedShape], Mapping[str, Mesh]],
+    figures: Sequence[Figure] = (),
 ) -> Path:
-    """Write the job file of some scenes, the shapes in them and their meshes; return its path."""
+    """Write the job file of some scenes, the shapes and figures in them and their meshes; return its path."""
     folder.mkdir(parents=True, exist_ok=True)
     path = home / "job.json"
-    np.savez(path.with_suffix(".npz"), **_arrays(*drawn))
+    np.savez(path.with_suffix(".npz"), **_arrays(*drawn), **all_arrays(figures))
     path.write_text(json.dumps({"folder": str(folder), "scenes": list(scenes)}), encoding="utf-8")
     return path
 

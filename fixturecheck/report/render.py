@@ -22,7 +22,9 @@ from vtkmodules.vtkFiltersCore import vtkCutter
 from vtkmodules.vtkFiltersGeneral import vtkClipClosedSurface
 from vtkmodules.vtkRenderingCore import vtkActor, vtkLight, vtkPolyDataMapper, vtkRenderer, vtkRenderWindow
 
+from fixturecheck.report.hold_ink import finish_scaled
 from fixturecheck.report.ink import Canvas, Projection, finish_close_up, finish_overview
+from fixturecheck.report.ink_arrows import finish_arrows
 from fixturecheck.report.placing import STEP
 
 Floats = npt.NDArray[np.float64]
@@ -45,7 +47,10 @@ class Drawer:
         renderer = vtkRenderer()
         renderer.SetBackground(0.957, 0.961, 0.965)
         self._light(renderer, scene["camera"])
-        surfaces = [self._add(renderer, actor, scene) for actor in scene["actors"]]
+        surfaces = [
+            (self._add_figure if "figure" in actor else self._add)(renderer, actor, scene)
+            for actor in scene["actors"]
+        ]
         _aim(renderer, scene["camera"])
         picture = _grab(self._window, renderer)
         if picture.std() < 1.0:
@@ -110,6 +115,18 @@ class Drawer:
             if not actor["solid"]:
                 shown.GetMapper().AddClippingPlane(plane)
         self._add_dots(renderer, actor)
+        return shown
+
+    def _add_figure(self, renderer: Any, actor: dict[str, Any], scene: dict[str, Any]) -> Any:
+        """Add what is no body: triangles with a colour each, and lines; a section does not cut it."""
+        surface, lines = self._geometry(actor["mesh"], None)
+        colours = numpy_to_vtk(self._meshes[f"{actor['mesh']}/rgb"].astype(np.uint8), deep=1)
+        surface.GetCellData().SetScalars(colours)
+        hair = np.array(scene["camera"]["eye"]) * scene["camera"]["height_mm"] * _SHIFT
+        shown = _add_actor(renderer, surface, actor, shift=actor["layer"] * hair)
+        if actor["figure"] == "flat":
+            shown.GetProperty().LightingOff()
+        _add_actor(renderer, lines, actor, width=1.6, shift=(actor["layer"] + 0.5) * hair)
         return shown
 
     def _geometry(self, name: str, move: list[float] | None) -> tuple[Any, Any]:
@@ -236,7 +253,7 @@ def _add_actor(
         style.SetLineWidth(width)
         if actor["solid"]:
             style.SetColor(0.16, 0.18, 0.21)
-            style.SetOpacity(min(1.0, actor["opacity"] * 1.8))
+            style.SetOpacity(actor.get("edges", min(1.0, actor["opacity"] * 1.8)))
     if shift is not None:
         thing.SetPosition(*shift)
     renderer.AddActor(thing)
@@ -269,6 +286,10 @@ def draw_job(job_path: Path) -> None:
             if small is None:
                 small = picture.copy(), projection
                 finished = finish_overview(canvas)
+            elif "scale" in scene:
+                finished = finish_scaled(canvas)
+            elif "arrows" in scene:
+                finished = finish_arrows(canvas)
             else:
                 finished = finish_close_up(canvas, *small)
             finished.save(folder / scene["file"], compress_level=6)

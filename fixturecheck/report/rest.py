@@ -3,25 +3,32 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
+from types import MappingProxyType
 
 from fixturecheck.report.histogram import histogram
+from fixturecheck.report.order import LOCATION, REST
 from fixturecheck.report.quantity import shown
 from fixturecheck.result import Chances, PartLocation, PartRest, Rest, Result, TargetMoves
 
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
+LOCATES = (
+    "What locates the first part that is cut. Blue: where each seat acts and which way it holds, with the "
+    "freedoms it takes. Red: each face that is cut, with the um that it moves along the arrow for each um "
+    "that a seat stands higher."
+)
 _ARROWS = ("\u25b2", "\u25bc")
 _STIRS = 1e-3
 
 
-def rest_section(result: Result, picture: str = "") -> str:
+def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType({})) -> str:
     """Return the section; where the set-up states no staging, that it was not asked.
 
     Parameters
     ----------
-    picture : str
-        The picture of the parts at rest, ready for the page.
+    pictures : mapping of str to str
+        The pictures of the parts at rest and of what locates the work, by file name, ready for the page.
     """
     if result.rest is None:
         return (
@@ -32,10 +39,10 @@ def rest_section(result: Result, picture: str = "") -> str:
     pieces = [
         "<section><h2>Where the parts come to rest</h2>",
         f"<p>{escape(_sentence(rest.says, rest))} {escape(_how(rest))}</p>",
-        picture,
+        pictures.get(REST, ""),
         _parts(rest, units),
-        _located(rest.location),
-        _chances(rest.chances, units) if rest.chances else "",
+        _located(rest.location, pictures.get(LOCATION, "")),
+        _chances(rest.chances, result) if rest.chances else "",
         "</section>",
     ]
     return "\n".join(p for p in pieces if p)
@@ -88,8 +95,8 @@ def _free(part: PartRest) -> str:
     return "<br>".join(escape(f.removeprefix(part.body + " ")) for f in part.free) or "nothing"
 
 
-def _located(parts: Sequence[PartLocation]) -> str:
-    """Return what each seat takes and how the cut faces follow it, one small table for each part."""
+def _located(parts: Sequence[PartLocation], picture: str) -> str:
+    """Return what each seat takes and how the cut faces follow it: a picture, a small table for each part."""
     tables = []
     for part in parts:
         heads = ("seat", "takes", *(t.target for t in part.targets))
@@ -111,7 +118,7 @@ def _located(parts: Sequence[PartLocation]) -> str:
         '<p class="small">Below each face that is cut: um that it moves along its normal, out of the part '
         "(\u25b2) or into it (\u25bc), for each um that the seat stands higher.</p>"
     )
-    return "<h3>What locates the work</h3>" + "".join(tables) + note
+    return "<h3>What locates the work</h3>" + picture + "".join(tables) + note
 
 
 def _follows(target: TargetMoves, seat: str) -> str:
@@ -123,8 +130,10 @@ def _follows(target: TargetMoves, seat: str) -> str:
     return f"{_ARROWS[0] if value > 0 else _ARROWS[1]}\u202f{abs(value):.3f}"
 
 
-def _chances(chances: Chances, units: str) -> str:
+def _chances(chances: Chances, result: Result) -> str:
     """Return how often seats close and how far the work is out."""
+    units = result.units
+    said = {f.subject: f.says for f in result.findings if f.check == "tolerance"}
     seats = [
         (escape(s.seat), shown(s.share_closed, "share"), shown(s.gap_p95_um, "um", units),
          shown(s.gap_worst_um, "um", units))
@@ -134,16 +143,16 @@ def _chances(chances: Chances, units: str) -> str:
         (escape(f"{w.a} on {w.b}"), "lands in " + shown(w.share_lands, "share"), "", "")
         for w in chances.wrong
     ]
-    heads = ("seat", "closes in", "open, 1 of 20", "open, worst")
+    heads = ("seat", "closes in", "open, 1 of 20", "open, most")
     figures = "".join(
-        f"<figure>{histogram(t, units)}<figcaption>{escape(t.target)}: {t.mean_um:+.1f} um on average, "
-        f"{t.sigma_um:.1f} um standard deviation, {t.low_um:+.1f} to {t.high_um:+.1f} um at worst."
-        "</figcaption></figure>"
+        f"<figure>{histogram(t, units)}"
+        f"<figcaption>{escape(said.get(t.target, t.target))}</figcaption></figure>"
         for t in chances.targets
     )
     note = (
-        f'<p class="small">{chances.draws} draws, seed {chances.seed}; the worst settled again exactly, '
-        f"which differs by {chances.checked_um:.2g} um.</p>"
+        f'<p class="small">{chances.draws} draws, seed {chances.seed}; those furthest out settled again '
+        f"exactly, which differs by {max(chances.checked_um, 1e-3):.2g} um at most. Faces are taken to shift "
+        "parallel to themselves within their zones; that a face leans within its zone is not drawn.</p>"
     )
     return (
         "<h3>Within tolerances</h3>" + _table(heads, [*seats, *wrong], frozenset({1, 2, 3})) + figures + note

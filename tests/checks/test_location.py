@@ -35,12 +35,55 @@ def test_a_table_takes_three_a_stop_two_and_faces_follow_them_one_to_one():
     findings, answer = found(Cut(name="cut", parts=("part",), floor="top", wall="end"))
     (part,) = answer.located
     assert [r.takes for r in part.located.roles] == [3, 2]
-    assert [f.verdict for f in findings] == [Verdict.GO]
+    assert {f.verdict for f in findings} == {Verdict.GO}
+    assert [f.subject for f in findings] == [
+        "part", "part: base on table.top", "part: back on stop.face", "cut/part.top", "cut/part.end",
+    ]  # fmt: skip
     floor, wall = part.targets
     table, stop = "base on table.top", "back on stop.face"
     assert floor.by_seat[table] == pytest.approx(1.0, abs=1e-9)
     assert floor.by_seat[stop] == pytest.approx(0.0, abs=1e-9)
     assert wall.by_seat[stop] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_each_seat_says_where_it_acts_and_which_way_it_holds():
+    # A block of 30 x 20 x 20 against a stop as wide as it: middles of base and back, pointing in.
+    findings, _ = found(Cut(name="cut", parts=("part",), floor="top", wall="end"))
+    base, back, floor, wall = findings[1:]
+    assert base.location_mm == pytest.approx((15, 0, 0), abs=1e-3)
+    assert base.direction == pytest.approx((0, 0, 1), abs=1e-9)
+    assert back.location_mm == pytest.approx((0, 0, 10), abs=1e-3)
+    assert back.direction == pytest.approx((1, 0, 0), abs=1e-9)
+    assert (base.value, back.value) == (3, 2)
+    assert floor.direction == pytest.approx((0, 0, 1))
+    assert "by +1.000 um for each um that base on table.top stands higher" in floor.says
+    assert wall.value == pytest.approx(1.0, abs=1e-9)
+
+
+def test_of_two_seats_that_fight_the_one_that_loses_within_tolerance_is_named():
+    # Two stops one over the other, the upper one 2 um further back: it closes only when both zones favour it.
+    far = Shapes.body(
+        "more", Shapes.box(10, 100, 20, (-5.002, 0, 20)), face=">X", tolerance_mm={"face": 0.002}
+    )
+    tall = Shapes.box(30, 20, 40, (15, 0, 0))
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X", tolerance_mm={"face": 0.002})
+    part = Shapes.body("part", tall, "part", base="<Z", back="<X", top=">Z")
+    upper = Seat(body="part", face="back", on="more", on_face="face", rank="tertiary")
+    loose = replace(
+        Shapes.setup(table, stop, far, part, seats=(BASE, BACK, upper)),
+        cuts=(Cut(name="cut", parts=("part",), floor="top"),),
+        staging=LEFT,
+        tolerances=replace(Shapes.setup(table, part).tolerances, touch_um=2.5),
+    )
+    answer = answered(loose)
+    findings = list(location.check(SimpleNamespace(setup=loose, answered=answer)))
+    fights = [f for f in findings if f.verdict is Verdict.CAUTION]
+    for one in fights:
+        assert "they fight" in one.says
+    shares = {s.on: s.share_closed for s in answer.odds.seats}
+    assert shares["more"] < shares["stop"]
+    assert any("back on more.face loses" in f.says for f in fights)
 
 
 def test_a_wall_that_no_seat_faces_is_not_located():

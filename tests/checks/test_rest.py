@@ -62,5 +62,17 @@ def test_a_part_that_falls_is_no_go_and_says_what_to_do():
     assert falls.remedy
 
 
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("part rests", "part rests"), ("part.back is off", "part.back is off"),
+        ("parts end up apart", "Parts end up apart"), ("the rest depends", "The rest depends"),
+    ],
+)  # fmt: skip
+def test_names_of_bodies_keep_their_case_at_the_start_of_a_sentence(text, written):
+    part = Shapes.body("part", Shapes.box(1, 1, 1), "part")
+    assert rest.opened(text, SimpleNamespace(setup=SimpleNamespace(bodies=(part,)))) == written
+
+
 def test_nothing_is_said_where_no_staging_is_stated():
     assert found(Shapes.box(30, 20, 20, (15, 0, 0)), staging=None, base="<Z", back="<X") == []

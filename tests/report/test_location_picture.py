@@ -1,0 +1,94 @@
+"""The picture of what locates a part: arrows where the seats act, words beside them, and nothing left out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fixturecheck.report.location_scene import SEAT, TARGET, location_scene
+from fixturecheck.report.order import LOCATION
+from fixturecheck.report.painter import Painter
+from fixturecheck.report.pictures import write_job
+from fixturecheck.report.rest import rest_section
+from fixturecheck.report.scene import set_stage
+from fixturecheck.report.write import meshes_of
+from fixturecheck.result import Finding, PartLocation, PartRest, Rest, SeatTakes, TargetMoves, Verdict
+from tests.report import staged
+
+SEATS = (
+    SeatTakes(seat="bottom on plate.top", rank="primary", takes=3, wants=3, fights=()),
+    SeatTakes(seat="y_high on rail.y_low", rank="secondary", takes=2, wants=2, fights=()),
+)
+TOP = TargetMoves(target="top_flat/gib_1.top", by_seat=(("bottom on plate.top", 1.0),), located=True)
+
+
+def located():
+    """The staged result with a rest that is located on plate and rail."""
+
+    def one(subject, at, way):
+        return Finding(
+            check="location", verdict=Verdict.GO, subject=subject, says="", location_mm=at, direction=way
+        )
+
+    findings = (
+        one("gib_1: bottom on plate.top", (0, 10, 0), (0, 0, 1)),
+        one("gib_1: y_high on rail.y_low", (0, 18, 5), (0, -1, 0)),
+        one("top_flat/gib_1.top", (0, 10, 10), (0, 0, 1)),
+    )
+    part = PartLocation(body="gib_1", rank=5, seats=SEATS, targets=(TOP,))
+    rest = Rest(
+        ending="rest", says="gib_1 rests", order=(), residual_um=0.0, steps=1, error_um=0.0, order_says="",
+        parts=(PartRest(body="gib_1", shift_mm=(0, 0, 0), turn_deg=(0, 0, 0), seats=(), free=()),),
+        carried=(), location=(part,), chances=None,
+    )  # fmt: skip
+    result = staged.result()
+    return replace(result, rest=rest, findings=(*result.findings, *findings))
+
+
+def test_each_seat_has_an_arrow_into_the_part_and_each_cut_face_one_out_of_it():
+    result = located()
+    scene = location_scene(set_stage(result, meshes_of(result)))
+    base, back, top = scene["arrows"]
+    assert (base["at"], base["way"], base["into"]) == ([0, 10, 0], [0, 0, 1], True)
+    assert back["lines"] == ["y_high takes 2"]
+    assert (top["into"], top["lines"]) == (False, ["top", "bottom +1.00"])
+    assert scene["file"] == LOCATION
+
+
+def test_no_rest_no_picture():
+    result = staged.result()
+    assert location_scene(set_stage(result, meshes_of(result))) is None
+
+
+@pytest.mark.render
+def test_arrows_of_both_colours_are_drawn_where_they_act(tmp_path: Path) -> None:
+    result = located()
+    painter = Painter()
+    painter.begin(write_job(tmp_path, tmp_path / "out", result, meshes_of(result)))
+    drawn = painter.finish()
+    painter.stop()
+    assert drawn.trouble is None
+    pixels = np.asarray(Image.open(tmp_path / "out" / LOCATION).convert("RGB")).astype(int)
+    for rgb in (SEAT, TARGET):
+        # More than the swatch of the legend has.
+        assert (np.abs(pixels - np.array(rgb)).max(axis=2) < 12).sum() > 4000
+
+
+def test_the_page_shows_the_picture_and_keeps_a_part_s_name_as_it_is_written():
+    text = rest_section(located(), {LOCATION: "<figure>here</figure>"})
+    assert "<h3>What locates the work</h3><figure>here</figure>" in text
+    assert "<p>gib_1 rests." in text
+
+
+@pytest.mark.parametrize(
+    ("says", "written"),
+    [("keeper falls away", "<p>keeper falls away."), ("every seat is closed", "<p>Every seat is closed.")],
+)
+def test_only_words_get_a_capital(says, written):
+    result = located()
+    part = replace(result.rest.parts[0], body="keeper")
+    assert written in rest_section(replace(result, rest=replace(result.rest, says=says, parts=(part,))))
