@@ -64,6 +64,26 @@ class HoldLoss:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BodyMoves:
+    """How one body starts to move when a part lets go; the fastest point of all bodies moves one mm.
+
+    Parameters
+    ----------
+    at_mm : Vector
+        A point of the body.
+    velocity : Vector
+        Of that point, mm per mm.
+    turn_rad_mm : Vector
+        Rotation per mm.
+    """
+
+    body: str
+    at_mm: Vector
+    velocity: Vector
+    turn_rad_mm: Vector
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PartHeld:
     """How one part holds in one cut.
 
@@ -93,6 +113,8 @@ class PartHeld:
         The worst first.
     remedies : tuple of str
         Changes that were tried and reach the factor.
+    moves : tuple of BodyMoves
+        Every body that starts to move, the fastest first.
     """
 
     part: str
@@ -116,6 +138,7 @@ class PartHeld:
     inputs: tuple[HoldInput, ...]
     losses: tuple[HoldLoss, ...]
     remedies: tuple[str, ...]
+    moves: tuple[BodyMoves, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,6 +165,57 @@ class BodyLeaves:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PullMap:
+    """The pull over one pair of faces, to be drawn: small squares, each of one pull per area.
+
+    Parameters
+    ----------
+    a, b : str
+        `body.face` of either side.
+    toward : Vector
+        Square to the faces, the way in which `a` is drawn.
+    points_mm : tuple of Vector
+        Middles of the squares.
+    area_mm2, pull_n_cm2 : tuple of float
+        Of each square, at the weak end of what is not known well.
+    """
+
+    a: str
+    b: str
+    toward: Vector
+    points_mm: tuple[Vector, ...]
+    area_mm2: tuple[float, ...]
+    pull_n_cm2: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FluxSection:
+    """The flux in a plane through the iron, to be drawn.
+
+    Parameters
+    ----------
+    normal, at_mm : Vector
+        Of the plane; `at_mm` is the middle of the window.
+    wide_mm : float
+        Width of the window.
+    points_mm, flux_density_t : tuple of Vector
+        Places in the iron and the flux density there.
+    outlines : tuple of (body, pieces)
+        Where the plane cuts each iron body: straight pieces by their two ends.
+    poles : tuple of (name, place)
+        `N` or `S`, and the middle of the pole in the plane.
+    """
+
+    normal: Vector
+    at_mm: Vector
+    wide_mm: float
+    points_mm: tuple[Vector, ...]
+    flux_density_t: tuple[Vector, ...]
+    outlines: tuple[tuple[str, tuple[tuple[Vector, Vector], ...]], ...]
+    poles: tuple[tuple[str, Vector], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HoldFound:
     """What was found of a set-up's hold.
 
@@ -161,6 +235,10 @@ class HoldFound:
         Edges that the cuts made, to be stoned.
     ceiling : float
         Factor at which the search ends; one that reaches it is a bound.
+    maps : tuple of PullMap
+        The pull over the faces; for pictures only.
+    section : FluxSection or None
+        The flux in a plane; for pictures only.
     """
 
     magnet: str
@@ -172,3 +250,5 @@ class HoldFound:
     leaving: tuple[BodyLeaves, ...] = ()
     burrs: tuple[str, ...] = ()
     ceiling: float = 30.0
+    maps: tuple[PullMap, ...] = ()
+    section: FluxSection | None = None

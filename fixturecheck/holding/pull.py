@@ -26,7 +26,7 @@ FACE_ERROR_SHARE = 0.10
 LINE_ERROR_SHARE = 0.30
 # A face that stands open is pulled harder by the method than by a field with air round it.
 LIFTED_ERROR_SHARE = 0.26
-_OPEN_UM = 1.0
+_LIFTED_UM = 50.0
 _SEATED_BAND_MM = 0.1
 _NARROW_MM = 1.0
 
@@ -89,16 +89,38 @@ class Pulls:
         What was taken coarser, left out or bounded, in words.
     unknowns : int
         Size of the field solution.
+    unruled : mapping of str to str
+        Bodies that near no other iron by a face whose flux is counted, and the pair that is not.
+    model, solved : MagnetModel and FluxSolution, or None
+        What was solved at the weak end, and its solution; None with the magnet off.
     """
 
     faces: tuple[FacePull, ...] = ()
     source: Source | None = None
     notes: tuple[str, ...] = ()
     unknowns: int = 0
+    unruled: Mapping[str, str] = field(default_factory=dict)
+    model: MagnetModel | None = field(default=None, repr=False)
+    solved: FluxSolution | None = field(default=None, repr=False)
 
     def on(self, body: str) -> tuple[FacePull, ...]:
         """Return the pulls on one body."""
         return tuple(f for f in self.faces if body in (f.a.split(".")[0], f.b.split(".")[0]))
+
+    def must_know(self, body: str) -> None:
+        """Refuse a body whose pull was not counted, which is not the same as no pull.
+
+        Raises
+        ------
+        NotComputedError
+            It meets other iron only by faces that have no rule.
+        """
+        if body in self.unruled:
+            message = (
+                f"the pull on {body} is not known: it meets iron only by {self.unruled[body]}, shapes that the "
+                "field solution has no rule for"
+            )
+            raise NotComputedError(message)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -139,6 +161,9 @@ class Magnet:
             source=self.source,
             notes=self.notes + _islands(weak, strong),
             unknowns=strong.unknowns,
+            unruled=_unruled(self.weak),
+            model=self.weak,
+            solved=weak,
         )
 
 
@@ -229,9 +254,11 @@ def _band_mm(setup: Setup, contacts: ContactMap) -> float:
 def _face_pull(weak: PatchPull, strong: PatchPull, points_mm: Floats, gap_mm: Floats) -> FacePull:
     a, b = strong.name.split(" on ")
     narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))
-    lifted = float(gap_mm.min()) * 1e3 > 50.0
+    # What opens from an edge carries its flux in a line beside the edge, however wide it is followed.
+    opens = float(np.ptp(gap_mm)) * 1e3 > _LIFTED_UM
+    lifted = float(gap_mm.min()) * 1e3 > _LIFTED_UM
     low, high = 1.0 - FACE_ERROR_SHARE, 1.0 + FACE_ERROR_SHARE
-    if narrow:
+    if narrow or opens:
         low, high = 1.0 - LINE_ERROR_SHARE, 1.0 + LINE_ERROR_SHARE
     if lifted:
         low = min(low, 1.0 - LIFTED_ERROR_SHARE)
@@ -251,6 +278,17 @@ def _face_pull(weak: PatchPull, strong: PatchPull, points_mm: Floats, gap_mm: Fl
         points_mm=points_mm,
         pressure_n_mm2=weak.pressure_n_mm2,
     )
+
+
+def _unruled(model: MagnetModel) -> Mapping[str, str]:
+    """Find bodies with a pair of faces left out and no other face that lies close to iron."""
+    close = {n for g in model.gaps if g.counts and float(g.gap_mm.min()) * 1e3 <= _LIFTED_UM for n in (g.a, g.b)}
+    poles = {s.body for s in model.sources}
+    found: dict[str, str] = {}
+    for a, b in model.left_out:
+        for body in {a.split(".")[0], b.split(".")[0]} - close - poles:
+            found.setdefault(body, f"{a} and {b}")
+    return found
 
 
 def _islands(*solutions: FluxSolution) -> tuple[str, ...]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from fixturecheck.hold_result import (
     BodyLeaves,
+    BodyMoves,
     FaceHeld,
     HoldFound,
     HoldInput,
     HoldLoss,
     PartHeld,
 )
+from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.factor import CEILING, CLAMP, DRAG, FINISH, FRICTION, METHOD, PRESS, WALL
 from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.holding.pull import FacePull
@@ -43,6 +45,9 @@ def found(setup: Setup, held: Held) -> HoldFound:
             for b in (release.order if release else ())
         ),
         burrs=release.burrs if release else (),
+        ceiling=CEILING,
+        maps=maps_of(held.pulls),
+        section=section_of(held),
     )
 
 
@@ -89,6 +94,10 @@ def _part(p: PartHold) -> PartHeld:
         inputs=tuple(_input(s) for s in p.factors.swings),
         losses=tuple(_loss(x) for x in p.losses),
         remedies=p.remedies,
+        moves=tuple(
+            BodyMoves(body=m.body, at_mm=m.at_mm, velocity=m.velocity, turn_rad_mm=m.rotation_rad_mm)
+            for m in worst.motions
+        ),
     )
 
 

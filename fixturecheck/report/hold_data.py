@@ -12,6 +12,9 @@ from fixturecheck.hold_result import HoldFound
 _DIGITS = 3
 """What a field solution on a mesh and ranges of friction are good for."""
 
+_DRAWN = {"maps", "section"}
+"""Thousands of points that only pictures need; what they add up to is in `faces`."""
+
 
 def hold_dict(hold: HoldFound | None) -> dict[str, Any] | None:
     """Return the hold as plain values, to three digits; None where it was not asked.
@@ -21,7 +24,9 @@ def hold_dict(hold: HoldFound | None) -> dict[str, Any] | None:
     NotComputedError
         A number is infinite or not a number.
     """
-    return None if hold is None else {f.name: _value(getattr(hold, f.name)) for f in fields(hold)}
+    if hold is None:
+        return None
+    return {f.name: _value(getattr(hold, f.name)) for f in fields(hold) if f.name not in _DRAWN}
 
 
 def _value(value: Any) -> Any:

@@ -6,7 +6,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from fixturecheck.hold_result import BodyLeaves, FaceHeld, HoldFound, PartHeld
-from fixturecheck.report.hold_words import amount, digits, factor_words, how, sentence, span, times
+from fixturecheck.report.hold_words import (
+    amount,
+    digits,
+    factor_words,
+    how,
+    outcome_words,
+    sentence,
+    span,
+    times,
+)
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.report.tornado import tornado
 from fixturecheck.result import Result
@@ -28,10 +37,9 @@ _LET_GO = (
     "drawn larger: only its direction is true."
 )
 
-_OUTCOMES = {
-    "digs in": "digs in: the wheel takes more of it the farther it moves",
-    "stays": "stays in the wheel's cut: the wheel takes no more and no less of it",
-    "falls away": "falls away from the wheel",
+_MEANS = {
+    "digs in": "the wheel takes more of it the farther it moves",
+    "stays": "the wheel takes no more and no less of it",
 }
 
 
@@ -119,7 +127,8 @@ def _outcome(part: PartHeld) -> str:
     """Say what the freed body does to the wheel and what it runs into."""
     if part.goes is None:
         return ""
-    says = sentence(_OUTCOMES.get(part.outcome, "whether it digs in is not known"))
+    means = f": {_MEANS[part.outcome]}" if part.outcome in _MEANS else ""
+    says = sentence(f"{outcome_words(part)}{means}")
     return f"{says} It then runs into {part.hits}." if part.hits else says
 
 

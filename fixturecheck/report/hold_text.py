@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.report.hold_words import digits, factor_words, span, times
+from fixturecheck.report.hold_words import digits, factor_words, outcome_words, span, times
 
 
 def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
@@ -29,9 +29,8 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
         f"{span(part.press_n, 'N', units)}{wall}"
     ]
     if part.goes:
-        then = f", {part.outcome}" if part.outcome else ", whether it digs in is not known"
         hits = f", then runs into {part.hits}" if part.hits else ""
-        lines.append(f"least at: {part.case}; {part.goes} goes first{then}{hits}")
+        lines.append(f"least at: {part.case}; {part.goes} goes first, {outcome_words(part)}{hits}")
     if part.losses:
         left = (f"{loss.lost} {_left(loss.factor, hold)}" for loss in part.losses)
         lines.append(f"left without: {', '.join(left)}")

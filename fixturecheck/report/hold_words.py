@@ -54,6 +54,18 @@ def input_span(found: HoldInput, units: str) -> str:
     return " to ".join(ends) if ends else span(found.span, found.unit, units)
 
 
+_OUTCOMES = {
+    "digs in": "digs into the wheel",
+    "stays": "stays in the wheel's cut",
+    "falls away": "falls away from the wheel",
+}
+
+
+def outcome_words(part: PartHeld) -> str:
+    """Say what the freed body does to the wheel."""
+    return _OUTCOMES.get(part.outcome, "whether it digs in is not known")
+
+
 def how(says: str) -> str:
     """Return how something lets go, without the factor that stands beside it."""
     _, found, rest = says.partition("load: ")

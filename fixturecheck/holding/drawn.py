@@ -1,0 +1,163 @@
+"""What pictures of a hold need: the pull over the faces, and the flux in a plane through the iron."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from fixturecheck.hold_result import FluxSection, PullMap, Vector
+from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.pull import FacePull, Pulls
+from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.physics.fluxiron import IronBody
+from fixturecheck.physics.fluxplane import flux_density_t, mean_square_t2, outline_mm
+
+Floats = NDArray[np.float64]
+
+_PITCHES = 3.5
+"""Width of the window, in distances between poles."""
+_HIGH_SHARE = 0.62
+_ARROWS = 36
+_CELLS = 700
+"""Squares that a face is drawn with."""
+
+_FINEST_MM = 0.2
+
+
+def maps_of(pulls: Pulls | None) -> tuple[PullMap, ...]:
+    """Return the pull over every pair of faces."""
+    if pulls is None or pulls.model is None:
+        return ()
+    areas = {gap.name: gap.weight_mm2 for gap in pulls.model.gaps}
+    return tuple(_map(f, areas[f"{f.a} on {f.b}"]) for f in pulls.faces)
+
+
+def _map(face: FacePull, area_mm2: Floats) -> PullMap:
+    """Return one map, on squares of one size where the face is wide enough for them."""
+    found = _squared(face, area_mm2)
+    points, areas, pull = found if found is not None else (face.points_mm, area_mm2, face.pressure_n_mm2)
+    return PullMap(
+        a=face.a,
+        b=face.b,
+        toward=to_vector(face.toward),
+        points_mm=tuple(to_vector(p) for p in points),
+        area_mm2=tuple(areas.tolist()),
+        pull_n_cm2=tuple((100.0 * pull).tolist()),
+    )
+
+
+def _squared(face: FacePull, area_mm2: Floats) -> tuple[Floats, Floats, Floats] | None:
+    """Average the tubes of a face over squares; None where it is too narrow for that or bent.
+
+    Tubes are as fine as the mesh under them and of every shape; squares of one size read more easily.
+    """
+    u, v = _across(face.toward)
+    flat = face.points_mm @ np.array([u, v]).T
+    size = max(_FINEST_MM, float(np.sqrt(area_mm2.sum() / _CELLS)))
+    height = face.points_mm @ face.toward
+    if np.ptp(flat, axis=0).min() < 4.0 * size or np.ptp(height) > 0.1 * size:
+        return None
+    low = flat.min(axis=0) - 0.5 * float(np.sqrt(area_mm2.min()))
+    count = np.ceil((flat.max(axis=0) + 0.5 * float(np.sqrt(area_mm2.min())) - low) / size).astype(int)
+    grid = np.stack(np.meshgrid(*(np.arange(n) + 0.5 for n in count), indexing="ij"), axis=-1).reshape(-1, 2)
+    middles = low + size * grid
+    tree = cKDTree(flat)
+    apart, nearest = tree.query(middles)
+    inside = apart <= 0.75 * np.maximum(np.sqrt(area_mm2[nearest]), size)
+    cell = np.floor((flat - low) / size).astype(int)
+    number = np.clip(cell[:, 0], 0, count[0] - 1) * count[1] + np.clip(cell[:, 1], 0, count[1] - 1)
+    weight = np.bincount(number, area_mm2, minlength=len(middles))
+    force = np.bincount(number, area_mm2 * face.pressure_n_mm2, minlength=len(middles))
+    pull = np.where(weight > 0, force / np.maximum(weight, 1e-30), face.pressure_n_mm2[nearest])
+    plane = float(height.mean()) * face.toward
+    points = plane + middles[inside] @ np.array([u, v])
+    return points, np.full(int(inside.sum()), size**2), pull[inside]
+
+
+def section_of(held: Held) -> FluxSection | None:
+    """Return the flux in the plane that most of it flows in, through the worst part; None without a field."""
+    pulls = held.pulls
+    if pulls is None or pulls.model is None or pulls.solved is None or not pulls.faces:
+        return None
+    potential = pulls.solved.potential_a
+    irons = [b for b in pulls.model.bodies if b.name in potential]
+    poles = {s.body: "N" if s.mmf_a > 0 else "S" for s in pulls.model.sources}
+    flow = np.sum([mean_square_t2(b, potential[b.name]) for b in irons], axis=0)
+    normal = np.eye(3)[int(np.argmin(flow))]
+    at = _middle(pulls, held.parts, poles)
+    window = _window(irons, poles, at, normal)
+    points = window.reshape(-1, 3)
+    density = np.full(points.shape, np.nan)
+    for body in irons:
+        found = flux_density_t(body, potential[body.name], points)
+        density = np.where(np.isnan(found), density, found)
+    inside = ~np.isnan(density[:, 0])
+    wide = float(np.linalg.norm(np.ptp(window, axis=(0, 1))[np.argmax(np.ptp(window, axis=(0, 1)))]))
+    return FluxSection(
+        normal=to_vector(normal),
+        at_mm=to_vector(points.mean(axis=0)),
+        wide_mm=wide,
+        points_mm=tuple(to_vector(p) for p in points[inside]),
+        flux_density_t=tuple(to_vector(b) for b in density[inside]),
+        outlines=tuple((b.name, _pieces(b, normal, at)) for b in irons),
+        poles=_pole_marks(irons, poles, normal, at),
+    )
+
+
+def _middle(pulls: Pulls, parts: Sequence[PartHold], poles: dict[str, str]) -> Floats:
+    """Return the centre of pull between the poles and the part that holds least."""
+    least = min(parts, key=lambda p: p.factors.factor.low, default=None)
+    faces = pulls.on(least.part) if least else pulls.faces
+    on_poles = [f for f in faces if {f.a.split(".")[0], f.b.split(".")[0]} & set(poles)]
+    chosen = on_poles or list(faces) or list(pulls.faces)
+    weight = np.array([f.weak_n for f in chosen])
+    return np.asarray(weight @ np.array([f.weak_at_mm for f in chosen]) / weight.sum())
+
+
+def _window(irons: Sequence[IronBody], poles: dict[str, str], at: Floats, normal: Floats) -> Floats:
+    """Return a grid of points in the plane, shape (rows, columns, 3), no larger than the iron."""
+    middles = np.array([b.points_mm.mean(axis=0) for b in irons if b.name in poles])
+    apart = [float(np.linalg.norm(a - b)) for i, a in enumerate(middles) for b in middles[:i]]
+    axis = int(np.argmax(np.abs(normal)))
+    across, up = [(1, 2), (0, 2), (0, 1)][axis]
+    every = np.vstack([b.points_mm for b in irons])
+    half = 0.5 * _PITCHES * min(apart, default=25.0)
+    low, high = every.min(axis=0), every.max(axis=0)
+    step = 2.0 * half / _ARROWS
+    lines = []
+    for k, reach in ((across, half), (up, half * _HIGH_SHARE)):
+        start, end = max(at[k] - reach, low[k]), min(at[k] + reach, high[k])
+        count = max(1, int(np.floor((end - start) / step)))
+        lines.append(start + (np.arange(count) + 0.5) * (end - start) / count)
+    grid = np.tile(at, (len(lines[1]), len(lines[0]), 1))
+    grid[..., across], grid[..., up] = np.meshgrid(lines[0], lines[1])
+    return grid
+
+
+def _pieces(body: IronBody, normal: Floats, at: Floats) -> tuple[tuple[Vector, Vector], ...]:
+    return tuple((to_vector(a), to_vector(b)) for a, b in outline_mm(body, normal, at))
+
+
+def _pole_marks(
+    irons: Sequence[IronBody], poles: dict[str, str], normal: Floats, at: Floats
+) -> tuple[tuple[str, Vector], ...]:
+    """Return the letter of each pole that the plane cuts, and the middle of the cut."""
+    marks = []
+    for body in irons:
+        if body.name in poles:
+            pieces = outline_mm(body, normal, at).reshape(-1, 3)
+            if len(pieces):
+                middle = 0.5 * (pieces.min(axis=0) + pieces.max(axis=0))
+                marks.append((poles[body.name], to_vector(middle)))
+    return tuple(marks)
+
+
+def _across(normal: Floats) -> tuple[Floats, Floats]:
+    """Return two directions across a normal, the first square to the axis that it has least of."""
+    least = np.eye(3)[int(np.argmin(np.round(np.abs(normal), 9)))]
+    u = np.cross(normal, least)
+    u = u / np.linalg.norm(u)
+    return u, np.cross(normal, u)

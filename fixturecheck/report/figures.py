@@ -1,0 +1,137 @@
+"""What a picture shows besides the shapes of a result: coloured squares and flat arrows, as plain arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+_STEPS = np.array(
+    [[253, 240, 190], [250, 196, 110], [236, 130, 74], [196, 62, 88], [128, 26, 108], [58, 8, 84]],
+    dtype=np.float64,
+)
+"""From little to much: lightness falls all the way, so it reads without telling hues, and in grey."""
+
+_SHAFT_SHARE, _HEAD_SHARE, _BARB_SHARE = 0.075, 0.42, 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Figure:
+    """Triangles with a colour each, and lines.
+
+    Parameters
+    ----------
+    name : str
+        Unique in a job; no shape's name.
+    points_mm, triangles : ndarray, shapes (n, 3) and (m, 3)
+    rgb : ndarray of int, shape (m, 3)
+        Colour of each triangle.
+    lines_mm : tuple of ndarray, each of shape (k, 3)
+    """
+
+    name: str
+    points_mm: Floats
+    triangles: Ints
+    rgb: Ints
+    lines_mm: tuple[Floats, ...] = ()
+
+    def arrays(self) -> dict[str, npt.NDArray[Any]]:
+        """Return the figure as the drawing process reads it."""
+        return {
+            f"{self.name}/points": self.points_mm,
+            f"{self.name}/triangles": self.triangles,
+            f"{self.name}/lines": np.vstack([np.zeros((0, 3)), *self.lines_mm]),
+            f"{self.name}/line_sizes": np.array([len(line) for line in self.lines_mm], dtype=np.int64),
+            f"{self.name}/dots": np.zeros((0, 3)),
+            f"{self.name}/rgb": self.rgb,
+        }
+
+    def actor(self, *, layer: int, opacity_share: float = 1.0, lit: bool = False) -> dict[str, Any]:
+        """Return the figure as an actor of a scene: lit to show its shape, or flat in its true colours."""
+        return {
+            "mesh": self.name,
+            "role": "figure",
+            "rgb": [28, 34, 42],
+            "opacity": opacity_share,
+            "solid": True,
+            "figure": "lit" if lit else "flat",
+            "layer": layer,
+        }
+
+
+def shaded(shares: Floats) -> Ints:
+    """Return the colours of shares of a scale, 0 to 1, shape (n, 3)."""
+    at = np.clip(shares, 0.0, 1.0) * (len(_STEPS) - 1)
+    channels = [np.interp(at, np.arange(len(_STEPS)), _STEPS[:, k]) for k in range(3)]
+    return np.asarray(np.round(np.stack(channels, axis=1)), dtype=np.int64)
+
+
+def squares(middles_mm: Floats, areas_mm2: Floats, normal: Floats) -> tuple[Floats, Ints]:
+    """Return two triangles for each middle, a square of its area across the normal."""
+    u, v = _across(normal)
+    half = 0.51 * np.sqrt(areas_mm2)[:, None]
+    corners = np.stack(
+        [middles_mm + half * (a * u + b * v) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))], axis=1
+    )
+    triangles = _copied(((0, 1, 2), (0, 2, 3)), len(middles_mm), 4)
+    return corners.reshape(-1, 3), triangles
+
+
+def flat_arrows(middles_mm: Floats, ways_mm: Floats, normal: Floats) -> tuple[Floats, Ints]:
+    """Return three triangles for each arrow, which lies across the normal, its middle at its place.
+
+    Parameters
+    ----------
+    ways_mm : ndarray, shape (n, 3)
+        From tail to tip.
+    """
+    length = np.linalg.norm(ways_mm, axis=1, keepdims=True)
+    along = ways_mm / np.maximum(length, 1e-30)
+    side = np.cross(normal, along)
+    tail, tip = middles_mm - 0.5 * ways_mm, middles_mm + 0.5 * ways_mm
+    neck = tip - _HEAD_SHARE * ways_mm
+    thin, wide = _SHAFT_SHARE * length * side, _BARB_SHARE * length * side
+    corners = np.stack(
+        [tail - thin, tail + thin, neck + thin, neck - thin, neck - wide, tip, neck + wide], axis=1
+    )
+    triangles = _copied(((0, 1, 2), (0, 2, 3), (4, 5, 6)), len(middles_mm), 7)
+    return corners.reshape(-1, 3), triangles
+
+
+def turned_and_shifted(points_mm: Floats, about_mm: Floats, turn_rad: Floats, shift_mm: Floats) -> Floats:
+    """Return points turned by a rotation vector about a point, then shifted."""
+    angle = float(np.linalg.norm(turn_rad))
+    arm = points_mm - about_mm
+    if angle > 0:
+        axis = turn_rad / angle
+        arm = (
+            arm * np.cos(angle)
+            + np.cross(axis, arm) * np.sin(angle)
+            + np.outer(arm @ axis, axis) * (1.0 - np.cos(angle))
+        )
+    return np.asarray(about_mm + arm + shift_mm)
+
+
+def all_arrays(figures: Sequence[Figure]) -> dict[str, Any]:
+    """Return the arrays of several figures together."""
+    return {name: values for figure in figures for name, values in figure.arrays().items()}
+
+
+def _copied(pattern: tuple[tuple[int, int, int], ...], count: int, corners: int) -> Ints:
+    """Return the triangles of many like pieces: the first of all, then the second of all, and so on."""
+    start = corners * np.arange(count, dtype=np.int64)[:, None]
+    return np.vstack([start + np.array(triangle, dtype=np.int64) for triangle in pattern])
+
+
+def _across(normal: Floats) -> tuple[Floats, Floats]:
+    """Return two directions across a normal, the first along an axis where that is possible."""
+    least = np.eye(3)[int(np.argmin(np.round(np.abs(normal), 9)))]
+    u = np.cross(normal, least)
+    u = u / np.linalg.norm(u)
+    return u, np.cross(normal, u)

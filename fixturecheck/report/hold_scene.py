@@ -1,0 +1,296 @@
+"""The pictures of a hold: pull over the faces, flux in a section, and how the worst part lets go."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from fixturecheck.hold_result import BodyMoves, FluxSection, HoldFound, PartHeld, PullMap
+from fixturecheck.report.colours import VERDICTS, body_colours
+from fixturecheck.report.figures import Figure, flat_arrows, shaded, squares, turned_and_shifted
+from fixturecheck.report.hold_words import factor_words, outcome_words, span
+from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
+from fixturecheck.report.quantity import shown_plain, sized
+from fixturecheck.report.scene import Stage, actor, camera, fit
+from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
+from fixturecheck.result import NamedShape, Result, Role, Verdict
+
+Drawn = tuple[dict[str, Any], list[Figure]]
+
+_BODIES = (Role.PART, Role.FIXTURE)
+_VIEWS = tuple(
+    np.array((side * x, y, z))
+    for x, y, z in (
+        FRONT_RIGHT,
+        (0.42, -0.62, 0.75),
+        (0.2, -0.75, 0.75),
+        (0.15, -0.6, 0.95),
+        (0.8, -0.45, 0.45),
+    )
+    for side in (1.0, -1.0)
+)
+_GHOST, _GHOST_EDGES = 0.1, 0.75
+_MOST_CUTS = 4
+_LARGEST_MOVE_SHARE = 0.11
+_LOAD_RGB = (18, 74, 130)
+
+
+def hold_scenes(stage: Stage) -> list[Drawn]:
+    """Return every picture of the hold with the figures in it; none where no holding was asked."""
+    hold = stage.result.holding
+    if hold is None:
+        return []
+    drawn = [_pull(stage, hold)] if hold.maps else []
+    drawn += [_flux(stage, hold.section)] if hold.section and hold.section.points_mm else []
+    return drawn + [_goes(stage, hold, part) for part in worst_of_each_cut(hold)[:_MOST_CUTS]]
+
+
+def _pull(stage: Stage, hold: HoldFound) -> Drawn:
+    """Return the map of the pull: parts and blocks as ghosts, their contact faces coloured."""
+    units = stage.result.units
+    values = [np.array([sized(v, "N/cm2", units)[0] for v in m.pull_n_cm2]) for m in hold.maps]
+    top = _round_up(max(float(np.percentile(v, 99)) for v in values if len(v)))
+    figure = _joined("figure pull", [_squares(m, v / top) for m, v in zip(hold.maps, values, strict=True)])
+    loose = _loose(stage, hold)
+    faces = [(np.array(m.toward), sum(m.area_mm2)) for m in hold.maps]
+    eye = _best_eye(faces, figure.points_mm)
+    centre, height = fit(figure.points_mm, eye)
+    colours = body_colours(stage.result.shapes)
+    actors = [
+        {**actor(s, colours, pale=True), "opacity": 1.0}
+        if s.name not in loose
+        else {**actor(s, colours, opacity_share=_GHOST), "edges": _GHOST_EDGES}
+        for s in stage.result.shapes
+        if s.role in _BODIES
+    ]
+    unit_name = "psi" if units == "inch" else "N per sq cm"
+    scene = {
+        **_frame(stage, HOLD_PULL, f"pull of the magnet, {hold.magnet.partition(';')[0]}"),
+        "actors": [*actors, figure.actor(layer=1)],
+        "camera": camera(centre, eye, up_for(eye), height),
+        "cut": False,
+        "scale": {"title": "pull per area", "unit": unit_name, "top": top},
+        "notes": [_total(stage, hold, name) for name in loose],
+    }
+    return scene, [figure]
+
+
+def _squares(found: PullMap, shares: Floats) -> tuple[Floats, Any, Any]:
+    points, triangles = squares(np.array(found.points_mm), np.array(found.area_mm2), np.array(found.toward))
+    return points, triangles, np.tile(shaded(shares), (2, 1))
+
+
+def _joined(name: str, pieces: list[tuple[Floats, Any, Any]]) -> Figure:
+    """Put several sets of triangles into one figure."""
+    starts = np.cumsum([0, *(len(p) for p, _, _ in pieces)])
+    return Figure(
+        name=name,
+        points_mm=np.vstack([p for p, _, _ in pieces]),
+        triangles=np.vstack([t + s for (_, t, _), s in zip(pieces, starts, strict=False)]),
+        rgb=np.vstack([c for _, _, c in pieces]),
+    )
+
+
+def _loose(stage: Stage, hold: HoldFound) -> list[str]:
+    """Return the bodies that lie on the magnet, as the result names them."""
+    named = {w.split(".", 1)[0] for m in hold.maps for w in (m.a, m.b)}
+    return [s.name for s in stage.result.shapes if s.role in _BODIES and s.name in named]
+
+
+def _total(stage: Stage, hold: HoldFound, name: str) -> dict[str, Any]:
+    """Return the words that stand beside a body: its name and the whole pull on it."""
+    faces = [f for f in hold.faces if name in (f.a.split(".", 1)[0], f.b.split(".", 1)[0])]
+    both = sum(f.low_n for f in faces), sum(f.high_n for f in faces)
+    points = stage.meshes[name].all_points_mm()
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    top = np.array([middle[0], middle[1], points[:, 2].max()])
+    return {"at": top.tolist(), "lines": [name, span(both, "N", stage.result.units)]}
+
+
+def _best_eye(faces: list[tuple[Floats, float]], points: Floats) -> Floats:
+    """Return the view from the operator's side that lays the faces most open and shows them largest."""
+    whole = sum(area for _, area in faces)
+
+    def score(eye: Floats) -> float:
+        lies_open = sum(math.sqrt(abs(float(eye @ normal))) * area / whole for normal, area in faces)
+        return round(lies_open / math.sqrt(fit(points, eye)[1]), 6)
+
+    return max((unit(v) for v in _VIEWS), key=score)
+
+
+def _flux(stage: Stage, section: FluxSection) -> Drawn:
+    """Return the section with its arrows."""
+    normal = np.array(section.normal)
+    eye = unit(normal if float(normal @ np.array(FRONT_RIGHT)) > 0 else -normal)
+    up = up_for(eye)
+    points, density = np.array(section.points_mm), np.array(section.flux_density_t)
+    in_plane = density - np.outer(density @ eye, eye)
+    size_t = np.linalg.norm(density, axis=1)
+    top = _round_up(float(size_t.max()))
+    spacing = section.wide_mm / 36.0
+    ways = in_plane / top * 1.5 * spacing
+    ways *= np.maximum(1.0, 0.45 * spacing / np.maximum(np.linalg.norm(ways, axis=1), 1e-9))[:, None]
+    corners, triangles = flat_arrows(points, ways, eye)
+    arrows = Figure(
+        name="figure flux",
+        points_mm=corners,
+        triangles=triangles,
+        rgb=np.tile(shaded(size_t / top), (3, 1)),
+        lines_mm=tuple(np.array(piece) for _, pieces in section.outlines for piece in pieces),
+    )
+    colours = body_colours(stage.result.shapes)
+    bodies = [s for s in stage.result.shapes if s.role in _BODIES]
+    tall = float(np.ptp(points @ up))
+    at = np.array(section.at_mm)
+    # The scale stands beside the arrows, not on them.
+    at = at - 0.16 * section.wide_mm * np.cross(up, eye)
+    axis = int(np.argmax(np.abs(normal)))
+    place = shown_plain(section.at_mm[axis], "mm", stage.result.units)
+    scene = {
+        **_frame(stage, HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}"),
+        "actors": [*(actor(s, colours, pale=True) for s in bodies), arrows.actor(layer=2)],
+        "camera": camera(at, eye, up, max(1.12 * tall, 0.93 * section.wide_mm)),
+        "cut": True,
+        "scale": {"title": "flux density", "unit": "T", "top": top},
+        "notes": [],
+        "letters": [{"at": list(place), "text": letter} for letter, place in section.poles],
+        "tags": [s.name for s in bodies],
+    }
+    return scene, [arrows]
+
+
+def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
+    """Return the cutting force on a part and how it starts to move, drawn larger."""
+    name = let_go_picture(hold, part)
+    moves = [m for m in part.moves if m.body in stage.numbers]
+    about = [part.part, *(m.body for m in moves if m.body != part.part)]
+    reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
+    far_mm = _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))
+    moved = [_moved(stage, m, far_mm, f"figure {name} {i}") for i, m in enumerate(moves)]
+    points = np.vstack([reach, *(f.points_mm for f in moved), [part.load_at_mm]])
+    eye = _side_eye(part, points)
+    load_n = float(np.linalg.norm(part.load_n))
+    centre, height = fit(points, eye)
+    colours = body_colours(stage.result.shapes)
+    bodies = [s for s in stage.result.shapes if s.role in _BODIES]
+    arrows = [
+        {
+            "at": list(part.load_at_mm),
+            "way": (np.array(part.load_n) / load_n).tolist(),
+            "rgb": list(_LOAD_RGB),
+            "into": True,
+            "lines": ["cutting force", span((load_n, load_n), "N", stage.result.units)],
+        }
+    ]
+    arrows += [_motion_arrow(stage, moves[0], far_mm, part)] if moves else []
+    scene = {
+        **_frame(
+            stage, name, f"{part.part} in {part.cut}: lets go at {factor_words(part, hold)} times its load"
+        ),
+        "actors": [
+            *(actor(s, colours, pale=s.name not in about) for s in bodies),
+            *(f.actor(layer=1, opacity_share=0.26, lit=True) for f in moved),
+            *_wheel(stage, part),
+        ],
+        "camera": camera(centre, eye, up_for(eye), 1.15 * height),
+        "cut": False,
+        "tags": [*about[:4]],
+        "arrows": arrows,
+        "legend": [
+            {"rgb": list(_LOAD_RGB), "text": "cutting force, worst place"},
+            *([{"rgb": list(VERDICTS[Verdict.NO_GO]), "text": "first move, drawn larger"}] if moves else []),
+        ],
+    }
+    return scene, moved
+
+
+def _moved(stage: Stage, move: BodyMoves, far_mm: float, name: str) -> Figure:
+    """Return a body where it goes, in the colour of what is wrong."""
+    mesh = stage.meshes[move.body]
+    about, turn, shift = (np.array(v) for v in (move.at_mm, move.turn_rad_mm, move.velocity))
+
+    def carried(points: Floats) -> Floats:
+        return turned_and_shifted(points, about, far_mm * turn, far_mm * shift)
+
+    return Figure(
+        name=name,
+        points_mm=carried(mesh.points_mm),
+        triangles=mesh.triangles,
+        rgb=np.tile(np.array(VERDICTS[Verdict.NO_GO]), (len(mesh.triangles), 1)),
+        lines_mm=tuple(carried(line) for line in mesh.lines_mm),
+    )
+
+
+def _motion_arrow(stage: Stage, move: BodyMoves, far_mm: float, part: PartHeld) -> dict[str, Any]:
+    """Return the arrow of the body that goes first, from the top of its middle."""
+    points = stage.meshes[move.body].all_points_mm()
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    foot = np.array([middle[0], middle[1], points[:, 2].max()])
+    way = np.array(move.velocity) + np.cross(move.turn_rad_mm, foot - np.array(move.at_mm))
+    return {
+        "at": foot.tolist(),
+        "way": unit(way).tolist() if float(np.linalg.norm(way)) > 0 else [0.0, 0.0, 1.0],
+        "rgb": list(VERDICTS[Verdict.NO_GO]),
+        "into": False,
+        "lines": [f"{move.body} goes this way", outcome_words(part)],
+    }
+
+
+def _side_eye(part: PartHeld, points: Floats) -> Floats:
+    """Return the view in which force and motion lie most in the picture, and the bodies show largest."""
+    ways = [unit(part.load_n)] if any(part.load_n) else []
+    ways += [unit(m.velocity) for m in part.moves[:1] if any(m.velocity)]
+
+    def score(eye: Floats) -> float:
+        seen = sum(float(np.linalg.norm(np.cross(w, eye))) for w in ways) or 1.0
+        return round(seen / math.sqrt(fit(points, eye)[1]), 4)
+
+    return max((unit(v) for v in _VIEWS), key=score)
+
+
+def _wheel(stage: Stage, part: PartHeld) -> list[dict[str, Any]]:
+    """Return the cut's wheel as a ghost at the place of the force."""
+    wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
+    own = [w for w in wheels if len(wheels) == 1 or w.name.split()[-1] == part.cut]
+    return [_wheel_at(stage, wheel, part) for wheel in own[:1]]
+
+
+def _wheel_at(stage: Stage, wheel: NamedShape, part: PartHeld) -> dict[str, Any]:
+    points = stage.meshes[wheel.name].points_mm
+    low, high = points.min(axis=0), points.max(axis=0)
+    at = np.array(part.load_at_mm)
+    across = min(at[1] - low[1], 0.0) + max(at[1] - high[1], 0.0)
+    move = [at[0] - (low[0] + high[0]) / 2, across, 0.0]
+    ghost = actor(wheel, body_colours((wheel,)), opacity_share=0.1)
+    return {**ghost, "move": move, "layer": -1}
+
+
+def _frame(stage: Stage, file: str, title: str) -> dict[str, Any]:
+    """Return what every picture of the hold has."""
+    return {
+        "file": file,
+        "title": title,
+        "verdict": str(_verdict(stage.result)),
+        "tags": [],
+        "legend": [],
+        "units": stage.result.units,
+    }
+
+
+def _verdict(result: Result) -> Verdict:
+    """Return the worst of what was found of the hold."""
+    order = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION)
+    found = {f.verdict for f in result.findings if f.check in ("hold", "crash")}
+    return next((v for v in order if v in found), Verdict.GO)
+
+
+def _round_up(value: float) -> float:
+    """Return the next round number for the end of a scale."""
+    if value <= 0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(value))
+    return next(
+        m * power for m in (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0) if m * power >= value * 0.999
+    )
