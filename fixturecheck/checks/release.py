@@ -46,9 +46,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         return
     for number, body in enumerate(release.order, start=1):
         yield _comes_off(release, body, number)
-    for body in release.order:
-        if body.keeps:
-            yield _keeps(stage, body)
+    yield from _keeps(stage, release)
     if release.burrs:
         says = f"Stone before the next seating: {'; '.join(release.burrs)}."
         yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", says=says, source=BURRS)
@@ -57,9 +55,9 @@ def check(stage: Stage) -> Iterator[Finding]:
 def _comes_off(release: Release, body: Leaving, number: int) -> Finding:
     """Judge one body's way."""
     before = f"{release.before}. " if number == 1 else ""
-    pry = f" A pry reaches it {body.pry}." if body.pry else ""
-    if not body.by_hand and not body.pry:
-        pry = " No edge of it is free for a pry."
+    pry = ""
+    if not body.by_hand or body.demagnetise:
+        pry = f" A pry reaches it {body.pry}." if body.pry else " No edge of it is free for a pry."
     rubs = ""
     if body.rubs:
         pairs = ", ".join(f"{own} on {other}" for own, other in body.rubs)
@@ -95,26 +93,33 @@ def _verdict(release: Release, body: Leaving) -> Verdict:
     return Verdict.GO
 
 
-def _keeps(stage: Stage, body: Leaving) -> Finding:
-    """Ask for demagnetising where the steel keeps magnetism."""
-    if not body.demagnetise:
-        says = f"{body.body}: {body.keeps}."
-        return Finding(
-            check=ID, verdict=Verdict.UNKNOWN, subject=f"{body.body}, steel", says=says, source=KEEPS
+def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
+    """Ask for demagnetising where a steel keeps magnetism, once for each."""
+    together: dict[str, list[Leaving]] = {}
+    for body in release.order:
+        if body.keeps:
+            together.setdefault(stage.setup.body(body.body).material, []).append(body)
+    for name, bodies in sorted(together.items()):
+        who = ", ".join(b.body for b in bodies)
+        first = bodies[0]
+        subject = f"{who}: {name}"
+        if not first.demagnetise:
+            says = f"{who}: {first.keeps}."
+            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=KEEPS)
+            continue
+        coercivity = material(name).coercivity_a_m
+        high = coercivity[1] if coercivity else SOFT_BELOW_A_M
+        yield Finding(
+            check=ID,
+            verdict=Verdict.CAUTION,
+            subject=subject,
+            value=high,
+            unit="A/m",
+            limit=SOFT_BELOW_A_M,
+            margin=SOFT_BELOW_A_M - high,
+            says=(
+                f"Demagnetise {who} before lifting, and again before the next seating: {first.keeps}. "
+                "The forces above count the magnet's own residual pull alone."
+            ),
+            source=KEEPS,
         )
-    coercivity = material(stage.setup.body(body.body).material).coercivity_a_m
-    high = coercivity[1] if coercivity else SOFT_BELOW_A_M
-    return Finding(
-        check=ID,
-        verdict=Verdict.CAUTION,
-        subject=f"{body.body}, steel",
-        value=high,
-        unit="A/m",
-        limit=SOFT_BELOW_A_M,
-        margin=SOFT_BELOW_A_M - high,
-        says=(
-            f"Demagnetise {body.body} before it is lifted and again before it is seated next: {body.keeps}. "
-            "The residual pull above counts the magnet alone."
-        ),
-        source=KEEPS,
-    )

@@ -338,19 +338,16 @@ def support_edges(touches: Sequence[Touch]) -> list[tuple[Floats, Floats]]:
             continue
         along = (end - start) / length
         outward = np.array([along[1], -along[0], 0.0])
-        ends = [_height(points, corner) for corner in (start, end)]
-        middle = np.append((start + end) / 2, min(ends))
+        middle = np.append((start + end) / 2, 0.0)
         reach = max(extent_along(s, outward)[1] for t in under for s in t.shapes)
-        out.append((middle + (reach - float(middle @ outward)) * outward, outward))
+        middle += (reach - float(middle @ outward)) * outward
+        # A bar at the end of a V turns about the lowest point there, or about the highest.
+        heights = points[points @ outward > float(start @ outward[:2]) - 1e-6, 2]
+        levels = sorted({round(float(h), 6) for h in (heights.min(), heights.max())})
+        out += [(middle + level * UP, outward) for level in levels]
     return out
 
 
 def _least_width_mm(hull: shapely.Polygon) -> float:
     box = np.array(shapely.oriented_envelope(hull).exterior.coords)
     return float(np.linalg.norm(np.diff(box, axis=0), axis=1)[:4].min())
-
-
-def _height(points: Floats, corner: Floats) -> float:
-    """Return the height of the lowest support point over a corner of the outline."""
-    near = np.linalg.norm(points[:, :2] - corner, axis=1) < 1e-6
-    return float(points[near, 2].min())

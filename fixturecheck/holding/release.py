@@ -21,6 +21,7 @@ from fixturecheck.holding.points import movers, weights
 from fixturecheck.holding.prying import Pry, pries
 from fixturecheck.holding.pull import Magnet, Pulls
 from fixturecheck.holding.release_words import first_steps, keeps_words, step_words, way_words
+from fixturecheck.holding.residual import residual_pulls
 from fixturecheck.kernel.clip import extent_along
 from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.equilibrium import Load
@@ -36,18 +37,23 @@ HAND_N = 50.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Tried:
-    """A way with the force that it takes; None where the residual pull is not known."""
+    """A way with the force that it takes, by weight alone where the residual pull is not known."""
 
     way: WayOff
-    force_n: Range | None
+    takes_n: Range
+    known: bool
+
+    @property
+    def force_n(self) -> Range | None:
+        """The force; None where it is not known."""
+        return self.takes_n if self.known else None
 
     @property
     def rank(self) -> tuple[int, int, float, bool]:
         """The easiest first: nothing finished rubbed, least of a part's faces, least force, no slant."""
         harms = self.way.harms
-        force = self.force_n.high if self.force_n else 0.0
         slant = self.way.motion.kind == "lift" and self.way.motion.along[2] < 1.0
-        return sum(t.on_part for t in harms), len(harms), round(force, 6), slant
+        return sum(t.on_part for t in harms), len(harms), round(self.takes_n.high, 6), slant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,7 +94,7 @@ def release_of(
     pulls = None
     if magnet is not None and setup.holding is not None:
         try:
-            pulls = magnet.pulls(setup.holding.residual_share)
+            pulls = residual_pulls(magnet, setup.holding.residual_share)
         except NotComputedError as failure:
             reason = str(failure)
     try:
@@ -139,15 +145,13 @@ def _next(bench: _Bench, name: str, best: _Tried) -> tuple[int, bool, int, float
 
 def _tried(bench: _Bench, name: str, gone: frozenset[str]) -> list[_Tried]:
     ways = ways_off(name, bench.touches[name], bench.room, gone)
-    found = [_Tried(way=w, force_n=force_of(bench, name, w, gone)) for w in ways]
+    known = bench.known or not material(bench.setup.body(name).material).magnetic
+    found = [_Tried(way=w, takes_n=_takes(bench, name, w, gone), known=known) for w in ways]
     return sorted(found, key=lambda t: t.rank)
 
 
-def force_of(bench: _Bench, name: str, way: WayOff, gone: frozenset[str]) -> Range | None:
-    """Return what a way takes against weight and residual pull; None where the pull is not known."""
-    iron = material(bench.setup.body(name).material).magnetic
-    if iron and not bench.known:
-        return None
+def _takes(bench: _Bench, name: str, way: WayOff, gone: frozenset[str]) -> Range:
+    """Return what a way takes against weight and residual pull, as far as that is known."""
     ends = []
     for high in (False, True):
         loads = [(np.array(bench.weights[name].force_n), np.array(bench.weights[name].at_mm))]

@@ -97,7 +97,9 @@ def _where(way: WayOff, touches: Sequence[Touch]) -> str:
     side, toward = compass(motion.along)
     if motion.kind == "tip":
         flat = all(t.normal[2] < -0.999 for t in touches if t.supports)
-        return f"about its {side} {'bottom edge' if flat else 'end of the seat'}, toward {toward}"
+        return (
+            f"about {f'its {side} bottom edge' if flat else f'the {side} edge of its seat'}, toward {toward}"
+        )
     if motion.kind == "slide":
         return f"toward {toward}"
     if motion.along[2] > 0.999:

@@ -1,0 +1,439 @@
+"""How bodies come off, against statics and geometry by hand, and what steel keeps, against measurements."""
+
+import itertools
+import math
+
+import magpylib
+import numpy as np
+import pytest
+
+from fixturecheck import Cut, Holding, Machine, Seat, Setup, body, equipment
+from fixturecheck.access.ground import grind
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.burrs import burrs_of
+from fixturecheck.holding.coming_off import TRAVEL_MM
+from fixturecheck.holding.keeping import Keeps, chip_field_t, keeps_of, kept_field_t, worst_class
+from fixturecheck.holding.pull import FacePull, Pulls, magnet_of
+from fixturecheck.holding.release import release_of
+from fixturecheck.holding.residual import residual_pulls
+from fixturecheck.kernel.build import box, cut, fuse
+from fixturecheck.kernel.clip import chamfered, edge_middle
+from fixturecheck.kernel.shapes import edges_of
+from fixturecheck.shop.tables import material, materials
+
+STEEL_N_MM3 = 7870e-9 * 9.80665
+L, W, H = 60.0, 40.0, 15.0
+
+
+def part(
+    name="block", low=(-L / 2, -W / 2, 0), high=(L / 2, W / 2, H), *, solid=None, finish="ground", **given
+):
+    return body(name, solid or box(low, high), material="steel_1018", finish=finish, **given)
+
+
+def fixture(name, low, high, finish="ground"):
+    return body(name, box(low, high), role="fixture", material="steel_1018", finish=finish)
+
+
+def table(finish="ground"):
+    return fixture("table", (-200, -200, -20), (200, 200, 0), finish)
+
+
+def comes_off(*bodies, blocking=(), magnet=None, reason="", cuts=()):
+    """The release of bodies as drawn."""
+    setup = Setup(name="bench", bodies=bodies, cuts=cuts, holding=Holding(blocking=blocking))
+    placed = {b.name: b.solid.moved(b.at) for b in bodies}
+    contacts = find_contacts([b.placed() for b in bodies], setup.tolerances)
+    return release_of(setup, placed, contacts, [grind(setup, c) for c in cuts], magnet, reason)
+
+
+def only(release, name="block"):
+    return next(b for b in release.order if b.body == name)
+
+
+class Residual:
+    """A magnet whose field is known: one pull at one place, noting the share it was asked for."""
+
+    source = None
+
+    def __init__(self, pull_n, at):
+        self.pull_n, self.at, self.asked = pull_n, np.array(at), []
+
+    def pulls(self, share):
+        self.asked.append(share)
+        n, at = self.pull_n, self.at
+        face = FacePull(
+            a="block.bottom", b="table.top", weak_n=n, strong_n=n, weak_at_mm=at, strong_at_mm=at,
+            toward=np.array([0.0, 0.0, -1.0]), area_mm2=1.0, flux_density_t=0.0,
+            low_share=0.9, high_share=1.1, points_mm=at[None], pressure_n_mm2=np.ones(1),
+        )  # fmt: skip
+        return Pulls(faces=(face,))
+
+
+def pulled(monkeypatch, pull_n, at):
+    made = Residual(pull_n, at)
+    monkeypatch.setattr("fixturecheck.holding.release.residual_pulls", lambda m, share: m.pulls(share))
+    return made
+
+
+# Force: the moment of the weight about the edge over the reach of the lift.
+
+
+def test_a_block_is_tipped_over_its_long_edge_by_half_its_weight():
+    found = only(comes_off(table(), part()))
+    weight_n = STEEL_N_MM3 * L * W * H
+    assert found.force_n.low == found.force_n.high == pytest.approx(weight_n / 2, rel=1e-6)
+    assert found.by_hand
+    assert not found.rubs
+    assert "tip about its" in found.ways[0]
+
+
+def test_the_lever_is_from_the_edge_that_it_lies_on_to_the_far_end():
+    rail = fixture("rail", (-10, -200, -20), (10, 200, 0))
+    found = only(comes_off(rail, part()))
+    # Weight at 10 from either edge of the rail, lifted 40 from it.
+    tips = [w for w in found.ways if "tip" in w and "X" in w]
+    assert len(tips) == 2
+    assert found.force_n.high == pytest.approx(STEEL_N_MM3 * L * W * H * 10 / 40, rel=1e-6)
+
+
+def test_a_weight_that_is_not_in_the_middle():
+    solid = fuse(box((-L / 2, -W / 2, 0), (L / 2, W / 2, H)), box((10, -W / 2, H), (30, W / 2, H + 30)))
+    found = only(comes_off(table(), part(solid=solid)))
+    base, tower = STEEL_N_MM3 * L * W * H, STEEL_N_MM3 * 20 * W * 30
+    # Over the edge beside the tower: the base acts at 30, the tower at 10, the lift at 60.
+    expected = (base * 30 + tower * 10) / 60
+    assert found.force_n.high == pytest.approx(expected, rel=1e-6)
+    assert found.ways[0].startswith("tip about its right bottom edge, toward +X")
+
+
+def test_a_block_that_hangs_over_topples_by_itself():
+    ledge = fixture("ledge", (-200, -200, -20), (-5, 200, 0))
+    found = only(comes_off(ledge, part()))
+    assert found.force_n.high == 0.0
+    assert "topples by itself" in found.step
+
+
+def test_the_residual_pull_adds_its_own_moment_and_its_range(monkeypatch):
+    magnet = pulled(monkeypatch, 100.0, (0.0, -15.0, 0.0))
+    found = only(comes_off(table(), part(), magnet=magnet))
+    weight_n = STEEL_N_MM3 * L * W * H
+    assert magnet.asked == [Holding().residual_share]
+    # Tipped over the front edge, which the pull is 5 from; the range is that of the pull.
+    assert found.ways[0].startswith("tip about its front bottom edge, toward -Y")
+    assert found.force_n.low == pytest.approx((weight_n * 20 + 90 * 5) / 40, rel=1e-6)
+    assert found.force_n.high == pytest.approx((weight_n * 20 + 110 * 5) / 40, rel=1e-6)
+    lifted = next(w for w in found.ways if "straight up" in w)
+    assert f"{weight_n + 90:.2g}" in lifted
+
+
+def test_what_is_too_much_for_fingers_is_said(monkeypatch):
+    found = only(comes_off(table(), part(), magnet=pulled(monkeypatch, 2000.0, (0.0, 0.0, 0.0))))
+    assert found.by_hand is False
+    assert found.pry
+
+
+# Ways: from the solids.
+
+
+def walls(gap, height, *, sides="LRFB"):
+    x, y = L / 2 + gap, W / 2 + gap
+    made = {
+        "L": ((-x - 20, -100, 0), (-x, 100, height)),
+        "R": ((x, -100, 0), (x + 20, 100, height)),
+        "F": ((-x, -100, 0), (x, -y, height)),
+        "B": ((-x, y, 0), (x, 100, height)),
+    }
+    return tuple(fixture(f"wall_{s}", *made[s]) for s in sides)
+
+
+def test_a_part_in_a_pocket_can_only_be_lifted_straight_up():
+    found = only(comes_off(table(), *walls(0.05, 10.0), part()))
+    assert [w.split(",")[0] for w in found.ways] == ["lift straight up"]
+    assert not found.rubs
+    assert found.pry is None
+
+
+def test_in_a_pocket_without_play_the_lift_rubs_every_wall():
+    found = only(comes_off(table(), *walls(0.0, 10.0), part()))
+    assert len(found.ways) == 1
+    assert {other.split(".")[0] for _, other in found.rubs} == {f"wall_{s}" for s in "LRFB"}
+
+
+def test_walls_that_were_only_milled_may_be_rubbed_by_a_milled_part():
+    rough = [body(w.name, w.solid, role="fixture", finish="milled") for w in walls(0.0, 10.0)]
+    found = only(comes_off(table("milled"), *rough, part(finish="milled")))
+    assert not found.rubs
+
+
+def test_a_face_whose_finish_nobody_states_is_not_rubbed():
+    rough = [body(w.name, w.solid, role="fixture", finish="milled") for w in walls(0.0, 10.0)]
+    found = only(comes_off(table("milled"), *rough, part(finish=None)))
+    assert len(found.rubs) == 4
+
+
+def roof(gap):
+    return fixture("roof", (-100, -100, H + gap), (100, 100, H + gap + 10))
+
+
+def test_under_an_overhang_a_part_can_only_slide_and_that_rubs_its_seat():
+    found = only(comes_off(table(), roof(0.2), part()))
+    assert {w.split(" ")[0] for w in found.ways} == {"slide"}
+    assert [other.split(".")[0] for _, other in found.rubs] == ["table"]
+
+
+def test_an_overhang_beyond_the_travel_is_none():
+    found = only(comes_off(table(), roof(TRAVEL_MM + 1.0), part()))
+    assert not found.rubs
+    assert any("lift straight up" in w for w in found.ways)
+
+
+def test_a_pocket_with_a_roof_lets_nothing_out():
+    found = only(comes_off(table(), roof(0.2), *walls(0.05, H), part()))
+    assert found.ways == ()
+    assert "no way" in found.step
+
+
+@pytest.mark.parametrize(("play", "free"), [(0.95, False), (1.05, True)])
+def test_a_tip_needs_the_play_that_its_lean_takes(play, free):
+    """The side of a block leans out by h tan(angle) at the top of a wall of height h."""
+    height, arm = 10.0, math.hypot(L, H)
+    lean = height * math.tan(TRAVEL_MM / arm)
+    sides = walls(play * lean, height, sides="R")
+    found = only(comes_off(table(), *sides, part()))
+    assert any("toward +X" in w and "tip" in w for w in found.ways) is free
+
+
+def test_a_tip_is_never_about_the_side_that_a_rail_touches():
+    (rail,) = walls(0.0, 10.0, sides="B")
+    found = only(comes_off(table(), rail, part()))
+    assert any("tip about its front bottom edge, toward -Y" in w for w in found.ways)
+    assert not any("toward +Y" in w for w in found.ways)
+
+
+def test_a_round_part_tips_about_its_true_outline():
+    from fixturecheck.kernel.build import cylinder
+
+    round_part = part(solid=cylinder(20.0, (0, 0, 0), (0, 0, 15)))
+    found = only(comes_off(table(), round_part))
+    weight_n = STEEL_N_MM3 * math.pi * 400 * 15
+    # Its weight at the radius, lifted at the diameter.
+    assert "tip" in found.ways[0]
+    assert found.force_n.high == pytest.approx(weight_n / 2, rel=1e-3)
+
+
+# Order.
+
+
+def test_blocking_comes_away_before_the_part_that_it_encloses():
+    left = fixture("left", (-L / 2 - 30, -15, 0), (-L / 2, 15, 12))
+    right = fixture("right", (L / 2, -15, 0), (L / 2 + 30, 15, 12))
+    release = comes_off(table(), left, right, part(), blocking=("left", "right"))
+    assert [b.body for b in release.order] == ["left", "right", "block"]
+    assert not any(b.rubs for b in release.order)
+    assert only(release, "left").step.startswith("Tip left about its left bottom edge, toward -X")
+    # Were they fixed, the part could not come off clean.
+    fast = comes_off(table(), left, right, part())
+    assert [b.body for b in fast.order] == ["block"]
+    assert fast.order[0].rubs
+
+
+def test_the_middle_of_three_neighbours_is_never_the_first():
+    three = [part(f"part_{i}", (20 * i, 0, 0), (20 * i + 20, 40, 15)) for i in range(3)]
+    order = [b.body for b in comes_off(table(), *three).order]
+    assert order[0] != "part_1"
+    assert sorted(order) == ["part_0", "part_1", "part_2"]
+
+
+def test_what_lies_on_top_goes_first():
+    parallel = fixture("parallel", (-10, -60, -8), (10, 60, 0))
+    under = fixture("table", (-200, -200, -28), (200, 200, -8))
+    release = comes_off(under, parallel, part(), blocking=("parallel",))
+    assert [b.body for b in release.order] == ["block", "parallel"]
+
+
+def test_a_neighbour_gone_frees_the_way_for_the_next():
+    (fence,) = walls(0.0, 10.0, sides="L")
+    row = [part(f"part_{i}", (-30 + 20 * i, 0, 0), (-10 + 20 * i, 40, 15)) for i in range(3)]
+    release = comes_off(table(), fence, *row)
+    assert [b.body for b in release.order] == ["part_2", "part_1", "part_0"]
+    assert not any(b.rubs for b in release.order)
+
+
+def test_without_the_residual_pull_the_ways_stand_and_the_force_is_not_known():
+    found = comes_off(table(), part(), reason="no curve")
+    assert found.reason == "no curve"
+    assert only(found).ways
+    assert only(found).force_n is None
+
+
+# Prying.
+
+
+def test_a_pry_needs_room_for_its_blade():
+    free = only(comes_off(table(), part()))
+    near = only(comes_off(table(), *walls(20.0, 10.0), part()))
+    far = only(comes_off(table(), *walls(27.0, 10.0), part()))
+    assert free.pry
+    assert near.pry is None
+    assert far.pry
+
+
+def test_a_pry_gets_under_a_chamfer():
+    solid = box((-L / 2, -W / 2, 0), (L / 2, W / 2, H))
+    (lower,) = [i for i, e in enumerate(edges_of(solid)) if np.allclose(edge_middle(e), (L / 2, 0, 0))]
+    eased = chamfered(solid, lower, 1.5)
+    found = only(comes_off(table(), *walls(5.0, 10.0, sides="LFB"), part(solid=eased)))
+    # The blade is 2 thick, so at its top the chamfer has come all the way out.
+    assert found.pry.startswith("under a lip of 1.5 mm")
+    square = only(comes_off(table(), *walls(5.0, 10.0, sides="LFB"), part()))
+    assert "square edge" in square.pry
+
+
+# Burrs.
+
+
+def test_burrs_lie_where_the_stroke_runs_out_and_say_which_faces_are_seats():
+    block = part(faces={"floor": ">Z", "left": "<X", "right": ">X", "front": "<Y", "back": ">Y"})
+    setup = Setup(
+        name="bench",
+        bodies=(table(), block, *walls(0.0, 10.0, sides="L")),
+        seats=(Seat(body="block", face="left", on="wall_L", on_face="face_1"),),
+        cuts=(Cut(name="top", parts=("block",), floor="floor"),),
+    )
+    found = burrs_of(setup, [grind(setup, setup.cuts[0])])
+    assert [(b.edge, b.ends, b.sparks, b.seats) for b in found] == [
+        ("block.floor+left", ("-X",), False, ("left",)),
+        ("block.floor+right", ("+X",), True, ()),
+    ]
+    assert [b.length_mm for b in found] == pytest.approx([W, W])
+    other = burrs_of(
+        Setup(name="bench", bodies=setup.bodies, cuts=setup.cuts, machine=Machine(sparks="left")),
+        [grind(setup, setup.cuts[0])],
+    )
+    assert [b.edge for b in other if b.sparks] == ["block.floor+left"]
+
+
+def test_the_corner_between_floor_and_wall_carries_no_burr_and_a_hole_does():
+    from fixturecheck.kernel.build import cylinder
+
+    step = cut(box((-30, -20, 0), (30, 20, 20)), box((-31, -21, 12), (31, 5, 21)))
+    solid = cut(step, cylinder(3.0, (0, -8, -1), (0, -8, 13)))
+    block = part(
+        solid=solid,
+        faces={"floor": (-20, -10, 12), "wall": (0, 5, 16), "left": (-30, 0, 5), "right": (30, 0, 5),
+               "hole": (3, -8, 5)},
+    )  # fmt: skip
+    setup = Setup(
+        name="bench",
+        bodies=(table(), block),
+        cuts=(Cut(name="step", parts=("block",), floor="floor", wall="wall", wall_stock_mm=0.05),),
+    )
+    found = {b.edge: b for b in burrs_of(setup, [grind(setup, setup.cuts[0])])}
+    assert set(found) == {
+        "block.floor+left", "block.floor+right", "block.floor+hole", "block.left+wall", "block.right+wall",
+    }  # fmt: skip
+    assert found["block.floor+hole"].ends == ("+X", "-X")
+    # The rim but for what looks less than 20 degrees along the traverse, in chords.
+    assert found["block.floor+hole"].length_mm == pytest.approx(2 * math.pi * 3 * (1 - 40 / 180), rel=0.08)
+
+
+# What steel keeps.
+
+
+@pytest.mark.parametrize(
+    ("oersted", "kept"),
+    [
+        (11, Keeps.SOFT),
+        (34, Keeps.SEMI_HARD),
+        (56, Keeps.SEMI_HARD),
+        (118, Keeps.SEMI_HARD),
+        (122, Keeps.SEMI_HARD),
+    ],
+)
+def test_a_high_chromium_tool_steel_is_soft_annealed_and_semi_hard_quenched(oersted, kept):
+    # Nykiel and Hryniewicz, METAL 2003: steel of 2 % C and 12 % Cr, annealed, quenched from 835, 900 and
+    # 1150 C, and the greatest; classes of E-Magnetica.pl, "Coercivity".
+    assert keeps_of(oersted * 1000 / (4 * math.pi)) is kept
+
+
+def test_a_ferrite_magnet_is_hard():
+    # Coercivity of ceramic 8, a public magnetics table: 233.6 kA/m.
+    assert keeps_of(233.6e3) is Keeps.HARD
+
+
+def test_quenching_raises_coercivity_so_every_hardened_steel_keeps_more_than_any_soft_one():
+    # The trend: 420 steel in a study of 2000 (acnpsearch.unibo.it 77287905), sign only.
+    hardened = [m.coercivity_a_m[0] for m in materials().values() if "tool steel" in m.says]
+    soft = [material(n).coercivity_a_m[1] for n in ("steel_1010", "steel_1018", "steel_1020", "gray_iron")]
+    assert min(hardened) > max(soft)
+
+
+@pytest.mark.parametrize("name", [n for n, m in materials().items() if m.bh])
+def test_no_coercivity_exceeds_the_field_of_the_greatest_permeability(name):
+    """Common practice, no source: the loop's steepest secant lies beyond its coercive field."""
+    row = material(name)
+    best = max(itertools.chain(row.bh), key=lambda p: p[1] / p[0])
+    assert row.coercivity_a_m[1] <= best[0] + 1
+
+
+def test_the_class_is_that_of_the_high_end_and_nothing_is_guessed():
+    assert worst_class(material("tool_steel_d2")) is Keeps.SEMI_HARD
+    assert worst_class(material("steel_1018")) is Keeps.SOFT
+    assert worst_class(material("brass")) is None
+    unknown = type(material("steel_1018"))
+    fields = {f: getattr(material("steel_1018"), f) for f in unknown.__slots__}
+    with pytest.raises(NotComputedError, match="no coercivity"):
+        worst_class(unknown(**fields | {"coercivity_a_m": None}))
+
+
+def test_the_field_that_a_ball_keeps_is_that_of_a_magnetised_sphere():
+    coercivity = 9.71e3
+    ball = magpylib.magnet.Sphere(diameter=0.01, magnetization=(0, 0, 3 * coercivity))
+    pole = ball.getB((0, 0, 0.005 * (1 + 1e-9)))[2]
+    assert kept_field_t(coercivity) == pytest.approx(pole, rel=1e-6)
+
+
+def test_chips_hang_where_the_pull_on_a_ball_is_its_weight():
+    """The pull on a permeable ball in a gradient: dipole m = 4 pi r^3 B / mu0, force m dB/dx."""
+    pitch_m, r = 0.02, 1e-4
+    field_t = chip_field_t(20.0)
+
+    def b(x):
+        return field_t * math.exp(-math.pi * x / pitch_m)
+
+    dipole = 4 * math.pi * r**3 * b(0.0) / (4e-7 * math.pi)
+    gradient = (b(-1e-7) - b(1e-7)) / 2e-7
+    assert dipole * gradient == pytest.approx(7870 * 9.80665 * 4 / 3 * math.pi * r**3, rel=1e-6)
+
+
+# The field of the magnet that is off.
+
+
+@pytest.fixture(scope="module")
+def chuck():
+    setup = Setup(
+        name="small block on the chuck",
+        bodies=(
+            *equipment("flat_magnetic_chuck", name="chuck", back_rail_height_mm=0.0),
+            part(faces={"seat": "<Z"}),
+        ),
+        seats=(Seat(body="block", face="seat", on="chuck_plate", on_face="top"),),
+        holding=Holding(magnet="full"),
+    )
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    return magnet_of(setup, contacts)
+
+
+def test_the_residual_pull_grows_with_the_square_of_the_share_where_iron_is_straight(chuck):
+    share = Holding().residual_share
+    once, twice = (residual_pulls(chuck, s).on("block") for s in (share, 2 * share))
+    strong = [sum(f.strong_n for f in p) for p in (once, twice)]
+    weak = [sum(f.weak_n for f in p) for p in (once, twice)]
+    assert strong[1] / strong[0] == pytest.approx(4.0, rel=1e-4)
+    # Rayleigh: permeability rises at most in proportion to the field, so flux with its square.
+    assert 4.0 < weak[1] / weak[0] < 16.0
+    assert weak[0] < strong[0]
+    # And it is small beside the rated pull of the area.
+    assert strong[0] < 0.02 * 80.0 * L * W / 100
