@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_closing
 from scipy.spatial import cKDTree
 
 from fixturecheck.hold_result import FluxSection, PullMap, Vector
@@ -66,7 +67,9 @@ def _squared(face: FacePull, area_mm2: Floats) -> tuple[Floats, Floats, Floats] 
     middles = low + size * grid
     tree = cKDTree(flat)
     apart, nearest = tree.query(middles)
-    inside = apart <= 0.75 * np.maximum(np.sqrt(area_mm2[nearest]), size)
+    near = apart <= 0.75 * np.maximum(np.sqrt(area_mm2[nearest]), size)
+    # Long tubes leave notches between them.
+    inside = binary_closing(np.pad(near.reshape(count), 3), iterations=2)[3:-3, 3:-3].ravel()
     cell = np.floor((flat - low) / size).astype(int)
     number = np.clip(cell[:, 0], 0, count[0] - 1) * count[1] + np.clip(cell[:, 1], 0, count[1] - 1)
     weight = np.bincount(number, area_mm2, minlength=len(middles))

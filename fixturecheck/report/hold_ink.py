@@ -93,7 +93,7 @@ def _note(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas, note: dict[st
     box = board.find(*spot, width, height, least=60)
     if box is None:
         return
-    leader(draw, spot, box, INK, 0.0)
+    leader(draw, spot, box, INK)
     draw.ellipse(around(*spot, 12, 12), fill=INK)
     draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
     y = box[1] + 8

@@ -10,9 +10,9 @@ import numpy as np
 from fixturecheck.hold_result import BodyMoves, FluxSection, HoldFound, PartHeld, PullMap
 from fixturecheck.report.colours import VERDICTS, body_colours
 from fixturecheck.report.figures import Figure, flat_arrows, shaded, squares, turned_and_shifted
-from fixturecheck.report.hold_words import factor_words, outcome_words, span
+from fixturecheck.report.hold_words import amount, factor_words, outcome_words, span
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
-from fixturecheck.report.quantity import shown_plain, sized
+from fixturecheck.report.quantity import sized
 from fixturecheck.report.scene import Stage, actor, camera, fit
 from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
 from fixturecheck.result import NamedShape, Result, Role, Verdict
@@ -57,6 +57,7 @@ def _pull(stage: Stage, hold: HoldFound) -> Drawn:
     faces = [(np.array(m.toward), sum(m.area_mm2)) for m in hold.maps]
     eye = _best_eye(faces, figure.points_mm)
     centre, height = fit(figure.points_mm, eye)
+    height *= 1.12
     colours = body_colours(stage.result.shapes)
     actors = [
         {**actor(s, colours, pale=True), "opacity": 1.0}
@@ -115,7 +116,7 @@ def _best_eye(faces: list[tuple[Floats, float]], points: Floats) -> Floats:
 
     def score(eye: Floats) -> float:
         lies_open = sum(math.sqrt(abs(float(eye @ normal))) * area / whole for normal, area in faces)
-        return round(lies_open / math.sqrt(fit(points, eye)[1]), 6)
+        return round(lies_open / fit(points, eye)[1] ** 0.25, 6)
 
     return max((unit(v) for v in _VIEWS), key=score)
 
@@ -147,7 +148,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
     # The scale stands beside the arrows, not on them.
     at = at - 0.16 * section.wide_mm * np.cross(up, eye)
     axis = int(np.argmax(np.abs(normal)))
-    place = shown_plain(section.at_mm[axis], "mm", stage.result.units)
+    place = amount(section.at_mm[axis], "mm", stage.result.units)
     scene = {
         **_frame(stage, HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}"),
         "actors": [*(actor(s, colours, pale=True) for s in bodies), arrows.actor(layer=2)],
@@ -156,7 +157,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
         "scale": {"title": "flux density", "unit": "T", "top": top},
         "notes": [],
         "letters": [{"at": list(place), "text": letter} for letter, place in section.poles],
-        "tags": [s.name for s in bodies],
+        "tags": [s.name for s in bodies if s.name in dict(section.outlines)],
     }
     return scene, [arrows]
 
