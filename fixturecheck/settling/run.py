@@ -98,7 +98,7 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
 def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -> tuple[Settling, list[Load]]:
     """Settle together or in the order stated, starting far enough away that nothing overlaps."""
     loads = loads_of(bench, staging, loose)
-    ranks = _ranks(bench, staging, loads)
+    ranks = ranks_of(bench, staging, loads)
     approach = staging.approach_mm
     for _ in range(TRIES):
         start = backed_off(bench, loads, ranks, approach)
@@ -112,7 +112,7 @@ def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -
     return raw, loads
 
 
-def _ranks(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int, int]:
+def ranks_of(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int, int]:
     """Return how many parts stand in front of each, so that a gang starts apart and in line."""
     if staging.order:
         return {bench.index(name): rank for rank, name in enumerate(staging.order)}
