@@ -116,7 +116,7 @@ def _best_eye(faces: list[tuple[Floats, float]], points: Floats) -> Floats:
 
     def score(eye: Floats) -> float:
         lies_open = sum(math.sqrt(abs(float(eye @ normal))) * area / whole for normal, area in faces)
-        return round(lies_open / fit(points, eye)[1] ** 0.25, 6)
+        return round(lies_open / math.sqrt(math.sqrt(fit(points, eye)[1])), 6)
 
     return max((unit(v) for v in _VIEWS), key=score)
 
