@@ -26,8 +26,8 @@ ID = "release"
 TITLE = "Parts come off clean"
 
 SOURCE = (
-    "motions tried on the solids; field solution at the residual share; tip pinch from memory; blade and "
-    "tipping instead of sliding: common practice, no source"
+    "motions tried on the solids over 5 mm; field solution at the residual share; tip pinch from memory; "
+    "blade, and tipping instead of sliding: common practice, no source"
 )
 KEEPS = "coercivity from the table of materials; semi-hard from 1 kA/m, E-Magnetica.pl"
 BURRS = "edges of the solids; heavier where the sparks leave: common practice, no source"

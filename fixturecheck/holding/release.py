@@ -112,8 +112,9 @@ def release_of(
         order = _order(bench, loose, frozenset(jaws))
         burrs = tuple(b.says for b in burrs_of(setup, cuts))
     except (NotComputedError, KernelError) as failure:
-        return Release(order=(), burrs=(), before=first_steps(setup), reason=str(failure))
-    return Release(order=order, burrs=burrs, before=first_steps(setup), reason=reason)
+        return Release(order=(), burrs=(), before=first_steps(setup, keeps=True), reason=str(failure))
+    before = first_steps(setup, keeps=any(b.demagnetise for b in order))
+    return Release(order=order, burrs=burrs, before=before, reason=reason)
 
 
 def _order(bench: _Bench, loose: Sequence[str], jaws: frozenset[str]) -> tuple[Leaving, ...]:
@@ -152,11 +153,11 @@ def _tried(bench: _Bench, name: str, gone: frozenset[str]) -> list[_Tried]:
 
 def _takes(bench: _Bench, name: str, way: WayOff, gone: frozenset[str]) -> Range:
     """Return what a way takes against weight and residual pull, as far as that is known."""
-    ends = []
+    ends, mu = [], mu_of(bench.setup)
     for high in (False, True):
         loads = [(np.array(bench.weights[name].force_n), np.array(bench.weights[name].at_mm))]
         loads += _pulls_on(bench, name, gone, high=high)
-        ends.append(_force_n(way, loads, bench.room.solid(name), mu_of(bench.setup).ends[high]))
+        ends.append(_force_n(way, loads, bench.room.solid(name), mu.high if high else mu.low))
     return Range(low=min(ends), high=max(ends))
 
 
@@ -207,7 +208,14 @@ def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[
         ways=tuple(way_words(t.way, t.force_n, bench.touches[name]) for t in tried),
         pry=_pry_words(pry) if pry else None,
         demagnetise=demagnetise,
-        step=step_words(name, best.way if best else None, force, by_hand, bench.touches[name]),
+        step=step_words(
+            name,
+            best.way if best else None,
+            force,
+            bench.touches[name],
+            hand_n=HAND_N,
+            keeps=demagnetise,
+        ),
         force_n=force,
         by_hand=by_hand,
         rubs=tuple((t.own, t.other) for t in best.way.harms) if best else (),

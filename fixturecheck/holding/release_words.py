@@ -21,12 +21,19 @@ _SIDES = (
 _SOME = 0.2
 
 
-def first_steps(setup: Setup) -> str:
-    """Return what comes before the first body is touched."""
+def first_steps(setup: Setup, *, keeps: bool) -> str:
+    """Return what comes before the first body is touched.
+
+    Parameters
+    ----------
+    keeps : bool
+        Some of the steel keeps magnetism.
+    """
     holding = setup.holding
     steps = ["wheel clear of the work and the spindle at rest"]
     if setup.poles():
         steps.append("magnet off")
+        steps += ["its demagnetising cycle run where it has one"] if keeps else []
     clamps = holding.clamps if holding else ()
     steps += [f"open {c.body}" if c.kind == "vise" else f"loosen {c.name}" for c in clamps]
     words = ", ".join(steps)
@@ -34,15 +41,31 @@ def first_steps(setup: Setup) -> str:
 
 
 def step_words(
-    name: str, way: WayOff | None, force_n: Range | None, by_hand: bool | None, touches: Sequence[Touch]
+    name: str,
+    way: WayOff | None,
+    force_n: Range | None,
+    touches: Sequence[Touch],
+    *,
+    hand_n: float,
+    keeps: bool,
 ) -> str:
-    """Return what to do with a body in one sentence, without its full stop."""
+    """Return what to do with a body in one sentence, without its full stop.
+
+    Parameters
+    ----------
+    hand_n : float
+        What fingers do.
+    keeps : bool
+        Its steel keeps magnetism, so that the force stands only once that is out.
+    """
     if way is None:
         return f"{name} can be lifted, tipped or slid no way that was tried"
     words = f"{_verb(way)} {name} {_where(way, touches)}"
     if force_n is None:
         return f"{words}, against a residual pull that is not known"
-    with_what = "by hand" if by_hand else "more than fingers do"
+    with_what = "by hand" if force_n.high <= hand_n else "more than fingers do"
+    if keeps:
+        with_what += " once demagnetised, more before"
     if way.motion.kind == "tip":
         if force_n.high == 0.0:
             return f"{words}: it topples by itself, so keep a hand on it"

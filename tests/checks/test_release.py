@@ -112,6 +112,12 @@ def test_hardened_tool_steel_is_demagnetised_with_its_numbers():
     assert (found.value, found.limit, found.unit) == (9710.0, 1000.0, "A/m")
     assert found.says.startswith("Demagnetise block before lifting")
     assert "chips hang on" in found.says
+    step = about(told(*on_chuck("tool_steel_d2")), "block, 1").says
+    assert step.startswith(
+        "Wheel clear of the work and the spindle at rest, magnet off, its demagnetising cycle run where it "
+        "has one."
+    )
+    assert "by hand once demagnetised" in step
 
 
 @pytest.mark.parametrize("material", ["steel_1018", "brass"])

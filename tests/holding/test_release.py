@@ -4,15 +4,17 @@ import itertools
 import math
 
 import magpylib
+import manifold3d
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from fixturecheck import Cut, Holding, Machine, Seat, Setup, body, equipment
 from fixturecheck.access.ground import grind
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.burrs import burrs_of
-from fixturecheck.holding.coming_off import TRAVEL_MM
+from fixturecheck.holding.coming_off import TRAVEL_MM, finished
 from fixturecheck.holding.keeping import Keeps, chip_field_t, keeps_of, kept_field_t, worst_class
 from fixturecheck.holding.pull import FacePull, Pulls, magnet_of
 from fixturecheck.holding.release import release_of
@@ -203,6 +205,37 @@ def test_a_tip_needs_the_play_that_its_lean_takes(play, free):
     sides = walls(play * lean, height, sides="R")
     found = only(comes_off(table(), *sides, part()))
     assert any("toward +X" in w and "tip" in w for w in found.ways) is free
+
+
+def stands_clear(play, height, steps=200):
+    """Whether a block leaning over its right edge stays clear of a wall, by another library's solids."""
+    block = manifold3d.Manifold.cube([L, W, H]).translate([-L, -W / 2, 0])
+    wall = manifold3d.Manifold.cube([20, 200, height]).translate([play, -100, 0])
+    for angle in np.linspace(0, TRAVEL_MM / math.hypot(L, H), steps + 1):
+        turn = Rotation.from_euler("y", angle).as_matrix()
+        if (block.transform(np.hstack([turn, np.zeros((3, 1))])) ^ wall).volume() > 1e-2:
+            return False
+    return True
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_free_and_barred_tips_as_another_solid_modeller_sees_them(seed):
+    draw = np.random.default_rng(seed)
+    play, height = draw.uniform(0.1, 1.5), draw.uniform(3.0, 25.0)
+    sides = walls(play, height, sides="R")
+    found = only(comes_off(table(), *sides, part()))
+    assert any("toward +X" in w and "tip" in w for w in found.ways) is stands_clear(play, height)
+
+
+def test_a_face_that_a_cut_makes_counts_as_finished_whatever_is_stated():
+    setup = Setup(
+        name="bench",
+        bodies=(table("milled"), part(finish="milled", faces={"seat": "<Z", "floor": ">Z"})),
+        cuts=(Cut(name="top", parts=("block",), floor="floor"),),
+    )
+    assert finished(setup, "block.floor")
+    assert not finished(setup, "block.seat")
+    assert finished(setup, "block.floor+seat")
 
 
 def test_a_tip_is_never_about_the_side_that_a_rail_touches():
