@@ -196,8 +196,8 @@ class FluxSection:
     ----------
     normal, at_mm : Vector
         Of the plane; `at_mm` is the middle of the window.
-    wide_mm : float
-        Width of the window.
+    wide_mm, spacing_mm : float
+        Width of the window, and how far apart its points are.
     points_mm, flux_density_t : tuple of Vector
         Places in the iron and the flux density there.
     outlines : tuple of (body, pieces)
@@ -209,6 +209,7 @@ class FluxSection:
     normal: Vector
     at_mm: Vector
     wide_mm: float
+    spacing_mm: float
     points_mm: tuple[Vector, ...]
     flux_density_t: tuple[Vector, ...]
     outlines: tuple[tuple[str, tuple[tuple[Vector, Vector], ...]], ...]

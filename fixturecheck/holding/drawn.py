@@ -10,7 +10,7 @@ from scipy.ndimage import binary_closing
 from scipy.spatial import cKDTree
 
 from fixturecheck.hold_result import FluxSection, PullMap, Vector
-from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.model import Held
 from fixturecheck.holding.pull import FacePull, Pulls
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.fluxiron import IronBody
@@ -20,6 +20,9 @@ Floats = NDArray[np.float64]
 
 _PITCHES = 3.5
 """Width of the window, in distances between poles."""
+_SIZES = 3.0
+"""Most of it, in sizes of the part."""
+
 _HIGH_SHARE = 0.62
 _ARROWS = 36
 _CELLS = 700
@@ -90,19 +93,22 @@ def section_of(held: Held) -> FluxSection | None:
     poles = {s.body: "N" if s.mmf_a > 0 else "S" for s in pulls.model.sources}
     flow = np.sum([mean_square_t2(b, potential[b.name]) for b in irons], axis=0)
     normal = np.eye(3)[int(np.argmin(flow))]
-    at = _middle(pulls, held.parts, poles)
-    window = _window(irons, poles, at, normal)
+    least = min(held.parts, key=lambda p: p.factors.factor.low, default=None)
+    about = least.part if least else pulls.faces[0].a.split(".")[0]
+    at = _middle(pulls, about, poles)
+    half = _half_width_mm(irons, about, poles, normal)
+    window = _window(irons, half, at, normal)
     points = window.reshape(-1, 3)
     density = np.full(points.shape, np.nan)
     for body in irons:
         found = flux_density_t(body, potential[body.name], points)
         density = np.where(np.isnan(found), density, found)
     inside = ~np.isnan(density[:, 0])
-    wide = float(np.linalg.norm(np.ptp(window, axis=(0, 1))[np.argmax(np.ptp(window, axis=(0, 1)))]))
     return FluxSection(
         normal=to_vector(normal),
         at_mm=to_vector(points.mean(axis=0)),
-        wide_mm=wide,
+        wide_mm=float(np.ptp(window, axis=(0, 1)).max()),
+        spacing_mm=2.0 * half / _ARROWS,
         points_mm=tuple(to_vector(p) for p in points[inside]),
         flux_density_t=tuple(to_vector(b) for b in density[inside]),
         outlines=tuple((b.name, _pieces(b, normal, at)) for b in irons),
@@ -110,28 +116,32 @@ def section_of(held: Held) -> FluxSection | None:
     )
 
 
-def _middle(pulls: Pulls, parts: Sequence[PartHold], poles: dict[str, str]) -> Floats:
-    """Return the centre of pull between the poles and the part that holds least."""
-    least = min(parts, key=lambda p: p.factors.factor.low, default=None)
-    faces = pulls.on(least.part) if least else pulls.faces
+def _middle(pulls: Pulls, about: str, poles: dict[str, str]) -> Floats:
+    """Return the centre of pull between the poles and a body."""
+    faces = pulls.on(about) or pulls.faces
     on_poles = [f for f in faces if {f.a.split(".")[0], f.b.split(".")[0]} & set(poles)]
-    chosen = on_poles or list(faces) or list(pulls.faces)
-    weight = np.array([f.weak_n for f in chosen])
+    chosen = on_poles or list(faces)
+    weight = np.array([max(f.weak_n, 1e-9) for f in chosen])
     return np.asarray(weight @ np.array([f.weak_at_mm for f in chosen]) / weight.sum())
 
 
-def _window(irons: Sequence[IronBody], poles: dict[str, str], at: Floats, normal: Floats) -> Floats:
-    """Return a grid of points in the plane, shape (rows, columns, 3), no larger than the iron."""
+def _half_width_mm(irons: Sequence[IronBody], about: str, poles: dict[str, str], normal: Floats) -> float:
+    """Return half the width of the window: a few poles, or less where the body is small beside them."""
     middles = np.array([b.points_mm.mean(axis=0) for b in irons if b.name in poles])
     apart = [float(np.linalg.norm(a - b)) for i, a in enumerate(middles) for b in middles[:i]]
+    sizes = [np.ptp(b.points_mm, axis=0)[np.abs(normal) < 0.5].max() for b in irons if b.name == about]
+    return 0.5 * min([_PITCHES * min(apart, default=25.0), *(_SIZES * float(s) for s in sizes)])
+
+
+def _window(irons: Sequence[IronBody], half_mm: float, at: Floats, normal: Floats) -> Floats:
+    """Return a grid of points in the plane, shape (rows, columns, 3), no larger than the iron."""
     axis = int(np.argmax(np.abs(normal)))
     across, up = [(1, 2), (0, 2), (0, 1)][axis]
     every = np.vstack([b.points_mm for b in irons])
-    half = 0.5 * _PITCHES * min(apart, default=25.0)
     low, high = every.min(axis=0), every.max(axis=0)
-    step = 2.0 * half / _ARROWS
+    step = 2.0 * half_mm / _ARROWS
     lines = []
-    for k, reach in ((across, half), (up, half * _HIGH_SHARE)):
+    for k, reach in ((across, half_mm), (up, half_mm * _HIGH_SHARE)):
         start, end = max(at[k] - reach, low[k]), min(at[k] + reach, high[k])
         count = max(1, int(np.floor((end - start) / step)))
         lines.append(start + (np.arange(count) + 0.5) * (end - start) / count)

@@ -118,6 +118,33 @@ def turned_and_shifted(points_mm: Floats, about_mm: Floats, turn_rad: Floats, sh
     return np.asarray(about_mm + arm + shift_mm)
 
 
+def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats, *, near_mm: float = 0.3) -> bool:
+    """Tell whether a triangle stands between a place and the eye; what lies at the place does not count.
+
+    Parameters
+    ----------
+    corners_mm : ndarray, shape (n, 3, 3)
+    near_mm : float
+        Triangles no farther than this from the place do not hide it.
+
+    References
+    ----------
+    .. [1] T. Moeller and B. Trumbore, Fast, minimum storage ray/triangle intersection, 1997 (from memory).
+    """
+    first, side, other = corners_mm[:, 0], corners_mm[:, 1], corners_mm[:, 2]
+    one, two = side - first, other - first
+    across = np.cross(eye, two)
+    size = (one * across).sum(axis=1)
+    meets = np.abs(size) > 1e-12
+    scale = 1.0 / np.where(meets, size, 1.0)
+    arm = place_mm - first
+    u = (arm * across).sum(axis=1) * scale
+    turned = np.cross(arm, one)
+    v = (turned @ eye) * scale
+    distance = (two * turned).sum(axis=1) * scale
+    return bool((meets & (u >= 0) & (v >= 0) & (u + v <= 1) & (distance > near_mm)).any())
+
+
 def all_arrays(figures: Sequence[Figure]) -> dict[str, Any]:
     """Return the arrays of several figures together."""
     return {name: values for figure in figures for name, values in figure.arrays().items()}

@@ -20,7 +20,7 @@ from fixturecheck.report.ink import (
     tags,
     titled,
 )  # fmt: skip
-from fixturecheck.report.placing import Board, around
+from fixturecheck.report.placing import Board, Box, around
 
 _BAR = (38, 300)
 _TICKS = 5
@@ -33,8 +33,7 @@ def finish_scaled(canvas: Canvas) -> Image.Image:
     axes(draw, canvas.projection, board)
     _colour_bar(draw, board, canvas.scene["scale"])
     _letters(draw, board, canvas)
-    for note in canvas.scene["notes"]:
-        _note(draw, board, canvas, note)
+    _notes(draw, board, canvas)
     tags(draw, canvas, board)
     return titled(canvas)
 
@@ -83,21 +82,36 @@ def _letters(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         board.take(around(x, y, 46, 46))
 
 
-def _note(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas, note: dict[str, Any]) -> None:
-    """Write a few words beside a place, with a line to it."""
-    spot = canvas.projection.point(np.array(note["at"]))
-    lines = [plain(line) for line in note["lines"]]
-    fonts = [font_of(36), *[font_of(32)] * (len(lines) - 1)]
-    width = max(size_of(draw, line, font)[0] for line, font in zip(lines, fonts, strict=True)) + 28
-    height = sum(f.size for f in fonts) * 1.2 + 16
-    box = board.find(*spot, width, height, least=60)
-    if box is None:
-        return
-    leader(draw, spot, box, INK)
-    draw.ellipse(around(*spot, 12, 12), fill=INK)
-    draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
-    y = box[1] + 8
-    for line, font in zip(lines, fonts, strict=True):
-        draw.text((box[0] + 14, y), line, font=font, fill=INK)
-        y += font.size * 1.2
-    board.take(box)
+def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
+    """Write a few words beside each place: no words on a place or a line, and no line across words."""
+    notes = canvas.scene["notes"]
+    spots = [canvas.projection.point(np.array(note["at"])) for note in notes]
+    for spot in spots:
+        board.take(around(*spot, 16, 16))
+    placed = []
+    for note, spot in sorted(zip(notes, spots, strict=True), key=lambda pair: pair[1]):
+        fonts = [font_of(36), *[font_of(32)] * (len(note["lines"]) - 1)]
+        lines = [plain(line) for line in note["lines"]]
+        width = max(size_of(draw, line, font)[0] for line, font in zip(lines, fonts, strict=True)) + 28
+        box = board.find(*spot, width, sum(f.size for f in fonts) * 1.2 + 16, least=50)
+        if box is not None:
+            board.take(box)
+            _take_line(board, spot, box)
+            placed.append((spot, box, lines, fonts))
+    for spot, box, _, _ in placed:
+        leader(draw, spot, box, INK)
+        draw.ellipse(around(*spot, 12, 12), fill=INK)
+    for _, box, lines, fonts in placed:
+        draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
+        y = box[1] + 8
+        for line, font in zip(lines, fonts, strict=True):
+            draw.text((box[0] + 14, y), line, font=font, fill=INK)
+            y += font.size * 1.2
+
+
+def _take_line(board: Board, spot: tuple[float, float], box: Box) -> None:
+    """Keep what is written later off the line between a box and its place."""
+    end = min(max(spot[0], box[0]), box[2]), min(max(spot[1], box[1]), box[3])
+    for share in np.linspace(0.0, 1.0, 12).tolist():
+        at = [spot[k] + share * (end[k] - spot[k]) for k in (0, 1)]
+        board.take(around(at[0], at[1], 8, 8), 0.0)

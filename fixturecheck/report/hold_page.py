@@ -96,9 +96,9 @@ def _factors(hold: HoldFound, units: str) -> str:
         return ""
     rows = [
         (
-            _cell(p.part, f"in {p.cut}"),
+            f'<span class="whole">{_cell(p.part, f"in {p.cut}")}</span>',
             _cell(factor_words(p, hold), f"asked {digits(hold.least_factor)}"),
-            escape(span(p.pull_n, "N", units)),
+            escape(span(p.pull_n, "N", units)) if any(p.pull_n) else "none",
             _cutting(p, units),
             _cell(how(p.says), _where(p)),
         )
@@ -156,7 +156,7 @@ def _part(part: PartHeld, hold: HoldFound, units: str, figures: Mapping[str, str
 def _tornado_caption(part: PartHeld, hold: HoldFound) -> str:
     far = max(max(i.factor_at_low, i.factor_at_high) for i in part.inputs)
     cut = (
-        f" The search ends at {digits(hold.ceiling)}; a bar with a jagged end goes on beyond."
+        f" The search ends at {digits(hold.ceiling)}; a bar marked + goes on beyond."
         if far >= hold.ceiling * (1.0 - 1e-9)
         else ""
     )

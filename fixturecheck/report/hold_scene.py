@@ -9,8 +9,8 @@ import numpy as np
 
 from fixturecheck.hold_result import BodyMoves, FluxSection, HoldFound, PartHeld, PullMap
 from fixturecheck.report.colours import VERDICTS, body_colours
-from fixturecheck.report.figures import Figure, flat_arrows, shaded, squares, turned_and_shifted
-from fixturecheck.report.hold_words import amount, factor_words, outcome_words, span
+from fixturecheck.report.figures import Figure, flat_arrows, is_hidden, shaded, squares, turned_and_shifted
+from fixturecheck.report.hold_words import amount, digits, outcome_words, span
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.report.quantity import sized
 from fixturecheck.report.scene import Stage, actor, camera, fit
@@ -20,17 +20,9 @@ from fixturecheck.result import NamedShape, Result, Role, Verdict
 Drawn = tuple[dict[str, Any], list[Figure]]
 
 _BODIES = (Role.PART, Role.FIXTURE)
-_VIEWS = tuple(
-    np.array((side * x, y, z))
-    for x, y, z in (
-        FRONT_RIGHT,
-        (0.42, -0.62, 0.75),
-        (0.2, -0.75, 0.75),
-        (0.15, -0.6, 0.95),
-        (0.8, -0.45, 0.45),
-    )
-    for side in (1.0, -1.0)
-)
+_VIEWS = (FRONT_RIGHT, (0.42, -0.62, 0.75), (0.2, -0.75, 0.75), (0.15, -0.6, 0.95), (0.8, -0.45, 0.45))
+"""From the operator's side, so that X runs to the right."""
+
 _GHOST, _GHOST_EDGES = 0.1, 0.75
 _MOST_CUTS = 4
 _LARGEST_MOVE_SHARE = 0.11
@@ -130,7 +122,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
     in_plane = density - np.outer(density @ eye, eye)
     size_t = np.linalg.norm(density, axis=1)
     top = _round_up(float(size_t.max()))
-    spacing = section.wide_mm / 36.0
+    spacing = section.spacing_mm
     ways = in_plane / top * 1.5 * spacing
     ways *= np.maximum(1.0, 0.45 * spacing / np.maximum(np.linalg.norm(ways, axis=1), 1e-9))[:, None]
     corners, triangles = flat_arrows(points, ways, eye)
@@ -171,7 +163,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     far_mm = _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))
     moved = [_moved(stage, m, far_mm, f"figure {name} {i}") for i, m in enumerate(moves)]
     points = np.vstack([reach, *(f.points_mm for f in moved), [part.load_at_mm]])
-    eye = _side_eye(part, points)
+    eye = _side_eye(stage, part, points)
     load_n = float(np.linalg.norm(part.load_n))
     centre, height = fit(points, eye)
     colours = body_colours(stage.result.shapes)
@@ -187,15 +179,13 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     ]
     arrows += [_motion_arrow(stage, moves[0], far_mm, part)] if moves else []
     scene = {
-        **_frame(
-            stage, name, f"{part.part} in {part.cut}: lets go at {factor_words(part, hold)} times its load"
-        ),
+        **_frame(stage, name, _headline(part)),
         "actors": [
             *(actor(s, colours, pale=s.name not in about) for s in bodies),
             *(f.actor(layer=1, opacity_share=0.26, lit=True) for f in moved),
             *_wheel(stage, part),
         ],
-        "camera": camera(centre, eye, up_for(eye), 1.15 * height),
+        "camera": camera(centre, eye, up_for(eye), 1.4 * height),
         "cut": False,
         "tags": [*about[:4]],
         "arrows": arrows,
@@ -205,6 +195,11 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
         ],
     }
     return scene, moved
+
+
+def _headline(part: PartHeld) -> str:
+    bears = "holds at least" if part.at_least else "lets go at"
+    return f"{part.part} in {part.cut}: {bears} {digits(part.factor_low)} times its load"
 
 
 def _moved(stage: Stage, move: BodyMoves, far_mm: float, name: str) -> Figure:
@@ -239,14 +234,16 @@ def _motion_arrow(stage: Stage, move: BodyMoves, far_mm: float, part: PartHeld) 
     }
 
 
-def _side_eye(part: PartHeld, points: Floats) -> Floats:
-    """Return the view in which force and motion lie most in the picture, and the bodies show largest."""
+def _side_eye(stage: Stage, part: PartHeld, points: Floats) -> Floats:
+    """Return the view in which force and motion lie most in the picture, and nothing hides their places."""
     ways = [unit(part.load_n)] if any(part.load_n) else []
     ways += [unit(m.velocity) for m in part.moves[:1] if any(m.velocity)]
+    place = np.array(part.load_at_mm)
 
     def score(eye: Floats) -> float:
         seen = sum(float(np.linalg.norm(np.cross(w, eye))) for w in ways) or 1.0
-        return round(seen / math.sqrt(fit(points, eye)[1]), 4)
+        hidden = 0.5 if is_hidden(stage.triangles.corners_mm, place, eye) else 1.0
+        return round(hidden * seen / math.sqrt(math.sqrt(fit(points, eye)[1])), 4)
 
     return max((unit(v) for v in _VIEWS), key=score)
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.hold_words import digits, factor_words, outcome_words, span, times
 
+_MOST_BURRS = 4
+
 
 def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
     """Return the lines of a hold, one item each, to be folded by the caller; none where it was not asked."""
@@ -18,15 +20,24 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
         lines.append(f"comes off in this order: {', '.join(b.body for b in hold.leaving)}")
         keeps = [b.body for b in hold.leaving if b.demagnetise]
         lines += [f"demagnetise after: {', '.join(keeps)}"] if keeps else []
-    return lines + ([f"stone before the next seating: {'; '.join(hold.burrs)}"] if hold.burrs else [])
+    return lines + _burrs(hold)
+
+
+def _burrs(hold: HoldFound) -> list[str]:
+    """Return the burrs to stone, the first few by name."""
+    if not hold.burrs:
+        return []
+    rest = len(hold.burrs) - _MOST_BURRS
+    more = f"; and {rest} more, listed in the report" if rest > 0 else ""
+    return [f"stone before the next seating: {'; '.join(hold.burrs[:_MOST_BURRS])}{more}"]
 
 
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
     wall = f", push on the wall {span(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
+    pull = span(part.pull_n, "N", units) if any(part.pull_n) else "none"
     lines = [
-        f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull "
-        f"{span(part.pull_n, 'N', units)}, drag {span(part.drag_n, 'N', units)}, push "
-        f"{span(part.press_n, 'N', units)}{wall}"
+        f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull {pull}, "
+        f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}"
     ]
     if part.goes:
         hits = f", then runs into {part.hits}" if part.hits else ""

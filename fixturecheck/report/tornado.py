@@ -8,7 +8,7 @@ from html import escape
 from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.hold_words import digits, input_span
 
-_WIDE, _LEFT, _RIGHT = 760.0, 250.0, 60.0
+_WIDE, _NAMES, _LEFT, _RIGHT = 800.0, 230.0, 290.0, 66.0
 _ROW, _TOP, _FOOT = 46.0, 40.0, 40.0
 _ALL, _AT_LOW, _AT_HIGH = "#3c4650", "#c8913a", "#2f6f9f"
 """Input at its low end, at its high end: apart in lightness too, for eyes that do not tell the hues."""
@@ -33,22 +33,27 @@ def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
     title = escape(f"What drives the factor of {part.part} in {part.cut}")
     return (
         f'<svg viewBox="0 0 {_WIDE:.0f} {foot + _FOOT:.0f}" role="img" aria-label="{title}" class="tornado" '
-        'style="width:100%;max-width:760px;height:auto" font-size="14">'
+        'style="width:100%;max-width:800px;height:auto" font-size="14">'
         f"{_key()}{_axis(scale, foot)}{''.join(rows)}{_least(scale, hold, foot)}</svg>"
     )
 
 
 class _Scale:
-    """The axis of the factor: from zero, or from near the least value where all are far above it."""
+    """The axis of the factor: from zero to beyond all single inputs and what was asked."""
 
     def __init__(self, part: PartHeld, hold: HoldFound) -> None:
-        values = [part.factor_high]
+        values = [part.factor_low]
         values += [f for i in part.inputs for f in (i.factor_at_low, i.factor_at_high)]
-        self.high = 1.08 * min(hold.ceiling, max(*values, hold.least_factor))
+        self.high = min(1.02 * hold.ceiling, 1.15 * max(*values, hold.least_factor))
         self.step = _round_step(self.high / 6)
 
     def x(self, factor: float) -> float:
+        """Return where a factor lies, at most the end of the axis."""
         return _LEFT + min(factor, self.high) / self.high * (_WIDE - _LEFT - _RIGHT)
+
+    def ends_before(self, factor: float) -> bool:
+        """Tell whether a factor lies beyond the axis."""
+        return factor > self.high
 
 
 def _round_step(step: float) -> float:
@@ -58,7 +63,7 @@ def _round_step(step: float) -> float:
 
 def _name(text: str, below: str, top: float) -> str:
     """Write a row's name, and between what it was moved."""
-    x, y = f"{_LEFT - 10:.0f}", top + 17.0
+    x, y = f"{_NAMES:.0f}", top + 17.0
     return (
         f'<text x="{x}" y="{y}" text-anchor="end" font-weight="600">{escape(text)}</text>'
         f'<text x="{x}" y="{y + 15}" text-anchor="end" font-size="11.5" fill="#555">{escape(below)}</text>'
@@ -69,9 +74,10 @@ def _bar(scale: _Scale, hold: HoldFound, top: float, ends: list[tuple[float, str
     """Draw a bar between two factors, each half in its end's colour, with both numbers."""
     (near, first), (far, second) = ends
     x0, x1, y = scale.x(near), scale.x(far), top + 23.0
-    clipped = far >= hold.ceiling * (1.0 - 1e-9)
+    open_end = far >= hold.ceiling * (1.0 - 1e-9)
+    clipped = open_end or scale.ends_before(far)
     if x1 - x0 < 1.0:
-        says = f"no change below {digits(hold.ceiling)}" if clipped else f"{digits(near)}, no change"
+        says = f"no change below {digits(hold.ceiling)}" if open_end else f"{digits(near)}, no change"
         mark = f'<path d="M{x1:.1f} {top + 6}v24" stroke="#333" stroke-width="3"/>'
         return f'{mark}<text x="{x1 - 8:.1f}" y="{y}" text-anchor="end">{escape(says)}</text>'
     half = (x0 + x1) / 2
@@ -81,7 +87,7 @@ def _bar(scale: _Scale, hold: HoldFound, top: float, ends: list[tuple[float, str
     )
     labels = (
         f'<text x="{x0 - 5:.1f}" y="{y}" text-anchor="end">{digits(near)}</text>'
-        f'<text x="{x1 + (9 if clipped else 5):.1f}" y="{y}">{digits(far)}{"+" if clipped else ""}</text>'
+        f'<text x="{x1 + (9 if clipped else 5):.1f}" y="{y}">{digits(far)}{"+" if open_end else ""}</text>'
     )
     return bars + (_jagged(x1, top + 6) if clipped else "") + labels
 
@@ -121,5 +127,5 @@ def _key() -> str:
     return "".join(
         f'<rect x="{x}" y="6" width="14" height="14" fill="{colour}"/>'
         f'<text x="{x + 20}" y="18" font-size="12">{says}</text>'
-        for x, colour, says in ((470, _AT_LOW, "input at its low end"), (620, _AT_HIGH, "at its high end"))
+        for x, colour, says in ((500, _AT_LOW, "input at its low end"), (660, _AT_HIGH, "at its high end"))
     )

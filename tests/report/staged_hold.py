@@ -100,6 +100,7 @@ def section() -> FluxSection:
         normal=(0.0, 1.0, 0.0),
         at_mm=(0.0, 9.0, -5.0),
         wide_mm=80.0,
+        spacing_mm=4.0,
         points_mm=tuple((float(a), 9.0, float(b)) for a, b in zip(x, z, strict=True)),
         flux_density_t=tuple((0.0, 0.0, 1.0 if a < 0 else -1.0) for a in x),
         outlines=(("plate", tuple(zip(ring, ring[1:] + ring[:1], strict=True))),),
