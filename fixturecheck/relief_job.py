@@ -68,7 +68,7 @@ def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
         for n, r in enumerate(found.reliefs, start=1)
     ]
     refused = [(f"{r.clash}: {r.gives}.", r.why) for r in found.refused]
-    page = relief_page(setup.name, told_reliefs, refused, pictures)
+    page = relief_page(setup.name, told_reliefs, refused, pictures, found.missing)
     (folder / RELIEF_PAGE).write_text(page, encoding="utf-8")
     return drawn
 
@@ -78,6 +78,7 @@ def _lines(relief: Relief) -> tuple[str, ...]:
         f"clears {relief.clears}",
         f"takes from {', '.join(relief.touches)}; thinnest wall behind it {relief.wall_mm:.2f} mm",
         f"code: {relief.line}",
+        *relief.notes,
         *(f"or: {other}" for other in relief.instead),
     )
 
@@ -125,6 +126,11 @@ def _across(setup: Setup, relief: Relief) -> Across:
     place = matrix_of(setup.body(name).at)
     middle = place[:3, :3] @ np.array(relief.at_mm) + place[:3, 3]
     along = place[:3, :3] @ np.array(relief.along)
+    often = f"lands in {relief.share_lands:.1%} of draws"
     return Across(
-        at_mm=middle, along=along, size_mm=max(relief.size_mm), says=size_words(relief.kind, relief.size_mm)
+        at_mm=middle,
+        along=along,
+        size_mm=max(relief.size_mm),
+        says=size_words(relief.kind, relief.size_mm),
+        before="in the way" if relief.share_lands == 1.0 else often,
     )

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.kernel.clip import face_frame
 from fixturecheck.kernel.relieving import same_faces
-from fixturecheck.kernel.shapes import Solid, canonical_order, faces_of
+from fixturecheck.kernel.shapes import Face, Solid, canonical_order, faces_of
 from fixturecheck.setup.model import Body, Setup
 
 RELIEF = "relief"
 _SAME_MM = 1e-6
+_SAME_WAY = 1e-9
+_MOST_BACK_MM = 1.0
 
 Array = NDArray[np.float64]
 
@@ -56,15 +59,37 @@ def redrawn(body: Body, solid: Solid) -> Body:
 
 
 def renamed(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
-    """Return the named faces of a changed solid: the old names, and a new one for what a cut made."""
+    """Return the named faces of a changed solid: the old names, and a new one for what a cut made.
+
+    A flat face that is gone while a new one looks the same way a little behind it was set back: it keeps
+    its name, and with it its tolerance and what else was stated of it.
+    """
     was = {i: name for name, indices in body.faces.items() for i in indices}
+    old, now = faces_of(body.solid), faces_of(solid)
+    origin = same_faces(old, now)
+    gone = [(i, f) for i, f in enumerate(old) if i not in origin and f.geomType() == "PLANE"]
     new = next(n for n in (RELIEF, *(f"{RELIEF}_{k}" for k in range(2, 100))) if n not in body.faces)
     faces: dict[str, tuple[int, ...]] = {}
-    for i, old in enumerate(same_faces(faces_of(body.solid), faces_of(solid))):
-        name = new if old is None else was.get(old)
+    for i, (face, known) in enumerate(zip(now, origin, strict=True)):
+        back = _set_back(face, gone) if known is None else known
+        name = new if back is None else was.get(back)
         if name is not None:
             faces[name] = (*faces.get(name, ()), i)
     return faces
+
+
+def _set_back(face: Face, gone: Sequence[tuple[int, Face]]) -> int | None:
+    """Return which of the faces that are gone lies a little before a new one and looks the same way."""
+    if face.geomType() != "PLANE":
+        return None
+    centre, normal, _ = face_frame(face)
+    for i, old in gone:
+        place, out, _ = face_frame(old)
+        step = float((place - centre) @ out)
+        size = float(np.linalg.norm(place - centre))
+        if float(normal @ out) > 1 - _SAME_WAY and 0.0 < step < _MOST_BACK_MM and size < old.Area() ** 0.5:
+            return i
+    return None
 
 
 def with_body(setup: Setup, changed: Mapping[str, Body]) -> Setup:

@@ -32,7 +32,7 @@ def shares_of(setup: Setup) -> Mapping[tuple[str, str], float]:
     SetupError
         Tolerances reach through a part.
     """
-    if setup.staging is None:
+    if setup.staging is None or not varies(setup):
         return {}
     odds = odds_of(setup, setup.staging, draws=setup.staging.draws, seed=setup.staging.seed)
     return {(w.a, w.b): w.share_lands for w in odds.wrong}

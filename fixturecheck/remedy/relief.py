@@ -214,14 +214,15 @@ def not_seated(settled: Settled, setup: Setup) -> Iterator[str]:
         if not seat.closed or seat.gap_min_um > touch_um:
             yield f"{seat.seat.body}.{seat.seat.face} still rests {seat.gap_min_um:.1f} um off {seat.seat.on}"
     for one in settled.unintended():
-        # Where every seat is closed, a round relief may run out onto its seat and touch there too.
-        if not any(_is_relief(face) for face in (one.a, one.b)):
+        # Where every seat is closed, a round relief may run out onto a seat and touch there too.
+        if not any(_runs_out(setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):
             yield f"{one.a} still lands on {one.b}"
 
 
-def _is_relief(face: str) -> bool:
-    """Tell whether a face was made by a relief, by the name that `redrawn` gives it."""
-    return face.partition(".")[2].partition("_")[0] == RELIEF
+def _runs_out(setup: Setup, relief: str, seat: str) -> bool:
+    """Tell whether one face was made by a relief, by the name that it is given, and the other is a seat."""
+    body, _, face = seat.partition(".")
+    return relief.partition(".")[2].partition("_")[0] == RELIEF and is_seat(setup, body, face)
 
 
 def _gives(setup: Setup, clash: Clash) -> str:

@@ -26,6 +26,7 @@ def relief_page(
     reliefs: Sequence[Told],
     refused: Sequence[tuple[str, Sequence[str]]],
     pictures: Mapping[str, bytes],
+    missing: Sequence[str] = (),
 ) -> str:
     """Return the page.
 
@@ -35,11 +36,18 @@ def relief_page(
         Clashes that no relief cures.
     pictures : mapping of str to bytes
         PNG files by name.
+    missing : sequence of str
+        What could not be computed, and why.
     """
     style = files("fixturecheck.report").joinpath("report.css").read_text(encoding="utf-8")
     body = "\n".join(_relief(r, pictures) for r in reliefs)
     left = "\n".join(_refused(says, why) for says, why in refused)
-    nothing = "" if reliefs or refused else "<p>Nothing is in the way: there is nothing to relieve.</p>"
+    if missing:
+        lines = "".join(f"<li>{escape(w)}</li>" for w in missing)
+        left += f"<section><h2>What could not be computed</h2>\n<ul>{lines}</ul></section>"
+    nothing = (
+        "" if reliefs or refused or missing else "<p>Nothing is in the way: there is nothing to relieve.</p>"
+    )
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'

@@ -20,12 +20,13 @@ _LEAST_MM = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Across:
-    """Where a relief is looked at: the middle of its edge, the edge's direction, the relief's size."""
+    """Where a relief is looked at: its middle, the way it runs, its size, and its words after and before."""
 
     at_mm: Floats
     along: Floats
     size_mm: float
     says: str
+    before: str = "in the way"
 
 
 def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> dict[str, Any]:
@@ -68,7 +69,7 @@ def relief_scenes(
                 "arrow": None,
                 "title": f"{'after' if k else 'before'}: {across.says}",
                 "verdict": "go" if k else "no-go",
-                "callout": [across.says] if k else ["in the way"],
+                "callout": [across.says] if k else [across.before],
                 "legend": _legend(drawn),
                 "units": units,
             }

@@ -61,6 +61,61 @@ def test_a_keeper_with_a_low_lip_is_no_go_and_its_rest_is_in_the_result(tmp_path
     assert found[0]["value"] == pytest.approx(400.0, abs=4.0)
 
 
+LEDGE = """
+import cadquery as cq
+from fixturecheck import Push, Seat, Setup, Staging, body
+
+gap_um = 4.5
+zone_um = 12.0
+function = 0.0
+table = cq.Workplane().box(99, 99, 20).translate((0, 0, -10))
+stop = cq.Workplane().box(10, 99, 40).translate((-5, 0, 20))
+slot = cq.Workplane().box(2e-3 * gap_um, 40, 12).translate((0, 0, 16))
+block = cq.Workplane().box(30, 20, 20).translate((15, 0, 10)).cut(slot)
+setup = Setup(
+    name="ledge",
+    bodies=(
+        body("table", table, role="fixture", faces={"top": ">Z"}),
+        body("stop", stop, role="fixture", faces={"face": ">X"}),
+        body(
+            "block", block, faces={"base": "<Z", "back": (0, 0, 5), "tab": (1e-3 * gap_um, 0, 15)},
+            no_function=() if function else ("tab",),
+            tolerance_mm={"back": 1e-3 * zone_um, "tab": 1e-3 * zone_um},
+        ),
+    ),
+    seats=(
+        Seat(body="block", face="base", on="table", on_face="top"),
+        Seat(body="block", face="back", on="stop", on_face="face", rank="secondary"),
+    ),
+    staging=Staging(push={"block": Push(direction=(-1, 0, 0))}),
+)
+"""
+
+
+@pytest.mark.parametrize(
+    ("override", "code", "says"),
+    [
+        # Two zones of 12 um differ by more than the 4.5 um drawn in one draw of eighteen; 7.5 um are short.
+        ("zone_um=12", 0, "0.01 mm setback on tab of block"),
+        ("function=1", 1, "block.tab would have to give"),
+        ("zone_um=40000", 2, "tolerances of block reach through the wall of 30 mm behind"),
+    ],
+)
+def test_what_lands_only_within_tolerances_is_relieved_or_told_in_a_plain_sentence(
+    override, code, says, tmp_path
+):
+    script = tmp_path / "ledge.py"
+    script.write_text(LEDGE)
+    done = run("relieve", str(script), "--set", override, "--out", str(tmp_path / "out"))
+    assert done.returncode == code, done.stderr
+    assert says in (done.stderr if code == 2 else done.stdout)
+    if code == 2:
+        assert len(done.stderr.strip().splitlines()) == 1
+    if code == 0:
+        (relief,) = json.loads((tmp_path / "out" / "reliefs.json").read_text())["reliefs"]
+        assert relief["share_lands"] == pytest.approx(0.056, abs=0.01)
+
+
 @pytest.mark.parametrize(
     ("override", "says"),
     [
