@@ -13,7 +13,7 @@ from fixturecheck.contact.fluxpatch import gap_regions
 from fixturecheck.contact.fluxtube import Band, GapField, GapRegion, face_points
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.femesh import TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.physics.bh import BHLaw
 from fixturecheck.physics.flux import FluxSolution, solve_flux
@@ -23,6 +23,9 @@ from fixturecheck.physics.fluxiron import IronBody
 Array = NDArray[np.float64]
 
 _TUBES_PER_ELEMENT = 3.0
+# Elements inside a body over those where flux crosses; and those on a round face over its radius.
+_COARSER_INSIDE = 2.0
+_ROUND_SHARE = 0.5
 
 SeatGap = Callable[[str, str], float]
 """Gap in um that the finish of two faces, `body.face` each, leaves between them."""
@@ -104,8 +107,12 @@ class MagnetModel:
     left_out: tuple[tuple[str, str], ...]
     coarse: Mapping[str, float]
 
-    def solve(self, strength: float = 1.0) -> FluxSolution:
-        """Solve with the magnet at a share of its full strength: 1 is on, a small share is off."""
+    def solve(self, strength: float = 1.0, *, near: FluxSolution | None = None) -> FluxSolution:
+        """Solve with the magnet at a share of its full strength: 1 is on, a small share is off.
+
+        A solution of the same meshes at nearly the same strength, with other gaps or curves perhaps, is
+        a good start: `near` spares half of the steps.
+        """
         sources = [
             PoleSource(
                 body=s.body,
@@ -117,7 +124,7 @@ class MagnetModel:
             )
             for s in self.sources
         ]
-        return solve_flux(self.bodies, self.gaps, sources)
+        return solve_flux(self.bodies, self.gaps, sources, near=near)
 
 
 def magnet_model(
@@ -162,14 +169,13 @@ def magnet_model(
 
     regions, left_out = gap_regions(bodies, band)
     regions = [r for r in regions if _useful(r, irons)]
-    meshes = {}
-    coarse = {}
-    for i, iron in enumerate(irons):
-        meshed = _mesh(i, iron, bodies[i], regions, sizes[i], fineness, mesher)
-        meshes[iron.placed.name] = meshed
-        if meshed[1] > sizes[i] * 2.5:
-            coarse[iron.placed.name] = meshed[1]
-    made = [m[0] for m in meshes.values()]
+    wishes = _wishes(irons, bodies, regions, sizes, fineness)
+    made, coarse = [], {}
+    for iron, body, wish in zip(irons, bodies, wishes, strict=True):
+        found = wish.mesh(mesher, iron.placed)
+        made.append(_iron_body(iron, body, found))
+        if found.size_mm > 1.01 * wish.size_mm:
+            coarse[iron.placed.name] = found.size_mm
     fields = [_sample(r, made, irons) for r in regions]
     gaps = tuple(
         _patch(r, f, irons, bodies, seat_gap_um, fineness) for r, f in zip(regions, fields, strict=True)
@@ -201,27 +207,71 @@ def _useful(region: GapRegion, irons: Sequence[Iron]) -> bool:
     return region.flat or any(pole is None for pole, _ in sides)
 
 
-def _mesh(
-    index: int,
-    iron: Iron,
-    body: Standing,
-    fields: Sequence[GapRegion],
-    size_mm: float,
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Wish:
+    """How a solid should be meshed."""
+
+    size_mm: float
+    face_size_mm: Mapping[int, float]
+    fine_points_mm: Array
+    fine_mm: float
+
+    def mesh(self, mesher: TetMesher, placed: Placed) -> TetMesh:
+        return mesher.mesh(
+            placed.name,
+            placed.solid,
+            size_mm=self.size_mm,
+            face_size_mm=self.face_size_mm,
+            fine_points_mm=self.fine_points_mm,
+            fine_mm=self.fine_mm,
+        )
+
+
+def _wishes(
+    irons: Sequence[Iron],
+    bodies: Sequence[Standing],
+    regions: Sequence[GapRegion],
+    sizes: Sequence[float],
     fineness: Fineness,
-    mesher: TetMesher,
-) -> tuple[IronBody, float]:
-    touching = {f.face_a for f in fields if f.a == index} | {f.face_b for f in fields if f.b == index}
-    fine = [f.fine_points_mm for f in fields if index in (f.a, f.b) and len(f.fine_points_mm)]
-    extent = float((body.high - body.low).min())
-    found = mesher.mesh(
-        iron.placed.name,
-        iron.placed.solid,
-        size_mm=min(2 * size_mm, extent / 2),
-        face_size_mm=dict.fromkeys(sorted(touching), size_mm),
-        fine_points_mm=(np.vstack(fine) - body.shift) @ body.turn if fine else None,
-        fine_mm=fineness.fine_mm,
-    )
-    meshed = IronBody(
+) -> list[_Wish]:
+    """Ask for fine elements where flux crosses to another body, and alike for solids drawn alike.
+
+    One mesh for a gang costs a few elements on the outermost and spares meshing each. Leakage between
+    poles is spread wide and needs no fine elements.
+    """
+    touched: list[set[int]] = [set() for _ in irons]
+    fine: list[list[Array]] = [[] for _ in irons]
+    for r in regions:
+        leak = irons[r.a].pole is not None and irons[r.b].pole is not None
+        for index, face in ((r.a, r.face_a), (r.b, r.face_b)):
+            if not leak:
+                touched[index].add(face)
+            if len(r.fine_points_mm):
+                fine[index].append((r.fine_points_mm - bodies[index].shift) @ bodies[index].turn)
+    alike: dict[str, set[int]] = {}
+    drawn = [shape_hash(i.placed.solid) for i in irons]
+    for key, faces in zip(drawn, touched, strict=True):
+        alike.setdefault(key, set()).update(faces)
+    return [
+        _Wish(
+            size_mm=min(_COARSER_INSIDE * size, float((body.high - body.low).min()) / 2),
+            face_size_mm={f: _face_size_mm(body, f, size) for f in sorted(alike[key])},
+            fine_points_mm=np.vstack(points) if points else np.zeros((0, 3)),
+            fine_mm=fineness.fine_mm,
+        )
+        for body, key, size, points in zip(bodies, drawn, sizes, fine, strict=True)
+    ]
+
+
+def _face_size_mm(body: Standing, face: int, size_mm: float) -> float:
+    """Element size on a face that flux crosses; a round one is followed closely."""
+    if body.table.kinds[face] != "cylinder":
+        return size_mm
+    return min(size_mm, body.surface(face).radius_mm * _ROUND_SHARE)
+
+
+def _iron_body(iron: Iron, body: Standing, found: TetMesh) -> IronBody:
+    return IronBody(
         name=iron.placed.name,
         points_mm=body.points(found.points_mm),
         tets=found.tets,
@@ -229,7 +279,6 @@ def _mesh(
         facet_face=found.facet_face,
         law=iron.law,
     )
-    return meshed, found.size_mm
 
 
 def _sample(region: GapRegion, made: Sequence[IronBody], irons: Sequence[Iron]) -> GapField:

@@ -21,8 +21,15 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _COARSER = 1.6
-_TRIES = 3
-_GRADING = 0.3
+# How much coarser, as a power, and whether with small elements where the shape has small features.
+_TRIES = ((0, False), (0, True), (1, True), (2, True))
+# How fast elements grow: slowly away from a line contact, whose flux crowds.
+_GRADING = 0.5
+_GRADING_FINE = 0.3
+# Elements over the radius of a bend, and the least element as a share of the finest asked for: small
+# fillets and chamfers far from any contact carry no flux that matters.
+_CURVATURE_SAFETY = 1.0
+_LEAST_SHARE = 0.4
 # Points that ask for a finer mesh are rounded to this, so that noise does not mesh a solid again.
 _ROUND_MM = 1e-3
 
@@ -106,10 +113,8 @@ class TetMesher:
         KernelError
             No mesh came out, even with coarser elements.
         """
-        home = solid.wrapped.Located(TopLoc_Location())
         with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "body.brep"
-            BRepTools.Write_s(home, str(path))
+            path = _written(solid, Path(folder))
             faces = dict(sorted((face_size_mm or {}).items()))
             points = np.zeros((0, 3)) if fine_points_mm is None else fine_points_mm
             points = np.unique(np.round(points / _ROUND_MM), axis=0) * _ROUND_MM + 0.0
@@ -140,6 +145,18 @@ class TetMesher:
             np.savez(self._folder / f"{key}.npz", size=np.array(mesh.size_mm), **arrays)
 
 
+def shape_hash(solid: Solid) -> str:
+    """Return what is the same for two solids drawn alike, wherever they are placed."""
+    with tempfile.TemporaryDirectory() as folder:
+        return hashlib.sha256(_written(solid, Path(folder)).read_bytes()).hexdigest()
+
+
+def _written(solid: Solid, folder: Path) -> Path:
+    path = folder / "body.brep"
+    BRepTools.Write_s(solid.wrapped.Located(TopLoc_Location()), str(path))
+    return path
+
+
 _ARRAYS = ("points_mm", "tets", "facets", "facet_face")
 
 
@@ -153,18 +170,21 @@ def _try(
 ) -> TetMesh:
     """Mesh, with coarser elements when the mesher trips over a sliver."""
     trouble: Exception | str = ""
-    for attempt in range(_TRIES):
+    for attempt, careful in _TRIES:
         size = size_mm * _COARSER**attempt
         sizes = faces if attempt == 0 else {}
+        fine = fine_mm * _COARSER**attempt
         try:
-            return _generate(path, size, sizes, points, fine_mm * _COARSER**attempt)
+            return _generate(path, size, sizes, points, fine, careful=careful)
         except Exception as error:  # noqa: BLE001 (the mesher raises bare exceptions of its own)
             trouble = error
     message = f"body {name!r} could not be meshed, not even with elements of {size:.2f} mm: {trouble}"
     raise KernelError(message)
 
 
-def _generate(path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float) -> TetMesh:
+def _generate(
+    path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float, *, careful: bool
+) -> TetMesh:
     # Imported here: the mesher costs half a second that only a field solution should pay.
     from netgen.meshing import MeshingParameters  # noqa: PLC0415 (see above)
     from netgen.occ import OCCGeometry  # noqa: PLC0415 (see above)
@@ -175,7 +195,15 @@ def _generate(path: Path, size_mm: float, faces: dict[int, float], points: Float
         for index, size in faces.items():
             shape.faces[index].maxh = size
         geometry = OCCGeometry(shape)
-    wish = MeshingParameters(maxh=size_mm, grading=_GRADING)
+    least = _LEAST_SHARE * min([size_mm, *faces.values(), *([fine_mm] if len(points) else [])])
+    wish = MeshingParameters(
+        maxh=size_mm,
+        grading=_GRADING_FINE if len(points) else _GRADING,
+        curvaturesafety=_CURVATURE_SAFETY,
+        minh=0.0 if careful else least,
+        # Its threads wait for each other in busy loops, which costs ten times the work on a busy machine.
+        parallel_meshing=False,
+    )
     for x, y, z in points:
         wish.RestrictH(float(x), float(y), float(z), fine_mm)
     mesh = geometry.GenerateMesh(mp=wish)

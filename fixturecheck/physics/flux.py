@@ -6,23 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pyamg
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.sparse.linalg import LinearOperator, cg
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.bh import MU0_H_M
 from fixturecheck.physics.fluxgap import GapPatch, PoleSource
-from fixturecheck.physics.fluxiron import IronBody
-from fixturecheck.physics.fluxsystem import FluxSystem
+from fixturecheck.physics.fluxiron import MM, IronBody
+from fixturecheck.physics.fluxsolve import least_energy
+from fixturecheck.physics.fluxsystem import FluxState, FluxSystem
 
 Array = NDArray[np.float64]
-
-_START_LEVELS_A_M = (1.5e3, 1e4, 1e5)
-_MOST_ITERATIONS = 40
-_ARMIJO = 1e-4
-_MOST_CG = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -127,6 +120,7 @@ def solve_flux(
     sources: Sequence[PoleSource],
     *,
     residual_share: float = 1e-8,
+    near: FluxSolution | None = None,
 ) -> FluxSolution:
     """Solve for the flux and return what it pulls.
 
@@ -136,6 +130,8 @@ def solve_flux(
         The model; lengths in mm.
     residual_share : float
         Stop when the gradient of the energy is this share of the load.
+    near : FluxSolution, optional
+        Solution of the same meshes with other gaps, curves or strength, to start from.
 
     Raises
     ------
@@ -160,12 +156,16 @@ def solve_flux(
         message = "no iron body is coupled to a magnet: nothing to solve"
         raise NotComputedError(message)
     system = FluxSystem(iron, live, sources)
-    potential, residual, count = _minimise(system, residual_share)
+    start = None
+    if near is not None and all(len(near.potential_a.get(b.name, ())) == b.unknowns for b in iron):
+        start = np.concatenate([near.potential_a[b.name] for b in iron])
+    state, residual, count = least_energy(system, residual_share, start)
+    potential = state.potential_a
     return FluxSolution(
-        patches=tuple(_pulls(system, potential)),
-        bodies=tuple(_body_pull(b.name, system, potential) for b in bodies),
+        patches=tuple(_pulls(system, state)),
+        bodies=tuple(_body_pull(b.name, system, state) for b in bodies),
         loose=tuple(b.name for b in bodies if b.name not in reached),
-        energy_j=system.energy_j(potential),
+        energy_j=state.energy_j,
         residual=residual,
         iterations=count,
         unknowns=system.unknowns,
@@ -187,95 +187,17 @@ def _reached(
     return frozenset(reached)
 
 
-class _Multigrid:
-    """Conjugate gradients behind an algebraic multigrid that is kept while it still serves."""
-
-    def __init__(self) -> None:
-        self._inverse: LinearOperator | None = None
-        self._slow = False
-
-    def solve(self, matrix: sparse.csr_matrix, load: Array, share: float) -> Array:
-        """Solve to a residual of `share` of the load."""
-        for fresh in (self._inverse is None or self._slow, True):
-            if fresh:
-                self._inverse = _hierarchy(matrix)
-            count = 0
-
-            def tick(_x: Array) -> None:
-                nonlocal count
-                count += 1
-
-            x, failed = cg(matrix, load, rtol=share, maxiter=_MOST_CG, M=self._inverse, callback=tick)
-            self._slow = count > 60
-            if not failed:
-                return np.asarray(x)
-        message = f"the linear solver did not reach {share:g} in {_MOST_CG} steps"
-        raise NotComputedError(message)
-
-
-def _hierarchy(matrix: sparse.csr_matrix) -> LinearOperator:
-    """Smoothed aggregation with row-wise weights, which needs no random start and so repeats exactly."""
-    levels = pyamg.smoothed_aggregation_solver(
-        matrix,
-        strength=("symmetric", {"theta": 0.05}),
-        smooth=("jacobi", {"omega": 4 / 3, "weighting": "local"}),
-        presmoother=("gauss_seidel", {"sweep": "symmetric"}),
-        postsmoother=("gauss_seidel", {"sweep": "symmetric"}),
-    )
-    return levels.aspreconditioner()
-
-
-def _minimise(system: FluxSystem, residual_share: float) -> tuple[Array, float, int]:
-    """Newton's method with halving steps on the energy, from the best of three linear starts."""
-    load = system.load_wb()
-    if load == 0:
-        return np.zeros(system.unknowns), 0.0, 0
-    solver = _Multigrid()
-    starts = []
-    for level in _START_LEVELS_A_M:
-        matrix, right = system.start(level)
-        phi = _Multigrid().solve(matrix, right, 1e-4)
-        starts.append((system.energy_j(phi), phi))
-    energy, phi = min(starts, key=lambda s: s[0])
-    for count in range(_MOST_ITERATIONS + 1):
-        gradient = system.gradient_wb(phi)
-        residual = float(np.linalg.norm(gradient)) / load
-        if residual < residual_share:
-            return phi, residual, count
-        # A rough step is enough far from the solution; near it the step must be as sharp as the goal.
-        share = min(1e-3, max(0.1 * residual, 0.1 * residual_share / residual, 1e-12))
-        step = solver.solve(system.matrix(phi), -gradient, share)
-        phi, energy = _descend(system, phi, step, energy, float(gradient @ step))
-    message = f"flux not converged: residual {residual:.1e} after {_MOST_ITERATIONS} iterations"
-    raise NotComputedError(message)
-
-
-def _descend(system: FluxSystem, phi: Array, step: Array, energy: float, slope: float) -> tuple[Array, float]:
-    """Halve the step until the energy falls as a convex function must."""
-    share = 1.0
-    # Rounding of the energy hides true descent near the solution.
-    noise = 1e-13 * abs(energy)
-    while share > 1e-6:
-        trial = phi + share * step
-        found = system.energy_j(trial)
-        if found <= energy + _ARMIJO * share * slope + noise:
-            return trial, found
-        share /= 2
-    message = "flux not converged: no step lowers the energy"
-    raise NotComputedError(message)
-
-
-def _pulls(system: FluxSystem, potential: Array) -> list[PatchPull]:
+def _pulls(system: FluxSystem, state: FluxState) -> list[PatchPull]:
     pulls = []
     for coupling in system.gaps:
         patch = coupling.patch
         if patch is None or not patch.counts:
             continue
-        b = coupling.state(potential)[0]
+        b, area_m2 = state.flux_density_t(coupling), patch.weight_mm2 * MM**2
         pressure = b**2 / (2 * MU0_H_M)
-        each = (pressure * coupling.weight_m2)[:, None] * patch.normal
-        pull = float(pressure @ coupling.weight_m2)
-        weight = pressure * coupling.weight_m2
+        weight = pressure * area_m2
+        each = weight[:, None] * patch.normal
+        pull = float(weight.sum())
         centre = weight @ patch.points_a_mm / pull if pull > 0 else patch.points_a_mm.mean(axis=0)
         area = float(patch.weight_mm2.sum())
         pulls.append(
@@ -287,7 +209,7 @@ def _pulls(system: FluxSystem, potential: Array) -> list[PatchPull]:
                 pull_n=pull,
                 moment_nmm=np.cross(patch.points_a_mm, each).sum(axis=0),
                 centre_mm=centre,
-                flux_wb=float(b @ coupling.weight_m2),
+                flux_wb=float(b @ area_m2),
                 flux_density_mean_t=float(np.abs(b) @ patch.weight_mm2) / area,
                 flux_density_max_t=float(np.abs(b).max()),
                 area_mm2=area,
@@ -297,7 +219,7 @@ def _pulls(system: FluxSystem, potential: Array) -> list[PatchPull]:
     return pulls
 
 
-def _body_pull(name: str, system: FluxSystem, potential: Array) -> BodyPull:
+def _body_pull(name: str, system: FluxSystem, state: FluxState) -> BodyPull:
     """Sum the pulls of every gap of a body, leakage included, and its flux in against flux out."""
     force, moment = np.zeros(3), np.zeros(3)
     net = gross = 0.0
@@ -307,15 +229,15 @@ def _body_pull(name: str, system: FluxSystem, potential: Array) -> BodyPull:
             continue
         sign = 1.0 if name == patch.a else -1.0
         points = patch.points_a_mm if name == patch.a else patch.points_b_mm
-        b = coupling.state(potential)[0]
-        each = sign * (b**2 / (2 * MU0_H_M) * coupling.weight_m2)[:, None] * patch.normal
+        b, area_m2 = state.flux_density_t(coupling), patch.weight_mm2 * MM**2
+        each = sign * (b**2 / (2 * MU0_H_M) * area_m2)[:, None] * patch.normal
         force += each.sum(axis=0)
         moment += np.cross(points, each).sum(axis=0)
-        net += sign * float(b @ coupling.weight_m2)
-        gross += float(np.abs(b) @ coupling.weight_m2)
+        net += sign * float(b @ area_m2)
+        gross += float(np.abs(b) @ area_m2)
     for coupling in system.sources:
         if coupling.source is not None and coupling.source.body == name:
-            flux = coupling.state(potential)[0] * coupling.weight_m2
+            flux = state.flux_density_t(coupling) * coupling.weight_m2
             net += float(flux.sum())
             gross += float(np.abs(flux).sum())
     return BodyPull(name=name, force_n=force, moment_nmm=moment, balance=abs(net) / gross if gross else 0.0)

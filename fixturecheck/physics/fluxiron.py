@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.spatial import cKDTree
 
 from fixturecheck.errors import NotComputedError
@@ -23,6 +24,22 @@ _FACET_EDGES = np.array([[0, 1], [0, 2], [1, 2]])
 _NEAR, _FAR = 0.5854101966249685, 0.1381966011250105
 _POINTS = np.full((4, 4), _FAR) + np.eye(4) * (_NEAR - _FAR)
 _CANDIDATES = 16
+
+
+def _mixing() -> Array:
+    """How the ten unknowns make up the weights of the four gradients at each point, shape (4, 4, 10)."""
+    mix = np.zeros((4, 4, 10))
+    for q, at in enumerate(_POINTS):
+        mix[q, range(4), range(4)] = 4 * at - 1
+        for e, (i, j) in enumerate(_EDGES):
+            mix[q, j, 4 + e], mix[q, i, 4 + e] = 4 * at[i], 4 * at[j]
+    return mix
+
+
+_MIX = _mixing()
+_MIX_ROWS = np.ascontiguousarray(_MIX.reshape(16, 10))
+# From products of gradients at the points to cell matrices.
+_PAIRED = np.ascontiguousarray(np.einsum("qai,qbj->qabij", _MIX, _MIX).reshape(64, 100))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,64 +99,62 @@ class IronBody:
         return np.hstack([self.facets, self.edge_unknowns(self.facets, _FACET_EDGES)])
 
     @cached_property
-    def gradients(self) -> tuple[Array, Array]:
-        """Gradient operators, 1/m, shape (m, 4, 3, 10), and weights, m3, shape (m, 4)."""
+    def slopes(self) -> tuple[Array, Array]:
+        """Gradients of the linear functions, 1/m, shape (m, 4, 3), and quarters of the volumes, m3, (m,)."""
         corner = self.points_mm[self.tets] * MM
         jacobian = corner[:, 1:] - corner[:, :1]
-        weights = np.abs(np.linalg.det(jacobian)) / 24
-        if weights.min() <= 0:
+        quarter = np.abs(np.linalg.det(jacobian)) / 24
+        if quarter.min() <= 0:
             message = f"body {self.name!r}: its mesh has a flat tetrahedron; mesh it again with another size"
             raise NotComputedError(message)
-        inverse = np.linalg.inv(jacobian)
-        slope = np.concatenate([-inverse.sum(axis=2, keepdims=True), inverse], axis=2)
-        out = np.zeros((len(corner), 4, 3, 10))
-        for q, at in enumerate(_POINTS):
-            out[:, q, :, :4] = slope * (4 * at - 1)
-            for e, (i, j) in enumerate(_EDGES):
-                out[:, q, :, 4 + e] = 4 * (at[i] * slope[:, :, j] + at[j] * slope[:, :, i])
-        return out, np.repeat(weights[:, None], 4, axis=1)
+        inverse = np.linalg.inv(jacobian).transpose(0, 2, 1)
+        return np.concatenate([-inverse.sum(axis=1, keepdims=True), inverse], axis=1), quarter
 
-    def field_a_m(self, potential_a: Array) -> Array:
-        """Return the gradient of the potential at the quadrature points, shape (m, 4, 3)."""
-        operators, _ = self.gradients
-        local = potential_a[self.cell_unknowns]
-        return np.asarray(
-            np.matmul(operators.reshape(len(local), 12, 10), local[:, :, None]).reshape(-1, 4, 3)
-        )
+    @cached_property
+    def products(self) -> Array:
+        """Products of the four gradients with each other, 1/m2, shape (m, 4, 4)."""
+        slope, _ = self.slopes
+        return np.asarray(np.matmul(slope, slope.transpose(0, 2, 1)))
 
-    def coenergy_j(self, potential_a: Array) -> float:
-        """Return the coenergy of the body, J."""
-        size = np.linalg.norm(self.field_a_m(potential_a), axis=2)
-        return float((self.gradients[1] * self.law.coenergy_j_m3(size)).sum())
+    @cached_property
+    def pattern(self) -> tuple[Index, Index, Index]:
+        """Where the entries of the cell matrices go in a matrix of sorted rows: slot, columns, row starts."""
+        cells = self.cell_unknowns
+        keys = (cells[:, :, None] * self.unknowns + cells[:, None, :]).ravel()
+        order = np.argsort(keys, kind="stable")
+        first = np.concatenate([[True], np.diff(keys[order]) > 0])
+        slot = np.empty(len(keys), dtype=np.int64)
+        slot[order] = np.cumsum(first) - 1
+        rows, columns = np.divmod(keys[order][first], self.unknowns)
+        starts = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=self.unknowns))])
+        return slot, columns, starts
 
-    def residual_wb(self, potential_a: Array) -> Array:
-        """Return the derivative of the coenergy by each unknown, Wb."""
-        operators, weights = self.gradients
-        field = self.field_a_m(potential_a)
-        chord = self.law.chord_h_m(np.linalg.norm(field, axis=2))
-        flux = (field * (chord * weights)[..., None]).reshape(len(field), 12, 1)
-        local = np.matmul(operators.reshape(len(field), 12, 10).transpose(0, 2, 1), flux)
-        cells = self.cell_unknowns.ravel()
-        return np.asarray(np.bincount(cells, local.ravel(), minlength=self.unknowns), dtype=np.float64)
+    @cached_property
+    def from_corners(self) -> sparse.csr_matrix:
+        """Takes a potential at the vertices alone, linear in each tetrahedron, to all unknowns."""
+        count, more = len(self.points_mm), len(self.edges)
+        rows = np.concatenate([np.arange(count), np.repeat(np.arange(count, count + more), 2)])
+        cols = np.concatenate([np.arange(count), self.edges.ravel()])
+        values = np.concatenate([np.ones(count), np.full(2 * more, 0.5)])
+        return sparse.csr_matrix((values, (rows, cols)), shape=(count + more, count))
 
-    def stiffness(self, potential_a: Array | None, *, field_level_a_m: float = 0.0) -> Array:
-        """Return cell matrices, shape (m, 10, 10): tangent at a potential, or chord at one field level."""
-        operators, weights = self.gradients
-        cells = len(operators)
-        if potential_a is None:
-            chord = float(self.law.chord_h_m(np.array([field_level_a_m]))[0])
-            flux = operators * (chord * weights)[..., None, None]
-        else:
-            field = self.field_a_m(potential_a)
-            size = np.linalg.norm(field, axis=2)
-            chord_at = self.law.chord_h_m(size)
-            along = field / np.maximum(size, 1e-30)[..., None]
-            extra = self.law.slope_h_m(size) - chord_at
-            projected = np.matmul(along[:, :, None, :], operators)
-            flux = operators * (chord_at * weights)[..., None, None]
-            flux += (extra * weights)[..., None, None] * along[..., None] * projected
-        left = operators.reshape(cells, 12, 10).transpose(0, 2, 1)
-        return np.asarray(np.matmul(left, flux.reshape(cells, 12, 10)))
+    def at(self, potential_a: Array) -> IronState:
+        """Return the body's iron under a potential."""
+        return IronState(self, potential_a)
+
+    def chord_matrix(self, field_level_a_m: float) -> sparse.csr_matrix:
+        """Return the matrix with the iron at the chord of one field level."""
+        _, quarter = self.slopes
+        chord = float(self.law.chord_h_m(np.array([field_level_a_m]))[0])
+        gram = np.repeat(self.products[:, None], 4, axis=1) * (chord * quarter)[:, None, None, None]
+        return self.assembled(gram)
+
+    def assembled(self, gram: Array) -> sparse.csr_matrix:
+        """Sum weighted products of gradients, shape (m, 4, 4, 4) by quadrature point, into a matrix."""
+        slot, columns, starts = self.pattern
+        local = gram.reshape(len(gram), 64) @ _PAIRED
+        data = np.bincount(slot, local.ravel(), minlength=len(columns))
+        return sparse.csr_matrix((data, columns, starts), shape=(self.unknowns, self.unknowns))
 
     def locate(self, points_mm: Array, face: int | None) -> tuple[Index, Array, Array]:
         """Find the surface triangle under each point.
@@ -169,6 +184,61 @@ class IronBody:
         best = np.argmin(np.round(distance, 9), axis=1)
         row = np.arange(len(points_mm))
         return pool[near[row, best]], shares[row, best], distance[row, best]
+
+
+class IronState:
+    """One body's iron under a potential; the field is worked out once.
+
+    Parameters
+    ----------
+    body : IronBody
+    potential_a : ndarray, shape (unknowns,)
+    """
+
+    def __init__(self, body: IronBody, potential_a: Array) -> None:
+        self._body = body
+        slope, _ = body.slopes
+        mixed = (potential_a[body.cell_unknowns] @ _MIX_ROWS.T).reshape(-1, 4, 4)
+        self.field_a_m: Array = np.matmul(mixed, slope)
+        """At the quadrature points, shape (m, 4, 3)."""
+        self._size = np.sqrt((self.field_a_m**2).sum(axis=2))
+
+    @cached_property
+    def _chord_h_m(self) -> Array:
+        return self._body.law.chord_h_m(self._size)
+
+    @cached_property
+    def _onto_slopes(self) -> Array:
+        """The field's product with each gradient, shape (m, 4, 4)."""
+        return np.asarray(np.matmul(self.field_a_m, self._body.slopes[0].transpose(0, 2, 1)))
+
+    @cached_property
+    def coenergy_j(self) -> float:
+        """Coenergy of the body."""
+        _, quarter = self._body.slopes
+        return float(quarter @ self._body.law.coenergy_j_m3(self._size).sum(axis=1))
+
+    def residual_wb(self) -> Array:
+        """Return the derivative of the coenergy by each unknown."""
+        body = self._body
+        weight = self._chord_h_m * body.slopes[1][:, None]
+        local = (self._onto_slopes * weight[..., None]).reshape(-1, 16) @ _MIX_ROWS
+        return np.asarray(
+            np.bincount(body.cell_unknowns.ravel(), local.ravel(), minlength=body.unknowns), dtype=np.float64
+        )
+
+    def matrix(self, *, chord: bool = False) -> sparse.csr_matrix:
+        """Return the second derivative of the coenergy, or the same with the law along its chord."""
+        body = self._body
+        quarter = body.slopes[1][:, None]
+        gram = body.products[:, None] * (self._chord_h_m * quarter)[..., None, None]
+        if chord:
+            return body.assembled(gram)
+        along = self._onto_slopes
+        extra = (body.law.slope_h_m(self._size) - self._chord_h_m) * quarter
+        extra /= np.maximum(self._size, 1e-30) ** 2
+        gram += extra[..., None, None] * along[..., :, None] * along[..., None, :]
+        return body.assembled(gram)
 
 
 def _closest_shares(corner: Array, point: Array) -> Array:
