@@ -59,22 +59,23 @@ class Residual:
 
     source = None
 
-    def __init__(self, pull_n, at):
-        self.pull_n, self.at, self.asked = pull_n, np.array(at), []
+    def __init__(self, pull_n, at, a="block.bottom", b="table.top"):
+        self.pull_n, self.at, self.asked, self.sides = pull_n, np.array(at), [], (a, b)
 
     def pulls(self, share):
         self.asked.append(share)
         n, at = self.pull_n, self.at
+        a, b = self.sides
         face = FacePull(
-            a="block.bottom", b="table.top", weak_n=n, strong_n=n, weak_at_mm=at, strong_at_mm=at,
+            a=a, b=b, weak_n=n, strong_n=n, weak_at_mm=at, strong_at_mm=at,
             toward=np.array([0.0, 0.0, -1.0]), area_mm2=1.0, flux_density_t=0.0,
             low_share=0.9, high_share=1.1, points_mm=at[None], pressure_n_mm2=np.ones(1),
         )  # fmt: skip
         return Pulls(faces=(face,))
 
 
-def pulled(monkeypatch, pull_n, at):
-    made = Residual(pull_n, at)
+def pulled(monkeypatch, pull_n, at, *sides):
+    made = Residual(pull_n, at, *sides)
     monkeypatch.setattr("fixturecheck.holding.release.residual_pulls", lambda m, share: m.pulls(share))
     return made
 
@@ -294,6 +295,17 @@ def test_a_neighbour_gone_frees_the_way_for_the_next():
     assert not any(b.rubs for b in release.order)
 
 
+def test_what_is_gone_pulls_no_more(monkeypatch):
+    """Two blocks that draw each other: the first to leave breaks the pull, the second has its weight only."""
+    stop = fixture("stop", (-L / 2 - 30, -15, 0), (-L / 2, 15, 12))
+    magnet = pulled(monkeypatch, 100.0, (-L / 2, 0.0, 5.0), "block.left", "stop.right")
+    first, second = comes_off(table(), stop, part(), blocking=("stop",), magnet=magnet).order
+    assert (first.body, second.body) == ("stop", "block")
+    assert first.residual_n.high == pytest.approx(110.0)
+    assert second.residual_n.high == 0.0
+    assert second.force_n.high == pytest.approx(STEEL_N_MM3 * L * W * H / 2, rel=1e-6)
+
+
 def test_without_the_residual_pull_the_ways_stand_and_the_force_is_not_known():
     found = comes_off(table(), part(), reason="no curve")
     assert found.reason == "no curve"
@@ -370,6 +382,15 @@ def test_the_corner_between_floor_and_wall_carries_no_burr_and_a_hole_does():
     assert found["block.floor+hole"].ends == ("+X", "-X")
     # The rim but for what looks less than 20 degrees along the traverse, in chords.
     assert found["block.floor+hole"].length_mm == pytest.approx(2 * math.pi * 3 * (1 - 40 / 180), rel=0.08)
+
+
+def test_a_step_that_rises_at_the_end_of_the_stroke_carries_no_burr():
+    solid = cut(box((-30, -20, 0), (30, 20, 20)), box((-31, -21, 12), (10, 21, 21)))
+    block = part(solid=solid, faces={"floor": (-20, 0, 12), "riser": (10, 0, 16), "left": (-30, 0, 5)})
+    setup = Setup(
+        name="bench", bodies=(table(), block), cuts=(Cut(name="t", parts=("block",), floor="floor"),)
+    )
+    assert [b.edge for b in burrs_of(setup, [grind(setup, setup.cuts[0])])] == ["block.floor+left"]
 
 
 # What steel keeps.
