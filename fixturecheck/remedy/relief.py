@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from fixturecheck.checks.tolerance import SURE
@@ -98,35 +98,51 @@ class _Held:
 
 def _reliefs_for(setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ...]]:
     """Return every relief of a clash that holds, the wanted kinds first, and why others do not."""
-    held: list[_Held] = []
     why: list[str] = []
-    tried: set[tuple[object, ...]] = set()
-    clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
-    for name in (clash.a, clash.b):
-        body = setup.body(name)
-        if not body.no_function:
-            why.append(f"{name} has no face marked without function")
-            continue
-        other, faces = (clash.b, clash.faces_b) if name == clash.a else (clash.a, clash.faces_a)
-        beside = _faces(setup.body(other), faces)
-        found = list(proposals(setup, clash, body, beside, clear_mm)) if clash.zone_of(name).Solids() else []
-        if not found:
-            kinds = ", ".join(setup.relief.kinds)
-            why.append(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
-        for proposal in found:
-            one = _made(setup, clash, body, proposal, why)
-            # The same drawing on both sides of a clash gives the same relief twice.
-            if one is not None and (key := (one.relief.bodies, proposal.kind, proposal.where)) not in tried:
-                tried.add(key)
-                held.append(one)
-    order = setup.relief.kinds
+    found = [(setup.body(name), p) for name in (clash.a, clash.b) for p in _proposed(setup, clash, name, why)]
+    # A face that lands by a few um is taken back as a whole: a chamfer on its edge leaves it there. Where
+    # bodies overlap, to take a whole face back is the last resort.
+    first = ("setback", "groove") if clash.lands else ("chamfer", "fillet", "undercut", "groove")
+    for wanted in (True, False):
+        group = [(body, p) for body, p in found if (p.kind in first) is wanted]
+        held = _that_hold(setup, clash, group, why)
+        if held:
+            break
+    order = sorted(setup.relief.kinds, key=lambda k: k != "setback") if clash.lands else setup.relief.kinds
 
-    def rank(one: _Held) -> tuple[bool, int, float, str]:
-        # A face that lands by a few um is taken back as a whole; a chamfer on its edge leaves it there.
-        last = clash.lands and one.relief.kind != "setback"
-        return last, order.index(one.relief.kind), sum(one.relief.size_mm), one.relief.edge
+    def rank(one: _Held) -> tuple[int, float, str]:
+        return order.index(one.relief.kind), sum(one.relief.size_mm), one.relief.edge
 
     return sorted(held, key=rank), tuple(dict.fromkeys(why))
+
+
+def _proposed(setup: Setup, clash: Clash, name: str, why: list[str]) -> list[Proposal]:
+    """Return the cuts that might cure a clash on one of its bodies; note why where there is none."""
+    body = setup.body(name)
+    if not body.no_function:
+        why.append(f"{name} has no face marked without function")
+        return []
+    other, faces = (clash.b, clash.faces_b) if name == clash.a else (clash.a, clash.faces_a)
+    beside = _faces(setup.body(other), faces)
+    clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
+    found = list(proposals(setup, clash, body, beside, clear_mm)) if clash.zone_of(name).Solids() else []
+    if not found:
+        kinds = ", ".join(setup.relief.kinds)
+        why.append(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
+    return found
+
+
+def _that_hold(
+    setup: Setup, clash: Clash, group: Sequence[tuple[Body, Proposal]], why: list[str]
+) -> list[_Held]:
+    """Return the reliefs of a group that hold, each once; note why others do not."""
+    held: dict[tuple[object, ...], _Held] = {}
+    for body, proposal in group:
+        one = _made(setup, clash, body, proposal, why)
+        if one is not None:
+            # The same drawing on both sides of a clash gives the same relief twice.
+            held.setdefault((one.relief.bodies, proposal.kind, proposal.where), one)
+    return list(held.values())
 
 
 def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, why: list[str]) -> _Held | None:
