@@ -243,7 +243,7 @@ def _pry_words(pry: Pry) -> str:
 
 def _residual(bench: _Bench, name: str, gone: frozenset[str]) -> Range | None:
     """Return the residual pull on a body from all that is still there, added up."""
-    if not material(bench.setup.body(name).material).magnetic or not bench.setup.poles():
+    if not material(bench.setup.body(name).material).magnetic:
         return Range(low=0.0, high=0.0)
     if not bench.known:
         return None

@@ -8,16 +8,21 @@ from dataclasses import replace
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.holding.cures import cures_of
+from fixturecheck.holding.cures_model import Bench
 from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
 from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
-from fixturecheck.holding.ways import Scene, scene_of, ways_of
 from fixturecheck.holding.release import release_of
+from fixturecheck.holding.ways import Scene, scene_of, ways_of
 from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.setup.model import Setup
 
 Progress = Callable[[str, float], None]
+
+MOST_CURED = 2
+"""Parts of a cut for which cures are looked for, the least held first: what cures them cures their like."""
 
 
 def held(
@@ -37,30 +42,74 @@ def held(
         return None
     missing: dict[str, str] = {}
     progress("magnet", 0.0)
-    magnet, pulls = _magnet(setup, contacts, mesher or TetMesher(), missing)
-    parts: list[PartHold] = []
+    mesher = mesher or TetMesher()
+    magnet, pulls = _magnet(setup, contacts, mesher, missing)
+    benches: list[Bench] = []
     if "magnet" not in missing:
         rig = rig_of(setup, placed, contacts, pulls)
         jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
         for i, (scene, name) in enumerate(jobs):
-            progress(f"hold of {name}", 0.4 + 0.5 * i / len(jobs))
+            progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
             try:
-                parts.append(_part(scene, placed, rig, name))
+                benches.append(bench_of(scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher))
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
+    progress("cures", 0.7)
+    parts = _cured(benches)
     progress("release", 0.9)
     release = release_of(setup, placed, contacts, cuts, magnet, missing.get("magnet", ""))
     return Held(parts=tuple(parts), pulls=pulls, release=release, missing=missing)
 
 
-def _part(scene: Scene, placed: Mapping[str, Solid], rig: Rig, name: str) -> PartHold:
-    """Load one part by one cut until it lets go, and follow it from there."""
+def bench_of(
+    scene: Scene,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    rig: Rig,
+    name: str,
+    *,
+    magnet: Magnet | None = None,
+    mesher: TetMesher | None = None,
+) -> Bench:
+    """Load one part by one cut until it lets go, and follow it from there.
+
+    Raises
+    ------
+    NotComputedError
+        No grinding energy is known, the pull on the part is not, or the analysis gave no answer.
+    """
     setup, cut = scene.setup, scene.ground.cut
     bearing = bearing_of(setup, placed, scene.ground, setup.body(name))
     borne = every_case(rig, bearing)
     found = part_hold(rig, bearing, borne, cut=cut.name, loose=loose_blocks(setup, rig))
     least = setup.holding.least_factor if setup.holding else 0.0
-    return replace(found, ways=ways_of(scene, found, borne, least))
+    return Bench(
+        scene=scene,
+        placed=placed,
+        contacts=contacts,
+        rig=rig,
+        bearing=bearing,
+        part=replace(found, ways=ways_of(scene, found, borne, least)),
+        least_factor=least,
+        magnet=magnet,
+        mesher=mesher or TetMesher(),
+    )
+
+
+def _cured(benches: list[Bench]) -> list[PartHold]:
+    """Look for what brings the factors back: of the parts that are held least in each cut."""
+    weak = sorted((b for b in benches if _low(b) < b.least_factor), key=_low)
+    asked = set()
+    for cut in {b.part.cut for b in weak}:
+        asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_CURED]}
+    return [
+        replace(b.part, remedies=tuple(c.says for c in cures_of(b))) if id(b) in asked else b.part
+        for b in benches
+    ]
+
+
+def _low(bench: Bench) -> float:
+    return bench.part.factors.factor.low
 
 
 def _magnet(

@@ -18,7 +18,7 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.factor import Borne
 from fixturecheck.holding.model import LoadCase, PartHold, Way, Ways
 from fixturecheck.kernel.clip import carried
-from fixturecheck.kernel.regions import apart, box_gap_mm, loose_box, moved, split
+from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_crash import Crash, Outcome, follow_overlap
@@ -31,7 +31,8 @@ FAR_MM = 30.0
 """How far it is followed to whatever it runs into."""
 GIVE_MM = 0.005
 """A rise that the springs of the contacts make when they are relieved, and no bite."""
-_SAMPLES = 6
+_SAMPLES = 5
+_STANDS_CLEAR = Crash(outcome=Outcome.STAYS, moved_mm=(0.0, TRAVEL_MM), overlap_mm3=(0.0, 0.0), first_mm=None)
 _NEAR_MM = 0.01
 _MOST_STEPS = 60
 
@@ -71,7 +72,10 @@ def scene_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> Sc
 
 
 def ways_of(scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: float) -> Ways:
-    """Follow a part in every case whose factor is below the least, and in the worst of each stroke.
+    """Follow a part in the cases whose factor is below the least, and in the worst of each stroke.
+
+    The case borne least comes first; once one digs in, those that are borne better change no verdict and are
+    not followed.
 
     Parameters
     ----------
@@ -84,11 +88,16 @@ def ways_of(scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: 
     """
     first = {b.case.stroke: b for b in reversed(borne)}
     asked = [b for b in borne if b.collapse.factor.low < least_factor or b is first[b.case.stroke]]
-    found = [w for b in asked if (w := _way(scene, part.part, b.case, b.collapse, "")) is not None]
-    worst = part.factors.worst
-    if all(w.case is not part.case or w.factor > worst.factor.low * (1 + 1e-6) for w in found):
+    cases = [(b.case, b.collapse) for b in asked]
+    if part.factors.factor.low < borne[0].collapse.factor.low * (1.0 - 1e-6):
         # Some corner of the inputs is worse than the one that every case was loaded at.
-        found += [w for w in (_way(scene, part.part, part.case, worst, ""),) if w is not None]
+        cases.insert(0, (part.case, part.factors.worst))
+    found: list[Way] = []
+    for case, collapse in cases:
+        way = _way(scene, part.part, case, collapse, "")
+        found += [way] if way is not None else []
+        if way is not None and way.digs_in:
+            break
     lost = [
         w
         for loss in part.losses
@@ -139,10 +148,13 @@ def follow_into(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
     """Say whether the wheel bites into a body beyond what its pass takes."""
     shape = scene.standing[motion.body]
     what = f"{motion.body} on its way and the wheel"
+    near = _near(wheel, shape)
+    if near is None:
+        return _STANDS_CLEAR
     side_mm = -GIVE_MM * _side_of_wall(scene)
-    give_mm3 = split(moved(shape, (0.0, side_mm, GIVE_MM)), wheel, what).taken_mm3
+    give_mm3 = split(moved(shape, (0.0, side_mm, GIVE_MM)), near, what).taken_mm3
     return follow_overlap(
-        lambda t: split(_after(shape, motion, t), wheel, what).taken_mm3,
+        lambda t: split(_after(shape, motion, t), near, what).taken_mm3,
         travel_mm=TRAVEL_MM,
         noise_mm3=give_mm3 + 1e-6,
         samples=_SAMPLES,
@@ -156,7 +168,10 @@ def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
     """
     shape = scene.standing[motion.body]
     what = f"the stock of {motion.body} on its way and the wheel"
-    lowered = moved(wheel, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
+    near = _near(wheel, shape)
+    if near is None:
+        return _STANDS_CLEAR
+    lowered = moved(near, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
     crash = follow_overlap(
         lambda t: split(_after(shape, motion, t), lowered, what).taken_mm3,
         travel_mm=TRAVEL_MM,
@@ -165,6 +180,14 @@ def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
     # More of the same layer is the pass itself, at the depth that was set.
     stays = crash.outcome is Outcome.DIGS_IN
     return replace(crash, outcome=Outcome.STAYS, first_mm=None) if stays else crash
+
+
+def _near(wheel: Shape, shape: Shape) -> Shape | None:
+    """Return what of the wheel a body can reach on its way; booleans with less of it cost less."""
+    x0, y0, z0, x1, y1, z1 = loose_box(shape)
+    far = 1.5 * TRAVEL_MM
+    reach = (x0 - far, y0 - far, z0 - far, x1 + far, y1 + far, z1 + far)
+    return clipped(wheel, reach, "the wheel by the reach of a body")
 
 
 def _side_of_wall(scene: Scene) -> int:

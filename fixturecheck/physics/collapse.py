@@ -23,6 +23,8 @@ from fixturecheck.physics.ranges import Range
 CEILING = 100.0
 # A path this near to the upper bound cannot be bettered; other starts are then not tried.
 AT_THE_BOUND = 0.995
+# A factor that is nothing: without friction a path creeps on in its own rounding, and the bound is zero.
+NOTHING = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,10 +101,11 @@ def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
         found += _other_starts(holding, equations, ceiling)
     path, start = min(found, key=lambda pair: pair[0].factor)
     factors = [candidate.factor for candidate, _ in found]
-    if max(factors) > bound * (1.0 + 1e-3) + _blur(equations):
+    if max(factors) > bound * (1.0 + 1e-3) + max(_blur(equations), NOTHING):
         message = f"collapse: a factor of {max(factors):.4g} lies above its upper bound {bound:.4g}"
         raise NotComputedError(message)
-    factor = Range(low=min(*factors, ceiling), high=min(max(factors), ceiling))
+    factors = [min(f, bound, ceiling) for f in factors]
+    factor = Range(low=min(factors), high=max(factors))
     at_least = path.ended == "ceiling"
     moving = () if at_least else _motion_at_end(holding, equations, path)
     return Collapse(
@@ -120,7 +123,7 @@ def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
 
 def _blur(equations: Equations) -> float:
     """Factor that is lost in the accuracy of equilibrium: a small share of the held loads over the cut."""
-    return 3.0 * LOOSE * float(np.linalg.norm(equations.held_n) / np.linalg.norm(equations.cutting_n)) + 1e-6
+    return 3.0 * LOOSE * float(np.linalg.norm(equations.held_n) / np.linalg.norm(equations.cutting_n))
 
 
 def _other_starts(holding: Holding, equations: Equations, ceiling: float) -> list[tuple[LoadPath, State]]:

@@ -1,0 +1,105 @@
+"""What would bring a factor back: a lighter cut, a clamp tightened, pull, area, finish, a block, a vise.
+
+Every cure is solved for on the set-up itself and told only after the changed set-up went through the full
+analysis and reached the least factor. How large a change is compares what is needed with what there is; a
+block, a better finish and another way of holding count as a change of two, two and ten (common practice, no
+source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from fixturecheck.errors import KernelError, NotComputedError, SetupError
+from fixturecheck.holding.clamping import pressed
+from fixturecheck.holding.cures_block import stopped
+from fixturecheck.holding.cures_field import more_pull
+from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words
+from fixturecheck.holding.cures_vise import between_jaws
+from fixturecheck.holding.factor import bearing_of
+from fixturecheck.setup.holding import Clamp
+
+LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.001, 0.0005
+"""The finest downfeed worth setting on a hand wheel, and the step of the answer."""
+MOST_CLAMP_RATIO, CLAMP_STEP = 4.0, 0.05
+"""How far a clamp may be tightened beyond what is stated; its screw is not judged."""
+
+
+def cures_of(bench: Bench) -> tuple[Cure, ...]:
+    """Return every change that brings the factor back, the smallest first.
+
+    Another way of holding is looked for only where no change is enough.
+    """
+    ways: tuple[Callable[[Bench], Iterator[Cure]], ...] = (lighter_cut, tighter_clamps, stopped, more_pull)
+    found = [cure for way in ways for cure in _tried(way, bench)]
+    if not found:
+        found = list(_tried(between_jaws, bench))
+    started = [replace(c, says=c.says[0].upper() + c.says[1:]) for c in found]
+    return tuple(sorted(started, key=lambda c: (c.change_ratio, c.says)))
+
+
+def _tried(way: Callable[[Bench], Iterator[Cure]], bench: Bench) -> Iterator[Cure]:
+    """Yield what a way gives; one that cannot be computed cures nothing."""
+    try:
+        yield from list(way(bench))
+    except (NotComputedError, KernelError, SetupError):
+        return
+
+
+def lighter_cut(bench: Bench) -> Iterator[Cure]:
+    """Look for the deepest pass that is held."""
+    ground, now_mm = bench.scene.ground, bench.scene.ground.cut.downfeed_mm
+    body = bench.scene.setup.body(bench.part.part)
+
+    def at(depth_mm: float) -> Changed:
+        shallow = replace(ground, cut=replace(ground.cut, downfeed_mm=depth_mm))
+        bearing = bearing_of(bench.scene.setup, bench.placed, shallow, body)
+        return Changed(rig=bench.rig, bearing=bearing)
+
+    # On whole steps, whatever the depth stated.
+    start_mm = DEPTH_STEP_MM * -(-now_mm // DEPTH_STEP_MM)
+    search = Search(change=at, corners=[bench.first_corner()])
+    found = search.least(bench.least_factor, now=start_mm, most=LEAST_DEPTH_MM, step=DEPTH_STEP_MM)
+    if found is not None:
+        depth_mm, factor = found
+        says = (
+            f"feed down {depth_mm:.4f} mm a pass instead of {now_mm:.4g}: {bench.part.part} then "
+            f"{holds_words(factor)}"
+        )
+        yield Cure(says=says, change_ratio=now_mm / depth_mm, factor=factor)
+
+
+def tighter_clamps(bench: Bench) -> Iterator[Cure]:
+    """Look for how much harder all clamps together must press."""
+    setup = bench.scene.setup
+    if setup.holding is None or not setup.holding.clamps:
+        return
+    stated, clamps = setup.holding, setup.holding.clamps
+
+    def at(ratio: float) -> Changed:
+        harder = tuple(_times(c, ratio) for c in clamps)
+        changed = replace(setup, holding=replace(stated, clamps=harder))
+        rig = replace(bench.rig, clamps=pressed(changed, bench.placed))
+        return Changed(rig=rig, bearing=bench.bearing)
+
+    search = Search(change=at, corners=[bench.first_corner()])
+    found = search.least(bench.least_factor, now=1.0, most=MOST_CLAMP_RATIO, step=CLAMP_STEP)
+    if found is not None:
+        ratio, factor = found
+        each = " and ".join(_tightened(c, ratio) for c in clamps)
+        says = f"tighten {each}: {bench.part.part} then {holds_words(factor)}"
+        yield Cure(says=says, change_ratio=ratio, factor=factor)
+
+
+def _times(clamp: Clamp, ratio: float) -> Clamp:
+    if clamp.force_n is not None:
+        return replace(clamp, force_n=ratio * clamp.force_n)
+    return replace(clamp, torque_nm=ratio * (clamp.torque_nm or 0.0))
+
+
+def _tightened(clamp: Clamp, ratio: float) -> str:
+    if clamp.force_n is not None:
+        return f"{clamp.name} to {ratio * clamp.force_n:.0f} N (stated {clamp.force_n:g})"
+    torque_nm = clamp.torque_nm or 0.0
+    return f"{clamp.name} to {ratio * torque_nm:.1f} N m (stated {torque_nm:g})"

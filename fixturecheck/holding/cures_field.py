@@ -1,0 +1,187 @@
+"""How much more pull would hold a part: a stronger magnet, a better finish, a larger seat.
+
+Magnet and finish are solved again as a field, at the weak end of finish and material, which is what the
+factor is told at; the strong end is left as it was, or at the weak one where that has passed it. A larger
+seat is another part: it is tried with the pull per area that was found, and the cure says so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words, scaled_pull
+from fixturecheck.holding.iron import ferrous_bodies
+from fixturecheck.holding.pull import FacePull, Magnet, Pulls
+from fixturecheck.holding.rating import find_source
+from fixturecheck.magnet import MagnetModel
+from fixturecheck.setup.holding import Holding
+from fixturecheck.shop.tables import finishes
+
+MOST_PULL_RATIO, PULL_STEP = 4.0, 0.05
+RATED_STEP_N_CM2, SHARE_STEP = 5.0, 0.05
+_FINISH_CHANGE = 2.0
+_SOLVES = 2
+"""Fields solved again for one cure: each costs as much as the first."""
+_PULL_EXPONENT = 1.5
+"""How pull rises with the magnet short of saturation; only a first guess, what is told is solved."""
+
+
+def more_pull(bench: Bench) -> Iterator[Cure]:
+    """Look for the pull that holds the part, and for the seat, the magnet or the finish that gives it."""
+    rig, magnet, holding = bench.rig, bench.magnet, bench.scene.setup.holding
+    if magnet is None or holding is None:
+        return
+    if rig.pulls is None:
+        yield from _switched_on(bench, magnet)
+        return
+    search = Search(
+        change=lambda ratio: Changed(rig=scaled_pull(rig, ratio), bearing=bench.bearing),
+        corners=[bench.first_corner()],
+    )
+    found = search.least(bench.least_factor, now=1.0, most=MOST_PULL_RATIO, step=PULL_STEP)
+    if found is None:
+        return
+    ratio, factor = found
+    yield _larger_seat(bench, rig.pulls, ratio, factor)
+    yield from _more_magnet(bench, magnet, holding, ratio)
+    yield from _finer(bench, magnet, holding)
+
+
+def _larger_seat(bench: Bench, pulls: Pulls, ratio: float, factor: float) -> Cure:
+    area_mm2 = sum(f.area_mm2 for f in pulls.on(bench.part.part))
+    says = (
+        f"seat {bench.part.part} on {ratio * area_mm2:.0f} mm2 of the magnet instead of {area_mm2:.0f}: at "
+        f"the same pull per area it then {holds_words(factor)}"
+    )
+    return Cure(says=says, change_ratio=ratio, factor=factor)
+
+
+def _switched_on(bench: Bench, magnet: Magnet) -> Iterator[Cure]:
+    """Look at what the magnet does when it is switched on."""
+    factor, _ = Changed(rig=replace(bench.rig, pulls=magnet.pulls(1.0)), bearing=bench.bearing).weakest()
+    if factor >= bench.least_factor:
+        says = f"switch the magnet on: {bench.part.part} then {holds_words(factor)}"
+        yield Cure(says=says, change_ratio=1.0, factor=factor)
+
+
+def _more_magnet(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
+    """Turn a trifle further up, or look for a chuck of a higher rating."""
+    part = bench.part.part
+    if holding.magnet == "trifle":
+        share = holding.trifle_share * ratio ** (1.0 / _PULL_EXPONENT)
+        for _ in range(_SOLVES):
+            share = min(1.0, SHARE_STEP * math.ceil(share / SHARE_STEP - 1e-9))
+            factor = _solved_again(bench, magnet.weak, share)
+            if factor >= bench.least_factor:
+                says = (
+                    f"turn the magnet up to {share:.0%} of full instead of {holding.trifle_share:.0%}: "
+                    f"{part} then {holds_words(factor)}"
+                )
+                yield Cure(says=says, change_ratio=share / holding.trifle_share, factor=factor)
+                return
+            share *= 1.5
+        return
+    rated_n_cm2 = holding.rated_pull_n_cm2 * ratio
+    for _ in range(_SOLVES):
+        rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
+        factor = _solved_again(bench, magnet.weak, _strength(bench, magnet, holding, rated_n_cm2))
+        if factor >= bench.least_factor:
+            says = (
+                f"use a chuck rated {rated_n_cm2:.0f} N/cm2 instead of {holding.rated_pull_n_cm2:g}: {part} "
+                f"then {holds_words(factor)}"
+            )
+            yield Cure(says=says, change_ratio=rated_n_cm2 / holding.rated_pull_n_cm2, factor=factor)
+            return
+        rated_n_cm2 *= max(1.1, bench.least_factor / max(factor, 1e-3))
+        if rated_n_cm2 > MOST_PULL_RATIO * holding.rated_pull_n_cm2:
+            return
+
+
+def _strength(bench: Bench, magnet: Magnet, holding: Holding, rated_n_cm2: float) -> float:
+    """Return the strength, relative to the magnet as it is, that gives another rated pull."""
+    if holding.shim_mm is not None:
+        message = "with a second point over a shim, a chuck of another rating has a second point of its own"
+        raise NotComputedError(message)
+    setup = replace(bench.scene.setup, holding=replace(holding, rated_pull_n_cm2=rated_n_cm2))
+    source = find_source(setup, bench.mesher)
+    return source.mmf_a / magnet.source.mmf_a
+
+
+def _finer(bench: Bench, magnet: Magnet, holding: Holding) -> Iterator[Cure]:
+    """Look for the next finer finishes of the part's seats, one after the other."""
+    body, pulls = bench.scene.setup.body(bench.part.part), bench.rig.pulls
+    if pulls is None:
+        return
+    seats = sorted(_mine(f, body.name) for f in pulls.on(body.name))
+    stated = {body.finish.get(s, body.finish.get("*", "")) for s in seats}
+    table = finishes()
+    order = sorted(table, key=lambda n: (table[n].rz_um[1], n))
+    if not stated <= set(order):
+        return
+    roughest = max(stated, key=lambda n: table[n].rz_um[1])
+    share = holding.trifle_share if holding.magnet == "trifle" else 1.0
+    finer = [n for n in order if table[n].rz_um[1] < table[roughest].rz_um[1]]
+    for name in finer[::-1][:_SOLVES]:
+        closer_um = {
+            s: (table[body.finish.get(s, body.finish.get("*", ""))].rz_um[1] - table[name].rz_um[1]) / 2
+            for s in seats
+        }
+        factor = _solved_again(bench, _closer(magnet.weak, body.name, closer_um), share)
+        if factor >= bench.least_factor:
+            says = (
+                f"finish the seat of {body.name} {name.replace('_', ' ')} instead of "
+                f"{roughest.replace('_', ' ')}: it then {holds_words(factor)}"
+            )
+            yield Cure(says=says, change_ratio=_FINISH_CHANGE, factor=factor)
+            return
+
+
+def _mine(face: FacePull, body: str) -> str:
+    """Return the face of the body that is pulled."""
+    where = face.a if face.a.split(".", 1)[0] == body else face.b
+    return where.split(".", 1)[1]
+
+
+def _closer(model: MagnetModel, body: str, closer_um: dict[str, float]) -> MagnetModel:
+    """Return the model with the gaps of a body's faces made narrower by a finer finish."""
+    gaps = []
+    for gap in model.gaps:
+        sides = [s.split(".", 1) for s in gap.name.split(" on ")]
+        mine = [f for name, f in sides if name == body and f in closer_um]
+        narrower_mm = max(0.0, closer_um[mine[0]]) * 1e-3 if mine and gap.counts else 0.0
+        gaps.append(replace(gap, gap_mm=gap.gap_mm - narrower_mm))
+    return replace(model, gaps=tuple(gaps))
+
+
+def _solved_again(bench: Bench, model: MagnetModel, strength: float) -> float:
+    """Solve the field at its weak end and put it through the full analysis.
+
+    Raises
+    ------
+    NotComputedError
+        The field did not converge.
+    """
+    pulls = bench.rig.pulls
+    if pulls is None:
+        message = "no magnet pulls here"
+        raise NotComputedError(message)
+    solved = {p.name: p for p in model.solve(strength).patches}
+    faces = []
+    for face in pulls.faces:
+        found = solved.get(f"{face.a} on {face.b}")
+        if found is not None:
+            faces.append(
+                replace(
+                    face,
+                    weak_n=found.pull_n,
+                    weak_at_mm=found.centre_mm,
+                    strong_n=max(face.strong_n, found.pull_n),
+                    pressure_n_mm2=found.pressure_n_mm2,
+                )
+            )
+    rig = replace(bench.rig, pulls=replace(pulls, faces=tuple(faces)))
+    factor, _ = Changed(rig=rig, bearing=bench.bearing).weakest()
+    return factor
