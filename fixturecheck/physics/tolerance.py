@@ -197,3 +197,37 @@ def corners(half_mm: Floats, limit: int = MOST_CORNERED) -> Floats | None:
         return None
     signs = np.array(np.meshgrid(*[[-1.0, 1.0]] * count, indexing="ij")).reshape(count, -1).T
     return np.asarray(signs * half_mm)
+
+
+def linear_extremes(problem: Linear, half_mm: Floats, seen: Floats) -> Floats | None:
+    """Return how far each seen quantity moves at most over all zones, exactly and for any number of faces.
+
+    While the same contacts carry, the rest is linear in the errors, so the extreme is the sum of each
+    face's share, |s| times half its zone, and no corner need be gone through.
+
+    Parameters
+    ----------
+    half_mm : ndarray, shape (k,)
+        Half of each face's zone.
+    seen : ndarray, shape (q, m)
+        What is seen of the moves, one quantity a row.
+
+    Returns
+    -------
+    ndarray, shape (q,), or None
+        None where somewhere in the zones another set of contacts carries: the sum is then no bound.
+
+    Raises
+    ------
+    NotComputedError
+        The parts as drawn have no rest.
+    """
+    free = null_space(problem.slope[problem.gap_mm <= TOUCHES_MM])
+    basis = find_basis(problem, problem.gap_mm, free)
+    moves = -basis.inverse @ problem.growth[basis.rows]
+    start = -basis.inverse @ problem.gap_mm[basis.rows]
+    gap = problem.gap_mm + problem.slope @ start
+    swing = np.abs(problem.growth + problem.slope @ moves) @ half_mm
+    if np.any(gap - swing < -FITS_MM):
+        return None
+    return np.asarray(np.abs(seen @ moves) @ half_mm)

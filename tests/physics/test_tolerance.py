@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import linprog
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.physics.tolerance import Linear, corners, draw_errors, solve_draws
+from fixturecheck.physics.tolerance import Linear, corners, draw_errors, linear_extremes, solve_draws
 
 
 def stack(count=4):
@@ -73,3 +73,27 @@ def test_seats_that_contradict_each_other_are_said_to():
     )
     with pytest.raises(NotComputedError, match="contradict"):
         solve_draws(problem, np.array([[0.01]]))
+
+
+def test_the_linear_extreme_is_the_worst_corner_and_needs_no_corner_with_many_faces():
+    half = np.array([0.01, 0.02, 0.005, 0.03, 0.01, 0.01, 0.02, 0.015])
+    corner = solve_draws(stack(), corners(half)).move
+    assert linear_extremes(stack(), half, np.eye(4)) == pytest.approx(np.abs(corner).max(axis=0), abs=1e-12)
+    # Forty faces: by hand, the top of a stack is out by the sum of all half zones under it.
+    many = np.linspace(0.001, 0.02, 40)
+    assert corners(many) is None
+    found = linear_extremes(stack(20), many, np.eye(20))
+    assert found == pytest.approx(np.cumsum(many)[1::2], abs=1e-12)
+
+
+def test_a_stop_that_carries_only_at_a_corner_of_the_zones_makes_the_sum_no_bound():
+    # A part on a table under its weight, with a second foot 5 um higher that lands when errors pass it.
+    problem = Linear(
+        gap_mm=np.array([0.0, 0.005]),
+        slope=np.array([[1.0], [1.0]]),
+        growth=np.array([[-1.0, 0.0], [0.0, -1.0]]),
+        load=np.array([-1.0]),
+    )
+    seen = np.ones((1, 1))
+    assert linear_extremes(problem, np.array([0.002, 0.002]), seen) == pytest.approx([0.002])
+    assert linear_extremes(problem, np.array([0.004, 0.004]), seen) is None
