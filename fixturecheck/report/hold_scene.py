@@ -20,11 +20,14 @@ from fixturecheck.result import NamedShape, Result, Role, Verdict
 Drawn = tuple[dict[str, Any], list[Figure]]
 
 _BODIES = (Role.PART, Role.FIXTURE)
-_VIEWS = (FRONT_RIGHT, (0.42, -0.62, 0.75), (0.2, -0.75, 0.75), (0.15, -0.6, 0.95), (0.8, -0.45, 0.45))
+_VIEWS = (FRONT_RIGHT, (0.42, -0.62, 0.75), (0.2, -0.75, 0.75), (0.15, -0.6, 0.95), (0.1, -0.2, 0.97))
 """From the operator's side, so that X runs to the right."""
 
 _GHOST, _GHOST_EDGES = 0.1, 0.75
 _MOST_CUTS = 4
+_ROOM_MM = 60.0
+"""A small part is not drawn larger than a picture of this height shows it."""
+
 _LARGEST_MOVE_SHARE = 0.11
 _LOAD_RGB = (18, 74, 130)
 
@@ -49,7 +52,9 @@ def _pull(stage: Stage, hold: HoldFound) -> Drawn:
     faces = [(np.array(m.toward), sum(m.area_mm2)) for m in hold.maps]
     eye = _best_eye(faces, figure.points_mm)
     centre, height = fit(figure.points_mm, eye)
-    height *= 1.12
+    height *= 1.2
+    # The scale stands in a corner, so the map makes room for it.
+    centre = centre + 0.1 * height * np.cross(up_for(eye), eye)
     colours = body_colours(stage.result.shapes)
     actors = [
         {**actor(s, colours, pale=True), "opacity": 1.0}
@@ -185,7 +190,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
             *(f.actor(layer=1, opacity_share=0.26, lit=True) for f in moved),
             *_wheel(stage, part),
         ],
-        "camera": camera(centre, eye, up_for(eye), 1.4 * height),
+        "camera": camera(centre, eye, up_for(eye), max(1.15 * height, min(1.8 * height, _ROOM_MM))),
         "cut": False,
         "tags": [*about[:4]],
         "arrows": arrows,
@@ -221,9 +226,7 @@ def _moved(stage: Stage, move: BodyMoves, far_mm: float, name: str) -> Figure:
 
 def _motion_arrow(stage: Stage, move: BodyMoves, far_mm: float, part: PartHeld) -> dict[str, Any]:
     """Return the arrow of the body that goes first, from the top of its middle."""
-    points = stage.meshes[move.body].all_points_mm()
-    middle = (points.min(axis=0) + points.max(axis=0)) / 2
-    foot = np.array([middle[0], middle[1], points[:, 2].max()])
+    foot = _foot(stage.meshes[move.body].all_points_mm(), np.array(part.load_at_mm))
     way = np.array(move.velocity) + np.cross(move.turn_rad_mm, foot - np.array(move.at_mm))
     return {
         "at": foot.tolist(),
@@ -232,6 +235,18 @@ def _motion_arrow(stage: Stage, move: BodyMoves, far_mm: float, part: PartHeld) 
         "into": False,
         "lines": [f"{move.body} goes this way", outcome_words(part)],
     }
+
+
+def _foot(points: Floats, load_at_mm: Floats) -> Floats:
+    """Return a place on top of a body, along its longer side, that is well away from the load."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    along = int(np.argmax((high - low)[:2]))
+    feet = []
+    for share in (0.5, 0.25, 0.75):
+        foot = np.append(0.5 * (low + high)[:2], high[2])
+        foot[along] = low[along] + share * (high - low)[along]
+        feet.append(foot)
+    return max(feet, key=lambda foot: round(float(np.linalg.norm(foot - load_at_mm)), 3))
 
 
 def _side_eye(stage: Stage, part: PartHeld, points: Floats) -> Floats:

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.report.figures import flat_arrows, shaded, squares, turned_and_shifted
+from fixturecheck.report.figures import flat_arrows, is_hidden, shaded, squares, turned_and_shifted
 from fixturecheck.report.ink import STRIP, Projection
 from fixturecheck.report.painter import Drawn, Painter
 from fixturecheck.report.pictures import write_job
@@ -126,3 +126,14 @@ def test_a_body_that_goes_is_turned_as_scipy_turns() -> None:
     wanted = Rotation.from_rotvec(turn).apply(points - about) + about + shift
     assert turned_and_shifted(points, about, turn, shift) == pytest.approx(wanted)
     assert turned_and_shifted(points, about, 0 * turn, shift) == pytest.approx(points + shift)
+
+
+def test_what_stands_before_a_place_hides_it() -> None:
+    """A wall from x = 1 on: a place behind it is hidden from +X, not from -X, nor beside or on the wall."""
+    wall = np.array([[[1.0, -5.0, -5.0], [1.0, 5.0, -5.0], [1.0, 0.0, 5.0]]])
+    away = np.array([1.0, 0.0, 0.0])
+    assert is_hidden(wall, np.array([0.0, 0.0, 0.0]), away)
+    assert not is_hidden(wall, np.array([0.0, 0.0, 0.0]), -away)
+    assert not is_hidden(wall, np.array([0.0, 4.0, 4.0]), away)
+    assert not is_hidden(wall, np.array([1.0, 0.0, 0.0]), away)
+    assert not is_hidden(wall, np.array([0.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0]))
