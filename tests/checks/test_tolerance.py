@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -61,6 +62,29 @@ def test_a_floor_with_a_narrower_zone_than_its_seats_is_no_go():
     assert floor.verdict is Verdict.NO_GO
     assert floor.limit == pytest.approx(2.0)
     assert "part.base" in floor.remedy
+
+
+def test_the_share_beyond_the_limit_is_that_of_a_normal_spread():
+    findings, _ = found({"base": 0.03, "floor": 0.012})
+    (floor,) = [f for f in findings if f.subject == "top/part.floor"]
+    told = re.search(r"([\d.]+)% of the draws are beyond the 6\.0 um", floor.says)
+    # Zones of 30 and 10 um: sigma hypot(5, 10/6); both tails beyond 6 um of a normal distribution.
+    sigma = math.hypot(30 / 6, 10 / 6)
+    assert float(told[1]) / 100 == pytest.approx(math.erfc(6 / sigma / math.sqrt(2)), abs=0.02)
+
+
+@pytest.mark.parametrize(("zones", "few"), [({"base": 0.03}, True), ({"*": 0.01}, False)])
+def test_only_corners_that_were_gone_through_are_called_the_worst(zones, few):
+    # A block with two slots has sixteen faces, the corners of whose zones are too many to go through.
+    block = cq.Workplane(Shapes.box(30, 20, 20, (15, 0, 0)))
+    for y in (-8, 8):
+        block = block.cut(cq.Workplane().box(10, 4, 4).translate((15, y, 18)))
+    findings, answer = found(zones, solid=block.solids().val())
+    assert (len(answer.odds.faces) <= 12) is few
+    (floor,) = [f for f in findings if f.subject == "top/part.floor"]
+    assert ("at the worst corners of the zones" in floor.says) is few
+    assert ("furthest of the draws" in floor.says) is not few
+    assert "parallel" in floor.source
 
 
 def test_a_ledge_close_behind_its_seat_may_land_first():
