@@ -130,6 +130,32 @@ def tidy(rotation: Floats) -> Floats:
     return np.asarray(rotation @ (1.5 * np.eye(3) - 0.5 * gram))
 
 
+def slopes(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> tuple[Ints, Floats]:
+    """Return how each gap changes with the twists of its two bodies.
+
+    Returns
+    -------
+    column : ndarray, shape (n, 2)
+        Which of `bodies` each side is; -1 where that side does not move.
+    slope : ndarray, shape (n, 2, 6)
+        Normal, then (point - centre) x normal, for a; the same with the other sign for b; zero where it
+        does not move.
+    """
+    n = len(rows.gap_mm)
+    column = np.full((n, 2), -1, dtype=np.int64)
+    slope = np.zeros((n, 2, 6))
+    where = np.full(int(max(rows.body_a.max(initial=0), rows.body_b.max(initial=0), bodies.max())) + 1, -1)
+    where[bodies] = np.arange(len(bodies))
+    sides = ((rows.body_a, rows.point_a_mm, 1.0), (rows.body_b, rows.point_b_mm, -1.0))
+    for side, (body, point, sign) in enumerate(sides):
+        column[:, side] = where[body]
+        loose = np.flatnonzero(column[:, side] >= 0)
+        normal = sign * rows.normal[loose]
+        slope[loose, side, :3] = normal
+        slope[loose, side, 3:] = cross(point[loose] - centres_mm[column[loose, side]], normal)
+    return column, slope
+
+
 def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
     """Return how each gap changes with the twists of the loose bodies.
 
@@ -138,20 +164,16 @@ def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
     ndarray, shape (n, 6 * len(bodies))
         Columns per body: normal, then (point - centre) x normal.
     """
-    n = len(rows.gap_mm)
-    out = np.zeros((n, len(bodies), 6))
-    where = np.full(int(max(rows.body_a.max(initial=0), rows.body_b.max(initial=0), bodies.max())) + 1, -1)
-    where[bodies] = np.arange(len(bodies))
-    sides = ((rows.body_a, rows.point_a_mm, 1.0), (rows.body_b, rows.point_b_mm, -1.0))
-    for body, point, sign in sides:
-        column = where[body]
-        loose = np.flatnonzero(column >= 0)
-        at = column[loose]
-        normal = rows.normal[loose]
-        arm = point[loose] - centres_mm[at]
-        out[loose, at, :3] += sign * normal
-        out[loose, at, 3:] += sign * cross(arm, normal)
-    return out.reshape(n, 6 * len(bodies))
+    return spread(*slopes(rows, bodies, centres_mm), len(bodies))
+
+
+def spread(column: Ints, slope: Floats, bodies: int) -> Floats:
+    """Return slopes (n, 2, 6) of two bodies as rows (n, 6 * bodies) of all of them."""
+    out = np.zeros((len(column), bodies, 6))
+    for side in (0, 1):
+        loose = np.flatnonzero(column[:, side] >= 0)
+        out[loose, column[loose, side]] += slope[loose, side]
+    return out.reshape(len(column), 6 * bodies)
 
 
 def cross(a: Floats, b: Floats) -> Floats:

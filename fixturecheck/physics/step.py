@@ -9,7 +9,7 @@ import numpy as np
 from scipy import sparse
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, cross, jacobian
+from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, cross, slopes, spread
 
 FINEST_MM = 1e-3
 """Looks never reach less far than this."""
@@ -148,22 +148,24 @@ def programme(
     """
     count = len(frame.bodies)
     wrench = frame.wrench(poses)
-    strength = np.linalg.norm(wrench, axis=1)
-    metric = np.repeat(np.maximum(strength, 0.05), 6)
-    scale = np.ones((count, 6))
-    scale[:, 3:] = 1.0 / frame.size[:, None]
-    flat = scale.ravel()
-    centres = frame.centres(poses)
-    slope = jacobian(rows, frame.bodies, centres) * flat
+    metric = np.maximum(np.linalg.norm(wrench, axis=1), 0.05)
+    column, slope = slopes(rows, frame.bodies, frame.centres(poses))
+    size = np.concatenate((frame.size, [1.0]))
+    slope[:, :, 3:] /= size[column][:, :, None]
     room = np.where(np.abs(rows.gap_mm) <= closed_mm, 0.0, rows.gap_mm) / step_mm
-    near = _distinct(slope, room, np.flatnonzero(room <= reach_of(slope, metric, wrench)))
-    solved = solve_quadratic(metric, wrench.ravel(), slope[near], room[near])
+    near = np.flatnonzero(room <= _reach(column, slope, metric, wrench))
+    near = _distinct(column, slope, room, near)
+    flat = np.repeat(metric, 6)
+    dense = spread(column[near], slope[near], count)
+    solved = solve_quadratic(flat, wrench.ravel(), dense, room[near])
     if solved is None:
         return None
     move, multiplier = solved
     force = np.zeros(len(room))
     force[near] = multiplier * frame.unit_n
-    return (move * flat * step_mm).reshape(count, 6), force
+    twists = move.reshape(count, 6) * step_mm
+    twists[:, 3:] /= frame.size[:, None]
+    return twists, force
 
 
 def _columns(dense: Floats) -> sparse.csc_matrix:
@@ -173,22 +175,25 @@ def _columns(dense: Floats) -> sparse.csc_matrix:
     return sparse.csc_matrix((dense[row, column], row, start), shape=dense.shape)
 
 
-def _distinct(slope: Floats, room: Floats, near: Ints) -> Ints:
+def _distinct(column: Ints, slope: Floats, room: Floats, near: Ints) -> Ints:
     """Return the rows of which no other says the same; faces that match see each corner from both sides."""
-    mixed = slope[near] @ np.cos(np.arange(slope.shape[1]) * 1.7 + 0.3) + 1.3 * room[near]
+    # Of two bodies the row may start with either, so what is compared does not know which comes first.
+    weights = np.cos(np.arange(6) * 1.7 + 0.3)
+    each = (slope[near] @ weights) * np.cos(column[near] * 2.3 + 0.7)
+    mixed = each.sum(axis=1) + 1.3 * room[near]
     _, first = np.unique(np.round(mixed, 9), return_index=True)
     return np.asarray(near[np.sort(first)])
 
 
-def reach_of(slope: Floats, metric: Floats, wrench: Floats) -> Floats:
+def _reach(column: Ints, slope: Floats, metric: Floats, wrench: Floats) -> Floats:
     """Return the furthest each gap can close in one step, given that staying put is nearly allowed.
 
     The step is the projection of the free move on a convex set that holds (nearly) zero, so in the metric it
     is no longer than twice the free move.
     """
-    load = wrench.ravel()
-    free = np.sqrt(np.sum(load**2 / metric))
-    return np.asarray(2.2 * free * np.sqrt(np.sum(slope**2 / metric, axis=1)) + 1e-9)
+    free = np.sqrt(np.sum(wrench**2 / metric[:, None]))
+    weight = np.concatenate((metric, [1.0]))[column]
+    return np.asarray(2.2 * free * np.sqrt(np.sum(np.square(slope).sum(axis=2) / weight, axis=1)) + 1e-9)
 
 
 def solve_quadratic(
