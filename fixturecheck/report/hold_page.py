@@ -87,7 +87,7 @@ def _stated(hold: HoldFound) -> str:
 def _missing(hold: HoldFound) -> str:
     if not hold.missing:
         return ""
-    rows = "".join(f"<li>{escape(about)}: {escape(sentence(why))}</li>" for about, why in hold.missing)
+    rows = "".join(f"<li>{escape(f'{about}: {why}')}</li>" for about, why in hold.missing)
     return f"<p><strong>Not known, and not a pass:</strong></p><ul>{rows}</ul>"
 
 
@@ -96,7 +96,7 @@ def _factors(hold: HoldFound, units: str) -> str:
         return ""
     rows = [
         (
-            f'<span class="whole">{_cell(p.part, f"in {p.cut}")}</span>',
+            _named(p.part, f"in {p.cut}"),
             _cell(factor_words(p, hold), f"asked {digits(hold.least_factor)}"),
             escape(span(p.pull_n, "N", units)) if any(p.pull_n) else "none",
             _cutting(p, units),
@@ -117,6 +117,11 @@ def _cutting(part: PartHeld, units: str) -> str:
 def _cell(text: str, below: str) -> str:
     """Return a cell with small words under it, as HTML."""
     return f'{escape(text)}<div class="small">{escape(below)}</div>' if below else escape(text)
+
+
+def _named(name: str, below: str) -> str:
+    """Return a cell whose lines are not broken."""
+    return f'<span class="whole">{_cell(name, below)}</span>'
 
 
 def _where(part: PartHeld) -> str:
@@ -142,7 +147,8 @@ def _part(part: PartHeld, hold: HoldFound, units: str, figures: Mapping[str, str
     figure = figures.get(let_go_picture(hold, part), "")
     drawn = tornado(part, hold, units)
     driven = (
-        f"<h4>What drives the factor</h4><figure>{drawn}{_tornado_caption(part, hold)}</figure>"
+        f'<h4>What drives the factor</h4><figure><div class="wide">{drawn}</div>'
+        f"{_tornado_caption(part, hold)}</figure>"
         if drawn
         else ""
     )
@@ -215,7 +221,7 @@ def _face(face: FaceHeld, units: str) -> tuple[str, ...]:
         else (0.0, 0.0)
     )
     return (
-        _cell(face.a, f"on {face.b}"),
+        _named(face.a, f"on {face.b}"),
         escape(span((face.low_n, face.high_n), "N", units)),
         escape(amount(face.area_mm2, "mm2", units)),
         escape(span(each, "N/cm2", units)),

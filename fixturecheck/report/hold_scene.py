@@ -28,6 +28,9 @@ _MOST_CUTS = 4
 _ROOM_MM = 60.0
 """A small part is not drawn larger than a picture of this height shows it."""
 
+_LONGEST, _SHORTEST = 1.2, 0.45
+"""Of the arrows of flux, in distances between them."""
+
 _LARGEST_MOVE_SHARE = 0.11
 _LOAD_RGB = (18, 74, 130)
 
@@ -128,8 +131,8 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
     size_t = np.linalg.norm(density, axis=1)
     top = _round_up(float(size_t.max()))
     spacing = section.spacing_mm
-    ways = in_plane / top * 1.5 * spacing
-    ways *= np.maximum(1.0, 0.45 * spacing / np.maximum(np.linalg.norm(ways, axis=1), 1e-9))[:, None]
+    ways = in_plane / top * _LONGEST * spacing
+    ways *= np.maximum(1.0, _SHORTEST * spacing / np.maximum(np.linalg.norm(ways, axis=1), 1e-9))[:, None]
     corners, triangles = flat_arrows(points, ways, eye)
     arrows = Figure(
         name="figure flux",

@@ -6,6 +6,7 @@ from fixturecheck.hold_result import HoldFound, HoldInput, PartHeld
 from fixturecheck.report.quantity import sized
 
 _DIGITS = 3
+_LEAST = 5e-4
 
 _ENDS = {
     "finish and material": ("worst", "best"),
@@ -16,9 +17,12 @@ _ENDS = {
 
 
 def digits(value: float) -> str:
-    """Return a number to three digits, never in powers of ten."""
+    """Return a number to three digits, never in powers of ten; less than half a thousandth is zero."""
     rounded = float(f"{value:.{_DIGITS}g}")
-    return f"{rounded:.0f}" if abs(rounded) >= 1000 else f"{rounded:g}"
+    if abs(rounded) >= 1000:
+        return f"{rounded:.0f}"
+    # What is smaller than any scale in a shop shows is nothing.
+    return "0" if abs(rounded) < _LEAST else f"{rounded:.6f}".rstrip("0").rstrip(".")
 
 
 def amount(value: float, unit: str, units: str) -> str:

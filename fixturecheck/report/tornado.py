@@ -9,7 +9,7 @@ from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.hold_words import digits, input_span
 
 _WIDE, _NAMES, _LEFT, _RIGHT = 800.0, 230.0, 290.0, 66.0
-_ROW, _TOP, _FOOT = 46.0, 40.0, 40.0
+_ROW, _TOP, _FOOT = 46.0, 54.0, 40.0
 _ALL, _AT_LOW, _AT_HIGH = "#3c4650", "#c8913a", "#2f6f9f"
 """Input at its low end, at its high end: apart in lightness too, for eyes that do not tell the hues."""
 
@@ -33,7 +33,7 @@ def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
     title = escape(f"What drives the factor of {part.part} in {part.cut}")
     return (
         f'<svg viewBox="0 0 {_WIDE:.0f} {foot + _FOOT:.0f}" role="img" aria-label="{title}" class="tornado" '
-        'style="width:100%;max-width:800px;height:auto" font-size="14">'
+        'style="width:100%;min-width:600px;max-width:800px;height:auto" font-size="14">'
         f"{_key()}{_axis(scale, foot)}{''.join(rows)}{_least(scale, hold, foot)}</svg>"
     )
 

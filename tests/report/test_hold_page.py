@@ -74,7 +74,7 @@ def test_changes_missing_notes_and_coming_off_are_told(told: str) -> None:
     for words in (
         "A block of 8 mm on the left.",
         "A downfeed of 0.005 mm.",
-        "Not known, and not a pass: gib_3 in top_flat: It has no finish.",
+        "Not known, and not a pass: gib_3 in top_flat: it has no finish",
         "Brass was meshed coarser.",
         "1 rail demagnetise it after 2 to 4 N slides out along X no edge found",
         "gib_1: edge of top",
@@ -106,7 +106,8 @@ def test_inch_figures_agree_with_pint() -> None:
 
 
 def test_three_digits_without_powers_of_ten() -> None:
-    assert [digits(v) for v in (0.012345, 1.0, 9.996, 123456.0)] == ["0.0123", "1", "10", "123000"]
+    values = (2.6e-5, 0.000612, 0.012345, 1.0, 9.996, 123456.0)
+    assert [digits(v) for v in values] == ["0", "0.000612", "0.0123", "1", "10", "123000"]
     assert span((1.0, 1.0001), "N", "mm") == "1\u202fN"
 
 
