@@ -247,6 +247,79 @@ def test_the_pull_is_the_derivative_of_the_energy_by_the_gap(seated):
     assert -slope_n == pytest.approx(pull, rel=1e-4)
 
 
+def split(body):
+    """The same body with every tetrahedron cut into eight, so that the old functions are among the new."""
+    keys, inverse = np.unique(
+        np.sort(body.tets[:, EDGES].reshape(-1, 2), axis=1), axis=0, return_inverse=True
+    )
+    count = len(body.points_mm)
+    a, b, c, d = body.tets.T
+    ab, ac, ad, bc, bd, cd = inverse.reshape(-1, 6).T + count
+    inner = [(ab, ac, ad, bd), (ab, ac, bc, bd), (ac, ad, bd, cd), (ac, bc, bd, cd)]
+    outer = [(a, ab, ac, ad), (ab, b, bc, bd), (ac, bc, c, cd), (ad, bd, cd, d)]
+    middle = {tuple(k): i + count for i, k in enumerate(keys)}
+    corner = body.facets
+    pq, pr, qr = (
+        np.array([middle[tuple(k)] for k in np.sort(corner[:, [i, j]], axis=1)])
+        for i, j in ((0, 1), (0, 2), (1, 2))
+    )
+    p, q, r = corner.T
+    facets = [(p, pq, pr), (pq, q, qr), (pr, qr, r), (pq, qr, pr)]
+    return replace(
+        body,
+        points_mm=np.vstack([body.points_mm, body.points_mm[keys].mean(axis=1)]),
+        tets=np.vstack([np.stack(t, axis=1) for t in inner + outer]),
+        facets=np.vstack([np.stack(f, axis=1) for f in facets]),
+        facet_face=np.tile(body.facet_face, 4),
+    )
+
+
+EDGES = [(0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3)]
+
+
+@pytest.fixture(scope="module")
+def nested():
+    """A coarse mesh, and tubes close enough together for one that is twice halved."""
+    part = {"part": parts.block(25, 25, 12)}
+    coarse, close = (parts.model(part, parts.bars(), fineness=Fineness(size_mm=size)) for size in (5.0, 1.25))
+    return coarse.bodies, close.gaps, close.sources
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("saturating", "film", "averaged", "halvings"),
+    [(False, True, False, 2), (False, False, False, 1), (True, True, False, 1), (True, True, True, 1)],
+)
+def test_energy_falls_as_the_same_mesh_is_refined(
+    nested, saturating, film, averaged, halvings, record_property
+):
+    """Over nested spaces the least value of one function cannot rise, and what is pulled falls with it.
+
+    It must fall where the iron is straight and the jump is taken at points: then every sum is the same
+    function on both meshes, whatever the film. Two things bend that, and neither turns the fall here:
+    four points in a tetrahedron are not exact for the coenergy of saturating iron (the same potential
+    has 0.2 % more energy on the halved mesh), and an average over each triangle becomes a stricter
+    function with smaller triangles. The tubes and the source's points are the same on all meshes; tubes
+    that follow the mesh are another function each time, which is why energies of unlike meshes only
+    settle. From 5 mm elements the first halving takes 0.1 % of the energy in straight iron and 0.6 % in
+    saturating iron, with 2.5 % of the pull.
+    """
+    bodies, gaps, sources = nested
+    law = parts.MILD if saturating else linear_law("straight", mu_r=1000.0)
+    bodies = [replace(b, law=law) for b in bodies]
+    gaps = [replace(g, averaged=averaged and g.averaged, film=g.film if film else None) for g in gaps]
+    found = [solve_flux(bodies, gaps, sources, residual_share=1e-10)]
+    for _ in range(halvings):
+        bodies = [split(b) for b in bodies]
+        found.append(solve_flux(bodies, gaps, sources, residual_share=1e-10))
+    energy, pull = [s.energy_j for s in found], [-s.body("part").force_n[2] for s in found]
+    record_property("energy_j", energy)
+    record_property("pull_n", pull)
+    assert np.all(np.diff(energy) < 0)
+    assert np.all(np.diff(pull) < 0)
+    assert energy[0] > energy[-1] > 0.98 * energy[0]
+
+
 @pytest.mark.slow
 def test_energy_and_pull_settle_as_the_mesh_is_refined():
     """Meshes are not nested and points follow the mesh, so the energy settles but need not fall each time."""

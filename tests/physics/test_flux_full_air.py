@@ -8,12 +8,16 @@ import cadquery as cq
 import numpy as np
 import pytest
 
+from fixturecheck.magnet import Fineness
 from tests.physics import fluxparts as parts
 
 pytest.importorskip("ngsolve")
 from tests.physics import fullair
 
 SHARE_OFF = 0.10
+# The elements that holding solves with, and what the true pull may be as a share of what they give.
+AS_HOLDING = Fineness(size_mm=4.0, fine_mm=1.0, band_mm=0.1)
+LEAST_OF_HOLDING, MOST_OF_HOLDING = 0.88, 1.04
 
 
 def pair(count=2, iron=10.0, spacer=3.0, long=40.0):
@@ -58,17 +62,27 @@ CASES = {
 @pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 def test_pull_agrees_with_the_full_field(name, record_property):
+    """Within a tenth as the method comes, and within the range that holding's coarser elements need.
+
+    The method reads high, which is the unsafe side. Measured on the bar along the seam and the block with
+    a bore, in shares of the reference: elements of 3 mm add 5.8 and 4.2 % over 1.5 mm, which lie 1.5 % low
+    and 0.6 % high; leaving out the air round the part adds 3.8 and 3.3 %; leakage between the poles takes
+    1.8 and 2.0 % off and the film 2.9 and 1.8 % (6.6 and 2.8 % on the coarse mesh). The reference is high
+    itself: a slab half as thick gives 1.1 and 0.5 % less, finer elements 0.6 and 0.3 %.
+    """
     (solid, reference), row, gap_um = CASES[name]
-    ours = -parts.hold(
-        {"part": solid},
-        parts.bars(**{{"iron": "iron_mm", "spacer": "spacer_mm"}.get(k, k): v for k, v in row.items()}),
-        gap_um=gap_um,
-    )[2]
+    poles = parts.bars(**{{"iron": "iron_mm", "spacer": "spacer_mm"}.get(k, k): v for k, v in row.items()})
+    ours, coarse = (
+        -parts.hold({"part": solid}, poles, gap_um=gap_um, fineness=f)[2] for f in (Fineness(), AS_HOLDING)
+    )
     truth, _ = fullair.flat_pull(
         reference, pair(**row), [parts.MILD, parts.MILD], gap_um=gap_um, mmf_a=100.0, source_gap_mm=0.064,
         half_x=True, half_y=True,
     )  # fmt: skip
     off = ours / truth - 1
+    record_property("reference_n", truth)
     record_property("share_off", off)
+    record_property("share_off_as_holding", coarse / truth - 1)
     assert np.isfinite(off)
     assert abs(off) < SHARE_OFF
+    assert LEAST_OF_HOLDING < truth / coarse < MOST_OF_HOLDING
