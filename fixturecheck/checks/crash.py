@@ -71,7 +71,7 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
             unit=TIMES,
             limit=least,
             margin=low - least,
-            says=says,
+            says=says[0].upper() + says[1:],
             source=SOURCE,
         )
     if way.crash is None:

@@ -56,10 +56,7 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
     verdict = Verdict.NO_GO if low < 1.0 else Verdict.CAUTION if low < least else Verdict.GO
     worst = part.factors.worst
     motion = worst.motions[0] if worst.motions else None
-    driver = part.factors.driver
-    says = f"{part.part} {worst.says} ({part.case.label})."
-    if driver and verdict is not Verdict.GO:
-        says += f" What drives it most: {driver}."
+    says = f"{part.part} {worst.says} ({part.case.label}).{_why(stage, part, verdict)}"
     return Finding(
         check=ID,
         verdict=verdict,
@@ -75,6 +72,22 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
         location_mm=part.case.at_mm,
         direction=motion.velocity_at(part.case.at_mm) if motion else None,
     )
+
+
+def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
+    """Say what is behind a factor that is too low."""
+    if verdict is Verdict.GO:
+        return ""
+    said = []
+    if part.pushed_off_by:
+        clamps = " and ".join(part.pushed_off_by)
+        said.append(f"The force of {clamps} pushes it off its seat; without it the set-up rests.")
+    holding = stage.setup.holding
+    if holding and holding.mu and holding.mu[1] == 0.0:
+        said.append("No friction is stated: nothing holds along a face, only what stands in the way.")
+    elif part.factors.driver:
+        said.append(f"What drives it most: {part.factors.driver}.")
+    return "".join(f" {s}" for s in said)
 
 
 def _losses(part: PartHold) -> Iterator[Finding]:
@@ -95,7 +108,7 @@ def _losses(part: PartHold) -> Iterator[Finding]:
                 unit=TIMES,
                 limit=1.0,
                 margin=loss.collapse.factor.low - 1.0,
-                says=f"Without {loss.lost}, {part.part} {loss.collapse.says}.",
+                says=f"Without {loss.lost}, {part.part} {loss.collapse.says} ({loss.borne[0].case.label}).",
                 source=SOURCE,
-                location_mm=part.case.at_mm,
+                location_mm=loss.borne[0].case.at_mm,
             )

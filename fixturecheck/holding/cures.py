@@ -2,8 +2,8 @@
 
 Every cure is solved for on the set-up itself and told only after the changed set-up went through the full
 analysis and reached the least factor. How large a change is compares what is needed with what there is; a
-block, a better finish and another way of holding count as a change of two, two and ten (common practice, no
-source).
+block fastened, a block added, a better finish and another way of holding count as a change of one and a half,
+two, two and ten (common practice, no source).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.holding.clamping import pressed
-from fixturecheck.holding.cures_block import stopped
+from fixturecheck.holding.cures_block import fastened, stopped
 from fixturecheck.holding.cures_field import more_pull
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words
 from fixturecheck.holding.cures_vise import between_jaws
@@ -31,7 +31,13 @@ def cures_of(bench: Bench) -> tuple[Cure, ...]:
 
     Another way of holding is looked for only where no change is enough.
     """
-    ways: tuple[Callable[[Bench], Iterator[Cure]], ...] = (lighter_cut, tighter_clamps, stopped, more_pull)
+    ways: tuple[Callable[[Bench], Iterator[Cure]], ...] = (
+        lighter_cut,
+        tighter_clamps,
+        fastened,
+        stopped,
+        more_pull,
+    )
     found = [cure for way in ways for cure in _tried(way, bench)]
     if not found:
         found = list(_tried(between_jaws, bench))

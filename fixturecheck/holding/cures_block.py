@@ -7,7 +7,7 @@ the machine's least clearance from wheel, flanges and guard over the whole trave
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +16,7 @@ from fixturecheck.access.clearance import movers_of
 from fixturecheck.access.dodge import clears
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words
+from fixturecheck.holding.factor import Rig, loose_blocks
 from fixturecheck.holding.points import spots
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.clip import face_frame
@@ -27,7 +28,7 @@ from fixturecheck.setup.model import Body
 THICK_MM, STEP_MM, LEAST_TOUCH_MM = 20.0, 0.5, 2.0
 """How thick the block is, the step of its height, and how much of the side it touches at least: a part rides
 over less with a burr (common practice, no source)."""
-_CHANGE = 2.0
+_CHANGE, _FASTENING = 2.0, 1.5
 _TOWARD = 0.05
 _SQUARE = 1.0 - 1e-6
 _SIDES = {(0, 1): "right side", (0, -1): "left side", (1, 1): "column side", (1, -1): "operator's side"}
@@ -62,6 +63,36 @@ def stopped(bench: Bench) -> Iterator[Cure]:
         if cure is not None:
             yield cure
             return
+
+
+def fastened(bench: Bench) -> Iterator[Cure]:
+    """Look at what a loose block does once it is fastened; at all of them where no single one is enough."""
+    loose = loose_blocks(bench.scene.setup, bench.rig)
+    found = []
+    for names in [(n,) for n in loose] + ([loose] if len(loose) > 1 else []):
+        if len(names) > 1 and found:
+            break
+        factor, _ = Changed(rig=_with_fixed(bench.rig, names), bearing=bench.bearing).weakest()
+        if factor >= bench.least_factor:
+            says = f"fasten {' and '.join(names)} so that nothing moves it: {bench.part.part} then "
+            found.append(Cure(says=says + holds_words(factor), change_ratio=_FASTENING, factor=factor))
+    yield from found
+
+
+def _with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
+    """Return the rig with some of its bodies standing still."""
+    left = []
+    for spot in rig.spots:
+        if spot.a not in names:
+            left.append(replace(spot, b="") if spot.b in names else spot)
+        elif spot.b and spot.b not in names:
+            left.append(replace(spot, a=spot.b, b="", normal=-spot.normal))
+    return replace(
+        rig,
+        bodies=tuple(b for b in rig.bodies if b.name not in names),
+        spots=tuple(left),
+        held=tuple(h for h in rig.held if h.body not in names),
+    )
 
 
 def sides_toward(bench: Bench) -> tuple[Side, ...]:

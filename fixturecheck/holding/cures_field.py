@@ -13,7 +13,6 @@ from dataclasses import replace
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words, scaled_pull
-from fixturecheck.holding.iron import ferrous_bodies
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
 from fixturecheck.holding.rating import find_source
 from fixturecheck.magnet import MagnetModel

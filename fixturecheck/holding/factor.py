@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.clamping import Pressed, guides, pressed
 from fixturecheck.holding.loads import cases_of, forces_of, load_of
-from fixturecheck.holding.model import LoadCase, PartHold
+from fixturecheck.holding.model import Borne, LoadCase, Lost, PartHold
 from fixturecheck.holding.points import Spot, contact_points, movers, rigid_bodies, spots, weights
 from fixturecheck.holding.pull import Pulls
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.clamps import friction
-from fixturecheck.physics.collapse import Collapse, collapse
-from fixturecheck.physics.collapse_range import FactorRange, factor_range, single_losses
+from fixturecheck.physics.collapse import collapse
+from fixturecheck.physics.collapse_range import FactorRange, factor_range, filmed, without
 from fixturecheck.physics.equilibrium import Holding, Load, Rigid
 from fixturecheck.physics.grinding import Forces, Pass
 from fixturecheck.physics.ranges import Range
@@ -146,21 +147,26 @@ def bearing_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, bod
     return Bearing(part=body.name, made=made, forces=forces, cases=cases)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Borne:
-    """One case loaded until it lets go, at one corner of the inputs."""
-
-    case: LoadCase
-    values: Mapping[str, float]
-    collapse: Collapse
-
-
-def every_case(rig: Rig, bearing: Bearing) -> tuple[Borne, ...]:
+def every_case(
+    rig: Rig, bearing: Bearing, *, change: Callable[[Holding], Holding] = lambda whole: whole
+) -> tuple[Borne, ...]:
     """Load every stroke and place until it lets go, the one borne least first.
 
     All that holds is taken at its low end and the cut at its high end, but for the push of the wheel, which
     also holds a part down: both its ends are tried and the worse is kept.
+
+    Parameters
+    ----------
+    change : callable
+        What is lost of it.
+
+    Raises
+    ------
+    NotComputedError
+        The pull on the part was not counted, or an analysis gave no answer.
     """
+    if rig.pulls:
+        rig.pulls.must_know(bearing.part)
     inputs = rig.inputs(bearing.forces)
     low = {name: span.low for name, span in inputs.items()}
     heavy = {**low, DRAG: inputs[DRAG].high, WALL: inputs[WALL].high}
@@ -170,7 +176,7 @@ def every_case(rig: Rig, bearing: Bearing) -> tuple[Borne, ...]:
         tried = []
         for press in sorted(set(inputs[PRESS].ends)):
             values = {**heavy, PRESS: press}
-            problem = replace(held, cutting=(bearing.load(case, values),))
+            problem = change(replace(held, cutting=(bearing.load(case, values),)))
             tried.append(Borne(case=case, values=values, collapse=collapse(problem, ceiling=CEILING)))
         found.append(min(tried, key=lambda b: b.collapse.factor.low))
     return tuple(sorted(found, key=lambda b: (b.collapse.factor.low, b.case.label)))
@@ -233,8 +239,43 @@ def part_hold(
         pull_n=Range(
             low=sum(f.weak_n * f.low_share for f in pulls), high=sum(f.strong_n * f.high_share for f in pulls)
         ),
-        losses=single_losses(worst, loose, film_mu=friction("coolant_film").low),
+        losses=losses_of(rig, bearing, loose),
+        pushed_off_by=() if found.worst.rests else pushing_off(rig, bearing, case, found.worst_inputs),
     )
+
+
+def losses_of(rig: Rig, bearing: Bearing, loose: Sequence[str]) -> tuple[Lost, ...]:
+    """Take away one loose block at a time, or wet every contact; the lowest factor first.
+
+    Every case is loaded again: what is worst with a block in place need not be worst without it. What could
+    not be computed comes before all.
+    """
+    film_mu = friction("coolant_film").low
+    changes: dict[str, Callable[[Holding], Holding]] = {n: partial(without, name=n) for n in loose}
+    changes["dry contact"] = partial(filmed, film_mu=film_mu)
+    found = []
+    for name, change in changes.items():
+        try:
+            found.append(Lost(lost=name, borne=every_case(rig, bearing, change=change)))
+        except NotComputedError as reason:
+            found.append(Lost(lost=name, borne=(), reason=str(reason)))
+    return tuple(sorted(found, key=lambda x: x.collapse.factor.low if x.collapse else -1.0))
+
+
+def pushing_off(rig: Rig, bearing: Bearing, case: LoadCase, values: Mapping[str, float]) -> tuple[str, ...]:
+    """Return the clamps that push the set-up off its seat: without any one of them it rests.
+
+    Where no single one is to blame, all of them where it rests without any; empty where it does not either.
+    """
+
+    def rests(clamps: tuple[Pressed, ...]) -> bool:
+        left = replace(rig, clamps=clamps)
+        return collapse(left.holding(values, (bearing.load(case, values),)), ceiling=CEILING).rests
+
+    single = [c for c in rig.clamps if rests(tuple(o for o in rig.clamps if o is not c))]
+    if not single and rig.clamps and rests(()):
+        single = list(rig.clamps)
+    return tuple(c.clamp.name for c in single)
 
 
 def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:

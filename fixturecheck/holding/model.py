@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fixturecheck.holding.pull import Pulls
+from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_crash import Crash, Outcome
 from fixturecheck.physics.collapse_motion import Motion
-from fixturecheck.physics.collapse_range import FactorRange, Loss
+from fixturecheck.physics.collapse_range import FactorRange
 from fixturecheck.physics.grinding import Forces
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Vector
@@ -31,6 +32,39 @@ class LoadCase:
     label: str
     stroke: str
     at_mm: Vector
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Borne:
+    """One case loaded until it lets go, at one corner of the inputs."""
+
+    case: LoadCase
+    values: Mapping[str, float]
+    collapse: Collapse
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lost:
+    """What is left when one thing is lost.
+
+    Parameters
+    ----------
+    lost : str
+        What is lost.
+    borne : tuple of Borne
+        Every case without it, the one borne least first; empty where it could not be computed.
+    reason : str
+        Why not.
+    """
+
+    lost: str
+    borne: tuple[Borne, ...]
+    reason: str = ""
+
+    @property
+    def collapse(self) -> Collapse | None:
+        """The case that is borne least."""
+        return self.borne[0].collapse if self.borne else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -88,7 +122,7 @@ class Ways:
         As the set-up is stated, for every case looked at: those that dig in first, then those that could
         not be followed, the lowest factor first among each.
     lost : tuple of Way
-        With one thing lost.
+        The way that counts with one thing lost, for each.
     """
 
     found: tuple[Way, ...]
@@ -118,12 +152,14 @@ class PartHold:
         The cutting force of that case at its worst end.
     pull_n : Range
         Pull of the magnet on the part.
-    losses : tuple of Loss
+    losses : tuple of Lost
         What is left when one thing is lost, the worst first.
     ways : Ways or None
         Where it goes; None where that was not asked.
     remedies : tuple of str
         Changes that were tried and reach the factor.
+    pushed_off_by : tuple of str
+        Clamps that push it off its seat before the cut begins.
     """
 
     part: str
@@ -133,9 +169,10 @@ class PartHold:
     factors: FactorRange
     load_n: Vector
     pull_n: Range
-    losses: tuple[Loss, ...] = ()
+    losses: tuple[Lost, ...] = ()
     ways: Ways | None = None
     remedies: tuple[str, ...] = ()
+    pushed_off_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,10 +13,10 @@ from fixturecheck.hold_result import (
 )
 from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.factor import CEILING, CLAMP, DRAG, FINISH, FRICTION, METHOD, PRESS, WALL
-from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.model import Held, Lost, PartHold
 from fixturecheck.holding.pull import FacePull
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.physics.collapse_range import Loss, Swing
+from fixturecheck.physics.collapse_range import Swing
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
 
@@ -111,7 +111,7 @@ def _input(swing: Swing) -> HoldInput:
     )
 
 
-def _loss(loss: Loss) -> HoldLoss:
+def _loss(loss: Lost) -> HoldLoss:
     if loss.collapse is None:
         return HoldLoss(lost=loss.lost, factor=None, says=loss.reason)
     return HoldLoss(lost=loss.lost, factor=loss.collapse.factor.low, says=loss.collapse.says)

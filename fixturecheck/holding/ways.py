@@ -15,8 +15,7 @@ from fixturecheck.access.model import GroundCut
 from fixturecheck.access.sweeps import Sweeps, sweeps_of
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.holding.factor import Borne
-from fixturecheck.holding.model import LoadCase, PartHold, Way, Ways
+from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
 from fixturecheck.kernel.clip import carried
 from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
 from fixturecheck.kernel.shapes import Shape, Solid
@@ -87,24 +86,33 @@ def ways_of(scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: 
         Factor that the set-up states.
     """
     first = {b.case.stroke: b for b in reversed(borne)}
-    asked = [b for b in borne if b.collapse.factor.low < least_factor or b is first[b.case.stroke]]
-    cases = [(b.case, b.collapse) for b in asked]
+    cases = [
+        (b.case, b.collapse)
+        for b in borne
+        if b.collapse.factor.low < least_factor or b is first[b.case.stroke]
+    ]
     if part.factors.factor.low < borne[0].collapse.factor.low * (1.0 - 1e-6):
         # Some corner of the inputs is worse than the one that every case was loaded at.
         cases.insert(0, (part.case, part.factors.worst))
-    found: list[Way] = []
+    found = _until_it_digs_in(scene, part.part, cases, "")
+    lost: list[Way] = []
+    for loss in part.losses:
+        cases = [(b.case, b.collapse) for b in loss.borne if b.collapse.factor.low < least_factor]
+        lost += sorted(_until_it_digs_in(scene, part.part, cases, loss.lost), key=_order)[:1]
+    return Ways(found=tuple(sorted(found, key=_order)), lost=tuple(sorted(lost, key=_order)))
+
+
+def _until_it_digs_in(
+    scene: Scene, part: str, cases: Sequence[tuple[LoadCase, Collapse]], lost: str
+) -> list[Way]:
+    """Follow cases one after the other, down to the first that digs in."""
+    found = []
     for case, collapse in cases:
-        way = _way(scene, part.part, case, collapse, "")
+        way = _way(scene, part, case, collapse, lost)
         found += [way] if way is not None else []
         if way is not None and way.digs_in:
             break
-    lost = [
-        w
-        for loss in part.losses
-        if loss.collapse is not None and loss.collapse.factor.low < least_factor
-        if (w := _way(scene, part.part, part.case, loss.collapse, loss.lost)) is not None
-    ]
-    return Ways(found=tuple(sorted(found, key=_order)), lost=tuple(sorted(lost, key=_order)))
+    return found
 
 
 def _order(way: Way) -> tuple[bool, bool, float]:

@@ -225,8 +225,7 @@ def single_losses(
     """
     cases = [(name, without(holding, name)) for name in bodies]
     if film_mu is not None:
-        filmed = tuple(replace(c, mu=min(c.mu, film_mu)) for c in holding.contacts)
-        cases.append(("dry contact", replace(holding, contacts=filmed)))
+        cases.append(("dry contact", filmed(holding, film_mu)))
     losses = []
     for name, left in cases:
         try:
@@ -244,3 +243,8 @@ def without(holding: Holding, name: str) -> Holding:
         held=tuple(load for load in holding.held if load.body != name),
         cutting=tuple(load for load in holding.cutting if load.body != name),
     )
+
+
+def filmed(holding: Holding, film_mu: float) -> Holding:
+    """Return the holding with a film on every contact; one that is slicker already stays as it is."""
+    return replace(holding, contacts=tuple(replace(c, mu=min(c.mu, film_mu)) for c in holding.contacts))

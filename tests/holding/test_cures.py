@@ -12,7 +12,7 @@ from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
 from fixturecheck.access.ground import grind
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.cures import DEPTH_STEP_MM, cures_of, lighter_cut, tighter_clamps
-from fixturecheck.holding.cures_block import STEP_MM, stopped
+from fixturecheck.holding.cures_block import STEP_MM, fastened, stopped
 from fixturecheck.holding.cures_field import more_pull
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.pull import FacePull, Pulls
@@ -147,6 +147,18 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
     assert wanted_mm - 0.01 <= told_mm <= wanted_mm + STEP_MM + 0.01
     assert "right side of bar (X 12.0, Y -10.0 to 10.0 mm)" in cure.says
     assert f"{tall - told_mm:.1f} mm below the wheel" in cure.says
+
+
+def test_a_loose_block_is_fastened_where_that_is_enough():
+    """A light block before a tower carries next to nothing loose, and the drag once it is fastened."""
+    block = body("block", box((12.0, -10, 0), (40, 10, 30)), role="fixture")
+    holding = Holding(mu=(0.05, 0.05), clamps=(strap(3500.0, 40.0),), blocking=("block",))
+    bench = on_bench(strapped(holding, half_long=12.0, tall=40.0, others=(block,)))
+    (cure,) = fastened(bench)
+    assert cure.says.startswith("fasten block so that nothing moves it")
+    # Fastened it is as good as stated fastened.
+    again = on_bench(replace(bench.scene.setup, holding=replace(holding, blocking=())))
+    assert again.part.factors.factor.low == pytest.approx(cure.factor, rel=1e-6)
 
 
 def test_a_block_is_not_put_where_another_body_stands():
