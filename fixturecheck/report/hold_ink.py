@@ -71,7 +71,10 @@ def _colour_bar(draw: ImageDraw.ImageDraw, board: Board, scale: dict[str, Any]) 
 
 
 def _letters(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
-    """Write the letters of the poles on them, in rings; what lies outside the picture is left out."""
+    """Write the letters of the poles on them, in rings, and keep all other words off the arrows.
+
+    What lies outside the picture is left out.
+    """
     for letter in canvas.scene.get("letters", []):
         x, y = canvas.projection.point(np.array(letter["at"]))
         y = min(y, canvas.picture.height - 34.0)
@@ -80,6 +83,9 @@ def _letters(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
         draw.ellipse(around(x, y, 46, 46), fill=PAPER, outline=INK, width=4)
         draw.text((x, y), letter["text"], font=font_of(32), fill=INK, anchor="mm")
         board.take(around(x, y, 46, 46))
+    if "letters" in canvas.scene:
+        # Places of a map weigh two and more.
+        board.taken |= board.weight >= 2.0
 
 
 def _notes(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
