@@ -29,6 +29,7 @@ ROWS: Mapping[str, tuple[str, str]] = {
     "tolerance_vs_settle": ("bench_settle:tolerance", AT_MOST),
     "flux_vs_full_air": ("bench_flux:vs_full_air", AT_LEAST),
     "flux_vs_mesh": ("bench_flux:vs_mesh", AT_MOST),
+    "flux_long_vs_short": ("bench_flux:long_vs_short", AT_MOST),
     "flux_edit": ("bench_flux:edit", AT_MOST),
     "collapse_100_ms": ("bench_collapse:row", AT_MOST),
 }

@@ -21,15 +21,15 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _COARSER = 1.6
-# How much coarser, as a power, and whether with small elements where the shape has small features.
-_TRIES = ((0, False), (0, True), (1, True), (2, True))
+_TRIES = 3
+# The least element as a share of the finest asked for: with none too small the mesher never ends on a
+# sliver, and small fillets and chamfers far from any contact carry no flux that matters.
+_LEAST_SHARE = 0.4
 # How fast elements grow: slowly away from a line contact, whose flux crowds.
 _GRADING = 0.5
 _GRADING_FINE = 0.3
-# Elements over the radius of a bend, and the least element as a share of the finest asked for: small
-# fillets and chamfers far from any contact carry no flux that matters.
+# Elements over the radius of a bend.
 _CURVATURE_SAFETY = 1.0
-_LEAST_SHARE = 0.4
 # Points that ask for a finer mesh are rounded to this, so that noise does not mesh a solid again.
 _ROUND_MM = 1e-3
 
@@ -170,21 +170,19 @@ def _try(
 ) -> TetMesh:
     """Mesh, with coarser elements when the mesher trips over a sliver."""
     trouble: Exception | str = ""
-    for attempt, careful in _TRIES:
+    for attempt in range(_TRIES):
         size = size_mm * _COARSER**attempt
         sizes = faces if attempt == 0 else {}
         fine = fine_mm * _COARSER**attempt
         try:
-            return _generate(path, size, sizes, points, fine, careful=careful)
+            return _generate(path, size, sizes, points, fine)
         except Exception as error:  # noqa: BLE001 (the mesher raises bare exceptions of its own)
             trouble = error
     message = f"body {name!r} could not be meshed, not even with elements of {size:.2f} mm: {trouble}"
     raise KernelError(message)
 
 
-def _generate(
-    path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float, *, careful: bool
-) -> TetMesh:
+def _generate(path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float) -> TetMesh:
     # Imported here: the mesher costs half a second that only a field solution should pay.
     from netgen.meshing import MeshingParameters  # noqa: PLC0415 (see above)
     from netgen.occ import OCCGeometry  # noqa: PLC0415 (see above)
@@ -200,7 +198,7 @@ def _generate(
         maxh=size_mm,
         grading=_GRADING_FINE if len(points) else _GRADING,
         curvaturesafety=_CURVATURE_SAFETY,
-        minh=0.0 if careful else least,
+        minh=least,
         # Its threads wait for each other in busy loops, which costs ten times the work on a busy machine.
         parallel_meshing=False,
     )
