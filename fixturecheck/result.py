@@ -262,7 +262,7 @@ class TargetSpread:
     Parameters
     ----------
     low_um, high_um : float
-        The worst either way: of all draws and all corners of the tolerance zones.
+        The worst either way: over all zones where that is known, else over the draws.
     limit_um : float or None
         Half of the face's own zone.
     edges_um : tuple of float

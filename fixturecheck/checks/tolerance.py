@@ -2,17 +2,18 @@
 
 What: every face that states a tolerance is drawn at random within it, thousands of times with a fixed seed,
 and the parts rest again each time: how often each seat closes, how often something that no seat states
-carries, and how far each face that is cut is out; besides, where no more than twelve faces vary, every
-corner of their zones, and the draws furthest out settled again exactly. Asked only where the set-up states
-its staging and faces state tolerances.
+carries, and how far each face that is cut is out; besides, the worst over all zones where that is known,
+and the draws furthest out settled again exactly. Asked only where the set-up states its staging and faces
+state tolerances.
 Why: a nest that closes as drawn may not in every batch; a clearance is only one beyond the tolerances.
 Formulas: near the rest, gaps are linear in moves and face errors; the rest of a draw is a linear programme.
 A face's error spreads normally over its zone, a sixth of the zone being the standard deviation. For a
 stack of faces the variances add.
 Limits: a seat closes, and nothing else lands first, in 99.73 % of draws for go and in 95 % for caution (three
 and two standard deviations; common practice, no source). A cut face is out by at most half of its own zone.
-Faces shift parallel to themselves: that a face leans within its zone is not drawn. With more than twelve
-faces the furthest is that of the draws, and no worst case.
+Faces shift parallel to themselves: that a face leans within its zone is not drawn. The
+worst is that of all zones where no more than twelve faces vary (every corner), or the same contacts carry
+throughout (the sum of every face's share); otherwise it is the furthest of the draws, and said so.
 Go: a block on a table against a stop. No-go: a ledge 2 um behind its seat when both are good to 12 um.
 """
 
@@ -67,7 +68,7 @@ def _seat(seat: SeatOdds, odds: Odds) -> Finding:
     if seat.share_closed < 1.0:
         says += (
             f"; it is open by {seat.gap_p95_um:.1f} um in one of twenty, {seat.gap_worst_um:.1f} um "
-            f"{_furthest(odds)}"
+            f"{_furthest(len(odds.faces) <= MOST_CORNERED)}"
         )
     return Finding(
         check=ID,
@@ -104,11 +105,9 @@ def _wrong(wrong: WrongOdds, odds: Odds) -> Finding:
     )
 
 
-def _furthest(odds: Odds) -> str:
-    """Say of what the furthest values are: of every corner of the zones, or of the draws alone."""
-    return (
-        "at the worst corners of the zones" if len(odds.faces) <= MOST_CORNERED else "furthest of the draws"
-    )
+def _furthest(of_zones: bool) -> str:
+    """Say of what the furthest values are: of all the zones, or of the draws alone."""
+    return "at the worst corners of the zones" if of_zones else "furthest of the draws"
 
 
 def _signed(value_um: float) -> str:
@@ -137,7 +136,7 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
     low, high = target.worst_um
     says = (
         f"{target.name} is out by {_signed(target.mean_um)} um on average, {target.sigma_um:.1f} um standard "
-        f"deviation, {_signed(low)} to {_signed(high)} um {_furthest(odds)}"
+        f"deviation, {_signed(low)} to {_signed(high)} um {_furthest(target.of_zones)}"
     )
     if limit is not None:
         beyond = float(np.mean(np.abs(target.draws_um) > limit))

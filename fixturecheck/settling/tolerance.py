@@ -15,7 +15,14 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, wrenches
-from fixturecheck.physics.tolerance import Drawn, Linear, corners, draw_errors, solve_draws
+from fixturecheck.physics.tolerance import (
+    Drawn,
+    Linear,
+    corners,
+    draw_errors,
+    linear_extremes,
+    solve_draws,
+)
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import Staging
@@ -61,13 +68,20 @@ class WrongOdds:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TargetOdds:
-    """Error of one target, um: moments, the draws themselves, and the least and greatest at any corner."""
+    """Error of one target, um: moments, the draws themselves, and the least and greatest.
+
+    Parameters
+    ----------
+    worst_um : (float, float)
+        Least and greatest over all zones where `of_zones`, else over the draws alone.
+    """
 
     name: str
     mean_um: float
     sigma_um: float
     draws_um: Floats
     worst_um: tuple[float, float]
+    of_zones: bool
     share_by_face: Mapping[str, float]
 
 
@@ -281,12 +295,21 @@ def _seen(model: _Model, target: Target) -> Floats:
     return np.asarray(out.ravel() * model.scale)
 
 
+def _extremes(model: _Model, worst: Drawn | None, target: Target) -> Floats | None:
+    """Return least and greatest error of a target over all zones, um; None where only draws are known."""
+    seen = _seen(model, target)
+    if worst is not None:
+        return np.asarray(worst.move @ seen * 1e3)
+    swing = linear_extremes(model.problem, model.half, seen[None, :])
+    return None if swing is None else np.array([-1e3, 1e3]) * swing[0]
+
+
 def _target_odds(
     model: _Model, drawn: Drawn, worst: Drawn | None, target: Target, errors: Floats
 ) -> TargetOdds:
-    seen = _seen(model, target)
+    seen, extremes = _seen(model, target), _extremes(model, worst, target)
     draws = drawn.move @ seen * 1e3
-    corner = draws if worst is None else worst.move @ seen * 1e3
+    corner = draws if extremes is None else extremes
     total = max(float(draws.var()), 1e-300)
     shares = {}
     for key, column in model.variables.items():
@@ -299,6 +322,7 @@ def _target_odds(
         sigma_um=float(draws.std(ddof=1)) if len(draws) > 1 else 0.0,
         draws_um=draws,
         worst_um=(float(min(draws.min(), corner.min())), float(max(draws.max(), corner.max()))),
+        of_zones=extremes is not None,
         share_by_face=shares,
     )
 
