@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -10,7 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from fixturecheck.contact.standing import Array, Frame, Standing
+from fixturecheck.contact.standing import Array
 
 _FIRST_STRIP_MM = 0.004
 _STRIP_GROWTH = 0.6
@@ -165,18 +164,3 @@ def _divide(low: Array, high: Array, pieces: Any) -> tuple[Array, Array]:
                 lows.append(low[of] + step * (ix, iy))
                 highs.append(low[of] + step * (ix + 1, iy + 1))
     return np.vstack(lows), np.vstack(highs)
-
-
-def face_points(body: Standing, face: int, spacing_mm: float) -> tuple[Array, Array]:
-    """Return quadrature points (n, 3) and areas (n,) of a whole planar face."""
-    normal = body.normals[face]
-    frame = Frame(normal * body.offsets[face], normal)
-    shape = frame.polygon(body.rings(face))
-    x0, y0, x1, y1 = shape.bounds
-    nx, ny = max(1, math.ceil((x1 - x0) / spacing_mm)), max(1, math.ceil((y1 - y0) / spacing_mm))
-    pieces = np.array([[nx, ny]])
-    low, high = _divide(np.array([[x0, y0]]), np.array([[x1, y1]]), pieces)
-    cells = shapely.intersection(shape, shapely.box(*low.T, *high.T))
-    area = shapely.area(cells)
-    keep = area > 1e-9 * area.max()
-    return frame.space(shapely.get_coordinates(shapely.centroid(cells[keep]))), area[keep]

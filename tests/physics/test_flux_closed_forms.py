@@ -224,6 +224,18 @@ def seated():
     return parts.model({"part": parts.block(25, 25, 12)}, parts.bars(), mesher=MESHER)
 
 
+def test_the_magnet_lies_evenly_behind_the_whole_back_of_a_pole(seated):
+    """Moments of a rectangle up to the fourth power, which two potentials of second order make."""
+    source = seated.sources[0]
+    body = next(b for b in seated.bodies if b.name == source.body)
+    corners = body.points_mm[np.unique(body.facets[body.facet_face == source.face])][:, :2]
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    x, y = ((source.points_mm[:, :2] - low) / (high - low)).T
+    share = source.weight_mm2 / np.prod(high - low)
+    for i, j in [(0, 0), (1, 0), (2, 2), (4, 0), (0, 4), (3, 1)]:
+        assert share @ (x**i * y**j) == pytest.approx(1 / (i + 1) / (j + 1), rel=1e-9)
+
+
 def test_what_flows_in_flows_out_and_both_poles_pull_alike(seated):
     solution = solve_flux(seated.bodies, seated.gaps, seated.sources, residual_share=1e-11)
     assert all(b.balance < 1e-10 for b in solution.bodies)
