@@ -8,17 +8,19 @@ two, two and ten (common practice, no source).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.holding.clamping import pressed
 from fixturecheck.holding.cures_block import fastened, stopped
-from fixturecheck.holding.cures_field import more_pull
+from fixturecheck.holding.cures_field import finer_seat, larger_seat, more_magnet
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words
 from fixturecheck.holding.cures_vise import between_jaws
 from fixturecheck.holding.factor import bearing_of
 from fixturecheck.setup.holding import Clamp
+
+Way = Callable[[Bench], Iterator[Cure]]
 
 LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.001, 0.0005
 """The finest downfeed worth setting on a hand wheel, and the step of the answer."""
@@ -26,31 +28,41 @@ MOST_CLAMP_RATIO, CLAMP_STEP = 4.0, 0.05
 """How far a clamp may be tightened beyond what is stated; its screw is not judged."""
 
 
-def cures_of(bench: Bench) -> tuple[Cure, ...]:
+def cures_of(bench: Bench) -> tuple[tuple[Cure, ...], tuple[str, ...]]:
     """Return every change that brings the factor back, the smallest first.
 
     Another way of holding is looked for only where no change is enough.
+
+    Returns
+    -------
+    cures : tuple of Cure
+    untried : tuple of str
+        What could not be computed, and why.
     """
-    ways: tuple[Callable[[Bench], Iterator[Cure]], ...] = (
-        lighter_cut,
-        tighter_clamps,
-        fastened,
-        stopped,
-        more_pull,
-    )
-    found = [cure for way in ways for cure in _tried(way, bench)]
+    changes: Mapping[str, Way] = {
+        "a lighter cut": lighter_cut,
+        "tighter clamps": tighter_clamps,
+        "a loose block fastened": fastened,
+        "a block added": stopped,
+        "a larger seat": larger_seat,
+        "more magnet": more_magnet,
+        "a finer finish": finer_seat,
+    }
+    untried: list[str] = []
+    found = [cure for name, way in changes.items() for cure in _tried(name, way, bench, untried)]
     if not found:
-        found = list(_tried(between_jaws, bench))
+        found = _tried("a vise", between_jaws, bench, untried)
     started = [replace(c, says=c.says[0].upper() + c.says[1:]) for c in found]
-    return tuple(sorted(started, key=lambda c: (c.change_ratio, c.says)))
+    return tuple(sorted(started, key=lambda c: (c.change_ratio, c.says))), tuple(untried)
 
 
-def _tried(way: Callable[[Bench], Iterator[Cure]], bench: Bench) -> Iterator[Cure]:
-    """Yield what a way gives; one that cannot be computed cures nothing."""
+def _tried(name: str, way: Way, bench: Bench, untried: list[str]) -> list[Cure]:
+    """Return what a way gives; one that cannot be computed cures nothing and says why."""
     try:
-        yield from list(way(bench))
-    except (NotComputedError, KernelError, SetupError):
-        return
+        return list(way(bench))
+    except (NotComputedError, KernelError, SetupError) as reason:
+        untried.append(f"{name} for {bench.part.part} in {bench.part.cut} was not found: {reason}")
+        return []
 
 
 def lighter_cut(bench: Bench) -> Iterator[Cure]:

@@ -19,8 +19,7 @@ from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds
 from fixturecheck.holding.factor import Rig, loose_blocks
 from fixturecheck.holding.points import spots
 from fixturecheck.kernel.build import box
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.regions import box_gap_mm, split
+from fixturecheck.kernel.regions import box_gap_mm, flat_of, split
 from fixturecheck.kernel.shapes import Box, Face, Solid, box_of, compound, faces_of, to_vector
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.setup.model import Body
@@ -68,7 +67,7 @@ def stopped(bench: Bench) -> Iterator[Cure]:
 def fastened(bench: Bench) -> Iterator[Cure]:
     """Look at what a loose block does once it is fastened; at all of them where no single one is enough."""
     loose = loose_blocks(bench.scene.setup, bench.rig)
-    found = []
+    found: list[Cure] = []
     for names in [(n,) for n in loose] + ([loose] if len(loose) > 1 else []):
         if len(names) > 1 and found:
             break
@@ -114,9 +113,12 @@ def upright_sides(solid: Solid) -> list[Side]:
     whole = box_of(solid)
     groups: dict[tuple[int, int], list[Face]] = {}
     for face in faces_of(solid):
-        centre, normal, flat = face_frame(face)
+        flat = flat_of(face)
+        if flat is None:
+            continue
+        centre, normal = flat
         axis = int(np.argmax(np.abs(normal)))
-        if not flat or axis == 2 or abs(normal[axis]) < _SQUARE:
+        if axis == 2 or abs(normal[axis]) < _SQUARE:
             continue
         sign = 1 if normal[axis] > 0 else -1
         outermost = whole[axis + 3] if sign > 0 else whole[axis]

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words, scaled_pull
-from fixturecheck.holding.pull import FacePull, Magnet, Pulls
+from fixturecheck.holding.pull import FacePull, Magnet
 from fixturecheck.holding.rating import find_source
 from fixturecheck.magnet import MagnetModel
 from fixturecheck.setup.holding import Holding
@@ -22,40 +22,52 @@ from fixturecheck.shop.tables import finishes
 MOST_PULL_RATIO, PULL_STEP = 4.0, 0.05
 RATED_STEP_N_CM2, SHARE_STEP = 5.0, 0.05
 _FINISH_CHANGE = 2.0
-_SOLVES = 2
+_SOLVES, _RUNGS = 2, 3
 """Fields solved again for one cure: each costs as much as the first."""
 _PULL_EXPONENT = 1.5
 """How pull rises with the magnet short of saturation; only a first guess, what is told is solved."""
 
 
-def more_pull(bench: Bench) -> Iterator[Cure]:
-    """Look for the pull that holds the part, and for the seat, the magnet or the finish that gives it."""
-    rig, magnet, holding = bench.rig, bench.magnet, bench.scene.setup.holding
-    if magnet is None or holding is None:
-        return
-    if rig.pulls is None:
-        yield from _switched_on(bench, magnet)
-        return
+def _needed(bench: Bench) -> tuple[float, float] | None:
+    """Return how many times the pull is needed, and the factor with it; None where no pull is enough."""
+    if bench.rig.pulls is None:
+        return None
     search = Search(
-        change=lambda ratio: Changed(rig=scaled_pull(rig, ratio), bearing=bench.bearing),
+        change=lambda ratio: Changed(rig=scaled_pull(bench.rig, ratio), bearing=bench.bearing),
         corners=[bench.first_corner()],
     )
-    found = search.least(bench.least_factor, now=1.0, most=MOST_PULL_RATIO, step=PULL_STEP)
-    if found is None:
+    return search.least(bench.least_factor, now=1.0, most=MOST_PULL_RATIO, step=PULL_STEP)
+
+
+def larger_seat(bench: Bench) -> Iterator[Cure]:
+    """Look for the area of seat that holds the part, at the pull per area that was found."""
+    found = _needed(bench)
+    if found is None or bench.rig.pulls is None:
         return
     ratio, factor = found
-    yield _larger_seat(bench, rig.pulls, ratio, factor)
-    yield from _more_magnet(bench, magnet, holding, ratio)
-    yield from _finer(bench, magnet, holding)
-
-
-def _larger_seat(bench: Bench, pulls: Pulls, ratio: float, factor: float) -> Cure:
-    area_mm2 = sum(f.area_mm2 for f in pulls.on(bench.part.part))
+    area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.on(bench.part.part))
     says = (
         f"seat {bench.part.part} on {ratio * area_mm2:.0f} mm2 of the magnet instead of {area_mm2:.0f}: at "
         f"the same pull per area it then {holds_words(factor)}"
     )
-    return Cure(says=says, change_ratio=ratio, factor=factor)
+    yield Cure(says=says, change_ratio=ratio, factor=factor)
+
+
+def more_magnet(bench: Bench) -> Iterator[Cure]:
+    """Switch the magnet on, turn a trifle further up, or look for a chuck of a higher rating."""
+    magnet, holding = bench.magnet, bench.scene.setup.holding
+    if magnet is None or holding is None:
+        return
+    if bench.rig.pulls is None:
+        yield from _switched_on(bench, magnet)
+        return
+    found = _needed(bench)
+    if found is None:
+        return
+    if holding.magnet == "trifle":
+        yield from _turned_up(bench, magnet, holding, found[0])
+    else:
+        yield from _higher_rated(bench, magnet, holding, found[0])
 
 
 def _switched_on(bench: Bench, magnet: Magnet) -> Iterator[Cure]:
@@ -66,31 +78,30 @@ def _switched_on(bench: Bench, magnet: Magnet) -> Iterator[Cure]:
         yield Cure(says=says, change_ratio=1.0, factor=factor)
 
 
-def _more_magnet(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
-    """Turn a trifle further up, or look for a chuck of a higher rating."""
-    part = bench.part.part
-    if holding.magnet == "trifle":
-        share = holding.trifle_share * ratio ** (1.0 / _PULL_EXPONENT)
-        for _ in range(_SOLVES):
-            share = min(1.0, SHARE_STEP * math.ceil(share / SHARE_STEP - 1e-9))
-            factor = _solved_again(bench, magnet.weak, share)
-            if factor >= bench.least_factor:
-                says = (
-                    f"turn the magnet up to {share:.0%} of full instead of {holding.trifle_share:.0%}: "
-                    f"{part} then {holds_words(factor)}"
-                )
-                yield Cure(says=says, change_ratio=share / holding.trifle_share, factor=factor)
-                return
-            share *= 1.5
-        return
+def _turned_up(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
+    share = holding.trifle_share * ratio ** (1.0 / _PULL_EXPONENT)
+    for _ in range(_SOLVES):
+        share = min(1.0, SHARE_STEP * math.ceil(share / SHARE_STEP - 1e-9))
+        factor = _solved_again(bench, magnet.weak, share)
+        if factor >= bench.least_factor:
+            says = (
+                f"turn the magnet up to {share:.0%} of full instead of {holding.trifle_share:.0%}: "
+                f"{bench.part.part} then {holds_words(factor)}"
+            )
+            yield Cure(says=says, change_ratio=share / holding.trifle_share, factor=factor)
+            return
+        share *= 1.5
+
+
+def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
     rated_n_cm2 = holding.rated_pull_n_cm2 * ratio
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
         factor = _solved_again(bench, magnet.weak, _strength(bench, magnet, holding, rated_n_cm2))
         if factor >= bench.least_factor:
             says = (
-                f"use a chuck rated {rated_n_cm2:.0f} N/cm2 instead of {holding.rated_pull_n_cm2:g}: {part} "
-                f"then {holds_words(factor)}"
+                f"use a chuck rated {rated_n_cm2:.0f} N/cm2 instead of {holding.rated_pull_n_cm2:g}: "
+                f"{bench.part.part} then {holds_words(factor)}"
             )
             yield Cure(says=says, change_ratio=rated_n_cm2 / holding.rated_pull_n_cm2, factor=factor)
             return
@@ -109,21 +120,23 @@ def _strength(bench: Bench, magnet: Magnet, holding: Holding, rated_n_cm2: float
     return source.mmf_a / magnet.source.mmf_a
 
 
-def _finer(bench: Bench, magnet: Magnet, holding: Holding) -> Iterator[Cure]:
+def finer_seat(bench: Bench) -> Iterator[Cure]:
     """Look for the next finer finishes of the part's seats, one after the other."""
+    magnet, holding = bench.magnet, bench.scene.setup.holding
     body, pulls = bench.scene.setup.body(bench.part.part), bench.rig.pulls
-    if pulls is None:
+    if pulls is None or magnet is None or holding is None:
         return
     seats = sorted(_mine(f, body.name) for f in pulls.on(body.name))
     stated = {body.finish.get(s, body.finish.get("*", "")) for s in seats}
     table = finishes()
-    order = sorted(table, key=lambda n: (table[n].rz_um[1], n))
-    if not stated <= set(order):
+    if not stated <= set(table):
         return
     roughest = max(stated, key=lambda n: table[n].rz_um[1])
     share = holding.trifle_share if holding.magnet == "trifle" else 1.0
-    finer = [n for n in order if table[n].rz_um[1] < table[roughest].rz_um[1]]
-    for name in finer[::-1][:_SOLVES]:
+    # Of finishes that are as rough as each other the last by name: rough ground before milled.
+    rungs = {table[n].rz_um[1]: n for n in sorted(table)}
+    finer = [rungs[rz] for rz in sorted(rungs, reverse=True) if rz < table[roughest].rz_um[1]]
+    for name in finer[:_RUNGS]:
         closer_um = {
             s: (table[body.finish.get(s, body.finish.get("*", ""))].rz_um[1] - table[name].rz_um[1]) / 2
             for s in seats

@@ -55,10 +55,16 @@ def held(
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
     progress("cures", 0.7)
-    parts = _cured(benches)
+    parts, notes = _cured(benches)
     progress("release", 0.9)
     release = release_of(setup, placed, contacts, cuts, magnet, missing.get("magnet", ""))
-    return Held(parts=tuple(parts), pulls=pulls, release=release, missing=missing)
+    return Held(
+        parts=tuple(parts),
+        pulls=pulls,
+        release=release,
+        missing=missing,
+        notes=tuple(notes),
+    )
 
 
 def bench_of(
@@ -96,16 +102,22 @@ def bench_of(
     )
 
 
-def _cured(benches: list[Bench]) -> list[PartHold]:
-    """Look for what brings the factors back: of the parts that are held least in each cut."""
+def _cured(benches: list[Bench]) -> tuple[list[PartHold], list[str]]:
+    """Look for what brings the factors back: of the parts that are held least in each cut.
+
+    Returns the parts with their cures, and what could not be tried.
+    """
     weak = sorted((b for b in benches if _low(b) < b.least_factor), key=_low)
     asked = set()
     for cut in {b.part.cut for b in weak}:
         asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_CURED]}
-    return [
-        replace(b.part, remedies=tuple(c.says for c in cures_of(b))) if id(b) in asked else b.part
-        for b in benches
-    ]
+    parts: list[PartHold] = []
+    notes: list[str] = []
+    for bench in benches:
+        cures, untried = cures_of(bench) if id(bench) in asked else ((), ())
+        parts.append(replace(bench.part, remedies=tuple(c.says for c in cures)))
+        notes += untried
+    return parts, notes
 
 
 def _low(bench: Bench) -> float:
