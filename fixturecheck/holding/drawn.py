@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing
+from scipy.ndimage import binary_closing, uniform_filter
 from scipy.spatial import cKDTree
 
 from fixturecheck.hold_result import FluxSection, PullMap, Vector
@@ -28,7 +28,8 @@ _ARROWS = 36
 _CELLS = 700
 """Squares that a face is drawn with."""
 
-_FINEST_MM = 0.2
+_FINEST_MM = 0.1
+_FLAT_MM = 0.02
 
 
 def maps_of(pulls: Pulls | None) -> tuple[PullMap, ...]:
@@ -41,46 +42,66 @@ def maps_of(pulls: Pulls | None) -> tuple[PullMap, ...]:
 
 def _map(face: FacePull, area_mm2: Floats) -> PullMap:
     """Return one map, on squares of one size where the face is wide enough for them."""
-    found = _squared(face, area_mm2)
+    normal = _square_to(face)
+    found = _squared(face, area_mm2, normal)
     points, areas, pull = found if found is not None else (face.points_mm, area_mm2, face.pressure_n_mm2)
     return PullMap(
         a=face.a,
         b=face.b,
-        toward=to_vector(face.toward),
+        toward=to_vector(normal),
         points_mm=tuple(to_vector(p) for p in points),
         area_mm2=tuple(areas.tolist()),
         pull_n_cm2=tuple((100.0 * pull).tolist()),
     )
 
 
-def _squared(face: FacePull, area_mm2: Floats) -> tuple[Floats, Floats, Floats] | None:
-    """Average the tubes of a face over squares; None where it is too narrow for that or bent.
+def _square_to(face: FacePull) -> Floats:
+    """Return the direction square to a flat face; where faces lean, the pull is not square to either."""
+    _, size, axes = np.linalg.svd(face.points_mm - face.points_mm.mean(axis=0), full_matrices=False)
+    if len(size) < 3 or size[1] < 1e-3 * size[0] or np.ptp(face.points_mm @ axes[2]) > _FLAT_MM:
+        return face.toward
+    return np.asarray(axes[2] if float(axes[2] @ face.toward) > 0 else -axes[2])
+
+
+def _squared(face: FacePull, area_mm2: Floats, normal: Floats) -> tuple[Floats, Floats, Floats] | None:
+    """Average the tubes of a face over squares and their neighbours; None where it is too narrow or bent.
 
     Tubes are as fine as the mesh under them and of every shape; squares of one size read more easily.
     """
-    u, v = _across(face.toward)
+    u, v = _across(normal)
     flat = face.points_mm @ np.array([u, v]).T
-    size = max(_FINEST_MM, float(np.sqrt(area_mm2.sum() / _CELLS)))
-    height = face.points_mm @ face.toward
-    if np.ptp(flat, axis=0).min() < 4.0 * size or np.ptp(height) > 0.1 * size:
+    narrow = float(np.ptp(flat, axis=0).min())
+    size = max(_FINEST_MM, min(float(np.sqrt(area_mm2.sum() / _CELLS)), narrow / 4.0))
+    height = face.points_mm @ normal
+    if narrow < 4.0 * _FINEST_MM or np.ptp(height) > _FLAT_MM:
         return None
-    low = flat.min(axis=0) - 0.5 * float(np.sqrt(area_mm2.min()))
-    count = np.ceil((flat.max(axis=0) + 0.5 * float(np.sqrt(area_mm2.min())) - low) / size).astype(int)
-    grid = np.stack(np.meshgrid(*(np.arange(n) + 0.5 for n in count), indexing="ij"), axis=-1).reshape(-1, 2)
-    middles = low + size * grid
-    tree = cKDTree(flat)
-    apart, nearest = tree.query(middles)
+    low, count, middles = _grid(flat, size)
+    apart, nearest = cKDTree(flat).query(middles)
     near = apart <= 0.75 * np.maximum(np.sqrt(area_mm2[nearest]), size)
     # Long tubes leave notches between them.
     inside = binary_closing(np.pad(near.reshape(count), 3), iterations=2)[3:-3, 3:-3].ravel()
-    cell = np.floor((flat - low) / size).astype(int)
-    number = np.clip(cell[:, 0], 0, count[0] - 1) * count[1] + np.clip(cell[:, 1], 0, count[1] - 1)
-    weight = np.bincount(number, area_mm2, minlength=len(middles))
-    force = np.bincount(number, area_mm2 * face.pressure_n_mm2, minlength=len(middles))
-    pull = np.where(weight > 0, force / np.maximum(weight, 1e-30), face.pressure_n_mm2[nearest])
-    plane = float(height.mean()) * face.toward
-    points = plane + middles[inside] @ np.array([u, v])
+    cell = np.minimum(np.floor((flat - low) / size).astype(int), count - 1)
+    number = cell[:, 0] * count[1] + cell[:, 1]
+    # With the squares around: a line of hard pull is less than a square wide.
+    weight, force = (
+        uniform_filter(
+            np.bincount(number, each, minlength=len(middles)).reshape(count), 3, mode="constant"
+        ).ravel()
+        for each in (area_mm2, area_mm2 * face.pressure_n_mm2)
+    )
+    # A square with no tube near takes what its neighbour has on average, not one tube's own pull.
+    met = np.flatnonzero(weight > 1e-9)
+    pull = (force[met] / weight[met])[cKDTree(middles[met]).query(middles)[1]]
+    points = float(height.mean()) * normal + middles[inside] @ np.array([u, v])
     return points, np.full(int(inside.sum()), size**2), pull[inside]
+
+
+def _grid(flat: Floats, size: float) -> tuple[Floats, NDArray[np.int64], Floats]:
+    """Return corner, counts and middles of squares that cover points, half a square beyond the outermost."""
+    low = flat.min(axis=0) - 0.5 * size
+    count = np.ceil((flat.max(axis=0) + 0.5 * size - low) / size - 1e-9).astype(np.int64)
+    grid = np.stack(np.meshgrid(*(np.arange(n) + 0.5 for n in count), indexing="ij"), axis=-1).reshape(-1, 2)
+    return low, count, low + size * grid
 
 
 def section_of(held: Held) -> FluxSection | None:

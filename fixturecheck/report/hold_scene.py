@@ -49,7 +49,7 @@ def _pull(stage: Stage, hold: HoldFound) -> Drawn:
     """Return the map of the pull: parts and blocks as ghosts, their contact faces coloured."""
     units = stage.result.units
     values = [np.array([sized(v, "N/cm2", units)[0] for v in m.pull_n_cm2]) for m in hold.maps]
-    top = _round_up(max(float(np.percentile(v, 99)) for v in values if len(v)))
+    top = _round_up(_most(np.concatenate(values), np.concatenate([m.area_mm2 for m in hold.maps])))
     figure = _joined("figure pull", [_squares(m, v / top) for m, v in zip(hold.maps, values, strict=True)])
     loose = _loose(stage, hold)
     faces = [(np.array(m.toward), sum(m.area_mm2)) for m in hold.maps]
@@ -148,7 +148,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
     # The scale stands beside the arrows, not on them.
     at = at - 0.16 * section.wide_mm * np.cross(up, eye)
     axis = int(np.argmax(np.abs(normal)))
-    place = amount(section.at_mm[axis], "mm", stage.result.units)
+    place = amount(round(section.at_mm[axis], 2), "mm", stage.result.units)
     scene = {
         **_frame(stage, HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}"),
         "actors": [*(actor(s, colours, pale=True) for s in bodies), arrows.actor(layer=2)],
@@ -300,6 +300,13 @@ def _verdict(result: Result) -> Verdict:
     order = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION)
     found = {f.verdict for f in result.findings if f.check in ("hold", "crash")}
     return next((v for v in order if v in found), Verdict.GO)
+
+
+def _most(values: Floats, weights: Floats) -> float:
+    """Return what all but a hundredth of the area lies below."""
+    order = np.argsort(values, kind="stable")
+    share = np.cumsum(weights[order]) / weights.sum()
+    return float(values[order][min(int(np.searchsorted(share, 0.99)), len(values) - 1)])
 
 
 def _round_up(value: float) -> float:

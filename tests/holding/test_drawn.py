@@ -74,6 +74,18 @@ def test_a_narrow_land_is_drawn_with_its_own_cells() -> None:
     assert sum(found.area_mm2) == pytest.approx(2.0)
 
 
+def test_a_hard_line_beside_a_weak_band_does_not_spread() -> None:
+    """180 N/cm2 on a line 0.01 mm wide and 40 long, 2 N/cm2 on 1.2 mm beside it: 0.72 N and 0.96 N."""
+    x = np.linspace(0.0, 40.0, 70)
+    line = np.column_stack([x, np.zeros(70), np.zeros(70)])
+    band = np.array([(a, b, 0.0) for a in np.linspace(0, 40, 100) for b in np.linspace(0.1, 1.2, 6)])
+    areas = np.concatenate([np.full(70, 0.4 / 70), np.full(600, 48.0 / 600)])
+    pull = np.concatenate([np.full(70, 1.8), np.full(600, 0.02)])
+    found = maps_of(pulls_over(np.vstack([line, band]), areas, pull))[0]
+    total_n = np.array(found.pull_n_cm2) @ np.array(found.area_mm2) / 100.0
+    assert total_n == pytest.approx(0.72 + 0.96, rel=0.35)
+
+
 def test_without_a_magnet_there_is_nothing_to_draw() -> None:
     held = Held(parts=(), pulls=None, release=None, missing={})
     assert maps_of(None) == ()
