@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from fixturecheck.engine import check
     from fixturecheck.remedy.relief import relieve
-    from fixturecheck.setup.holding import Clamp, Holding
+    from fixturecheck.setup.holding import Clamp, Holding, Milling
     from fixturecheck.setup.load import load
     from fixturecheck.setup.make import body, equipment, place
     from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
@@ -30,6 +30,7 @@ _HOMES = {
     "Guard": "fixturecheck.shop.wheels",
     "Holding": "fixturecheck.setup.holding",
     "Machine": "fixturecheck.setup.model",
+    "Milling": "fixturecheck.setup.holding",
     "Press": "fixturecheck.setup.staging",
     "Push": "fixturecheck.setup.staging",
     "Relieving": "fixturecheck.setup.relieving",
@@ -47,8 +48,8 @@ _HOMES = {
 }
 
 __all__ = [
-    "Body", "Clamp", "Cut", "Flange", "Guard", "Holding", "Machine", "Press", "Push", "Relieving", "Seat",
-    "Setup", "Staging", "Tolerances", "Wheel",
+    "Body", "Clamp", "Cut", "Flange", "Guard", "Holding", "Machine", "Milling", "Press", "Push", "Relieving",
+    "Seat", "Setup", "Staging", "Tolerances", "Wheel",
     "body", "check", "equipment", "load", "place", "relieve",
 ]  # fmt: skip
 

@@ -12,10 +12,11 @@ Go: a block of 60 x 60 on a flat chuck under a light cut. No-go: a part on edge 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.result import Finding, Verdict
 
 ID = "hold"
@@ -40,6 +41,31 @@ def check(stage: Stage) -> Iterator[Finding]:
     for part in held.parts:
         yield _factor(stage, part)
         yield from _losses(part)
+    for milled in held.milled:
+        yield _milled(stage, milled)
+
+
+def _milled(stage: Stage, part: MilledHold) -> Finding:
+    """Judge the factor on a milling cut."""
+    least = stage.setup.holding.least_factor if stage.setup.holding else 0.0
+    low, worst = part.factors.factor.low, part.factors.worst
+    says = (
+        f"{part.part} {worst.says} (milling force of {math.hypot(*part.load_n):.0f} N at its worst direction "
+        "and place). What the cutter bites into then is not followed."
+    )
+    return Finding(
+        check=ID,
+        verdict=Verdict.NO_GO if low < 1.0 else Verdict.CAUTION if low < least else Verdict.GO,
+        subject=f"{part.part} in {part.cut}",
+        value=low,
+        unit=TIMES,
+        limit=least,
+        margin=low - least,
+        says=says[0].upper() + says[1:],
+        source=f"{SOURCE}; milling: Kienzle's law",
+        shapes=stage.shapes_under(part.part),
+        location_mm=part.at_mm,
+    )
 
 
 def _missing(held: Held) -> Iterator[Finding]:

@@ -21,6 +21,8 @@ from fixturecheck.shop.tables import material
 # meshes nothing again.
 _BEYOND_PITCHES = 1.0
 _GRID_MM = 10.0
+# A body that reaches no deeper than this into what the parts can feel is left out.
+_SLIVER_MM = 1.0
 BACK_FACE = "base"
 
 
@@ -62,8 +64,8 @@ def ferrous_bodies(setup: Setup) -> tuple[Ferrous, ...]:
     if not any(b.role == "part" for b in loose):
         message = "no part is of a magnetic material, so the magnet pulls on none"
         raise NotComputedError(message)
-    felt = _felt(loose, poles)
-    return tuple(f for b in (*poles, *loose) if (f := _ferrous(setup, b, felt)) is not None)
+    near = felt([_box(b.solid.moved(b.at)) for b in loose if b.role == "part"], poles)
+    return tuple(f for b in (*poles, *loose) if (f := as_iron(setup, b, near)) is not None)
 
 
 def irons_of(setup: Setup) -> Mapping[str, Body]:
@@ -115,21 +117,28 @@ def _box(solid: Solid) -> tuple[np.ndarray, np.ndarray]:
     return found[:3], found[3:]
 
 
-def _felt(loose: Sequence[Body], poles: Sequence[Body]) -> tuple[np.ndarray, np.ndarray]:
-    """Return the box around parts and iron blocking, wider by a pitch, on the grid; heights are left free."""
-    boxes = [_box(b.solid.moved(b.at)) for b in loose if b.role == "part"]
-    low = np.min([b[0] for b in boxes], axis=0)
-    high = np.max([b[1] for b in boxes], axis=0)
+def felt(
+    boxes: Sequence[tuple[np.ndarray, np.ndarray]], poles: Sequence[Body]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the box around what lies on poles, wider by a pitch, on the grid; heights are left free."""
+    low, high = np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)
     beyond = _BEYOND_PITCHES * pitch_mm(poles)
     low, high = np.floor((low - beyond) / _GRID_MM) * _GRID_MM, np.ceil((high + beyond) / _GRID_MM) * _GRID_MM
     low[2], high[2] = -1e4, 1e4
     return low, high
 
 
-def _ferrous(setup: Setup, body: Body, felt: tuple[np.ndarray, np.ndarray]) -> Ferrous | None:
-    """Return the body as iron; None where it lies out of reach of every part."""
+def as_iron(setup: Setup, body: Body, near: tuple[np.ndarray, np.ndarray]) -> Ferrous | None:
+    """Return a body as iron, a pole cut to a box; None where it reaches none of the box.
+
+    Raises
+    ------
+    NotComputedError
+        Its material has no curve, or it is a pole without a face for the magnet to lie against.
+    """
     low, high = _box(body.solid.moved(body.at))
-    if (low > felt[1]).any() or (high < felt[0]).any():
+    inside = np.minimum(high, near[1]) - np.maximum(low, near[0])
+    if (inside < np.minimum(_SLIVER_MM, high - low)).any():
         return None
     weak, strong = curves(setup, body.material, body.name)
     placed, back = body.placed(), tuple(body.faces.get(BACK_FACE, ()))
@@ -137,7 +146,7 @@ def _ferrous(setup: Setup, body: Body, felt: tuple[np.ndarray, np.ndarray]) -> F
         if not back:
             message = f"pole {body.name!r} has no face named {BACK_FACE!r}; name the face behind it so"
             raise NotComputedError(message)
-        placed, back = trimmed(body, felt)
+        placed, back = trimmed(body, near)
     return Ferrous(placed=placed, weak=weak, strong=strong, pole=body.pole, back_faces=back)
 
 

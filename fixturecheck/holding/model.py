@@ -243,6 +243,30 @@ class Release:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MilledHold:
+    """How one part holds against one milling cut.
+
+    Parameters
+    ----------
+    part, cut : str
+        Their names.
+    cutting_n : Range
+        Cutting force: one tooth, to all teeth in the cut at their thickest chip.
+    load_n, at_mm : Vector
+        The force that it bears least, and where it acts.
+    factors : FactorRange
+        Times that force.
+    """
+
+    part: str
+    cut: str
+    cutting_n: Range
+    load_n: Vector
+    at_mm: Vector
+    factors: FactorRange
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Held:
     """All that was found of a set-up's hold.
 
@@ -254,6 +278,8 @@ class Held:
         The magnet as stated; None where it could not be computed.
     release : Release or None
         How it comes apart.
+    milled : tuple of MilledHold
+        One for each part of each milling cut that could be computed.
     missing : mapping of str to str
         By subject, why it could not be computed.
     notes : tuple of str
@@ -264,4 +290,5 @@ class Held:
     pulls: Pulls | None
     release: Release | None
     missing: Mapping[str, str]
+    milled: tuple[MilledHold, ...] = ()
     notes: tuple[str, ...] = ()

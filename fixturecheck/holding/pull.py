@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -90,7 +90,7 @@ class Pulls:
     unknowns : int
         Size of the field solution.
     unruled : mapping of str to str
-        Bodies that near no other iron by a face whose flux is counted, and the pair that is not.
+        Bodies that come near no iron by a face whose flux is counted, and their faces whose flux is not.
     model, solved : MagnetModel and FluxSolution, or None
         What was solved at the weak end, and its solution; None with the magnet off.
     """
@@ -117,8 +117,8 @@ class Pulls:
         """
         if body in self.unruled:
             message = (
-                f"the pull on {body} is not known: it meets iron only by {self.unruled[body]}, shapes that the "
-                "field solution has no rule for"
+                f"the pull on {body} is not known: it meets iron only by {self.unruled[body]}, where the "
+                "shapes have no rule in the field solution"
             )
             raise NotComputedError(message)
 
@@ -159,7 +159,7 @@ class Magnet:
         return Pulls(
             faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b))),
             source=self.source,
-            notes=self.notes + _islands(weak, strong),
+            notes=self.notes + _islands(weak, strong, but=_unruled(self.weak)),
             unknowns=strong.unknowns,
             unruled=_unruled(self.weak),
             model=self.weak,
@@ -182,16 +182,32 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     if {b.pole for b in bodies} < {"n", "s", None} and not {"n", "s"} <= {b.pole for b in bodies}:
         message = "only one kind of pole lies near the parts: the flux has no return path"
         raise NotComputedError(message)
-    source = find_source(setup, bodies, mesher)
+    source = find_source(setup, mesher)
     fineness = Fineness(size_mm=4.0, fine_mm=1.0, band_mm=_band_mm(setup, contacts))
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
     weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
     strong = _with_narrow_gaps(weak, bodies, wide, narrow)
     notes = [f"{name} was meshed coarser than asked, {size:.1f} mm" for name, size in weak.coarse.items()]
-    notes += [f"flux between {a} and {b} is left out: their shapes have no rule" for a, b in weak.left_out]
+    notes += _left_out(weak)
     bounded = sorted({irons_of(setup)[b.placed.name].material for b in bodies if b.weak is not b.strong})
     notes += [f"{m} has no B-H curve; it is taken between the two that the set-up names" for m in bounded]
     return Magnet(weak=weak, strong=strong, source=source, notes=tuple(notes))
+
+
+def _left_out(model: MagnetModel) -> list[str]:
+    """Say which flux is not counted, once for each face of a part."""
+    poles = {s.body for s in model.sources}
+    pairs = set()
+    for pair in model.left_out:
+        first, second = sorted(pair, key=lambda face: face.split(".")[0] in poles)
+        on = second.split(".")[0] if second.split(".")[0] in poles else second
+        pairs.add((first, on))
+    faces = sorted({face for face, _ in pairs})
+    return [
+        f"flux between {face} and {', '.join(sorted(o for f, o in pairs if f == face))} is left out: "
+        "their shapes have no rule"
+        for face in faces
+    ]
 
 
 class _Gaps:
@@ -281,18 +297,19 @@ def _face_pull(weak: PatchPull, strong: PatchPull, points_mm: Floats, gap_mm: Fl
 
 
 def _unruled(model: MagnetModel) -> Mapping[str, str]:
-    """Find bodies with a pair of faces left out and no other face that lies close to iron."""
-    close = {n for g in model.gaps if g.counts and float(g.gap_mm.min()) * 1e3 <= _LIFTED_UM for n in (g.a, g.b)}
-    poles = {s.body for s in model.sources}
-    found: dict[str, str] = {}
-    for a, b in model.left_out:
-        for body in {a.split(".")[0], b.split(".")[0]} - close - poles:
-            found.setdefault(body, f"{a} and {b}")
-    return found
+    """Find bodies with faces whose flux is left out, and no other face that lies close to iron."""
+    close = {
+        n for g in model.gaps if g.counts and float(g.gap_mm.min()) * 1e3 <= _LIFTED_UM for n in (g.a, g.b)
+    }
+    close |= {s.body for s in model.sources}
+    faces: dict[str, set[str]] = {}
+    for face in {f for pair in model.left_out for f in pair}:
+        faces.setdefault(face.split(".")[0], set()).add(face)
+    return {body: " and ".join(sorted(found)) for body, found in faces.items() if body not in close}
 
 
-def _islands(*solutions: FluxSolution) -> tuple[str, ...]:
-    loose = sorted({name for s in solutions for name in s.loose})
+def _islands(*solutions: FluxSolution, but: Iterable[str]) -> tuple[str, ...]:
+    loose = sorted({name for s in solutions for name in s.loose} - set(but))
     return tuple(f"no flux reaches {name}: it is not held by the magnet" for name in loose)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.iron import Ferrous, curves, irons_of
+from fixturecheck.holding.iron import Ferrous, as_iron, curves, felt
 from fixturecheck.kernel.build import box, prism
 from fixturecheck.kernel.clip import face_frame
 from fixturecheck.kernel.femesh import TetMesher
@@ -16,14 +16,17 @@ from fixturecheck.kernel.placing import location_of
 from fixturecheck.kernel.shapes import Placed, Solid, box_of, faces_of, to_vector
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, magnet_model
 from fixturecheck.physics.seat_gap import strength_for_pull
-from fixturecheck.setup.model import Setup
+from fixturecheck.setup.model import Body, Setup
 
 START_MMF_A = 50.0
 START_SOURCE_GAP_MM = 0.016
 # Finish of the rating piece and of a ground pole under it: half the sum of their middle Rz.
 RATING_GAP_UM = 2.0
 _THICK_MM, _LONG_MM = 40.0, 40.0
-_SOURCE_GAPS_MM = (0.004, 0.016, 0.064, 0.256)
+# Magnets that are tried, from one that drives its flux through any gap to one that soon gives way.
+_SOURCE_GAPS_MM = (0.002, 0.25)
+_MOST_TRIES = 12
+_SHIM_SHARE = 0.02
 _COARSE = Fineness(size_mm=5.0, fine_mm=1.0)
 
 
@@ -48,16 +51,17 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Piece:
-    """A rating piece on its poles."""
+    """A rating piece where it lies on the poles."""
 
     placed: Placed
-    poles: tuple[Ferrous, ...]
     area_mm2: float
     says: str
 
 
-def find_source(setup: Setup, bodies: Sequence[Ferrous], mesher: TetMesher) -> Source:
+def find_source(setup: Setup, mesher: TetMesher) -> Source:
     """Find the source that gives the rated pull, and the pull over a shim where that is stated.
+
+    The piece lies in the middle of the magnet, wherever the parts lie.
 
     Raises
     ------
@@ -68,10 +72,13 @@ def find_source(setup: Setup, bodies: Sequence[Ferrous], mesher: TetMesher) -> S
     if holding is None:
         message = "no holding is stated"
         raise NotComputedError(message)
-    piece = _piece(setup, [b for b in bodies if b.pole])
+    piece = _piece(setup)
     law = curves(setup, "steel_1018", "rating piece")[0]
+    found = np.array(box_of(piece.placed.solid.moved(piece.placed.at)))
+    near = felt([(found[:3], found[3:])], setup.poles())
+    poles = [p for b in setup.poles() if (p := as_iron(setup, b, near)) is not None]
     irons = [Iron(placed=piece.placed, law=law)]
-    irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, Source_START)) for p in piece.poles]
+    irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, _START)) for p in poles]
     model = magnet_model(irons, seat_gap_um=lambda _a, _b: RATING_GAP_UM, fineness=_COARSE, mesher=mesher)
     rated_n = holding.rated_pull_n_cm2 * piece.area_mm2 / 100.0
     if holding.shim_mm is None or holding.shim_pull_n_cm2 is None:
@@ -83,7 +90,7 @@ def find_source(setup: Setup, bodies: Sequence[Ferrous], mesher: TetMesher) -> S
     return Source(mmf_a=strength * START_MMF_A, gap_mm=gap, piece=piece.says)
 
 
-Source_START = Source(mmf_a=START_MMF_A, gap_mm=START_SOURCE_GAP_MM, piece="")
+_START = Source(mmf_a=START_MMF_A, gap_mm=START_SOURCE_GAP_MM, piece="")
 
 
 def pole_of(body: Ferrous, source: Source) -> Pole | None:
@@ -105,10 +112,10 @@ def _pull_n(model: MagnetModel, piece: _Piece) -> Callable[[float], float]:
     return pull
 
 
-def _strength(model: MagnetModel, wanted_n: float, piece: _Piece) -> float:
+def _strength(model: MagnetModel, wanted_n: float, piece: _Piece, *, start: float = 1.0) -> float:
     """Find the strength by a power law through two tries, and by bisection where that does not close in."""
     pull = _pull_n(model, piece)
-    tried = [(1.0, pull(1.0))]
+    tried = [(start, pull(start))]
     exponent = 1.5
     for _ in range(5):
         strength, found = tried[-1]
@@ -127,90 +134,102 @@ def _strength(model: MagnetModel, wanted_n: float, piece: _Piece) -> float:
 def _two_points(
     model: MagnetModel, piece: _Piece, rated_n: float, shim_mm: float, shim_n: float
 ) -> tuple[float, float]:
-    """Find source gap and strength from the pull on the poles and over a shim."""
-    ratios, strengths = [], []
-    for gap_mm in _SOURCE_GAPS_MM:
-        behind = replace(model, sources=tuple(replace(s, gap_mm=gap_mm) for s in model.sources))
-        over = replace(
-            behind, gaps=tuple(replace(g, gap_mm=g.gap_mm + shim_mm) if g.counts else g for g in behind.gaps)
-        )
-        strength = _strength(behind, rated_n, piece)
-        ratios.append(_pull_n(over, piece)(strength) / rated_n)
-        strengths.append(strength)
+    """Find source gap and strength from the pull on the poles and over a shim.
+
+    The more the source gives way, the less a shim takes of the pull, so one gap behind the poles fits.
+    """
     wanted = shim_n / rated_n
-    if not min(ratios) <= wanted <= max(ratios):
+
+    def over_shim(log_gap: float, start: float) -> tuple[float, float]:
+        """Return how much more than wanted is left of the pull over the shim, and the strength."""
+        behind = replace(
+            model, sources=tuple(replace(s, gap_mm=float(np.exp(log_gap))) for s in model.sources)
+        )
+        shimmed = tuple(replace(g, gap_mm=g.gap_mm + shim_mm) if g.counts else g for g in behind.gaps)
+        strength = _strength(behind, rated_n, piece, start=start)
+        return _pull_n(replace(behind, gaps=shimmed), piece)(strength) / rated_n - wanted, strength
+
+    low, high = np.log(_SOURCE_GAPS_MM)
+    below, strength = over_shim(low, 1.0)
+    above = np.inf if below > 0.0 else over_shim(high, 3.0)[0]
+    if below > 0.0 or above < 0.0:
+        least = f"at least {below + wanted:.0%}" if below > 0.0 else f"at most {above + wanted:.0%}"
         message = (
-            f"a pull of {wanted:.0%} of the rated one over {shim_mm:g} mm fits no magnet that was tried "
-            f"({min(ratios):.0%} to {max(ratios):.0%}); check shim_mm and shim_pull_n_cm2"
+            f"a pull of {wanted:.0%} of the rated one over {shim_mm:g} mm fits no magnet: over it {least} "
+            "would be left; check shim_mm and shim_pull_n_cm2"
         )
         raise NotComputedError(message)
-    order = np.argsort(ratios)
-    gap = np.exp(np.interp(wanted, np.array(ratios)[order], np.log(_SOURCE_GAPS_MM)[order]))
-    strength = np.interp(np.log(gap), np.log(_SOURCE_GAPS_MM), strengths)
-    return float(gap), float(strength)
+    for _ in range(_MOST_TRIES):
+        # Between a secant and a bisection, so that neither end stays for long.
+        share = 0.5 * (0.5 + below / (below - above))
+        middle = low + share * (high - low)
+        found, strength = over_shim(middle, strength)
+        if abs(found) <= _SHIM_SHARE * wanted:
+            return float(np.exp(middle)), strength
+        if found < 0.0:
+            low, below = middle, found
+        else:
+            high, above = middle, found
+    message = f"no magnet was found that pulls as stated on the poles and over {shim_mm:g} mm"
+    raise NotComputedError(message)
 
 
-def _piece(setup: Setup, poles: Sequence[Ferrous]) -> _Piece:
+def _piece(setup: Setup) -> _Piece:
     """Return a thick piece of mild steel on the poles that the parts lie on."""
-    named = {p.placed.name: p for p in poles}
-    known = irons_of(setup)
     seats: dict[tuple[str, str], np.ndarray] = {}
-    for pole in poles:
-        body = known[pole.placed.name]
-        wanted = {s.on_face for s in setup.seats if s.on in (body.name, body.group)}
-        for face, name in zip(faces_of(body.solid.moved(body.at)), body.face_names(), strict=True):
+    for pole in setup.poles():
+        wanted = {s.on_face for s in setup.seats if s.on in (pole.name, pole.group)}
+        for face, name in zip(faces_of(pole.solid.moved(pole.at)), pole.face_names(), strict=True):
             centre, normal, flat = face_frame(face)
             if name in wanted and flat:
-                seats[body.name, name] = np.vstack([centre, normal])
+                seats[pole.name, name] = np.vstack([centre, normal])
     if not seats:
         message = "no seat lies on a flat face of a pole, so the rated pull has no place to act"
         raise NotComputedError(message)
     normals = np.array([s[1] for s in seats.values()])
     if np.allclose(normals, normals[0], atol=1e-6) and abs(normals[0][2]) > 0.999:
-        return _flat_piece(poles, next(iter(seats.values()))[0])
+        seated = [b for b in setup.poles() if b.name in {name for name, _ in seats}]
+        return _flat_piece(seated, next(iter(seats.values()))[0][2])
     if len(seats) == 2:
-        return _nested_piece(tuple(named[body] for body, _ in seats), list(seats.values()))
+        return _nested_piece(list(seats.values()))
     message = "the seats lie neither on a flat chuck nor on the two flanks of a V-block"
     raise NotComputedError(message)
 
 
-def _flat_piece(poles: Sequence[Ferrous], near: np.ndarray) -> _Piece:
+def _flat_piece(poles: Sequence[Body], top_z_mm: float) -> _Piece:
     """Return a block over a north and a south pole and half a spacer on either side."""
-    boxes = {p.placed.name: np.array(box_of(p.placed.solid.moved(p.placed.at))) for p in poles}
+    boxes = {p.name: np.array(box_of(p.solid.moved(p.at))) for p in poles}
     middle = {n: 0.5 * (b[:3] + b[3:]) for n, b in boxes.items()}
-    order = sorted(poles, key=lambda p: float(np.linalg.norm(middle[p.placed.name][:2] - near[:2])))
+    near = np.mean(list(middle.values()), axis=0)
+    order = sorted(poles, key=lambda p: float(np.linalg.norm(middle[p.name] - near)))
     first = order[0]
     others = [p for p in order if p.pole != first.pole]
     if not others:
-        message = "there is no pole of the other kind near the parts: the flux has no return path"
+        message = "the parts lie on poles of one kind only: the flux has no return path"
         raise NotComputedError(message)
-    second = min(
-        others, key=lambda p: float(np.linalg.norm(middle[p.placed.name] - middle[first.placed.name]))
-    )
-    a, b = middle[first.placed.name], middle[second.placed.name]
+    second = min(others, key=lambda p: float(np.linalg.norm(middle[p.name] - middle[first.name])))
+    a, b = middle[first.name], middle[second.name]
     along = int(np.argmax(np.abs(b - a)[:2]))
     across = 1 - along
     pitch = float(abs(b - a)[along])
     long = min(
         _LONG_MM,
-        *(float(boxes[p.placed.name][across + 3] - boxes[p.placed.name][across]) for p in (first, second)),
+        *(float(boxes[p.name][across + 3] - boxes[p.name][across]) for p in (first, second)),
     )
     centre = 0.5 * (a + b)
     low, high = np.zeros(3), np.zeros(3)
     low[along], high[along] = centre[along] - pitch, centre[along] + pitch
     low[across], high[across] = centre[across] - long / 2, centre[across] + long / 2
-    low[2], high[2] = near[2], near[2] + _THICK_MM
-    close = [p for p in poles if abs(middle[p.placed.name][along] - centre[along]) < 2.0 * pitch]
+    low[2], high[2] = top_z_mm, top_z_mm + _THICK_MM
     solid = box(to_vector(low), to_vector(high))
     return _Piece(
         placed=_named(solid),
-        poles=tuple(close),
         area_mm2=float((high - low)[0] * (high - low)[1]),
         says=f"{2 * pitch:.0f} by {long:.0f} by {_THICK_MM:.0f} mm over two poles",
     )
 
 
-def _nested_piece(poles: tuple[Ferrous, ...], seats: Sequence[np.ndarray]) -> _Piece:
+def _nested_piece(seats: Sequence[np.ndarray]) -> _Piece:
     """Return a bar nested on both flanks of a V, two thirds as wide as the flanks."""
     (c1, n1), (c2, n2) = seats
     axis = np.cross(n1, n2)
@@ -240,7 +259,6 @@ def _nested_piece(poles: tuple[Ferrous, ...], seats: Sequence[np.ndarray]) -> _P
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = axis, side, up, origin
     return _Piece(
         placed=_named(solid.moved(location_of(matrix))),
-        poles=poles,
         area_mm2=2.0 * wide * _LONG_MM,
         says=f"a bar {wide:.0f} mm square and {_LONG_MM:.0f} mm long, nested",
     )

@@ -11,7 +11,8 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.cures import cures_of
 from fixturecheck.holding.cures_model import Bench
 from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
-from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.milled import milled_holds
+from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
 from fixturecheck.holding.release import release_of
 from fixturecheck.holding.ways import Scene, scene_of, ways_of
@@ -45,6 +46,7 @@ def held(
     mesher = mesher or TetMesher()
     magnet, pulls = _magnet(setup, contacts, mesher, missing)
     benches: list[Bench] = []
+    milled: tuple[MilledHold, ...] = ()
     if "magnet" not in missing:
         rig = rig_of(setup, placed, contacts, pulls)
         jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
@@ -54,6 +56,7 @@ def held(
                 benches.append(bench_of(scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher))
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
+        milled = milled_holds(setup, placed, rig, missing)
     progress("cures", 0.7)
     parts, notes = _cured(benches)
     progress("release", 0.9)
@@ -62,6 +65,7 @@ def held(
         parts=tuple(parts),
         pulls=pulls,
         release=release,
+        milled=milled,
         missing=missing,
         notes=tuple(notes),
     )

@@ -22,7 +22,7 @@ from fixturecheck.units import UNITS, convert, from_inch_key, inch_key
 
 SETUP_TABLES = (
     "setup", "machine", "wheel", "tolerances", "severity", "equipment", "seat", "cut", "staging", "relief",
-    "holding", "clamp",
+    "holding", "clamp", "mill",
 )  # fmt: skip
 """What may be stated about a set-up besides its bodies."""
 
@@ -286,7 +286,7 @@ def _texts(stated: Stated) -> dict[str, str]:
 
 
 _SAID = re.compile(
-    r"(?:(body|cut|equipment|clamp) '([^']*)'|seat of '([^']*)' on '([^']*)'"
+    r"(?:(body|cut|equipment|clamp|mill) '([^']*)'|seat of '([^']*)' on '([^']*)'"
     r"|(machine|wheel|flange|guard|staging|relief|holding))"
 )
 

@@ -21,6 +21,7 @@ CLAMP_KINDS = ("vise", "strap", "toe")
 THREADS = ("dry", "oiled", "anti_seize")
 FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "coolant_film")
 ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
+CUTS_AS = ("soft_steel", "c45", "alloy_steel")
 GRINDS_AS = ("soft_steel", "hard_steel", "cast_iron")
 
 
@@ -74,6 +75,42 @@ class Clamp:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Milling:
+    """A milling cut that the parts are held against; nothing is said of where the cutter goes.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    parts : tuple of str
+        The parts that are milled in it, each by itself.
+    face : str
+        Name of the level face that is milled on each part.
+    feed : Vector
+        Level direction in which the cutter moves along the part.
+    cutter_mm, teeth : float, int
+        Diameter and number of teeth.
+    deep_mm, wide_mm : float
+        Axial depth, and width of the cut.
+    feed_mm_tooth : float
+        Feed for each tooth.
+    cuts_as : str
+        Class of the material in the table of milling.
+    """
+
+    name: str
+    parts: tuple[str, ...]
+    face: str
+    cutter_mm: float
+    teeth: int
+    deep_mm: float
+    wide_mm: float
+    feed_mm_tooth: float
+    feed: Vector = (1.0, 0.0, 0.0)
+    cuts_as: str = "soft_steel"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Holding:
     """What holds the parts while they are ground.
 
@@ -91,6 +128,8 @@ class Holding:
         A second point: the pull measured over a non-magnetic shim.
     clamps : tuple of Clamp
         Vise, straps, toes.
+    milling : tuple of Milling
+        Milling cuts to hold against, besides the grinding cuts of the set-up.
     friction : str
         Kind of contact, from the table of friction.
     mu : tuple of float
@@ -115,6 +154,7 @@ class Holding:
     shim_mm: float | None = None
     shim_pull_n_cm2: float | None = None
     clamps: tuple[Clamp, ...] = ()
+    milling: tuple[Milling, ...] = ()
     friction: str = "magnet"
     mu: tuple[float, ...] = ()
     abrasive: str = "alumina"
@@ -158,6 +198,8 @@ def refuse_bad_holding(setup: Setup) -> None:
             raise SetupError(message)
     for clamp in holding.clamps:
         _refuse_bad_clamp(setup, clamp)
+    for mill in holding.milling:
+        _refuse_bad_milling(setup, mill)
 
 
 def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
@@ -226,6 +268,33 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
         raise SetupError(message)
     if clamp.kind == "toe" and clamp.down_deg >= 90.0:
         message = f"{where}: down_deg must be less than 90; got {clamp.down_deg:g}"
+        raise SetupError(message)
+
+
+def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
+    where = f"mill {mill.name!r}"
+    one_of(mill.cuts_as, CUTS_AS, f"{where}, cuts_as")
+    if any(c.name == mill.name for c in setup.cuts):
+        message = f"{where}: a grinding cut has this name; give it another"
+        raise SetupError(message)
+    if not mill.parts:
+        message = f"{where}: name the parts that are milled"
+        raise SetupError(message)
+    for part in mill.parts:
+        _known(part, [b.name for b in setup.bodies if b.role == "part"], where)
+        if mill.face not in setup.body(part).face_names():
+            message = (
+                f"{where}: {part!r} has no face {mill.face!r}; {nearest(mill.face, setup.body(part).faces)}"
+            )
+            raise SetupError(message)
+    if not _level(mill.feed):
+        message = f"{where}: state feed, a level direction; got {mill.feed!r}"
+        raise SetupError(message)
+    if not isinstance(mill.teeth, int) or mill.teeth < 1:
+        message = f"{where}: teeth must be a whole number of at least one; got {mill.teeth!r}"
+        raise SetupError(message)
+    if mill.wide_mm > mill.cutter_mm:
+        message = f"{where}: wide_mm {mill.wide_mm:g} is more than the cutter's {mill.cutter_mm:g}"
         raise SetupError(message)
 
 

@@ -27,7 +27,7 @@ _MAY_BE_ZERO = frozenset(
 )
 """Besides every field whose own default is zero."""
 
-_ANY_SIGN = frozenset({"table_z_mm", "dressed_profile_mm", "at_mm", "inward"})
+_ANY_SIGN = frozenset({"table_z_mm", "dressed_profile_mm", "at_mm", "inward", "feed"})
 _AT_MOST = {
     "min_share": 1.0,
     "trifle_share": 1.0,
@@ -77,6 +77,8 @@ def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
         yield "holding", setup.holding
         for clamp in getattr(setup.holding, "clamps", ()):
             yield f"clamp {getattr(clamp, 'name', clamp)!r}", clamp
+        for mill in getattr(setup.holding, "milling", ()):
+            yield f"mill {getattr(mill, 'name', mill)!r}", mill
     if is_dataclass(setup.machine):
         yield "flange", setup.machine.flange
         if setup.machine.guard is not None:

@@ -172,3 +172,15 @@ def test_what_makes_no_sense_is_refused_with_its_place(holding, says):
 
 def _plain(holding):
     return {name: getattr(holding, name) for name in Holding.__dataclass_fields__}
+
+
+def test_a_milling_cut_is_stated_in_a_table_of_its_own():
+    whole = assembly()
+    mill = {"name": "slot", "parts": ["block"], "face": "floor", "cutter_in": 0.5, "teeth": 2}
+    mill |= {"deep_mm": 1.0, "wide_mm": 4.0, "feed_mm_tooth": 0.05, "feed": [0, 1, 0]}
+    whole.metadata["fixturecheck"]["mill"] = [mill]
+    (found,) = setup_from_assembly(whole).holding.milling
+    assert (found.cutter_mm, found.teeth, found.feed) == (pytest.approx(12.7), 2, (0, 1, 0))
+    whole.metadata["fixturecheck"]["mill"] = [{**mill, "rpm": 900.0}]
+    with pytest.raises(SetupError, match="unknown key 'rpm'"):
+        setup_from_assembly(whole)

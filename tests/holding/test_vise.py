@@ -5,7 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body, equipment
+from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check, equipment
+from fixturecheck.errors import SetupError
+from fixturecheck.holding.milled import milled_hold
 from fixturecheck.kernel.build import box
 from fixturecheck.result import Verdict
 from tests.holding.rigs import judged, let_go, rigged
@@ -95,3 +97,64 @@ def test_torque_on_the_handle_becomes_force_of_the_jaw():
 def test_a_vise_must_be_tightened(torque_nm, expected):
     (told, *_) = judged(in_vise(replace(jaw(None), torque_nm=torque_nm)))
     assert told.verdict is expected, told.says
+
+
+def endmill(**more):
+    facts = {"cutter_mm": 10.0, "teeth": 2, "deep_mm": 2.0, "wide_mm": 4.0, "feed_mm_tooth": 0.05}
+    return Milling(name="mill", parts=("bar",), face="floor", **{**facts, **more})
+
+
+def milled(force_n, **more):
+    setup = in_vise(jaw(force_n))
+    setup = replace(setup, holding=replace(setup.holding, milling=(endmill(**more),)))
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    return milled_hold(setup, placed, rigged(setup), setup.holding.milling[0], "bar")
+
+
+def test_a_milling_cut_pulls_by_the_law_of_kienzle():
+    """kc = kc1.1 h^-mc (Kienzle 1952, from memory); chip at its thickest f sin(angle), one tooth of two."""
+    found = milled(4000.0)
+    chip = 0.05 * math.sin(math.acos(1.0 - 2.0 * 4.0 / 10.0))
+    ends = [
+        kc * chip**-mc * 2.0 * chip * wear
+        for kc in (1500, 2100)
+        for mc in (0.17, 0.26)
+        for wear in (1.0, 1.5)
+    ]
+    assert found.cutting_n.ends == pytest.approx((min(ends), max(ends)), rel=1e-6)
+    assert math.hypot(*found.load_n[:2]) >= found.cutting_n.high
+
+
+def test_a_vise_that_is_hardly_tightened_lets_the_cutter_pull_the_bar_out():
+    weak, light = milled(100.0), milled(6000.0, deep_mm=0.5)
+    assert weak.factors.factor.low < 1.0 < light.factors.factor.low
+    # Holding and cutting force in proportion: sixty times the grip, a quarter of the cut.
+    assert light.factors.factor.low == pytest.approx(240.0 * weak.factors.factor.low, rel=0.5)
+
+
+@pytest.mark.parametrize(
+    ("stated", "says"),
+    [
+        ({"face": "roof"}, "no face 'roof'"),
+        ({"parts": ("jaw",)}, "no such body"),
+        ({"feed": (0.0, 0.0, 1.0)}, "a level direction"),
+        ({"wide_mm": 11.0}, "more than the cutter's"),
+        ({"teeth": 0}, "at least one"),
+        ({"cuts_as": "butter"}, "cuts_as"),
+        ({"deep_mm": -1.0}, "more than zero"),
+    ],
+)
+def test_a_milling_cut_that_cannot_be_is_refused(stated, says):
+    with pytest.raises(SetupError, match=says):
+        replace(in_vise(), holding=Holding(milling=(replace(endmill(), **stated),)))
+
+
+@pytest.mark.parametrize(("force_n", "expected"), [(8000.0, Verdict.CAUTION)])
+def test_an_operation_that_only_mills_is_judged_by_its_vise(force_n, expected):
+    setup = replace(
+        in_vise(jaw(force_n)), cuts=(), holding=Holding(clamps=(jaw(force_n),), milling=(endmill(),))
+    )
+    (told,) = [f for f in check(setup).findings if f.check == "hold"]
+    assert told.subject == "bar in mill"
+    assert told.verdict is expected, told.says
+    assert "milling force" in told.says

@@ -1,0 +1,30 @@
+"""Four index pawls nested in the magnetic V-block with the magnet on: does each hold against its cut.
+
+The stop is screwed to the V-block, and the wheel turns so that it drags the gang against it; the wall was
+ground before, so the wheel's side only runs along it.
+"""
+
+from dataclasses import replace
+
+from rev_b import setup as nested
+
+from fixturecheck import Holding
+
+rated_pull_n_cm2 = 60.0  # of the V-block, on a bar nested in it
+downfeed_mm = 0.005
+wall_stock_mm = 0.0
+sparks = "left"  # the stop is at the left end
+
+setup = replace(
+    nested,
+    name="index pawls, revision B, held by the magnet",
+    machine=replace(nested.machine, sparks=sparks),
+    cuts=tuple(replace(c, downfeed_mm=downfeed_mm, wall_stock_mm=wall_stock_mm) for c in nested.cuts),
+    holding=Holding(
+        magnet="full",
+        rated_pull_n_cm2=rated_pull_n_cm2,
+        # The steel has no measured curve: it lies between a hardenable stainless steel and a mild one.
+        curves_between={"tool_steel_a2": ("stainless_455", "steel_1018")},
+        blocking=(),
+    ),
+)

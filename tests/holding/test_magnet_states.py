@@ -1,0 +1,123 @@
+"""The magnet full, a trifle or off, rated on the poles and over a shim, and what shows in the pull."""
+
+import numpy as np
+import pytest
+
+from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.iron import as_iron, curves, felt
+from fixturecheck.holding.pull import magnet_of
+from fixturecheck.holding.rating import RATING_GAP_UM, find_source, pole_of
+from fixturecheck.kernel.build import box
+from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.shapes import Placed
+from fixturecheck.magnet import Fineness, Iron, magnet_model
+from tests.holding.rigs import judged
+
+RATED_N_CM2 = 40.0
+SHIM_MM, OVER_SHIM_N_CM2 = 0.1, 16.0
+
+
+CHUCK = equipment(
+    "flat_magnetic_chuck", name="chuck", length_mm=120.0, width_mm=60.0, back_rail_height_mm=0.0
+)
+
+
+def on_chuck(*, at_x=0.0, **holding):
+    """Four poles stand 25 mm apart, 20 wide, about the middle; the block is 30 square."""
+    part = body(
+        "block",
+        box((-15, -15, 0), (15, 15, 12)),
+        material="steel_1018",
+        at=(at_x, 0, 0),
+        finish="ground",
+        faces={"seat": "<Z", "floor": ">Z"},
+    )
+    return Setup(
+        name="block on the chuck",
+        bodies=(*CHUCK, part),
+        seats=(Seat(body="block", face="seat", on="chuck_plate", on_face="top"),),
+        cuts=(Cut(name="top", parts=("block",), floor="floor", stock_mm=0.1, downfeed_mm=0.005),),
+        holding=Holding(**{"magnet": "full", "rated_pull_n_cm2": RATED_N_CM2, **holding}),
+    )
+
+
+def down_n(pulls):
+    return sum(f.weak_n for f in pulls.on("block"))
+
+
+@pytest.fixture(scope="module")
+def mesher():
+    return TetMesher()
+
+
+@pytest.fixture(scope="module")
+def magnet(mesher):
+    setup = on_chuck()
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    return magnet_of(setup, contacts, mesher)
+
+
+@pytest.fixture(scope="module")
+def states(magnet):
+    stated = Holding()
+    shares = {"full": 1.0, "trifle": stated.trifle_share, "residual": stated.residual_share}
+    return {name: magnet.pulls(share) for name, share in shares.items()}
+
+
+def test_less_magnet_pulls_less_by_more_than_its_share(states):
+    """Pull goes with the square of the flux, and flux with the magnet until the iron saturates."""
+    pull = {name: down_n(p) for name, p in states.items()}
+    share = Holding().trifle_share
+    # Steel is less permeable at low fields, which takes a little more off.
+    assert 0.5 * share**2 < pull["trifle"] / pull["full"] < share
+    assert 0.0 < pull["residual"] < 0.2 * pull["trifle"]
+
+
+def test_the_factor_follows_the_state(states):
+    stated = {"full": "full", "trifle": "trifle"}
+    factor = {n: judged(on_chuck(magnet=s), states[n])[0].value for n, s in stated.items()}
+    factor["off"] = judged(on_chuck(magnet="off"))[0].value
+    assert factor["full"] > 3.0 * factor["trifle"] > 3.0 * factor["off"] > 0.0
+
+
+def test_a_part_over_one_pole_only_has_no_return_path(states, mesher):
+    """The same block and the same magnet, moved by half a pitch: it ends where both next poles begin."""
+    setup = on_chuck(at_x=12.5)
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    assert down_n(magnet_of(setup, contacts, mesher).pulls(1.0)) < 0.02 * down_n(states["full"])
+
+
+def on_the_poles_n_cm2(setup, source, mesher, shim_mm):
+    """Pull on a piece over two poles, as a user would measure it, over a shim or none."""
+    solid = box((-25, -20, shim_mm), (25, 20, 40 + shim_mm))
+    piece = Placed(name="piece", solid=solid, face_names=tuple(f"face_{n}" for n in range(6)))
+    near = felt([(np.array([-25, -20, 0]), np.array([25, 20, 40]))], setup.poles())
+    poles = {b.name: p for b in setup.poles() if (p := as_iron(setup, b, near)) is not None}
+    irons = [Iron(placed=piece, law=curves(setup, "steel_1018", "piece")[0])]
+    irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, source)) for p in poles.values()]
+    model = magnet_model(
+        irons,
+        seat_gap_um=lambda _a, _b: RATING_GAP_UM,
+        fineness=Fineness(size_mm=5.0, fine_mm=1.0),
+        mesher=mesher,
+    )
+    solved = model.solve()
+    assert np.allclose(solved.body("piece").force_n[:2], 0.0, atol=0.1 * abs(solved.body("piece").force_n[2]))
+    return -float(solved.body("piece").force_n[2]) / (50.0 * 40.0) * 100.0
+
+
+def test_the_source_gives_both_pulls_that_are_stated(mesher):
+    """Rated on the poles and measured over a real shim, the piece moved up by it."""
+    setup = on_chuck(shim_mm=SHIM_MM, shim_pull_n_cm2=OVER_SHIM_N_CM2)
+    source = find_source(setup, mesher)
+    assert on_the_poles_n_cm2(setup, source, mesher, 0.0) == pytest.approx(RATED_N_CM2, rel=0.03)
+    assert on_the_poles_n_cm2(setup, source, mesher, SHIM_MM) == pytest.approx(OVER_SHIM_N_CM2, rel=0.06)
+
+
+@pytest.mark.parametrize(("pull_n_cm2", "says"), [(0.2, "at least"), (39.6, "at most")])
+def test_a_shim_that_fits_no_magnet_is_refused(mesher, pull_n_cm2, says):
+    setup = on_chuck(shim_mm=SHIM_MM, shim_pull_n_cm2=pull_n_cm2)
+    with pytest.raises(NotComputedError, match=f"fits no magnet.*{says}"):
+        find_source(setup, mesher)

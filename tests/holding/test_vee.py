@@ -1,0 +1,101 @@
+"""A bar in the magnetic V-block, nested and on edge: pull from the field, hold from the pull."""
+
+import math
+
+import pytest
+
+from fixturecheck import Holding, Seat, Setup, body, equipment, place
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.holding.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE, magnet_of
+from fixturecheck.kernel.build import box
+from fixturecheck.kernel.femesh import TetMesher
+from tests.holding.rigs import let_go, rigged
+
+RATED_N_CM2, SIDE, MU = 60.0, 10.0, 0.2
+VEE = equipment("magnetic_v_block", name="vee", length_mm=40.0, width_mm=50.0, height_mm=40.0, land_mm=16.0)
+
+
+def bar(*, nested, long_mm=24.0):
+    """A square bar: two faces on the flanks, or upright on the two edges of its foot."""
+    half = long_mm / 2
+    if nested:
+        solid, at = box((-half, 0, 0), (half, SIDE, SIDE)), place(rotate=[("x", 45)])
+        faces = {"left": "<Y", "right": "<Z"}
+    else:
+        solid, at = box((-half, -SIDE / 2, 0), (half, SIDE / 2, SIDE)), place(at=(0, 0, SIDE / 2))
+        faces = {"foot": "<Z"}
+    part = body("bar", solid, at=at, material="steel_1018", finish="ground", faces=faces)
+    seats = tuple(
+        Seat(body="bar", face=side if nested else "foot", on=f"vee_{side}", on_face=f"{side}_flank")
+        for side in ("left", "right")
+    )
+    return Setup(
+        name="bar in the V-block",
+        bodies=(*VEE, part),
+        seats=seats,
+        holding=Holding(magnet="full", rated_pull_n_cm2=RATED_N_CM2),
+    )
+
+
+def pulled(setup, mesher):
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    return magnet_of(setup, contacts, mesher).pulls(1.0)
+
+
+@pytest.fixture(scope="module")
+def mesher():
+    return TetMesher()
+
+
+@pytest.fixture(scope="module")
+def pulls(mesher):
+    return {nested: pulled(bar(nested=nested), mesher) for nested in (True, False)}
+
+
+def down_n(pulls):
+    """Pull down on the bar at the weak end."""
+    return -sum(f.weak_n * (f.toward[2] if f.a.startswith("bar") else -f.toward[2]) for f in pulls.on("bar"))
+
+
+def test_a_bar_like_the_rating_piece_is_pulled_as_rated(mesher):
+    """40 long like the piece, ground like it: what ground may mean lies about the rated pull.
+
+    A rating is per area of the piece's faces, groove and chamfer below them or not.
+    """
+    found = pulled(bar(nested=True, long_mm=40.0), mesher)
+    rated_n = RATED_N_CM2 * 40.0 * SIDE / 100.0
+    for face in found.faces:
+        assert 0.75 * rated_n < face.weak_n < rated_n < face.strong_n < 1.25 * rated_n
+
+
+def test_flux_enters_by_one_flank_and_leaves_by_the_other(pulls):
+    one, other = pulls[True].faces
+    assert one.weak_n == pytest.approx(other.weak_n, rel=0.03)
+    for face in (one, other):
+        assert abs(face.toward[2]) == pytest.approx(math.sqrt(0.5), abs=1e-3)
+        assert face.low_share == 1.0 - FACE_ERROR_SHARE
+
+
+def test_on_edge_it_is_still_drawn_down_a_little(pulls):
+    """Sign and order: common practice, no source. Flux crosses from one half to the other, at edges too."""
+    assert 0.0 < down_n(pulls[False]) < 0.07 * down_n(pulls[True])
+    assert all(f.low_share == pytest.approx(1.0 - LINE_ERROR_SHARE) for f in pulls[False].faces)
+
+
+@pytest.mark.parametrize(("way", "most"), [((1.0, 0.0, 0.0), 0.07), ((0.0, 1.0, 0.0), 0.07)])
+def test_on_edge_next_to_nothing_holds_it_sideways(pulls, way, most):
+    held = {}
+    for nested, found in pulls.items():
+        top = (0.0, 0.0, SIDE * math.sqrt(2.0) if nested else 1.5 * SIDE)
+        held[nested] = let_go(rigged(bar(nested=nested), found), "bar", way, top, mu=MU).factor.high
+    assert 0.0 < held[False] < most * held[True]
+
+
+def test_nested_it_slides_along_at_friction_times_both_flanks(pulls):
+    """Statics: each flank carries its own pull and W cos 45; all of it slides."""
+    middle = (0.0, 0.0, SIDE * math.sqrt(0.5))
+    found = let_go(rigged(bar(nested=True), pulls[True]), "bar", (1.0, 0.0, 0.0), middle, mu=MU)
+    weight_n = 7870e-9 * SIDE**2 * 24.0 * 9.80665
+    # `let_go` takes finish and material in the middle.
+    pull_n = sum(0.5 * (f.weak_n + f.strong_n) for f in pulls[True].on("bar"))
+    assert found.factor.low == pytest.approx(MU * (pull_n + 2 * weight_n * math.sqrt(0.5)), rel=0.03)
