@@ -27,7 +27,7 @@ _NOT_ASKED = (
 
 CAPTIONS = {
     HOLD_PULL: "Where the magnet pulls, and how hard: pull per area on the faces that touch, evened out over "
-    "about a millimetre, at the weak end of what is not known well. The parts are drawn as ghosts so that the "
+    "about a millimetre, at the weak end of what is not known well. The parts are ghosts so that the "
     "faces under them show.",
     HOLD_FLUX: "Flux in a section through the iron: arrows point the way of the flux, longer and darker "
     "where it is denser. N and S are the poles.",
