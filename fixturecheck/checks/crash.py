@@ -17,7 +17,6 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import PartHold, Way
-from fixturecheck.holding.ways import TRAVEL_MM
 from fixturecheck.physics.collapse_crash import Outcome, crash_verdict
 from fixturecheck.result import Finding, Verdict
 
@@ -132,7 +131,7 @@ def _tale(way: Way) -> str:
         whom = "it" if way.bites == way.motion.body else way.bites
         tells.append(
             f"into the wheel, which bites into {whom} within {crash.first_mm:.2g} mm and takes "
-            f"{grown:.2g} mm3 beyond its pass over {TRAVEL_MM:g} mm"
+            f"{grown:.2g} mm3 beyond its pass over {crash.moved_mm[-1]:.3g} mm"
         )
     elif crash is not None and crash.outcome is Outcome.FALLS_AWAY:
         tells.append("away from the wheel")

@@ -129,6 +129,8 @@ def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) ->
         wheel = scene.wheel_at(case)
         crash, bites = _into_the_wheel(scene, found.motions, wheel.wheel, mine)
         hits, after_mm = first_hit(scene, mine, {m.body for m in found.motions}, wheel)
+        if crash.outcome is not Outcome.DIGS_IN and mine.kind == "slides":
+            crash, bites = _further_on(scene, mine, wheel.wheel, after_mm or FAR_MM, crash)
     except (NotComputedError, KernelError) as reason:
         return replace(way, reason=str(reason))
     return replace(
@@ -152,18 +154,30 @@ def _into_the_wheel(
     return follow_away(scene, mine, wheel), None
 
 
-def follow_into(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
+def _further_on(
+    scene: Scene, motion: Motion, wheel: Shape, reach_mm: float, near: Crash
+) -> tuple[Crash, str | None]:
+    """Follow a slide on, level as it lies, to what it runs into: a shoulder of its own may meet the wheel."""
+    vx, vy, _ = motion.velocity
+    if reach_mm <= TRAVEL_MM or math.hypot(vx, vy) == 0.0:
+        return near, None
+    level = replace(motion, velocity=(vx, vy, 0.0), rotation_rad_mm=(0.0, 0.0, 0.0))
+    crash = follow_into(scene, level, wheel, travel_mm=reach_mm)
+    return (crash, motion.body) if crash.outcome is Outcome.DIGS_IN else (near, None)
+
+
+def follow_into(scene: Scene, motion: Motion, wheel: Shape, *, travel_mm: float = TRAVEL_MM) -> Crash:
     """Say whether the wheel bites into a body beyond what its pass takes."""
     shape = scene.standing[motion.body]
     what = f"{motion.body} on its way and the wheel"
-    near = _near(wheel, shape)
+    near = _near(wheel, shape, travel_mm)
     if near is None:
         return _STANDS_CLEAR
     side_mm = -GIVE_MM * _side_of_wall(scene)
     give_mm3 = split(moved(shape, (0.0, side_mm, GIVE_MM)), near, what).taken_mm3
     return follow_overlap(
         lambda t: split(_after(shape, motion, t), near, what).taken_mm3,
-        travel_mm=TRAVEL_MM,
+        travel_mm=travel_mm,
         noise_mm3=give_mm3 + 1e-6,
         samples=_SAMPLES,
     )
@@ -176,7 +190,7 @@ def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
     """
     shape = scene.standing[motion.body]
     what = f"the stock of {motion.body} on its way and the wheel"
-    near = _near(wheel, shape)
+    near = _near(wheel, shape, TRAVEL_MM)
     if near is None:
         return _STANDS_CLEAR
     lowered = moved(near, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
@@ -190,10 +204,10 @@ def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
     return replace(crash, outcome=Outcome.STAYS, first_mm=None) if stays else crash
 
 
-def _near(wheel: Shape, shape: Shape) -> Shape | None:
+def _near(wheel: Shape, shape: Shape, travel_mm: float) -> Shape | None:
     """Return what of the wheel a body can reach on its way; booleans with less of it cost less."""
     x0, y0, z0, x1, y1, z1 = loose_box(shape)
-    far = 1.5 * TRAVEL_MM
+    far = 1.5 * travel_mm
     reach = (x0 - far, y0 - far, z0 - far, x1 + far, y1 + far, z1 + far)
     return clipped(wheel, reach, "the wheel by the reach of a body")
 

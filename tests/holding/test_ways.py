@@ -165,3 +165,33 @@ def test_a_wall_that_moves_into_the_wheels_side_digs_in():
     )
     assert toward.overlap_mm3[-1] == pytest.approx((40 * 4 - under) * TRAVEL_MM, rel=0.02)
     assert follow_into(bench, moving(velocity=(0, 1, 0)), wheel).outcome is Outcome.STAYS
+
+
+def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
+    """A shoulder 6 mm off the side of the wheel: nothing within two millimetres, and a bite there."""
+    part = fuse(
+        box((-20, -30, 0), (20, 10.25, 10)),
+        box((-20, 16.25, 0), (20, 26, 14)),
+        box((-20, 10, 0), (20, 17, 6)),
+    )
+    setup = Setup(
+        name="shoulder",
+        bodies=(body("plate", PLATE, role="fixture"), body("part", part, faces={"floor": (0, -5, 10)})),
+        cuts=(
+            Cut(name="top", parts=("part",), floor="floor", stock_mm=0.1, downfeed_mm=0.01, way="traverse"),
+        ),
+        wheel=Wheel(diameter_mm=2 * RADIUS_MM, thickness_mm=WIDE_MM),
+    )
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    bench = scene_of(setup, placed, grind(setup, setup.cuts[0]))
+    case = LoadCase(label="", stroke="table to the right", at_mm=(0.0, 9.0, 10.0))
+    wheel = bench.wheel_at(case)
+    slide = moving(velocity=(0, -1, 0))
+    assert follow_into(bench, slide, wheel.wheel).outcome is Outcome.STAYS
+    hit, after_mm = first_hit(bench, slide, {"part"}, wheel)
+    assert hit is None
+    assert after_mm is None
+    further = follow_into(bench, slide, wheel.wheel, travel_mm=12.0)
+    assert further.outcome is Outcome.DIGS_IN
+    side_mm = max(v.Y for v in wheel.wheel.Vertices())
+    assert further.first_mm > 16.25 - side_mm
