@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from fixturecheck.setup.load import load
+
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
 VERDICTS = {
@@ -19,7 +21,11 @@ VERDICTS = {
     "gib/thin_block": ("go", 0),
     "link/on_edge": ("no-go", 1),
     "link/in_vise": ("go", 0),
+    "link/in_vise_clamped": ("caution", 0),
 }
+
+# With the magnet on a check takes longer: one way through the command line, the other compared as stated.
+MAGNETS = {"index_pawl/rev_b_held": ("caution", 0), "link/on_edge_held": ("no-go", 1)}
 
 
 @pytest.fixture(scope="module")
@@ -117,3 +123,46 @@ def test_the_same_link_has_areas_in_the_vise(checked):
     # Jaws of 35 against a link raised 16: 19 high over 60 long, less two holes of 8 and two round corners.
     jaw = 60.0 * 19.0 - 2 * math.pi * 4.0**2 - 2 * (1 - math.pi / 4) * 4.0**2
     assert sorted(areas)[1:] == [pytest.approx(jaw, abs=1e-3)] * 2
+
+
+@pytest.mark.parametrize("model", MAGNETS)
+def test_verdict_with_the_magnet_on(checked, model):
+    code, result = checked(model + ".py")
+    assert (result["verdict"], code) == MAGNETS[model]
+
+
+@pytest.mark.parametrize("model", [*MAGNETS, "gib/held", "link/in_vise_clamped"])
+def test_script_and_toml_state_the_same_hold(model):
+    script, toml = (load(MODELS / (model + suffix)) for suffix in (".py", ".toml"))
+    for name in ("name", "seats", "cuts", "machine", "wheel", "holding"):
+        assert getattr(script, name) == getattr(toml, name)
+    for a, b in zip(script.bodies, toml.bodies, strict=True):
+        assert (a.name, a.material, a.finish, sorted(a.faces)) == (
+            b.name,
+            b.material,
+            b.finish,
+            sorted(b.faces),
+        )
+        assert a.solid.Volume() == pytest.approx(b.solid.Volume(), rel=1e-9)
+
+
+def test_pawls_hold_against_a_screwed_stop_while_their_steel_stays_a_guess(checked):
+    _, result = checked("index_pawl/rev_b_held.py")
+    held = [f for f in result["findings"] if f["check"] == "hold" and "without" not in f["subject"]]
+    assert [f["verdict"] for f in held] == ["go"] * 4
+    assert all(3.0 < f["value"] < 15.0 for f in held)
+    told = result["holding"]
+    for part in told["parts"]:
+        # Between the two curves that the steel is taken to lie between.
+        low, high = part["pull_n"]
+        assert 2.0 < high / low < 4.0
+    assert any("no B-H curve" in note for note in told["notes"])
+
+
+def test_on_edge_the_link_is_drawn_down_and_slides_away(checked):
+    _, result = checked("link/on_edge_held.py")
+    (hold,) = [f for f in result["findings"] if f["check"] == "hold" and f["subject"] == "link in top"]
+    assert hold["value"] < 0.2
+    assert "slides" in hold["says"]
+    low, high = result["holding"]["parts"][0]["pull_n"]
+    assert 0.0 < low < high < 30.0
