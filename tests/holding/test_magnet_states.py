@@ -1,9 +1,12 @@
 """The magnet full, a trifle or off, rated on the poles and over a shim, and what shows in the pull."""
 
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
+from fixturecheck import Cut, Holding, Seat, Setup, body, equipment, place
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.iron import as_iron, curves, felt
@@ -24,23 +27,30 @@ CHUCK = equipment(
 )
 
 
-def on_chuck(*, at_x=0.0, **holding):
+def on_chuck(*, at_x=0.0, shim_of_mm=0.0, finish="ground", material="steel_1018", **holding):
     """Four poles stand 25 mm apart, 20 wide, about the middle; the block is 30 square."""
     part = body(
         "block",
         box((-15, -15, 0), (15, 15, 12)),
-        material="steel_1018",
-        at=(at_x, 0, 0),
-        finish="ground",
+        material=material,
+        at=(at_x, 0, shim_of_mm),
+        finish=finish,
         faces={"seat": "<Z", "floor": ">Z"},
     )
     return Setup(
         name="block on the chuck",
-        bodies=(*CHUCK, part),
+        bodies=(*CHUCK, part, *_shim(shim_of_mm)),
         seats=(Seat(body="block", face="seat", on="chuck_plate", on_face="top"),),
         cuts=(Cut(name="top", parts=("block",), floor="floor", stock_mm=0.1, downfeed_mm=0.005),),
         holding=Holding(**{"magnet": "full", "rated_pull_n_cm2": RATED_N_CM2, **holding}),
     )
+
+
+def _shim(thick_mm):
+    if not thick_mm:
+        return ()
+    sheet = box((-15, -15, 0), (15, 15, thick_mm))
+    return (body("shim", sheet, role="fixture", material="brass", finish="ground"),)
 
 
 def down_n(pulls):
@@ -87,6 +97,37 @@ def test_a_part_over_one_pole_only_has_no_return_path(states, mesher):
     setup = on_chuck(at_x=12.5)
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     assert down_n(magnet_of(setup, contacts, mesher).pulls(1.0)) < 0.02 * down_n(states["full"])
+
+
+@pytest.mark.parametrize(
+    ("stated", "low", "high"),
+    [
+        # Brass of 0.1 mm: a gap fifty times what ground faces leave.
+        ({"shim_of_mm": 0.1}, 0.02, 0.5),
+        ({"finish": "planed"}, 0.3, 0.97),
+        ({"material": "gray_iron"}, 0.2, 0.95),
+    ],
+)
+def test_what_is_stated_of_the_part_shows_in_the_pull(states, mesher, stated, low, high):
+    """A shim, a coarse finish and cast iron: by the field alone, against the ground mild block."""
+    setup = on_chuck(**stated)
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    assert low < down_n(magnet_of(setup, contacts, mesher).pulls(1.0)) / down_n(states["full"]) < high
+
+
+def test_a_burr_under_one_end_costs_hold_and_draws_it_to_the_other(states, mesher):
+    """Drawn as it stands on a burr of 5 um: sign and size are common practice, no source."""
+    flat = on_chuck()
+    turn_deg = math.degrees(math.asin(0.005 / 30.0))
+    block = flat.body("block")
+    tipped = replace(block, at=place(at=(0, 0, 0.0025), rotate=[("y", turn_deg)]))
+    setup = replace(flat, bodies=(*flat.bodies[:-1], tipped))
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    found = magnet_of(setup, contacts, mesher).pulls(1.0)
+    assert 0.3 < down_n(found) / down_n(states["full"]) < 0.97
+    # Turned about Y, the end at the right hangs down and touches.
+    centre = sum(f.weak_n * f.weak_at_mm[0] for f in found.on("block")) / down_n(found)
+    assert centre > 0.1
 
 
 def on_the_poles_n_cm2(setup, source, mesher, shim_mm):
