@@ -83,7 +83,7 @@ class Fineness:
         Depth of the saturable film at each interface.
     """
 
-    size_mm: float = 3.0
+    size_mm: float = 2.0
     fine_mm: float = 0.5
     band_mm: float = 1.0
     leak_mm: float = 12.0

@@ -148,7 +148,8 @@ class Magnet:
         NotComputedError
             The field did not converge.
         """
-        weak, strong = self.weak.solve(strength), self.strong.solve(strength)
+        weak = self.weak.solve(strength)
+        strong = self.strong.solve(strength, near=weak)
         gaps = {g.name: g for g in self.weak.gaps}
         first = {p.name: p for p in weak.patches}
         faces = tuple(
@@ -183,7 +184,7 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
         message = "only one kind of pole lies near the parts: the flux has no return path"
         raise NotComputedError(message)
     source = find_source(setup, mesher)
-    fineness = Fineness(size_mm=4.0, fine_mm=1.0, band_mm=_band_mm(setup, contacts))
+    fineness = Fineness(band_mm=_band_mm(setup, contacts))
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
     weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
     strong = _with_narrow_gaps(weak, bodies, wide, narrow)

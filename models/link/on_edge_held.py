@@ -1,4 +1,4 @@
-"""The link on edge in the V-block with the magnet on: it is drawn down a little and held sideways by nothing."""
+"""The link on edge in the V-block with the magnet on: drawn down a little, held sideways by nothing."""
 
 from dataclasses import replace
 

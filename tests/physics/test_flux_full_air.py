@@ -8,16 +8,12 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.magnet import Fineness
 from tests.physics import fluxparts as parts
 
 pytest.importorskip("ngsolve")
 from tests.physics import fullair
 
-SHARE_OFF = 0.10
-# The elements that holding solves with, and what the true pull may be as a share of what they give.
-AS_HOLDING = Fineness(size_mm=4.0, fine_mm=1.0, band_mm=0.1)
-LEAST_OF_HOLDING, MOST_OF_HOLDING = 0.88, 1.04
+SHARE_OFF = 0.05
 
 
 def pair(count=2, iron=10.0, spacer=3.0, long=40.0):
@@ -62,19 +58,17 @@ CASES = {
 @pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 def test_pull_agrees_with_the_full_field(name, record_property):
-    """Within a tenth as the method comes, and within the range that holding's coarser elements need.
+    """Within a twentieth; measured -0.8 to +2.5 %, five of seven high, which is the unsafe side.
 
-    The method reads high, which is the unsafe side. Measured on the bar along the seam and the block with
-    a bore, in shares of the reference: elements of 3 mm add 5.8 and 4.2 % over 1.5 mm, which lie 1.5 % low
-    and 0.6 % high; leaving out the air round the part adds 3.8 and 3.3 %; leakage between the poles takes
-    1.8 and 2.0 % off and the film 2.9 and 1.8 % (6.6 and 2.8 % on the coarse mesh). The reference is high
-    itself: a slab half as thick gives 1.1 and 0.5 % less, finer elements 0.6 and 0.3 %.
+    What makes the method read high, on the bar along the seam and the block with a bore, in shares of the
+    reference: elements of 3 mm instead of 1.5 mm add 5.8 and 4.2 %, which is why they are 2 mm; leaving
+    out the air round the part adds 3.8 and 3.3 %. Leakage between the poles takes 1.8 and 2.0 % off and
+    the film 2.9 and 1.8 %. The reference is high itself: a slab half as thick gives 1.1 and 0.5 % less,
+    finer elements 0.6 and 0.3 %.
     """
     (solid, reference), row, gap_um = CASES[name]
     poles = parts.bars(**{{"iron": "iron_mm", "spacer": "spacer_mm"}.get(k, k): v for k, v in row.items()})
-    ours, coarse = (
-        -parts.hold({"part": solid}, poles, gap_um=gap_um, fineness=f)[2] for f in (Fineness(), AS_HOLDING)
-    )
+    ours = -parts.hold({"part": solid}, poles, gap_um=gap_um)[2]
     truth, _ = fullair.flat_pull(
         reference, pair(**row), [parts.MILD, parts.MILD], gap_um=gap_um, mmf_a=100.0, source_gap_mm=0.064,
         half_x=True, half_y=True,
@@ -82,7 +76,5 @@ def test_pull_agrees_with_the_full_field(name, record_property):
     off = ours / truth - 1
     record_property("reference_n", truth)
     record_property("share_off", off)
-    record_property("share_off_as_holding", coarse / truth - 1)
     assert np.isfinite(off)
     assert abs(off) < SHARE_OFF
-    assert LEAST_OF_HOLDING < truth / coarse < MOST_OF_HOLDING
