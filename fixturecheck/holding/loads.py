@@ -64,7 +64,7 @@ def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> 
     """Return the pass of a cut over one part.
 
     A traverse cuts a strip as wide as the cross feed, a plunge one as wide as the floor or the flat of the
-    wheel. A wall is fed into by no more than the downfeed.
+    wheel. A wall is fed into by what the cut states, else by no more than the downfeed.
     """
     rim = rim_of(setup)
     floor = target_box(setup, placed, body.name, cut.floor)
@@ -85,7 +85,7 @@ def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> 
     wall = target_box(setup, placed, body.name, cut.wall)
     return replace(
         made,
-        wall_depth_mm=min(cut.wall_stock_mm, cut.downfeed_mm),
+        wall_depth_mm=min(cut.wall_stock_mm, cut.wall_feed_mm or cut.downfeed_mm),
         wall_height_mm=wall[5] - floor[5],
         wall_normal=_wall_normal(setup, placed, body, cut.wall),
     )

@@ -82,7 +82,8 @@ def _guard(guard: Guard | None, units: str) -> str:
 def _cut(cut: Cut, units: str) -> str:
     faces = cut.floor if cut.wall is None else f"{cut.floor} and {cut.wall}"
     stock = shown(cut.stock_mm, "mm", units)
-    wall = f" ({shown(cut.wall_stock_mm, 'mm', units)} on the wall)" if cut.wall else ""
+    fed = f", {shown(cut.wall_feed_mm, 'mm', units)} a pass" if cut.wall_feed_mm else ""
+    wall = f" ({shown(cut.wall_stock_mm, 'mm', units)} on the wall{fed})" if cut.wall else ""
     pass_depth = shown(cut.downfeed_mm, "mm", units)
     return (
         f"{faces} of {', '.join(cut.parts)}; {cut.way}, stock {stock}{wall}, {pass_depth} a pass, "

@@ -121,6 +121,9 @@ class Cut:
         What is left on floor and wall for this cut; the drawn part is the finished one.
     downfeed_mm : float
         Depth of one pass.
+    wall_feed_mm : float or None
+        Feed into the wall in one pass; its force grows in proportion. None takes the downfeed, or all that
+        is left on the wall where that is less.
     table_speed_m_min : float
         Speed of the traverse.
     cross_feed_mm : float
@@ -140,6 +143,7 @@ class Cut:
     stock_mm: float = 0.2
     wall_stock_mm: float = 0.0
     downfeed_mm: float = 0.01
+    wall_feed_mm: float | None = None
     table_speed_m_min: float = 12.0
     cross_feed_mm: float = 2.0
     way: str = "plunge"

@@ -215,6 +215,8 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
     if cut.stock_mm == 0.0 and cut.wall_stock_mm == 0.0:
         message = f"{where}: there is nothing to grind; state stock_mm or wall_stock_mm above zero"
         raise SetupError(message)
+    if cut.wall_feed_mm is not None:
+        _refuse_bad_wall_feed(cut, cut.wall_feed_mm, where)
     for name in cut.parts:
         body = _body_of(setup, name, where)
         if body.role != "part":
@@ -223,6 +225,18 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
         for face in (cut.floor, cut.wall):
             if face is not None:
                 _refuse_curved(body, face, where)
+
+
+def _refuse_bad_wall_feed(cut: Cut, feed_mm: float, where: str) -> None:
+    if cut.wall is None:
+        message = f"{where}: wall_feed_mm is stated without a wall; name the wall, or leave it out"
+        raise SetupError(message)
+    if feed_mm > cut.wall_stock_mm:
+        message = (
+            f"{where}: wall_feed_mm {feed_mm:g} is more than the {cut.wall_stock_mm:g} mm left on the wall; "
+            "state wall_stock_mm, or a smaller feed"
+        )
+        raise SetupError(message)
 
 
 def _refuse_curved(body: Body, face: str, where: str) -> None:

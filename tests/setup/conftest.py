@@ -55,7 +55,7 @@ setup = Setup(
         Seat(body="pawl_2", face="ends", on="pawl_1", on_face="nest", rank="nest", min_share=0.8),
     ],
     cuts=[Cut(name="step", parts=("pawl_1", "pawl_2"), floor="floor", wall="wall", wall_stock_mm=0.05,
-              downfeed_mm=downfeed_mm)],
+              downfeed_mm=downfeed_mm, wall_feed_mm=0.002)],
     machine=Machine(rpm=2900.0, flange=Flange(diameter_mm=80.0), guard=Guard(opening_deg=140.0)),
     wheel=Wheel(diameter_mm=175.0, corner_radius_mm=0.1),
     severity={{"limits": "caution"}},
@@ -137,6 +137,7 @@ floor = "floor"
 wall = "wall"
 wall_stock_mm = 0.05
 downfeed_mm = 0.01
+wall_feed_mm = 0.002
 """
 
 ASSEMBLY = f"""
@@ -161,7 +162,7 @@ facts = {{
     ],
     "cut": [
         {{"name": "step", "parts": ["pawl_1", "pawl_2"], "floor": "floor", "wall": "wall",
-          "wall_stock_mm": 0.05, "downfeed_mm": 0.01}}
+          "wall_stock_mm": 0.05, "downfeed_mm": 0.01, "wall_feed_mm": 0.002}}
     ],
 }}
 assy = cq.Assembly(name="top", metadata={{"fixturecheck": facts}})
