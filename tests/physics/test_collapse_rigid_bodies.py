@@ -16,6 +16,7 @@ from fixturecheck.physics.equilibrium import ContactPoint, Holding, Load, Rigid
 BAND = 0.03
 FAR_MM = 4.0
 SECONDS = 0.25
+STEP_S = 0.0005
 PUSH_DAMPING, TURN_DAMPING = 30.0, 0.012
 
 
@@ -70,7 +71,7 @@ def holding(case):
     )
 
 
-def model_xml(case):
+def model_xml(case, step_s):
     parts = []
     for box in case.boxes:
         size = " ".join(str(s / 2000) for s in box.size)
@@ -84,14 +85,14 @@ def model_xml(case):
             f'<geom type="box" size="{size}" density="7850"/></body>'
         )
     floor = '<geom type="plane" size="1 1 .1"/>' if case.floor else ""
-    return f"""<mujoco><option timestep="0.0005" gravity="0 0 0" cone="elliptic" impratio="50"
+    return f"""<mujoco><option timestep="{step_s}" gravity="0 0 0" cone="elliptic" impratio="50"
       noslip_iterations="20"/><default><geom friction="{case.mu} 0 0" condim="3" solref="0.002 1"
       solimp="0.99 0.999 0.0001"/></default><worldbody>{floor}{"".join(parts)}</worldbody></mujoco>"""
 
 
-def march(case, factor, seconds=SECONDS):
+def march(case, factor, seconds=SECONDS, step_s=STEP_S):
     """Travel (mm) of each moving box under a share of the growing load, as a shift of centre and a turn."""
-    model = mujoco.MjModel.from_xml_string(model_xml(case))
+    model = mujoco.MjModel.from_xml_string(model_xml(case, step_s))
     data = mujoco.MjData(model)
     sizes = {b.name: max(b.size) / 2 for b in case.boxes}
     moving = [b.name for b in case.boxes if not b.fixed]
@@ -272,8 +273,7 @@ def random_gang(seed):
 @pytest.mark.parametrize("seed", range(12))
 def test_random_gangs_against_mujoco(seed):
     """3 % above our range MuJoCo's gang goes. Below it, MuJoCo's boxes jump from one contact to another, by
-    up to a millimetre, and at times off: with half the time step they hold nearer to ours. 20 % below,
-    loaded slowly, every one of these comes to rest."""
+    up to a millimetre; 20 % below, loaded slowly, they come to rest."""
     case = random_gang(seed)
     ours = collapse(holding(case))
     goes = march(case, 1.03 * ours.factor.high)
@@ -281,3 +281,20 @@ def test_random_gangs_against_mujoco(seed):
     assert max(goes, key=lambda n: sum(goes[n])) in {m.body for m in ours.motions}
     stays = march(case, 0.8 * ours.factor.low, seconds=1.0)
     assert max(sum(v) for v in stays.values()) < 1.2
+
+
+@pytest.mark.parametrize(("seed", "fine_s", "share"), [(18, 0.00025, 0.8), (26, 0.0000625, 0.9)])
+def test_gangs_that_jump_off_are_held_with_a_finer_step(seed, fine_s, share):
+    """Of the gangs 0 to 40 two leave 20 % below our range, and it is the march that throws them off.
+
+    Each time the step of 0.5 ms is halved, gang 18 travels 2.0, 0.36, 0.15 mm and gang 26 travels 4.3, 4.1,
+    1.6, 0.07 mm. In the finest of these steps gang 26 rests at 0.9 of ours and goes at 1.03.
+    """
+    case = random_gang(seed)
+    ours = collapse(holding(case))
+    coarse, fine = (
+        march(case, share_now * ours.factor.low, seconds=1.0, step_s=step_s)
+        for share_now, step_s in ((0.8, STEP_S), (share, fine_s))
+    )
+    assert max(sum(v) for v in coarse.values()) > 1.2
+    assert max(sum(v) for v in fine.values()) < 0.5
