@@ -16,8 +16,9 @@ def residual_pulls(magnet: Magnet, residual_share: float) -> Pulls:
     """Solve the field with the magnet off, from its weak end to its strong end.
 
     B-H tables begin at fields far above what is left in the iron now. So the weak end takes the curve as it
-    is fitted down to zero, and the strong end a permeability as high there as anywhere on the curve, which
-    no steel exceeds at its start. What the iron has kept of the full magnet is not in it.
+    is fitted, down to the permeability that steel starts with, and the strong end a permeability as high
+    there as anywhere on the curve, which no steel exceeds at its start. What the iron has kept of the full
+    magnet is not in it.
 
     Parameters
     ----------

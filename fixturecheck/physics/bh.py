@@ -22,6 +22,11 @@ PURE_IRON_J_T = 2.16
 
 _FIT_POINTS_PER_DECADE = 6
 
+INITIAL_MU_R = 150.0
+"""Relative permeability of carbon steel at its start, where tables have no point: iron 150, cold-rolled
+steel 180 (Bozorth, Ferromagnetism, from memory). No more than a quarter of B/H at the first point."""
+_START_SHARE, _START_KNEE = 0.25, 20.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BHLaw:
@@ -113,7 +118,8 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     """Fit a law to measured points.
 
     Non-negative least squares over a fixed ladder of knee fields, so the fit is monotone whatever
-    the points, has no starting guess and repeats exactly.
+    the points, has no starting guess and repeats exactly. Below the first point the law starts with
+    the permeability of iron at its start, so that a weak field is not stopped by what was not measured.
 
     Parameters
     ----------
@@ -145,6 +151,8 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     low, high = np.log10(h[0] / 3), np.log10(h[-1])
     count = int(np.ceil((high - low) * _FIT_POINTS_PER_DECADE)) + 1
     fields = np.logspace(low, high, count)
+    start = _start(h[0], j[0])
+    j = j - start[0] * (2 / pi) * np.arctan(h / start[1])
     x = h[:, None] / fields[None, :]
     columns = np.hstack([(2 / pi) * np.arctan(x), x**2 / (1 + x**2)])
     # Relative errors count, or the foot of the curve would be left out; the last row keeps the
@@ -152,13 +160,18 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     weights = 1 / b
     top = 1e-3 * np.ones((1, 2 * count)) / PURE_IRON_J_T
     share, _ = nnls(np.vstack([columns * weights[:, None], top]), np.append(j * weights, 1e-3))
-    total = share.sum()
-    if total > PURE_IRON_J_T:
-        share *= PURE_IRON_J_T / total
+    share *= min(1.0, (PURE_IRON_J_T - start[0]) / share.sum())
     terms = [(float(s), float(a)) for s, a in zip(share, np.tile(fields, 2), strict=True)]
     keep = 1e-4
     return BHLaw(
         name=name,
-        knees=tuple(t for t in terms[:count] if t[0] > keep),
+        knees=(start, *(t for t in terms[:count] if t[0] > keep)),
         feet=tuple(t for t in terms[count:] if t[0] > keep),
     )
+
+
+def _start(first_a_m: float, first_j_t: float) -> tuple[float, float]:
+    """Return the term that carries the permeability at no field; it has done its part by the first point."""
+    mu_r = min(INITIAL_MU_R, _START_SHARE * (1.0 + first_j_t / (MU0_H_M * first_a_m)))
+    knee_a_m = float(first_a_m) / _START_KNEE
+    return max(0.0, float(mu_r) - 1.0) * MU0_H_M * knee_a_m * pi / 2, knee_a_m

@@ -50,6 +50,18 @@ def test_slope_chord_and_coenergy_belong_to_one_law(name):
     assert (law.slope_h_m(h) >= MU0_H_M).all()
 
 
+@pytest.mark.parametrize("name", CURVES)
+def test_below_the_first_point_steel_stays_as_permeable_as_at_its_start(name):
+    """Rayleigh: B/H starts above that of air. Iron starts at 150, cold-rolled steel at 180, and steels reach
+    ten times their start at most (Bozorth, Ferromagnetism, from memory): a quarter of B/H at the first point
+    is no more than what steel has at its start where that point lies above 600."""
+    (first_h, first_b), *_ = CURVES[name][0]
+    mu_r = fit_law(name, CURVES[name][0]).chord_h_m(np.linspace(0.0, first_h, 50)) / MU0_H_M
+    least = min(150.0, 0.25 * first_b / first_h / MU0_H_M)
+    assert mu_r[0] == pytest.approx(least, rel=0.15)
+    assert mu_r.min() > 0.85 * least
+
+
 def test_order_of_irons_at_a_working_field():
     """Soft steel above hardenable stainless and ductile iron above gray iron, at 5 kA/m."""
     b = [
