@@ -56,7 +56,7 @@ class HoldInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoldLoss:
-    """The factor that is left when one thing is lost; None where it could not be computed."""
+    """The factor that is left `without block_left` or `with a film of coolant`; None where not computed."""
 
     lost: str
     factor: float | None

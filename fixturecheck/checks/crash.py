@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import PartHold, Way
 from fixturecheck.physics.collapse_crash import Outcome, crash_verdict
+from fixturecheck.physics.collapse_range import loss_words
 from fixturecheck.result import Finding, Verdict
 
 ID = "crash"
@@ -86,9 +87,9 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
 def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
     """Warn of each loss that makes it unsafe: with it, the part would dig in below the least factor."""
     for way in part.ways.lost if part.ways else ():
-        subject = f"without {way.lost}"
+        subject = loss_words(way.lost)
         if way.crash is None:
-            says = f"Where {part.part} goes without {way.lost} is not known: {way.reason}."
+            says = f"Where {part.part} goes {subject} is not known: {way.reason}."
             yield Finding(
                 check=ID,
                 verdict=Verdict.UNKNOWN,
@@ -97,10 +98,9 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 source=SOURCE,
             )
         elif way.digs_in:
-            says = (
-                f"Without {way.lost}, {part.part} holds {way.factor:.2f} times the cutting load; if it lets "
-            )
-            yield _finding(stage, part, way, Verdict.CAUTION, f"{says}go, {_tale(way)}", subject)
+            begins = subject[0].upper() + subject[1:]
+            says = f"{begins}, {part.part} holds {way.factor:.2f} times the cutting load; if it lets go, "
+            yield _finding(stage, part, way, Verdict.CAUTION, f"{says}{_tale(way)}", subject)
 
 
 def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str, extra: str) -> Finding:

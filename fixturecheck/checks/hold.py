@@ -17,6 +17,7 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import Held, MilledHold, PartHold
+from fixturecheck.physics.collapse_range import loss_words
 from fixturecheck.result import Finding, Verdict
 
 ID = "hold"
@@ -121,9 +122,10 @@ def _losses(part: PartHold) -> Iterator[Finding]:
     if part.factors.factor.low < 1.0:
         return
     for loss in part.losses:
-        subject = f"{part.part} in {part.cut}, without {loss.lost}"
+        words = loss_words(loss.lost)
+        subject = f"{part.part} in {part.cut}, {words}"
         if loss.collapse is None:
-            says = f"What is left without {loss.lost} is not known: {loss.reason}."
+            says = f"What is left {words} is not known: {loss.reason}."
             yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
         elif loss.collapse.factor.low < 1.0:
             yield Finding(
@@ -134,7 +136,8 @@ def _losses(part: PartHold) -> Iterator[Finding]:
                 unit=TIMES,
                 limit=1.0,
                 margin=loss.collapse.factor.low - 1.0,
-                says=f"Without {loss.lost}, {part.part} {loss.collapse.says} ({loss.borne[0].case.label}).",
+                says=f"{words[:1].upper()}{words[1:]}, {part.part} {loss.collapse.says}"
+                f" ({loss.borne[0].case.label}).",
                 source=SOURCE,
                 location_mm=loss.borne[0].case.at_mm,
             )

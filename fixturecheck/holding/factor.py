@@ -17,7 +17,7 @@ from fixturecheck.holding.pull import Pulls
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.clamps import friction
 from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_range import FactorRange, factor_range, filmed, without
+from fixturecheck.physics.collapse_range import FILM, FactorRange, factor_range, filmed, without
 from fixturecheck.physics.equilibrium import Holding, Load, Rigid
 from fixturecheck.physics.grinding import Forces, Pass
 from fixturecheck.physics.ranges import Range
@@ -252,7 +252,7 @@ def losses_of(rig: Rig, bearing: Bearing, loose: Sequence[str]) -> tuple[Lost, .
     """
     film_mu = friction("coolant_film").low
     changes: dict[str, Callable[[Holding], Holding]] = {n: partial(without, name=n) for n in loose}
-    changes["dry contact"] = partial(filmed, film_mu=film_mu)
+    changes[FILM] = partial(filmed, film_mu=film_mu)
     found = []
     for name, change in changes.items():
         try:

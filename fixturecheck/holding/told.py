@@ -16,7 +16,7 @@ from fixturecheck.holding.factor import CEILING, CLAMP, DRAG, FINISH, FRICTION, 
 from fixturecheck.holding.model import Held, Lost, PartHold
 from fixturecheck.holding.pull import FacePull
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.physics.collapse_range import Swing
+from fixturecheck.physics.collapse_range import Swing, loss_words
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
 
@@ -112,9 +112,10 @@ def _input(swing: Swing) -> HoldInput:
 
 
 def _loss(loss: Lost) -> HoldLoss:
+    words = loss_words(loss.lost)
     if loss.collapse is None:
-        return HoldLoss(lost=loss.lost, factor=None, says=loss.reason)
-    return HoldLoss(lost=loss.lost, factor=loss.collapse.factor.low, says=loss.collapse.says)
+        return HoldLoss(lost=words, factor=None, says=loss.reason)
+    return HoldLoss(lost=words, factor=loss.collapse.factor.low, says=loss.collapse.says)
 
 
 def _face(f: FacePull) -> FaceHeld:

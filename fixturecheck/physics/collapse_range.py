@@ -19,6 +19,9 @@ from fixturecheck.physics.ranges import Range
 
 Build = Callable[[Mapping[str, float]], Holding]
 
+FILM = "film of coolant"
+"""The loss that is no body: every contact wet."""
+
 
 def worst_load(
     holding: Holding, loads: Mapping[str, tuple[Load, ...]], *, ceiling: float = CEILING
@@ -225,7 +228,7 @@ def single_losses(
     """
     cases = [(name, without(holding, name)) for name in bodies]
     if film_mu is not None:
-        cases.append(("dry contact", filmed(holding, film_mu)))
+        cases.append((FILM, filmed(holding, film_mu)))
     losses = []
     for name, left in cases:
         try:
@@ -233,6 +236,11 @@ def single_losses(
         except NotComputedError as error:
             losses.append(Loss(lost=name, collapse=None, reason=str(error)))
     return tuple(sorted(losses, key=lambda loss: loss.collapse.factor.low if loss.collapse else -1.0))
+
+
+def loss_words(lost: str) -> str:
+    """Return the words for a loss: `without` a block, `with` a film of coolant."""
+    return f"with a {FILM}" if lost == FILM else f"without {lost}"
 
 
 def without(holding: Holding, name: str) -> Holding:

@@ -178,14 +178,14 @@ def _losses(part: PartHeld, hold: HoldFound) -> str:
         return ""
     rows = [
         (
-            escape(f"without {loss.lost}"),
+            escape(loss.lost),
             "not known" if loss.factor is None else _left(loss.factor, hold),
             escape(how(loss.says)),
         )
         for loss in part.losses
     ]
     return "<h4>What is left when one thing is lost</h4>" + table(
-        ("lost", "times its load", "what happens"), rows, frozenset({1})
+        ("case", "times its load", "what happens"), rows, frozenset({1})
     )
 
 

@@ -44,7 +44,7 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
         lines.append(f"least at: {part.case}; {part.goes} goes first, {outcome_words(part)}{hits}")
     if part.losses:
         left = (f"{loss.lost} {_left(loss.factor, hold)}" for loss in part.losses)
-        lines.append(f"left without: {', '.join(left)}")
+        lines.append(f"left: {', '.join(left)}")
     return lines + [f"change: {remedy}" for remedy in part.remedies]
 
 

@@ -50,8 +50,12 @@ WEAK = PartHeld(
     hits="the rail",
     inputs=INPUTS,
     losses=(
-        HoldLoss(lost="dry contact", factor=0.8, says="lets go at 0.80 times the cutting load: gib_2 slides"),
-        HoldLoss(lost="rail", factor=None, says="no answer"),
+        HoldLoss(
+            lost="with a film of coolant",
+            factor=0.8,
+            says="lets go at 0.8 times the cutting load: gib_2 slides",
+        ),
+        HoldLoss(lost="without rail", factor=None, says="no answer"),
     ),
     remedies=("a block of 8 mm on the left", "a downfeed of 0.005 mm"),
     moves=(

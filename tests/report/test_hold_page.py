@@ -60,7 +60,7 @@ def test_an_outcome_that_was_not_computed_is_said_to_be_unknown() -> None:
 
 
 def test_losses_say_when_the_part_lets_go_and_when_nothing_is_known(told: str) -> None:
-    assert "without dry contact 0.8 lets go under the cut gib_2 slides" in told
+    assert "with a film of coolant 0.8 lets go under the cut gib_2 slides" in told
     assert "without rail not known no answer" in told
 
 
@@ -138,7 +138,7 @@ def test_the_terminal_gets_the_few_lines_that_matter() -> None:
         "gib_2 in top_flat: holds 1.23 to at least 30 times its load; pull 100 to 200 N"
     )
     assert "gib_2 goes first, digs into the wheel, then runs into the rail" in told[4]
-    assert told[5] == "left without: dry contact 0.8, rail not known"
+    assert told[5] == "left: with a film of coolant 0.8, without rail not known"
     assert told[6] == "change: a block of 8 mm on the left"
     assert told[-1] == "stone before the next seating: gib_1: edge of top"
     assert re.match(r"\d+ go", lines[-1])
