@@ -97,6 +97,8 @@ class PartHeld:
         The analysis stopped at `factor_low`; it may hold more.
     pull_n, drag_n, press_n, wall_n : (float, float)
         Low and high of the magnet's pull, and of the cutting force along the rim, square to it, on the wall.
+    milling_n : (float, float)
+        Low and high of a milling cutter's force; zero where a wheel cuts.
     load_n, load_at_mm : Vector
         Cutting force of the worst case, and where it acts.
     says : str
@@ -139,6 +141,7 @@ class PartHeld:
     losses: tuple[HoldLoss, ...]
     remedies: tuple[str, ...]
     moves: tuple[BodyMoves, ...] = ()
+    milling_n: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

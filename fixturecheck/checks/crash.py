@@ -8,6 +8,7 @@ Formula: common volume of the wheel and the moved solid, beyond what the pass ta
 way, than the springs of the contacts make is digging in.
 Limits: digging in below the least factor that the set-up states, three by default (common practice, no
 source), is a no-go; above it a caution. What is lost by one block or a film and then digs in is a caution.
+A milling cutter is not followed: unknown, unless the part bears all that is looked for.
 Go: a block that tips away from the wheel. No-go: one that tips up under it, held 1.5 times.
 """
 
@@ -16,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.holding.model import PartHold, Way
+from fixturecheck.holding.model import MilledHold, PartHold, Way
 from fixturecheck.physics.collapse_crash import Outcome, crash_verdict
 from fixturecheck.physics.collapse_range import loss_words
 from fixturecheck.result import Finding, Verdict
@@ -44,9 +45,28 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield first
         if first.verdict is not Verdict.NO_GO:
             yield from _losses(stage, part)
+    for milled in stage.held.milled:
+        yield _not_followed(milled)
 
 
-def _subject(part: PartHold) -> str:
+def _not_followed(part: MilledHold) -> Finding:
+    """Say that a cutter is not followed; a part that never lets go needs no following."""
+    low, known = part.factors.factor.low, part.factors.worst.at_least
+    says = f"Where {part.part} goes if it lets go, and what the cutter bites into, is not followed."
+    if known:
+        says = f"{part.part} does not let go at {low:.0f} times the milling force, so nothing was followed."
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO if known else Verdict.UNKNOWN,
+        subject=_subject(part),
+        value=low,
+        unit=TIMES,
+        says=says[0].upper() + says[1:],
+        source=SOURCE,
+    )
+
+
+def _subject(part: PartHold | MilledHold) -> str:
     return f"{part.part} in {part.cut}"
 
 

@@ -12,7 +12,6 @@ Go: a block of 60 x 60 on a flat chuck under a light cut. No-go: a part on edge 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
@@ -39,34 +38,10 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="holding", says=says, source=SOURCE)
         return
     yield from _missing(held)
-    for part in held.parts:
+    parts: tuple[PartHold | MilledHold, ...] = (*held.parts, *held.milled)
+    for part in parts:
         yield _factor(stage, part)
         yield from _losses(part)
-    for milled in held.milled:
-        yield _milled(stage, milled)
-
-
-def _milled(stage: Stage, part: MilledHold) -> Finding:
-    """Judge the factor on a milling cut."""
-    least = stage.setup.holding.least_factor if stage.setup.holding else 0.0
-    low, worst = part.factors.factor.low, part.factors.worst
-    says = (
-        f"{part.part} {worst.says} (milling force of {math.hypot(*part.load_n):.0f} N at its worst direction "
-        "and place). What the cutter bites into then is not followed."
-    )
-    return Finding(
-        check=ID,
-        verdict=Verdict.NO_GO if low < 1.0 else Verdict.CAUTION if low < least else Verdict.GO,
-        subject=f"{part.part} in {part.cut}",
-        value=low,
-        unit=TIMES,
-        limit=least,
-        margin=low - least,
-        says=says[0].upper() + says[1:],
-        source=f"{SOURCE}; milling: Kienzle's law",
-        shapes=stage.shapes_under(part.part),
-        location_mm=part.at_mm,
-    )
 
 
 def _missing(held: Held) -> Iterator[Finding]:
@@ -75,7 +50,7 @@ def _missing(held: Held) -> Iterator[Finding]:
         yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
 
 
-def _factor(stage: Stage, part: PartHold) -> Finding:
+def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
     """Judge one factor by its low end."""
     holding = stage.setup.holding
     least = holding.least_factor if holding else 0.0
@@ -94,19 +69,19 @@ def _factor(stage: Stage, part: PartHold) -> Finding:
         margin=low - least,
         says=says[0].upper() + says[1:],
         remedy=" Or: ".join(part.remedies) or None if verdict is not Verdict.GO else None,
-        source=SOURCE,
+        source=SOURCE if isinstance(part, PartHold) else f"{SOURCE}; milling: Kienzle's law",
         shapes=stage.shapes_under(part.part),
         location_mm=part.case.at_mm,
         direction=motion.velocity_at(part.case.at_mm) if motion else None,
     )
 
 
-def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
+def _why(stage: Stage, part: PartHold | MilledHold, verdict: Verdict) -> str:
     """Say what is behind a factor that is too low."""
     if verdict is Verdict.GO:
         return ""
     said = []
-    if part.pushed_off_by:
+    if isinstance(part, PartHold) and part.pushed_off_by:
         clamps = " and ".join(part.pushed_off_by)
         said.append(f"The force of {clamps} pushes it off its seat; without it the set-up rests.")
     holding = stage.setup.holding
@@ -117,7 +92,7 @@ def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
     return "".join(f" {s}" for s in said)
 
 
-def _losses(part: PartHold) -> Iterator[Finding]:
+def _losses(part: PartHold | MilledHold) -> Iterator[Finding]:
     """Warn of each single loss under which the part lets go, though it holds with everything there."""
     if part.factors.factor.low < 1.0:
         return

@@ -96,7 +96,7 @@ def tighter_clamps(bench: Bench) -> Iterator[Cure]:
     stated, clamps = setup.holding, setup.holding.clamps
 
     def at(ratio: float) -> Changed:
-        harder = tuple(_times(c, ratio) for c in clamps)
+        harder = tuple(times_as_hard(c, ratio) for c in clamps)
         changed = replace(setup, holding=replace(stated, clamps=harder))
         rig = replace(bench.rig, clamps=pressed(changed, bench.placed))
         return Changed(rig=rig, bearing=bench.bearing)
@@ -105,18 +105,20 @@ def tighter_clamps(bench: Bench) -> Iterator[Cure]:
     found = search.least(bench.least_factor, now=1.0, most=MOST_CLAMP_RATIO, step=CLAMP_STEP)
     if found is not None:
         ratio, factor = found
-        each = " and ".join(_tightened(c, ratio) for c in clamps)
+        each = " and ".join(tightened_words(c, ratio) for c in clamps)
         says = f"tighten {each}: {bench.part.part} then {holds_words(factor)}"
         yield Cure(says=says, change_ratio=ratio, factor=factor)
 
 
-def _times(clamp: Clamp, ratio: float) -> Clamp:
+def times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
+    """Return a clamp that is tightened so many times as hard."""
     if clamp.force_n is not None:
         return replace(clamp, force_n=ratio * clamp.force_n)
     return replace(clamp, torque_nm=ratio * (clamp.torque_nm or 0.0))
 
 
-def _tightened(clamp: Clamp, ratio: float) -> str:
+def tightened_words(clamp: Clamp, ratio: float) -> str:
+    """Say how hard that is."""
     if clamp.force_n is not None:
         return f"{clamp.name} to {ratio * clamp.force_n:.0f} N (stated {clamp.force_n:g})"
     torque_nm = clamp.torque_nm or 0.0

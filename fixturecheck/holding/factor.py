@@ -228,7 +228,6 @@ def part_hold(
     case = borne[0].case
     found = factors_of(rig, bearing, borne[0])
     worst = rig.holding(found.worst_inputs, (bearing.load(case, found.worst_inputs),))
-    pulls = rig.pulls.on(bearing.part) if rig.pulls else ()
     return PartHold(
         part=bearing.part,
         cut=cut,
@@ -236,11 +235,17 @@ def part_hold(
         case=case,
         factors=found,
         load_n=worst.cutting[0].force_n,
-        pull_n=Range(
-            low=sum(f.weak_n * f.low_share for f in pulls), high=sum(f.strong_n * f.high_share for f in pulls)
-        ),
+        pull_n=pull_on(rig, bearing.part),
         losses=losses_of(rig, bearing, loose),
         pushed_off_by=() if found.worst.rests else pushing_off(rig, bearing, case, found.worst_inputs),
+    )
+
+
+def pull_on(rig: Rig, part: str) -> Range:
+    """Return the whole pull of the magnet on a part."""
+    pulls = rig.pulls.on(part) if rig.pulls else ()
+    return Range(
+        low=sum(f.weak_n * f.low_share for f in pulls), high=sum(f.strong_n * f.high_share for f in pulls)
     )
 
 
@@ -250,16 +255,22 @@ def losses_of(rig: Rig, bearing: Bearing, loose: Sequence[str]) -> tuple[Lost, .
     Every case is loaded again: what is worst with a block in place need not be worst without it. What could
     not be computed comes before all.
     """
-    film_mu = friction("coolant_film").low
-    changes: dict[str, Callable[[Holding], Holding]] = {n: partial(without, name=n) for n in loose}
-    changes[FILM] = partial(filmed, film_mu=film_mu)
     found = []
-    for name, change in changes.items():
+    for name, change in what_may_be_lost(loose).items():
         try:
             found.append(Lost(lost=name, borne=every_case(rig, bearing, change=change)))
         except NotComputedError as reason:
             found.append(Lost(lost=name, borne=(), reason=str(reason)))
     return tuple(sorted(found, key=lambda x: x.collapse.factor.low if x.collapse else -1.0))
+
+
+def what_may_be_lost(loose: Sequence[str]) -> Mapping[str, Callable[[Holding], Holding]]:
+    """Return the single losses by what is lost: each loose block, and a film of coolant."""
+    film_mu = friction("coolant_film").low
+    return {
+        **{n: partial(without, name=n) for n in loose},
+        FILM: partial(filmed, film_mu=film_mu),
+    }
 
 
 def pushing_off(rig: Rig, bearing: Bearing, case: LoadCase, values: Mapping[str, float]) -> tuple[str, ...]:

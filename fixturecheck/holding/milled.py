@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.factor import CEILING, Rig
+from fixturecheck.holding.factor import CEILING, DRAG, PRESS, WALL, Rig, pull_on, what_may_be_lost
 from fixturecheck.holding.loads import target_box
-from fixturecheck.holding.model import MilledHold
+from fixturecheck.holding.model import Borne, LoadCase, Lost, MilledHold
 from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_range import factor_range
@@ -25,23 +25,35 @@ from fixturecheck.setup.model import Setup
 
 SIZE = "size of the cutting force"
 _LOADED = 8
+_ENDS = {
+    0: ("at the left end", "in the middle", "at the right end"),
+    1: ("in front", "in the middle", "behind"),
+}
 
 
-def milled_holds(
-    setup: Setup, placed: Mapping[str, Solid], rig: Rig, missing: dict[str, str]
-) -> tuple[MilledHold, ...]:
-    """Load every part by its milling cuts; what cannot be computed is added to `missing` with its reason."""
-    found = []
-    for mill in setup.holding.milling if setup.holding else ():
-        for part in mill.parts:
-            try:
-                found.append(milled_hold(setup, placed, rig, mill, part))
-            except NotComputedError as reason:
-                missing[f"{part} in {mill.name}"] = str(reason)
-    return tuple(found)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Milled:
+    """One part under one milling cut, with what holds it."""
+
+    setup: Setup
+    placed: Mapping[str, Solid]
+    rig: Rig
+    mill: Milling
+    part: str
+
+    @property
+    def cut(self) -> Mill:
+        """The cut as numbers."""
+        return Mill(
+            cutter_mm=self.mill.cutter_mm,
+            teeth=self.mill.teeth,
+            deep_mm=self.mill.deep_mm,
+            wide_mm=self.mill.wide_mm,
+            feed_mm_tooth=self.mill.feed_mm_tooth,
+        )
 
 
-def milled_hold(setup: Setup, placed: Mapping[str, Solid], rig: Rig, mill: Milling, part: str) -> MilledHold:
+def milled_hold(job: Milled) -> MilledHold:
     """Load one part by a milling cut until it lets go; what the cutter then bites into is not followed.
 
     The force turns with the cutter, so it is put along and against the feed and across it, at the middle
@@ -54,54 +66,82 @@ def milled_hold(setup: Setup, placed: Mapping[str, Solid], rig: Rig, mill: Milli
     SetupError
         The cut's numbers make no sense.
     """
+    rig, part = job.rig, job.part
     if rig.pulls:
         rig.pulls.must_know(part)
-    cut = Mill(
-        cutter_mm=mill.cutter_mm,
-        teeth=mill.teeth,
-        deep_mm=mill.deep_mm,
-        wide_mm=mill.wide_mm,
-        feed_mm_tooth=mill.feed_mm_tooth,
-    )
-    table = shearing(mill.cuts_as)
-    one = tooth_force_n(cut, table)
-    known = Range(low=one.low, high=one.high * teeth_in_cut(cut))
-    inputs = rig.inputs(_no_wheel())
-    low = {name: span.low for name, span in inputs.items()}
-    level = math.hypot(mill.feed[0], mill.feed[1])
-    along = (mill.feed[0] / level, mill.feed[1] / level, 0.0)
-    loads = milling_loads(cut, table, feed=along, across=(-along[1], along[0], 0.0))
-    places = _places(setup, placed, mill, part)
-    worst = _worst(rig.holding(low, ()), part, itertools.product(_largest(loads), places))
+    one = tooth_force_n(job.cut, shearing(job.mill.cuts_as))
+    known = Range(low=one.low, high=one.high * teeth_in_cut(job.cut))
+    inputs = _inputs(rig)
+    load_n, worst = _least_borne(job)
 
     def build(values: Mapping[str, float]) -> Holding:
-        force = to_vector(values[SIZE] * f for f in worst.force_n)
-        return rig.holding(values, (Load(body=part, force_n=force, at_mm=worst.at_mm, label="cut"),))
+        force = to_vector(values[SIZE] * f for f in load_n)
+        return rig.holding(values, (Load(body=part, force_n=force, at_mm=worst.case.at_mm, label="cut"),))
 
-    spans = {name: span for name, span in inputs.items() if span.low < span.high or span.low > 0.0}
-    spans[SIZE] = Range(low=known.low / known.high, high=1.0)
+    spans = {**inputs, SIZE: Range(low=known.low / known.high, high=1.0)}
     return MilledHold(
         part=part,
-        cut=mill.name,
+        cut=job.mill.name,
         cutting_n=known,
-        load_n=worst.force_n,
-        at_mm=worst.at_mm,
+        case=worst.case,
         factors=factor_range(build, spans, ceiling=CEILING, draws=2),
+        load_n=load_n,
+        pull_n=pull_on(rig, part),
     )
 
 
-def _worst(held: Holding, part: str, loads: Iterable[tuple[Vector, Vector]]) -> Load:
-    """Return the load that a part bears least: ranked by upper bounds, the lowest few loaded to collapse."""
+def milled_losses(job: Milled, loose: Sequence[str]) -> tuple[Lost, ...]:
+    """Take away one loose block at a time, or wet every contact; the lowest factor first."""
+    found = []
+    for name, change in what_may_be_lost(loose).items():
+        try:
+            _, borne = _least_borne(job, change=change)
+            found.append(Lost(lost=name, borne=(borne,)))
+        except NotComputedError as reason:
+            found.append(Lost(lost=name, borne=(), reason=str(reason)))
+    return tuple(sorted(found, key=lambda x: x.collapse.factor.low if x.collapse else -1.0))
+
+
+def _inputs(rig: Rig) -> dict[str, Range]:
+    """Return what is not known well of the hold; there is no wheel."""
+    nothing = Range.exactly(0.0)
+    wheel = Forces(tangential_n=nothing, normal_n=nothing, wall_n=nothing, energy_j_mm3=nothing)
+    return {name: span for name, span in rig.inputs(wheel).items() if name not in {DRAG, PRESS, WALL}}
+
+
+def _least_borne(
+    job: Milled, *, change: Callable[[Holding], Holding] = lambda whole: whole
+) -> tuple[Vector, Borne]:
+    """Return the load that a part bears least: ranked by upper bounds, the lowest few loaded to collapse.
+
+    All that holds is at its low end, and every tooth in the cut at its thickest chip.
+    """
+    low = {name: span.low for name, span in _inputs(job.rig).items()}
+    held = job.rig.holding(low, ())
     ranked = []
-    for force, at in loads:
-        problem = replace(held, cutting=(Load(body=part, force_n=force, at_mm=at, label="cut"),))
-        ranked.append((limit_factor(write_equations(problem)), force, at, problem))
+    for force, (where, at) in itertools.product(_largest(_forces(job)), _places(job)):
+        load = Load(body=job.part, force_n=force, at_mm=at, label="cut")
+        problem = change(replace(held, cutting=(load,)))
+        ranked.append((limit_factor(write_equations(problem)), force, at, where, problem))
     ranked.sort(key=lambda row: row[:3])
-    tried = [(collapse(row[3], ceiling=CEILING).factor.low, row[3].cutting[0]) for row in ranked[:_LOADED]]
-    return min(tried, key=lambda row: row[0])[1]
+    tried = []
+    for _, force, at, where, problem in ranked[:_LOADED]:
+        label = f"milling force of {math.hypot(*force):.0f} N, cutter {where}"
+        case = LoadCase(label=label, stroke="", at_mm=at)
+        found = collapse(problem, ceiling=CEILING)
+        tried.append((force, Borne(case=case, values=low, collapse=found)))
+    return min(tried, key=lambda row: row[1].collapse.factor.low)
 
 
-def _largest(loads: Iterable[Vector]) -> list[Vector]:
+def _forces(job: Milled) -> tuple[Vector, ...]:
+    """Return the cutter's force in every direction that counts."""
+    feed = job.mill.feed
+    level = math.hypot(feed[0], feed[1])
+    along = (feed[0] / level, feed[1] / level, 0.0)
+    return milling_loads(job.cut, shearing(job.mill.cuts_as), feed=along, across=(-along[1], along[0], 0.0))
+
+
+def _largest(loads: Sequence[Vector]) -> list[Vector]:
     """Keep the largest force of each direction: a smaller one is held by a larger factor."""
     best: dict[tuple[float, ...], tuple[float, Vector]] = {}
     for force in sorted(set(loads)):
@@ -111,20 +151,15 @@ def _largest(loads: Iterable[Vector]) -> list[Vector]:
     return [force for _, force in best.values()]
 
 
-def _places(setup: Setup, placed: Mapping[str, Solid], mill: Milling, part: str) -> tuple[Vector, ...]:
+def _places(job: Milled) -> tuple[tuple[str, Vector], ...]:
     """Return middle and both ends of the milled face along the feed, halfway up the depth of the cut."""
-    box = target_box(setup, placed, part, mill.face)
+    box = target_box(job.setup, job.placed, job.part, job.mill.face)
     middle = [0.5 * (box[0] + box[3]), 0.5 * (box[1] + box[4])]
-    axis = 0 if abs(mill.feed[0]) >= abs(mill.feed[1]) else 1
-    z = box[5] + 0.5 * mill.deep_mm
+    axis = 0 if abs(job.mill.feed[0]) >= abs(job.mill.feed[1]) else 1
+    z = box[5] + 0.5 * job.mill.deep_mm
     places = []
-    for end in (box[axis], middle[axis], box[axis + 3]):
+    for where, end in zip(_ENDS[axis], (box[axis], middle[axis], box[axis + 3]), strict=True):
         at = list(middle)
         at[axis] = end
-        places.append((float(at[0]), float(at[1]), float(z)))
+        places.append((where, (float(at[0]), float(at[1]), float(z))))
     return tuple(places)
-
-
-def _no_wheel() -> Forces:
-    nothing = Range.exactly(0.0)
-    return Forces(tangential_n=nothing, normal_n=nothing, wall_n=nothing, energy_j_mm3=nothing)

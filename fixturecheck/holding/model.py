@@ -244,7 +244,7 @@ class Release:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MilledHold:
-    """How one part holds against one milling cut.
+    """How one part holds against one milling cut; where it goes and what the cutter bites into is not known.
 
     Parameters
     ----------
@@ -252,18 +252,29 @@ class MilledHold:
         Their names.
     cutting_n : Range
         Cutting force: one tooth, to all teeth in the cut at their thickest chip.
-    load_n, at_mm : Vector
-        The force that it bears least, and where it acts.
+    case : LoadCase
+        Place and direction that it bears least; the cutter has no stroke.
     factors : FactorRange
         Times that force.
+    load_n : Vector
+        The force of that case.
+    pull_n : Range
+        Pull of the magnet on the part.
+    losses : tuple of Lost
+        What is left when one thing is lost, the worst first.
+    remedies : tuple of str
+        Changes that were tried and reach the factor.
     """
 
     part: str
     cut: str
     cutting_n: Range
-    load_n: Vector
-    at_mm: Vector
+    case: LoadCase
     factors: FactorRange
+    load_n: Vector
+    pull_n: Range
+    losses: tuple[Lost, ...] = ()
+    remedies: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

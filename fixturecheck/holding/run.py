@@ -9,9 +9,10 @@ from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.cures import cures_of
+from fixturecheck.holding.cures_milled import milled_cures
 from fixturecheck.holding.cures_model import Bench
 from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
-from fixturecheck.holding.milled import milled_holds
+from fixturecheck.holding.milled import Milled, milled_hold, milled_losses
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
 from fixturecheck.holding.release import release_of
@@ -46,7 +47,8 @@ def held(
     mesher = mesher or TetMesher()
     magnet, pulls = _magnet(setup, contacts, mesher, missing)
     benches: list[Bench] = []
-    milled: tuple[MilledHold, ...] = ()
+    milled: list[MilledHold] = []
+    notes: list[str] = []
     if "magnet" not in missing:
         rig = rig_of(setup, placed, contacts, pulls)
         jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
@@ -56,18 +58,28 @@ def held(
                 benches.append(bench_of(scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher))
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
-        milled = milled_holds(setup, placed, rig, missing)
+        milling = [
+            Milled(setup=setup, placed=placed, rig=rig, mill=mill, part=part)
+            for mill in setup.holding.milling
+            for part in mill.parts
+        ]
+        for job in milling:
+            progress(f"hold of {job.part}", 0.7)
+            try:
+                milled.append(_milled(job, notes))
+            except (NotComputedError, KernelError) as reason:
+                missing[f"{job.part} in {job.mill.name}"] = str(reason)
     progress("cures", 0.7)
-    parts, notes = _cured(benches)
+    parts, untried = _cured(benches)
     progress("release", 0.9)
     release = release_of(setup, placed, contacts, cuts, magnet, missing.get("magnet", ""))
     return Held(
         parts=tuple(parts),
         pulls=pulls,
         release=release,
-        milled=milled,
+        milled=tuple(milled),
         missing=missing,
-        notes=tuple(notes),
+        notes=(*notes, *untried),
     )
 
 
@@ -104,6 +116,16 @@ def bench_of(
         magnet=magnet,
         mesher=mesher or TetMesher(),
     )
+
+
+def _milled(job: Milled, notes: list[str]) -> MilledHold:
+    """Load one part by one milling cut, with each thing lost, and look for what brings the factor back."""
+    found = milled_hold(job)
+    least = job.setup.holding.least_factor if job.setup.holding else 0.0
+    low = found.factors.factor.low
+    cures, untried = milled_cures(job, low, least) if low < least else ((), ())
+    notes += untried
+    return replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)), remedies=cures)
 
 
 def _cured(benches: list[Bench]) -> tuple[list[PartHold], list[str]]:

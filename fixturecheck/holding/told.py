@@ -13,14 +13,25 @@ from fixturecheck.hold_result import (
 )
 from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.factor import CEILING, CLAMP, DRAG, FINISH, FRICTION, METHOD, PRESS, WALL
-from fixturecheck.holding.model import Held, Lost, PartHold
+from fixturecheck.holding.milled import SIZE
+from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
 from fixturecheck.holding.pull import FacePull
 from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_range import Swing, loss_words
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
 
-_UNITS = {FRICTION: "", DRAG: "N", PRESS: "N", WALL: "N", FINISH: "share", METHOD: "share", CLAMP: "share"}
+_UNITS = {
+    FRICTION: "",
+    DRAG: "N",
+    PRESS: "N",
+    WALL: "N",
+    FINISH: "share",
+    METHOD: "share",
+    CLAMP: "share",
+    SIZE: "share",
+}
 
 
 def found(setup: Setup, held: Held) -> HoldFound:
@@ -30,7 +41,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
     return HoldFound(
         magnet=magnet_words(setup, held),
         least_factor=holding.least_factor if holding else 0.0,
-        parts=tuple(_part(p) for p in held.parts),
+        parts=(*(_part(p) for p in held.parts), *(_milled(m) for m in held.milled)),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
         missing=tuple(sorted(held.missing.items())),
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
@@ -94,10 +105,45 @@ def _part(p: PartHold) -> PartHeld:
         inputs=tuple(_input(s) for s in p.factors.swings),
         losses=tuple(_loss(x) for x in p.losses),
         remedies=p.remedies,
-        moves=tuple(
-            BodyMoves(body=m.body, at_mm=m.at_mm, velocity=m.velocity, turn_rad_mm=m.rotation_rad_mm)
-            for m in worst.motions
-        ),
+        moves=_moves(worst),
+    )
+
+
+def _milled(m: MilledHold) -> PartHeld:
+    """Return a part under a milling cut: where it goes from there is not followed."""
+    worst = m.factors.worst
+    motion = worst.motions[0] if worst.motions else None
+    return PartHeld(
+        part=m.part,
+        cut=m.cut,
+        case=m.case.label,
+        factor_low=m.factors.factor.low,
+        factor_high=min(m.factors.factor.high, CEILING),
+        at_least=worst.at_least,
+        pull_n=_pair(m.pull_n),
+        drag_n=(0.0, 0.0),
+        press_n=(0.0, 0.0),
+        wall_n=(0.0, 0.0),
+        milling_n=_pair(m.cutting_n),
+        load_n=m.load_n,
+        load_at_mm=m.case.at_mm,
+        says=worst.says,
+        goes=worst.goes,
+        direction=motion.velocity_at(m.case.at_mm) if motion else None,
+        motion_at_mm=motion.at_mm if motion else None,
+        outcome="",
+        hits=None,
+        inputs=tuple(_input(s) for s in m.factors.swings),
+        losses=tuple(_loss(x) for x in m.losses),
+        remedies=m.remedies,
+        moves=_moves(worst),
+    )
+
+
+def _moves(worst: Collapse) -> tuple[BodyMoves, ...]:
+    return tuple(
+        BodyMoves(body=m.body, at_mm=m.at_mm, velocity=m.velocity, turn_rad_mm=m.rotation_rad_mm)
+        for m in worst.motions
     )
 
 

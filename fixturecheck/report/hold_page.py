@@ -110,8 +110,13 @@ def _factors(hold: HoldFound, units: str) -> str:
 
 
 def _cutting(part: PartHeld, units: str) -> str:
-    """Return the wheel's forces, one below the other."""
-    named = (("drag", part.drag_n), ("push", part.press_n), ("push on wall", part.wall_n))
+    """Return the forces of wheel or cutter, one below the other."""
+    named = (
+        ("drag", part.drag_n),
+        ("push", part.press_n),
+        ("push on wall", part.wall_n),
+        ("milling", part.milling_n),
+    )
     return "<br>".join(escape(f"{name} {span(ends, 'N', units)}") for name, ends in named if any(ends))
 
 

@@ -267,7 +267,9 @@ def _side_eye(stage: Stage, part: PartHeld, points: Floats) -> Floats:
 
 
 def _wheel(stage: Stage, part: PartHeld) -> list[dict[str, Any]]:
-    """Return the cut's wheel as a ghost at the place of the force."""
+    """Return the cut's wheel as a ghost at the place of the force; a cutter is not drawn."""
+    if any(part.milling_n):
+        return []
     wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
     own = [w for w in wheels if len(wheels) == 1 or w.name.split()[-1] == part.cut]
     return [_wheel_at(stage, wheel, part) for wheel in own[:1]]

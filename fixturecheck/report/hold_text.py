@@ -33,11 +33,10 @@ def _burrs(hold: HoldFound) -> list[str]:
 
 
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
-    wall = f", push on the wall {span(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
     pull = span(part.pull_n, "N", units) if any(part.pull_n) else "none"
     lines = [
         f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull {pull}, "
-        f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}"
+        f"{_cutting(part, units)}"
     ]
     if part.goes:
         hits = f", then runs into {part.hits}" if part.hits else ""
@@ -46,6 +45,13 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
         left = (f"{loss.lost} {_left(loss.factor, hold)}" for loss in part.losses)
         lines.append(f"left: {', '.join(left)}")
     return lines + [f"change: {remedy}" for remedy in part.remedies]
+
+
+def _cutting(part: PartHeld, units: str) -> str:
+    if any(part.milling_n):
+        return f"milling force {span(part.milling_n, 'N', units)}"
+    wall = f", push on the wall {span(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
+    return f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}"
 
 
 def _left(factor: float | None, hold: HoldFound) -> str:

@@ -12,6 +12,7 @@ _ENDS = {
     "finish and material": ("worst", "best"),
     "error of the pull": ("least", "most that it can be"),
     "clamp force": ("weakest", "strongest"),
+    "size of the cutting force": ("one tooth", "all teeth in the cut"),
 }
 """Inputs that run between two named ends and not over a quantity."""
 
@@ -66,7 +67,9 @@ _OUTCOMES = {
 
 
 def outcome_words(part: PartHeld) -> str:
-    """Say what the freed body does to the wheel."""
+    """Say what the freed body does to the wheel; a cutter is not followed."""
+    if any(part.milling_n):
+        return "what the cutter bites into is not followed"
     return _OUTCOMES.get(part.outcome, "whether it digs in is not known")
 
 

@@ -8,13 +8,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fixturecheck.errors import SetupError
+from fixturecheck.kernel.clip import face_frame
+from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Vector
 from fixturecheck.setup.words import one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 
 if TYPE_CHECKING:
-    from fixturecheck.setup.model import Setup
+    from fixturecheck.setup.model import Body, Setup
 
 MAGNET_STATES = ("full", "trifle", "off")
 CLAMP_KINDS = ("vise", "strap", "toe")
@@ -192,14 +194,19 @@ def refuse_bad_holding(setup: Setup) -> None:
         _refuse_bad_curves(material, curves)
     for name in holding.blocking or ():
         _known(name, [b for b in bodies if b not in parts], "holding, blocking")
-    for name in {c.name for c in holding.clamps}:
-        if sum(c.name == name for c in holding.clamps) > 1:
-            message = f"clamp {name!r}: stated more than once; each needs a name of its own"
-            raise SetupError(message)
+    for kind, stated in (("clamp", holding.clamps), ("mill", holding.milling)):
+        _refuse_repeats(kind, [one.name for one in stated])
     for clamp in holding.clamps:
         _refuse_bad_clamp(setup, clamp)
     for mill in holding.milling:
         _refuse_bad_milling(setup, mill)
+
+
+def _refuse_repeats(kind: str, names: list[str]) -> None:
+    for name in names:
+        if names.count(name) > 1:
+            message = f"{kind} {name!r}: stated more than once; each needs a name of its own"
+            raise SetupError(message)
 
 
 def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
@@ -277,8 +284,9 @@ def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
     if any(c.name == mill.name for c in setup.cuts):
         message = f"{where}: a grinding cut has this name; give it another"
         raise SetupError(message)
-    if not mill.parts:
-        message = f"{where}: name the parts that are milled"
+    parts: object = mill.parts
+    if not isinstance(parts, list | tuple) or not parts or len(set(parts)) < len(parts):
+        message = f"{where}: parts must be a list of part names, each once; got {parts!r}"
         raise SetupError(message)
     for part in mill.parts:
         _known(part, [b.name for b in setup.bodies if b.role == "part"], where)
@@ -287,15 +295,26 @@ def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
                 f"{where}: {part!r} has no face {mill.face!r}; {nearest(mill.face, setup.body(part).faces)}"
             )
             raise SetupError(message)
+        _refuse_leaning(setup.body(part), mill.face, where)
     if not _level(mill.feed):
         message = f"{where}: state feed, a level direction; got {mill.feed!r}"
         raise SetupError(message)
-    if not isinstance(mill.teeth, int) or mill.teeth < 1:
+    if isinstance(mill.teeth, bool) or not isinstance(mill.teeth, int) or mill.teeth < 1:
         message = f"{where}: teeth must be a whole number of at least one; got {mill.teeth!r}"
         raise SetupError(message)
     if mill.wide_mm > mill.cutter_mm:
         message = f"{where}: wide_mm {mill.wide_mm:g} is more than the cutter's {mill.cutter_mm:g}"
         raise SetupError(message)
+
+
+def _refuse_leaning(body: Body, face: str, where: str) -> None:
+    """Refuse a milled face that does not lie level, looking up, where the body stands."""
+    standing = faces_of(body.solid.moved(body.at))
+    for i in body.face_indices(face):
+        _, normal, flat = face_frame(standing[i])
+        if not flat or normal[2] < 1.0 - 1e-6:
+            message = f"{where}: {body.name}.{face} is not a level face that looks up; name the face to mill"
+            raise SetupError(message)
 
 
 def _level(direction: Vector | None) -> bool:

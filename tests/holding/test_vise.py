@@ -7,7 +7,7 @@ import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check, equipment
 from fixturecheck.errors import SetupError
-from fixturecheck.holding.milled import milled_hold
+from fixturecheck.holding.milled import Milled, milled_hold
 from fixturecheck.kernel.build import box
 from fixturecheck.result import Verdict
 from tests.holding.rigs import judged, let_go, rigged
@@ -108,7 +108,8 @@ def milled(force_n, **more):
     setup = in_vise(jaw(force_n))
     setup = replace(setup, holding=replace(setup.holding, milling=(endmill(**more),)))
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    return milled_hold(setup, placed, rigged(setup), setup.holding.milling[0], "bar")
+    (mill,) = setup.holding.milling
+    return milled_hold(Milled(setup=setup, placed=placed, rig=rigged(setup), mill=mill, part="bar"))
 
 
 def test_a_milling_cut_pulls_by_the_law_of_kienzle():
@@ -136,10 +137,22 @@ def test_a_vise_that_is_hardly_tightened_lets_the_cutter_pull_the_bar_out():
     ("stated", "says"),
     [
         ({"face": "roof"}, "no face 'roof'"),
+        ({"face": "front"}, "bar.front is not a level face that looks up"),
+        ({"face": "foot"}, "bar.foot is not a level face that looks up"),
         ({"parts": ("jaw",)}, "no such body"),
+        ({"parts": ()}, "a list of part names"),
+        ({"parts": "bar"}, "a list of part names"),
+        ({"parts": ("bar", "bar")}, "each once"),
         ({"feed": (0.0, 0.0, 1.0)}, "a level direction"),
         ({"wide_mm": 11.0}, "more than the cutter's"),
+        ({"feed": (1.0, 0.0, 0.2)}, "a level direction"),
+        ({"feed": (0.0, 0.0, 0.0)}, "a level direction"),
         ({"teeth": 0}, "at least one"),
+        ({"teeth": 2.5}, "at least one"),
+        ({"teeth": True}, "at least one"),
+        ({"feed_mm_tooth": 0.0}, "more than zero"),
+        ({"cutter_mm": math.nan}, "not finite"),
+        ({"name": "top"}, "a grinding cut has this name"),
         ({"cuts_as": "butter"}, "cuts_as"),
         ({"deep_mm": -1.0}, "more than zero"),
     ],
@@ -149,12 +162,49 @@ def test_a_milling_cut_that_cannot_be_is_refused(stated, says):
         replace(in_vise(), holding=Holding(milling=(replace(endmill(), **stated),)))
 
 
-@pytest.mark.parametrize(("force_n", "expected"), [(8000.0, Verdict.CAUTION)])
-def test_an_operation_that_only_mills_is_judged_by_its_vise(force_n, expected):
-    setup = replace(
-        in_vise(jaw(force_n)), cuts=(), holding=Holding(clamps=(jaw(force_n),), milling=(endmill(),))
-    )
-    (told,) = [f for f in check(setup).findings if f.check == "hold"]
+@pytest.fixture(scope="module")
+def only_milled():
+    """An operation that grinds nothing, tightened too little for its cutter."""
+    holding = Holding(friction="ground_steel", clamps=(jaw(8000.0),), milling=(endmill(),))
+    return check(replace(in_vise(), cuts=(), holding=holding))
+
+
+def test_an_operation_that_only_mills_is_judged_by_its_vise(only_milled):
+    (told,) = [f for f in only_milled.findings if f.check == "hold" and "without" not in f.subject]
     assert told.subject == "bar in mill"
-    assert told.verdict is expected, told.says
+    assert told.verdict is Verdict.CAUTION, told.says
     assert "milling force" in told.says
+    assert told.remedy is not None
+    assert told.value == only_milled.holding.parts[0].factor_low
+
+
+def test_where_a_milled_part_goes_is_unknown_and_never_silent(only_milled):
+    (told,) = [f for f in only_milled.findings if f.check == "crash"]
+    assert told.verdict is Verdict.UNKNOWN
+    assert told.says == "Where bar goes if it lets go, and what the cutter bites into, is not followed."
+    assert only_milled.verdict is Verdict.UNKNOWN
+
+
+def test_what_is_told_of_a_milled_part_is_what_was_found(only_milled):
+    (part,) = only_milled.holding.parts
+    found = milled(8000.0)
+    assert part.factor_low == pytest.approx(found.factors.factor.low)
+    assert part.milling_n == found.cutting_n.ends
+    assert (part.load_n, part.load_at_mm) == (found.load_n, found.case.at_mm)
+    assert part.load_at_mm[2] == pytest.approx(RAISED + TALL + 1.0)
+    assert "size of the cutting force" in {i.name for i in part.inputs}
+    assert not {"drag of the wheel", "push of the wheel"} & {i.name for i in part.inputs}
+    assert part.moves[0].body == part.goes == "bar"
+
+
+def test_a_cure_of_a_milled_part_holds_when_it_is_made(only_milled):
+    """What is told to be deep enough, stated and worked out anew, reaches what was asked, and hardly more."""
+    (says,) = [r for r in only_milled.holding.parts[0].remedies if "deep at a time" in r]
+    deep_mm = float(says.split()[1])
+    assert 0.0 < deep_mm < 2.0
+    assert 3.0 <= milled(8000.0, deep_mm=deep_mm).factors.factor.low < 3.5
+
+
+def test_two_milling_cuts_of_one_name_are_refused():
+    with pytest.raises(SetupError, match="mill 'mill': stated more than once"):
+        replace(in_vise(), holding=Holding(milling=(endmill(), endmill())))
