@@ -237,6 +237,8 @@ class HoldFound:
         In the order in which bodies come away.
     burrs : tuple of str
         Edges that the cuts made, to be stoned.
+    before : str
+        What is done before the first body is touched; empty where nothing comes off.
     ceiling : float
         Factor at which the search ends; one that reaches it is a bound.
     maps : tuple of PullMap
@@ -253,6 +255,7 @@ class HoldFound:
     notes: tuple[str, ...] = ()
     leaving: tuple[BodyLeaves, ...] = ()
     burrs: tuple[str, ...] = ()
+    before: str = ""
     ceiling: float = 30.0
     maps: tuple[PullMap, ...] = ()
     section: FluxSection | None = None

@@ -20,6 +20,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import MilledHold, PartHold, Way
 from fixturecheck.physics.collapse_crash import Outcome, crash_verdict
 from fixturecheck.physics.collapse_range import loss_words
+from fixturecheck.physics.ranges import said_factor
 from fixturecheck.result import Finding, Verdict
 
 ID = "crash"
@@ -61,7 +62,7 @@ def _not_followed(part: MilledHold) -> Finding:
         subject=_subject(part),
         value=low,
         unit=TIMES,
-        says=says[0].upper() + says[1:],
+        says=says,
         source=SOURCE,
     )
 
@@ -91,16 +92,17 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
             unit=TIMES,
             limit=least,
             margin=low - least,
-            says=says[0].upper() + says[1:],
+            says=says,
             source=SOURCE,
         )
     if way.crash is None:
         says = f"Where {part.part} goes if it lets go is not known: {way.reason}."
         return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=_subject(part), says=says, source=SOURCE)
     verdict = crash_verdict(way.crash.outcome, way.factor, hold_factor=1.0, safe_factor=least)
-    says = (
-        f"If {part.part} lets go, at {way.factor:.2f} times the cutting load ({way.case.label}), {_tale(way)}"
-    )
+    begins = f"If {part.part} lets go"
+    if way.factor >= least:
+        begins = f"{part.part} holds the {least:g} times asked; if it lets go all the same"
+    says = f"{begins}, at {said_factor(way.factor)} times the cutting load ({way.case.label}), {_tale(way)}"
     return _finding(stage, part, way, verdict, says, "")
 
 
@@ -119,8 +121,8 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
             )
         elif way.digs_in:
             begins = subject[0].upper() + subject[1:]
-            says = f"{begins}, {part.part} holds {way.factor:.2f} times the cutting load; if it lets go, "
-            yield _finding(stage, part, way, Verdict.CAUTION, f"{says}{_tale(way)}", subject)
+            says = f"{begins}, {part.part} holds {said_factor(way.factor)} times the cutting load; "
+            yield _finding(stage, part, way, Verdict.CAUTION, f"{says}if it lets go, {_tale(way)}", subject)
 
 
 def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str, extra: str) -> Finding:

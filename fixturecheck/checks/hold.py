@@ -67,7 +67,7 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         unit=TIMES,
         limit=least,
         margin=low - least,
-        says=says[0].upper() + says[1:],
+        says=says,
         remedy=" Or: ".join(part.remedies) or None if verdict is not Verdict.GO else None,
         source=SOURCE if isinstance(part, PartHold) else f"{SOURCE}; milling: Kienzle's law",
         shapes=stage.shapes_under(part.part),
@@ -84,12 +84,25 @@ def _why(stage: Stage, part: PartHold | MilledHold, verdict: Verdict) -> str:
     if isinstance(part, PartHold) and part.pushed_off_by:
         clamps = " and ".join(part.pushed_off_by)
         said.append(f"The force of {clamps} pushes it off its seat; without it the set-up rests.")
+    one_pole = _on_one_pole(stage, part.part)
+    said += one_pole
     holding = stage.setup.holding
     if holding and holding.mu and holding.mu[1] == 0.0:
         said.append("No friction is stated: nothing holds along a face, only what stands in the way.")
-    elif part.factors.driver:
+    elif part.factors.driver and not one_pole:
         said.append(f"What drives it most: {part.factors.driver}.")
     return "".join(f" {s}" for s in said)
+
+
+def _on_one_pole(stage: Stage, part: str) -> list[str]:
+    """Say so where a part touches no iron but one pole: the flux finds no way back through it."""
+    pulls = stage.held.pulls if stage.held else None
+    if pulls is None:
+        return []
+    touched = {body.partition(".")[0] for face in pulls.on(part) for body in (face.a, face.b)} - {part}
+    if len(touched) != 1 or not touched <= {p.name for p in stage.setup.poles()}:
+        return []
+    return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly draws it: set it across two."]
 
 
 def _losses(part: PartHold | MilledHold) -> Iterator[Finding]:

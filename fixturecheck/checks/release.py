@@ -48,7 +48,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield _comes_off(release, body, number)
     yield from _keeps(stage, release)
     if release.burrs:
-        says = f"Stone before the next seating: {'; '.join(release.burrs)}."
+        says = f"Stone these edges before the next seating: {'; '.join(release.burrs)}."
         yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", says=says, source=BURRS)
 
 
@@ -62,7 +62,7 @@ def _comes_off(release: Release, body: Leaving, number: int) -> Finding:
     if body.rubs:
         pairs = ", ".join(f"{own} on {other}" for own, other in body.rubs)
         rubs = f" No way that was tried spares finished faces: it rubs {pairs}."
-    reason = f" {release.reason[0].upper()}{release.reason[1:]}." if _unknown(release, body) else ""
+    reason = f" Not known: {release.reason}." if _unknown(release, body) else ""
     high = body.force_n.high if body.force_n else None
     return Finding(
         check=ID,

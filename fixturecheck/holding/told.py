@@ -56,6 +56,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
             for b in (release.order if release else ())
         ),
         burrs=release.burrs if release else (),
+        before=release.before if release else "",
         ceiling=CEILING,
         maps=maps_of(held.pulls),
         section=section_of(held),
@@ -65,10 +66,12 @@ def found(setup: Setup, held: Held) -> HoldFound:
 def magnet_words(setup: Setup, held: Held) -> str:
     """Say what the magnet is taken for."""
     holding = setup.holding
-    if holding is None or holding.magnet == "off" or held.pulls is None or held.pulls.source is None:
+    if holding is None or holding.magnet == "off":
         return "off"
-    source = held.pulls.source
     state = "full" if holding.magnet == "full" else f"a trifle, {holding.trifle_share:.0%} of full"
+    if held.pulls is None or held.pulls.source is None:
+        return f"{state}; its pull is not known"
+    source = held.pulls.source
     return (
         f"{state}; every pull is relative to a rated {holding.rated_pull_n_cm2:g} N/cm2 on "
         f"{source.piece}, ground mild steel"

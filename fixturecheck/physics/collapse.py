@@ -18,7 +18,7 @@ from fixturecheck.physics.equilibrium_patch import uneven_fits
 from fixturecheck.physics.equilibrium_path import LoadPath, load_path, settle_held
 from fixturecheck.physics.equilibrium_solve import LOOSE, State
 from fixturecheck.physics.limit_load import limit_factor
-from fixturecheck.physics.ranges import Range
+from fixturecheck.physics.ranges import Range, said_factor
 
 CEILING = 100.0
 # A path this near to the upper bound cannot be bettered; other starts are then not tried.
@@ -179,4 +179,4 @@ def _sentence(factor: Range, moving: tuple[Motion, ...], *, at_least: bool, ende
     along = f", and {len(moving) - 1} more with it" if len(moving) > 1 else ""
     what = f"{moving[0].says}{along}" if moving else "no motion was found"
     odd = "; beyond it no equilibrium was found, so the factor may be higher" if ended == "broke off" else ""
-    return f"lets go at {factor.low:.2f} times the cutting load: {what}{odd}"
+    return f"lets go at {said_factor(factor.low)} times the cutting load: {what}{odd}"

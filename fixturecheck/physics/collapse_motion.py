@@ -149,7 +149,8 @@ def _turning_words(axis: FloatArray, *, upright: bool) -> str:
 def _place(foot: FloatArray, axis: FloatArray) -> str:
     """Say where the axis lies: the two coordinates it does not run along."""
     along = int(np.argmax(np.abs(axis)))
-    kept = [f"{'XYZ'[i]} {foot[i]:.1f}" for i in range(3) if i != along]
+    # Zero is added so that what rounds to nothing has no sign.
+    kept = [f"{'XYZ'[i]} {round(float(foot[i]), 1) + 0.0:.1f}" for i in range(3) if i != along]
     kind = "about an axis" if along == 2 else "over a line"
     return f", {kind} along {'XYZ'[along]} at {', '.join(kept)} mm"
 

@@ -16,11 +16,11 @@ people trained for this machine decide.</li>
 used.</li>
 <li>Never run a wheel faster than the speed marked on it, whatever this page says.</li>
 <li>Guards on and closed, flanges and blotters in place, eye protection on.</li>
-<li>Magnet on, then tug every part and every block by hand before the wheel turns. A part that moves by hand
-will fly.</li>
+<li>Magnet on or clamps tight, then tug every part and every block by hand before the wheel turns. A part
+that moves by hand will fly. Never trust a magnet alone: block in what can move.</li>
 <li>Stand aside of the wheel's plane when it starts, and let it run up before it touches anything.</li>
 <li>Check the table stops and the whole travel with the wheel raised and not turning.</li>
-<li>Wheel stopped before measuring, cleaning or taking parts off.</li>
+<li>Coolant off and wheel stopped before measuring, cleaning or taking parts off.</li>
 </ul></div></section>"""
 
 

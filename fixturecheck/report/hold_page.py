@@ -25,6 +25,13 @@ _NOT_ASKED = (
     "its state, or the clamps, and every part is loaded by its cut until it lets go.</p></section>"
 )
 
+_CAUTION = (
+    '<p class="machine"><strong>Worked out from what was stated, not measured.</strong> Never trust a magnet '
+    "or a vise alone: block in what can move, and with the magnet on or the clamps tight tug every part and "
+    "block before the wheel turns. Guard closed, eye protection on, nobody in the plane of the wheel. Local "
+    "rules and the people trained for this machine decide.</p>"
+)
+
 CAPTIONS = {
     HOLD_PULL: "Where the magnet pulls, and how hard: pull per area on the faces that touch, evened out over "
     "about a millimetre, at the weak end of what is not known well. The parts are ghosts so that the "
@@ -37,6 +44,8 @@ _LET_GO = (
     "The cutting force where {part} bears it least, and how it starts to move if it lets go. The move is "
     "drawn larger: only its direction is true."
 )
+
+_BEFORE = "wheel clear of the work and the spindle at rest, magnet off and clamps open"
 
 _MEANS = {
     "digs in": "the wheel takes more of it the farther it moves",
@@ -57,6 +66,7 @@ def hold_section(result: Result, figures: Mapping[str, str]) -> str:
         return _NOT_ASKED
     pieces = [
         "<section><h2>Does it hold</h2>",
+        _CAUTION,
         f"<p>{_stated(hold)}</p>",
         _missing(hold),
         _factors(hold, units),
@@ -79,7 +89,7 @@ def hold_captions(hold: HoldFound | None) -> dict[str, str]:
 
 def _stated(hold: HoldFound) -> str:
     return (
-        f"Magnet: {escape(sentence(hold.magnet, frozenset({'off'})))} Asked: that every part bears at least "
+        f"Magnet: {escape(hold.magnet)}. Asked: that every part bears at least "
         f"{digits(hold.least_factor)} times the cutting load. Every figure is the range that follows from "
         "what is not known well; the low end of the factor counts."
     )
@@ -243,19 +253,25 @@ def _leaving(hold: HoldFound, units: str) -> str:
     listed = table(heads, rows, frozenset({0, 2})) if rows else ""
     burrs = "".join(f"<li>{escape(b)}</li>" for b in hold.burrs)
     stone = (
-        f"<p>Burrs that the cuts leave; stone them before the next seating:</p><ul>{burrs}</ul>"
+        f"<p>Burrs that the cuts leave, each where the two faces named meet; stone them before the next "
+        f"seating:</p><ul>{burrs}</ul>"
         if burrs
         else ""
     )
-    first = "<p>Wheel stopped and clear, magnet off; in this order.</p>"
+    first = f"<p>{escape(sentence(hold.before or _BEFORE))} Then in this order.</p>"
     return f"<h3>How it comes apart</h3>{first}{listed}{stone}"
 
 
 def _leaves(number: int, body: BodyLeaves, units: str) -> tuple[str, ...]:
     drawn = "" if body.residual_n is None else escape(span(body.residual_n, "N", units))
-    ways = "<br>".join(escape(w) for w in body.ways) or "no way found that does not slide"
-    keeps = "demagnetise it after" if body.demagnetise else ""
-    return (str(number), _cell(body.body, keeps), drawn, ways, escape(body.pry or "no edge found"))
+    ways = "<br>".join(escape(w) for w in body.ways) or "no way off was found"
+    keeps = "demagnetise before lifting, and again before the next seating" if body.demagnetise else ""
+    return (str(number), _body(body.body, keeps), drawn, ways, escape(body.pry or "no edge found"))
+
+
+def _body(name: str, below: str) -> str:
+    """Return a cell whose name is not broken, and what stands under it may be."""
+    return f'<span class="whole">{escape(name)}</span>{_cell("", below)}'
 
 
 def _notes(hold: HoldFound) -> str:

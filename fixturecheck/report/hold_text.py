@@ -6,6 +6,12 @@ from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.hold_words import digits, factor_words, outcome_words, span, times
 
 _MOST_BURRS = 4
+_MOST_STEPS = 6
+
+_CAUTION = (
+    "at the machine: worked out, not measured; never trust a magnet alone, tug every part before the wheel "
+    "turns, guard closed, eye protection on; local rules and trained people decide"
+)
 
 
 def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
@@ -16,11 +22,24 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
     lines += [f"not known, {about}: {why}" for about, why in hold.missing]
     for part in hold.parts:
         lines += _part(part, hold, units)
-    if hold.leaving:
+    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION]
+
+
+def _leaving(hold: HoldFound) -> list[str]:
+    """Return how it comes apart: each body's way where they are few, else the order alone."""
+    if not hold.leaving:
+        return []
+    keeps = [b.body for b in hold.leaving if b.demagnetise]
+    again = "demagnetise before lifting, and again before the next seating"
+    lines = [f"to take it apart: {hold.before[:1].lower()}{hold.before[1:]}"] if hold.before else []
+    if len(hold.leaving) > _MOST_STEPS:
         lines.append(f"comes off in this order: {', '.join(b.body for b in hold.leaving)}")
-        keeps = [b.body for b in hold.leaving if b.demagnetise]
-        lines += [f"demagnetise after: {', '.join(keeps)}"] if keeps else []
-    return lines + _burrs(hold)
+    else:
+        lines += [
+            f"{number}. {b.body}: {b.ways[0] if b.ways else 'no way off was found'}"
+            for number, b in enumerate(hold.leaving, start=1)
+        ]
+    return lines + ([f"{again}: {', '.join(keeps)}"] if keeps else [])
 
 
 def _burrs(hold: HoldFound) -> list[str]:
@@ -29,7 +48,7 @@ def _burrs(hold: HoldFound) -> list[str]:
         return []
     rest = len(hold.burrs) - _MOST_BURRS
     more = f"; and {rest} more, listed in the report" if rest > 0 else ""
-    return [f"stone before the next seating: {'; '.join(hold.burrs[:_MOST_BURRS])}{more}"]
+    return [f"stone these edges before the next seating: {'; '.join(hold.burrs[:_MOST_BURRS])}{more}"]
 
 
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
@@ -42,9 +61,9 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
         hits = f", then runs into {part.hits}" if part.hits else ""
         lines.append(f"least at: {part.case}; {part.goes} goes first, {outcome_words(part)}{hits}")
     if part.losses:
-        left = (f"{loss.lost} {_left(loss.factor, hold)}" for loss in part.losses)
-        lines.append(f"left: {', '.join(left)}")
-    return lines + [f"change: {remedy}" for remedy in part.remedies]
+        left = (f"{_left(loss.factor, hold)} {loss.lost}" for loss in part.losses)
+        lines.append(f"what is left: {', '.join(left)}")
+    return lines
 
 
 def _cutting(part: PartHeld, units: str) -> str:

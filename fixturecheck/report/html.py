@@ -42,6 +42,10 @@ def page(
     """
     rows = numbered(result)
     findings = _Findings(result.units, pictures)
+    extra = (
+        (result.holding is not None, hold_section(result, _hold_figures(result, pictures))),
+        (result.rest is not None, rest_section(result, _rest_figures(pictures))),
+    )
     parts = [
         _banner(result),
         "<main>",
@@ -52,10 +56,10 @@ def page(
         ),
         _group("Cautions", [r for r in rows if r.finding.verdict is Verdict.CAUTION], findings),
         _too_many(rows),
-        _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
-        rest_section(result, _rest_figures(pictures)),
-        hold_section(result, _hold_figures(result, pictures)),
+        *(section for asked, section in extra if asked),
         facts.AT_THE_MACHINE,
+        _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
+        *(section for asked, section in extra if not asked),
         _cuts(result),
         _contacts(result),
         facts.setup_section(setup),

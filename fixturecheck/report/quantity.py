@@ -62,6 +62,9 @@ def shown(value: float | None, unit: str, units: str = "mm") -> str:
     number = value / size
     if number and abs(number) < 10.0**-decimals:
         decimals = 1 - math.floor(math.log10(abs(number)))
+    if unit == "x load":
+        # A factor has three digits at most, and none beyond a hundredth.
+        decimals = min(2, max(0, 2 - math.floor(math.log10(max(abs(number), 1.0)))))
     text = f"{number:.{min(decimals, 9)}f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")

@@ -12,6 +12,8 @@ _WIDE, _NAMES, _LEFT, _RIGHT = 800.0, 230.0, 290.0, 66.0
 _ROW, _TOP, _FOOT = 46.0, 54.0, 40.0
 _ALL, _AT_LOW, _AT_HIGH = "#3c4650", "#c8913a", "#2f6f9f"
 """Input at its low end, at its high end: apart in lightness too, for eyes that do not tell the hues."""
+_CLEAR = ' stroke="#fff" stroke-width="4" paint-order="stroke"'
+"""Keeps a number readable where it stands on a line."""
 
 
 def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
@@ -23,18 +25,20 @@ def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
     if not part.inputs:
         return ""
     scale = _Scale(part, hold)
-    together = _bar(scale, hold, _TOP, [(part.factor_low, _ALL), (part.factor_high, _ALL)])
-    rows = [_name("all of them", "all bad ends to all good ends", _TOP) + together]
+    bars = [_bar(scale, hold, _TOP, [(part.factor_low, _ALL), (part.factor_high, _ALL)])]
+    names = [_name("all of them", "all bad ends to all good ends", _TOP)]
     for i, found in enumerate(part.inputs, start=1):
         ends = [(found.factor_at_low, _AT_LOW), (found.factor_at_high, _AT_HIGH)]
         top = _TOP + _ROW * i
-        rows.append(_name(found.name, input_span(found, units), top) + _bar(scale, hold, top, sorted(ends)))
-    foot = _TOP + _ROW * len(rows)
+        names.append(_name(found.name, input_span(found, units), top))
+        bars.append(_bar(scale, hold, top, sorted(ends)))
+    foot = _TOP + _ROW * len(names)
+    drawn, labels = (" ".join(layer) for layer in zip(*bars, strict=True))
     title = escape(f"What drives the factor of {part.part} in {part.cut}")
     return (
         f'<svg viewBox="0 0 {_WIDE:.0f} {foot + _FOOT:.0f}" role="img" aria-label="{title}" class="tornado" '
         'style="width:100%;min-width:600px;max-width:800px;height:auto" font-size="14">'
-        f"{_key()}{_axis(scale, foot)}{''.join(rows)}{_least(scale, hold, foot)}</svg>"
+        f"{_key()}{_axis(scale, foot)}{''.join(names)}{drawn}{_least(scale, hold, foot)}{labels}</svg>"
     )
 
 
@@ -70,8 +74,8 @@ def _name(text: str, below: str, top: float) -> str:
     )
 
 
-def _bar(scale: _Scale, hold: HoldFound, top: float, ends: list[tuple[float, str]]) -> str:
-    """Draw a bar between two factors, each half in its end's colour, with both numbers."""
+def _bar(scale: _Scale, hold: HoldFound, top: float, ends: list[tuple[float, str]]) -> tuple[str, str]:
+    """Draw a bar between two factors, each half in its end's colour, and the numbers to go over all bars."""
     (near, first), (far, second) = ends
     x0, x1, y = scale.x(near), scale.x(far), top + 23.0
     open_end = far >= hold.ceiling * (1.0 - 1e-9)
@@ -79,17 +83,17 @@ def _bar(scale: _Scale, hold: HoldFound, top: float, ends: list[tuple[float, str
     if x1 - x0 < 1.0:
         says = f"no change below {digits(hold.ceiling)}" if open_end else f"{digits(near)}, no change"
         mark = f'<path d="M{x1:.1f} {top + 6}v24" stroke="#333" stroke-width="3"/>'
-        return f'{mark}<text x="{x1 - 8:.1f}" y="{y}" text-anchor="end">{escape(says)}</text>'
+        return mark, f'<text x="{x1 - 8:.1f}" y="{y}" text-anchor="end"{_CLEAR}>{escape(says)}</text>'
     half = (x0 + x1) / 2
     bars = (
         f'<rect x="{x0:.1f}" y="{top + 6}" width="{half - x0:.1f}" height="24" fill="{first}"/>'
         f'<rect x="{half:.1f}" y="{top + 6}" width="{x1 - half:.1f}" height="24" fill="{second}"/>'
     )
     labels = (
-        f'<text x="{x0 - 5:.1f}" y="{y}" text-anchor="end">{digits(near)}</text>'
+        f'<text x="{x0 - 5:.1f}" y="{y}" text-anchor="end"{_CLEAR}>{digits(near)}</text>'
         f'<text x="{x1 + (9 if clipped else 5):.1f}" y="{y}">{digits(far)}{"+" if open_end else ""}</text>'
     )
-    return bars + (_jagged(x1, top + 6) if clipped else "") + labels
+    return bars + (_jagged(x1, top + 6) if clipped else ""), labels
 
 
 def _jagged(x: float, top: float) -> str:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body, check
+from fixturecheck import Clamp, Cut, Holding, Seat, Setup, Wheel, body, check, equipment
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.build import box, fuse
 from fixturecheck.result import Verdict
@@ -44,6 +44,7 @@ def test_a_tower_that_tips_under_the_wheel_is_a_no_go_below_the_least_factor_and
     (strong,) = told(tower(16000.0))
     assert strong.value > 3.0
     assert strong.verdict is Verdict.CAUTION
+    assert strong.says.startswith("part holds the 3 times asked; if it lets go all the same, at ")
 
 
 def test_a_bar_that_slides_out_level_is_no_crash_and_says_what_it_runs_into():
@@ -135,3 +136,29 @@ def test_an_overhang_lets_the_wheel_stand_where_the_part_goes_down():
     assert "tips" in found.says
     assert "away from the wheel" in found.says
     assert found.verdict is not Verdict.CAUTION
+
+
+@pytest.mark.parametrize(("at_x_mm", "alone"), [(0.0, True), (12.5, False)])
+def test_a_part_on_one_pole_is_told_why_it_does_not_hold(at_x_mm, alone):
+    """The middle pole of the chuck is 20 mm wide, and so is the part: no flux finds a way back through it."""
+    part = body(
+        "part",
+        box((-10, -8, 0), (10, 8, 2)),
+        at=(at_x_mm, 0, 0),
+        material="steel_1018",
+        finish="ground",
+        faces={"floor": ">Z", "seat": "<Z"},
+    )
+    setup = Setup(
+        name="thin",
+        bodies=(*equipment("flat_magnetic_chuck", name="chuck", back_rail_height_mm=0.0), part),
+        seats=(Seat(body="part", face="seat", on="chuck_plate", on_face="top", rank="primary"),),
+        cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.05, downfeed_mm=0.02),),
+        wheel=WHEEL,
+        holding=Holding(magnet="full", rated_pull_n_cm2=80.0, least_factor=1000.0),
+    )
+    (found, *_) = told(setup, "hold")
+    assert found.verdict is not Verdict.GO
+    assert found.says.startswith("part lets go at ")
+    assert ("It stands on one pole only, chuck_pole_" in found.says) is alone
+    assert ("set it across two" in found.says) is alone

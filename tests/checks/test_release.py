@@ -97,7 +97,7 @@ def test_a_pull_that_is_not_known_is_never_a_pass():
     assert found.verdict is Verdict.UNKNOWN
     assert found.value is None
     assert "Tip block" in found.says
-    assert "The field did not converge." in found.says
+    assert "Not known: the field did not converge." in found.says
 
 
 def on_chuck(material):
@@ -136,7 +136,7 @@ def test_burrs_on_seats_are_told_first():
     found = about(told(*table(stop), seats=(seat,)), "burrs")
     assert found.verdict is Verdict.GO
     assert found.says == (
-        "Stone before the next seating: block.floor+left at the -X end; left is a seat; "
+        "Stone these edges before the next seating: block.floor+left at the -X end; left is a seat; "
         "block.floor+right at the +X end, where the sparks leave."
     )
 

@@ -14,9 +14,16 @@ from fixturecheck.physics import grinding
 from fixturecheck.physics.clamps import friction
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_motion import direction_words, motions
-from fixturecheck.physics.collapse_range import FILM, factor_range, single_losses, without, worst_load
+from fixturecheck.physics.collapse_range import (
+    FILM,
+    factor_range,
+    loss_words,
+    single_losses,
+    without,
+    worst_load,
+)
 from fixturecheck.physics.equilibrium import ContactPoint, Holding, Load, Rigid
-from fixturecheck.physics.ranges import Range
+from fixturecheck.physics.ranges import Range, said_factor
 from fixturecheck.result import Verdict
 
 
@@ -77,14 +84,25 @@ def test_magnet_held_block():
     low, high = (collapse(block(mu=mu), ceiling=1e3) for mu in (0.2, 0.4))
     assert low.factor.low == pytest.approx(102.0, rel=1e-4)
     assert low.motions[0].kind == "slides"
-    assert low.says == "lets go at 102.00 times the cutting load: part slides to the right"
+    assert low.says == "lets go at 102 times the cutting load: part slides to the right"
     assert high.factor.low == pytest.approx(170.0, rel=1e-4)
     assert high.motions[0].kind == "tips"
     assert high.motions[0].axis_mm[0] == pytest.approx(20.0, abs=0.01)
     assert high.motions[0].axis_mm[2] == pytest.approx(0.0, abs=0.01)
-    assert "tips to the right, over a line along Y at X 20.0, Z -0.0 mm" in high.says.replace(
-        "Z 0.0", "Z -0.0"
-    )
+    assert "tips to the right, over a line along Y at X 20.0, Z 0.0 mm" in high.says
+
+
+@pytest.mark.parametrize(
+    ("factor", "says"),
+    [(0.0, "0"), (0.00015, "under 0.01"), (0.9246, "0.92"), (4.0, "4"), (25.8853, "25.9"), (102.4, "102")],
+)
+def test_factors_as_people_say_them(factor: float, says: str):
+    assert said_factor(factor) == says
+
+
+def test_losses_in_words():
+    assert loss_words(FILM) == "with a film of coolant"
+    assert loss_words("block_left") == "without block_left"
 
 
 def test_share_of_the_pull_that_holds_sideways():

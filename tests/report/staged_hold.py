@@ -133,6 +133,7 @@ def hold() -> HoldFound:
             ),
         ),
         burrs=("gib_1: edge of top",),
+        before="wheel clear of the work, magnet off",
         maps=(pull_map("gib_1.bottom", 2.0), pull_map("gib_2.bottom", -14.3)),
         section=section(),
     )

@@ -76,10 +76,31 @@ def test_changes_missing_notes_and_coming_off_are_told(told: str) -> None:
         "A downfeed of 0.005 mm.",
         "Not known, and not a pass: gib_3 in top_flat: it has no finish",
         "Brass was meshed coarser.",
-        "1 rail demagnetise it after 2 to 4 N slides out along X no edge found",
+        "Wheel clear of the work, magnet off. Then in this order.",
+        "1 rail demagnetise before lifting, and again before the next seating "
+        "2 to 4 N slides out along X no edge found",
         "gib_1: edge of top",
     ):
         assert words in told
+
+
+def test_the_caution_stands_where_the_hold_is_told(told: str) -> None:
+    """The usual cautions of surface grinding, common practice, no source."""
+    for words in ("Never trust a magnet", "tug every part", "Guard closed", "eye protection", "Local rules"):
+        assert words in told
+
+
+def test_a_body_that_no_way_frees_is_said_to_have_none() -> None:
+    shut = replace(HOLD, leaving=tuple(replace(b, ways=()) for b in HOLD.leaving))
+    text = said(hold_section(replace(staged.result(), holding=shut), {}))
+    assert "no way off was found" in text
+    assert any("1. rail: no way off was found" in line for line in hold_lines(shut, "mm"))
+
+
+def test_of_many_bodies_the_terminal_gets_the_order_alone() -> None:
+    many = tuple(replace(HOLD.leaving[0], body=f"gib_{i}") for i in range(7))
+    lines = hold_lines(replace(HOLD, leaving=many), "mm")
+    assert f"comes off in this order: {', '.join(b.body for b in many)}" in lines
 
 
 def test_pull_per_area_is_pull_over_area(told: str) -> None:
@@ -138,9 +159,14 @@ def test_the_terminal_gets_the_few_lines_that_matter() -> None:
         "gib_2 in top_flat: holds 1.23 to at least 30 times its load; pull 100 to 200 N"
     )
     assert "gib_2 goes first, digs into the wheel, then runs into the rail" in told[4]
-    assert told[5] == "left: with a film of coolant 0.8, without rail not known"
-    assert told[6] == "change: a block of 8 mm on the left"
-    assert told[-1] == "stone before the next seating: gib_1: edge of top"
+    assert told[5] == "what is left: 0.8 with a film of coolant, not known without rail"
+    assert told[6:-1] == [
+        "to take it apart: wheel clear of the work, magnet off",
+        "1. rail: slides out along X",
+        "demagnetise before lifting, and again before the next seating: rail",
+        "stone these edges before the next seating: gib_1: edge of top",
+    ]
+    assert "never trust a magnet alone" in told[-1]
     assert re.match(r"\d+ go", lines[-1])
 
 

@@ -15,7 +15,7 @@ from fixturecheck.report.html import page
 from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.quantity import shown, shown_plain
 from fixturecheck.result import Result, Verdict
-from tests.report import staged
+from tests.report import staged, staged_hold
 
 VOID = {"meta", "img", "br"}
 
@@ -81,15 +81,22 @@ def test_sections_come_worst_first(text: str) -> None:
         "What is no-go",
         "What could not be computed",
         "Cautions",
-        "Checked, and go",
-        "Where the parts come to rest",
-        "Does it hold",
         "At the machine",
+        "Checked, and go",
+        "Does it hold",
+        "Where the parts come to rest",
         "As ground",
         "What touches",
         "The set-up as stated",
         "Read from",
     ]
+
+
+def test_what_was_asked_of_the_hold_comes_before_the_list_of_what_is_go() -> None:
+    held = page(staged_hold.result(), staged.setup(), pictures={})
+    heads = re.findall(r"<h2>(.*?)</h2>", held)
+    assert heads.index("Does it hold") < heads.index("At the machine") < heads.index("Checked, and go")
+    assert heads.index("Checked, and go") < heads.index("Where the parts come to rest")
 
 
 def test_nothing_is_loaded_and_nothing_runs(text: str) -> None:
@@ -142,7 +149,7 @@ def test_names_are_escaped(text: str) -> None:
 def test_cautions_at_the_machine(text: str) -> None:
     said = " ".join(" ".join(read(text).text).lower().split())
     for wanted in (
-        "ring it", "speed marked on it", "guards on", "eye protection", "magnet on, then tug", "stand aside",
+        "ring it", "speed marked on it", "guards on", "eye protection", "then tug every part", "never trust a magnet alone", "stand aside",
         "local rules", "trained",
     ):  # fmt: skip
         assert wanted in said
@@ -190,6 +197,10 @@ def test_every_verdict_has_its_banner(verdict: Verdict) -> None:
         (1234.5678, "mm3", "mm", "1234.568\u202fmm\u00b3"),
         (None, "mm", "mm", "\u2013"),
         (3.0, "", "mm", "3"),
+        (25.8853, "x load", "mm", "25.9\u202fx load"),
+        (4.1312, "x load", "mm", "4.13\u202fx load"),
+        (0.00015, "x load", "mm", "0\u202fx load"),
+        (102.0, "x load", "mm", "102\u202fx load"),
     ],
 )
 def test_numbers_as_people_read_them(value: float | None, unit: str, units: str, text: str) -> None:
