@@ -17,7 +17,7 @@ from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
 from fixturecheck.kernel.clip import carried
-from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
+from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, shared_mm3
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_crash import Crash, Outcome, follow_overlap
@@ -174,9 +174,9 @@ def follow_into(scene: Scene, motion: Motion, wheel: Shape, *, travel_mm: float 
     if near is None:
         return _STANDS_CLEAR
     side_mm = -GIVE_MM * _side_of_wall(scene)
-    give_mm3 = split(moved(shape, (0.0, side_mm, GIVE_MM)), near, what).taken_mm3
+    give_mm3 = shared_mm3(moved(shape, (0.0, side_mm, GIVE_MM)), near, what)
     return follow_overlap(
-        lambda t: split(_after(shape, motion, t), near, what).taken_mm3,
+        lambda t: shared_mm3(_after(shape, motion, t), near, what),
         travel_mm=travel_mm,
         noise_mm3=give_mm3 + 1e-6,
         samples=_SAMPLES,
@@ -195,7 +195,7 @@ def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
         return _STANDS_CLEAR
     lowered = moved(near, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
     crash = follow_overlap(
-        lambda t: split(_after(shape, motion, t), lowered, what).taken_mm3,
+        lambda t: shared_mm3(_after(shape, motion, t), lowered, what),
         travel_mm=TRAVEL_MM,
         samples=_SAMPLES,
     )

@@ -107,6 +107,22 @@ def split(whole: Shape, tool: Shape, what: str) -> Split:
     raise NotComputedError(message)
 
 
+def shared_mm3(a: Shape, b: Shape, what: str) -> float:
+    """Return the common volume of two solids; what is left of either may vouch for it.
+
+    Where one only just grazes the other, the kernel may get the rest of the one wrong and not of the other.
+
+    Raises
+    ------
+    NotComputedError
+        Neither of the two adds up.
+    """
+    try:
+        return split(a, b, what).taken_mm3
+    except NotComputedError:
+        return split(b, a, what).taken_mm3
+
+
 def _split(whole: Shape, tool: Shape, fuzz_mm: float) -> tuple[Shape, Shape] | None:
     """Return what is kept and taken by one intersection of both shapes; None when the kernel fails."""
     filler = BOPAlgo_PaveFiller()
