@@ -71,14 +71,14 @@ def fastened(bench: Bench) -> Iterator[Cure]:
     for names in [(n,) for n in loose] + ([loose] if len(loose) > 1 else []):
         if len(names) > 1 and found:
             break
-        factor, _ = Changed(rig=_with_fixed(bench.rig, names), bearing=bench.bearing).weakest()
+        factor, _ = Changed(rig=with_fixed(bench.rig, names), bearing=bench.bearing).weakest()
         if factor >= bench.least_factor:
             says = f"fasten {' and '.join(names)} so that nothing moves it: {bench.part.part} then "
             found.append(Cure(says=says + holds_words(factor), change_ratio=_FASTENING, factor=factor))
     yield from found
 
 
-def _with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
+def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
     """Return the rig with some of its bodies standing still."""
     left = []
     for spot in rig.spots:
@@ -91,6 +91,7 @@ def _with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
         bodies=tuple(b for b in rig.bodies if b.name not in names),
         spots=tuple(left),
         held=tuple(h for h in rig.held if h.body not in names),
+        clamps=tuple(c for c in rig.clamps if c.clamp.body not in names),
     )
 
 

@@ -8,8 +8,10 @@ seat is another part: it is tried with the pull per area that was found, and the
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+
+import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words, scaled_pull
@@ -17,7 +19,8 @@ from fixturecheck.holding.pull import FacePull, Magnet
 from fixturecheck.holding.rating import find_source
 from fixturecheck.magnet import MagnetModel
 from fixturecheck.setup.holding import Holding
-from fixturecheck.shop.tables import finishes
+from fixturecheck.setup.model import Body
+from fixturecheck.shop.tables import Finish, finishes
 
 MOST_PULL_RATIO, PULL_STEP = 4.0, 0.05
 RATED_STEP_N_CM2, SHARE_STEP = 5.0, 0.05
@@ -28,12 +31,12 @@ _PULL_EXPONENT = 1.5
 """How pull rises with the magnet short of saturation; only a first guess, what is told is solved."""
 
 
-def _needed(bench: Bench) -> tuple[float, float] | None:
-    """Return how many times the pull is needed, and the factor with it; None where no pull is enough."""
+def _needed(bench: Bench, pulled: Callable[[FacePull], bool]) -> tuple[float, float] | None:
+    """Return how many times the pull of some faces is needed, and the factor; None where none is enough."""
     if bench.rig.pulls is None:
         return None
     search = Search(
-        change=lambda ratio: Changed(rig=scaled_pull(bench.rig, ratio), bearing=bench.bearing),
+        change=lambda ratio: Changed(rig=scaled_pull(bench.rig, ratio, pulled), bearing=bench.bearing),
         corners=[bench.first_corner()],
     )
     return search.least(bench.least_factor, now=1.0, most=MOST_PULL_RATIO, step=PULL_STEP)
@@ -41,11 +44,17 @@ def _needed(bench: Bench) -> tuple[float, float] | None:
 
 def larger_seat(bench: Bench) -> Iterator[Cure]:
     """Look for the area of seat that holds the part, at the pull per area that was found."""
-    found = _needed(bench)
+    part, poles = bench.part.part, {b.name for b in bench.scene.setup.poles()}
+
+    def seated(face: FacePull) -> bool:
+        sides = {face.a.split(".")[0], face.b.split(".")[0]}
+        return part in sides and bool(sides & poles)
+
+    found = _needed(bench, seated)
     if found is None or bench.rig.pulls is None:
         return
     ratio, factor = found
-    area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.on(bench.part.part))
+    area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.faces if seated(f))
     says = (
         f"seat {bench.part.part} on {ratio * area_mm2:.0f} mm2 of the magnet instead of {area_mm2:.0f}: at "
         f"the same pull per area it then {holds_words(factor)}"
@@ -61,7 +70,7 @@ def more_magnet(bench: Bench) -> Iterator[Cure]:
     if bench.rig.pulls is None:
         yield from _switched_on(bench, magnet)
         return
-    found = _needed(bench)
+    found = _needed(bench, lambda _: True)
     if found is None:
         return
     if holding.magnet == "trifle":
@@ -126,21 +135,18 @@ def finer_seat(bench: Bench) -> Iterator[Cure]:
     body, pulls = bench.scene.setup.body(bench.part.part), bench.rig.pulls
     if pulls is None or magnet is None or holding is None:
         return
-    seats = sorted(_mine(f, body.name) for f in pulls.on(body.name))
-    stated = {body.finish.get(s, body.finish.get("*", "")) for s in seats}
+    seats = sorted({_mine(f, body.name) for f in pulls.on(body.name)})
     table = finishes()
-    if not stated <= set(table):
+    now = {s: roughest_of(body, s, table) for s in seats}
+    if not seats:
         return
-    roughest = max(stated, key=lambda n: table[n].rz_um[1])
+    roughest = max(now.values(), key=lambda n: table[n].rz_um[1])
     share = holding.trifle_share if holding.magnet == "trifle" else 1.0
     # Of finishes that are as rough as each other the last by name: rough ground before milled.
     rungs = {table[n].rz_um[1]: n for n in sorted(table)}
     finer = [rungs[rz] for rz in sorted(rungs, reverse=True) if rz < table[roughest].rz_um[1]]
     for name in finer[:_RUNGS]:
-        closer_um = {
-            s: (table[body.finish.get(s, body.finish.get("*", ""))].rz_um[1] - table[name].rz_um[1]) / 2
-            for s in seats
-        }
+        closer_um = {s: (table[n].rz_um[1] - table[name].rz_um[1]) / 2 for s, n in now.items()}
         factor = _solved_again(bench, _closer(magnet.weak, body.name, closer_um), share)
         if factor >= bench.least_factor:
             says = (
@@ -149,6 +155,21 @@ def finer_seat(bench: Bench) -> Iterator[Cure]:
             )
             yield Cure(says=says, change_ratio=_FINISH_CHANGE, factor=factor)
             return
+
+
+def roughest_of(body: Body, faces: str, table: Mapping[str, Finish]) -> str:
+    """Return the roughest finish of a face or of the pieces that meet there.
+
+    Raises
+    ------
+    NotComputedError
+        One of them has no finish that the table knows.
+    """
+    stated = [body.finish.get(f, body.finish.get("*", "")) for f in faces.split("+")]
+    if not set(stated) <= set(table):
+        message = f"{body.name}.{faces} has no finish that is known"
+        raise NotComputedError(message)
+    return max(stated, key=lambda n: table[n].rz_um[1])
 
 
 def _mine(face: FacePull, body: str) -> str:
@@ -180,20 +201,20 @@ def _solved_again(bench: Bench, model: MagnetModel, strength: float) -> float:
     if pulls is None:
         message = "no magnet pulls here"
         raise NotComputedError(message)
-    solved = {p.name: p for p in model.solve(strength).patches}
+    solved = model.solve(strength).patches
     faces = []
     for face in pulls.faces:
-        found = solved.get(f"{face.a} on {face.b}")
-        if found is not None:
-            faces.append(
-                replace(
-                    face,
-                    weak_n=found.pull_n,
-                    weak_at_mm=found.centre_mm,
-                    strong_n=max(face.strong_n, found.pull_n),
-                    pressure_n_mm2=found.pressure_n_mm2,
-                )
+        found = solved[face.number]
+        size_n = float(np.linalg.norm(found.force_n))
+        faces.append(
+            replace(
+                face,
+                weak_n=size_n,
+                weak_at_mm=found.centre_mm,
+                strong_n=max(face.strong_n, size_n),
+                pressure_n_mm2=found.pressure_n_mm2,
             )
+        )
     rig = replace(bench.rig, pulls=replace(pulls, faces=tuple(faces)))
     factor, _ = Changed(rig=rig, bearing=bench.bearing).weakest()
     return factor

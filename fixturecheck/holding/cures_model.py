@@ -10,7 +10,7 @@ from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.factor import CEILING, Bearing, Rig, every_case, factors_of
 from fixturecheck.holding.model import LoadCase, PartHold
-from fixturecheck.holding.pull import Magnet
+from fixturecheck.holding.pull import FacePull, Magnet
 from fixturecheck.holding.ways import Scene
 from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.kernel.shapes import Solid
@@ -183,21 +183,19 @@ class Search:
         return None if found is None else max(math.ceil(found - 1e-9), first + 1)
 
 
-def scaled_pull(rig: Rig, ratio: float) -> Rig:
-    """Return the rig with every pull so many times as strong.
+def scaled_pull(rig: Rig, ratio: float, pulled: Callable[[FacePull], bool]) -> Rig:
+    """Return the rig with the pull of some of its faces so many times as strong.
 
     Raises
     ------
     NotComputedError
-        There is no pull.
+        There is no such pull.
     """
-    if rig.pulls is None or not rig.pulls.faces:
+    if rig.pulls is None or not any(pulled(f) for f in rig.pulls.faces):
         message = "no magnet pulls here"
         raise NotComputedError(message)
     faces = tuple(
-        replace(
-            f, weak_n=ratio * f.weak_n, strong_n=ratio * f.strong_n, pressure_n_mm2=ratio * f.pressure_n_mm2
-        )
+        replace(f, weak_n=ratio * f.weak_n, strong_n=ratio * f.strong_n) if pulled(f) else f
         for f in rig.pulls.faces
     )
     return replace(rig, pulls=replace(rig.pulls, faces=faces))

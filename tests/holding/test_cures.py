@@ -11,9 +11,10 @@ from scipy.optimize import brentq
 from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
 from fixturecheck.access.ground import grind
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.cures import DEPTH_STEP_MM, cures_of, lighter_cut, tighter_clamps
 from fixturecheck.holding.cures_block import STEP_MM, fastened, stopped
-from fixturecheck.holding.cures_field import larger_seat, more_magnet
+from fixturecheck.holding.cures_field import larger_seat, more_magnet, roughest_of
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.pull import FacePull, Pulls
 from fixturecheck.holding.run import bench_of
@@ -21,6 +22,7 @@ from fixturecheck.holding.ways import scene_of
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.physics import grinding
+from fixturecheck.shop.tables import finishes
 
 DIAMETER_MM, WIDE_MM, RPM, TABLE_M_MIN = 178.0, 20.0, 2850.0, 12.0
 GRAVITY = 9.80665
@@ -191,7 +193,10 @@ def square_law(full_n, name):
 
     def solve(strength):
         pull = SimpleNamespace(
-            name=name, pull_n=full_n * strength**2, centre_mm=np.zeros(3), pressure_n_mm2=np.zeros(1)
+            name=name,
+            force_n=np.array([0.0, 0.0, -full_n * strength**2]),
+            centre_mm=np.zeros(3),
+            pressure_n_mm2=np.zeros(1),
         )
         return SimpleNamespace(patches=(pull,))
 
@@ -205,26 +210,20 @@ def looking(setup, name, up):
     return next(f"{name}.{n}" for n, f in faces if f.normalAt().z * up > 0.9)
 
 
+def magnet_pull(a, b, size_n, area_mm2=1600.0):
+    return FacePull(
+        a=a, b=b, weak_n=size_n, strong_n=size_n, weak_at_mm=np.zeros(3), strong_at_mm=np.zeros(3),
+        toward=np.array([0.0, 0.0, -1.0]), area_mm2=area_mm2, flux_density_t=0.5, low_share=1.0,
+        high_share=1.0, points_mm=np.zeros((1, 3)), pressure_n_mm2=np.zeros(1),
+    )  # fmt: skip
+
+
 def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():
     """Pull as the square of the strength: share = sqrt(pull needed / full pull); area as the pull."""
     full_n, share, area_mm2 = 12000.0, 0.3, 1600.0
     stated = strapped(Holding(mu=(MU, MU), magnet="trifle", trifle_share=share), pole="n")
     seat, on = looking(stated, "bar", -1), looking(stated, "plate", 1)
-    pull = FacePull(
-        a=seat,
-        b=on,
-        weak_n=full_n * share**2,
-        strong_n=full_n * share**2,
-        weak_at_mm=np.zeros(3),
-        strong_at_mm=np.zeros(3),
-        toward=np.array([0.0, 0.0, -1.0]),
-        area_mm2=area_mm2,
-        flux_density_t=0.5,
-        low_share=1.0,
-        high_share=1.0,
-        points_mm=np.zeros((1, 3)),
-        pressure_n_mm2=np.zeros(1),
-    )
+    pull = magnet_pull(seat, on, full_n * share**2, area_mm2)
     magnet = square_law(full_n, f"{seat} on {on}")
     bench = on_bench(stated, pulls=Pulls(faces=(pull,)), magnet=magnet)
     level_n, down_n = level_and_down_n(0.03)
@@ -239,3 +238,28 @@ def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():
     wanted_share = math.sqrt(wanted_n / full_n)
     # The first guess takes a smaller exponent, to be on the safe side; then whole steps.
     assert 0.99 * wanted_share <= told_share <= share * ratio ** (2 / 3) + 0.05
+
+
+def test_a_larger_seat_adds_nothing_to_what_a_neighbour_pulls():
+    """Only what the seat carries grows with its area: ratio = (needed - weight - other) / seat."""
+    seat_n, other_n = 900.0, 300.0
+    stated = strapped(Holding(mu=(MU, MU)), pole="n")
+    seat = magnet_pull(looking(stated, "bar", -1), looking(stated, "plate", 1), seat_n)
+    other = magnet_pull(looking(stated, "bar", 1), "neighbour.face_1", other_n)
+    bench = on_bench(stated, pulls=Pulls(faces=(seat, other)), magnet=square_law(seat_n, "seat"))
+    level_n, down_n = level_and_down_n(0.03)
+    needed_n = LEAST * (level_n - MU * down_n) / MU - weight_n(40.0, 10.0)
+    ratio = (needed_n - other_n) / seat_n
+    assert 1.1 < ratio < 4.0
+    (cure,) = larger_seat(bench)
+    told_mm2 = float(cure.says.split(" on ")[1].split(" ")[0])
+    assert 0.99 * ratio * 1600.0 <= told_mm2 <= (ratio + 0.06) * 1600.0
+    assert "instead of 1600" in cure.says
+
+
+def test_a_seat_of_two_pieces_is_as_rough_as_the_rougher():
+    table = finishes()
+    two = body("two", box((0, 0, 0), (1, 1, 1)), finish={"left": "ground", "right": "milled"})
+    assert roughest_of(two, "left+right", table) == "milled"
+    with pytest.raises(NotComputedError, match="no finish"):
+        roughest_of(two, "left+top", table)
