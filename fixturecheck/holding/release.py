@@ -157,7 +157,7 @@ def _takes(bench: _Bench, name: str, way: WayOff, gone: frozenset[str]) -> Range
     for high in (False, True):
         loads = [(np.array(bench.weights[name].force_n), np.array(bench.weights[name].at_mm))]
         loads += _pulls_on(bench, name, gone, high=high)
-        ends.append(_force_n(way, loads, bench.room.solid(name), mu.high if high else mu.low))
+        ends.append(takes_n(way, loads, bench.room.solid(name), mu.high if high else mu.low))
     return Range(low=min(ends), high=max(ends))
 
 
@@ -174,17 +174,20 @@ def _pulls_on(bench: _Bench, name: str, gone: frozenset[str], *, high: bool) -> 
     return out
 
 
-def _force_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, mu: float) -> float:
-    """Return the force that starts a way: the whole load, friction under it, or its moment over the reach.
+def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, mu: float) -> float:
+    """Return the force that starts a way: the load against it with its friction, or a moment over the reach.
 
-    A tip is lifted at the far side, straight up; it takes nothing where the body topples by itself.
+    Friction is that of the load square to the way. A tip is lifted at the far side, straight up; it takes
+    nothing where the body topples by itself.
     """
     whole = np.sum([force for force, _ in loads], axis=0)
     motion = way.motion
     if motion.axis is None or motion.at_mm is None:
-        if motion.kind == "slide":
-            return float(mu * max(0.0, -whole[2]))
-        return float(np.linalg.norm(whole)) if motion.along[2] < 1.0 else float(max(0.0, -whole[2]))
+        against = -float(whole @ motion.along)
+        pressed = float(np.linalg.norm(whole + against * motion.along)) if way.slides else 0.0
+        if motion.kind == "lift" and motion.along[2] < 1.0:
+            return float(np.linalg.norm(whole))
+        return max(0.0, against + mu * pressed)
     moment = sum(float(np.cross(at - motion.at_mm, force) @ motion.axis) for force, at in loads)
     reach = float(motion.at_mm @ motion.along) - extent_along(solid, motion.along)[0]
     return max(0.0, -moment / reach)

@@ -14,10 +14,10 @@ from fixturecheck.access.ground import grind
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.burrs import burrs_of
-from fixturecheck.holding.coming_off import TRAVEL_MM, finished
+from fixturecheck.holding.coming_off import TRAVEL_MM, UP, Motion, Touch, WayOff, finished
 from fixturecheck.holding.keeping import Keeps, chip_field_t, keeps_of, kept_field_t, worst_class
 from fixturecheck.holding.pull import FacePull, Pulls, magnet_of
-from fixturecheck.holding.release import release_of
+from fixturecheck.holding.release import release_of, takes_n
 from fixturecheck.holding.residual import residual_pulls
 from fixturecheck.kernel.build import box, cut, fuse
 from fixturecheck.kernel.clip import chamfered, edge_middle
@@ -135,6 +135,25 @@ def test_what_is_too_much_for_fingers_is_said(monkeypatch):
     found = only(comes_off(table(), part(), magnet=pulled(monkeypatch, 2000.0, (0.0, 0.0, 0.0))))
     assert found.by_hand is False
     assert found.pry
+
+
+def test_a_slide_takes_friction_and_what_pulls_against_it():
+    """mu times the load square to the way, and what pulls against it, statics; a lift that rubs likewise."""
+    along = np.array([1.0, 0.0, 0.0])
+    loads = [(np.array([-5.0, 10.0, -20.0]), np.zeros(3))]
+    slide = WayOff(motion=Motion(kind="slide", along=along), slides=(touching(),))
+    assert takes_n(slide, loads, part().solid, 0.3) == pytest.approx(5.0 + 0.3 * math.hypot(10.0, 20.0))
+    lift = WayOff(motion=Motion(kind="lift", along=UP), slides=(touching(),))
+    assert takes_n(lift, loads, part().solid, 0.3) == pytest.approx(20.0 + 0.3 * math.hypot(5.0, 10.0))
+    free = WayOff(motion=Motion(kind="lift", along=UP), slides=())
+    assert takes_n(free, loads, part().solid, 0.3) == pytest.approx(20.0)
+
+
+def touching():
+    return Touch(
+        own="block.left", other="wall.right", normal=np.array([-1.0, 0.0, 0.0]), points_mm=np.zeros((1, 3)),
+        shapes=(), finished=False, on_part=False,
+    )  # fmt: skip
 
 
 # Ways: from the solids.
