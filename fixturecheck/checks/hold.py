@@ -46,7 +46,8 @@ def check(stage: Stage) -> Iterator[Finding]:
 
 def _missing(held: Held) -> Iterator[Finding]:
     for subject, reason in sorted(held.missing.items()):
-        says = f"Whether {'the parts hold' if subject == 'magnet' else 'it holds'} is not known: {reason}."
+        who = "the parts hold" if subject in {"magnet", "holding"} else "it holds"
+        says = f"Whether {who} is not known: {reason}."
         yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
 
 

@@ -23,6 +23,8 @@ from fixturecheck.setup.model import Setup
 
 Progress = Callable[[str, float], None]
 
+_NOT_GROUND = "the cut could not be followed, so no load is known"
+
 MOST_CURED = 2
 """Parts of a cut for which cures are looked for, the least held first: what cures them cures their like."""
 
@@ -49,8 +51,8 @@ def held(
     benches: list[Bench] = []
     milled: list[MilledHold] = []
     notes: list[str] = []
-    if "magnet" not in missing:
-        rig = rig_of(setup, placed, contacts, pulls)
+    rig = None if missing else _rig(setup, placed, contacts, pulls, missing)
+    if rig is not None:
         jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
         for i, (scene, name) in enumerate(jobs):
             progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
@@ -69,6 +71,9 @@ def held(
                 milled.append(_milled(job, notes))
             except (NotComputedError, KernelError) as reason:
                 missing[f"{job.part} in {job.mill.name}"] = str(reason)
+    ground = {cut.cut.name for cut in cuts}
+    for cut in setup.cuts:
+        missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
     progress("cures", 0.7)
     parts, untried = _cured(benches)
     progress("release", 0.9)
@@ -81,6 +86,21 @@ def held(
         missing=missing,
         notes=(*notes, *untried),
     )
+
+
+def _rig(
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    pulls: Pulls | None,
+    missing: dict[str, str],
+) -> Rig | None:
+    """Put together what holds it; None where that is not known."""
+    try:
+        return rig_of(setup, placed, contacts, pulls)
+    except (NotComputedError, KernelError) as reason:
+        missing["holding"] = str(reason)
+        return None
 
 
 def bench_of(

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check, equipment
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.milled import Milled, milled_hold
 from fixturecheck.kernel.build import box
 from fixturecheck.result import Verdict
@@ -208,3 +208,26 @@ def test_a_cure_of_a_milled_part_holds_when_it_is_made(only_milled):
 def test_two_milling_cuts_of_one_name_are_refused():
     with pytest.raises(SetupError, match="mill 'mill': stated more than once"):
         replace(in_vise(), holding=Holding(milling=(endmill(), endmill())))
+
+
+def test_what_cannot_be_put_together_is_unknown_and_the_rest_is_told(monkeypatch):
+    def fails(*_):
+        message = "the jaw is not flat"
+        raise NotComputedError(message)
+
+    monkeypatch.setattr("fixturecheck.holding.run.rig_of", fails)
+    result = check(in_vise(jaw(4000.0)))
+    (told,) = (f for f in result.findings if f.check == "hold")
+    assert (told.verdict, told.subject) == (Verdict.UNKNOWN, "holding")
+    assert "the jaw is not flat" in told.says
+    assert any(f.check == "reach" and f.verdict is Verdict.GO for f in result.findings)
+
+
+def test_a_cut_that_cannot_be_followed_holds_nothing(monkeypatch):
+    def fails(*_):
+        message = "the wheel has no path"
+        raise NotComputedError(message)
+
+    monkeypatch.setattr("fixturecheck.engine.grind", fails)
+    told = {f.subject: f for f in check(in_vise(jaw(4000.0))).findings if f.check == "hold"}
+    assert told["bar in top"].verdict is Verdict.UNKNOWN
