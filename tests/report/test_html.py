@@ -149,7 +149,8 @@ def test_names_are_escaped(text: str) -> None:
 def test_cautions_at_the_machine(text: str) -> None:
     said = " ".join(" ".join(read(text).text).lower().split())
     for wanted in (
-        "ring it", "speed marked on it", "guards on", "eye protection", "then tug every part", "never trust a magnet alone", "stand aside",
+        "ring it", "speed marked on it", "guards on", "eye protection", "then tug every part",
+        "never trust a magnet alone", "stand aside",
         "local rules", "trained",
     ):  # fmt: skip
         assert wanted in said
