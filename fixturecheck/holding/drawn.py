@@ -11,7 +11,7 @@ from scipy.spatial import cKDTree
 
 from fixturecheck.hold_result import FluxSection, PullMap, Vector
 from fixturecheck.holding.model import Held
-from fixturecheck.holding.pull import FacePull, Pulls
+from fixturecheck.holding.pull import FacePull, Pulls, counted
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.fluxiron import IronBody
 from fixturecheck.physics.fluxplane import flux_density_t, mean_square_t2, outline_mm
@@ -36,8 +36,8 @@ def maps_of(pulls: Pulls | None) -> tuple[PullMap, ...]:
     """Return the pull over every pair of faces."""
     if pulls is None or pulls.model is None:
         return ()
-    areas = {gap.name: gap.weight_mm2 for gap in pulls.model.gaps}
-    return tuple(_map(f, areas[f"{f.a} on {f.b}"]) for f in pulls.faces)
+    gaps = counted(pulls.model, pulls.solved)
+    return tuple(_map(f, gaps[f.number].weight_mm2) for f in pulls.faces)
 
 
 def _map(face: FacePull, area_mm2: Floats) -> PullMap:

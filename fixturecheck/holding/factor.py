@@ -12,7 +12,15 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.clamping import Pressed, guides, pressed
 from fixturecheck.holding.loads import cases_of, forces_of, load_of
 from fixturecheck.holding.model import Borne, LoadCase, Lost, PartHold
-from fixturecheck.holding.points import Spot, contact_points, movers, rigid_bodies, spots, weights
+from fixturecheck.holding.points import (
+    Spot,
+    contact_points,
+    movers,
+    pull_loads,
+    rigid_bodies,
+    spots,
+    weights,
+)
 from fixturecheck.holding.pull import Pulls
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.clamps import friction
@@ -57,16 +65,18 @@ class Rig:
 
     def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> Holding:
         """Return the problem at some values of its inputs."""
-        points, open_pulls = contact_points(
-            self.spots,
+        pulls = pull_loads(
             self.pulls,
-            mu=inputs[FRICTION],
+            {b.name for b in self.bodies},
             strength_share=inputs.get(FINISH, 0.5),
             error_share=inputs.get(METHOD, 0.0),
         )
         clamps = tuple(c.load(inputs.get(CLAMP, 0.5)) for c in self.clamps)
         return Holding(
-            bodies=self.bodies, contacts=points, held=(*self.held, *open_pulls, *clamps), cutting=cutting
+            bodies=self.bodies,
+            contacts=contact_points(self.spots, inputs[FRICTION]),
+            held=(*self.held, *pulls, *clamps),
+            cutting=cutting,
         )
 
     def inputs(self, forces: Forces) -> dict[str, Range]:
@@ -194,15 +204,8 @@ def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:
     def build(values: Mapping[str, float]) -> Holding:
         return rig.holding(values, (bearing.load(known.case, values),))
 
-    found = factor_range(build, rig.inputs(bearing.forces), ceiling=CEILING, draws=2)
-    low = known.collapse.factor.low
-    if low >= found.factor.low:
-        return found
-    return replace(
-        found,
-        factor=Range(low=low, high=found.factor.high),
-        worst=known.collapse,
-        worst_inputs=known.values,
+    return factor_range(
+        build, rig.inputs(bearing.forces), known=(known.collapse, known.values), ceiling=CEILING, draws=2
     )
 
 
@@ -244,9 +247,8 @@ def part_hold(
 def pull_on(rig: Rig, part: str) -> Range:
     """Return the whole pull of the magnet on a part."""
     pulls = rig.pulls.on(part) if rig.pulls else ()
-    return Range(
-        low=sum(f.weak_n * f.low_share for f in pulls), high=sum(f.strong_n * f.high_share for f in pulls)
-    )
+    ends = [sum(f.at(share, error)[0] for f in pulls) for share, error in ((0.0, -1.0), (1.0, 1.0))]
+    return Range(low=min(ends), high=max(ends))
 
 
 def losses_of(rig: Rig, bearing: Bearing, loose: Sequence[str]) -> tuple[Lost, ...]:

@@ -84,7 +84,13 @@ def milled_hold(job: Milled) -> MilledHold:
         cut=job.mill.name,
         cutting_n=known,
         case=worst.case,
-        factors=factor_range(build, spans, ceiling=CEILING, draws=2),
+        factors=factor_range(
+            build,
+            spans,
+            known=(worst.collapse, {**worst.values, SIZE: 1.0}),
+            ceiling=CEILING,
+            draws=2,
+        ),
         load_n=load_n,
         pull_n=pull_on(rig, part),
     )

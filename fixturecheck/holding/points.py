@@ -1,8 +1,8 @@
-"""Which points hold a set-up: contact patches as points with stiffness, friction and pull; who can move."""
+"""What holds a set-up: contact patches as points with stiffness and friction, pull as loads; who can move."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast
 
@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.model import ContactMap, Patch
-from fixturecheck.errors import SetupError
-from fixturecheck.holding.pull import FacePull, Pulls
+from fixturecheck.holding.pull import Pulls
 from fixturecheck.kernel.clip import centre_of, edge_points
 from fixturecheck.kernel.shapes import Shape, Solid, box_of, to_vector, volume_mm3
 from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
@@ -22,6 +21,7 @@ from fixturecheck.physics.hertz import (
     line_stiffness_n_mm,
     point_contact,
 )
+from fixturecheck.result import Vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import material
 
@@ -36,7 +36,7 @@ _LINE_N_MM, _EDGE_RADIUS_MM, _DEEP_MM, _POINT_N = 10.0, 1.0, 10.0, 10.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Spot:
-    """One contact patch between two bodies, as points, with the pull across it still to be chosen.
+    """One contact patch between two bodies, as points, with its friction still to be chosen.
 
     Parameters
     ----------
@@ -107,12 +107,16 @@ def weights(setup: Setup, placed: Mapping[str, Solid], names: Iterable[str]) -> 
 
 
 def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
-    """Return every patch that touches a body that can move; patches of one pair of faces are one spot."""
-    together: dict[tuple[str, str], list[Patch]] = {}
+    """Return every patch that touches a body that can move; patches of one pair of faces are one spot.
+
+    A name may stand for faces that look different ways, as both flanks of a V: those are spots of their own.
+    """
+    together: dict[tuple[str, str, Vector], list[Patch]] = {}
     for patch in contacts.patches:
         c = patch.contact
         if c.kind != "near" and {c.a.split(".")[0], c.b.split(".")[0]} & set(moving):
-            together.setdefault((c.a, c.b), []).append(patch)
+            looks = to_vector(round(n, 3) + 0.0 for n in c.normal)
+            together.setdefault((c.a, c.b, looks), []).append(patch)
     return tuple(_spot(patches, moving) for _, patches in sorted(together.items()))
 
 
@@ -181,76 +185,45 @@ def _outermost(points: Floats, normal: Floats) -> Floats:
     return points[sorted({int(i) for i in np.argmax(points @ ways.T, axis=0)})]
 
 
-def contact_points(
-    found: Sequence[Spot], pulls: Pulls | None, *, mu: float, strength_share: float, error_share: float
-) -> tuple[tuple[ContactPoint, ...], tuple[Load, ...]]:
-    """Return contact points with the magnet's pull on them, and the pull across gaps as loads.
+def contact_points(found: Sequence[Spot], mu: float) -> tuple[ContactPoint, ...]:
+    """Return every spot's points at one value of friction."""
+    return tuple(
+        point
+        for spot in found
+        for point in patch_points(
+            a=spot.a,
+            b=spot.b,
+            normal=to_vector(spot.normal),
+            points_mm=spot.points_mm,
+            area_mm2=spot.shares,
+            mu=mu,
+            stiffness_n_mm=spot.stiffness_n_mm,
+            label=spot.label,
+        )
+    )
+
+
+def pull_loads(
+    pulls: Pulls | None, moving: Container[str], *, strength_share: float, error_share: float
+) -> tuple[Load, ...]:
+    """Return the magnet's pull as a load on every body that can move, at its centre, whatever it touches.
 
     Parameters
     ----------
-    mu : float
-        Friction.
+    moving : container of str
+        Bodies that can move.
     strength_share : float
         Between the weak end (0) and the strong end (1) of finish and material.
     error_share : float
         Between the low end (-1) and the high end (1) of the method's error.
     """
-    across = {frozenset({f.a, f.b}): f for f in pulls.faces} if pulls else {}
-    points: list[ContactPoint] = []
-    used = set()
-    for spot in found:
-        pull_n, centre = 0.0, None
-        if spot.faces in across:
-            used.add(spot.faces)
-            pull_n, centre = _chosen(across[spot.faces], strength_share, error_share)
-        points += _with_pull(spot, mu, pull_n, centre)
-    known = {s.a for s in found} | {s.b for s in found if s.b}
     loads = []
-    for key, face in across.items():
-        if key not in used:
-            pull_n, centre = _chosen(face, strength_share, error_share)
-            loads += _open_pull(face, known, pull_n, centre)
-    return tuple(points), tuple(loads)
-
-
-def _chosen(face: FacePull, strength_share: float, error_share: float) -> tuple[float, Floats]:
-    pull_n, centre = face.at(strength_share)
-    share = 0.5 * (face.low_share + face.high_share) + 0.5 * error_share * (face.high_share - face.low_share)
-    return pull_n * share, centre
-
-
-def _with_pull(spot: Spot, mu: float, pull_n: float, centre: Floats | None) -> tuple[ContactPoint, ...]:
-    """Spread the pull over the spot's points; a centre of pull on its very edge is drawn in a little."""
-    middle = spot.shares @ spot.points_mm
-    for inward in (0.0, 0.1, 0.3):
-        at = None if centre is None else centre + inward * (middle - centre)
-        if at is not None:
-            at = at - ((at - middle) @ spot.normal) * spot.normal
-        try:
-            return patch_points(
-                a=spot.a,
-                b=spot.b,
-                normal=to_vector(spot.normal),
-                points_mm=spot.points_mm,
-                area_mm2=spot.shares,
-                mu=mu,
-                stiffness_n_mm=spot.stiffness_n_mm,
-                pull_n=pull_n,
-                pull_at_mm=None if at is None else to_vector(at),
-                label=spot.label,
-            )
-        except SetupError:
-            if inward == 0.3 or centre is None:
-                raise
-    return ()
-
-
-def _open_pull(face: FacePull, known: set[str], pull_n: float, centre: Floats) -> list[Load]:
-    """Return the pull across a gap as a load on either body that can move."""
-    out = []
-    for name, sign in ((face.a, 1.0), (face.b, -1.0)):
-        body = name.split(".")[0]
-        if body in known:
-            force = to_vector(sign * pull_n * face.toward)
-            out.append(Load(body=body, force_n=force, at_mm=to_vector(centre), label="pull across a gap"))
-    return out
+    for face in pulls.faces if pulls else ():
+        pull_n, centre = face.at(strength_share, error_share)
+        a, b = face.a.split(".")[0], face.b.split(".")[0]
+        for body, by, sign in ((a, b, 1.0), (b, a, -1.0)):
+            if body in moving:
+                force = to_vector(sign * pull_n * face.toward)
+                label = f"pull of {by}"
+                loads.append(Load(body=body, force_n=force, at_mm=to_vector(centre), label=label, by=by))
+    return tuple(loads)

@@ -15,6 +15,7 @@ from fixturecheck.holding.rating import Source, find_source, pole_of
 from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, magnet_model
 from fixturecheck.physics.flux import FluxSolution, PatchPull
+from fixturecheck.physics.fluxgap import GapPatch
 from fixturecheck.physics.seat_gap import seat_gap_um
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
@@ -53,6 +54,8 @@ class FacePull:
         What the method's error makes of it.
     points_mm, pressure_n_mm2 : ndarray
         The pull over the patch, weak end, shapes (n, 3) and (n,).
+    number : int
+        Which of the field solution's patches it is: faces of several pieces have several of one name.
     """
 
     a: str
@@ -68,11 +71,16 @@ class FacePull:
     high_share: float
     points_mm: Floats = field(repr=False)
     pressure_n_mm2: Floats = field(repr=False)
+    number: int = 0
 
-    def at(self, strength_share: float) -> tuple[float, Floats]:
-        """Return pull and centre between the weak end (0) and the strong end (1)."""
-        t = strength_share
-        return (1 - t) * self.weak_n + t * self.strong_n, (1 - t) * self.weak_at_mm + t * self.strong_at_mm
+    def at(self, strength_share: float, error_share: float) -> tuple[float, Floats]:
+        """Return pull and centre between the weak end (0) and the strong end (1).
+
+        The error of the method is taken between its low end (-1) and its high end (1).
+        """
+        t, e = strength_share, 0.5 * (1.0 + error_share)
+        size = ((1 - t) * self.weak_n + t * self.strong_n) * ((1 - e) * self.low_share + e * self.high_share)
+        return size, (1 - t) * self.weak_at_mm + t * self.strong_at_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -150,15 +158,10 @@ class Magnet:
         """
         weak = self.weak.solve(strength)
         strong = self.strong.solve(strength, near=weak)
-        gaps = {g.name: g for g in self.weak.gaps}
-        first = {p.name: p for p in weak.patches}
-        faces = tuple(
-            _face_pull(first[p.name], p, gaps[p.name].points_a_mm, gaps[p.name].gap_mm)
-            for p in strong.patches
-            if p.name in first
-        )
+        ends = zip(weak.patches, strong.patches, counted(self.weak, weak), strict=True)
+        faces = [_face_pull(number, *found) for number, found in enumerate(ends)]
         return Pulls(
-            faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b))),
+            faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b, f.number))),
             source=self.source,
             notes=self.notes + _islands(weak, strong, but=_unruled(self.weak)),
             unknowns=strong.unknowns,
@@ -180,7 +183,7 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     """
     mesher = mesher or TetMesher()
     bodies = ferrous_bodies(setup)
-    if {b.pole for b in bodies} < {"n", "s", None} and not {"n", "s"} <= {b.pole for b in bodies}:
+    if not {"n", "s"} <= {b.pole for b in bodies}:
         message = "only one kind of pole lies near the parts: the flux has no return path"
         raise NotComputedError(message)
     source = find_source(setup, mesher)
@@ -259,17 +262,22 @@ def _band_mm(setup: Setup, contacts: ContactMap) -> float:
         touching = [
             p
             for p in contacts.patches
-            if {p.contact.a.split(".")[0], p.contact.b.split(".")[0]} >= {seat.body}
-            and p.contact.kind == "area"
-            and f"{seat.body}.{seat.face}" in (p.contact.a, p.contact.b)
+            if p.contact.kind == "area" and f"{seat.body}.{seat.face}" in (p.contact.a, p.contact.b)
         ]
         if not touching:
             return 1.0
     return _SEATED_BAND_MM
 
 
-def _face_pull(weak: PatchPull, strong: PatchPull, points_mm: Floats, gap_mm: Floats) -> FacePull:
+def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:
+    """Return the gaps whose pull is counted, in the order of the solution's patches."""
+    loose = set(solved.loose) if solved else set()
+    return [g for g in model.gaps if g.counts and not {g.a, g.b} & loose]
+
+
+def _face_pull(number: int, weak: PatchPull, strong: PatchPull, gap: GapPatch) -> FacePull:
     a, b = strong.name.split(" on ")
+    points_mm, gap_mm = gap.points_a_mm, gap.gap_mm
     narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))
     # What opens from an edge carries its flux in a line beside the edge, however wide it is followed.
     opens = float(np.ptp(gap_mm)) * 1e3 > _LIFTED_UM
@@ -283,8 +291,9 @@ def _face_pull(weak: PatchPull, strong: PatchPull, points_mm: Floats, gap_mm: Fl
     return FacePull(
         a=a,
         b=b,
-        weak_n=weak.pull_n,
-        strong_n=strong.pull_n,
+        # Where normals lean over a face, its pull adds up to less than its pressure does.
+        weak_n=float(np.linalg.norm(weak.force_n)),
+        strong_n=size,
         weak_at_mm=weak.centre_mm,
         strong_at_mm=strong.centre_mm,
         toward=strong.force_n / size if size else np.array([0.0, 0.0, -1.0]),
@@ -294,6 +303,7 @@ def _face_pull(weak: PatchPull, strong: PatchPull, points_mm: Floats, gap_mm: Fl
         high_share=high,
         points_mm=points_mm,
         pressure_n_mm2=weak.pressure_n_mm2,
+        number=number,
     )
 
 
@@ -312,9 +322,3 @@ def _unruled(model: MagnetModel) -> Mapping[str, str]:
 def _islands(*solutions: FluxSolution, but: Iterable[str]) -> tuple[str, ...]:
     loose = sorted({name for s in solutions for name in s.loose} - set(but))
     return tuple(f"no flux reaches {name}: it is not held by the magnet" for name in loose)
-
-
-def shares_of(pulls: Pulls) -> Mapping[str, float]:
-    """Return the pull on each body at the weak end, N."""
-    bodies = {name.split(".")[0] for f in pulls.faces for name in (f.a, f.b)}
-    return {name: sum(f.weak_n for f in pulls.on(name)) for name in sorted(bodies)}

@@ -1,20 +1,21 @@
 """How sure is the factor: its range over what is not known well, and which input drives it.
 
 Each input is moved to its low and its high end with the others in the middle (a tornado); the ends that
-lower the factor are then put together, and so are the ends that raise it. More friction or a harder clamp
-does not always hold better, so a few drawn combinations are tried as well and may widen the range.
+lower the factor are then put together, and so are the ends that raise it. Where the middle lies beyond the
+ceiling no input would show there, so the others stay at a corner that is known to be weak. More friction or a
+harder clamp does not always hold better, so a few drawn combinations are tried as well and may widen the
+range.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.physics.collapse import CEILING, Collapse, collapse
-from fixturecheck.physics.equilibrium import Holding, Load
+from fixturecheck.physics.equilibrium import Holding
 from fixturecheck.physics.ranges import Range
 
 Build = Callable[[Mapping[str, float]], Holding]
@@ -23,48 +24,9 @@ FILM = "film of coolant"
 """The loss that is no body: every contact wet."""
 
 
-def worst_load(
-    holding: Holding, loads: Mapping[str, tuple[Load, ...]], *, ceiling: float = CEILING
-) -> tuple[str, Collapse, dict[str, float]]:
-    """Find the load that a holding bears least: strokes, ends of the forces, places along the traverse.
-
-    Parameters
-    ----------
-    holding : Holding
-        The set-up; its own cutting loads are left out.
-    loads : mapping of str to tuple of Load
-        Alternative cutting loads by name.
-    ceiling : float
-        Factor beyond which nobody needs to know more.
-
-    Returns
-    -------
-    name : str
-        The worst.
-    collapse : Collapse
-        What it does.
-    factors : dict of str to float
-        Low end of the factor for each.
-
-    Raises
-    ------
-    SetupError
-        There is no load to choose from, or one cannot be computed with.
-    NotComputedError
-        An analysis gave no answer.
-    """
-    if not loads:
-        message = "no cutting load was given to hold against"
-        raise SetupError(message)
-    found = {name: collapse(replace(holding, cutting=cut), ceiling=ceiling) for name, cut in loads.items()}
-    factors = {name: answer.factor.low for name, answer in found.items()}
-    worst = min(factors, key=lambda name: (factors[name], name))
-    return worst, found[worst], factors
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Swing:
-    """What one input does to the factor, the others in the middle.
+    """What one input does to the factor, the others in the middle, or weak where that is beyond the ceiling.
 
     Parameters
     ----------
@@ -121,7 +83,13 @@ class FactorRange:
 
 
 def factor_range(
-    build: Build, inputs: Mapping[str, Range], *, ceiling: float = CEILING, draws: int = 4, seed: int = 1
+    build: Build,
+    inputs: Mapping[str, Range],
+    *,
+    known: tuple[Collapse, Mapping[str, float]] | None = None,
+    ceiling: float = CEILING,
+    draws: int = 4,
+    seed: int = 1,
 ) -> FactorRange:
     """Return the factor over ranges of inputs.
 
@@ -131,6 +99,8 @@ def factor_range(
         Makes the holding from a value for each input.
     inputs : mapping of str to Range
         What is not known well: friction, pull, clamp force, cutting force.
+    known : tuple of (Collapse, mapping of str to float), or None
+        A corner that is expected to be weak and what was found there; it counts as tried.
     ceiling : float
         Factor beyond which nobody needs to know more.
     draws : int
@@ -153,6 +123,7 @@ def factor_range(
     middle_inputs = {name: span.middle for name, span in inputs.items()}
     middle = collapse(build(middle_inputs), ceiling=ceiling)
     tried: list[tuple[Collapse, Mapping[str, float]]] = [(middle, middle_inputs)]
+    around = known[1] if known and middle.at_least else middle_inputs
 
     def low_end(values: Mapping[str, float]) -> float:
         found = collapse(build(values), ceiling=ceiling)
@@ -162,10 +133,11 @@ def factor_range(
     swings = []
     for name, span in inputs.items():
         if span.low < span.high:
-            low, high = (low_end({**middle_inputs, name: end}) for end in span.ends)
+            low, high = (low_end({**around, name: end}) for end in span.ends)
             swings.append(Swing(name=name, input_range=span, factor_at_low=low, factor_at_high=high))
-    for values in _together(swings, middle_inputs) + _drawn(inputs, draws if len(swings) > 1 else 0, seed):
+    for values in _together(swings, around) + _drawn(inputs, draws if len(swings) > 1 else 0, seed):
         low_end(values)
+    tried += [known] if known else []
     worst, worst_inputs = min(tried, key=lambda pair: pair[0].factor.low)
     return FactorRange(
         factor=Range(low=worst.factor.low, high=max(found.factor.high for found, _ in tried)),
@@ -177,11 +149,11 @@ def factor_range(
     )
 
 
-def _together(swings: list[Swing], middle: Mapping[str, float]) -> list[dict[str, float]]:
+def _together(swings: list[Swing], around: Mapping[str, float]) -> list[dict[str, float]]:
     """Every input at the end that lowers the factor, then at the end that raises it."""
     if len(swings) < 2:
         return []
-    worst, best = dict(middle), dict(middle)
+    worst, best = dict(around), dict(around)
     for swing in swings:
         low, high = swing.input_range.low, swing.input_range.high
         rises = swing.factor_at_high >= swing.factor_at_low
@@ -198,58 +170,18 @@ def _drawn(inputs: Mapping[str, Range], draws: int, seed: int) -> list[dict[str,
     ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Loss:
-    """What is left when one thing is lost; `collapse` is None where the rest could not be computed."""
-
-    lost: str
-    collapse: Collapse | None
-    reason: str = ""
-
-
-def single_losses(
-    holding: Holding, bodies: Iterable[str], *, film_mu: float | None = None
-) -> tuple[Loss, ...]:
-    """Take away one blocking body at a time, or put a film of coolant on every contact.
-
-    Parameters
-    ----------
-    holding : Holding
-        The whole set-up.
-    bodies : iterable of str
-        Bodies that may be missing; one that stands still is named through the label of its contacts.
-    film_mu : float or None
-        Friction under a film; None leaves that loss out.
-
-    Returns
-    -------
-    tuple of Loss
-        One for each loss, the lowest factor first; what could not be computed comes before all.
-    """
-    cases = [(name, without(holding, name)) for name in bodies]
-    if film_mu is not None:
-        cases.append((FILM, filmed(holding, film_mu)))
-    losses = []
-    for name, left in cases:
-        try:
-            losses.append(Loss(lost=name, collapse=collapse(left)))
-        except NotComputedError as error:
-            losses.append(Loss(lost=name, collapse=None, reason=str(error)))
-    return tuple(sorted(losses, key=lambda loss: loss.collapse.factor.low if loss.collapse else -1.0))
-
-
 def loss_words(lost: str) -> str:
     """Return the words for a loss: `without` a block, `with` a film of coolant."""
     return f"with a {FILM}" if lost == FILM else f"without {lost}"
 
 
 def without(holding: Holding, name: str) -> Holding:
-    """Return the holding without a body, or without the contacts of that label."""
+    """Return the holding without a body and what it does, or without the contacts of that label."""
     return Holding(
         bodies=tuple(b for b in holding.bodies if b.name != name),
         contacts=tuple(c for c in holding.contacts if name not in {c.a, c.b, c.label}),
-        held=tuple(load for load in holding.held if load.body != name),
-        cutting=tuple(load for load in holding.cutting if load.body != name),
+        held=tuple(load for load in holding.held if name not in {load.body, load.by}),
+        cutting=tuple(load for load in holding.cutting if name not in {load.body, load.by}),
     )
 
 

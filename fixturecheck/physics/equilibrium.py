@@ -80,13 +80,14 @@ class ContactPoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """A force and moment on one body; a load between two bodies is two of these."""
+    """A force and moment on one body; a load between two bodies is two of these, each `by` the other."""
 
     body: str
     force_n: Vector
     at_mm: Vector
     moment_nmm: Vector = (0.0, 0.0, 0.0)
     label: str = ""
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,20 +1,13 @@
-"""How does a patch of contact become points: shares of its area, stiffness and magnet pull; how may it fit.
-
-The points' pulls add up to the patch's pull and act at its centre of pull, so the moment that the field puts
-on the part is kept; they may not be negative, since a magnet only draws.
-"""
+"""How does a patch of contact become points: shares of its area and stiffness; how may it fit."""
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import nnls
 
 from fixturecheck.errors import SetupError
 from fixturecheck.physics.equilibrium import ContactPoint, FloatArray, Holding, Vector
 
-# How much more the sum and the centre of the pulls count than their evenness.
-EXACT = 1e4
 # How much stiffer or softer than stated a contact is taken to be where a face does not fit evenly: common
 # practice, no source.
 UNEVEN = 3.0
@@ -29,8 +22,6 @@ def patch_points(
     area_mm2: npt.ArrayLike,
     mu: float,
     stiffness_n_mm: float,
-    pull_n: float = 0.0,
-    pull_at_mm: Vector | None = None,
     label: str = "",
 ) -> tuple[ContactPoint, ...]:
     """Return the contact points that stand for a patch.
@@ -49,10 +40,6 @@ def patch_points(
         Friction.
     stiffness_n_mm : float
         Normal stiffness of the whole patch, shared by area.
-    pull_n : float
-        Magnet pull across the patch.
-    pull_at_mm : Vector or None
-        Centre of pull; None spreads the pull evenly over the area.
     label : str
         What a person calls the patch.
 
@@ -64,8 +51,7 @@ def patch_points(
     Raises
     ------
     SetupError
-        Points and areas do not match, an area is not above zero, or the centre of pull lies outside the
-        points.
+        Points and areas do not match, or an area is not above zero.
     """
     points = np.asarray(points_mm, dtype=float).reshape(-1, 3)
     area = np.asarray(area_mm2, dtype=float).reshape(-1)
@@ -73,7 +59,6 @@ def patch_points(
         message = f"patch {label!r}: {len(points)} points need as many areas, each above zero; got {area}"
         raise SetupError(message)
     share = area / area.sum()
-    pulls = pull_n * (share if pull_at_mm is None else _drawn_to(points, share, np.array(pull_at_mm), label))
     return tuple(
         ContactPoint(
             a=a,
@@ -82,10 +67,9 @@ def patch_points(
             normal=normal,
             mu=mu,
             stiffness_n_mm=stiffness_n_mm * float(part),
-            pull_n=float(pull),
             label=label,
         )
-        for (x, y, z), part, pull in zip(points, share, pulls, strict=True)
+        for (x, y, z), part in zip(points, share, strict=True)
     )
 
 
@@ -118,22 +102,3 @@ def uneven_fits(holding: Holding) -> tuple[FloatArray, FloatArray]:
         outward[members] = 2.0 * reach / max(float(reach.max()), 1e-12) - 1.0
     neighbours = np.array([1.0 if c.b else 0.0 for c in contacts])
     return UNEVEN ** (neighbours - outward), UNEVEN ** (outward - neighbours)
-
-
-def _drawn_to(points: FloatArray, share: FloatArray, centre: FloatArray, label: str) -> FloatArray:
-    """Weights, as even as can be, whose centre is `centre`."""
-    arms = points - share @ points
-    offset = centre - share @ points
-    spread = (arms * share[:, None]).T @ arms
-    weights = share * (1.0 + arms @ (np.linalg.pinv(spread, rcond=1e-9) @ offset))
-    size = max(float(np.linalg.norm(arms, axis=1).max()), 1e-9)
-    if weights.min() < 0.0:
-        root = np.sqrt(share)
-        rows = np.vstack([np.diag(1.0 / root), EXACT * np.ones(len(share)), EXACT * arms.T / size])
-        weights, _ = nnls(rows, np.concatenate([root, [EXACT], EXACT * offset / size]))
-    if np.linalg.norm(weights @ arms - offset) > 1e-3 * size:
-        message = (
-            f"patch {label!r}: the centre of pull {tuple(map(float, centre))} lies outside its contact points"
-        )
-        raise SetupError(message)
-    return np.asarray(weights)

@@ -53,7 +53,6 @@ BESIDE = {
     "physics.ranges:Range.holds": {"value"},
     "physics.seat_gap:strength_for_pull": {"most"},
     "physics.collapse_remedy:least_that_reaches": {"target", "now", "most"},
-    "physics.collapse_remedy:most_that_keeps": {"target", "now", "least"},
     "holding.cures_model:Search.least": {"now", "most", "step"},
     "report.rounding:rounded": {"value"},
     "report.quantity:shown": {"value"},

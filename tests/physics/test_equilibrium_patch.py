@@ -1,4 +1,4 @@
-"""Patches as points: sums and moments are kept."""
+"""Patches as points: shares follow the area."""
 
 import numpy as np
 import pytest
@@ -18,7 +18,6 @@ def points(**changes):
         "area_mm2": [1, 1, 2, 2, 1, 1],
         "mu": 0.2,
         "stiffness_n_mm": 8e5,
-        "pull_n": 80.0,
     }
     return patch_points(**{**plain, **changes})
 
@@ -26,22 +25,6 @@ def points(**changes):
 def test_shares_follow_the_area():
     found = points()
     assert [p.stiffness_n_mm for p in found] == pytest.approx([1e5, 1e5, 2e5, 2e5, 1e5, 1e5])
-    assert [p.pull_n for p in found] == pytest.approx([10, 10, 20, 20, 10, 10])
-
-
-@pytest.mark.parametrize("centre", [(10.0, 2.5, 0.0), (13.0, 2.0, 0.0), (19.0, 0.5, 0.0), (0.0, 0.0, 0.0)])
-def test_pull_keeps_its_moment(centre):
-    pulls = np.array([p.pull_n for p in points(pull_at_mm=centre)])
-    assert pulls.min() >= 0.0
-    assert pulls.sum() == pytest.approx(80.0, rel=1e-5)
-    assert pulls @ GRID / 80.0 == pytest.approx(centre, abs=5e-3)
-
-
-def test_a_centre_outside_is_refused():
-    with pytest.raises(SetupError, match="outside"):
-        points(pull_at_mm=(30.0, 0.0, 0.0))
-    with pytest.raises(SetupError, match="outside"):
-        points(pull_at_mm=(10.0, 2.5, 4.0))
 
 
 def test_points_need_areas():
