@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -68,6 +68,10 @@ class IronBody:
     facets: Index
     facet_face: Index
     law: BHLaw
+    # Where points lie is asked again at every strength, and of the same mesh with another iron.
+    _located: dict[tuple[int | None, bytes], tuple[Index, Array, Array]] = field(
+        default_factory=dict, repr=False
+    )
 
     @cached_property
     def edges(self) -> Index:
@@ -170,6 +174,12 @@ class IronBody:
         triangle, shares, distance_mm : ndarray, shapes (n,), (n, 3), (n,)
             Index into `facets`, barycentric shares of its vertices, and how far off it the point lay.
         """
+        key = face, points_mm.tobytes()
+        if key not in self._located:
+            self._located[key] = self._locate(points_mm, face)
+        return self._located[key]
+
+    def _locate(self, points_mm: Array, face: int | None) -> tuple[Index, Array, Array]:
         pool = np.arange(len(self.facets)) if face is None else np.flatnonzero(self.facet_face == face)
         if not len(pool):
             message = f"body {self.name!r}: face {face} has no triangle in the mesh"

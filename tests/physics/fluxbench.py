@@ -33,7 +33,7 @@ def gang(count=4):
     return {f"part{i}": block.moved(at) for i, at in enumerate(places)}
 
 
-def _built(solids, poles, size_mm=3.0, mesher=None):
+def _built(solids, poles, size_mm=2.0, mesher=None):
     return parts.model(
         solids, poles, fineness=Fineness(size_mm=size_mm, band_mm=0.1), mesher=mesher or TetMesher()
     )
@@ -41,11 +41,6 @@ def _built(solids, poles, size_mm=3.0, mesher=None):
 
 def _down(solution, names):
     return -sum(solution.body(n).force_n[2] for n in names)
-
-
-def _ours(size_mm):
-    solids = gang()
-    return _timed(lambda: _down(_built(solids, row(8), size_mm).solve(), solids))
 
 
 def _full_air(size_mm):
@@ -71,7 +66,7 @@ def _full_air(size_mm):
     return found[0], took_s
 
 
-def flux_vs_full_air(our_mm=3.0, our_fine_mm=1.7, their_mm=(6.0, 4.0)):
+def flux_vs_full_air(our_mm=2.0, our_fine_mm=1.4, their_mm=(6.0, 4.0)):
     """Full field with air over our own, for the whole gang as one bar, at like error of force.
 
     The errors are those of the mesh: against our own finer mesh, and against the reference's.
