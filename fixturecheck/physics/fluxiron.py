@@ -68,9 +68,9 @@ class IronBody:
     facets: Index
     facet_face: Index
     law: BHLaw
-    # Where points lie is asked again at every strength, and of the same mesh with another iron.
+    # Where points lie is asked again at every strength. Not handed on: another mesh has other triangles.
     _located: dict[tuple[int | None, bytes], tuple[Index, Array, Array]] = field(
-        default_factory=dict, repr=False
+        init=False, default_factory=dict, repr=False
     )
 
     @cached_property
