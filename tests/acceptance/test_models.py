@@ -180,7 +180,7 @@ def test_a_milled_link_is_shown_with_its_cures_and_what_is_not_followed(checked)
     # Up to all three teeth, 40 to 115 N by the law of Kienzle, and square to it and up besides.
     assert part["milling_n"][1] < math.hypot(*part["load_n"]) < 2.0 * part["milling_n"][1]
     assert part["press_n"] == part["drag_n"] == [0, 0]
-    assert {loss["lost"] for loss in part["losses"]} == {"parallel", "dry contact"}
+    assert {loss["lost"] for loss in part["losses"]} == {"without parallel", "with a film of coolant"}
     assert all(loss["factor"] < part["factor_low"] for loss in part["losses"])
     shallower, tighter = part["remedies"]
     assert shallower.startswith("Mill 0.45 mm deep at a time instead of 0.5")

@@ -31,6 +31,11 @@ def let_go(rig, body, force_n, at_mm, *, mu, clamp_share=0.5):
 
 def judged(setup, pulls=None):
     """Return the findings on whether each part holds, what happens beyond that left out."""
+    return list(hold.check(unfollowed(setup, pulls)))
+
+
+def unfollowed(setup, pulls=None):
+    """Return how each part holds, without following what happens next and without cures."""
     placed, contacts, rig = _rig(setup, pulls)
     cuts = tuple(grind(setup, cut) for cut in setup.cuts)
     parts = []
@@ -40,7 +45,7 @@ def judged(setup, pulls=None):
             borne = every_case(rig, bearing)
             parts.append(part_hold(rig, bearing, borne, cut=cut.cut.name, loose=loose_blocks(setup, rig)))
     held = Held(parts=tuple(parts), pulls=pulls, release=None, missing={})
-    return list(hold.check(Stage(setup=setup, placed=placed, contacts=contacts, cuts=cuts, held=held)))
+    return Stage(setup=setup, placed=placed, contacts=contacts, cuts=cuts, held=held)
 
 
 def _rig(setup, pulls):

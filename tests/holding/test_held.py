@@ -8,10 +8,12 @@ from scipy.optimize import minimize
 
 from fixturecheck import Cut, Holding, Seat, Setup, body, check, equipment
 from fixturecheck.checks import hold
-from fixturecheck.engine import stage_of
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.holding.pull import magnet_of
 from fixturecheck.holding.told import found
 from fixturecheck.kernel.build import box
 from fixturecheck.result import Verdict
+from tests.holding.rigs import unfollowed
 
 DOWNFEED_MM = 0.01
 
@@ -34,10 +36,10 @@ def on_chuck(*, magnet="full", holding=None, downfeed_mm=DOWNFEED_MM, material="
 
 
 @pytest.fixture(scope="module")
-def stage():
-    made, missing = stage_of(on_chuck())
-    assert not missing
-    return made
+def stage(mesher):
+    setup = on_chuck()
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    return unfollowed(setup, magnet_of(setup, contacts, mesher).pulls(1.0))
 
 
 @pytest.fixture(scope="module")
@@ -104,7 +106,7 @@ def test_the_cut_is_shown_with_its_place(held, stage):
 
 def test_with_the_magnet_off_only_its_weight_holds_it():
     """0.28 kg of steel holds 0.15 x 2.8 N against a drag of newtons."""
-    stage, _ = stage_of(on_chuck(magnet="off"))
+    stage = unfollowed(on_chuck(magnet="off"))
     (part,) = found(stage.setup, stage.held).parts
     weight_n = 7870e-9 * 60 * 40 * 15 * 9.80665
     mu = next(i.span[0] for i in part.inputs if i.name == "friction")

@@ -13,7 +13,6 @@ from fixturecheck.holding.iron import as_iron, curves, felt
 from fixturecheck.holding.pull import magnet_of
 from fixturecheck.holding.rating import RATING_GAP_UM, find_source, pole_of
 from fixturecheck.kernel.build import box
-from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Fineness, Iron, magnet_model
 from tests.holding.rigs import judged
@@ -55,11 +54,6 @@ def _shim(thick_mm):
 
 def down_n(pulls):
     return sum(f.weak_n for f in pulls.on("block"))
-
-
-@pytest.fixture(scope="module")
-def mesher():
-    return TetMesher()
 
 
 @pytest.fixture(scope="module")

@@ -485,7 +485,7 @@ def test_chips_hang_where_the_pull_on_a_ball_is_its_weight():
 
 
 @pytest.fixture(scope="module")
-def chuck():
+def chuck(mesher):
     setup = Setup(
         name="small block on the chuck",
         bodies=(
@@ -496,7 +496,7 @@ def chuck():
         holding=Holding(magnet="full"),
     )
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    return magnet_of(setup, contacts)
+    return magnet_of(setup, contacts, mesher)
 
 
 def test_the_residual_pull_grows_with_the_square_of_the_share_where_iron_is_straight(chuck):

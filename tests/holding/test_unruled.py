@@ -40,10 +40,10 @@ def on_chuck(shape):
 
 
 @pytest.mark.parametrize(("shape", "known"), [("ball", False), ("cone", False), ("puck", True)])
-def test_what_has_no_rule_is_not_known(shape, known):
+def test_what_has_no_rule_is_not_known(shape, known, mesher):
     setup = on_chuck(shape)
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    pulls = magnet_of(setup, contacts).pulls(1.0)
+    pulls = magnet_of(setup, contacts, mesher).pulls(1.0)
     assert any("left out: their shapes have no rule" in note for note in pulls.notes)
     assert not any("no flux reaches" in note for note in pulls.notes)
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}

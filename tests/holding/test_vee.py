@@ -8,7 +8,6 @@ from fixturecheck import Holding, Seat, Setup, body, equipment, place
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE, magnet_of
 from fixturecheck.kernel.build import box
-from fixturecheck.kernel.femesh import TetMesher
 from tests.holding.rigs import let_go, rigged
 
 RATED_N_CM2, SIDE, MU = 60.0, 10.0, 0.2
@@ -40,11 +39,6 @@ def bar(*, nested, long_mm=24.0):
 def pulled(setup, mesher):
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     return magnet_of(setup, contacts, mesher).pulls(1.0)
-
-
-@pytest.fixture(scope="module")
-def mesher():
-    return TetMesher()
 
 
 @pytest.fixture(scope="module")
