@@ -103,19 +103,19 @@ def _turned_up(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> 
 
 
 def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
-    rated_n_cm2 = holding.rated_pull_n_cm2 * ratio
+    rated_n_cm2 = holding.rated_n_cm2 * ratio
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
         factor = _solved_again(bench, magnet.weak, _strength(bench, magnet, holding, rated_n_cm2))
         if factor >= bench.least_factor:
             says = (
-                f"use a chuck rated {rated_n_cm2:.0f} N/cm2 instead of {holding.rated_pull_n_cm2:g}: "
+                f"use a chuck rated {rated_n_cm2:.0f} N/cm2 instead of {holding.rated_n_cm2:g}: "
                 f"{bench.part.part} then {holds_words(factor)}"
             )
-            yield Cure(says=says, change_ratio=rated_n_cm2 / holding.rated_pull_n_cm2, factor=factor)
+            yield Cure(says=says, change_ratio=rated_n_cm2 / holding.rated_n_cm2, factor=factor)
             return
         rated_n_cm2 *= max(1.1, bench.least_factor / max(factor, 1e-3))
-        if rated_n_cm2 > MOST_PULL_RATIO * holding.rated_pull_n_cm2:
+        if rated_n_cm2 > MOST_PULL_RATIO * holding.rated_n_cm2:
             return
 
 

@@ -82,7 +82,7 @@ def find_source(setup: Setup, mesher: TetMesher) -> Source:
     irons = [Iron(placed=piece.placed, law=law)]
     irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, _START)) for p in poles]
     model = magnet_model(irons, seat_gap_um=lambda _a, _b: RATING_GAP_UM, fineness=_COARSE, mesher=mesher)
-    rated_n = holding.rated_pull_n_cm2 * piece.area_mm2 / 100.0
+    rated_n = holding.rated_n_cm2 * piece.area_mm2 / 100.0
     if holding.shim_mm is None or holding.shim_pull_n_cm2 is None:
         strength = _strength(model, rated_n, piece)
         return Source(mmf_a=strength * START_MMF_A, gap_mm=START_SOURCE_GAP_MM, piece=piece.says)
@@ -188,7 +188,10 @@ def _piece(setup: Setup) -> _Piece:
             if name in wanted and flat:
                 seats[pole.name, name] = np.vstack([centre, normal])
     if not seats:
-        message = "no seat lies on a flat face of a pole, so the rated pull has no place to act"
+        message = (
+            "no seat lies on a flat face of a pole, so the rated pull has no place to act; state a seat of a "
+            "part on the chuck or the V-block"
+        )
         raise NotComputedError(message)
     normals = np.array([s[1] for s in seats.values()])
     if np.allclose(normals, normals[0], atol=1e-6) and abs(normals[0][2]) > 0.999:

@@ -72,8 +72,9 @@ def magnet_words(setup: Setup, held: Held) -> str:
     if held.pulls is None or held.pulls.source is None:
         return f"{state}; its pull is not known"
     source = held.pulls.source
+    assumed = ", assumed since none is stated," if holding.rated_pull_n_cm2 is None else ""
     return (
-        f"{state}; every pull is relative to a rated {holding.rated_pull_n_cm2:g} N/cm2 on "
+        f"{state}; every pull is relative to a rated {holding.rated_n_cm2:g} N/cm2{assumed} on "
         f"{source.piece}, ground mild steel"
     )
 

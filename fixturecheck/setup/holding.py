@@ -25,6 +25,8 @@ FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "cool
 ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
 CUTS_AS = ("soft_steel", "c45", "alloy_steel")
 GRINDS_AS = ("soft_steel", "hard_steel", "cast_iron")
+ASSUMED_PULL_N_CM2 = 80.0
+"""Low end of what permanent-magnet chucks are sold with: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,8 +126,9 @@ class Holding:
         Strength of the trifle, as a share of the full magnetomotive force.
     residual_share : float
         The same for what is left when the magnet is switched off: common practice, no source.
-    rated_pull_n_cm2 : float
-        Pull of the full magnet on a thick lapped piece of mild steel; every pull is relative to it.
+    rated_pull_n_cm2 : float or None
+        Pull of the full magnet on a thick ground piece of mild steel, as its maker states it; every pull
+        is relative to it. None assumes `ASSUMED_PULL_N_CM2`, and answers say so.
     shim_mm, shim_pull_n_cm2 : float or None
         A second point: the pull measured over a non-magnetic shim.
     clamps : tuple of Clamp
@@ -152,7 +155,7 @@ class Holding:
     magnet: str = "off"
     trifle_share: float = 0.15
     residual_share: float = 0.03
-    rated_pull_n_cm2: float = 80.0
+    rated_pull_n_cm2: float | None = None
     shim_mm: float | None = None
     shim_pull_n_cm2: float | None = None
     clamps: tuple[Clamp, ...] = ()
@@ -164,6 +167,11 @@ class Holding:
     curves_between: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     blocking: tuple[str, ...] | None = None
     least_factor: float = 3.0
+
+    @property
+    def rated_n_cm2(self) -> float:
+        """Return the rated pull, stated or assumed."""
+        return ASSUMED_PULL_N_CM2 if self.rated_pull_n_cm2 is None else self.rated_pull_n_cm2
 
 
 def refuse_bad_holding(setup: Setup) -> None:
@@ -219,10 +227,10 @@ def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
     if (holding.shim_mm is None) != (holding.shim_pull_n_cm2 is None):
         message = "holding: state shim_mm and shim_pull_n_cm2 together, or neither"
         raise SetupError(message)
-    if holding.shim_pull_n_cm2 is not None and holding.shim_pull_n_cm2 >= holding.rated_pull_n_cm2:
+    if holding.shim_pull_n_cm2 is not None and holding.shim_pull_n_cm2 >= holding.rated_n_cm2:
         message = (
             f"holding: shim_pull_n_cm2 {holding.shim_pull_n_cm2:g} must be less than rated_pull_n_cm2 "
-            f"{holding.rated_pull_n_cm2:g}; a shim weakens the pull"
+            f"{holding.rated_n_cm2:g}; a shim weakens the pull"
         )
         raise SetupError(message)
 

@@ -129,3 +129,7 @@ def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():
     told = finding(result)
     assert told.verdict is Verdict.UNKNOWN
     assert "curves_between" in told.says
+
+
+def test_a_rating_that_is_not_stated_is_said_to_be_assumed(held):
+    assert "80 N/cm2, assumed since none is stated" in held.magnet
