@@ -24,7 +24,7 @@ CEILING = 100.0
 # A path this near to the upper bound cannot be bettered; other starts are then not tried.
 AT_THE_BOUND = 0.995
 # A factor that is nothing: without friction a path creeps on in its own rounding, and the bound is zero.
-NOTHING = 1e-3
+NOTHING = 2e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
