@@ -55,16 +55,14 @@ def ferrous_bodies(setup: Setup) -> tuple[Ferrous, ...]:
     Raises
     ------
     NotComputedError
-        A magnetic material has no curve and none is stated that it lies between, no part is magnetic, or
-        a pole has no face for the magnet to lie against.
+        A magnetic material has no curve and none is stated that it lies between, or a pole has no face for
+        the magnet to lie against.
     """
     # A body that poles are set in is what lies between them.
     loose = [b for b in setup.bodies if not b.pole and not b.poles and material(b.material).magnetic]
     poles = setup.poles()
-    if not any(b.role == "part" for b in loose):
-        message = "no part is of a magnetic material, so the magnet pulls on none"
-        raise NotComputedError(message)
-    near = felt([_box(b.solid.moved(b.at)) for b in loose if b.role == "part"], poles)
+    # Round every part, magnetic or not: steel blocking may hold one of brass.
+    near = felt([_box(b.solid.moved(b.at)) for b in setup.parts()], poles)
     return tuple(f for b in (*poles, *loose) if (f := as_iron(setup, b, near)) is not None)
 
 

@@ -19,6 +19,7 @@ from fixturecheck.physics.fluxgap import GapPatch
 from fixturecheck.physics.seat_gap import seat_gap_um
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
+from fixturecheck.shop.tables import material
 
 Floats = NDArray[np.float64]
 
@@ -194,6 +195,11 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     notes = [f"{name} was meshed coarser than asked, {size:.1f} mm" for name, size in weak.coarse.items()]
     notes += _left_out(weak)
     bounded = sorted({irons_of(setup)[b.placed.name].material for b in bodies if b.weak is not b.strong})
+    notes += [
+        f"{b.name} is of {b.material}, which is not magnetic: the magnet does not pull on it"
+        for b in setup.parts()
+        if not material(b.material).magnetic
+    ]
     notes += [f"{m} has no B-H curve; it is taken between the two that the set-up names" for m in bounded]
     return Magnet(weak=weak, strong=strong, source=source, notes=tuple(notes))
 

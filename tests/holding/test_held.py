@@ -117,11 +117,15 @@ def test_with_the_magnet_off_only_its_weight_holds_it():
     assert part.factor_high > 1.0
 
 
-def test_a_part_that_carries_no_flux_is_unknown_and_never_held():
-    result = check(on_chuck(material="brass"))
+def test_a_part_of_brass_is_not_drawn_and_lies_by_its_weight():
+    holding = Holding(magnet="full", grinds_as={"block": "soft_steel"})
+    result = check(on_chuck(material="brass", holding=holding))
     told = finding(result)
-    assert told.verdict is Verdict.UNKNOWN
-    assert "no part is of a magnetic material" in told.says
+    assert told.verdict is Verdict.NO_GO
+    assert told.value < 0.01
+    (part,) = result.holding.parts
+    assert part.pull_n == (0.0, 0.0)
+    assert any("not magnetic" in note for note in result.holding.notes)
 
 
 def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():
