@@ -30,7 +30,9 @@ if mode == "crash":
     import ctypes
     ctypes.string_at(0)
 if mode == "hang":
-    import time
+    import os, pathlib, time
+    if "HANGING" in os.environ:
+        pathlib.Path(os.environ["HANGING"]).touch()
     time.sleep(120)
 if mode == "raise":
     raise ValueError("the drawing has no foot")
@@ -154,10 +156,18 @@ def test_time_runs_out(script: Path, tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.iterdir() if p.name != "__pycache__"] == ["block.py"]
 
 
-def test_ctrl_c_leaves_nothing_behind(script: Path, tmp_path: Path) -> None:
+def test_ctrl_c_leaves_nothing_behind(script: Path, tmp_path: Path, tmp_path_factory) -> None:
     command = [sys.executable, "-m", "fixturecheck", "check", str(script), "--set", "mode=hang"]
-    process = subprocess.Popen(command, cwd=tmp_path, stderr=subprocess.PIPE, text=True)
-    time.sleep(4)
+    hanging = tmp_path_factory.mktemp("mark") / "hanging"
+    environment = {**os.environ, "HANGING": str(hanging)}
+    # A runner in the background may have been told to ignore it, which children inherit.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    process = subprocess.Popen(command, cwd=tmp_path, stderr=subprocess.PIPE, text=True, env=environment)
+    signal.signal(signal.SIGINT, before)
+    until = time.monotonic() + 60
+    while not hanging.exists():
+        assert time.monotonic() < until
+        time.sleep(0.05)
     process.send_signal(signal.SIGINT)
     _, said = process.communicate(timeout=30)
     assert process.returncode == 3
