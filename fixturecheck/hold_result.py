@@ -37,7 +37,7 @@ class FaceHeld:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoldInput:
-    """What one input does to a factor of safety, the others in the middle.
+    """What one input does to a factor of safety, the others in the middle, or weak beyond the search.
 
     Parameters
     ----------

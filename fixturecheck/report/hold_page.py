@@ -183,7 +183,8 @@ def _tornado_caption(part: PartHeld, hold: HoldFound) -> str:
         else ""
     )
     return (
-        "<figcaption>Each bar moves one input from its low to its high end with the others in the middle. "
+        "<figcaption>Each bar moves one input from its low to its high end with the others in the middle, or "
+        "at their weak ends where the middle holds beyond the search. "
         f"All bad ends together give {digits(part.factor_low)}, which is what counts.{cut}</figcaption>"
     )
 

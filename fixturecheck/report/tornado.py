@@ -20,7 +20,8 @@ def tornado(part: PartHeld, hold: HoldFound, units: str) -> str:
     """Return what each input does to a part's factor as an SVG; empty where nothing was varied.
 
     One row for each input, the strongest first: a bar from the factor at its low end to that at its high end,
-    the others in the middle. Bars that reach the end of the search are cut there with a jagged end.
+    the others in the middle, or weak where that is beyond the search. Bars that reach the end of the search
+    are cut there with a jagged end.
     """
     if not part.inputs:
         return ""
