@@ -40,7 +40,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     for part in stage.held.parts:
         if part.ways is None:
             says = f"Where {part.part} goes if it lets go was not followed."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=_subject(part), says=says, source=SOURCE)
+            yield _unknown(_subject(part), says)
             continue
         first = _judge(stage, part)
         yield first
@@ -71,6 +71,10 @@ def _subject(part: PartHold | MilledHold) -> str:
     return f"{part.part} in {part.cut}"
 
 
+def _unknown(subject: str, says: str) -> Finding:
+    return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
+
+
 def _least(stage: Stage) -> float:
     return stage.setup.holding.least_factor if stage.setup.holding else 0.0
 
@@ -97,7 +101,7 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
         )
     if way.crash is None:
         says = f"Where {part.part} goes if it lets go is not known: {way.reason}."
-        return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=_subject(part), says=says, source=SOURCE)
+        return _unknown(_subject(part), says)
     verdict = crash_verdict(way.crash.outcome, way.factor, hold_factor=1.0, safe_factor=least)
     begins = f"If {part.part} lets go"
     if way.factor >= least:
@@ -112,13 +116,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
         subject = loss_words(way.lost)
         if way.crash is None:
             says = f"Where {part.part} goes {subject} is not known: {way.reason}."
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject=f"{_subject(part)}, {subject}",
-                says=says,
-                source=SOURCE,
-            )
+            yield _unknown(f"{_subject(part)}, {subject}", says)
         elif way.digs_in:
             begins = subject[0].upper() + subject[1:]
             says = f"{begins}, {part.part} holds {said_factor(way.factor)} times the cutting load; "

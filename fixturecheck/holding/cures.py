@@ -18,7 +18,8 @@ from fixturecheck.holding.cures_field import finer_seat, larger_seat, more_magne
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words
 from fixturecheck.holding.cures_vise import between_jaws
 from fixturecheck.holding.factor import bearing_of
-from fixturecheck.setup.holding import Clamp
+from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.model import Setup
 
 Way = Callable[[Bench], Iterator[Cure]]
 
@@ -93,32 +94,40 @@ def tighter_clamps(bench: Bench) -> Iterator[Cure]:
     setup = bench.scene.setup
     if setup.holding is None or not setup.holding.clamps:
         return
-    stated, clamps = setup.holding, setup.holding.clamps
 
     def at(ratio: float) -> Changed:
-        harder = tuple(times_as_hard(c, ratio) for c in clamps)
-        changed = replace(setup, holding=replace(stated, clamps=harder))
-        rig = replace(bench.rig, clamps=pressed(changed, bench.placed))
+        rig = replace(bench.rig, clamps=pressed(tightened(setup, ratio), bench.placed))
         return Changed(rig=rig, bearing=bench.bearing)
 
     search = Search(change=at, corners=[bench.first_corner()])
     found = search.least(bench.least_factor, now=1.0, most=MOST_CLAMP_RATIO, step=CLAMP_STEP)
     if found is not None:
         ratio, factor = found
-        each = " and ".join(tightened_words(c, ratio) for c in clamps)
-        says = f"tighten {each}: {bench.part.part} then {holds_words(factor)}"
+        says = f"{tightened_words(setup, ratio)}: {bench.part.part} then {holds_words(factor)}"
         yield Cure(says=says, change_ratio=ratio, factor=factor)
 
 
-def times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
-    """Return a clamp that is tightened so many times as hard."""
+def tightened(setup: Setup, ratio: float) -> Setup:
+    """Return a set-up with every clamp tightened so many times as hard."""
+    holding = setup.holding or Holding()
+    return replace(
+        setup, holding=replace(holding, clamps=tuple(_times_as_hard(c, ratio) for c in holding.clamps))
+    )
+
+
+def tightened_words(setup: Setup, ratio: float) -> str:
+    """Say how hard that is."""
+    clamps = setup.holding.clamps if setup.holding else ()
+    return "tighten " + " and ".join(_how_hard(c, ratio) for c in clamps)
+
+
+def _times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
     if clamp.force_n is not None:
         return replace(clamp, force_n=ratio * clamp.force_n)
     return replace(clamp, torque_nm=ratio * (clamp.torque_nm or 0.0))
 
 
-def tightened_words(clamp: Clamp, ratio: float) -> str:
-    """Say how hard that is."""
+def _how_hard(clamp: Clamp, ratio: float) -> str:
     if clamp.force_n is not None:
         return f"{clamp.name} to {ratio * clamp.force_n:.0f} N (stated {clamp.force_n:g})"
     torque_nm = clamp.torque_nm or 0.0

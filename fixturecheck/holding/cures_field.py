@@ -141,13 +141,12 @@ def finer_seat(bench: Bench) -> Iterator[Cure]:
     if not seats:
         return
     roughest = max(now.values(), key=lambda n: table[n].rz_um[1])
-    share = holding.trifle_share if holding.magnet == "trifle" else 1.0
     # Of finishes that are as rough as each other the last by name: rough ground before milled.
     rungs = {table[n].rz_um[1]: n for n in sorted(table)}
     finer = [rungs[rz] for rz in sorted(rungs, reverse=True) if rz < table[roughest].rz_um[1]]
     for name in finer[:_RUNGS]:
         closer_um = {s: (table[n].rz_um[1] - table[name].rz_um[1]) / 2 for s, n in now.items()}
-        factor = _solved_again(bench, _closer(magnet.weak, body.name, closer_um), share)
+        factor = _solved_again(bench, _closer(magnet.weak, body.name, closer_um), holding.strength_share)
         if factor >= bench.least_factor:
             says = (
                 f"finish the seat of {body.name} {name.replace('_', ' ')} instead of "

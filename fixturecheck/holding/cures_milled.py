@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.clamping import pressed
-from fixturecheck.holding.cures import CLAMP_STEP, MOST_CLAMP_RATIO, tightened_words, times_as_hard
+from fixturecheck.holding.cures import CLAMP_STEP, MOST_CLAMP_RATIO, tightened, tightened_words
 from fixturecheck.holding.cures_model import holds_words
 from fixturecheck.holding.milled import Milled, milled_hold
 
@@ -61,23 +61,19 @@ def _shallower(job: Milled, factor: float, least_factor: float) -> Iterator[str]
 
 def _tighter(job: Milled, factor: float, least_factor: float) -> Iterator[str]:
     """Look for how much harder all clamps together must press."""
-    holding = job.setup.holding
-    if holding is None or not holding.clamps:
+    if job.setup.holding is None or not job.setup.holding.clamps:
         return
-    clamps = holding.clamps
 
     def at(ratio: float) -> tuple[float, Milled]:
         steps = CLAMP_STEP * math.ceil(ratio / CLAMP_STEP - 1e-9)
-        harder = tuple(times_as_hard(c, steps) for c in clamps)
-        changed = replace(job.setup, holding=replace(holding, clamps=harder))
+        changed = tightened(job.setup, steps)
         rig = replace(job.rig, clamps=pressed(changed, job.placed))
         return steps, replace(job, setup=changed, rig=rig)
 
     found = _first_that_holds(at, factor, least_factor, lambda ratio: ratio <= MOST_CLAMP_RATIO)
     if found is not None:
         ratio, reached = found
-        each = " and ".join(tightened_words(c, ratio) for c in clamps)
-        yield f"tighten {each}: {job.part} then {holds_words(reached)}"
+        yield f"{tightened_words(job.setup, ratio)}: {job.part} then {holds_words(reached)}"
 
 
 def _first_that_holds(

@@ -34,6 +34,9 @@ from fixturecheck.setup.model import Body, Setup
 CEILING = 30.0
 
 FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of the pull", "clamp force"
+Change = Callable[[Holding], Holding]
+"""What is lost of a holding."""
+
 DRAG, PRESS, WALL = "drag of the wheel", "push of the wheel", "push on the wall"
 
 
@@ -157,9 +160,7 @@ def bearing_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, bod
     return Bearing(part=body.name, made=made, forces=forces, cases=cases)
 
 
-def every_case(
-    rig: Rig, bearing: Bearing, *, change: Callable[[Holding], Holding] = lambda whole: whole
-) -> tuple[Borne, ...]:
+def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: whole) -> tuple[Borne, ...]:
     """Load every stroke and place until it lets go, the one borne least first.
 
     All that holds is taken at its low end and the cut at its high end, but for the push of the wheel, which
@@ -239,7 +240,7 @@ def part_hold(
         factors=found,
         load_n=worst.cutting[0].force_n,
         pull_n=pull_on(rig, bearing.part),
-        losses=losses_of(rig, bearing, loose),
+        losses=losses_of(loose, lambda change: every_case(rig, bearing, change=change)),
         pushed_off_by=() if found.worst.rests else pushing_off(rig, bearing, case, found.worst_inputs),
     )
 
@@ -251,28 +252,27 @@ def pull_on(rig: Rig, part: str) -> Range:
     return Range(low=min(ends), high=max(ends))
 
 
-def losses_of(rig: Rig, bearing: Bearing, loose: Sequence[str]) -> tuple[Lost, ...]:
+def losses_of(loose: Sequence[str], bear: Callable[[Change], tuple[Borne, ...]]) -> tuple[Lost, ...]:
     """Take away one loose block at a time, or wet every contact; the lowest factor first.
 
     Every case is loaded again: what is worst with a block in place need not be worst without it. What could
     not be computed comes before all.
+
+    Parameters
+    ----------
+    bear : callable
+        How what is left is borne, the least first.
     """
+    film_mu = friction("coolant_film").low
+    changes: dict[str, Change] = {n: partial(without, name=n) for n in loose}
+    changes[FILM] = partial(filmed, film_mu=film_mu)
     found = []
-    for name, change in what_may_be_lost(loose).items():
+    for name, change in changes.items():
         try:
-            found.append(Lost(lost=name, borne=every_case(rig, bearing, change=change)))
+            found.append(Lost(lost=name, borne=bear(change)))
         except NotComputedError as reason:
             found.append(Lost(lost=name, borne=(), reason=str(reason)))
     return tuple(sorted(found, key=lambda x: x.collapse.factor.low if x.collapse else -1.0))
-
-
-def what_may_be_lost(loose: Sequence[str]) -> Mapping[str, Callable[[Holding], Holding]]:
-    """Return the single losses by what is lost: each loose block, and a film of coolant."""
-    film_mu = friction("coolant_film").low
-    return {
-        **{n: partial(without, name=n) for n in loose},
-        FILM: partial(filmed, film_mu=film_mu),
-    }
 
 
 def pushing_off(rig: Rig, bearing: Bearing, case: LoadCase, values: Mapping[str, float]) -> tuple[str, ...]:

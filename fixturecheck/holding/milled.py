@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.factor import CEILING, DRAG, PRESS, WALL, Rig, pull_on, what_may_be_lost
+from fixturecheck.holding.factor import CEILING, DRAG, PRESS, WALL, Change, Rig, losses_of, pull_on
 from fixturecheck.holding.loads import target_box
 from fixturecheck.holding.model import Borne, LoadCase, Lost, MilledHold
 from fixturecheck.kernel.shapes import Solid, to_vector
@@ -98,14 +97,7 @@ def milled_hold(job: Milled) -> MilledHold:
 
 def milled_losses(job: Milled, loose: Sequence[str]) -> tuple[Lost, ...]:
     """Take away one loose block at a time, or wet every contact; the lowest factor first."""
-    found = []
-    for name, change in what_may_be_lost(loose).items():
-        try:
-            _, borne = _least_borne(job, change=change)
-            found.append(Lost(lost=name, borne=(borne,)))
-        except NotComputedError as reason:
-            found.append(Lost(lost=name, borne=(), reason=str(reason)))
-    return tuple(sorted(found, key=lambda x: x.collapse.factor.low if x.collapse else -1.0))
+    return losses_of(loose, lambda change: (_least_borne(job, change=change)[1],))
 
 
 def _inputs(rig: Rig) -> dict[str, Range]:
@@ -115,9 +107,7 @@ def _inputs(rig: Rig) -> dict[str, Range]:
     return {name: span for name, span in rig.inputs(wheel).items() if name not in {DRAG, PRESS, WALL}}
 
 
-def _least_borne(
-    job: Milled, *, change: Callable[[Holding], Holding] = lambda whole: whole
-) -> tuple[Vector, Borne]:
+def _least_borne(job: Milled, *, change: Change = lambda whole: whole) -> tuple[Vector, Borne]:
     """Return the load that a part bears least: ranked by upper bounds, the lowest few loaded to collapse.
 
     All that holds is at its low end, and every tooth in the cut at its thickest chip.

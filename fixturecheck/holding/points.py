@@ -70,7 +70,7 @@ def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
     touches none stands on the table itself and is taken as fastened. No pole is loose.
     """
     holding = setup.holding
-    jaws = {c.body for c in holding.clamps if c.kind == "vise"} if holding else set()
+    jaws = holding.jaws if holding else frozenset()
     if holding and holding.blocking is not None:
         loose = set(holding.blocking)
     else:

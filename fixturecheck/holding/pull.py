@@ -194,7 +194,8 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     strong = _with_narrow_gaps(weak, bodies, wide, narrow)
     notes = [f"{name} was meshed coarser than asked, {size:.1f} mm" for name, size in weak.coarse.items()]
     notes += _left_out(weak)
-    bounded = sorted({irons_of(setup)[b.placed.name].material for b in bodies if b.weak is not b.strong})
+    known = irons_of(setup)
+    bounded = sorted({known[b.placed.name].material for b in bodies if b.weak is not b.strong})
     notes += [
         f"{b.name} is of {b.material}, which is not magnetic: the magnet does not pull on it"
         for b in setup.parts()

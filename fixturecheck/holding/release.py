@@ -98,7 +98,7 @@ def release_of(
         except NotComputedError as failure:
             reason = str(failure)
     try:
-        jaws = {c.body for c in setup.holding.clamps if c.kind == "vise"} if setup.holding else set()
+        jaws = setup.holding.jaws if setup.holding else frozenset()
         loose = tuple(n for n in movers(setup, contacts) if n not in jaws)
         bench = _Bench(
             setup=setup,
@@ -109,7 +109,7 @@ def release_of(
             known=not reason,
             magnet=magnet,
         )
-        order = _order(bench, loose, frozenset(jaws))
+        order = _order(bench, loose, jaws)
         burrs = tuple(b.says for b in burrs_of(setup, cuts))
     except (NotComputedError, KernelError) as failure:
         return Release(order=(), burrs=(), before=first_steps(setup, keeps=True), reason=str(failure))

@@ -179,7 +179,7 @@ def _magnet(
         return None, None
     try:
         magnet = magnet_of(setup, contacts, mesher)
-        share = {"full": 1.0, "trifle": holding.trifle_share, "off": 0.0}[holding.magnet]
+        share = holding.strength_share
         return magnet, magnet.pulls(share) if share else None
     except (NotComputedError, KernelError) as reason:
         missing["magnet"] = str(reason)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fixturecheck.hold_result import (
     BodyLeaves,
     BodyMoves,
@@ -84,9 +86,26 @@ def _pair(span: Range) -> tuple[float, float]:
 
 
 def _part(p: PartHold) -> PartHeld:
+    way = p.ways.worst if p.ways else None
+    return replace(
+        _held(p),
+        drag_n=_pair(p.forces.tangential_n),
+        press_n=_pair(p.forces.normal_n),
+        wall_n=_pair(p.forces.wall_n),
+        outcome=str(way.crash.outcome) if way and way.crash else "",
+        hits=way.hits if way else None,
+    )
+
+
+def _milled(m: MilledHold) -> PartHeld:
+    """Return a part under a milling cut: where it goes from there is not followed."""
+    return replace(_held(m), milling_n=_pair(m.cutting_n))
+
+
+def _held(p: PartHold | MilledHold) -> PartHeld:
+    """Return what is told of every part, whatever cuts it."""
     worst = p.factors.worst
     motion = worst.motions[0] if worst.motions else None
-    way = p.ways.worst if p.ways else None
     return PartHeld(
         part=p.part,
         cut=p.cut,
@@ -95,51 +114,20 @@ def _part(p: PartHold) -> PartHeld:
         factor_high=min(p.factors.factor.high, CEILING),
         at_least=worst.at_least,
         pull_n=_pair(p.pull_n),
-        drag_n=_pair(p.forces.tangential_n),
-        press_n=_pair(p.forces.normal_n),
-        wall_n=_pair(p.forces.wall_n),
+        drag_n=(0.0, 0.0),
+        press_n=(0.0, 0.0),
+        wall_n=(0.0, 0.0),
         load_n=p.load_n,
         load_at_mm=p.case.at_mm,
         says=worst.says,
         goes=worst.goes,
         direction=motion.velocity_at(p.case.at_mm) if motion else None,
         motion_at_mm=motion.at_mm if motion else None,
-        outcome=str(way.crash.outcome) if way and way.crash else "",
-        hits=way.hits if way else None,
+        outcome="",
+        hits=None,
         inputs=tuple(_input(s) for s in p.factors.swings),
         losses=tuple(_loss(x) for x in p.losses),
         remedies=p.remedies,
-        moves=_moves(worst),
-    )
-
-
-def _milled(m: MilledHold) -> PartHeld:
-    """Return a part under a milling cut: where it goes from there is not followed."""
-    worst = m.factors.worst
-    motion = worst.motions[0] if worst.motions else None
-    return PartHeld(
-        part=m.part,
-        cut=m.cut,
-        case=m.case.label,
-        factor_low=m.factors.factor.low,
-        factor_high=min(m.factors.factor.high, CEILING),
-        at_least=worst.at_least,
-        pull_n=_pair(m.pull_n),
-        drag_n=(0.0, 0.0),
-        press_n=(0.0, 0.0),
-        wall_n=(0.0, 0.0),
-        milling_n=_pair(m.cutting_n),
-        load_n=m.load_n,
-        load_at_mm=m.case.at_mm,
-        says=worst.says,
-        goes=worst.goes,
-        direction=motion.velocity_at(m.case.at_mm) if motion else None,
-        motion_at_mm=motion.at_mm if motion else None,
-        outcome="",
-        hits=None,
-        inputs=tuple(_input(s) for s in m.factors.swings),
-        losses=tuple(_loss(x) for x in m.losses),
-        remedies=m.remedies,
         moves=_moves(worst),
     )
 

@@ -173,7 +173,8 @@ def follow_into(scene: Scene, motion: Motion, wheel: Shape, *, travel_mm: float 
     near = _near(wheel, shape, travel_mm)
     if near is None:
         return _STANDS_CLEAR
-    side_mm = -GIVE_MM * _side_of_wall(scene)
+    # Off the wall that the wheel grinds.
+    side_mm = -GIVE_MM * scene.ground.path.wall_sign
     give_mm3 = shared_mm3(moved(shape, (0.0, side_mm, GIVE_MM)), near, what)
     return follow_overlap(
         lambda t: shared_mm3(_after(shape, motion, t), near, what),
@@ -210,11 +211,6 @@ def _near(wheel: Shape, shape: Shape, travel_mm: float) -> Shape | None:
     far = 1.5 * travel_mm
     reach = (x0 - far, y0 - far, z0 - far, x1 + far, y1 + far, z1 + far)
     return clipped(wheel, reach, "the wheel by the reach of a body")
-
-
-def _side_of_wall(scene: Scene) -> int:
-    """Return on which side along Y the wheel stands of a wall that it grinds; 0 without a wall."""
-    return scene.ground.path.wall_sign
 
 
 def _after(shape: Shape, motion: Motion, moved_mm: float) -> Shape:

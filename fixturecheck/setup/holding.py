@@ -173,6 +173,16 @@ class Holding:
         """Return the rated pull, stated or assumed."""
         return ASSUMED_PULL_N_CM2 if self.rated_pull_n_cm2 is None else self.rated_pull_n_cm2
 
+    @property
+    def strength_share(self) -> float:
+        """Return the magnet's strength as it stands, a share of the full magnetomotive force."""
+        return {"full": 1.0, "trifle": self.trifle_share, "off": 0.0}[self.magnet]
+
+    @property
+    def jaws(self) -> frozenset[str]:
+        """Return the bodies that are the moving jaws of vises."""
+        return frozenset(c.body for c in self.clamps if c.kind == "vise")
+
 
 def refuse_bad_holding(setup: Setup) -> None:
     """Raise for the first thing in the holding of a set-up that cannot be computed with.

@@ -1,45 +1,25 @@
-"""How bodies come off, against statics and geometry by hand, and what steel keeps, against measurements."""
+"""How bodies come off, against statics and geometry by hand."""
 
-import itertools
 import math
 
-import magpylib
 import manifold3d
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fixturecheck import Cut, Holding, Machine, Seat, Setup, body, equipment
+from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
 from fixturecheck.access.ground import grind
 from fixturecheck.contact.find import find_contacts
-from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.burrs import burrs_of
 from fixturecheck.holding.coming_off import TRAVEL_MM, UP, Motion, Touch, WayOff, finished
-from fixturecheck.holding.keeping import Keeps, chip_field_t, keeps_of, kept_field_t, worst_class
 from fixturecheck.holding.pull import FacePull, Pulls, magnet_of
 from fixturecheck.holding.release import release_of, takes_n
 from fixturecheck.holding.residual import residual_pulls
-from fixturecheck.kernel.build import box, cut, fuse
+from fixturecheck.kernel.build import box, fuse
 from fixturecheck.kernel.clip import chamfered, edge_middle
 from fixturecheck.kernel.shapes import edges_of
-from fixturecheck.shop.tables import material, materials
+from tests.holding.blocks import H, L, W, fixture, part, table, walls
 
 STEEL_N_MM3 = 7870e-9 * 9.80665
-L, W, H = 60.0, 40.0, 15.0
-
-
-def part(
-    name="block", low=(-L / 2, -W / 2, 0), high=(L / 2, W / 2, H), *, solid=None, finish="ground", **given
-):
-    return body(name, solid or box(low, high), material="steel_1018", finish=finish, **given)
-
-
-def fixture(name, low, high, finish="ground"):
-    return body(name, box(low, high), role="fixture", material="steel_1018", finish=finish)
-
-
-def table(finish="ground"):
-    return fixture("table", (-200, -200, -20), (200, 200, 0), finish)
 
 
 def comes_off(*bodies, blocking=(), magnet=None, reason="", cuts=()):
@@ -157,17 +137,6 @@ def touching():
 
 
 # Ways: from the solids.
-
-
-def walls(gap, height, *, sides="LRFB"):
-    x, y = L / 2 + gap, W / 2 + gap
-    made = {
-        "L": ((-x - 20, -100, 0), (-x, 100, height)),
-        "R": ((x, -100, 0), (x + 20, 100, height)),
-        "F": ((-x, -100, 0), (x, -y, height)),
-        "B": ((-x, y, 0), (x, 100, height)),
-    }
-    return tuple(fixture(f"wall_{s}", *made[s]) for s in sides)
 
 
 def test_a_part_in_a_pocket_can_only_be_lifted_straight_up():
@@ -353,132 +322,6 @@ def test_a_pry_gets_under_a_chamfer():
     assert found.pry.startswith("under a lip of 1.5 mm")
     square = only(comes_off(table(), *walls(5.0, 10.0, sides="LFB"), part()))
     assert "square edge" in square.pry
-
-
-# Burrs.
-
-
-def test_burrs_lie_where_the_stroke_runs_out_and_say_which_faces_are_seats():
-    block = part(faces={"floor": ">Z", "left": "<X", "right": ">X", "front": "<Y", "back": ">Y"})
-    setup = Setup(
-        name="bench",
-        bodies=(table(), block, *walls(0.0, 10.0, sides="L")),
-        seats=(Seat(body="block", face="left", on="wall_L", on_face="face_1"),),
-        cuts=(Cut(name="top", parts=("block",), floor="floor"),),
-    )
-    found = burrs_of(setup, [grind(setup, setup.cuts[0])])
-    assert [(b.edge, b.ends, b.sparks, b.seats) for b in found] == [
-        ("block.floor+left", ("-X",), False, ("left",)),
-        ("block.floor+right", ("+X",), True, ()),
-    ]
-    assert [b.length_mm for b in found] == pytest.approx([W, W])
-    other = burrs_of(
-        Setup(name="bench", bodies=setup.bodies, cuts=setup.cuts, machine=Machine(sparks="left")),
-        [grind(setup, setup.cuts[0])],
-    )
-    assert [b.edge for b in other if b.sparks] == ["block.floor+left"]
-
-
-def test_the_corner_between_floor_and_wall_carries_no_burr_and_a_hole_does():
-    from fixturecheck.kernel.build import cylinder
-
-    step = cut(box((-30, -20, 0), (30, 20, 20)), box((-31, -21, 12), (31, 5, 21)))
-    solid = cut(step, cylinder(3.0, (0, -8, -1), (0, -8, 13)))
-    block = part(
-        solid=solid,
-        faces={"floor": (-20, -10, 12), "wall": (0, 5, 16), "left": (-30, 0, 5), "right": (30, 0, 5),
-               "hole": (3, -8, 5)},
-    )  # fmt: skip
-    setup = Setup(
-        name="bench",
-        bodies=(table(), block),
-        cuts=(Cut(name="step", parts=("block",), floor="floor", wall="wall", wall_stock_mm=0.05),),
-    )
-    found = {b.edge: b for b in burrs_of(setup, [grind(setup, setup.cuts[0])])}
-    assert set(found) == {
-        "block.floor+left", "block.floor+right", "block.floor+hole", "block.left+wall", "block.right+wall",
-    }  # fmt: skip
-    assert found["block.floor+hole"].ends == ("+X", "-X")
-    # The rim but for what looks less than 20 degrees along the traverse, in chords.
-    assert found["block.floor+hole"].length_mm == pytest.approx(2 * math.pi * 3 * (1 - 40 / 180), rel=0.08)
-
-
-def test_a_step_that_rises_at_the_end_of_the_stroke_carries_no_burr():
-    solid = cut(box((-30, -20, 0), (30, 20, 20)), box((-31, -21, 12), (10, 21, 21)))
-    block = part(solid=solid, faces={"floor": (-20, 0, 12), "riser": (10, 0, 16), "left": (-30, 0, 5)})
-    setup = Setup(
-        name="bench", bodies=(table(), block), cuts=(Cut(name="t", parts=("block",), floor="floor"),)
-    )
-    assert [b.edge for b in burrs_of(setup, [grind(setup, setup.cuts[0])])] == ["block.floor+left"]
-
-
-# What steel keeps.
-
-
-@pytest.mark.parametrize(
-    ("oersted", "kept"),
-    [
-        (11, Keeps.SOFT),
-        (34, Keeps.SEMI_HARD),
-        (56, Keeps.SEMI_HARD),
-        (118, Keeps.SEMI_HARD),
-        (122, Keeps.SEMI_HARD),
-    ],
-)
-def test_a_high_chromium_tool_steel_is_soft_annealed_and_semi_hard_quenched(oersted, kept):
-    # Nykiel and Hryniewicz, METAL 2003: steel of 2 % C and 12 % Cr, annealed, quenched from 835, 900 and
-    # 1150 C, and the greatest; classes of E-Magnetica.pl, "Coercivity".
-    assert keeps_of(oersted * 1000 / (4 * math.pi)) is kept
-
-
-def test_a_ferrite_magnet_is_hard():
-    # Coercivity of ceramic 8, a public magnetics table: 233.6 kA/m.
-    assert keeps_of(233.6e3) is Keeps.HARD
-
-
-def test_quenching_raises_coercivity_so_every_hardened_steel_keeps_more_than_any_soft_one():
-    # The trend: 420 steel in a study of 2000 (acnpsearch.unibo.it 77287905), sign only.
-    hardened = [m.coercivity_a_m[0] for m in materials().values() if "tool steel" in m.says]
-    soft = [material(n).coercivity_a_m[1] for n in ("steel_1010", "steel_1018", "steel_1020", "gray_iron")]
-    assert min(hardened) > max(soft)
-
-
-@pytest.mark.parametrize("name", [n for n, m in materials().items() if m.bh])
-def test_no_coercivity_exceeds_the_field_of_the_greatest_permeability(name):
-    """Common practice, no source: the loop's steepest secant lies beyond its coercive field."""
-    row = material(name)
-    best = max(itertools.chain(row.bh), key=lambda p: p[1] / p[0])
-    assert row.coercivity_a_m[1] <= best[0] + 1
-
-
-def test_the_class_is_that_of_the_high_end_and_nothing_is_guessed():
-    assert worst_class(material("tool_steel_d2")) is Keeps.SEMI_HARD
-    assert worst_class(material("steel_1018")) is Keeps.SOFT
-    assert worst_class(material("brass")) is None
-    unknown = type(material("steel_1018"))
-    fields = {f: getattr(material("steel_1018"), f) for f in unknown.__slots__}
-    with pytest.raises(NotComputedError, match="no coercivity"):
-        worst_class(unknown(**fields | {"coercivity_a_m": None}))
-
-
-def test_the_field_that_a_ball_keeps_is_that_of_a_magnetised_sphere():
-    coercivity = 9.71e3
-    ball = magpylib.magnet.Sphere(diameter=0.01, magnetization=(0, 0, 3 * coercivity))
-    pole = ball.getB((0, 0, 0.005 * (1 + 1e-9)))[2]
-    assert kept_field_t(coercivity) == pytest.approx(pole, rel=1e-6)
-
-
-def test_chips_hang_where_the_pull_on_a_ball_is_its_weight():
-    """The pull on a permeable ball in a gradient: dipole m = 4 pi r^3 B / mu0, force m dB/dx."""
-    pitch_m, r = 0.02, 1e-4
-    field_t = chip_field_t(20.0)
-
-    def b(x):
-        return field_t * math.exp(-math.pi * x / pitch_m)
-
-    dipole = 4 * math.pi * r**3 * b(0.0) / (4e-7 * math.pi)
-    gradient = (b(-1e-7) - b(1e-7)) / 2e-7
-    assert dipole * gradient == pytest.approx(7870 * 9.80665 * 4 / 3 * math.pi * r**3, rel=1e-6)
 
 
 # The field of the magnet that is off.

@@ -23,23 +23,6 @@ RESULT = staged_hold.result()
 NAMES = ("hold_pull.png", "hold_flux.png", "hold_goes_1.png")
 
 
-@pytest.fixture(scope="module")
-def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("pictures")
-
-
-@pytest.fixture(scope="module")
-def job(home: Path) -> Path:
-    return write_job(home, home / "out", RESULT, meshes_of(RESULT))
-
-
-@pytest.fixture(scope="module")
-def drawn(job: Path) -> Drawn:
-    painter = Painter()
-    painter.begin(job)
-    return painter.finish()
-
-
 def picture(home: Path, name: str) -> np.ndarray:
     return np.asarray(Image.open(home / "out" / name).convert("RGB")).astype(int)
 

@@ -13,30 +13,11 @@ from fixturecheck.report.colours import ROLES, VERDICTS
 from fixturecheck.report.ink import STRIP, Projection
 from fixturecheck.report.order import numbered
 from fixturecheck.report.painter import Drawn, Painter
-from fixturecheck.report.pictures import write_job
-from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Role, Verdict
 from tests.report import staged
 
 pytestmark = pytest.mark.render
 RESULT = staged.result()
-
-
-@pytest.fixture(scope="module")
-def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("pictures")
-
-
-@pytest.fixture(scope="module")
-def job(home: Path) -> Path:
-    return write_job(home, home / "out", RESULT, meshes_of(RESULT))
-
-
-@pytest.fixture(scope="module")
-def drawn(job: Path) -> Drawn:
-    painter = Painter()
-    painter.begin(job)
-    return painter.finish()
 
 
 def picture(home: Path, name: str) -> np.ndarray:
