@@ -1,7 +1,9 @@
-"""What a number is in another unit; the one edge where inches become millimetres and back."""
+"""What a number is in another unit, and how a sentence writes it; the one edge between inches and metric."""
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -19,8 +21,6 @@ _PINT = {
     "ft/min": "foot/minute",
 }
 
-_INCH_FOR = {"mm": "in", "um": "uin", "mm2": "in2", "mm3": "in3", "m/min": "ft/min", "m/s": "ft/min"}
-
 INCH_SUFFIX = {"_mm": "_in", "_um": "_uin", "_m_min": "_ft_min", "_m_s": "_ft_min"}
 """End of a key in metric units, and the end that states the same quantity in inch units."""
 
@@ -31,6 +31,35 @@ _DIGITS = 14
 
 UNITS = ("mm", "inch")
 """What a set-up may be stated and shown in."""
+
+_INCH_MM = 25.4
+_LBF_N = 4.4482216152605
+
+IN_INCHES = {
+    "mm": ("in", _INCH_MM),
+    "um": ("in", _INCH_MM * 1e3),
+    "mm2": ("in2", _INCH_MM**2),
+    "mm3": ("in3", _INCH_MM**3),
+    "m/s": ("sfpm", 0.3048 / 60),
+    "m/min": ("ft/min", 0.3048),
+    "mm/min": ("in/min", _INCH_MM),
+    "N": ("lbf", _LBF_N),
+    "N m": ("lbf in", _LBF_N * _INCH_MM * 1e-3),
+    "N/cm2": ("psi", _LBF_N / (_INCH_MM * 0.1) ** 2),
+    "MPa": ("psi", _LBF_N / _INCH_MM**2),
+}
+"""What an inch set-up shows for a unit of the results, and how many of that unit one of it is.
+
+1 in = 25.4 mm, 1 ft = 0.3048 m and 1 lbf = 4.448 221 615 260 5 N exactly (NIST SP 811, appendix B.8); the
+rest follows. A speed in m/s is a wheel's, in surface feet per minute.
+"""
+
+_DECIMALS = {"mm": 4, "um": 5}
+"""Most decimals of an inch: ten-thousandths are the least that a shop reads; gaps are told a step finer."""
+
+_STATED_DECIMALS = 5
+_STATED_DIGITS = 4
+"""How much of a number is shown that the set-up states: of a length in inches, and of any other quantity."""
 
 
 def convert(value: float, *, unit: str, to: str) -> float:
@@ -77,22 +106,104 @@ def from_inch_key(value: float, *, key: str) -> float:
     return convert(value, unit=_symbol(INCH_SUFFIX[suffix]), to=_UNIT_OF_SUFFIX[suffix])
 
 
-def shown(value: float, *, unit: str, units: str) -> tuple[float, str]:
-    """Return a result's number and unit as the set-up wants to see them.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Writing:
+    """Writes quantities in sentences as the set-up states them: metric ones as they are, or in inches.
+
+    Every sentence of a finding, remedy or reason takes its quantities from here. The format is the one that
+    the metric number takes; in inches a number keeps as many digits as say the same.
 
     Parameters
     ----------
-    value : float
-        The number, in `unit`.
-    unit : str
-        Unit of the number as results carry it; units without an inch counterpart are kept.
     units : str
-        `mm` or `inch`, from the set-up.
+        `mm` or `inch`.
     """
-    if units != "inch" or unit not in _INCH_FOR:
-        return value, unit
-    to = _INCH_FOR[unit]
-    return convert(value, unit=unit, to=to), to
+
+    units: str = "mm"
+
+    def name(self, unit: str) -> str:
+        """Return what is shown for a unit of the results; one with no inch counterpart is kept."""
+        return IN_INCHES[unit][0] if self._converts(unit) else unit
+
+    @property
+    def fine_steps(self) -> str:
+        """What a careful feed is counted in, hundredths of a millimetre or tenths of a thousandth."""
+        return "tenths of a thousandth" if self.units == "inch" else "hundredths"
+
+    def number(self, value: float, unit: str, spec: str) -> str:
+        """Return the number alone, for lists and ranges whose unit is said once."""
+        if not self._converts(unit):
+            return format(value, spec)
+        return _inch_number(value, unit, spec)
+
+    def _converts(self, unit: str) -> bool:
+        return self.units == "inch" and unit in IN_INCHES
+
+    def _said(self, value: float, unit: str, spec: str) -> str:
+        return f"{self.number(value, unit, spec)} {self.name(unit)}"
+
+    def length(self, length_mm: float, spec: str = ".4g") -> str:
+        """Return a length of mm with its unit."""
+        return self._said(length_mm, "mm", spec)
+
+    def gap(self, gap_um: float, spec: str = ".3g") -> str:
+        """Return a small length of um with its unit."""
+        return self._said(gap_um, "um", spec)
+
+    def area(self, area_mm2: float, spec: str = ".4g") -> str:
+        """Return an area of mm2 with its unit."""
+        return self._said(area_mm2, "mm2", spec)
+
+    def volume(self, volume_mm3: float, spec: str = ".4g") -> str:
+        """Return a volume of mm3 with its unit."""
+        return self._said(volume_mm3, "mm3", spec)
+
+    def force(self, force_n: float, spec: str = ".0f") -> str:
+        """Return a force of N with its unit."""
+        return self._said(force_n, "N", spec)
+
+    def torque(self, torque_nm: float, spec: str = "g") -> str:
+        """Return a torque of N m with its unit."""
+        return self._said(torque_nm, "N m", spec)
+
+    def pressure(self, pressure_n_cm2: float, spec: str = "g") -> str:
+        """Return a pressure or rated pull of N/cm2 with its unit."""
+        return self._said(pressure_n_cm2, "N/cm2", spec)
+
+    def speed(self, speed_m_s: float, spec: str = ".3g") -> str:
+        """Return a wheel's surface speed of m/s with its unit."""
+        return self._said(speed_m_s, "m/s", spec)
+
+
+METRIC = Writing()
+"""How sentences are written where no set-up says otherwise."""
+
+
+def _inch_number(value: float, unit: str, spec: str) -> str:
+    """Return a number of a metric unit in inches, with digits that say as much as the metric format does."""
+    size = IN_INCHES[unit][1]
+    number, sign = value / size, "+" if spec.startswith("+") else ""
+    if spec == "g" and unit == "mm":
+        # What was stated in inches comes back as it was stated.
+        return _plain(round(number, _STATED_DECIMALS) or number, _DIGITS, sign)
+    precision = int(spec.lstrip("+")[1:-1] or _STATED_DIGITS)
+    if not spec.endswith("f"):
+        return _plain(number, precision, sign)
+    decimals = max(precision + math.ceil(math.log10(size)), 0)
+    decimals = min(decimals, max(_DECIMALS.get(unit, decimals), precision + 1))
+    if number and abs(number) < 10.0**-decimals:
+        return _plain(number, 2, sign)
+    return f"{number:{sign}.{decimals}f}"
+
+
+def _plain(number: float, digits: int, sign: str) -> str:
+    """Return a number to some significant digits, never in powers of ten."""
+    if number == 0:
+        return f"{0.0:{sign}.0f}"
+    decimals = max(digits - 1 - math.floor(math.log10(abs(number))), 0)
+    rounded = float(f"{number:.{digits}g}")
+    text = f"{rounded:{sign}.{min(decimals, 15)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _symbol(suffix: str) -> str:

@@ -50,13 +50,12 @@ def check(stage: Stage) -> Iterator[Finding]:
 def _speed(setup: Setup, cut: GroundCut) -> Finding:
     """Hold the surface speed against the wheel's limit."""
     wheel, rpm = setup.wheel, cut.cut.rpm if cut.cut.rpm is not None else setup.machine.rpm
-    speed = speed_m_s(wheel.diameter_mm, rpm)
+    speed, write = speed_m_s(wheel.diameter_mm, rpm), setup.write
     try:
         limit = speed_limit(wheel)
     except NotComputedError as reason:
-        says = (
-            f"The wheel's surface runs at {speed:.3g} m/s in {cut.cut.name}; its limit is not known: {reason}"
-        )
+        says = f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}; "
+        says += f"its limit is not known: {reason}"
         return Finding(
             check=ID, verdict=Verdict.UNKNOWN, subject=cut.cut.name, value=speed, unit="m/s", says=says
         )
@@ -76,8 +75,8 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         unit="m/s",
         limit=limit.speed_m_s,
         margin=limit.speed_m_s - speed,
-        says=f"The wheel's surface runs at {speed:.3g} m/s in {cut.cut.name}, "
-        f"{'within' if good else 'above'} the {limit.speed_m_s:.3g} m/s {whose}.",
+        says=f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}, "
+        f"{'within' if good else 'above'} the {write.speed(limit.speed_m_s)} {whose}.",
         remedy=remedy,
         source=limit.source,
     )
@@ -85,7 +84,7 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
 
 def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
     """Hold the path's travel against the machine's."""
-    machine, path, name = setup.machine, cut.path, cut.cut.name
+    machine, path, name, write = setup.machine, cut.path, cut.cut.name, setup.write
     over_mm = (path.x_to_mm - path.x_from_mm - machine.travel_x_mm) / 2
     shorter = max(cut.cut.overtravel_mm - over_mm, 0.0)
     rows = (
@@ -93,7 +92,7 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             "table",
             path.x_to_mm - path.x_from_mm,
             machine.travel_x_mm,
-            f"Cut the overtravel to {shorter:.1f} mm.",
+            f"Cut the overtravel to {write.length(shorter, '.1f')}.",
         ),
         ("cross feed", path.y_to_mm - path.y_from_mm, machine.travel_y_mm, None),
     )
@@ -108,7 +107,8 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             unit="mm",
             limit=has_mm,
             margin=has_mm - needed_mm,
-            says=f"{name} needs {needed_mm:.4g} mm of {what} travel; the machine has {has_mm:g} mm.",
+            says=f"{name} needs {write.length(needed_mm)} of {what} travel; "
+            f"the machine has {write.length(has_mm, 'g')}.",
             remedy=None if good or not fits else remedy,
             source="travels stated for the machine",
         )
@@ -118,6 +118,7 @@ def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
     """Caution where a wall is ground with the side of a straight wheel."""
     if setup.wheel.shape != "1" or cut.cut.wall is None or cut.cut.wall_stock_mm <= 0:
         return
+    write = setup.write
     yield Finding(
         check=ID,
         verdict=Verdict.CAUTION,
@@ -126,15 +127,16 @@ def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
         unit="mm",
         limit=0.0,
         margin=-cut.cut.wall_stock_mm,
-        says=f"{cut.cut.name} takes {cut.cut.wall_stock_mm:g} mm off a wall with the side of a straight "
-        "wheel, which bears little side pressure: feed by hundredths, dress the side hollow. " + DEFER,
+        says=f"{cut.cut.name} takes {write.length(cut.cut.wall_stock_mm, 'g')} off a wall with the side of a "
+        "straight wheel, which bears little side pressure: "
+        f"feed by {write.fine_steps}, dress the side hollow. " + DEFER,
         source=_SIDE_SOURCE,
     )
 
 
 def _daylight(stage: Stage) -> Finding:
     """Hold the highest thing on the table against the daylight under the raised wheel."""
-    machine = stage.setup.machine
+    machine, write = stage.setup.machine, stage.setup.write
     tops = {name: box_of(solid)[5] for name, solid in stage.placed.items()}
     tops |= {p.body: max(tops[p.body], box_of(p.stock)[5]) for c in stage.cuts for p in c.parts}
     highest = max(tops, key=lambda n: (tops[n], n))
@@ -149,8 +151,9 @@ def _daylight(stage: Stage) -> Finding:
         unit="mm",
         limit=machine.daylight_mm,
         margin=machine.daylight_mm - needed_mm,
-        says=f"{highest} stands {height_mm:.4g} mm above the table; the raised wheel leaves "
-        f"{machine.daylight_mm:g} mm, of which {machine.least_clearance_mm:g} mm is kept clear.",
+        says=f"{highest} stands {write.length(height_mm)} above the table; the raised wheel leaves "
+        f"{write.length(machine.daylight_mm, 'g')}, of which "
+        f"{write.length(machine.least_clearance_mm, 'g')} is kept clear.",
         source="daylight stated for the machine",
     )
 
@@ -158,6 +161,7 @@ def _daylight(stage: Stage) -> Finding:
 def _flange(setup: Setup) -> Finding:
     """Hold the flanges against a third of the wheel's diameter."""
     has_mm, least_mm = setup.machine.flange.diameter_mm, least_flange_mm(setup.wheel)
+    write = setup.write
     good = has_mm >= least_mm
     return Finding(
         check=ID,
@@ -167,9 +171,11 @@ def _flange(setup: Setup) -> Finding:
         unit="mm",
         limit=least_mm,
         margin=has_mm - least_mm,
-        says=f"Flanges of {has_mm:g} mm are {'at least' if good else 'less than'} a third of the "
-        f"{setup.wheel.diameter_mm:g} mm wheel.",
-        remedy=None if good else f"Mount the wheel between flanges of at least {least_mm:.1f} mm. {DEFER}",
+        says=f"Flanges of {write.length(has_mm, 'g')} are {'at least' if good else 'less than'} "
+        f"a third of the {write.length(setup.wheel.diameter_mm, 'g')} wheel.",
+        remedy=None
+        if good
+        else f"Mount the wheel between flanges of at least {write.length(least_mm, '.1f')}. {DEFER}",
         source="OSHA 1910.215(c), from memory",
     )
 

@@ -27,6 +27,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
 from fixturecheck.setup.model import Seat
+from fixturecheck.units import Writing
 
 ID = "nest"
 TITLE = "Neighbours nested in a gang"
@@ -46,7 +47,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
         if overlap is not None and pair not in told:
-            yield _crowded(overlap)
+            yield _crowded(overlap, stage.setup.write)
         elif overlap is None and pair in told:
             yield from _beside(stage, a, b)
 
@@ -61,7 +62,7 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
     subject = subject_of(seat)
     if overlap is None and found.area_mm2:
-        return by_share(ID, seat, found, "nests on")
+        return by_share(ID, seat, found, "nests on", stage.setup.write)
     bodies = stage.setup.body(seat.body).placed(), stage.setup.body(seat.on).placed()
     try:
         centre, push = stage.face_place(seat.body, seat.face)
@@ -75,8 +76,8 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
     opening_mm = drawn_gap_mm - landing.travel_mm
     if opening_mm <= stage.setup.tolerances.touch_mm:
         if overlap is not None:
-            return _too_deep(seat, overlap, -drawn_gap_mm, push)
-        return _short(seat, subject, drawn_gap_mm, (centre, push))
+            return _too_deep(stage, seat, overlap, -drawn_gap_mm, push)
+        return _short(stage, seat, subject, drawn_gap_mm, (centre, push))
     return _held_open(stage, seat, subject, (opening_mm, push, landing, overlap))
 
 
@@ -87,8 +88,9 @@ def _depth_mm(overlap: Overlap | None) -> float:
     return float(max(box.xlen, box.ylen, box.zlen))
 
 
-def _short(seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:
+def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:
     """Report a nest that would close but is drawn open."""
+    gap = stage.setup.write.length(gap_mm)
     return Finding(
         check=ID,
         verdict=Verdict.CAUTION,
@@ -97,17 +99,18 @@ def _short(seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]
         unit="mm",
         limit=0.0,
         margin=-gap_mm,
-        says=f"{seat.body}.{seat.face} is drawn {gap_mm:.4g} mm off {seat.on}.{seat.on_face}; "
+        says=f"{seat.body}.{seat.face} is drawn {gap} off {seat.on}.{seat.on_face}; "
         "pushed home, the nest faces meet first.",
-        remedy=f"Draw {seat.body} {gap_mm:.4g} mm closer, so that the rest is checked where it will be.",
+        remedy=f"Draw {seat.body} {gap} closer, so that the rest is checked where it will be.",
         source=_SOURCE,
         location_mm=place[0],
         direction=place[1],
     )
 
 
-def _too_deep(seat: Seat, overlap: Overlap, depth_mm: float, push: Vector) -> Finding:
+def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push: Vector) -> Finding:
     """Report a nest whose faces are drawn into each other."""
+    write = stage.setup.write
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
@@ -116,9 +119,9 @@ def _too_deep(seat: Seat, overlap: Overlap, depth_mm: float, push: Vector) -> Fi
         unit="mm3",
         limit=0.0,
         margin=-overlap.volume_mm3,
-        says=f"{seat.body}.{seat.face} is drawn {depth_mm:.4g} mm into {seat.on}.{seat.on_face}: the two "
-        f"overlap by {overlap.volume_mm3:.4g} mm3.",
-        remedy=f"Draw {seat.body} {depth_mm:.4g} mm further off, so that the faces only touch.",
+        says=f"{seat.body}.{seat.face} is drawn {write.length(depth_mm)} into {seat.on}.{seat.on_face}: "
+        f"the two overlap by {write.volume(overlap.volume_mm3)}.",
+        remedy=f"Draw {seat.body} {write.length(depth_mm)} further off, so that the faces only touch.",
         source="two solids cannot share space",
         shapes=(overlap.shape,),
         location_mm=centre_of(overlap.common),
@@ -131,11 +134,12 @@ def _held_open(
 ) -> Finding:
     """Report what lands first and by how much the nest stays open."""
     opening_mm, push, landing, overlap = found
+    opening = stage.setup.write.length(opening_mm, ".3f")
     first = landing.patches[0] if landing.patches else None
-    what = said(first) if first else "something"
+    what = said(first, stage.setup.write) if first else "something"
     says = (
-        f"{what} lands {opening_mm:.3f} mm before {seat.body}.{seat.face} meets {seat.on}.{seat.on_face}: "
-        f"the nest stays open by {opening_mm:.3f} mm."
+        f"{what} lands {opening} before {seat.body}.{seat.face} meets {seat.on}.{seat.on_face}: "
+        f"the nest stays open by {opening}."
     )
     shapes: list[NamedShape] = [overlap.shape] if overlap else []
     if first is not None:
@@ -154,7 +158,7 @@ def _held_open(
         limit=0.0,
         margin=-opening_mm,
         says=says,
-        remedy=_remedy(seat, relief, opening_mm, what),
+        remedy=_remedy(relief, opening, what, stage.setup.write),
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,
@@ -172,17 +176,17 @@ def _relief(stage: Stage, seat: Seat, overlap: Overlap) -> Relief | None:
     return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None)
 
 
-def _remedy(seat: Seat, relief: Relief | None, opening_mm: float, what: str) -> str:
+def _remedy(relief: Relief | None, opening: str, what: str, write: Writing) -> str:
     """Say the smallest change that was found and tried."""
     if relief is None:
-        return f"Take {opening_mm:.3f} mm off {what.split(' (', maxsplit=1)[0]}, along the push."
+        return f"Take {opening} off {what.split(' (', maxsplit=1)[0]}, along the push."
     return (
-        f"Chamfer {relief.edge} by at least {relief.leg_mm:.2f} mm x 45 deg: tried on the solid, the nest "
-        f"then closes with {relief.area_mm2:.4g} mm2."
+        f"Chamfer {relief.edge} by at least {write.length(relief.leg_mm, '.2f')} x 45 deg: "
+        f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."
     )
 
 
-def _crowded(overlap: Overlap) -> Finding:
+def _crowded(overlap: Overlap, write: Writing) -> Finding:
     """Report neighbours that overlap without a nest being stated."""
     return Finding(
         check=ID,
@@ -192,7 +196,7 @@ def _crowded(overlap: Overlap) -> Finding:
         unit="mm3",
         limit=0.0,
         margin=-overlap.volume_mm3,
-        says=f"{overlap.a} and {overlap.b} overlap as drawn, by {overlap.volume_mm3:.4g} mm3, "
+        says=f"{overlap.a} and {overlap.b} overlap as drawn, by {write.volume(overlap.volume_mm3)}, "
         "and no nest is stated.",
         remedy="Draw them apart, or state the faces on which they nest.",
         source="two solids cannot share space",
@@ -208,7 +212,8 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.CAUTION,
             subject=f"{a} and {b}: {patch.shape.name}",
-            says=f"{said(patch)} beside the nest: two places at once, so one of them decides by chance.",
+            says=f"{said(patch, stage.setup.write)} beside the nest: "
+            "two places at once, so one of them decides by chance.",
             remedy="Relieve it, or state it as a nest.",
             source="contacts that no seat of the set-up states",
             shapes=(patch.shape,),

@@ -54,23 +54,26 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
     """Judge one stated seat."""
     found = seating(stage, seat)
     if found.area_mm2:
-        return by_share(ID, seat, found, "lies on")
-    lines = found.of_kind("line", "point")
+        return by_share(ID, seat, found, "lies on", stage.setup.write)
+    lines, write = found.of_kind("line", "point"), stage.setup.write
     says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}"
     remedy = None
     spot = None
     verdict = Verdict.NO_GO
     if lines:
-        says = f"{said(lines[0])}: the {seat.rank} seat bears on a {lines[0].contact.kind}, with no area."
+        says = f"{said(lines[0], write)}: the {seat.rank} seat bears on a {lines[0].contact.kind}, "
+        says += "with no area."
         spot = lines[0]
         verdict = Verdict.CAUTION if all(map(along_round, lines)) else Verdict.NO_GO
     elif found.gap_um is not None:
         mean, most = found.gap_um
-        says += f": the {seat.rank} seat stands open by {mean:.4g} um ({most:.4g} um at most)."
-        remedy = f"Bring {seat.body} {mean / 1e3:.4g} mm closer, or find what holds it off."
+        gaps = f"{write.gap(mean, '.4g')} ({write.gap(most, '.4g')} at most)"
+        says += f": the {seat.rank} seat stands open by {gaps}."
+        remedy = f"Bring {seat.body} {write.length(mean / 1e3)} closer, or find what holds it off."
         spot = found.of_kind("near")[0]
     else:
-        says += f" anywhere within {stage.setup.tolerances.near_mm:g} mm: the {seat.rank} seat is not used."
+        near = write.length(stage.setup.tolerances.near_mm, "g")
+        says += f" anywhere within {near}: the {seat.rank} seat is not used."
     return Finding(
         check=ID,
         verdict=verdict,
@@ -104,22 +107,23 @@ def _unmeant(stage: Stage, part: Body) -> Iterator[Finding]:
 
 def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> Finding:
     """Judge one contact that no seat states: it lifts the part, or it is one place too many."""
+    what = said(patch, stage.setup.write)
     if not any(s.body == part.name for s in stage.setup.seats):
         verdict, says = (
             Verdict.CAUTION,
-            f"{said(patch)}: no seat is stated for {part.name}, so this may be one.",
+            f"{what}: no seat is stated for {part.name}, so this may be one.",
         )
         remedy = "State the seats of the part."
     elif open_seats:
         held = ", ".join(s.face for s in open_seats)
         verdict = Verdict.NO_GO
-        says = f"{said(patch)}, which is no seat, and {part.name} stands open at {held}."
+        says = f"{what}, which is no seat, and {part.name} stands open at {held}."
         remedy = (
             f"Relieve {patch.contact.a if patch.contact.a.startswith(part.name + '.') else patch.contact.b}."
         )
     else:
         verdict = Verdict.CAUTION
-        says = f"{said(patch)}, which is no seat: it fights the seats that {part.name} is meant to have."
+        says = f"{what}, which is no seat: it fights the seats that {part.name} is meant to have."
         remedy = "State it as a seat, or relieve it."
     return Finding(
         check=ID,
@@ -150,7 +154,7 @@ def _footing(stage: Stage, part: Body) -> Iterator[Finding]:
         says = f"{part.name} touches nothing that holds it."
         yield Finding(check=ID, verdict=Verdict.NO_GO, subject=part.name, says=says, source=_EDGE)
         return
-    where = "; ".join(said(p) for p in sharp[:3])
+    where = "; ".join(said(p, stage.setup.write) for p in sharp[:3])
     rolls = all(map(along_round, sharp))
     how = "bears along its round" if rolls else "stands on an edge or corner"
     yield Finding(
@@ -176,6 +180,7 @@ def _overlap(stage: Stage, overlap: Overlap) -> Finding:
     """Report two bodies that cannot both be where they are drawn."""
     parts = [n for n in (overlap.a, overlap.b) if stage.setup.body(n).role == "part"]
     moving = parts[0] if parts else overlap.a
+    shared = stage.setup.write.volume(overlap.volume_mm3)
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
@@ -184,7 +189,7 @@ def _overlap(stage: Stage, overlap: Overlap) -> Finding:
         unit="mm3",
         limit=0.0,
         margin=-overlap.volume_mm3,
-        says=f"{overlap.a} and {overlap.b} overlap as drawn, by {overlap.volume_mm3:.4g} mm3.",
+        says=f"{overlap.a} and {overlap.b} overlap as drawn, by {shared}.",
         remedy=f"Move {moving} until the two only touch.",
         source="two solids cannot share space",
         shapes=(overlap.shape,),

@@ -10,6 +10,7 @@ from fixturecheck.contact.model import Patch
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
+from fixturecheck.units import Writing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +60,7 @@ def seating(stage: Stage, seat: Seat) -> Seating:
 SHARE = "least share stated in the set-up, half of the face by default (common practice, no source)"
 
 
-def by_share(check: str, seat: Seat, found: Seating, verb: str) -> Finding:
+def by_share(check: str, seat: Seat, found: Seating, verb: str, write: Writing) -> Finding:
     """Judge a seat or nest that touches somewhere by the share of the smaller face that does."""
     good = found.share >= seat.min_share
     largest = max(found.of_kind("area"), key=lambda p: p.contact.area_mm2)
@@ -72,11 +73,11 @@ def by_share(check: str, seat: Seat, found: Seating, verb: str) -> Finding:
         unit="share",
         limit=seat.min_share,
         margin=found.share - seat.min_share,
-        says=f"{seat.body}.{seat.face} {verb} {seat.on}.{seat.on_face} with {found.area_mm2:.4g} mm2, "
+        says=f"{seat.body}.{seat.face} {verb} {seat.on}.{seat.on_face} with {write.area(found.area_mm2)}, "
         f"{found.share:.0%} of the smaller face.",
         remedy=None
         if good
-        else f"Move or widen the faces so that {missing_mm2:.4g} mm2 more of them touches.",
+        else f"Move or widen the faces so that {write.area(missing_mm2)} more of them touches.",
         source=SHARE,
         shapes=tuple(p.shape for p in found.patches),
         location_mm=largest.contact.centroid,
@@ -112,12 +113,12 @@ def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
             yield patch
 
 
-def said(patch: Patch) -> str:
+def said(patch: Patch, write: Writing) -> str:
     """Name what touches, with its size: `a on b (line, 12.0 mm)`."""
     contact = patch.contact
     size = {
-        "area": f"area, {contact.area_mm2:.4g} mm2",
-        "line": f"line, {contact.length_mm:.4g} mm",
+        "area": f"area, {write.area(contact.area_mm2)}",
+        "line": f"line, {write.length(contact.length_mm)}",
         "point": "point",
     }[contact.kind]
     return f"{contact.a} on {contact.b} ({size})"

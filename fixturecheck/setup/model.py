@@ -15,6 +15,7 @@ from fixturecheck.setup.validate import all_of, listed, refuse_bad
 from fixturecheck.setup.words import BY_PLACE
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
+from fixturecheck.units import Writing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -241,6 +242,11 @@ class Setup:
         for name, kind in kinds.items():
             object.__setattr__(self, name, all_of(getattr(self, name), kind, name))
         refuse_bad(self)
+
+    @property
+    def write(self) -> Writing:
+        """What writes the quantities of its sentences, in its units."""
+        return Writing(units=self.units)
 
     def body(self, name: str) -> Body:
         """Return the body of that name.

@@ -65,7 +65,7 @@ BESIDE = {
     "report.placing:Board.find": {"x", "y", "width", "height", "least"},
     "units:convert": {"value"},
     "units:from_inch_key": {"value"},
-    "units:shown": {"value"},
+    "units:Writing.number": {"value"},
 }
 """Numbers of any quantity, whose unit stands in a field or parameter beside them, and places in a picture."""
 

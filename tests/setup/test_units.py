@@ -5,9 +5,10 @@ from __future__ import annotations
 import subprocess
 import sys
 
+import pint
 import pytest
 
-from fixturecheck.units import convert, from_inch_key, inch_key, shown
+from fixturecheck.units import IN_INCHES, Writing, convert, from_inch_key, inch_key
 
 
 @pytest.mark.parametrize(
@@ -41,17 +42,57 @@ def test_keys() -> None:
     assert from_inch_key(100.0, key="touch_um") == pytest.approx(2.54)
 
 
-def test_what_is_shown() -> None:
-    assert shown(25.4, unit="mm", units="inch") == (1.0, "in")
-    assert shown(25.4, unit="mm", units="mm") == (25.4, "mm")
-    assert shown(30.0, unit="deg", units="inch") == (30.0, "deg")
-    assert shown(0.5, unit="share", units="inch") == (0.5, "share")
-
-
 def test_millimetres_never_load_pint() -> None:
     code = (
-        "import sys; from fixturecheck.units import convert, shown;"
-        "convert(1.0, unit='mm', to='mm'); shown(1.0, unit='mm', units='mm');"
+        "import sys; from fixturecheck.units import Writing, convert;"
+        "convert(1.0, unit='mm', to='mm'); Writing().length(1.0);"
         "sys.exit('pint' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        # 0.4 mm / 25.4 = 0.015748 in, and so on by hand.
+        (lambda w: w.length(0.4, ".3f"), "0.0157 in"),
+        (lambda w: w.length(0.8, ".2f"), "0.0315 in"),
+        (lambda w: w.length(0.0123, ".4f"), "0.00048 in"),
+        (lambda w: w.length(177.8, "g"), "7 in"),
+        (lambda w: w.length(0.2032, "g"), "0.008 in"),
+        (lambda w: w.length(1e-5, ".3g"), "0.000000394 in"),
+        (lambda w: w.length(0.0, "g"), "0 in"),
+        (lambda w: w.gap(2.54, ".1f"), "0.00010 in"),
+        (lambda w: w.number(-2.54, "um", "+.1f"), "-0.00010"),
+        (lambda w: w.force(4.4482216152605, ".1f"), "1.00 lbf"),
+        (lambda w: w.torque(8.0, "g"), "70.81 lbf in"),
+        (lambda w: w.pressure(100.0, "g"), "145 psi"),
+        (lambda w: w.speed(33.02, ".3g"), "6500 sfpm"),
+        (lambda w: w.area(645.16, ".4g"), "1 in2"),
+        (lambda w: w.volume(16387.064, ".4g"), "1 in3"),
+        (lambda w: w.name("deg"), "deg"),
+    ],
+)
+def test_a_sentence_in_inches_keeps_the_digits_that_say_as_much(said, expected: str) -> None:
+    assert said(Writing(units="inch")) == expected
+
+
+@pytest.mark.parametrize("spec", [".3f", ".2f", "+.1f", ".4g", ".3g", "g"])
+@pytest.mark.parametrize("value", [0.0, 0.0123, 1.0, 177.8, 12345.6])
+def test_a_metric_sentence_is_formatted_as_python_does(value: float, spec: str) -> None:
+    assert Writing().length(value, spec) == f"{value:{spec}} mm"
+
+
+def test_sizes_agree_with_pint() -> None:
+    registry = pint.UnitRegistry()
+    pint_of = {
+        "mm": ("mm", "inch"), "um": ("um", "inch"), "mm2": ("mm**2", "inch**2"), "mm3": ("mm**3", "inch**3"),
+        "m/s": ("m/s", "foot/minute"), "m/min": ("m/min", "foot/minute"), "mm/min": ("mm/min", "inch/minute"),
+        "N": ("N", "force_pound"), "N m": ("N*m", "force_pound*inch"),
+        "N/cm2": ("N/cm**2", "force_pound/inch**2"), "MPa": ("MPa", "force_pound/inch**2"),
+    }  # fmt: skip
+    assert set(pint_of) == set(IN_INCHES)
+    for unit, (metric, inch) in pint_of.items():
+        assert IN_INCHES[unit][1] == pytest.approx(
+            registry.Quantity(1.0, inch).to(metric).magnitude, rel=1e-12
+        )
