@@ -19,9 +19,10 @@ SAFE_FACTOR = 3.0
 
 
 class Outcome(StrEnum):
-    """What the freed body does to the wheel."""
+    """What the freed body does to the wheel or the cutter; only a cutter's bite is followed to a stop."""
 
     DIGS_IN = "digs in"
+    STOPPED = "stopped"
     STAYS = "stays"
     FALLS_AWAY = "falls away"
 

@@ -39,6 +39,9 @@ class Mill:
         Axial depth and width of the cut (radial engagement).
     feed_mm_tooth : float
         Feed for each tooth.
+    helix_deg : float
+        Angle of the flutes to the axis of the cutter: along them the teeth come into the cut one bit after
+        the other.
     """
 
     cutter_mm: float
@@ -46,6 +49,7 @@ class Mill:
     deep_mm: float
     wide_mm: float
     feed_mm_tooth: float
+    helix_deg: float = 0.0
 
 
 def specific_force_n_mm2(main_n_mm2: float, chip_mm: float, exponent: float) -> float:
