@@ -19,6 +19,7 @@ from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, m
 from fixturecheck.kernel.shapes import Shape, Solid, box_of, compound
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import METRIC, Writing
 
 STEP_MM = 0.01
 """Answers are rounded to this, to the safe side."""
@@ -83,7 +84,9 @@ def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float 
     return high * STEP_MM
 
 
-def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> Dodge | None:
+def lowered(
+    name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float, write: Writing = METRIC
+) -> Dodge | None:
     """Return by how much a body must lose height at the top; the rest of it is the tallest that clears."""
     x0, y0, z0, x1, y1, z1 = box_of(shape)
 
@@ -98,14 +101,16 @@ def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -
         return None
     height_mm = z1 - z0 - by_mm
     says = (
-        f"make {name} {by_mm:.2f} mm lower (at most {height_mm:.2f} mm tall here, top at Z {z1 - by_mm:.2f})"
+        f"make {name} {write.length(by_mm, '.2f')} lower (at most "
+        f"{write.length(height_mm, '.2f')} tall here, top at Z {write.number(z1 - by_mm, 'mm', '.2f')})"
     )
     return Dodge(way="lower", by_mm=by_mm, to_mm=z1 - by_mm, direction=(0.0, 0.0, -1.0), says=says)
 
 
 def moved_aside(
-    name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float
-) -> Dodge | None:
+    name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float,
+    write: Writing = METRIC,
+) -> Dodge | None:  # fmt: skip
     """Return the shorter of the moves along Y that clear the wheel and run into no other body."""
     mine = box_of(shape)
     hits = [split(solid, s, f"{name} by a sweep").taken for solid in shape.Solids() for s in sweeps]
@@ -126,7 +131,7 @@ def moved_aside(
     if not found:
         return None
     by_mm, sign = min(found)
-    says = f"move {name} {by_mm:.2f} mm toward {'+' if sign > 0 else '-'}Y"
+    says = f"move {name} {write.length(by_mm, '.2f')} toward {'+' if sign > 0 else '-'}Y"
     return Dodge(way="move", by_mm=by_mm, to_mm=by_mm, direction=(0.0, sign, 0.0), says=says)
 
 
@@ -172,7 +177,8 @@ def shorter_travel(
         return None
     end = "-X" if at_start else "+X"
     left_mm = over_mm - by_mm
-    says = f"stop the table {by_mm:.2f} mm earlier at the {end} end (overtravel {left_mm:.2f} mm there)"
+    by, left = (setup.write.length(v, ".2f") for v in (by_mm, left_mm))
+    says = f"stop the table {by} earlier at the {end} end (overtravel {left} there)"
     direction = (1.0 if at_start else -1.0, 0.0, 0.0)
     return Dodge(way="travel", by_mm=by_mm, to_mm=left_mm, direction=direction, says=says)
 
@@ -196,14 +202,15 @@ def dodges(
     # What never comes near the body on the whole travel does not on part of it.
     near = [m for m, s in swept.items() if box_gap_mm(loose_box(s), box) <= least_mm]
     found = [
-        lowered(name, shape, sweeps, least_mm),
+        lowered(name, shape, sweeps, least_mm, setup.write),
         shorter_travel(setup, cut, name, shape, near, least_mm),
     ]
     pieces = _moves_together(setup, name)
     if not any(s.on in pieces and s.body in cut.cut.parts for s in setup.seats):
         others = {n: s for n, s in placed.items() if n not in pieces}
         whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
-        found.append(moved_aside(setup.body(name).group or name, whole, sweeps, others, least_mm))
+        who = setup.body(name).group or name
+        found.append(moved_aside(who, whole, sweeps, others, least_mm, setup.write))
     return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)
 
 

@@ -20,6 +20,7 @@ from fixturecheck.access.targets import PartTargets, Target, targets_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.setup.model import Cut
+from fixturecheck.units import Writing
 
 ID = "align"
 TITLE = "Floors level, walls parallel to the traverse"
@@ -31,17 +32,18 @@ _NOISE_MM = 1e-7
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield the findings of every part of every cut, then of the gang."""
+    write = stage.setup.write
     for cut in stage.cuts:
         parts = targets_of(stage.setup, cut.cut)
         for part in parts:
-            yield _floor(cut.cut, part)
+            yield _floor(cut.cut, part, write)
             if part.wall is not None:
-                yield from _wall(cut.cut, part, part.wall)
+                yield from _wall(cut.cut, part, part.wall, write)
         if len(parts) > 1:
-            yield from _gang(cut.cut, parts)
+            yield from _gang(cut.cut, parts, write)
 
 
-def _floor(cut: Cut, part: PartTargets) -> Finding:
+def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
     """Judge how far a floor is from level."""
     x0, y0, z0, x1, y1, z1 = part.floor.box
     nx, ny, nz = part.floor.normal
@@ -49,21 +51,17 @@ def _floor(cut: Cut, part: PartTargets) -> Finding:
     says = f"The floor of {part.body.name} in {cut.name} is level"
     remedy = None
     if z1 - z0 > _NOISE_MM:
-        says = (
-            f"The floor of {part.body.name} in {cut.name} is {_um(z1 - z0)} um out of level over its size: "
-        )
-        says += f"{_um(along_mm)} um toward +X over {x1 - x0:.4g} mm, {_um(across_mm)} um toward +Y over "
-        says += f"{y1 - y0:.4g} mm"
-        remedy = (
-            f"Raise its {_low(along_mm, 'X')} by {_um(abs(along_mm))} um and its {_low(across_mm, 'Y')} by "
-        )
-        remedy += f"{_um(abs(across_mm))} um."
-    return _finding(
-        cut, part, part.floor, z1 - z0, math.degrees(math.atan2(math.hypot(nx, ny), nz)), says, remedy
-    )
+        out, along, across = (write.gap(v * 1e3) for v in (z1 - z0, along_mm, across_mm))
+        says = f"The floor of {part.body.name} in {cut.name} is {out} out of level over its size: "
+        says += f"{along} toward +X over {write.length(x1 - x0)}, "
+        says += f"{across} toward +Y over {write.length(y1 - y0)}"
+        x_by, y_by = (write.gap(abs(v) * 1e3) for v in (along_mm, across_mm))
+        remedy = f"Raise its {_low(along_mm, 'X')} by {x_by} and its {_low(across_mm, 'Y')} by {y_by}."
+    angle_deg = math.degrees(math.atan2(math.hypot(nx, ny), nz))
+    return _finding(cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
 
 
-def _wall(cut: Cut, part: PartTargets, wall: Target) -> Iterator[Finding]:
+def _wall(cut: Cut, part: PartTargets, wall: Target, write: Writing) -> Iterator[Finding]:
     """Judge how far a wall is from the traverse, and from upright."""
     x0, _, z0, x1, _, z1 = wall.box
     nx, ny, nz = wall.normal
@@ -72,25 +70,26 @@ def _wall(cut: Cut, part: PartTargets, wall: Target) -> Iterator[Finding]:
     says = f"The wall of {name} in {cut.name} runs with the traverse"
     remedy = None
     if slant_mm > _NOISE_MM:
-        says = (
-            f"The wall of {name} in {cut.name} runs out {_um(slant_mm)} um over {x1 - x0:.4g} mm of traverse"
-        )
-        remedy = (
-            f"Swing {name} by {_um(slant_mm)} um over {x1 - x0:.4g} mm about Z, indicating along the wall."
-        )
-    yield _finding(cut, part, wall, slant_mm, math.degrees(math.atan2(abs(nx), abs(ny))), says, remedy)
+        over = f"{write.gap(slant_mm * 1e3)} over {write.length(x1 - x0)}"
+        says = f"The wall of {name} in {cut.name} runs out {over} of traverse"
+        remedy = f"Swing {name} by {over} about Z, indicating along the wall."
+    turn_deg = math.degrees(math.atan2(abs(nx), abs(ny)))
+    yield _finding(cut, part, wall, slant_mm, turn_deg, (says, remedy), write)
     says, remedy = f"The wall of {name} in {cut.name} is upright", None
     if lean_mm > _NOISE_MM:
-        says = f"The wall of {name} in {cut.name} leans {_um(lean_mm)} um over {z1 - z0:.4g} mm of height"
-        remedy = f"Tip {name} by {_um(lean_mm)} um over {z1 - z0:.4g} mm about X."
-    yield _finding(cut, part, wall, lean_mm, math.degrees(math.atan2(abs(nz), abs(ny))), says, remedy)
+        over = f"{write.gap(lean_mm * 1e3)} over {write.length(z1 - z0)}"
+        says = f"The wall of {name} in {cut.name} leans {over} of height"
+        remedy = f"Tip {name} by {over} about X."
+    tip_deg = math.degrees(math.atan2(abs(nz), abs(ny)))
+    yield _finding(cut, part, wall, lean_mm, tip_deg, (says, remedy), write)
 
 
-def _gang(cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]:
+def _gang(cut: Cut, parts: list[PartTargets], write: Writing) -> Iterator[Finding]:
     """Judge the floors and walls of a gang against those of the first part, where the dials are set."""
     first = parts[0]
     for part in parts[1:]:
         up_mm = part.floor.centre[2] - first.floor.centre[2]
+        up = write.gap(abs(up_mm) * 1e3)
         says = f"The floor of {part.body.name} lies as high as that of {first.body.name} in {cut.name}"
         if abs(up_mm) > _NOISE_MM:
             how = (
@@ -98,18 +97,19 @@ def _gang(cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]:
                 if up_mm > 0
                 else "lower, so that much stock stays"
             )
-            says = f"The floor of {part.body.name} lies {_um(abs(up_mm))} um {how} in {cut.name}"
-        move = f"{'Lower' if up_mm > 0 else 'Raise'} {part.body.name} by {_um(abs(up_mm))} um."
-        yield _finding(cut, part, part.floor, abs(up_mm), None, says, move)
+            says = f"The floor of {part.body.name} lies {up} {how} in {cut.name}"
+        move = f"{'Lower' if up_mm > 0 else 'Raise'} {part.body.name} by {up}."
+        yield _finding(cut, part, part.floor, abs(up_mm), None, (says, move), write)
         if part.wall is None or first.wall is None:
             continue
         off_mm = part.wall.centre[1] - first.wall.centre[1]
+        off = write.gap(abs(off_mm) * 1e3)
         says = f"The wall of {part.body.name} stands in line with that of {first.body.name} in {cut.name}"
         if abs(off_mm) > _NOISE_MM:
-            says = f"The wall of {part.body.name} stands {_um(abs(off_mm))} um out of line with that of "
+            says = f"The wall of {part.body.name} stands {off} out of line with that of "
             says += f"{first.body.name} in {cut.name}"
-        move = f"Move {part.body.name} by {_um(abs(off_mm))} um toward {'-' if off_mm > 0 else '+'}Y."
-        yield _finding(cut, part, part.wall, abs(off_mm), None, says, move)
+        move = f"Move {part.body.name} by {off} toward {'-' if off_mm > 0 else '+'}Y."
+        yield _finding(cut, part, part.wall, abs(off_mm), None, (says, move), write)
 
 
 def _finding(
@@ -118,10 +118,11 @@ def _finding(
     target: Target,
     error_mm: float,
     angle_deg: float | None,
-    says: str,
-    remedy: str | None,
+    words: tuple[str, str | None],
+    write: Writing,
 ) -> Finding:
-    """Hold one error against the tolerance of its face."""
+    """Hold one error against the tolerance of its face; `words` say it and how to cure it."""
+    says, remedy = words
     face = target.name.split(".", 1)[1]
     stated = part.body.tolerance_mm.get(face, part.body.tolerance_mm.get("*"))
     limit_mm = DEFAULT_MM if stated is None else stated
@@ -138,16 +139,12 @@ def _finding(
         margin=(limit_mm - error_mm) * 1e3,
         says=f"{says}{turned}.",
         remedy=None if good else remedy,
-        source="5 um unless stated; common practice, no source"
+        source=f"{write.gap(DEFAULT_MM * 1e3)} unless stated; common practice, no source"
         if stated is None
         else "profile tolerance of the face",
         location_mm=target.centre,
         direction=None if good else target.normal,
     )
-
-
-def _um(length_mm: float) -> str:
-    return f"{length_mm * 1e3:.3g}"
 
 
 def _low(rise_mm: float, axis: str) -> str:

@@ -80,7 +80,7 @@ def _remedies(stage: Stage, cut: GroundCut, close: list[Approach]) -> dict[str, 
 
 def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> Finding:
     """Judge a collision or a clearance below the limit."""
-    least_mm, name = stage.setup.machine.least_clearance_mm, cut.cut.name
+    least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.cut.name, stage.setup.write
     subject, remedy = f"{name}/{a.body}", _remedy(stage, cut, a, ways)
     direction = ways[0].direction if ways else _away(a)
     hit = a.apart.common_mm3 > stage.setup.tolerances.overlap_mm3
@@ -101,8 +101,8 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
             unit="mm",
             limit=least_mm,
             margin=-deep_mm - least_mm,
-            says=f"The {a.mover} runs {deep_mm:.3g} mm deep into {a.body} during {name}: "
-            f"{a.apart.common_mm3:.4g} mm3 of it is in the way of the travel.",
+            says=f"The {a.mover} runs {write.length(deep_mm, '.3g')} deep into {a.body} during {name}: "
+            f"{write.volume(a.apart.common_mm3)} of it is in the way of the travel.",
             remedy=remedy,
             shapes=(shape,),
             location_mm=a.apart.on_b,
@@ -120,8 +120,8 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
         margin=gap_mm - least_mm,
         says=f"The {a.mover} rubs on {a.body} during {name}."
         if rubs
-        else f"The {a.mover} passes {a.body} with {gap_mm:.3g} mm to spare during {name}, less than the "
-        f"{least_mm:g} mm kept clear.",
+        else f"The {a.mover} passes {a.body} with {write.length(gap_mm, '.3g')} to spare during {name}, "
+        f"less than the {write.length(least_mm, 'g')} kept clear.",
         remedy=remedy,
         source=_LIMIT_SOURCE,
         location_mm=a.apart.on_b,
@@ -145,7 +145,7 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
         limit=least_mm,
         margin=gap_mm - least_mm,
         says=f"The {mover} clears everything during {name}; it comes closest to {nearest.body}, "
-        f"{gap_mm:.3g} mm.",
+        f"{stage.setup.write.length(gap_mm, '.3g')}.",
         source=_LIMIT_SOURCE,
         location_mm=nearest.apart.on_b,
         direction=_away(nearest),
@@ -154,18 +154,20 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
 
 def _remedy(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> str | None:
     """Put the solved changes in one sentence; for a part of the cut, the flange that would pass."""
+    write = stage.setup.write
     if ways:
         text = "; or ".join(w.says for w in ways)
-        least_mm = stage.setup.machine.least_clearance_mm
-        return f"{text[0].upper()}{text[1:]}: checked again, {least_mm:g} mm clear."
+        least = write.length(stage.setup.machine.least_clearance_mm, "g")
+        return f"{text[0].upper()}{text[1:]}: checked again, {least} clear."
     if a.mover == "flange" and a.body in cut.cut.parts:
         top_mm = a.body_shape.BoundingBox().zmax
         need_mm = top_mm - cut.path.floor_z_mm + stage.setup.machine.least_clearance_mm
         largest_mm = stage.setup.wheel.diameter_mm - 2 * need_mm
         smallest_mm = stage.setup.machine.flange.diameter_mm + 2 * need_mm
         return (
-            f"Use flanges of at most {largest_mm:.1f} mm, or a wheel of at least {smallest_mm:.1f} mm: the "
-            f"part stands {top_mm - cut.path.floor_z_mm:.2f} mm above the floor."
+            f"Use flanges of at most {write.length(largest_mm, '.1f')}, or a wheel of at least "
+            f"{write.length(smallest_mm, '.1f')}: the part stands "
+            f"{write.length(top_mm - cut.path.floor_z_mm, '.2f')} above the floor."
         )
     return None
 

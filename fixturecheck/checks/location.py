@@ -25,6 +25,7 @@ from fixturecheck.physics.location import SeatRole
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.locating import PartLocated, TargetMoved
+from fixturecheck.units import Writing
 
 ID = "location"
 TITLE = "What locates the work"
@@ -39,19 +40,20 @@ def check(stage: Stage) -> Iterator[Finding]:
     found = stage.answered
     if found is None:
         return
+    write = stage.setup.write
     for part in found.located:
-        yield _part(part)
+        yield _part(part, write)
         for role, rank in zip(part.located.roles, part.ranks, strict=True):
             yield _seat(found, part, role, rank)
         for target in part.targets:
-            yield _unlocated(part, target) if target.free_mm > 0 else _follows(target)
+            yield _unlocated(part, target, write) if target.free_mm > 0 else _follows(target, write)
     for name, reason in found.missing:
         if name == ID:
             says = f"Could not be computed: {reason}"
             yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SOURCE)
 
 
-def _part(part: PartLocated) -> Finding:
+def _part(part: PartLocated, write: Writing) -> Finding:
     """Say what each seat of a part takes, and what the cut faces follow most."""
     takes = ", ".join(
         f"{role.name} ({rank}) takes {role.takes}"
@@ -64,8 +66,8 @@ def _part(part: PartLocated) -> Finding:
         default=None,
     )
     if strongest is not None:
-        size, target, name = strongest
-        says += f" {target.target.name} moves {size:.2f} um for each um at {name}, the most of all."
+        (size, target, name), um = strongest, write.name("um")
+        says += f" {target.target.name} moves {size:.2f} {um} for each {um} at {name}, the most of all."
     return Finding(
         check=ID,
         verdict=Verdict.GO,
@@ -107,11 +109,13 @@ def _acts(found: Answered, body: str, name: str) -> tuple[Vector | None, Vector 
     return None, None
 
 
-def _follows(moved: TargetMoved) -> Finding:
+def _follows(moved: TargetMoved, write: Writing) -> Finding:
     """Say how a located face follows each seat."""
-    target = moved.target
+    target, um = moved.target, write.name("um")
     each = [
-        f"{v:+.3f} um for each um that {n} stands higher" for n, v in moved.by_seat.items() if abs(v) > _NIL
+        f"{v:+.3f} {um} for each {um} that {n} stands higher"
+        for n, v in moved.by_seat.items()
+        if abs(v) > _NIL
     ]
     return Finding(
         check=ID,
@@ -126,15 +130,15 @@ def _follows(moved: TargetMoved) -> Finding:
     )
 
 
-def _unlocated(part: PartLocated, moved: TargetMoved) -> Finding:
+def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding:
     """Report a cut face that nothing locates along its normal."""
-    target = moved.target
+    target, mm = moved.target, write.name("mm")
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
         subject=target.name,
         says=f"No closed seat locates {target.name} along its normal: {part.body} may move by "
-        f"{moved.free_mm:.2f} mm there for each mm that it is free to go.",
+        f"{moved.free_mm:.2f} {mm} there for each {mm} that it is free to go.",
         remedy="Give the part a seat or a stop that faces that way, and push it there.",
         source=_SOURCE,
         location_mm=target.at_mm,

@@ -30,6 +30,7 @@ from fixturecheck.kernel.regions import thinner_mm
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import Writing
 
 ID = "reach"
 TITLE = "Floor, wall and corner as the wheel makes them"
@@ -63,17 +64,17 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     depth_mm = deepest.depth_mm if deepest else 0.0
     margin_mm = reach_mm - depth_mm
     good = margin_mm >= 0
-    says = (
-        f"The wheel reaches {reach_mm:.4g} mm past its flanges; the floor of {name} lies {depth_mm:.4g} mm "
-    )
+    write = setup.write
+    says = f"The wheel reaches {write.length(reach_mm)} past its flanges; "
+    says += f"the floor of {name} lies {write.length(depth_mm)} "
     says += (
         f"below the top of {deepest.body} under them." if deepest else "below nothing that stands under them."
     )
     remedy = None
     if not good:
         remedy = (
-            f"Use a wheel of at least {flange_mm + 2 * depth_mm:.1f} mm, or flanges of at most "
-            f"{wheel_mm - 2 * depth_mm:.1f} mm."
+            f"Use a wheel of at least {write.length(flange_mm + 2 * depth_mm, '.1f')}, or flanges of at most "
+            f"{write.length(wheel_mm - 2 * depth_mm, '.1f')}."
         )
     return Finding(
         check=ID,
@@ -90,6 +91,7 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
 
 def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
     """Judge a cross feed that is wider than the flat of the wheel."""
+    write = setup.write
     for height_mm in ridges_mm(setup, cut):
         limit_mm = _limit_mm(setup, cut.cut.parts[0], cut.cut.floor)
         yield Finding(
@@ -100,8 +102,8 @@ def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             unit="um",
             limit=limit_mm * 1e3,
             margin=(limit_mm - height_mm) * 1e3,
-            says=f"A cross feed of {cut.cut.cross_feed_mm:g} mm is wider than the wheel's flat and leaves "
-            f"ridges {height_mm * 1e3:.3g} um high on the floor of {cut.cut.name}.",
+            says=f"A cross feed of {write.length(cut.cut.cross_feed_mm, 'g')} is wider than the wheel's flat "
+            f"and leaves ridges {write.gap(height_mm * 1e3)} high on the floor of {cut.cut.name}.",
             remedy="Feed no more than the width of the wheel's flat per pass.",
             source=_TOLERANCE,
         )
@@ -109,14 +111,15 @@ def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
 
 def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     """Judge the stock that is left apart from the wheel's own corner."""
-    thick_mm, name = thinner_mm(part.missed), cut.cut.name
+    thick_mm, name, write = thinner_mm(part.missed), cut.cut.name, setup.write
     limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
     good = thick_mm <= limit_mm
-    in_corner = f" ({part.leftover_mm3:.3g} mm3 stays in the corner)" if part.leftover_mm3 > 0 else ""
+    kept = write.volume(part.leftover_mm3, ".3g")
+    in_corner = f" ({kept} stays in the corner)" if part.leftover_mm3 > 0 else ""
     says = f"The wheel takes all the stock of {part.body} in {name} that it can reach{in_corner}."
     if not good:
-        says = f"The wheel leaves {part.leftover_mm3:.4g} mm3 of stock on {part.body} in {name}, up to "
-        says += f"{thick_mm:.3g} mm thick outside its own corner."
+        says = f"The wheel leaves {write.volume(part.leftover_mm3)} of stock on {part.body} in {name}, up to "
+        says += f"{write.length(thick_mm, '.3g')} thick outside its own corner."
     return Finding(
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
@@ -136,19 +139,16 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
 
 def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     """Judge what the wheel takes below the drawing, the drawn fillet apart."""
-    deep_mm, name = thinner_mm(part.dug), cut.cut.name
+    deep_mm, name, write = thinner_mm(part.dug), cut.cut.name, setup.write
     limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
     good = deep_mm <= limit_mm
     says = f"The wheel takes nothing of {part.body} in {name} that should stay."
     if not good:
-        says = (
-            f"The wheel gouges {part.body} in {name}: it takes {part.gouge_mm3:.4g} mm3 that should stay, up "
-        )
-        says += f"to {deep_mm:.3g} mm deep."
+        says = f"The wheel gouges {part.body} in {name}: it takes {write.volume(part.gouge_mm3)} "
+        says += f"that should stay, up to {write.length(deep_mm, '.3g')} deep."
     elif part.gouge is not None:
-        says = (
-            f"The wheel takes {part.gouge_mm3:.3g} mm3 of {part.body} in {name} below the drawing, all of it "
-        )
+        says = f"The wheel takes {write.volume(part.gouge_mm3, '.3g')} of {part.body} in {name} "
+        says += "below the drawing, all of it "
         says += "in the fillet of the corner." if part.dug is None else "within tolerance."
     return Finding(
         check=ID,
@@ -171,28 +171,26 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
     """Judge the radius left between floor and wall."""
     radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in {cut.cut.name}"
     verdict, remedy, source = Verdict.GO, None, "geometry of the solids"
-    limit_mm = drawn_mm
+    limit_mm, radius, drawn = drawn_mm, *(setup.write.length(r, ".3g") for r in (radius_mm, drawn_mm))
     if corner.left is None and drawn_mm == 0:
         says = f"The corner of {where} comes out square: nothing is left in it."
     elif radius_mm <= drawn_mm + _SAME_MM:
-        says = (
-            f"The corner of {where} comes out at R {radius_mm:.3g} mm, within the drawn R {drawn_mm:.3g} mm"
-        )
+        says = f"The corner of {where} comes out at R {radius}, within the drawn R {drawn}"
         sharper = radius_mm < drawn_mm - _SAME_MM
         says += "; dress the wheel to that if the radius itself matters." if sharper else "."
     elif drawn_mm > 0:
         verdict, remedy = Verdict.NO_GO, dressed_to(setup, cut.cut, drawn_mm)
-        says = f"The corner of {where} is drawn R {drawn_mm:.3g} mm but comes out at R {radius_mm:.3g} mm."
+        says = f"The corner of {where} is drawn R {drawn} but comes out at R {radius}."
     else:
         allowed_mm = _limit_mm(setup, part.body, cut.cut.wall or cut.cut.floor, untold_mm=0.0)
         limit_mm, source = allowed_mm / (math.sqrt(2) - 1), "r (sqrt 2 - 1) within half the profile tolerance"
-        says = f"The corner of {where} is drawn square but keeps the wheel's radius of {radius_mm:.3g} mm; "
+        says = f"The corner of {where} is drawn square but keeps the wheel's radius of {radius}; "
         if radius_mm <= limit_mm:
             says += "the tolerance takes that up."
         else:
             verdict = Verdict.CAUTION
             says += "whatever seats in it must clear that."
-            remedy = _relieve(radius_mm, limit_mm)
+            remedy = _relieve(radius_mm, limit_mm, setup.write)
     return Finding(
         check=ID,
         verdict=verdict,
@@ -209,11 +207,11 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
     )
 
 
-def _relieve(radius_mm: float, limit_mm: float) -> str:
+def _relieve(radius_mm: float, limit_mm: float, write: Writing) -> str:
     """Say what makes room for the wheel's corner in a square one."""
-    relief = f"relieve the corner by at least {radius_mm:.3g} mm in floor or wall"
+    relief = f"relieve the corner by at least {write.length(radius_mm, '.3g')} in floor or wall"
     if limit_mm > 0:
-        return f"Dress the wheel's corner to {limit_mm:.2g} mm or less, or {relief}."
+        return f"Dress the wheel's corner to {write.length(limit_mm, '.2g')} or less, or {relief}."
     return f"{relief[0].upper()}{relief[1:]}, or state a profile tolerance that allows the radius."
 
 

@@ -28,6 +28,7 @@ from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.model import Carried, RestPose, SeatAtRest
 from fixturecheck.settling.openings import is_flat
 from fixturecheck.settling.record import rest_shapes
+from fixturecheck.units import Writing
 
 ID = "rest"
 TITLE = "Where the parts come to rest"
@@ -105,7 +106,7 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
         unit="um" if seats else "",
         limit=touch_um if seats else None,
         margin=touch_um - largest if math.isfinite(largest) and seats else None,
-        says=_says(found, pose, open_seats, wrong, openings),
+        says=_says(found, pose, open_seats, (wrong, openings), stage.setup.write),
         remedy=_remedy(wrong, open_seats),
         source=_SOURCE,
         shapes=rest_shapes(found) if open_seats else (),
@@ -139,12 +140,13 @@ def _says(
     found: Answered,
     pose: RestPose,
     open_seats: list[SeatAtRest],
-    wrong: list[Carried],
-    openings: dict[int, float],
+    why: tuple[list[Carried], dict[int, float]],
+    write: Writing,
 ) -> str:
     """Tell where the part rests, what is open, what holds it and what is free."""
-    parts = [f"{pose.body} rests {moved_words(pose)}"]
-    told = [_open_words(s, openings[id(s)]) for s in open_seats]
+    wrong, openings = why
+    parts = [f"{pose.body} rests {moved_words(pose, write)}"]
+    told = [_open_words(s, openings[id(s)], write) for s in open_seats]
     if told:
         parts.append("; ".join(told))
     elif any(s.seat.body == pose.body for s in found.settled.seats):
@@ -159,27 +161,29 @@ def _says(
     return ": ".join(parts[:2]) + "".join(f"; {p}" for p in parts[2:]) + "."
 
 
-def moved_words(pose: RestPose) -> str:
+def moved_words(pose: RestPose, write: Writing) -> str:
     """Say how far a part's rest is from where it is drawn."""
     shift, turn = np.array(pose.shift_mm), np.array(pose.turn_deg)
     words = []
     if float(np.linalg.norm(shift)) > 1e-4:
-        along = ", ".join(f"{n} {v:+.3f}" for n, v in zip("XYZ", shift, strict=True) if abs(v) > 5e-5)
-        words.append(f"{float(np.linalg.norm(shift)):.3f} mm off ({along})")
+        each = [(n, v) for n, v in zip("XYZ", shift, strict=True) if abs(v) > 5e-5]
+        along = ", ".join(f"{n} {write.number(v, 'mm', '+.3f')}" for n, v in each)
+        words.append(f"{write.length(float(np.linalg.norm(shift)), '.3f')} off ({along})")
     if float(np.linalg.norm(turn)) > 1e-4:
         about = ", ".join(f"{n} {v:+.3f}" for n, v in zip("XYZ", turn, strict=True) if abs(v) > 5e-5)
         words.append(f"turned by {float(np.linalg.norm(turn)):.3f} deg ({about})")
     return " and ".join(words) or "where it is drawn"
 
 
-def _open_words(seat: SeatAtRest, opening: float) -> str:
+def _open_words(seat: SeatAtRest, opening: float, write: Writing) -> str:
     s = seat.seat
     where = f"{s.face} on {s.on}.{s.on_face}"
     if not math.isfinite(opening):
         return f"{s.face} no longer faces {s.on}.{s.on_face}"
     if opening - seat.gap_min_um > 1.0:
-        return f"{where} is open by {max(seat.gap_min_um, 0.0):.0f} to {opening:.0f} um"
-    return f"{where} is open by {opening:.0f} um"
+        least = write.number(max(seat.gap_min_um, 0.0), "um", ".0f")
+        return f"{where} is open by {least} to {write.gap(opening, '.0f')}"
+    return f"{where} is open by {write.gap(opening, '.0f')}"
 
 
 def landing_words(one: Carried, body: str) -> str:

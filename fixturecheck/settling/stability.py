@@ -20,6 +20,7 @@ from fixturecheck.settling.model import FreedomLeft, OrderTold, Staging
 from fixturecheck.settling.run import finder_of, loose_of, walk
 from fixturecheck.settling.told import axis_name, candidates, vector
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import Writing
 
 Floats = NDArray[np.float64]
 HAND_MU = 0.1
@@ -128,10 +129,11 @@ def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) ->
     first = rests["together"]
     spread = max(_apart(bench, first, other, loose) for other in rests.values()) * 1e3
     fits = spread <= setup.tolerances.touch_um
+    far = setup.write.gap(spread, ".1f")
     says = (
         "the parts rest in the same place however they are staged"
         if fits
-        else f"the rest depends on the order of pushing: parts end up to {spread:.1f} um apart"
+        else f"the rest depends on the order of pushing: parts end up to {far} apart"
     )
     return OrderTold(spread_um=float(spread), tried=tuple(tried), says=says, fits=fits)
 
@@ -171,18 +173,18 @@ def _pressed(
         shift_mm=vector(shift),
         turn_deg=vector(turn),
         ending=again.ending,
-        says=_push_says(name, again.ending, shift, turn),
+        says=_push_says(name, again.ending, shift, turn, bench.setup.write),
     )
 
 
-def _push_says(name: str, ending: Ending, shift: Floats, turn: Floats) -> str:
+def _push_says(name: str, ending: Ending, shift: Floats, turn: Floats, write: Writing) -> str:
     """Return one sentence on what a push did."""
     angle = float(np.linalg.norm(turn))
     if ending is not Ending.REST:
         return f"{name} does not come to rest again under the push ({ending})"
     if angle > ROCKS_DEG:
         return f"{name} rocks by {angle:.3f} deg under the push, about {axis_name(vector(turn / angle))}"
-    return f"{name} slides by {float(np.linalg.norm(shift)):.3f} mm under the push"
+    return f"{name} slides by {write.length(float(np.linalg.norm(shift)), '.3f')} under the push"
 
 
 def _outermost(bench: Bench, raw: Settling, body: int, press: Floats) -> list[Floats]:
@@ -219,7 +221,7 @@ def _named(
         axis = axis if axis[int(np.argmax(np.abs(axis)))] > 0 else -axis
         amounts = [float(turn @ axis) for turn in group]
         low, high = min(0.0, *amounts), max(0.0, *amounts)
-        line = _line(raw, body, axis)
+        line = _line(raw, body, axis, bench.setup.write)
         says = f"{name} rocks about {line} by {low:+.3f} to {high:+.3f} deg"
         point = raw.poses.apply(body, bench.features[body].centre_mm)
         out.append(
@@ -236,7 +238,7 @@ def _named(
     return tuple(out)
 
 
-def _line(raw: Settling, body: int, axis: Floats) -> str:
+def _line(raw: Settling, body: int, axis: Floats, write: Writing) -> str:
     """Return the two carrying points that the rocking is about."""
     rows = raw.rows
     mine = (rows.body_a == body) | (rows.body_b == body)
@@ -250,7 +252,7 @@ def _line(raw: Settling, body: int, axis: Floats) -> str:
                 best, pair = abs(arm @ axis) / length, (places[j], places[i])
     if pair is None:
         return f"an axis along {axis_name(vector(axis))}"
-    ends = [", ".join(f"{v:.2f}" for v in vector(p)) for p in pair]
+    ends = [", ".join(write.number(v, "mm", ".2f") for v in vector(p)) for p in pair]
     return f"the line from ({ends[0]}) to ({ends[1]})"
 
 
