@@ -1,8 +1,9 @@
-"""Reliefs that a straight cutter mills: a groove into an inside corner, and a flat face set back.
+"""Reliefs that a straight cutter mills: a groove into a square inside corner, and a flat face set back.
 
-An inside corner is where a floor and a wall square to it would meet if nothing stood between them. In its
-own frame s runs along the floor away from the wall and t up the wall away from the floor; what stands in
-the corner, a fillet or a burr, and what of the other body comes there are told in s and t.
+An inside corner is where a floor and a wall would meet if nothing stood between them. In its own frame s runs
+along the floor away from the wall and t up the wall away from the floor; what stands in the corner, a fillet
+or a burr, and what of the other body comes there are told in s and t. Where the wall is not square to the
+floor the groove runs along the bisector: see `slanted`.
 """
 
 from __future__ import annotations
@@ -18,14 +19,16 @@ from numpy.typing import NDArray
 from fixturecheck.contact.standing import Standing
 from fixturecheck.kernel.clip import common, distance, extent_along, shifted
 from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.relieving import box_at, is_inside
+from fixturecheck.kernel.relieving import is_inside, prism
 from fixturecheck.kernel.shapes import Shape, Solid, volume_mm3
 
 Array = NDArray[np.float64]
 _STEP_MM = 0.01
 _SQUARE = 1e-6
-_LEAST_MM = 1e-6
-_OVER_MM = 1.0
+LEAST_MM = 1e-6
+OVER_MM = 1.0
+_FLATTEST = math.sin(math.radians(10.0))
+"""Sine of the angle between faces below which they make no corner."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,9 +42,13 @@ class BoxCut:
     label : str
         Where, by the names of faces.
     size_mm : tuple of float
-        Of a groove along floor and wall, from where they would meet; of a face set back, how far, twice.
+        Of a groove along floor and wall, from where they would meet; of one along the bisector how wide it is
+        and how deep from its mouth; of a face set back, how far, twice.
     behind_mm : tuple of float
         How far a groove goes behind wall and floor; zero twice for a face set back.
+    half_rad : float or None
+        Half the angle between floor and wall where a groove runs along the bisector, whose box then starts at
+        its bottom with the first axis across and the second up the bisector; else None.
     corner : ndarray, shape (3,)
         Where the box starts.
     axes : ndarray, shape (3, 3)
@@ -66,12 +73,16 @@ class BoxCut:
     at_mm: Array = field(repr=False)
     along: Array = field(repr=False)
     guard: Shape | None = field(repr=False, default=None)
+    half_rad: float | None = None
     round_about: frozenset[int] = frozenset()
 
     def sized(self, size_mm: tuple[float, float]) -> BoxCut:
         """Return the same cut with other sizes."""
         one, two = (new - old for new, old in zip(size_mm, self.size_mm, strict=True))
         x, y, z = self.sizes_mm
+        if self.half_rad is not None:
+            corner = self.corner - 0.5 * one * self.axes[0] - two * self.axes[1]
+            return replace(self, size_mm=size_mm, sizes_mm=(x + one, y + two, z), corner=corner)
         grown = (x + one, y + two, z) if self.kind == "groove" else (x + one, y, z)
         return replace(self, size_mm=size_mm, sizes_mm=grown)
 
@@ -89,9 +100,14 @@ class BoxCut:
         """Return the largest corner radius of a tool that still leaves a sharp corner clear in a groove.
 
         A corner of radius R at d behind both faces leaves its arc sqrt 2 (R - d) away from the centre; a
-        sharp edge where the faces would meet is clear by c where sqrt 2 (R - d) <= R - c.
+        sharp edge where the faces would meet is clear by c where sqrt 2 (R - d) <= R - c. Along the bisector
+        the flank of that edge, c off it, must leave the groove's side above the round: it does so at
+        (d - c) / sin a from the bottom, for a side d behind its face at the bottom and half the angle a.
         """
         one, two = self.behind_mm
+        if self.half_rad is not None:
+            most = min(0.5 * self.size_mm[0], (min(one, two) - clear_mm) / math.sin(self.half_rad))
+            return most if most > 0.0 else None
         if self.kind != "groove" or one != two or one <= 0.0:
             return None
         root = math.sqrt(2.0)
@@ -109,7 +125,8 @@ class InsideCorner:
     start : ndarray, shape (3,)
         One end of the line in which they would meet.
     axes : ndarray, shape (3, 3)
-        Along the floor off the wall, up the wall off the floor, along the line.
+        Along the floor off the wall, up the wall off the floor, along the line; the first two square to each
+        other only where floor and wall are.
     reach_mm : tuple of float
         How far what stands there reaches along floor and wall.
     length_mm : float
@@ -122,9 +139,16 @@ class InsideCorner:
     reach_mm: tuple[float, float]
     length_mm: float
 
-    def box(self) -> Solid:
+    @property
+    def is_square(self) -> bool:
+        """Whether the wall is square to the floor."""
+        return abs(float(self.axes[0] @ self.axes[1])) <= _SQUARE
+
+    def room(self) -> Solid:
         """Return the room between floor and wall in which something stands."""
-        return box_at(self.start, self.axes, (*self.reach_mm, self.length_mm))
+        floor, wall = (reach * way for reach, way in zip(self.reach_mm, self.axes[:2], strict=True))
+        ring = self.start + np.stack((np.zeros(3), floor, floor + wall, wall))
+        return prism(ring, self.length_mm * self.axes[2])
 
 
 def inside_corners(
@@ -159,30 +183,35 @@ def _corner(here: Standing, one: tuple[int, int], two: tuple[int, int]) -> Insid
     """Return the inside corner between the flat faces beside two edges, where there is one."""
     (edge_f, floor), (edge_w, wall) = one, two
     up, out = here.normals[floor], here.normals[wall]
-    if floor == wall or abs(float(up @ out)) > _SQUARE:
-        return None
     line = np.cross(out, up)
+    sine = float(np.linalg.norm(line))
+    if floor == wall or sine < _FLATTEST:
+        return None
+    line = line / sine
+    ways = np.stack((np.cross(up, line), np.cross(line, out)))
     on_floor, on_wall = here.edge_samples()[edge_f], here.edge_samples()[edge_w]
-    if max(float(np.ptp(p @ v)) for p in (on_floor, on_wall) for v in (up, out)) > _LEAST_MM:
+    if max(float(np.ptp(p @ v)) for p in (on_floor, on_wall) for v in (up, out)) > LEAST_MM:
         return None
-    s = float(on_floor[0] @ out) - float(here.offsets[wall])
-    t = float(on_wall[0] @ up) - float(here.offsets[floor])
-    if s <= _LEAST_MM or t <= _LEAST_MM:
-        return None
-    into = here.inward()[edge_f][list(here.table.edge_faces[edge_f]).index(floor)]
-    if float(into @ out) <= 0.0:
+    s = (float(on_floor[0] @ out) - float(here.offsets[wall])) / sine
+    t = (float(on_wall[0] @ up) - float(here.offsets[floor])) / sine
+    into = [
+        float(here.inward()[e][list(here.table.edge_faces[e]).index(f)] @ way)
+        for (e, f), way in zip((one, two), ways, strict=True)
+    ]
+    if min(s, t) <= LEAST_MM or min(into) <= 0.0:
         return None
     ends = np.concatenate((on_floor, on_wall)) @ line
     low, high = float(ends.min()), float(ends.max())
-    start = out * here.offsets[wall] + up * here.offsets[floor] + line * low
+    planes = np.array([here.offsets[floor], here.offsets[wall], low])
+    start = np.linalg.solve(np.stack((up, out, line)), planes)
     return InsideCorner(
-        floor=floor, wall=wall, start=start, axes=np.stack((out, up, line)), reach_mm=(s, t),
+        floor=floor, wall=wall, start=start, axes=np.vstack((ways, line)), reach_mm=(s, t),
         length_mm=high - low,
     )  # fmt: skip
 
 
 def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) -> BoxCut | None:
-    """Return the smallest groove after which another body has its room in an inside corner.
+    """Return the smallest groove after which another body has its room in a square inside corner.
 
     Parameters
     ----------
@@ -196,7 +225,7 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
     BoxCut or None
         None where the other body does not come into the corner.
     """
-    room = corner.box()
+    room = corner.room()
     there = common(other, room)
     if volume_mm3(there) <= 0.0:
         return None
@@ -211,24 +240,25 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
             continue
         reach = [extent_along(over, v)[1] - z for v, z in zip((floor, wall), zero, strict=True)]
         needed = [max(a, b) for a, b in zip(needed, reach, strict=True)]
-    one, two = (_up_to(n, most) for n, most in zip(needed, corner.reach_mm, strict=True))
+    one, two = (up_to(n, most) for n, most in zip(needed, corner.reach_mm, strict=True))
     behind_wall, behind_floor = (_behind(low, clear_mm) for low in nearest)
     return _groove_box(here, corner, (one, two), (behind_wall, behind_floor), there)
 
 
-def _up_to(needed_mm: float, most_mm: float) -> float:
+def up_to(needed_mm: float, most_mm: float) -> float:
     """Round up to a hundredth, but never past what stands in the corner, where that is enough."""
-    up = _rounded_up(needed_mm)
+    up = rounded_up(needed_mm)
     return min(up, most_mm) if needed_mm <= most_mm + 1e-9 else up
 
 
-def _rounded_up(value_mm: float) -> float:
+def rounded_up(value_mm: float) -> float:
+    """Return a size rounded up to a hundredth, at least one."""
     return max(1, math.ceil(value_mm / _STEP_MM - 1e-6)) * _STEP_MM
 
 
 def _behind(nearest_mm: float, clear_mm: float) -> float:
     """Return how far a groove goes behind a face that the other body comes within the clearance of."""
-    return 0.0 if nearest_mm - clear_mm > _LEAST_MM else _rounded_up(clear_mm - nearest_mm)
+    return 0.0 if nearest_mm - clear_mm > LEAST_MM else rounded_up(clear_mm - nearest_mm)
 
 
 def _groove_box(
@@ -236,17 +266,12 @@ def _groove_box(
 ) -> BoxCut:
     """Return the groove of given sizes, run out at both ends where nothing stands in the way."""
     floor, wall, line = corner.axes
-    solid = here.solid()
-    inside = corner.start - _LEAST_MM * 10 * (floor + wall)
-    before = 0.0 if is_inside(solid, inside - 0.5 * _OVER_MM * line) else _OVER_MM
-    after = 0.0 if is_inside(solid, inside + (corner.length_mm + 0.5 * _OVER_MM) * line) else _OVER_MM
+    before, after = run_out(here, corner)
     start = corner.start - behind[0] * floor - behind[1] * wall - before * line
-    turn, place = _to_part(here)
-    names = here.face_names
-    sharp = [e for e in there.Edges() if e.geomType() == "LINE" and _sits_in(e, corner)]
+    turn, place = to_part(here)
     return BoxCut(
         kind="groove",
-        label=f"corner of {names[corner.floor]} and {names[corner.wall]}",
+        label=label_of(here, corner),
         size_mm=size,
         behind_mm=behind,
         corner=turn @ (start - place),
@@ -254,28 +279,43 @@ def _groove_box(
         sizes_mm=(size[0] + behind[0], size[1] + behind[1], corner.length_mm + before + after),
         at_mm=turn @ (corner.start + 0.5 * corner.length_mm * line - place),
         along=turn @ line,
-        guard=_nearest_line(sharp, corner),
+        guard=deepest_edge(there, corner),
     )
 
 
-def _sits_in(edge: Shape, corner: InsideCorner) -> bool:
-    """Tell whether an edge runs along the corner."""
-    points = np.array([v.toTuple() for v in edge.Vertices()])
-    across = points @ corner.axes[:2].T
-    return bool(np.ptp(across, axis=0).max() <= _LEAST_MM)
+def label_of(here: Standing, corner: InsideCorner) -> str:
+    """Return what a corner is called."""
+    names = here.face_names
+    return f"corner of {names[corner.floor]} and {names[corner.wall]}"
 
 
-def _nearest_line(edges: list[Shape], corner: InsideCorner) -> Shape | None:
-    """Return the edge deepest in the corner."""
+def run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
+    """Return how far a groove may run out at either end of a corner: not where something stands."""
+    solid, (floor, wall, line) = here.solid(), corner.axes
+    inside = corner.start - LEAST_MM * 10 * (floor + wall)
+    before = 0.0 if is_inside(solid, inside - 0.5 * OVER_MM * line) else OVER_MM
+    after = 0.0 if is_inside(solid, inside + (corner.length_mm + 0.5 * OVER_MM) * line) else OVER_MM
+    return before, after
+
+
+def deepest_edge(there: Shape, corner: InsideCorner) -> Shape | None:
+    """Return the edge of a body that runs along a corner deepest in it."""
 
     def depth(edge: Shape) -> float:
         middle = np.array(edge.Center().toTuple()) - corner.start
         return float(middle @ (corner.axes[0] + corner.axes[1]))
 
-    return min(edges, key=depth, default=None)
+    sharp = [e for e in there.Edges() if e.geomType() == "LINE" and _runs_along(e, corner)]
+    return min(sharp, key=depth, default=None)
 
 
-def _to_part(here: Standing) -> tuple[Array, Array]:
+def _runs_along(edge: Shape, corner: InsideCorner) -> bool:
+    points = np.array([v.toTuple() for v in edge.Vertices()])
+    across = points @ corner.axes[:2].T
+    return bool(np.ptp(across, axis=0).max() <= LEAST_MM)
+
+
+def to_part(here: Standing) -> tuple[Array, Array]:
     """Return the rotation out of the machine's frame into the part's, and where the part's frame stands."""
     matrix = matrix_of(here.placed.at)
     return matrix[:3, :3].T, matrix[:3, 3]
@@ -288,8 +328,8 @@ def setbacks(here: Standing, zone: Shape, allowed: frozenset[str], touch_mm: flo
         if flat and name in allowed and distance(here.face(face), zone)[0] <= touch_mm:
             normal = here.normals[face]
             deep = float(here.offsets[face]) - extent_along(zone, normal)[0]
-            if deep > _LEAST_MM:
-                yield _set_back(here, face, _rounded_up(deep))
+            if deep > LEAST_MM:
+                yield _set_back(here, face, rounded_up(deep))
 
 
 def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:
@@ -311,7 +351,7 @@ def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:
         low.append(inner - _over(here, face, -way, -inner, deep_mm))
         high.append(outer + _over(here, face, way, outer, deep_mm))
     corner = low[0] * along + low[1] * across + float(here.offsets[face]) * normal
-    turn, place = _to_part(here)
+    turn, place = to_part(here)
     middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
     return BoxCut(
         kind="setback",
@@ -330,11 +370,11 @@ def _over(here: Standing, face: int, way: Array, most: float, deep_mm: float) ->
     """Return how far to cut past one side of a face: over its outside edges, not into what stands beside."""
     for edge in here.table.face_edges[face]:
         samples = here.edge_samples()[edge]
-        if float((samples @ way).max()) < most - _LEAST_MM:
+        if float((samples @ way).max()) < most - LEAST_MM:
             continue
         faces = here.table.edge_faces[edge]
         for k, other in enumerate(faces):
             rises = float(here.inward()[edge][k] @ here.normals[face])
-            if other != face and rises >= -_SQUARE and float(np.ptp(samples @ way)) <= _LEAST_MM:
+            if other != face and rises >= -_SQUARE and float(np.ptp(samples @ way)) <= LEAST_MM:
                 return 0.0
-    return max(_OVER_MM, 2.0 * deep_mm)
+    return max(OVER_MM, 2.0 * deep_mm)

@@ -13,7 +13,7 @@ from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
 
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.clip import chamfered, distance, normal_at
+from fixturecheck.kernel.clip import chamfered, distance, normal_at, polygon_face
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, edges_of
 
 Array = NDArray[np.float64]
@@ -23,7 +23,7 @@ _FAR_MM = 1e4
 
 __all__ = [
     "box_at", "chamfered", "edge_line", "edge_way", "filleted", "inside_points", "is_inside", "nearest_edge",
-    "same_faces", "skin_points", "stepped", "thickened", "wall_mm",
+    "prism", "same_faces", "skin_points", "stepped", "thickened", "wall_mm",
 ]  # fmt: skip
 
 
@@ -80,6 +80,11 @@ def box_at(corner: Array, axes: Array, sizes_mm: Sequence[float]) -> Solid:
     tool = tool if sign > 0 else tool.translate(tuple((axes[2] * z).tolist()))
     box: Solid = tool.solids().vals()[0]
     return box
+
+
+def prism(ring: Array, way: Array) -> Solid:
+    """Return what a flat polygon (n, 3) sweeps along a vector (3,), mm."""
+    return cq.Solid.extrudeLinear(polygon_face([ring]), cq.Vector(*way.tolist()))
 
 
 def is_inside(solid: Solid, point: Array) -> bool:

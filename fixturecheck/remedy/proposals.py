@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.milled import BoxCut, groove, inside_corners, setbacks
 from fixturecheck.contact.relief import EdgeCut, cut_solid, edges_at, smallest_cut
+from fixturecheck.contact.slanted import slanted_groove
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.kernel.clip import edge_middle, face_frame
 from fixturecheck.kernel.relieving import edge_way, skin_points, stepped
@@ -94,6 +95,8 @@ class Proposal:
             return ()
         one, two = cut.behind_mm
         told = [f"it goes {one:.2f} mm behind the wall and {two:.2f} mm behind the floor"]
+        if cut.half_rad is not None:
+            told.insert(0, "it runs along the bisector of floor and wall: width x depth below its mouth")
         tool = cut.tool_mm(self.clear_mm)
         if tool is not None:
             told.append(f"the corner of the tool may have a radius of {tool:.2f} mm at most")
@@ -127,7 +130,8 @@ def proposals(
     if "groove" in kinds:
         other = setup.body(clash.b if body.name == clash.a else clash.a)
         for corner in inside_corners(here, zone, body.no_function, touch):
-            found = groove(here, corner, other.solid.moved(other.at), clear_mm)
+            smallest = groove if corner.is_square else slanted_groove
+            found = smallest(here, corner, other.solid.moved(other.at), clear_mm)
             if found is not None:
                 yield _milled(found, clear_mm)
     if "setback" in kinds:

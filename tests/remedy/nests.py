@@ -145,3 +145,65 @@ def plug_setup(size_mm, *, slack_mm=0.2, burr=False, no_function=("side",), **wa
         staging=Staging(),
         relief=Relieving(**wanted),
     )
+
+
+def dovetail_setup(
+    size_mm, angle_deg, *, burr=False, turn_deg=0.0, corner_mm=0.0, bevel_mm=0.0, wall_mm=20.0,
+    no_function=("filling",), **wanted,
+):  # fmt: skip
+    """A gib in an angle plate whose wall stands at `angle_deg` to its floor.
+
+    The plate's inside corner holds a fillet of radius `size_mm`, or a flat burr of that leg on both faces.
+    The gib's corner is sharp, or has a radius of `corner_mm`, or a chamfer of that leg `bevel_mm`. Behind the
+    wall the plate is `wall_mm` thick.
+    """
+    angle, turn = math.radians(angle_deg), math.radians(turn_deg)
+    up, out = (math.cos(angle), math.sin(angle)), (math.sin(angle), -math.cos(angle))
+    top = (40 * up[0], 40 * up[1])
+    back, foot = (
+        (top[0] - wall_mm * out[0], top[1] - wall_mm * out[1]),
+        -wall_mm * (1 + math.cos(angle)) / math.sin(angle),
+    )
+    plate = (
+        cq.Workplane("XZ").polyline([(foot, -wall_mm), (60, -wall_mm), (60, 0), (0, 0), top, back]).close()
+        .extrude(20, both=True).edges(cq.selectors.NearestToPointSelector((0, 0, 0)))
+    )  # fmt: skip
+    plate = plate.chamfer(size_mm) if burr else plate.fillet(size_mm)
+    high = (20 * up[0] / up[1], 20)
+    block = cq.Workplane("XZ").polyline([(0, 0), (40, 0), (40, 20), high]).close().extrude(10, both=True)
+    named = {"base": "<Z", "back": (0.5 * high[0], 0, 10)}
+    edge = cq.selectors.NearestToPointSelector((0, 0, 0))
+    if corner_mm:
+        block = block.edges(edge).fillet(corner_mm)
+    if bevel_mm:
+        block = block.edges(edge).chamfer(bevel_mm)
+    about = ((0, 0, 0), (0, 0, 1), turn_deg)
+    # On the bisector: the middle of a fillet lies r (1 / sin a - 1) from the corner, of a flat burr l cos a.
+    along = size_mm * math.cos(angle / 2) if burr else size_mm * (1 / math.sin(angle / 2) - 1)
+
+    def at(x, y, z):
+        return cq.Workplane(cq.Vertex.makeVertex(x, y, z)).rotate(*about).val().toTuple()
+
+    return Setup(
+        name="dovetail",
+        bodies=(
+            body(
+                "plate", plate.rotate(*about), role="fixture", no_function=no_function,
+                faces={
+                    "floor": at(50, 0, 0),
+                    "wall": at(0.9 * top[0], 0, 0.9 * top[1]),
+                    "filling": at(along * math.cos(angle / 2), 0, along * math.sin(angle / 2)),
+                },
+            ),
+            body(
+                "gib", block.rotate(*about),
+                faces={n: p if isinstance(p, str) else at(*p) for n, p in named.items()},
+            ),
+        ),
+        seats=(
+            Seat(body="gib", face="base", on="plate", on_face="floor"),
+            Seat(body="gib", face="back", on="plate", on_face="wall", rank="secondary"),
+        ),
+        staging=Staging(push={"gib": Push(direction=(-math.cos(turn), -math.sin(turn), 0))}),
+        relief=Relieving(**wanted),
+    )  # fmt: skip
