@@ -41,7 +41,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     parts: tuple[PartHold | MilledHold, ...] = (*held.parts, *held.milled)
     for part in parts:
         yield _factor(stage, part)
-        yield from _losses(part)
+        yield from _losses(stage, part)
 
 
 def _missing(held: Held) -> Iterator[Finding]:
@@ -59,7 +59,7 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
     verdict = Verdict.NO_GO if low < 1.0 else Verdict.CAUTION if low < least else Verdict.GO
     worst = part.factors.worst
     motion = worst.motions[0] if worst.motions else None
-    says = f"{part.part} {worst.says} ({part.case.label}).{_why(stage, part, verdict)}"
+    says = f"{part.part} {worst.told(stage.setup.write)} ({part.case.label}).{_why(stage, part, verdict)}"
     return Finding(
         check=ID,
         verdict=verdict,
@@ -106,7 +106,7 @@ def _on_one_pole(stage: Stage, part: str) -> list[str]:
     return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly draws it: set it across two."]
 
 
-def _losses(part: PartHold | MilledHold) -> Iterator[Finding]:
+def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
     """Warn of each single loss under which the part lets go, though it holds with everything there."""
     if part.factors.factor.low < 1.0:
         return
@@ -125,7 +125,7 @@ def _losses(part: PartHold | MilledHold) -> Iterator[Finding]:
                 unit=TIMES,
                 limit=1.0,
                 margin=loss.collapse.factor.low - 1.0,
-                says=f"{words[:1].upper()}{words[1:]}, {part.part} {loss.collapse.says}"
+                says=f"{words[:1].upper()}{words[1:]}, {part.part} {loss.collapse.told(stage.setup.write)}"
                 f" ({loss.borne[0].case.label}).",
                 source=SOURCE,
                 location_mm=loss.borne[0].case.at_mm,

@@ -16,21 +16,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.holding.coming_off import TRAVEL_MM
 from fixturecheck.holding.keeping import SOFT_BELOW_A_M
 from fixturecheck.holding.model import Leaving, Release
 from fixturecheck.holding.release import HAND_N
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.shop.tables import material
+from fixturecheck.units import Writing
 
 ID = "release"
 TITLE = "Parts come off clean"
 
 SOURCE = (
-    "motions tried on the solids over 5 mm; field solution at the residual share; tip pinch from memory; "
-    "blade, and tipping instead of sliding: common practice, no source"
+    "field solution at the residual share; tip pinch from memory; blade, and tipping instead of sliding: "
+    "common practice, no source"
 )
 KEEPS = "coercivity from the table of materials; semi-hard from 1 kA/m, E-Magnetica.pl"
 BURRS = "edges of the solids; heavier where the sparks leave: common practice, no source"
+
+
+def _source(write: Writing) -> str:
+    return f"motions tried on the solids over {write.length(TRAVEL_MM, 'g')}; {SOURCE}"
 
 
 def check(stage: Stage) -> Iterator[Finding]:
@@ -42,17 +48,18 @@ def check(stage: Stage) -> Iterator[Finding]:
     if not release.order:
         reason = release.reason or "no part or blocking is loose"
         says = f"How the parts come off is not known: {reason}."
-        yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="release", says=says, source=SOURCE)
+        source = _source(stage.setup.write)
+        yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="release", says=says, source=source)
         return
     for number, body in enumerate(release.order, start=1):
-        yield _comes_off(release, body, number)
+        yield _comes_off(release, body, number, stage.setup.write)
     yield from _keeps(stage, release)
     if release.burrs:
         says = f"Stone these edges before the next seating: {'; '.join(release.burrs)}."
         yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", says=says, source=BURRS)
 
 
-def _comes_off(release: Release, body: Leaving, number: int) -> Finding:
+def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> Finding:
     """Judge one body's way."""
     before = f"{release.before}. " if number == 1 else ""
     pry = ""
@@ -73,7 +80,7 @@ def _comes_off(release: Release, body: Leaving, number: int) -> Finding:
         limit=HAND_N if high is not None else None,
         margin=HAND_N - high if high is not None else None,
         says=f"{before}{body.step}.{rubs}{pry}{reason}",
-        source=SOURCE,
+        source=_source(write),
         location_mm=body.at_mm,
         direction=body.direction,
     )

@@ -20,6 +20,7 @@ from fixturecheck.holding.cures_vise import between_jaws
 from fixturecheck.holding.factor import bearing_of
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import Writing
 
 Way = Callable[[Bench], Iterator[Cure]]
 
@@ -81,10 +82,10 @@ def lighter_cut(bench: Bench) -> Iterator[Cure]:
     search = Search(change=at, corners=[bench.first_corner()])
     found = search.least(bench.least_factor, now=start_mm, most=LEAST_DEPTH_MM, step=DEPTH_STEP_MM)
     if found is not None:
-        depth_mm, factor = found
+        (depth_mm, factor), write = found, bench.scene.setup.write
         says = (
-            f"feed down {depth_mm:.4f} mm a pass instead of {now_mm:.4g}: {bench.part.part} then "
-            f"{holds_words(factor)}"
+            f"feed down {write.length(depth_mm, '.4f')} a pass instead of "
+            f"{write.number(now_mm, 'mm', '.4g')}: {bench.part.part} then {holds_words(factor)}"
         )
         yield Cure(says=says, change_ratio=now_mm / depth_mm, factor=factor)
 
@@ -118,7 +119,7 @@ def tightened(setup: Setup, ratio: float) -> Setup:
 def tightened_words(setup: Setup, ratio: float) -> str:
     """Say how hard that is."""
     clamps = setup.holding.clamps if setup.holding else ()
-    return "tighten " + " and ".join(_how_hard(c, ratio) for c in clamps)
+    return "tighten " + " and ".join(_how_hard(c, ratio, setup.write) for c in clamps)
 
 
 def _times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
@@ -127,8 +128,10 @@ def _times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
     return replace(clamp, torque_nm=ratio * (clamp.torque_nm or 0.0))
 
 
-def _how_hard(clamp: Clamp, ratio: float) -> str:
+def _how_hard(clamp: Clamp, ratio: float, write: Writing) -> str:
     if clamp.force_n is not None:
-        return f"{clamp.name} to {ratio * clamp.force_n:.0f} N (stated {clamp.force_n:g})"
+        stated = write.number(clamp.force_n, "N", "g")
+        return f"{clamp.name} to {write.force(ratio * clamp.force_n, '.0f')} (stated {stated})"
     torque_nm = clamp.torque_nm or 0.0
-    return f"{clamp.name} to {ratio * torque_nm:.1f} N m (stated {torque_nm:g})"
+    stated = write.number(torque_nm, "N m", "g")
+    return f"{clamp.name} to {write.torque(ratio * torque_nm, '.1f')} (stated {stated})"

@@ -180,12 +180,14 @@ def _new_name(bench: Bench) -> str:
 
 
 def _says(bench: Bench, side: Side, height_mm: float, floor_mm: float, factor: float) -> str:
-    along = 1 - side.axis
-    reach = f"{'XY'[along]} {side.box[along]:.1f} to {side.box[along + 3]:.1f}"
-    where = f"{'XY'[side.axis]} {side.place_mm:.1f}, {reach}"
+    along, write = 1 - side.axis, bench.scene.setup.write
+    places = (side.place_mm, side.box[along], side.box[along + 3])
+    place, low, high = (write.number(v, "mm", ".1f") for v in places)
+    where = f"{'XY'[side.axis]} {place}, {'XY'[along]} {low} to {high} {write.name('mm')}"
     kind = "a block of brass or aluminium" if bench.rig.pulls else "a block"
     return (
-        f"fasten {kind} against the {_SIDES[side.axis, side.sign]} of {bench.part.part} ({where} mm), "
-        f"{height_mm:.1f} mm tall from its foot, which stays {floor_mm - height_mm:.1f} mm below the wheel: "
+        f"fasten {kind} against the {_SIDES[side.axis, side.sign]} of {bench.part.part} ({where}), "
+        f"{write.length(height_mm, '.1f')} tall from its foot, which stays "
+        f"{write.length(floor_mm - height_mm, '.1f')} below the wheel: "
         f"it then {holds_words(factor)}"
     )

@@ -55,9 +55,10 @@ def larger_seat(bench: Bench) -> Iterator[Cure]:
         return
     ratio, factor = found
     area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.faces if seated(f))
+    write = bench.scene.setup.write
     says = (
-        f"seat {bench.part.part} on {ratio * area_mm2:.0f} mm2 of the magnet instead of {area_mm2:.0f}: at "
-        f"the same pull per area it then {holds_words(factor)}"
+        f"seat {bench.part.part} on {write.area(ratio * area_mm2, '.0f')} of the magnet instead of "
+        f"{write.number(area_mm2, 'mm2', '.0f')}: at the same pull per area it then {holds_words(factor)}"
     )
     yield Cure(says=says, change_ratio=ratio, factor=factor)
 
@@ -103,13 +104,14 @@ def _turned_up(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> 
 
 
 def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
-    rated_n_cm2 = holding.rated_n_cm2 * ratio
+    rated_n_cm2, write = holding.rated_n_cm2 * ratio, bench.scene.setup.write
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
         factor = _solved_again(bench, magnet.weak, _strength(bench, magnet, holding, rated_n_cm2))
         if factor >= bench.least_factor:
             says = (
-                f"use a chuck rated {rated_n_cm2:.0f} N/cm2 instead of {holding.rated_n_cm2:g}: "
+                f"use a chuck rated {write.pressure(rated_n_cm2, '.0f')} instead of "
+                f"{write.number(holding.rated_n_cm2, 'N/cm2', 'g')}: "
                 f"{bench.part.part} then {holds_words(factor)}"
             )
             yield Cure(says=says, change_ratio=rated_n_cm2 / holding.rated_n_cm2, factor=factor)

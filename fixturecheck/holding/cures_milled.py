@@ -55,7 +55,8 @@ def _shallower(job: Milled, factor: float, least_factor: float) -> Iterator[str]
     found = _first_that_holds(at, factor, least_factor, lambda deep_mm: deep_mm >= LEAST_DEPTH_MM - 1e-9)
     if found is not None:
         deep_mm, reached = found
-        depth = f"{deep_mm:.2f} mm deep at a time instead of {now_mm:g}"
+        write = job.setup.write
+        depth = f"{write.length(deep_mm, '.2f')} deep at a time instead of {write.number(now_mm, 'mm', 'g')}"
         yield f"mill {depth}: {job.part} then {holds_words(reached)}"
 
 

@@ -31,7 +31,7 @@ _CHANGE = 10.0
 
 def between_jaws(bench: Bench) -> Iterator[Cure]:
     """Look for the pair of sides that holds best between the jaws."""
-    part = bench.scene.setup.body(bench.part.part)
+    part, write = bench.scene.setup.body(bench.part.part), bench.scene.setup.write
     best: tuple[float, str] | None = None
     for near, far in _pairs(bench):
         setup = in_vise(bench, part, near, far)
@@ -47,13 +47,14 @@ def between_jaws(bench: Bench) -> Iterator[Cure]:
         made = Changed(rig=rig, bearing=bearing_of(setup, placed, bench.scene.ground, part))
         factor, _ = made.weakest()
         if factor >= bench.least_factor and (best is None or factor > best[0]):
-            best = factor, f"{'XY'[near.axis]} {near.place_mm:.1f} and {far.place_mm:.1f} mm"
+            places = write.number(near.place_mm, "mm", ".1f"), write.length(far.place_mm, ".1f")
+            best = factor, f"{'XY'[near.axis]} {' and '.join(places)}"
     if best is not None:
         factor, where = best
         says = (
             f"no change to this way of holding is enough: hold {part.name} between the jaws of a vise on its "
-            f"sides at {where}, jaws {BELOW_MM:g} mm below the floor, {TORQUE_NM:g} N m on the screw: it "
-            f"then {holds_words(factor)}"
+            f"sides at {where}, jaws {write.length(BELOW_MM, 'g')} below the floor, "
+            f"{write.torque(TORQUE_NM, 'g')} on the screw: it then {holds_words(factor)}"
         )
         yield Cure(says=says, change_ratio=_CHANGE, factor=factor)
 
@@ -124,4 +125,5 @@ def in_vise(bench: Bench, part: Body, near: Side, far: Side) -> Setup:
         wheel=stated.wheel,
         tolerances=stated.tolerances,
         holding=holding,
+        units=stated.units,
     )

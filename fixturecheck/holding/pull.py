@@ -192,7 +192,10 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
     weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
     strong = _with_narrow_gaps(weak, bodies, wide, narrow)
-    notes = [f"{name} was meshed coarser than asked, {size:.1f} mm" for name, size in weak.coarse.items()]
+    notes = [
+        f"{name} was meshed coarser than asked, {setup.write.length(size, '.1f')}"
+        for name, size in weak.coarse.items()
+    ]
     notes += _left_out(weak)
     known = irons_of(setup)
     bounded = sorted({known[b.placed.name].material for b in bodies if b.weak is not b.strong})

@@ -18,6 +18,7 @@ from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, magnet_model
 from fixturecheck.physics.flux import FluxSolution
 from fixturecheck.physics.seat_gap import strength_for_pull
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.units import Writing
 
 START_MMF_A = 50.0
 START_SOURCE_GAP_MM = 0.016
@@ -86,9 +87,8 @@ def find_source(setup: Setup, mesher: TetMesher) -> Source:
     if holding.shim_mm is None or holding.shim_pull_n_cm2 is None:
         strength = _strength(model, rated_n, piece)
         return Source(mmf_a=strength * START_MMF_A, gap_mm=START_SOURCE_GAP_MM, piece=piece.says)
-    gap, strength = _two_points(
-        model, piece, rated_n, holding.shim_mm, holding.shim_pull_n_cm2 * piece.area_mm2 / 100.0
-    )
+    shim_n = holding.shim_pull_n_cm2 * piece.area_mm2 / 100.0
+    gap, strength = _two_points(model, piece, rated_n, (holding.shim_mm, shim_n), setup.write)
     return Source(mmf_a=strength * START_MMF_A, gap_mm=gap, piece=piece.says)
 
 
@@ -136,12 +136,13 @@ def _strength(model: MagnetModel, wanted_n: float, piece: _Piece, *, start: floa
 
 
 def _two_points(
-    model: MagnetModel, piece: _Piece, rated_n: float, shim_mm: float, shim_n: float
+    model: MagnetModel, piece: _Piece, rated_n: float, shim: tuple[float, float], write: Writing
 ) -> tuple[float, float]:
     """Find source gap and strength from the pull on the poles and over a shim.
 
     The more the source gives way, the less a shim takes of the pull, so one gap behind the poles fits.
     """
+    shim_mm, shim_n = shim
     wanted = shim_n / rated_n
 
     def over_shim(log_gap: float, start: float) -> tuple[float, float]:
@@ -159,8 +160,8 @@ def _two_points(
     if below > 0.0 or above < 0.0:
         least = f"at least {below + wanted:.0%}" if below > 0.0 else f"at most {above + wanted:.0%}"
         message = (
-            f"a pull of {wanted:.0%} of the rated one over {shim_mm:g} mm fits no magnet: over it {least} "
-            "would be left; check shim_mm and shim_pull_n_cm2"
+            f"a pull of {wanted:.0%} of the rated one over {write.length(shim_mm, 'g')} fits no magnet: "
+            f"over it {least} would be left; check shim_mm and shim_pull_n_cm2"
         )
         raise NotComputedError(message)
     for _ in range(_MOST_TRIES):
@@ -174,7 +175,7 @@ def _two_points(
             low, below = middle, found
         else:
             high, above = middle, found
-    message = f"no magnet was found that pulls as stated on the poles and over {shim_mm:g} mm"
+    message = f"no magnet was found that pulls as stated on the poles and over {write.length(shim_mm, 'g')}"
     raise NotComputedError(message)
 
 
@@ -196,14 +197,14 @@ def _piece(setup: Setup) -> _Piece:
     normals = np.array([s[1] for s in seats.values()])
     if np.allclose(normals, normals[0], atol=1e-6) and abs(normals[0][2]) > 0.999:
         seated = [b for b in setup.poles() if b.name in {name for name, _ in seats}]
-        return _flat_piece(seated, next(iter(seats.values()))[0][2])
+        return _flat_piece(seated, next(iter(seats.values()))[0][2], setup.write)
     if len(seats) == 2:
-        return _nested_piece(list(seats.values()))
+        return _nested_piece(list(seats.values()), setup.write)
     message = "the seats lie neither on a flat chuck nor on the two flanks of a V-block"
     raise NotComputedError(message)
 
 
-def _flat_piece(poles: Sequence[Body], top_z_mm: float) -> _Piece:
+def _flat_piece(poles: Sequence[Body], top_z_mm: float, write: Writing) -> _Piece:
     """Return a block over a north and a south pole and half a spacer on either side."""
     boxes = {p.name: np.array(box_of(p.solid.moved(p.at))) for p in poles}
     middle = {n: 0.5 * (b[:3] + b[3:]) for n, b in boxes.items()}
@@ -232,11 +233,12 @@ def _flat_piece(poles: Sequence[Body], top_z_mm: float) -> _Piece:
     return _Piece(
         placed=_named(solid),
         area_mm2=float((high - low)[0] * (high - low)[1]),
-        says=f"{2 * pitch:.0f} by {long:.0f} by {_THICK_MM:.0f} mm over two poles",
+        says=f"{write.number(2 * pitch, 'mm', '.0f')} by {write.number(long, 'mm', '.0f')} by "
+        f"{write.length(_THICK_MM, '.0f')} over two poles",
     )
 
 
-def _nested_piece(seats: Sequence[np.ndarray]) -> _Piece:
+def _nested_piece(seats: Sequence[np.ndarray], write: Writing) -> _Piece:
     """Return a bar nested on both flanks of a V, two thirds as wide as the flanks."""
     (c1, n1), (c2, n2) = seats
     axis = np.cross(n1, n2)
@@ -267,7 +269,7 @@ def _nested_piece(seats: Sequence[np.ndarray]) -> _Piece:
     return _Piece(
         placed=_named(solid.moved(location_of(matrix))),
         area_mm2=2.0 * wide * _LONG_MM,
-        says=f"a bar {wide:.0f} mm square and {_LONG_MM:.0f} mm long, nested",
+        says=f"a bar {write.length(wide, '.0f')} square and {write.length(_LONG_MM, '.0f')} long, nested",
     )
 
 

@@ -28,6 +28,7 @@ from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import material
+from fixturecheck.units import Writing
 
 Floats = NDArray[np.float64]
 
@@ -195,7 +196,7 @@ def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, m
 
 def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> Leaving:
     """Put one body's way into words."""
-    best = tried[0] if tried else None
+    best, write = tried[0] if tried else None, bench.setup.write
     reached = pries(name, bench.touches[name], bench.room, gone)
     pry = _chosen(reached, best)
     force = best.force_n if best else None
@@ -208,8 +209,8 @@ def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[
     return Leaving(
         body=name,
         residual_n=_residual(bench, name, gone),
-        ways=tuple(way_words(t.way, t.force_n, bench.touches[name]) for t in tried),
-        pry=_pry_words(pry) if pry else None,
+        ways=tuple(way_words(t.way, t.force_n, bench.touches[name], write) for t in tried),
+        pry=_pry_words(pry, write) if pry else None,
         demagnetise=demagnetise,
         step=step_words(
             name,
@@ -218,6 +219,7 @@ def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[
             bench.touches[name],
             hand_n=HAND_N,
             keeps=demagnetise,
+            write=write,
         ),
         force_n=force,
         by_hand=by_hand,
@@ -238,10 +240,11 @@ def _chosen(reached: Sequence[Pry], best: _Tried | None) -> Pry | None:
     return min(reached, key=lambda p: round(float(p.out @ along), 6))
 
 
-def _pry_words(pry: Pry) -> str:
-    x, y, z = pry.at_mm
-    under = f"under a lip of {pry.under_mm:.2g} mm" if pry.under_mm else "at a square edge, with a thin wedge"
-    return f"{under}, at ({x:.0f}, {y:.0f}, {z:.0f}) mm"
+def _pry_words(pry: Pry, write: Writing) -> str:
+    lip = f"under a lip of {write.length(pry.under_mm, '.2g')}"
+    under = lip if pry.under_mm else "at a square edge, with a thin wedge"
+    place = ", ".join(write.number(v, "mm", ".0f") for v in to_vector(pry.at_mm))
+    return f"{under}, at ({place}) {write.name('mm')}"
 
 
 def _residual(bench: _Bench, name: str, gone: frozenset[str]) -> Range | None:
@@ -279,5 +282,6 @@ def _keeps(bench: _Bench, name: str) -> tuple[str, bool]:
         magnet_mmf_a=bench.magnet.source.mmf_a if bench.magnet else None,
         field_t=kept_field_t(high),
         chips_t=chip_field_t(path),
+        write=bench.setup.write,
     )
     return words, True

@@ -11,6 +11,7 @@ from fixturecheck.holding.coming_off import Touch, WayOff
 from fixturecheck.holding.keeping import SOFT_BELOW_A_M
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import METRIC, Writing
 
 _SIDES = (
     (np.array([1.0, 0.0]), "right", "+X"),
@@ -48,6 +49,7 @@ def step_words(
     *,
     hand_n: float,
     keeps: bool,
+    write: Writing = METRIC,
 ) -> str:
     """Return what to do with a body in one sentence, without its full stop.
 
@@ -69,16 +71,16 @@ def step_words(
     if way.motion.kind == "tip":
         if force_n.high == 0.0:
             return f"{words}: it topples by itself, so keep a hand on it"
-        return f"{words}: {_newton(force_n)} under the far edge, {with_what}"
-    return f"{words}: {_newton(force_n)}, {with_what}"
+        return f"{words}: {_force(force_n, write)} under the far edge, {with_what}"
+    return f"{words}: {_force(force_n, write)}, {with_what}"
 
 
-def way_words(way: WayOff, force_n: Range | None, touches: Sequence[Touch]) -> str:
+def way_words(way: WayOff, force_n: Range | None, touches: Sequence[Touch], write: Writing = METRIC) -> str:
     """Return one way in words, with what it takes and what it rubs."""
     words = f"{_verb(way)} {_where(way, touches)}".lower().replace("+x", "+X").replace("-x", "-X")
     words = words.replace("+y", "+Y").replace("-y", "-Y")
     if force_n is not None:
-        words += f", {_newton(force_n)}"
+        words += f", {_force(force_n, write)}"
     if not way.clean:
         words += f"; rubs {', '.join(f'{t.own} on {t.other}' for t in way.harms)}"
     return words
@@ -93,22 +95,24 @@ def keeps_words(
     magnet_mmf_a: float | None,
     field_t: float,
     chips_t: float,
+    write: Writing = METRIC,
 ) -> str:
     """Say what magnetism a steel keeps, and what it does to chips."""
     low, high = (c * 1e-3 for c in coercivity_a_m)
     spread = kept if coercivity_a_m[0] >= SOFT_BELOW_A_M else f"soft to {kept}"
     words = f"{spread} material, coercivity {low:.2g} to {high:.2g} kA/m"
     beside = f" beside the {magnet_mmf_a:.0f} A of the magnet" if magnet_mmf_a is not None else ""
-    words += f": over {path_mm:.0f} mm between poles it drives up to {mmf_a:.0f} A of its own{beside}"
+    words += f": over {write.length(path_mm, '.0f')} between poles it drives up to {mmf_a:.0f} A "
+    words += f"of its own{beside}"
     words += f", and off the magnet it may show {field_t * 1e3:.2g} mT, "
     if field_t > chips_t:
         return words + f"where chips hang on from {chips_t * 1e3:.2g} mT"
     return words + f"less than the {chips_t * 1e3:.2g} mT at which round chips hang on, though slivers may"
 
 
-def _newton(span: Range) -> str:
-    low, high = (f"{v:.2g}" if v < 100.0 else f"{v:.0f}" for v in (span.low, span.high))
-    return f"{low} N" if low == high else f"{low} to {high} N"
+def _force(span: Range, write: Writing) -> str:
+    low, high = (write.number(v, "N", ".2g" if v < 100.0 else ".0f") for v in (span.low, span.high))
+    return f"{low if low == high else f'{low} to {high}'} {write.name('N')}"
 
 
 def _verb(way: WayOff) -> str:

@@ -23,6 +23,7 @@ from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_range import Swing, loss_words
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import Writing
 
 _UNITS = {
     FRICTION: "",
@@ -39,11 +40,11 @@ _UNITS = {
 def found(setup: Setup, held: Held) -> HoldFound:
     """Return the hold as reports show it."""
     holding = setup.holding
-    release = held.release
+    release, write = held.release, setup.write
     return HoldFound(
         magnet=magnet_words(setup, held),
         least_factor=holding.least_factor if holding else 0.0,
-        parts=(*(_part(p) for p in held.parts), *(_milled(m) for m in held.milled)),
+        parts=(*(_part(p, write) for p in held.parts), *(_milled(m, write) for m in held.milled)),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
         missing=tuple(sorted(held.missing.items())),
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
@@ -76,7 +77,7 @@ def magnet_words(setup: Setup, held: Held) -> str:
     source = held.pulls.source
     assumed = ", assumed since none is stated," if holding.rated_pull_n_cm2 is None else ""
     return (
-        f"{state}; every pull is relative to a rated {holding.rated_n_cm2:g} N/cm2{assumed} on "
+        f"{state}; every pull is relative to a rated {setup.write.pressure(holding.rated_n_cm2)}{assumed} on "
         f"{source.piece}, ground mild steel"
     )
 
@@ -85,10 +86,10 @@ def _pair(span: Range) -> tuple[float, float]:
     return span.low, span.high
 
 
-def _part(p: PartHold) -> PartHeld:
+def _part(p: PartHold, write: Writing) -> PartHeld:
     way = p.ways.worst if p.ways else None
     return replace(
-        _held(p),
+        _held(p, write),
         drag_n=_pair(p.forces.tangential_n),
         press_n=_pair(p.forces.normal_n),
         wall_n=_pair(p.forces.wall_n),
@@ -97,12 +98,12 @@ def _part(p: PartHold) -> PartHeld:
     )
 
 
-def _milled(m: MilledHold) -> PartHeld:
+def _milled(m: MilledHold, write: Writing) -> PartHeld:
     """Return a part under a milling cut: where it goes from there is not followed."""
-    return replace(_held(m), milling_n=_pair(m.cutting_n))
+    return replace(_held(m, write), milling_n=_pair(m.cutting_n))
 
 
-def _held(p: PartHold | MilledHold) -> PartHeld:
+def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
     """Return what is told of every part, whatever cuts it."""
     worst = p.factors.worst
     motion = worst.motions[0] if worst.motions else None
@@ -119,14 +120,14 @@ def _held(p: PartHold | MilledHold) -> PartHeld:
         wall_n=(0.0, 0.0),
         load_n=p.load_n,
         load_at_mm=p.case.at_mm,
-        says=worst.says,
+        says=worst.told(write),
         goes=worst.goes,
         direction=motion.velocity_at(p.case.at_mm) if motion else None,
         motion_at_mm=motion.at_mm if motion else None,
         outcome="",
         hits=None,
         inputs=tuple(_input(s) for s in p.factors.swings),
-        losses=tuple(_loss(x) for x in p.losses),
+        losses=tuple(_loss(x, write) for x in p.losses),
         remedies=p.remedies,
         moves=_moves(worst),
     )
@@ -149,11 +150,11 @@ def _input(swing: Swing) -> HoldInput:
     )
 
 
-def _loss(loss: Lost) -> HoldLoss:
+def _loss(loss: Lost, write: Writing) -> HoldLoss:
     words = loss_words(loss.lost)
     if loss.collapse is None:
         return HoldLoss(lost=words, factor=None, says=loss.reason)
-    return HoldLoss(lost=words, factor=loss.collapse.factor.low, says=loss.collapse.says)
+    return HoldLoss(lost=words, factor=loss.collapse.factor.low, says=loss.collapse.told(write))
 
 
 def _face(f: FacePull) -> FaceHeld:

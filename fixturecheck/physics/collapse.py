@@ -19,6 +19,7 @@ from fixturecheck.physics.equilibrium_path import LoadPath, load_path, settle_he
 from fixturecheck.physics.equilibrium_solve import LOOSE, State
 from fixturecheck.physics.limit_load import limit_factor
 from fixturecheck.physics.ranges import Range, said_factor
+from fixturecheck.units import METRIC, Writing
 
 CEILING = 100.0
 # A path this near to the upper bound cannot be bettered; other starts are then not tried.
@@ -48,8 +49,6 @@ class Collapse:
         What moves, the fastest first; empty when nothing does.
     rest_n, carried_n : ndarray, shape (contacts, 3)
         Contact forces before the cut and at collapse: normal and two in the plane.
-    says : str
-        One sentence.
     """
 
     factor: Range
@@ -60,7 +59,25 @@ class Collapse:
     motions: tuple[Motion, ...]
     rest_n: FloatArray
     carried_n: FloatArray
-    says: str
+
+    @property
+    def says(self) -> str:
+        """The answer in words, in mm."""
+        return self.told(METRIC)
+
+    def told(self, write: Writing) -> str:
+        """Return the answer in words."""
+        if not self.rests:
+            names = self.motions[0].told(write) if self.motions else "nothing holds the parts"
+            return f"does not stay put before the cut begins: {names}"
+        if self.at_least:
+            return f"holds at least {self.factor.low:.0f} times the cutting load"
+        more = len(self.motions) - 1
+        along = f", and {more} more with it" if more > 0 else ""
+        what = f"{self.motions[0].told(write)}{along}" if self.motions else "no motion was found"
+        odd = "; beyond it no equilibrium was found, so the factor may be higher"
+        ends = odd if self.ended == "broke off" else ""
+        return f"lets go at {said_factor(self.factor.low)} times the cutting load: {what}{ends}"
 
     @property
     def goes(self) -> str | None:
@@ -117,7 +134,6 @@ def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
         motions=moving,
         rest_n=start.carried_n,
         carried_n=path.steps[-1].state.carried_n,
-        says=_sentence(factor, moving, at_least=at_least, ended=path.ended),
     )
 
 
@@ -158,7 +174,6 @@ def _motion_at_end(holding: Holding, equations: Equations, path: LoadPath) -> tu
 def _no_rest(holding: Holding, equations: Equations, state: State, bound: float) -> Collapse:
     """Answer for a set-up that does not even rest."""
     moving = motions(holding.bodies, equations.twists @ state.freedoms_mm)
-    names = moving[0].says if moving else "nothing holds the parts"
     return Collapse(
         factor=Range.exactly(0.0),
         bound_factor=bound,
@@ -168,15 +183,4 @@ def _no_rest(holding: Holding, equations: Equations, state: State, bound: float)
         motions=moving,
         rest_n=np.zeros_like(state.carried_n),
         carried_n=np.zeros_like(state.carried_n),
-        says=f"does not stay put before the cut begins: {names}",
     )
-
-
-def _sentence(factor: Range, moving: tuple[Motion, ...], *, at_least: bool, ended: str) -> str:
-    """Put the answer into words."""
-    if at_least:
-        return f"holds at least {factor.low:.0f} times the cutting load"
-    along = f", and {len(moving) - 1} more with it" if len(moving) > 1 else ""
-    what = f"{moving[0].says}{along}" if moving else "no motion was found"
-    odd = "; beyond it no equilibrium was found, so the factor may be higher" if ended == "broke off" else ""
-    return f"lets go at {said_factor(factor.low)} times the cutting load: {what}{odd}"

@@ -12,11 +12,13 @@ import numpy as np
 
 from fixturecheck.physics.equilibrium import FloatArray, Rigid, Vector
 from fixturecheck.physics.rigid import cross_matrix, rotation_of
+from fixturecheck.units import METRIC, Writing
 
 # Share of the fastest body's speed below which a body counts as standing still (its springs still give).
 STANDS = 0.02
 # Turning speed at the body's half size, over its speed, below which it slides and above which it turns.
 SLIDES_BELOW, TURNS_ABOVE = 0.15, 0.4
+_NIL_MM = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,8 +40,6 @@ class Motion:
         Its reference point.
     axis_mm, axis : Vector or None
         A point on the axis that it turns about, nearest to the reference point, and the direction.
-    says : str
-        The motion in words.
     """
 
     body: str
@@ -49,7 +49,19 @@ class Motion:
     at_mm: Vector
     axis_mm: Vector | None
     axis: Vector | None
-    says: str
+
+    @property
+    def says(self) -> str:
+        """The motion in words, in mm."""
+        return self.told(METRIC)
+
+    def told(self, write: Writing) -> str:
+        """Return the motion in words."""
+        if self.axis is None or self.axis_mm is None:
+            straight = self.kind in {"lifts", "drops"}
+            return f"{self.body} {self.kind}{'' if straight else ' ' + direction_words(self.velocity)}"
+        way = _turning_words(np.array(self.axis), upright=self.kind.endswith("turns"))
+        return f"{self.body} {self.kind} {way}{_place(self.axis_mm, self.axis, write)}"
 
     def velocity_at(self, point_mm: Vector) -> Vector:
         """Return the velocity of a point that moves with the body, mm per mm."""
@@ -103,23 +115,19 @@ def direction_words(direction: Vector) -> str:
 
 
 def _describe(body: Rigid, twist: FloatArray) -> Motion:
-    """Sort one twist into a kind and put it into words."""
+    """Sort one twist into a kind."""
     velocity, rotation = twist[:3], twist[3:]
     speed, turning = float(np.linalg.norm(velocity)), float(np.linalg.norm(rotation)) * body.size_mm
     axis_mm: Vector | None = None
     axis: Vector | None = None
     if turning <= SLIDES_BELOW * speed:
         kind = _straight(velocity / speed)
-        says = f"{body.name} {kind} {direction_words(_vector(velocity))}"
-        says = f"{body.name} {kind}" if kind in {"lifts", "drops"} else says
     else:
         unit = rotation / np.linalg.norm(rotation)
         foot = np.array(body.at_mm) + np.cross(rotation, velocity) / float(rotation @ rotation)
         axis_mm, axis = _vector(foot), _vector(unit)
-        upright = abs(unit[2]) > 0.8
-        turn = "turns" if upright else "tips"
+        turn = "turns" if abs(unit[2]) > 0.8 else "tips"
         kind = turn if turning >= TURNS_ABOVE * speed else f"slides and {turn}"
-        says = f"{body.name} {kind} {_turning_words(unit, upright=upright)}{_place(foot, unit)}"
     return Motion(
         body=body.name,
         kind=kind,
@@ -128,7 +136,6 @@ def _describe(body: Rigid, twist: FloatArray) -> Motion:
         at_mm=body.at_mm,
         axis_mm=axis_mm,
         axis=axis,
-        says=says,
     )
 
 
@@ -146,13 +153,14 @@ def _turning_words(axis: FloatArray, *, upright: bool) -> str:
     return direction_words(_vector(np.cross(axis, [0.0, 0.0, 1.0])))
 
 
-def _place(foot: FloatArray, axis: FloatArray) -> str:
+def _place(foot: Vector, axis: Vector, write: Writing) -> str:
     """Say where the axis lies: the two coordinates it does not run along."""
     along = int(np.argmax(np.abs(axis)))
-    # Zero is added so that what rounds to nothing has no sign.
-    kept = [f"{'XYZ'[i]} {round(float(foot[i]), 1) + 0.0:.1f}" for i in range(3) if i != along]
+    # What rounds to nothing has no sign.
+    near = [0.0 if abs(x) < _NIL_MM else x for x in foot]
+    kept = [f"{'XYZ'[i]} {write.number(near[i], 'mm', '.1f')}" for i in range(3) if i != along]
     kind = "about an axis" if along == 2 else "over a line"
-    return f", {kind} along {'XYZ'[along]} at {', '.join(kept)} mm"
+    return f", {kind} along {'XYZ'[along]} at {', '.join(kept)} {write.name('mm')}"
 
 
 def _vector(values: FloatArray) -> Vector:
