@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import RIM_MM, Candidates
+from fixturecheck.contact.candidates import Candidates
+from fixturecheck.contact.sharp import RIM_MM
 from fixturecheck.kernel.features import Features
 
 Floats = NDArray[np.float64]

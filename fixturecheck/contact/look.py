@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import RIM_MM, Candidates, Scene, joined
+from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.compiled import compiled
 from fixturecheck.contact.curved import (
     corners_in_hollows,
     hoops_in_hollows,
@@ -14,8 +18,11 @@ from fixturecheck.contact.curved import (
     spines_over_edges,
     spines_over_spines,
 )
+from fixturecheck.contact.posed import Bodies, stand
 from fixturecheck.contact.sharp import (
-    Look,
+    RIM_MM,
+    Ask,
+    Book,
     corners_beside_corners,
     corners_beside_edges,
     corners_over_faces,
@@ -23,17 +30,12 @@ from fixturecheck.contact.sharp import (
 )
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-SHARP = (corners_over_faces, edges_across, corners_beside_edges, corners_beside_corners)
-CURVED = (
-    hoops_over_faces,
-    spines_over_edges,
-    spines_over_corners,
-    spines_over_spines,
-    hoops_in_hollows,
-    corners_in_hollows,
-)
+DEEP_MM = 1.5
+ROOM = 4096
+"""Rows that there is room for at first."""
 
 
 def find_candidates(
@@ -51,15 +53,94 @@ def find_candidates(
         How far bodies may turn before the next look; features that could come to face each other by
         turning that much are reported too.
     """
-    look = Look(scene, rotation, origin_mm, reach_mm, slack_rad)
-    found = [finder(look) for finder in SHARP]
-    if scene.round.any:
-        found += [rows for finder in CURVED if (rows := finder(look)) is not None]
-    rows = joined([one for one in found if len(one.gap_mm)])
-    return rows.where(~_cleared(scene, look, rows))
+    # Far behind a face is not in it but past the other side of a thin body.
+    deep = -max(min(0.5 * reach_mm, DEEP_MM), 0.25 * reach_mm, 0.05)
+    low, high = scene.boxes(rotation, origin_mm)
+    pairs = scene.pairs(low, high, reach_mm)
+    standing = stand(scene.bodies, rotation, origin_mm)
+    ask = Ask(reach_mm, deep, slack_rad, max(reach_mm, -deep))
+    rows = asked(rows_of, standing, low, high, pairs, ask)
+    return rows.where(~_cleared(standing, rows))
 
 
-def _cleared(scene: Scene, look: Look, rows: Candidates) -> Mask:
+def packed(book: Book) -> Candidates:
+    """Return the rows of a book."""
+    numbers, names = book.numbers[: book.rows], book.names[: book.rows]
+    gap, normal, place = numbers[:, 0], numbers[:, 1:4], numbers[:, 4:7]
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=place,
+        point_b_mm=place - gap[:, None] * normal,
+        body_a=names[:, 0],
+        face_a=names[:, 1],
+        body_b=names[:, 2],
+        face_b=names[:, 3],
+    )
+
+
+def asked(find: Callable[..., Book], *question: Any) -> Candidates:
+    """Return what a compiled loop finds, in as much room as it needs."""
+    room = ROOM
+    while True:
+        book = find(*question, Book(np.empty((room, 7)), np.empty((room, 4), dtype=np.int64), 0))
+        if book.rows <= room:
+            return packed(book)
+        room = book.rows
+
+
+@compiled
+def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask: Ask, book: Book) -> Book:
+    """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
+    corners, edges, planes, hoops, spines, hollows = standing
+    for k in range(len(pairs)):
+        for turn in range(2):
+            a, b = pairs[k, turn], pairs[k, 1 - turn]
+            box_a, box_b = (low_mm[a], high_mm[a]), (low_mm[b], high_mm[b])
+            corners_a = a, near(corners.first, corners.middle_mm, corners.ball_mm, a, box_b, ask.away_mm)
+            edges_b = b, near(edges.first, edges.middle_mm, edges.ball_mm, b, box_a, ask.away_mm)
+            planes_b = b, near(planes.first, planes.middle_mm, planes.ball_mm, b, box_a, ask.away_mm)
+            book = corners_over_faces(corners, planes, corners_a, planes_b, ask, book)
+            book = corners_beside_edges(corners, edges, corners_a, edges_b, ask, book)
+            corners_b = b, near(corners.first, corners.middle_mm, corners.ball_mm, b, box_a, ask.away_mm)
+            if turn == 0:
+                edges_a = a, near(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, ask.away_mm)
+                book = edges_across(edges, edges_a, edges_b, ask, book)
+                book = corners_beside_corners(corners, corners_a, corners_b, ask, book)
+            hollows_b = b, near(hollows.first, hollows.middle_mm, hollows.ball_mm, b, box_a, ask.away_mm)
+            book = corners_in_hollows(corners, hollows, corners_a, hollows_b, ask, book)
+            hoops_a = a, near(hoops.first, hoops.middle_mm, hoops.ball_mm, a, box_b, ask.away_mm)
+            book = hoops_over_faces(hoops, planes, hoops_a, planes_b, ask, book)
+            book = hoops_in_hollows(hoops, hollows, hoops_a, hollows_b, ask, book)
+            spines_a = a, near(spines.first, spines.middle_mm, spines.ball_mm, a, box_b, ask.away_mm)
+            spines_b = b, near(spines.first, spines.middle_mm, spines.ball_mm, b, box_a, ask.away_mm)
+            book = spines_over_edges(spines, edges, spines_a, edges_b, ask, book)
+            book = spines_over_corners(spines, corners, spines_a, corners_b, ask, book)
+            book = spines_over_spines(spines, spines_a, spines_b, ask, book)
+    return book
+
+
+@compiled
+def near(
+    first: Ints, middle_mm: Floats, ball_mm: Floats, body: int, box_mm: tuple[Floats, Floats], away_mm: float
+) -> Ints:
+    """Return the features of one kind of a body whose balls come within reach of a box."""
+    start, stop = first[body], first[body + 1]
+    found, count = np.empty(stop - start, dtype=np.int64), 0
+    for i in range(start, stop):
+        beyond = 0.0
+        for axis in range(3):
+            at = middle_mm[i, axis]
+            past = max(box_mm[0][axis] - at, at - box_mm[1][axis], 0.0)
+            beyond += past * past
+        most = ball_mm[i] + away_mm
+        if beyond <= most * most:
+            found[count] = i
+            count += 1
+    return found[:count]
+
+
+def _cleared(standing: Bodies, rows: Candidates) -> Mask:
     """Tell which overlapping rows another row clears.
 
     A corner a hair below the rim of a wall is behind the wall's top and far behind its side. It is out of
@@ -73,7 +154,7 @@ def _cleared(scene: Scene, look: Look, rows: Candidates) -> Mask:
         rivals = np.flatnonzero(same & near & (rows.gap_mm > rows.gap_mm[i]))
         if len(rivals) == 0:
             continue
-        corners = _corners(scene, look, int(rows.body_b[i]), int(rows.face_b[i]))
+        corners = _corners(standing, int(rows.body_b[i]), int(rows.face_b[i]))
         normal, origin = rows.normal[rivals], rows.point_b_mm[rivals]
         front = np.einsum("ni,ni->n", rows.point_a_mm[i] - origin, normal)
         highest = (corners @ normal.T - np.einsum("ni,ni->n", origin, normal)).max(axis=0)
@@ -81,8 +162,9 @@ def _cleared(scene: Scene, look: Look, rows: Candidates) -> Mask:
     return void
 
 
-def _corners(scene: Scene, look: Look, body: int, face: int) -> Floats:
+def _corners(standing: Bodies, body: int, face: int) -> Floats:
     """Return the corners of a face in the machine's frame; of the whole body's where it is curved."""
-    part = slice(scene.point_from[body], scene.point_from[body + 1])
-    mine = np.any(scene.point_faces[part] == face, axis=1)
-    return look.world.points[part][mine] if np.any(mine) else look.world.points[part]
+    corners = standing.corners
+    part = slice(corners.first[body], corners.first[body + 1])
+    mine = np.any(corners.faces[part] == face, axis=1)
+    return corners.middle_mm[part][mine] if np.any(mine) else corners.middle_mm[part]

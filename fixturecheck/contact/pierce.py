@@ -6,14 +6,11 @@ edges. What is no deeper than `DEEP_MM` is left to the gaps, which tell how to g
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
-
 from fixturecheck.contact.candidates import Candidates, Scene
-from fixturecheck.contact.sharp import over
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from fixturecheck.contact.compiled import Floats, Ints, along, cell, compiled, dot, minus
+from fixturecheck.contact.look import asked, near
+from fixturecheck.contact.posed import Edges, Planes, stand
+from fixturecheck.contact.sharp import Book, over, written
 
 DEEP_MM = 1.0
 INSIDE_MM = 1e-3
@@ -33,47 +30,36 @@ def pierced(scene: Scene, rotation: Floats, origin_mm: Floats) -> Candidates:
     Candidates
         Gaps are negative: how far the nearer end of the edge is behind or before the face, mm.
     """
-    world = scene.world(rotation, origin_mm)
-    edge, plane = _near(scene, rotation, origin_mm, world.edges)
-    normal = world.planes[plane, 1]
-    ends = world.edges[edge] - world.planes[plane, :1]
-    high = np.einsum("nkj,nj->nk", ends, normal)
-    through = np.flatnonzero((high.max(axis=1) > DEEP_MM) & (high.min(axis=1) < -DEEP_MM))
-    edge, plane, ends, high = edge[through], plane[through], ends[through], high[through]
-    share = high[:, :1] / (high[:, :1] - high[:, 1:])
-    place = ends[:, 0] + share * (ends[:, 1] - ends[:, 0])
-    flat = np.einsum("nkj,nj->nk", world.planes[plane, 2:4], place)
-    keep = np.flatnonzero(_well_inside(scene, plane, flat))
-    edge, plane, place = edge[keep], plane[keep], place[keep] + world.planes[plane[keep], 0]
-    return Candidates(
-        gap_mm=-np.abs(high[keep]).min(axis=1),
-        normal=world.planes[plane, 1],
-        point_a_mm=place,
-        point_b_mm=place,
-        body_a=world.edge_body[edge],
-        body_b=world.plane_body[plane],
-        face_a=scene.edge_faces[edge, 0],
-        face_b=scene.plane_faces[plane],
-    )
+    low, high = scene.boxes(rotation, origin_mm)
+    pairs = scene.pairs(low, high, 0.0)
+    standing = stand(scene.bodies, rotation, origin_mm)
+    return asked(_through, standing.edges, standing.planes, low, high, pairs)
 
 
-def _near(scene: Scene, rotation: Floats, origin: Floats, edges: Floats) -> tuple[Ints, Ints]:
-    """Return edges with each flat face of every other body whose box they reach into."""
-    low, high = scene.boxes(rotation, origin)
-    first, last = edges.min(axis=1), edges.max(axis=1)
-    meets = np.all((last[:, None] > low[None]) & (first[:, None] < high[None]), axis=2)
-    own = scene.edge_body
-    meets &= (scene.loose[own][:, None] | scene.loose[None]) & (own[:, None] != np.arange(len(low)))
-    edge, body = np.nonzero(meets)
-    many = scene.plane_from[body + 1] - scene.plane_from[body]
-    owner = np.repeat(np.arange(len(edge)), many)
-    rank = np.arange(len(owner)) - np.repeat(np.cumsum(many) - many, many)
-    return edge[owner], scene.plane_from[body][owner] + rank
+@compiled
+def _through(edges: Edges, planes: Planes, low_mm: Floats, high_mm: Floats, pairs: Ints, book: Book) -> Book:
+    """Return every place where an edge of one of a pair runs through a flat face of the other."""
+    for k in range(len(pairs)):
+        for a, b in ((pairs[k, 0], pairs[k, 1]), (pairs[k, 1], pairs[k, 0])):
+            some = near(planes.first, planes.middle_mm, planes.ball_mm, b, (low_mm[a], high_mm[a]), 0.0)
+            for i in near(edges.first, edges.middle_mm, edges.ball_mm, a, (low_mm[b], high_mm[b]), 0.0):
+                start, end = cell(edges.ends_mm, i, 0), cell(edges.ends_mm, i, 1)
+                for j in some:
+                    corner, normal = cell(planes.frame, j, 0), cell(planes.frame, j, 1)
+                    from_mm, to_mm = dot(minus(start, corner), normal), dot(minus(end, corner), normal)
+                    if min(from_mm, to_mm) >= -DEEP_MM or max(from_mm, to_mm) <= DEEP_MM:
+                        continue
+                    place = along(start, from_mm / (from_mm - to_mm), minus(end, start))
+                    arm = minus(place, corner)
+                    x, y = dot(arm, cell(planes.frame, j, 2)), dot(arm, cell(planes.frame, j, 3))
+                    if _well_inside(planes, j, x, y):
+                        deep = -min(abs(from_mm), abs(to_mm))
+                        book = written(book, deep, normal, place, (a, edges.faces[i, 0]), (b, planes.face[j]))
+    return book
 
 
-def _well_inside(scene: Scene, plane: Ints, flat: Floats) -> NDArray[np.bool_]:
-    """Tell which places, in their planes' coordinates, lie over the face and not near its border."""
-    inside = np.ones(len(flat), dtype=bool)
-    for shift in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-        inside &= over(scene, plane, flat + INSIDE_MM * np.array(shift, dtype=float))
-    return inside
+@compiled
+def _well_inside(planes: Planes, j: int, x: float, y: float) -> bool:
+    """Tell whether a place, in a plane's coordinates, lies over the face and not near its border."""
+    across = over(planes, j, x + INSIDE_MM, y) and over(planes, j, x - INSIDE_MM, y)
+    return across and over(planes, j, x, y + INSIDE_MM) and over(planes, j, x, y - INSIDE_MM)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from fixturecheck.contact.candidates import Scene
-from fixturecheck.contact.fits import FitStore
 from fixturecheck.kernel.features import Features, features_of
 from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.physics.rigid import Poses
@@ -27,20 +26,17 @@ class Bench:
         What of each can touch, in its own frame.
     drawn : Poses
         Poses as drawn.
-    fits : FitStore
-        Which features of any two could touch, kept from one settling to the next.
     """
 
     setup: Setup
     bodies: tuple[Body, ...]
     features: tuple[Features, ...]
     drawn: Poses
-    fits: FitStore = field(default_factory=FitStore)
 
     def scene(self, loose: Iterable[int]) -> Scene:
         """Return the bodies ready to be looked at, with those that move."""
         moving = set(loose)
-        return Scene(self.features, [i in moving for i in range(len(self.bodies))], self.fits)
+        return Scene(self.features, [i in moving for i in range(len(self.bodies))])
 
     def index(self, name: str) -> int:
         """Return the number of a body."""

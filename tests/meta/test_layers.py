@@ -71,6 +71,7 @@ ONLY_IN: Mapping[str, set[str]] = {
     "pint": {"units"},
     "pyamg": {"physics"},
     "clarabel": {"physics"},
+    "numba": {"contact"},
     "argparse": {"cli"},
 }
 """Outside libraries with one home; a home is a folder or a module."""

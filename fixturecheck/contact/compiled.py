@@ -1,0 +1,95 @@
+"""Compiles inner loops, and the vectors they are written with.
+
+A compiled loop is kept on disk from one run to the next. What it calls may stand in another file, so what is
+kept counts only as long as none of the files with such loops has changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numba
+import numpy as np
+from numba.core import caching
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Vector = tuple[float, float, float]
+Loop = TypeVar("Loop", bound=Callable[..., object])
+
+FILES = ("compiled", "posed", "sharp", "curved", "rounds", "look", "pierce")
+"""The modules of this folder that hold compiled loops."""
+
+
+def compiled(function: Loop) -> Loop:
+    """Return a function compiled when it is first called, and kept on disk."""
+    made: Any = numba.njit(cache=True, error_model="numpy")(function)
+    # By itself the compiler asks only whether the loop's own file has changed.
+    kept = made._cache  # noqa: SLF001 -- there is no other way in
+    base = f"{kept._impl.filename_base}-{_stamp()[:16]}"  # noqa: SLF001 -- as above
+    files: Any = caching.IndexDataCacheFile
+    kept._cache_file = files(kept.cache_path, base, _stamp())  # noqa: SLF001 -- as above
+    loop: Loop = made
+    return loop
+
+
+@cache
+def _stamp() -> str:
+    """Return a digest of all files with compiled loops."""
+    here = Path(__file__).parent
+    texts = (path.read_bytes() for name in FILES if (path := here / f"{name}.py").exists())
+    return hashlib.sha256(b"".join(texts)).hexdigest()
+
+
+@compiled
+def row(rows: Floats, i: int) -> Vector:
+    """Return a row (n, 3) as a vector."""
+    return rows[i, 0], rows[i, 1], rows[i, 2]
+
+
+@compiled
+def cell(cells: Floats, i: int, k: int) -> Vector:
+    """Return one vector of (n, k, 3)."""
+    return cells[i, k, 0], cells[i, k, 1], cells[i, k, 2]
+
+
+@compiled
+def dot(a: Vector, b: Vector) -> float:
+    """Return the inner product."""
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+@compiled
+def minus(a: Vector, b: Vector) -> Vector:
+    """Return a - b."""
+    return a[0] - b[0], a[1] - b[1], a[2] - b[2]
+
+
+@compiled
+def along(a: Vector, share: float, b: Vector) -> Vector:
+    """Return a + share b."""
+    return a[0] + share * b[0], a[1] + share * b[1], a[2] + share * b[2]
+
+
+@compiled
+def times(share: float, a: Vector) -> Vector:
+    """Return share a."""
+    return share * a[0], share * a[1], share * a[2]
+
+
+@compiled
+def cross(a: Vector, b: Vector) -> Vector:
+    """Return the cross product."""
+    return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+
+
+@compiled
+def length(a: Vector) -> float:
+    """Return the length."""
+    return math.sqrt(a[0] * a[0] + a[1] * a[1] + a[2] * a[2])
