@@ -23,7 +23,7 @@ Ints = NDArray[np.int64]
 Vector = tuple[float, float, float]
 Loop = TypeVar("Loop", bound=Callable[..., object])
 
-FILES = ("compiled", "posed", "sharp", "curved", "rounds", "look", "pierce")
+FILES = ("compiled", "posed", "sharp", "curved", "rounds", "look", "pierce", "sunk")
 """The modules of this folder that hold compiled loops."""
 
 

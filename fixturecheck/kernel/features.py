@@ -6,7 +6,9 @@ kept by type (rod, bore, ball, cone, ring) with the range they cover; other surf
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache, partial
 from typing import Any
 
 import cadquery as cq
@@ -21,6 +23,7 @@ from fixturecheck.errors import KernelError
 from fixturecheck.kernel.feature_edges import Heap, Rim, edges_with_faces, normal_at, walk_edge, xyz
 from fixturecheck.kernel.feature_rounds import Round, round_of, sample
 from fixturecheck.kernel.shapes import Solid, faces_of
+from fixturecheck.kernel.skin import Skin, skin_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -57,6 +60,10 @@ class Features:
         Curved faces and circular edges.
     sagitta_mm : float
         Greatest distance between a curved edge and its chords; zero on a polyhedron.
+    box_mm : ndarray, shape (2, 3)
+        Corners of a box round the solid.
+    skin : callable
+        Returns the solid's skin, made when it is first asked for.
     """
 
     points_mm: Floats
@@ -77,6 +84,8 @@ class Features:
     centre_mm: Floats = field(default_factory=lambda: np.zeros(3))
     size_mm: float = 1.0
     volume_mm3: float = 0.0
+    box_mm: Floats
+    skin: Callable[[], Skin] = field(repr=False)
 
 
 def features_of(solid: Solid) -> Features:
@@ -152,6 +161,8 @@ def _packed(
         centre_mm=xyz(properties.CentreOfMass()),
         size_mm=0.5 * float(box.DiagonalLength),
         volume_mm3=float(properties.Mass()),
+        box_mm=np.array([[box.xmin, box.ymin, box.zmin], [box.xmax, box.ymax, box.zmax]]),
+        skin=cache(partial(skin_of, solid)),
     )
 
 
