@@ -106,7 +106,7 @@ class PartHeld:
     goes, direction, motion_at_mm
         Body that goes first, which way, and where; None where nothing goes.
     outcome : str
-        `digs in`, `stays` or `falls away`; empty where nothing goes or it is not known.
+        `digs in`, `stopped`, `stays` or `falls away`; empty where nothing goes or it is not known.
     hits : str or None
         What it runs into.
     inputs : tuple of HoldInput

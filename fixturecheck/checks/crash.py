@@ -1,14 +1,17 @@
-"""If a part lets go, does the wheel dig into it, and what does it run into.
+"""If a part lets go, does the wheel or cutter dig into it, what does it run into, and what stops it.
 
 What: each part that could let go is moved on as it starts to move at collapse, with every body that goes
 with it, for both strokes and every place of the wheel whose factor is below the least; the same with one
-block missing and with a film of coolant.
+block missing and with a film of coolant. Under a milling cutter: for every place, climb and conventional,
+over the turn of its teeth.
 Why: a part that falls away from the wheel is scrap; one that is drawn into it breaks the wheel and flies.
+A cutter that climbs draws the part in, and spiral flutes lift it.
 Formula: common volume of the wheel and the moved solid, beyond what the pass takes. More of it, along the
-way, than the springs of the contacts make is digging in.
+way, than the springs of the contacts make is digging in. Of a cutter: how much nearer the stock in front of
+its teeth comes to its axis and the part comes above its end, at worst all of it between two teeth.
 Limits: digging in below the least factor that the set-up states, three by default (common practice, no
 source), is a no-go; above it a caution. What is lost by one block or a film and then digs in is a caution.
-A milling cutter is not followed: unknown, unless the part bears all that is looked for.
+Where something stops a milled part before its tooth has twice its load, that is no digging in.
 Go: a block that tips away from the wheel. No-go: one that tips up under it, held 1.5 times.
 """
 
@@ -18,10 +21,12 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import MilledHold, PartHold, Way
-from fixturecheck.physics.collapse_crash import Outcome, crash_verdict
+from fixturecheck.physics.collapse_crash import Crash, Outcome, crash_verdict
 from fixturecheck.physics.collapse_range import loss_words
+from fixturecheck.physics.milling_bite import Bitten
 from fixturecheck.physics.ranges import said_factor
 from fixturecheck.result import Finding, Verdict
+from fixturecheck.units import Writing
 
 ID = "crash"
 TITLE = "Where a freed part goes"
@@ -31,13 +36,15 @@ SOURCE = (
     "default (common practice, no source)"
 )
 TIMES = "x load"
+_SOME_MM = 0.001
 
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each part of each cut, and one for each loss that makes it unsafe."""
     if stage.held is None:
         return
-    for part in stage.held.parts:
+    parts: tuple[PartHold | MilledHold, ...] = (*stage.held.parts, *stage.held.milled)
+    for part in parts:
         if part.ways is None:
             says = f"Where {part.part} goes if it lets go was not followed."
             yield _unknown(_subject(part), says)
@@ -46,25 +53,6 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield first
         if first.verdict is not Verdict.NO_GO:
             yield from _losses(stage, part)
-    for milled in stage.held.milled:
-        yield _not_followed(milled)
-
-
-def _not_followed(part: MilledHold) -> Finding:
-    """Say that a cutter is not followed; a part that never lets go needs no following."""
-    low, known = part.factors.factor.low, part.factors.worst.at_least
-    says = f"Where {part.part} goes if it lets go, and what the cutter bites into, is not followed."
-    if known:
-        says = f"{part.part} does not let go at {low:.0f} times the milling force, so nothing was followed."
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if known else Verdict.UNKNOWN,
-        subject=_subject(part),
-        value=low,
-        unit=TIMES,
-        says=says,
-        source=SOURCE,
-    )
 
 
 def _subject(part: PartHold | MilledHold) -> str:
@@ -79,7 +67,7 @@ def _least(stage: Stage) -> float:
     return stage.setup.holding.least_factor if stage.setup.holding else 0.0
 
 
-def _judge(stage: Stage, part: PartHold) -> Finding:
+def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
     """Judge the way that counts."""
     way = part.ways.worst if part.ways else None
     least, low = _least(stage), part.factors.factor.low
@@ -106,11 +94,12 @@ def _judge(stage: Stage, part: PartHold) -> Finding:
     begins = f"If {part.part} lets go"
     if way.factor >= least:
         begins = f"{part.part} holds the {least:g} times asked; if it lets go all the same"
-    says = f"{begins}, at {said_factor(way.factor)} times the cutting load ({way.case.label}), {_tale(way)}"
+    tale = _tale(way, stage.setup.write)
+    says = f"{begins}, at {said_factor(way.factor)} times the cutting load ({way.case.label}), {tale}"
     return _finding(stage, part, way, verdict, says, "")
 
 
-def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
+def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
     """Warn of each loss that makes it unsafe: with it, the part would dig in below the least factor."""
     for way in part.ways.lost if part.ways else ():
         subject = loss_words(way.lost)
@@ -120,10 +109,13 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
         elif way.digs_in:
             begins = subject[0].upper() + subject[1:]
             says = f"{begins}, {part.part} holds {said_factor(way.factor)} times the cutting load; "
-            yield _finding(stage, part, way, Verdict.CAUTION, f"{says}if it lets go, {_tale(way)}", subject)
+            says += f"if it lets go, {_tale(way, stage.setup.write)}"
+            yield _finding(stage, part, way, Verdict.CAUTION, says, subject)
 
 
-def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str, extra: str) -> Finding:
+def _finding(
+    stage: Stage, part: PartHold | MilledHold, way: Way, verdict: Verdict, says: str, extra: str
+) -> Finding:
     least = _least(stage)
     return Finding(
         check=ID,
@@ -142,23 +134,54 @@ def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str
     )
 
 
-def _tale(way: Way) -> str:
+def _tale(way: Way, write: Writing) -> str:
     """Tell what happens, in one clause and a full stop."""
+    tells = [way.motion.told(write)]
+    tells += _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
+    stopped = way.crash is not None and way.crash.outcome is Outcome.STOPPED
+    if way.hits is not None and way.hits_after_mm is not None and not stopped:
+        tells.append(f"and runs into {way.hits} after {write.length(way.hits_after_mm, '.1f')}")
+    return ", ".join(tells) + "."
+
+
+def _of_wheel(way: Way, write: Writing) -> list[str]:
+    """Tell what the wheel takes of a part that has let go."""
     crash = way.crash
-    tells = [way.motion.says]
-    if crash is not None and crash.outcome is Outcome.DIGS_IN:
+    if isinstance(crash, Crash) and crash.outcome is Outcome.DIGS_IN and crash.first_mm is not None:
         grown = max(crash.overlap_mm3) - crash.overlap_mm3[0]
         whom = "it" if way.bites == way.motion.body else way.bites
-        tells.append(
-            f"into the wheel, which bites into {whom} within {crash.first_mm:.2g} mm and takes "
-            f"{grown:.2g} mm3 beyond its pass over {crash.moved_mm[-1]:.3g} mm"
-        )
-    elif crash is not None and crash.outcome is Outcome.FALLS_AWAY:
-        tells.append("away from the wheel")
-    else:
-        tells.append("under the wheel, with no deeper bite")
-        if way.drawn_in:
-            tells.append("drawn through faster than the table feeds it")
-    if way.hits is not None and way.hits_after_mm is not None:
-        tells.append(f"and runs into {way.hits} after {way.hits_after_mm:.1f} mm")
-    return ", ".join(tells) + "."
+        return [
+            f"into the wheel, which bites into {whom} within {write.length(crash.first_mm, '.2g')} and takes "
+            f"{write.volume(grown, '.2g')} beyond its pass over {write.length(crash.moved_mm[-1], '.3g')}"
+        ]
+    if crash is not None and crash.outcome is Outcome.FALLS_AWAY:
+        return ["away from the wheel"]
+    drawn = ["drawn through faster than the table feeds it"] if way.drawn_in else []
+    return ["under the wheel, with no deeper bite", *drawn]
+
+
+def _of_cutter(way: Way, bitten: Bitten, write: Writing) -> list[str]:
+    """Tell what a cutter bites of a part that has let go."""
+    if bitten.outcome is Outcome.FALLS_AWAY:
+        return ["away from the cutter"]
+    if bitten.outcome is Outcome.STAYS:
+        return ["past the cutter, with no deeper bite"]
+    whom = "" if way.bites in {way.motion.body, None} else f", which bites into {way.bites}"
+    how = f"drawn against the feed into the cutter{whom}" if way.drawn_in else f"into the cutter{whom}"
+    grown = f"a tooth then bites {_cut_words(bitten, write)}, up to {bitten.load_ratio:.2g} times its load"
+    if bitten.outcome is Outcome.STOPPED and way.hits_after_mm is not None:
+        return [how, f"but {way.hits} stops it after {write.length(way.hits_after_mm, '.2g')}: {grown}"]
+    return [f"{how}: within {write.length(bitten.moved_mm[-1], '.2g')} {grown}"]
+
+
+def _cut_words(bitten: Bitten, write: Writing) -> str:
+    """Say how thick and deep a tooth bites, of the two what has grown."""
+    chip, deep = bitten.chip, bitten.deepest
+    said = []
+    if deep.closer_mm > _SOME_MM:
+        thick = write.length(chip.thick_mm + deep.closer_mm, ".2g")
+        said.append(f"a chip of {thick} instead of {write.number(chip.thick_mm, 'mm', '.2g')}")
+    if deep.rise_mm > _SOME_MM:
+        depth = write.length(chip.deep_mm + deep.rise_mm, ".2g")
+        said.append(f"{depth} deep instead of {write.number(chip.deep_mm, 'mm', '.2g')}")
+    return " and ".join(said)

@@ -11,7 +11,7 @@ from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import Box, Solid, box_of, compound, faces_of, to_vector
+from fixturecheck.kernel.shapes import Box, Shape, Solid, box_of, compound, faces_of, to_vector
 from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.grinding import Abrasion, Forces, Pass, abrasion, cut_loads, pass_forces
 from fixturecheck.physics.ranges import Range
@@ -55,9 +55,13 @@ def abrasion_of(setup: Setup, body: Body) -> Abrasion:
 
 def target_box(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> Box:
     """Return the box of a named face where it stands."""
+    return box_of(target_faces(setup, placed, body, face))
+
+
+def target_faces(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> Shape:
+    """Return the pieces of a named face where it stands, as one shape."""
     names = setup.body(body).face_names()
-    found = [f for f, n in zip(faces_of(placed[body]), names, strict=True) if n == face]
-    return box_of(compound(found))
+    return compound([f for f, n in zip(faces_of(placed[body]), names, strict=True) if n == face])
 
 
 def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> Pass:

@@ -11,6 +11,7 @@ from fixturecheck.physics.collapse_crash import Crash, Outcome
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.collapse_range import FactorRange
 from fixturecheck.physics.grinding import Forces
+from fixturecheck.physics.milling_bite import Bitten
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Vector
 
@@ -24,14 +25,17 @@ class LoadCase:
     label : str
         In words.
     stroke : str
-        `table to the right` or `table to the left`.
+        `table to the right` or `table to the left`; of a milling cut, how the cutter stands to what it cuts.
     at_mm : Vector
-        The wheel's lowest point.
+        The wheel's lowest point; of a milling cut, where the tooth that pushes hardest meets the part.
+    axis_mm : Vector or None
+        The lower end of the axis of a milling cutter; None for a wheel.
     """
 
     label: str
     stroke: str
     at_mm: Vector
+    axis_mm: Vector | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,12 +85,12 @@ class Way:
         What is lost besides; empty for the set-up as stated.
     motion : Motion
         How the body that goes first starts to move.
-    crash : Crash or None
-        What the wheel takes of it; None where it could not be followed.
+    crash : Crash, Bitten or None
+        What wheel or cutter takes of it; None where it could not be followed.
     bites : str or None
-        The body that the wheel bites into; None where it bites none.
+        The body that is bitten into; None where none is.
     drawn_in : bool
-        It moves the way the table feeds it, under the wheel.
+        It moves the way it is fed, under the wheel or against the cutter.
     hits : str or None
         The first thing that the part runs into; None where it meets nothing.
     hits_after_mm : float or None
@@ -99,7 +103,7 @@ class Way:
     factor: float
     lost: str
     motion: Motion
-    crash: Crash | None
+    crash: Crash | Bitten | None
     bites: str | None = None
     drawn_in: bool = False
     hits: str | None = None
@@ -108,7 +112,7 @@ class Way:
 
     @property
     def digs_in(self) -> bool:
-        """Whether the wheel bites into it."""
+        """Whether wheel or cutter bites into it, and nothing stops it."""
         return self.crash is not None and self.crash.outcome is Outcome.DIGS_IN
 
 
@@ -244,16 +248,16 @@ class Release:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MilledHold:
-    """How one part holds against one milling cut; where it goes and what the cutter bites into is not known.
+    """How one part holds against one milling cut.
 
     Parameters
     ----------
     part, cut : str
         Their names.
     cutting_n : Range
-        Cutting force: one tooth, to all teeth in the cut at their thickest chip.
+        Most that the cutting forces of all teeth come to over a turn, low to high.
     case : LoadCase
-        Place and direction that it bears least; the cutter has no stroke.
+        Place and way of the cutter that it bears least.
     factors : FactorRange
         Times that force.
     load_n : Vector
@@ -262,6 +266,8 @@ class MilledHold:
         Pull of the magnet on the part.
     losses : tuple of Lost
         What is left when one thing is lost, the worst first.
+    ways : Ways or None
+        Where it goes; None where that was not asked.
     remedies : tuple of str
         Changes that were tried and reach the factor.
     """
@@ -274,6 +280,7 @@ class MilledHold:
     load_n: Vector
     pull_n: Range
     losses: tuple[Lost, ...] = ()
+    ways: Ways | None = None
     remedies: tuple[str, ...] = ()
 
 

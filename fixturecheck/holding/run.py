@@ -12,7 +12,8 @@ from fixturecheck.holding.cures import cures_of
 from fixturecheck.holding.cures_milled import milled_cures
 from fixturecheck.holding.cures_model import Bench
 from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
-from fixturecheck.holding.milled import Milled, milled_hold, milled_losses
+from fixturecheck.holding.milled import Milled, loaded, milled_hold, milled_losses
+from fixturecheck.holding.milled_ways import milled_ways
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
 from fixturecheck.holding.release import release_of
@@ -139,13 +140,15 @@ def bench_of(
 
 
 def _milled(job: Milled, notes: list[str]) -> MilledHold:
-    """Load one part by one milling cut, with each thing lost, and look for what brings the factor back."""
-    found = milled_hold(job)
+    """Load one part by one milling cut, with each thing lost; follow it, and look for what brings it back."""
+    every = loaded(job)
+    found = milled_hold(job, every)
     least = job.setup.holding.least_factor if job.setup.holding else 0.0
     low = found.factors.factor.low
     cures, untried = milled_cures(job, low, least) if low < least else ((), ())
     notes += untried
-    return replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)), remedies=cures)
+    found = replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)), remedies=cures)
+    return replace(found, ways=milled_ways(job, found, every, least))
 
 
 def _cured(benches: list[Bench]) -> tuple[list[PartHold], list[str]]:

@@ -87,19 +87,15 @@ def _pair(span: Range) -> tuple[float, float]:
 
 
 def _part(p: PartHold, write: Writing) -> PartHeld:
-    way = p.ways.worst if p.ways else None
     return replace(
         _held(p, write),
         drag_n=_pair(p.forces.tangential_n),
         press_n=_pair(p.forces.normal_n),
         wall_n=_pair(p.forces.wall_n),
-        outcome=str(way.crash.outcome) if way and way.crash else "",
-        hits=way.hits if way else None,
     )
 
 
 def _milled(m: MilledHold, write: Writing) -> PartHeld:
-    """Return a part under a milling cut: where it goes from there is not followed."""
     return replace(_held(m, write), milling_n=_pair(m.cutting_n))
 
 
@@ -107,6 +103,7 @@ def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
     """Return what is told of every part, whatever cuts it."""
     worst = p.factors.worst
     motion = worst.motions[0] if worst.motions else None
+    way = p.ways.worst if p.ways else None
     return PartHeld(
         part=p.part,
         cut=p.cut,
@@ -124,8 +121,8 @@ def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
         goes=worst.goes,
         direction=motion.velocity_at(p.case.at_mm) if motion else None,
         motion_at_mm=motion.at_mm if motion else None,
-        outcome="",
-        hits=None,
+        outcome=str(way.crash.outcome) if way and way.crash else "",
+        hits=way.hits if way else None,
         inputs=tuple(_input(s) for s in p.factors.swings),
         losses=tuple(_loss(x, write) for x in p.losses),
         remedies=p.remedies,

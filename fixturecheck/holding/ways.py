@@ -98,8 +98,8 @@ def ways_of(scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: 
     lost: list[Way] = []
     for loss in part.losses:
         cases = [(b.case, b.collapse) for b in loss.borne if b.collapse.factor.low < least_factor]
-        lost += sorted(_until_it_digs_in(scene, part.part, cases, loss.lost), key=_order)[:1]
-    return Ways(found=tuple(sorted(found, key=_order)), lost=tuple(sorted(lost, key=_order)))
+        lost += sorted(_until_it_digs_in(scene, part.part, cases, loss.lost), key=by_harm)[:1]
+    return Ways(found=tuple(sorted(found, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
 
 
 def _until_it_digs_in(
@@ -115,7 +115,8 @@ def _until_it_digs_in(
     return found
 
 
-def _order(way: Way) -> tuple[bool, bool, float]:
+def by_harm(way: Way) -> tuple[bool, bool, float]:
+    """Sort ways: those that dig in first, then those not known, the lowest factor first among each."""
     return not way.digs_in, way.crash is not None, way.factor
 
 
@@ -230,11 +231,23 @@ def first_hit(
     NotComputedError
         The kernel gave no distance.
     """
-    shape = scene.standing[motion.body]
     others: dict[str, Shape] = {n: s for n, s in scene.standing.items() if n not in moving}
     others["the flange"] = wheel.flange
     if wheel.guard is not None:
         others["the guard"] = wheel.guard
+    return first_met(scene.standing[motion.body], motion, others)
+
+
+def first_met(shape: Shape, motion: Motion, others: Mapping[str, Shape]) -> tuple[str | None, float | None]:
+    """Return which of others a body that moves meets first, and how far it has moved by then.
+
+    What it touches from the start is nothing that it meets.
+
+    Raises
+    ------
+    NotComputedError
+        The kernel gave no distance.
+    """
     speed = _fastest(shape, motion)
     best: tuple[str | None, float | None] = (None, None)
     reach_mm = FAR_MM

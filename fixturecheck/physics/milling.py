@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 import tomllib
 from dataclasses import dataclass
@@ -73,13 +72,8 @@ def greatest_chip_mm(cut: Mill) -> float:
     return cut.feed_mm_tooth * (1.0 if angle >= 0.5 * math.pi else math.sin(angle))
 
 
-def teeth_in_cut(cut: Mill) -> int:
-    """Most teeth that are in the cut at once."""
-    return max(1, math.ceil(engagement_rad(cut) / (2.0 * math.pi / cut.teeth) - 1e-9))
-
-
-def tooth_force_n(cut: Mill, shearing: Shearing) -> Range:
-    """Cutting force of one tooth at its thickest chip.
+def tooth_force_n(cut: Mill, shearing: Shearing, chip_mm: float | None = None) -> Range:
+    """Cutting force of one tooth at a chip; None takes its thickest from one side of the cutter.
 
     Raises
     ------
@@ -87,53 +81,12 @@ def tooth_force_n(cut: Mill, shearing: Shearing) -> Range:
         The cut's numbers make no sense.
     """
     _check(cut)
-    chip = greatest_chip_mm(cut)
+    chip = greatest_chip_mm(cut) if chip_mm is None else chip_mm
 
     def force(main: float, exponent: float, wear: float) -> float:
         return specific_force_n_mm2(main, chip, exponent) * chip_section_mm2(cut.deep_mm, chip) * wear
 
     return over_ends(force, shearing.force_n_mm2, shearing.exponent, shearing.wear_factor)
-
-
-def milling_loads(cut: Mill, shearing: Shearing, *, feed: Vector, across: Vector) -> tuple[Vector, ...]:
-    """Return forces on the part that a vise has to hold against.
-
-    Every tooth in the cut at its thickest chip is more than ever acts at once, so the low end is one tooth
-    and the high end is all of them. The cutting force turns with the tooth: it is put along and against the
-    feed and across it, with the radial force square to it and the axial force up.
-
-    Parameters
-    ----------
-    cut : Mill
-        The cut.
-    shearing : Shearing
-        Constants of the material.
-    feed, across : Vector
-        Level unit vectors along the feed and square to it.
-
-    Returns
-    -------
-    tuple of Vector
-        Forces on the part, N.
-
-    Raises
-    ------
-    SetupError
-        The cut's numbers make no sense.
-    """
-    one = tooth_force_n(cut, shearing)
-    sizes = (one.low, one.high * teeth_in_cut(cut))
-    loads = []
-    for size, radial, axial, (main, side) in itertools.product(
-        sizes,
-        shearing.radial_ratio.ends,
-        shearing.axial_ratio.ends,
-        ((feed, across), (across, feed)),
-    ):
-        for turn, tip in itertools.product((1.0, -1.0), (1.0, -1.0)):
-            x, y = (size * (turn * m + tip * radial * s) for m, s in zip(main[:2], side[:2], strict=True))
-            loads.append((x, y, size * axial))
-    return tuple(loads)
 
 
 def shearing(material: str) -> Shearing:

@@ -1,8 +1,8 @@
 """How much deeper does a milling cutter bite into a part that has let go, and what does that do to its load.
 
-Where the part comes closer to the axis every tooth takes a thicker chip, where it rises a deeper one. How fast
-it goes is not known: at worst all of its way lies between two teeth, and then the next
-tooth takes it in one bite. That worst bite is what is told, up to what stands in the way.
+Where the part comes closer to the axis a tooth takes a thicker chip, where it rises a deeper one. How fast it
+goes is not known: at worst all of its way lies between two teeth, and the next takes it in one bite. That
+bite is what is told, up to what stands in the way.
 """
 
 from __future__ import annotations
@@ -15,12 +15,28 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.physics.collapse_crash import Outcome
-from fixturecheck.physics.milling import Mill, greatest_chip_mm
 
 MOST_LOAD_RATIO = 2.0
 """Times its load that a tooth is trusted with when a part is stopped: common practice, no source."""
 GIVE_MM = 0.005
 """What the springs of the contacts make of a level motion, and no bite."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chip:
+    """What a tooth takes as stated.
+
+    Parameters
+    ----------
+    thick_mm, deep_mm : float
+        At its thickest, and the depth of the cut.
+    exponent : float
+        Of Kienzle's law; the smaller end of its range gives the larger load.
+    """
+
+    thick_mm: float
+    deep_mm: float
+    exponent: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,10 +75,10 @@ class Bitten:
         The bite there.
     first_mm : float or None
         Travel after which the bite first is deeper than at the start; None where it never is.
-    chip_mm : float
-        Most that one tooth may bite, at the end.
-    deep_mm : float
-        Depth of the cut at the end.
+    chip : Chip
+        What a tooth takes as stated.
+    deepest : Bite
+        The deepest of each on the way.
     load_ratio : float
         Most that its load may become, times the stated.
     """
@@ -71,29 +87,28 @@ class Bitten:
     moved_mm: tuple[float, ...]
     bites: tuple[Bite, ...]
     first_mm: float | None
-    chip_mm: float
-    deep_mm: float
+    chip: Chip
+    deepest: Bite
     load_ratio: float
 
 
-def load_ratio(cut: Mill, exponent: float, bite: Bite) -> float:
+def load_ratio(chip: Chip, bite: Bite) -> float:
     """Return what a deeper bite makes of the load of a tooth, times the stated.
 
     By Kienzle's law the force goes with the depth, and with the chip to one less the exponent.
     """
-    chip = greatest_chip_mm(cut)
-    thicker = (chip + max(0.0, bite.closer_mm)) / chip
-    deeper = (cut.deep_mm + max(0.0, bite.rise_mm)) / cut.deep_mm
-    return deeper * math.pow(thicker, 1.0 - exponent)
+    thicker = (chip.thick_mm + max(0.0, bite.closer_mm)) / chip.thick_mm
+    deeper = (chip.deep_mm + max(0.0, bite.rise_mm)) / chip.deep_mm
+    return deeper * math.pow(thicker, 1.0 - chip.exponent)
 
 
 def follow_bite(
     bite: Callable[[float], Bite],
-    cut: Mill,
-    exponent: float,
+    chip: Chip,
     *,
     travel_mm: float,
     stopped: bool,
+    give_mm: float = GIVE_MM,
     samples: int = 9,
 ) -> Bitten:
     """Move the part along its way and read what the cutter takes of it.
@@ -102,14 +117,14 @@ def follow_bite(
     ----------
     bite : callable
         How the part stands to the cutter after the fastest point has moved this far, mm.
-    cut : Mill
-        The cut.
-    exponent : float
-        Of Kienzle's law; the smaller end of its range gives the larger load.
+    chip : Chip
+        What it takes as stated.
     travel_mm : float
         How far to look: up to what stops it where something does.
     stopped : bool
         Something stands in its way there.
+    give_mm : float
+        What is no bite.
     samples : int
         Number of places besides the start.
 
@@ -134,20 +149,20 @@ def follow_bite(
     if not all(math.isfinite(b.closer_mm) and math.isfinite(b.rise_mm) for b in bites):
         message = "bite: how the part stands to the cutter came out as no number"
         raise NotComputedError(message)
-    grown = [t for t, b in zip(moved, bites, strict=True) if b.deeper_mm > GIVE_MM]
+    grown = [t for t, b in zip(moved, bites, strict=True) if b.deeper_mm > give_mm]
     deepest = Bite(closer_mm=max(b.closer_mm for b in bites), rise_mm=max(b.rise_mm for b in bites))
-    ratio = load_ratio(cut, exponent, deepest)
+    ratio = load_ratio(chip, deepest)
     if grown:
         outcome = Outcome.STOPPED if stopped and ratio <= MOST_LOAD_RATIO else Outcome.DIGS_IN
     else:
-        away = bites[-1].closer_mm < -GIVE_MM or bites[-1].rise_mm < -GIVE_MM
+        away = min(bites[-1].closer_mm, bites[-1].rise_mm) < -give_mm
         outcome = Outcome.FALLS_AWAY if away else Outcome.STAYS
     return Bitten(
         outcome=outcome,
         moved_mm=moved,
         bites=bites,
         first_mm=grown[0] if grown else None,
-        chip_mm=greatest_chip_mm(cut) + max(0.0, deepest.closer_mm),
-        deep_mm=cut.deep_mm + max(0.0, deepest.rise_mm),
+        chip=chip,
+        deepest=deepest,
         load_ratio=ratio,
     )

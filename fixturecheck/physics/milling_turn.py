@@ -121,6 +121,12 @@ def engaged_rad(cut: Mill, way: str) -> tuple[float, float]:
     return low, high
 
 
+def thickest_chip_mm(cut: Mill, way: str) -> float:
+    """Return the thickest chip that a tooth takes on its way: the feed, where it comes by in front."""
+    low, high = engaged_rad(cut, way)
+    return cut.feed_mm_tooth * (1.0 if low <= 0.0 <= high else max(math.cos(low), math.cos(high)))
+
+
 def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, ...]:
     """Return the cutter at angles spread over all that a turn goes through.
 

@@ -12,7 +12,7 @@ _ENDS = {
     "finish and material": ("worst", "best"),
     "error of the pull": ("least", "most that it can be"),
     "clamp force": ("weakest", "strongest"),
-    "size of the cutting force": ("one tooth", "all teeth in the cut"),
+    "size of the cutting force": ("sharp", "worn"),
 }
 """Inputs that run between two named ends and not over a quantity."""
 
@@ -65,11 +65,18 @@ _OUTCOMES = {
     "falls away": "falls away from the wheel",
 }
 
+_OF_CUTTER = {
+    "digs in": "is taken into the cutter",
+    "stopped": "moves into the cutter and is stopped",
+    "stays": "passes the cutter",
+    "falls away": "moves away from the cutter",
+}
+
 
 def outcome_words(part: PartHeld) -> str:
-    """Say what the freed body does to the wheel; a cutter is not followed."""
+    """Say what the freed body does to the wheel or the cutter."""
     if any(part.milling_n):
-        return "what the cutter bites into is not followed"
+        return _OF_CUTTER.get(part.outcome, "whether it goes into the cutter is not known")
     return _OUTCOMES.get(part.outcome, "whether it digs in is not known")
 
 

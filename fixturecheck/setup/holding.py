@@ -24,7 +24,9 @@ THREADS = ("dry", "oiled", "anti_seize")
 FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "coolant_film")
 ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
 CUTS_AS = ("soft_steel", "c45", "alloy_steel")
+MILLS = ("any", "climb", "conventional", "centred")
 GRINDS_AS = ("soft_steel", "hard_steel", "cast_iron")
+MOST_HELIX_DEG = 70.0
 ASSUMED_PULL_N_CM2 = 80.0
 """Low end of what permanent-magnet chucks are sold with: common practice, no source."""
 
@@ -80,7 +82,7 @@ class Clamp:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Milling:
-    """A milling cut that the parts are held against; nothing is said of where the cutter goes.
+    """A milling cut that the parts are held against, by a cutter that turns clockwise seen from above.
 
     Parameters
     ----------
@@ -100,6 +102,12 @@ class Milling:
         Feed for each tooth.
     cuts_as : str
         Class of the material in the table of milling.
+    way : str
+        How the cutter stands to what it cuts: `climb` (that lies to the right of its axis, looking along the
+        feed, as far out as the cutter reaches), `conventional` (to the left), `centred`, or `any` where that
+        is not known: all three are tried then, and the worst counts.
+    helix_deg : float or None
+        Angle of the flutes, which lifts the part; None takes what cutters are sold with.
     """
 
     name: str
@@ -112,6 +120,8 @@ class Milling:
     feed_mm_tooth: float
     feed: Vector = (1.0, 0.0, 0.0)
     cuts_as: str = "soft_steel"
+    way: str = "any"
+    helix_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -299,6 +309,7 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
 def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
     where = f"mill {mill.name!r}"
     one_of(mill.cuts_as, CUTS_AS, f"{where}, cuts_as")
+    one_of(mill.way, MILLS, f"{where}, way")
     if any(c.name == mill.name for c in setup.cuts):
         message = f"{where}: a grinding cut has this name; give it another"
         raise SetupError(message)
@@ -319,6 +330,9 @@ def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
         raise SetupError(message)
     if isinstance(mill.teeth, bool) or not isinstance(mill.teeth, int) or mill.teeth < 1:
         message = f"{where}: teeth must be a whole number of at least one; got {mill.teeth!r}"
+        raise SetupError(message)
+    if mill.helix_deg is not None and mill.helix_deg > MOST_HELIX_DEG:
+        message = f"{where}: helix_deg must be at most {MOST_HELIX_DEG:g}; got {mill.helix_deg:g}"
         raise SetupError(message)
     if mill.wide_mm > mill.cutter_mm:
         message = f"{where}: wide_mm {mill.wide_mm:g} is more than the cutter's {mill.cutter_mm:g}"

@@ -23,6 +23,7 @@ _MAY_BE_ZERO = frozenset(
         "min_share",
         "mu",
         "spread_share",
+        "helix_deg",
     }
 )
 """Besides every field whose own default is zero."""
