@@ -174,6 +174,10 @@ class Writing:
         """Return a wheel's surface speed of m/s with its unit."""
         return self._said(speed_m_s, "m/s", spec)
 
+    def table_speed(self, speed_m_min: float, spec: str = "g") -> str:
+        """Return a table's speed of m/min with its unit."""
+        return self._said(speed_m_min, "m/min", spec)
+
 
 METRIC = Writing()
 """How sentences are written where no set-up says otherwise."""

@@ -7,6 +7,7 @@ from html import escape
 from fixturecheck.report.quantity import shown
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
+from fixturecheck.units import Writing
 
 AT_THE_MACHINE = """<section><h2>At the machine</h2>
 <div class="machine"><ul>
@@ -85,9 +86,10 @@ def _cut(cut: Cut, units: str) -> str:
     fed = f", {shown(cut.wall_feed_mm, 'mm', units)} a pass" if cut.wall_feed_mm else ""
     wall = f" ({shown(cut.wall_stock_mm, 'mm', units)} on the wall{fed})" if cut.wall else ""
     pass_depth = shown(cut.downfeed_mm, "mm", units)
+    speed = Writing(units=units).table_speed(cut.table_speed_m_min)
     return (
         f"{faces} of {', '.join(cut.parts)}; {cut.way}, stock {stock}{wall}, {pass_depth} a pass, "
-        f"table {cut.table_speed_m_min:g} m/min, overtravel {shown(cut.overtravel_mm, 'mm', units)}"
+        f"table {speed}, overtravel {shown(cut.overtravel_mm, 'mm', units)}"
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from decimal import Decimal
 from html import escape
 
 from fixturecheck.report.quantity import shown, sized
@@ -77,10 +78,15 @@ def _across(x: Scale, ends_um: tuple[float, float], units: str) -> Iterator[str]
     for k in range(first, math.floor(ends_um[1] * per_unit / step) + 1):
         at = x(k * step / per_unit)
         yield f'<line x1="{at:.1f}" y1="{base}" x2="{at:.1f}" y2="{base + 5}" stroke="{_INK}"/>'
-        yield f'<text x="{at:.1f}" y="{base + 18}">{k * step:+.6g}</text>'.replace(">+0<", ">0<")
+        yield f'<text x="{at:.1f}" y="{base + 18}">{_signed(k * step)}</text>'
     middle = (_LEFT + _WIDE - _RIGHT) / 2
     says = escape(f"{unit} out along its normal; 0 is where it is drawn")
     yield f'<text x="{middle:.0f}" y="{_HIGH - 6}" fill="#666">{says}</text>'
+
+
+def _signed(number: float) -> str:
+    """Return a number on the axis, never in powers of ten; zero has no sign."""
+    return f"{Decimal(f'{number:+.6g}'):+f}" if number else "0"
 
 
 def _upward(y: Scale, top: int, total: int) -> Iterator[str]:

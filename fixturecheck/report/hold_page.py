@@ -34,7 +34,7 @@ _CAUTION = (
 
 CAPTIONS = {
     HOLD_PULL: "Where the magnet pulls, and how hard: pull per area on the faces that touch, evened out over "
-    "about a millimetre, at the weak end of what is not known well. The parts are ghosts so that the "
+    "about {about}, at the weak end of what is not known well. The parts are ghosts so that the "
     "faces under them show.",
     HOLD_FLUX: "Flux in a section through the iron: arrows point the way of the flux, longer and darker "
     "where it is denser. N and S are the poles.",
@@ -79,12 +79,13 @@ def hold_section(result: Result, figures: Mapping[str, str]) -> str:
     return "\n".join(p for p in pieces if p)
 
 
-def hold_captions(hold: HoldFound | None) -> dict[str, str]:
+def hold_captions(hold: HoldFound | None, units: str = "mm") -> dict[str, str]:
     """Return what stands under each picture of the hold, by file name."""
     if hold is None:
         return {}
     parts = {let_go_picture(hold, p): _LET_GO.format(part=p.part) for p in worst_of_each_cut(hold)}
-    return {**CAPTIONS, **parts}
+    about = "0.04 in" if units == "inch" else "a millimetre"
+    return {**{name: says.format(about=about) for name, says in CAPTIONS.items()}, **parts}
 
 
 def _stated(hold: HoldFound) -> str:

@@ -12,7 +12,7 @@ from fixturecheck.report.colours import VERDICTS, body_colours
 from fixturecheck.report.figures import Figure, flat_arrows, is_hidden, shaded, squares, turned_and_shifted
 from fixturecheck.report.hold_words import amount, digits, outcome_words, span
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
-from fixturecheck.report.quantity import sized
+from fixturecheck.report.quantity import plain_name, sized
 from fixturecheck.report.scene import Stage, actor, camera, fit
 from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
 from fixturecheck.result import NamedShape, Result, Role, Verdict
@@ -66,7 +66,7 @@ def _pull(stage: Stage, hold: HoldFound) -> Drawn:
         for s in stage.result.shapes
         if s.role in _BODIES
     ]
-    unit_name = "psi" if units == "inch" else "N per sq cm"
+    unit_name = plain_name("N/cm2", units)
     scene = {
         **_frame(stage, HOLD_PULL, f"pull of the magnet, {hold.magnet.partition(';')[0]}"),
         "actors": [*actors, figure.actor(layer=1)],

@@ -17,6 +17,7 @@ from fixturecheck.report.quantity import shown
 from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
 from fixturecheck.result import Contact, CutMade, Result, Verdict
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import Writing
 
 _MOST_ROWS = 300
 
@@ -44,7 +45,7 @@ def page(
     findings = _Findings(result.units, pictures)
     extra = (
         (result.holding is not None, hold_section(result, _hold_figures(result, pictures))),
-        (result.rest is not None, rest_section(result, _rest_figures(pictures))),
+        (result.rest is not None, rest_section(result, _rest_figures(pictures, result.units))),
     )
     parts = [
         _banner(result),
@@ -103,15 +104,15 @@ def _picture(png: bytes, alternative: str, caption: str) -> str:
     )
 
 
-def _rest_figures(pictures: Mapping[str, bytes]) -> dict[str, str]:
+def _rest_figures(pictures: Mapping[str, bytes], units: str) -> dict[str, str]:
     """Return the pictures of the rest and of what locates the work, ready for the page, by file name."""
-    said = {REST: AT_REST, LOCATION: LOCATES}
+    said = {REST: AT_REST, LOCATION: LOCATES.format(um=Writing(units=units).name("um"))}
     return {name: _picture(pictures[name], says, says) for name, says in said.items() if name in pictures}
 
 
 def _hold_figures(result: Result, pictures: Mapping[str, bytes]) -> dict[str, str]:
     """Return the pictures of the hold, ready for the page, by file name."""
-    captions = hold_captions(result.holding)
+    captions = hold_captions(result.holding, result.units)
     return {name: _picture(pictures[name], says, says) for name, says in captions.items() if name in pictures}
 
 

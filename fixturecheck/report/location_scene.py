@@ -11,6 +11,7 @@ from fixturecheck.report.order import LOCATION
 from fixturecheck.report.scene import Stage, actor, camera, fit
 from fixturecheck.report.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Finding, PartLocation, Result, Role
+from fixturecheck.units import Writing
 
 SEAT = (28, 96, 168)
 TARGET = (176, 24, 44)
@@ -38,7 +39,7 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
     eye = unit(FRONT_RIGHT)
     points = np.vstack([stage.meshes[part.body].all_points_mm(), *([a["at"]] for a in arrows)])
     centre, height = fit(points, eye)
-    colours = body_colours(stage.result.shapes)
+    colours, um = body_colours(stage.result.shapes), Writing(units=stage.result.units).name("um")
     actors = []
     for shape in stage.result.shapes:
         if shape.role is Role.FIXTURE or (shape.role is Role.PART and shape.name != part.body):
@@ -55,7 +56,7 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
         "arrows": arrows,
         "legend": [
             {"rgb": list(SEAT), "text": "seat holds"},
-            {"rgb": list(TARGET), "text": "cut face, um per um"},
+            {"rgb": list(TARGET), "text": f"cut face, {um} per {um}"},
         ],
         "title": f"what locates {part.body}: {part.rank} of 6 freedoms",
         "verdict": str(_worst(stage.result, part)),

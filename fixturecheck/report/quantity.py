@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 
-_MM_PER_INCH = 25.4
+from fixturecheck.units import IN_INCHES
 
+_INCH_DECIMALS = {"mm": 4, "um": 5, "mm2": 4, "mm3": 6, "m/s": 0, "m/min": 1, "N": 1, "N m": 1, "N/cm2": 1}
 _IN_INCHES = {
-    "mm": ("in", _MM_PER_INCH, 4),
-    "um": ("µin", _MM_PER_INCH * 1e-3, 0),
-    "mm2": ("in²", _MM_PER_INCH**2, 4),
-    "mm3": ("in³", _MM_PER_INCH**3, 6),
-    "m/s": ("ft/min", 0.3048 / 60, 0),
-    "N": ("lbf", 4.4482216152605, 1),
-    "N/cm2": ("psi", 0.6894757293168, 1),
+    **{
+        unit: (IN_INCHES[unit][0].replace("in2", "in²").replace("in3", "in³"), IN_INCHES[unit][1], decimals)
+        for unit, decimals in _INCH_DECIMALS.items()
+    },
+    "um/um": ("in/in", 1.0, 4),
 }
 _METRIC = {
     "mm": ("mm", 1.0, 3),
@@ -34,7 +33,15 @@ def shown_plain(value: float, unit: str, units: str = "mm") -> str:
     """Return a number as `shown` does, in letters that the pictures' built-in font has."""
     if unit == "um":
         value, unit = value * 1e-3, "mm"
-    text = shown(value, unit, units).replace("\u202f", " ")
+    return _plain(shown(value, unit, units).replace("\u202f", " "))
+
+
+def plain_name(unit: str, units: str) -> str:
+    """Return the name of a unit in letters that the pictures' built-in font has."""
+    return _plain(_row(unit, units)[0])
+
+
+def _plain(text: str) -> str:
     for sign, word in _IN_PICTURES.items():
         text = text.replace(sign, word)
     return text

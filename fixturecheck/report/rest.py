@@ -11,12 +11,13 @@ from fixturecheck.report.histogram import histogram
 from fixturecheck.report.order import LOCATION, REST
 from fixturecheck.report.quantity import shown
 from fixturecheck.result import Chances, PartLocation, PartRest, Rest, Result, TargetMoves
+from fixturecheck.units import Writing
 
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
 LOCATES = (
     "What locates the first part that is cut. Blue: where each seat acts and which way it holds, with the "
-    "freedoms it takes. Red: each face that is cut, with the um that it moves along the arrow for each um "
-    "that a seat stands higher."
+    "freedoms it takes. Red: each face that is cut, with the {um} that it moves along the arrow for each "
+    "{um} that a seat stands higher."
 )
 _ARROWS = ("\u25b2", "\u25bc")
 _STIRS = 1e-3
@@ -36,12 +37,13 @@ def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType(
             "State how the parts are pushed, and each is let go and followed to its rest.</p></section>"
         )
     rest, units = result.rest, result.units
+    write = Writing(units=units)
     pieces = [
         "<section><h2>Where the parts come to rest</h2>",
-        f"<p>{escape(_sentence(rest.says, rest))} {escape(_how(rest))}</p>",
+        f"<p>{escape(_sentence(rest.says, rest))} {escape(_how(rest, write))}</p>",
         pictures.get(REST, ""),
         _parts(rest, units),
-        _located(rest.location, pictures.get(LOCATION, "")),
+        _located(rest.location, pictures.get(LOCATION, ""), write.name("um")),
         _chances(rest.chances, result) if rest.chances else "",
         "</section>",
     ]
@@ -56,11 +58,12 @@ def _sentence(text: str, rest: Rest) -> str:
     return f"{start}." if text else ""
 
 
-def _how(rest: Rest) -> str:
+def _how(rest: Rest, write: Writing) -> str:
     """Say how the parts were staged and how far the answer is sure."""
     order = f"Staged one by one: {', '.join(rest.order)}." if rest.order else "Pushed all together."
-    left = "" if rest.residual_um is None else f" Overlap left: {rest.residual_um:.2g} um."
-    chords = f" Round edges are followed within {rest.error_um:.1f} um." if rest.error_um > 0 else ""
+    left = "" if rest.residual_um is None else f" Overlap left: {write.gap(rest.residual_um, '.2g')}."
+    sagitta = write.gap(rest.error_um, ".1f")
+    chords = f" Round edges are followed within {sagitta}." if rest.error_um > 0 else ""
     matters = f" {_sentence(rest.order_says, rest)}" if rest.order_says else ""
     return f"{order}{matters}{left}{chords}"
 
@@ -83,7 +86,7 @@ def _seats(part: PartRest, units: str) -> str:
         if seat.gap_max_um is None or seat.gap_min_um is None:
             told = "no longer faces it"
         elif seat.closed and seat.gap_max_um <= 1.0:
-            told = f"closed, {seat.force_n:.2f} N"
+            told = f"closed, {Writing(units=units).force(seat.force_n, '.2f')}"
         else:
             low, high = (shown(max(g, 0.0), "um", units) for g in (seat.gap_min_um, seat.gap_max_um))
             told = f"open by {low}" if low == high else f"open by {low} to {high}"
@@ -95,7 +98,7 @@ def _free(part: PartRest) -> str:
     return "<br>".join(escape(f.removeprefix(part.body + " ")) for f in part.free) or "nothing"
 
 
-def _located(parts: Sequence[PartLocation], picture: str) -> str:
+def _located(parts: Sequence[PartLocation], picture: str, um: str) -> str:
     """Return what each seat takes and how the cut faces follow it: a picture, a small table for each part."""
     tables = []
     for part in parts:
@@ -115,8 +118,8 @@ def _located(parts: Sequence[PartLocation], picture: str) -> str:
     if not tables:
         return ""
     note = (
-        '<p class="small">Below each face that is cut: um that it moves along its normal, out of the part '
-        "(\u25b2) or into it (\u25bc), for each um that the seat stands higher.</p>"
+        f'<p class="small">Below each face that is cut: {um} that it moves along its normal, out of the part '
+        f"(\u25b2) or into it (\u25bc), for each {um} that the seat stands higher.</p>"
     )
     return "<h3>What locates the work</h3>" + picture + "".join(tables) + note
 
@@ -149,9 +152,10 @@ def _chances(chances: Chances, result: Result) -> str:
         f"<figcaption>{escape(said.get(t.target, t.target))}</figcaption></figure>"
         for t in chances.targets
     )
+    checked = Writing(units=units).gap(max(chances.checked_um, 1e-3), ".2g")
     note = (
         f'<p class="small">{chances.draws} draws, seed {chances.seed}; those furthest out settled again '
-        f"exactly, which differs by {max(chances.checked_um, 1e-3):.2g} um at most. Faces are taken to shift "
+        f"exactly, which differs by {checked} at most. Faces are taken to shift "
         "parallel to themselves within their zones; that a face leans within its zone is not drawn.</p>"
     )
     return (

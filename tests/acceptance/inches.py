@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
@@ -39,6 +38,9 @@ METRIC_WORD = re.compile(
 _NUMBER = re.compile(r"(?<![A-Za-z_\d.])[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w]*_)")
 _UNIT = re.compile(r"[\s\u202f]+(N m|N/cm[2²]|m/s|m/min|[uµ]m|mm[23²³]?|N)(?![\w/²³])")
 
+_RATE = re.compile(r" (mm|um) (?:\w+ )?for each \1")
+"""So much of a unit for each of the same one, which is the same number in any."""
+
 
 def sentences(value: object, where: str = "") -> Iterator[tuple[str, str]]:
     """Yield every string in a nest of dataclasses and tuples, with the path to it; geometry is passed by."""
@@ -66,7 +68,7 @@ def differences(metric: str, inch: str) -> list[str]:
     there = {u.group(1) for u in _UNIT.finditer(metric)}
     wrong = []
     for one, two in zip(theirs, ours, strict=True):
-        unit = _UNIT.match(metric, one.end())
+        unit = None if _RATE.match(metric, one.end()) else _UNIT.match(metric, one.end())
         sizes = [TWINS[unit.group(1)][1]] if unit else [1.0, *(TWINS[u][1] for u in sorted(there))]
         if unit and not inch[two.end() :].lstrip("\u202f ").startswith(TWINS[unit.group(1)][0]):
             wrong.append(f"{one.group()} {unit.group(1)} became {inch[two.start() : two.end() + 8]!r}")
@@ -83,15 +85,9 @@ def _same(metric: str, inch: str, size: float) -> bool:
 
 
 def _half_digit(number: str) -> float:
-    """Return half of the last digit that is written; zeros at the end of `g` formats may not be written."""
+    """Return half of the last digit that is written; of a whole number half of one."""
     mantissa, _, power = number.lower().partition("e")
-    decimals = len(mantissa.partition(".")[2])
-    figures = mantissa.lstrip("+-").replace(".", "").lstrip("0")
-    scale = 10.0 ** (int(power or 0) - decimals)
-    if "." not in mantissa and len(figures) <= 4 and float(number):
-        # A round number: up to four digits may have been rounded off it.
-        scale = min(1.0, 10.0 ** (math.floor(math.log10(abs(float(number)))) - 2))
-    return 0.5 * scale
+    return 0.5 * 10.0 ** (int(power or 0) - len(mantissa.partition(".")[2]))
 
 
 def _words(text: str) -> str:

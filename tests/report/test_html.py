@@ -159,8 +159,8 @@ def test_cautions_at_the_machine(text: str) -> None:
 def test_inches_where_the_set_up_asks_for_them() -> None:
     text = page(staged.result("inch"), staged.setup("inch"), pictures={})
     said = " ".join(read(text).text)
-    # 300 um are 11811 millionths of an inch; 960 mm2 are 1.488 sq in.
-    assert "11811\u202f\u00b5in" in said
+    # 300 um are 0.011811 in; 960 mm2 are 1.488 sq in.
+    assert "0.01181\u202fin" in said
     assert "1.488\u202fin\u00b2" in said
     assert not re.search(r"\d\u202f(mm|\u00b5m)", said)
 
@@ -190,7 +190,7 @@ def test_every_verdict_has_its_banner(verdict: Verdict) -> None:
     [
         (25.4, "mm", "inch", "1\u202fin"),
         (0.0254, "mm", "inch", "0.001\u202fin"),
-        (33.02, "m/s", "inch", "6500\u202fft/min"),
+        (33.02, "m/s", "inch", "6500\u202fsfpm"),
         (0.25, "share", "mm", "25\u202f%"),
         (1.5, "deg", "mm", "1.5\u00b0"),
         (-0.0, "mm", "mm", "0\u202fmm"),
