@@ -10,7 +10,8 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.clamping import pressed
 from fixturecheck.holding.cures import CLAMP_STEP, MOST_CLAMP_RATIO, tightened, tightened_words
 from fixturecheck.holding.cures_model import holds_words
-from fixturecheck.holding.milled import Milled, milled_hold
+from fixturecheck.holding.milled import milled_hold
+from fixturecheck.holding.milled_stands import Milled
 
 LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.1, 0.05
 """The shallowest cut that a cutter takes and does not rub, and the step of the answer: common practice, no

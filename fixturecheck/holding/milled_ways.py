@@ -13,64 +13,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.loads import target_faces
-from fixturecheck.holding.milled import Loaded, Milled, Trial, way_of
+from fixturecheck.holding.milled import Loaded, Trial
+from fixturecheck.holding.milled_cutter import Cutter, Floats, cutter_at, points_of, points_on
+from fixturecheck.holding.milled_stands import Milled, way_of
 from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
 from fixturecheck.holding.ways import FAR_MM, TRAVEL_MM, by_harm, first_met
 from fixturecheck.kernel.build import box
-from fixturecheck.kernel.clip import edge_points, face_window, grid_on_face, on_face
+from fixturecheck.kernel.clip import on_face
 from fixturecheck.kernel.regions import loose_box
-from fixturecheck.kernel.shapes import Box, Face, Shape, Solid, edges_of, faces_of
+from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.milling_bite import GIVE_MM, Bite, Bitten, Chip, follow_bite
 from fixturecheck.physics.milling_turn import engaged_rad, thickest_chip_mm
 
-Floats = NDArray[np.float64]
-
 THE_TABLE = "the table"
-_LONG_DIAMETERS = 3.0
-"""Length of a cutter over its diameter, beyond which its holder begins: common practice, no source."""
-_SPACING_MM, _MOST_POINTS, _ON_EDGE, _ARC = 1.0, 900, 25, 25
+_ARC = 25
 _UNDER_MM = 1e-6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cutter:
-    """A cutter where a case puts it.
-
-    Parameters
-    ----------
-    axis_mm : ndarray, shape (3,)
-        Lower end of its axis.
-    radius_mm, long_mm : float
-    """
-
-    axis_mm: Floats
-    radius_mm: float
-    long_mm: float
-
-    def depth_mm(self, points: Floats) -> Floats:
-        """Return how deep points lie in it, behind its side or its end; below zero outside."""
-        return np.minimum(self.behind_mm(points), np.minimum(self.above_mm(points), self.left_mm(points)))
-
-    def behind_mm(self, points: Floats) -> Floats:
-        """Return how far points lie behind its side."""
-        apart: Floats = np.hypot(*(points - self.axis_mm)[:, :2].T)
-        return self.radius_mm - apart
-
-    def above_mm(self, points: Floats) -> Floats:
-        """Return how far points lie above its end."""
-        above: Floats = points[:, 2] - self.axis_mm[2]
-        return above
-
-    def left_mm(self, points: Floats) -> Floats:
-        """Return how much of it is left above points, made no less than its radius where there is any."""
-        left: Floats = self.axis_mm[2] + self.long_mm - points[:, 2]
-        return np.where(left > 0.0, np.maximum(left, 2.0 * self.radius_mm), left)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,8 +63,7 @@ class Bench:
         if case.axis_mm is None:
             message = f"where the cutter stands is not said: {case.label}"
             raise NotComputedError(message)
-        wide = self.job.mill.cutter_mm
-        return Cutter(axis_mm=np.array(case.axis_mm), radius_mm=0.5 * wide, long_mm=_LONG_DIAMETERS * wide)
+        return cutter_at(case.axis_mm, self.job.mill.cutter_mm)
 
 
 def bench_of(job: Milled) -> Bench:
@@ -114,7 +75,7 @@ def bench_of(job: Milled) -> Bench:
         others[THE_TABLE] = _table(boxes, table_z)
     moving = {b.name for b in job.rig.bodies}
     return Bench(
-        job=job, others=others, surfaces={n: _surface(s) for n, s in job.placed.items() if n in moving}
+        job=job, others=others, surfaces={n: points_on(s) for n, s in job.placed.items() if n in moving}
     )
 
 
@@ -137,14 +98,14 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
     worst = [(part.case, part.factors.worst)]
     groups: dict[tuple[int, int, int], Trial] = {}
     for trial in found.trials:
-        groups.setdefault(trial.group, trial)
+        groups.setdefault(trial.stand.group, trial)
     ways = _followed(bench, worst, "")
     ways = _more(bench, ways, found.borne, least_factor)
     done = {b.case.label for b in found.borne}
     for trial in groups.values():
         if any(w.digs_in for w in ways) or trial.rank_factor >= _MARGIN * least_factor:
             break
-        if trial.case.label not in done:
+        if trial.stand.case.label not in done:
             ways = _more(bench, ways, (trial.borne(found.values),), least_factor)
     lost: list[Way] = []
     for loss in part.losses:
@@ -242,8 +203,8 @@ def follow_into(
         closer, rise = [], []
         for motion in motions:
             points = _after(motion, bench.surfaces[motion.body], moved_mm)
-            start = _deep(cutter, bench.surfaces[motion.body])
-            deep = [_deep(cutter, points) - start]
+            start = cutter.deep_mm(bench.surfaces[motion.body])
+            deep = [cutter.deep_mm(points) - start]
             if motion.body == job.part:
                 closer.append(_closer(cutter, _after(motion, stock, moved_mm)))
                 above = float(cutter.above_mm(_after(motion, under, moved_mm)).max())
@@ -297,16 +258,11 @@ def stock_points(job: Milled, case: LoadCase, cutter: Cutter) -> tuple[Floats, F
     tooth = np.array(case.at_mm) * [1.0, 1.0, 0.0] + [0.0, 0.0, cutter.axis_mm[2]]
     front = np.concatenate([front, tooth[None, :]])
     around = rim(np.linspace(0.0, 2.0 * math.pi, 2 * _ARC, endpoint=False))
-    face = np.concatenate([_of_face(f) for f in pieces])
+    face = np.concatenate([points_of(f) for f in pieces])
     under = face[cutter.behind_mm(face) > 0.0]
     up = np.array([0.0, 0.0, job.mill.deep_mm])
     stock = np.concatenate([front, front + 0.5 * up, front + up])
     return stock, np.concatenate([around, under])
-
-
-def _deep(cutter: Cutter, points: Floats) -> float:
-    """Return how deep the deepest of some points lies in the cutter; zero where none does."""
-    return max(0.0, float(cutter.depth_mm(points).max(initial=0.0)))
 
 
 def _after(motion: Motion, points: Floats, moved_mm: float) -> Floats:
@@ -316,21 +272,6 @@ def _after(motion: Motion, points: Floats, moved_mm: float) -> Floats:
 
 def _on(pieces: Sequence[Face], point: Floats) -> bool:
     return any(on_face(point, piece, _UNDER_MM) for piece in pieces)
-
-
-def _surface(solid: Solid) -> Floats:
-    """Return points on every face and edge of a solid."""
-    faces = [_of_face(f) for f in faces_of(solid)]
-    return np.concatenate([*faces, *(edge_points(e, _ON_EDGE) for e in edges_of(solid))])
-
-
-def _of_face(face: Face) -> Floats:
-    return np.concatenate(
-        [
-            grid_on_face(face, face_window(face), _SPACING_MM, _MOST_POINTS).points,
-            *(edge_points(e, _ON_EDGE) for e in face.Edges()),
-        ]
-    )
 
 
 def _table(boxes: Sequence[Box], top_mm: float) -> Solid:

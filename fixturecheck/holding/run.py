@@ -12,7 +12,8 @@ from fixturecheck.holding.cures import cures_of
 from fixturecheck.holding.cures_milled import milled_cures
 from fixturecheck.holding.cures_model import Bench
 from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
-from fixturecheck.holding.milled import Milled, loaded, milled_hold, milled_losses
+from fixturecheck.holding.milled import loaded, milled_hold, milled_losses
+from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.milled_ways import milled_ways
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of

@@ -9,7 +9,8 @@ from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check,
 from fixturecheck.checks import crash, hold
 from fixturecheck.engine import stage_of
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.holding.milled import Milled, milled_hold
+from fixturecheck.holding.milled import milled_hold
+from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.told import found as told
 from fixturecheck.kernel.build import box
 from fixturecheck.result import Verdict
