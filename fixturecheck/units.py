@@ -57,6 +57,7 @@ rest follows. A speed in m/s is a wheel's, in surface feet per minute.
 _DECIMALS = {"mm": 4, "um": 5}
 """Most decimals of an inch: ten-thousandths are the least that a shop reads; gaps are told a step finer."""
 
+_NEXT_TO_NOTHING = 1e-7
 _STATED_DECIMALS = 5
 _STATED_DIGITS = 4
 """How much of a number is shown that the set-up states: of a length in inches, and of any other quantity."""
@@ -130,6 +131,10 @@ class Writing:
         """What a careful feed is counted in, hundredths of a millimetre or tenths of a thousandth."""
         return "tenths of a thousandth" if self.units == "inch" else "hundredths"
 
+    def steps(self, unit: str = "um") -> tuple[str, str]:
+        """Return what a move for a move is counted in, one and more; the ratio is the same in any unit."""
+        return ("thousandth", "thousandths") if self.units == "inch" else (unit, unit)
+
     def number(self, value: float, unit: str, spec: str) -> str:
         """Return the number alone, for lists and ranges whose unit is said once."""
         if not self._converts(unit):
@@ -201,9 +206,11 @@ def _inch_number(value: float, unit: str, spec: str) -> str:
 
 
 def _plain(number: float, digits: int, sign: str) -> str:
-    """Return a number to some significant digits, never in powers of ten."""
+    """Return a number to some significant digits, in powers of ten only where it is next to nothing."""
     if number == 0:
         return f"{0.0:{sign}.0f}"
+    if abs(number) < _NEXT_TO_NOTHING:
+        return f"{number:{sign}.{min(digits, 2)}g}"
     decimals = max(digits - 1 - math.floor(math.log10(abs(number))), 0)
     rounded = float(f"{number:.{digits}g}")
     text = f"{rounded:{sign}.{min(decimals, 15)}f}"

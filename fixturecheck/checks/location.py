@@ -66,8 +66,8 @@ def _part(part: PartLocated, write: Writing) -> Finding:
         default=None,
     )
     if strongest is not None:
-        (size, target, name), um = strongest, write.name("um")
-        says += f" {target.target.name} moves {size:.2f} {um} for each {um} at {name}, the most of all."
+        (size, target, name), (one, more) = strongest, write.steps()
+        says += f" {target.target.name} moves {size:.2f} {more} for each {one} at {name}, the most of all."
     return Finding(
         check=ID,
         verdict=Verdict.GO,
@@ -111,9 +111,9 @@ def _acts(found: Answered, body: str, name: str) -> tuple[Vector | None, Vector 
 
 def _follows(moved: TargetMoved, write: Writing) -> Finding:
     """Say how a located face follows each seat."""
-    target, um = moved.target, write.name("um")
+    target, (one, more) = moved.target, write.steps()
     each = [
-        f"{v:+.3f} {um} for each {um} that {n} stands higher"
+        f"{v:+.3f} {more} for each {one} that {n} stands higher"
         for n, v in moved.by_seat.items()
         if abs(v) > _NIL
     ]
@@ -132,13 +132,13 @@ def _follows(moved: TargetMoved, write: Writing) -> Finding:
 
 def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding:
     """Report a cut face that nothing locates along its normal."""
-    target, mm = moved.target, write.name("mm")
+    target, (one, more) = moved.target, write.steps("mm")
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
         subject=target.name,
         says=f"No closed seat locates {target.name} along its normal: {part.body} may move by "
-        f"{moved.free_mm:.2f} {mm} there for each {mm} that it is free to go.",
+        f"{moved.free_mm:.2f} {more} there for each {one} that it is free to go.",
         remedy="Give the part a seat or a stop that faces that way, and push it there.",
         source=_SOURCE,
         location_mm=target.at_mm,

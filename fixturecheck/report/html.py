@@ -106,7 +106,8 @@ def _picture(png: bytes, alternative: str, caption: str) -> str:
 
 def _rest_figures(pictures: Mapping[str, bytes], units: str) -> dict[str, str]:
     """Return the pictures of the rest and of what locates the work, ready for the page, by file name."""
-    said = {REST: AT_REST, LOCATION: LOCATES.format(um=Writing(units=units).name("um"))}
+    step, steps = Writing(units=units).steps()
+    said = {REST: AT_REST, LOCATION: LOCATES.format(step=step, steps=steps)}
     return {name: _picture(pictures[name], says, says) for name, says in said.items() if name in pictures}
 
 

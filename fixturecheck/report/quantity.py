@@ -31,7 +31,7 @@ _IN_PICTURES = {"N/cm²": "N per sq cm", "mm²": "sq mm", "mm³": "cu mm", "in²
 
 def shown_plain(value: float, unit: str, units: str = "mm") -> str:
     """Return a number as `shown` does, in letters that the pictures' built-in font has."""
-    if unit == "um":
+    if unit == "um" and units != "inch":
         value, unit = value * 1e-3, "mm"
     return _plain(shown(value, unit, units).replace("\u202f", " "))
 

@@ -16,8 +16,8 @@ from fixturecheck.units import Writing
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
 LOCATES = (
     "What locates the first part that is cut. Blue: where each seat acts and which way it holds, with the "
-    "freedoms it takes. Red: each face that is cut, with the {um} that it moves along the arrow for each "
-    "{um} that a seat stands higher."
+    "freedoms it takes. Red: each face that is cut, with the {steps} that it moves along the arrow for each "
+    "{step} that a seat stands higher."
 )
 _ARROWS = ("\u25b2", "\u25bc")
 _STIRS = 1e-3
@@ -43,7 +43,7 @@ def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType(
         f"<p>{escape(_sentence(rest.says, rest))} {escape(_how(rest, write))}</p>",
         pictures.get(REST, ""),
         _parts(rest, units),
-        _located(rest.location, pictures.get(LOCATION, ""), write.name("um")),
+        _located(rest.location, pictures.get(LOCATION, ""), write.steps()),
         _chances(rest.chances, result) if rest.chances else "",
         "</section>",
     ]
@@ -98,7 +98,7 @@ def _free(part: PartRest) -> str:
     return "<br>".join(escape(f.removeprefix(part.body + " ")) for f in part.free) or "nothing"
 
 
-def _located(parts: Sequence[PartLocation], picture: str, um: str) -> str:
+def _located(parts: Sequence[PartLocation], picture: str, steps: tuple[str, str]) -> str:
     """Return what each seat takes and how the cut faces follow it: a picture, a small table for each part."""
     tables = []
     for part in parts:
@@ -118,8 +118,8 @@ def _located(parts: Sequence[PartLocation], picture: str, um: str) -> str:
     if not tables:
         return ""
     note = (
-        f'<p class="small">Below each face that is cut: {um} that it moves along its normal, out of the part '
-        f"(\u25b2) or into it (\u25bc), for each {um} that the seat stands higher.</p>"
+        f'<p class="small">Below each face that is cut: {steps[1]} that it moves along its normal, '
+        f"out of the part (\u25b2) or into it (\u25bc), for each {steps[0]} that the seat stands higher.</p>"
     )
     return "<h3>What locates the work</h3>" + picture + "".join(tables) + note
 

@@ -39,7 +39,7 @@ _NUMBER = re.compile(r"(?<![A-Za-z_\d.])[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w]*
 _UNIT = re.compile(r"[\s\u202f]+(N m|N/cm[2²]|m/s|m/min|[uµ]m|mm[23²³]?|N)(?![\w/²³])")
 
 _RATE = re.compile(r" (mm|um) (?:\w+ )?for each \1")
-"""So much of a unit for each of the same one, which is the same number in any."""
+"""So much of a unit for each of the same one, which is the same number in any; in inches of a thousandth."""
 
 
 def sentences(value: object, where: str = "") -> Iterator[tuple[str, str]]:
@@ -93,5 +93,6 @@ def _half_digit(number: str) -> float:
 def _words(text: str) -> str:
     """Return a sentence without its numbers and units."""
     text = _NUMBER.sub("#", text)
-    names = sorted({u for pair in TWINS.items() for u in (pair[0], pair[1][0])}, key=len, reverse=True)
+    names = {u for pair in TWINS.items() for u in (pair[0], pair[1][0])} | {"thousandths", "thousandth"}
+    names = sorted(names | {"tenths of a thousandth", "hundredths"}, key=len, reverse=True)
     return re.sub(rf"(?<![\w])({'|'.join(map(re.escape, names))})(?![\w/²³])", "~", text)
