@@ -265,10 +265,14 @@ class TargetSpread:
         The worst either way: over all zones where that is known, else over the draws.
     limit_um : float or None
         Half of the face's own zone.
+    lean_p95_um, lean_worst_um : float
+        How much one end is further out than the other, in one draw of twenty and at most.
     edges_um : tuple of float
         Borders of the classes of the histogram, one more than there are counts.
     counts : tuple of int
-        Draws in each class.
+        Draws in each class, by the middle of the face.
+    corner_counts : tuple of int
+        Draws in each class, by the corner or middle that is furthest out; empty where there is no corner.
     """
 
     target: str
@@ -277,17 +281,29 @@ class TargetSpread:
     low_um: float
     high_um: float
     limit_um: float | None
+    lean_p95_um: float
+    lean_worst_um: float
     edges_um: tuple[float, ...]
     counts: tuple[int, ...]
+    corner_counts: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chances:
-    """What tolerances do to the rest; `checked_um` is how far draws are from exact settlings."""
+    """What tolerances do to the rest.
+
+    Parameters
+    ----------
+    checked_um : float
+        How far draws are from exact settlings.
+    faces_say : str
+        How faces were drawn within their zones.
+    """
 
     draws: int
     seed: int
     checked_um: float
+    faces_say: str
     seats: tuple[SeatChance, ...]
     wrong: tuple[WrongChance, ...]
     targets: tuple[TargetSpread, ...]

@@ -2,18 +2,21 @@
 
 What: every face that states a tolerance is drawn at random within it, thousands of times with a fixed seed,
 and the parts rest again each time: how often each seat closes, how often something that no seat states
-carries, and how far each face that is cut is out; besides, the worst over all zones where that is known,
-and the draws furthest out settled again exactly. Asked only where the set-up states its staging and faces
-state tolerances.
-Why: a nest that closes as drawn may not in every batch; a clearance is only one beyond the tolerances.
+carries, and how far each face that is cut is out, at its middle and its corners; besides, the worst over all
+zones, and the draws furthest out settled again exactly. Asked only where the set-up states its staging and
+faces state tolerances.
+Why: a nest that closes as drawn may not in every batch; a clearance is only one beyond the tolerances; a seat
+that leans a little puts what stands far from it out by more.
 Formulas: near the rest, gaps are linear in moves and face errors; the rest of a draw is a linear programme.
-A face's error spreads normally over its zone, a sixth of the zone being the standard deviation. For a
-stack of faces the variances add.
+A flat face is any plane that keeps its corners inside its profile zone: it shifts and leans, the lean by no
+more than an orientation tolerance where one is stated. The shift of its middle spreads normally, a sixth of
+the zone being the standard deviation; so does the lean within what the shift leaves, its direction even
+(chosen here, no source). A curved face changes size. For a stack of faces the variances add. The worst is
+exact, over every set of contacts that may carry anywhere in the zones; where there are too many, or somewhere
+in the zones the seats contradict each other, it is the furthest of the draws, and said so.
 Limits: a seat closes, and nothing else lands first, in 99.73 % of draws for go and in 95 % for caution (three
-and two standard deviations; common practice, no source). A cut face is out by at most half of its own zone.
-Faces shift parallel to themselves: that a face leans within its zone is not drawn. The
-worst is that of all zones where no more than twelve faces vary (every corner), or the same contacts carry
-throughout (the sum of every face's share); otherwise it is the furthest of the draws, and said so.
+and two standard deviations; common practice, no source). A cut face is out by at most half of its own zone,
+at its middle and at each of its corners; caution where no more than 0.27 % of the draws go beyond.
 Go: a block on a table against a stop. No-go: a ledge 2 um behind its seat when both are good to 12 um.
 """
 
@@ -24,14 +27,15 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.physics.tolerance import MOST_CORNERED
 from fixturecheck.result import Finding, Verdict
-from fixturecheck.settling.tolerance import Odds, SeatOdds, TargetOdds, WrongOdds
+from fixturecheck.settling.odds import Odds, SeatOdds, TargetOdds, WrongOdds
+from fixturecheck.units import Writing
 
 ID = "tolerance"
 TITLE = "Seats and work within tolerances"
 
 SURE, LIKELY = 0.9973, 0.95
+_TOLD_UM, _SHARE_TOLD = 0.05, 0.005
 _SHARE = "three and two standard deviations of a normal spread (common practice, no source)"
 
 
@@ -48,11 +52,21 @@ def check(stage: Stage) -> Iterator[Finding]:
     if odds is None:
         return
     for seat in odds.seats:
-        yield _seat(seat, odds)
+        yield _seat(seat, odds, stage.setup.write)
     for wrong in odds.wrong:
         yield _wrong(wrong, odds)
     for target in odds.targets:
         yield _target(stage, target, odds)
+    if odds.contradict:
+        yield Finding(
+            check=ID,
+            verdict=Verdict.CAUTION,
+            subject="zones",
+            says="Somewhere in the zones the parts do not fit between their seats, though in none of "
+            f"{odds.draws} draws.",
+            remedy="Leave more room than the zones of the faces on either side add up to.",
+            source=_SHARE,
+        )
 
 
 def _judged(share: float) -> Verdict:
@@ -61,14 +75,14 @@ def _judged(share: float) -> Verdict:
     return Verdict.CAUTION if share >= LIKELY else Verdict.NO_GO
 
 
-def _seat(seat: SeatOdds, odds: Odds) -> Finding:
+def _seat(seat: SeatOdds, odds: Odds, write: Writing) -> Finding:
     """Judge how often one seat closes."""
     where = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
     says = f"{where} closes in {seat.share_closed:.2%} of {odds.draws} draws"
     if seat.share_closed < 1.0:
         says += (
-            f"; it is open by {seat.gap_p95_um:.1f} um in one of twenty, {seat.gap_worst_um:.1f} um "
-            f"{_furthest(len(odds.faces) <= MOST_CORNERED)}"
+            f"; it is open by {write.gap(seat.gap_p95_um, '.1f')} in one of twenty, "
+            f"{write.gap(seat.gap_worst_um, '.1f')} {_furthest(seat.of_zones)}"
         )
     return Finding(
         check=ID,
@@ -107,13 +121,13 @@ def _wrong(wrong: WrongOdds, odds: Odds) -> Finding:
 
 def _furthest(of_zones: bool) -> str:
     """Say of what the furthest values are: of all the zones, or of the draws alone."""
-    return "at the worst corners of the zones" if of_zones else "furthest of the draws"
+    return "at the worst of all zones" if of_zones else "furthest of the draws"
 
 
-def _signed(value_um: float) -> str:
+def _signed(value_um: float, write: Writing) -> str:
     """Return a signed number without a negative zero."""
-    text = f"{value_um:+.1f}"
-    return "0.0" if text in {"+0.0", "-0.0"} else text
+    text = write.number(value_um, "um", "+.1f")
+    return "0" if not text.strip("+-0.") else text
 
 
 def limit_um(stage: Stage, target: str) -> float | None:
@@ -128,21 +142,11 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
     """Judge how far one cut face is out, before the wheel has touched it."""
     worst = max(abs(v) for v in target.worst_um)
     limit = limit_um(stage, target.name)
-    three = abs(target.mean_um) + 3.0 * target.sigma_um
+    beyond = 0.0 if limit is None else float(np.mean(np.abs(target.out_um) > limit))
     verdict = Verdict.GO
     if limit is not None and worst > limit:
-        verdict = Verdict.NO_GO if three > limit else Verdict.CAUTION
+        verdict = Verdict.NO_GO if beyond > 1.0 - SURE else Verdict.CAUTION
     most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
-    low, high = target.worst_um
-    says = (
-        f"{target.name} is out by {_signed(target.mean_um)} um on average, {target.sigma_um:.1f} um standard "
-        f"deviation, {_signed(low)} to {_signed(high)} um {_furthest(target.of_zones)}"
-    )
-    if limit is not None:
-        beyond = float(np.mean(np.abs(target.draws_um) > limit))
-        says += f"; {beyond:.2%} of the draws are beyond the {limit:.1f} um that its own zone leaves"
-    if most is not None and target.sigma_um > 0:
-        says += f"; {most[0]} has {most[1]:.0%} of it"
     return Finding(
         check=ID,
         verdict=verdict,
@@ -151,10 +155,40 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
         unit="um",
         limit=limit,
         margin=None if limit is None else limit - worst,
-        says=says + ".",
-        remedy=None
-        if verdict is Verdict.GO or most is None
-        else f"Tighten {most[0]} first: it has the most of it.",
+        says="; ".join(_target_words(target, limit, beyond, stage.setup.write)) + ".",
+        remedy=None if verdict is Verdict.GO or most is None else _tighten(target, most[0]),
         source=f"{odds.draws} draws with seed {odds.seed}, linear, within {odds.checked_um:.2g} um of "
-        "an exact settling of those furthest out; faces shift parallel to themselves",
+        f"an exact settling of those furthest out; {odds.faces_say()}",
     )
+
+
+def _target_words(target: TargetOdds, limit: float | None, beyond: float, write: Writing) -> Iterator[str]:
+    """Yield what is said of a cut face."""
+    low, high = (_signed(v, write) for v in target.worst_um)
+    middle, um = "its middle" if target.corners else "it", write.name("um")
+    yield (
+        f"{target.name} is out by {low} to {high} {um} {_furthest(target.of_zones)}; {middle} by "
+        f"{_signed(target.mean_um, write)} {um} on average, "
+        f"{write.gap(target.sigma_um, '.1f')} standard deviation"
+    )
+    if target.lean_worst_um >= _TOLD_UM:
+        yield (
+            f"one end is {write.gap(target.lean_p95_um, '.1f')} further out than the other in one of twenty, "
+            f"{write.gap(target.lean_worst_um, '.1f')} {_furthest(target.of_zones)}"
+        )
+    if limit is not None:
+        where = ", there or at a corner" if target.corners else ""
+        zone = write.gap(limit, ".1f")
+        yield f"{beyond:.2%} of the draws are beyond the {zone} that its own zone leaves{where}"
+    most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
+    if most is not None and target.sigma_um > _TOLD_UM:
+        leans = target.lean_by_face[most[0]]
+        by_leaning = f", {leans:.0%} by leaning" if leans >= _SHARE_TOLD else ""
+        yield f"{most[0]} has {most[1]:.0%} of the spread{by_leaning}"
+
+
+def _tighten(target: TargetOdds, face: str) -> str:
+    """Say which tolerance to tighten first."""
+    if target.lean_by_face[face] > 0.5 * target.share_by_face[face]:
+        return f"Hold {face} closer first, in its orientation: it has the most of it, and by leaning."
+    return f"Tighten {face} first: it has the most of it."

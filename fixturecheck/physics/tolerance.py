@@ -1,9 +1,9 @@
-"""How errors of faces move bodies that rest on them: thousands of draws at once, and the worst corner.
+"""How errors of faces move bodies that rest on them: thousands of draws at once.
 
 Near the rest the gaps are linear in face errors and moves, so each draw is a linear programme: the load goes
-as far as no gap closes past zero. Its answer is fixed by which contacts carry, and a set of carrying contacts
-that is right for one draw is right for every draw in which nothing else overlaps. So few sets are solved for,
-and each answers all its draws by one matrix product.
+as far as no gap closes past zero. The load is the same in all draws, so a set of contacts that carries it in
+one carries it in all; only gaps differ. All draws start from what carries the parts as drawn and change one
+contact at a time for one that would overlap (the dual simplex method), many draws at once.
 """
 
 from __future__ import annotations
@@ -11,18 +11,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import nnls
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.freedom import SAME, null_space
 from fixturecheck.physics.rigid import Floats, Ints, Mask
 
 FITS_MM = 1e-8
-MOST_CORNERED = 12
-"""Faces whose zones are gone through corner by corner; more would take too long."""
-
 TOUCHES_MM = 1e-4
 """Ten times what a settling leaves open where it stops."""
+_TIES = 1e-9
+"""Share of the load by which ties between contacts are broken, always the same way."""
+_BALANCED = 1e-4
+_AT_ONCE = 4_000_000
+_MOST_CHANGES = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,12 +50,29 @@ class Linear:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Basis:
-    """A set of contacts that carries: rows, their multipliers, and what turns gaps into moves."""
+class Frame:
+    """The problem in the moves that contacts stop at all, with a set of contacts that carries.
 
+    Parameters
+    ----------
+    held : ndarray, shape (m, r)
+        Orthonormal moves that what touches at rest can stop; the others stay as they are.
+    slope : ndarray, shape (n, r)
+        How each gap changes with these.
+    rows : ndarray, shape (r,)
+        Contacts that carry at rest.
+    force : ndarray, shape (r,)
+        What each carries, in the units of the load, ties broken.
+    """
+
+    held: Floats
+    slope: Floats
     rows: Ints
     force: Floats
-    inverse: Floats
+
+    def load(self) -> Floats:
+        """Return the load that the carrying contacts balance."""
+        return np.asarray(-self.force @ self.slope[self.rows])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,166 +87,155 @@ class Drawn:
         Gap of every row in each draw.
     carries : ndarray of bool, shape (d, n)
         Which rows carry force.
-    bases : int
-        How many sets of carrying contacts there were.
     """
 
     move: Floats
     gap_mm: Floats
     carries: Mask
-    bases: int
+
+    @property
+    def bases(self) -> int:
+        """How many sets of carrying contacts there were."""
+        marks = np.random.default_rng(0).integers(1, 2**40, self.carries.shape[1])
+        return len(np.unique(self.carries @ marks))
 
 
-def draw_errors(half_mm: Floats, count: int, seed: int, spread: str = "normal") -> Floats:
-    """Return errors of faces (count, k) within plus and minus their half zones.
+def frame_of(problem: Linear) -> Frame:
+    """Return what carries the parts as drawn.
 
-    Parameters
-    ----------
-    half_mm : ndarray, shape (k,)
-        Half of each face's tolerance zone.
-    spread : str
-        `normal` takes three standard deviations to the edge of the zone and draws again what falls outside;
-        `uniform` is even over the zone.
+    Raises
+    ------
+    NotComputedError
+        Nothing that touches balances the load.
     """
-    random = np.random.default_rng(seed)
-    if spread == "uniform":
-        return random.uniform(-1.0, 1.0, (count, len(half_mm))) * half_mm
-    unit = random.standard_normal((count, len(half_mm)))
-    while np.any(outside := np.abs(unit) > 3.0):
-        unit[outside] = random.standard_normal(int(outside.sum()))
-    return np.asarray(unit / 3.0 * half_mm)
+    touching = np.flatnonzero(problem.gap_mm <= TOUCHES_MM)
+    free = null_space(problem.slope[touching])
+    held = null_space(free.T) if free.shape[1] else np.eye(len(problem.load))
+    slope = problem.slope @ held
+    load = problem.load @ held
+    size = max(float(np.linalg.norm(problem.load)), 1e-300)
+    force, short = nnls(slope[touching].T, -load / size)
+    if short > _BALANCED or np.linalg.norm(problem.load - held @ load) > _BALANCED * size:
+        message = "a draw within tolerance has no rest: nothing stops the parts"
+        raise NotComputedError(message)
+    chosen: list[int] = []
+    for i in np.argsort(-force, kind="stable"):
+        trial = [*chosen, int(touching[i])]
+        if np.linalg.matrix_rank(slope[trial], tol=1e-7) == len(trial):
+            chosen = trial
+        if len(chosen) == slope.shape[1]:
+            break
+    carried = dict(zip(touching.tolist(), force, strict=True))
+    ties = _TIES * np.random.default_rng(0).uniform(1.0, 2.0, len(chosen))
+    return Frame(
+        held=held,
+        slope=slope,
+        rows=np.array(chosen, dtype=np.int64),
+        force=np.array([carried[i] for i in chosen]) + ties,
+    )
 
 
-def solve_draws(problem: Linear, errors_mm: Floats, most_bases: int = 400) -> Drawn:
+def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) -> Drawn:
     """Return the rest of every draw.
 
     Parameters
     ----------
     errors_mm : ndarray, shape (d, k)
         Errors of the faces; positive is outward.
-    most_bases : int
-        Sets of carrying contacts solved for before giving up.
 
     Raises
     ------
     NotComputedError
-        A draw has no rest, or there are more sets of contacts than allowed.
+        A draw has no rest, or its contacts change more often than allowed.
     """
-    rows, columns = problem.slope.shape
-    touching = problem.gap_mm <= TOUCHES_MM
-    free = null_space(problem.slope[touching])
+    frame = frame or frame_of(problem)
+    start: Floats = np.asarray(np.linalg.inv(frame.slope[frame.rows]))
     room = problem.gap_mm + errors_mm @ problem.growth.T
-    move = np.zeros((len(errors_mm), columns))
-    carries = np.zeros((len(errors_mm), rows), dtype=bool)
-    left = np.arange(len(errors_mm))
-    count = 0
-    while len(left):
-        if count >= most_bases:
-            message = (
-                f"tolerance draws need more than {most_bases} sets of contacts; {len(left)} draws are open"
-            )
-            raise NotComputedError(message)
-        basis = find_basis(problem, room[left[0]], free)
-        count += 1
-        trial = -room[left][:, basis.rows] @ basis.inverse.T
-        gap = room[left] + trial @ problem.slope.T
-        fits = gap.min(axis=1) >= -FITS_MM
-        # The draw the set was found for is answered by it even where rounding says it barely is not.
-        fits[0] = True
-        move[left[fits]] = trial[fits]
-        carrying = basis.rows[basis.force > SAME * max(basis.force.max(initial=0.0), 1e-300)]
-        carries[np.ix_(left[fits], carrying)] = True
-        left = left[~fits]
-    return Drawn(move=move, gap_mm=room + move @ problem.slope.T, carries=carries, bases=count)
+    held = -room[:, frame.rows] @ start.T
+    gap = room + held @ frame.slope.T
+    carries = np.zeros(room.shape, dtype=bool)
+    carries[:, _carrying(frame.rows, frame.force)] = True
+    open_draws = np.flatnonzero(gap.min(axis=1) < -FITS_MM)
+    size = max(1, _AT_ONCE // max(frame.slope.size, 1))
+    for first in range(0, len(open_draws), size):
+        some = open_draws[first : first + size]
+        held[some], carries[some] = _changed(frame, start, held[some], gap[some])
+    gap[open_draws] = room[open_draws] + held[open_draws] @ frame.slope.T
+    return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries)
 
 
-def find_basis(problem: Linear, room: Floats, free: Floats) -> Basis:
-    """Return the contacts that carry for one set of gaps.
-
-    Raises
-    ------
-    NotComputedError
-        The gaps contradict each other or nothing stops the load.
-    """
-    columns = problem.slope.shape[1]
-    answer = linprog(
-        -problem.load,
-        A_ub=-problem.slope,
-        b_ub=room,
-        A_eq=free.T if free.shape[1] else None,
-        b_eq=np.zeros(free.shape[1]) if free.shape[1] else None,
-        bounds=[(None, None)] * columns,
-        method="highs-ds",
-    )
-    if answer.status != 0:
-        why = {2: "the seats contradict each other", 3: "nothing stops the parts"}.get(
-            answer.status, "the linear programme failed"
-        )
-        message = f"a draw within tolerance has no rest: {why}"
-        raise NotComputedError(message)
-    force = -np.asarray(answer.ineqlin.marginals)
-    slack = room + problem.slope @ answer.x
-    return _completed(problem, force, slack, free)
+def _carrying(rows: Ints, force: Floats) -> Ints:
+    """Return the rows of a set that carry force."""
+    return rows[force > SAME * max(float(force.max(initial=0.0)), 1e-300)]
 
 
-def _completed(problem: Linear, force: Floats, slack: Floats, free: Floats) -> Basis:
-    """Fill the carrying contacts up with closed ones until they fix the move."""
-    closed = np.flatnonzero(slack <= 1e-7)
-    order = closed[np.argsort(-force[closed], kind="stable")]
-    chosen: list[int] = []
-    fixed = free.T
-    wanted = problem.slope.shape[1]
-    carrying = [int(i) for i in order if force[i] > 1e-9]
-    for row in [*carrying, *(int(i) for i in order if force[i] <= 1e-9)]:
-        trial = np.vstack((fixed, problem.slope[[*chosen, row]]))
-        if np.linalg.matrix_rank(trial, tol=1e-7) == len(trial):
-            chosen.append(row)
-        if len(chosen) + len(fixed) == wanted:
-            break
-    rows = np.array(chosen, dtype=np.int64)
-    # Fewer than enough: the least move that closes the chosen ones.
-    inverse = np.linalg.pinv(np.vstack((fixed, problem.slope[rows])), rcond=1e-10)[:, len(fixed) :]
-    return Basis(rows=rows, force=force[rows], inverse=inverse)
+def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Mask]:
+    """Change contacts of draws in which something overlaps until nothing does; moves and what carries."""
+    count, rank = len(held), len(frame.rows)
+    rows = np.tile(frame.rows, (count, 1))
+    inverse, force = np.tile(start, (count, 1, 1)), np.tile(frame.force, (count, 1))
+    out, carries = held.copy(), np.zeros(gap.shape, dtype=bool)
+    left, held = np.arange(count), held.copy()
+    for _ in range(_MOST_CHANGES * (rank + 1)):
+        each = np.arange(len(left))
+        new = np.argmin(gap, axis=1)
+        step = -gap[each, new]
+        leaving, column, inverse, force = exchange(frame.slope[new], inverse, force)
+        rows[each, leaving] = new
+        held += step[:, None] * column
+        gap = gap + step[:, None] * (column @ frame.slope.T)
+        done = gap.min(axis=1) >= -FITS_MM
+        if np.any(done):
+            out[left[done]] = held[done]
+            most = force[done].max(axis=1, keepdims=True)
+            pulls = force[done] > SAME * most
+            which = np.nonzero(pulls)
+            carries[left[done][which[0]], rows[done][which]] = True
+            left, held, gap = left[~done], held[~done], gap[~done]
+            rows, inverse, force = rows[~done], inverse[~done], force[~done]
+        if len(left) == 0:
+            return out, carries
+    message = f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (rank + 1)} changes"
+    raise NotComputedError(message)
 
 
-def corners(half_mm: Floats, limit: int = MOST_CORNERED) -> Floats | None:
-    """Return every corner of the box of errors, (2**k, k); None where there are more than 2**limit."""
-    count = len(half_mm)
-    if count > limit:
-        return None
-    signs = np.array(np.meshgrid(*[[-1.0, 1.0]] * count, indexing="ij")).reshape(count, -1).T
-    return np.asarray(signs * half_mm)
-
-
-def linear_extremes(problem: Linear, half_mm: Floats, seen: Floats) -> Floats | None:
-    """Return how far each seen quantity moves at most over all zones, exactly and for any number of faces.
-
-    While the same contacts carry, the rest is linear in the errors, so the extreme is the sum of each
-    face's share, |s| times half its zone, and no corner need be gone through.
+def exchange(entering: Floats, inverse: Floats, force: Floats) -> tuple[Ints, Floats, Floats, Floats]:
+    """Return what each draw's set of contacts gives up for one that enters.
 
     Parameters
     ----------
-    half_mm : ndarray, shape (k,)
-        Half of each face's zone.
-    seen : ndarray, shape (q, m)
-        What is seen of the moves, one quantity a row.
+    entering : ndarray, shape (d, r)
+        Slopes of the contact that enters.
+    inverse : ndarray, shape (d, r, r)
+        Inverse of the slopes of the set, one contact a column.
+    force : ndarray, shape (d, r)
+        What each contact of the set carries.
 
     Returns
     -------
-    ndarray, shape (q,), or None
-        None where somewhere in the zones another set of contacts carries: the sum is then no bound.
+    leaving : ndarray, shape (d,)
+        Place in the set of the contact that goes, which the one that enters takes.
+    column : ndarray, shape (d, r)
+        Move that opens the contact that enters by one and no other of the set.
+    inverse, force : ndarray, shape (d, r, r) and (d, r)
+        The set's inverse, and what each contact carries, afterwards.
 
     Raises
     ------
     NotComputedError
-        The parts as drawn have no rest.
+        No contact can give way: the gaps contradict each other.
     """
-    free = null_space(problem.slope[problem.gap_mm <= TOUCHES_MM])
-    basis = find_basis(problem, problem.gap_mm, free)
-    moves = -basis.inverse @ problem.growth[basis.rows]
-    start = -basis.inverse @ problem.gap_mm[basis.rows]
-    gap = problem.gap_mm + problem.slope @ start
-    swing = np.abs(problem.growth + problem.slope @ moves) @ half_mm
-    if np.any(gap - swing < -FITS_MM):
-        return None
-    return np.asarray(np.abs(seen @ moves) @ half_mm)
+    each = np.arange(len(entering))
+    share = np.einsum("ki,kij->kj", entering, inverse)
+    gives = share > 1e-9
+    if not np.all(gives.any(axis=1)):
+        message = "a draw within tolerance has no rest: the seats contradict each other"
+        raise NotComputedError(message)
+    ratio = np.where(gives, force / np.where(gives, share, 1.0), np.inf)
+    leaving = np.argmin(ratio, axis=1)
+    taken = ratio[each, leaving]
+    after = np.maximum(force - taken[:, None] * share, 0.0)
+    after[each, leaving] = taken
+    column = inverse[each, :, leaving] / share[each, leaving][:, None]
+    share[each, leaving] -= 1.0
+    return leaving, column, inverse - column[:, :, None] * share[:, None, :], after

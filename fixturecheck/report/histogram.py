@@ -1,4 +1,4 @@
-"""A spread drawn as bars, in a picture that is part of the page."""
+"""A spread drawn as bars for the middle of a face and a line for its corners, part of the page."""
 
 from __future__ import annotations
 
@@ -20,10 +20,13 @@ Scale = Callable[[float], float]
 
 
 def histogram(spread: TargetSpread, units: str) -> str:
-    """Return the draws of one target as an SVG: bars, those beyond the limit red, and axes with units."""
+    """Return the draws of one target as an SVG: bars, those beyond the limit red, and axes with units.
+
+    The bars are those of the middle; a line in steps is that of the corner that is furthest out.
+    """
     low, high = _range_um(spread)
     total = max(sum(spread.counts), 1)
-    top = max(spread.counts, default=1) or 1
+    top = max((*spread.counts, *spread.corner_counts), default=1) or 1
 
     def x(value_um: float) -> float:
         return _LEFT + (value_um - low) / (high - low) * (_WIDE - _LEFT - _RIGHT)
@@ -33,6 +36,7 @@ def histogram(spread: TargetSpread, units: str) -> str:
 
     pieces = [
         *_bars(spread, x, y),
+        *_steps(spread, x, y),
         *_across(x, (low, high), units),
         *_upward(y, top, total),
         *_furthest(spread, x, units),
@@ -58,6 +62,27 @@ def _bars(spread: TargetSpread, x: Scale, y: Scale) -> Iterator[str]:
                 f'<rect x="{x(start):.1f}" y="{y(count):.1f}" width="{wide:.1f}" '
                 f'height="{base - y(count):.1f}" fill="{_BEYOND if beyond else _INSIDE}"/>'
             )
+
+
+def _steps(spread: TargetSpread, x: Scale, y: Scale) -> Iterator[str]:
+    """Yield the line of the corner furthest out, red beyond the limit, and what line and bars are."""
+    if not spread.corner_counts:
+        return
+    for colour, beyond in ((_INK, False), (_RED, True)):
+        way = []
+        for left, right, count in zip(
+            spread.edges_um[:-1], spread.edges_um[1:], spread.corner_counts, strict=True
+        ):
+            for start, end in _parted(left, right, spread.limit_um):
+                out = spread.limit_um is not None and abs(start + end) / 2 > spread.limit_um
+                if out == beyond:
+                    way.append(f"M{x(start):.1f} {y(count):.1f} H{x(end):.1f}")
+        if way:
+            yield f'<path d="{" ".join(way)}" fill="none" stroke="{colour}" stroke-width="1.6"/>'
+    yield (
+        f'<text x="{_WIDE - _RIGHT:.0f}" y="13" text-anchor="end" font-size="11" fill="#666">'
+        "bars: its middle; line: the corner furthest out</text>"
+    )
 
 
 def _parted(left: float, right: float, limit: float | None) -> list[tuple[float, float]]:

@@ -11,9 +11,10 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.locating import PartLocated, parts_located, targets_of
 from fixturecheck.settling.model import OrderTold, Settled
+from fixturecheck.settling.odds import Odds
 from fixturecheck.settling.run import settle_setup
 from fixturecheck.settling.stability import UnderHand, order_told, under_hand
-from fixturecheck.settling.tolerance import Odds, odds_of
+from fixturecheck.settling.tolerance import odds_of
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
 

@@ -14,7 +14,7 @@ from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.location import Located, SeatPoints, located, seat_rows, sensitivity
 from fixturecheck.settling.bench import Bench
 from fixturecheck.settling.model import Settled
-from fixturecheck.settling.tolerance import Target
+from fixturecheck.settling.odds import Target
 from fixturecheck.setup.model import Seat, Setup
 
 Floats = NDArray[np.float64]
@@ -71,8 +71,9 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
     frames = [face_frame(p) for p in pieces]
     middle = np.average([f[0] for f in frames], axis=0, weights=[float(p.Area()) for p in pieces])
     return Target(
-        name=f"{cut}/{part}.{face}", body=part, at_mm=to_vector(middle), direction=to_vector(frames[0][1])
-    )
+        name=f"{cut}/{part}.{face}", body=part, at_mm=to_vector(middle), direction=to_vector(frames[0][1]),
+        face=face,
+    )  # fmt: skip
 
 
 def parts_located(bench: Bench, settled: Settled) -> tuple[PartLocated, ...]:

@@ -25,7 +25,7 @@ from fixturecheck.result import (
 from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.locating import PartLocated
 from fixturecheck.settling.model import SeatAtRest
-from fixturecheck.settling.tolerance import Odds, TargetOdds
+from fixturecheck.settling.odds import Odds, TargetOdds
 from fixturecheck.setup.model import Setup
 
 _CLASSES = 41
@@ -111,6 +111,7 @@ def _chances(setup: Setup, odds: Odds) -> Chances:
         draws=odds.draws,
         seed=odds.seed,
         checked_um=odds.checked_um,
+        faces_say=odds.faces_say(),
         seats=tuple(
             SeatChance(
                 seat=f"{s.body}.{s.face} on {s.on}.{s.on_face}",
@@ -129,10 +130,12 @@ def _spread(setup: Setup, target: TargetOdds) -> TargetSpread:
     body, _, face = target.name.split("/", 1)[1].partition(".")
     zones = setup.body(body).tolerance_mm
     width = zones.get(face, zones.get("*"))
-    low, high = float(target.draws_um.min()), float(target.draws_um.max())
+    both = np.concatenate((target.draws_um, target.out_um))
+    low, high = float(both.min()), float(both.max())
     if high - low < 1e-6:
         low, high = low - 0.5, high + 0.5
     counts, edges = np.histogram(target.draws_um, bins=_CLASSES, range=(low, high))
+    corners, _ = np.histogram(target.out_um if target.corners else (), bins=_CLASSES, range=(low, high))
     return TargetSpread(
         target=target.name,
         mean_um=target.mean_um,
@@ -140,6 +143,9 @@ def _spread(setup: Setup, target: TargetOdds) -> TargetSpread:
         low_um=target.worst_um[0],
         high_um=target.worst_um[1],
         limit_um=None if width is None else 0.5e3 * width,
+        lean_p95_um=target.lean_p95_um,
+        lean_worst_um=target.lean_worst_um,
         edges_um=tuple(float(e) for e in edges),
         counts=tuple(int(c) for c in counts),
+        corner_counts=tuple(int(c) for c in corners) if target.corners else (),
     )

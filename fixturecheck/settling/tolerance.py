@@ -2,114 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import Candidates
-from fixturecheck.contact.grow import grown, growth_rows
+from fixturecheck.contact.grow import growth_rows
+from fixturecheck.contact.grown import eased, grown
 from fixturecheck.contact.look import find_candidates
-from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.contact.vary import Error
+from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, wrenches
-from fixturecheck.physics.tolerance import (
-    Drawn,
-    Linear,
-    corners,
-    draw_errors,
-    linear_extremes,
-    solve_draws,
-)
-from fixturecheck.result import Vector
+from fixturecheck.physics.tolerance import Drawn, Frame, Linear, frame_of, solve_draws
+from fixturecheck.physics.worst import NoRestError, Sets, most_gap_mm, most_of, sets_of
+from fixturecheck.physics.zones import box_of, differences, draw_errors, hull_of
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import Staging
+from fixturecheck.settling.odds import Odds, SeatOdds, Target, TargetOdds, WrongOdds
 from fixturecheck.settling.run import loose_of, walk
+from fixturecheck.settling.zones import Varying, corners_mm, varying
 from fixturecheck.setup.model import Setup
 
 Floats = NDArray[np.float64]
 LEAST_REACH_MM = 0.2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Target:
-    """A place of the work whose error matters, drawn in the machine's frame."""
-
-    name: str
-    body: str
-    at_mm: Vector
-    direction: Vector
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SeatOdds:
-    """How often one seat closes: `share_closed` of the draws, and the gap left, um."""
-
-    body: str
-    face: str
-    on: str
-    on_face: str
-    share_closed: float
-    gap_mean_um: float
-    gap_p95_um: float
-    gap_worst_um: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WrongOdds:
-    """How often two faces that no seat names carry force: `share_lands` of the draws."""
-
-    a: str
-    b: str
-    share_lands: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TargetOdds:
-    """Error of one target, um: moments, the draws themselves, and the least and greatest.
-
-    Parameters
-    ----------
-    worst_um : (float, float)
-        Least and greatest over all zones where `of_zones`, else over the draws alone.
-    """
-
-    name: str
-    mean_um: float
-    sigma_um: float
-    draws_um: Floats
-    worst_um: tuple[float, float]
-    of_zones: bool
-    share_by_face: Mapping[str, float]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Odds:
-    """What tolerances came to.
-
-    Parameters
-    ----------
-    faces : tuple of str
-        The faces that vary, `body.face`.
-    move : ndarray, shape (draws, 6 * bodies)
-        Shift in mm and turn in radians of each loose body from its nominal rest.
-    bases : int
-        Different sets of contacts that carried.
-    checked_um : float
-        Greatest difference between the linear answer and an exact settling of the worst draws.
-    """
-
-    draws: int
-    seed: int
-    faces: tuple[str, ...]
-    seats: tuple[SeatOdds, ...]
-    wrong: tuple[WrongOdds, ...]
-    targets: tuple[TargetOdds, ...]
-    move: Floats
-    bases: int
-    checked_um: float
+LEAST_SLACK_RAD, MOST_SLACK_RAD = 1e-3, 1e-2
+"""How far faces and parts may turn against each other from where they rest as drawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,10 +42,10 @@ class _Model:
     loads: list[Load]
     rows: Candidates
     problem: Linear
+    frame: Frame
     scale: Floats
     centres: Floats
-    variables: Mapping[tuple[int, int], int]
-    half: Floats
+    varying: Varying
 
 
 def odds_of(
@@ -137,6 +58,7 @@ def odds_of(
     ----------
     setup : Setup
         With `tolerance_mm` on its bodies: the whole width of each face's profile zone, half of it either way.
+        A flat face shifts and leans within it, by no more than its `orientation_mm`; a curved one shifts.
     targets : sequence of Target
         Places whose error is wanted.
     exact : int
@@ -151,50 +73,24 @@ def odds_of(
     """
     staging, bench = staging or Staging(), bench or bench_of(setup)
     model = _model(bench, staging)
-    errors = draw_errors(model.half, draws, seed, spread)
-    drawn = solve_draws(model.problem, errors)
-    extreme = corners(model.half)
-    worst = solve_draws(model.problem, extreme) if extreme is not None else None
+    errors = draw_errors(model.varying.zones, draws, seed, spread)
+    drawn = solve_draws(model.problem, errors, model.frame)
+    sets, contradict = _sets(model)
     chosen = _worst_draws(model, drawn, targets, exact)
     checked = max((_exactly(model, staging, errors[i], drawn.move[i]) for i in chosen), default=0.0)
     return Odds(
         draws=draws,
         seed=seed,
-        faces=tuple(_face_name(bench, key) for key in model.variables),
-        seats=_seat_odds(model, drawn, worst),
+        faces=tuple(_face_name(bench, key) for key in model.varying.faces),
+        leaning=sum(z.columns > 1 for z in model.varying.zones),
+        seats=_seat_odds(model, drawn, sets),
         wrong=_wrong_odds(model, drawn),
-        targets=tuple(_target_odds(model, drawn, worst, one, errors) for one in targets),
+        targets=tuple(_target_odds(model, drawn, sets, one, errors) for one in targets),
         move=drawn.move * model.scale,
         bases=drawn.bases,
         checked_um=checked * 1e3,
+        contradict=contradict,
     )
-
-
-def zones(bench: Bench) -> tuple[dict[tuple[int, int], int], Floats]:
-    """Return the faces that vary, as (body, face) to column, and half of each zone in mm.
-
-    Raises
-    ------
-    SetupError
-        None varies, or a tolerance is negative or not finite.
-    """
-    variables: dict[tuple[int, int], int] = {}
-    half: list[float] = []
-    for number, body in enumerate(bench.bodies):
-        if not body.tolerance_mm:
-            continue
-        for face, name in enumerate(body.face_names()):
-            width = body.tolerance_mm.get(name, body.tolerance_mm.get("*", 0.0))
-            if not np.isfinite(width) or width < 0:
-                message = f"tolerance of {body.name}.{name} must be zero or more, got {width}"
-                raise SetupError(message)
-            if width > 0:
-                variables[number, face] = len(half)
-                half.append(0.5 * width)
-    if not half:
-        message = f"set-up {bench.setup.name!r} states no tolerance on any face; nothing can vary"
-        raise SetupError(message)
-    return variables, np.array(half)
 
 
 def _model(bench: Bench, staging: Staging) -> _Model:
@@ -204,14 +100,12 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     if raw.ending is not Ending.REST:
         message = f"the parts as drawn do not come to rest ({raw.ending}), so no tolerance can be judged"
         raise NotComputedError(message)
-    variables, half = zones(bench)
-    thin = [b.name for f, b in zip(bench.features, bench.bodies, strict=True) if _crosses(f.size_mm, half)]
-    if thin:
-        message = f"tolerances reach through {thin[0]}: the widest zone is {2 * half.max():g} mm"
-        raise SetupError(message)
-    scene = bench.scene(one.body for one in loads)
-    reach = max(LEAST_REACH_MM, 8.0 * float(half.max()))
-    rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, 1e-3)
+    vary = varying(bench)
+    either = tuple(eased(f, 2.0 * vary.widest_mm()) for f in bench.features)
+    scene = replace(bench, features=either).scene(one.body for one in loads)
+    reach = max(LEAST_REACH_MM, 4.0 * vary.widest_mm())
+    slack = min(max(LEAST_SLACK_RAD, 2.0 * vary.steepest()), MOST_SLACK_RAD)
+    rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, slack)
     bodies = np.array([one.body for one in loads])
     centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in loads])
     scale = np.ones((len(loads), 6))
@@ -220,18 +114,13 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     problem = Linear(
         gap_mm=rows.gap_mm,
         slope=jacobian(rows, bodies, centres) * scale.ravel(),
-        growth=growth_rows(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, variables),
+        growth=growth_rows(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces),
         load=load,
     )
     return _Model(
-        bench=bench, raw=raw, loads=loads, rows=rows, problem=problem, scale=scale.ravel(), centres=centres,
-        variables=variables, half=half,
+        bench=bench, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
+        scale=scale.ravel(), centres=centres, varying=vary,
     )  # fmt: skip
-
-
-def _crosses(size_mm: float, half: Floats) -> bool:
-    """Tell whether two zones could meet inside a body."""
-    return 4.0 * float(half.max()) >= size_mm
 
 
 def _face_name(bench: Bench, key: tuple[int, int]) -> str:
@@ -250,23 +139,33 @@ def _pairs(model: _Model) -> dict[frozenset[str], NDArray[np.int64]]:
     return {key: np.array(value) for key, value in found.items()}
 
 
-def _seat_odds(model: _Model, drawn: Drawn, worst: Drawn | None) -> tuple[SeatOdds, ...]:
+def _sets(model: _Model) -> tuple[Sets | None, bool]:
+    """Return what may carry somewhere in the zones, or None, and whether it is that seats contradict."""
+    try:
+        return sets_of(model.problem, model.frame, box_of(model.varying.zones)), False
+    except NoRestError:
+        return None, True
+    except NotComputedError:
+        return None, False
+
+
+def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds, ...]:
     pairs = _pairs(model)
     touch = model.bench.setup.tolerances.touch_um
     out = []
     for seat in model.bench.setup.seats:
         members = pairs.get(frozenset((f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}")))
         if members is None:
-            gap = extreme = np.full(1, np.inf)
+            gap, worst, of_zones = np.full(1, np.inf), np.inf, True
         else:
             gap = drawn.gap_mm[:, members].min(axis=1) * 1e3
-            extreme = gap if worst is None else worst.gap_mm[:, members].min(axis=1) * 1e3
+            worst, of_zones = _worst_gap_um(sets, members, float(gap.max()))
         out.append(
             SeatOdds(
                 body=seat.body, face=seat.face, on=seat.on, on_face=seat.on_face,
                 share_closed=float(np.mean(gap <= touch)), gap_mean_um=float(gap.mean()),
                 gap_p95_um=float(np.quantile(gap, 0.95, method="higher")),
-                gap_worst_um=float(max(gap.max(), extreme.max())),
+                gap_worst_um=worst, of_zones=of_zones,
             )
         )  # fmt: skip
     return tuple(out)
@@ -283,54 +182,109 @@ def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
 
 
-def _seen(model: _Model, target: Target) -> Floats:
-    """Return how a target moves along its direction with the moves of all bodies."""
-    out = np.zeros((len(model.loads), 6))
+def _seen(model: _Model, target: Target, places_mm: Floats) -> Floats:
+    """Return how places (q, 3) of a target move along its direction with the moves of all bodies, (q, m)."""
+    out = np.zeros((len(places_mm), len(model.loads), 6))
     body = model.bench.index(target.body)
+    direction = np.array(target.direction) / np.linalg.norm(target.direction)
     for i, one in enumerate(model.loads):
         if one.body == body:
-            direction = np.array(target.direction) / np.linalg.norm(target.direction)
-            out[i, :3] = direction
-            out[i, 3:] = np.cross(np.array(target.at_mm) - model.centres[i], direction)
-    return np.asarray(out.ravel() * model.scale)
+            out[:, i, :3] = direction
+            out[:, i, 3:] = np.cross(places_mm - model.centres[i], direction)
+    return np.asarray(out.reshape(len(places_mm), -1) * model.scale)
 
 
-def _extremes(model: _Model, worst: Drawn | None, target: Target) -> Floats | None:
-    """Return least and greatest error of a target over all zones, um; None where only draws are known."""
-    seen = _seen(model, target)
-    if worst is not None:
-        return np.asarray(worst.move @ seen * 1e3)
-    swing = linear_extremes(model.problem, model.half, seen[None, :])
-    return None if swing is None else np.array([-1e3, 1e3]) * swing[0]
+def _middle(model: _Model, target: Target) -> Floats:
+    """Return how the middle of a target moves along its direction, (m,)."""
+    return np.asarray(_seen(model, target, np.array([target.at_mm]))[0])
+
+
+def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float) -> tuple[float, bool]:
+    """Return how far a seat opens at most, and whether that is of all zones or of the draws alone."""
+    if sets is None:
+        return drawn_um, False
+    try:
+        return most_gap_mm(sets, members, drawn_um * 1e-3) * 1e3, True
+    except NotComputedError:
+        return drawn_um, False
 
 
 def _target_odds(
-    model: _Model, drawn: Drawn, worst: Drawn | None, target: Target, errors: Floats
+    model: _Model, drawn: Drawn, sets: Sets | None, target: Target, errors: Floats
 ) -> TargetOdds:
-    seen, extremes = _seen(model, target), _extremes(model, worst, target)
-    draws = drawn.move @ seen * 1e3
-    corner = draws if extremes is None else extremes
-    total = max(float(draws.var()), 1e-300)
-    shares = {}
-    for key, column in model.variables.items():
-        error = errors[:, column] * 1e3
-        slope = float(np.mean((draws - draws.mean()) * (error - error.mean())) / max(error.var(), 1e-300))
-        shares[_face_name(model.bench, key)] = slope**2 * float(error.var()) / total
+    corners = np.zeros((0, 3))
+    if target.face is not None:
+        corners = corners_mm(model.bench, model.bench.index(target.body), target.face)
+    seen = _seen(model, target, np.vstack((target.at_mm, corners)))
+    across = _across(model, target, corners)
+    draws, leans = drawn.move @ seen.T * 1e3, drawn.move @ across.T * 1e3
+    worst, of_zones = _worst_um(model, sets, (-seen, seen, across), (-draws, draws, leans))
+    whole, lean = _shares(model, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
     return TargetOdds(
         name=target.name,
-        mean_um=float(draws.mean()),
-        sigma_um=float(draws.std(ddof=1)) if len(draws) > 1 else 0.0,
-        draws_um=draws,
-        worst_um=(float(min(draws.min(), corner.min())), float(max(draws.max(), corner.max()))),
-        of_zones=extremes is not None,
-        share_by_face=shares,
+        mean_um=float(draws[:, 0].mean()),
+        sigma_um=float(draws[:, 0].std(ddof=1)) if len(draws) > 1 else 0.0,
+        draws_um=draws[:, 0],
+        out_um=draws[np.arange(len(draws)), np.abs(draws).argmax(axis=1)],
+        corners=len(corners),
+        worst_um=(-worst[0], worst[1]),
+        of_zones=of_zones,
+        lean_p95_um=float(np.quantile(leans.max(axis=1), 0.95, method="higher")) if len(across) else 0.0,
+        lean_worst_um=worst[2],
+        share_by_face=whole,
+        lean_by_face=lean,
     )
+
+
+def _worst_um(
+    model: _Model, sets: Sets | None, seen: Sequence[Floats], draws: Sequence[Floats]
+) -> tuple[list[float], bool]:
+    """Return the most of each group of what is seen of the moves, and whether it is that of all zones."""
+    drawn = [float(one.max(initial=0.0 if one.size == 0 else -np.inf)) for one in draws]
+    if sets is None:
+        return drawn, False
+    try:
+        return [
+            1e3 * most_of(sets, rows, model.frame.held, 1e-3 * most)
+            for rows, most in zip(seen, drawn, strict=True)
+        ], True
+    except NotComputedError:
+        return drawn, False
+
+
+def _across(model: _Model, target: Target, corners: Floats) -> Floats:
+    """Return how much more one corner of a target moves than another, for all pairs that may be furthest."""
+    if len(corners) == 0:
+        return np.zeros((0, len(model.scale)))
+    arms = corners - corners.mean(axis=0)
+    flat = np.linalg.svd(arms, full_matrices=False)[2][:2]
+    apart = differences(hull_of(arms @ flat.T)) @ flat
+    return _seen(model, target, apart) - _seen(model, target, np.zeros((1, 3)))
+
+
+def _shares(model: _Model, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
+    """Return each face's share of the variance of some draws, and what of it is by leaning.
+
+    A share is what a straight line through the face's own errors has of the variance.
+    """
+    out = draws - draws.mean()
+    total = max(float(out @ out), 1e-300)
+    own = errors - errors.mean(axis=0)
+    along, square = own.T @ out, own.T @ own
+    whole, lean = {}, {}
+    for key, varies in model.varying.faces.items():
+        at = varies.columns()
+        slope = np.linalg.lstsq(square[at, at], along[at], rcond=None)[0]
+        name = _face_name(model.bench, key)
+        whole[name] = float(slope @ along[at]) / total
+        lean[name] = float(slope[1:] @ along[at][1:]) / total
+    return whole, lean
 
 
 def _worst_draws(model: _Model, drawn: Drawn, targets: Sequence[Target], count: int) -> list[int]:
     """Return the draws furthest out: by each target, else by how far the parts went."""
     if targets:
-        score = np.max([np.abs(drawn.move @ _seen(model, t)) for t in targets], axis=0)
+        score = np.max([np.abs(drawn.move @ _middle(model, t)) for t in targets], axis=0)
     else:
         score = np.abs(drawn.move).max(axis=1)
     return [int(i) for i in np.argsort(-score, kind="stable")[:count]]
@@ -339,9 +293,9 @@ def _worst_draws(model: _Model, drawn: Drawn, targets: Sequence[Target], count: 
 def _exactly(model: _Model, staging: Staging, errors: Floats, move: Floats) -> float:
     """Settle one draw exactly and return how far the linear answer is from it, in mm along what is held."""
     bench = model.bench
-    by_body: dict[int, dict[int, float]] = {}
-    for (body, face), column in model.variables.items():
-        by_body.setdefault(body, {})[face] = float(errors[column])
+    by_body: dict[int, dict[int, Error]] = {}
+    for (body, face), varies in model.varying.faces.items():
+        by_body.setdefault(body, {})[face] = varies.error(errors)
     features = tuple(grown(f, by_body.get(i, {})) for i, f in enumerate(bench.features))
     raw, _ = walk(replace(bench, features=features), staging, [one.body for one in model.loads], Bounds())
     if raw.ending is not Ending.REST:

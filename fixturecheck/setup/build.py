@@ -32,6 +32,7 @@ BODY_KEYS = {
     "faces": "table",
     "finish": "text or table",
     "tolerance_mm": "number or table",
+    "orientation_mm": "number or table",
     "no_function": "texts",
     "pole": "text",
     "group": "text",
@@ -150,7 +151,8 @@ def body_stated(
             material=entry.get("material", "text", "steel_1018"),
             faces=refs,
             finish=_by_face(entry, "finish", "text"),
-            tolerance_mm=_tolerance_mm(entry),
+            tolerance_mm=_lengths_by_face(entry, "tolerance_mm"),
+            orientation_mm=_lengths_by_face(entry, "orientation_mm"),
             no_function=entry.get("no_function", "texts", ()),
             pole=entry.get("pole", "text"),
             group=entry.get("group", "text"),
@@ -269,16 +271,17 @@ def _by_face(entry: Stated, key: str, kind: str) -> Any:
     return {face: table.get(face, kind) for face in value}
 
 
-def _tolerance_mm(entry: Stated) -> Any:
-    """Return the tolerance, or the tolerances by face, in mm."""
-    if "tolerance_in" not in entry.values:
-        return _by_face(entry, "tolerance_mm", "number")
-    if "tolerance_mm" in entry.values:
-        entry.fail(f"{entry.what} states both tolerance_mm and tolerance_in; keep one", "tolerance_in")
-    value = _by_face(entry, "tolerance_in", "number")
+def _lengths_by_face(entry: Stated, key: str) -> Any:
+    """Return a length, or lengths by face, in mm; `key` may be stated in inches."""
+    inches = inch_key(key) or key
+    if inches not in entry.values:
+        return _by_face(entry, key, "number")
+    if key in entry.values:
+        entry.fail(f"{entry.what} states both {key} and {inches}; keep one", inches)
+    value = _by_face(entry, inches, "number")
     if isinstance(value, Mapping):
-        return {face: from_inch_key(v, key="tolerance_mm") for face, v in value.items()}
-    return from_inch_key(value, key="tolerance_mm")
+        return {face: from_inch_key(v, key=key) for face, v in value.items()}
+    return from_inch_key(value, key=key)
 
 
 def _texts(stated: Stated) -> dict[str, str]:

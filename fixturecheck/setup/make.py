@@ -64,6 +64,7 @@ def body(
     faces: Mapping[str, object] | None = None,
     finish: str | Mapping[str, str] | None = None,
     tolerance_mm: float | Mapping[str, float] | None = None,
+    orientation_mm: float | Mapping[str, float] | None = None,
     no_function: Iterable[str] = (),
     pole: str | None = None,
     poles: Iterable[Body] = (),
@@ -87,7 +88,7 @@ def body(
         A name for each face that matters. A reference is a CadQuery selector string, a point on or
         near the face, a face or a workplane with faces selected (`w.faces(tag="floor")`),
         `step:NAME` for the name in the file, or a list of these.
-    finish, tolerance_mm : value or mapping by face name, optional
+    finish, tolerance_mm, orientation_mm : value or mapping by face name, optional
         One value holds for every face; in a mapping `*` is the rest.
     no_function : iterable of str
         Names of faces where a relief is allowed.
@@ -114,8 +115,9 @@ def body(
         role=role,
         material=material,
         faces=_face_names(name, found, named or in_file, faces or {}),
-        finish=dict(finish) if isinstance(finish, Mapping) else _everywhere(finish),
-        tolerance_mm=dict(tolerance_mm) if isinstance(tolerance_mm, Mapping) else _everywhere(tolerance_mm),
+        finish=_by_face(finish),
+        tolerance_mm=_by_face(tolerance_mm),
+        orientation_mm=_by_face(orientation_mm),
         no_function=frozenset(no_function),
         pole=pole,
         poles=tuple(poles),
@@ -198,8 +200,10 @@ def find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) 
     return by_shape(solid, ref)
 
 
-def _everywhere(value: T | None) -> dict[str, T]:
-    """Return what one value for all faces means as a mapping by face."""
+def _by_face(value: T | Mapping[str, T] | None) -> dict[str, T]:
+    """Return a mapping by face; one value for all faces is that of the rest."""
+    if isinstance(value, Mapping):
+        return dict(value)
     return {} if value is None else {"*": value}
 
 

@@ -39,7 +39,12 @@ class Body:
     finish : mapping of str to str
         Finish by face name; `*` is the rest.
     tolerance_mm : mapping of str to float
-        Profile tolerance by face name; `*` is the rest.
+        Profile tolerance by face name, the whole width of the zone; `*` is the rest. A flat face may shift
+        and lean as long as no corner of it leaves its zone.
+    orientation_mm : mapping of str to float
+        Orientation tolerance by face name (parallelism, squareness, angularity), within that zone: how much
+        the face may lean over its outline; zero only shifts. `*` is the rest. A face without one leans as
+        far as its zone lets it.
     no_function : frozenset of str
         Faces that do nothing, where a relief is allowed.
     pole : str or None
@@ -61,6 +66,7 @@ class Body:
     faces: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     finish: Mapping[str, str] = field(default_factory=dict)
     tolerance_mm: Mapping[str, float] = field(default_factory=dict)
+    orientation_mm: Mapping[str, float] = field(default_factory=dict)
     no_function: frozenset[str] = frozenset()
     pole: str | None = None
     poles: tuple[Body, ...] = ()

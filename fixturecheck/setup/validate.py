@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, TypeVar
@@ -164,6 +165,7 @@ def _refuse_bad_body(body: Body) -> None:
     for what, names in (
         ("finish", body.finish),
         ("tolerance_mm", body.tolerance_mm),
+        ("orientation_mm", body.orientation_mm),
         ("no_function", body.no_function),
     ):
         for face in names:
@@ -171,6 +173,26 @@ def _refuse_bad_body(body: Body) -> None:
                 _face_of(body, face, f"{where}, {what}")
     for finish in body.finish.values():
         _from_table(tables.finish, finish, where)
+    for face, lean_mm in body.orientation_mm.items():
+        _refuse_bad_lean(body, face, lean_mm)
+
+
+def _refuse_bad_lean(body: Body, face: str, lean_mm: object) -> None:
+    """Refuse an orientation tolerance that is no length, or that holds nothing closer."""
+    where = f"body {body.name!r}, orientation_mm of {face!r}"
+    number = isinstance(lean_mm, int | float) and not isinstance(lean_mm, bool)
+    if not number or not math.isfinite(float(str(lean_mm))) or float(str(lean_mm)) < 0.0:
+        message = f"{where}: must be a number of zero or more; got {lean_mm!r}"
+        raise SetupError(message)
+    zone_mm = body.tolerance_mm.get(face, body.tolerance_mm.get("*"))
+    if face == "*" and body.tolerance_mm:
+        return
+    if zone_mm is None:
+        message = f"{where}: it has no tolerance_mm within which it could lean; state that too"
+        raise SetupError(message)
+    if float(str(lean_mm)) > zone_mm:
+        message = f"{where}: must be at most its tolerance_mm of {zone_mm:g}; got {lean_mm:g}"
+        raise SetupError(message)
 
 
 def _refuse_bad_faces(body: Body) -> None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import cadquery as cq
+import numpy as np
 import pytest
 
 from fixturecheck.checks import tolerance
@@ -25,17 +26,22 @@ SEATS = (
 )
 
 
-def found(zones, *, solid=None, top_mm=0.01, **more):
+def found(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, **more):
+    """Findings, with faces that only shift unless a lean is stated; None leaves all of their zones."""
+    held = {} if lean_mm is None else {"*": lean_mm}
     table = Shapes.body(
         "table",
         Shapes.box(200, 200, 20, (0, 0, -20)),
         top=">Z",
         tolerance_mm={"top": top_mm} if top_mm else {},
+        orientation_mm=held if top_mm else {},
     )
     stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
     block = solid or Shapes.box(30, 20, 20, (15, 0, 0))
     names = {"base": "<Z", "back": "<X", "floor": ">Z", **more}
-    part = Shapes.body("part", block, "part", tolerance_mm=zones, **names)
+    part = Shapes.body(
+        "part", block, "part", tolerance_mm=zones, orientation_mm=held if zones else {}, **names
+    )
     setup = replace(
         Shapes.setup(table, stop, part, seats=SEATS),
         cuts=(Cut(name="top", parts=("part",), floor="floor"),),
@@ -87,17 +93,91 @@ def test_the_worst_of_many_zones_is_the_sum_where_the_same_contacts_carry():
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
     # Half of either zone, 5 um of the base and 5 of the floor itself, as in any linear stack.
     assert floor.value == pytest.approx(10.0, abs=0.01)
-    assert "at the worst corners of the zones" in floor.says
-    assert "parallel" in floor.source
+    assert "at the worst of all zones" in floor.says
+    assert "do not lean" in floor.source
 
 
-def test_where_contacts_change_over_many_zones_only_the_draws_are_told():
-    # A ledge 2 um behind the back lands first in some draws, so that no sum bounds the rest.
+def test_where_contacts_change_over_many_zones_the_worst_is_still_that_of_the_zones():
+    # A ledge 2 um behind the back lands first in some draws; the floor still stands on the base alone.
     part = cq.Workplane(slotted()).cut(cq.Workplane(Shapes.box(0.002, 40, 12, (0.001, 0, 10)))).val()
     findings, answer = found({"*": 0.012}, solid=part, top_mm=0.0, tab="<X[1]")
     assert len(answer.odds.faces) > 12
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
+    assert "at the worst of all zones" in floor.says
+    assert floor.value == pytest.approx(6.0, abs=0.01)
+
+
+def channel(clear_mm):
+    """A block between two walls with little room, pushed to one of them."""
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    far = Shapes.body("far", Shapes.box(10, 100, 20, (35 + clear_mm, 0, 0)), face="<X")
+    names = {"base": "<Z", "back": "<X", "front": ">X", "floor": ">Z"}
+    zones = {"back": 0.02, "front": 0.02}
+    block = Shapes.box(30, 20, 20, (15, 0, 0))
+    part = Shapes.body("part", block, "part", tolerance_mm=zones, orientation_mm={"*": 0.0}, **names)
+    setup = replace(
+        Shapes.setup(table, stop, far, part, seats=SEATS),
+        cuts=(Cut(name="top", parts=("part",), floor="floor"),),
+        staging=Staging(push={"part": Push(direction=(-1, 0, 0))}, approach_mm=0.005),
+    )
+    return list(tolerance.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+
+
+def test_where_the_seats_contradict_each_other_at_the_worst_only_the_draws_are_told():
+    # Two zones of 20 um take 20 um at most; 19.9 of them are beyond the draws (4.2 standard deviations).
+    wide, narrow = channel(0.021), channel(0.0199)
+    (floor,) = [f for f in wide if f.subject == "top/part.floor"]
+    assert "at the worst of all zones" in floor.says
+    (floor,) = [f for f in narrow if f.subject == "top/part.floor"]
     assert "furthest of the draws" in floor.says
+    assert [f.verdict for f in narrow if f.subject == "zones"] == [Verdict.CAUTION]
+    assert not [f for f in wide if f.subject == "zones"]
+
+
+def test_a_floor_on_a_base_that_leans_is_out_at_its_corners():
+    findings, answer = found({"base": 0.03, "floor": 0.04}, top_mm=0.0, lean_mm=None)
+    (floor,) = [f for f in findings if f.subject == "top/part.floor"]
+    (target,) = answer.odds.targets
+    # The floor lies over the base, so its corners are out by no more than the base's: half of 30 um; at worst
+    # the base leans over all of its zone.
+    assert floor.value == pytest.approx(15.0, abs=0.01)
+    assert target.lean_worst_um == pytest.approx(30.0, abs=0.01)
+    assert target.corners == 4
+    assert np.all(np.abs(target.out_um) >= np.abs(target.draws_um) - 1e-9)
+    assert "further out than the other" in floor.says
+    assert "shift and lean" in floor.source
+    assert 0.0 < target.lean_by_face["part.base"] < target.share_by_face["part.base"]
+    told = rest_of(answer).chances
+    assert sum(told.targets[0].corner_counts) == told.draws
+
+
+def test_an_orientation_tolerance_holds_the_lean_and_not_the_shift():
+    _, answer = found({"base": 0.03}, top_mm=0.0, lean_mm=0.004)
+    (target,) = answer.odds.targets
+    assert target.lean_worst_um == pytest.approx(4.0, abs=0.01)
+    assert target.worst_um == pytest.approx((-15.0, 15.0), abs=0.01)
+
+
+def test_the_remedy_for_a_floor_far_from_its_seat_is_to_hold_the_lean_closer():
+    # A long block on a short foot at its middle: what the foot leans goes six times as far at the ends.
+    foot = Shapes.box(20, 20, 10, (0, 0, 0))
+    part = cq.Workplane(Shapes.box(120, 20, 10, (0, 0, 10))).union(cq.Workplane(foot)).val()
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z")
+    body = Shapes.body(
+        "part", part, "part", base="<Z", floor=">Z", tolerance_mm={"base": 0.01, "floor": 0.02}
+    )
+    setup = replace(
+        Shapes.setup(table, body, seats=SEATS[:1]),
+        cuts=(Cut(name="top", parts=("part",), floor="floor"),),
+        staging=Staging(),
+    )
+    findings = list(tolerance.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+    (floor,) = [f for f in findings if f.subject == "top/part.floor"]
+    # Leaning over all of its zone a foot of 20 mm lifts an end, 60 mm from its middle, by six times 5 um.
+    assert floor.value == pytest.approx(5.0 * 60 / 10, abs=0.05)
+    assert floor.verdict is Verdict.NO_GO
+    assert "orientation" in floor.remedy
 
 
 def test_a_ledge_close_behind_its_seat_may_land_first():

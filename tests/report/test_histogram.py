@@ -23,6 +23,8 @@ def spread(limit_um, draws=DRAWS, classes=40):
         low_um=-16.0,
         high_um=18.0,
         limit_um=limit_um,
+        lean_p95_um=0.0,
+        lean_worst_um=0.0,
         edges_um=tuple(map(float, edges)),
         counts=tuple(map(int, counts)),
     )

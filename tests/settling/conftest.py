@@ -33,7 +33,8 @@ class Shapes:
     @staticmethod
     def body(name, solid, role="fixture", at=(0, 0, 0), turn=None, **selectors):
         """A body with faces named by selectors."""
-        extra = {k: selectors.pop(k) for k in ("tolerance_mm", "no_function") if k in selectors}
+        stated = ("tolerance_mm", "orientation_mm", "no_function")
+        extra = {k: selectors.pop(k) for k in stated if k in selectors}
         every = faces_of(solid)
         named = {}
         for face, selector in selectors.items():

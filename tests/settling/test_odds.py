@@ -19,10 +19,15 @@ UP = Target(name="floor", body="part", at_mm=(15, 0, 20), direction=(0, 0, 1))
 ALONG = Target(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
 
 
-def toleranced(shapes, part, zones, **names):
-    table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)), top=">Z", tolerance_mm={"top": 0.01})
-    stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)), face=">X", tolerance_mm={"face": 0.02})
-    body = shapes.body("part", part, "part", tolerance_mm=zones, **names)
+def toleranced(shapes, part, zones, lean=None, **names):
+    held = {"orientation_mm": {} if lean is None else {"*": lean}}
+    table = shapes.body(
+        "table", shapes.box(200, 200, 20, (0, 0, -20)), top=">Z", tolerance_mm={"top": 0.01}, **held
+    )
+    stop = shapes.body(
+        "stop", shapes.box(10, 100, 20, (-5, 0, 0)), face=">X", tolerance_mm={"face": 0.02}, **held
+    )
+    body = shapes.body("part", part, "part", tolerance_mm=zones, **held, **names)
     seats = (
         Seat(body="part", face="base", on="table", on_face="top"),
         Seat(body="part", face="back", on="stop", on_face="face", rank="secondary"),
@@ -32,7 +37,7 @@ def toleranced(shapes, part, zones, **names):
 
 def test_spread_of_a_block_is_the_root_sum_square_of_its_faces(shapes):
     block = shapes.box(30, 20, 20, (15, 0, 0))
-    setup = toleranced(shapes, block, {"base": 0.03, "back": 0.01}, base="<Z", back="<X")
+    setup = toleranced(shapes, block, {"base": 0.03, "back": 0.01}, 0.0, base="<Z", back="<X")
     found = odds_of(setup, LEFT, targets=(UP, ALONG), spread="uniform")
     up, along = found.targets
     # Profile zones of width w put a face out by w/2 either way; even spread has sigma w / sqrt 12.
@@ -53,7 +58,7 @@ def test_odds_that_a_ledge_lands_first_are_those_of_two_faces_racing(shapes):
     relief = shapes.box(0.002, 40, 12, (0.001, 0, 10))
     part = cq.Workplane(block).cut(cq.Workplane(relief)).val()
     zones = {"back": 0.012, "tab": 0.012}
-    setup = toleranced(shapes, part, zones, base="<Z", back="<X", tab="<X[1]")
+    setup = toleranced(shapes, part, zones, 0.0, base="<Z", back="<X", tab="<X[1]")
     found = odds_of(setup, LEFT, targets=(ALONG,), spread="uniform", draws=20_000)
     # Difference of two even errors over plus and minus 6 um is triangular over 12: P(d > 2) = 0.5 (1-1/6)^2.
     wrong = {frozenset((w.a, w.b)): w.share_lands for w in found.wrong}

@@ -1,0 +1,211 @@
+"""A body's features when its faces are out: where its corners, edges, planes and curved faces then are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.vary import Error
+from fixturecheck.kernel.feature_edges import Rim
+from fixturecheck.kernel.features import Features
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Errors = Mapping[int, Error]
+_IN_FACE = 1e-9
+
+
+def grown(features: Features, errors: Errors) -> Features:
+    """Return a body's features with faces where their errors put them.
+
+    Flat faces shift and lean, corners go to where their faces now meet, edges and directions follow;
+    cylinders and balls change radius.
+    """
+    if not errors:
+        return features
+    flat = {int(f): features.planes[i, 1] for i, f in enumerate(features.plane_faces)}
+    turned = {f: errors[f].normal(n) if f in errors else n for f, n in flat.items()}
+    points = features.points_mm + _shifts(features, errors, turned)
+    edges = features.edges_mm + _at_points(features, points - features.points_mm, features.edges_mm)
+    edge_normals = _turned(features.edge_faces, features.edge_normals, turned)
+    planes = np.array([_plane(features, i, errors) for i in range(len(features.planes))]).reshape(-1, 4, 3)
+    return replace(
+        features,
+        points_mm=points,
+        cones=_cones(features, turned) * _reversed(features, points)[:, :, None],
+        point_normals=_turned(features.point_faces, features.point_normals, turned),
+        edges_mm=edges,
+        leaves=_leaves(features, edges, edge_normals),
+        edge_normals=edge_normals,
+        planes=planes,
+        outlines=tuple(
+            _outline(features, points - features.points_mm, i, planes[i]) for i in range(len(planes))
+        ),
+        rounds=tuple(
+            replace(
+                one,
+                radius_a_mm=one.radius_a_mm + _radial(one.kind) * _shift(errors, one.face),
+                radius_b_mm=one.radius_b_mm + _radial(one.kind) * _shift(errors, one.face),
+                skin_mm=one.skin_mm + _swept(one.kind) * _shift(errors, one.face),
+            )
+            for one in features.rounds
+        ),
+        rims=tuple(_rim(features, one, errors, turned) for one in features.rims),
+    )
+
+
+def _shift(errors: Errors, face: int) -> float:
+    return errors[face].shift_mm if face in errors else 0.0
+
+
+def _shifts(features: Features, errors: Errors, turned: Mapping[int, Floats]) -> Floats:
+    """Return where each corner goes: to where its faces, as they are, meet."""
+    shift = np.zeros_like(features.points_mm)
+    for i, (faces, normals) in enumerate(zip(features.point_faces, features.point_normals, strict=True)):
+        real = faces >= 0
+        place = features.points_mm[i]
+        if not any(int(f) in errors for f in faces[real]):
+            continue
+        now = np.array([turned.get(int(f), n) for f, n in zip(faces[real], normals[real], strict=True)])
+        out = [float(errors[int(f)].at_mm(place)) if int(f) in errors else 0.0 for f in faces[real]]
+        square = np.einsum("ni,ni->n", now, normals[real])
+        shift[i] = np.linalg.pinv(now, rcond=1e-6) @ (square * out)
+    return shift
+
+
+def _turned(faces: Ints, normals: Floats, turned: Mapping[int, Floats]) -> Floats:
+    """Return normals (n, k, 3) of faces (n, k) as they are; those of curved faces stay."""
+    out = normals.copy()
+    for face, normal in turned.items():
+        out[faces == face] = normal
+    return out
+
+
+def _cones(features: Features, turned: Mapping[int, Floats]) -> Floats:
+    """Return the directions in which the solid leaves each corner, each still in the faces it lay in."""
+    out = features.cones.copy()
+    for i, faces in enumerate(features.point_faces):
+        own = [(features.point_normals[i, k], turned.get(int(f))) for k, f in enumerate(faces) if f >= 0]
+        for k, way in enumerate(features.cones[i]):
+            now = [new for old, new in own if new is not None and abs(float(old @ way)) < _IN_FACE]
+            if now and np.any(way):
+                rows = np.array(now)
+                within = way - np.linalg.pinv(rows, rcond=1e-6) @ (rows @ way)
+                out[i, k] = within / np.linalg.norm(within)
+    return out
+
+
+def _reversed(features: Features, points: Floats) -> Floats:
+    """Return -1 for each direction from a corner that now runs the other way, else 1.
+
+    A step lower than the tolerances may become one the other way: its short edges turn round.
+    """
+    ends, along = _ends(features)
+    now = points[ends[:, 1]] - points[ends[:, 0]]
+    turned = np.einsum("ni,ni->n", along, now) < 0.0
+    return np.where(_runs_along(features, ends[turned], along[turned]), -1.0, 1.0)
+
+
+def eased(features: Features, low_mm: float) -> Features:
+    """Return features whose corners in and on a step no higher than `low_mm` may both touch.
+
+    Which of the two stands out depends on errors that the step is lower than.
+    """
+    ends, along = _ends(features)
+    short = np.linalg.norm(along, axis=1) <= low_mm
+    if not np.any(short):
+        return features
+    runs = _runs_along(features, ends[short], along[short])
+    return replace(features, cones=np.where(runs[:, :, None], 0.0, features.cones))
+
+
+def _ends(features: Features) -> tuple[Ints, Floats]:
+    """Return the two corners of each edge, and the way from one to the other."""
+    ends = _nearest(features, features.edges_mm.reshape(-1, 3)).reshape(-1, 2)
+    return ends, features.edges_mm[:, 1] - features.edges_mm[:, 0]
+
+
+def _runs_along(features: Features, ends: Ints, along: Floats) -> NDArray[np.bool_]:
+    """Tell which directions from corners run along some edges."""
+    out = np.zeros(features.cones.shape[:2], dtype=bool)
+    for corners, way in zip(ends, along / np.linalg.norm(along, axis=1)[:, None], strict=True):
+        for corner, sign in zip(corners, (1.0, -1.0), strict=True):
+            out[corner] |= features.cones[corner] @ way * sign > 1.0 - _IN_FACE
+    return out
+
+
+def _leaves(features: Features, edges: Floats, normals: Floats) -> Floats:
+    """Return the directions into the two faces of each edge, square to it."""
+    along = edges[:, 1] - edges[:, 0]
+    across = np.cross(normals, along[:, None])
+    length = np.maximum(np.linalg.norm(across, axis=2, keepdims=True), 1e-300)
+    same = np.sign(np.einsum("nki,nki->nk", across, features.leaves))[:, :, None]
+    flat = np.isin(features.edge_faces, features.plane_faces)[:, :, None]
+    return np.where(flat, across / length * same, features.leaves)
+
+
+def _plane(features: Features, plane: int, errors: Errors) -> Floats:
+    """Return point, normal and two directions of a flat face as it is."""
+    origin, normal, x, _ = features.planes[plane]
+    error = errors.get(int(features.plane_faces[plane]))
+    if error is None:
+        return np.asarray(features.planes[plane])
+    now = error.normal(normal)
+    along = x - now * float(x @ now)
+    along /= np.linalg.norm(along)
+    return np.array([origin + normal * error.at_mm(origin), now, along, np.cross(now, along)])
+
+
+def _rim(features: Features, rim: Rim, errors: Errors, turned: Mapping[int, Floats]) -> Rim:
+    """Return a circular edge as it is: in its flat face, with the radius of its curved one."""
+    out = rim
+    for face in rim.faces:
+        error, normal = errors.get(face), turned.get(face)
+        if error is None:
+            continue
+        if normal is None:
+            kinds = [one.kind for one in features.rounds if one.face == face]
+            out = replace(out, radius_mm=out.radius_mm + sum(_radial(k) for k in kinds) * error.shift_mm)
+            continue
+        drawn = features.planes[list(features.plane_faces).index(face), 1]
+        same = float(drawn @ rim.axis)
+        if abs(abs(same) - 1.0) < _IN_FACE:
+            axis = normal * np.sign(same)
+            zero = rim.zero - axis * float(rim.zero @ axis)
+            out = replace(
+                out, centre_mm=rim.centre_mm + drawn * error.at_mm(rim.centre_mm), axis=axis,
+                zero=zero / np.linalg.norm(zero),
+            )  # fmt: skip
+    return out
+
+
+def _radial(kind: str) -> float:
+    """Return how a radius changes when the face moves outward of the solid."""
+    return {"rod": 1.0, "bore": -1.0}.get(kind, 0.0)
+
+
+def _swept(kind: str) -> float:
+    """Return how a ball's radius changes when the face moves outward of the solid."""
+    return {"ball": 1.0, "ring": 1.0}.get(kind, 0.0)
+
+
+def _at_points(features: Features, shift: Floats, places: Floats) -> Floats:
+    """Return the shift of the corner nearest each place."""
+    return np.asarray(shift[_nearest(features, places.reshape(-1, 3))].reshape(places.shape))
+
+
+def _nearest(features: Features, places: Floats) -> Ints:
+    """Return the corner nearest each place."""
+    return np.asarray(np.argmin(np.linalg.norm(places[:, None] - features.points_mm[None], axis=2), axis=1))
+
+
+def _outline(features: Features, shift: Floats, plane: int, now: Floats) -> Floats:
+    """Return the border of a flat face, in its directions as they are, after its corners have moved."""
+    origin, _, x, y = features.planes[plane]
+    outline = features.outlines[plane]
+    places = origin + outline[..., :1] * x + outline[..., 1:] * y
+    moved = places + _at_points(features, shift, places) - now[0]
+    return np.stack((moved @ now[2], moved @ now[3]), axis=-1)

@@ -1,0 +1,118 @@
+"""Which faces of a set-up vary, and the zone in which each lies: a flat face shifts and leans in its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.vary import Varies
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.features import Features
+from fixturecheck.physics.zones import Zone, hull_of, middle_of
+from fixturecheck.settling.bench import Bench
+from fixturecheck.setup.model import Body
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Varying:
+    """The faces that vary, as (body, face), and the zone of each in the same order."""
+
+    faces: dict[tuple[int, int], Varies]
+    zones: tuple[Zone, ...]
+
+    def widest_mm(self) -> float:
+        """Return the width of the widest zone."""
+        return 2.0 * max(z.half_mm for z in self.zones)
+
+    def steepest(self) -> float:
+        """Return the most that any face leans, mm over mm."""
+        steep = 0.0
+        for one, zone in zip(self.faces.values(), self.zones, strict=True):
+            if zone.columns > 1:
+                # The face is no narrower than twice its half extent along the shorter of its two ways.
+                narrow_mm = 2.0 / float(np.linalg.norm(one.ways, axis=1).max())
+                steep = max(steep, min(2.0 * zone.half_mm, zone.lean_mm) / narrow_mm)
+        return steep
+
+
+def varying(bench: Bench) -> Varying:
+    """Return which faces vary, and how.
+
+    Raises
+    ------
+    SetupError
+        None varies, a tolerance is negative or not finite, or zones reach through a body.
+    """
+    faces: dict[tuple[int, int], Varies] = {}
+    zones: list[Zone] = []
+    column = 0
+    for number, body in enumerate(bench.bodies):
+        for face, (width_mm, lean_mm) in _widths_mm(body).items():
+            varies, zone = _zone(bench.features[number], face, (width_mm, lean_mm), column)
+            faces[number, face] = varies
+            zones.append(zone)
+            column += zone.columns
+    if not zones:
+        message = f"set-up {bench.setup.name!r} states no tolerance on any face; nothing can vary"
+        raise SetupError(message)
+    found = Varying(faces=faces, zones=tuple(zones))
+    for features, body in zip(bench.features, bench.bodies, strict=True):
+        # Two zones could meet inside the body.
+        if 2.0 * found.widest_mm() >= features.size_mm:
+            message = f"tolerances reach through {body.name}: the widest zone is {found.widest_mm():g} mm"
+            raise SetupError(message)
+    return found
+
+
+def corners_mm(bench: Bench, body: int, face: str) -> Floats:
+    """Return the corners (n, 3) of a flat face where it is drawn; none where any piece of it is curved."""
+    features, found = bench.features[body], []
+    for index in bench.bodies[body].face_indices(face):
+        flat = np.flatnonzero(features.plane_faces == index)
+        if len(flat) == 0:
+            return np.zeros((0, 3))
+        origin, _, x, y = features.planes[flat[0]]
+        corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
+        found.append(origin + corners[:, :1] * x + corners[:, 1:] * y)
+    return bench.drawn.apply(body, np.concatenate(found))
+
+
+def _widths_mm(body: Body) -> dict[int, tuple[float, float]]:
+    """Return the width of each face's zone, of those that have one, and how much of it the face may lean."""
+    if not body.tolerance_mm:
+        return {}
+    found = {}
+    for face, name in enumerate(body.face_names()):
+        width_mm = body.tolerance_mm.get(name, body.tolerance_mm.get("*", 0.0))
+        if not np.isfinite(width_mm) or width_mm < 0:
+            message = f"tolerance of {body.name}.{name} must be zero or more, got {width_mm}"
+            raise SetupError(message)
+        if width_mm > 0:
+            found[face] = width_mm, body.orientation_mm.get(name, body.orientation_mm.get("*", np.inf))
+    return found
+
+
+def _zone(features: Features, face: int, wide_mm: tuple[float, float], column: int) -> tuple[Varies, Zone]:
+    """Return how a face varies and its zone; a curved face only shifts, which is its radius."""
+    half_mm, lean_mm = 0.5 * wide_mm[0], wide_mm[1]
+    flat = np.flatnonzero(features.plane_faces == face)
+    if len(flat) == 0 or lean_mm == 0.0:
+        still = Varies(column=column, middle_mm=np.zeros(3), ways=np.zeros((0, 3)))
+        return still, Zone(half_mm=half_mm, corners=np.zeros((0, 2)))
+    origin, _, x, y = features.planes[flat[0]]
+    corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
+    middle = middle_of(corners)
+    corners = corners - middle
+    scale = np.abs(corners).max(axis=0)
+    return (
+        Varies(
+            column=column,
+            middle_mm=origin + middle[0] * x + middle[1] * y,
+            ways=np.array([x, y]) / scale[:, None],
+        ),
+        Zone(half_mm=half_mm, corners=corners / scale, lean_mm=lean_mm),
+    )
