@@ -11,7 +11,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.compiled import Vector, along, cell, compiled, cross, dot, length, minus, row, times
+from fixturecheck.compiled import Vector, along, cell, compiled, cross, dot, length, minus, row, times
 from fixturecheck.contact.posed import Corners, Edges, Planes
 from fixturecheck.contact.rounds import Hollows, Hoops, Spines
 from fixturecheck.contact.sharp import Ask, Book, Some, facing, far, leaves_room, over, written
@@ -74,7 +74,13 @@ def hoops_over_faces(hoops: Hoops, planes: Planes, a: Some, b: Some, ask: Ask, b
     """Add the lowest place of each circle, torus and ball over each flat face."""
     for i in a[1]:
         for j in b[1]:
-            if far(hoops.middle_mm, hoops.ball_mm, i, planes.middle_mm, planes.ball_mm, j, ask.away_mm):
+            if far(
+                row(hoops.middle_mm, i),
+                hoops.ball_mm[i],
+                row(planes.middle_mm, j),
+                planes.ball_mm[j],
+                ask.away_mm,
+            ):
                 continue
             normal = cell(planes.frame, j, 1)
             has_side, fits, place, face = lowest(hoops, i, normal, ask.slack_rad)
@@ -132,7 +138,11 @@ def spines_over_edges(spines: Spines, edges: Edges, a: Some, b: Some, ask: Ask, 
         whole = minus(row(spines.b_mm, i), start)
         for j in b[1]:
             if not edges.straight[j] or far(
-                spines.middle_mm, spines.ball_mm, i, edges.middle_mm, edges.ball_mm, j, ask.away_mm
+                row(spines.middle_mm, i),
+                spines.ball_mm[i],
+                row(edges.middle_mm, j),
+                edges.ball_mm[j],
+                ask.away_mm,
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)
@@ -158,7 +168,13 @@ def spines_over_corners(spines: Spines, corners: Corners, a: Some, b: Some, ask:
         whole = minus(row(spines.b_mm, i), start)
         square = dot(whole, whole)
         for j in b[1]:
-            if far(spines.middle_mm, spines.ball_mm, i, corners.middle_mm, corners.ball_mm, j, ask.away_mm):
+            if far(
+                row(spines.middle_mm, i),
+                spines.ball_mm[i],
+                row(corners.middle_mm, j),
+                corners.ball_mm[j],
+                ask.away_mm,
+            ):
                 continue
             other = row(corners.middle_mm, j)
             share = 0.0
@@ -184,7 +200,13 @@ def spines_over_spines(spines: Spines, a: Some, b: Some, ask: Ask, book: Book) -
         whole = minus(row(spines.b_mm, i), start)
         reach = max(length(whole), 1e-9)
         for j in b[1]:
-            if far(spines.middle_mm, spines.ball_mm, i, spines.middle_mm, spines.ball_mm, j, ask.away_mm):
+            if far(
+                row(spines.middle_mm, i),
+                spines.ball_mm[i],
+                row(spines.middle_mm, j),
+                spines.ball_mm[j],
+                ask.away_mm,
+            ):
                 continue
             foot = row(spines.a_mm, j)
             way = minus(row(spines.b_mm, j), foot)
@@ -255,7 +277,13 @@ def hoops_in_hollows(hoops: Hoops, hollows: Hollows, a: Some, b: Some, ask: Ask,
     for i in a[1]:
         centre = row(hoops.middle_mm, i)
         for j in b[1]:
-            if far(hoops.middle_mm, hoops.ball_mm, i, hollows.middle_mm, hollows.ball_mm, j, ask.away_mm):
+            if far(
+                row(hoops.middle_mm, i),
+                hoops.ball_mm[i],
+                row(hollows.middle_mm, j),
+                hollows.ball_mm[j],
+                ask.away_mm,
+            ):
                 continue
             for step in range(AROUND + 1):
                 normal, start = inward(hollows, j, centre, step)
@@ -273,7 +301,13 @@ def corners_in_hollows(corners: Corners, hollows: Hollows, a: Some, b: Some, ask
     """Add corners inside hollow cylinders and cones, along the exact direction."""
     for j in b[1]:
         for i in a[1]:
-            if far(corners.middle_mm, corners.ball_mm, i, hollows.middle_mm, hollows.ball_mm, j, ask.away_mm):
+            if far(
+                row(corners.middle_mm, i),
+                corners.ball_mm[i],
+                row(hollows.middle_mm, j),
+                hollows.ball_mm[j],
+                ask.away_mm,
+            ):
                 continue
             place = row(corners.middle_mm, i)
             normal, start = inward(hollows, j, place, AROUND)

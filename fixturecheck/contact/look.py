@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.compiled import compiled
 from fixturecheck.contact.candidates import Candidates, Scene
-from fixturecheck.contact.compiled import compiled
 from fixturecheck.contact.curved import (
     corners_in_hollows,
     hoops_in_hollows,

@@ -6,8 +6,8 @@ edges. What is no deeper than `DEEP_MM` is left to the gaps, which tell how to g
 
 from __future__ import annotations
 
+from fixturecheck.compiled import Floats, Ints, along, cell, compiled, dot, minus
 from fixturecheck.contact.candidates import Candidates, Scene
-from fixturecheck.contact.compiled import Floats, Ints, along, cell, compiled, dot, minus
 from fixturecheck.contact.look import asked, near
 from fixturecheck.contact.posed import Edges, Planes, stand
 from fixturecheck.contact.sharp import Book, over, written

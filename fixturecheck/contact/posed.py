@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.compiled import compiled
+from fixturecheck.compiled import compiled
 from fixturecheck.contact.rounds import Hollows, Hoops, Spines, hollows_of, hoops_of, spines_of
 from fixturecheck.kernel.features import Features
 
@@ -33,12 +33,17 @@ class Corners(NamedTuple):
 
 
 class Edges(NamedTuple):
-    """Straight edges and chords: `ends_mm` (n, 2, 3), unit `along`, `leaves` and `normals` (n, 2, 3)."""
+    """Straight edges and chords: `ends_mm` (n, 2, 3), unit `along`, `leaves` and `normals` (n, 2, 3).
+
+    `low_mm` and `high_mm` (n, 3) are the box round each.
+    """
 
     first: Ints
     middle_mm: Floats
     ball_mm: Floats
     ends_mm: Floats
+    low_mm: Floats
+    high_mm: Floats
     along: Floats
     long_mm: Floats
     leaves: Floats
@@ -113,6 +118,8 @@ def _edges(features: Sequence[Features]) -> Edges:
         middle_mm=ends.mean(axis=1),
         ball_mm=0.5 * long,
         ends_mm=ends,
+        low_mm=np.minimum(ends[:, 0], ends[:, 1]),
+        high_mm=np.maximum(ends[:, 0], ends[:, 1]),
         along=along / long[:, None],
         long_mm=long,
         leaves=np.concatenate([f.leaves for f in features]),
@@ -163,6 +170,7 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
         return _placed(local, first, rotation, nowhere)
 
     corner, edge, plane, hoop, spine, hollow = own
+    ends = put(edge.ends_mm, edge.first)
     frame = turn(plane.frame, plane.first)
     frame[:, 0] = put(plane.frame[:, :1].copy(), plane.first)[:, 0]
     return Bodies(
@@ -173,7 +181,9 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
         ),
         edges=edge._replace(
             middle_mm=put(edge.middle_mm, edge.first),
-            ends_mm=put(edge.ends_mm, edge.first),
+            ends_mm=ends,
+            low_mm=np.minimum(ends[:, 0], ends[:, 1]),
+            high_mm=np.maximum(ends[:, 0], ends[:, 1]),
             along=turn(edge.along, edge.first),
             leaves=turn(edge.leaves, edge.first),
             normals=turn(edge.normals, edge.first),

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.compiled import Vector, along, cell, compiled, cross, dot, length, minus, row, times
+from fixturecheck.compiled import Vector, along, cell, compiled, cross, dot, length, minus, row, times
 from fixturecheck.contact.posed import Corners, Edges, Planes
 
 Floats = NDArray[np.float64]
@@ -68,13 +68,20 @@ def written(
 
 
 @compiled
-def far(
-    a_mm: Floats, ball_a_mm: Floats, i: int, b_mm: Floats, ball_b_mm: Floats, j: int, away_mm: float
-) -> bool:
+def far(a_mm: Vector, ball_a_mm: float, b_mm: Vector, ball_b_mm: float, away_mm: float) -> bool:
     """Tell whether two features are out of reach of each other, by the balls round them."""
-    x, y, z = a_mm[i, 0] - b_mm[j, 0], a_mm[i, 1] - b_mm[j, 1], a_mm[i, 2] - b_mm[j, 2]
-    most = ball_a_mm[i] + ball_b_mm[j] + away_mm
-    return bool(x * x + y * y + z * z > most * most)
+    most_mm = ball_a_mm + ball_b_mm + away_mm
+    arm = minus(a_mm, b_mm)
+    return dot(arm, arm) > most_mm * most_mm
+
+
+@compiled
+def beyond(low_a_mm: Vector, high_a_mm: Vector, low_b_mm: Vector, high_b_mm: Vector, away_mm: float) -> bool:
+    """Tell whether two features are out of reach of each other, by the boxes round them."""
+    x = max(low_a_mm[0] - high_b_mm[0], low_b_mm[0] - high_a_mm[0])
+    y = max(low_a_mm[1] - high_b_mm[1], low_b_mm[1] - high_a_mm[1])
+    z = max(low_a_mm[2] - high_b_mm[2], low_b_mm[2] - high_a_mm[2])
+    return max(x, y, z) > away_mm
 
 
 @compiled
@@ -143,8 +150,9 @@ def edges_across(edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
     """Add edges of two bodies that cross, seen along their common normal."""
     for i in a[1]:
         u, start = row(edges.along, i), cell(edges.ends_mm, i, 0)
+        low, high = row(edges.low_mm, i), row(edges.high_mm, i)
         for j in b[1]:
-            if far(edges.middle_mm, edges.ball_mm, i, edges.middle_mm, edges.ball_mm, j, ask.away_mm):
+            if beyond(low, high, row(edges.low_mm, j), row(edges.high_mm, j), ask.away_mm):
                 continue
             v = row(edges.along, j)
             cosine = dot(u, v)
@@ -196,8 +204,11 @@ def corners_beside_edges(corners: Corners, edges: Edges, a: Some, b: Some, ask: 
     """Add corners that look past a face at the edge of another body, along the shortest way."""
     for j in b[1]:
         start, way, long = cell(edges.ends_mm, j, 0), row(edges.along, j), edges.long_mm[j]
+        low, high = row(edges.low_mm, j), row(edges.high_mm, j)
         for i in a[1]:
             place = row(corners.middle_mm, i)
+            if beyond(place, place, low, high, ask.reach_mm):
+                continue
             arm = minus(place, start)
             share = dot(arm, way)
             if share <= -INNER_MM or share >= long + INNER_MM:

@@ -13,8 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fixturecheck.contact.candidates import Candidates, joined
-from fixturecheck.contact.compiled import (
+from fixturecheck.compiled import (
     Floats,
     Ints,
     Vector,
@@ -26,6 +25,7 @@ from fixturecheck.contact.compiled import (
     minus,
     row,
 )
+from fixturecheck.contact.candidates import Candidates, joined
 from fixturecheck.kernel.features import Features
 from fixturecheck.kernel.skin import CHORD_MM
 

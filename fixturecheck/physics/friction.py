@@ -79,6 +79,8 @@ def _columns(
         point_b_mm = rows.point_b_mm[closed]
         body_a = rows.body_a[closed]
         body_b = rows.body_b[closed]
+        face_a = rows.face_a[closed]
+        face_b = rows.face_b[closed]
 
     return (jacobian(_Some(), bodies, centres) * scale.ravel()).T
 

@@ -17,7 +17,7 @@ class CandidateRows(Protocol):
     """Places where two bodies might touch: one row each, bodies by index.
 
     `gap_mm` (n,), `normal` (n, 3) out of body b into body a, `point_a_mm` and `point_b_mm` (n, 3) in the
-    machine's frame, `body_a` and `body_b` (n,).
+    machine's frame, `body_a` and `body_b` (n,), and `face_a` and `face_b` (n,) by their bodies' own index.
     """
 
     @property
@@ -32,6 +32,10 @@ class CandidateRows(Protocol):
     def body_a(self) -> Ints: ...  # noqa: D102 - described on the class
     @property
     def body_b(self) -> Ints: ...  # noqa: D102 - described on the class
+    @property
+    def face_a(self) -> Ints: ...  # noqa: D102 - described on the class
+    @property
+    def face_b(self) -> Ints: ...  # noqa: D102 - described on the class
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -164,16 +168,12 @@ def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
     ndarray, shape (n, 6 * len(bodies))
         Columns per body: normal, then (point - centre) x normal.
     """
-    return spread(*slopes(rows, bodies, centres_mm), len(bodies))
-
-
-def spread(column: Ints, slope: Floats, bodies: int) -> Floats:
-    """Return slopes (n, 2, 6) of two bodies as rows (n, 6 * bodies) of all of them."""
-    out = np.zeros((len(column), bodies, 6))
+    column, slope = slopes(rows, bodies, centres_mm)
+    out = np.zeros((len(column), len(bodies), 6))
     for side in (0, 1):
         loose = np.flatnonzero(column[:, side] >= 0)
         out[loose, column[loose, side]] += slope[loose, side]
-    return out.reshape(len(column), 6 * bodies)
+    return out.reshape(len(column), 6 * len(bodies))
 
 
 def cross(a: Floats, b: Floats) -> Floats:

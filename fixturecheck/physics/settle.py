@@ -29,6 +29,10 @@ AHEAD = 2.0
 """How much further than the last step went the next is expected to go."""
 REACH = 3.0
 """How far a look reaches, in steps expected; two bodies close by two."""
+CLOSE_MM, CLOSE_RAD = 0.01, 1e-6
+"""How far the last look reaches, and how much turning it allows for."""
+LANDED = 0.25
+"""A step is taken to have landed when contacts stopped it at this share of its length."""
 CREEP = 8
 """Steps without the load coming nearer to balance after which friction is asked."""
 
@@ -52,7 +56,10 @@ class Bounds:
     Parameters
     ----------
     step_mm : float
-        First step; later ones grow and shrink by what they find.
+        Overlap allowed at the start, and how far ahead is looked at least while bodies still go far.
+    approach_mm : float
+        How far bodies are from where they will land; the first step is twice as long, later ones grow and
+        shrink by what they find.
     closure_mm : float
         Overlap and last move allowed at rest.
     balance : float
@@ -67,6 +74,7 @@ class Bounds:
     """
 
     step_mm: float = 1.0
+    approach_mm: float = 1.0
     closure_mm: float = 1e-6
     balance: float = 1e-6
     grip: float = 0.02
@@ -143,9 +151,9 @@ class _Walk:
     def __init__(self, frame: Frame, start: Poses, find: Finder, bounds: Bounds) -> None:
         self.frame, self.start, self.find, self.bounds = frame, start, find, bounds
         self.poses = start
-        self.step = bounds.step_mm
+        self.step = 2.0 * bounds.approach_mm
         self.longest = max(bounds.step_mm, 0.5 * float(frame.size.min()))
-        self.prospect = self.seen = self.step
+        self.prospect = self.seen = bounds.approach_mm
         self.rows = self._look(start)
         self.force = np.zeros(len(self.rows.gap_mm))
         self.residual, self.balance = np.inf, np.inf
@@ -160,6 +168,11 @@ class _Walk:
         self.seen = self.prospect
         slack = min(0.2, 2 * self.prospect / float(self.frame.size.min())) + 1e-7
         return self.find(poses, REACH * self.prospect, slack)
+
+    def _close_look(self, poses: Poses) -> CandidateRows:
+        """Find what touches or all but touches, as it is told of a rest."""
+        self.seen = self.prospect
+        return self.find(poses, CLOSE_MM, CLOSE_RAD)
 
     def run(self) -> Settling:
         """Step until rest, a plain reason, or the last step allowed."""
@@ -180,7 +193,9 @@ class _Walk:
                 continue
             size = self._judge(*solved)
             if self._at_rest(size):
-                return self._end(Ending.REST, count)
+                rested = self._rested(count)
+                if rested is not None:
+                    return rested
             gone = self.frame.centres(self.poses) - self.frame.centres(self.start)
             far = np.linalg.norm(gone, axis=1)
             if far.max() > self.bounds.travel_mm:
@@ -209,9 +224,12 @@ class _Walk:
         size = float(np.abs(twists * self.scale).max()) / self.step
         move = size * self.step
         ahead = min(AHEAD * size * self.step, self.step, max(self.bounds.step_mm, self.longest / 3.0))
+        if size < LANDED and self._straight(twists, move):
+            # All that could be met was seen and kept off exactly, so that rest is likely; if not, look again.
+            ahead = 0.0
         self.prospect = max(ahead, FINEST_MM)
         poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
-        rows = self._look(poses)
+        rows = self._close_look(poses) if self._still(size) else self._look(poses)
         old, new = _overlap(self.rows), _overlap(rows)
         penalty = 2.0 * max(1.0, float(force.sum()) / self.frame.unit_n)
         rise = self.frame.potential(poses, self.start) - self.frame.potential(self.poses, self.start)
@@ -229,6 +247,10 @@ class _Walk:
         self._watch(size)
         return size
 
+    def _still(self, size: float) -> bool:
+        """Tell whether a step of this share of the one allowed is none."""
+        return size <= self.bounds.balance and size * self.step <= self.bounds.closure_mm
+
     def _watch(self, size: float) -> None:
         """Notice a load that comes no nearer to balance, and close up before asking friction."""
         self.past.append(size)
@@ -244,7 +266,7 @@ class _Walk:
         """Tell whether nothing overlaps and nothing moves, or only creeps where friction would hold."""
         if self.residual > self.bounds.closure_mm or self.seen > 20 * FINEST_MM:
             return False
-        if size <= self.bounds.balance and size * self.step <= self.bounds.closure_mm:
+        if self._still(size):
             return True
         return self.crept and self._gripped()
 
@@ -264,18 +286,25 @@ class _Walk:
         held = bool(np.any(touching & (self.rows.gap_mm < 0.1 * self.step)))
         return self._end(Ending.SLIDES if held else Ending.FALLS, count, body)
 
-    def _end(self, ending: Ending, count: int, body: int = -1) -> Settling:
-        rows = self.find(self.poses, 0.01, 1e-6)
-        force = np.zeros(len(rows.gap_mm))
-        if ending is Ending.REST:
-            try:
-                solved = programme(self.frame, self.poses, rows, FINEST_MM, self.bounds.closure_mm)
-            except NotComputedError:
-                solved = None
-            if solved is None:
-                ending = Ending.NOT_CONVERGED
-            else:
-                force = solved[1]
+    def _rested(self, count: int) -> Settling | None:
+        """Return the rest with the force of each contact; None where a close look shows that it is none."""
+        if not self._still(self.balance):
+            self.rows = self._close_look(self.poses)
+        try:
+            solved = programme(self.frame, self.poses, self.rows, FINEST_MM, self.bounds.closure_mm)
+        except NotComputedError:
+            return self._end(Ending.NOT_CONVERGED, count)
+        if solved is None:
+            return self._end(Ending.NOT_CONVERGED, count)
+        move = float(np.abs(solved[0] * self.scale).max())
+        if move > self.bounds.closure_mm and not self.crept:
+            return None
+        return self._end(Ending.REST, count, force=solved[1])
+
+    def _end(self, ending: Ending, count: int, body: int = -1, force: Floats | None = None) -> Settling:
+        """Pack the ending, with forces where it is a rest."""
+        rows = self.rows if force is not None else self._close_look(self.poses)
+        force = np.zeros(len(rows.gap_mm)) if force is None else force
         return _ended(ending, self.poses, rows, force, (self.residual, self.balance), count, body)
 
 

@@ -102,6 +102,7 @@ def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -
     approach = staging.approach_mm
     for _ in range(TRIES):
         start = backed_off(bench, loads, ranks, approach)
+        bounds = replace(bounds, approach_mm=approach)
         if staging.order:
             raw = _in_turn(bench, staging, loads, start, bounds)
         else:

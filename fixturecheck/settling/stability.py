@@ -164,7 +164,9 @@ def _pressed(
         return UnderHand(
             body=name, stays=True, shift_mm=nothing, turn_deg=nothing, ending=Ending.REST, says=says
         )
-    again = settle(pushed, raw.poses, finder_of(bench.scene(bodies.tolist())), Bounds(step_mm=0.1))
+    again = settle(
+        pushed, raw.poses, finder_of(bench.scene(bodies.tolist())), Bounds(step_mm=0.1, approach_mm=0.05)
+    )
     shift = again.poses.apply(body, at) - raw.poses.apply(body, at)
     turn = np.degrees(turn_of(again.poses.rotation[body] @ raw.poses.rotation[body].T))
     return UnderHand(

@@ -23,8 +23,12 @@ Ints = NDArray[np.int64]
 Vector = tuple[float, float, float]
 Loop = TypeVar("Loop", bound=Callable[..., object])
 
-FILES = ("compiled", "posed", "sharp", "curved", "rounds", "look", "pierce", "sunk")
-"""The modules of this folder that hold compiled loops."""
+LOOPS = (
+    *("compiled", "physics/implied"),
+    *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/look"),
+    *("contact/pierce", "contact/sunk"),
+)
+"""The modules that hold compiled loops, or the tuples of arrays that go into them."""
 
 
 def compiled(function: Loop) -> Loop:
@@ -43,7 +47,7 @@ def compiled(function: Loop) -> Loop:
 def _stamp() -> str:
     """Return a digest of all files with compiled loops."""
     here = Path(__file__).parent
-    texts = (path.read_bytes() for name in FILES if (path := here / f"{name}.py").exists())
+    texts = (path.read_bytes() for name in LOOPS if (path := here / f"{name}.py").exists())
     return hashlib.sha256(b"".join(texts)).hexdigest()
 
 
