@@ -121,7 +121,7 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
 
     share = {way: _least_share(job, way) for way in job.ways}
     spans = {**_inputs(rig), SIZE: Range(low=share[way_of(job, known.case)], high=1.0)}
-    most_n, way = max((t.cutting_n, way) for way in job.ways for t in angles_of(job, way))
+    most_n, way = max((t.cutting_n, way) for way in job.ways for _, t in angles_of(job, way))
     return MilledHold(
         part=part,
         cut=job.mill.name,

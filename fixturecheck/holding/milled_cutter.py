@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 _LONG_DIAMETERS = 3.0
 """Length of a cutter over its diameter, beyond which its holder begins: common practice, no source."""
-_SPACING_MM, _MOST_POINTS, _ON_EDGE = 1.0, 900, 25
+_SPACING_MM, _MOST_POINTS, _ON_EDGE = 1.0, 2500, 25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -33,6 +33,7 @@ _ANGLES = 7
 _SAME_MM = 1e-6
 _GRAZE_MM = 0.02
 _WORDS = {"climb": "climb milling", "conventional": "conventional milling", "centred": "cutter centred"}
+_BETWEEN = 3
 _ENDS = {
     0: ("at the left end", "in the middle", "at the right end"),
     1: ("in front", "in the middle", "behind"),
@@ -94,20 +95,22 @@ class Stand:
     case : LoadCase
         Place and way, in words too.
     group : tuple of int
-        Way, strip and place: those of one group differ by no more than the cutter's turn.
+        Way, strip, place and ends of what is square to the cutting force: those of one group differ by no
+        more than the cutter's turn.
     loads : tuple of Load
         What its teeth do to the part.
     """
 
     case: LoadCase
-    group: tuple[int, int, int]
+    group: tuple[int, int, int, int]
     loads: tuple[Load, ...]
 
 
-def angles_of(job: Milled, way: str) -> Iterator[Turned]:
-    """Yield the cutter over a turn, with every pair of ends of radial and axial force."""
-    for law in laws(job.takes):
-        yield from one_turn(job.cut, law, way, steps=_ANGLES)
+def angles_of(job: Milled, way: str) -> Iterator[tuple[int, Turned]]:
+    """Yield the cutter over a turn, with every pair of ends of radial and axial force, and its number."""
+    for i, law in enumerate(laws(job.takes)):
+        for turned in one_turn(job.cut, law, way, steps=_ANGLES):
+            yield i, turned
 
 
 def stands(job: Milled) -> tuple[Stand, ...]:
@@ -126,19 +129,21 @@ def stands(job: Milled) -> tuple[Stand, ...]:
     met: set[str] = set()
     for w, way in enumerate(job.ways):
         turned = tuple(angles_of(job, way))
-        middle_of_strip = 0.5 * sum(strip_mm(job.cut, way))
+        aside_mm = 0.5 * sum(strip_mm(job.cut, way))
         for s, middle in enumerate(_strips(job, across)):
-            for p, (where, ahead_mm) in enumerate(_places(job, way, span)):
-                axis = ahead_mm * along + (middle - middle_of_strip) * left + np.array([0.0, 0.0, z_mm])
-                inside = _inside(to_vector(axis), job.mill.cutter_mm, higher)
-                met |= inside
-                if inside:
-                    continue
-                for angle in turned:
+            places = _places(job, way, span)
+            axes = [a * along + (middle - aside_mm) * left + [0.0, 0.0, z_mm] for _, a in places]
+            inside = [_inside(to_vector(axis), job.mill.cutter_mm, higher) for axis in axes]
+            if inside[_BETWEEN]:
+                # It cannot come by there at all.
+                met |= inside[_BETWEEN]
+                continue
+            for p, ((where, _), axis) in enumerate(zip(places, axes, strict=True)):
+                for law, angle in turned if not inside[p] else ():
                     loads = _loads(job, angle, axis, span, across)
                     if loads:
                         case = _case(job, way, where, axis, loads)
-                        found.append(Stand(case=case, group=(w, s, p), loads=loads))
+                        found.append(Stand(case=case, group=(w, s, p, law), loads=loads))
     if not found:
         into = f": it would stand in {' and '.join(sorted(met))}" if met else ""
         message = f"{job.part}: no place was found at which a tooth of the cutter meets it{into}"
@@ -213,7 +218,7 @@ def _places(job: Milled, way: str, span: tuple[float, float]) -> list[tuple[str,
     """Return where the axis stands along the feed: where teeth meet either end of the face, and between.
 
     The foremost tooth meets an end earlier than the one farthest aside. Where the face begins at a wall, the
-    cutter comes down a radius away from it.
+    cutter comes down a radius away from it. The place between is the one at `_BETWEEN`.
     """
     low, high = engaged_rad(job.cut, way)
     radius = 0.5 * job.mill.cutter_mm

@@ -9,22 +9,22 @@ face touches the end of the cutter at the start.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.loads import target_faces
-from fixturecheck.holding.milled import Loaded, Trial
-from fixturecheck.holding.milled_cutter import Cutter, Floats, cutter_at, points_of, points_on
+from fixturecheck.holding.milled import Loaded
+from fixturecheck.holding.milled_cutter import Cutter, Floats, cutter_at, points_on
 from fixturecheck.holding.milled_stands import Milled, way_of
-from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
-from fixturecheck.holding.ways import FAR_MM, TRAVEL_MM, by_harm, first_met
+from fixturecheck.holding.model import LoadCase, MilledHold, Way, Ways
+from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.clip import on_face
 from fixturecheck.kernel.regions import loose_box
-from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
+from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.milling_bite import GIVE_MM, Bite, Bitten, Chip, follow_bite
@@ -32,6 +32,9 @@ from fixturecheck.physics.milling_turn import engaged_rad, thickest_chip_mm
 
 THE_TABLE = "the table"
 _ARC = 25
+_RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
+_MARGIN = 1.1
+"""How far what sorts the loads may be off the factor, with some to spare."""
 _UNDER_MM = 1e-6
 
 
@@ -80,10 +83,11 @@ def bench_of(job: Milled) -> Bench:
 
 
 def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: float) -> Ways:
-    """Follow a part where it is borne least, and wherever the cutter stands while its factor is too low.
+    """Follow a part where each way of the cutter is borne least, and wherever its factor is too low.
 
-    The case borne least comes first; once one digs in, those that are borne better change no verdict and are
-    not followed. Of neighbours, which differ by the cutter's turn only, the one borne least speaks for all.
+    So are places that are borne hardly better than the least. The case borne least comes first; once one digs
+    in, those that are borne better change no verdict and are not followed. Of neighbours, which differ by the
+    cutter's turn only, the one borne least speaks for all.
 
     Parameters
     ----------
@@ -95,46 +99,39 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
         Factor that the set-up states.
     """
     bench = bench_of(job)
-    worst = [(part.case, part.factors.worst)]
-    groups: dict[tuple[int, int, int], Trial] = {}
-    for trial in found.trials:
-        groups.setdefault(trial.stand.group, trial)
-    ways = _followed(bench, worst, "")
-    ways = _more(bench, ways, found.borne, least_factor)
-    done = {b.case.label for b in found.borne}
-    for trial in groups.values():
-        if any(w.digs_in for w in ways) or trial.rank_factor >= _MARGIN * least_factor:
-            break
-        if trial.stand.case.label not in done:
-            ways = _more(bench, ways, (trial.borne(found.values),), least_factor)
-    lost: list[Way] = []
-    for loss in part.losses:
-        cases = [(b.case, b.collapse) for b in loss.borne if b.collapse.factor.low < least_factor]
-        lost += sorted(_followed(bench, cases, loss.lost), key=by_harm)[:1]
-    return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
-
-
-_MARGIN = 1.1
-"""How far what sorts the loads may be off the factor, with some to spare."""
-
-
-def _more(bench: Bench, ways: list[Way], borne: Sequence[Borne], least_factor: float) -> list[Way]:
-    """Follow more cases below the least, unless one dug in already."""
-    if any(w.digs_in for w in ways):
-        return ways
-    cases = [(b.case, b.collapse) for b in borne if b.collapse.factor.low < least_factor]
-    return ways + _followed(bench, cases, "")
-
-
-def _followed(bench: Bench, cases: Sequence[tuple[LoadCase, Collapse]], lost: str) -> list[Way]:
-    """Follow cases one after the other, down to the first that digs in."""
     ways: list[Way] = []
-    for case, collapse in cases:
-        way = follow(bench, case, collapse, lost)
+    for case, collapse in _cases(part, found, least_factor):
+        way = follow(bench, case, collapse)
         ways += [way] if way is not None else []
         if way is not None and way.digs_in:
             break
-    return ways
+    lost: list[Way] = []
+    for loss in part.losses:
+        weak = (b for b in loss.borne if b.collapse.factor.low < least_factor)
+        followed = [w for b in weak if (w := follow(bench, b.case, b.collapse, loss.lost)) is not None]
+        lost += sorted(followed, key=by_harm)[:1]
+    return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
+
+
+def _cases(part: MilledHold, found: Loaded, least_factor: float) -> Iterator[tuple[LoadCase, Collapse]]:
+    """Yield what is followed, the worst first; what is not loaded yet is loaded when it is asked for."""
+    yield part.case, part.factors.worst
+    for borne in found.borne:
+        if borne.collapse.factor.low < least_factor:
+            yield borne.case, borne.collapse
+    done = {id(b.case) for b in found.borne}
+    strokes: set[str] = {part.case.stroke}
+    followed = _MARGIN * max(least_factor, part.factors.factor.low)
+    groups: set[tuple[int, ...]] = set()
+    for trial in found.trials:
+        stand = trial.stand
+        first_of_way = stand.case.stroke not in strokes
+        weak = stand.group not in groups and trial.rank_factor < followed
+        strokes.add(stand.case.stroke)
+        groups.add(stand.group)
+        if (first_of_way or weak) and id(stand.case) not in done:
+            borne = trial.borne(found.values)
+            yield borne.case, borne.collapse
 
 
 def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way | None:
@@ -196,7 +193,8 @@ def follow_into(
     """
     job, cutter = bench.job, bench.cutter_at(case)
     stock, under = stock_points(job, case, cutter)
-    far_mm = travel_mm if stopped_after_mm is None else stopped_after_mm
+    # What stops it is told once they have all but met.
+    far_mm = travel_mm if stopped_after_mm is None else stopped_after_mm + NEAR_MM
     deepest: dict[str, float] = {}
 
     def bite(moved_mm: float) -> Bite:
@@ -239,39 +237,28 @@ def stock_points(job: Milled, case: LoadCase, cutter: Cutter) -> tuple[Floats, F
     """Return points of the stock in front of the teeth, and of the finished face under the cutter.
 
     The stock lies on the face that is milled, as high as the cut is deep.
-
-    Raises
-    ------
-    NotComputedError
-        Neither is there: the cutter stands off the face.
     """
     pieces = target_faces(job.setup, job.placed, job.part, job.mill.face).Faces()
     low, high = engaged_rad(job.cut, way_of(job, case))
     along, left = (np.array(v) for v in job.axes)
 
-    def rim(angles: Floats) -> Floats:
+    def ring(angles: Floats, radius_mm: float) -> Floats:
         level = np.outer(np.cos(angles), along) + np.outer(np.sin(angles), left)
-        points = cutter.axis_mm + cutter.radius_mm * level
-        return points[[_on(pieces, p) for p in points]]
+        points = cutter.axis_mm + radius_mm * level
+        return points[[any(on_face(p, piece, _UNDER_MM) for piece in pieces) for p in points]]
 
-    front = rim(np.linspace(low, high, _ARC))
-    tooth = np.array(case.at_mm) * [1.0, 1.0, 0.0] + [0.0, 0.0, cutter.axis_mm[2]]
-    front = np.concatenate([front, tooth[None, :]])
-    around = rim(np.linspace(0.0, 2.0 * math.pi, 2 * _ARC, endpoint=False))
-    face = np.concatenate([points_of(f) for f in pieces])
-    under = face[cutter.behind_mm(face) > 0.0]
+    tooth = np.array([case.at_mm[0], case.at_mm[1], cutter.axis_mm[2]])
+    front = np.concatenate([ring(np.linspace(low, high, _ARC), cutter.radius_mm), tooth[None, :]])
+    around = np.linspace(0.0, 2.0 * math.pi, 2 * _ARC, endpoint=False)
+    under = [ring(around, share * cutter.radius_mm) for share in _RINGS]
     up = np.array([0.0, 0.0, job.mill.deep_mm])
     stock = np.concatenate([front, front + 0.5 * up, front + up])
-    return stock, np.concatenate([around, under])
+    return stock, np.concatenate([*under, front])
 
 
 def _after(motion: Motion, points: Floats, moved_mm: float) -> Floats:
     turn, shift = motion.pose_after(moved_mm)
     return points @ turn.T + shift
-
-
-def _on(pieces: Sequence[Face], point: Floats) -> bool:
-    return any(on_face(point, piece, _UNDER_MM) for piece in pieces)
 
 
 def _table(boxes: Sequence[Box], top_mm: float) -> Solid:

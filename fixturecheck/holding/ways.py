@@ -32,7 +32,8 @@ GIVE_MM = 0.005
 """A rise that the springs of the contacts make when they are relieved, and no bite."""
 _SAMPLES = 5
 _STANDS_CLEAR = Crash(outcome=Outcome.STAYS, moved_mm=(0.0, TRAVEL_MM), overlap_mm3=(0.0, 0.0), first_mm=None)
-_NEAR_MM = 0.01
+NEAR_MM = 0.01
+"""How close what moves and what stands have met."""
 _MOST_STEPS = 60
 
 
@@ -282,7 +283,7 @@ def _meets(shape: Shape, motion: Motion, other: Shape, speed: float, reach_mm: f
         if gap_mm <= 1.0:
             how = apart(other, now, f"{motion.body} on its way and what it meets")
             gap_mm = how.distance_mm if how is not None else gap_mm
-        if gap_mm <= _NEAR_MM:
+        if gap_mm <= NEAR_MM:
             return after_mm if step > 0 else None
         after_mm += gap_mm / speed
         if after_mm >= reach_mm:

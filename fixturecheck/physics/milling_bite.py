@@ -18,6 +18,9 @@ from fixturecheck.physics.collapse_crash import Outcome
 
 MOST_LOAD_RATIO = 2.0
 """Times its load that a tooth is trusted with when a part is stopped: common practice, no source."""
+NOTICED_RATIO = 1.1
+"""Times its load that a tooth takes without notice, far less than its force is known to: common practice, no
+source."""
 GIVE_MM = 0.005
 """What the springs of the contacts make of a level motion, and no bite."""
 
@@ -131,8 +134,8 @@ def follow_bite(
     Returns
     -------
     Bitten
-        `digs in` where the bite grows and nothing stops it before its load is `MOST_LOAD_RATIO` times the
-        stated; `stopped` where something does.
+        `digs in` where the load of a tooth grows by more than `NOTICED_RATIO` and nothing stops that before
+        it is `MOST_LOAD_RATIO` times the stated; `stopped` where something does.
 
     Raises
     ------
@@ -149,7 +152,11 @@ def follow_bite(
     if not all(math.isfinite(b.closer_mm) and math.isfinite(b.rise_mm) for b in bites):
         message = "bite: how the part stands to the cutter came out as no number"
         raise NotComputedError(message)
-    grown = [t for t, b in zip(moved, bites, strict=True) if b.deeper_mm > give_mm]
+    grown = [
+        t
+        for t, b in zip(moved, bites, strict=True)
+        if b.deeper_mm > give_mm and load_ratio(chip, b) > NOTICED_RATIO
+    ]
     deepest = Bite(closer_mm=max(b.closer_mm for b in bites), rise_mm=max(b.rise_mm for b in bites))
     ratio = load_ratio(chip, deepest)
     if grown:

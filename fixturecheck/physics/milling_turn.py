@@ -142,15 +142,17 @@ def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, 
     way : str
         Where the strip lies, as in `strip_mm`.
     steps : int
-        Angles looked at, ends included.
+        Angles looked at, ends included; besides, where a tooth has come in all along, and where it begins to
+        leave.
     """
     low, high = engaged_rad(cut, way)
-    pitch = 2.0 * math.pi / cut.teeth
-    # With spiral flutes the upper end of a tooth is still in the cut after its lower end has left.
-    low -= _lag_rad(cut)
+    pitch, lag = 2.0 * math.pi / cut.teeth, _lag_rad(cut)
+    # With spiral flutes the upper end of a tooth comes in after its lower end and leaves after it.
+    last = max(low - lag, high - pitch)
+    marks = np.concatenate([np.linspace(high, last, steps), [high - lag, low]])
     found = []
-    for angle in np.linspace(high, max(low, high - pitch), steps):
-        angles = np.arange(float(angle), low - 1e-12, -pitch)
+    for angle in sorted({float(a) for a in marks if last <= a <= high}, reverse=True):
+        angles = np.arange(angle, low - lag - 1e-12, -pitch)
         teeth = [t for a in angles if (t := _tooth(cut, law, way, float(a))) is not None]
         if teeth:
             found.append(Turned(way=way, teeth=tuple(teeth)))

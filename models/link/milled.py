@@ -1,4 +1,8 @@
-"""The link clamped in the vise, its top edge milled before it is ground: does the vise hold the cutter."""
+"""The link clamped in the vise, its top edge milled before it is ground: does the vise hold the cutter.
+
+It does not as stated: at less than three times the load the link tips up into the cutter. At 0.4 mm deep it
+holds, and where it would go is a caution.
+"""
 
 from dataclasses import replace
 

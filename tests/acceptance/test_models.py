@@ -168,20 +168,30 @@ def test_on_edge_the_link_is_drawn_down_and_slides_away(checked):
     assert 0.0 < low < high < 30.0
 
 
-def test_a_milled_link_is_shown_with_its_cures_and_what_is_not_followed(checked):
+def test_a_milled_link_that_tips_up_into_the_cutter_is_shown_with_its_cures(checked):
     code, result = checked("link/milled.toml")
-    assert (result["verdict"], code) == ("unknown", 3)
+    assert (result["verdict"], code) == ("no-go", 1)
     told = {f["check"]: f for f in bad(result)}
-    assert {name: f["verdict"] for name, f in told.items()} == {"hold": "caution", "crash": "unknown"}
-    assert "what the cutter bites into, is not followed" in told["crash"]["says"]
+    assert {name: f["verdict"] for name, f in told.items()} == {"hold": "caution", "crash": "no-go"}
+    # Pushed along the jaws by its teeth and up by their flutes, at the end where it comes in.
+    assert "link tips to the right" in told["crash"]["says"]
+    assert "into the cutter: within 2 mm a tooth then bites" in told["crash"]["says"]
     (part,) = result["holding"]["parts"]
-    assert (part["part"], part["cut"], part["outcome"]) == ("link", "edge", "")
+    assert (part["part"], part["cut"], part["outcome"]) == ("link", "edge", "digs in")
     assert 1.0 < part["factor_low"] < result["holding"]["least_factor"] <= part["factor_high"]
-    # Up to all three teeth, 40 to 115 N by the law of Kienzle, and square to it and up besides.
+    # One tooth of three, 41 to 118 N by the law of Kienzle, and square to it and up besides.
     assert part["milling_n"][1] < math.hypot(*part["load_n"]) < 2.0 * part["milling_n"][1]
     assert part["press_n"] == part["drag_n"] == [0, 0]
     assert {loss["lost"] for loss in part["losses"]} == {"without parallel", "with a film of coolant"}
     assert all(loss["factor"] < part["factor_low"] for loss in part["losses"])
     shallower, tighter = part["remedies"]
-    assert shallower.startswith("Mill 0.45 mm deep at a time instead of 0.5")
+    assert shallower.startswith("Mill 0.40 mm deep at a time instead of 0.5")
     assert tighter.startswith("Tighten screw to 13.")
+
+
+def test_milled_as_deep_as_told_it_holds_and_is_still_no_place_to_let_go(checked):
+    code, result = checked("link/milled.py", "--set", "deep_mm=0.4")
+    assert (result["verdict"], code) == ("caution", 0)
+    assert {(f["check"], f["verdict"]) for f in bad(result)} == {("crash", "caution")}
+    (told,) = [f for f in bad(result) if f["subject"] == "link in edge"]
+    assert told["says"].startswith("link holds the 3 times asked; if it lets go all the same, at 3.")

@@ -1,0 +1,189 @@
+"""By what factor a part holds against a milling cut and where it then goes, against statics and symmetry."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body, check
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.errors import SetupError
+from fixturecheck.holding.factor import rig_of
+from fixturecheck.holding.milled import loaded, milled_hold
+from fixturecheck.holding.milled_stands import Milled, stands
+from fixturecheck.holding.milled_ways import bench_of, follow
+from fixturecheck.kernel.build import box
+from fixturecheck.physics.collapse import collapse
+from fixturecheck.physics.collapse_crash import Outcome
+from fixturecheck.result import Verdict
+
+MU, LONG, ACROSS, TALL = 0.2, 120.0, 80.0, 10.0
+PLATE = box((-150, -100, -10), (150, 100, 0))
+BLOCK = box((-LONG / 2, -ACROSS / 2, 0), (LONG / 2, ACROSS / 2, TALL))
+WEIGHT_N = 7870e-9 * LONG * ACROSS * TALL * 9.80665
+
+
+def endmill(**more):
+    facts = {
+        "cutter_mm": 10.0,
+        "teeth": 2,
+        "deep_mm": 1.0,
+        "wide_mm": 0.5,
+        "feed_mm_tooth": 0.05,
+        "way": "climb",
+        "helix_deg": 0.0,
+    }
+    return Milling(name="mill", parts=("part",), face="floor", **{**facts, **more})
+
+
+RAILS = tuple(box((-70, y, 0), (70, y + s * 15, 8)) for y, s in ((ACROSS / 2, 1), (-ACROSS / 2 - 15, 1)))
+
+
+def stated(press_n, *others, part=BLOCK, mu=MU, **more):
+    """Four straps, a quarter of the press each, on a flat block: it slides and turns, by rails it slides."""
+    straps = [
+        Clamp(
+            name=f"strap_{i}",
+            kind="strap",
+            body="part",
+            at_mm=(sx * 50.0, sy * 30.0, TALL),
+            force_n=press_n / 2.0,
+            spread_share=0.0,
+        )
+        for i, (sx, sy) in enumerate(((1, 1), (1, -1), (-1, 1), (-1, -1)))
+    ]
+    return Setup(
+        name="bench",
+        bodies=(
+            body("plate", PLATE, role="fixture"),
+            *(body(f"stop_{i}", solid, role="fixture") for i, solid in enumerate(others)),
+            body("part", part, faces={"floor": ">Z"}, finish="ground"),
+        ),
+        machine=Machine(table_z_mm=-10.0),
+        holding=Holding(mu=(mu, mu), clamps=tuple(straps), milling=(endmill(**more),), blocking=()),
+    )
+
+
+def job(press_n, *others, **more):
+    setup = stated(press_n, *others, **more)
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    rig = rig_of(setup, placed, contacts, None)
+    return Milled(setup=setup, placed=placed, rig=rig, mill=setup.holding.milling[0], part="part")
+
+
+def crash_of(setup):
+    return [f for f in check(setup).findings if f.check == "crash"]
+
+
+@pytest.mark.parametrize(("way", "helix_deg"), [("centred", 0.0), ("centred", 40.0)])
+def test_a_tooth_over_the_middle_lets_go_by_friction_and_along_its_own_resultant(way, helix_deg):
+    """Statics: k |F level| = mu (P + W - k F up), and the block goes the way the force points."""
+    here = job(2000.0, way=way, wide_mm=6.0, helix_deg=helix_deg)
+    middle = [
+        t for t in loaded(here).trials
+        if math.hypot(*t.stand.case.at_mm[:2]) < 0.3 and len(t.stand.loads) == 1
+    ]  # fmt: skip
+    assert len(middle) >= 2
+    for trial in middle:
+        x, y, up = trial.stand.loads[0].force_n
+        found = collapse(trial.problem, ceiling=100.0)
+        wanted = MU * (2000.0 + WEIGHT_N) / (math.hypot(x, y) + MU * up)
+        assert found.factor.high == pytest.approx(wanted, rel=0.01)
+        assert found.factor.low >= 0.9 * wanted
+        motion = found.motions[0]
+        along = np.array(motion.velocity_at(trial.stand.case.at_mm))[:2]
+        assert along / np.linalg.norm(along) == pytest.approx(np.array([x, y]) / math.hypot(x, y), abs=0.05)
+
+
+def test_a_thin_cut_draws_the_part_in_climbing_and_pushes_it_ahead_against():
+    """At the side of the cutter its tooth runs along the feed: against it in climb milling, with it else."""
+    for way, sign, outcome in (("climb", -1.0, Outcome.DIGS_IN), ("conventional", 1.0, Outcome.FALLS_AWAY)):
+        here = job(2000.0, *RAILS, way=way)
+        for trial in loaded(here).trials[::25]:
+            way_out = follow(bench_of(here), trial.stand.case, collapse(trial.problem, ceiling=100.0))
+            assert sign * way_out.motion.velocity_at(trial.stand.case.at_mm)[0] > 0.9
+            assert way_out.crash.outcome is outcome, way_out
+            assert way_out.drawn_in is (way == "climb")
+
+
+def test_what_is_ranked_lowest_is_what_is_borne_least():
+    """Every place and angle loaded to collapse: none is borne less than the least of the chosen ones."""
+    here = job(2000.0, way="conventional", wide_mm=6.0, helix_deg=None)
+    found = loaded(here)
+    chosen = found.borne[0].collapse.factor.low
+    every = [collapse(t.problem, ceiling=30.0).factor.low for t in found.trials[::3]]
+    assert min(every) >= 0.97 * chosen
+
+
+def test_half_a_turn_of_the_whole_bench_changes_nothing():
+    """A block that is the same from behind, milled the other way: the same figures at the opposite places."""
+    rows = []
+    for sign in (1.0, -1.0):
+        here = job(2000.0, wide_mm=3.0, feed=(sign, 0.0, 0.0))
+        rows.append(
+            {
+                (t.stand.group, *(round(sign * v, 2) + 0.0 for v in t.stand.case.at_mm[:2])): t.rank_factor
+                for t in loaded(here).trials
+            }
+        )
+    assert len(rows[0]) > 50
+    assert rows[0].keys() == rows[1].keys()
+    assert list(rows[0].values()) == pytest.approx([rows[1][k] for k in rows[0]], rel=1e-3)
+
+
+def test_a_square_block_milled_across_is_pushed_as_along():
+    along, across = (
+        stands(job(2000.0, wide_mm=3.0, feed=feed, part=box((-40, -40, 0), (40, 40, TALL))))
+        for feed in ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
+    )
+    # A quarter turn: x goes to y, y to -x.
+    for one, two in zip(along, across, strict=True):
+        for a, b in zip(one.loads, two.loads, strict=True):
+            assert b.force_n == pytest.approx((-a.force_n[1], a.force_n[0], a.force_n[2]), abs=1e-9)
+            assert b.at_mm == pytest.approx((-a.at_mm[1], a.at_mm[0], a.at_mm[2]), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [("deep_mm", (0.5, 1.0, 2.0)), ("feed_mm_tooth", (0.02, 0.05, 0.1)), ("helix_deg", (0.0, 20.0, 45.0))],
+)
+def test_a_harder_cut_is_never_held_better(name, values):
+    factors = [milled_hold(job(2000.0, *RAILS, wide_mm=3.0, **{name: v})).factors.factor.low for v in values]
+    assert factors == sorted(factors, reverse=True)
+    assert factors[0] > 1.02 * factors[-1]
+
+
+def test_a_harder_press_holds_better_and_any_way_is_the_worst_of_all():
+    factors = [milled_hold(job(p, wide_mm=3.0)).factors.factor.low for p in (500.0, 1000.0, 4000.0)]
+    assert factors == sorted(factors)
+    each = [milled_hold(job(2000.0, wide_mm=3.0, way=w)) for w in ("climb", "conventional", "centred")]
+    whole = milled_hold(job(2000.0, wide_mm=3.0, way="any"))
+    assert whole.factors.factor.low == pytest.approx(min(h.factors.factor.low for h in each), rel=0.02)
+    assert whole.cutting_n.high == pytest.approx(max(h.cutting_n.high for h in each))
+
+
+def test_what_pushes_ahead_and_holds_three_times_is_go():
+    (found, *lost) = crash_of(stated(4000.0, *RAILS, way="conventional"))
+    assert found.value > 3.0
+    assert found.verdict is Verdict.GO, found.says
+    assert "away from the cutter" in found.says
+    assert [f.verdict for f in lost if f.verdict is not Verdict.CAUTION] == []
+
+
+def test_what_climbs_is_a_no_go_below_three_times_and_a_caution_above():
+    (weak, *_) = crash_of(stated(1000.0, *RAILS))
+    assert weak.value < 3.0
+    assert weak.verdict is Verdict.NO_GO, weak.says
+    assert "drawn against the feed into the cutter" in weak.says
+    (strong, *_) = crash_of(stated(6000.0, *RAILS))
+    assert strong.value > 3.0
+    assert strong.verdict is Verdict.CAUTION, strong.says
+    assert strong.says.startswith("part holds the 3 times asked; if it lets go all the same")
+
+
+@pytest.mark.parametrize("stated_badly", [{"way": "upward"}, {"helix_deg": 71.0}, {"helix_deg": -5.0}])
+def test_ways_and_flutes_that_cannot_be_are_refused(stated_badly):
+    with pytest.raises(SetupError):
+        replace(stated(2000.0), holding=Holding(milling=(endmill(**stated_badly),)))

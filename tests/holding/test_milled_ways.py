@@ -1,0 +1,224 @@
+"""Where a milled part goes, from the solids, against circles and lines worked out by hand."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.factor import rig_of
+from fixturecheck.holding.milled_stands import Milled, stands
+from fixturecheck.holding.milled_ways import THE_TABLE, bench_of, follow_into, stock_points
+from fixturecheck.holding.model import LoadCase
+from fixturecheck.holding.ways import first_met
+from fixturecheck.kernel.build import box, fuse
+from fixturecheck.physics.collapse_crash import Outcome
+from fixturecheck.physics.collapse_motion import motions
+from fixturecheck.physics.equilibrium import Rigid
+
+RADIUS, WIDE, TALL, DEEP, FEED = 5.0, 4.0, 20.0, 2.0, 0.05
+LONG, ACROSS = 60.0, 30.0
+PLATE = box((-80, -60, -10), (80, 60, 0))
+BLOCK = box((-LONG / 2, -ACROSS / 2, 0), (LONG / 2, ACROSS / 2, TALL))
+
+
+def bench(part=BLOCK, *others, face=">Z", **more):
+    facts = {
+        "cutter_mm": 2 * RADIUS,
+        "teeth": 2,
+        "deep_mm": DEEP,
+        "wide_mm": WIDE,
+        "feed_mm_tooth": FEED,
+        "way": "climb",
+    }
+    mill = Milling(name="mill", parts=("part",), face="floor", **{**facts, **more})
+    strap = Clamp(name="strap", kind="strap", body="part", at_mm=(0, 0, TALL), force_n=2000.0)
+    setup = Setup(
+        name="bench",
+        bodies=(
+            body("plate", PLATE, role="fixture"),
+            *(body(f"stop_{i}", solid, role="fixture") for i, solid in enumerate(others)),
+            body("part", part, faces={"floor": face}, finish="ground"),
+        ),
+        machine=Machine(table_z_mm=-10.0),
+        holding=Holding(mu=(0.2, 0.2), clamps=(strap,), milling=(mill,), blocking=()),
+    )
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    return bench_of(
+        Milled(setup=setup, placed=placed, rig=rig_of(setup, placed, contacts, None), mill=mill, part="part")
+    )
+
+
+def at(here, x=0.0, y=-RADIUS):
+    """The axis there; by default climb milling with all that is cut to the right of it, well on the face."""
+    (way,) = here.job.ways
+    words = {"climb": "climb milling", "conventional": "conventional milling", "centred": "cutter centred"}
+    tooth = {"climb": (x, y - RADIUS), "conventional": (x, y + RADIUS), "centred": (x + RADIUS, y)}[way]
+    return LoadCase(label="", stroke=words[way], at_mm=(*tooth, TALL + 1), axis_mm=(x, y, TALL))
+
+
+def moving(*, velocity=(0, 0, 0), turn=(0, 0, 0), about=(0, 0, TALL / 2), name="part"):
+    middle = np.array([0.0, 0.0, TALL / 2])
+    speed = np.array(velocity) + np.cross(turn, middle - about)
+    rigid = Rigid(name=name, at_mm=tuple(middle), size_mm=TALL / 2)
+    return motions((rigid,), np.concatenate([speed, turn])[None, :].astype(float))[0]
+
+
+def bitten(here, motion, *, stopped=None, case=None):
+    return follow_into(here, case or at(here), (motion,), stopped)
+
+
+def test_drawn_against_the_feed_the_foremost_tooth_bites_by_a_circle():
+    """The strip ends 1 mm right of the axis, where its front lies sqrt(25 - 1) ahead of it: a point there
+    that comes back by t lies R - sqrt((sqrt(24) - t)^2 + 1) behind the side of the cutter."""
+    found, whom = bitten(bench(), moving(velocity=(-1, 0, 0)))
+    assert found.outcome is Outcome.DIGS_IN
+    assert whom == "part"
+    for t, bite in zip(found.moved_mm, found.bites, strict=True):
+        wanted = RADIUS - math.hypot(math.sqrt(24.0) - t, 1.0)
+        assert bite.closer_mm == pytest.approx(wanted, abs=1e-9)
+        assert bite.rise_mm == pytest.approx(0.0, abs=1e-9)
+    assert found.load_ratio > 10.0
+
+
+def test_pushed_ahead_of_the_cutter_it_moves_away():
+    found, whom = bitten(bench(), moving(velocity=(1, 0, 0)))
+    assert (found.outcome, whom) == (Outcome.FALLS_AWAY, None)
+    # The point farthest aside goes along its circle's tangent: R - sqrt(R^2 + t^2).
+    last = found.bites[-1].closer_mm
+    assert last == pytest.approx(RADIUS - math.hypot(RADIUS, 2.0), abs=1e-9)
+
+
+@pytest.mark.parametrize(("way", "aside"), [("climb", -1), ("conventional", 1)])
+def test_pushed_aside_it_is_bitten_or_leaves_by_the_side_that_the_stock_lies_on(way, aside):
+    """Straight aside: the point at the end of the axis' square comes in by t."""
+    here = bench(way=way)
+    case = at(here, y=0.0)
+    into, _ = bitten(here, moving(velocity=(0, -aside, 0)), case=case)
+    away, _ = bitten(here, moving(velocity=(0, aside, 0)), case=case)
+    assert into.outcome is Outcome.DIGS_IN
+    assert into.bites[-1].closer_mm == pytest.approx(2.0, abs=1e-9)
+    assert away.outcome is Outcome.FALLS_AWAY
+
+
+def test_in_a_slot_every_level_motion_but_straight_ahead_is_bitten():
+    here = bench(way="centred", wide_mm=2 * RADIUS)
+    for angle_deg in range(0, 360, 15):
+        a = math.radians(angle_deg)
+        found, _ = bitten(here, moving(velocity=(math.cos(a), math.sin(a), 0)), case=at(here, y=0.0))
+        # Stock stands from -90 to 90 degrees; a motion along u brings in what lies at -u, or beside it.
+        behind = max(-math.cos(a - p) for p in np.linspace(-math.pi / 2, math.pi / 2, 721))
+        small = found.bites[1]
+        assert small.closer_mm == pytest.approx(behind * found.moved_mm[1], abs=0.02 * found.moved_mm[1])
+        assert found.outcome is (Outcome.FALLS_AWAY if angle_deg == 0 else Outcome.DIGS_IN)
+
+
+def test_lifted_it_is_bitten_as_deep_as_it_rises():
+    found, _ = bitten(bench(), moving(velocity=(0, 0, 1)))
+    assert found.outcome is Outcome.DIGS_IN
+    assert [b.rise_mm for b in found.bites] == pytest.approx(list(found.moved_mm), abs=1e-9)
+    assert found.load_ratio == pytest.approx((DEEP + 2.0) / DEEP)
+
+
+def test_sunk_it_is_not():
+    found, whom = bitten(bench(), moving(velocity=(0, 0, -1)))
+    assert (found.outcome, whom) == (Outcome.FALLS_AWAY, None)
+
+
+@pytest.mark.parametrize(("axis_x", "outcome"), [(0.0, Outcome.DIGS_IN), (20.0, Outcome.DIGS_IN)])
+def test_tipped_over_its_right_edge_the_face_rises_by_a_lever(axis_x, outcome):
+    """The farthest of the face under the cutter lies R left of the axis; it rises as a point on a circle."""
+    here = bench(way="centred", wide_mm=2 * RADIUS)
+    motion = moving(turn=(0, 1, 0), about=(LONG / 2, 0, 0))
+    found, _ = bitten(here, motion, case=at(here, x=axis_x, y=0.0))
+    assert found.outcome is outcome
+    spin = np.linalg.norm(motion.rotation_rad_mm)
+    for t, bite in zip(found.moved_mm[:6], found.bites[:6], strict=False):
+        arm, angle = LONG / 2 - (axis_x - RADIUS), t * spin
+        wanted = arm * math.sin(angle) - TALL * (1 - math.cos(angle))
+        assert bite.rise_mm == pytest.approx(wanted, rel=0.01, abs=1e-6)
+
+
+def test_tipped_away_under_the_cutter_it_sinks():
+    """A face that overhangs the edge it tips over goes down under the cutter."""
+    part = fuse(BLOCK, box((LONG / 2, -ACROSS / 2, TALL - 6), (LONG / 2 + 30, ACROSS / 2, TALL)))
+    motion = moving(turn=(0, 1, 0), about=(LONG / 2, 0, 0))
+    here = bench(part)
+    # Turned about the foot of the edge, a face that stands above it also goes ahead: along the feed, away.
+    found, whom = bitten(here, motion, case=at(here, x=LONG / 2 + 18))
+    assert (found.outcome, whom) == (Outcome.FALLS_AWAY, None)
+
+
+@pytest.mark.parametrize(("gap_mm", "outcome"), [(0.04, Outcome.STOPPED), (0.5, Outcome.DIGS_IN)])
+def test_a_stop_close_behind_it_bounds_the_bite(gap_mm, outcome):
+    stop = box((-LONG / 2 - gap_mm - 10, -10, 0), (-LONG / 2 - gap_mm, 10, 8))
+    here = bench(BLOCK, stop)
+    motion = moving(velocity=(-1, 0, 0))
+    hit, after_mm = first_met(
+        here.job.placed["part"], motion, {k: v for k, v in here.others.items() if k != "part"}
+    )
+    assert hit == "stop_0"
+    assert after_mm == pytest.approx(gap_mm, abs=0.011)
+    found, _ = bitten(here, motion, stopped=after_mm)
+    assert found.outcome is outcome
+    # Told when they have all but met, and bitten up to where they do.
+    wanted = RADIUS - math.hypot(math.sqrt(24.0) - after_mm - 0.01, 1.0)
+    assert found.deepest.closer_mm == pytest.approx(wanted, abs=1e-9)
+
+
+def test_a_shoulder_of_its_own_is_bitten_into_further_on():
+    """A wall on the free side, 6 mm left of the side of the cutter: 2 mm of way do not reach it, 8 mm do."""
+    part = fuse(BLOCK, box((-LONG / 2, ACROSS / 2 - 4.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8)))
+    here = bench(part, face=(0, 0, TALL))
+    case = at(here, y=0.0)
+    motion = moving(velocity=(0, -1, 0))
+    near, _ = bitten(here, motion, case=case)
+    assert near.outcome is Outcome.FALLS_AWAY
+    far, _ = follow_into(here, case, (motion,), None, travel_mm=8.0)
+    assert far.outcome is Outcome.DIGS_IN
+    assert far.deepest.rise_mm == pytest.approx(2.0, abs=0.02)
+
+
+def test_another_body_that_moves_into_the_cutter_is_named():
+    here = bench(BLOCK)
+    here = replace(here, surfaces={**here.surfaces, "block": here.surfaces["part"] + [0, 0, -0.5]})
+    moves = (moving(velocity=(1, 0, 0)), moving(velocity=(1, 0, 1.0), name="block"))
+    found, whom = follow_into(here, at(here), moves, None)
+    assert found.outcome is Outcome.DIGS_IN
+    assert whom == "block"
+
+
+def test_the_table_is_met_below_all():
+    here = bench()
+    motion = moving(velocity=(0, 0, -1))
+    table = {THE_TABLE: here.others[THE_TABLE]}
+    assert first_met(here.job.placed["part"], motion, table) == (THE_TABLE, pytest.approx(10.0, abs=0.02))
+
+
+def test_stock_stands_only_on_the_face_and_as_high_as_the_cut():
+    here = bench()
+    case = at(here)
+    stock, under = stock_points(here.job, case, here.cutter_at(case))
+    apart = np.hypot(stock[:, 0], stock[:, 1] + RADIUS)
+    assert apart == pytest.approx(np.full(len(stock), RADIUS))
+    assert stock[:, 1].max() == pytest.approx(-RADIUS - 1.0)
+    assert {round(z, 6) for z in stock[:, 2]} == {TALL, TALL + DEEP / 2, TALL + DEEP}
+    assert np.hypot(under[:, 0], under[:, 1] + RADIUS).max() <= RADIUS + 1e-9
+
+
+def test_where_the_cutter_would_stand_in_a_wall_it_does_not():
+    """A wall to the right of the face: conventional milling would put the axis beyond it, into the wall."""
+    part = fuse(BLOCK, box((-LONG / 2, -ACROSS / 2, TALL), (LONG / 2, -ACROSS / 2 + 20.0, TALL + 8)))
+    climbs = bench(part, face=(0, 10, TALL), way="climb")
+    assert {s.group[1] for s in stands(climbs.job)} == {0, 1, 2}
+    full = bench(part, face=(0, 10, TALL), way="conventional", wide_mm=9.5)
+    sides = {s.case.axis_mm[1] for s in stands(full.job)}
+    assert all(y - RADIUS >= 5.0 - 0.03 for y in sides)
+    pocket = fuse(part, box((-LONG / 2, ACROSS / 2 - 1.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8)))
+    closed = bench(pocket, face=(0, 10, TALL), way="climb", wide_mm=4.0)
+    with pytest.raises(NotComputedError, match="it would stand in part"):
+        stands(closed.job)
