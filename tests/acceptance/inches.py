@@ -36,7 +36,13 @@ METRIC_WORD = re.compile(
 """A unit that no sentence of an inch set-up has; the letters stand alone, as no name of a face does."""
 
 _NUMBER = re.compile(r"(?<![A-Za-z_\d.])[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w]*_)")
-_UNIT = re.compile(r"[\s\u202f]+(N m|N/cm[2²]|m/s|m/min|[uµ]m|mm[23²³]?|N)(?![\w/²³])")
+_UNIT = re.compile(
+    r"(?: (?:to|and) [-+.\d]+)?[\s\u202f]+(N m|N/cm[2²]|m/s|m/min|[uµ]m|mm[23²³]?|N)(?![\w/²³])"
+)
+
+_UNIT_AFTER = re.compile(r"(?: (?:to|and) [-+.\d]+)?[\s\u202f]+")
+_ON_AXIS = re.compile(r"\b[XYZ] $")
+"""A number on an axis is a place, in mm or inches, whether its unit is said or not."""
 
 _RATE = re.compile(r" (mm|um) (?:\w+ )?for each \1")
 """So much of a unit for each of the same one, which is the same number in any; in inches of a thousandth."""
@@ -51,16 +57,17 @@ def sentences(value: object, where: str = "") -> Iterator[tuple[str, str]]:
             yield from sentences(item, f"{where}[{i}]")
     elif is_dataclass(value):
         for field in fields(value):
-            if field.name not in {"unit", "units", "geometry", "sources"}:
+            if field.name not in {"unit", "units", "geometry", "sources", "poles"}:
                 yield from sentences(getattr(value, field.name), f"{where}.{field.name}")
 
 
 def differences(metric: str, inch: str) -> list[str]:
     """Return where an inch sentence does not say what the metric one says; empty where it does.
 
-    Numbers are read in order. One with a metric unit behind it must be the same quantity in the inch unit,
-    within half of the last digit of either; one whose unit is said elsewhere in the sentence may be of any
-    unit that the sentence has; every other word must be the same.
+    Numbers are read in order. One with a metric unit behind it, or behind the other end of its range, must be
+    the same quantity in the inch unit, within half of the last digit of either; one on an axis is a length;
+    one whose unit is said elsewhere in the sentence may be of any unit that the sentence has, or of none;
+    every other word must be the same.
     """
     theirs, ours = list(_NUMBER.finditer(metric)), list(_NUMBER.finditer(inch))
     if len(theirs) != len(ours):
@@ -70,7 +77,10 @@ def differences(metric: str, inch: str) -> list[str]:
     for one, two in zip(theirs, ours, strict=True):
         unit = None if _RATE.match(metric, one.end()) else _UNIT.match(metric, one.end())
         sizes = [TWINS[unit.group(1)][1]] if unit else [1.0, *(TWINS[u][1] for u in sorted(there))]
-        if unit and not inch[two.end() :].lstrip("\u202f ").startswith(TWINS[unit.group(1)][0]):
+        if _ON_AXIS.search(metric, 0, one.start()):
+            sizes = [_IN]
+        named = _UNIT_AFTER.match(inch, two.end())
+        if unit and not (named and inch.startswith(TWINS[unit.group(1)][0], named.end())):
             wrong.append(f"{one.group()} {unit.group(1)} became {inch[two.start() : two.end() + 8]!r}")
         if not any(_same(one.group(), two.group(), size) for size in sizes):
             wrong.append(f"{one.group()} became {two.group()}: {metric!r} | {inch!r}")

@@ -1,32 +1,146 @@
-"""An inch twin of every model gets the same verdicts, and says in inches what the metric one says."""
+"""An inch twin of a model gets the same verdicts, and says in inches what the metric one says in mm."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import re
+from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from fixturecheck.engine import check
+from fixturecheck.report.html import page
+from fixturecheck.report.text import table
 from fixturecheck.setup.load import load
 from tests.acceptance.inches import METRIC_WORD, differences, sentences
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
+TWINS = (
+    "gib/thick_block",
+    "link/in_vise_clamped",
+)
 
-@pytest.mark.parametrize("model", ["gib/thick_block", "index_pawl/rev_a", "link/on_edge"])
-def test_every_sentence_is_in_inches_and_says_the_same(model: str) -> None:
-    setup = load(MODELS / f"{model}.toml")
-    metric, inch = check(setup), check(replace(setup, units="inch"))
-    assert [f.verdict for f in inch.findings] == [f.verdict for f in metric.findings]
-    assert [f.value for f in inch.findings] == [f.value for f in metric.findings]
-    said = list(zip(sentences(metric), sentences(inch), strict=True))
-    checks = ("nest", "seat", "limits")
-    told = [
-        (a, b)
-        for (_, a), (_, b) in said
-        if any(f.check in checks and b in (f.says, f.remedy) for f in inch.findings)
-    ]
-    assert told
-    assert [b for _, b in told if METRIC_WORD.search(b)] == []
-    assert [d for a, b in told for d in differences(a, b)] == []
+INCH_KEYS = {
+    "_mm": ("_in", 25.4),
+    "_um": ("_uin", 0.0254),
+    "_m_min": ("_ft_min", 0.3048),
+    "_m_s": ("_ft_min", 0.00508),
+}
+"""End of a metric key, end of its inch key, and its unit in the metric one: NIST SP 811, appendix B.8."""
+
+_PLACES = re.compile(r"\b(at|near) = (\[[^\]]*\])")
+_STATED = re.compile(r"\b(\w+?)(_mm|_um|_m_min|_m_s) = (\[[^\]]*\]|\{[^}]*\}|[-+.\d]+)")
+_NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?")
+
+
+def in_inches(text: str) -> str:
+    """Return a set-up file with every size, speed and place in it stated in inches, exactly."""
+
+    def divided(numbers: str, size: float) -> str:
+        return _NUMBER.sub(lambda n: repr(float(n.group()) / size), numbers)
+
+    def stated(found: re.Match[str]) -> str:
+        inch, size = INCH_KEYS[found.group(2)]
+        return f"{found.group(1)}{inch} = {divided(found.group(3), size)}"
+
+    text = _PLACES.sub(lambda p: f"{p.group(1)} = {divided(p.group(2), 25.4)}", text)
+    return _STATED.sub(stated, text).replace("[setup]", '[setup]\nunits = "inch"')
+
+
+@pytest.fixture(scope="module", params=TWINS)
+def twins(request, tmp_path_factory):
+    """A model and its twin in inches, each with its result, and with its page and table as plain text."""
+    path = MODELS / f"{request.param}.toml"
+    folder = tmp_path_factory.mktemp("inches")
+    for part in path.parent.glob("*.step"):
+        (folder / part.name).write_bytes(part.read_bytes())
+    (folder / path.name).write_text(in_inches(path.read_text()))
+    found = []
+    for setup in (load(path), load(folder / path.name)):
+        result = check(setup)
+        found.append((setup, result, [*_text(page(result, setup, pictures={})), *table(result).splitlines()]))
+    return found
+
+
+def _text(html: str) -> list[str]:
+    """Return what a page says, piece by piece, without the list of the files that it was read from."""
+    told: list[str] = []
+
+    class Reader(HTMLParser):
+        skipped = False
+
+        def handle_starttag(self, tag, attrs):
+            self.skipped = tag == "style"
+            told.extend(v for k, v in attrs if k in {"alt", "aria-label"} and v)
+
+        def handle_data(self, data):
+            if data.strip() and not self.skipped:
+                told.append(data.strip())
+
+    Reader().feed(html.partition("<h2>Read from</h2>")[0])
+    return told
+
+
+def test_what_is_stated_in_inches_is_the_same_set_up(twins):
+    (metric, *_), (inch, *_) = twins
+    assert (metric.units, inch.units) == ("mm", "inch")
+    for name in ("name", "seats", "cuts", "machine", "wheel", "tolerances", "staging", "holding"):
+        assert getattr(inch, name) == getattr(metric, name)
+    for a, b in zip(metric.bodies, inch.bodies, strict=True):
+        assert (b.name, b.tolerance_mm) == (a.name, a.tolerance_mm)
+        for place, other in zip(b.at.toTuple(), a.at.toTuple(), strict=True):
+            assert place == pytest.approx(other, abs=1e-12)
+
+
+def test_verdicts_and_numbers_are_the_same(twins):
+    (_, metric, _), (_, inch, _) = twins
+    for a, b in zip(metric.findings, inch.findings, strict=True):
+        assert (b.check, b.subject, b.verdict, b.unit) == (a.check, a.subject, a.verdict, a.unit)
+        assert b.value == pytest.approx(a.value, rel=1e-6, abs=1e-6)
+
+
+def test_every_sentence_says_in_inches_what_the_metric_one_says(twins):
+    (_, metric, _), (_, inch, _) = twins
+    pairs = list(zip(sentences(metric), sentences(inch), strict=True))
+    assert [b for _, (_, b) in pairs if METRIC_WORD.search(b)] == []
+    assert [d for (_, a), (_, b) in pairs for d in differences(a, b)] == []
+    # The metric one has metric units in its sentences, or nothing would have been compared.
+    assert sum(bool(METRIC_WORD.search(a)) for (_, a), _ in pairs) > 5
+
+
+def test_page_and_table_have_no_metric_unit(twins):
+    (_, _, metric), (_, _, inch) = twins
+    assert [t for t in inch if METRIC_WORD.search(t)] == []
+    assert sum(bool(METRIC_WORD.search(t)) for t in metric) > 20
+
+
+@pytest.mark.parametrize(
+    ("metric", "inch", "same"),
+    [
+        ("lands 0.400 mm before it", "lands 0.0157 in before it", True),
+        ("lands 0.400 mm before it", "lands 0.0167 in before it", False),
+        ("lands 0.400 mm before it", "lands 0.400 mm before it", False),
+        ("lands 0.400 mm before it", "lands 0.0157 lbf before it", False),
+        ("lands 0.400 mm before it", "sits 0.0157 in before it", False),
+        ("open by 25 to 50 um", "open by 0.00098 to 0.00197 in", True),
+        ("open by 25 to 50 um", "open by 25 to 0.00197 in", False),
+        ("a line at X 24.7, Z 0.0 mm", "a line at X 0.972, Z 0.000 in", True),
+        ("its top at Z 9.00", "its top at Z 9.00", False),
+        ("moves 0.71 um for each um at a", "moves 0.71 thousandths for each thousandth at a", True),
+        ("12.0 N under the edge of face_3", "2.70 lbf under the edge of face_3", True),
+    ],
+)
+def test_the_reader_of_two_sentences_tells_them_apart(metric: str, inch: str, same: bool) -> None:
+    assert (differences(metric, inch) == []) is same
+
+
+@pytest.mark.parametrize(
+    ("text", "metric"),
+    [
+        *[(t, True) for t in ("2 mm", "12 N", "5\u202fN/cm²", "3 um", "8 N m", "by hundredths", "pole N")],
+        *[(t, False) for t in ("0.1 in", "gap_mm", "steel.mm", "Nest", "12 lbf in", "2.5 in2")],
+    ],
+)
+def test_a_metric_unit_is_seen(text: str, metric: bool) -> None:
+    assert bool(METRIC_WORD.search(text)) is metric
