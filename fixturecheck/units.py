@@ -135,6 +135,10 @@ class Writing:
         """Return what a move for a move is counted in, one and more; the ratio is the same in any unit."""
         return ("thousandth", "thousandths") if self.units == "inch" else (unit, unit)
 
+    def key(self, name: str) -> str:
+        """Return the key that states a quantity: `stock_in` for `stock_mm` in inches."""
+        return (inch_key(name) or name) if self.units == "inch" else name
+
     def number(self, value: float, unit: str, spec: str) -> str:
         """Return the number alone, for lists and ranges whose unit is said once."""
         if not self._converts(unit):

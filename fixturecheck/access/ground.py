@@ -44,8 +44,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     parts = targets_of(setup, cut)
     where = path or wheel_path(cut, rim, parts)
     sweeps = sweeps_of(setup.machine, rim, where)
-    near_mm = setup.tolerances.touch_mm
-    ground = tuple(_grind_part(cut, rim, where, sweeps.wheel, p, near_mm) for p in parts)
+    ground = tuple(_grind_part(setup, cut, rim, where, sweeps.wheel, p) for p in parts)
     return GroundCut(
         cut=cut,
         path=where,
@@ -59,11 +58,11 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
 
 
 def _grind_part(
-    cut: Cut, rim: Rim, path: WheelPath, sweep: Solid, part: PartTargets, near_mm: float
+    setup: Setup, cut: Cut, rim: Rim, path: WheelPath, sweep: Solid, part: PartTargets
 ) -> PartGround:
     """Take the sweep from one part's stock; leftover and gouge are worked out apart from it, as a check."""
-    name = part.body.name
-    stock = stock_of(cut, part)
+    name, write, near_mm = part.body.name, setup.write, setup.tolerances.touch_mm
+    stock = stock_of(cut, part, write)
     whole = split(stock.solid, sweep, f"the stock of {name} by the wheel of {cut.name}")
     layer = _NO_SPLIT
     if stock.layer is not None:
@@ -74,8 +73,8 @@ def _grind_part(
         raise NotComputedError(message)
     if abs(whole.kept_mm3 - drawn.kept_mm3 - layer.kept_mm3) > _SUM_SHARE * stock.solid_mm3:
         message = (
-            f"{name} as ground by {cut.name} has {whole.kept_mm3:.6g} mm3, but drawn part less gouge plus "
-            f"leftover is {drawn.kept_mm3 + layer.kept_mm3:.6g} mm3"
+            f"{name} as ground by {cut.name} has {write.volume(whole.kept_mm3, '.6g')}, but drawn part less "
+            f"gouge plus leftover is {write.volume(drawn.kept_mm3 + layer.kept_mm3, '.6g')}"
         )
         raise NotComputedError(message)
     corner, missed = corner_of(part, rim, path, whole.kept, layer.kept)

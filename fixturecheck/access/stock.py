@@ -11,6 +11,7 @@ from fixturecheck.kernel.regions import joined, pulled, split
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Cut
+from fixturecheck.units import METRIC, Writing
 
 _SUM_SHARE = 1e-6
 
@@ -25,7 +26,7 @@ class Stock:
     layer_mm3: float
 
 
-def stock_of(cut: Cut, part: PartTargets) -> Stock:
+def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
     """Return a part before its cut.
 
     Floor and wall are thickened along their normals by their stock. Where a fillet or chamfer joins them
@@ -53,8 +54,8 @@ def stock_of(cut: Cut, part: PartTargets) -> Stock:
     whole_mm3 = sum(float(s.Volume()) for s in solids)
     if len(solids) != 1 or abs(whole_mm3 - drawn_mm3 - outside.kept_mm3) > _SUM_SHARE * whole_mm3:
         message = (
-            f"{name} with its stock came out as {len(solids)} solids of {whole_mm3:.6g} mm3 "
-            f"instead of one of {drawn_mm3 + outside.kept_mm3:.6g} mm3"
+            f"{name} with its stock came out as {len(solids)} solids of {write.volume(whole_mm3, '.6g')} "
+            f"instead of one of {write.volume(drawn_mm3 + outside.kept_mm3, '.6g')}"
         )
         raise NotComputedError(message)
     return Stock(solid=solids[0], layer=outside.kept, solid_mm3=whole_mm3, layer_mm3=outside.kept_mm3)

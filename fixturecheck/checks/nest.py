@@ -69,7 +69,7 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
         on_centre, _ = stage.face_place(seat.on, seat.on_face)
         drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), push))
         reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm), 2 * _depth_mm(overlap))
-        landing = land(*bodies, np.array(push), reach_mm, stage.setup.tolerances)
+        landing = land(*bodies, np.array(push), reach_mm, stage.setup.tolerances, stage.setup.write)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_SOURCE)

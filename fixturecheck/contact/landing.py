@@ -16,6 +16,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import moved_by
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
+from fixturecheck.units import METRIC, Writing
 
 Array = NDArray[np.float64]
 _LOOKS = 9
@@ -40,7 +41,10 @@ class Landing:
     patches: tuple[Patch, ...]
 
 
-def land(moving: Placed, still: Placed, push: Array, reach_mm: float, tolerances: Tolerances) -> Landing:
+def land(
+    moving: Placed, still: Placed, push: Array, reach_mm: float, tolerances: Tolerances,
+    write: Writing = METRIC,
+) -> Landing:  # fmt: skip
     """Push one body at another along a straight line and return where it lands.
 
     The drawn pose may overlap; the part is first drawn back by `reach_mm`, looked at along the way and
@@ -65,13 +69,14 @@ def land(moving: Placed, still: Placed, push: Array, reach_mm: float, tolerances
         here = stand([moved_by(moving, travel_mm * push)])[0]
         return overlap(here, target, fine) is not None
 
+    reach = write.length(reach_mm, "g")
     looks = np.linspace(-reach_mm, reach_mm, 2 * _LOOKS - 1)
     if blocked(looks[0]):
-        message = f"{moving.name} is in the way of {still.name} even when drawn back {reach_mm:g} mm"
+        message = f"{moving.name} is in the way of {still.name} even when drawn back {reach}"
         raise NotComputedError(message)
     first = next((k for k, t in enumerate(looks) if blocked(t)), None)
     if first is None:
-        message = f"{moving.name} does not land on {still.name} within {reach_mm:g} mm"
+        message = f"{moving.name} does not land on {still.name} within {reach}"
         raise NotComputedError(message)
     low, high = float(looks[first - 1]), float(looks[first])
     while high - low > _CLOSE_MM:

@@ -85,7 +85,7 @@ def find_source(setup: Setup, mesher: TetMesher) -> Source:
     model = magnet_model(irons, seat_gap_um=lambda _a, _b: RATING_GAP_UM, fineness=_COARSE, mesher=mesher)
     rated_n = holding.rated_n_cm2 * piece.area_mm2 / 100.0
     if holding.shim_mm is None or holding.shim_pull_n_cm2 is None:
-        strength = _strength(model, rated_n, piece)
+        strength = _strength(model, rated_n, piece, setup.write)
         return Source(mmf_a=strength * START_MMF_A, gap_mm=START_SOURCE_GAP_MM, piece=piece.says)
     shim_n = holding.shim_pull_n_cm2 * piece.area_mm2 / 100.0
     gap, strength = _two_points(model, piece, rated_n, (holding.shim_mm, shim_n), setup.write)
@@ -116,7 +116,9 @@ def _pull_n(model: MagnetModel, piece: _Piece) -> Callable[[float], float]:
     return pull
 
 
-def _strength(model: MagnetModel, wanted_n: float, piece: _Piece, *, start: float = 1.0) -> float:
+def _strength(
+    model: MagnetModel, wanted_n: float, piece: _Piece, write: Writing, *, start: float = 1.0
+) -> float:
     """Find the strength by a power law through two tries, and by bisection where that does not close in."""
     pull = _pull_n(model, piece)
     tried = [(start, pull(start))]
@@ -132,7 +134,7 @@ def _strength(model: MagnetModel, wanted_n: float, piece: _Piece, *, start: floa
         if not 0.01 < following < 30.0:
             break
         tried.append((following, pull(following)))
-    return strength_for_pull(pull, wanted_n=wanted_n)
+    return strength_for_pull(pull, wanted_n=wanted_n, write=write)
 
 
 def _two_points(
@@ -151,7 +153,7 @@ def _two_points(
             model, sources=tuple(replace(s, gap_mm=float(np.exp(log_gap))) for s in model.sources)
         )
         shimmed = tuple(replace(g, gap_mm=g.gap_mm + shim_mm) if g.counts else g for g in behind.gaps)
-        strength = _strength(behind, rated_n, piece, start=start)
+        strength = _strength(behind, rated_n, piece, write, start=start)
         return _pull_n(replace(behind, gaps=shimmed), piece)(strength) / rated_n - wanted, strength
 
     low, high = np.log(_SOURCE_GAPS_MM)

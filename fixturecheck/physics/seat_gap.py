@@ -7,6 +7,7 @@ from collections.abc import Callable
 from scipy.optimize import brentq
 
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.units import METRIC, Writing
 
 _STRENGTH_SHARE = 3e-3
 
@@ -42,7 +43,9 @@ def seat_gap_um(
     return sum(heights) / 2
 
 
-def strength_for_pull(pull_n: Callable[[float], float], *, wanted_n: float, most: float = 30.0) -> float:
+def strength_for_pull(
+    pull_n: Callable[[float], float], *, wanted_n: float, most: float = 30.0, write: Writing = METRIC
+) -> float:
     """Find the strength of a magnet that gives a rated pull.
 
     Parameters
@@ -64,7 +67,7 @@ def strength_for_pull(pull_n: Callable[[float], float], *, wanted_n: float, most
         low, high = high, 2 * high
         if high > most:
             message = (
-                f"no magnetomotive force gives {wanted_n:.0f} N: the iron saturates first; "
+                f"no magnetomotive force gives {write.force(wanted_n, '.0f')}: the iron saturates first; "
                 "check the rated pull and the area it refers to"
             )
             raise NotComputedError(message)

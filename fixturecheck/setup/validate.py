@@ -19,7 +19,7 @@ from fixturecheck.setup.words import BY_PLACE, NAME, one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.shop.wheels import check_wheel
-from fixturecheck.units import UNITS
+from fixturecheck.units import UNITS, Writing
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Body, Cut, Seat, Setup
@@ -84,9 +84,12 @@ def refuse_bad(setup: Setup) -> None:
     one_of(setup.machine.sparks, SPARKS, "machine, sparks")
     check_wheel(setup.wheel)
     if setup.machine.flange.diameter_mm >= setup.wheel.diameter_mm:
+        flange, wheel = (
+            setup.write.length(d, "g") for d in (setup.machine.flange.diameter_mm, setup.wheel.diameter_mm)
+        )
         message = (
-            f"flange: its diameter of {setup.machine.flange.diameter_mm:g} mm must be less than the wheel's "
-            f"{setup.wheel.diameter_mm:g} mm; state the flange that carries this wheel"
+            f"flange: its diameter of {flange} must be less than the wheel's {wheel}; "
+            "state the flange that carries this wheel"
         )
         raise SetupError(message)
     refuse_bad_staging(setup)
@@ -106,11 +109,11 @@ def suspicions(setup: Setup) -> tuple[Finding, ...]:
             box = box_of(shapes[i])
             sizes_mm[i] = max(box[3] - box[0], box[4] - box[1], box[5] - box[2])
         if sizes_mm[i] > LARGE_MM or sizes_mm[i] < SMALL_MM:
-            found.append(_wrong_size(body, sizes_mm[i]))
+            found.append(_wrong_size(body, sizes_mm[i], setup.write))
     return tuple(found)
 
 
-def _wrong_size(body: Body, size_mm: float) -> Finding:
+def _wrong_size(body: Body, size_mm: float, write: Writing) -> Finding:
     large = size_mm > LARGE_MM
     limit_mm = LARGE_MM if large else SMALL_MM
     shape = NamedShape(
@@ -128,8 +131,9 @@ def _wrong_size(body: Body, size_mm: float) -> Finding:
         limit=limit_mm,
         margin=limit_mm - size_mm if large else size_mm - limit_mm,
         says=(
-            f"Body {body.name} is {size_mm:.4g} mm over its longest side, "
-            f"{'more' if large else 'less'} than {limit_mm:g} mm: was it drawn or exported in other units?"
+            f"Body {body.name} is {write.length(size_mm)} over its longest side, "
+            f"{'more' if large else 'less'} than {write.length(limit_mm, 'g')}: "
+            "was it drawn or exported in other units?"
         ),
         source="common practice, no source",
         shapes=(shape,),
@@ -238,7 +242,7 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
         message = f"{where}: there is nothing to grind; state stock_mm or wall_stock_mm above zero"
         raise SetupError(message)
     if cut.wall_feed_mm is not None:
-        _refuse_bad_wall_feed(cut, cut.wall_feed_mm, where)
+        _refuse_bad_wall_feed(cut, cut.wall_feed_mm, where, setup.write)
     for name in cut.parts:
         body = _body_of(setup, name, where)
         if body.role != "part":
@@ -249,14 +253,15 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
                 _refuse_curved(body, face, where)
 
 
-def _refuse_bad_wall_feed(cut: Cut, feed_mm: float, where: str) -> None:
+def _refuse_bad_wall_feed(cut: Cut, feed_mm: float, where: str, write: Writing) -> None:
     if cut.wall is None:
         message = f"{where}: wall_feed_mm is stated without a wall; name the wall, or leave it out"
         raise SetupError(message)
     if feed_mm > cut.wall_stock_mm:
+        feed, left = write.number(feed_mm, "mm", "g"), write.length(cut.wall_stock_mm, "g")
         message = (
-            f"{where}: wall_feed_mm {feed_mm:g} is more than the {cut.wall_stock_mm:g} mm left on the wall; "
-            "state wall_stock_mm, or a smaller feed"
+            f"{where}: {write.key('wall_feed_mm')} {feed} is more than the {left} left on the wall; "
+            f"state {write.key('wall_stock_mm')}, or a smaller feed"
         )
         raise SetupError(message)
 
