@@ -2,8 +2,8 @@
 
 Skins that cross have an edge of one that runs through a triangle of the other; of a body that is wholly in
 another the first corner is. Only then is it asked how deep: how far corners of one skin, and pieces of its
-edges between two crossings, lie behind the other's, and whether an edge runs right through. What is no deeper
-than `DEEP_MM` is left to the gaps, which tell how to get out of it; skins lie off curved faces by far less.
+edges between two crossings, and places behind its triangles, lie behind the other's. What is no deeper than
+`DEEP_MM` is left to the gaps, which tell how to get out of it; skins lie off curved faces by far less.
 """
 
 from __future__ import annotations
@@ -30,11 +30,15 @@ from fixturecheck.kernel.features import Features
 from fixturecheck.kernel.skin import CHORD_MM
 
 DEEP_MM = 1.0
+THIN = 0.3
+"""Of a body thinner than that is deep, what share of its least extent is."""
 THROUGH = 0.4
 """Of an edge that runs right through something thin, the middle is no nearer to any other way out than this
 share of its length inside; beside the border of a thick face it would be."""
 SHALLOW_MM = 2.0 * CHORD_MM
 """Skins of bodies that only touch may cross by less."""
+BORDER = 1e-9
+"""Edges count as through a triangle this far past its border, as a share, so that no seam is missed."""
 LOOK = (0.5377, 0.4129, 0.7353)
 """A direction in which no face and no edge is likely to lie."""
 
@@ -149,8 +153,19 @@ def _cross(a: Skin, b: Skin) -> bool:
 
 @compiled
 def _holds(a: Skin, b: Skin) -> bool:
-    """Tell whether either of two skins that do not cross has the other within."""
-    return _within(row(a.points, 0), b) or _within(row(b.points, 0), a)
+    """Tell whether either of two skins that do not cross has the other within; faces may lie in one plane."""
+    return _within(_inner(a, 0, SHALLOW_MM), b) or _within(_inner(b, 0, SHALLOW_MM), a)
+
+
+@compiled
+def _inner(skin: Skin, triangle: int, deep_mm: float) -> Vector:
+    """Return the place behind the middle of a triangle."""
+    corners = skin.triangles[triangle]
+    p, q, r = row(skin.points, corners[0]), row(skin.points, corners[1]), row(skin.points, corners[2])
+    u, v = minus(q, p), minus(r, p)
+    out = cross(u, v)
+    middle = along(along(p, 1.0 / 3.0, u), 1.0 / 3.0, v)
+    return along(middle, -deep_mm / length(out), out)
 
 
 @compiled
@@ -189,7 +204,8 @@ def _share(start: Vector, end: Vector, skin: Skin, triangle: int) -> float:
             return -1.0
     way, u, v = minus(end, start), minus(q, p), minus(r, p)
     share, s, t = _through(start, way, p, u, v)
-    return share if s >= 0.0 and t >= 0.0 and s + t <= 1.0 and share <= 1.0 else -1.0
+    inside = min(s, t, 1.0 - s - t) >= -BORDER and -BORDER <= share <= 1.0 + BORDER
+    return min(max(share, 0.0), 1.0) if inside else -1.0
 
 
 @compiled
@@ -268,7 +284,28 @@ def _deepest(a: Skin, b: Skin) -> Place:
         start, end = row(a.points, a.edges[k, 0]), row(a.points, a.edges[k, 1])
         if not _apart(start, end, box):
             best = _deepest_of_edge(start, end, b, best)
+    return _deepest_behind(a, b, best)
+
+
+@compiled
+def _deepest_behind(a: Skin, b: Skin, best: Place) -> Place:
+    """Return the deeper of a place and those behind a skin's triangles, for bodies that lie face in face."""
+    deep = min(DEEP_MM, THIN * min(_least(_box(a.points)), _least(_box(b.points))))
+    box = _box(b.points)
+    for i in range(len(a.triangles)):
+        place = _inner(a, i, deep + SHALLOW_MM)
+        if not _apart(place, place, box) and _within(place, b) and _within(place, a):
+            away, out, _ = _nearest(b, place)
+            if away > max(deep, best[0]):
+                best = away, place, out
     return best
+
+
+@compiled
+def _least(box: Box) -> float:
+    """Return the least side of a box."""
+    low, high = box
+    return min(high[0] - low[0], high[1] - low[1], high[2] - low[2])
 
 
 @compiled

@@ -95,6 +95,23 @@ def test_a_body_wholly_within_another_is_told():
     assert 10 - 5 <= -gap <= 10
 
 
+@pytest.mark.parametrize("thick", [20.0, 2.0])
+@pytest.mark.parametrize("share", [0.0, 0.25, 0.5])
+def test_bodies_face_in_face_are_told_where_no_edge_runs_through_a_face(thick, share):
+    # The same block twice, at one place or pushed along: every corner lies on the other's skin or beyond it.
+    features = [features_of(box(20, 20, thick))] * 2
+    poses = np.tile(np.eye(3), (2, 1, 1)), np.array([[0, 0, 0], [20.0 * share, 0, 0]])
+    (gap,) = sunk(features, [False, True], *poses).gap_mm
+    assert 0.25 * min(thick, 4.0) < -gap <= 0.5 * thick
+
+
+def test_blocks_side_by_side_with_their_ends_flush_are_not_in_each_other():
+    features = [features_of(box(20, 20, 20))] * 2
+    for pushed in (0.0, 0.05, 0.9):
+        poses = np.tile(np.eye(3), (2, 1, 1)), np.array([[0, 0, 0], [20.0 - pushed, 0, 0]])
+        assert len(sunk(features, [False, True], *poses).gap_mm) == 0
+
+
 def test_a_rod_through_a_thin_shim_is_told():
     features = [features_of(box(60, 60, 0.5)), FEATURES["rod"]]
     upright = np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]])
