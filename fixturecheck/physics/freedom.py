@@ -48,7 +48,7 @@ def null_space(rows: Floats) -> Floats:
     columns = rows.shape[1]
     if len(rows) == 0:
         return np.eye(columns)
-    _, values, vectors = np.linalg.svd(rows, full_matrices=True)
+    _, values, vectors = np.linalg.svd(rows, full_matrices=len(rows) < columns)
     rank = int(np.sum(values > SAME * max(values[0], 1e-300)))
     return np.asarray(vectors[rank:].T)
 

@@ -12,8 +12,9 @@ from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.locating import PartLocated, parts_located, targets_of
 from fixturecheck.settling.model import OrderTold, Settled
 from fixturecheck.settling.odds import Odds
+from fixturecheck.settling.orders import order_told
 from fixturecheck.settling.run import settle_setup
-from fixturecheck.settling.stability import UnderHand, order_told, under_hand
+from fixturecheck.settling.stability import UnderHand, under_hand
 from fixturecheck.settling.tolerance import odds_of
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging

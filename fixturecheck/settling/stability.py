@@ -1,4 +1,4 @@
-"""Whether the rest stands a hand's push, whether a part rocks, and whether the order of staging matters."""
+"""Whether the rest stands a hand's push, and whether a part rocks."""
 
 from __future__ import annotations
 
@@ -9,16 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.friction import unbalanced
-from fixturecheck.physics.rigid import jacobian, turn_of
+from fixturecheck.physics.rigid import turn_of
 from fixturecheck.physics.settle import Bounds, Ending, Settling, settle
 from fixturecheck.physics.step import Load, wrenches
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench, bench_of
-from fixturecheck.settling.model import FreedomLeft, OrderTold, Staging
+from fixturecheck.settling.model import FreedomLeft, Staging
 from fixturecheck.settling.run import finder_of, loose_of, walk
-from fixturecheck.settling.told import axis_name, candidates, vector
+from fixturecheck.settling.told import axis_name, vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 
@@ -101,41 +100,6 @@ def rocks(
         if not told.stays and float(np.linalg.norm(turn)) > ROCKS_DEG and told.ending is Ending.REST:
             found.append((turn, raw.poses.apply(number, corner)))
     return _named(bench, raw, number, found)
-
-
-def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) -> OrderTold:
-    """Compare the rest of parts pushed all together, in the order stated, and together from further away.
-
-    Raises
-    ------
-    NotComputedError
-        One of the stagings has no rest.
-    """
-    bench = bench or bench_of(setup)
-    loose = loose_of(bench, staging)
-    order = staging.order or tuple(bench.bodies[i].name for i in loose)
-    tried = {
-        "together": replace(staging, order=()),
-        "in order": replace(staging, order=order),
-        "together from further away": replace(staging, order=(), approach_mm=2.5 * staging.approach_mm),
-    }
-    rests: dict[str, Settling] = {}
-    for name, one in tried.items():
-        raw, _ = walk(bench, one, loose, Bounds())
-        if raw.ending is not Ending.REST:
-            says = f"parts pushed {name} do not come to rest ({raw.ending}); the order of staging matters"
-            return OrderTold(spread_um=np.inf, tried=tuple(tried), says=says, fits=False)
-        rests[name] = raw
-    first = rests["together"]
-    spread = max(_apart(bench, first, other, loose) for other in rests.values()) * 1e3
-    fits = spread <= setup.tolerances.touch_um
-    far = setup.write.gap(spread, ".1f")
-    says = (
-        "the parts rest in the same place however they are staged"
-        if fits
-        else f"the rest depends on the order of pushing: parts end up to {far} apart"
-    )
-    return OrderTold(spread_um=float(spread), tried=tuple(tried), says=says, fits=fits)
 
 
 def _rest(bench: Bench, staging: Staging) -> tuple[Settling, list[Load]]:
@@ -256,24 +220,3 @@ def _line(raw: Settling, body: int, axis: Floats, write: Writing) -> str:
         return f"an axis along {axis_name(vector(axis))}"
     ends = [", ".join(write.number(v, "mm", ".2f") for v in vector(p)) for p in pair]
     return f"the line from ({ends[0]}) to ({ends[1]})"
-
-
-def _apart(bench: Bench, one: Settling, other: Settling, loose: Sequence[int]) -> float:
-    """Return how far two rests are apart in mm at any corner, along what contacts hold."""
-    worst = 0.0
-    for body in loose:
-        mine = np.flatnonzero(
-            ((one.rows.body_a == body) | (one.rows.body_b == body))
-            & (one.rows.gap_mm <= bench.setup.tolerances.touch_mm)
-        )
-        centre = one.poses.apply(body, bench.features[body].centre_mm)
-        size = bench.features[body].size_mm
-        slopes = jacobian(candidates(one).where(mine), np.array([body]), centre[None])
-        slopes[:, 3:] /= size
-        free = null_space(slopes)
-        shift = other.poses.apply(body, bench.features[body].centre_mm) - centre
-        turn = turn_of(other.poses.rotation[body] @ one.poses.rotation[body].T) * size
-        twist = np.concatenate((shift, turn))
-        held = twist - free @ (free.T @ twist)
-        worst = max(worst, float(np.linalg.norm(held)))
-    return worst

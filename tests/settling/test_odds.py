@@ -10,7 +10,8 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.settling.model import Push, Staging
-from fixturecheck.settling.stability import order_told, rocks, under_hand
+from fixturecheck.settling.orders import order_told
+from fixturecheck.settling.stability import rocks, under_hand
 from fixturecheck.settling.tolerance import Target, odds_of
 from fixturecheck.setup.model import Seat
 

@@ -10,9 +10,10 @@ import pytest
 
 from fixturecheck.checks import rest
 from fixturecheck.result import Verdict
+from fixturecheck.settling import orders
 from fixturecheck.settling.answer import answered
 from fixturecheck.settling.model import Push, Staging
-from fixturecheck.settling.stability import order_told
+from fixturecheck.settling.orders import order_told
 
 SLOPE, TRAVEL = 0.08, 12.0
 
@@ -50,7 +51,10 @@ def test_a_wedge_that_the_hand_cannot_hold_ends_elsewhere_when_both_are_let_go_t
     told = order_told(setup, pushed(share * balance_n))
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * TRAVEL, abs=1.0)
-    assert told.says == "the rest depends on the order of pushing: parts end up to 12000.0 um apart"
+    assert told.says == (
+        "the rest depends on the order of pushing: parts pushed in order end up to 12000.0 um elsewhere; "
+        "they cannot be staged in reverse order, as high takes the place of low"
+    )
 
 
 @pytest.mark.parametrize("share", [1.6, 2.0])
@@ -92,3 +96,102 @@ def test_an_order_in_which_a_wedge_slides_away_before_the_other_comes_matters(sh
     assert not told.fits
     assert told.says.endswith("the order of staging matters")
     assert told.spread_um == float("inf")
+
+
+SHORT, DROP = 20.0, 0.2
+
+
+def over_ledges(shapes, extra=()):
+    """Return a wedge against a rail and another on its slope, which ledges catch 0.2 mm lower; their staging.
+
+    Seen from above; nothing has weight. One hand pushes the lower wedge along the rail to the stop, twice as
+    hard as the upper one drives it away, another the upper one at the rail. The upper one is thicker, and the
+    ledges stand over and under the lower. Who pushes the upper one first has it on the ledges, and the lower
+    one then gets under it as far as the slope lets it: it stays 0.2 mm / slope from the stop.
+    """
+    rise = 2 + SHORT * SLOPE
+
+    def prism(outline, thick, at=0.0):
+        return (
+            cq.Workplane("XY", origin=(0, 0, at))
+            .polyline(outline)
+            .close()
+            .extrude(thick / 2, both=True)
+            .val()
+        )
+
+    low = prism([(0, 0), (SHORT, 0), (SHORT, rise), (0, 2)], 20)
+    high = prism([(0, 2), (SHORT, rise), (SHORT, 40), (0, 40)], 40)
+    ledge = [(0, 0), (SHORT, 0), (SHORT, rise - DROP), (0, 2 - DROP)]
+    bodies = (
+        shapes.body("rail", shapes.box(200, 20, 60, (0, -10, -30))),
+        shapes.body("stop", shapes.box(10, 100, 60, (-5, 0, -30))),
+        *(shapes.body(f"ledge{n}", prism(ledge, 8, at=n * 15)) for n in (-1, 1)),
+        shapes.body("low", low, "part"),
+        shapes.body("high", high, "part"),
+        *extra,
+    )
+    push = {
+        "low": Push(direction=(-1, 0, 0), force_n=2.0 * SLOPE),
+        "high": Push(direction=(0, -1, 0), force_n=1.0),
+        "alone": Push(direction=(-1, 0, 0), force_n=1.0),
+    }
+    staging = Staging(push={b.name: push[b.name] for b in bodies if b.role == "part"}, weight=False)
+    return shapes.setup(*bodies), replace(staging, order=("low", "high"))
+
+
+def test_the_reverse_of_the_stated_order_is_tried(shapes):
+    setup, staging = over_ledges(shapes)
+    told = order_told(setup, staging)
+    assert told.tried == ("together", "in order", "together from further away", "in reverse order")
+    assert not told.fits
+    assert told.spread_um == pytest.approx(1e3 * DROP / SLOPE, abs=0.1)
+    assert told.says == (
+        "the rest depends on the order of pushing: parts pushed in reverse order end up to 2500.0 um "
+        "elsewhere"
+    )
+
+
+def test_each_part_that_touches_a_later_one_is_tried_last(shapes):
+    # A block that stands alone touches nothing: only the lower wedge matters to one that comes after it.
+    alone = shapes.body("alone", shapes.box(10, 10, 10, (5, -35, -5)), "part")
+    setup, staging = over_ledges(shapes, extra=(alone,))
+    told = order_told(setup, replace(staging, order=("low", "alone", "high")))
+    assert told.tried[3:] == ("in reverse order", "with low last")
+    assert told.spread_um == pytest.approx(1e3 * DROP / SLOPE, abs=0.1)
+
+
+def test_parts_that_stand_by_themselves_rest_the_same_in_reverse(shapes):
+    table = shapes.body("table", shapes.box(400, 400, 20, (0, 0, -20)))
+    stop = shapes.body("stop", shapes.box(10, 200, 20, (-5, 0, 0)))
+    parts = [shapes.body(f"p{i}", shapes.box(10, 20, 20, (5, 40 * i - 40, 0)), "part") for i in range(3)]
+    told = order_told(shapes.setup(table, stop, *parts), Staging(push={"*": Push(direction=(-1, 0, 0))}))
+    assert told.tried[3:] == ("in reverse order",)
+    assert told.fits
+    assert told.says == "the parts rest in the same place however they are staged"
+
+
+def row(shapes, count):
+    table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)))
+    stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)))
+    solid = shapes.box(8, 20, 20, (0, 0, -10))
+    gang = [shapes.body(f"p{i}", solid, "part", at=(4 + 8 * i, 0, 10)) for i in range(count)]
+    return shapes.setup(table, stop, *gang), Staging(push={"*": Push(direction=(-1, 0, 0))})
+
+
+def test_orders_in_which_a_part_takes_the_place_of_another_count_for_nothing_and_are_told(shapes):
+    told = order_told(*row(shapes, 3))
+    assert told.fits
+    assert told.says == (
+        "the parts rest in the same place however they are staged; they cannot be staged in reverse order, "
+        "as p2 takes the place of p0; with p0 last, as p1 takes the place of p0; with p1 last, as p2 takes "
+        "the place of p1"
+    )
+
+
+def test_orders_that_would_take_too_long_are_counted(shapes, monkeypatch):
+    monkeypatch.setattr(orders, "MOST_TURNS", 2)
+    told = order_told(*row(shapes, 4))
+    assert told.says.endswith("as p1 takes the place of p0; 2 more orders were not tried")
+    monkeypatch.setattr(orders, "MOST_TURNS", 4)
+    assert order_told(*row(shapes, 4)).says.endswith("; 1 more order was not tried")

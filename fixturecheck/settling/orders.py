@@ -1,0 +1,200 @@
+"""Whether the rest depends on the order in which parts are staged, by the orders that could matter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.sunk import sunk
+from fixturecheck.physics.freedom import null_space
+from fixturecheck.physics.rigid import Poses, jacobian, turn_of
+from fixturecheck.physics.settle import Bounds, Ending, Settling
+from fixturecheck.settling.bench import Bench, bench_of
+from fixturecheck.settling.model import OrderTold, Staging
+from fixturecheck.settling.run import loose_of, walk
+from fixturecheck.settling.told import candidates
+from fixturecheck.setup.model import Setup
+
+Floats = NDArray[np.float64]
+MOST_TURNS = 64
+"""Single parts that are settled to try orders; orders that would take more are counted and not tried."""
+AWAY_MM = 1e5
+"""Where parts are that have not come yet."""
+_NAMED = 3
+
+
+def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) -> OrderTold:
+    """Compare the rests of parts pushed all together, in the order stated, and in others that could matter.
+
+    Those are the reverse of the stated order and, for every part that touches one after it, the order in
+    which it comes last. An order in which a part takes the place of one to come, or does not come to rest
+    without it, cannot be; it is told with the reason and counts for nothing.
+
+    Raises
+    ------
+    SetupError
+        Staging names a body that is not there, or nothing is loose.
+    KernelError
+        A solid could not be triangulated.
+    """
+    bench = bench or bench_of(setup)
+    loose = loose_of(bench, staging)
+    order = (*staging.order, *(n for i in loose if (n := bench.bodies[i].name) not in staging.order))
+    stated = {
+        "together": replace(staging, order=()),
+        "in order": replace(staging, order=order),
+        "together from further away": replace(staging, order=(), approach_mm=2.5 * staging.approach_mm),
+    }
+    rests: dict[str, Settling] = {}
+    for name, one in stated.items():
+        rests[name], _ = walk(bench, one, loose, Bounds())
+        if rests[name].ending is not Ending.REST:
+            ending = rests[name].ending
+            says = f"parts pushed {name} do not come to rest ({ending}); the order of staging matters"
+            return OrderTold(spread_um=np.inf, tried=tuple(stated), says=says, fits=False)
+    first = rests["together"]
+    turns = _Turns(bench=bench, staging=staging, rest=first.poses)
+    tried, barred = {name: raw.poses for name, raw in rests.items()}, {}
+    others = _others(bench, first, order)
+    for name, bodies in others.items():
+        try:
+            tried[name] = turns.placed(bodies)
+        except _CannotBeError as reason:
+            barred[name] = str(reason)
+        except _TooManyError:
+            continue
+    apart_um = {name: _apart(bench, first, poses, loose) * 1e3 for name, poses in tried.items()}
+    left = len(others) - len(barred) - (len(tried) - len(stated))
+    return OrderTold(
+        spread_um=max(apart_um.values()),
+        tried=tuple(tried),
+        says=_says(setup, apart_um) + _but(barred, left),
+        fits=max(apart_um.values()) <= setup.tolerances.touch_um,
+    )
+
+
+def _says(setup: Setup, apart_um: Mapping[str, float]) -> str:
+    """Return what the orders tried came to."""
+    worst = max(apart_um, key=lambda name: apart_um[name])
+    if apart_um[worst] <= setup.tolerances.touch_um:
+        return "the parts rest in the same place however they are staged"
+    far = setup.write.gap(apart_um[worst], ".1f")
+    return f"the rest depends on the order of pushing: parts pushed {worst} end up to {far} elsewhere"
+
+
+def _but(barred: Mapping[str, str], left: int) -> str:
+    """Return which orders cannot be, and how many were not tried."""
+    said = ""
+    if barred:
+        shown = [f"{name}, as {reason}" for name, reason in list(barred.items())[:_NAMED]]
+        more = len(barred) - len(shown)
+        said += f"; they cannot be staged {'; '.join(shown)}" + (f"; and {more} more ways" if more else "")
+    return said + (f"; {left} more {'orders were' if left > 1 else 'order was'} not tried" if left else "")
+
+
+def _others(bench: Bench, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
+    """Return the orders that could matter besides the stated one, each once, by what they are called."""
+    stated = tuple(bench.index(name) for name in order)
+    touch = bench.setup.tolerances.touch_mm
+    matter = [b for k, b in enumerate(stated) if _touches(rest, b, stated[k + 1 :], touch)]
+    last = {f"with {bench.bodies[b].name} last": (*(o for o in stated if o != b), b) for b in matter}
+    # The same order under two names is tried under the first.
+    found: dict[tuple[int, ...], str] = {stated: ""}
+    for name, one in {"in reverse order": stated[::-1], **last}.items():
+        found.setdefault(one, name)
+    return {name: one for one, name in found.items() if name}
+
+
+def _touches(rest: Settling, body: int, others: Sequence[int], touch_mm: float) -> bool:
+    """Tell whether a body touches any of some others at rest."""
+    rows = rest.rows
+    mine = (rows.body_a == body) & np.isin(rows.body_b, others)
+    mine |= (rows.body_b == body) & np.isin(rows.body_a, others)
+    return bool(np.any(mine & (rows.gap_mm <= touch_mm)))
+
+
+class _CannotBeError(Exception):
+    """An order in which some part has no place of its own."""
+
+
+class _TooManyError(Exception):
+    """As many single parts were settled as may be."""
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Turns:
+    """Places parts one after the other; orders that begin alike are settled once as far as they do."""
+
+    bench: Bench
+    staging: Staging
+    rest: Poses
+    known: dict[tuple[int, ...], Poses | str] = field(default_factory=dict)
+
+    def placed(self, order: tuple[int, ...]) -> Poses:
+        """Return where bodies are after they came in an order.
+
+        Raises
+        ------
+        _CannotBeError
+            Why they cannot come so.
+        _TooManyError
+            It would take more settling than is allowed.
+        """
+        start = self.bench.drawn
+        for count in range(1, len(order) + 1):
+            begun = order[:count]
+            if begun not in self.known:
+                if len(self.known) >= MOST_TURNS:
+                    raise _TooManyError
+                self.known[begun] = self._came(begun[-1], start, order[count:])
+            found = self.known[begun]
+            if isinstance(found, str):
+                raise _CannotBeError(found)
+            start = found
+        return start
+
+    def _came(self, body: int, start: Poses, waiting: tuple[int, ...]) -> Poses | str:
+        """Return where bodies are once one more has come, or why it cannot come before those that wait."""
+        bench, name = self.bench, self.bench.bodies[body].name
+        there = Poses(rotation=start.rotation, origin_mm=start.origin_mm.copy())
+        there.origin_mm[list(waiting)] += AWAY_MM
+        alone = replace(self.staging, order=(), loose=(name,))
+        raw, _ = walk(replace(bench, drawn=there), alone, (body,), Bounds())
+        if raw.ending is not Ending.REST:
+            return f"{name} does not come to rest ({raw.ending}) {'before the others' if waiting else 'then'}"
+        for other in waiting:
+            if self._taken(raw.poses, body, other):
+                return f"{name} takes the place of {bench.bodies[other].name}"
+        raw.poses.origin_mm[list(waiting)] -= AWAY_MM
+        return raw.poses
+
+    def _taken(self, poses: Poses, body: int, other: int) -> bool:
+        """Tell whether a body stands deep in where another rests."""
+        rotation = np.stack((poses.rotation[body], self.rest.rotation[other]))
+        origin = np.stack((poses.origin_mm[body], self.rest.origin_mm[other]))
+        pair = [self.bench.features[i] for i in (body, other)]
+        return len(sunk(pair, [True, True], rotation, origin).gap_mm) > 0
+
+
+def _apart(bench: Bench, one: Settling, poses: Poses, loose: Sequence[int]) -> float:
+    """Return how far poses are from a rest in mm at any corner, along what contacts hold."""
+    worst = 0.0
+    for body in loose:
+        mine = np.flatnonzero(
+            ((one.rows.body_a == body) | (one.rows.body_b == body))
+            & (one.rows.gap_mm <= bench.setup.tolerances.touch_mm)
+        )
+        centre = one.poses.apply(body, bench.features[body].centre_mm)
+        size = bench.features[body].size_mm
+        slopes = jacobian(candidates(one).where(mine), np.array([body]), centre[None])
+        slopes[:, 3:] /= size
+        free = null_space(slopes)
+        shift = poses.apply(body, bench.features[body].centre_mm) - centre
+        turn = turn_of(poses.rotation[body] @ one.poses.rotation[body].T) * size
+        twist = np.concatenate((shift, turn))
+        held = twist - free @ (free.T @ twist)
+        worst = max(worst, float(np.linalg.norm(held)))
+    return worst
