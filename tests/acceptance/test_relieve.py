@@ -80,7 +80,7 @@ setup = Setup(
         body(
             "block", block, faces={"base": "<Z", "back": (0, 0, 5), "tab": (1e-3 * gap_um, 0, 15)},
             no_function=() if function else ("tab",),
-            tolerance_mm={"back": 1e-3 * zone_um, "tab": 1e-3 * zone_um},
+            tolerance_mm={"back": 1e-3 * zone_um, "tab": 1e-3 * zone_um}, orientation_mm=0.0,
         ),
     ),
     seats=(
