@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Callable, Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -10,9 +12,13 @@ import pytest
 
 from fixturecheck.engine import check
 from fixturecheck.report.html import page
+from fixturecheck.report.pictures import write_job
 from fixturecheck.report.text import table
+from fixturecheck.report.write import meshes_of
+from fixturecheck.result import Result
 from fixturecheck.setup.load import load
 from tests.acceptance.inches import METRIC_WORD, differences, sentences
+from tests.report import staged, staged_hold
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
@@ -51,16 +57,21 @@ def in_inches(text: str) -> str:
 @pytest.fixture(scope="module", params=TWINS)
 def twins(request, tmp_path_factory):
     """A model and its twin in inches, each with its result, and with its page and table as plain text."""
-    path = MODELS / f"{request.param}.toml"
-    folder = tmp_path_factory.mktemp("inches")
-    for part in path.parent.glob("*.step"):
-        (folder / part.name).write_bytes(part.read_bytes())
-    (folder / path.name).write_text(in_inches(path.read_text()))
+    twin = _twin_of(request.param, tmp_path_factory.mktemp("inches"))
     found = []
-    for setup in (load(path), load(folder / path.name)):
+    for setup in (load(MODELS / f"{request.param}.toml"), load(twin)):
         result = check(setup)
         found.append((setup, result, [*_text(page(result, setup, pictures={})), *table(result).splitlines()]))
     return found
+
+
+def _twin_of(model: str, folder: Path) -> Path:
+    """Write a model's twin in inches, with the parts that it reads."""
+    path = MODELS / f"{model}.toml"
+    for part in path.parent.glob("*.step"):
+        (folder / part.name).write_bytes(part.read_bytes())
+    (folder / path.name).write_text(in_inches(path.read_text()))
+    return folder / path.name
 
 
 def _text(html: str) -> list[str]:
@@ -144,3 +155,37 @@ def test_the_reader_of_two_sentences_tells_them_apart(metric: str, inch: str, sa
 )
 def test_a_metric_unit_is_seen(text: str, metric: bool) -> None:
     assert bool(METRIC_WORD.search(text)) is metric
+
+
+def _labels(home: Path, result: Result) -> list[str]:
+    """Return every text that is written onto the pictures of a result, but file names and poles."""
+    job = json.loads(write_job(home, home / "drawn", result, meshes_of(result)).read_text())
+
+    def texts(value: object, key: str = "") -> Iterator[str]:
+        if isinstance(value, str) and key not in {"file", "mesh", "role", "units"}:
+            yield value
+        elif isinstance(value, list):
+            for item in value:
+                yield from texts(item, key)
+        elif isinstance(value, dict):
+            for name, item in value.items():
+                yield from texts(item, name)
+
+    return [t for scene in job["scenes"] for t in texts({k: v for k, v in scene.items() if k != "letters"})]
+
+
+@pytest.mark.parametrize("made", [staged.result, staged_hold.result], ids=["findings", "hold"])
+def test_labels_of_pictures_have_no_metric_unit(made: Callable[[str], Result], tmp_path: Path) -> None:
+    for units in ("mm", "inch"):
+        (tmp_path / units).mkdir()
+    metric, inch = (_labels(tmp_path / units, made(units)) for units in ("mm", "inch"))
+    assert len(metric) == len(inch)
+    assert any(METRIC_WORD.search(t) for t in metric)
+    assert [t for t in inch if METRIC_WORD.search(t)] == []
+
+
+def test_labels_of_a_twin_have_no_metric_unit(twins, tmp_path: Path) -> None:
+    _, (_, inch, _) = twins
+    labels = _labels(tmp_path, inch)
+    assert len(labels) > 10
+    assert [t for t in labels if METRIC_WORD.search(t)] == []

@@ -1,0 +1,62 @@
+"""What is said of a hold in inches: forces in lbf, pressures in psi, torques in lbf in (NIST SP 811, B.8)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from fixturecheck import Clamp, Holding
+from fixturecheck.holding.coming_off import UP, Motion, WayOff
+from fixturecheck.holding.cures import tightened_words
+from fixturecheck.holding.rating import Source
+from fixturecheck.holding.release_words import step_words, way_words
+from fixturecheck.holding.told import magnet_words
+from fixturecheck.physics import collapse_motion
+from fixturecheck.physics.ranges import Range
+from fixturecheck.units import Writing
+from tests.holding.test_clamps import on_table, strap
+
+INCH = Writing(units="inch")
+LBF_N = 4.4482216152605
+
+
+def in_inches(setup):
+    return replace(setup, units="inch")
+
+
+def test_a_tightened_clamp_is_told_in_its_own_unit():
+    by_force = on_table(strap("strap", 0.0, screw_n=100 * LBF_N))
+    assert tightened_words(in_inches(by_force), 1.5) == "tighten strap to 150.0 lbf (stated 100)"
+    screw = Clamp(name="screw", kind="vise", body="block", face="back", torque_nm=100 * LBF_N * 0.0254)
+    by_torque = SimpleNamespace(holding=Holding(clamps=(screw,)), write=INCH)
+    assert tightened_words(by_torque, 1.5) == "tighten screw to 150.0 lbf in (stated 100)"
+
+
+def test_the_rated_pull_is_told_in_psi():
+    psi_n_cm2 = LBF_N / 2.54**2
+    setup = SimpleNamespace(holding=Holding(magnet="full", rated_pull_n_cm2=100 * psi_n_cm2), write=INCH)
+    held = SimpleNamespace(pulls=SimpleNamespace(source=Source(mmf_a=1.0, gap_mm=0.1, piece="a bar")))
+    assert "a rated 100 psi on a bar" in magnet_words(setup, held)
+
+
+@pytest.mark.parametrize(("write", "force"), [(Writing(), "2 to 4 N"), (INCH, "0.45 to 0.9 lbf")])
+def test_a_way_off_is_told_with_its_force(write, force):
+    """2 N and 4 N are 0.4496 and 0.8992 lbf."""
+    way = WayOff(motion=Motion(kind="lift", along=UP), slides=())
+    span = Range(low=2.0, high=4.0)
+    assert way_words(way, span, (), write) == f"lift straight up, {force}"
+    told = step_words("block", way, span, (), hand_n=50.0, keeps=False, write=write)
+    assert told == f"Lift block straight up: {force}, by hand"
+
+
+def test_a_motion_is_told_where_its_axis_lies():
+    body = SimpleNamespace(name="part", size_mm=10.0, at_mm=(0.0, 0.0, 10.0))
+    # About a line along Y through X 25.4, Z 0: its point at (0, 0, 10) moves by omega x arm.
+    turn = np.array([0.0, 1.0, 0.0])
+    velocity = np.cross(turn, np.subtract(body.at_mm, (25.4, 0.0, 0.0)))
+    (motion,) = collapse_motion.motions((body,), np.array([[*velocity, *turn]]))
+    assert motion.says.endswith("over a line along Y at X 25.4, Z 0.0 mm")
+    assert motion.told(INCH).endswith("over a line along Y at X 1.000, Z 0.000 in")
