@@ -58,6 +58,7 @@ _DECIMALS = {"mm": 4, "um": 5}
 """Most decimals of an inch: ten-thousandths are the least that a shop reads; gaps are told a step finer."""
 
 _NEXT_TO_NOTHING = 1e-7
+_SAME_STEP = 1e-6
 _STATED_DECIMALS = 5
 _STATED_DIGITS = 4
 """How much of a number is shown that the set-up states: of a length in inches, and of any other quantity."""
@@ -112,7 +113,8 @@ class Writing:
     """Writes quantities in sentences as the set-up states them: metric ones as they are, or in inches.
 
     Every sentence of a finding, remedy or reason takes its quantities from here. The format is the one that
-    the metric number takes; in inches a number keeps as many digits as say the same.
+    the metric number takes; in inches a number keeps as many digits as say the same. What was solved for and
+    tried in mm is told `toward` the side on which it still holds, `up` or `down`, where inches round it.
 
     Parameters
     ----------
@@ -139,45 +141,45 @@ class Writing:
         """Return the key that states a quantity: `stock_in` for `stock_mm` in inches."""
         return (inch_key(name) or name) if self.units == "inch" else name
 
-    def number(self, value: float, unit: str, spec: str) -> str:
+    def number(self, value: float, unit: str, spec: str, toward: str = "") -> str:
         """Return the number alone, for lists and ranges whose unit is said once."""
         if not self._converts(unit):
             return format(value, spec)
-        return _inch_number(value, unit, spec)
+        return _inch_number(value, unit, spec, toward)
 
     def _converts(self, unit: str) -> bool:
         return self.units == "inch" and unit in IN_INCHES
 
-    def _said(self, value: float, unit: str, spec: str) -> str:
-        return f"{self.number(value, unit, spec)} {self.name(unit)}"
+    def _said(self, value: float, unit: str, spec: str, toward: str = "") -> str:
+        return f"{self.number(value, unit, spec, toward)} {self.name(unit)}"
 
-    def length(self, length_mm: float, spec: str = ".4g") -> str:
+    def length(self, length_mm: float, spec: str = ".4g", toward: str = "") -> str:
         """Return a length of mm with its unit."""
-        return self._said(length_mm, "mm", spec)
+        return self._said(length_mm, "mm", spec, toward)
 
     def gap(self, gap_um: float, spec: str = ".3g") -> str:
         """Return a small length of um with its unit."""
         return self._said(gap_um, "um", spec)
 
-    def area(self, area_mm2: float, spec: str = ".4g") -> str:
+    def area(self, area_mm2: float, spec: str = ".4g", toward: str = "") -> str:
         """Return an area of mm2 with its unit."""
-        return self._said(area_mm2, "mm2", spec)
+        return self._said(area_mm2, "mm2", spec, toward)
 
     def volume(self, volume_mm3: float, spec: str = ".4g") -> str:
         """Return a volume of mm3 with its unit."""
         return self._said(volume_mm3, "mm3", spec)
 
-    def force(self, force_n: float, spec: str = ".0f") -> str:
+    def force(self, force_n: float, spec: str = ".0f", toward: str = "") -> str:
         """Return a force of N with its unit."""
-        return self._said(force_n, "N", spec)
+        return self._said(force_n, "N", spec, toward)
 
-    def torque(self, torque_nm: float, spec: str = "g") -> str:
+    def torque(self, torque_nm: float, spec: str = "g", toward: str = "") -> str:
         """Return a torque of N m with its unit."""
-        return self._said(torque_nm, "N m", spec)
+        return self._said(torque_nm, "N m", spec, toward)
 
-    def pressure(self, pressure_n_cm2: float, spec: str = "g") -> str:
+    def pressure(self, pressure_n_cm2: float, spec: str = "g", toward: str = "") -> str:
         """Return a pressure or rated pull of N/cm2 with its unit."""
-        return self._said(pressure_n_cm2, "N/cm2", spec)
+        return self._said(pressure_n_cm2, "N/cm2", spec, toward)
 
     def speed(self, speed_m_s: float, spec: str = ".3g") -> str:
         """Return a wheel's surface speed of m/s with its unit."""
@@ -192,7 +194,7 @@ METRIC = Writing()
 """How sentences are written where no set-up says otherwise."""
 
 
-def _inch_number(value: float, unit: str, spec: str) -> str:
+def _inch_number(value: float, unit: str, spec: str, toward: str) -> str:
     """Return a number of a metric unit in inches, with digits that say as much as the metric format does."""
     size = IN_INCHES[unit][1]
     number, sign = value / size, "+" if spec.startswith("+") else ""
@@ -201,22 +203,30 @@ def _inch_number(value: float, unit: str, spec: str) -> str:
         return _plain(round(number, _STATED_DECIMALS) or number, _DIGITS, sign)
     precision = int(spec.lstrip("+")[1:-1] or _STATED_DIGITS)
     if not spec.endswith("f"):
-        return _plain(number, precision, sign)
+        return _plain(number, precision, sign, toward)
     decimals = max(precision + math.ceil(math.log10(size)), 0)
     decimals = min(decimals, max(_DECIMALS.get(unit, decimals), precision + 1))
     if number and abs(number) < 10.0**-decimals:
-        return _plain(number, 2, sign)
-    return f"{number:{sign}.{decimals}f}"
+        return _plain(number, 2, sign, toward)
+    kept = _rounded(number, decimals, toward) if toward else number
+    return f"{kept:{sign}.{decimals}f}"
 
 
-def _plain(number: float, digits: int, sign: str) -> str:
+def _rounded(number: float, decimals: int, toward: str) -> float:
+    """Return a number on the next of its last decimals, up or down."""
+    steps = number * 10.0**decimals
+    whole = math.ceil(steps - _SAME_STEP) if toward == "up" else math.floor(steps + _SAME_STEP)
+    return whole / 10.0**decimals
+
+
+def _plain(number: float, digits: int, sign: str, toward: str = "") -> str:
     """Return a number to some significant digits, in powers of ten only where it is next to nothing."""
     if number == 0:
         return f"{0.0:{sign}.0f}"
     if abs(number) < _NEXT_TO_NOTHING:
         return f"{number:{sign}.{min(digits, 2)}g}"
     decimals = max(digits - 1 - math.floor(math.log10(abs(number))), 0)
-    rounded = float(f"{number:.{digits}g}")
+    rounded = _rounded(number, decimals, toward) if toward else float(f"{number:.{digits}g}")
     text = f"{rounded:{sign}.{min(decimals, 15)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 

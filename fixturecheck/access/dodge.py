@@ -101,8 +101,9 @@ def lowered(
         return None
     height_mm = z1 - z0 - by_mm
     says = (
-        f"make {name} {write.length(by_mm, '.2f')} lower (at most "
-        f"{write.length(height_mm, '.2f')} tall here, top at Z {write.number(z1 - by_mm, 'mm', '.2f')})"
+        f"make {name} {write.length(by_mm, '.2f', 'up')} lower (at most "
+        f"{write.length(height_mm, '.2f', 'down')} tall here, "
+        f"top at Z {write.number(z1 - by_mm, 'mm', '.2f', 'down')})"
     )
     return Dodge(way="lower", by_mm=by_mm, to_mm=z1 - by_mm, direction=(0.0, 0.0, -1.0), says=says)
 
@@ -131,7 +132,7 @@ def moved_aside(
     if not found:
         return None
     by_mm, sign = min(found)
-    says = f"move {name} {write.length(by_mm, '.2f')} toward {'+' if sign > 0 else '-'}Y"
+    says = f"move {name} {write.length(by_mm, '.2f', 'up')} toward {'+' if sign > 0 else '-'}Y"
     return Dodge(way="move", by_mm=by_mm, to_mm=by_mm, direction=(0.0, sign, 0.0), says=says)
 
 
@@ -177,7 +178,7 @@ def shorter_travel(
         return None
     end = "-X" if at_start else "+X"
     left_mm = over_mm - by_mm
-    by, left = (setup.write.length(v, ".2f") for v in (by_mm, left_mm))
+    by, left = setup.write.length(by_mm, ".2f", "up"), setup.write.length(left_mm, ".2f", "down")
     says = f"stop the table {by} earlier at the {end} end (overtravel {left} there)"
     direction = (1.0 if at_start else -1.0, 0.0, 0.0)
     return Dodge(way="travel", by_mm=by_mm, to_mm=left_mm, direction=direction, says=says)

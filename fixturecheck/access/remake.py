@@ -35,7 +35,7 @@ def whole_floor(setup: Setup, cut: Cut) -> str | None:
         thick_mm = math.ceil((setup.wheel.thickness_mm + lack_mm) / _UP_MM - 1e-9) * _UP_MM
         wider = replace(setup, wheel=replace(setup.wheel, thickness_mm=thick_mm))
         if _made(wider, cut):
-            ways.append(f"use a wheel at least {setup.write.length(thick_mm, '.1f')} thick")
+            ways.append(f"use a wheel at least {setup.write.length(thick_mm, '.1f', 'up')} thick")
     return _sentence(ways)
 
 
@@ -52,7 +52,7 @@ def no_gouge(setup: Setup, cut: GroundCut, part: PartGround) -> str | None:
     thinner = replace(setup, wheel=replace(setup.wheel, thickness_mm=thick_mm))
     if not _made(thinner, cut.cut, floor_too=False):
         return None
-    thick = setup.write.length(thick_mm, ".1f")
+    thick = setup.write.length(thick_mm, ".1f", "down")
     return f"Use a wheel at most {thick} thick: ground again, it takes nothing it should not."
 
 
@@ -68,7 +68,7 @@ def dressed_to(setup: Setup, cut: Cut, radius_mm: float) -> str | None:
     corners = [p.corner.radius_mm for p in again.parts if p.corner is not None]
     if not corners or max(corners) > radius_mm + 1e-6:
         return None
-    return f"Dress the wheel's corner to {setup.write.length(radius_mm, '.3g')} or less."
+    return f"Dress the wheel's corner to {setup.write.length(radius_mm, '.3g', 'down')} or less."
 
 
 def _made(setup: Setup, cut: Cut, *, floor_too: bool = True) -> bool:

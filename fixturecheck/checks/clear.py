@@ -165,8 +165,8 @@ def _remedy(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> str
         largest_mm = stage.setup.wheel.diameter_mm - 2 * need_mm
         smallest_mm = stage.setup.machine.flange.diameter_mm + 2 * need_mm
         return (
-            f"Use flanges of at most {write.length(largest_mm, '.1f')}, or a wheel of at least "
-            f"{write.length(smallest_mm, '.1f')}: the part stands "
+            f"Use flanges of at most {write.length(largest_mm, '.1f', 'down')}, or a wheel of at least "
+            f"{write.length(smallest_mm, '.1f', 'up')}: the part stands "
             f"{write.length(top_mm - cut.path.floor_z_mm, '.2f')} above the floor."
         )
     return None

@@ -92,7 +92,7 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             "table",
             path.x_to_mm - path.x_from_mm,
             machine.travel_x_mm,
-            f"Cut the overtravel to {write.length(shorter, '.1f')}.",
+            f"Cut the overtravel to {write.length(shorter, '.1f', 'down')}.",
         ),
         ("cross feed", path.y_to_mm - path.y_from_mm, machine.travel_y_mm, None),
     )
@@ -175,7 +175,7 @@ def _flange(setup: Setup) -> Finding:
         f"a third of the {write.length(setup.wheel.diameter_mm, 'g')} wheel.",
         remedy=None
         if good
-        else f"Mount the wheel between flanges of at least {write.length(least_mm, '.1f')}. {DEFER}",
+        else f"Mount the wheel between flanges of at least {write.length(least_mm, '.1f', 'up')}. {DEFER}",
         source="OSHA 1910.215(c), from memory",
     )
 

@@ -181,7 +181,7 @@ def _remedy(relief: Relief | None, opening: str, what: str, write: Writing) -> s
     if relief is None:
         return f"Take {opening} off {what.split(' (', maxsplit=1)[0]}, along the push."
     return (
-        f"Chamfer {relief.edge} by at least {write.length(relief.leg_mm, '.2f')} x 45 deg: "
+        f"Chamfer {relief.edge} by at least {write.length(relief.leg_mm, '.2f', 'up')} x 45 deg: "
         f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."
     )
 

@@ -73,8 +73,8 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     remedy = None
     if not good:
         remedy = (
-            f"Use a wheel of at least {write.length(flange_mm + 2 * depth_mm, '.1f')}, or flanges of at most "
-            f"{write.length(wheel_mm - 2 * depth_mm, '.1f')}."
+            f"Use a wheel of at least {write.length(flange_mm + 2 * depth_mm, '.1f', 'up')}, "
+            f"or flanges of at most {write.length(wheel_mm - 2 * depth_mm, '.1f', 'down')}."
         )
     return Finding(
         check=ID,
@@ -209,9 +209,9 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
 
 def _relieve(radius_mm: float, limit_mm: float, write: Writing) -> str:
     """Say what makes room for the wheel's corner in a square one."""
-    relief = f"relieve the corner by at least {write.length(radius_mm, '.3g')} in floor or wall"
+    relief = f"relieve the corner by at least {write.length(radius_mm, '.3g', 'up')} in floor or wall"
     if limit_mm > 0:
-        return f"Dress the wheel's corner to {write.length(limit_mm, '.2g')} or less, or {relief}."
+        return f"Dress the wheel's corner to {write.length(limit_mm, '.2g', 'down')} or less, or {relief}."
     return f"{relief[0].upper()}{relief[1:]}, or state a profile tolerance that allows the radius."
 
 

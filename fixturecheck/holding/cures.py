@@ -84,7 +84,7 @@ def lighter_cut(bench: Bench) -> Iterator[Cure]:
     if found is not None:
         (depth_mm, factor), write = found, bench.scene.setup.write
         says = (
-            f"feed down {write.length(depth_mm, '.4f')} a pass instead of "
+            f"feed down {write.length(depth_mm, '.4f', 'down')} a pass instead of "
             f"{write.number(now_mm, 'mm', '.4g')}: {bench.part.part} then {holds_words(factor)}"
         )
         yield Cure(says=says, change_ratio=now_mm / depth_mm, factor=factor)
@@ -131,7 +131,7 @@ def _times_as_hard(clamp: Clamp, ratio: float) -> Clamp:
 def _how_hard(clamp: Clamp, ratio: float, write: Writing) -> str:
     if clamp.force_n is not None:
         stated = write.number(clamp.force_n, "N", "g")
-        return f"{clamp.name} to {write.force(ratio * clamp.force_n, '.0f')} (stated {stated})"
+        return f"{clamp.name} to {write.force(ratio * clamp.force_n, '.0f', 'up')} (stated {stated})"
     torque_nm = clamp.torque_nm or 0.0
     stated = write.number(torque_nm, "N m", "g")
-    return f"{clamp.name} to {write.torque(ratio * torque_nm, '.1f')} (stated {stated})"
+    return f"{clamp.name} to {write.torque(ratio * torque_nm, '.1f', 'up')} (stated {stated})"

@@ -187,7 +187,7 @@ def _says(bench: Bench, side: Side, height_mm: float, floor_mm: float, factor: f
     kind = "a block of brass or aluminium" if bench.rig.pulls else "a block"
     return (
         f"fasten {kind} against the {_SIDES[side.axis, side.sign]} of {bench.part.part} ({where}), "
-        f"{write.length(height_mm, '.1f')} tall from its foot, which stays "
+        f"{write.length(height_mm, '.1f', 'up')} tall from its foot, which stays "
         f"{write.length(floor_mm - height_mm, '.1f')} below the wheel: "
         f"it then {holds_words(factor)}"
     )

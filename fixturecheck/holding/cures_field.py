@@ -57,7 +57,7 @@ def larger_seat(bench: Bench) -> Iterator[Cure]:
     area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.faces if seated(f))
     write = bench.scene.setup.write
     says = (
-        f"seat {bench.part.part} on {write.area(ratio * area_mm2, '.0f')} of the magnet instead of "
+        f"seat {bench.part.part} on {write.area(ratio * area_mm2, '.0f', 'up')} of the magnet instead of "
         f"{write.number(area_mm2, 'mm2', '.0f')}: at the same pull per area it then {holds_words(factor)}"
     )
     yield Cure(says=says, change_ratio=ratio, factor=factor)
@@ -110,7 +110,7 @@ def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) 
         factor = _solved_again(bench, magnet.weak, _strength(bench, magnet, holding, rated_n_cm2))
         if factor >= bench.least_factor:
             says = (
-                f"use a chuck rated {write.pressure(rated_n_cm2, '.0f')} instead of "
+                f"use a chuck rated {write.pressure(rated_n_cm2, '.0f', 'up')} instead of "
                 f"{write.number(holding.rated_n_cm2, 'N/cm2', 'g')}: "
                 f"{bench.part.part} then {holds_words(factor)}"
             )

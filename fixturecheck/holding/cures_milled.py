@@ -57,7 +57,8 @@ def _shallower(job: Milled, factor: float, least_factor: float) -> Iterator[str]
     if found is not None:
         deep_mm, reached = found
         write = job.setup.write
-        depth = f"{write.length(deep_mm, '.2f')} deep at a time instead of {write.number(now_mm, 'mm', 'g')}"
+        depth = f"{write.length(deep_mm, '.2f', 'down')} deep at a time "
+        depth += f"instead of {write.number(now_mm, 'mm', 'g')}"
         yield f"mill {depth}: {job.part} then {holds_words(reached)}"
 
 

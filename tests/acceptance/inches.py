@@ -65,7 +65,7 @@ def differences(metric: str, inch: str) -> list[str]:
     """Return where an inch sentence does not say what the metric one says; empty where it does.
 
     Numbers are read in order. One with a metric unit behind it, or behind the other end of its range, must be
-    the same quantity in the inch unit, within half of the last digit of either; one on an axis is a length;
+    the same quantity in the inch unit, within what is rounded off either; one on an axis is a length;
     one whose unit is said elsewhere in the sentence may be of any unit that the sentence has, or of none;
     every other word must be the same.
     """
@@ -90,7 +90,7 @@ def differences(metric: str, inch: str) -> list[str]:
 
 
 def _same(metric: str, inch: str, size: float) -> bool:
-    slack = _half_digit(metric) + _half_digit(inch) * size
+    slack = _half_digit(metric) + 2.0 * _half_digit(inch) * size
     return abs(float(metric) - float(inch) * size) <= slack * (1.0 + 1e-9)
 
 

@@ -96,3 +96,23 @@ def test_sizes_agree_with_pint() -> None:
         assert IN_INCHES[unit][1] == pytest.approx(
             registry.Quantity(1.0, inch).to(metric).magnitude, rel=1e-12
         )
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "spec", "toward", "expected"),
+    [
+        # 0.88 mm are 0.034646 in, 0.87 mm are 0.034252 in, 12.7 mm are 0.5 in.
+        (0.88, ".2f", "", "0.0346 in"),
+        (0.88, ".2f", "up", "0.0347 in"),
+        (0.87, ".2f", "", "0.0343 in"),
+        (0.87, ".2f", "down", "0.0342 in"),
+        (12.7, ".2f", "up", "0.5000 in"),
+        (12.7, ".2f", "down", "0.5000 in"),
+        (0.5, ".3g", "down", "0.0196 in"),
+    ],
+)
+def test_what_was_tried_is_told_on_its_safe_side(
+    length_mm: float, spec: str, toward: str, expected: str
+) -> None:
+    assert Writing(units="inch").length(length_mm, spec, toward) == expected
+    assert Writing().length(length_mm, spec, toward) == f"{length_mm:{spec}} mm"
