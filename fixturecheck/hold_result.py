@@ -117,6 +117,8 @@ class PartHeld:
         Changes that were tried and reach the factor.
     moves : tuple of BodyMoves
         Every body that starts to move, the fastest first.
+    axis_mm, cutter_mm : Vector or None, float
+        Lower end of the axis of a milling cutter, and its diameter; None and zero where a wheel cuts.
     """
 
     part: str
@@ -142,6 +144,8 @@ class PartHeld:
     remedies: tuple[str, ...]
     moves: tuple[BodyMoves, ...] = ()
     milling_n: tuple[float, float] = (0.0, 0.0)
+    axis_mm: Vector | None = None
+    cutter_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -35,6 +35,10 @@ SOURCE = (
     "motion at collapse, followed with the solids of part and wheel; least factor as stated, three by "
     "default (common practice, no source)"
 )
+SOURCE_MILLED = (
+    "motion at collapse, followed with the solids of part, stock and cutter; teeth over a turn by Kienzle's "
+    "law; twice its load for a tooth, least factor as stated, three by default (common practice, no source)"
+)
 TIMES = "x load"
 _SOME_MM = 0.001
 
@@ -47,7 +51,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     for part in parts:
         if part.ways is None:
             says = f"Where {part.part} goes if it lets go was not followed."
-            yield _unknown(_subject(part), says)
+            yield _unknown(part, says)
             continue
         first = _judge(stage, part)
         yield first
@@ -59,8 +63,13 @@ def _subject(part: PartHold | MilledHold) -> str:
     return f"{part.part} in {part.cut}"
 
 
-def _unknown(subject: str, says: str) -> Finding:
-    return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
+def _source(part: PartHold | MilledHold) -> str:
+    return SOURCE_MILLED if isinstance(part, MilledHold) else SOURCE
+
+
+def _unknown(part: PartHold | MilledHold, says: str, extra: str = "") -> Finding:
+    subject = f"{_subject(part)}, {extra}" if extra else _subject(part)
+    return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_source(part))
 
 
 def _least(stage: Stage) -> float:
@@ -85,11 +94,11 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
             limit=least,
             margin=low - least,
             says=says,
-            source=SOURCE,
+            source=_source(part),
         )
     if way.crash is None:
         says = f"Where {part.part} goes if it lets go is not known: {way.reason}."
-        return _unknown(_subject(part), says)
+        return _unknown(part, says)
     verdict = crash_verdict(way.crash.outcome, way.factor, hold_factor=1.0, safe_factor=least)
     begins = f"If {part.part} lets go"
     if way.factor >= least:
@@ -105,7 +114,7 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
         subject = loss_words(way.lost)
         if way.crash is None:
             says = f"Where {part.part} goes {subject} is not known: {way.reason}."
-            yield _unknown(f"{_subject(part)}, {subject}", says)
+            yield _unknown(part, says, subject)
         elif way.digs_in:
             begins = subject[0].upper() + subject[1:]
             says = f"{begins}, {part.part} holds {said_factor(way.factor)} times the cutting load; "
@@ -127,7 +136,7 @@ def _finding(
         margin=way.factor - least,
         says=says,
         remedy=" Or: ".join(part.remedies) or None if verdict is Verdict.NO_GO else None,
-        source=SOURCE,
+        source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=way.case.at_mm,
         direction=way.motion.velocity_at(way.case.at_mm),

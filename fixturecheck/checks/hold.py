@@ -26,6 +26,10 @@ SOURCE = (
     "field solution on the solids relative to the rated pull; specific energy of grinding; contacts with "
     "friction loaded to collapse; least factor as stated, three by default (common practice, no source)"
 )
+SOURCE_MILLED = (
+    "cutting force by Kienzle's law, over a turn of the teeth; contacts with friction loaded to collapse; "
+    "least factor as stated, three by default (common practice, no source)"
+)
 TIMES = "x load"
 
 
@@ -70,7 +74,7 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         margin=low - least,
         says=says,
         remedy=" Or: ".join(part.remedies) or None if verdict is not Verdict.GO else None,
-        source=SOURCE if isinstance(part, PartHold) else f"{SOURCE}; milling: Kienzle's law",
+        source=SOURCE if isinstance(part, PartHold) else SOURCE_MILLED,
         shapes=stage.shapes_under(part.part),
         location_mm=part.case.at_mm,
         direction=motion.velocity_at(part.case.at_mm) if motion else None,

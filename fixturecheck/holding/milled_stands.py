@@ -32,7 +32,7 @@ from fixturecheck.setup.model import Setup
 _ANGLES = 7
 _SAME_MM = 1e-6
 _GRAZE_MM = 0.02
-_WORDS = {"climb": "climb milling", "conventional": "conventional milling", "centred": "cutter centred"}
+_WORDS = {"climb": "climb milling", "conventional": "conventional milling", "centred": "centred milling"}
 _BETWEEN = 3
 _ENDS = {
     0: ("at the left end", "in the middle", "at the right end"),
@@ -184,7 +184,7 @@ def _case(job: Milled, way: str, where: str, axis: Floats, teeth: Sequence[Load]
     hardest = max(teeth, key=lambda t: math.hypot(*t.force_n))
     how = way_words(way)
     return LoadCase(
-        label=f"milling force of {job.setup.write.force(whole)}, {how}, cutter {where}",
+        label=f"milling force of {job.setup.write.force(whole)}, {how}, {where}",
         stroke=how,
         at_mm=hardest.at_mm,
         axis_mm=to_vector(axis),
@@ -198,9 +198,7 @@ def way_of(job: Milled, case: LoadCase) -> str:
 
 def way_words(way: str) -> str:
     """Return a way of the cutter in words."""
-    return {"climb": "climb milling", "conventional": "conventional milling", "centred": "cutter centred"}[
-        way
-    ]
+    return _WORDS[way]
 
 
 def _over(place_mm: float, span: tuple[float, float]) -> bool:

@@ -31,7 +31,8 @@ def first_steps(setup: Setup, *, keeps: bool) -> str:
         Some of the steel keeps magnetism.
     """
     holding = setup.holding
-    steps = ["wheel clear of the work and the spindle at rest"]
+    tools = (["wheel"] if setup.cuts else []) + (["cutter"] if holding and holding.milling else [])
+    steps = [f"{' and '.join(tools) or 'wheel'} clear of the work and the spindle at rest"]
     if setup.poles():
         steps.append("magnet off")
         steps += ["its demagnetising cycle run where it has one"] if keeps else []

@@ -44,7 +44,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
     return HoldFound(
         magnet=magnet_words(setup, held),
         least_factor=holding.least_factor if holding else 0.0,
-        parts=(*(_part(p, write) for p in held.parts), *(_milled(m, write) for m in held.milled)),
+        parts=(*(_part(p, write) for p in held.parts), *(_milled(m, setup) for m in held.milled)),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
         missing=tuple(sorted(held.missing.items())),
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
@@ -95,8 +95,14 @@ def _part(p: PartHold, write: Writing) -> PartHeld:
     )
 
 
-def _milled(m: MilledHold, write: Writing) -> PartHeld:
-    return replace(_held(m, write), milling_n=_pair(m.cutting_n))
+def _milled(m: MilledHold, setup: Setup) -> PartHeld:
+    mills = setup.holding.milling if setup.holding else ()
+    return replace(
+        _held(m, setup.write),
+        milling_n=_pair(m.cutting_n),
+        axis_mm=m.case.axis_mm,
+        cutter_mm=next(mill.cutter_mm for mill in mills if mill.name == m.cut),
+    )
 
 
 def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from fixturecheck.report.quantity import shown
+from fixturecheck.setup.holding import Milling
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.units import Writing
@@ -25,9 +26,41 @@ that moves by hand will fly. Never trust a magnet alone: block in what can move.
 </ul></div></section>"""
 
 
+AT_THE_MILL = """<section><h2>At the machine</h2>
+<div class="machine"><ul>
+<li>This page does not replace training, the machine's manual or the law where you work. Local rules and the
+people trained for this machine decide.</li>
+<li>Clamps and vise tight, then tug every part and every block by hand before the cutter turns. A part that
+moves by hand will fly or be drawn into the cutter. Take the handle off the vise and the wrench off the
+machine.</li>
+<li>Look the cutter over and see that its holder grips it: its flutes pull it out of a holder that does not,
+and deeper into the part.</li>
+<li>Climb milling draws the part and the table into the cutter: only where the feed has no play and the ways
+that are not fed are locked.</li>
+<li>Guard or shield in place, eye protection on, no gloves, rings, loose sleeves or hair near a turning
+cutter, and no hands.</li>
+<li>Try the whole travel with the cutter raised and not turning: jaws, stops and clamps must stand clear of
+cutter and holder.</li>
+<li>Spindle stopped before measuring, brushing off chips or taking parts off; chips never by hand.</li>
+</ul></div></section>"""
+
+
+def at_the_machine(setup: Setup) -> str:
+    """Return what is said about working safely with what cuts the parts."""
+    mills = bool(setup.holding and setup.holding.milling)
+    return "\n".join([AT_THE_MACHINE] * (not only_mills(setup)) + [AT_THE_MILL] * mills)
+
+
+def only_mills(setup: Setup) -> bool:
+    """Say whether parts are milled and none is ground."""
+    return bool(setup.holding and setup.holding.milling) and not setup.cuts
+
+
 def setup_section(setup: Setup) -> str:
     """Return the section that lists wheel, machine, cuts and bodies as stated."""
-    rows = [*_wheel_rows(setup), *_machine_rows(setup)]
+    milling = setup.holding.milling if setup.holding else ()
+    rows = [] if only_mills(setup) else [*_wheel_rows(setup), *_machine_rows(setup)]
+    rows += [(f"mill {mill.name}", _mill(mill, setup.units)) for mill in milling]
     listed = "\n".join(f"<tr><td>{escape(name)}</td><td>{escape(text)}</td></tr>" for name, text in rows)
     cuts = "\n".join(
         f"<tr><td>cut {escape(cut.name)}</td><td>{escape(_cut(cut, setup.units))}</td></tr>"
@@ -90,6 +123,17 @@ def _cut(cut: Cut, units: str) -> str:
     return (
         f"{faces} of {', '.join(cut.parts)}; {cut.way}, stock {stock}{wall}, {pass_depth} a pass, "
         f"table {speed}, overtravel {shown(cut.overtravel_mm, 'mm', units)}"
+    )
+
+
+def _mill(mill: Milling, units: str) -> str:
+    sizes = (("deep", mill.deep_mm), ("wide", mill.wide_mm), ("a tooth", mill.feed_mm_tooth))
+    listed = ", ".join(f"{shown(size, 'mm', units)} {name}" for name, size in sizes)
+    way = "climb, conventional or centred" if mill.way == "any" else mill.way
+    flutes = "flutes not stated" if mill.helix_deg is None else f"flutes at {shown(mill.helix_deg, 'deg')}"
+    return (
+        f"{mill.face} of {', '.join(mill.parts)}; {way}, cutter {shown(mill.cutter_mm, 'mm', units)} across "
+        f"with {mill.teeth} teeth, {flutes}, turning clockwise seen from above; {listed}"
     )
 
 

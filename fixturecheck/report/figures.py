@@ -104,6 +104,17 @@ def flat_arrows(middles_mm: Floats, ways_mm: Floats, normal: Floats) -> tuple[Fl
     return corners.reshape(-1, 3), triangles
 
 
+def cylinder(low_mm: Floats, radius_mm: float, tall_mm: float, *, sides: int = 48) -> tuple[Floats, Ints]:
+    """Return the triangles of an upright cylinder: its side and its lower end."""
+    angles = np.arange(sides) * 2.0 * np.pi / sides
+    ring = radius_mm * np.stack([np.cos(angles), np.sin(angles), np.zeros(sides)], axis=1)
+    points = np.vstack([low_mm + ring, low_mm + ring + [0.0, 0.0, tall_mm], [low_mm]])
+    here, there = np.arange(sides), (np.arange(sides) + 1) % sides
+    side = [np.stack(t, axis=1) for t in ((here, there, here + sides), (there, there + sides, here + sides))]
+    end = np.stack([there, here, np.full(sides, 2 * sides)], axis=1)
+    return points, np.vstack([*side, end]).astype(np.int64)
+
+
 def turned_and_shifted(points_mm: Floats, about_mm: Floats, turn_rad: Floats, shift_mm: Floats) -> Floats:
     """Return points turned by a rotation vector about a point, then shifted."""
     angle = float(np.linalg.norm(turn_rad))

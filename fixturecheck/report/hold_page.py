@@ -15,6 +15,7 @@ from fixturecheck.report.hold_words import (
     sentence,
     span,
     times,
+    tools_of,
 )
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.report.tornado import tornado
@@ -28,9 +29,15 @@ _NOT_ASKED = (
 _CAUTION = (
     '<p class="machine"><strong>Worked out from what was stated, not measured.</strong> Never trust a magnet '
     "or a vise alone: block in what can move, and with the magnet on or the clamps tight tug every part and "
-    "block before the wheel turns. Guard closed, eye protection on, nobody in the plane of the wheel. Local "
+    "block before the {tools} turns. Guard closed, eye protection on, {clear}. Local "
     "rules and the people trained for this machine decide.</p>"
 )
+
+_CLEAR = {
+    "wheel": "nobody in the plane of the wheel",
+    "cutter": "no glove, sleeve or hand near a turning cutter",
+    "wheel or cutter": "nobody in the plane of the wheel, no glove, sleeve or hand near a turning cutter",
+}
 
 CAPTIONS = {
     HOLD_PULL: "Where the magnet pulls, and how hard: pull per area on the faces that touch, evened out over "
@@ -45,7 +52,7 @@ _LET_GO = (
     "drawn larger: only its direction is true."
 )
 
-_BEFORE = "wheel clear of the work and the spindle at rest, magnet off and clamps open"
+_BEFORE = "{tools} clear of the work and the spindle at rest, magnet off and clamps open"
 
 _MEANS = {
     "digs in": "the wheel takes more of it the farther it moves",
@@ -66,7 +73,7 @@ def hold_section(result: Result, figures: Mapping[str, str]) -> str:
         return _NOT_ASKED
     pieces = [
         "<section><h2>Does it hold</h2>",
-        _CAUTION,
+        _CAUTION.format(tools=tools_of(hold), clear=_CLEAR[tools_of(hold)]),
         f"<p>{_stated(hold)}</p>",
         _missing(hold),
         _factors(hold, units),
@@ -149,7 +156,7 @@ def _outcome(part: PartHeld) -> str:
     """Say what the freed body does to the wheel and what it runs into."""
     if part.goes is None:
         return ""
-    means = f": {_MEANS[part.outcome]}" if part.outcome in _MEANS else ""
+    means = f": {_MEANS[part.outcome]}" if part.outcome in _MEANS and not any(part.milling_n) else ""
     says = sentence(f"{outcome_words(part)}{means}")
     return f"{says} It then runs into {part.hits}." if part.hits else says
 
@@ -260,7 +267,9 @@ def _leaving(hold: HoldFound, units: str) -> str:
         if burrs
         else ""
     )
-    first = f"<p>{escape(sentence(hold.before or _BEFORE))} Then in this order.</p>"
+    first = (
+        f"<p>{escape(sentence(hold.before or _BEFORE.format(tools=tools_of(hold))))} Then in this order.</p>"
+    )
     return f"<h3>How it comes apart</h3>{first}{listed}{stone}"
 
 

@@ -9,7 +9,15 @@ import numpy as np
 
 from fixturecheck.hold_result import BodyMoves, FluxSection, HoldFound, PartHeld, PullMap
 from fixturecheck.report.colours import VERDICTS, body_colours
-from fixturecheck.report.figures import Figure, flat_arrows, is_hidden, shaded, squares, turned_and_shifted
+from fixturecheck.report.figures import (
+    Figure,
+    cylinder,
+    flat_arrows,
+    is_hidden,
+    shaded,
+    squares,
+    turned_and_shifted,
+)
 from fixturecheck.report.hold_words import amount, digits, outcome_words, span
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.report.quantity import plain_name, sized
@@ -33,6 +41,7 @@ _LONGEST, _SHORTEST = 1.2, 0.45
 
 _LARGEST_MOVE_SHARE = 0.11
 _LOAD_RGB = (18, 74, 130)
+_CUTTER, _CUTTER_RGB = 0.35, (96, 84, 128)
 
 
 def hold_scenes(stage: Stage) -> list[Drawn]:
@@ -170,7 +179,9 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
     far_mm = _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))
     moved = [_moved(stage, m, far_mm, f"figure {name} {i}") for i, m in enumerate(moves)]
-    points = np.vstack([reach, *(f.points_mm for f in moved), [part.load_at_mm]])
+    cutter = _cutter(part, f"figure {name} cutter")
+    rims = [f.lines_mm[0] for f in cutter]
+    points = np.vstack([reach, *(f.points_mm for f in moved), *rims, [part.load_at_mm]])
     eye = _side_eye(stage, part, points)
     load_n = float(np.linalg.norm(part.load_n))
     centre, height = fit(points, eye)
@@ -192,6 +203,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
             *(actor(s, colours, pale=s.name not in about) for s in bodies),
             *(f.actor(layer=1, opacity_share=0.26, lit=True) for f in moved),
             *_wheel(stage, part),
+            *(f.actor(layer=-1, opacity_share=_CUTTER, lit=True) for f in cutter),
         ],
         "camera": camera(centre, eye, up_for(eye), max(1.15 * height, min(1.8 * height, _ROOM_MM))),
         "cut": False,
@@ -200,9 +212,10 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
         "legend": [
             {"rgb": list(_LOAD_RGB), "text": "cutting force, worst place"},
             *([{"rgb": list(VERDICTS[Verdict.NO_GO]), "text": "first move, drawn larger"}] if moves else []),
+            *([{"rgb": list(_CUTTER_RGB), "text": "cutter, its lower end"}] if cutter else []),
         ],
     }
-    return scene, moved
+    return scene, moved + cutter
 
 
 def _headline(part: PartHeld) -> str:
@@ -267,12 +280,29 @@ def _side_eye(stage: Stage, part: PartHeld, points: Floats) -> Floats:
 
 
 def _wheel(stage: Stage, part: PartHeld) -> list[dict[str, Any]]:
-    """Return the cut's wheel as a ghost at the place of the force; a cutter is not drawn."""
+    """Return the cut's wheel as a ghost at the place of the force; none where a cutter cuts."""
     if any(part.milling_n):
         return []
     wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
     own = [w for w in wheels if len(wheels) == 1 or w.name.split()[-1] == part.cut]
     return [_wheel_at(stage, wheel, part) for wheel in own[:1]]
+
+
+def _cutter(part: PartHeld, name: str) -> list[Figure]:
+    """Return a milling cutter where it stands, cut off a diameter above its end; none where a wheel cuts."""
+    if part.axis_mm is None or part.cutter_mm <= 0.0:
+        return []
+    points, triangles = cylinder(np.array(part.axis_mm), 0.5 * part.cutter_mm, part.cutter_mm)
+    rims = points[:-1].reshape(2, -1, 3)
+    return [
+        Figure(
+            name=name,
+            points_mm=points,
+            triangles=triangles,
+            rgb=np.tile(np.array(_CUTTER_RGB), (len(triangles), 1)),
+            lines_mm=tuple(np.vstack([rim, rim[:1]]) for rim in rims),
+        )
+    ]
 
 
 def _wheel_at(stage: Stage, wheel: NamedShape, part: PartHeld) -> dict[str, Any]:

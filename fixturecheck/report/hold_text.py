@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.report.hold_words import digits, factor_words, outcome_words, span, times
+from fixturecheck.report.hold_words import digits, factor_words, outcome_words, span, times, tools_of
 
 _MOST_BURRS = 4
 _MOST_STEPS = 6
 
 _CAUTION = (
-    "at the machine: worked out, not measured; never trust a magnet alone, tug every part before the wheel "
-    "turns, guard closed, eye protection on; local rules and trained people decide"
+    "at the machine: worked out, not measured; never trust a magnet alone, tug every part before the {tools} "
+    "turns, guard closed, eye protection on{clear}; local rules and trained people decide"
 )
 
 
@@ -22,7 +22,9 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
     lines += [f"not known, {about}: {why}" for about, why in hold.missing]
     for part in hold.parts:
         lines += _part(part, hold, units)
-    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION]
+    tools = tools_of(hold)
+    clear = ", hands off a turning cutter" if "cutter" in tools else ""
+    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear)]
 
 
 def _leaving(hold: HoldFound) -> list[str]:

@@ -80,6 +80,12 @@ def outcome_words(part: PartHeld) -> str:
     return _OUTCOMES.get(part.outcome, "whether it digs in is not known")
 
 
+def tools_of(hold: HoldFound) -> str:
+    """Return what cuts the parts: `wheel`, `cutter`, or both."""
+    mills = [any(p.milling_n) for p in hold.parts]
+    return "wheel or cutter" if any(mills) and not all(mills) else "cutter" if any(mills) else "wheel"
+
+
 def how(says: str) -> str:
     """Return how something lets go, without the factor that stands beside it."""
     _, found, rest = says.partition("load: ")

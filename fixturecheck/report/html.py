@@ -22,10 +22,16 @@ from fixturecheck.units import Writing
 _MOST_ROWS = 300
 
 _SAYS = {
-    Verdict.GO: "Nothing that was checked stands against grinding this set-up.",
-    Verdict.CAUTION: "It can be ground; read the cautions first.",
-    Verdict.NO_GO: "Do not grind this set-up as it stands.",
+    Verdict.GO: "Nothing that was checked stands against {doing} this set-up.",
+    Verdict.CAUTION: "It can be {done}; read the cautions first.",
+    Verdict.NO_GO: "Do not {do} this set-up as it stands.",
     Verdict.UNKNOWN: "Something could not be computed; treat it as not checked.",
+}
+
+
+_WORK = {
+    False: {"do": "grind", "doing": "grinding", "done": "ground"},
+    True: {"do": "mill", "doing": "milling", "done": "milled"},
 }
 
 
@@ -48,7 +54,7 @@ def page(
         (result.rest is not None, rest_section(result, _rest_figures(pictures, result.units))),
     )
     parts = [
-        _banner(result),
+        _banner(result, setup),
         "<main>",
         _overview(result, pictures, why_missing),
         _group("What is no-go", [r for r in rows if r.finding.verdict is Verdict.NO_GO], findings),
@@ -58,7 +64,7 @@ def page(
         _group("Cautions", [r for r in rows if r.finding.verdict is Verdict.CAUTION], findings),
         _too_many(rows),
         *(section for asked, section in extra if asked),
-        facts.AT_THE_MACHINE,
+        facts.at_the_machine(setup),
         _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
         *(section for asked, section in extra if not asked),
         _cuts(result),
@@ -79,13 +85,14 @@ def page(
     )
 
 
-def _banner(result: Result) -> str:
+def _banner(result: Result, setup: Setup) -> str:
+    work = _WORK[facts.only_mills(setup)]
     counts = Counter(f.verdict for f in result.findings)
     listed = ", ".join(f"{counts[v]} {v}" for v in reversed(Verdict) if counts[v]) or "nothing was checked"
     return (
         f'<div class="banner is-{result.verdict}"><div>'
         f'<div class="word">{SIGNS[result.verdict]} {str(result.verdict).upper()}</div>'
-        f"<h1>{escape(result.name)}</h1><p>{_SAYS[result.verdict]} ({listed})</p></div></div>"
+        f"<h1>{escape(result.name)}</h1><p>{_SAYS[result.verdict].format(**work)} ({listed})</p></div></div>"
     )
 
 

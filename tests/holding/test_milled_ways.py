@@ -56,7 +56,7 @@ def bench(part=BLOCK, *others, face=">Z", **more):
 def at(here, x=0.0, y=-RADIUS):
     """The axis there; by default climb milling with all that is cut to the right of it, well on the face."""
     (way,) = here.job.ways
-    words = {"climb": "climb milling", "conventional": "conventional milling", "centred": "cutter centred"}
+    words = {"climb": "climb milling", "conventional": "conventional milling", "centred": "centred milling"}
     tooth = {"climb": (x, y - RADIUS), "conventional": (x, y + RADIUS), "centred": (x + RADIUS, y)}[way]
     return LoadCase(label="", stroke=words[way], at_mm=(*tooth, TALL + 1), axis_mm=(x, y, TALL))
 
