@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Errors = Mapping[int, Error]
 _IN_FACE = 1e-9
+_SMOOTH = 0.02
+"""Faces that run into each other smoothly, to about a degree, fix no corner between them."""
 
 
 def grown(features: Features, errors: Errors) -> Features:
@@ -64,16 +66,31 @@ def _shift(errors: Errors, face: int) -> float:
 def _shifts(features: Features, errors: Errors, turned: Mapping[int, Floats]) -> Floats:
     """Return where each corner goes: to where its faces, as they are, meet."""
     shift = np.zeros_like(features.points_mm)
+    sizes = {
+        int(f): float(np.prod(np.ptp(o.reshape(-1, 2), axis=0)))
+        for f, o in zip(features.plane_faces, features.outlines, strict=True)
+    }
     for i, (faces, normals) in enumerate(zip(features.point_faces, features.point_normals, strict=True)):
-        real = faces >= 0
-        place = features.points_mm[i]
-        if not any(int(f) in errors for f in faces[real]):
-            continue
-        now = np.array([turned.get(int(f), n) for f, n in zip(faces[real], normals[real], strict=True)])
-        out = [float(errors[int(f)].at_mm(place)) if int(f) in errors else 0.0 for f in faces[real]]
-        square = np.einsum("ni,ni->n", now, normals[real])
-        shift[i] = np.linalg.pinv(now, rcond=1e-6) @ (square * out)
+        meeting = [(int(f), n) for f, n in zip(faces, normals, strict=True) if f >= 0]
+        if any(f in errors for f, _ in meeting):
+            meeting.sort(key=lambda one: -sizes.get(one[0], 0.0))
+            now = np.array([turned.get(f, n) for f, n in meeting])
+            out = [float(errors[f].at_mm(features.points_mm[i])) if f in errors else 0.0 for f, _ in meeting]
+            square = np.einsum("ni,ni->n", now, np.array([n for _, n in meeting]))
+            own = _deciding(now)
+            shift[i] = np.linalg.pinv(now[own], rcond=_SMOOTH) @ (square * out)[own]
     return shift
+
+
+def _deciding(normals: Floats) -> list[int]:
+    """Return which faces fix a corner: of more than three, which can no longer meet in one, the first."""
+    chosen: list[int] = []
+    for i in range(len(normals)):
+        if len(normals) <= 3 or np.linalg.svd(normals[[*chosen, i]], compute_uv=False)[-1] > _SMOOTH:
+            chosen.append(i)
+        if len(chosen) == 3:
+            break
+    return chosen
 
 
 def _turned(faces: Ints, normals: Floats, turned: Mapping[int, Floats]) -> Floats:
@@ -93,7 +110,7 @@ def _cones(features: Features, turned: Mapping[int, Floats]) -> Floats:
             now = [new for old, new in own if new is not None and abs(float(old @ way)) < _IN_FACE]
             if now and np.any(way):
                 rows = np.array(now)
-                within = way - np.linalg.pinv(rows, rcond=1e-6) @ (rows @ way)
+                within = way - np.linalg.pinv(rows, rcond=_SMOOTH) @ (rows @ way)
                 out[i, k] = within / np.linalg.norm(within)
     return out
 

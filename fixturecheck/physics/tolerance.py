@@ -87,11 +87,14 @@ class Drawn:
         Gap of every row in each draw.
     carries : ndarray of bool, shape (d, n)
         Which rows carry force.
+    rows : ndarray, shape (d, r)
+        Contacts that fix the rest of each draw, those without force too.
     """
 
     move: Floats
     gap_mm: Floats
     carries: Mask
+    rows: Ints
 
     @property
     def bases(self) -> int:
@@ -155,13 +158,14 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
     gap = room + held @ frame.slope.T
     carries = np.zeros(room.shape, dtype=bool)
     carries[:, _carrying(frame.rows, frame.force)] = True
+    rows = np.tile(frame.rows, (len(room), 1))
     open_draws = np.flatnonzero(gap.min(axis=1) < -FITS_MM)
     size = max(1, _AT_ONCE // max(frame.slope.size, 1))
     for first in range(0, len(open_draws), size):
         some = open_draws[first : first + size]
-        held[some], carries[some] = _changed(frame, start, held[some], gap[some])
+        held[some], carries[some], rows[some] = _changed(frame, start, held[some], gap[some])
     gap[open_draws] = room[open_draws] + held[open_draws] @ frame.slope.T
-    return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries)
+    return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries, rows=rows)
 
 
 def _carrying(rows: Ints, force: Floats) -> Ints:
@@ -169,12 +173,12 @@ def _carrying(rows: Ints, force: Floats) -> Ints:
     return rows[force > SAME * max(float(force.max(initial=0.0)), 1e-300)]
 
 
-def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Mask]:
-    """Change contacts of draws in which something overlaps until nothing does; moves and what carries."""
+def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Mask, Ints]:
+    """Change contacts of draws in which something overlaps until nothing does; moves, what carries, sets."""
     count, rank = len(held), len(frame.rows)
     rows = np.tile(frame.rows, (count, 1))
     inverse, force = np.tile(start, (count, 1, 1)), np.tile(frame.force, (count, 1))
-    out, carries = held.copy(), np.zeros(gap.shape, dtype=bool)
+    out, carries, fixing = held.copy(), np.zeros(gap.shape, dtype=bool), rows.copy()
     left, held = np.arange(count), held.copy()
     for _ in range(_MOST_CHANGES * (rank + 1)):
         each = np.arange(len(left))
@@ -186,7 +190,7 @@ def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Fl
         gap = gap + step[:, None] * (column @ frame.slope.T)
         done = gap.min(axis=1) >= -FITS_MM
         if np.any(done):
-            out[left[done]] = held[done]
+            out[left[done]], fixing[left[done]] = held[done], rows[done]
             most = force[done].max(axis=1, keepdims=True)
             pulls = force[done] > SAME * most
             which = np.nonzero(pulls)
@@ -194,7 +198,7 @@ def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Fl
             left, held, gap = left[~done], held[~done], gap[~done]
             rows, inverse, force = rows[~done], inverse[~done], force[~done]
         if len(left) == 0:
-            return out, carries
+            return out, carries, fixing
     message = f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (rank + 1)} changes"
     raise NotComputedError(message)
 

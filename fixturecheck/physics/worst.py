@@ -18,12 +18,13 @@ from scipy.optimize import linprog
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.rigid import Floats, Ints
-from fixturecheck.physics.tolerance import FITS_MM, Frame, Linear, exchange
+from fixturecheck.physics.tolerance import FITS_MM, Frame, Linear, exchange, solve_draws
 from fixturecheck.physics.zones import Box, sides
 
 MOST_SETS = 300
 MOST_PROGRAMMES = 100
 _SAME_MM = 1e-7
+_CLIMBS = 8
 
 
 class NoRestError(NotComputedError):
@@ -126,6 +127,35 @@ def most_of(sets: Sets, seen: Floats, held: Floats, known_mm: float) -> float:
 def most_gap_mm(sets: Sets, members: Ints, known_mm: float) -> float:
     """Return the most that the least of some gaps comes to, over all zones."""
     return _most(sets.box, [(one, one.gap_mm[members], one.gap[members]) for one in sets.each], known_mm)
+
+
+def climbed_mm(problem: Linear, frame: Frame, box: Box, seen: Floats, errors_mm: Floats) -> float:
+    """Return the furthest that is found of anything seen, going from some errors to worse ones.
+
+    Where one set of contacts carries, what is seen is linear in the errors and points to a vertex of the
+    zones; what carries there points on. That reaches a height that is attained, if not the greatest.
+
+    Parameters
+    ----------
+    seen : ndarray, shape (q, m)
+        What is seen of the moves, one quantity a row.
+    errors_mm : ndarray, shape (q, k)
+        Where to go from with each.
+    """
+    best = -np.inf
+    for _ in range(_CLIMBS):
+        try:
+            drawn = solve_draws(problem, errors_mm, frame)
+        except NotComputedError:
+            # A vertex at which the parts have no rest is no place to go on from.
+            break
+        reached = float(np.einsum("qm,qm->q", seen, drawn.move).max())
+        if reached <= best + _SAME_MM:
+            break
+        best = reached
+        moves = np.linalg.inv(frame.slope[drawn.rows]) @ problem.growth[drawn.rows]
+        _, errors_mm = box.furthest(-np.einsum("qr,qrk->qk", seen @ frame.held, moves))
+    return best
 
 
 Asked = tuple[Carried, Floats, Floats]

@@ -73,8 +73,8 @@ class TargetOdds:
     corners : int
         How many corners were looked at.
     worst_um : (float, float)
-        Least and greatest of the middle and all corners, over all zones where `of_zones`, else over the draws
-        alone.
+        Least and greatest of the middle and all corners, over all zones where `of_zones`, else the furthest
+        that was found.
     lean_p95_um, lean_worst_um : float
         How much one end of the target is further out than the other: in one draw of twenty, and at most.
     share_by_face, lean_by_face : mapping of str to float

@@ -18,8 +18,8 @@ from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, wrenches
 from fixturecheck.physics.tolerance import Drawn, Frame, Linear, frame_of, solve_draws
-from fixturecheck.physics.worst import NoRestError, Sets, most_gap_mm, most_of, sets_of
-from fixturecheck.physics.zones import box_of, differences, draw_errors, hull_of
+from fixturecheck.physics.worst import NoRestError, Sets, climbed_mm, most_gap_mm, most_of, sets_of
+from fixturecheck.physics.zones import Box, box_of, differences, draw_errors, hull_of
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import Staging
 from fixturecheck.settling.odds import Odds, SeatOdds, Target, TargetOdds, WrongOdds
@@ -46,6 +46,7 @@ class _Model:
     scale: Floats
     centres: Floats
     varying: Varying
+    box: Box
 
 
 def odds_of(
@@ -119,7 +120,7 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     )
     return _Model(
         bench=bench, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
-        scale=scale.ravel(), centres=centres, varying=vary,
+        scale=scale.ravel(), centres=centres, varying=vary, box=box_of(vary.zones),
     )  # fmt: skip
 
 
@@ -142,7 +143,7 @@ def _pairs(model: _Model) -> dict[frozenset[str], NDArray[np.int64]]:
 def _sets(model: _Model) -> tuple[Sets | None, bool]:
     """Return what may carry somewhere in the zones, or None, and whether it is that seats contradict."""
     try:
-        return sets_of(model.problem, model.frame, box_of(model.varying.zones)), False
+        return sets_of(model.problem, model.frame, model.box), False
     except NoRestError:
         return None, True
     except NotComputedError:
@@ -218,7 +219,8 @@ def _target_odds(
     seen = _seen(model, target, np.vstack((target.at_mm, corners)))
     across = _across(model, target, corners)
     draws, leans = drawn.move @ seen.T * 1e3, drawn.move @ across.T * 1e3
-    worst, of_zones = _worst_um(model, sets, (-seen, seen, across), (-draws, draws, leans))
+    groups = ((-seen, -draws), (seen, draws), (across, leans))
+    worst, of_zones = _worst_um(model, sets, groups, errors)
     whole, lean = _shares(model, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
     return TargetOdds(
         name=target.name,
@@ -237,19 +239,26 @@ def _target_odds(
 
 
 def _worst_um(
-    model: _Model, sets: Sets | None, seen: Sequence[Floats], draws: Sequence[Floats]
+    model: _Model, sets: Sets | None, groups: Sequence[tuple[Floats, Floats]], errors: Floats
 ) -> tuple[list[float], bool]:
-    """Return the most of each group of what is seen of the moves, and whether it is that of all zones."""
-    drawn = [float(one.max(initial=0.0 if one.size == 0 else -np.inf)) for one in draws]
-    if sets is None:
-        return drawn, False
-    try:
-        return [
-            1e3 * most_of(sets, rows, model.frame.held, 1e-3 * most)
-            for rows, most in zip(seen, drawn, strict=True)
-        ], True
-    except NotComputedError:
-        return drawn, False
+    """Return the most of each group of what is seen of the moves, and whether it is that of all zones.
+
+    Each group is what is seen, one a row, and what it comes to in every draw, one a column, um.
+    """
+    found, of_zones = [], sets is not None
+    for seen, draws in groups:
+        known = 0.0
+        if len(seen):
+            furthest = errors[draws.argmax(axis=0)]
+            climbed = climbed_mm(model.problem, model.frame, model.box, seen, furthest)
+            known = max(1e-3 * float(draws.max()), climbed)
+        if sets is not None and len(seen):
+            try:
+                known = most_of(sets, seen, model.frame.held, known)
+            except NotComputedError:
+                of_zones = False
+        found.append(1e3 * known)
+    return found, of_zones
 
 
 def _across(model: _Model, target: Target, corners: Floats) -> Floats:

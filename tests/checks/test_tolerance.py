@@ -124,13 +124,13 @@ def channel(clear_mm):
     return list(tolerance.check(SimpleNamespace(setup=setup, answered=answered(setup))))
 
 
-def test_where_the_seats_contradict_each_other_at_the_worst_only_the_draws_are_told():
+def test_where_the_seats_contradict_each_other_at_the_worst_only_what_was_found_is_told():
     # Two zones of 20 um take 20 um at most; 19.9 of them are beyond the draws (4.2 standard deviations).
     wide, narrow = channel(0.021), channel(0.0199)
     (floor,) = [f for f in wide if f.subject == "top/part.floor"]
     assert "at the worst of all zones" in floor.says
     (floor,) = [f for f in narrow if f.subject == "top/part.floor"]
-    assert "furthest of the draws" in floor.says
+    assert "at the worst that was found" in floor.says
     assert [f.verdict for f in narrow if f.subject == "zones"] == [Verdict.CAUTION]
     assert not [f for f in wide if f.subject == "zones"]
 

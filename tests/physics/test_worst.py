@@ -8,7 +8,7 @@ from scipy.optimize import LinearConstraint, milp
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.tolerance import Linear, frame_of, solve_draws
-from fixturecheck.physics.worst import most_gap_mm, most_of, sets_of
+from fixturecheck.physics.worst import climbed_mm, most_gap_mm, most_of, sets_of
 from fixturecheck.physics.zones import Zone, box_of, draw_errors, shifting, sides
 from tests.physics.zoned import SQUARE, corners_of, stack
 
@@ -125,6 +125,18 @@ def test_the_worst_is_that_of_a_programme_over_all_contacts_at_once(seed):
         found = most_of(sets, seen[None], frame.held, -np.inf)
         assert found == pytest.approx(programme(problem, zones, seen), abs=2e-5)
         assert found >= max((corner @ seen).max(), (draws @ seen).max()) - 1e-9
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_climb_from_the_draws_reaches_what_no_draw_does_and_never_beyond_the_worst(seed):
+    problem, zones = trial(seed)
+    frame, box = frame_of(problem), box_of(zones)
+    errors = draw_errors(zones, 500, 1)
+    seen = np.eye(3)
+    draws = solve_draws(problem, errors, frame).move @ seen.T
+    found = climbed_mm(problem, frame, box, seen, errors[draws.argmax(axis=0)])
+    assert found > draws.max()
+    assert found <= most_of(sets_of(problem, frame, box), seen, frame.held, -np.inf) + 1e-9
 
 
 @pytest.mark.parametrize("seed", range(6))
