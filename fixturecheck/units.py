@@ -19,12 +19,28 @@ _PINT = {
     "m/min": "meter/minute",
     "m/s": "meter/second",
     "ft/min": "foot/minute",
+    "N": "newton",
+    "lbf": "force_pound",
+    "N m": "newton*meter",
+    "lbf in": "force_pound*inch",
+    "N/cm2": "newton/centimeter**2",
+    "psi": "force_pound/inch**2",
 }
 
-INCH_SUFFIX = {"_mm": "_in", "_um": "_uin", "_m_min": "_ft_min", "_m_s": "_ft_min"}
-"""End of a key in metric units, and the end that states the same quantity in inch units."""
+_ENDS = {
+    "_mm": ("mm", "_in", "in"),
+    "_um": ("um", "_uin", "uin"),
+    "_mm_tooth": ("mm", "_in_tooth", "in"),
+    "_m_min": ("m/min", "_ft_min", "ft/min"),
+    "_m_s": ("m/s", "_ft_min", "ft/min"),
+    "_n": ("N", "_lbf", "lbf"),
+    "_nm": ("N m", "_lbf_in", "lbf in"),
+    "_n_cm2": ("N/cm2", "_psi", "psi"),
+}
+"""End of a key in metric units with its unit; the end that states the same in inch units, and that unit."""
 
-_UNIT_OF_SUFFIX = {"_mm": "mm", "_um": "um", "_m_min": "m/min", "_m_s": "m/s"}
+INCH_SUFFIX = {metric: inch for metric, (_, inch, _) in _ENDS.items()}
+"""End of a key in metric units, and the end that states the same quantity in inch units."""
 
 _DIGITS = 14
 """Digits kept by a conversion: enough for any shop, few enough that 0.008 in is 0.2032 mm and no more."""
@@ -72,7 +88,7 @@ def convert(value: float, *, unit: str, to: str) -> float:
     value : float
         The number, in `unit`.
     unit, to : str
-        mm, um, in, uin, mm2, in2, mm3, in3, m/min, m/s or ft/min.
+        mm, um, in, uin, mm2, in2, mm3, in3, m/min, m/s, ft/min, N, lbf, N m, lbf in, N/cm2 or psi.
 
     Returns
     -------
@@ -105,7 +121,8 @@ def from_inch_key(value: float, *, key: str) -> float:
     suffix = suffix_of(key)
     if suffix is None:
         return value
-    return convert(value, unit=_symbol(INCH_SUFFIX[suffix]), to=_UNIT_OF_SUFFIX[suffix])
+    unit, _, inch_unit = _ENDS[suffix]
+    return convert(value, unit=inch_unit, to=unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,11 +246,6 @@ def _plain(number: float, digits: int, sign: str, toward: str = "") -> str:
     rounded = _rounded(number, decimals, toward) if toward else float(f"{number:.{digits}g}")
     text = f"{rounded:{sign}.{min(decimals, 15)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _symbol(suffix: str) -> str:
-    """Return the unit that a key's end names: `_ft_min` is ft/min."""
-    return suffix.removeprefix("_").replace("_", "/")
 
 
 @cache

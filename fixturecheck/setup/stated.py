@@ -128,7 +128,7 @@ class Stated:
         """
         given = dict(besides or {})
         kinds = {f.name: _kind(str(f.type)) for f in _fields(cls) if f.name not in given}
-        self.only([*with_inches(kinds), *given])
+        self.only(with_inches([*kinds, *given]))
         for name, kind in kinds.items():
             value = self.number(name, kind, _MISSING)
             if value is not _MISSING:

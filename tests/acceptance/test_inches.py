@@ -27,16 +27,23 @@ TWINS = (
     "link/in_vise_clamped",
 )
 
+_LBF_N = 4.4482216152605
 INCH_KEYS = {
     "_mm": ("_in", 25.4),
     "_um": ("_uin", 0.0254),
+    "_mm_tooth": ("_in_tooth", 25.4),
     "_m_min": ("_ft_min", 0.3048),
     "_m_s": ("_ft_min", 0.00508),
+    "_n": ("_lbf", _LBF_N),
+    "_nm": ("_lbf_in", _LBF_N * 0.0254),
+    "_n_cm2": ("_psi", _LBF_N / 2.54**2),
 }
 """End of a metric key, end of its inch key, and its unit in the metric one: NIST SP 811, appendix B.8."""
 
 _PLACES = re.compile(r"\b(at|near) = (\[[^\]]*\])")
-_STATED = re.compile(r"\b(\w+?)(_mm|_um|_m_min|_m_s) = (\[[^\]]*\]|\{[^}]*\}|[-+.\d]+)")
+_STATED = re.compile(
+    r"\b(\w+?)(_mm|_um|_mm_tooth|_m_min|_m_s|_n|_nm|_n_cm2) = (\[[^\]]*\]|\{[^}]*\}|[-+.\d]+)"
+)
 _NUMBER = re.compile(r"(?<![\w.])-?\d+(?:\.\d+)?")
 
 

@@ -8,6 +8,10 @@ import sys
 import pint
 import pytest
 
+from fixturecheck.errors import SetupError
+from fixturecheck.setup.staged import staging_stated
+from fixturecheck.setup.staging import Staging
+from fixturecheck.setup.stated import Stated
 from fixturecheck.units import IN_INCHES, Writing, convert, from_inch_key, inch_key
 
 
@@ -40,6 +44,12 @@ def test_keys() -> None:
     assert inch_key("rpm") is None
     assert from_inch_key(1.0, key="stock_mm") == 25.4
     assert from_inch_key(100.0, key="touch_um") == pytest.approx(2.54)
+    assert inch_key("force_n") == "force_lbf"
+    assert inch_key("feed_mm_tooth") == "feed_in_tooth"
+    # 1 lbf = 4.4482216152605 N exactly; kept to 14 digits.
+    assert from_inch_key(10.0, key="force_n") == pytest.approx(44.482216152605, rel=1e-13)
+    assert from_inch_key(100.0, key="torque_nm") == pytest.approx(11.298482902762, rel=1e-13)
+    assert from_inch_key(100.0, key="rated_pull_n_cm2") == pytest.approx(68.94757293168, rel=1e-13)
 
 
 def test_millimetres_never_load_pint() -> None:
@@ -116,3 +126,21 @@ def test_what_was_tried_is_told_on_its_safe_side(
 ) -> None:
     assert Writing(units="inch").length(length_mm, spec, toward) == expected
     assert Writing().length(length_mm, spec, toward) == f"{length_mm:{spec}} mm"
+
+
+def staged(staging: dict[str, object]) -> Staging | None:
+    facts = Stated(what="it", values={"staging": staging}, path=(), where=lambda _path: "here")
+    return staging_stated(facts)
+
+
+@pytest.mark.parametrize("pull", [10, {"part": 10.0}])
+def test_pulls_and_pushes_may_be_stated_in_pounds(pull: object) -> None:
+    stated = staged({"pull_lbf": pull, "push": {"part": {"direction": [1, 0, 0], "force_lbf": 2}}})
+    assert stated is not None
+    assert list(stated.pull_n.values()) == pytest.approx([44.482216152605], rel=1e-13)
+    assert stated.push["part"].force_n == pytest.approx(8.896443230521, rel=1e-13)
+
+
+def test_a_pull_is_stated_once() -> None:
+    with pytest.raises(SetupError, match="states both pull_n and pull_lbf; keep one"):
+        staged({"pull_lbf": 1, "pull_n": 1})
