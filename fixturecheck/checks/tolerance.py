@@ -13,8 +13,8 @@ more than an orientation tolerance where one is stated. The shift of its middle 
 the zone being the standard deviation; so does the lean within what the shift leaves, its direction even
 (chosen here, no source). A curved face changes size. For a stack of faces the variances add. The worst is
 exact, over every set of contacts that may carry anywhere in the zones; where there are too many, or somewhere
-in the zones the seats contradict each other, it is the furthest that was found, from the draws furthest out to
-the vertices of the zones that they point to, and said so.
+in the zones the seats contradict each other, it is the furthest that was found, from the draws furthest out
+to the vertices of the zones that they point to, and said so.
 Limits: a seat closes, and nothing else lands first, in 99.73 % of draws for go and in 95 % for caution (three
 and two standard deviations; common practice, no source). A cut face is out by at most half of its own zone,
 at its middle and at each of its corners; caution where no more than 0.27 % of the draws go beyond.
