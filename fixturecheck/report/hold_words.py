@@ -19,23 +19,33 @@ _ENDS = {
 
 def digits(value: float) -> str:
     """Return a number to three digits, never in powers of ten; less than half a thousandth is zero."""
-    rounded = float(f"{value:.{_DIGITS}g}")
-    if abs(rounded) >= 1000:
-        return f"{rounded:.0f}"
     # What is smaller than any scale in a shop shows is nothing.
-    return "0" if abs(rounded) < _LEAST else f"{rounded:.6f}".rstrip("0").rstrip(".")
+    return "0" if abs(_rounded(value)) < _LEAST else _plain(_rounded(value))
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.{_DIGITS}g}")
+
+
+def _plain(rounded: float) -> str:
+    return f"{rounded:.0f}" if abs(rounded) >= 1000 else f"{rounded:.9f}".rstrip("0").rstrip(".")
+
+
+def _sized(value: float, unit: str, units: str) -> tuple[str, str]:
+    """Return a number and its unit in the report's units; what is nothing in mm or N is nothing in any."""
+    number, name = sized(value, unit, units)
+    return ("0" if digits(value) == "0" else _plain(_rounded(number))), name
 
 
 def amount(value: float, unit: str, units: str) -> str:
     """Return one number with its unit, in the report's units."""
-    number, name = sized(value, unit, units)
-    return f"{digits(number)}\u202f{name}".strip()
+    return "\u202f".join(_sized(value, unit, units)).strip()
 
 
 def span(ends: tuple[float, float], unit: str, units: str) -> str:
     """Return a range with its unit said once; one number where both ends are the same."""
-    (low, name), (high, _) = (sized(v, unit, units) for v in ends)
-    text = digits(low) if digits(low) == digits(high) else f"{digits(low)} to {digits(high)}"
+    (low, name), (high, _) = (_sized(v, unit, units) for v in ends)
+    text = low if low == high else f"{low} to {high}"
     return f"{text}\u202f{name}".strip()
 
 

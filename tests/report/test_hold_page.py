@@ -120,6 +120,9 @@ def test_inch_figures_agree_with_pint() -> None:
     pressure = registry.Quantity(1.0, "newton / centimeter**2").to("psi").magnitude
     assert amount(100.0, "N", "inch") == f"{newton:.3g}\u202flbf"
     assert amount(1.0, "N/cm2", "inch") == f"{pressure:.3g}\u202fpsi"
+    # 0.2 mm2 are 0.00031 sq in, which is not nothing; what is nothing in metric units is in inches.
+    assert amount(0.2, "mm2", "inch") == "0.00031\u202fin\u00b2"
+    assert amount(1e-4, "mm2", "inch") == "0\u202fin\u00b2"
     text = said(hold_section(staged_hold.result("inch"), {}))
     assert "22.5 to 45 lbf" in text
     assert " N " not in text
