@@ -33,7 +33,7 @@ from fixturecheck.physics.milling_turn import engaged_rad, thickest_chip_mm
 THE_TABLE = "the table"
 _ARC = 25
 _RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
-_MARGIN = 1.1
+_MARGIN = 1.15
 """How far what sorts the loads may be off the factor, with some to spare."""
 _UNDER_MM = 1e-6
 
@@ -54,6 +54,11 @@ class Bench:
     job: Milled
     others: Mapping[str, Shape]
     surfaces: Mapping[str, Floats]
+
+    def stands_firm(self, name: str) -> bool:
+        """Say whether a body stops what runs into it: loose blocks and other parts are pushed along."""
+        rigid = next((b for b in self.job.rig.bodies if b.name == name), None)
+        return rigid is None or rigid.slides_along is not None
 
     def cutter_at(self, case: LoadCase) -> Cutter:
         """Return the cutter where a case puts it.
@@ -141,12 +146,12 @@ def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way
     part = bench.job.part
     mine = next((m for m in found.motions if m.body == part), found.motions[0])
     way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
+    away = {lost, *(m.body for m in found.motions)}
     try:
-        others = {n: s for n, s in bench.others.items() if n not in {m.body for m in found.motions}}
+        others = {n: s for n, s in bench.others.items() if n not in away}
         hits, after_mm = first_met(bench.job.placed[mine.body], mine, others)
-        bitten, bites = follow_into(bench, case, found.motions, after_mm)
-        if bitten.first_mm is None and mine.kind == "slides":
-            bitten, bites = _further_on(bench, case, mine, after_mm, bitten)
+        stops_mm = after_mm if hits is not None and bench.stands_firm(hits) else None
+        bitten, bites = _bitten(bench, case, found.motions, mine, stops_mm)
     except (NotComputedError, KernelError) as reason:
         return replace(way, reason=str(reason))
     along, _ = bench.job.axes
@@ -158,6 +163,19 @@ def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way
         hits=hits,
         hits_after_mm=after_mm,
     )
+
+
+def _bitten(
+    bench: Bench, case: LoadCase, motions: Sequence[Motion], mine: Motion, stops_mm: float | None
+) -> tuple[Bitten, str | None]:
+    """Follow it a little way, and further to what stops it where it is bitten, or where it slides on."""
+    soon_mm = stops_mm if stops_mm is not None and stops_mm <= TRAVEL_MM else None
+    bitten, bites = follow_into(bench, case, motions, soon_mm)
+    if bitten.first_mm is not None and soon_mm is None and stops_mm is not None:
+        return follow_into(bench, case, motions, stops_mm)
+    if bitten.first_mm is None and mine.kind == "slides":
+        return _further_on(bench, case, mine, stops_mm, bitten)
+    return bitten, bites
 
 
 def _further_on(

@@ -11,13 +11,15 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled_stands import Milled, stands
-from fixturecheck.holding.milled_ways import THE_TABLE, bench_of, follow_into, stock_points
+from fixturecheck.holding.milled_ways import THE_TABLE, bench_of, follow, follow_into, stock_points
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.holding.ways import first_met
 from fixturecheck.kernel.build import box, fuse
+from fixturecheck.physics import equilibrium
+from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.collapse_motion import motions
-from fixturecheck.physics.equilibrium import Rigid
+from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
 
 RADIUS, WIDE, TALL, DEEP, FEED = 5.0, 4.0, 20.0, 2.0, 0.05
 LONG, ACROSS = 60.0, 30.0
@@ -25,7 +27,7 @@ PLATE = box((-80, -60, -10), (80, 60, 0))
 BLOCK = box((-LONG / 2, -ACROSS / 2, 0), (LONG / 2, ACROSS / 2, TALL))
 
 
-def bench(part=BLOCK, *others, face=">Z", **more):
+def bench(part=BLOCK, *others, face=">Z", blocking=(), **more):
     facts = {
         "cutter_mm": 2 * RADIUS,
         "teeth": 2,
@@ -44,7 +46,7 @@ def bench(part=BLOCK, *others, face=">Z", **more):
             body("part", part, faces={"floor": face}, finish="ground"),
         ),
         machine=Machine(table_z_mm=-10.0),
-        holding=Holding(mu=(0.2, 0.2), clamps=(strap,), milling=(mill,), blocking=()),
+        holding=Holding(mu=(0.2, 0.2), clamps=(strap,), milling=(mill,), blocking=blocking),
     )
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
@@ -222,3 +224,33 @@ def test_where_the_cutter_would_stand_in_a_wall_it_does_not():
     closed = bench(pocket, face=(0, 10, TALL), way="climb", wide_mm=4.0)
     with pytest.raises(NotComputedError, match="it would stand in part"):
         stands(closed.job)
+
+
+@pytest.mark.parametrize(
+    ("loose", "lost", "outcome", "hits"),
+    [
+        (False, "", Outcome.STOPPED, "stop_0"),
+        (True, "", Outcome.DIGS_IN, "stop_0"),
+        (False, "stop_0", Outcome.DIGS_IN, None),
+    ],
+)
+def test_only_what_stands_firm_and_is_there_stops_a_part(loose, lost, outcome, hits):
+    """A stop 0.03 mm behind it: the chip grows from 0.05 to about 0.09, less than twice the load."""
+    stop = box((-LONG / 2 - 20.03, -10, 0), (-LONG / 2 - 0.03, 10, 8))
+    here = bench(BLOCK, stop, blocking=("stop_0",) if loose else ())
+    assert here.stands_firm("stop_0") is not loose
+    gone = collapse(loose_block(), ceiling=100.0)
+    found = follow(here, at(here), replace(gone, motions=(moving(velocity=(-1, 0, 0)),)), lost)
+    assert (found.crash.outcome, found.hits) == (outcome, hits)
+
+
+def loose_block():
+    """Any holding that lets go, for the rest of what a collapse tells."""
+    corners = [(x, y, 0) for x in (-9, 9) for y in (-9, 9)]
+    foot = [ContactPoint(a="part", b="", at_mm=p, normal=(0, 0, -1), mu=0.2) for p in corners]
+    return equilibrium.Holding(
+        bodies=(Rigid(name="part", at_mm=(0, 0, 10), size_mm=10.0),),
+        contacts=tuple(foot),
+        held=(Load(body="part", force_n=(0, 0, -10), at_mm=(0, 0, 10)),),
+        cutting=(Load(body="part", force_n=(-10, 0, 0), at_mm=(0, 0, 1)),),
+    )
