@@ -23,6 +23,7 @@ from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.kernel.relieving import chamfered, edge_line, filleted, skin_points, stepped
 from fixturecheck.kernel.shapes import Placed, Shape, Solid, edges_of
 from fixturecheck.tolerances import Tolerances
+from fixturecheck.units import METRIC, Writing
 
 Array = NDArray[np.float64]
 _STEP_MM = 0.01
@@ -245,7 +246,7 @@ def _radius_mm(one: Array, two: Array, flat: Array, clear_mm: float) -> float:
     return float(((along + np.sqrt(square)) / (k * k - 1.0)).max())
 
 
-def cut_solid(solid: Solid, cut: EdgeCut) -> Solid:
+def cut_solid(solid: Solid, cut: EdgeCut, write: Writing = METRIC) -> Solid:
     """Return a solid with a cut made on it.
 
     Raises
@@ -254,11 +255,11 @@ def cut_solid(solid: Solid, cut: EdgeCut) -> Solid:
         The cut does not fit.
     """
     if cut.kind == "chamfer":
-        return chamfered(solid, cut.edge, cut.size_mm[0])
+        return chamfered(solid, cut.edge, cut.size_mm[0], write)
     if cut.kind == "fillet":
-        return filleted(solid, cut.edge, cut.size_mm[0])
+        return filleted(solid, cut.edge, cut.size_mm[0], write)
     corner, axes, sizes = step_box(solid, cut)
-    return stepped(solid, corner, axes, sizes)
+    return stepped(solid, corner, axes, sizes, write)
 
 
 def step_box(solid: Solid, cut: EdgeCut) -> tuple[Array, Array, tuple[float, float, float]]:

@@ -32,6 +32,7 @@ from OCP.TopTools import TopTools_ListOfShape
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.placing import location_of
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape, Solid, box_of, cq_shape, edges_of, faces_of
+from fixturecheck.units import METRIC, Writing
 
 Array = NDArray[np.float64]
 
@@ -346,7 +347,7 @@ def centre_of(shape: Shape) -> tuple[float, float, float]:
     return centre.x, centre.y, centre.z
 
 
-def chamfered(solid: Solid, edge: int, leg_mm: float) -> Solid:
+def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing = METRIC) -> Solid:
     """Return a solid with an equal-leg chamfer on one of its edges, by its index in `edges_of`.
 
     Raises
@@ -357,11 +358,11 @@ def chamfered(solid: Solid, edge: int, leg_mm: float) -> Solid:
     try:
         cut = solid.chamfer(leg_mm, None, [edges_of(solid)[edge]])
     except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        message = f"a chamfer of {leg_mm:g} mm does not fit on edge {edge}"
+        message = f"a chamfer of {write.length(leg_mm, 'g')} does not fit on edge {edge}"
         raise KernelError(message) from failure
     solids = cut.Solids()
     if len(solids) != 1 or not cut.isValid():
-        message = f"a chamfer of {leg_mm:g} mm breaks the solid at edge {edge}"
+        message = f"a chamfer of {write.length(leg_mm, 'g')} breaks the solid at edge {edge}"
         raise KernelError(message)
     return solids[0]
 

@@ -15,6 +15,7 @@ from OCP.StdFail import StdFail_NotDone
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.clip import chamfered, distance, normal_at, polygon_face
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, edges_of
+from fixturecheck.units import METRIC, Writing
 
 Array = NDArray[np.float64]
 _ON_MM = 1e-5
@@ -27,7 +28,7 @@ __all__ = [
 ]  # fmt: skip
 
 
-def filleted(solid: Solid, edge: int, radius_mm: float) -> Solid:
+def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing = METRIC) -> Solid:
     """Return a solid with one of its edges rounded, by its index in `edges_of`.
 
     Raises
@@ -38,11 +39,13 @@ def filleted(solid: Solid, edge: int, radius_mm: float) -> Solid:
     try:
         return _whole(solid.fillet(radius_mm, [edges_of(solid)[edge]]))
     except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        message = f"a fillet of {radius_mm:g} mm does not fit on edge {edge}"
+        message = f"a fillet of {write.length(radius_mm, 'g')} does not fit on edge {edge}"
         raise KernelError(message) from failure
 
 
-def stepped(solid: Solid, corner: Array, axes: Array, sizes_mm: Sequence[float]) -> Solid:
+def stepped(
+    solid: Solid, corner: Array, axes: Array, sizes_mm: Sequence[float], write: Writing = METRIC
+) -> Solid:
     """Return a solid from which a box is milled.
 
     Parameters
@@ -59,11 +62,11 @@ def stepped(solid: Solid, corner: Array, axes: Array, sizes_mm: Sequence[float])
     KernelError
         Nothing, or more than one piece, is left.
     """
-    x, y, z = (float(v) for v in sizes_mm)
     try:
         return _whole(solid.cut(box_at(corner, axes, sizes_mm)).clean())
     except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        message = f"a step of {x:g} x {y:g} x {z:g} mm cannot be milled"
+        sizes = " x ".join(write.number(float(v), "mm", "g") for v in sizes_mm)
+        message = f"a step of {sizes} {write.name('mm')} cannot be milled"
         raise KernelError(message) from failure
 
 
