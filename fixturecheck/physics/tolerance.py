@@ -156,8 +156,7 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
     room = problem.gap_mm + errors_mm @ problem.growth.T
     held = -room[:, frame.rows] @ start.T
     gap = room + held @ frame.slope.T
-    carries = np.zeros(room.shape, dtype=bool)
-    carries[:, _carrying(frame.rows, frame.force)] = True
+    carries = np.repeat(_carrying(frame.rows[None], frame.force[None], room.shape[1]), len(room), axis=0)
     rows = np.tile(frame.rows, (len(room), 1))
     open_draws = np.flatnonzero(gap.min(axis=1) < -FITS_MM)
     size = max(1, _AT_ONCE // max(frame.slope.size, 1))
@@ -168,38 +167,41 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
     return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries, rows=rows)
 
 
-def _carrying(rows: Ints, force: Floats) -> Ints:
-    """Return the rows of a set that carry force."""
-    return rows[force > SAME * max(float(force.max(initial=0.0)), 1e-300)]
+def _carrying(rows: Ints, force: Floats, count: int) -> Mask:
+    """Tell which of all contacts carry force in each set (g, r)."""
+    out = np.zeros((len(rows), count), dtype=bool)
+    np.put_along_axis(out, rows, force > SAME * force.max(axis=1, keepdims=True, initial=0.0), axis=1)
+    return out
 
 
 def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Mask, Ints]:
-    """Change contacts of draws in which something overlaps until nothing does; moves, what carries, sets."""
-    count, rank = len(held), len(frame.rows)
-    rows = np.tile(frame.rows, (count, 1))
-    inverse, force = np.tile(start, (count, 1, 1)), np.tile(frame.force, (count, 1))
-    out, carries, fixing = held.copy(), np.zeros(gap.shape, dtype=bool), rows.copy()
-    left, held = np.arange(count), held.copy()
-    for _ in range(_MOST_CHANGES * (rank + 1)):
-        each = np.arange(len(left))
+    """Change contacts of draws in which something overlaps until nothing does; moves, what carries, sets.
+
+    Draws that stand on the same set and change it alike are one; `which` says on what set each stands.
+    """
+    out, carries = held.copy(), np.zeros(gap.shape, dtype=bool)
+    fixing = np.tile(frame.rows, (len(held), 1))
+    rows, inverse, force = frame.rows[None], start[None], frame.force[None]
+    left, which, most = np.arange(len(held)), np.zeros(len(held), dtype=np.int64), gap.shape[1]
+    for _ in range(_MOST_CHANGES * (len(start) + 1)):
         new = np.argmin(gap, axis=1)
-        step = -gap[each, new]
-        leaving, column, inverse, force = exchange(frame.slope[new], inverse, force)
-        rows[each, leaving] = new
-        held += step[:, None] * column
-        gap = gap + step[:, None] * (column @ frame.slope.T)
+        step = -gap[np.arange(len(left)), new]
+        kinds, which = np.unique(which * most + new, return_inverse=True)
+        old, entering = kinds // most, kinds % most
+        leaving, column, inverse, force = exchange(frame.slope[entering], inverse[old], force[old])
+        rows = rows[old]
+        rows[np.arange(len(kinds)), leaving] = entering
+        held = held + step[:, None] * column[which]
+        gap = gap + step[:, None] * (column @ frame.slope.T)[which]
         done = gap.min(axis=1) >= -FITS_MM
         if np.any(done):
-            out[left[done]], fixing[left[done]] = held[done], rows[done]
-            most = force[done].max(axis=1, keepdims=True)
-            pulls = force[done] > SAME * most
-            which = np.nonzero(pulls)
-            carries[left[done][which[0]], rows[done][which]] = True
-            left, held, gap = left[~done], held[~done], gap[~done]
-            rows, inverse, force = rows[~done], inverse[~done], force[~done]
+            ended, own = left[done], which[done]
+            out[ended], fixing[ended] = held[done], rows[own]
+            carries[ended] = _carrying(rows, force, most)[own]
+            left, held, gap, which = left[~done], held[~done], gap[~done], which[~done]
         if len(left) == 0:
             return out, carries, fixing
-    message = f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (rank + 1)} changes"
+    message = f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (len(start) + 1)} changes"
     raise NotComputedError(message)
 
 

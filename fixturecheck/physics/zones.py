@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from fixturecheck.physics.rigid import Floats, Ints
+from fixturecheck.physics.rigid import Floats, Ints, Mask
 
 MOST_SIDES = 32
 """Outlines with more corners keep those furthest in so many directions; a disc's zone gets 0.6 % wider."""
@@ -83,7 +83,9 @@ def starts_of(zones: Sequence[Zone]) -> Ints:
     return np.cumsum([0, *(z.columns for z in zones)])
 
 
-def draw_errors(zones: Sequence[Zone], count: int, seed: int, spread: str = "normal") -> Floats:
+def draw_errors(
+    zones: Sequence[Zone], count: int, seed: int, spread: str = "normal", leaning: Mask | None = None
+) -> Floats:
     """Return errors of faces (count, columns) within their zones.
 
     Parameters
@@ -91,6 +93,9 @@ def draw_errors(zones: Sequence[Zone], count: int, seed: int, spread: str = "nor
     spread : str
         `normal` takes three standard deviations to the edge, of the zone for the shift and of what the shift
         leaves for the lean, and draws again what falls outside; `uniform` is even over either.
+    leaning : ndarray of bool, shape (faces,), optional
+        Faces whose lean is drawn; that of others stays zero. Each face has draws of its own, so what is
+        drawn of one does not depend on this.
     """
     random = np.random.default_rng(seed)
     half = np.array([z.half_mm for z in zones])
@@ -98,16 +103,14 @@ def draw_errors(zones: Sequence[Zone], count: int, seed: int, spread: str = "nor
         shift = random.uniform(-1.0, 1.0, (count, len(half))) * half
     else:
         shift = _cut_normal((count, len(half)), random) * half
-    start = starts_of(zones)
+    start, own = starts_of(zones), np.random.SeedSequence(seed).spawn(len(zones))
     errors = np.zeros((count, int(start[-1])))
     errors[:, start[:-1]] = shift
     for i, zone in enumerate(zones):
-        if zone.columns > 1:
-            lean = _leans(zone, shift[:, i], random)
-            if spread != "uniform":
-                share = np.abs(_cut_normal((count,), random))
-                lean *= (share / np.maximum(_fullness(zone, shift[:, i], lean), 1e-12))[:, None]
-            errors[:, start[i] + 1 : start[i + 1]] = lean
+        if zone.columns > 1 and (leaning is None or leaning[i]):
+            random = np.random.default_rng(own[i])
+            share = None if spread == "uniform" else np.abs(_cut_normal((count,), random))
+            errors[:, start[i] + 1 : start[i + 1]] = _leans(zone, shift[:, i], share, random)
     return errors
 
 
@@ -128,23 +131,34 @@ def _fullness(zone: Zone, shift: Floats, slopes: Floats) -> Floats:
     return np.asarray(np.maximum(full, (high - low) / zone.lean_mm) if _limited(zone) else full)
 
 
-def _leans(zone: Zone, shift: Floats, random: np.random.Generator) -> Floats:
-    """Return slopes (n, 2), even over what is left beside each shift."""
-    room, way = zone.half_mm - np.abs(shift), np.where(shift < 0, -1.0, 1.0)
+def _leans(zone: Zone, shift: Floats, share: Floats | None, random: np.random.Generator) -> Floats:
+    """Return slopes (n, 2), even over what is left beside each shift or, of that, a share the same way."""
+    room = np.where(shift < 0, -1.0, 1.0) * (zone.half_mm - np.abs(shift))
     wide = _polar(zone.corners)
-    narrow = _polar(differences(zone.corners)) * zone.lean_mm if _limited(zone) else None
-    least = np.inf if narrow is None else _area(narrow)
+    if not _limited(zone) and _symmetric(zone.corners):
+        # What a shift leaves is then the same polygon, only smaller.
+        out = np.sqrt(random.random(len(shift))) if share is None else share
+        return _rim(wide, len(shift), random) * (out * room)[:, None]
+    slopes = _filling(zone, shift, room, random)
+    if share is not None:
+        slopes *= (share / np.maximum(_fullness(zone, shift, slopes), 1e-12))[:, None]
+    return slopes
+
+
+def _filling(zone: Zone, shift: Floats, room: Floats, random: np.random.Generator) -> Floats:
+    """Return slopes (n, 2), even over what is left beside each shift, by drawing again what is not."""
+    wide, narrow, least = _polar(zone.corners), np.zeros((0, 2)), np.inf
+    if _limited(zone):
+        narrow = _polar(differences(zone.corners)) * zone.lean_mm
+        least = _area(narrow)
     out = np.zeros((len(shift), 2))
     left = np.arange(len(shift))
     while len(left):
         small = room[left] ** 2 * _area(wide) <= least
-        trial = _even(wide, len(left), random) * (room[left] * way[left])[:, None]
-        if narrow is not None:
-            trial[~small] = _even(narrow, int((~small).sum()), random)
-        # Only what the polygon drawn from does not already keep inside.
-        fits = np.ones(len(left), dtype=bool)
-        if narrow is not None or not _symmetric(zone.corners):
-            fits = _fullness(zone, shift[left], trial) <= 1.0 + _ALIKE
+        trial = np.zeros((len(left), 2))
+        trial[small] = _even(wide, int(small.sum()), random) * room[left[small], None]
+        trial[~small] = _even(narrow, int((~small).sum()), random) if len(narrow) else trial[~small]
+        fits = _fullness(zone, shift[left], trial) <= 1.0 + _ALIKE
         out[left[fits]] = trial[fits]
         left = left[~fits]
     return out
@@ -157,14 +171,17 @@ def _limited(zone: Zone) -> bool:
 
 def _even(polygon: Floats, count: int, random: np.random.Generator) -> Floats:
     """Return points (count, 2) even over a convex polygon that holds the origin."""
-    if len(polygon) == 4 and np.abs(polygon[0] + polygon[2] - polygon[1] - polygon[3]).max() < _ALIKE:
-        sides = np.stack((polygon[1] - polygon[0], polygon[3] - polygon[0]))
-        return np.asarray(polygon[0] + random.random((count, 2)) @ sides)
-    ahead = np.roll(polygon, -1, axis=0)
-    areas = np.abs(polygon[:, 0] * ahead[:, 1] - polygon[:, 1] * ahead[:, 0])
-    which = np.searchsorted(np.cumsum(areas)[:-1] / areas.sum(), random.random(count))
-    out, along = np.sqrt(random.random(count)), random.random(count)
-    return np.asarray((out * (1 - along))[:, None] * polygon[which] + (out * along)[:, None] * ahead[which])
+    return _rim(polygon, count, random) * np.sqrt(random.random(count))[:, None]
+
+
+def _rim(polygon: Floats, count: int, random: np.random.Generator) -> Floats:
+    """Return points (count, 2) on the border of a polygon, each side as often as an even draw is under it."""
+    along = np.roll(polygon, -1, axis=0) - polygon
+    under = np.cumsum(np.abs(polygon[:, 0] * along[:, 1] - polygon[:, 1] * along[:, 0]))
+    place = random.random(count) * under[-1]
+    which = np.searchsorted(under[:-1], place)
+    share = (place - np.concatenate(([0.0], under))[which]) / np.diff(under, prepend=0.0)[which]
+    return np.asarray(polygon[which] + share[:, None] * along[which])
 
 
 def _area(polygon: Floats) -> float:
@@ -230,14 +247,17 @@ class Box:
     corners: tuple[Floats, ...]
 
     def furthest(self, rows: Floats) -> tuple[Floats, Floats]:
-        """Return the most that each row (n, columns) comes to over all zones, and where, (n, columns)."""
+        """Return the most that each row (n, columns) comes to over all zones, and where, (n, columns).
+
+        Faces that a row does not depend on are left where they are drawn.
+        """
         most, where = np.zeros(len(rows)), np.zeros(rows.shape)
         for i, corners in enumerate(self.corners):
             own = slice(int(self.start[i]), int(self.start[i + 1]))
             along = rows[:, own] @ corners.T
-            best = np.argmax(along, axis=1)
+            best, moves = np.argmax(along, axis=1), np.abs(rows[:, own]).max(axis=1) > _ALIKE
             most += along[np.arange(len(rows)), best]
-            where[:, own] = corners[best]
+            where[:, own] = np.where(moves[:, None], corners[best], 0.0)
         return most, where
 
 

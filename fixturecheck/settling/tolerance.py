@@ -74,7 +74,7 @@ def odds_of(
     """
     staging, bench = staging or Staging(), bench or bench_of(setup)
     model = _model(bench, staging)
-    errors = draw_errors(model.varying.zones, draws, seed, spread)
+    errors = draw_errors(model.varying.zones, draws, seed, spread, leaning=_touching(model))
     drawn = solve_draws(model.problem, errors, model.frame)
     sets, contradict = _sets(model)
     chosen = _worst_draws(model, drawn, targets, exact)
@@ -82,7 +82,7 @@ def odds_of(
     return Odds(
         draws=draws,
         seed=seed,
-        faces=tuple(_face_name(bench, key) for key in model.varying.faces),
+        faces=tuple(model.varying.names[body][face] for body, face in model.varying.faces),
         leaning=sum(z.columns > 1 for z in model.varying.zones),
         seats=_seat_odds(model, drawn, sets),
         wrong=_wrong_odds(model, drawn),
@@ -124,15 +124,15 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     )  # fmt: skip
 
 
-def _face_name(bench: Bench, key: tuple[int, int]) -> str:
-    body = bench.bodies[key[0]]
-    return f"{body.name}.{body.face_names()[key[1]]}"
+def _touching(model: _Model) -> NDArray[np.bool_]:
+    """Tell of each face that varies whether any gap depends on it; the lean of others need not be drawn."""
+    columns = [v.columns() for v in model.varying.faces.values()]
+    return np.array([bool(np.any(model.problem.growth[:, one])) for one in columns])
 
 
 def _pairs(model: _Model) -> dict[frozenset[str], NDArray[np.int64]]:
     """Return the rows of each pair of faces."""
-    names = [[f"{b.name}.{n}" for n in b.face_names()] for b in model.bench.bodies]
-    rows = model.rows
+    names, rows = model.varying.names, model.rows
     found: dict[frozenset[str], list[int]] = {}
     for i in range(len(rows.gap_mm)):
         a, b = names[rows.body_a[i]][rows.face_a[i]], names[rows.body_b[i]][rows.face_b[i]]
@@ -249,16 +249,23 @@ def _worst_um(
     for seen, draws in groups:
         known = 0.0
         if len(seen):
-            furthest = errors[draws.argmax(axis=0)]
-            climbed = climbed_mm(model.problem, model.frame, model.box, seen, furthest)
-            known = max(1e-3 * float(draws.max()), climbed)
-        if sets is not None and len(seen):
-            try:
-                known = most_of(sets, seen, model.frame.held, known)
-            except NotComputedError:
+            known = 1e-3 * float(draws.max())
+            worst = None if sets is None else _known(sets, seen, model.frame, known)
+            if worst is None:
                 of_zones = False
+                furthest = errors[draws.argmax(axis=0)]
+                worst = climbed_mm(model.problem, model.frame, model.box, seen, furthest)
+            known = max(known, worst)
         found.append(1e3 * known)
     return found, of_zones
+
+
+def _known(sets: Sets, seen: Floats, frame: Frame, least_mm: float) -> float | None:
+    """Return the worst over all zones, mm; None where that takes too many programmes."""
+    try:
+        return most_of(sets, seen, frame.held, least_mm)
+    except NotComputedError:
+        return None
 
 
 def _across(model: _Model, target: Target, corners: Floats) -> Floats:
@@ -281,10 +288,10 @@ def _shares(model: _Model, draws: Floats, errors: Floats) -> tuple[dict[str, flo
     own = errors - errors.mean(axis=0)
     along, square = own.T @ out, own.T @ own
     whole, lean = {}, {}
-    for key, varies in model.varying.faces.items():
+    for (body, face), varies in model.varying.faces.items():
         at = varies.columns()
         slope = np.linalg.lstsq(square[at, at], along[at], rcond=None)[0]
-        name = _face_name(model.bench, key)
+        name = model.varying.names[body][face]
         whole[name] = float(slope @ along[at]) / total
         lean[name] = float(slope[1:] @ along[at][1:]) / total
     return whole, lean

@@ -19,10 +19,14 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Varying:
-    """The faces that vary, as (body, face), and the zone of each in the same order."""
+    """The faces that vary, as (body, face), and the zone of each in the same order; the names of all faces.
+
+    `names` are `body.face`, by body and face.
+    """
 
     faces: dict[tuple[int, int], Varies]
     zones: tuple[Zone, ...]
+    names: tuple[tuple[str, ...], ...]
 
     def widest_mm(self) -> float:
         """Return the width of the widest zone."""
@@ -50,8 +54,9 @@ def varying(bench: Bench) -> Varying:
     faces: dict[tuple[int, int], Varies] = {}
     zones: list[Zone] = []
     column = 0
+    names = [body.face_names() for body in bench.bodies]
     for number, body in enumerate(bench.bodies):
-        for face, (width_mm, lean_mm) in _widths_mm(body).items():
+        for face, (width_mm, lean_mm) in _widths_mm(body, names[number]).items():
             varies, zone = _zone(bench.features[number], face, (width_mm, lean_mm), column)
             faces[number, face] = varies
             zones.append(zone)
@@ -59,7 +64,8 @@ def varying(bench: Bench) -> Varying:
     if not zones:
         message = f"set-up {bench.setup.name!r} states no tolerance on any face; nothing can vary"
         raise SetupError(message)
-    found = Varying(faces=faces, zones=tuple(zones))
+    full = tuple(tuple(f"{b.name}.{n}" for n in own) for b, own in zip(bench.bodies, names, strict=True))
+    found = Varying(faces=faces, zones=tuple(zones), names=full)
     for features, body in zip(bench.features, bench.bodies, strict=True):
         # Two zones could meet inside the body.
         if 2.0 * found.widest_mm() >= features.size_mm:
@@ -81,12 +87,12 @@ def corners_mm(bench: Bench, body: int, face: str) -> Floats:
     return bench.drawn.apply(body, np.concatenate(found))
 
 
-def _widths_mm(body: Body) -> dict[int, tuple[float, float]]:
+def _widths_mm(body: Body, names: list[str]) -> dict[int, tuple[float, float]]:
     """Return the width of each face's zone, of those that have one, and how much of it the face may lean."""
     if not body.tolerance_mm:
         return {}
     found = {}
-    for face, name in enumerate(body.face_names()):
+    for face, name in enumerate(names):
         width_mm = body.tolerance_mm.get(name, body.tolerance_mm.get("*", 0.0))
         if not np.isfinite(width_mm) or width_mm < 0:
             message = f"tolerance of {body.name}.{name} must be zero or more, got {width_mm}"
