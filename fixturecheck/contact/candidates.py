@@ -79,23 +79,31 @@ def joined(parts: Sequence[Candidates]) -> Candidates:
     )
 
 
+class Shapes:
+    """The features of several bodies as arrays, and a box round each, in the bodies' own frames."""
+
+    def __init__(self, features: Sequence[Features]) -> None:
+        self.bodies = bodies_of(features)
+        own = [_own_box(f) for f in features]
+        self.box_middle = np.array([0.5 * (low + high) for low, high in own])
+        self.box_half = np.array([0.5 * (high - low) for low, high in own])
+
+
 class Scene:
     """The features of several bodies, ready to be looked at in any pose.
 
     Parameters
     ----------
-    features : sequence of Features
-        One for each body.
+    features : sequence of Features or Shapes
+        One for each body, or what was made of them before.
     loose : sequence of bool
         Which bodies move; two that do not are never looked at.
     """
 
-    def __init__(self, features: Sequence[Features], loose: Sequence[bool]) -> None:
-        self.bodies = bodies_of(features)
+    def __init__(self, features: Sequence[Features] | Shapes, loose: Sequence[bool]) -> None:
+        shapes = features if isinstance(features, Shapes) else Shapes(features)
+        self.bodies, self.box_middle, self.box_half = shapes.bodies, shapes.box_middle, shapes.box_half
         self.loose = np.array(loose, dtype=bool)
-        own = [_own_box(f) for f in features]
-        self.box_middle = np.array([0.5 * (low + high) for low, high in own])
-        self.box_half = np.array([0.5 * (high - low) for low, high in own])
 
     def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
         """Return the corners of a box round each body in the machine's frame."""

@@ -33,13 +33,20 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
-DEEP_MM = 1.5
+DEEP_MM, LEAST_MM, DEEP = 1.5, 0.05, 0.25
+"""Overlaps are reported down to half the reach or `DEEP_MM`, and at least to `LEAST_MM` and to a share of the
+reach; what lies much deeper is past the other side of a thin body."""
 ROOM = 4096
 """Rows that there is room for at first."""
 
 
 def find_candidates(
-    scene: Scene, rotation: Floats, origin_mm: Floats, reach_mm: float, slack_rad: float
+    scene: Scene,
+    rotation: Floats,
+    origin_mm: Floats,
+    reach_mm: float,
+    slack_rad: float,
+    deep_mm: float = 0.0,
 ) -> Candidates:
     """Return every place within reach where two bodies might touch.
 
@@ -52,9 +59,10 @@ def find_candidates(
     slack_rad : float
         How far bodies may turn before the next look; features that could come to face each other by
         turning that much are reported too.
+    deep_mm : float
+        Overlaps down to this are reported, and always down to what goes with the reach.
     """
-    # Far behind a face is not in it but past the other side of a thin body.
-    deep = -max(min(0.5 * reach_mm, DEEP_MM), 0.25 * reach_mm, 0.05)
+    deep = -max(min(0.5 * reach_mm, DEEP_MM), DEEP * reach_mm, deep_mm, LEAST_MM)
     low, high = scene.boxes(rotation, origin_mm)
     pairs = scene.pairs(low, high, reach_mm)
     standing = stand(scene.bodies, rotation, origin_mm)

@@ -19,8 +19,9 @@ from fixturecheck.physics.friction import friction_holds
 from fixturecheck.physics.rigid import CandidateRows, Floats, Poses, moved
 from fixturecheck.physics.step import FINEST_MM, Frame, Load, frame_of, greatest_force, programme
 
-Finder = Callable[[Poses, float, float], CandidateRows]
-"""Given poses, a reach in mm and an angle slack in radians: every candidate nearer than the reach."""
+Finder = Callable[[Poses, float, float, float], CandidateRows]
+"""Given poses, a reach in mm, an angle slack in radians and a depth in mm: every candidate nearer than the
+reach, and overlaps at least down to that depth."""
 
 
 STRAIGHT = 1e-3
@@ -29,6 +30,8 @@ AHEAD = 2.0
 """How much further than the last step went the next is expected to go."""
 REACH = 3.0
 """How far a look reaches, in steps expected; two bodies close by two."""
+DEEP = 0.5
+"""How deep an overlap is looked for where a close look follows a long move, as a share of the move."""
 CLOSE_MM, CLOSE_RAD = 0.01, 1e-6
 """How far the last look reaches, and how much turning it allows for."""
 LANDED = 0.25
@@ -138,7 +141,7 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
     bounds = bounds or Bounds()
     greatest = greatest_force(loads)
     if greatest == 0.0:
-        rows = find(start, bounds.step_mm, 1e-6)
+        rows = find(start, bounds.step_mm, 1e-6, 0.0)
         nothing = np.zeros(len(rows.gap_mm))
         body = loads[0].body if loads else -1
         return _ended(Ending.NO_PUSH, start, rows, nothing, (0.0, 0.0), 0, body)
@@ -163,16 +166,16 @@ class _Walk:
         scale[:, 3:] = frame.size[:, None]
         self.scale = scale
 
-    def _look(self, poses: Poses) -> CandidateRows:
+    def _look(self, poses: Poses, deep_mm: float = 0.0) -> CandidateRows:
         """Find candidates within what the next step is likely to close."""
         self.seen = self.prospect
         slack = min(0.2, 2 * self.prospect / float(self.frame.size.min())) + 1e-7
-        return self.find(poses, REACH * self.prospect, slack)
+        return self.find(poses, REACH * self.prospect, slack, deep_mm)
 
     def _close_look(self, poses: Poses) -> CandidateRows:
         """Find what touches or all but touches, as it is told of a rest."""
         self.seen = self.prospect
-        return self.find(poses, CLOSE_MM, CLOSE_RAD)
+        return self.find(poses, CLOSE_MM, CLOSE_RAD, 0.0)
 
     def run(self) -> Settling:
         """Step until rest, a plain reason, or the last step allowed."""
@@ -224,12 +227,12 @@ class _Walk:
         size = float(np.abs(twists * self.scale).max()) / self.step
         move = size * self.step
         ahead = min(AHEAD * size * self.step, self.step, max(self.bounds.step_mm, self.longest / 3.0))
-        if size < LANDED and self._straight(twists, move):
-            # All that could be met was seen and kept off exactly, so that rest is likely; if not, look again.
-            ahead = 0.0
-        self.prospect = max(ahead, FINEST_MM)
+        # Where contacts stopped a straight move rest is likely, so that a close look will do; if not, the
+        # next step asks for more. Overlaps are looked for deep: a row speaks only for what it is over.
+        landed = size < LANDED and self._straight(twists, move)
+        self.prospect = FINEST_MM if landed else max(ahead, FINEST_MM)
         poses = moved(self.poses, self.frame.bodies, self.frame.centres(self.poses), twists)
-        rows = self._close_look(poses) if self._still(size) else self._look(poses)
+        rows = self._close_look(poses) if self._still(size) else self._look(poses, DEEP * move)
         old, new = _overlap(self.rows), _overlap(rows)
         penalty = 2.0 * max(1.0, float(force.sum()) / self.frame.unit_n)
         rise = self.frame.potential(poses, self.start) - self.frame.potential(self.poses, self.start)

@@ -48,8 +48,8 @@ def intended(setup: Setup) -> Setup:
     scene = Scene(bench.features, [i in loose for i in range(len(bench.bodies))])
     wanted = _wanted(bench)
 
-    def seats_only(poses: Poses, reach: float, slack: float) -> Candidates:
-        rows = find_candidates(scene, poses.rotation, poses.origin_mm, reach, slack)
+    def seats_only(poses: Poses, reach: float, slack: float, deep: float) -> Candidates:
+        rows = find_candidates(scene, poses.rotation, poses.origin_mm, reach, slack, deep)
         sides = zip(rows.body_a, rows.face_a, rows.body_b, rows.face_b, strict=True)
         pairs = [frozenset(((int(a), int(i)), (int(b), int(j)))) for a, i, b, j in sides]
         return rows.where(np.flatnonzero([pair in wanted for pair in pairs]))

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from fixturecheck.contact.candidates import Scene
+from fixturecheck.contact.candidates import Scene, Shapes
 from fixturecheck.kernel.features import Features, features_of
 from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.physics.rigid import Poses
@@ -26,17 +26,23 @@ class Bench:
         What of each can touch, in its own frame.
     drawn : Poses
         Poses as drawn.
+    known : dict
+        What was made of the features for the settlings before.
     """
 
     setup: Setup
     bodies: tuple[Body, ...]
     features: tuple[Features, ...]
     drawn: Poses
+    known: dict[tuple[Features, ...], Shapes] = field(default_factory=dict)
 
     def scene(self, loose: Iterable[int]) -> Scene:
         """Return the bodies ready to be looked at, with those that move."""
         moving = set(loose)
-        return Scene(self.features, [i in moving for i in range(len(self.bodies))])
+        if self.features not in self.known:
+            self.known.clear()
+            self.known[self.features] = Shapes(self.features)
+        return Scene(self.known[self.features], [i in moving for i in range(len(self.bodies))])
 
     def index(self, name: str) -> int:
         """Return the number of a body."""

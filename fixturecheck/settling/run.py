@@ -147,8 +147,8 @@ def backed_off(bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], ap
 def finder_of(scene: Scene) -> Finder:
     """Return what looks for candidates in a scene."""
 
-    def find(poses: Poses, reach_mm: float, slack_rad: float) -> Candidates:
-        return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad)
+    def find(poses: Poses, reach_mm: float, slack_rad: float, deep_mm: float) -> Candidates:
+        return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad, deep_mm)
 
     return find
 
