@@ -32,13 +32,18 @@ LOOPS = (
 
 
 def compiled(function: Loop) -> Loop:
-    """Return a function compiled when it is first called, and kept on disk."""
-    made: Any = numba.njit(cache=True, error_model="numpy")(function)
-    # By itself the compiler asks only whether the loop's own file has changed.
-    kept = made._cache  # noqa: SLF001 -- there is no other way in
-    base = f"{kept._impl.filename_base}-{_stamp()[:16]}"  # noqa: SLF001 -- as above
-    files: Any = caching.IndexDataCacheFile
-    kept._cache_file = files(kept.cache_path, base, _stamp())  # noqa: SLF001 -- as above
+    """Return a function compiled when it is first called, and kept on disk where that can be written."""
+    made: Any = numba.njit(error_model="numpy")(function)
+    try:
+        made.enable_caching()
+    except RuntimeError:  # nowhere to write: it is compiled in every run
+        pass
+    else:
+        # By itself the compiler asks only whether the loop's own file has changed.
+        kept = made._cache  # noqa: SLF001 -- there is no other way in
+        base = f"{kept._impl.filename_base}-{_stamp()[:16]}"  # noqa: SLF001 -- as above
+        files: Any = caching.IndexDataCacheFile
+        kept._cache_file = files(kept.cache_path, base, _stamp())  # noqa: SLF001 -- as above
     loop: Loop = made
     return loop
 

@@ -59,3 +59,13 @@ def test_a_change_in_what_a_kept_loop_calls_is_seen(tmp_path):
         )
         told.append(tuple(int(word) for word in run.stdout.split()))
     assert told == [(20, 0), (20, 1), (30, 0)]
+
+
+def test_loops_run_where_nothing_can_be_kept():
+    # As on an installation that is not the user's own and without a home folder.
+    ask = (
+        "from numba.core import caching; caching.CacheImpl._locator_classes = []; "
+        "from fixturecheck.compiled import dot; print(dot((1.0, 2.0, 3.0), (1.0, 1.0, 1.0)))"
+    )
+    run = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
+    assert run.stdout == "6.0\n"
