@@ -91,3 +91,17 @@ def test_copies_of_rows_change_sides_with_the_bodies():
         scene, np.array([np.eye(3)] * 2), np.array([[2.0, 1, 9.4], [0, 0, 0]]), 3.0, 1e-6
     )
     assert np.sort(swapped.gap_mm) == pytest.approx(np.sort(straight.gap_mm), abs=1e-12)
+
+
+@pytest.mark.parametrize("deep", [0.02, 0.049])
+def test_an_overlap_deeper_than_the_reach_is_still_reported(deep):
+    rows = look(box(20, 20, 10), box(10, 10, 10), (0, 0, 10 - deep), reach=0.01)
+    assert rows.gap_mm.min() == pytest.approx(-deep, abs=1e-12)
+
+
+def test_two_balls_which_have_neither_corners_nor_edges_meet_on_the_line_between_their_middles():
+    rows = look(cq.Workplane().sphere(5).val(), cq.Workplane().sphere(4).val(), (6, 0, 8))
+    assert rows.gap_mm == pytest.approx(1.0, abs=1e-9)
+    assert rows.normal[0] == pytest.approx([0.6, 0, 0.8], abs=1e-9) or rows.normal[0] == pytest.approx(
+        [-0.6, 0, -0.8], abs=1e-9
+    )
