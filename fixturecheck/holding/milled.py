@@ -20,7 +20,9 @@ from fixturecheck.physics.milling_turn import thickest_chip_mm
 from fixturecheck.physics.ranges import Range
 
 SIZE = "size of the cutting force"
-_LOADED = 8
+_LOADED = 6
+_SORTED_SHARE = 0.85
+"""How much less than what sorts it a load was found to be borne, with some to spare."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,7 +85,11 @@ def loaded(job: Milled, *, change: Change = lambda whole: whole) -> Loaded:
         for stand, problem, rank in zip(every, problems, _ranks(problems), strict=True)
     ]
     ranked.sort(key=lambda t: (t.rank_factor, t.stand.case.label, t.stand.case.at_mm))
-    borne = [t.borne(values) for t in ranked[:_LOADED]]
+    borne: list[Borne] = []
+    for trial in ranked[:_LOADED]:
+        if borne and _SORTED_SHARE * trial.rank_factor > min(b.collapse.factor.low for b in borne):
+            break
+        borne.append(trial.borne(values))
     borne.sort(key=lambda b: b.collapse.factor.low)
     return Loaded(values=values, trials=tuple(ranked), borne=tuple(borne))
 

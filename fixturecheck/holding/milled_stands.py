@@ -1,8 +1,8 @@
 """Where a milling cutter may stand to a part, and how its teeth load the part there, over a turn.
 
 Where the cutter stands across the face is not stated but for its way. So what it cuts at a time lies at
-either edge of the face and between, and the axis is put where teeth meet either end of the face, and between.
-A place at which the cutter would stand in the finished part, or in what holds it, is none.
+either edge of the face, and the axis is put where teeth meet either end of the face; and once between. A
+place at which the cutter would stand in the finished part, or in what holds it, is none.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from fixturecheck.kernel.regions import loose_box
 from fixturecheck.kernel.shapes import Solid, box_of, to_vector
 from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.milling import Mill, Shearing, shearing
-from fixturecheck.physics.milling_turn import WAYS, Turned, engaged_rad, laws, one_turn, strip_mm
+from fixturecheck.physics.milling_turn import WAYS, Turned, laws, one_turn, strip_mm
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Vector
 from fixturecheck.setup.holding import Milling
@@ -33,7 +33,6 @@ _ANGLES = 7
 _SAME_MM = 1e-6
 _GRAZE_MM = 0.02
 _WORDS = {"climb": "climb milling", "conventional": "conventional milling", "centred": "centred milling"}
-_BETWEEN = 3
 _ENDS = {
     0: ("at the left end", "in the middle", "at the right end"),
     1: ("in front", "in the middle", "behind"),
@@ -114,41 +113,103 @@ def angles_of(job: Milled, way: str) -> Iterator[tuple[int, Turned]]:
 
 
 def stands(job: Milled) -> tuple[Stand, ...]:
-    """Return every place and angle of the cutter at which a tooth meets the part.
+    """Return every place and angle of the cutter that counts, with what its teeth do to the part.
+
+    What holds at two places holds between them, at least where friction is as great as it may be: places lie
+    at the ends of the face, for every angle where a tooth just meets them, and one between.
 
     Raises
     ------
     NotComputedError
         There is none: the cutter stands in something wherever it could.
     """
-    along, left = (np.array(v) for v in job.axes)
     face = target_faces(job.setup, job.placed, job.part, job.mill.face)
-    span, across, z_mm = extent_along(face, along), extent_along(face, left), box_of(face)[5]
-    higher = _higher(job, z_mm + _GRAZE_MM)
+    along, left = (np.array(v) for v in job.axes)
+    ground = _Ground(
+        job=job, span=extent_along(face, along), across=extent_along(face, left), z=box_of(face)[5]
+    )
     found: list[Stand] = []
-    met: set[str] = set()
     for w, way in enumerate(job.ways):
+        strips = [(s, y) for s, y in enumerate(ground.strips(way)) if ground.is_clear(ground.between, y)]
         turned = tuple(angles_of(job, way))
-        aside_mm = 0.5 * sum(strip_mm(job.cut, way))
-        for s, middle in enumerate(_strips(job, across)):
-            places = _places(job, way, span)
-            axes = [a * along + (middle - aside_mm) * left + [0.0, 0.0, z_mm] for _, a in places]
-            inside = [_inside(to_vector(axis), job.mill.cutter_mm, higher) for axis in axes]
-            if inside[_BETWEEN]:
-                # It cannot come by there at all.
-                met |= inside[_BETWEEN]
-                continue
-            for p, ((where, _), axis) in enumerate(zip(places, axes, strict=True)):
-                for law, angle in turned if not inside[p] else ():
-                    loads = _loads(job, angle, axis, span, across)
+        for s, y in strips:
+            outermost = s in (strips[0][0], strips[-1][0])
+            for law, angle in turned:
+                places = ground.ends(angle, y) if outermost else ()
+                if s == strips[len(strips) // 2][0]:
+                    places = (*places, (1, ground.between - max(t.at_mm[0] for t in angle.teeth)))
+                for p, x in places:
+                    loads = ground.loads(angle, x, y)
                     if loads:
-                        case = _case(job, way, where, axis, loads)
+                        case = _case(job, way, ground.words(p), ground.axis(x, y), loads)
                         found.append(Stand(case=case, group=(w, s, p, law), loads=loads))
     if not found:
-        into = f": it would stand in {' and '.join(sorted(met))}" if met else ""
+        into = f": it would stand in {' and '.join(sorted(ground.met))}" if ground.met else ""
         message = f"{job.part}: no place was found at which a tooth of the cutter meets it{into}"
         raise NotComputedError(message)
     return tuple(found)
+
+
+class _Ground:
+    """The face that is milled, along the feed (x) and to the left of it (y), and what stands in the way."""
+
+    def __init__(self, job: Milled, span: tuple[float, float], across: tuple[float, float], z: float) -> None:
+        self.job, self.span, self.across, self.z = job, span, across, z
+        self.between = 0.5 * (span[0] + span[1])
+        self.met: set[str] = set()
+        self._higher = _higher(job, z + _GRAZE_MM)
+        self._clear: dict[tuple[float, float], bool] = {}
+
+    def axis(self, x: float, y: float) -> Vector:
+        """Return the lower end of the axis at a place."""
+        along, left = (np.array(v) for v in self.job.axes)
+        return to_vector(x * along + y * left + np.array([0.0, 0.0, self.z]))
+
+    def is_clear(self, x: float, y: float) -> bool:
+        """Say whether the cutter stands in nothing there."""
+        key = (round(x, 6), round(y, 6))
+        if key not in self._clear:
+            inside = _inside(self.axis(x, y), self.job.mill.cutter_mm, self._higher)
+            self.met |= inside
+            self._clear[key] = not inside
+        return self._clear[key]
+
+    def strips(self, way: str) -> list[float]:
+        """Return where the axis stands aside when what is cut lies at either edge, and between."""
+        wide = self.job.mill.wide_mm
+        low, high = self.across[0] + 0.5 * wide, self.across[1] - 0.5 * wide
+        middle = 0.5 * (self.across[0] + self.across[1])
+        aside = 0.5 * sum(strip_mm(self.job.cut, way))
+        return [m - aside for m in ((middle,) if high - low < _SAME_MM else (low, middle, high))]
+
+    def ends(self, angle: Turned, y: float) -> tuple[tuple[int, float], ...]:
+        """Return where the first and last of its teeth just meet either end; at a wall, a radius off it."""
+        reach = sorted({round(t.at_mm[0], 9) for t in angle.teeth})
+        radius = 0.5 * self.job.mill.cutter_mm
+        found: dict[tuple[int, float], None] = {}
+        for p, end, inward in ((0, self.span[0], radius), (2, self.span[1], -radius)):
+            for x in (end - reach[0], end - reach[-1]):
+                place = x if self.is_clear(x, y) else end + inward
+                if self.is_clear(place, y):
+                    found[p, place] = None
+        return tuple(found)
+
+    def loads(self, angle: Turned, x: float, y: float) -> tuple[Load, ...]:
+        """Return what the teeth that stand over the face do to the part."""
+        along, left = (np.array(v) for v in self.job.axes)
+        up = np.array([0.0, 0.0, 1.0])
+        found = []
+        for tooth in angle.teeth:
+            if _over(x + tooth.at_mm[0], self.span) and _over(y + tooth.at_mm[1], self.across):
+                at, force = (v[0] * along + v[1] * left + v[2] * up for v in (tooth.at_mm, tooth.force_n))
+                place = to_vector(at + self.axis(x, y))
+                found.append(Load(body=self.job.part, force_n=to_vector(force), at_mm=place, label="cut"))
+        return tuple(found)
+
+    def words(self, place: int) -> str:
+        """Return an end of the face, as it lies in front of the operator."""
+        axis = 0 if abs(self.job.mill.feed[0]) >= abs(self.job.mill.feed[1]) else 1
+        return _ENDS[axis][place if self.job.mill.feed[axis] > 0.0 else 2 - place]
 
 
 def _higher(job: Milled, z_mm: float) -> dict[str, Floats]:
@@ -163,22 +224,7 @@ def _inside(axis_mm: Vector, diameter_mm: float, bodies: Mapping[str, Floats]) -
     return {n for n, points in bodies.items() if cutter.deep_mm(points) > _GRAZE_MM}
 
 
-def _loads(
-    job: Milled, angle: Turned, axis: Floats, span: tuple[float, float], across: tuple[float, float]
-) -> tuple[Load, ...]:
-    """Return what the teeth that stand over the face do to the part."""
-    along, left = (np.array(v) for v in job.axes)
-    up = np.array([0.0, 0.0, 1.0])
-    loads = []
-    for tooth in angle.teeth:
-        at, force = (v[0] * along + v[1] * left + v[2] * up for v in (tooth.at_mm, tooth.force_n))
-        at = at + axis
-        if _over(float(at @ along), span) and _over(float(at @ left), across):
-            loads.append(Load(body=job.part, force_n=to_vector(force), at_mm=to_vector(at), label="cut"))
-    return tuple(loads)
-
-
-def _case(job: Milled, way: str, where: str, axis: Floats, teeth: Sequence[Load]) -> LoadCase:
+def _case(job: Milled, way: str, where: str, axis_mm: Vector, teeth: Sequence[Load]) -> LoadCase:
     """Return the case of some teeth; it is placed at the one that pushes hardest."""
     whole = math.hypot(*(sum(t.force_n[i] for t in teeth) for i in range(3)))
     hardest = max(teeth, key=lambda t: math.hypot(*t.force_n))
@@ -187,7 +233,7 @@ def _case(job: Milled, way: str, where: str, axis: Floats, teeth: Sequence[Load]
         label=f"milling force of {job.setup.write.force(whole)}, {how}, {where}",
         stroke=how,
         at_mm=hardest.at_mm,
-        axis_mm=to_vector(axis),
+        axis_mm=axis_mm,
     )
 
 
@@ -203,34 +249,3 @@ def way_words(way: str) -> str:
 
 def _over(place_mm: float, span: tuple[float, float]) -> bool:
     return span[0] - _SAME_MM <= place_mm <= span[1] + _SAME_MM
-
-
-def _strips(job: Milled, across: tuple[float, float]) -> tuple[float, ...]:
-    """Return the middles of what is cut at a time: both edges of the face, and between them."""
-    low, high = across[0] + 0.5 * job.mill.wide_mm, across[1] - 0.5 * job.mill.wide_mm
-    middle = 0.5 * (across[0] + across[1])
-    return (middle,) if high - low < _SAME_MM else (low, middle, high)
-
-
-def _places(job: Milled, way: str, span: tuple[float, float]) -> list[tuple[str, float]]:
-    """Return where the axis stands along the feed: where teeth meet either end of the face, and between.
-
-    The foremost tooth meets an end earlier than the one farthest aside. Where the face begins at a wall, the
-    cutter comes down a radius away from it. The place between is the one at `_BETWEEN`.
-    """
-    low, high = engaged_rad(job.cut, way)
-    radius = 0.5 * job.mill.cutter_mm
-    aside = radius * min(math.cos(low), math.cos(high))
-    foremost = radius * (1.0 if low <= 0.0 <= high else max(math.cos(low), math.cos(high)))
-    axis = 0 if abs(job.mill.feed[0]) >= abs(job.mill.feed[1]) else 1
-    first, between, last = _ENDS[axis]
-    if job.mill.feed[axis] < 0.0:
-        first, last = last, first
-    return [
-        (first, span[0] - foremost),
-        (first, span[0] - aside),
-        (first, span[0] + radius),
-        (between, 0.5 * (span[0] + span[1]) - foremost),
-        (last, span[1] - foremost),
-        (last, span[1] - aside),
-    ]

@@ -9,7 +9,7 @@ from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check,
 from fixturecheck.checks import crash, hold
 from fixturecheck.engine import stage_of
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.holding.milled import milled_hold
+from fixturecheck.holding.milled import loaded, milled_hold
 from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.told import found as told
 from fixturecheck.kernel.build import box
@@ -194,6 +194,29 @@ def test_where_a_milled_part_goes_is_known_and_what_it_lacks_is_told(only_milled
     assert first.value == pytest.approx(only_milled.held.milled[0].factors.factor.low)
     assert first.remedy is not None
     assert lost == []
+
+
+@pytest.mark.parametrize("way", ["climb", "conventional", "centred"])
+def test_out_of_a_slack_vise_the_bar_goes_the_way_its_tooth_runs_along_the_jaws(way):
+    """Geometry: the jaws leave it only the part of the resultant that runs along them, and what tips."""
+    setup = in_vise(jaw(60.0))
+    setup = replace(setup, holding=replace(setup.holding, milling=(endmill(way=way, helix_deg=0.0),)))
+    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    (mill,) = setup.holding.milling
+    job = Milled(setup=setup, placed=placed, rig=rigged(setup), mill=mill, part="bar")
+    seen = set()
+    for trial in loaded(job).trials[::5]:
+        x, y, _ = (sum(load.force_n[i] for load in trial.stand.loads) for i in range(3))
+        if abs(x) < 0.3 * abs(y):
+            continue
+        gone = trial.borne({}).collapse
+        motion = next(m for m in gone.motions if m.body == "bar")
+        at = motion.velocity_at(trial.stand.case.at_mm)
+        assert at[0] * x > 0.0, (trial.stand.case, motion.says)
+        assert abs(at[1]) < 0.2 * math.hypot(*at)
+        seen.add(x > 0.0)
+    # Teeth that climb come in pushing ahead, by the radial force, and leave drawing back; others push ahead.
+    assert seen == ({True, False} if way == "climb" else {True})
 
 
 def test_what_is_told_of_a_milled_part_is_what_was_found(only_milled):
