@@ -16,8 +16,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Errors = Mapping[int, Error]
 _IN_FACE = 1e-9
-_SMOOTH = 0.02
-"""Faces that run into each other smoothly, to about a degree, fix no corner between them."""
+_SMOOTH, _SMOOTH_CURVED = 0.02, 0.1
+"""Faces that run into each other smoothly fix no corner: flat ones to a degree, curved ones to a chord."""
 
 
 def grown(features: Features, errors: Errors) -> Features:
@@ -77,16 +77,17 @@ def _shifts(features: Features, errors: Errors, turned: Mapping[int, Floats]) ->
             now = np.array([turned.get(f, n) for f, n in meeting])
             out = [float(errors[f].at_mm(features.points_mm[i])) if f in errors else 0.0 for f, _ in meeting]
             square = np.einsum("ni,ni->n", now, np.array([n for _, n in meeting]))
-            own = _deciding(now)
-            shift[i] = np.linalg.pinv(now[own], rcond=_SMOOTH) @ (square * out)[own]
+            smooth = _SMOOTH if all(f in turned for f, _ in meeting) else _SMOOTH_CURVED
+            own = _deciding(now, smooth)
+            shift[i] = np.linalg.pinv(now[own], rcond=smooth) @ (square * out)[own]
     return shift
 
 
-def _deciding(normals: Floats) -> list[int]:
+def _deciding(normals: Floats, smooth: float) -> list[int]:
     """Return which faces fix a corner: of more than three, which can no longer meet in one, the first."""
     chosen: list[int] = []
     for i in range(len(normals)):
-        if len(normals) <= 3 or np.linalg.svd(normals[[*chosen, i]], compute_uv=False)[-1] > _SMOOTH:
+        if len(normals) <= 3 or np.linalg.svd(normals[[*chosen, i]], compute_uv=False)[-1] > smooth:
             chosen.append(i)
         if len(chosen) == 3:
             break

@@ -68,17 +68,19 @@ def _steps(spread: TargetSpread, x: Scale, y: Scale) -> Iterator[str]:
     """Yield the line of the corner furthest out, red beyond the limit, and what line and bars are."""
     if not spread.corner_counts:
         return
-    for colour, beyond in ((_INK, False), (_RED, True)):
-        way = []
-        for left, right, count in zip(
-            spread.edges_um[:-1], spread.edges_um[1:], spread.corner_counts, strict=True
-        ):
-            for start, end in _parted(left, right, spread.limit_um):
-                out = spread.limit_um is not None and abs(start + end) / 2 > spread.limit_um
-                if out == beyond:
-                    way.append(f"M{x(start):.1f} {y(count):.1f} H{x(end):.1f}")
-        if way:
-            yield f'<path d="{" ".join(way)}" fill="none" stroke="{colour}" stroke-width="1.6"/>'
+    ways: list[tuple[bool, str]] = [(False, f"M{x(spread.edges_um[0]):.1f} {y(0.0):.1f}")]
+    for left, right, count in zip(
+        spread.edges_um[:-1], spread.edges_um[1:], spread.corner_counts, strict=True
+    ):
+        for start, end in _parted(left, right, spread.limit_um):
+            beyond = spread.limit_um is not None and abs(start + end) / 2 > spread.limit_um
+            if beyond != ways[-1][0]:
+                ways.append((beyond, f"M{x(start):.1f} {y(count):.1f}"))
+            ways[-1] = beyond, f"{ways[-1][1]} V{y(count):.1f} H{x(end):.1f}"
+    for beyond, way in ways:
+        if "H" not in way:
+            continue
+        yield f'<path d="{way}" fill="none" stroke="{_RED if beyond else _INK}" stroke-width="1.4"/>'
     yield (
         f'<text x="{_WIDE - _RIGHT:.0f}" y="13" text-anchor="end" font-size="11" fill="#666">'
         "bars: its middle; line: the corner furthest out</text>"
@@ -155,7 +157,7 @@ def _limits(spread: TargetSpread, x: Scale, units: str) -> Iterator[str]:
         )
         # Two limits close together keep their words apart.
         anchor = "end" if value < 0 else "start"
-        held = x(value) + (4 if value < 0 else -4)
+        held = min(x(value) + (4 if value < 0 else -4), _WIDE - _RIGHT - _NEAR)
         yield (
             f'<text x="{held:.1f}" y="{_TOP - 11}" font-size="11" fill="{_RED}" text-anchor="{anchor}">'
             f"{text}</text>"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
@@ -36,6 +37,24 @@ def parts(svg, tag):
 
 def words(svg):
     return [e.text for e in parts(svg, "text")]
+
+
+def test_the_line_of_the_corners_steps_through_every_class_and_is_red_beyond_the_limit():
+    corners = np.abs(DRAWS) + 2.0
+    one = spread(6.0, np.append(DRAWS, [-16.0, 18.0]))
+    counts, _ = np.histogram(corners, bins=one.edges_um)
+    svg = histogram(replace(one, corner_counts=tuple(map(int, counts))), "mm")
+    lines = [p for p in parts(svg, "path") if p.get("fill") == "none"]
+    # Inside, and beyond the limit on either side; each class is one level, two where the limit parts it.
+    assert [p.get("stroke") == "#b0182c" for p in lines] == [True, False, True]
+    levels = [float(v) for p in lines for v in re.findall(r"V([\d.]+)", p.get("d"))]
+    assert len(levels) == len(counts) + 2
+    # The highest level is the fullest class of either; bars and line share one scale.
+    bars = [float(b.get("height")) for b in parts(svg, "rect")]
+    base = max(levels)
+    assert (base - min(levels)) / max(bars) == pytest.approx(max(counts) / max(one.counts), rel=0.02)
+    assert any("corner furthest out" in (w or "") for w in words(svg))
+    assert not [p for p in parts(histogram(one, "mm"), "path") if p.get("fill") == "none"]
 
 
 def area(bars):

@@ -40,6 +40,7 @@ def one(n):
         }},
         finish={{"*": "ground", "corner": "milled"}},
         tolerance_mm={{"floor": 0.005}},
+        orientation_mm={{"floor": 0.002}},
         no_function=["corner"],
     )
 
@@ -94,6 +95,7 @@ rotate = [["x", 0], ["z", 180]]
 material = "tool_steel_a2"
 finish = { "*" = "ground", corner = "milled" }
 tolerance_mm = { floor = 0.005 }
+orientation_mm = { floor = 0.002 }
 no_function = ["corner"]
 [body.faces]        # floor and base are named in the STEP file
 wall = { near = [3, 9, 8] }
@@ -109,6 +111,7 @@ rotate = [["x", 0], ["z", 180]]
 material = "tool_steel_a2"
 finish = { "*" = "ground", corner = "milled" }
 tolerance_mm = { floor = 0.005 }
+orientation_mm = { floor = 0.002 }
 no_function = ["corner"]
 [body.faces]
 wall = { near = [3, 9, 8] }
@@ -183,6 +186,7 @@ for n in (1, 2):
             }},
             "finish": {{"*": "ground", "corner": "milled"}},
             "tolerance_mm": {{"floor": 0.005}},
+            "orientation_mm": {{"floor": 0.002}},
             "no_function": ["corner"],
         }}}},
     )

@@ -129,9 +129,10 @@ def test_what_is_no_solid(solid: object, message: str) -> None:
 
 
 def test_one_value_is_for_all_faces(block: cq.Workplane) -> None:
-    made = body("a", block, finish="ground", tolerance_mm=0.01)
+    made = body("a", block, finish="ground", tolerance_mm=0.01, orientation_mm=0)
     assert made.finish == {"*": "ground"}
     assert made.tolerance_mm == {"*": 0.01}
+    assert made.orientation_mm == {"*": 0}
 
 
 def test_equipment_bodies_are_named_after_it() -> None:

@@ -29,6 +29,7 @@ def of_body(body: Body) -> dict[str, Any]:
         "facts": (body.role, body.material, body.pole, body.group, body.no_function),
         "finish": dict(body.finish),
         "tolerance": dict(body.tolerance_mm),
+        "orientation": dict(body.orientation_mm),
         "named": {n: sorted(of_face(body.solid, i) for i in body.faces[n]) for n in body.faces},
         "every face": sorted((name, of_face(body.solid, i)) for i, name in enumerate(names)),
         "volume": close([body.solid.Volume()]),

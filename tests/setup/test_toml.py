@@ -265,7 +265,9 @@ def test_inches_are_converted_once(small: Path) -> None:
     text = text.replace("diameter_mm = 150", "diameter_in = 7\nmax_speed_ft_min = 6500")
     text = text.replace("stock_mm = 0.2", "stock_in = 0.008\ntable_speed_ft_min = 40\ndownfeed_mm = 0.01")
     text = text.replace("[5, 0, 0]", "[0.19, 0, 0]").replace("[-5, 0, 0]", "[-0.19, 0, 0]")
-    text = text.replace("at = [1, 2, 3]", "at = [1, 2, 3]\ntolerance_in = { top = 0.0002 }")
+    text = text.replace(
+        "at = [1, 2, 3]", "at = [1, 2, 3]\ntolerance_in = { top = 0.0002 }\norientation_in = 0.0001"
+    )
     text += '\n[[equipment]]\nkind = "parallel"\nname = "p"\nat = [4, 0, 0]\nparams = { height_in = 0.5 }\n'
     small.write_text(text)
     setup = load(small)
@@ -278,6 +280,7 @@ def test_inches_are_converted_once(small: Path) -> None:
     # A key that says mm is mm, whatever the rest is in.
     assert setup.cuts[0].downfeed_mm == 0.01
     assert body.tolerance_mm["top"] == 0.00508
+    assert body.orientation_mm == {"*": 0.00254}
     assert body.at.toTuple()[0] == (25.4, 50.8, 76.2)
     assert len(body.faces["side"]) == 2
     box = setup.body("p").solid.BoundingBox()

@@ -92,6 +92,26 @@ BAD = {
         {"bodies": [one(tolerance_mm=-0.1)]},
         "body 'block', tolerance_mm of '*': must be more than zero; got -0.1",
     ),
+    "orientation of no face": (
+        {"bodies": [one(tolerance_mm=0.1, orientation_mm={"tip": 0.1})]},
+        "body 'block', orientation_mm: body",
+    ),
+    "orientation below zero": (
+        {"bodies": [one(tolerance_mm=0.1, orientation_mm=-0.1)]},
+        "body 'block', orientation_mm of '*': must be a number of zero or more; got -0.1",
+    ),
+    "orientation that is no number": (
+        {"bodies": [one(tolerance_mm=0.1, orientation_mm=math.nan)]},
+        "body 'block', orientation_mm of '*': must be a number of zero or more; got nan",
+    ),
+    "orientation without a tolerance": (
+        {"bodies": [one(orientation_mm={"top": 0.01})]},
+        "body 'block', orientation_mm of 'top': it has no tolerance_mm within which it could lean",
+    ),
+    "orientation wider than its zone": (
+        {"bodies": [one(tolerance_mm={"top": 0.01}, orientation_mm={"top": 0.02})]},
+        "body 'block', orientation_mm of 'top': must be at most its tolerance_mm of 0.01; got 0.02",
+    ),
     "no_function of no face": (
         {"bodies": [one(no_function=["bsae"])]},
         "body 'block', no_function: body 'block' has no face 'bsae'; did you mean 'base'?",
