@@ -22,6 +22,7 @@ from fixturecheck.report.relief_scene import Across, relief_scenes, whole_scene
 from fixturecheck.result import NamedShape, Role
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import Writing
 
 Progress = Callable[[str, float], None]
 
@@ -64,7 +65,12 @@ def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
     )
     pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
     told_reliefs = [
-        Told(says=r.says, lines=_lines(r), before=f"{n:02d}_before.png", after=f"{n:02d}_after.png")
+        Told(
+            says=r.says,
+            lines=_lines(r, setup.write),
+            before=f"{n:02d}_before.png",
+            after=f"{n:02d}_after.png",
+        )
         for n, r in enumerate(found.reliefs, start=1)
     ]
     refused = [(f"{r.clash}: {r.gives}.", r.why) for r in found.refused]
@@ -73,11 +79,12 @@ def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
     return drawn
 
 
-def _lines(relief: Relief) -> tuple[str, ...]:
+def _lines(relief: Relief, write: Writing) -> tuple[str, ...]:
     return (
         f"clears {relief.clears}",
-        f"takes from {', '.join(relief.touches)}; thinnest wall behind it {relief.wall_mm:.2f} mm",
-        f"code: {relief.line}",
+        f"takes from {', '.join(relief.touches)}; thinnest wall behind it "
+        f"{write.length(relief.wall_mm, '.2f')}",
+        f"code{'' if write.units == 'mm' else ', in mm'}: {relief.line}",
         *relief.notes,
         *(f"or: {other}" for other in relief.instead),
     )
@@ -131,6 +138,6 @@ def _across(setup: Setup, relief: Relief) -> Across:
         at_mm=middle,
         along=along,
         size_mm=max(relief.size_mm),
-        says=size_words(relief.kind, relief.size_mm),
+        says=size_words(relief.kind, relief.size_mm, setup.write),
         before="in the way" if relief.share_lands == 1.0 else often,
     )

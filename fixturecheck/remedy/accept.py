@@ -52,7 +52,8 @@ def touched(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> To
     wall = wall_mm(solid, new)
     least = setup.relief.min_wall_mm
     if wall < least:
-        against.append(f"it leaves a wall of {wall:.2f} mm, thinner than the {least:g} mm stated")
+        thin, stated = setup.write.length(wall, ".2f"), setup.write.length(least, "g")
+        against.append(f"it leaves a wall of {thin}, thinner than the {stated} stated")
     return Touched(faces=tuple(dict.fromkeys(faces)), wall_mm=wall, against=tuple(dict.fromkeys(against)))
 
 

@@ -77,8 +77,10 @@ def refuse_crossing(setup: Setup) -> None:
             mine = half_mm(body, name)
             wall = wall_mm(body.solid, [face]) if mine > 0 else np.inf
             if mine + widest >= wall:
+                write = setup.write
                 message = (
-                    f"tolerances of {body.name} reach through the wall of {wall:.3g} mm behind {name}: half "
-                    f"zones of {mine:.3g} and {widest:.3g} mm meet inside it; state narrower ones"
+                    f"tolerances of {body.name} reach through the wall of {write.length(wall, '.3g')} behind "
+                    f"{name}: half zones of {write.number(mine, 'mm', '.3g')} and "
+                    f"{write.length(widest, '.3g')} meet inside it; state narrower ones"
                 )
                 raise SetupError(message)

@@ -51,7 +51,8 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
 
 def told(reliefs: Reliefs) -> str:
     """Return what was relieved and what could not be, for people."""
-    lines = [reliefs.setup.name, ""]
+    lines, write = [reliefs.setup.name, ""], reliefs.setup.write
+    code = "code    " if write.units == "mm" else "code, mm"
     if not reliefs.reliefs and not reliefs.refused and not reliefs.missing:
         lines.append("Nothing is in the way with every seat closed: there is nothing to relieve.")
     for relief in reliefs.reliefs:
@@ -59,9 +60,10 @@ def told(reliefs: Reliefs) -> str:
         lines += [
             f"{relief.says}",
             f"  clears   {relief.clears}{often}"
-            + (f", by {relief.clear_mm:.3f} mm" if relief.clear_mm else ""),
-            f"  touches  {', '.join(relief.touches)}; thinnest wall behind it {relief.wall_mm:.2f} mm",
-            f"  code     {relief.line}",
+            + (f", by {write.length(relief.clear_mm, '.3f')}" if relief.clear_mm else ""),
+            f"  touches  {', '.join(relief.touches)}; thinnest wall behind it "
+            f"{write.length(relief.wall_mm, '.2f')}",
+            f"  {code} {relief.line}",
         ]
         lines += [f"  mind     {note}" for note in relief.notes]
         lines += [f"  or       {other}" for other in relief.instead]

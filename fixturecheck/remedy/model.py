@@ -8,6 +8,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.settling.model import Settled
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import METRIC, Writing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,6 +95,8 @@ class Relief:
         The part before.
     instead : tuple of str
         Other reliefs that hold as well, in words.
+    write : Writing
+        What writes its sizes.
     """
 
     bodies: tuple[str, ...]
@@ -112,12 +115,14 @@ class Relief:
     instead: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     share_lands: float = 1.0
+    write: Writing = METRIC
 
     @property
     def says(self) -> str:
         """The relief in words."""
         where = "in the" if self.kind == "groove" else "on"
-        return f"{size_words(self.kind, self.size_mm)} {where} {self.edge} of {', '.join(self.bodies)}"
+        what = size_words(self.kind, self.size_mm, self.write)
+        return f"{what} {where} {self.edge} of {', '.join(self.bodies)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,17 +180,18 @@ class Reliefs:
         return not self.refused and not self.missing
 
 
-def size_words(kind: str, size_mm: tuple[float, float]) -> str:
+def size_words(kind: str, size_mm: tuple[float, float], write: Writing) -> str:
     """Return a relief's kind and size in words."""
-    one, two = (_size(v) for v in size_mm)
+    (one, two), unit = (_size(v, write) for v in size_mm), write.name("mm")
     if kind == "chamfer":
-        return f"{one} mm x 45 deg chamfer"
+        return f"{one} {unit} x 45 deg chamfer"
     if kind in {"fillet", "setback"}:
-        return f"{one} mm {kind}"
-    return f"{one} x {two} mm {kind}"
+        return f"{one} {unit} {kind}"
+    return f"{one} x {two} {unit} {kind}"
 
 
-def _size(value_mm: float) -> str:
-    """Return a length with two decimals, or with as many more as it has, up to four."""
-    plain = f"{value_mm:.2f}"
-    return plain if abs(float(plain) - value_mm) < 5e-5 else f"{value_mm:.4f}".rstrip("0")
+def _size(value_mm: float, write: Writing) -> str:
+    """Return a length in mm with two decimals, or with as many more as it has, up to four."""
+    if abs(round(value_mm, 2) - value_mm) < 5e-5:
+        return write.number(value_mm, "mm", ".2f", "up")
+    return write.number(value_mm, "mm", ".4f", "up").rstrip("0")

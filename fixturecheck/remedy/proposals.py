@@ -18,6 +18,7 @@ from fixturecheck.kernel.shapes import Shape, Solid, compound, edges_of, faces_o
 from fixturecheck.remedy.code import line_for
 from fixturecheck.remedy.model import Clash, size_words
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.units import METRIC, Writing
 
 Array = NDArray[np.float64]
 _END = 1e-6
@@ -39,6 +40,8 @@ class Proposal:
         What of the other body must stand clear of the part afterwards, machine's frame.
     clear_mm : float
         How clear.
+    write : Writing
+        What writes its sizes.
     """
 
     cut: EdgeCut | BoxCut
@@ -47,6 +50,7 @@ class Proposal:
     along: Array = field(repr=False)
     guard: Shape | None = field(repr=False)
     clear_mm: float
+    write: Writing = METRIC
 
     @property
     def kind(self) -> str:
@@ -56,7 +60,7 @@ class Proposal:
     @property
     def words(self) -> str:
         """Kind and size."""
-        return size_words(self.kind, self.cut.size_mm)
+        return size_words(self.kind, self.cut.size_mm, self.write)
 
     def ends(self, solid: Solid) -> frozenset[int]:
         """Return the faces in which the cut ends: square to its run, or all round a face set back."""
@@ -81,8 +85,8 @@ class Proposal:
         """
         cut = self.cut
         if isinstance(cut, EdgeCut):
-            return cut_solid(solid, cut)
-        return stepped(solid, cut.corner, cut.axes, cut.sizes_mm)
+            return cut_solid(solid, cut, self.write)
+        return stepped(solid, cut.corner, cut.axes, cut.sizes_mm, self.write)
 
     def line(self, solid: Solid) -> str:
         """Return the line of code that makes it."""
@@ -93,13 +97,14 @@ class Proposal:
         cut = self.cut
         if isinstance(cut, EdgeCut) or cut.kind != "groove":
             return ()
-        one, two = cut.behind_mm
-        told = [f"it goes {one:.2f} mm behind the wall and {two:.2f} mm behind the floor"]
+        one, two = (self.write.length(v, ".2f") for v in cut.behind_mm)
+        told = [f"it goes {one} behind the wall and {two} behind the floor"]
         if cut.half_rad is not None:
             told.insert(0, "it runs along the bisector of floor and wall: width x depth below its mouth")
         tool = cut.tool_mm(self.clear_mm)
         if tool is not None:
-            told.append(f"the corner of the tool may have a radius of {tool:.2f} mm at most")
+            radius = self.write.length(tool, ".2f", "down")
+            told.append(f"the corner of the tool may have a radius of {radius} at most")
         return tuple(told)
 
 

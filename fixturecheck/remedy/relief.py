@@ -125,7 +125,8 @@ def _proposed(setup: Setup, clash: Clash, name: str, why: list[str]) -> list[Pro
     other, faces = (clash.b, clash.faces_b) if name == clash.a else (clash.a, clash.faces_a)
     beside = _faces(setup.body(other), faces)
     clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
-    found = list(proposals(setup, clash, body, beside, clear_mm)) if clash.zone_of(name).Solids() else []
+    looked = proposals(setup, clash, body, beside, clear_mm) if clash.zone_of(name).Solids() else ()
+    found = [replace(p, write=setup.write) for p in looked]
     if not found:
         kinds = ", ".join(setup.relief.kinds)
         why.append(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
@@ -184,6 +185,7 @@ def _relief(
         clears=clash.says, clear_mm=proposal.clear_mm, wall_mm=taken.wall_mm, touches=taken.faces,
         at_mm=to_vector(proposal.at_mm), along=to_vector(proposal.along), line=proposal.line(body.solid),
         solid=solid, before=body.solid, notes=proposal.notes(), share_lands=clash.share_lands,
+        write=proposal.write,
     )  # fmt: skip
 
 
@@ -228,7 +230,8 @@ def not_seated(settled: Settled, setup: Setup) -> Iterator[str]:
     touch_um = setup.tolerances.touch_um
     for seat in settled.seats:
         if not seat.closed or seat.gap_min_um > touch_um:
-            yield f"{seat.seat.body}.{seat.seat.face} still rests {seat.gap_min_um:.1f} um off {seat.seat.on}"
+            gap = setup.write.gap(seat.gap_min_um, ".1f")
+            yield f"{seat.seat.body}.{seat.seat.face} still rests {gap} off {seat.seat.on}"
     for one in settled.unintended():
         # Where every seat is closed, a round relief may run out onto a seat and touch there too.
         if not any(_runs_out(setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):

@@ -20,6 +20,7 @@ from fixturecheck.settling.gaps import gap_um
 from fixturecheck.settling.model import Carried, FreedomLeft, RestPose, SeatAtRest, Settled
 from fixturecheck.settling.seated import with_borders
 from fixturecheck.setup.model import Seat
+from fixturecheck.units import Writing
 
 Floats = NDArray[np.float64]
 LOOK_MM = 5.0
@@ -185,7 +186,7 @@ def freedoms_left(
             way = _forward(motion.axis)
             rate = ahead @ motion.twist * way
             limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
-            out.append(_freedom(bench.bodies[body].name, motion, way, limits))
+            out.append(_freedom(bench.bodies[body].name, motion, way, limits, bench.setup.write))
     return tuple(out)
 
 
@@ -195,7 +196,9 @@ def _room(gap_mm: Floats, rate: Floats, touch_mm: float) -> float:
     return float((gap_mm[closing] / -rate[closing]).min(initial=np.inf))
 
 
-def _freedom(name: str, motion: Motion, way: float, limits: tuple[float, float]) -> FreedomLeft:
+def _freedom(
+    name: str, motion: Motion, way: float, limits: tuple[float, float], write: Writing
+) -> FreedomLeft:
     """Name one motion and say how far it goes either way."""
     axis = vector(motion.axis * way)
     where = axis_name(axis)
@@ -205,11 +208,11 @@ def _freedom(name: str, motion: Motion, way: float, limits: tuple[float, float])
     if slides:
         says = f"{name} slides along {where}"
     else:
-        at = ", ".join(f"{v:.2f}" for v in vector(motion.point_mm))
+        at = ", ".join(write.number(v, "mm", ".2f") for v in vector(motion.point_mm))
         says = f"{name} {motion.kind} about {where} through ({at})"
-    stops = [f"{v:+.3g}" for v in (-low, high) if np.isfinite(v)]
+    stops = [write.number(v, unit, "+.3g") for v in (-low, high) if np.isfinite(v)]
     if stops:
-        says += f" as far as {' and '.join(stops)} {unit}"
+        says += f" as far as {' and '.join(stops)} {write.name(unit)}"
     return FreedomLeft(
         body=name,
         kind=motion.kind,
@@ -250,7 +253,7 @@ def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequen
         Ending.OVERLAPS: _no_room(bench, raw),
         Ending.NOT_CONVERGED: (
             f"no rest after {raw.steps} steps: {raw.balance:.1e} of the load still moves the parts and they "
-            f"overlap by {raw.residual_mm * 1e3:.3g} um"
+            f"overlap by {bench.setup.write.gap(raw.residual_mm * 1e3)}"
         ),
     }
     if raw.ending in plain:
@@ -261,7 +264,10 @@ def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequen
         return "every seat is closed and nothing else touches"
     if open_:
         seat = open_[0]
-        gap = "no longer faces" if not np.isfinite(seat.gap_min_um) else f"is {seat.gap_min_um:.1f} um off"
+        off = (
+            f"is {bench.setup.write.gap(seat.gap_min_um, '.1f')} off" if np.isfinite(seat.gap_min_um) else ""
+        )
+        gap = off or "no longer faces"
         first = f"; {_lands(bench, wrong[0])} first" if wrong else ""
         return f"{seat.seat.body}.{seat.seat.face} {gap} {seat.seat.on}.{seat.seat.on_face}{first}"
     pairs = ", ".join(f"{c.a} on {c.b}" for c in (wrong or carried)[:3])

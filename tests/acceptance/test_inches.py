@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from fixturecheck import relief_job
 from fixturecheck.engine import check
 from fixturecheck.report.html import page
 from fixturecheck.report.pictures import write_job
@@ -23,6 +24,7 @@ from tests.report import staged, staged_hold
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
 TWINS = (
+    "index_pawl/rev_a_staged",
     "gib/thick_block",
     "link/in_vise_clamped",
 )
@@ -196,3 +198,23 @@ def test_labels_of_a_twin_have_no_metric_unit(twins, tmp_path: Path) -> None:
     labels = _labels(tmp_path, inch)
     assert len(labels) > 10
     assert [t for t in labels if METRIC_WORD.search(t)] == []
+
+
+def test_a_relief_is_told_in_inches_and_made_in_mm(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    done, text = relief_job.run(
+        str(_twin_of("index_pawl/rev_a_staged", tmp_path)),
+        {},
+        str(folder),
+        progress=lambda _doing, _share: None,
+    )
+    assert done
+    # A chamfer of r - h = 0.8 mm is 0.0315 in; the drawing that comes with it, and its code, stay in mm.
+    assert text.splitlines()[2].startswith("0.0315 in x 45 deg chamfer on ")
+    assert "code, mm" in text
+    assert ".chamfer(0.80)" in text
+    told = [line for line in text.splitlines() if "code, mm" not in line]
+    page = [t for t in _text((folder / "reliefs.html").read_text()) if not t.startswith("code, in mm")]
+    assert [t for t in [*told, *page] if METRIC_WORD.search(t)] == []
+    (relief,) = json.loads((folder / "reliefs.json").read_text())["reliefs"]
+    assert relief["size_mm"] == [0.8, 0.8]
