@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body, check
+from fixturecheck import Clamp, Holding, Machine, Milling, Seat, Setup, body, check
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import SetupError
 from fixturecheck.holding.factor import rig_of
@@ -170,6 +170,36 @@ def test_what_pushes_ahead_and_holds_three_times_is_go():
     assert found.verdict is Verdict.GO, found.says
     assert "away from the cutter" in found.says
     assert [f.verdict for f in lost if f.verdict is not Verdict.CAUTION] == []
+
+
+def test_an_operation_that_pushes_ahead_and_holds_is_go_as_a_whole():
+    """Against one rail, seats stated: held, and away from the cutter if it let go all the same."""
+    setup = stated(12000.0, RAILS[0], way="conventional")
+    named = {
+        "plate": {"top": ">Z"},
+        "stop_0": {"side": "<Y"},
+        "part": {"floor": ">Z", "foot": "<Z", "back": ">Y"},
+    }
+    bodies = tuple(
+        body(b.name, b.solid, role=b.role, faces=named[b.name], finish="ground") for b in setup.bodies
+    )
+    seats = (
+        Seat(body="part", face="foot", on="plate", on_face="top", rank="primary"),
+        Seat(body="part", face="back", on="stop_0", on_face="side", rank="secondary"),
+    )
+    result = check(replace(setup, bodies=bodies, seats=seats))
+    assert result.verdict is Verdict.GO
+    (found,) = [f for f in result.findings if f.check == "crash"]
+    assert 3.0 < found.value < 30.0
+    assert found.says.endswith("away from the cutter.")
+
+
+def test_a_stop_close_behind_a_climbing_cut_is_what_stops_it():
+    """A stop 0.03 mm behind: the chip of a tooth that comes in grows, by less than twice the load."""
+    stop = box((-80, -10, 0), (-LONG / 2 - 0.03, 10, 8))
+    (found, *_) = crash_of(stated(3000.0, *RAILS, stop))
+    assert found.verdict is Verdict.GO, found.says
+    assert "drawn against the feed into the cutter, but stop_2 stops it after 0.03 mm: a tooth" in found.says
 
 
 def test_what_climbs_is_a_no_go_below_three_times_and_a_caution_above():
