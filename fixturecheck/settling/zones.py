@@ -69,7 +69,8 @@ def varying(bench: Bench) -> Varying:
     for features, body in zip(bench.features, bench.bodies, strict=True):
         # Two zones could meet inside the body.
         if 2.0 * found.widest_mm() >= features.size_mm:
-            message = f"tolerances reach through {body.name}: the widest zone is {found.widest_mm():g} mm"
+            widest = bench.setup.write.length(found.widest_mm(), "g")
+            message = f"tolerances reach through {body.name}: the widest zone is {widest}"
             raise SetupError(message)
     return found
 
