@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -18,8 +19,11 @@ from fixturecheck.report.text import table
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.setup.load import load
+from fixturecheck.setup.model import Cut, Seat, Setup
+from fixturecheck.setup.staging import Push, Staging
 from tests.acceptance.inches import METRIC_WORD, differences, sentences
 from tests.report import staged, staged_hold
+from tests.settling.conftest import Shapes
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
@@ -218,3 +222,32 @@ def test_a_relief_is_told_in_inches_and_made_in_mm(tmp_path: Path) -> None:
     assert [t for t in [*told, *page] if METRIC_WORD.search(t)] == []
     (relief,) = json.loads((folder / "reliefs.json").read_text())["reliefs"]
     assert relief["size_mm"] == [0.8, 0.8]
+
+
+def test_tolerances_and_their_spread_are_told_in_inches() -> None:
+    setup = toleranced()
+    metric, inch = check(setup), check(replace(setup, units="inch"))
+    assert any(f.check == "tolerance" and f.unit == "um" for f in inch.findings)
+    pairs = list(zip(sentences(metric), sentences(inch), strict=True))
+    assert [d for (_, a), (_, b) in pairs for d in differences(a, b)] == []
+    told = [*(b for _, (_, b) in pairs), *_text(page(inch, replace(setup, units="inch"), pictures={}))]
+    assert any(t.startswith("in out along its normal") for t in told)
+    assert [t for t in told if METRIC_WORD.search(t)] == []
+
+
+def toleranced() -> Setup:
+    """A block on a table against a stop, whose base is out by up to 15 um and whose floor may be by 2."""
+    table = Shapes.body("table", Shapes.box(200, 200, 20, (0, 0, -20)), top=">Z", tolerance_mm={"top": 0.01})
+    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    faces = {"base": "<Z", "back": "<X", "floor": ">Z"}
+    zones = {"base": 0.03, "floor": 0.004}
+    part = Shapes.body("part", Shapes.box(30, 20, 20, (15, 0, 0)), "part", tolerance_mm=zones, **faces)
+    seats = (
+        Seat(body="part", face="base", on="table", on_face="top"),
+        Seat(body="part", face="back", on="stop", on_face="face", rank="secondary"),
+    )
+    return replace(
+        Shapes.setup(table, stop, part, seats=seats),
+        cuts=(Cut(name="top", parts=("part",), floor="floor"),),
+        staging=Staging(push={"part": Push(direction=(-1, 0, 0))}, draws=500),
+    )
