@@ -223,9 +223,10 @@ def _inch_number(value: float, unit: str, spec: str, toward: str) -> str:
         return _plain(number, precision, sign, toward)
     decimals = max(precision + math.ceil(math.log10(size)), 0)
     decimals = min(decimals, max(_DECIMALS.get(unit, decimals), precision + 1))
-    if number and abs(number) < 10.0**-decimals:
+    # What the metric format shows as zero is zero here, too.
+    if abs(number) < 10.0**-decimals and float(format(value, spec)):
         return _plain(number, 2, sign, toward)
-    kept = _rounded(number, decimals, toward) if toward else number
+    kept = (_rounded(number, decimals, toward) if toward else round(number, decimals)) + 0.0
     return f"{kept:{sign}.{decimals}f}"
 
 

@@ -73,6 +73,8 @@ def test_millimetres_never_load_pint() -> None:
         (lambda w: w.length(1e-5, ".3g"), "0.000000394 in"),
         (lambda w: w.length(0.0, "g"), "0 in"),
         (lambda w: w.gap(2.54, ".1f"), "0.00010 in"),
+        (lambda w: w.gap(0.1, ".1f"), "0.0000039 in"),
+        (lambda w: w.gap(0.04, ".1f"), "0.00000 in"),
         (lambda w: w.number(-2.54, "um", "+.1f"), "-0.00010"),
         (lambda w: w.force(4.4482216152605, ".1f"), "1.00 lbf"),
         (lambda w: w.torque(8.0, "g"), "70.81 lbf in"),
