@@ -296,6 +296,8 @@ class Chances:
     ----------
     checked_um : float
         How far draws are from exact settlings.
+    checked_say : str
+        Which draws were settled exactly.
     faces_say : str
         How faces were drawn within their zones.
     """
@@ -303,6 +305,7 @@ class Chances:
     draws: int
     seed: int
     checked_um: float
+    checked_say: str
     faces_say: str
     seats: tuple[SeatChance, ...]
     wrong: tuple[WrongChance, ...]

@@ -159,7 +159,7 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
         says="; ".join(_target_words(target, limit, beyond, stage.setup.write)) + ".",
         remedy=None if verdict is Verdict.GO or most is None else _tighten(target, most[0]),
         source=f"{odds.draws} draws with seed {odds.seed}, linear, within "
-        f"{stage.setup.write.gap(odds.checked_um, '.2g')} of an exact settling of those furthest out; "
+        f"{stage.setup.write.gap(odds.checked_um, '.2g')} of an exact settling of {odds.checked_say()}; "
         f"{odds.faces_say()}",
     )
 

@@ -154,8 +154,8 @@ def _chances(chances: Chances, result: Result) -> str:
     )
     checked = Writing(units=units).gap(max(chances.checked_um, 1e-3), ".2g")
     note = (
-        f'<p class="small">{chances.draws} draws, seed {chances.seed}; those furthest out settled again '
-        f"exactly, which differs by {checked} at most. Here {escape(chances.faces_say)}.</p>"
+        f'<p class="small">{chances.draws} draws, seed {chances.seed}; {escape(chances.checked_say)} settled '
+        f"again exactly, which differs by {checked} at most. Here {escape(chances.faces_say)}.</p>"
     )
     return (
         "<h3>Within tolerances</h3>" + _table(heads, [*seats, *wrong], frozenset({1, 2, 3})) + figures + note

@@ -111,6 +111,8 @@ class Odds:
         Different sets of contacts that carried.
     checked_um : float
         Greatest difference between the linear answer and an exact settling of the worst draws.
+    unsettled : int
+        Of the draws tried so, those that did not come to rest exactly.
     contradict : bool
         Whether somewhere in the zones, though in no draw, the seats contradict each other.
     """
@@ -125,7 +127,14 @@ class Odds:
     move: Floats
     bases: int
     checked_um: float
+    unsettled: int
     contradict: bool
+
+    def checked_say(self) -> str:
+        """Say which draws were settled exactly; nothing more where all of them came to rest."""
+        if self.unsettled == 0:
+            return "those furthest out"
+        return f"those furthest out, less {self.unsettled} that did not come to rest on their own"
 
     def faces_say(self) -> str:
         """Say how faces were drawn within their zones."""

@@ -111,6 +111,7 @@ def _chances(setup: Setup, odds: Odds) -> Chances:
         draws=odds.draws,
         seed=odds.seed,
         checked_um=odds.checked_um,
+        checked_say=odds.checked_say(),
         faces_say=odds.faces_say(),
         seats=tuple(
             SeatChance(

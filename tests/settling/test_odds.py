@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.physics.settle import Ending
+from fixturecheck.settling import tolerance
 from fixturecheck.settling.model import Push, Staging
 from fixturecheck.settling.orders import order_told
 from fixturecheck.settling.stability import rocks, under_hand
@@ -66,6 +69,34 @@ def test_odds_that_a_ledge_lands_first_are_those_of_two_faces_racing(shapes):
     share = wrong[frozenset(("part.tab", "stop.face"))]
     assert share == pytest.approx(0.5 * (10 / 12) ** 2, abs=0.012)
     assert found.checked_um < 0.1
+
+
+def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(shapes, monkeypatch):
+    block = shapes.box(30, 20, 20, (15, 0, 0))
+    setup = toleranced(shapes, block, {"base": 0.03, "back": 0.01}, base="<Z", back="<X")
+    settled = tolerance.walk
+    tries = []
+
+    def failing(*some):
+        """The first settling is that of the parts as drawn; the next is of a draw, and fails."""
+        raw, loads = settled(*some)
+        tries.append(raw)
+        return (replace(raw, ending=Ending.SLIDES), loads) if len(tries) == 2 else (raw, loads)
+
+    monkeypatch.setattr(tolerance, "walk", failing)
+    found = odds_of(setup, LEFT, targets=(UP,))
+    assert (found.unsettled, len(tries)) == (1, 4)
+    assert "less 1" in found.checked_say()
+
+    def never(*some):
+        raw, loads = settled(*some)
+        tries.append(raw)
+        return (replace(raw, ending=Ending.SLIDES), loads) if len(tries) > 1 else (raw, loads)
+
+    tries.clear()
+    monkeypatch.setattr(tolerance, "walk", never)
+    with pytest.raises(NotComputedError, match="slides"):
+        odds_of(setup, LEFT, targets=(UP,))
 
 
 def test_no_tolerance_and_a_negative_one_are_refused(shapes):
