@@ -62,7 +62,8 @@ def _part(part: PartLocated, write: Writing) -> Finding:
     says = f"The seats of {part.body} take {part.located.rank} of 6 freedoms: {takes}."
     strongest = max(
         ((abs(v), t, name) for t in part.targets if not t.free_mm for name, v in t.by_seat.items()),
-        key=lambda found: found[0],
+        # Seats that act alike differ in rounding only: the first stated is named.
+        key=lambda found: round(found[0], 6),
         default=None,
     )
     if strongest is not None:
