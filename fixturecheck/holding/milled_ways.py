@@ -90,9 +90,9 @@ def bench_of(job: Milled) -> Bench:
 def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: float) -> Ways:
     """Follow a part where each way of the cutter is borne least, and wherever its factor is too low.
 
-    So are places that are borne hardly better than the least. The case borne least comes first; once one digs
-    in, those that are borne better change no verdict and are not followed. Of neighbours, which differ by the
-    cutter's turn only, the one borne least speaks for all.
+    The case borne least comes first; once one digs in, those that are borne better change no verdict and are
+    not followed, but for any whose factor may still be too low. Of neighbours, which differ by the cutter's
+    turn only, the one borne least speaks for all.
 
     Parameters
     ----------
@@ -105,10 +105,12 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
     """
     bench = bench_of(job)
     ways: list[Way] = []
-    for case, collapse in _cases(part, found, least_factor):
+    for case, collapse, rank_factor in _cases(part, found, least_factor):
+        if any(w.digs_in for w in ways) and rank_factor >= _MARGIN * least_factor:
+            break
         way = follow(bench, case, collapse)
         ways += [way] if way is not None else []
-        if way is not None and way.digs_in:
+        if way is not None and way.digs_in and way.factor < least_factor:
             break
     lost: list[Way] = []
     for loss in part.losses:
@@ -118,25 +120,27 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
     return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
 
 
-def _cases(part: MilledHold, found: Loaded, least_factor: float) -> Iterator[tuple[LoadCase, Collapse]]:
-    """Yield what is followed, the worst first; what is not loaded yet is loaded when it is asked for."""
-    yield part.case, part.factors.worst
+def _cases(
+    part: MilledHold, found: Loaded, least_factor: float
+) -> Iterator[tuple[LoadCase, Collapse, float]]:
+    """Yield what is followed and what sorts it, the worst first; some is loaded only when it is asked for."""
+    yield part.case, part.factors.worst, 0.0
+    known = {id(b.case): b for b in found.borne}
+    told = {n for n, b in known.items() if b.collapse.factor.low < least_factor}
     for borne in found.borne:
-        if borne.collapse.factor.low < least_factor:
-            yield borne.case, borne.collapse
-    done = {id(b.case) for b in found.borne}
+        if id(borne.case) in told:
+            yield borne.case, borne.collapse, 0.0
     strokes: set[str] = {part.case.stroke}
-    followed = _MARGIN * max(least_factor, part.factors.factor.low)
     groups: set[tuple[int, ...]] = set()
     for trial in found.trials:
-        stand = trial.stand
+        stand, number = trial.stand, id(trial.stand.case)
         first_of_way = stand.case.stroke not in strokes
-        weak = stand.group not in groups and trial.rank_factor < followed
+        weak = stand.group not in groups and trial.rank_factor < _MARGIN * least_factor
         strokes.add(stand.case.stroke)
         groups.add(stand.group)
-        if (first_of_way or weak) and id(stand.case) not in done:
-            borne = trial.borne(found.values)
-            yield borne.case, borne.collapse
+        if (first_of_way or weak) and number not in told:
+            borne = known.get(number) or trial.borne(found.values)
+            yield borne.case, borne.collapse, trial.rank_factor
 
 
 def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way | None:

@@ -12,7 +12,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled import loaded, milled_hold
 from fixturecheck.holding.milled_stands import Milled, stands
-from fixturecheck.holding.milled_ways import bench_of, follow
+from fixturecheck.holding.milled_ways import bench_of, follow, milled_ways
 from fixturecheck.kernel.build import box
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_crash import Outcome
@@ -173,8 +173,8 @@ def test_what_pushes_ahead_and_holds_three_times_is_go():
 
 
 def test_an_operation_that_pushes_ahead_and_holds_is_go_as_a_whole():
-    """Against one rail, seats stated: held, and away from the cutter if it let go all the same."""
-    setup = stated(12000.0, RAILS[0], way="conventional")
+    """So thin a cut that even the least radial force pushes off the cutter, toward a rail; seats stated."""
+    setup = stated(6000.0, RAILS[0], way="conventional", wide_mm=0.1)
     named = {
         "plate": {"top": ">Z"},
         "stop_0": {"side": "<Y"},
@@ -217,3 +217,17 @@ def test_what_climbs_is_a_no_go_below_three_times_and_a_caution_above():
 def test_ways_and_flutes_that_cannot_be_are_refused(stated_badly):
     with pytest.raises(SetupError):
         replace(stated(2000.0), holding=Holding(milling=(endmill(**stated_badly),)))
+
+
+def test_of_every_way_the_worst_is_followed_though_only_one_is_borne_least():
+    """Climbing is borne better between rails, pressed hard against, and is what digs in."""
+    here = job(4000.0, *RAILS, way="any", wide_mm=2.0)
+    found = loaded(here)
+    hold = milled_hold(here, found)
+    ways = milled_ways(here, hold, found, 1.0)
+    seen = {w.case.stroke for w in ways.found}
+    assert len(seen) == len(here.ways) or any(w.digs_in for w in ways.found)
+    assert ways.worst.digs_in
+    assert hold.factors.factor.low > 1.0
+    # Sorted: what digs in counts, wherever it is borne.
+    assert [w.digs_in for w in ways.found] == sorted((w.digs_in for w in ways.found), reverse=True)
