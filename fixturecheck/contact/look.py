@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.compiled import compiled
-from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.candidates import Candidates, Scene, joined
 from fixturecheck.contact.curved import (
+    corners_in_gutters,
     corners_in_hollows,
+    hoops_in_gutters,
     hoops_in_hollows,
     hoops_over_faces,
     spines_over_corners,
@@ -100,7 +102,7 @@ def asked(find: Callable[..., Book], *question: Any) -> Candidates:
 @compiled
 def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask: Ask, book: Book) -> Book:
     """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
-    corners, edges, planes, hoops, spines, hollows = standing
+    corners, edges, planes, hoops, spines, hollows, gutters = standing
     for k in range(len(pairs)):
         for turn in range(2):
             a, b = pairs[k, turn], pairs[k, 1 - turn]
@@ -117,9 +119,12 @@ def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask:
                 book = corners_beside_corners(corners, corners_a, corners_b, ask, book)
             hollows_b = b, near(hollows.first, hollows.middle_mm, hollows.ball_mm, b, box_a, ask.away_mm)
             book = corners_in_hollows(corners, hollows, corners_a, hollows_b, ask, book)
+            gutters_b = b, near(gutters.first, gutters.middle_mm, gutters.ball_mm, b, box_a, ask.away_mm)
+            book = corners_in_gutters(corners, gutters, corners_a, gutters_b, ask, book)
             hoops_a = a, near(hoops.first, hoops.middle_mm, hoops.ball_mm, a, box_b, ask.away_mm)
             book = hoops_over_faces(hoops, planes, hoops_a, planes_b, ask, book)
             book = hoops_in_hollows(hoops, hollows, hoops_a, hollows_b, ask, book)
+            book = hoops_in_gutters(hoops, gutters, hoops_a, gutters_b, ask, book)
             spines_a = a, near(spines.first, spines.middle_mm, spines.ball_mm, a, box_b, ask.away_mm)
             spines_b = b, near(spines.first, spines.middle_mm, spines.ball_mm, b, box_a, ask.away_mm)
             book = spines_over_edges(spines, edges, spines_a, edges_b, ask, book)
@@ -156,18 +161,38 @@ def _cleared(standing: Bodies, rows: Candidates) -> Mask:
     Where the two faces meet in an inside corner neither lies behind the other and both rows stand.
     """
     void = np.zeros(len(rows.gap_mm), dtype=bool)
-    for i in np.flatnonzero(rows.gap_mm < -RIM_MM):
-        same = (rows.body_a == rows.body_a[i]) & (rows.body_b == rows.body_b[i])
-        near = np.linalg.norm(rows.point_a_mm - rows.point_a_mm[i], axis=1) <= -2.0 * rows.gap_mm[i]
-        rivals = np.flatnonzero(same & near & (rows.gap_mm > rows.gap_mm[i]))
+    deep = np.flatnonzero(rows.gap_mm < -RIM_MM)
+    if len(deep) == 0:
+        return void
+    # Either body of a row may have the corner and the other the wall, so each row is read both ways.
+    both = joined((rows, _turned(rows)))
+    for i in (*deep, *(deep + len(rows.gap_mm))):
+        same = (both.body_a == both.body_a[i]) & (both.body_b == both.body_b[i])
+        near = np.linalg.norm(both.point_a_mm - both.point_a_mm[i], axis=1) <= -2.0 * both.gap_mm[i]
+        rivals = np.flatnonzero(same & near & (both.gap_mm > both.gap_mm[i]))
         if len(rivals) == 0:
             continue
-        corners = _corners(standing, int(rows.body_b[i]), int(rows.face_b[i]))
-        normal, origin = rows.normal[rivals], rows.point_b_mm[rivals]
-        front = np.einsum("ni,ni->n", rows.point_a_mm[i] - origin, normal)
+        corners = _corners(standing, int(both.body_b[i]), int(both.face_b[i]))
+        normal, origin = both.normal[rivals], both.point_b_mm[rivals]
+        front = np.einsum("ni,ni->n", both.point_a_mm[i] - origin, normal)
         highest = (corners @ normal.T - np.einsum("ni,ni->n", origin, normal)).max(axis=0)
-        void[i] = bool(np.any((highest <= RIM_MM) & (front >= rows.gap_mm[rivals] - RIM_MM)))
+        cleared = (highest <= RIM_MM) & (front >= both.gap_mm[rivals] - RIM_MM)
+        void[i % len(void)] |= bool(np.any(cleared))
     return void
+
+
+def _turned(rows: Candidates) -> Candidates:
+    """Return rows with the two bodies of each changed over."""
+    return Candidates(
+        gap_mm=rows.gap_mm,
+        normal=-rows.normal,
+        point_a_mm=rows.point_b_mm,
+        point_b_mm=rows.point_a_mm,
+        body_a=rows.body_b,
+        face_a=rows.face_b,
+        body_b=rows.body_a,
+        face_b=rows.face_a,
+    )
 
 
 def _corners(standing: Bodies, body: int, face: int) -> Floats:

@@ -13,7 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.compiled import compiled
-from fixturecheck.contact.rounds import Hollows, Hoops, Spines, hollows_of, hoops_of, spines_of
+from fixturecheck.contact.rounds import (
+    Gutters,
+    Hollows,
+    Hoops,
+    Spines,
+    gutters_of,
+    hollows_of,
+    hoops_of,
+    spines_of,
+)
 from fixturecheck.kernel.features import Features
 
 Floats = NDArray[np.float64]
@@ -79,6 +88,7 @@ class Bodies(NamedTuple):
     hoops: Hoops
     spines: Spines
     hollows: Hollows
+    gutters: Gutters
 
 
 def bodies_of(features: Sequence[Features]) -> Bodies:
@@ -90,6 +100,7 @@ def bodies_of(features: Sequence[Features]) -> Bodies:
         hoops=hoops_of(features),
         spines=spines_of(features),
         hollows=hollows_of(features),
+        gutters=gutters_of(features),
     )
 
 
@@ -169,7 +180,7 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
     def turn(local: Floats, first: Ints) -> Floats:
         return _placed(local, first, rotation, nowhere)
 
-    corner, edge, plane, hoop, spine, hollow = own
+    corner, edge, plane, hoop, spine, hollow, gutter = own
     ends = put(edge.ends_mm, edge.first)
     frame = turn(plane.frame, plane.first)
     frame[:, 0] = put(plane.frame[:, :1].copy(), plane.first)[:, 0]
@@ -207,6 +218,11 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
             b_mm=put(hollow.b_mm, hollow.first),
             axis=turn(hollow.axis, hollow.first),
             zero=turn(hollow.zero, hollow.first),
+        ),
+        gutters=gutter._replace(
+            middle_mm=put(gutter.middle_mm, gutter.first),
+            axis=turn(gutter.axis, gutter.first),
+            zero=turn(gutter.zero, gutter.first),
         ),
     )
 

@@ -15,6 +15,7 @@ from fixturecheck.kernel.features import Features
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
+_SAME_MM = 1e-6
 
 
 class Hoops(NamedTuple):
@@ -55,7 +56,11 @@ class Spines(NamedTuple):
 
 
 class Hollows(NamedTuple):
-    """Cylinders and cones from inside: axis from `a_mm` with a radius to `b_mm` with another."""
+    """Cylinders and cones from inside: axis from `a_mm` with a radius to `b_mm` with another.
+
+    `past_mm` (n, 2) is how far past either end the hollow beside it goes on, where the two make an inside
+    edge: what is free there lies inside this one's surface carried on as well.
+    """
 
     first: Ints
     middle_mm: Floats
@@ -66,7 +71,23 @@ class Hollows(NamedTuple):
     zero: Floats
     radius_a_mm: Floats
     radius_b_mm: Floats
+    past_mm: Floats
     turn_rad: Floats
+    face: Ints
+
+
+class Gutters(NamedTuple):
+    """Tori from inside, as the fillet round the bottom of a bore: a circle, and the ball swept along it."""
+
+    first: Ints
+    middle_mm: Floats
+    ball_mm: Floats
+    axis: Floats
+    zero: Floats
+    radius_mm: Floats
+    skin_mm: Floats
+    turn_rad: Floats
+    tilt_rad: Floats
     face: Ints
 
 
@@ -136,7 +157,57 @@ def hollows_of(features: Sequence[Features]) -> Hollows:
         zero=_rows([r.zero for _, r in every]),
         radius_a_mm=radius_a,
         radius_b_mm=radius_b,
+        past_mm=np.array([_past_mm(features[i], r) for i, r in every], dtype=float).reshape(-1, 2),
         turn_rad=_spans([r.turn for _, r in every]),
+        face=np.array([r.face for _, r in every], dtype=np.int64),
+    )
+
+
+def _past_mm(features: Features, one: Round) -> tuple[float, float]:
+    """Return how far past either end of a hollow the next one goes on that makes an inside edge with it."""
+
+    def past(centre: Floats, radius_mm: float) -> float:
+        # Edges that stick out, or where faces run on smoothly, are rims; an inside edge is none.
+        if any(_same(rim.centre_mm, centre) and _close(rim.radius_mm, radius_mm) for rim in features.rims):
+            return 0.0
+        beside = [
+            float(np.linalg.norm(r.b_mm - r.a_mm))
+            for r in features.rounds
+            if r.kind in ("bore", "funnel")
+            and r.face != one.face
+            and any(
+                _same(end, centre) and _close(wide, radius_mm)
+                for end, wide in ((r.a_mm, r.radius_a_mm), (r.b_mm, r.radius_b_mm))
+            )
+        ]
+        return max(beside, default=0.0)
+
+    return past(one.a_mm, one.radius_a_mm), past(one.b_mm, one.radius_b_mm)
+
+
+def _same(one: Floats, other: Floats) -> bool:
+    return float(np.abs(one - other).max()) < _SAME_MM
+
+
+def _close(one: float, other: float) -> bool:
+    return abs(one - other) < _SAME_MM
+
+
+def gutters_of(features: Sequence[Features]) -> Gutters:
+    """Gather tori from inside, each in its body's own frame."""
+    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind == "gutter"]
+    radius = np.array([r.radius_a_mm for _, r in every], dtype=float)
+    skin = np.array([r.skin_mm for _, r in every], dtype=float)
+    return Gutters(
+        first=_first([i for i, _ in every], len(features)),
+        middle_mm=_rows([r.a_mm for _, r in every]),
+        ball_mm=radius + skin,
+        axis=_rows([r.axis for _, r in every]),
+        zero=_rows([r.zero for _, r in every]),
+        radius_mm=radius,
+        skin_mm=skin,
+        turn_rad=_spans([r.turn for _, r in every]),
+        tilt_rad=_spans([r.tilt for _, r in every]),
         face=np.array([r.face for _, r in every], dtype=np.int64),
     )
 

@@ -23,8 +23,8 @@ class Round:
     Parameters
     ----------
     kind : str
-        `rod` or `bore` (cylinder from outside or inside), `cone` or `funnel`, `ball` or `cup`, `ring` (a
-        torus from outside).
+        `rod` or `bore` (cylinder from outside or inside), `cone` or `funnel`, `ball` or `cup`, `ring` or
+        `gutter` (a torus).
     a_mm, b_mm : ndarray, shape (3,)
         Ends of the axis; equal for ball and ring.
     axis, zero : ndarray, shape (3,)
@@ -73,7 +73,7 @@ def round_of(face: cq.Face, surface: Any, number: int) -> Round | None:
         names, radii, skin = ("ball", "cup"), (0.0, 0.0), shape.Radius()
     elif kind == kinds.GeomAbs_Torus:
         shape = surface.Torus()
-        names, skin = ("ring", ""), shape.MinorRadius()
+        names, skin = ("ring", "gutter"), shape.MinorRadius()
         radii = (shape.MajorRadius(), shape.MajorRadius())
     else:
         return None
@@ -83,11 +83,8 @@ def round_of(face: cq.Face, surface: Any, number: int) -> Round | None:
     b = place if solid_of_revolution else place + v1 * axis
     inner = _skeleton(middle, place, axis, radii[0] if skin > 0 else 0.0, skin)
     convex = float((middle - inner) @ outward) > 0
-    name = names[0] if convex else names[1]
-    if not name:
-        return None
     return Round(
-        kind=name,
+        kind=names[0] if convex else names[1],
         a_mm=a,
         b_mm=b,
         axis=axis,

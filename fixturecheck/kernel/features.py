@@ -116,9 +116,10 @@ def _features(solid: Solid) -> Features:
         if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
             continue
         curved = round_of(face, surface, number)
-        if curved is None:
+        if curved is None or curved.kind == "gutter":
+            # What comes into a gutter is told exactly; its own points tell what lies over it.
             sample(heap, face, surface, number)
-        else:
+        if curved is not None:
             rounds.append(curved)
     return _packed(heap, solid, faces, surfaces, tuple(rounds))
 
