@@ -26,7 +26,7 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 LOOPS = (
     *("compiled", "physics/implied"),
     *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/look"),
-    *("contact/pierce", "contact/sunk"),
+    "contact/sunk",
 )
 """The modules that hold compiled loops, or the tuples of arrays that go into them."""
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import Candidates, Scene
 from fixturecheck.contact.look import find_candidates
-from fixturecheck.contact.pierce import pierced
+from fixturecheck.contact.sunk import sunk
 from fixturecheck.errors import SetupError
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.physics.settle import Bounds, Ending, Finder, Settling, settle
@@ -156,7 +156,7 @@ def finder_of(scene: Scene) -> Finder:
 def _together(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
     """Let all the bodies that have a load go at once, unless they start deep in each other."""
     scene = bench.scene(one.body for one in loads)
-    deep = pierced(scene, start.rotation, start.origin_mm)
+    deep = sunk(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
     if len(deep.gap_mm) == 0:
         return settle(loads, start, finder_of(scene), bounds)
     return Settling(
