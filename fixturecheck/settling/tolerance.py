@@ -13,6 +13,7 @@ from fixturecheck.contact.grow import growth_rows
 from fixturecheck.contact.grown import eased, grown
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.contact.vary import Error
+from fixturecheck.contact.widened import widened
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
@@ -105,9 +106,9 @@ def _model(bench: Bench, staging: Staging) -> _Model:
         message = f"the parts as drawn do not come to rest ({raw.ending}), so no tolerance can be judged"
         raise NotComputedError(message)
     vary = varying(bench)
-    either = tuple(eased(f, 2.0 * vary.widest_mm()) for f in bench.features)
-    scene = replace(bench, features=either).scene(one.body for one in loads)
     reach = max(LEAST_REACH_MM, 4.0 * vary.widest_mm())
+    either = tuple(widened(eased(f, 2.0 * vary.widest_mm()), reach) for f in bench.features)
+    scene = replace(bench, features=either).scene(one.body for one in loads)
     slack = min(max(LEAST_SLACK_RAD, 2.0 * vary.steepest()), MOST_SLACK_RAD)
     rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, slack)
     bodies = np.array([one.body for one in loads])

@@ -147,3 +147,22 @@ def test_zones_that_meet_inside_a_wall_are_one_plain_sentence(zone):
 def test_zones_just_short_of_the_wall_are_not_refused():
     setup = angle_setup(1.0, block_zones={"base": 19.9}, kinds=("chamfer",))
     assert relieve(setup).refused
+
+
+@pytest.mark.parametrize("past_um", [0.0, 0.5, 2.0, 4.0])
+def test_a_bevel_a_little_longer_than_a_burr_in_an_inside_corner_lands_as_often_as_the_burr_reaches_it(
+    past_um,
+):
+    # The bevel's ends stand beside the burr as drawn; it runs on along floor and wall as it grows.
+    setup = not_leaning(
+        angle_setup(1.0, burr=True, bevel_mm=1.0 + past_um * 1e-3, plate_zones={"filling": 0.012})
+    )
+    # Across 45 degrees the gap is what it is longer by over root two; the burr is out by a sixth of 12 um.
+    share = 0.5 * math.erfc(past_um / math.sqrt(2) / 2.0 / math.sqrt(2))
+    assert shares_of(setup) == {("angle.filling", "block.bevel"): pytest.approx(share, abs=0.012)}
+
+
+def test_a_bevel_longer_than_the_burr_ever_reaches_does_not_land():
+    setup = not_leaning(angle_setup(1.0, burr=True, bevel_mm=1.0086, plate_zones={"filling": 0.012}))
+    assert 8.6 / math.sqrt(2) > 6.0
+    assert shares_of(setup) == {}
