@@ -113,12 +113,19 @@ def _level(x_mm: Floats, y_mm: Floats, gaps_mm: Floats) -> bool:
 def _hull(x_mm: Floats, y_mm: Floats) -> Mask:
     """Tell which points are corners of the convex hull (Andrew's monotone chain)."""
     count = len(x_mm)
-    kept, chain = np.zeros(count, dtype=np.bool_), np.empty(count, dtype=np.int64)
-    order = np.argsort(x_mm)
-    size = x_mm[order[-1]] - x_mm[order[0]] + y_mm.max() - y_mm.min()
-    for way in (1, -1):
+    kept, chain, order = np.zeros(count, dtype=np.bool_), np.empty(count, np.int64), np.empty(count, np.int64)
+    low_mm = high_mm = y_mm[0]
+    for i in range(count):
+        low_mm, high_mm, k = min(low_mm, y_mm[i]), max(high_mm, y_mm[i]), i
+        while k > 0 and x_mm[order[k - 1]] > x_mm[i]:
+            order[k] = order[k - 1]
+            k -= 1
+        order[k] = i
+    size = x_mm[order[count - 1]] - x_mm[order[0]] + high_mm - low_mm
+    for turn in range(2):
         long = 0
-        for i in order[::way]:
+        for rank in range(count):
+            i = order[rank] if turn == 0 else order[count - 1 - rank]
             while long >= 2:
                 p, q = chain[long - 2], chain[long - 1]
                 left = (x_mm[q] - x_mm[p]) * (y_mm[i] - y_mm[p]) - (y_mm[q] - y_mm[p]) * (x_mm[i] - x_mm[p])
