@@ -114,14 +114,16 @@ def _hull(x_mm: Floats, y_mm: Floats) -> Mask:
     """Tell which points are corners of the convex hull (Andrew's monotone chain)."""
     count = len(x_mm)
     kept, chain, order = np.zeros(count, dtype=np.bool_), np.empty(count, np.int64), np.empty(count, np.int64)
-    low_mm = high_mm = y_mm[0]
     for i in range(count):
-        low_mm, high_mm, k = min(low_mm, y_mm[i]), max(high_mm, y_mm[i]), i
-        while k > 0 and x_mm[order[k - 1]] > x_mm[i]:
-            order[k] = order[k - 1]
+        k = i
+        while k > 0:
+            j = order[k - 1]
+            # The chain loses corners where points one above the other are not in order.
+            if x_mm[j] < x_mm[i] or (x_mm[j] == x_mm[i] and y_mm[j] <= y_mm[i]):
+                break
+            order[k] = j
             k -= 1
         order[k] = i
-    size = x_mm[order[count - 1]] - x_mm[order[0]] + high_mm - low_mm
     for turn in range(2):
         long = 0
         for rank in range(count):
@@ -129,7 +131,7 @@ def _hull(x_mm: Floats, y_mm: Floats) -> Mask:
             while long >= 2:
                 p, q = chain[long - 2], chain[long - 1]
                 left = (x_mm[q] - x_mm[p]) * (y_mm[i] - y_mm[p]) - (y_mm[q] - y_mm[p]) * (x_mm[i] - x_mm[p])
-                if left > SAME * SAME * size * size:
+                if left > 0.0:  # any allowance loses corners where points are all but one above the other
                     break
                 long -= 1
             chain[long] = i

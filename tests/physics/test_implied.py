@@ -52,6 +52,19 @@ def test_points_of_a_tilted_face_keep_the_corners_of_their_hull(seed, count):
     assert not set(inside) & set(kept)
 
 
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.integers(0, 10**6), st.sampled_from([0.0, 1e-16, 1e-12]))
+def test_corners_one_above_the_other_are_kept_in_whatever_order_they_come(seed, off_mm):
+    rng = np.random.default_rng(seed)
+    flat = np.stack(np.meshgrid(np.arange(4.0), np.arange(3.0)), axis=-1).reshape(-1, 2)
+    rng.shuffle(flat)
+    flat[:, 0] += off_mm * rng.normal(size=len(flat))
+    kept = outermost(over_a_face(np.column_stack((flat, np.zeros(12))), np.ones(12)), np.arange(12))
+    # The hull of a grid is its four corners.
+    ends = {(x, y) for x in (0.0, 3.0) for y in (0.0, 2.0)}
+    assert ends <= {(round(x, 6) + 0.0, round(y, 6)) for x, y in flat[kept]}
+
+
 def test_points_at_several_heights_are_all_kept():
     # A point nearer than the plane of the others would touch first, wherever it lies among them.
     points = np.array([[0, 0, 0], [10, 0, 0], [10, 10, 0], [0, 10, 0], [5, 5, -0.1]])
