@@ -51,7 +51,18 @@ def settle_setup(
     bench = bench or bench_of(setup)
     loose = loose_of(bench, staging)
     raw, loads = walk(bench, staging, loose, bounds or Bounds())
-    return told(bench, raw, loads, loose)
+    return told(bench, _believed(bench, raw, loose), loads, loose)
+
+
+def _believed(bench: Bench, raw: Settling, loose: Sequence[int]) -> Settling:
+    """Return a rest as it is, unless parts stand in something that a long step must have passed over."""
+    if raw.ending is not Ending.REST:
+        return raw
+    moves = [i in loose for i in range(len(bench.bodies))]
+    deep = sunk(bench.features, moves, raw.poses.rotation, raw.poses.origin_mm)
+    if len(deep.gap_mm) == 0:
+        return raw
+    return replace(raw, ending=Ending.NOT_CONVERGED, residual_mm=-float(deep.gap_mm.min()))
 
 
 def loose_of(bench: Bench, staging: Staging) -> tuple[int, ...]:
