@@ -23,7 +23,6 @@ MOST_TURNS = 64
 """Single parts that are settled to try orders; orders that would take more are counted and not tried."""
 AWAY_MM = 1e5
 """Where parts are that have not come yet."""
-_NAMED = 3
 
 
 def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) -> OrderTold:
@@ -82,16 +81,17 @@ def _says(setup: Setup, apart_um: Mapping[str, float]) -> str:
     if apart_um[worst] <= setup.tolerances.touch_um:
         return "the parts rest in the same place however they are staged"
     far = setup.write.gap(apart_um[worst], ".1f")
-    return f"the rest depends on the order of pushing: parts pushed {worst} end up to {far} elsewhere"
+    return f"the rest depends on the order of pushing: pushed {worst}, parts end up to {far} away"
 
 
 def _but(barred: Mapping[str, str], left: int) -> str:
     """Return which orders cannot be, and how many were not tried."""
     said = ""
     if barred:
-        shown = [f"{name}, as {reason}" for name, reason in list(barred.items())[:_NAMED]]
-        more = len(barred) - len(shown)
-        said += f"; they cannot be staged {'; '.join(shown)}" + (f"; and {more} more ways" if more else "")
+        name, reason = next(iter(barred.items()))
+        more = len(barred) - 1
+        said += f"; they cannot be staged {name}, as {reason}"
+        said += f", nor in {more} other {'orders' if more > 1 else 'order'}" if more else ""
     return said + (f"; {left} more {'orders were' if left > 1 else 'order was'} not tried" if left else "")
 
 

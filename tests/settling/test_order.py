@@ -52,7 +52,7 @@ def test_a_wedge_that_the_hand_cannot_hold_ends_elsewhere_when_both_are_let_go_t
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * TRAVEL, abs=1.0)
     assert told.says == (
-        "the rest depends on the order of pushing: parts pushed in order end up to 12000.0 um elsewhere; "
+        "the rest depends on the order of pushing: pushed in order, parts end up to 12000.0 um away; "
         "they cannot be staged in reverse order, as high takes the place of low"
     )
 
@@ -147,8 +147,7 @@ def test_the_reverse_of_the_stated_order_is_tried(shapes):
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * DROP / SLOPE, abs=0.1)
     assert told.says == (
-        "the rest depends on the order of pushing: parts pushed in reverse order end up to 2500.0 um "
-        "elsewhere"
+        "the rest depends on the order of pushing: pushed in reverse order, parts end up to 2500.0 um away"
     )
 
 
@@ -184,14 +183,13 @@ def test_orders_in_which_a_part_takes_the_place_of_another_count_for_nothing_and
     assert told.fits
     assert told.says == (
         "the parts rest in the same place however they are staged; they cannot be staged in reverse order, "
-        "as p2 takes the place of p0; with p0 last, as p1 takes the place of p0; with p1 last, as p2 takes "
-        "the place of p1"
+        "as p2 takes the place of p0, nor in 2 other orders"
     )
 
 
 def test_orders_that_would_take_too_long_are_counted(shapes, monkeypatch):
     monkeypatch.setattr(orders, "MOST_TURNS", 2)
     told = order_told(*row(shapes, 4))
-    assert told.says.endswith("as p1 takes the place of p0; 2 more orders were not tried")
+    assert told.says.endswith(", nor in 1 other order; 2 more orders were not tried")
     monkeypatch.setattr(orders, "MOST_TURNS", 4)
     assert order_told(*row(shapes, 4)).says.endswith("; 1 more order was not tried")
