@@ -22,8 +22,8 @@ from fixturecheck.holding.milled_stands import Milled, way_of
 from fixturecheck.holding.model import LoadCase, MilledHold, Way, Ways
 from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met
 from fixturecheck.kernel.build import box
-from fixturecheck.kernel.clip import on_face
-from fixturecheck.kernel.regions import loose_box
+from fixturecheck.kernel.clip import carried, on_face
+from fixturecheck.kernel.regions import apart, loose_box
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_motion import Motion
@@ -36,6 +36,10 @@ _RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
 _MARGIN = 1.15
 """How far what sorts the loads may be off the factor, with some to spare."""
 _UNDER_MM = 1e-6
+_PRESSED_MM, _BLUNT_SHARE = 0.1, 0.5
+"""How far a part is pressed into what it meets, and what share of that the two must then be in each other every way:
+what it slips past by a smaller step aside does not stop it."""
+_WAYS = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -154,7 +158,10 @@ def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way
     try:
         others = {n: s for n, s in bench.others.items() if n not in away}
         hits, after_mm = first_met(bench.job.placed[mine.body], mine, others)
-        stops_mm = after_mm if hits is not None and bench.stands_firm(hits) else None
+        stops_mm = None
+        if hits is not None and after_mm is not None and bench.stands_firm(hits):
+            blunt = stands_against(bench.job.placed[mine.body], mine, bench.others[hits], after_mm)
+            stops_mm = after_mm if blunt else None
         bitten, bites = _bitten(bench, case, found.motions, mine, stops_mm)
     except (NotComputedError, KernelError) as reason:
         return replace(way, reason=str(reason))
@@ -167,6 +174,39 @@ def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way
         hits=hits,
         hits_after_mm=after_mm,
     )
+
+
+def stands_against(shape: Shape, motion: Motion, other: Shape, after_mm: float) -> bool:
+    """Say whether what a body meets stands in its way, and is not only grazed.
+
+    Parameters
+    ----------
+    after_mm : float
+        How far the body has moved when the two all but meet.
+
+    Raises
+    ------
+    NotComputedError
+        The kernel gave no distance or no common volume.
+    """
+    what = f"{motion.body} on its way and what it meets"
+    met = apart(other, carried(shape, *motion.pose_after(after_mm)), what)
+    speed = math.hypot(*motion.velocity_at(met.on_b)) if met is not None else 0.0
+    if speed * FAR_MM <= _PRESSED_MM:
+        return False
+    pressed = apart(other, carried(shape, *motion.pose_after(after_mm + _PRESSED_MM / speed)), what)
+    if pressed is None or pressed.common is None:
+        return False
+    least_mm = _BLUNT_SHARE * (_PRESSED_MM - NEAR_MM)
+    return any(_narrowest_mm(points_on(one)) >= least_mm for one in pressed.common.Solids())
+
+
+def _narrowest_mm(points: Floats) -> float:
+    """Return the least width of points, of directions spread evenly."""
+    up = (np.arange(_WAYS) + 0.5) / _WAYS
+    turn = math.pi * (1.0 + math.sqrt(5.0)) * np.arange(_WAYS)
+    ways = np.stack((np.cos(turn) * np.sqrt(1.0 - up**2), np.sin(turn) * np.sqrt(1.0 - up**2), up))
+    return float(np.ptp(points @ np.hstack((ways, np.eye(3))), axis=0).min())
 
 
 def _bitten(

@@ -244,6 +244,33 @@ def test_only_what_stands_firm_and_is_there_stops_a_part(loose, lost, outcome, h
     assert (found.crash.outcome, found.hits) == (outcome, hits)
 
 
+@pytest.mark.parametrize(
+    ("aside_mm", "outcome"),
+    [
+        (0.005, Outcome.DIGS_IN),
+        (0.0, Outcome.DIGS_IN),
+        (-0.02, Outcome.DIGS_IN),
+        (-1.0, Outcome.STOPPED),
+    ],
+)
+def test_what_a_part_slips_past_does_not_stop_it(aside_mm, outcome):
+    """Ahead by 0.03 mm and beside the part's own side: only what stands a millimetre in its way stops it."""
+    beside = ACROSS / 2 + aside_mm
+    here = bench(BLOCK, box((-LONG / 2 - 20.03, beside, 0), (-LONG / 2 - 0.03, ACROSS / 2 + 15, 8)))
+    gone = collapse(loose_block(), ceiling=100.0)
+    found = follow(here, at(here), replace(gone, motions=(moving(velocity=(-1, 0, 0)),)))
+    assert (found.crash.outcome, found.hits) == (outcome, "stop_0")
+
+
+@pytest.mark.parametrize(("top_mm", "outcome"), [(0.0, Outcome.DIGS_IN), (0.5, Outcome.STOPPED)])
+def test_a_floor_that_goes_on_level_does_not_stop_a_part(top_mm, outcome):
+    stop = box((-LONG / 2 - 20.03, -10, -6), (-LONG / 2 - 0.03, 10, top_mm))
+    here = bench(BLOCK, stop)
+    gone = collapse(loose_block(), ceiling=100.0)
+    found = follow(here, at(here), replace(gone, motions=(moving(velocity=(-1, 0, 0)),)))
+    assert (found.crash.outcome, found.hits) == (outcome, "stop_0")
+
+
 def loose_block():
     """Any holding that lets go, for the rest of what a collapse tells."""
     corners = [(x, y, 0) for x in (-9, 9) for y in (-9, 9)]
