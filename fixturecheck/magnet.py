@@ -331,6 +331,9 @@ def _patch(
 ) -> GapPatch:
     a, b = bodies[region.a], bodies[region.b]
     names = a.label([region.face_a]), b.label([region.face_b])
+    if not len(field.gap_mm):
+        message = f"the gap between {names[0]} and {names[1]} is too narrow a sliver to cut into tubes"
+        raise NotComputedError(message)
     both = irons[region.a].pole is not None and irons[region.b].pole is not None
     # The side whose triangles average a flat patch is the one that lies on the pole.
     swap = irons[region.a].pole is not None and not both

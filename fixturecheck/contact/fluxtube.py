@@ -14,6 +14,7 @@ from fixturecheck.contact.standing import Array
 _FIRST_STRIP_MM = 0.004
 _STRIP_GROWTH = 0.6
 _MOST_CELLS = 60_000
+_HALVINGS = 4
 TOUCH_MM = 0.01
 """Drawn faces closer than this are taken to touch."""
 
@@ -113,7 +114,14 @@ class GapRegion:
                 done.append((low, high))
                 break
         low, high = (np.vstack(parts) for parts in zip(*done, strict=True))
-        return self._field(low, high)
+        field = self._field(low, high)
+        for _ in range(_HALVINGS):
+            if len(field.gap_mm):
+                break
+            # What lies within the band may be a sliver that the middles of all cells miss.
+            low, high = _divide(low, high, np.full(low.shape, 2))
+            field = self._field(low, high)
+        return field
 
     def _field(self, low: Array, high: Array) -> GapField:
         if self.shape is None:
