@@ -157,8 +157,11 @@ def _sets(model: _Model) -> tuple[Sets | None, bool]:
 def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds, ...]:
     pairs = _pairs(model)
     touch = model.bench.setup.tolerances.touch_um
+    loose = {model.bench.bodies[one.body].name for one in model.loads}
     out = []
     for seat in model.bench.setup.seats:
+        if not loose & {seat.body, seat.on}:
+            continue  # neither moves, so what touches as drawn is all there is to say
         members = pairs.get(frozenset((f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}")))
         if members is None:
             gap, worst, of_zones = np.full(1, np.inf), np.inf, True

@@ -26,7 +26,7 @@ SEATS = (
 )
 
 
-def found(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, **more):
+def found(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, seats=SEATS, **more):
     """Findings, with faces that only shift unless a lean is stated; None leaves all of their zones."""
     held = {} if lean_mm is None else {"*": lean_mm}
     table = Shapes.body(
@@ -36,14 +36,14 @@ def found(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, **more):
         tolerance_mm={"top": top_mm} if top_mm else {},
         orientation_mm=held if top_mm else {},
     )
-    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
+    stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X", foot="<Z")
     block = solid or Shapes.box(30, 20, 20, (15, 0, 0))
     names = {"base": "<Z", "back": "<X", "floor": ">Z", **more}
     part = Shapes.body(
         "part", block, "part", tolerance_mm=zones, orientation_mm=held if zones else {}, **names
     )
     setup = replace(
-        Shapes.setup(table, stop, part, seats=SEATS),
+        Shapes.setup(table, stop, part, seats=seats),
         cuts=(Cut(name="top", parts=("part",), floor="floor"),),
         staging=Staging(push={"part": Push(direction=(-1, 0, 0))}),
     )
@@ -60,6 +60,15 @@ def test_the_floor_spreads_by_the_root_sum_of_squares_and_at_worst_by_the_sum():
     assert floor.verdict is Verdict.GO
     told = rest_of(answer).chances
     assert sum(told.targets[0].counts) == told.draws == 10_000
+
+
+def test_a_seat_of_one_fixture_on_another_is_not_drawn():
+    foot = Seat(body="stop", face="foot", on="table", on_face="top")
+    findings, _ = found({"base": 0.03}, seats=(*SEATS, foot))
+    subjects = {f.subject for f in findings}
+    assert "part.base on table.top" in subjects
+    assert not any("stop.foot" in s for s in subjects)
+    assert all(math.isfinite(f.value) for f in findings if f.value is not None)
 
 
 def test_a_floor_with_a_narrower_zone_than_its_seats_is_no_go():
