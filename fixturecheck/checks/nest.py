@@ -1,11 +1,12 @@
 """Do the parts of a gang nest on the faces meant for it, or does something else land first.
 
 What: for each stated nest the area that touches at the drawn pose; where it is open or the parts overlap,
-the part is pushed along the nest face's normal until it lands, and what lands is named with the opening
-that is left at the nest face.
+the part is pushed until it lands, and what lands is named with the opening that is left at the nest face.
 Why: a corner without function that lands first holds the nest open; every part of the gang then stands
 off by that much more, and all are ground to different sizes.
-Formulas: the opening is the nest gap at the drawn pose less the travel to the first landing. A corner at
+Formulas: the push is the nest face's normal less what the part's other flat seats do not let it do, so that a
+part slides on its seats to a nest that leans; the normal itself where they leave it no way. The opening is
+the nest gap at the drawn pose less the travel to the first landing, both across the nest face. A corner at
 height h beside an inside fillet of radius r lands r - sqrt(r^2 - (r - h)^2) before the wall.
 Limits: an opening above the touch tolerance is open.
 Go: two blocks face to face. No-go: a sharp corner against a milled fillet.
@@ -13,6 +14,7 @@ Go: two blocks face to face. No-go: a sharp corner against a milled fillet.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 from collections.abc import Iterator
 
@@ -23,8 +25,10 @@ from fixturecheck.checks.touching import by_share, outward, said, seating, subje
 from fixturecheck.contact.landing import Landing, land
 from fixturecheck.contact.model import Overlap
 from fixturecheck.contact.relief import Relief, relieve_edge
+from fixturecheck.contact.standing import Array
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import centre_of
+from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import Writing
@@ -32,8 +36,9 @@ from fixturecheck.units import Writing
 ID = "nest"
 TITLE = "Neighbours nested in a gang"
 
-_SOURCE = "the solids pushed together along the nest face's normal until they land"
+_SOURCE = "the solids pushed together, sliding on the part's other seats, until they land"
 _REACH_MM = 2.0
+_LEAST_WAY = 0.1
 
 
 def check(stage: Stage) -> Iterator[Finding]:
@@ -65,20 +70,39 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
         return by_share(ID, seat, found, "nests on", stage.setup.write)
     bodies = stage.setup.body(seat.body).placed(), stage.setup.body(seat.on).placed()
     try:
-        centre, push = stage.face_place(seat.body, seat.face)
+        centre, normal = stage.face_place(seat.body, seat.face)
         on_centre, _ = stage.face_place(seat.on, seat.on_face)
-        drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), push))
-        reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm), 2 * _depth_mm(overlap))
-        landing = land(*bodies, np.array(push), reach_mm, stage.setup.tolerances, stage.setup.write)
+        drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), normal))
+        push = _way(stage, seat, np.array(normal))
+        across = float(push @ normal)
+        reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm) / across, 2 * _depth_mm(overlap))
+        landing = land(*bodies, push, reach_mm, stage.setup.tolerances, stage.setup.write)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_SOURCE)
-    opening_mm = drawn_gap_mm - landing.travel_mm
+    opening_mm = drawn_gap_mm - landing.travel_mm * across
     if opening_mm <= stage.setup.tolerances.touch_mm:
         if overlap is not None:
-            return _too_deep(stage, seat, overlap, -drawn_gap_mm, push)
-        return _short(stage, seat, subject, drawn_gap_mm, (centre, push))
-    return _held_open(stage, seat, subject, (opening_mm, push, landing, overlap))
+            return _too_deep(stage, seat, overlap, -drawn_gap_mm, normal)
+        return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
+    return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap), across)
+
+
+def _way(stage: Stage, seat: Seat, normal: Array) -> Array:
+    """Return the unit direction nearest a nest face's normal that the part's other flat seats let it go."""
+    held = []
+    for other in stage.setup.seats:
+        if other.body != seat.body or other.rank == "nest":
+            continue
+        with contextlib.suppress(NotComputedError):  # a seat that is not flat has no one direction
+            held.append(stage.face_place(other.body, other.face)[1])
+    if not held:
+        return normal
+    _, size, ways = np.linalg.svd(np.array(held), full_matrices=False)
+    ways = ways[size > 1e-6]
+    free: Array = normal - (ways @ normal) @ ways
+    length = float(np.linalg.norm(free))
+    return free / length if length > _LEAST_WAY else normal
 
 
 def _depth_mm(overlap: Overlap | None) -> float:
@@ -130,11 +154,16 @@ def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push:
 
 
 def _held_open(
-    stage: Stage, seat: Seat, subject: str, found: tuple[float, Vector, Landing, Overlap | None]
+    stage: Stage,
+    seat: Seat,
+    subject: str,
+    found: tuple[float, Vector, Landing, Overlap | None],
+    across: float,
 ) -> Finding:
-    """Report what lands first and by how much the nest stays open."""
+    """Report what lands first and by how much the nest stays open; `across` is the push over the normal."""
     opening_mm, push, landing, overlap = found
     opening = stage.setup.write.length(opening_mm, ".3f")
+    along = stage.setup.write.length(opening_mm / across, ".3f")
     first = landing.patches[0] if landing.patches else None
     what = said(first, stage.setup.write) if first else "something"
     says = (
@@ -158,7 +187,7 @@ def _held_open(
         limit=0.0,
         margin=-opening_mm,
         says=says,
-        remedy=_remedy(relief, opening, what, stage.setup.write),
+        remedy=_remedy(relief, along, what, stage.setup.write),
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,
@@ -176,10 +205,10 @@ def _relief(stage: Stage, seat: Seat, overlap: Overlap) -> Relief | None:
     return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None)
 
 
-def _remedy(relief: Relief | None, opening: str, what: str, write: Writing) -> str:
+def _remedy(relief: Relief | None, along: str, what: str, write: Writing) -> str:
     """Say the smallest change that was found and tried."""
     if relief is None:
-        return f"Take {opening} off {what.split(' (', maxsplit=1)[0]}, along the push."
+        return f"Take {along} off {what.split(' (', maxsplit=1)[0]}, along the push."
     return (
         f"Chamfer {relief.edge} by at least {write.length(relief.leg_mm, '.2f', 'up')} x 45 deg: "
         f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."

@@ -70,6 +70,41 @@ def test_relieved_corner_closes_the_nest():
     assert only.value == pytest.approx(1, abs=1e-6)
 
 
+LIP_MM, CLEAR_MM, INSIDE_MM = 3.0, 0.5, 2.0  # of the dovetail keys: lip, air over it, fillet behind it
+
+
+def dovetail_key(name: str, x_mm: float):
+    """A key on z = 0 whose flanks lean by 60 degrees; the toe of the next reaches over its lip."""
+
+    def at(z_mm: float) -> float:
+        return z_mm / math.tan(math.radians(60))
+
+    over = LIP_MM + CLEAR_MM
+    outline = [(10, 0), (28, 0), (28, LIP_MM), (20 + at(LIP_MM), LIP_MM), (20 + at(15), 15), (at(15), 15)]
+    drawn = cq.Workplane("XZ").polyline([*outline, (at(over), over), (10, over)]).close().extrude(12)
+    drawn = drawn.edges(cq.NearestToPointSelector((20 + at(LIP_MM), -6, LIP_MM))).fillet(INSIDE_MM)
+    return body(name, drawn.translate((x_mm, 6, 0)))
+
+
+@pytest.mark.parametrize("apart_mm", [0.0, 0.3])
+def test_a_nest_that_leans_is_pushed_along_the_seat_that_the_part_slides_on(apart_mm):
+    """Closed form in the plane: the toe at height c over the lip; a fillet fills the corner of 60 degrees.
+
+    The centre of the fillet is r / tan 30 from the corner along the lip. Along the face's own normal the part
+    would go through the table, and its flank would land on the lip.
+    """
+    table = body("table", block(200, 40, 10, (0, 0, -10)), role="fixture")
+    first, second = dovetail_key("first", 0), dovetail_key("second", 20 + apart_mm)
+    base = on("second", "bottom", "table", "top")
+    nest_seat = on("second", "left", "first", "right", rank="nest")
+    found = nested(table, first, second, seats=(base, nest_seat))[0]
+    r, c = INSIDE_MM, CLEAR_MM
+    along = r / math.tan(math.radians(30)) - math.sqrt(r**2 - (r - c) ** 2) - c / math.tan(math.radians(60))
+    assert found.value == pytest.approx(along * math.sin(math.radians(60)), abs=1e-4)
+    assert found.direction == pytest.approx((-1, 0, 0), abs=1e-9)
+    assert f"Take {along:.3f} mm off" in found.remedy
+
+
 def test_nest_drawn_open_that_would_close_is_a_caution():
     (only,) = nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (20.3, 0, 0))))
     assert (only.verdict, only.value) == (Verdict.CAUTION, pytest.approx(0.3, abs=1e-6))
