@@ -25,10 +25,10 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 LOOPS = (
     *("compiled", "physics/implied"),
-    *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/look"),
-    "contact/sunk",
+    *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/rings", "contact/look"),
+    *("contact/sunk", "kernel/skin"),
 )
-"""The modules that hold compiled loops, or the tuples of arrays that go into them."""
+"""The modules that hold compiled loops, or the tuples of arrays and the constants that go into them."""
 
 
 def compiled(function: Loop) -> Loop:

@@ -25,6 +25,18 @@ def test_every_file_with_a_compiled_loop_is_on_the_list():
     assert holds <= set(LOOPS)
 
 
+def test_every_file_with_a_constant_that_loops_are_compiled_with_is_on_the_list():
+    # A constant is compiled in, so a loop would go on with what it was before a change.
+    holds = set()
+    for name in LOOPS:
+        tree = ast.parse((HOME / f"{name}.py").read_text(encoding="utf-8"))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom) and any(alias.name.isupper() for alias in node.names):
+                holds.add((node.module or "").removeprefix("fixturecheck.").replace(".", "/"))
+    assert holds
+    assert holds <= set(LOOPS)
+
+
 def _is_compiled(node: ast.AST) -> bool:
     return isinstance(node, ast.FunctionDef) and any(
         isinstance(d, ast.Name) and d.id == "compiled" for d in node.decorator_list

@@ -21,6 +21,7 @@ from fixturecheck.contact.curved import (
     spines_over_spines,
 )
 from fixturecheck.contact.posed import Bodies, stand
+from fixturecheck.contact.rings import rings_over_faces
 from fixturecheck.contact.sharp import (
     RIM_MM,
     Ask,
@@ -123,6 +124,7 @@ def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask:
             book = corners_in_gutters(corners, gutters, corners_a, gutters_b, ask, book)
             hoops_a = a, near(hoops.first, hoops.middle_mm, hoops.ball_mm, a, box_b, ask.away_mm)
             book = hoops_over_faces(hoops, planes, hoops_a, planes_b, ask, book)
+            book = rings_over_faces(hoops, planes, hoops_a, planes_b, ask, book)
             book = hoops_in_hollows(hoops, hollows, hoops_a, hollows_b, ask, book)
             book = hoops_in_gutters(hoops, gutters, hoops_a, gutters_b, ask, book)
             spines_a = a, near(spines.first, spines.middle_mm, spines.ball_mm, a, box_b, ask.away_mm)
@@ -173,6 +175,8 @@ def _cleared(standing: Bodies, rows: Candidates) -> Mask:
         if len(rivals) == 0:
             continue
         corners = _corners(standing, int(both.body_b[i]), int(both.face_b[i]))
+        if len(corners) == 0:  # round all over: nothing says that it lies below
+            continue
         normal, origin = both.normal[rivals], both.point_b_mm[rivals]
         front = np.einsum("ni,ni->n", both.point_a_mm[i] - origin, normal)
         highest = (corners @ normal.T - np.einsum("ni,ni->n", origin, normal)).max(axis=0)

@@ -105,3 +105,22 @@ def test_two_balls_which_have_neither_corners_nor_edges_meet_on_the_line_between
     assert rows.normal[0] == pytest.approx([0.6, 0, 0.8], abs=1e-9) or rows.normal[0] == pytest.approx(
         [-0.6, 0, -0.8], abs=1e-9
     )
+
+
+def test_a_ball_that_is_sunk_over_an_edge_comes_out_the_shorter_way():
+    rows = look(box(20, 20, 20), cq.Workplane().sphere(0.1).val(), (9.95, 0, 9.96), reach=0.5)
+    # Its middle lies 0.04 mm below the top and 0.05 mm within the side.
+    assert rows.gap_mm == pytest.approx(-0.14)
+    assert rows.normal == pytest.approx(np.array([[0.0, 0.0, 1.0]]))
+
+
+@pytest.mark.parametrize("height_mm", [2.9, 3.0, 3.1])
+@pytest.mark.parametrize("tilt_rad", [0.0, 1e-9, 1e-4])
+def test_a_ring_that_lies_flat_is_held_all_round(height_mm, tilt_rad):
+    ring = cq.Solid.makeTorus(10, 3)
+    rows = look(box(40, 40, 10), ring, (0, 0, 5 + height_mm), turn=(0, tilt_rad, 0), slack=1e-3)
+    angle = np.arctan2(rows.point_a_mm[:, 1], rows.point_a_mm[:, 0])
+    assert np.max(np.diff(np.sort([*angle, angle.min() + 2 * np.pi]))) < np.radians(46)
+    # The ring's own circle leans by the tilt; the ball that sweeps it is 3 mm.
+    middle = height_mm + 10.0 * np.sin(tilt_rad) * np.cos(angle + np.pi)
+    assert rows.gap_mm == pytest.approx(middle - 3.0, abs=1e-6)
