@@ -24,7 +24,7 @@ def grown(features: Features, errors: Errors) -> Features:
     """Return a body's features with faces where their errors put them.
 
     Flat faces shift and lean, corners go to where their faces now meet, edges and directions follow;
-    cylinders and balls change radius.
+    cylinders, balls and tori change radius.
     """
     if not errors:
         return features
@@ -207,7 +207,7 @@ def _radial(kind: str) -> float:
 
 def _swept(kind: str) -> float:
     """Return how a ball's radius changes when the face moves outward of the solid."""
-    return {"ball": 1.0, "ring": 1.0}.get(kind, 0.0)
+    return {"ball": 1.0, "ring": 1.0, "gutter": -1.0}.get(kind, 0.0)
 
 
 def _at_points(features: Features, shift: Floats, places: Floats) -> Floats:

@@ -176,3 +176,21 @@ def test_a_step_lower_than_the_zones_turns_round_and_lets_either_corner_touch():
     assert rises(grown(drawn, raised), inside) == pytest.approx(0.0, abs=1e-9)
     assert rises(eased(drawn, 0.02), inside) == pytest.approx(0.0, abs=1e-9)
     assert rises(eased(drawn, 0.001), inside) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("shift_mm", [-0.1, 0.1])
+def test_a_groove_whose_face_is_out_has_the_radius_that_the_kernel_reads(shift_mm):
+    def grooved(radius_mm):
+        return (
+            cq.Workplane().box(40, 40, 10).translate((0, 0, -5)).val().cut(cq.Solid.makeTorus(10, radius_mm))
+        )
+
+    features = features_of(grooved(3.0))
+    (one,) = features.rounds
+    # Outward of the solid is into the groove, which gets narrower.
+    error = Error(shift_mm=shift_mm, lean=np.zeros(3), middle_mm=np.zeros(3))
+    (moved,) = grown(features, {one.face: error}).rounds
+    (read,) = features_of(grooved(3.0 - shift_mm)).rounds
+    assert (moved.kind, read.kind) == ("gutter", "gutter")
+    assert moved.skin_mm == pytest.approx(read.skin_mm)
+    assert moved.radius_a_mm == pytest.approx(read.radius_a_mm)
