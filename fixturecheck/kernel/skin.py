@@ -29,15 +29,14 @@ class Skin:
         Corners, each once.
     triangles, edges : ndarray of int, shape (t, 3) and (e, 2)
         Numbers of corners.
-    triangle_face, edge_face : ndarray of int, shape (t,) and (e,)
-        Index of the face each belongs to, in the order of `faces_of`; of an edge between two one of them.
+    triangle_face : ndarray of int, shape (t,)
+        Index of the face each belongs to, in the order of `faces_of`.
     """
 
     points_mm: Floats
     triangles: Ints
     triangle_face: Ints
     edges: Ints
-    edge_face: Ints
 
 
 def skin_of(solid: Solid) -> Skin:
@@ -54,11 +53,10 @@ def skin_of(solid: Solid) -> Skin:
     )
     triangles = number.ravel()[mesh.triangles]
     sides = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-    edges, chosen = np.unique(sides, axis=0, return_index=True)
+    edges = np.unique(sides, axis=0)
     return Skin(
         points_mm=mesh.points_mm[first],
         triangles=triangles.astype(np.int64),
         triangle_face=mesh.face_of,
         edges=edges.astype(np.int64),
-        edge_face=mesh.face_of[chosen // 3],
     )
