@@ -37,8 +37,8 @@ _MARGIN = 1.15
 """How far what sorts the loads may be off the factor, with some to spare."""
 _UNDER_MM = 1e-6
 _PRESSED_MM, _BLUNT_SHARE = 0.1, 0.5
-"""How far a part is pressed into what it meets, and what share of that the two must then be in each other every way:
-what it slips past by a smaller step aside does not stop it."""
+"""How far a part is pressed into what it meets, and what share of that the two must then lie in each other
+whichever way they are measured: what it slips past by a smaller step aside does not stop it."""
 _WAYS = 400
 
 
