@@ -138,6 +138,6 @@ def _across(setup: Setup, relief: Relief) -> Across:
         at_mm=middle,
         along=along,
         size_mm=max(relief.size_mm),
-        says=size_words(relief.kind, relief.size_mm, setup.write),
+        says=size_words(relief.kind, relief.size_mm, relief.slope_deg, setup.write),
         before="in the way" if relief.share_lands == 1.0 else often,
     )

@@ -210,7 +210,8 @@ def _remedy(relief: Relief | None, along: str, what: str, write: Writing) -> str
     if relief is None:
         return f"Take {along} off {what.split(' (', maxsplit=1)[0]}, along the push."
     return (
-        f"Chamfer {relief.edge} by at least {write.length(relief.leg_mm, '.2f', 'up')} x 45 deg: "
+        f"Chamfer {relief.edge} by at least {write.length(relief.leg_mm, '.2f', 'up')} x "
+        f"{relief.slope_deg:.3g} deg: "
         f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."
     )
 

@@ -40,13 +40,16 @@ class Relief:
     edge : str
         The edge, as `body.face+face`.
     leg_mm : float
-        Leg of the 45 degree chamfer, rounded up to a hundredth.
+        Leg of the chamfer along either face, rounded up to a hundredth.
+    slope_deg : float
+        Angle of the chamfer to either face: 45 on a square edge.
     area_mm2 : float
         What then touches at the nest.
     """
 
     edge: str
     leg_mm: float
+    slope_deg: float
     area_mm2: float
 
 
@@ -73,6 +76,12 @@ class EdgeCut:
     size_mm: tuple[float, float]
     inward: Array = field(repr=False)
     rim: bool = False
+
+    @property
+    def slope_deg(self) -> float:
+        """Angle between an equal-leg chamfer and either face."""
+        one, two = self.inward
+        return 90.0 - math.degrees(math.acos(float(np.clip(one @ two, -1.0, 1.0)))) / 2
 
     def scaled(self, factor: float) -> EdgeCut:
         """Return the same cut, larger or smaller all over."""
@@ -110,7 +119,9 @@ def relieve_edge(
             area_mm2 = _tried(here, cut, other, tolerances)
             if area_mm2 > 0:
                 label = here.label(here.table.edge_faces[edge])
-                found.append(Relief(edge=label, leg_mm=cut.size_mm[0], area_mm2=area_mm2))
+                found.append(
+                    Relief(edge=label, leg_mm=cut.size_mm[0], slope_deg=cut.slope_deg, area_mm2=area_mm2)
+                )
                 break
     return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
 

@@ -93,6 +93,8 @@ class Relief:
         The part as relieved, in its own frame.
     before : Solid
         The part before.
+    slope_deg : float
+        Angle of a chamfer to either face: 45 on a square edge, and of no meaning for other kinds.
     instead : tuple of str
         Other reliefs that hold as well, in words.
     write : Writing
@@ -112,6 +114,7 @@ class Relief:
     line: str
     solid: Solid = field(repr=False)
     before: Solid = field(repr=False)
+    slope_deg: float = 45.0
     instead: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     share_lands: float = 1.0
@@ -121,7 +124,7 @@ class Relief:
     def says(self) -> str:
         """The relief in words."""
         where = "in the" if self.kind == "groove" else "on"
-        what = size_words(self.kind, self.size_mm, self.write)
+        what = size_words(self.kind, self.size_mm, self.slope_deg, self.write)
         return f"{what} {where} {self.edge} of {', '.join(self.bodies)}"
 
 
@@ -180,11 +183,11 @@ class Reliefs:
         return not self.refused and not self.missing
 
 
-def size_words(kind: str, size_mm: tuple[float, float], write: Writing) -> str:
-    """Return a relief's kind and size in words."""
+def size_words(kind: str, size_mm: tuple[float, float], slope_deg: float, write: Writing) -> str:
+    """Return a relief's kind and size in words; a chamfer's with its angle to either face."""
     (one, two), unit = (_size(v, write) for v in size_mm), write.name("mm")
     if kind == "chamfer":
-        return f"{one} {unit} x 45 deg chamfer"
+        return f"{one} {unit} x {slope_deg:.3g} deg chamfer"
     if kind in {"fillet", "setback"}:
         return f"{one} {unit} {kind}"
     return f"{one} x {two} {unit} {kind}"

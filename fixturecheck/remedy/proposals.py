@@ -60,7 +60,12 @@ class Proposal:
     @property
     def words(self) -> str:
         """Kind and size."""
-        return size_words(self.kind, self.cut.size_mm, self.write)
+        return size_words(self.kind, self.cut.size_mm, self.slope_deg, self.write)
+
+    @property
+    def slope_deg(self) -> float:
+        """Angle of a chamfer to either face."""
+        return self.cut.slope_deg if isinstance(self.cut, EdgeCut) else 45.0
 
     def ends(self, solid: Solid) -> frozenset[int]:
         """Return the faces in which the cut ends: square to its run, or all round a face set back."""

@@ -184,8 +184,8 @@ def _relief(
         bodies=bodies, kind=proposal.kind, edge=proposal.where, size_mm=proposal.cut.size_mm,
         clears=clash.says, clear_mm=proposal.clear_mm, wall_mm=taken.wall_mm, touches=taken.faces,
         at_mm=to_vector(proposal.at_mm), along=to_vector(proposal.along), line=proposal.line(body.solid),
-        solid=solid, before=body.solid, notes=proposal.notes(), share_lands=clash.share_lands,
-        write=proposal.write,
+        solid=solid, before=body.solid, slope_deg=proposal.slope_deg, notes=proposal.notes(),
+        share_lands=clash.share_lands, write=proposal.write,
     )  # fmt: skip
 
 

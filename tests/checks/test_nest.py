@@ -105,6 +105,15 @@ def test_a_nest_that_leans_is_pushed_along_the_seat_that_the_part_slides_on(apar
     assert f"Take {along:.3f} mm off" in found.remedy
 
 
+def test_a_chamfer_on_an_edge_that_is_not_square_is_told_with_its_own_angle():
+    """Closed form: its end on the flank is where the fillet runs out; equal legs on 60 degrees make 60."""
+    first, second = dovetail_key("first", 0), dovetail_key("second", 20)
+    second = replace(second, no_function=frozenset({"bottom_2"}))
+    found = nested(first, second, seats=(on("second", "left", "first", "right", rank="nest"),))[0]
+    leg = INSIDE_MM / math.tan(math.radians(30)) - CLEAR_MM / math.sin(math.radians(60))
+    assert f"{math.ceil(leg * 100) / 100:.2f} mm x 60 deg: tried" in found.remedy
+
+
 def test_nest_drawn_open_that_would_close_is_a_caution():
     (only,) = nested(body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (20.3, 0, 0))))
     assert (only.verdict, only.value) == (Verdict.CAUTION, pytest.approx(0.3, abs=1e-6))
