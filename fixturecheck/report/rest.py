@@ -21,6 +21,7 @@ LOCATES = (
 )
 _ARROWS = ("\u25b2", "\u25bc")
 _STIRS = 1e-3
+_NOTHING_UM = 0.01
 
 
 def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType({})) -> str:
@@ -88,7 +89,8 @@ def _seats(part: PartRest, units: str) -> str:
         elif seat.closed and seat.gap_max_um <= 1.0:
             told = f"closed, {Writing(units=units).force(seat.force_n, '.2f')}"
         else:
-            low, high = (shown(max(g, 0.0), "um", units) for g in (seat.gap_min_um, seat.gap_max_um))
+            gaps = (g if g > _NOTHING_UM else 0.0 for g in (seat.gap_min_um, seat.gap_max_um))
+            low, high = (shown(g, "um", units) for g in gaps)
             told = f"open by {low}" if low == high else f"open by {low} to {high}"
         lines.append(f"{escape(seat.seat)}: {escape(told)}")
     return "<br>".join(lines) or "none stated"

@@ -16,7 +16,16 @@ from fixturecheck.report.pictures import write_job
 from fixturecheck.report.rest import rest_section
 from fixturecheck.report.scene import set_stage
 from fixturecheck.report.write import meshes_of
-from fixturecheck.result import Finding, PartLocation, PartRest, Rest, SeatTakes, TargetMoves, Verdict
+from fixturecheck.result import (
+    Finding,
+    PartLocation,
+    PartRest,
+    Rest,
+    SeatGap,
+    SeatTakes,
+    TargetMoves,
+    Verdict,
+)
 from tests.report import staged
 
 SEATS = (
@@ -92,3 +101,15 @@ def test_only_words_get_a_capital(says, written):
     result = located()
     part = replace(result.rest.parts[0], body="keeper")
     assert written in rest_section(replace(result, rest=replace(result.rest, says=says, parts=(part,))))
+
+
+@pytest.mark.parametrize(
+    ("units", "told"),
+    [("mm", "open by 0\u202fµm to 2.5\u202fµm"), ("inch", "open by 0\u202fin to 0.0001\u202fin")],
+)
+def test_a_gap_that_is_only_the_solver_s_last_digit_is_none(units, told):
+    result = replace(located(), units=units)
+    seat = SeatGap(seat="left on stop.plus_x", gap_min_um=5e-5, gap_max_um=2.54, closed=True, force_n=0.0)
+    part = replace(result.rest.parts[0], seats=(seat,))
+    text = rest_section(replace(result, rest=replace(result.rest, parts=(part,))))
+    assert told in text
