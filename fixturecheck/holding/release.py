@@ -140,9 +140,10 @@ def _order(bench: _Bench, loose: Sequence[str], jaws: frozenset[str]) -> tuple[L
     return tuple(out)
 
 
-def _next(bench: _Bench, name: str, best: _Tried) -> tuple[int, bool, int, float, str]:
+def _next(bench: _Bench, name: str, best: _Tried) -> tuple[int, bool, bool, int, float, str]:
+    """Sort key: what rubs nothing finished before what does, and of those alike blocking before parts."""
     harm, count, force, _ = best.rank
-    return harm, bench.setup.body(name).role == "part", count, force, name
+    return harm, count > 0, bench.setup.body(name).role == "part", count, force, name
 
 
 def _tried(bench: _Bench, name: str, gone: frozenset[str]) -> list[_Tried]:

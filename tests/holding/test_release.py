@@ -275,6 +275,15 @@ def test_what_lies_on_top_goes_first():
     assert [b.body for b in release.order] == ["block", "parallel"]
 
 
+def test_a_milled_part_is_lifted_off_its_parallel_before_that_is_slid_from_under_it():
+    """The parallel cannot tip under the part, only slide on ground faces; once the part is gone it tips."""
+    parallel = fixture("parallel", (-L / 2, -W / 2, -8), (L / 2, W / 2, 0))
+    under = fixture("table", (-200, -200, -28), (200, 200, -8))
+    release = comes_off(under, parallel, part(finish="milled"), blocking=("parallel",))
+    assert [b.body for b in release.order] == ["block", "parallel"]
+    assert not any(b.rubs for b in release.order)
+
+
 def test_a_neighbour_gone_frees_the_way_for_the_next():
     (fence,) = walls(0.0, 10.0, sides="L")
     row = [part(f"part_{i}", (-30 + 20 * i, 0, 0), (-10 + 20 * i, 40, 15)) for i in range(3)]
