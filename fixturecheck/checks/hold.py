@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.physics.collapse_range import loss_words
 from fixturecheck.result import Finding, Verdict
@@ -73,12 +74,16 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         limit=least,
         margin=low - least,
         says=says,
-        remedy=" Or: ".join(part.remedies) or None if verdict is not Verdict.GO else None,
-        source=SOURCE if isinstance(part, PartHold) else SOURCE_MILLED,
+        remedy=any_of(part.remedies) if verdict is not Verdict.GO else None,
+        source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=part.case.at_mm,
         direction=motion.velocity_at(part.case.at_mm) if motion else None,
     )
+
+
+def _source(part: PartHold | MilledHold) -> str:
+    return SOURCE if isinstance(part, PartHold) else SOURCE_MILLED
 
 
 def _why(stage: Stage, part: PartHold | MilledHold, verdict: Verdict) -> str:
@@ -119,7 +124,7 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
         subject = f"{part.part} in {part.cut}, {words}"
         if loss.collapse is None:
             says = f"What is left {words} is not known: {loss.reason}."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
+            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_source(part))
         elif loss.collapse.factor.low < 1.0:
             yield Finding(
                 check=ID,
@@ -131,6 +136,6 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
                 margin=loss.collapse.factor.low - 1.0,
                 says=f"{words[:1].upper()}{words[1:]}, {part.part} {loss.collapse.told(stage.setup.write)}"
                 f" ({loss.borne[0].case.label}).",
-                source=SOURCE,
+                source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,
             )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from fixturecheck.contact.model import ContactMap
@@ -199,3 +199,8 @@ def scaled_pull(rig: Rig, ratio: float, pulled: Callable[[FacePull], bool]) -> R
         for f in rig.pulls.faces
     )
     return replace(rig, pulls=replace(rig.pulls, faces=faces))
+
+
+def any_of(remedies: Iterable[str]) -> str | None:
+    """Return remedies of which any one will do, each as a sentence; None where there is none."""
+    return " Or: ".join(f"{r.rstrip('.')}." for r in remedies) or None
