@@ -98,7 +98,7 @@ class PartHeld:
     pull_n, drag_n, press_n, wall_n : (float, float)
         Low and high of the magnet's pull, and of the cutting force along the rim, square to it, on the wall.
     milling_n : (float, float)
-        Low and high of a milling cutter's force; zero where a wheel cuts.
+        Low and high of the cutting forces of all teeth along their way, added up; zero where a wheel cuts.
     load_n, load_at_mm : Vector
         Cutting force of the worst case, and where it acts.
     says : str

@@ -133,7 +133,7 @@ def _cutting(part: PartHeld, units: str) -> str:
         ("drag", part.drag_n),
         ("push", part.press_n),
         ("push on wall", part.wall_n),
-        ("milling", part.milling_n),
+        ("along the teeth", part.milling_n),
     )
     return "<br>".join(escape(f"{name} {span(ends, 'N', units)}") for name, ends in named if any(ends))
 

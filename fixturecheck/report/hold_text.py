@@ -70,7 +70,7 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
 
 def _cutting(part: PartHeld, units: str) -> str:
     if any(part.milling_n):
-        return f"milling force {span(part.milling_n, 'N', units)}"
+        return f"cutting force along the teeth {span(part.milling_n, 'N', units)}"
     wall = f", push on the wall {span(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
     return f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}"
 

@@ -82,6 +82,13 @@ def test_the_cautions_are_those_of_a_cutter() -> None:
     assert "hands off a turning cutter" in hold_lines(milled().holding, "mm")[-1]
 
 
+def test_the_sum_along_the_teeth_is_not_called_as_the_force_that_they_come_to() -> None:
+    """The case tells what all teeth come to, with what is square to their way: more than the sum along it."""
+    text = said(hold_section(milled(), {}))
+    assert "along the teeth" in text
+    assert "milling force of 150 N" in text
+
+
 def test_both_are_named_where_both_cut() -> None:
     result = milled()
     parts = (*result.holding.parts, staged_hold.SAFE)
