@@ -20,7 +20,8 @@ from fixturecheck.physics.milling_turn import thickest_chip_mm
 from fixturecheck.physics.ranges import Range
 
 SIZE = "size of the cutting force"
-_LOADED = 6
+_FOLLOWED = 6
+"""Places and angles that are followed with one thing lost, besides one of each way."""
 _SORTED_SHARE = 0.85
 """How much less than what sorts it a load was found to be borne, with some to spare."""
 
@@ -62,7 +63,7 @@ class Loaded:
 
 
 def loaded(job: Milled, *, change: Change = lambda whole: whole) -> Loaded:
-    """Load a part by the cutter at every place and angle; those that it seems to bear least, to collapse.
+    """Load a part by the cutter at every place and angle; all that it may bear least, to collapse.
 
     All that holds is at its low end. The part is drawn finished, so the teeth push above its face.
 
@@ -86,8 +87,8 @@ def loaded(job: Milled, *, change: Change = lambda whole: whole) -> Loaded:
     ]
     ranked.sort(key=lambda t: (t.rank_factor, t.stand.case.label, t.stand.case.at_mm))
     borne: list[Borne] = []
-    for trial in ranked[:_LOADED]:
-        if borne and _SORTED_SHARE * trial.rank_factor > min(b.collapse.factor.low for b in borne):
+    for trial in ranked:
+        if borne and _SORTED_SHARE * trial.rank_factor >= min(b.collapse.factor.low for b in borne):
             break
         borne.append(trial.borne(values))
     borne.sort(key=lambda b: b.collapse.factor.low)
@@ -143,7 +144,24 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
 
 def milled_losses(job: Milled, loose: Sequence[str]) -> tuple[Lost, ...]:
     """Take away one loose block at a time, or wet every contact; the lowest factor first."""
-    return losses_of(loose, lambda change: loaded(job, change=change).borne)
+    return losses_of(loose, lambda change: _of_every_way(loaded(job, change=change)))
+
+
+def _of_every_way(found: Loaded) -> tuple[Borne, ...]:
+    """Return what is borne least, and of each way of the cutter that is not among it what is borne least.
+
+    What is borne least need not be what digs in.
+    """
+    borne = list(found.borne[:_FOLLOWED])
+    seen = {b.case.stroke for b in borne}
+    for one in found.borne[_FOLLOWED:]:
+        borne += [one] if one.case.stroke not in seen else []
+        seen.add(one.case.stroke)
+    for trial in found.trials:
+        if trial.stand.case.stroke not in seen:
+            seen.add(trial.stand.case.stroke)
+            borne.append(trial.borne(found.values))
+    return tuple(sorted(borne, key=lambda b: b.collapse.factor.low))
 
 
 def _inputs(rig: Rig) -> dict[str, Range]:

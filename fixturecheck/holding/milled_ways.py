@@ -119,7 +119,12 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
     lost: list[Way] = []
     for loss in part.losses:
         weak = (b for b in loss.borne if b.collapse.factor.low < least_factor)
-        followed = [w for b in weak if (w := follow(bench, b.case, b.collapse, loss.lost)) is not None]
+        followed: list[Way] = []
+        for b in weak:
+            way = follow(bench, b.case, b.collapse, loss.lost)
+            followed += [way] if way is not None else []
+            if way is not None and way.digs_in:
+                break
         lost += sorted(followed, key=by_harm)[:1]
     return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
 
@@ -131,11 +136,14 @@ def _cases(
     yield part.case, part.factors.worst, 0.0
     known = {id(b.case): b for b in found.borne}
     told = {n for n, b in known.items() if b.collapse.factor.low < least_factor}
-    for borne in found.borne:
-        if id(borne.case) in told:
-            yield borne.case, borne.collapse, 0.0
+    group_of = {id(t.stand.case): t.stand.group for t in found.trials}
     strokes: set[str] = {part.case.stroke}
     groups: set[tuple[int, ...]] = set()
+    for borne in found.borne:
+        if id(borne.case) in told and group_of[id(borne.case)] not in groups:
+            groups.add(group_of[id(borne.case)])
+            strokes.add(borne.case.stroke)
+            yield borne.case, borne.collapse, 0.0
     for trial in found.trials:
         stand, number = trial.stand, id(trial.stand.case)
         first_of_way = stand.case.stroke not in strokes

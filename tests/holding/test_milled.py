@@ -213,6 +213,29 @@ def test_what_climbs_is_a_no_go_below_three_times_and_a_caution_above():
     assert strong.says.startswith("part holds the 3 times asked; if it lets go all the same")
 
 
+def test_with_a_film_every_way_is_followed_though_another_is_borne_less():
+    """Over the middle it lets go first, and away from the cutter; climbing digs in, below three times."""
+    found = {f.subject: f for f in crash_of(stated(2500.0, *RAILS, way="any", wide_mm=0.5))}
+    assert found["part in mill"].value > 3.0
+    film = found["part in mill, with a film of coolant"]
+    assert film.verdict is Verdict.CAUTION
+    assert film.value < 3.0
+    assert "drawn against the feed into the cutter" in film.says
+
+
+@pytest.mark.parametrize(
+    ("wide_mm", "helix_deg", "way"), [(0.5, None, "any"), (6.0, None, "any"), (0.5, 0.0, "conventional")]
+)
+def test_whatever_may_be_borne_least_is_loaded(wide_mm, helix_deg, way):
+    """All that sorts within 30 % of it loaded to collapse: the least of them is what was found."""
+    here = job(4000.0, *RAILS, way=way, wide_mm=wide_mm, helix_deg=helix_deg)
+    found = loaded(here)
+    least = found.borne[0].collapse.factor.low
+    low = [t for t in found.trials if t.rank_factor < 1.3 * least]
+    assert len(low) > 6
+    assert min(t.borne(found.values).collapse.factor.low for t in low) >= least * (1.0 - 1e-9)
+
+
 @pytest.mark.parametrize("stated_badly", [{"way": "upward"}, {"helix_deg": 71.0}, {"helix_deg": -5.0}])
 def test_ways_and_flutes_that_cannot_be_are_refused(stated_badly):
     with pytest.raises(SetupError):
