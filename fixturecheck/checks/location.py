@@ -49,7 +49,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield _unlocated(part, target, write) if target.free_mm > 0 else _follows(target, write)
     for name, reason in found.missing:
         if name == ID:
-            says = f"Could not be computed: {reason}"
+            says = f"Could not be computed: {reason.rstrip('.')}."
             yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SOURCE)
 
 

@@ -62,7 +62,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield from _hands(found)
     for check_name, reason in found.missing:
         if check_name == ID:
-            says = f"Could not be computed: {reason}"
+            says = f"Could not be computed: {reason.rstrip('.')}."
             yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SOURCE)
 
 

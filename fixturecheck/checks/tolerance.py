@@ -47,7 +47,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         return
     for name, reason in found.missing:
         if name == ID:
-            says = f"Could not be computed: {reason}"
+            says = f"Could not be computed: {reason.rstrip('.')}."
             yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SHARE)
     odds = found.odds
     if odds is None:

@@ -119,7 +119,7 @@ def frame_of(problem: Linear) -> Frame:
     size = max(float(np.linalg.norm(problem.load)), 1e-300)
     force, short = nnls(slope[touching].T, -load / size)
     if short > _BALANCED or np.linalg.norm(problem.load - held @ load) > _BALANCED * size:
-        message = "a draw within tolerance has no rest: nothing stops the parts"
+        message = "under all pushes at once what touches does not stop the parts: no draw has a rest"
         raise NotComputedError(message)
     chosen: list[int] = []
     for i in np.argsort(-force, kind="stable"):

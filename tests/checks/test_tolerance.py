@@ -208,3 +208,11 @@ def test_no_face_with_a_tolerance_asks_nothing():
     findings, answer = found({}, top_mm=0.0)
     assert findings == []
     assert answer.odds is None
+
+
+def test_why_it_could_not_be_computed_is_a_sentence():
+    for reason in ("no draw has a rest", "No draw has a rest."):
+        answer = SimpleNamespace(missing=((tolerance.ID, reason),), odds=None)
+        (only,) = tolerance.check(SimpleNamespace(answered=answer))
+        assert only.verdict is Verdict.UNKNOWN
+        assert only.says.lower() == "could not be computed: no draw has a rest."
