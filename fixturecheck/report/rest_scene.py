@@ -11,7 +11,7 @@ from fixturecheck.report.colours import ROLES, WORDS, body_colours
 from fixturecheck.report.order import REST
 from fixturecheck.report.quantity import shown_plain
 from fixturecheck.report.scene import GHOST, Stage, actor, camera, fit
-from fixturecheck.report.views import Floats, beside, unit
+from fixturecheck.report.views import Floats, beside, off_the_ends, unit
 from fixturecheck.result import Finding, Result, Role, Verdict
 
 _SHOWN_SHARE = 0.06
@@ -37,6 +37,7 @@ def rest_scene(stage: Stage) -> dict[str, Any] | None:
     times = min(_round(_SHOWN_SHARE * span / max(gap_mm, 1e-9)), _MOST_TIMES)
     way = shifts[_body(finding)] if finding.direction is None else np.array(finding.direction)
     view = beside(unit(way))
+    spot = off_the_ends(spot, view.eye, reach)
     centre, height = fit(np.vstack([reach, *(reach + times * s for s in shifts.values())]), view.eye)
     # The section is at the spot; the picture is centred on the parts.
     centre = centre + view.eye * float((spot - centre) @ view.eye)

@@ -16,7 +16,17 @@ from fixturecheck.report.colours import ROLES, WORDS, Rgb, body_colours
 from fixturecheck.report.frame import Frame, frame_of
 from fixturecheck.report.order import OVERVIEW, Numbered
 from fixturecheck.report.quantity import shown_plain
-from fixturecheck.report.views import FRONT_RIGHT, Floats, Triangles, View, beside, choose_view, unit, up_for
+from fixturecheck.report.views import (
+    FRONT_RIGHT,
+    Floats,
+    Triangles,
+    View,
+    beside,
+    choose_view,
+    off_the_ends,
+    unit,
+    up_for,
+)
 from fixturecheck.result import Finding, NamedShape, Result, Role
 
 _BODIES = (Role.PART, Role.FIXTURE)
@@ -99,6 +109,8 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         whole_mm=_whole(stage),
     )
     view = _view(stage, finding, spot, frame, (involved, regions))
+    if any(s.role is Role.REST for s in shapes):
+        spot = off_the_ends(spot, view.eye, np.vstack([stage.meshes[n].all_points_mm() for n in involved]))
     passing = _passing_wheel(stage, finding, spot)
     return {
         "file": row.picture,

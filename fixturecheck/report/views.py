@@ -21,6 +21,7 @@ FRONT_RIGHT: tuple[float, float, float] = (0.52, -0.74, 0.43)
 _GRID = (13, 9)
 _CUT_COST = 0.15
 _NOTHING = -1
+_OFF_ENDS = 0.03
 _LEVEL = 0.2
 
 
@@ -71,6 +72,18 @@ def beside(direction: Floats) -> View:
     across = flat if float(np.linalg.norm(flat)) > _LEVEL else np.array([0.0, -1.0, 0.0])
     eye = unit(across if float(across @ np.array(FRONT_RIGHT)) > 0 else -across)
     return View(eye=eye, up=up_for(eye), cut=True, score=0.0)
+
+
+def off_the_ends(spot: Floats, eye: Floats, points: Floats) -> Floats:
+    """Return a spot moved along the line of sight until a section at it is off the ends of all points (n, 3).
+
+    Cut at an end face, a part at rest and its ghost would fill one plane, and neither is seen clearly.
+    """
+    depth = points @ eye
+    low, high = float(depth.min()), float(depth.max())
+    margin = _OFF_ENDS * (high - low)
+    at = float(spot @ eye)
+    return np.asarray(spot + eye * (float(np.clip(at, low + margin, high - margin)) - at))
 
 
 def choose_view(

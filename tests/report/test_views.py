@@ -7,7 +7,15 @@ import numpy as np
 import pytest
 
 from fixturecheck.kernel.mesh import Tessellator
-from fixturecheck.report.views import FRONT_RIGHT, Triangles, choose_view, unit, up_for, what_is_seen
+from fixturecheck.report.views import (
+    FRONT_RIGHT,
+    Triangles,
+    choose_view,
+    off_the_ends,
+    unit,
+    up_for,
+    what_is_seen,
+)
 
 X, Y, Z = np.eye(3)
 
@@ -100,6 +108,16 @@ def test_a_long_region_is_looked_at_along_its_length() -> None:
         height_mm=2.0,
     )
     assert abs(view.eye @ X) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("x_mm", "moved_mm"), [(50.0, 48.5), (0.0, 1.5), (20.0, 20.0), (-1.0, 1.5)])
+def test_a_section_is_moved_off_the_end_faces_along_the_line_of_sight_only(
+    x_mm: float, moved_mm: float
+) -> None:
+    """A bar from 0 to 50 mm: 3 % of it at either end is left uncut."""
+    bar = np.array([(x, y, z) for x in (0.0, 50.0) for y in (0.0, 10.0) for z in (0.0, 5.0)])
+    spot = off_the_ends(np.array([x_mm, 4.0, 2.0]), np.array([1.0, 0.0, 0.0]), bar)
+    assert spot == pytest.approx([moved_mm, 4.0, 2.0])
 
 
 def test_sight_lines_meet_the_nearest_and_a_section_meets_what_it_cuts() -> None:
