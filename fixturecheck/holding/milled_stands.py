@@ -130,13 +130,14 @@ def stands(job: Milled) -> tuple[Stand, ...]:
     )
     found: list[Stand] = []
     for w, way in enumerate(job.ways):
-        strips = [(s, y) for s, y in enumerate(ground.strips(way)) if ground.is_clear(ground.between, y)]
+        strips = [(s, y) for s, y in enumerate(ground.strips(way)) if ground.is_open(y)]
+        inner = [s for s, y in strips if ground.is_clear(ground.between, y)]
         turned = tuple(angles_of(job, way))
         for s, y in strips:
             outermost = s in (strips[0][0], strips[-1][0])
             for law, angle in turned:
                 places = ground.ends(angle, y) if outermost else ()
-                if s == strips[len(strips) // 2][0]:
+                if inner and s == inner[len(inner) // 2]:
                     places = (*places, (1, ground.between - max(t.at_mm[0] for t in angle.teeth)))
                 for p, x in places:
                     loads = ground.loads(angle, x, y)
@@ -173,6 +174,11 @@ class _Ground:
             self.met |= inside
             self._clear[key] = not inside
         return self._clear[key]
+
+    def is_open(self, y: float) -> bool:
+        """Say whether the cutter stands in nothing in the middle of a strip or well in at either end."""
+        radius = 0.5 * self.job.mill.cutter_mm
+        return any(self.is_clear(x, y) for x in (self.between, self.span[0] + radius, self.span[1] - radius))
 
     def strips(self, way: str) -> list[float]:
         """Return where the axis stands aside when what is cut lies at either edge, and between."""

@@ -213,6 +213,17 @@ def test_what_climbs_is_a_no_go_below_three_times_and_a_caution_above():
     assert strong.says.startswith("part holds the 3 times asked; if it lets go all the same")
 
 
+def test_beside_a_clamp_on_the_middle_of_an_edge_the_ends_of_that_edge_are_looked_at():
+    """The toe of a clamp in front: the cutter comes up to it from either side, and loads either corner."""
+    free, clamped = (
+        {t.group[1:3] for t in stands(job(4000.0, *RAILS, *toe, wide_mm=3.0))}
+        for toe in ((), (box((-8, -60, TALL), (8, -30, TALL + 10)),))
+    )
+    ends = {(0, 0), (0, 2), (2, 0), (2, 2)}
+    assert ends <= free
+    assert ends <= clamped
+
+
 def test_with_a_film_every_way_is_followed_though_another_is_borne_less():
     """Over the middle it lets go first, and away from the cutter; climbing digs in, below three times."""
     found = {f.subject: f for f in crash_of(stated(2500.0, *RAILS, way="any", wide_mm=0.5))}
