@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.vary import Error
 from fixturecheck.kernel.feature_edges import Rim
+from fixturecheck.kernel.feature_rounds import Round
 from fixturecheck.kernel.features import Features
 
 Floats = NDArray[np.float64]
@@ -24,7 +25,7 @@ def grown(features: Features, errors: Errors) -> Features:
     """Return a body's features with faces where their errors put them.
 
     Flat faces shift and lean, corners go to where their faces now meet, edges and directions follow;
-    cylinders, balls and tori change radius.
+    cylinders, cones, balls and tori change radius.
     """
     if not errors:
         return features
@@ -49,8 +50,8 @@ def grown(features: Features, errors: Errors) -> Features:
         rounds=tuple(
             replace(
                 one,
-                radius_a_mm=one.radius_a_mm + _radial(one.kind) * _shift(errors, one.face),
-                radius_b_mm=one.radius_b_mm + _radial(one.kind) * _shift(errors, one.face),
+                radius_a_mm=one.radius_a_mm + _radial(one) * _shift(errors, one.face),
+                radius_b_mm=one.radius_b_mm + _radial(one) * _shift(errors, one.face),
                 skin_mm=one.skin_mm + _swept(one.kind) * _shift(errors, one.face),
             )
             for one in features.rounds
@@ -185,8 +186,8 @@ def _rim(features: Features, rim: Rim, errors: Errors, turned: Mapping[int, Floa
         if error is None:
             continue
         if normal is None:
-            kinds = [one.kind for one in features.rounds if one.face == face]
-            out = replace(out, radius_mm=out.radius_mm + sum(_radial(k) for k in kinds) * error.shift_mm)
+            rounds = [one for one in features.rounds if one.face == face]
+            out = replace(out, radius_mm=out.radius_mm + sum(_radial(r) for r in rounds) * error.shift_mm)
             continue
         drawn = features.planes[list(features.plane_faces).index(face), 1]
         same = float(drawn @ rim.axis)
@@ -200,9 +201,11 @@ def _rim(features: Features, rim: Rim, errors: Errors, turned: Mapping[int, Floa
     return out
 
 
-def _radial(kind: str) -> float:
+def _radial(one: Round) -> float:
     """Return how a radius changes when the face moves outward of the solid."""
-    return {"rod": 1.0, "bore": -1.0}.get(kind, 0.0)
+    sign = {"rod": 1.0, "cone": 1.0, "bore": -1.0, "funnel": -1.0}.get(one.kind, 0.0)
+    long_mm = max(float(np.linalg.norm(one.b_mm - one.a_mm)), 1e-12)
+    return sign * float(np.hypot(1.0, (one.radius_b_mm - one.radius_a_mm) / long_mm)) if sign else 0.0
 
 
 def _swept(kind: str) -> float:
