@@ -10,8 +10,6 @@ from fixturecheck.access.model import GroundCut
 from fixturecheck.kernel.regions import Apart, apart, box_gap_mm, loose_box
 from fixturecheck.kernel.shapes import Shape, Solid
 
-MOVERS = ("wheel", "flange", "guard")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Approach:
