@@ -14,7 +14,7 @@ from fixturecheck.cli import _parser
 from tests.meta.source import ROOT
 
 README, DEVELOPERS, CI = ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / ".ci" / "run"
-TESTS = "python -m pytest"
+TESTS = "python -m pytest -n auto --dist loadfile"
 BLOCK = re.compile(r"^```(?:sh|bash|console|shell)\n(.*?)^```", re.MULTILINE | re.DOTALL)
 TOLD = re.compile(r"`((?:fixturecheck|tests|models|scripts|\.ci)/[\w./*-]*)`")
 LINKED = re.compile(r"!?\[[^\]]*\]\((?!https?:|mailto:|#)([^)#\s]+)")
