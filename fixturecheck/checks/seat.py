@@ -176,10 +176,16 @@ def _both_parts(stage: Stage, overlap: Overlap) -> bool:
     return all(stage.setup.body(name).role == "part" for name in (overlap.a, overlap.b))
 
 
+def _staying(stage: Stage, name: str) -> tuple[bool, int]:
+    """Sort key: a part is sooner moved than a fixture, a lone block than a chuck of several bodies."""
+    body = stage.setup.body(name)
+    together = [b for b in stage.setup.bodies if body.group is not None and b.group == body.group]
+    return body.role != "part", max(len(together), 1)
+
+
 def _overlap(stage: Stage, overlap: Overlap) -> Finding:
     """Report two bodies that cannot both be where they are drawn."""
-    parts = [n for n in (overlap.a, overlap.b) if stage.setup.body(n).role == "part"]
-    moving = parts[0] if parts else overlap.a
+    moving = min((overlap.a, overlap.b), key=lambda name: _staying(stage, name))
     shared = stage.setup.write.volume(overlap.volume_mm3)
     return Finding(
         check=ID,

@@ -135,3 +135,16 @@ def test_parts_that_overlap_each_other_are_left_to_the_nest_check():
     pair = [body("part", block(20, 10, 5)), body("other", block(20, 10, 5, (19, 0, 0)))]
     findings = gauged(seat.check, [CHUCK, *pair], PRIMARY, on("other", "bottom", "chuck", "top"))
     assert verdicts(findings) == [Verdict.GO, Verdict.GO]
+
+
+@pytest.mark.parametrize("names", [("rail", "stop"), ("stop", "rail")])
+def test_the_block_is_moved_and_not_the_rail_of_the_chuck(names):
+    made = {
+        "rail": body("rail", block(20, 10, 5), role="fixture", group="chuck"),
+        "stop": body("stop", block(20, 10, 5, (19, 0, 0)), role="fixture", group="stop"),
+    }
+    plate_of_it = body("chuck_plate", plate(), role="fixture", group="chuck")
+    away = body("part", block(5, 5, 5, (60, 0, 0)))
+    findings = gauged(seat.check, [plate_of_it, *(made[n] for n in names), away])
+    (found,) = [f for f in findings if f.unit == "mm3"]
+    assert found.remedy == "Move stop until the two only touch."
