@@ -25,8 +25,8 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 
 LOOPS = (
     *("compiled", "physics/implied"),
-    *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/rings", "contact/look"),
-    *("contact/sunk", "kernel/skin"),
+    *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/look"),
+    *("contact/rings", "contact/gutters", "contact/sunk", "kernel/skin"),
 )
 """The modules that hold compiled loops, or the tuples of arrays and the constants that go into them."""
 

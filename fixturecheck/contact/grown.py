@@ -210,7 +210,7 @@ def _radial(one: Round) -> float:
 
 def _swept(kind: str) -> float:
     """Return how a ball's radius changes when the face moves outward of the solid."""
-    return {"ball": 1.0, "ring": 1.0, "gutter": -1.0}.get(kind, 0.0)
+    return {"ball": 1.0, "ring": 1.0, "gutter": -1.0, "cup": -1.0}.get(kind, 0.0)
 
 
 def _at_points(features: Features, shift: Floats, places: Floats) -> Floats:

@@ -11,15 +11,14 @@ from numpy.typing import NDArray
 from fixturecheck.compiled import compiled
 from fixturecheck.contact.candidates import Candidates, Scene, joined
 from fixturecheck.contact.curved import (
-    corners_in_gutters,
     corners_in_hollows,
-    hoops_in_gutters,
     hoops_in_hollows,
     hoops_over_faces,
     spines_over_corners,
     spines_over_edges,
     spines_over_spines,
 )
+from fixturecheck.contact.gutters import corners_in_gutters, hoops_in_gutters
 from fixturecheck.contact.posed import Bodies, stand
 from fixturecheck.contact.rings import rings_over_faces
 from fixturecheck.contact.sharp import (

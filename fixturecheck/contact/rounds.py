@@ -77,7 +77,10 @@ class Hollows(NamedTuple):
 
 
 class Gutters(NamedTuple):
-    """Tori from inside, as the fillet round the bottom of a bore: a circle, and the ball swept along it."""
+    """Tori from inside, as the fillet round the bottom of a bore: a circle, and the ball swept along it.
+
+    The inside of a ball is one whose circle has no radius.
+    """
 
     first: Ints
     middle_mm: Floats
@@ -194,8 +197,8 @@ def _close(one: float, other: float) -> bool:
 
 
 def gutters_of(features: Sequence[Features]) -> Gutters:
-    """Gather tori from inside, each in its body's own frame."""
-    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind == "gutter"]
+    """Gather tori and balls from inside, each in its body's own frame."""
+    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind in ("gutter", "cup")]
     radius = np.array([r.radius_a_mm for _, r in every], dtype=float)
     skin = np.array([r.skin_mm for _, r in every], dtype=float)
     return Gutters(

@@ -116,8 +116,8 @@ def _features(solid: Solid) -> Features:
         if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
             continue
         curved = round_of(face, surface, number)
-        if curved is None or curved.kind == "gutter":
-            # What comes into a gutter is told exactly; its own points tell what lies over it.
+        if curved is None or curved.kind in ("gutter", "cup"):
+            # What comes into a hollow torus or ball is told exactly; its own points tell what lies over it.
             sample(heap, face, surface, number)
         if curved is not None:
             rounds.append(curved)

@@ -105,3 +105,33 @@ def test_a_plug_over_a_fillet_is_relieved_and_seats():
     (relief,) = found.reliefs
     assert (relief.kind, relief.size_mm[0]) == ("chamfer", pytest.approx(0.8, abs=0.0101))
     assert found.rest_after.seats[0].gap_max_um <= setup.tolerances.touch_um
+
+
+def bowl(shapes):
+    """A block with half a ball of 5 mm radius taken out of its top at z = 0."""
+    block = cq.Workplane().box(30, 30, 20).translate((0, 0, -10)).cut(cq.Workplane().sphere(5))
+    return shapes.body("bowl", block.val())
+
+
+@pytest.mark.parametrize("aside", [(0.0, 0.0), (0.4, -0.3)])
+def test_a_ball_rests_at_the_bottom_of_a_bowl(shapes, aside):
+    ball = shapes.body("part", cq.Workplane().sphere(4).val(), "part", at=(*aside, -1.0))
+    found = settle_setup(shapes.setup(bowl(shapes), ball))
+    assert found.rests
+    # The middles are the difference of the radii apart, one above the other.
+    assert found.poses["part"].matrix[:3, 3] == pytest.approx([0.0, 0.0, -1.0], abs=1e-3)
+    assert found.poses["part"].matrix[2, 3] == pytest.approx(-1.0, abs=1e-6)
+
+
+def test_a_flat_pin_rests_in_a_bowl_on_its_rim(shapes):
+    pin = cq.Workplane().circle(3).extrude(12).translate((0, 0, -4)).val()
+    # Pythagoras: a circle of 3 mm lies 4 mm below the middle of a ball of 5 mm.
+    assert rests_mm(shapes, bowl(shapes), pin) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_cube_stands_in_a_bowl_on_its_corners(shapes):
+    cube = cq.Workplane().box(4, 4, 4).translate((0, 0, -1.5)).val()
+    low = math.sqrt(25 - 8) - 2.0
+    found = settle_setup(shapes.setup(bowl(shapes), shapes.body("part", cube, "part")))
+    assert found.rests
+    assert found.poses["part"].matrix[2, 3] - 1.5 == pytest.approx(-low, abs=1e-6)
