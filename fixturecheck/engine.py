@@ -104,7 +104,7 @@ def _as_stated(setup: Setup, finding: Finding) -> Finding:
 
 
 def _unknown(check_name: str, subject: str, reason: str) -> Finding:
-    says = f"Could not be computed: {reason}"
+    says = f"Could not be computed: {str(reason).rstrip('.')}."
     return Finding(check=check_name, verdict=Verdict.UNKNOWN, subject=subject, says=says)
 
 
