@@ -109,6 +109,8 @@ class PartHeld:
         `digs in`, `stopped`, `stays` or `falls away`; empty where nothing goes or it is not known.
     hits : str or None
         What it runs into.
+    past : str
+        How it goes on past what stops it, such as `tips over rail`; empty where it does not.
     inputs : tuple of HoldInput
         What drives the factor, the strongest first.
     losses : tuple of HoldLoss
@@ -146,6 +148,7 @@ class PartHeld:
     milling_n: tuple[float, float] = (0.0, 0.0)
     axis_mm: Vector | None = None
     cutter_mm: float = 0.0
+    past: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,8 @@ way, than the springs of the contacts make is digging in. Of a cutter: how much 
 its teeth comes to its axis and the part comes above its end, at worst all of it between two teeth.
 Limits: digging in below the least factor that the set-up states, three by default (common practice, no
 source), is a no-go; above it a caution. What is lost by one block or a film and then digs in is a caution.
-Where something stops a milled part before its tooth has twice its load, that is no digging in.
+Where something stops a milled part before its tooth has twice its load, that is no digging in, unless the
+part, loaded again with that against it, goes over or past it into the cutter below the least factor.
 Go: a block that tips away from the wheel. No-go: one that tips up under it, held 1.5 times.
 """
 
@@ -146,7 +147,8 @@ def _finding(
 
 def _tale(way: Way, write: Writing) -> str:
     """Tell what happens, in one clause and a full stop."""
-    tells = [way.motion.told(write)]
+    before = f"it comes up against {' and '.join(way.over)}, then " if way.over else ""
+    tells = [before + way.motion.told(write)]
     tells += _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
     stopped = way.crash is not None and way.crash.outcome is Outcome.STOPPED
     if way.hits is not None and way.hits_after_mm is not None and not stopped:
@@ -178,6 +180,8 @@ def _of_cutter(way: Way, bitten: Bitten, write: Writing) -> list[str]:
         return ["past the cutter, with no deeper bite"]
     whom = "" if way.bites in {way.motion.body, None} else f", which bites into {way.bites}"
     how = f"drawn against the feed into the cutter{whom}" if way.drawn_in else f"into the cutter{whom}"
+    if way.past:
+        how = f"{way.past}{',' if way.drawn_in else ''} {how}"
     grown = f"a tooth then bites {_cut_words(bitten, write)}, up to {bitten.load_ratio:.2g} times its load"
     if bitten.outcome is Outcome.STOPPED and way.hits_after_mm is not None:
         return [how, f"but {way.hits} stops it after {write.length(way.hits_after_mm, '.2g')}: {grown}"]

@@ -188,7 +188,8 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
         for press in sorted(set(inputs[PRESS].ends)):
             values = {**heavy, PRESS: press}
             problem = change(replace(held, cutting=(bearing.load(case, values),)))
-            tried.append(Borne(case=case, values=values, collapse=collapse(problem, ceiling=CEILING)))
+            found_here = collapse(problem, ceiling=CEILING)
+            tried.append(Borne(case=case, values=values, problem=problem, collapse=found_here))
         found.append(min(tried, key=lambda b: b.collapse.factor.low))
     return tuple(sorted(found, key=lambda b: (b.collapse.factor.low, b.case.label)))
 

@@ -45,7 +45,8 @@ class Trial:
 
     def borne(self, values: Mapping[str, float]) -> Borne:
         """Load it until it lets go."""
-        return Borne(case=self.stand.case, values=values, collapse=collapse(self.problem, ceiling=CEILING))
+        found = collapse(self.problem, ceiling=CEILING)
+        return Borne(case=self.stand.case, values=values, problem=self.problem, collapse=found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -128,18 +129,18 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
 
     share = {way: _least_share(job, way) for way in job.ways}
     spans = {**_inputs(rig), SIZE: Range(low=share[way_of(job, known.case)], high=1.0)}
+    factors = factor_range(build, spans, known=(known.collapse, known.values), ceiling=CEILING, draws=2)
     most_n, way = max((t.cutting_n, way) for way in job.ways for _, t in angles_of(job, way))
     return MilledHold(
         part=part,
         cut=job.mill.name,
         cutting_n=Range(low=most_n * share[way], high=most_n),
         case=known.case,
-        factors=factor_range(
-            build, spans, known=(known.collapse, known.values), ceiling=CEILING, draws=2
-        ),
+        factors=factors,
+        problem=build(factors.worst_inputs),
         load_n=to_vector(sum(c.force_n[i] for c in cutting) for i in range(3)),
         pull_n=pull_on(rig, part),
-    )  # fmt: skip
+    )
 
 
 def milled_losses(job: Milled, loose: Sequence[str]) -> tuple[Lost, ...]:

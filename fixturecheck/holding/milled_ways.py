@@ -19,16 +19,19 @@ from fixturecheck.holding.loads import target_faces
 from fixturecheck.holding.milled import Loaded
 from fixturecheck.holding.milled_cutter import Cutter, Floats, cutter_at, points_on
 from fixturecheck.holding.milled_stands import Milled, way_of
-from fixturecheck.holding.model import LoadCase, MilledHold, Way, Ways
+from fixturecheck.holding.milled_stops import Touch, touch_of
+from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
 from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met
 from fixturecheck.kernel.build import box
-from fixturecheck.kernel.clip import carried, on_face
-from fixturecheck.kernel.regions import apart, loose_box
+from fixturecheck.kernel.clip import on_face
+from fixturecheck.kernel.regions import loose_box
 from fixturecheck.kernel.shapes import Box, Shape, Solid
-from fixturecheck.physics.collapse import Collapse
+from fixturecheck.physics.collapse import Collapse, collapse
+from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.milling_bite import GIVE_MM, Bite, Bitten, Chip, follow_bite
 from fixturecheck.physics.milling_turn import engaged_rad, thickest_chip_mm
+from fixturecheck.physics.ranges import said_factor
 
 THE_TABLE = "the table"
 _ARC = 25
@@ -36,10 +39,8 @@ _RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
 _MARGIN = 1.15
 """How far what sorts the loads may be off the factor, with some to spare."""
 _UNDER_MM = 1e-6
-_PRESSED_MM, _BLUNT_SHARE = 0.1, 0.5
-"""How far a part is pressed into what it meets, and what share of that the two must then lie in each other
-whichever way they are measured: what it slips past by a smaller step aside does not stop it."""
-_WAYS = 400
+_MOST_STOPS = 4
+"""Things that a part comes up against one after the other, up to which it is followed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -109,10 +110,10 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
     """
     bench = bench_of(job)
     ways: list[Way] = []
-    for case, collapse, rank_factor in _cases(part, found, least_factor):
+    for borne, rank_factor in _cases(part, found, least_factor):
         if any(w.digs_in for w in ways) and rank_factor >= _MARGIN * least_factor:
             break
-        way = follow(bench, case, collapse)
+        way = follow(bench, borne, least_factor)
         ways += [way] if way is not None else []
         if way is not None and way.digs_in and way.factor < least_factor:
             break
@@ -121,7 +122,7 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
         weak = (b for b in loss.borne if b.collapse.factor.low < least_factor)
         followed: list[Way] = []
         for b in weak:
-            way = follow(bench, b.case, b.collapse, loss.lost)
+            way = follow(bench, b, least_factor, loss.lost)
             followed += [way] if way is not None else []
             if way is not None and way.digs_in:
                 break
@@ -129,11 +130,10 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
     return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
 
 
-def _cases(
-    part: MilledHold, found: Loaded, least_factor: float
-) -> Iterator[tuple[LoadCase, Collapse, float]]:
+def _cases(part: MilledHold, found: Loaded, least_factor: float) -> Iterator[tuple[Borne, float]]:
     """Yield what is followed and what sorts it, the worst first; some is loaded only when it is asked for."""
-    yield part.case, part.factors.worst, 0.0
+    values, worst = part.factors.worst_inputs, part.factors.worst
+    yield Borne(case=part.case, values=values, problem=part.problem, collapse=worst), 0.0
     known = {id(b.case): b for b in found.borne}
     told = {n for n, b in known.items() if b.collapse.factor.low < least_factor}
     group_of = {id(t.stand.case): t.stand.group for t in found.trials}
@@ -143,7 +143,7 @@ def _cases(
         if id(borne.case) in told and group_of[id(borne.case)] not in groups:
             groups.add(group_of[id(borne.case)])
             strokes.add(borne.case.stroke)
-            yield borne.case, borne.collapse, 0.0
+            yield borne, 0.0
     for trial in found.trials:
         stand, number = trial.stand, id(trial.stand.case)
         first_of_way = stand.case.stroke not in strokes
@@ -151,30 +151,73 @@ def _cases(
         strokes.add(stand.case.stroke)
         groups.add(stand.group)
         if (first_of_way or weak) and number not in told:
-            borne = known.get(number) or trial.borne(found.values)
-            yield borne.case, borne.collapse, trial.rank_factor
+            yield known.get(number) or trial.borne(found.values), trial.rank_factor
 
 
-def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way | None:
-    """Follow one collapse; None where it stopped at the ceiling and nothing goes."""
-    if not found.motions:
+def follow(bench: Bench, borne: Borne, least_factor: float, lost: str = "") -> Way | None:
+    """Follow one collapse, and past what stops it; None where it stopped at the ceiling and nothing goes.
+
+    What stops a part holds it only where it touches: the part is loaded again with that added, and where it
+    then goes into the cutter below the least factor, that is where it goes.
+    """
+    if not borne.collapse.motions:
         return None
+    way, touch = _step(bench, borne.case, borne.collapse, lost, ())
+    if touch is None or way.crash is None or way.crash.outcome is not Outcome.STOPPED:
+        return way
+    try:
+        return _past(bench, borne, way, touch, least_factor)
+    except (NotComputedError, KernelError) as reason:
+        message = f"what it does once {way.hits} stops it could not be computed: {reason}"
+        return replace(way, crash=None, bites=None, reason=message)
+
+
+def _past(bench: Bench, borne: Borne, stopped: Way, touch: Touch, least_factor: float) -> Way:
+    """Load a part again that is stopped, against what stops it, as often as something else does.
+
+    Raises
+    ------
+    NotComputedError
+        It goes on, and where to is not known.
+    """
+    problem, touched = borne.problem, [touch]
+    for _ in range(_MOST_STOPS):
+        problem = replace(problem, contacts=(*problem.contacts, *touched[-1].contacts(problem)))
+        found = collapse(problem, ceiling=least_factor)
+        if found.at_least or found.factor.low >= least_factor:
+            return stopped
+        if not found.motions:
+            message = f"no motion was found at {said_factor(found.factor.low)} times the cutting load"
+            raise NotComputedError(message)
+        way, touch_next = _step(bench, borne.case, found, stopped.lost, touched)
+        if way.crash is None:
+            raise NotComputedError(way.reason)
+        if way.digs_in:
+            return replace(way, over=tuple(dict.fromkeys(t.other for t in touched)))
+        if touch_next is None or way.crash.outcome is not Outcome.STOPPED:
+            return stopped
+        touched.append(touch_next)
+    message = f"it comes up against more than {_MOST_STOPS} things, one after the other"
+    raise NotComputedError(message)
+
+
+def _step(
+    bench: Bench, case: LoadCase, found: Collapse, lost: str, touched: Sequence[Touch]
+) -> tuple[Way, Touch | None]:
+    """Follow one motion up to the first thing that it meets; where that stands in its way, tell how."""
     part = bench.job.part
     mine = next((m for m in found.motions if m.body == part), found.motions[0])
     way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
     away = {lost, *(m.body for m in found.motions)}
     try:
         others = {n: s for n, s in bench.others.items() if n not in away}
-        hits, after_mm = first_met(bench.job.placed[mine.body], mine, others)
-        stops_mm = None
-        if hits is not None and after_mm is not None and bench.stands_firm(hits):
-            blunt = stands_against(bench.job.placed[mine.body], mine, bench.others[hits], after_mm)
-            stops_mm = after_mm if blunt else None
+        hits, after_mm, touch = _first_stop(bench, mine, others, touched)
+        stops_mm = after_mm if touch is not None else None
         bitten, bites = _bitten(bench, case, found.motions, mine, stops_mm)
     except (NotComputedError, KernelError) as reason:
-        return replace(way, reason=str(reason))
+        return replace(way, reason=str(reason)), None
     along, _ = bench.job.axes
-    return replace(
+    followed = replace(
         way,
         crash=bitten,
         bites=bites,
@@ -182,39 +225,27 @@ def follow(bench: Bench, case: LoadCase, found: Collapse, lost: str = "") -> Way
         hits=hits,
         hits_after_mm=after_mm,
     )
+    return followed, touch
 
 
-def stands_against(shape: Shape, motion: Motion, other: Shape, after_mm: float) -> bool:
-    """Say whether what a body meets stands in its way, and is not only grazed.
+def _first_stop(
+    bench: Bench, mine: Motion, others: Mapping[str, Shape], touched: Sequence[Touch]
+) -> tuple[str | None, float | None, Touch | None]:
+    """Return what is met first, after what way, and where it stands in the way; None where it does not.
 
-    Parameters
-    ----------
-    after_mm : float
-        How far the body has moved when the two all but meet.
-
-    Raises
-    ------
-    NotComputedError
-        The kernel gave no distance or no common volume.
+    What bears on the part already, where it does, is nothing that it meets.
     """
-    what = f"{motion.body} on its way and what it meets"
-    met = apart(other, carried(shape, *motion.pose_after(after_mm)), what)
-    speed = math.hypot(*motion.velocity_at(met.on_b)) if met is not None else 0.0
-    if speed * FAR_MM <= _PRESSED_MM:
-        return False
-    pressed = apart(other, carried(shape, *motion.pose_after(after_mm + _PRESSED_MM / speed)), what)
-    if pressed is None or pressed.common is None:
-        return False
-    least_mm = _BLUNT_SHARE * (_PRESSED_MM - NEAR_MM)
-    return any(_narrowest_mm(points_on(one)) >= least_mm for one in pressed.common.Solids())
-
-
-def _narrowest_mm(points: Floats) -> float:
-    """Return the least width of points, of directions spread evenly."""
-    up = (np.arange(_WAYS) + 0.5) / _WAYS
-    turn = math.pi * (1.0 + math.sqrt(5.0)) * np.arange(_WAYS)
-    ways = np.stack((np.cos(turn) * np.sqrt(1.0 - up**2), np.sin(turn) * np.sqrt(1.0 - up**2), up))
-    return float(np.ptp(points @ np.hstack((ways, np.eye(3))), axis=0).min())
+    shape, left = bench.job.placed[mine.body], dict(others)
+    while True:
+        hits, after_mm = first_met(shape, mine, left)
+        if hits is None or after_mm is None:
+            return None, None, None
+        if not bench.stands_firm(hits):
+            return hits, after_mm, None
+        touch = touch_of(shape, mine, hits, left[hits], after_mm)
+        if touch is None or not touch.is_among(touched):
+            return hits, after_mm, touch
+        del left[hits]
 
 
 def _bitten(

@@ -10,6 +10,7 @@ from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_crash import Crash, Outcome
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.collapse_range import FactorRange
+from fixturecheck.physics.equilibrium import Holding
 from fixturecheck.physics.grinding import Forces
 from fixturecheck.physics.milling_bite import Bitten
 from fixturecheck.physics.ranges import Range
@@ -40,10 +41,17 @@ class LoadCase:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Borne:
-    """One case loaded until it lets go, at one corner of the inputs."""
+    """One case loaded until it lets go, at one corner of the inputs.
+
+    Parameters
+    ----------
+    problem : Holding
+        What was loaded.
+    """
 
     case: LoadCase
     values: Mapping[str, float]
+    problem: Holding
     collapse: Collapse
 
 
@@ -97,6 +105,8 @@ class Way:
         How far it has moved by then.
     reason : str
         Why `crash` is None.
+    over : tuple of str
+        What a part had come up against, one after the other, before it went this way past it.
     """
 
     case: LoadCase
@@ -109,11 +119,18 @@ class Way:
     hits: str | None = None
     hits_after_mm: float | None = None
     reason: str = ""
+    over: tuple[str, ...] = ()
 
     @property
     def digs_in(self) -> bool:
         """Whether wheel or cutter bites into it, and nothing stops it."""
         return self.crash is not None and self.crash.outcome is Outcome.DIGS_IN
+
+    @property
+    def past(self) -> str:
+        """What it goes over or past, in words; empty where nothing had stopped it."""
+        how = "over" if "tips" in self.motion.kind else "past"
+        return f"{how} {' and '.join(self.over)}" if self.over else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -260,6 +277,8 @@ class MilledHold:
         Place and way of the cutter that it bears least.
     factors : FactorRange
         Times that force.
+    problem : Holding
+        What was loaded where the factor is least.
     load_n : Vector
         The force of that case.
     pull_n : Range
@@ -277,6 +296,7 @@ class MilledHold:
     cutting_n: Range
     case: LoadCase
     factors: FactorRange
+    problem: Holding
     load_n: Vector
     pull_n: Range
     losses: tuple[Lost, ...] = ()

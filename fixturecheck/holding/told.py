@@ -129,6 +129,7 @@ def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
         motion_at_mm=motion.at_mm if motion else None,
         outcome=str(way.crash.outcome) if way and way.crash else "",
         hits=way.hits if way else None,
+        past=f"{'tips' if way.past.startswith('over') else 'goes'} {way.past}" if way and way.past else "",
         inputs=tuple(_input(s) for s in p.factors.swings),
         losses=tuple(_loss(x, write) for x in p.losses),
         remedies=p.remedies,

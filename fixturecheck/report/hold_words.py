@@ -86,6 +86,8 @@ _OF_CUTTER = {
 def outcome_words(part: PartHeld) -> str:
     """Say what the freed body does to the wheel or the cutter."""
     if any(part.milling_n):
+        if part.past:
+            return f"{part.past} into the cutter"
         return _OF_CUTTER.get(part.outcome, "whether it goes into the cutter is not known")
     return _OUTCOMES.get(part.outcome, "whether it digs in is not known")
 

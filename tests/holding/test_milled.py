@@ -102,7 +102,7 @@ def test_a_thin_cut_draws_the_part_in_climbing_and_pushes_it_ahead_against():
     for way, sign, outcome in (("climb", -1.0, Outcome.DIGS_IN), ("conventional", 1.0, Outcome.FALLS_AWAY)):
         here = job(2000.0, *RAILS, way=way)
         for trial in loaded(here).trials[::25]:
-            way_out = follow(bench_of(here), trial.stand.case, collapse(trial.problem, ceiling=100.0))
+            way_out = follow(bench_of(here), trial.borne({}), 3.0)
             assert sign * way_out.motion.velocity_at(trial.stand.case.at_mm)[0] > 0.9
             assert way_out.crash.outcome is outcome, way_out
             assert way_out.drawn_in is (way == "climb")

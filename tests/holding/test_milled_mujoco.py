@@ -123,7 +123,7 @@ def test_it_goes_as_mujoco_says_and_bites_alike(name):
     )
     (load,) = trial.stand.loads
     borne = trial.borne({})
-    way = follow(bench_of(here), trial.stand.case, borne.collapse)
+    way = follow(bench_of(here), borne, 3.0)
     assert way.crash.outcome is outcome
     _, _, stays = march(size, mu, load, (1.0 - BAND) * borne.collapse.factor.low)
     turn, shift, goes = march(size, mu, load, (1.0 + BAND) * borne.collapse.factor.high)

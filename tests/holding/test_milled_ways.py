@@ -12,7 +12,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled_stands import Milled, stands
 from fixturecheck.holding.milled_ways import THE_TABLE, bench_of, follow, follow_into, stock_points
-from fixturecheck.holding.model import LoadCase
+from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.ways import first_met
 from fixturecheck.kernel.build import box, fuse
 from fixturecheck.physics import equilibrium
@@ -23,6 +23,8 @@ from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
 
 RADIUS, WIDE, TALL, DEEP, FEED = 5.0, 4.0, 20.0, 2.0, 0.05
 LONG, ACROSS = 60.0, 30.0
+HELD = 0.1
+"""Asked of `loose_block`, which holds twice that: what stops it then need not bear anything."""
 PLATE = box((-80, -60, -10), (80, 60, 0))
 BLOCK = box((-LONG / 2, -ACROSS / 2, 0), (LONG / 2, ACROSS / 2, TALL))
 
@@ -239,8 +241,7 @@ def test_only_what_stands_firm_and_is_there_stops_a_part(loose, lost, outcome, h
     stop = box((-LONG / 2 - 20.03, -10, 0), (-LONG / 2 - 0.03, 10, 8))
     here = bench(BLOCK, stop, blocking=("stop_0",) if loose else ())
     assert here.stands_firm("stop_0") is not loose
-    gone = collapse(loose_block(), ceiling=100.0)
-    found = follow(here, at(here), replace(gone, motions=(moving(velocity=(-1, 0, 0)),)), lost)
+    found = follow(here, slid(here), HELD, lost)
     assert (found.crash.outcome, found.hits) == (outcome, hits)
 
 
@@ -257,8 +258,7 @@ def test_what_a_part_slips_past_does_not_stop_it(aside_mm, outcome):
     """Ahead by 0.03 mm and beside the part's own side: only what stands a millimetre in its way stops it."""
     beside = ACROSS / 2 + aside_mm
     here = bench(BLOCK, box((-LONG / 2 - 20.03, beside, 0), (-LONG / 2 - 0.03, ACROSS / 2 + 15, 8)))
-    gone = collapse(loose_block(), ceiling=100.0)
-    found = follow(here, at(here), replace(gone, motions=(moving(velocity=(-1, 0, 0)),)))
+    found = follow(here, slid(here), HELD)
     assert (found.crash.outcome, found.hits) == (outcome, "stop_0")
 
 
@@ -266,9 +266,15 @@ def test_what_a_part_slips_past_does_not_stop_it(aside_mm, outcome):
 def test_a_floor_that_goes_on_level_does_not_stop_a_part(top_mm, outcome):
     stop = box((-LONG / 2 - 20.03, -10, -6), (-LONG / 2 - 0.03, 10, top_mm))
     here = bench(BLOCK, stop)
-    gone = collapse(loose_block(), ceiling=100.0)
-    found = follow(here, at(here), replace(gone, motions=(moving(velocity=(-1, 0, 0)),)))
+    found = follow(here, slid(here), HELD)
     assert (found.crash.outcome, found.hits) == (outcome, "stop_0")
+
+
+def slid(here):
+    """Straight back, at any load."""
+    problem = loose_block()
+    gone = replace(collapse(problem, ceiling=100.0), motions=(moving(velocity=(-1, 0, 0)),))
+    return Borne(case=at(here), values={}, problem=problem, collapse=gone)
 
 
 def loose_block():

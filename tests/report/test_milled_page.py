@@ -73,6 +73,14 @@ def test_where_it_goes_is_told_of_the_cutter(outcome: str) -> None:
     assert "wheel" not in page_says
 
 
+def test_what_it_goes_over_is_told() -> None:
+    result = milled()
+    part = replace(result.holding.parts[0], past="tips over rail", hits=None)
+    result = replace(result, holding=replace(result.holding, parts=(part,)))
+    assert "Tips over rail into the cutter." in said(hold_section(result, {}))
+    assert "tips over rail into the cutter" in " ".join(hold_lines(result.holding, "mm"))
+
+
 def test_the_cautions_are_those_of_a_cutter() -> None:
     """The usual cautions of milling, common practice, no source."""
     told = said(hold_section(milled(), {}))
