@@ -70,7 +70,7 @@ def test_what_no_contact_stops_has_no_rest():
         growth=np.array([[-1.0]]),
         load=np.array([-1.0, 0.5]),
     )
-    with pytest.raises(NotComputedError, match="nothing stops"):
+    with pytest.raises(NotComputedError, match="does not stop the parts"):
         solve_draws(problem, np.array([[0.01]]))
 
 
