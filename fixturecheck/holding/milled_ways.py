@@ -175,16 +175,19 @@ def follow(bench: Bench, borne: Borne, least_factor: float, lost: str = "") -> W
 def _past(bench: Bench, borne: Borne, stopped: Way, touch: Touch, least_factor: float) -> Way:
     """Load a part again that is stopped, against what stops it, as often as something else does.
 
+    Stopped it bears what a tooth then bites, which is more than it was asked to.
+
     Raises
     ------
     NotComputedError
         It goes on, and where to is not known.
     """
     problem, touched = borne.problem, [touch]
+    grown = max(stopped.crash.load_ratio, 1.0) if isinstance(stopped.crash, Bitten) else 1.0
     for _ in range(_MOST_STOPS):
         problem = replace(problem, contacts=(*problem.contacts, *touched[-1].contacts(problem)))
-        found = collapse(problem, ceiling=least_factor)
-        if found.at_least or found.factor.low >= least_factor:
+        found = collapse(problem, ceiling=least_factor * grown)
+        if found.at_least or found.factor.low >= least_factor * grown:
             return stopped
         if not found.motions:
             message = f"no motion was found at {said_factor(found.factor.low)} times the cutting load"
@@ -193,7 +196,8 @@ def _past(bench: Bench, borne: Borne, stopped: Way, touch: Touch, least_factor: 
         if way.crash is None:
             raise NotComputedError(way.reason)
         if way.digs_in:
-            return replace(way, over=tuple(dict.fromkeys(t.other for t in touched)))
+            factor = max(stopped.factor, found.factor.low / grown)
+            return replace(way, factor=factor, over=tuple(dict.fromkeys(t.other for t in touched)))
         if touch_next is None or way.crash.outcome is not Outcome.STOPPED:
             return stopped
         touched.append(touch_next)

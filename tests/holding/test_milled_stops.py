@@ -61,16 +61,20 @@ def test_it_tips_over_the_top_edge_of_a_stop_as_by_statics(high_mm, at_mm, mu):
     assert borne.collapse.factor.low == pytest.approx(mu * WEIGHT_N / PUSH_N, rel=1e-3)
     assert borne.collapse.motions[0].kind == "slides"
     wanted = tips_at(high_mm, at_mm, mu)
-    assert wanted > 1.1 * borne.collapse.factor.low
-    found = follow(here, borne, 1.1 * wanted)
+    slides = borne.collapse.factor.low
+    assert wanted > 1.1 * slides
+    # Stopped it bears what a tooth then bites, not what was asked of it.
+    grown = follow(here, borne, 0.1 * slides).crash.load_ratio
+    assert 1.0 < grown <= 2.0
+    found = follow(here, borne, 1.1 * max(wanted / grown, slides))
     assert found.crash.outcome is Outcome.DIGS_IN
     assert found.over == ("stop_0",)
     assert found.past == "over stop_0"
-    assert found.factor == pytest.approx(wanted, rel=2e-3)
+    assert found.factor == pytest.approx(max(wanted / grown, slides), rel=2e-3)
     assert "tips" in found.motion.kind
     assert found.motion.axis_mm[::2] == pytest.approx((-HALF, high_mm), abs=0.2)
     # Held well enough by the stop, it is stopped: the factor that is asked decides.
-    held = follow(here, borne, 0.9 * wanted)
+    held = follow(here, borne, 0.9 * wanted / grown)
     assert (held.crash.outcome, held.over, held.hits) == (Outcome.STOPPED, (), "stop_0")
     assert held.factor == borne.collapse.factor.low
 
@@ -140,7 +144,7 @@ def test_a_tall_part_pressed_hard_before_a_low_stop_is_no_go(press_n):
     assert borne.collapse.factor.low > 1.0
     found = follow(bench_of(here), borne, 3.0)
     assert found.digs_in
-    assert borne.collapse.factor.low < found.factor < 3.0
+    assert borne.collapse.factor.low <= found.factor < 3.0
 
 
 RAILS_HIGH = tuple(box((-70, y, 0), (70, y + 15, 100)) for y in (40, -55))
