@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import json
+import os
 import sys
 import textwrap
 import traceback
@@ -16,6 +17,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from bench_timing import MissingError
+
+# Both sides of every row work on one thread, whatever the machine has; set before the libraries are imported.
+for _library in ("OMP", "OPENBLAS"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 
 AT_LEAST, AT_MOST = "at least", "at most"
 
