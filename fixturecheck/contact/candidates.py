@@ -107,15 +107,22 @@ class Scene:
 
     def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
         """Return the corners of a box round each body in the machine's frame."""
-        centre = np.einsum("nij,nj->ni", rotation, self.box_middle) + origin
-        spread = np.einsum("nij,nj->ni", np.abs(rotation), self.box_half)
-        return centre - spread, centre + spread
+        return boxes_at(self.box_middle, self.box_half, rotation, origin)
 
     def pairs(self, low_mm: Floats, high_mm: Floats, reach_mm: float) -> Ints:
         """Return the pairs of bodies whose boxes come within reach, at least one of them loose."""
         meet = np.all(low_mm[:, None] <= high_mm[None] + reach_mm, axis=2)
         meet &= meet.T & (self.loose[:, None] | self.loose[None])
         return np.argwhere(np.triu(meet, 1))
+
+
+def boxes_at(
+    middle_mm: Floats, half_mm: Floats, rotation: Floats, origin_mm: Floats
+) -> tuple[Floats, Floats]:
+    """Return corners of boxes round boxes (n, 3) of bodies' own frames, in the machine's."""
+    centre = np.einsum("nij,nj->ni", rotation, middle_mm) + origin_mm
+    spread = np.einsum("nij,nj->ni", np.abs(rotation), half_mm)
+    return centre - spread, centre + spread
 
 
 def _own_box(features: Features) -> tuple[Floats, Floats]:

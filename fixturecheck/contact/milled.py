@@ -225,24 +225,38 @@ def groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm: float) 
     BoxCut or None
         None where the other body does not come into the corner.
     """
-    room = corner.room()
-    there = common(other, room)
-    if volume_mm3(there) <= 0.0:
+    met = met_in(here, corner, other, clear_mm)
+    if met is None:
         return None
-    stands = common(here.solid(), room)
+    there, _, overs = met
     floor, wall, _ = corner.axes
     zero = (float(corner.start @ floor), float(corner.start @ wall))
     nearest = [extent_along(there, v)[0] - z for v, z in zip((floor, wall), zero, strict=True)]
     needed = [low + clear_mm for low in nearest]
-    for back in product((0.0, clear_mm), repeat=2) if clear_mm > 0 else [(0.0, 0.0)]:
-        over = common(stands, shifted(other, -back[0] * floor - back[1] * wall))
-        if volume_mm3(over) <= 0.0:
-            continue
+    for over in overs:
         reach = [extent_along(over, v)[1] - z for v, z in zip((floor, wall), zero, strict=True)]
         needed = [max(a, b) for a, b in zip(needed, reach, strict=True)]
     one, two = (up_to(n, most) for n, most in zip(needed, corner.reach_mm, strict=True))
     behind_wall, behind_floor = (_behind(low, clear_mm) for low in nearest)
     return _groove_box(here, corner, (one, two), (behind_wall, behind_floor), there)
+
+
+def met_in(
+    here: Standing, corner: InsideCorner, other: Solid, clear_mm: float
+) -> tuple[Shape, Shape, list[Shape]] | None:
+    """Return what of another body comes into a corner, what stands there, and where the two overlap.
+
+    The body is taken as it is meant to be, and nearer by `clear_mm` to floor, to wall and to both.
+    """
+    there = common(other, corner.room())
+    if volume_mm3(there) <= 0.0:
+        return None
+    stands, (floor, wall, _) = common(here.solid(), corner.room()), corner.axes
+    # Along the floor a body comes nearer to the wall only, by the sine of the angle between them.
+    step = -clear_mm / float(np.linalg.norm(np.cross(floor, wall)))
+    nearer = product((0.0, step), repeat=2) if clear_mm > 0.0 else [(0.0, 0.0)]
+    overs = [common(stands, shifted(other, one * floor + two * wall)) for one, two in nearer]
+    return there, stands, [over for over in overs if volume_mm3(over) > 0.0]
 
 
 def up_to(needed_mm: float, most_mm: float) -> float:

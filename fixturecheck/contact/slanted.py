@@ -10,7 +10,6 @@ stands r (1 / sin a - 1) before it.
 from __future__ import annotations
 
 import math
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,13 +21,14 @@ from fixturecheck.contact.milled import (
     InsideCorner,
     deepest_edge,
     label_of,
+    met_in,
     rounded_up,
     run_out,
     to_part,
     up_to,
 )
 from fixturecheck.contact.standing import Standing
-from fixturecheck.kernel.clip import common, extent_along, shifted
+from fixturecheck.kernel.clip import common, extent_along
 from fixturecheck.kernel.relieving import box_at
 from fixturecheck.kernel.shapes import Shape, Solid, volume_mm3
 
@@ -52,23 +52,18 @@ def slanted_groove(here: Standing, corner: InsideCorner, other: Solid, clear_mm:
     BoxCut or None
         None where the other body does not come into what stands in the corner.
     """
-    room = corner.room()
-    there = common(other, room)
-    if volume_mm3(there) <= 0.0:
+    met = met_in(here, corner, other, clear_mm)
+    if met is None or not met[2]:
         return None
-    stands = common(here.solid(), room)
+    there, stands, overs = met
     ways = frame_of(corner)
     zero = ways[:2] @ corner.start
     half = _half_rad(corner)
     sides, bottom = [np.full(2, clear_mm)], np.inf
-    for by in _nearer(corner, clear_mm):
-        over = common(stands, shifted(other, by))
-        if volume_mm3(over) > 0.0:
-            low, high = (v - zero[0] for v in extent_along(over, ways[0]))
-            sides.append(np.array([-low, high]))
-            bottom = min(bottom, extent_along(over, ways[1])[0] - float(zero[1]))
-    if len(sides) == 1:
-        return None
+    for over in overs:
+        low, high = (v - zero[0] for v in extent_along(over, ways[0]))
+        sides.append(np.array([-low, high]))
+        bottom = min(bottom, extent_along(over, ways[1])[0] - float(zero[1]))
     # Pressed as near as it may come to both faces at once, an edge lies deeper by this along the bisector.
     deepest = extent_along(there, ways[1])[0] - float(zero[1]) - clear_mm / math.sin(half)
     bottom = min(bottom, deepest) if deepest < 0.0 else bottom
@@ -86,16 +81,6 @@ def frame_of(corner: InsideCorner) -> Array:
 
 def _half_rad(corner: InsideCorner) -> float:
     return 0.5 * math.acos(float(np.clip(corner.axes[0] @ corner.axes[1], -1.0, 1.0)))
-
-
-def _nearer(corner: InsideCorner, clear_mm: float) -> list[Array]:
-    """Return the shifts that bring a body nearer to floor, to wall and to both by a length, and none."""
-    if clear_mm <= 0.0:
-        return [np.zeros(3)]
-    floor, wall, _ = corner.axes
-    # Along the floor a body comes nearer to the wall only, by the sine of the angle between them.
-    sine = float(np.linalg.norm(np.cross(floor, wall)))
-    return [-clear_mm / sine * (one * floor + two * wall) for one, two in product((0.0, 1.0), repeat=2)]
 
 
 def _box(

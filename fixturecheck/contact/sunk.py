@@ -25,7 +25,7 @@ from fixturecheck.compiled import (
     minus,
     row,
 )
-from fixturecheck.contact.candidates import Candidates, joined
+from fixturecheck.contact.candidates import Candidates, boxes_at, joined
 from fixturecheck.kernel.features import Features
 from fixturecheck.kernel.skin import CHORD_MM
 
@@ -109,9 +109,7 @@ def _near(
     """Return the pairs of bodies whose boxes share more than is shallow, at least one of them loose."""
     middle = np.array([f.box_mm.mean(axis=0) for f in features])
     half = np.array([0.5 * np.ptp(f.box_mm, axis=0) for f in features])
-    centre = np.einsum("nij,nj->ni", rotation, middle) + origin_mm
-    spread = np.einsum("nij,nj->ni", np.abs(rotation), half)
-    low, high = centre - spread, centre + spread
+    low, high = boxes_at(middle, half, rotation, origin_mm)
     shared = np.minimum(high[:, None], high[None]) - np.maximum(low[:, None], low[None])
     moves = np.array(loose, dtype=bool)
     meet = (shared.min(axis=2) > SHALLOW_MM) & (moves[:, None] | moves[None])

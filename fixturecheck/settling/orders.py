@@ -14,15 +14,13 @@ from fixturecheck.physics.rigid import Poses, jacobian, turn_of
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import OrderTold, Staging
-from fixturecheck.settling.run import loose_of, walk
+from fixturecheck.settling.run import AWAY_MM, loose_of, walk
 from fixturecheck.settling.told import candidates
 from fixturecheck.setup.model import Setup
 
 Floats = NDArray[np.float64]
 MOST_TURNS = 64
 """Single parts that are settled to try orders; orders that would take more are counted and not tried."""
-AWAY_MM = 1e5
-"""Where parts are that have not come yet."""
 
 
 def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) -> OrderTold:

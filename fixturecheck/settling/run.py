@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 DOWN = np.array([0.0, 0.0, -1.0])
 LIGHT_HAND = 0.25
 TRIES = 4
+AWAY_MM = 1e5
+"""How far off parts are that have not come yet."""
 
 
 def settle_setup(
@@ -186,10 +188,10 @@ def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bo
     for body in turn:
         waiting.discard(body)
         there = far.origin_mm.copy()
-        there[list(waiting)] += 1e5
+        there[list(waiting)] += AWAY_MM
         raw = _together(bench, [by_body[body]], Poses(rotation=far.rotation, origin_mm=there), bounds)
         settled = raw.poses.origin_mm.copy()
-        settled[list(waiting)] -= 1e5
+        settled[list(waiting)] -= AWAY_MM
         far = Poses(rotation=raw.poses.rotation, origin_mm=settled)
         if raw.ending is not Ending.REST:
             return replace(raw, body=body)
