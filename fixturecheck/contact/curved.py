@@ -74,13 +74,7 @@ def hoops_over_faces(hoops: Hoops, planes: Planes, a: Some, b: Some, ask: Ask, b
     """Add the lowest place of each circle, torus and ball over each flat face."""
     for i in a[1]:
         for j in b[1]:
-            if far(
-                row(hoops.middle_mm, i),
-                hoops.ball_mm[i],
-                row(planes.middle_mm, j),
-                planes.ball_mm[j],
-                ask.away_mm,
-            ):
+            if far(hoops.middle_mm, hoops.ball_mm, i, planes.middle_mm, planes.ball_mm, j, ask.away_mm):
                 continue
             normal = cell(planes.frame, j, 1)
             has_side, fits, place, face = lowest(hoops, i, normal, ask.slack_rad)
@@ -138,11 +132,7 @@ def spines_over_edges(spines: Spines, edges: Edges, a: Some, b: Some, ask: Ask, 
         whole = minus(row(spines.b_mm, i), start)
         for j in b[1]:
             if not edges.straight[j] or far(
-                row(spines.middle_mm, i),
-                spines.ball_mm[i],
-                row(edges.middle_mm, j),
-                edges.ball_mm[j],
-                ask.away_mm,
+                spines.middle_mm, spines.ball_mm, i, edges.middle_mm, edges.ball_mm, j, ask.away_mm
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)
@@ -168,13 +158,7 @@ def spines_over_corners(spines: Spines, corners: Corners, a: Some, b: Some, ask:
         whole = minus(row(spines.b_mm, i), start)
         square = dot(whole, whole)
         for j in b[1]:
-            if far(
-                row(spines.middle_mm, i),
-                spines.ball_mm[i],
-                row(corners.middle_mm, j),
-                corners.ball_mm[j],
-                ask.away_mm,
-            ):
+            if far(spines.middle_mm, spines.ball_mm, i, corners.middle_mm, corners.ball_mm, j, ask.away_mm):
                 continue
             other = row(corners.middle_mm, j)
             share = 0.0
@@ -200,13 +184,7 @@ def spines_over_spines(spines: Spines, a: Some, b: Some, ask: Ask, book: Book) -
         whole = minus(row(spines.b_mm, i), start)
         reach = max(length(whole), 1e-9)
         for j in b[1]:
-            if far(
-                row(spines.middle_mm, i),
-                spines.ball_mm[i],
-                row(spines.middle_mm, j),
-                spines.ball_mm[j],
-                ask.away_mm,
-            ):
+            if far(spines.middle_mm, spines.ball_mm, i, spines.middle_mm, spines.ball_mm, j, ask.away_mm):
                 continue
             foot = row(spines.a_mm, j)
             way = minus(row(spines.b_mm, j), foot)
@@ -281,13 +259,7 @@ def hoops_in_hollows(hoops: Hoops, hollows: Hollows, a: Some, b: Some, ask: Ask,
     for i in a[1]:
         centre = row(hoops.middle_mm, i)
         for j in b[1]:
-            if far(
-                row(hoops.middle_mm, i),
-                hoops.ball_mm[i],
-                row(hollows.middle_mm, j),
-                hollows.ball_mm[j],
-                ask.away_mm,
-            ):
+            if far(hoops.middle_mm, hoops.ball_mm, i, hollows.middle_mm, hollows.ball_mm, j, ask.away_mm):
                 continue
             for step in range(AROUND + 1):
                 normal, start = inward(hollows, j, centre, step)
@@ -305,13 +277,7 @@ def corners_in_hollows(corners: Corners, hollows: Hollows, a: Some, b: Some, ask
     """Add corners inside hollow cylinders and cones, along the exact direction."""
     for j in b[1]:
         for i in a[1]:
-            if far(
-                row(corners.middle_mm, i),
-                corners.ball_mm[i],
-                row(hollows.middle_mm, j),
-                hollows.ball_mm[j],
-                ask.away_mm,
-            ):
+            if far(corners.middle_mm, corners.ball_mm, i, hollows.middle_mm, hollows.ball_mm, j, ask.away_mm):
                 continue
             place = row(corners.middle_mm, i)
             normal, start = inward(hollows, j, place, AROUND)

@@ -68,11 +68,13 @@ def written(
 
 
 @compiled
-def far(a_mm: Vector, ball_a_mm: float, b_mm: Vector, ball_b_mm: float, away_mm: float) -> bool:
+def far(
+    a_mm: Floats, ball_a_mm: Floats, i: int, b_mm: Floats, ball_b_mm: Floats, j: int, away_mm: float
+) -> bool:
     """Tell whether two features are out of reach of each other, by the balls round them."""
-    most_mm = ball_a_mm + ball_b_mm + away_mm
-    arm = minus(a_mm, b_mm)
-    return dot(arm, arm) > most_mm * most_mm
+    most_mm = ball_a_mm[i] + ball_b_mm[j] + away_mm
+    arm = minus(row(a_mm, i), row(b_mm, j))
+    return bool(dot(arm, arm) > most_mm * most_mm)
 
 
 @compiled
