@@ -8,6 +8,7 @@ from importlib import import_module
 
 from fixturecheck.access.ground import grind
 from fixturecheck.checks import MODULES
+from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
@@ -93,14 +94,18 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
         holding=import_module("fixturecheck.holding.told").found(setup, stage.held) if stage.held else None,
+        not_asked=not_asked(setup, rests=stage.answered is None or stage.answered.settled.rests),
     )
 
 
 def _as_stated(setup: Setup, finding: Finding) -> Finding:
-    """Let the set-up say what a check's no-go counts as."""
-    if finding.verdict is Verdict.NO_GO and finding.check in setup.severity:
-        return replace(finding, verdict=Verdict(setup.severity[finding.check]))
-    return finding
+    """Let the set-up say what a check's no-go counts as; the check's own verdict stays beside it."""
+    if finding.verdict is not Verdict.NO_GO:
+        return finding
+    counts_as = Verdict(setup.severity.get(finding.check, finding.verdict))
+    if counts_as is finding.verdict:
+        return finding
+    return replace(finding, verdict=counts_as, overruled=finding.verdict)
 
 
 def _unknown(check_name: str, subject: str, reason: str) -> Finding:

@@ -96,6 +96,8 @@ class Finding:
         The geometry it is about.
     location_mm, direction : Vector or None
         Where an arrow points and which way, in world coordinates.
+    overruled : Verdict or None
+        The check's own verdict, where the set-up's `[severity]` made it count as `verdict`.
     """
 
     check: str
@@ -111,6 +113,36 @@ class Finding:
     shapes: tuple[NamedShape, ...] = ()
     location_mm: Vector | None = None
     direction: Vector | None = None
+    overruled: Verdict | None = None
+
+
+class WhyNotAsked(StrEnum):
+    """Why a check did not answer its question."""
+
+    NOT_STATED = "not stated"
+    LEFT_OUT = "left out on request"
+    WAITS = "waits for another answer"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotAsked:
+    """A question of a check that nobody asked, so that no verdict covers it.
+
+    Parameters
+    ----------
+    check : str
+        The check's ID.
+    reason : WhyNotAsked
+        The set-up does not state what the question needs, the user left the check out, or another answer that
+        it needs came out badly.
+    lacks : str
+        The table, key or seat that the set-up would have to state, or the answer that it waits for; empty
+        where the check was left out.
+    """
+
+    check: str
+    reason: WhyNotAsked
+    lacks: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -355,7 +387,15 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
-    """Everything a check found; reports compute nothing. `rest` and `holding` are None where not stated."""
+    """Everything a check found; reports compute nothing.
+
+    Parameters
+    ----------
+    not_asked : tuple of NotAsked
+        The questions that the verdict does not cover, in the order of the checks.
+    rest, holding : Rest, HoldFound or None
+        None where the set-up does not state them.
+    """
 
     verdict: Verdict
     name: str
@@ -367,3 +407,4 @@ class Result:
     shapes: tuple[NamedShape, ...]
     rest: Rest | None = None
     holding: HoldFound | None = None
+    not_asked: tuple[NotAsked, ...] = ()

@@ -9,7 +9,7 @@ from typing import Any
 from fixturecheck.report.hold_data import hold_dict
 from fixturecheck.report.rest_data import rest_dict
 from fixturecheck.report.rounding import rounded
-from fixturecheck.result import Contact, CutMade, Finding, Result, Vector
+from fixturecheck.result import Contact, CutMade, Finding, NotAsked, Result, Vector
 
 __all__ = ["result_dict", "result_json", "rounded"]
 
@@ -56,7 +56,12 @@ def result_dict(result: Result) -> dict[str, Any]:
         "cuts": [_cut(c) for c in result.cuts],
         "rest": rest_dict(result.rest),
         "holding": hold_dict(result.holding),
+        "not_asked": [_not_asked(n) for n in result.not_asked],
     }
+
+
+def _not_asked(question: NotAsked) -> dict[str, str]:
+    return {"check": question.check, "reason": str(question.reason), "lacks": question.lacks}
 
 
 def _optional(value: float | None, unit: str, where: str) -> float | None:
@@ -89,6 +94,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "shapes": sorted({s.name for s in finding.shapes}),
         "location_mm": _vector(finding.location_mm, "mm", where),
         "direction": _vector(finding.direction, "", where),
+        "overruled": None if finding.overruled is None else str(finding.overruled),
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fixturecheck.result import NamedShape, Role, Verdict
+from fixturecheck.result import Finding, NamedShape, Role, Verdict
 
 Rgb = tuple[int, int, int]
 
@@ -50,6 +50,15 @@ SIGNS: dict[Verdict, str] = {
     Verdict.UNKNOWN: "?",
 }
 """A verdict is always its word and its sign; colour only helps."""
+
+
+def verdict_words(finding: Finding) -> str:
+    """Return a finding's verdict with its sign; where it was overruled, its check's own first."""
+    if finding.overruled is None:
+        return f"{SIGNS[finding.verdict]} {str(finding.verdict).upper()}"
+    own = finding.overruled
+    return f"{SIGNS[own]} {str(own).upper()}, counted as {str(finding.verdict).upper()}"
+
 
 VERDICTS: dict[Verdict, Rgb] = {
     Verdict.GO: (24, 110, 82),

@@ -10,7 +10,8 @@ from importlib.metadata import version
 from importlib.resources import files
 
 from fixturecheck.report import facts
-from fixturecheck.report.colours import SIGNS
+from fixturecheck.report.banner import banner
+from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_page import hold_captions, hold_section
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.quantity import shown
@@ -20,19 +21,6 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 
 _MOST_ROWS = 300
-
-_SAYS = {
-    Verdict.GO: "Nothing that was checked stands against {doing} this set-up.",
-    Verdict.CAUTION: "It can be {done}; read the cautions first.",
-    Verdict.NO_GO: "Do not {do} this set-up as it stands.",
-    Verdict.UNKNOWN: "Something could not be computed; treat it as not checked.",
-}
-
-
-_WORK = {
-    False: {"do": "grind", "doing": "grinding", "done": "ground"},
-    True: {"do": "mill", "doing": "milling", "done": "milled"},
-}
 
 
 def page(
@@ -54,18 +42,19 @@ def page(
         (result.rest is not None, rest_section(result, _rest_figures(pictures, result.units))),
     )
     parts = [
-        _banner(result, setup),
+        _banner(result),
         "<main>",
         _overview(result, pictures, why_missing),
         _group("What is no-go", [r for r in rows if r.finding.verdict is Verdict.NO_GO], findings),
         _group(
             "What could not be computed", [r for r in rows if r.finding.verdict is Verdict.UNKNOWN], findings
         ),
-        _group("Cautions", [r for r in rows if r.finding.verdict is Verdict.CAUTION], findings),
+        _group("No-go, overruled by the set-up", [r for r in rows if r.finding.overruled], findings),
+        _group("Cautions", [r for r in rows if _plainly(r, Verdict.CAUTION)], findings),
         _too_many(rows),
         *(section for asked, section in extra if asked),
         facts.at_the_machine(setup),
-        _passed(result, [r for r in rows if r.finding.verdict is Verdict.GO]),
+        _passed(result, [r for r in rows if _plainly(r, Verdict.GO)]),
         *(section for asked, section in extra if not asked),
         _cuts(result),
         _contacts(result),
@@ -85,14 +74,19 @@ def page(
     )
 
 
-def _banner(result: Result, setup: Setup) -> str:
-    work = _WORK[facts.only_mills(setup)]
+def _plainly(row: Numbered, verdict: Verdict) -> bool:
+    """Tell whether a finding has a verdict that is its check's own."""
+    return row.finding.verdict is verdict and row.finding.overruled is None
+
+
+def _banner(result: Result) -> str:
     counts = Counter(f.verdict for f in result.findings)
     listed = ", ".join(f"{counts[v]} {v}" for v in reversed(Verdict) if counts[v]) or "nothing was checked"
+    told = "".join(f"<p>{escape(line)}</p>" for line in banner(result).lines())
     return (
         f'<div class="banner is-{result.verdict}"><div>'
         f'<div class="word">{SIGNS[result.verdict]} {str(result.verdict).upper()}</div>'
-        f"<h1>{escape(result.name)}</h1><p>{_SAYS[result.verdict].format(**work)} ({listed})</p></div></div>"
+        f'<h1>{escape(result.name)}</h1>{told}<p class="counts">{listed}</p></div></div>'
     )
 
 
@@ -134,7 +128,7 @@ class _Findings:
     def write(self, row: Numbered) -> str:
         """Return one finding: number, subject, sentence, figures, change, picture and where it comes from."""
         f = row.finding
-        badge = f'<span class="badge is-{f.verdict}">{SIGNS[f.verdict]} {str(f.verdict).upper()}</span>'
+        badge = f'<span class="badge is-{f.verdict}">{verdict_words(f)}</span>'
         pieces = [
             f'<article class="{f.verdict}" id="finding-{row.number}">',
             f'<header>{badge}<span class="number">{row.number}</span>'

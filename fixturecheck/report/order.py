@@ -8,6 +8,8 @@ from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.result import Finding, Result, Verdict
 
 _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
+_AFTER_OVERRULED = 2
+"""Overruled findings come after what is no-go or unknown, before cautions."""
 
 OVERVIEW = "overview.png"
 REST = "rest.png"
@@ -29,11 +31,9 @@ class Numbered:
 
 
 def numbered(result: Result) -> tuple[Numbered, ...]:
-    """Return every finding, no-go first, then unknown, caution and go, each in the checks' own order."""
+    """Return every finding in the checks' own order: no-go, unknown, overruled, caution, go."""
     checks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
-    ranked = sorted(
-        result.findings, key=lambda f: (_ORDER.index(f.verdict), checks[f.check], f.subject, f.says)
-    )
+    ranked = sorted(result.findings, key=lambda f: (_rank(f), checks[f.check], f.subject, f.says))
     drawn = 0
     rows = []
     for number, finding in enumerate(ranked, start=1):
@@ -45,9 +45,13 @@ def numbered(result: Result) -> tuple[Numbered, ...]:
     return tuple(rows)
 
 
+def _rank(finding: Finding) -> float:
+    return _AFTER_OVERRULED - 0.5 if finding.overruled else float(_ORDER.index(finding.verdict))
+
+
 def _can_be_shown(finding: Finding) -> bool:
-    """Tell whether there is a place to aim at; a no-go may take it from its shapes."""
-    if finding.verdict is Verdict.NO_GO:
+    """Tell whether there is a place to aim at; a no-go may take it from its shapes, overruled or not."""
+    if Verdict.NO_GO in {finding.verdict, finding.overruled}:
         return finding.location_mm is not None or bool(finding.shapes)
     return finding.verdict is Verdict.CAUTION and finding.location_mm is not None
 

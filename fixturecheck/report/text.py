@@ -6,7 +6,8 @@ import shutil
 import textwrap
 from collections import Counter
 
-from fixturecheck.report.colours import SIGNS
+from fixturecheck.report.banner import banner
+from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_text import hold_lines
 from fixturecheck.report.order import numbered
 from fixturecheck.report.quantity import shown
@@ -24,22 +25,24 @@ def table(result: Result, *, width: int | None = None) -> str:
         Columns to fold the sentences at; None asks the terminal.
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
-    lines = [f"{_word(result.verdict)}  {result.name}", ""]
+    lines = [f"{_word(result.verdict)}  {result.name}"]
+    lines += [line for told in banner(result).lines() for line in _folded(told, columns)]
+    lines.append("")
     rows = numbered(result)
     wide_check = max((len(r.finding.check) for r in rows), default=0)
     passed = 0
     for row in rows:
         f = row.finding
-        if f.verdict is Verdict.GO:
+        if f.verdict is Verdict.GO and f.overruled is None:
             passed += 1
             if passed > _MOST_GO:
                 continue
         number = shown(f.value, f.unit, result.units) if f.value is not None else ""
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.units)})"
-        head = f"{row.number:>3} {_word(f.verdict):<11}{f.check:<{wide_check}}  {f.subject}  {number}"
+        head = f"{row.number:>3} {verdict_words(f):<9}  {f.check:<{wide_check}}  {f.subject}  {number}"
         lines.append(head.rstrip())
-        if f.verdict is not Verdict.GO:
+        if f.verdict is not Verdict.GO or f.overruled is not None:
             lines += _folded(f.says, columns)
             lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
     if passed > _MOST_GO:

@@ -4,7 +4,19 @@ from __future__ import annotations
 
 import cadquery as cq
 
-from fixturecheck.result import Contact, CutMade, FaceMade, Finding, NamedShape, Result, Role, Source, Verdict
+from fixturecheck.result import (
+    Contact,
+    CutMade,
+    FaceMade,
+    Finding,
+    NamedShape,
+    NotAsked,
+    Result,
+    Role,
+    Source,
+    Verdict,
+    WhyNotAsked,
+)
 from fixturecheck.setup.model import Body, Cut, Setup
 
 SIX = ("x_low", "x_high", "y_low", "y_high", "bottom", "top")
@@ -156,4 +168,5 @@ def result(units: str = "mm") -> Result:
         contacts=contacts,
         cuts=(cut,),
         shapes=tuple(s.values()),
+        not_asked=(NotAsked(check="hold", reason=WhyNotAsked.NOT_STATED, lacks="[holding]"),),
     )

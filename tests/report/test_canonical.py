@@ -44,6 +44,8 @@ def test_result_is_valid(validator: jsonschema.Draft202012Validator) -> None:
         (("cuts", 0, "faces", 0, "share_made"), 1.5),
         (("setup", "sources", 0, "sha256"), "short"),
         (("findings", 0, "location_mm"), [0.0, 1.0]),
+        (("findings", 0, "overruled"), "maybe"),
+        (("not_asked", 0, "reason"), "forgot"),
     ],
 )
 def test_schema_refuses(
@@ -64,6 +66,8 @@ def test_schema_refuses(
         ("setup", "sources"),
         ("findings", 0, "margin"),
         ("findings", 0, "shapes"),
+        ("findings", 0, "overruled"),
+        ("not_asked",),
         ("contacts", 0, "gap_um", "max"),
         ("cuts", 0, "corner_radius_mm"),
     ],
