@@ -15,8 +15,8 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
 from fixturecheck.settling.answer import answered
 from fixturecheck.settling.record import rest_of, rest_shapes
+from fixturecheck.setup.doubts import suspicions
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.validate import suspicions
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""

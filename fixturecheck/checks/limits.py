@@ -140,7 +140,7 @@ def _daylight(stage: Stage) -> Finding:
     tops = {name: box_of(solid)[5] for name, solid in stage.placed.items()}
     tops |= {p.body: max(tops[p.body], box_of(p.stock)[5]) for c in stage.cuts for p in c.parts}
     highest = max(tops, key=lambda n: (tops[n], n))
-    height_mm = tops[highest] - machine.table_z_mm
+    height_mm = tops[highest] - stage.setup.table_z_mm
     needed_mm = height_mm + machine.least_clearance_mm
     good = needed_mm <= machine.daylight_mm
     return Finding(

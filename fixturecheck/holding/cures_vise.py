@@ -116,7 +116,7 @@ def in_vise(bench: Bench, part: Body, near: Side, far: Side) -> Setup:
         least_factor=least,
     )
     cut = replace(bench.scene.ground.cut, parts=(part.name,))
-    machine = replace(stated.machine, table_z_mm=min(stated.machine.table_z_mm, box[2] - 32.0))
+    machine = replace(stated.machine, table_z_mm=min(stated.table_z_mm, box[2] - 32.0))
     return Setup(
         name=f"{part.name} in a vise",
         bodies=(*vise, part),

@@ -83,9 +83,7 @@ def bench_of(job: Milled) -> Bench:
     """Return what stands there, with the table below all of it where it is stated to lie there."""
     others: dict[str, Shape] = dict(job.placed)
     boxes = [loose_box(s) for s in job.placed.values()]
-    table_z = job.setup.machine.table_z_mm
-    if min(b[2] for b in boxes) >= table_z - 0.01:
-        others[THE_TABLE] = _table(boxes, table_z)
+    others[THE_TABLE] = _table(boxes, min(job.setup.table_z_mm, *(b[2] for b in boxes)))
     moving = {b.name for b in job.rig.bodies}
     return Bench(
         job=job, others=others, surfaces={n: points_on(s) for n, s in job.placed.items() if n in moving}

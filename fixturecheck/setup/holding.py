@@ -287,6 +287,9 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
         raise SetupError(message)
     body = setup.body(clamp.body)
     if clamp.kind == "vise":
+        if clamp.face is not None and clamp.face in body.unclear:
+            message = f"{where}: {body.why_unclear(clamp.face)}"
+            raise SetupError(message)
         if clamp.face is None or clamp.face not in body.face_names():
             hint = nearest(str(clamp.face), body.faces)
             message = f"{where}: state the face of {clamp.body!r} that presses; {hint}"
@@ -319,6 +322,9 @@ def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
         raise SetupError(message)
     for part in mill.parts:
         _known(part, [b.name for b in setup.bodies if b.role == "part"], where)
+        if mill.face in setup.body(part).unclear:
+            message = f"{where}: {setup.body(part).why_unclear(mill.face)}"
+            raise SetupError(message)
         if mill.face not in setup.body(part).face_names():
             message = (
                 f"{where}: {part!r} has no face {mill.face!r}; {nearest(mill.face, setup.body(part).faces)}"

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.pick import by_point, by_selector, by_shape
-from fixturecheck.kernel.shapes import Location, Solid
+from fixturecheck.kernel.shapes import Location, Solid, canonical_order
 from fixturecheck.kernel.sound import one_solid
 from fixturecheck.kernel.step_read import Imported, PartFile, read
 from fixturecheck.result import Source, Vector
@@ -108,13 +108,16 @@ def body(
         There is not exactly one solid, or a reference finds no face.
     """
     found, in_file, source = _drawn(name, solid, which)
+    stated = _face_names(name, found, named or in_file, faces or {})
+    adopted, unclear = _adopted(found, named or in_file, stated)
     return Body(
         name=name,
         solid=found,
         at=located(at),
         role=role,
         material=material,
-        faces=_face_names(name, found, named or in_file, faces or {}),
+        faces=stated | adopted,
+        unclear=unclear,
         finish=_by_face(finish),
         tolerance_mm=_by_face(tolerance_mm),
         orientation_mm=_by_face(orientation_mm),
@@ -234,7 +237,7 @@ def imported(
 def _face_names(
     name: str, solid: Solid, named: Mapping[str, tuple[int, ...]], refs: Mapping[str, object]
 ) -> dict[str, tuple[int, ...]]:
-    """Return the faces named here, then those that only the file names."""
+    """Return the faces that the set-up names."""
     faces: dict[str, tuple[int, ...]] = {}
     for face, ref in refs.items():
         try:
@@ -242,13 +245,42 @@ def _face_names(
         except SetupError as reason:
             message = f"body {name!r}, face {face!r}: {reason}"
             raise SetupError(message) from reason
-    taken = {i for indices in faces.values() for i in indices}
-    for raw, indices in named.items():
-        free = tuple(i for i in indices if i not in taken)
-        adopted = plain(raw)
-        if free and adopted and adopted not in faces and not BY_PLACE.fullmatch(adopted):
-            faces[adopted] = free
     return faces
+
+
+def _adopted(
+    solid: Solid, named: Mapping[str, tuple[int, ...]], taken: Mapping[str, tuple[int, ...]]
+) -> tuple[dict[str, tuple[int, ...]], dict[str, tuple[str, ...]]]:
+    """Return the names of the file for faces that the set-up does not name, and the names that are unclear.
+
+    A name that is allowed as it stands wins over one that only becomes the same when its characters are
+    replaced; that one is still reached by its own name in the file. Names that are alike only when cleaned,
+    and names like `face_3` on another face than the third by place, are taken for no face.
+    """
+    used = {i for indices in taken.values() for i in indices}
+    groups: dict[str, list[str]] = {}
+    for raw, indices in named.items():
+        if plain(raw) and plain(raw) not in taken and not used.issuperset(indices):
+            groups.setdefault(plain(raw), []).append(raw)
+    faces: dict[str, tuple[int, ...]] = {}
+    unclear: dict[str, tuple[str, ...]] = {}
+    for face, raws in groups.items():
+        exact = [face] if face in raws else raws
+        free = tuple(i for i in named[exact[0]] if i not in used)
+        if BY_PLACE.fullmatch(face):
+            if free != _by_number(solid, face):
+                unclear[face] = tuple(raws)
+        elif len(exact) > 1:
+            unclear[face] = tuple(raws)
+        else:
+            faces[face] = free
+    return faces, unclear
+
+
+def _by_number(solid: Solid, face: str) -> tuple[int, ...]:
+    """Return the face that a name like `face_3` means by its place; empty where the solid has fewer."""
+    rank = int(face.removeprefix("face_"))
+    return tuple(canonical_order(solid)[rank - 1 : rank]) if rank else ()
 
 
 def _turn(turn: Turn) -> Location:

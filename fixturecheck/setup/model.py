@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import Location, Placed, Solid, canonical_order, faces_of
+from fixturecheck.kernel.shapes import Location, Placed, Solid, box_of, canonical_order, faces_of
 from fixturecheck.result import Source
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.relieving import Relieving
@@ -36,6 +36,8 @@ class Body:
         A name from the materials table.
     faces : mapping of str to tuple of int
         Named faces as indices into `faces_of(solid)`; a name may cover several faces.
+    unclear : mapping of str to tuple of str
+        Face names that may not be used, since the file's names that they could mean are on other faces.
     finish : mapping of str to str
         Finish by face name; `*` is the rest.
     tolerance_mm : mapping of str to float
@@ -64,6 +66,7 @@ class Body:
     role: str = "part"
     material: str = "steel_1018"
     faces: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    unclear: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     finish: Mapping[str, str] = field(default_factory=dict)
     tolerance_mm: Mapping[str, float] = field(default_factory=dict)
     orientation_mm: Mapping[str, float] = field(default_factory=dict)
@@ -90,6 +93,17 @@ class Body:
         for rank, index in enumerate(canonical_order(self.solid), start=1):
             names[index] = given.get(index, f"face_{rank}")
         return names
+
+    def why_unclear(self, name: str) -> str:
+        """Say which faces of the file an unclear name could mean, and how to say which one is meant."""
+        raws = self.unclear[name]
+        how = f"name the face meant in the faces of {self.name!r}, like NAME = {{ step = {raws[0]!r} }}"
+        if len(raws) > 1:
+            return f"{name!r} could be the face {' or '.join(map(repr, raws))} of the file; {how}"
+        return (
+            f"the file calls a face of {self.name!r} {raws[0]!r}, but {name!r} here is the one numbered so "
+            f"by its place; {how}"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,8 +186,9 @@ class Machine:
         Table traverse and cross feed.
     daylight_mm : float
         From table to the lowest point of a new wheel at the top of its travel.
-    table_z_mm : float
-        Height of the table in the frame of the set-up.
+    table_z_mm : float or None
+        Height of the table in the frame of the set-up; nothing may stand lower. None is the lowest point
+        of what stands there.
     rpm : float
         Spindle speed.
     sparks : str
@@ -186,7 +201,7 @@ class Machine:
     travel_x_mm: float = 450.0
     travel_y_mm: float = 150.0
     daylight_mm: float = 300.0
-    table_z_mm: float = 0.0
+    table_z_mm: float | None = None
     rpm: float = 2850.0
     sparks: str = "right"
     least_clearance_mm: float = 1.0
@@ -253,6 +268,13 @@ class Setup:
     def write(self) -> Writing:
         """What writes the quantities of its sentences, in its units."""
         return Writing(units=self.units)
+
+    @property
+    def table_z_mm(self) -> float:
+        """Height of the table: as stated, else the lowest point of what is set on it."""
+        if self.machine.table_z_mm is not None:
+            return self.machine.table_z_mm
+        return min(box_of(b.solid.moved(b.at))[2] for b in self.bodies)
 
     def body(self, name: str) -> Body:
         """Return the body of that name.

@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, TypeVar
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import box_of, faces_of
 from fixturecheck.kernel.sound import flaw_of, one_of_each
-from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.numbers import refuse_bad_numbers
 from fixturecheck.setup.relieving import refuse_bad_relieving
 from fixturecheck.setup.staging import refuse_bad_staging
-from fixturecheck.setup.words import BY_PLACE, NAME, one_of
+from fixturecheck.setup.words import BY_PLACE, CHECKS, NAME, one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.shop.wheels import check_wheel
@@ -33,9 +32,8 @@ WAYS = ("plunge", "traverse")
 SPARKS = ("left", "right")
 SEVERITIES = ("go", "caution", "no-go")
 
-LARGE_MM = 2000.0
-SMALL_MM = 0.1
-"""A body larger or smaller than this all over was probably read in the wrong units."""
+TABLE_MM = 0.01
+"""How far equipment may reach below a stated table: heights are stated in hundredths."""
 
 
 def listed(values: object) -> object:
@@ -92,52 +90,30 @@ def refuse_bad(setup: Setup) -> None:
             "state the flange that carries this wheel"
         )
         raise SetupError(message)
+    _refuse_below_table(setup)
     refuse_bad_staging(setup)
     refuse_bad_holding(setup)
     refuse_bad_relieving(setup)
     for check, level in setup.severity.items():
+        if check not in CHECKS:
+            message = f"severity of {check!r}: no check has this name; {nearest(check, CHECKS)}"
+            raise SetupError(message)
         one_of(level, SEVERITIES, f"severity of {check!r}")
 
 
-def suspicions(setup: Setup) -> tuple[Finding, ...]:
-    """Return a caution for each body whose size says that it was read in the wrong units."""
-    shapes = [b.solid for b in setup.bodies]
-    sizes_mm: dict[int, float] = {}
-    found = []
-    for body, i in zip(setup.bodies, one_of_each(shapes), strict=True):
-        if i not in sizes_mm:
-            box = box_of(shapes[i])
-            sizes_mm[i] = max(box[3] - box[0], box[4] - box[1], box[5] - box[2])
-        if sizes_mm[i] > LARGE_MM or sizes_mm[i] < SMALL_MM:
-            found.append(_wrong_size(body, sizes_mm[i], setup.write))
-    return tuple(found)
-
-
-def _wrong_size(body: Body, size_mm: float, write: Writing) -> Finding:
-    large = size_mm > LARGE_MM
-    limit_mm = LARGE_MM if large else SMALL_MM
-    shape = NamedShape(
-        name=body.name,
-        role=Role.PART if body.role == "part" else Role.FIXTURE,
-        geometry=body.solid.moved(body.at),
-        bodies=(body.name,),
-    )
-    return Finding(
-        check="describe",
-        verdict=Verdict.CAUTION,
-        subject=body.name,
-        value=size_mm,
-        unit="mm",
-        limit=limit_mm,
-        margin=limit_mm - size_mm if large else size_mm - limit_mm,
-        says=(
-            f"Body {body.name} is {write.length(size_mm)} over its longest side, "
-            f"{'more' if large else 'less'} than {write.length(limit_mm, 'g')}: "
-            "was it drawn or exported in other units?"
-        ),
-        source="common practice, no source",
-        shapes=(shape,),
-    )
+def _refuse_below_table(setup: Setup) -> None:
+    """Refuse equipment that reaches below the table where its height is stated."""
+    stated_mm = setup.machine.table_z_mm
+    for body in setup.bodies if stated_mm is not None else ():
+        low_mm = box_of(body.solid.moved(body.at))[2]
+        if body.role == "fixture" and stated_mm is not None and low_mm < stated_mm - TABLE_MM:
+            low, table = (setup.write.length(z) for z in (low_mm, stated_mm))
+            message = (
+                f"machine, {setup.write.key('table_z_mm')}: {body.name} reaches down to z = {low}, below the "
+                f"table at {table}; state the height of the table, or leave it out: it is then the lowest "
+                "point of what stands there"
+            )
+            raise SetupError(message)
 
 
 def _refuse_bad_bodies(setup: Setup) -> None:
@@ -287,6 +263,9 @@ def _body_of(setup: Setup, name: str, where: str) -> Body:
 
 def _face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
     """Return a named face's indices; faces that nobody named go by `face_<n>`."""
+    if name in body.unclear:
+        message = f"{where}: {body.why_unclear(name)}"
+        raise SetupError(message)
     indices = body.face_indices(str(name))
     if indices:
         return indices

@@ -9,6 +9,12 @@ from fixturecheck.errors import SetupError
 NAME = re.compile(r"[A-Za-z0-9_-]+")
 """What a body, face or cut may be called: it becomes a file name and one side of `body.face`."""
 
+CHECKS = (
+    "seat", "nest", "rest", "location", "tolerance", "hold", "crash", "reach", "clear", "align", "limits",
+    "release",
+)  # fmt: skip
+"""The checks by their names, for what may be stated of them."""
+
 BY_PLACE = re.compile(r"face_\d+")
 """Names kept for faces that nobody named; they are numbered by place."""
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from fixturecheck.checks import limits
+from fixturecheck.kernel.shapes import Location, box_of
 from fixturecheck.result import Verdict
+from fixturecheck.setup.make import equipment
 from fixturecheck.setup.model import Machine
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from tests.access.scene import block, pawl, stage
@@ -84,7 +87,19 @@ def test_daylight_over_the_highest_body():
     assert (found.subject, found.verdict) == ("tower", Verdict.NO_GO)
     assert found.value == pytest.approx(300.5)
     assert found.margin == pytest.approx(-0.5)
-    assert one(run(), "above the table").value == pytest.approx(71.0)
+    on_table = run(machine=Machine(table_z_mm=0.0))
+    assert one(on_table, "above the table").value == pytest.approx(71.0)
+
+
+def test_a_v_block_70_high_is_told_as_70_wherever_it_is_drawn():
+    for low_mm in (40.0, 25.0):
+        vee = equipment("magnetic_v_block", name="vee", height_mm=70.0)
+        drawn_mm = min(box_of(b.solid)[2] for b in vee)
+        bodies = [replace(b, at=Location((80.0, 60.0, low_mm - drawn_mm))) for b in vee]
+        found = one(run(pawl(), *bodies), "above the table")
+        # And the least clearance of 1 mm.
+        assert found.value == pytest.approx(71.0)
+        assert "stands 70 mm above the table" in found.says
 
 
 def test_side_grinding_with_a_straight_wheel_is_a_caution_and_with_a_cup_is_not():

@@ -9,7 +9,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck import body, equipment, place
+from fixturecheck import Cut, Setup, body, equipment, place
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import faces_of
 
@@ -98,6 +98,62 @@ def test_names_in_the_file_are_kept_unless_another_is_given(tmp_path: Path, bloc
     assert len(made.faces["sides"]) == 1
     assert made.source is not None
     assert made.source.path == str(path)
+
+
+def named_file(path: Path, block: cq.Workplane, names: dict[str, str]) -> Path:
+    """Write the block with its faces named, by selector."""
+    solid = block.val()
+    assembly = cq.Assembly(name="file").add(solid, name="p")
+    for selector, name in names.items():
+        assembly.objects["p"].addSubshape(solid.faces(selector), name=name)
+    assembly.export(str(path))
+    return path
+
+
+def test_an_exact_name_wins_over_one_that_is_alike_when_cleaned(tmp_path: Path, block: cq.Workplane) -> None:
+    path = named_file(tmp_path / "a.step", block, {"<Z": "SEAT 1", ">X": "SEAT_1"})
+    made = body("p", path)
+    (seat,) = made.faces["SEAT_1"]
+    assert faces_of(made.solid)[seat].Center().toTuple() == pytest.approx((5, 0, 0), abs=1e-9)
+    # The other is still reached by its own name.
+    both = body("p", path, faces={"bottom": "step:SEAT 1"})
+    (bottom,) = both.faces["bottom"]
+    assert faces_of(both.solid)[bottom].Center().toTuple() == pytest.approx((0, 0, -2.5), abs=1e-9)
+    assert both.faces["SEAT_1"] == made.faces["SEAT_1"]
+
+
+def test_names_that_are_alike_when_cleaned_are_an_error_that_names_both(
+    tmp_path: Path, block: cq.Workplane
+) -> None:
+    path = named_file(tmp_path / "a.step", block, {"<Z": "SEAT 1", ">X": "SEAT/1"})
+    made = body("p", path)
+    assert "SEAT_1" not in made.faces
+    cut = Cut(name="c", parts=("p",), floor="SEAT_1")
+    with pytest.raises(SetupError) as caught:
+        Setup(name="a", bodies=[made], cuts=[cut])
+    assert str(caught.value) == (
+        "cut 'c': 'SEAT_1' could be the face 'SEAT 1' or 'SEAT/1' of the file; name the face meant in the "
+        "faces of 'p', like NAME = { step = 'SEAT 1' }"
+    )
+    clear = body("p", path, faces={"SEAT_1": "step:SEAT/1"})
+    assert Setup(name="a", bodies=[clear], cuts=[cut]).cuts == (cut,)
+
+
+def test_a_number_in_the_file_that_is_not_the_number_by_place(tmp_path: Path, block: cq.Workplane) -> None:
+    drawn = body("p", block)
+    by_place = {
+        name: faces_of(drawn.solid)[i].Center().toTuple() for i, name in enumerate(drawn.face_names())
+    }
+    top = next(n for n, c in by_place.items() if c[2] > 2.0)
+    other = next(n for n in by_place if n != top)
+    for name, unclear in ((other, True), (top, False)):
+        made = body("p", named_file(tmp_path / "a.step", block, {">Z": name}))
+        setup = {"name": "a", "bodies": [made], "cuts": [Cut(name="c", parts=("p",), floor=name)]}
+        if not unclear:
+            Setup(**setup)
+            continue
+        with pytest.raises(SetupError, match=f"the file calls a face of 'p' '{name}', but '{name}' here is"):
+            Setup(**setup)
 
 
 def test_file_that_names_no_such_face(tmp_path: Path, block: cq.Workplane) -> None:

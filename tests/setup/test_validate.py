@@ -10,10 +10,12 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import Body, Cut, Flange, Guard, Machine, Seat, Setup, Tolerances, Wheel, body, equipment
+from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Verdict
 from fixturecheck.setup import validate
-from fixturecheck.setup.validate import suspicions
+from fixturecheck.setup.doubts import suspicions
+from fixturecheck.setup.words import CHECKS
 
 
 def one(name: str = "block", **more: Any) -> Body:
@@ -221,6 +223,14 @@ BAD = {
         {"severity": {"seat": "bad"}},
         "severity of 'seat': 'bad' is unknown; use go, caution or no-go",
     ),
+    "severity of no check": (
+        {"severity": {"holds": "caution"}},
+        "severity of 'holds': no check has this name; did you mean 'hold'?",
+    ),
+    "equipment below the table": (
+        machine(table_z_mm=1.0),
+        "machine, table_z_mm: rest reaches down to z = -2.5 mm, below the table at 1 mm; state the height of",
+    ),
     "machine of another kind": (
         {"machine": {"rpm": 3000}},
         "machine: a dict was given where the set-up needs its",
@@ -277,3 +287,46 @@ def test_a_solid_that_many_bodies_share_is_examined_once(monkeypatch: pytest.Mon
     gang = [replace(block, name=f"b{i}", at=cq.Location((20.0 * i, 0, 0))) for i in range(128)]
     Setup(name="gang", bodies=gang)
     assert len(seen) == 1
+
+
+def test_the_table_is_the_lowest_point_of_what_stands_there_unless_stated() -> None:
+    assert stated().table_z_mm == pytest.approx(-2.5, abs=1e-9)
+    assert stated(**machine(table_z_mm=-30.0)).table_z_mm == -30.0
+
+
+def test_the_names_of_checks_are_those_that_run() -> None:
+    assert tuple(MODULES) == CHECKS
+
+
+@pytest.mark.parametrize(
+    ("more", "subject", "words"),
+    [
+        (seat(min_share=0.0), "block.base", "states min_share = 0"),
+        (
+            cut(stock_mm=0.1, downfeed_mm=0.2),
+            "top",
+            "is stated as 0.2 mm deep, more than the 0.1 mm of stock",
+        ),
+        (
+            {"bodies": [one(tolerance_mm={"top": 2.0})]},
+            "block",
+            "block is 5 mm where it is thinnest, and the tolerance of its face top is 2 mm",
+        ),
+        (
+            {"bodies": [one()], **machine(table_z_mm=1.0)},
+            "block",
+            "block reaches 3.5 mm below the table, which is stated at z = 1 mm",
+        ),
+    ],
+)
+def test_what_was_probably_not_meant_is_a_caution(more: dict[str, Any], subject: str, words: str) -> None:
+    (found,) = suspicions(stated(**more))
+    assert (found.check, found.verdict, found.subject) == ("describe", Verdict.CAUTION, subject)
+    assert words in found.says
+
+
+@pytest.mark.parametrize(
+    "more", [seat(), cut(stock_mm=0.2, downfeed_mm=0.2), {"bodies": [one(tolerance_mm=0.1)]}]
+)
+def test_what_is_usual_raises_no_doubt(more: dict[str, Any]) -> None:
+    assert suspicions(stated(**more)) == ()
