@@ -14,8 +14,9 @@ from functools import partial
 import numpy as np
 
 from fixturecheck.contact.raw import Raw
-from fixturecheck.contact.standing import Array, Standing
-from fixturecheck.contact.strips import against_cylinder, against_plane
+from fixturecheck.contact.sampled import near_only
+from fixturecheck.contact.standing import Array
+from fixturecheck.contact.strips import Pair, against_cylinder, against_plane
 from fixturecheck.contact.surfaces import normal_out, signed_distance
 from fixturecheck.kernel.clip import (
     circle,
@@ -32,7 +33,6 @@ from fixturecheck.kernel.facet_nouns import Surface
 from fixturecheck.kernel.shapes import Edge, Shape
 from fixturecheck.tolerances import Tolerances
 
-Pair = tuple[Standing, int, Standing, int]
 Found = list[Raw] | None
 _REACH_MM = 1e4
 
@@ -110,7 +110,7 @@ def _cylinder_plane(pair: Pair, tolerances: Tolerances) -> Found:
     if surface.outward < 0 or tilt > math.sin(math.radians(tolerances.wedge_deg)):
         return []
     if tilt > math.radians(tolerances.parallel_deg):
-        return None
+        return near_only(pair, tolerances)  # it stands on the rim of an end, if at all
     gap = float(surface.origin @ normal - b.offsets[j]) - surface.radius_mm
     if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
         return []
@@ -167,14 +167,14 @@ def _crossed(pair: Pair, cross: Array, tolerances: Tolerances) -> Found:
     """Pins whose axes cross touch at a point on the common perpendicular."""
     a, i, b, j = pair
     one, two = a.surface(i), b.surface(j)
-    if one.outward < 0 or two.outward < 0 or np.linalg.norm(cross) < math.radians(tolerances.wedge_deg):
+    if one.outward < 0 or two.outward < 0:
         return None
     unit = cross / np.linalg.norm(cross)
     apart = float((two.origin - one.origin) @ unit)
     toward = unit if apart > 0 else -unit
     gap = abs(apart) - one.radius_mm - two.radius_mm
     if abs(gap) > tolerances.touch_mm:
-        return None if 0 < gap <= tolerances.near_mm else []
+        return near_only(pair, tolerances) if 0 < gap <= tolerances.near_mm else []
     # Where the common perpendicular meets axis one.
     along = np.cross(two.axis, cross) @ (two.origin - one.origin) / (cross @ cross)
     return _point(pair, one.origin + along * one.axis + one.radius_mm * toward, toward, tolerances)
@@ -187,7 +187,7 @@ def _sphere_plane(pair: Pair, tolerances: Tolerances) -> Found:
     if surface.outward < 0 or not -tolerances.touch_mm <= gap <= tolerances.near_mm:
         return []
     if gap > tolerances.touch_mm:
-        return None
+        return near_only(pair, tolerances)
     return _point(pair, surface.origin - surface.radius_mm * normal, -normal, tolerances)
 
 
@@ -207,7 +207,7 @@ def _sphere_curved(pair: Pair, tolerances: Tolerances) -> Found:
     if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
         return []
     if gap > tolerances.touch_mm:
-        return None
+        return near_only(pair, tolerances)
     x = ball.origin - other.origin
     from_axis = float(np.linalg.norm(x - (x @ other.axis) * other.axis))
     if other.kind == "sphere" and np.linalg.norm(x) <= tolerances.touch_mm:
@@ -230,9 +230,9 @@ def _cone_plane(pair: Pair, tolerances: Tolerances) -> Found:
         return []
     gap = float(cone.origin @ normal - b.offsets[j])
     if abs(lean) > math.radians(tolerances.parallel_deg):
-        return None
+        return near_only(pair, tolerances)  # it stands on its tip or a rim, if at all
     if abs(gap) > tolerances.touch_mm:
-        return None if 0 < gap <= tolerances.near_mm else []
+        return near_only(pair, tolerances) if 0 < gap <= tolerances.near_mm else []
     radial = (math.sin(cone.half_angle_rad) * cone.axis - normal) / math.cos(cone.half_angle_rad)
     along = cone.axis + math.tan(cone.half_angle_rad) * radial
     low, high = cone.heights_mm
@@ -267,7 +267,7 @@ def _torus_plane(pair: Pair, tolerances: Tolerances) -> Found:
     if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
         return []
     if gap > tolerances.touch_mm:
-        return None
+        return near_only(pair, tolerances)
     if tilt <= math.radians(tolerances.parallel_deg):
         ring = circle(torus.origin - torus.minor_radius_mm * normal, torus.axis, torus.radius_mm)
         return _line(pair, ring, lambda _: -normal, -gap * normal, tolerances)

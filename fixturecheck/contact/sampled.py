@@ -8,9 +8,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.quadrics import Pair
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Standing
+from fixturecheck.contact.strips import Pair
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.clip import (
     Grid,

@@ -96,6 +96,11 @@ def one_of_each(solids: Sequence[Solid]) -> list[int]:
     return [first[seen.FindIndex(s.wrapped.Located(nowhere)) - 1] for s in solids]
 
 
+def skin_bytes(solid: Solid) -> bytes:
+    """Return a solid as the kernel would write it to a binary file; copies of a drawing have the same."""
+    return _written(solid.wrapped)
+
+
 def _written(shape: TopoDS_Shape) -> bytes:
     """Return the shape as the kernel would write it to a binary file."""
     stream = io.BytesIO()

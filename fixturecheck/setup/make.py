@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.pick import by_point, by_selector, by_shape
+from fixturecheck.kernel.recognise import recognised
 from fixturecheck.kernel.shapes import Location, Solid, canonical_order
 from fixturecheck.kernel.sound import one_solid
 from fixturecheck.kernel.step_read import Imported, PartFile, read
@@ -107,12 +108,13 @@ def body(
     SetupError
         There is not exactly one solid, or a reference finds no face.
     """
-    found, in_file, source = _drawn(name, solid, which)
-    stated = _face_names(name, found, named or in_file, faces or {})
-    adopted, unclear = _adopted(found, named or in_file, stated)
+    drawn, in_file, source = _drawn(name, solid, which)
+    # References may be faces of the solid as drawn; indices hold for the recognised one too.
+    stated = _face_names(name, drawn, named or in_file, faces or {})
+    adopted, unclear = _adopted(drawn, named or in_file, stated)
     return Body(
         name=name,
-        solid=found,
+        solid=recognised(drawn),
         at=located(at),
         role=role,
         material=material,

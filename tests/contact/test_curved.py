@@ -240,3 +240,22 @@ def test_fillets_on_other_edges_add_nothing():
     drawn = block(20, 10, 5).edges("|Y and >Z").fillet(2).edges("|Z").fillet(1)
     area = only(put("plate", plate()), put("block", drawn))
     assert area.area_mm2 == pytest.approx(20 * 10 - 4 * (1 - math.pi / 4), rel=EXACT)
+
+
+def halved(rod: cq.Solid, other: cq.Solid) -> cq.Solid:
+    """Two rods end to end as one solid with two round faces."""
+    return cq.Workplane(rod).union(cq.Workplane(other), clean=False).val()
+
+
+@pytest.mark.parametrize("cross_deg", [0.5, 3.0, 4.9, 5.1, 40.0])
+@pytest.mark.parametrize("split", [False, True])
+def test_rods_that_cross_touch_at_a_point_at_any_angle(cross_deg, split):
+    """Their axes' common perpendicular is unique, so two convex cylinders meet on it alone."""
+    way = math.radians(cross_deg)
+    low = pin(5, 60, (-30, 0, -5), (1, 0, 0))
+    if split:
+        low = halved(pin(5, 30, (-30, 0, -5), (1, 0, 0)), pin(5, 30, (0, 0, -5), (1, 0, 0)))
+    top = pin(4, 60, (-30 * math.cos(way), -30 * math.sin(way), 4), (math.cos(way), math.sin(way), 0))
+    point = only(put("low", low), put("top", top))
+    assert point.kind == "point"
+    assert point.centroid == pytest.approx((0, 0, 0), abs=1e-9)
