@@ -7,42 +7,55 @@ check runs in a process of its own; whatever happens to it, this one ends with a
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
+import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.stopping import stoppable
 
 GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
+
+CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.relief_job:run"
+"""What the child process runs."""
 
 _EXITS = """\
 exit codes:
   0  go (cautions included, unless --strict)
   1  no-go, or a caution with --strict
   2  the set-up or the command is wrong; nothing is written
-  3  something could not be computed, crashed or ran out of time
+  3  something could not be computed, crashed, ran out of time or was stopped
 """
 _SHELVES = ("equipment", "materials", "finishes", "wheels")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal without the signs that verdicts carry must not cost the verdict.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     options = _parser().parse_args(arguments)
     command: Callable[[argparse.Namespace], int] = options.command
     try:
-        return command(options)
+        with stoppable():
+            return command(options)
     except FixturecheckError as trouble:
-        _complain(str(trouble))
-        if options.trace and getattr(trouble, "trace", None):
-            sys.stderr.write(str(getattr(trouble, "trace", "")))
+        for problem in trouble.problems if isinstance(trouble, SetupError) else (str(trouble),):
+            _complain(problem)
+        if options.trace:
+            _to_stderr(str(getattr(trouble, "trace", "")))
         return trouble.exit_code
-    except KeyboardInterrupt:
-        _complain("stopped; nothing was written")
+    except KeyboardInterrupt as stop:
+        by = f" by {stop}" if str(stop) else ""
+        _complain(f"stopped{by}; {getattr(options, 'written', 'nothing was written')}")
         return NOT_COMPUTED
-    except BrokenPipeError:
-        # Whoever read the output has left, as `head` does.
-        sys.stderr.close()
+    except OSError as trouble:
+        _complain(f"{trouble.strerror or trouble}{f': {trouble.filename}' if trouble.filename else ''}")
         return NOT_COMPUTED
 
 
@@ -64,7 +77,9 @@ def _parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"fixturecheck {__version__}")
-    parser.add_argument("--trace", action="store_true", help="print the trace of an internal error")
+    parser.add_argument(
+        "--trace", action="store_true", help="print the trace of an internal error, and what libraries print"
+    )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _add_check(commands)
     _add_relieve(commands)
@@ -123,76 +138,101 @@ def _add_common(command: argparse.ArgumentParser, ending: str) -> None:
     command.add_argument(
         "--timeout", metavar="S", type=float, default=1800.0, help="give up after so many seconds (1800)"
     )
+    command.add_argument(
+        "--quiet",
+        action="store_true",
+        help="say nothing while it runs: neither progress nor what is found so far",
+    )
 
 
 def _check(options: argparse.Namespace) -> int:
-    from fixturecheck.cli_progress import Bar  # noqa: PLC0415 -- only a check needs it
-    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
-    from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
-
     setup, overrides = _stated(options)
     out = options.out or Path(f"{setup.stem}_check")
-    with staged(out) as folder, Bar(sys.stderr) as bar:
-        verdict, table, trouble = run_guarded(
-            "fixturecheck.job:run",
-            str(setup),
-            overrides,
-            str(folder),
-            not options.no_pictures,
-            timeout_s=options.timeout,
-            progress=bar.show,
-        )
-    sys.stdout.write(f"{table}\n\nwritten to {out}\n")
+    verdict, table, trouble = _run(options, out, CHECK, (str(setup), overrides), (not options.no_pictures,))
     if trouble:
         _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
-    return {"go": GO, "caution": NO_GO if options.strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
+    said = _say(f"{table}\n\nwritten to {out}\n")
+    code = {"go": GO, "caution": NO_GO if options.strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
+    return code if said else NOT_COMPUTED
 
 
 def _relieve(options: argparse.Namespace) -> int:
-    from fixturecheck.cli_progress import Bar  # noqa: PLC0415 -- only what runs a while needs it
+    setup, overrides = _stated(options)
+    out = options.out or Path(f"{setup.stem}_relieved")
+    cured, told = _run(options, out, RELIEVE, (str(setup), overrides))
+    said = _say(f"{told}\n\nwritten to {out}\n")
+    return (GO if cured else NO_GO) if said else NOT_COMPUTED
+
+
+def _run(
+    options: argparse.Namespace, out: Path, job: str, before: tuple[Any, ...], after: tuple[Any, ...] = ()
+) -> Any:
+    """Run a job in a guarded process, with a folder between its arguments, and move the folder into place."""
+    from fixturecheck.cli_progress import Display  # noqa: PLC0415 -- only what runs a while needs it
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
-    setup, overrides = _stated(options)
-    out = options.out or Path(f"{setup.stem}_relieved")
-    with staged(out) as folder, Bar(sys.stderr) as bar:
-        cured, told = run_guarded(
-            "fixturecheck.relief_job:run",
-            str(setup),
-            overrides,
+    with staged(out) as folder, Display(sys.stderr, quiet=options.quiet) as display:
+        answer = run_guarded(
+            job,
+            *before,
             str(folder),
+            *after,
             timeout_s=options.timeout,
-            progress=bar.show,
+            progress=display.show,
+            prints=display.write,
+            noise=sys.stderr if options.trace else None,
         )
-    sys.stdout.write(f"{told}\n\nwritten to {out}\n")
-    return GO if cured else NO_GO
+    options.written = f"the result is in {out}"
+    return answer
+
+
+def _say(text: str) -> bool:
+    """Write to standard output; tell whether that went well.
+
+    A reader that has left, as `head` does, has had enough: that is well.
+    """
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        taken = True
+    except OSError as trouble:
+        _complain(f"standard output could not be written: {trouble.strerror}")
+        taken = False
+    else:
+        return True
+    # What is left in the buffer would fail once more when the interpreter ends.
+    with open(os.devnull, "w") as nowhere, contextlib.suppress(OSError, ValueError):  # noqa: PTH123 -- no path
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
+    return taken
 
 
 def _stated(options: argparse.Namespace) -> tuple[Path, dict[str, str]]:
     """Return the set-up's file and the values to override, refused where they cannot be used."""
     setup: Path = options.setup
-    overrides = _overrides(options.overrides)
+    wrong: list[str] = []
     if not setup.is_file():
-        message = f"{setup} is not a file; give a set-up ending in .py or .toml"
-        raise SetupError(message)
+        wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
+    overrides = _overrides(options.overrides, wrong)
     if not options.timeout > 0:
-        message = f"--timeout must be more than 0 s, got {options.timeout:g}"
-        raise SetupError(message)
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    if wrong:
+        raise SetupError(*wrong)
     return setup, overrides
 
 
-def _overrides(stated: Sequence[str]) -> dict[str, str]:
-    """Read NAME=VALUE pairs."""
-    read = {}
+def _overrides(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
+    """Read NAME=VALUE pairs; what is wrong with them is added to a list."""
+    read: dict[str, str] = {}
     for pair in stated:
-        name, equals, value = pair.partition("=")
-        if not equals or not name.strip():
-            message = f"--set {pair}: state it as NAME=VALUE"
-            raise SetupError(message)
-        if name.strip() in read:
-            message = f"--set {name.strip()} is given twice"
-            raise SetupError(message)
-        read[name.strip()] = value.strip()
+        name, equals, value = (part.strip() for part in pair.partition("="))
+        if not equals or not name:
+            wrong.append(f"--set {pair}: state it as NAME=VALUE")
+        elif name in read:
+            wrong.append(f"--set {name} is given twice")
+        else:
+            read[name] = value
     return read
 
 
@@ -200,13 +240,19 @@ def _shop(options: argparse.Namespace) -> int:
     from fixturecheck.report.shelves import SHELVES  # noqa: PLC0415 -- reads the tables
 
     chosen = [options.shelf] if options.shelf else list(_SHELVES)
-    sys.stdout.write("\n".join(SHELVES[name]() for name in chosen))
-    return GO
+    return GO if _say("\n".join(SHELVES[name]() for name in chosen)) else NOT_COMPUTED
 
 
 def _complain(message: str) -> None:
     """Write one line to standard error."""
-    sys.stderr.write(f"fixturecheck: {' '.join(message.split())}\n")
+    _to_stderr(f"fixturecheck: {' '.join(message.split())}\n")
+
+
+def _to_stderr(text: str) -> None:
+    """Write to standard error, which may be a terminal that has closed."""
+    with contextlib.suppress(OSError):
+        sys.stderr.write(text)
+        sys.stderr.flush()
 
 
 if __name__ == "__main__":

@@ -10,9 +10,23 @@ class FixturecheckError(Exception):
 
 
 class SetupError(FixturecheckError):
-    """What the user stated cannot be used: a missing file, an unknown name, a number that is not one."""
+    """What the user stated cannot be used: a missing file, an unknown name, a number that is not one.
+
+    Parameters
+    ----------
+    *problems : str
+        All that is wrong, one sentence each; the command line gives each a line of its own.
+    """
 
     exit_code = 2
+
+    @property
+    def problems(self) -> tuple[str, ...]:
+        """All that is wrong, one sentence each."""
+        return tuple(str(p) for p in self.args)
+
+    def __str__(self) -> str:
+        return "; ".join(self.problems)
 
 
 class KernelError(FixturecheckError):

@@ -14,7 +14,7 @@ from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.remedy.export import export, told
 from fixturecheck.remedy.model import Relief, Reliefs, size_words
 from fixturecheck.remedy.relief import relieve
-from fixturecheck.report.folder import PICTURES, RELIEF_PAGE
+from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
 from fixturecheck.report.painter import Drawn, Painter
 from fixturecheck.report.pictures import write_scenes
 from fixturecheck.report.relief_page import Told, relief_page
@@ -42,14 +42,16 @@ def run(
     FixturecheckError
         The set-up is wrong, or something could not be computed.
     """
-    progress(f"read {Path(setup_path).name}", 0.05)
-    setup = load(setup_path, overrides)
-    progress("look for reliefs", 0.2)
-    found = relieve(setup)
-    progress("write", 0.8)
-    export(found, Path(folder))
-    text = told(found)
-    drawn = _page(setup, found, Path(folder))
+    with scratch(Path(folder)):
+        progress(f"read {Path(setup_path).name}", 0.05)
+        setup = load(setup_path, overrides)
+        progress("look for reliefs", 0.2)
+        found = relieve(setup)
+        progress("write", 0.8)
+        text = told(found)
+        with written(Path(folder)):
+            export(found, Path(folder))
+            drawn = _page(setup, found, Path(folder))
     if drawn.trouble:
         text += f"\n\npictures could not all be drawn: {drawn.trouble}"
     done = found.cured and (found.rest_after is None or found.rest_after.rests)
@@ -107,7 +109,7 @@ def _pictures(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
         scenes += relief_scenes(_across(setup, relief), sides, meshes, setup.units)
     painter = Painter()
     try:
-        with tempfile.TemporaryDirectory(prefix="fixturecheck-") as home:
+        with tempfile.TemporaryDirectory() as home:
             painter.begin(write_scenes(Path(home), folder, scenes, (every, meshes)))
             return painter.finish()
     finally:

@@ -1,37 +1,53 @@
 """How work that may crash or hang the interpreter is run: in a process of its own, watched.
 
 The geometry kernel is native code; on rare input it dies or never returns. What runs here can do neither
-to whoever asked: a death becomes an error that says in which step it happened.
+to whoever asked: a death becomes an error that says in which step it happened. The other way round, the
+child does not outlive whoever asked: it holds the end of a pipe that closes when its parent dies, however
+that dies, and a small process beside it then ends everything that the child had started.
 """
 
 from __future__ import annotations
 
 import contextlib
 import importlib
+import io
 import os
+import pickle
+import queue
 import signal
+import subprocess
 import sys
+import tempfile
+import threading
 import time
 import traceback
 from collections.abc import Callable
-from multiprocessing import get_context
-from multiprocessing.connection import Connection
-from multiprocessing.process import BaseProcess
-from typing import Any
+from typing import IO, Any, TextIO
 
-from fixturecheck.errors import FixturecheckError, KernelError
+from fixturecheck.errors import FixturecheckError, KernelError, SetupError
 
 Progress = Callable[[str, float], None]
 
 _GRACE_S = 2.0
+_MOST_FILES = 65536
+_LONGEST_TRACE = 20_000
 
 
 class CrashError(KernelError):
-    """The child process died or ran out of time; `step` is the last one that it reported."""
+    """The child process died or ran out of time.
 
-    def __init__(self, message: str, step: str) -> None:
+    Parameters
+    ----------
+    step : str
+        The last step that it reported.
+    trace : str
+        What it and its libraries had printed.
+    """
+
+    def __init__(self, message: str, step: str, trace: str = "") -> None:
         super().__init__(message)
         self.step = step
+        self.trace = trace
 
 
 class UnforeseenError(FixturecheckError):
@@ -43,7 +59,13 @@ class UnforeseenError(FixturecheckError):
 
 
 def run_guarded(
-    target: str, *args: Any, timeout_s: float | None = None, progress: Progress | None = None
+    target: str,
+    *args: Any,
+    timeout_s: float | None = None,
+    progress: Progress | None = None,
+    hear: Callable[[Any], None] | None = None,
+    prints: Callable[[str], object] | None = None,
+    noise: TextIO | None = None,
 ) -> Any:
     """Call a function in a child process and return what it returns.
 
@@ -57,6 +79,15 @@ def run_guarded(
         The child is ended when it takes longer.
     progress : callable, optional
         Called here with each step's name and share as the child reports them.
+    hear : callable, optional
+        Called here with each thing that the child tells before it is done. With it the function is also
+        given `tell`, which takes a picklable thing.
+    prints : callable, optional
+        Called here with each line that Python code in the child prints, as a user's script may; without it
+        they go to standard error.
+    noise : text stream, optional
+        Gets what libraries in the child wrote to its standard error, and native code to its standard output,
+        once it has ended. Without it nobody sees that.
 
     Returns
     -------
@@ -72,88 +103,220 @@ def run_guarded(
     UnforeseenError
         The child raised something outside the project's tree of errors.
     """
-    context = get_context("spawn")
-    inlet, outlet = context.Pipe(duplex=False)
-    child = context.Process(target=_child, args=(outlet, target, args), daemon=False)
-    child.start()
-    outlet.close()
-    deadline = None if timeout_s is None else time.monotonic() + timeout_s
-    try:
-        return _listen(child, inlet, deadline, timeout_s, progress)
-    finally:
-        _end(child)
-        inlet.close()
-
-
-def _listen(
-    child: BaseProcess,
-    inlet: Connection,
-    deadline: float | None,
-    timeout_s: float | None,
-    progress: Progress | None,
-) -> Any:
-    """Read the child's messages until it answers, dies or runs out of time."""
-    step = "start"
-    while True:
-        left = None if deadline is None else max(0.0, deadline - time.monotonic())
-        if not inlet.poll(left):
-            message = f"not finished after {timeout_s:g} s; stopped in step '{step}'"
-            raise CrashError(message, step)
+    with tempfile.TemporaryFile() as printed:
+        child = subprocess.Popen(  # noqa: S603 -- our own module, no outside input
+            [sys.executable, "-c", _start()],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=printed,
+            # Out of reach of what a terminal sends to its group, from the very first.
+            start_new_session=True,
+        )
         try:
-            kind, value = inlet.recv()
-        except EOFError:
-            child.join(_GRACE_S)
-            message = f"the geometry kernel crashed ({_cause(child.exitcode)}) in step '{step}'"
-            raise CrashError(message, step) from None
-        if kind == "step":
-            step = value[0]
-            if progress is not None:
-                progress(*value)
-        elif kind == "answer":
-            return value
-        elif kind == "error":
-            raise value
+            deadline = None if timeout_s is None else time.monotonic() + timeout_s
+            _ask(child, (target, args, hear is not None))
+            heard = _Heard(child, printed, deadline, timeout_s)
+            return heard.answer(progress, hear, prints or sys.stderr.write)
+        finally:
+            _end(child)
+            if noise is not None:
+                noise.write(_read_back(printed))
+
+
+def _start() -> str:
+    """Return the program of the child: it finds modules where this process does."""
+    return f"import sys; sys.path[:] = {sys.path!r}; from fixturecheck.kernel.worker import serve; serve()"
+
+
+def _ask(child: subprocess.Popen[bytes], call: tuple[str, tuple[Any, ...], bool]) -> None:
+    """Hand the call over; the pipe stays open, and closes when this process ends."""
+    if child.stdin is None:
+        message = "the child process was started without a pipe"
+        raise KernelError(message)
+    # A child that died already shows when it is listened to.
+    with contextlib.suppress(BrokenPipeError):
+        child.stdin.write(pickle.dumps(call))
+        child.stdin.flush()
+
+
+class _Heard:
+    """The messages of a child, read by a thread so that waiting for them can time out on every system."""
+
+    def __init__(
+        self,
+        child: subprocess.Popen[bytes],
+        printed: IO[bytes],
+        deadline: float | None,
+        timeout_s: float | None,
+    ) -> None:
+        self._child, self._printed = child, printed
+        self._deadline, self._timeout_s = deadline, timeout_s
+        self._queue: queue.SimpleQueue[tuple[str, Any] | None] = queue.SimpleQueue()
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        stream = self._child.stdout
+        # Whatever breaks the stream off, the child has no more to say.
+        with contextlib.suppress(Exception):
+            while stream is not None:
+                self._queue.put(pickle.load(stream))  # noqa: S301 -- from our own child
+        self._queue.put(None)
+
+    def answer(
+        self,
+        progress: Progress | None,
+        hear: Callable[[Any], None] | None,
+        prints: Callable[[str], object],
+    ) -> Any:
+        """Return the child's value; raise what it raised, or how it ended."""
+        pass_on: dict[str, Callable[[Any], object] | None] = {"told": hear, "printed": prints}
+        step = "start"
+        while (message := self._next(step)) is not None:
+            kind, value = message
+            if kind == "step":
+                step = value[0]
+                if progress is not None:
+                    progress(*value)
+            elif kind in pass_on:
+                heard_by = pass_on[kind]
+                if heard_by is not None:
+                    heard_by(value)
+            elif kind == "answer":
+                return value
+            elif kind == "error":
+                raise value
+            else:
+                says = f"internal error in step '{step}': {value[0]}"
+                raise UnforeseenError(says, value[1])
+        raise self._crash(step)
+
+    def _next(self, step: str) -> tuple[str, Any] | None:
+        """Wait for a message; None when there will be no more."""
+        left = None if self._deadline is None else max(0.0, self._deadline - time.monotonic())
+        try:
+            return self._queue.get(timeout=left)
+        except queue.Empty:
+            says = f"not finished after {self._timeout_s:g} s; stopped in step '{step}'"
+            raise CrashError(says, step, _read_back(self._printed)) from None
+
+    def _crash(self, step: str) -> CrashError:
+        """Say how the child ended without an answer."""
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self._child.wait(_GRACE_S)
+        code, last = self._child.returncode, _read_back(self._printed)
+        if code is not None and code < 0:
+            cause = signal.Signals(-code).name
         else:
-            message = f"internal error in step '{step}': {value[0]}"
-            raise UnforeseenError(message, value[1])
+            lines = [line.strip() for line in last.splitlines() if line.strip()]
+            cause = f"exit status {code}" + (f": {lines[-1][:200]}" if lines else "")
+        return CrashError(f"the geometry kernel crashed ({cause}) in step '{step}'", step, last)
 
 
-def _cause(exit_code: int | None) -> str:
-    """Name the signal that ended a process, or its exit status."""
-    if exit_code is not None and exit_code < 0:
-        return signal.Signals(-exit_code).name
-    return f"exit status {exit_code}"
+def _read_back(printed: IO[bytes]) -> str:
+    """Return the end of what was printed to a file."""
+    size = printed.seek(0, io.SEEK_END)
+    printed.seek(max(0, size - _LONGEST_TRACE))
+    return printed.read().decode(errors="replace")
 
 
-def _end(child: BaseProcess) -> None:
+def _end(child: subprocess.Popen[bytes]) -> None:
     """Make sure that neither the child nor anything that it started is left running."""
-    child.join(0.0 if child.is_alive() else _GRACE_S)
-    if child.exitcode is None:
-        child.join(_GRACE_S / 4)
-    if child.pid is not None and hasattr(os, "killpg"):
+    if hasattr(os, "killpg"):
         with contextlib.suppress(ProcessLookupError, PermissionError):
             os.killpg(child.pid, signal.SIGKILL)
-    if child.is_alive():
-        child.kill()
-    child.join()
+    child.kill()
+    child.wait()
+    for stream in (child.stdin, child.stdout):
+        if stream is not None:
+            with contextlib.suppress(OSError):
+                stream.close()
 
 
-def _child(outlet: Connection, target: str, args: tuple[Any, ...]) -> None:
-    """Run the function in the child and send back what comes of it."""
-    if hasattr(os, "setsid"):
-        os.setsid()
+def serve() -> None:
+    """Answer one call that comes on standard input; this is what the child runs."""
+    outlet = os.fdopen(os.dup(1), "wb")
+
+    def send(kind: str, value: Any) -> None:
+        outlet.write(pickle.dumps((kind, value)))
+        outlet.flush()
+
+    try:
+        target, args, tells = pickle.load(sys.stdin.buffer)  # noqa: S301 -- from our own parent
+    except EOFError:
+        return
+    _end_with_parent()
     # The kernel prints to file descriptor 1 from native code; only the parent speaks on standard output.
-    sys.stdout = sys.stderr
-    with open(os.devnull, "wb") as nowhere:  # noqa: PTH123 -- os.devnull is a name, not a path to build on
-        os.dup2(nowhere.fileno(), 1)
+    with open(os.devnull, "r+b") as nowhere:  # noqa: PTH123 -- os.devnull is a name, not a path to build on
+        os.dup2(nowhere.fileno(), 0)
+    os.dup2(2, 1)
+    sys.stdout = _Passed(send)
+    more = {"tell": lambda thing: send("told", thing)} if tells else {}
     try:
         module, name = target.split(":")
         function = getattr(importlib.import_module(module), name)
-        value = function(*args, progress=lambda doing, share: outlet.send(("step", (doing, share))))
-        outlet.send(("answer", value))
+        send("answer", function(*args, progress=lambda doing, share: send("step", (doing, share)), **more))
     except FixturecheckError as trouble:
-        outlet.send(("error", trouble))
+        send("error", _portable(trouble))
     except Exception as trouble:  # noqa: BLE001 -- whatever it is, the parent must hear of it
-        outlet.send(("unforeseen", (f"{type(trouble).__name__}: {trouble}", traceback.format_exc())))
+        send("unforeseen", (f"{type(trouble).__name__}: {trouble}", traceback.format_exc()))
+
+
+class _Passed(io.TextIOBase):
+    """Standard output of the child: what is printed goes to the parent, line by line."""
+
+    def __init__(self, send: Callable[[str, Any], None]) -> None:
+        self._send = send
+        self._begun = ""
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, text: str) -> int:
+        whole, newline, self._begun = (self._begun + text).rpartition("\n")
+        if newline:
+            self._send("printed", whole + newline)
+        return len(text)
+
+
+def _portable(trouble: FixturecheckError) -> FixturecheckError:
+    """Return an error as it can travel: the same, or one of the same words and exit code."""
+    try:
+        pickle.loads(pickle.dumps(trouble))  # noqa: S301 -- what was just written
+    except Exception:  # noqa: BLE001 -- any class may fail in its own way to be put together again
+        plain = SetupError if trouble.exit_code == SetupError.exit_code else FixturecheckError
+        return plain(str(trouble))
+    return trouble
+
+
+def _end_with_parent() -> None:
+    """See to it that this process and all that it starts end when the parent does.
+
+    A thread would not do: the kernel holds the interpreter's lock for minutes. So a fork of this process,
+    made before anything heavy is loaded, waits for the pipe from the parent to close, and then ends the
+    whole group. Where nothing can be forked, a thread does what it can.
+    """
+    lifeline = os.dup(0)
+    if not hasattr(os, "fork"):
+        threading.Thread(target=_wait_and_end, args=(lifeline,), daemon=True).start()
+        return
+    if os.fork():
+        os.close(lifeline)
+        return
+    try:
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, signal.SIG_IGN)
+        # An open end of any other pipe would make the parent wait for this process too.
+        os.closerange(0, lifeline)
+        os.closerange(lifeline + 1, min(os.sysconf("SC_OPEN_MAX"), _MOST_FILES))
+        _wait_and_end(lifeline)
     finally:
-        outlet.close()
+        os._exit(1)
+
+
+def _wait_and_end(lifeline: int) -> None:
+    """Wait until the pipe from the parent closes; then end this process's group, or this process."""
+    while os.read(lifeline, 1):
+        pass
+    if hasattr(os, "killpg"):
+        os.killpg(0, signal.SIGKILL)
+    os._exit(1)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
-import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.report.site import Site, sweep
+from fixturecheck.stopping import unbroken
 
 RESULT = "result.json"
 STEP = "setup.step"
@@ -20,6 +22,7 @@ PICTURES = "pictures"
 RELIEFS, RELIEFS_TOLD, RELIEF_PAGE, PARTS = "reliefs.json", "reliefs.txt", "reliefs.html", "parts"
 
 _FILES = frozenset({RESULT, STEP, PAGE, RELIEFS, RELIEFS_TOLD, RELIEF_PAGE})
+_SWAPS = 20
 _FOLDERS = {STL: ".stl", PICTURES: ".png", PARTS: ".step"}
 
 
@@ -44,7 +47,9 @@ def check_usable(out: Path) -> None:
 def staged(out: Path) -> Iterator[Path]:
     """Give a temporary folder beside `out`; move it into place when the block ends well.
 
-    When the block raises, `out` is as it was before. An earlier result in `out` is replaced whole.
+    When the block raises, `out` is as it was before. An earlier result in `out` is replaced whole; of two
+    commands that write to the same `out` at once, the last to end leaves its result. What an earlier command
+    left beside `out` when it was killed is cleared away first.
 
     Raises
     ------
@@ -53,38 +58,95 @@ def staged(out: Path) -> Iterator[Path]:
     """
     check_usable(out)
     target = out.resolve()
+    site: Site | None = None
+    made: list[Path] = []
+    moved = False
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        folder = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
-    except OSError as trouble:
-        message = f"--out {out}: cannot write there ({trouble.strerror})"
-        raise SetupError(message) from trouble
-    try:
-        yield folder
-        folder.chmod(0o755)
-        _move_into_place(folder, target, out)
+        with unbroken():
+            try:
+                made = _make_parents(target.parent)
+                sweep(target.parent)
+                site = Site.begun(target)
+            except OSError as trouble:
+                message = f"--out {out}: cannot write there ({trouble.strerror})"
+                raise SetupError(message) from trouble
+        yield site.new
+        with unbroken():
+            _move_into_place(site, out)
+            moved = True
     finally:
-        shutil.rmtree(folder, ignore_errors=True)
+        with unbroken():
+            if site is not None:
+                site.clear()
+            for folder in [] if moved else made:
+                with contextlib.suppress(OSError):
+                    folder.rmdir()
 
 
-def _move_into_place(folder: Path, target: Path, out: Path) -> None:
-    """Swap the new folder in; if that fails the old one comes back."""
-    check_usable(out)
-    old = None
+@contextmanager
+def scratch(folder: Path) -> Iterator[Path]:
+    """Give a folder for files that are needed for a while; all temporary files of this process go there.
+
+    It lies in the folder that is being written, so that it goes with it when the process is killed.
+    """
+    before = tempfile.tempdir
+    with tempfile.TemporaryDirectory(prefix=".scratch-", dir=folder) as home:
+        tempfile.tempdir = home
+        try:
+            yield Path(home)
+        finally:
+            tempfile.tempdir = before
+
+
+@contextmanager
+def written(folder: Path) -> Iterator[None]:
+    """Turn what the system says of a full or broken disk into one sentence.
+
+    Raises
+    ------
+    FixturecheckError
+        Something in the block could not be read or written.
+    """
     try:
-        if target.exists():
-            old = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent)) / "old"
-            target.rename(old)
-        folder.rename(target)
+        yield
     except OSError as trouble:
-        if old is not None and old.exists() and not target.exists():
-            with contextlib.suppress(OSError):
-                old.rename(target)
+        path = Path(str(trouble.filename)) if trouble.filename else folder
+        what = (
+            path.relative_to(folder).as_posix()
+            if path != folder and path.is_relative_to(folder)
+            else "the result"
+        )
+        message = f"{what} could not be written: {trouble.strerror or trouble}"
+        raise FixturecheckError(message) from trouble
+
+
+def _make_parents(folder: Path) -> list[Path]:
+    """Make a folder and those above it; return the ones that were made, the deepest first."""
+    missing = [f for f in (folder, *folder.parents) if not f.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    return missing
+
+
+def _move_into_place(site: Site, out: Path) -> None:
+    """Swap the new folder in; if that fails the earlier one comes back."""
+    try:
+        for _ in range(_SWAPS):
+            check_usable(out)
+            if site.target.exists():
+                site.target.rename(site.old / str(len(list(site.old.iterdir()))))
+            try:
+                site.new.rename(site.target)
+            except OSError as trouble:
+                # Another command has put its result there meanwhile: that one is the earlier now.
+                if trouble.errno not in {errno.ENOTEMPTY, errno.EEXIST}:
+                    raise
+            else:
+                return
+        message = f"--out {out}: other commands keep writing there"
+        raise SetupError(message)
+    except OSError as trouble:
         message = f"--out {out}: cannot be replaced ({trouble.strerror})"
         raise SetupError(message) from trouble
-    finally:
-        if old is not None:
-            shutil.rmtree(old.parent, ignore_errors=True)
 
 
 def _foreign(out: Path) -> str | None:

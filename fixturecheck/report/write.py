@@ -62,7 +62,7 @@ def write_all(
     (folder / RESULT).write_bytes(result_json(result))
     progress("meshes", 0.0)
     meshes = meshes_of(result)
-    with tempfile.TemporaryDirectory(prefix=".job-", dir=folder) as home:
+    with tempfile.TemporaryDirectory() as home:
         if painter is not None:
             painter.begin(write_job(Path(home), folder / PICTURES, result, meshes))
         progress(STEP, 0.3)

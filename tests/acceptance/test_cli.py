@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -60,13 +61,21 @@ def run(*arguments: object, cwd: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, cwd=cwd, capture_output=True, text=True, timeout=300, check=False)
 
 
+PROGRESS = re.compile(r" *\d+\.\d s +\d+%  \S.*")
+
+
+def said(text: str) -> list[str]:
+    """What standard error holds besides lines of progress and findings so far."""
+    return [s for s in text.splitlines() if not PROGRESS.fullmatch(s) and not s.startswith("so far: ")]
+
+
 def one_line(text: str) -> bool:
-    return text.count("\n") == 1 and text.startswith("fixturecheck: ")
+    return len(said(text)) == 1 and said(text)[0].startswith("fixturecheck: ") and text.endswith("\n")
 
 
 def test_a_go_writes_everything_and_exits_0(script: Path, tmp_path: Path) -> None:
     done = run("check", script, cwd=tmp_path)
-    assert (done.returncode, done.stderr) == (0, "")
+    assert (done.returncode, said(done.stderr)) == (0, [])
     assert "GO  block on a plate" in done.stdout
     out = tmp_path / "block_check"
     assert sorted(p.name for p in out.iterdir()) == [
@@ -108,6 +117,7 @@ def test_a_no_go_exits_1_and_repeats_its_bytes(script: Path, tmp_path: Path) -> 
         (["check", "block.py", "--set", "lift"], "--set lift: state it as NAME=VALUE"),
         (["check", "block.py", "--set", "a=1", "--set", "a=2"], "--set a is given twice"),
         (["check", "block.py", "--timeout", "0"], "--timeout must be more than 0 s"),
+        (["check", "block.py", "--timeout", "nan"], "--timeout must be more than 0 s"),
         (["check", "block.py", "--timeout", "soon"], "soon"),
         (["check", "block.py", "--out", "block.py"], "is a file; name a folder"),
         (["check", "block.py", "--out", "."], "holds block.py"),
@@ -175,7 +185,9 @@ def test_ctrl_c_leaves_nothing_behind(script: Path, tmp_path: Path, tmp_path_fac
     assert [p.name for p in tmp_path.iterdir() if p.name != "__pycache__"] == ["block.py"]
 
 
-def test_a_machine_that_cannot_draw_still_gets_its_verdict(script: Path, tmp_path: Path) -> None:
+def test_a_machine_that_cannot_draw_still_gets_its_verdict(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A renderer that is not there: the graphics library is told to use a window it cannot make."""
     hidden = tmp_path / "hidden" / "vtkmodules"
     hidden.mkdir(parents=True)
@@ -186,11 +198,9 @@ def test_a_machine_that_cannot_draw_still_gets_its_verdict(script: Path, tmp_pat
     assert probe.returncode == -11
     from fixturecheck.report.painter import Painter
 
-    os.environ["PYTHONPATH"] = str(tmp_path / "hidden")
-    try:
+    with monkeypatch.context() as hiding:
+        hiding.setenv("PYTHONPATH", str(tmp_path / "hidden"))
         painter = Painter()
-    finally:
-        del os.environ["PYTHONPATH"]
     from fixturecheck.report.write import write_all
     from tests.report import staged
 
@@ -252,19 +262,38 @@ def test_help_and_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out.startswith("fixturecheck 0.")
 
 
-def test_bar_is_drawn_on_a_terminal_only(capsys: pytest.CaptureFixture[str]) -> None:
-    import io
+def test_all_that_is_wrong_with_a_command_is_said_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert (
+        main(["check", "missing.py", "--set", "lift", "--set", "a=1", "--set", "a=2", "--timeout", "-1"]) == 2
+    )
+    told = capsys.readouterr().err.splitlines()
+    assert [line.split(": ", 1)[0] for line in told] == ["fixturecheck"] * 4
+    for line, says in zip(told, ("missing.py", "--set lift", "--set a", "--timeout"), strict=True):
+        assert says in line
 
-    from fixturecheck.cli_progress import Bar
 
-    class Terminal(io.StringIO):
-        def isatty(self) -> bool:
-            return True
+def test_a_reader_that_leaves_is_no_failure(tmp_path: Path) -> None:
+    """As in `fixturecheck check ... | head -n 1`."""
+    command = [sys.executable, "-m", "fixturecheck", "shop"]
+    process = subprocess.Popen(
+        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    process.stdout.close()
+    assert process.stderr is not None
+    assert process.stderr.read() == ""
+    assert process.wait(60) == 0
 
-    seen, silent = Terminal(), io.StringIO()
-    for stream in (seen, silent):
-        with Bar(stream) as bar:
-            bar.show("contacts", 0.5)
-    assert " 50%  contacts" in seen.getvalue()
-    assert seen.getvalue().endswith("\r\x1b[K")
-    assert silent.getvalue() == ""
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no such device here")
+def test_output_that_cannot_be_written_is_said(tmp_path: Path) -> None:
+    with Path("/dev/full").open("w") as full:
+        command = [sys.executable, "-m", "fixturecheck", "shop", "wheels"]
+        done = subprocess.run(
+            command, cwd=tmp_path, stdout=full, stderr=subprocess.PIPE, text=True, timeout=60, check=False
+        )
+    assert done.returncode == 3
+    assert done.stderr == "fixturecheck: standard output could not be written: No space left on device\n"

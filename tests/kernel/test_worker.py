@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import ctypes
+import io
 import os
 import subprocess
 import sys
 import time
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
@@ -114,3 +116,59 @@ def test_nothing_reaches_standard_output(capfd: pytest.CaptureFixture[str]) -> N
     out, err = capfd.readouterr()
     assert out == ""
     assert "a script's print" in err
+
+
+def warn(*, progress: Progress) -> str:
+    warnings.warn("a library thinks it over", stacklevel=1)
+    os.write(2, b"native complaint\n")
+    return "quiet"
+
+
+def tell_twice(*, progress: Progress, tell: Callable[[object], None]) -> str:
+    tell(["nest", "no-go"])
+    progress("magnet", 0.5)
+    tell(["hold", "go"])
+    return "done"
+
+
+class OddError(SetupError):
+    """Cannot be put together again from its words alone."""
+
+    def __init__(self, where: str, what: str) -> None:
+        super().__init__(f"{where}: {what}")
+
+
+def refuse_oddly(*, progress: Progress) -> None:
+    raise OddError("gib.toml", "no such key")
+
+
+def test_what_libraries_say_is_heard_on_request_only(capfd: pytest.CaptureFixture[str]) -> None:
+    heard = io.StringIO()
+    assert run_guarded(f"{HERE}:warn") == "quiet"
+    assert capfd.readouterr() == ("", "")
+    assert run_guarded(f"{HERE}:warn", noise=heard) == "quiet"
+    assert "a library thinks it over" in heard.getvalue()
+    assert "native complaint" in heard.getvalue()
+
+
+def test_things_are_told_before_the_end_and_in_order() -> None:
+    order: list[object] = []
+    done = run_guarded(f"{HERE}:tell_twice", progress=lambda *s: order.append(s[0]), hear=order.append)
+    assert (done, order) == ("done", [["nest", "no-go"], "magnet", ["hold", "go"]])
+
+
+def test_an_error_that_does_not_travel_keeps_words_and_code() -> None:
+    with pytest.raises(SetupError, match=r"gib\.toml: no such key") as caught:
+        run_guarded(f"{HERE}:refuse_oddly")
+    assert caught.value.exit_code == 2
+
+
+def refuse_twice(*, progress: Progress) -> None:
+    raise SetupError("no such key", "no such face")
+
+
+def test_several_problems_travel_apart() -> None:
+    with pytest.raises(SetupError) as caught:
+        run_guarded(f"{HERE}:refuse_twice")
+    assert caught.value.problems == ("no such key", "no such face")
+    assert str(caught.value) == "no such key; no such face"
