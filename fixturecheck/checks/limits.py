@@ -43,8 +43,10 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield from _side(stage.setup, cut)
     if stage.cuts:
         yield _daylight(stage)
-    yield _flange(stage.setup)
-    yield _guard(stage.setup.machine.guard)
+    # Where nothing is ground, as where a part is only milled, no wheel is mounted.
+    if stage.setup.cuts:
+        yield _flange(stage.setup)
+        yield _guard(stage.setup.machine.guard)
 
 
 def _speed(setup: Setup, cut: GroundCut) -> Finding:

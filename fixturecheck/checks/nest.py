@@ -20,10 +20,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from fixturecheck.checks.apart import said_apart, way_apart
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import by_share, outward, said, seating, subject_of, unmeant
 from fixturecheck.contact.landing import Landing, land
 from fixturecheck.contact.model import Overlap
+from fixturecheck.contact.parting import toward
 from fixturecheck.contact.relief import Relief, relieve_edge
 from fixturecheck.contact.standing import Array
 from fixturecheck.errors import NotComputedError
@@ -52,7 +54,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
         if overlap is not None and pair not in told:
-            yield _crowded(overlap, stage.setup.write)
+            yield _crowded(stage, overlap)
         elif overlap is None and pair in told:
             yield from _beside(stage, a, b)
 
@@ -67,7 +69,7 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
     subject = subject_of(seat)
     if overlap is None and found.area_mm2:
-        return by_share(ID, seat, found, "nests on", stage.setup.write)
+        return by_share(ID, stage, seat, found, "nests on")
     bodies = stage.setup.body(seat.body).placed(), stage.setup.body(seat.on).placed()
     try:
         centre, normal = stage.face_place(seat.body, seat.face)
@@ -125,7 +127,7 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
         margin=-gap_mm,
         says=f"{seat.body}.{seat.face} is drawn {gap} off {seat.on}.{seat.on_face}; "
         "pushed home, the nest faces meet first.",
-        remedy=f"Draw {seat.body} {gap} closer, so that the rest is checked where it will be.",
+        remedy=f"Move {seat.body} {gap} {toward(place[1])}, so that the rest is checked where it will be.",
         source=_SOURCE,
         location_mm=place[0],
         direction=place[1],
@@ -134,7 +136,7 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
 
 def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push: Vector) -> Finding:
     """Report a nest whose faces are drawn into each other."""
-    write = stage.setup.write
+    write, back = stage.setup.write, (-push[0], -push[1], -push[2])
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
@@ -145,11 +147,11 @@ def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push:
         margin=-overlap.volume_mm3,
         says=f"{seat.body}.{seat.face} is drawn {write.length(depth_mm)} into {seat.on}.{seat.on_face}: "
         f"the two overlap by {write.volume(overlap.volume_mm3)}.",
-        remedy=f"Draw {seat.body} {write.length(depth_mm)} further off, so that the faces only touch.",
+        remedy=f"Move {seat.body} {write.length(depth_mm)} {toward(back)}, so that the faces only touch.",
         source="two solids cannot share space",
         shapes=(overlap.shape,),
         location_mm=centre_of(overlap.common),
-        direction=push,
+        direction=back,
     )
 
 
@@ -216,8 +218,9 @@ def _remedy(relief: Relief | None, along: str, what: str, write: Writing) -> str
     )
 
 
-def _crowded(overlap: Overlap, write: Writing) -> Finding:
+def _crowded(stage: Stage, overlap: Overlap) -> Finding:
     """Report neighbours that overlap without a nest being stated."""
+    way, write = way_apart(stage, overlap), stage.setup.write
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
@@ -228,10 +231,11 @@ def _crowded(overlap: Overlap, write: Writing) -> Finding:
         margin=-overlap.volume_mm3,
         says=f"{overlap.a} and {overlap.b} overlap as drawn, by {write.volume(overlap.volume_mm3)}, "
         "and no nest is stated.",
-        remedy="Draw them apart, or state the faces on which they nest.",
+        remedy=f"{said_apart(stage, overlap, way)} If they are to nest, state the faces.",
         source="two solids cannot share space",
         shapes=(overlap.shape,),
         location_mm=centre_of(overlap.common),
+        direction=to_vector(way.direction) if way is not None else None,
     )
 
 

@@ -15,9 +15,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from fixturecheck.checks.apart import said_apart, way_apart
+from fixturecheck.checks.opening import closing, opening_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     SHARE,
+    Seating,
     along_round,
     by_share,
     outward,
@@ -28,12 +31,15 @@ from fixturecheck.checks.touching import (
 )
 from fixturecheck.contact.model import Overlap, Patch
 from fixturecheck.kernel.clip import centre_of
+from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.setup.model import Body, Seat
+from fixturecheck.units import Writing
 
 ID = "seat"
 TITLE = "Parts on their seats"
 
+_WIDE_MM = 0.5
 _EDGE = "a face held by a line or a point has no area for a magnet (common practice, no source)"
 
 
@@ -54,41 +60,71 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
     """Judge one stated seat."""
     found = seating(stage, seat)
     if found.area_mm2:
-        return by_share(ID, seat, found, "lies on", stage.setup.write)
-    lines, write = found.of_kind("line", "point"), stage.setup.write
-    says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}"
-    remedy = None
-    spot = None
-    verdict = Verdict.NO_GO
-    if lines:
-        says = f"{said(lines[0], write)}: the {seat.rank} seat bears on a {lines[0].contact.kind}, "
-        says += "with no area."
-        spot = lines[0]
-        verdict = Verdict.CAUTION if all(map(along_round, lines)) else Verdict.NO_GO
-    elif found.gap_um is not None:
-        mean, most = found.gap_um
-        gaps = f"{write.gap(mean, '.4g')} ({write.gap(most, '.4g')} at most)"
-        says += f": the {seat.rank} seat stands open by {gaps}."
-        remedy = f"Bring {seat.body} {write.length(mean / 1e3)} closer, or find what holds it off."
-        spot = found.of_kind("near")[0]
-    else:
-        near = write.length(stage.setup.tolerances.near_mm, "g")
-        says += f" anywhere within {near}: the {seat.rank} seat is not used."
+        return by_share(ID, stage, seat, found, "lies on")
+    lines = found.of_kind("line", "point")
+    return _on_line(stage, seat, found, lines) if lines else _open(stage, seat, found)
+
+
+def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Finding:
+    """Judge a seat that bears on lines or points."""
+    first, round_all = lines[0], all(map(along_round, lines))
     return Finding(
         check=ID,
-        verdict=verdict,
+        verdict=Verdict.CAUTION if round_all else Verdict.NO_GO,
         subject=subject_of(seat),
         value=0.0,
         unit="share",
         limit=seat.min_share,
         margin=-seat.min_share,
-        says=says,
-        remedy=remedy,
+        says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears on a {first.contact.kind}, "
+        "with no area.",
+        remedy=None if round_all else closing(stage, seat, opening_of(stage, seat)),
         source=SHARE,
         shapes=tuple(p.shape for p in found.patches),
-        location_mm=spot.contact.centroid if spot else None,
-        direction=outward(spot, seat.body) if spot else None,
+        location_mm=first.contact.centroid,
+        direction=outward(first, seat.body),
     )
+
+
+def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
+    """Report a seat whose two faces do not touch, with the gap between them however large it is."""
+    write, touch_mm = stage.setup.write, stage.setup.tolerances.touch_mm
+    opening, near = opening_of(stage, seat), found.of_kind("near")
+    most_mm = max((p.contact.gap_max_um * 1e-3 for p in near), default=opening.gap_mm)
+    says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}: the {seat.rank} seat "
+    gap, most = (_size(write, v) for v in (abs(opening.gap_mm), most_mm))
+    if opening.gap_mm < 0.0:
+        says += f"has its faces {gap} past each other."
+    elif opening.turned_deg > stage.setup.tolerances.wedge_deg:
+        says += f"has faces that do not look at each other, {gap} apart at the least."
+    elif opening.beside_mm > 0.0:
+        says += (
+            f"stands open by {gap}, and its faces lie {_size(write, opening.beside_mm)} beside each other."
+        )
+    else:
+        says += f"stands open by {gap}" + (f" ({most} at most)." if near else ".")
+    normal = opening.normal
+    way = None if normal is None else to_vector(normal if opening.gap_mm >= 0.0 else -normal)
+    return Finding(
+        check=ID,
+        verdict=Verdict.NO_GO,
+        subject=subject_of(seat),
+        value=opening.gap_mm * 1e3,
+        unit="um",
+        limit=touch_mm * 1e3,
+        margin=(touch_mm - abs(opening.gap_mm)) * 1e3,
+        says=says,
+        remedy=closing(stage, seat, opening),
+        source="distance of the two faces along the normal",
+        shapes=tuple(p.shape for p in found.patches),
+        location_mm=near[0].contact.centroid if near else opening.at_mm,
+        direction=way,
+    )
+
+
+def _size(write: Writing, gap_mm: float) -> str:
+    """Write a gap in um as far as the near band goes, and in mm beyond."""
+    return write.gap(gap_mm * 1e3, ".4g") if gap_mm < _WIDE_MM else write.length(gap_mm)
 
 
 def _unmeant(stage: Stage, part: Body) -> Iterator[Finding]:
@@ -176,17 +212,11 @@ def _both_parts(stage: Stage, overlap: Overlap) -> bool:
     return all(stage.setup.body(name).role == "part" for name in (overlap.a, overlap.b))
 
 
-def _staying(stage: Stage, name: str) -> tuple[bool, int]:
-    """Sort key: a part is sooner moved than a fixture, a lone block than a chuck of several bodies."""
-    body = stage.setup.body(name)
-    together = [b for b in stage.setup.bodies if body.group is not None and b.group == body.group]
-    return body.role != "part", max(len(together), 1)
-
-
 def _overlap(stage: Stage, overlap: Overlap) -> Finding:
     """Report two bodies that cannot both be where they are drawn."""
-    moving = min((overlap.a, overlap.b), key=lambda name: _staying(stage, name))
-    shared = stage.setup.write.volume(overlap.volume_mm3)
+    write = stage.setup.write
+    shared = write.volume(overlap.volume_mm3)
+    way = way_apart(stage, overlap)
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
@@ -196,8 +226,9 @@ def _overlap(stage: Stage, overlap: Overlap) -> Finding:
         limit=0.0,
         margin=-overlap.volume_mm3,
         says=f"{overlap.a} and {overlap.b} overlap as drawn, by {shared}.",
-        remedy=f"Move {moving} until the two only touch.",
+        remedy=said_apart(stage, overlap, way),
         source="two solids cannot share space",
         shapes=(overlap.shape,),
         location_mm=centre_of(overlap.common),
+        direction=to_vector(way.direction) if way is not None else None,
     )

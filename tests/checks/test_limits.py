@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import replace
 
@@ -130,3 +131,9 @@ def test_no_guard_is_no_go():
     found = one(run(machine=Machine(guard=None)), "No guard")
     assert found.verdict is Verdict.NO_GO
     assert "trained people" in found.remedy
+
+
+def test_a_set_up_in_which_nothing_is_ground_has_no_wheel_to_judge():
+    staged = stage((pawl(),), machine=Machine(guard=None, flange=Flange(diameter_mm=20.0)))
+    idle = dataclasses.replace(staged, setup=dataclasses.replace(staged.setup, cuts=()), cuts=())
+    assert list(limits.check(idle)) == []

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
+import cadquery as cq
 import pytest
 
 from fixturecheck.checks import seat
+from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Verdict
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block, pin, place, plate, vee
@@ -59,7 +62,9 @@ def test_open_seat_says_its_gap():
 
 def test_seat_far_away_is_not_used():
     findings = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (0, 0, 3)))], PRIMARY)
-    assert "anywhere within 0.5 mm" in findings[0].says
+    assert "stands open by 3 mm" in findings[0].says
+    assert (findings[0].value, findings[0].unit, findings[0].limit) == (pytest.approx(3000), "um", 1.0)
+    assert "Move part 3 mm toward -Z" in findings[0].remedy
     assert verdicts(findings) == [Verdict.NO_GO, Verdict.NO_GO]
 
 
@@ -137,6 +142,111 @@ def test_parts_that_overlap_each_other_are_left_to_the_nest_check():
     assert verdicts(findings) == [Verdict.GO, Verdict.GO]
 
 
+def test_a_part_drawn_too_low_over_its_parallel_goes_up_and_the_parallel_stays():
+    parallel = body("parallel", block(60, 8, 16), role="fixture")
+    part = body("part", block(40, 20, 10, (0, 0, 15.7)))
+    findings = gauged(seat.check, [CHUCK, parallel, part], on("part", "bottom", "parallel", "top"))
+    (found,) = [f for f in findings if f.unit == "mm3"]
+    assert found.remedy.startswith("Move part 0.3 mm toward +Z")
+
+
+def test_an_overlap_is_parted_without_driving_the_block_into_what_stands_beside_it():
+    """The block would be out of the part 0.8 mm to the right, where another stands 0.5 mm off."""
+    part = body("part", block(30, 20, 10))
+    stop = body("stop", block(10, 24, 8, (19.2, 0, 0)), role="fixture")
+    other = body("other", block(10, 24, 8, (29.7, 0, 0)), role="fixture")
+    (free,) = [f for f in gauged(seat.check, [CHUCK, part, stop]) if f.unit == "mm3"]
+    assert free.remedy.startswith("Move stop 0.8 mm toward +X")
+    (shut,) = [f for f in gauged(seat.check, [CHUCK, part, stop, other]) if f.unit == "mm3"]
+    assert shut.remedy.startswith("Move part 0.8 mm toward -X")
+
+
+def test_a_move_apart_is_told_across_a_slope():
+    """A wedge of 30 degrees sunk 0.2 mm below a slope: across the slope that is 0.2 cos 30."""
+    wedge = cq.Workplane("XZ").polyline([(0, 0), (60, 0), (60, 60 * math.tan(math.radians(30)))]).close()
+    ramp = body("ramp", wedge.extrude(20, both=True), role="fixture", group="table")
+    base = body("base", plate(10, 10, 5), place((200, 0, 0)), role="fixture", group="table")
+    tilted = place((30, 0, 30 * math.tan(math.radians(30)) - 0.2), (0, 1, 0), -30)
+    (found,) = [
+        f for f in gauged(seat.check, [ramp, base, body("part", block(20, 10, 5), tilted)]) if f.unit == "mm3"
+    ]
+    assert f"Move part {0.2 * math.cos(math.radians(30)):.4g} mm" in found.remedy
+    assert found.direction == pytest.approx((-0.5, 0, math.cos(math.radians(30))), abs=1e-6)
+
+
+def half_chuck():
+    """A plate that a slot of 8 along y splits, of which only the left half of the top is named."""
+    made = body("chuck", plate(120, 80).cut(block(8, 82, 4, (0, 0, -4))), role="fixture")
+    tops = made.faces["top"]
+    left = min(tops, key=lambda i: faces_of(made.solid)[i].Center().x)
+    (right,) = set(tops) - {left}
+    half = dataclasses.replace(made, faces={**made.faces, "top": (left,)})
+    return half, half.face_names()[right]
+
+
+def test_a_seat_over_a_slot_takes_both_halves_though_it_names_one():
+    """40 x 18 over a slot of 8: 16 mm of it lie on either half, 32/40 of the face."""
+    chuck, _ = half_chuck()
+    (only,) = gauged(seat.check, [chuck, body("part", block(40, 18, 10))], PRIMARY)
+    assert (only.verdict, only.value) == (Verdict.GO, pytest.approx(0.8, abs=1e-9))
+    assert "lies on chuck.top+face_" in only.says
+    assert "576 mm2" in only.says
+
+
+def test_a_part_with_a_slot_in_its_foot_sits_on_both_feet():
+    made = body("part", block(40, 18, 10).cut(block(8, 20, 3)))
+    left = min(made.faces["bottom"], key=lambda i: faces_of(made.solid)[i].Center().x)
+    (only,) = gauged(seat.check, [CHUCK, dataclasses.replace(made, faces={"bottom": (left,)})], PRIMARY)
+    assert (only.verdict, only.value) == (Verdict.GO, pytest.approx(1.0, abs=1e-9))
+
+
+def test_a_half_that_has_a_seat_of_its_own_is_not_counted_twice():
+    chuck, right = half_chuck()
+    seats = PRIMARY, on("part", "bottom", "chuck", right)
+    findings = gauged(seat.check, [chuck, body("part", block(40, 18, 10))], *seats)
+    assert [f.value for f in findings] == [pytest.approx(0.4, abs=1e-9), pytest.approx(0.4, abs=1e-9)]
+
+
+def test_a_low_rail_behind_a_tall_part_is_a_seat_as_good_as_it_can_be():
+    """8 mm of rail behind 18 mm of part: 8/18 of the face, and all that the two can share."""
+    rail = body("rail", block(150, 10, 8, (0, 15, 0)), role="fixture")
+    part = body("part", block(60, 20, 18))
+    seats = PRIMARY, on("part", "back", "rail", "front", rank="secondary")
+    _, behind = gauged(seat.check, [CHUCK, rail, part], *seats)
+    assert (behind.verdict, behind.value) == (Verdict.GO, pytest.approx(1.0, abs=1e-9))
+    assert "480 mm2, 44% of the smaller face: more of the two faces cannot meet" in behind.says
+    assert behind.remedy is None
+
+
+def test_a_part_that_hangs_over_the_end_of_a_low_rail_is_slid_by_what_the_rail_can_give():
+    """20 of 60 mm along the rail: a third of what can meet; half is 10 mm further."""
+    rail = body("rail", block(150, 10, 8, (0, 15, 0)), role="fixture")
+    part = body("part", block(60, 20, 18, (85, 0, 0)))
+    _, behind = gauged(seat.check, [CHUCK, rail, part], PRIMARY, on("part", "back", "rail", "front"))
+    assert (behind.verdict, behind.value) == (Verdict.CAUTION, pytest.approx(1 / 3, abs=1e-9))
+    assert behind.remedy == "Slide part 10.00 mm toward -X on rail, so that 80 mm2 more of them touches."
+
+
+def test_a_stop_that_stands_off_is_pushed_up_to_the_part():
+    stop = body("stop", block(10, 20, 10, (16.2, 0, 0)), role="fixture")
+    seats = PRIMARY, on("part", "right", "stop", "left", rank="stop")
+    _, open_stop = gauged(seat.check, [CHUCK, stop, body("part", block(20, 10, 5))], *seats)[:2]
+    assert "stands open by 1.2 mm" in open_stop.says
+    assert open_stop.remedy.startswith("Move stop 1.2 mm toward -X")
+
+
+def test_a_part_beside_the_face_that_is_meant_says_so():
+    """The part is drawn 5 mm high and 12 mm beyond the edge of the plate."""
+    findings = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (72, 0, 5)))], PRIMARY)
+    assert "stands open by 5 mm, and its faces lie 12 mm beside each other" in findings[0].says
+
+
+def test_a_tilted_part_is_turned_by_the_angle_that_it_is_out():
+    tilted = body("part", block(20, 10, 5), place((0, 0, 10 * math.sin(0.01)), (0, 1, 0), math.degrees(0.01)))
+    found = gauged(seat.check, [CHUCK, tilted], PRIMARY)[0]
+    assert f"Turn part by {math.degrees(0.01):.3g} deg" in found.remedy
+
+
 @pytest.mark.parametrize("names", [("rail", "stop"), ("stop", "rail")])
 def test_the_block_is_moved_and_not_the_rail_of_the_chuck(names):
     made = {
@@ -147,4 +257,5 @@ def test_the_block_is_moved_and_not_the_rail_of_the_chuck(names):
     away = body("part", block(5, 5, 5, (60, 0, 0)))
     findings = gauged(seat.check, [plate_of_it, *(made[n] for n in names), away])
     (found,) = [f for f in findings if f.unit == "mm3"]
-    assert found.remedy == "Move stop until the two only touch."
+    assert found.remedy == "Move stop 1 mm toward +X: tried, the two then only touch."
+    assert found.direction == pytest.approx((1, 0, 0), abs=1e-9)
