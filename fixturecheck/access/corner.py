@@ -36,7 +36,10 @@ def corner_of(
     ]
     size_mm = _size_mm(left)
     radius_mm = max(rounds) if rounds else size_mm
-    return CornerMade(radius_mm=radius_mm, drawn_mm=drawn_corner_mm(part), left=left), missed
+    made = CornerMade(
+        radius_mm=radius_mm, drawn_mm=drawn_corner_mm(part), left=left, undercut_mm=part.undercut_mm
+    )
+    return made, missed
 
 
 def wheel_side_mm(rim: Rim, path: WheelPath) -> float:

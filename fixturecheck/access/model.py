@@ -46,11 +46,14 @@ class CornerMade:
         Radius of the drawn corner; zero when it is sharp or relieved.
     left : Shape or None
         The stock that the wheel's own corner could not reach; None when it left nothing.
+    undercut_mm : tuple of float
+        How far an undercut keeps the floor off the wall, and the wall off the floor; zero without one.
     """
 
     radius_mm: float
     drawn_mm: float
     left: Shape | None
+    undercut_mm: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.regions import flat_of, joining
+from fixturecheck.kernel.regions import face_within, flat_of, joining
 from fixturecheck.kernel.shapes import Box, Face, Solid, box_of, faces_of
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
@@ -16,6 +16,8 @@ _FACING = math.cos(math.radians(30.0))
 
 
 _SAME_MM = 1e-6
+_UNDERCUT_MM = 0.05
+"""A face that reaches less past its neighbour is tilted, not undercut."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,6 +56,9 @@ class PartTargets:
         The faces to make; wall is None for a cut without one.
     corner : tuple of Face
         What joins floor and wall inside the corner: a fillet or a chamfer, not a relief.
+    undercut_mm : tuple of float
+        How far the floor ends short of the wall, and the wall short of the floor, where an undercut takes
+        their corner; zero where they meet or are joined.
     """
 
     body: Body
@@ -61,6 +66,7 @@ class PartTargets:
     floor: Target
     wall: Target | None
     corner: tuple[Face, ...]
+    undercut_mm: tuple[float, float] = (0.0, 0.0)
 
 
 def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
@@ -86,9 +92,57 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
         wall = _target(cut, body, faces, cut.wall) if cut.wall else None
         if wall is not None and abs(wall.normal[1]) < _FACING:
             raise SetupError(_wrong_way(cut, "wall", wall, "along Y, where the wheel's side grinds"))
-        corner = _corner_faces(solid, floor, wall) if wall is not None else ()
-        found.append(PartTargets(body=body, solid=solid, floor=floor, wall=wall, corner=corner))
+        if wall is None:
+            found.append(PartTargets(body=body, solid=solid, floor=floor, wall=None, corner=()))
+        else:
+            found.append(_cornered(body, solid, floor, wall))
     return found
+
+
+def _cornered(body: Body, solid: Solid, floor: Target, wall: Target) -> PartTargets:
+    """Return a part with floor and wall less what of either lies in an undercut of their corner.
+
+    An undercut is cut before: its bottom lies under the floor and behind the wall, where nothing is ground.
+    """
+    corner = _corner_faces(solid, floor, wall)
+    front = 1.0 if wall.normal[1] > 0 else -1.0
+    wall_y = wall.box[4] if front > 0 else wall.box[1]
+    above, before = _above(wall, floor), _before(floor, wall_y, front)
+    off_mm = (before.box[1] - wall_y) if front > 0 else (wall_y - before.box[4])
+    up_mm = above.box[2] - floor.box[5]
+    undercut = (0.0, 0.0) if corner else (max(off_mm, 0.0), max(up_mm, 0.0))
+    return PartTargets(
+        body=body, solid=solid, floor=before, wall=above, corner=corner, undercut_mm=_not_noise(undercut)
+    )
+
+
+def _not_noise(sizes_mm: tuple[float, float]) -> tuple[float, float]:
+    one, two = (size if size > _SAME_MM else 0.0 for size in sizes_mm)
+    return one, two
+
+
+def _above(wall: Target, floor: Target) -> Target:
+    """Return the wall less what lies below a floor that runs along all of it."""
+    x0, y0, z0, x1, y1, z1 = wall.box
+    top = floor.box[5]
+    if z0 > top - _UNDERCUT_MM or floor.box[0] > x0 + _SAME_MM or floor.box[3] < x1 - _SAME_MM:
+        return wall
+    return _within(wall, (x0 - 1.0, y0 - 1.0, top, x1 + 1.0, y1 + 1.0, z1 + 1.0))
+
+
+def _before(floor: Target, wall_y: float, front: float) -> Target:
+    """Return the floor less what lies behind the wall."""
+    x0, y0, z0, x1, y1, z1 = floor.box
+    if (y0 if front > 0 else -y1) > front * wall_y - _UNDERCUT_MM:
+        return floor
+    low, high = (wall_y, y1 + 1.0) if front > 0 else (y0 - 1.0, wall_y)
+    return _within(floor, (x0 - 1.0, low, z0 - 1.0, x1 + 1.0, high, z1 + 1.0))
+
+
+def _within(target: Target, box: Box) -> Target:
+    """Return what of a target lies in a box; all of it where nothing does."""
+    faces = tuple(piece for face in target.faces for piece in face_within(face, box))
+    return _measured(target.name, faces, target.normal) if faces else target
 
 
 def _corner_faces(solid: Solid, floor: Target, wall: Target) -> tuple[Face, ...]:
@@ -123,23 +177,30 @@ def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
     named = tuple(faces[i] for i in indices)
     areas = [f.Area() for f in named]
     flats = [flat_of(f) for f in named]
-    total = sum(areas)
-    centre, normal = [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]
+    normal = [0.0, 0.0, 0.0]
     for area, flat in zip(areas, flats, strict=True):
         if flat is None:
             message = f"cut {cut.name}: {body.name}.{name} is not flat; name a flat face"
             raise SetupError(message)
         for k in range(3):
-            centre[k] += flat[0][k] * area / total
-            normal[k] += flat[1][k] * area / total
+            normal[k] += flat[1][k] * area
     length = math.hypot(*normal)
-    boxes = [box_of(f) for f in named]
+    unit = (normal[0] / length, normal[1] / length, normal[2] / length)
+    return _measured(f"{body.name}.{name}", named, unit)
+
+
+def _measured(name: str, faces: tuple[Face, ...], normal: Vector) -> Target:
+    """Return flat faces as one target, with their size and place."""
+    areas, boxes = [f.Area() for f in faces], [box_of(f) for f in faces]
+    total = sum(areas)
+    centres = [f.Center().toTuple() for f in faces]
+    x, y, z = (sum(a * c[k] for a, c in zip(areas, centres, strict=True)) / total for k in range(3))
     low, high = [min(b[k] for b in boxes) for k in range(3)], [max(b[k + 3] for b in boxes) for k in range(3)]
     return Target(
-        name=f"{body.name}.{name}",
-        faces=named,
-        centre=(centre[0], centre[1], centre[2]),
-        normal=(normal[0] / length, normal[1] / length, normal[2] / length),
+        name=name,
+        faces=faces,
+        centre=(x, y, z),
+        normal=normal,
         area_mm2=total,
         box=(low[0], low[1], low[2], high[0], high[1], high[2]),
     )

@@ -19,7 +19,7 @@ No-go: the same with a corner drawn R 0.1, or a floor 15 mm wide plunged with a 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from fixturecheck.access.depth import depth_beside_flange, flange_reach_mm
 from fixturecheck.access.model import CornerMade, GroundCut, PartGround
@@ -29,7 +29,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.regions import thinner_mm
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
-from fixturecheck.setup.model import Setup
+from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing
 
 ID = "reach"
@@ -172,7 +172,19 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
     radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in {cut.cut.name}"
     verdict, remedy, source = Verdict.GO, None, "geometry of the solids"
     limit_mm, radius, drawn = drawn_mm, *(setup.write.length(r, ".3g") for r in (radius_mm, drawn_mm))
-    if corner.left is None and drawn_mm == 0:
+    short = _short(cut.cut, corner)
+    if any(corner.undercut_mm) and not short:
+        says = f"The undercut of {where} takes up the wheel's corner."
+    elif any(corner.undercut_mm):
+        verdict, remedy, limit_mm = (
+            Verdict.CAUTION,
+            _wider(setup, cut.cut, corner, short),
+            min(short.values()),
+        )
+        says = f"The undercut of {where} does not take up the wheel's corner of {radius}: it has "
+        says += " and ".join(f"{_size(setup, mm)} in the {side}" for side, mm in short.items())
+        says += ", and whatever seats there must clear what is left."
+    elif corner.left is None and drawn_mm == 0:
         says = f"The corner of {where} comes out square: nothing is left in it."
     elif radius_mm <= drawn_mm + _SAME_MM:
         says = f"The corner of {where} comes out at R {radius}, within the drawn R {drawn}"
@@ -190,7 +202,7 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
         else:
             verdict = Verdict.CAUTION
             says += "whatever seats in it must clear that."
-            remedy = _relieve(radius_mm, limit_mm, setup.write)
+            remedy = _relieve(cut.cut, radius_mm, limit_mm, setup.write)
     return Finding(
         check=ID,
         verdict=verdict,
@@ -207,9 +219,37 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
     )
 
 
-def _relieve(radius_mm: float, limit_mm: float, write: Writing) -> str:
-    """Say what makes room for the wheel's corner in a square one."""
-    relief = f"relieve the corner by at least {write.length(radius_mm, '.3g', 'up')} in floor or wall"
+def _short(cut: Cut, corner: CornerMade) -> dict[str, float]:
+    """Return the ground faces in which an undercut is smaller than the corner of the wheel, with its size."""
+    if corner.left is None:
+        return {}
+    sides = zip(("floor", "wall"), corner.undercut_mm, (cut.stock_mm, cut.wall_stock_mm), strict=True)
+    return {side: mm for side, mm, stock in sides if stock > 0 and mm < corner.radius_mm - _SAME_MM}
+
+
+def _size(setup: Setup, size_mm: float) -> str:
+    return setup.write.length(size_mm, ".3g") if size_mm > 0 else "nothing"
+
+
+def _wider(setup: Setup, cut: Cut, corner: CornerMade, short: Mapping[str, float]) -> str:
+    """Say what an undercut lacks: a sharper wheel, or room in each face that is ground.
+
+    An undercut in one face relieves a corner of which only that face is ground; where both are, it goes into
+    both (forms E and F of DIN 509, from memory).
+    """
+    sides = " and ".join(short)
+    radius = setup.write.length(corner.radius_mm, ".3g", "up")
+    wanted = f"carry the undercut at least {radius} into the {sides}"
+    least_mm = min(short.values())
+    dressed = dressed_to(setup, cut, least_mm) if least_mm > 0 else None
+    return f"{dressed[:-1]}, or {wanted}." if dressed else f"{wanted[0].upper()}{wanted[1:]}."
+
+
+def _relieve(cut: Cut, radius_mm: float, limit_mm: float, write: Writing) -> str:
+    """Say what makes room for the wheel's corner in a square one: an undercut in each face that is ground."""
+    sides = "floor and wall" if cut.wall_stock_mm > 0 and cut.stock_mm > 0 else "floor"
+    sides = "wall" if cut.stock_mm <= 0 else sides
+    relief = f"undercut the corner by at least {write.length(radius_mm, '.3g', 'up')} into the {sides}"
     if limit_mm > 0:
         return f"Dress the wheel's corner to {write.length(limit_mm, '.2g', 'down')} or less, or {relief}."
     return f"{relief[0].upper()}{relief[1:]}, or state a profile tolerance that allows the radius."

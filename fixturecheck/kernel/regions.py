@@ -234,6 +234,13 @@ def clipped(shape: Shape, box: Box, what: str) -> Shape | None:
     return split(shape, block, what).taken
 
 
+def face_within(face: Face, box: Box) -> list[Face]:
+    """Return what of a flat face lies in a box, looking the same way."""
+    x0, y0, z0, x1, y1, z1 = box
+    block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
+    return [piece for piece in face.intersect(block).Faces() if piece.normalAt().dot(face.normalAt()) > 0.0]
+
+
 def moved(shape: Shape, by: Vector) -> Shape:
     """Return the shape moved by a vector, mm."""
     return shape.moved(cq.Location(cq.Vector(*by)))

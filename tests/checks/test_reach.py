@@ -27,7 +27,7 @@ def test_a_square_corner_keeps_the_radius_and_only_cautions():
     corner = one(found, "corner of pawl_1")
     assert corner.verdict is Verdict.CAUTION
     assert corner.value == pytest.approx(0.25, rel=1e-9)
-    assert "0.25 mm in floor or wall" in (corner.remedy or "")
+    assert "0.25 mm into the floor" in (corner.remedy or "")
     assert [s.role for s in corner.shapes] == [Role.LEFTOVER]
     assert {f.verdict for f in found if f is not corner} == {Verdict.GO}
     made = one(found, "pawl_1.floor")
@@ -121,3 +121,55 @@ def test_a_part_that_stands_high_is_gouged_and_a_low_one_keeps_stock():
     assert one(found, "all the stock of pawl_1").verdict is Verdict.GO
     tolerant = run(pawl(), pawl("high", at=(25, 0, 50.02), tolerance={"floor": 0.05}), stock_mm=0.3)
     assert not [f for f in tolerant if "gouges" in f.says]
+
+
+def undercut_pawl(wide, deep, into_wall=0.0):
+    """The pawl with an undercut `wide` in the floor before the wall, and `into_wall` behind it."""
+    solid = stepped()
+    if wide:
+        tool = cq.Solid.makeBox(20, wide, deep, cq.Vector(0, 12 - wide, 8 - deep))
+        solid = solid.cut(tool)
+    if into_wall:
+        solid = solid.cut(cq.Solid.makeBox(20, into_wall + 1, deep, cq.Vector(0, 11, 8)))
+    return Body(name="pawl_1", solid=solid, at=cq.Location(cq.Vector(0, 0, 50)), faces=named(solid))
+
+
+def test_an_undercut_in_the_floor_relieves_the_corner_of_a_ground_floor():
+    """Form E of DIN 509, from memory: the face that is ground has the undercut."""
+    (cut,) = stage([undercut_pawl(1.0, 1.0)], wheel=Wheel(corner_radius_mm=0.5)).cuts
+    (part,) = cut.parts
+    assert part.corner.undercut_mm == pytest.approx((1.0, 0.0), abs=1e-9)
+    found = list(reach.check(stage([undercut_pawl(1.0, 1.0)], wheel=Wheel(corner_radius_mm=0.5))))
+    corner = next(f for f in found if "undercut" in f.says)
+    assert (corner.verdict, corner.value) == (Verdict.GO, 0.0)
+
+
+def test_a_wall_that_goes_on_into_the_undercut_has_stock_above_the_floor_only():
+    """Of the 0.1 of stock on the wall only a sliver beside the wheel's corner stays, above the floor."""
+    staged = stage([undercut_pawl(1.0, 1.0)], wheel=Wheel(corner_radius_mm=0.2), wall_stock_mm=0.1)
+    (part,) = staged.cuts[0].parts
+    sliver = 20 * corner_sliver(0.2, 0.1)
+    assert part.leftover_mm3 == pytest.approx(sliver, rel=1e-6)
+    found = {f.subject: f for f in reach.check(staged) if f.unit != "mm"}
+    assert found["floor_cut/pawl_1.wall"].verdict is Verdict.GO
+    corner = next(f for f in reach.check(staged) if "undercut" in f.says)
+    assert (corner.verdict, corner.value, corner.limit) == (Verdict.CAUTION, pytest.approx(0.2), 0.0)
+    assert corner.remedy == "Carry the undercut at least 0.2 mm into the wall."
+
+
+def corner_sliver(radius, thick):
+    """Area beside a round corner within `thick` of the wall: where the circle is further off than the wall's
+    stock all of it stays, up to the height of the radius (circle equation)."""
+    low = radius - math.sqrt(radius**2 - (radius - thick) ** 2)
+    steps = [low + (radius - low) * (k + 0.5) / 20000 for k in range(20000)]
+    off = [radius - math.sqrt(radius**2 - (radius - z) ** 2) for z in steps]
+    return thick * low + sum(off) * (radius - low) / 20000
+
+
+def test_an_undercut_narrower_than_the_corner_of_the_wheel_asks_for_a_sharper_wheel():
+    staged = stage([undercut_pawl(1.0, 1.0)], wheel=Wheel(corner_radius_mm=1.5, thickness_mm=16.0))
+    corner = next(f for f in reach.check(staged) if "undercut" in f.says)
+    assert (corner.value, corner.limit) == (pytest.approx(1.5), pytest.approx(1.0))
+    assert corner.remedy.startswith("Dress the wheel's corner to 1 mm or less, or carry the undercut")
+    again = stage([undercut_pawl(1.0, 1.0)], wheel=Wheel(corner_radius_mm=1.0, thickness_mm=16.0))
+    assert next(f for f in reach.check(again) if "undercut" in f.says).verdict is Verdict.GO
