@@ -12,11 +12,13 @@ from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.kernel.clip import flush_faces
+from fixturecheck.kernel.shapes import compound
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
 from fixturecheck.settling.answer import answered
 from fixturecheck.settling.record import rest_of, rest_shapes
 from fixturecheck.setup.doubts import suspicions
-from fixturecheck.setup.model import Setup
+from fixturecheck.setup.model import Body, Setup
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""
@@ -113,6 +115,14 @@ def _unknown(check_name: str, subject: str, reason: str) -> Finding:
     return Finding(check=check_name, verdict=Verdict.UNKNOWN, subject=subject, says=says)
 
 
+def _poles(body: Body) -> NamedShape:
+    """Return where the poles that are set in a body show on its surface."""
+    seen = [face for pole in body.poles for face in flush_faces(pole.solid.moved(pole.at), body.solid)]
+    return NamedShape(
+        name=f"{body.name} poles", role=Role.POLE, geometry=compound(seen).moved(body.at), bodies=(body.name,)
+    )
+
+
 def _shapes(stage: Stage, findings: list[Finding]) -> tuple[NamedShape, ...]:
     """Collect bodies, patches, cuts' regions and findings' evidence, each name once."""
     found: dict[str, NamedShape] = {}
@@ -120,6 +130,8 @@ def _shapes(stage: Stage, findings: list[Finding]) -> tuple[NamedShape, ...]:
         role = Role.PART if body.role == "part" else Role.FIXTURE
         shape = NamedShape(name=body.name, role=role, geometry=stage.placed[body.name], bodies=(body.name,))
         found[shape.name] = shape
+        if body.poles:
+            found[f"{body.name} poles"] = _poles(body)
     groups = [[p.shape for p in stage.contacts.patches], [o.shape for o in stage.contacts.overlaps]]
     groups += [list(c.shapes) for c in stage.cuts] + [list(f.shapes) for f in findings]
     groups.append(list(rest_shapes(stage.answered)) if stage.answered else [])

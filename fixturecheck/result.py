@@ -33,7 +33,9 @@ class Role(StrEnum):
 
     PART = "part"
     FIXTURE = "fixture"
+    POLE = "pole"
     WHEEL = "wheel"
+    TRAVEL = "travel"
     AREA = "area"
     LINE = "line"
     POINT = "point"

@@ -83,6 +83,7 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
     least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.cut.name, stage.setup.write
     subject, remedy = f"{name}/{a.body}", _remedy(stage, cut, a, ways)
     direction = ways[0].direction if ways else _away(a)
+    travel = NamedShape(name=f"{a.mover} travel {name}", role=Role.TRAVEL, geometry=movers_of(cut)[a.mover])
     hit = a.apart.common_mm3 > stage.setup.tolerances.overlap_mm3
     if hit:
         box = box_of(a.apart.common)
@@ -104,7 +105,7 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
             says=f"The {a.mover} runs {write.length(deep_mm, '.3g')} deep into {a.body} during {name}: "
             f"{write.volume(a.apart.common_mm3)} of it is in the way of the travel.",
             remedy=remedy,
-            shapes=(shape,),
+            shapes=(shape, travel),
             location_mm=a.apart.on_b,
             direction=direction,
         )
@@ -124,6 +125,7 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
         f"less than the {write.length(least_mm, 'g')} kept clear.",
         remedy=remedy,
         source=_LIMIT_SOURCE,
+        shapes=(travel,),
         location_mm=a.apart.on_b,
         direction=direction,
     )

@@ -381,3 +381,27 @@ def face_frame(face: Face) -> tuple[Array, Array, bool]:
     centre = face.Center()
     normal = face.normalAt(centre)
     return np.array(centre.toTuple()), np.array(normal.toTuple()), face.geomType() == "PLANE"
+
+
+def flush_faces(inner: Solid, outer: Solid, *, within_mm: float = 1e-6) -> list[Face]:
+    """Return the flat faces of a solid set in another that show on the other's surface.
+
+    Parameters
+    ----------
+    inner, outer : Solid
+        In one frame; the inner one lies within the outer one.
+    within_mm : float
+        How far the middle of such a face may lie from a face of the outer solid.
+    """
+    outer_faces = [(face, *face_frame(face)) for face in faces_of(outer)]
+    seen = []
+    for face in faces_of(inner):
+        middle, normal, flat = face_frame(face)
+        on = (
+            one
+            for one, _, facing, is_flat in outer_faces
+            if is_flat and float(normal @ facing) > 1.0 - 1e-9 and on_face(middle, one, within_mm)
+        )
+        if flat and next(on, None) is not None:
+            seen.append(face)
+    return seen

@@ -23,11 +23,12 @@ from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, wors
 from fixturecheck.report.quantity import plain_name, sized
 from fixturecheck.report.scene import Stage, actor, camera, fit
 from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
-from fixturecheck.result import NamedShape, Result, Role, Verdict
+from fixturecheck.result import NamedShape, Result, Role, Verdict, worst
 
 Drawn = tuple[dict[str, Any], list[Figure]]
 
 _BODIES = (Role.PART, Role.FIXTURE)
+_STANDING = (*_BODIES, Role.POLE)
 _VIEWS = (FRONT_RIGHT, (0.42, -0.62, 0.75), (0.2, -0.75, 0.75), (0.15, -0.6, 0.95), (0.1, -0.2, 0.97))
 """From the operator's side, so that X runs to the right."""
 
@@ -40,6 +41,9 @@ _LONGEST, _SHORTEST = 1.2, 0.45
 """Of the arrows of flux, in distances between them."""
 
 _LARGEST_MOVE_SHARE = 0.11
+ARROW_SHARE = 0.15
+"""Length of a drawn arrow, as a share of the picture's height."""
+
 _LOAD_RGB = (18, 74, 130)
 _CUTTER, _CUTTER_RGB = 0.35, (96, 84, 128)
 
@@ -73,11 +77,11 @@ def _pull(stage: Stage, hold: HoldFound) -> Drawn:
         if s.name not in loose
         else {**actor(s, colours, opacity_share=_GHOST), "edges": _GHOST_EDGES}
         for s in stage.result.shapes
-        if s.role in _BODIES
+        if s.role in _STANDING
     ]
     unit_name = plain_name("N/cm2", units)
     scene = {
-        **_frame(stage, HOLD_PULL, f"pull of the magnet, {hold.magnet.partition(';')[0]}"),
+        **_frame(stage, HOLD_PULL, f"pull of the magnet, {hold.magnet.partition(';')[0]}", None),
         "actors": [*actors, figure.actor(layer=1)],
         "camera": camera(centre, eye, up_for(eye), height),
         "cut": False,
@@ -159,7 +163,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
     axis = int(np.argmax(np.abs(normal)))
     place = amount(round(section.at_mm[axis], 2), "mm", stage.result.units)
     scene = {
-        **_frame(stage, HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}"),
+        **_frame(stage, HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}", None),
         "actors": [*(actor(s, colours, pale=True) for s in bodies), arrows.actor(layer=2)],
         "camera": camera(at, eye, up, max(1.12 * tall, 0.93 * section.wide_mm)),
         "cut": True,
@@ -184,9 +188,12 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     points = np.vstack([reach, *(f.points_mm for f in moved), *rims, [part.load_at_mm]])
     eye = _side_eye(stage, part, points)
     load_n = float(np.linalg.norm(part.load_n))
-    centre, height = fit(points, eye)
+    # The tail of the force's arrow, and the head of the motion's, must be in the picture too.
+    room_mm = ARROW_SHARE * fit(points, eye)[1]
+    tail = np.array(part.load_at_mm) - room_mm * np.array(part.load_n) / max(load_n, 1e-30)
+    centre, height = fit(np.vstack([points, tail]), eye)
     colours = body_colours(stage.result.shapes)
-    bodies = [s for s in stage.result.shapes if s.role in _BODIES]
+    bodies = [s for s in stage.result.shapes if s.role in _STANDING]
     arrows = [
         {
             "at": list(part.load_at_mm),
@@ -198,7 +205,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     ]
     arrows += [_motion_arrow(stage, moves[0], far_mm, part)] if moves else []
     scene = {
-        **_frame(stage, name, _headline(part)),
+        **_frame(stage, name, _headline(part), _verdict(stage.result, part)),
         "actors": [
             *(actor(s, colours, pale=s.name not in about) for s in bodies),
             *(f.actor(layer=1, opacity_share=0.26, lit=True) for f in moved),
@@ -315,23 +322,22 @@ def _wheel_at(stage: Stage, wheel: NamedShape, part: PartHeld) -> dict[str, Any]
     return {**ghost, "move": move, "layer": -1}
 
 
-def _frame(stage: Stage, file: str, title: str) -> dict[str, Any]:
-    """Return what every picture of the hold has."""
+def _frame(stage: Stage, file: str, title: str, verdict: Verdict | None) -> dict[str, Any]:
+    """Return what every picture of the hold has; a plain view has no verdict."""
     return {
         "file": file,
         "title": title,
-        "verdict": str(_verdict(stage.result)),
+        "verdict": None if verdict is None else str(verdict),
         "tags": [],
         "legend": [],
         "units": stage.result.units,
     }
 
 
-def _verdict(result: Result) -> Verdict:
-    """Return the worst of what was found of the hold."""
-    order = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION)
-    found = {f.verdict for f in result.findings if f.check in ("hold", "crash")}
-    return next((v for v in order if v in found), Verdict.GO)
+def _verdict(result: Result, part: PartHeld) -> Verdict:
+    """Return the worse of what was found of a part's hold in a cut and of where it goes."""
+    subject = f"{part.part} in {part.cut}"
+    return worst(f.verdict for f in result.findings if f.check in ("hold", "crash") and f.subject == subject)
 
 
 def _most(values: Floats, weights: Floats) -> float:

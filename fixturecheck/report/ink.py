@@ -11,7 +11,7 @@ import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
 
 from fixturecheck.report.colours import VERDICTS
-from fixturecheck.report.placing import Board, Box, around, heart
+from fixturecheck.report.placing import STEP, Board, Box, around, heart
 from fixturecheck.result import Verdict
 
 Floats = npt.NDArray[np.float64]
@@ -23,6 +23,11 @@ STRIP = 76
 INSET = (336, 231)
 RING = 30.0
 _TAG = 36
+_MOST_COVERED = 0.15
+"""Share of a body as seen that its own name may cover; a smaller body is named beside it."""
+
+_COVER_LAST = ("part", "rest", "collision", "overlap", "gouge", "leftover")
+"""Roles that words keep off where there is other room."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,11 +74,15 @@ class Canvas:
     numbers: npt.NDArray[np.int64]
     projection: Projection
     scene: dict[str, Any]
+    roles: frozenset[str] = frozenset()
 
     def board(self) -> Board:
-        """Return an empty board on which covering a tagged body costs something."""
-        tagged = [i for i, a in enumerate(self.scene["actors"]) if a["mesh"] in self.scene["tags"]]
-        weight = 0.3 * (self.numbers >= 0) + 0.9 * np.isin(self.numbers, tagged)
+        """Return an empty board on which covering a tagged body costs something, and a part most."""
+        actors = list(enumerate(self.scene["actors"]))
+        tagged = [i for i, a in actors if a["mesh"] in self.scene["tags"]]
+        parts = [i for i, a in actors if a["role"] in _COVER_LAST]
+        weight = 0.3 * (self.numbers >= 0) + 0.6 * np.isin(self.numbers, tagged)
+        weight = weight + 2.5 * np.isin(self.numbers, parts)
         return Board(width=self.picture.width, height=self.picture.height, weight=weight)
 
 
@@ -82,7 +91,7 @@ def finish_overview(canvas: Canvas) -> Image.Image:
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
     axes(draw, canvas.projection, board)
-    legend(draw, board, canvas.scene["legend"])
+    legend(draw, board, canvas)
     tags(draw, canvas, board)
     return titled(canvas)
 
@@ -98,8 +107,8 @@ def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) 
     colour = VERDICTS[Verdict(scene["verdict"])]
     _inset(canvas.picture, board, small, small_view.point(np.array(scene["spot"])), colour)
     _scale(draw, canvas.projection, board, scene["units"])
-    if scene["legend"]:
-        legend(draw, board, scene["legend"])
+    axes(draw, canvas.projection, board, small=True)
+    legend(draw, board, canvas)
     _ring(draw, spot, radius, colour)
     if scene["arrow"] is not None:
         _arrow(draw, board, (*spot, radius), canvas.projection.arrow(np.array(scene["arrow"])), colour)
@@ -125,22 +134,18 @@ def size_of(draw: ImageDraw.ImageDraw, text: str, font: Any) -> tuple[float, flo
 
 
 def titled(canvas: Canvas) -> Image.Image:
-    """Put a strip on top: verdict by sign and word, number, what it is about."""
+    """Put a strip on top: what the picture is about and, where it shows a finding, its verdict and number."""
     scene, picture = canvas.scene, canvas.picture
-    verdict = Verdict(scene["verdict"])
     whole = Image.new("RGB", (picture.width, picture.height + STRIP), PAPER)
     whole.paste(picture, (0, STRIP))
     draw = ImageDraw.Draw(whole)
-    word = str(verdict).upper()
     font = font_of(38)
-    badge_width = size_of(draw, word, font)[0] + 96
-    draw.rectangle((0, 0, badge_width, STRIP - 1), fill=VERDICTS[verdict])
-    _sign(draw, verdict, (42, STRIP / 2), 17)
-    draw.text((74, STRIP / 2), word, font=font, fill=PAPER, anchor="lm")
-    left = badge_width + 22
-    if "number" in scene:
-        _numeral(draw, (left + 24, STRIP / 2), scene["number"], VERDICTS[verdict])
-        left += 64
+    left = 22.0
+    if scene["verdict"] is not None:
+        left += _badge(draw, Verdict(scene["verdict"]))
+        if "number" in scene:
+            _numeral(draw, (left + 24, STRIP / 2), scene["number"], VERDICTS[Verdict(scene["verdict"])])
+            left += 64
     note = "section" if scene["cut"] else ""
     note_width = size_of(draw, note, font_of(30))[0] + 30 if note else 0
     draw.text((picture.width - 20, STRIP / 2), note, font=font_of(30), fill=INK, anchor="rm")
@@ -148,6 +153,16 @@ def titled(canvas: Canvas) -> Image.Image:
     draw.text((left, STRIP / 2), title, font=font, fill=INK, anchor="lm")
     draw.line((0, STRIP - 1, picture.width, STRIP - 1), fill=INK, width=2)
     return whole
+
+
+def _badge(draw: ImageDraw.ImageDraw, verdict: Verdict) -> float:
+    """Write a verdict, by sign and word, at the left end of the strip; return its width."""
+    word, font = str(verdict).upper(), font_of(38)
+    width = size_of(draw, word, font)[0] + 96
+    draw.rectangle((0, 0, width, STRIP - 1), fill=VERDICTS[verdict])
+    _sign(draw, verdict, (42, STRIP / 2), 17)
+    draw.text((74, STRIP / 2), word, font=font, fill=PAPER, anchor="lm")
+    return width
 
 
 def _fitted(draw: ImageDraw.ImageDraw, text: str, font: Any, width: float) -> str:
@@ -275,13 +290,15 @@ def _tag(
 ) -> tuple[tuple[float, float], Box] | None:
     """Find a place for a body's name; return the point on the body and the box, or None."""
     number = next((i for i, a in enumerate(canvas.scene["actors"]) if a["mesh"] == name), None)
-    place = None if number is None else heart((canvas.numbers == number) & ~board.taken)
-    if place is None or place[2] < 6:
+    body = canvas.numbers == number
+    place = None if number is None else heart(body & ~board.taken) or heart(body)
+    if place is None:
         return None
     x, y, room = place
     width = size_of(draw, name, font_of(_TAG))[0] + 24
     box: Box | None = around(x, y, width, 50)
-    if room < 28 or not board.is_free(around(x, y, width, 50)):
+    small = width * 50 > _MOST_COVERED * float(body.sum()) * STEP**2
+    if room < 28 or small or not board.is_free(around(x, y, width, 50)):
         box = board.find(x, y, width, 50, least=36)
     if box is None:
         return None
@@ -289,9 +306,12 @@ def _tag(
     return (x, y), box
 
 
-def legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]]) -> None:
-    """Draw the legend in the upper corner that hides less: a swatch and words for each kind of thing."""
+def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
+    """Draw the legend in the upper corner that hides less: a swatch and words for each kind shown."""
     font = font_of(32)
+    rows = [r for r in canvas.scene["legend"] if r.get("role") is None or r["role"] in canvas.roles]
+    if not rows:
+        return
     width = max(size_of(draw, plain(row["text"]), font)[0] for row in rows) + 76
     height = 8 + 46.0 * len(rows)
     corners = [(14.0, 14.0), (board.width - width - 14, 14.0)]
@@ -305,23 +325,32 @@ def legend(draw: ImageDraw.ImageDraw, board: Board, rows: list[dict[str, Any]]) 
     board.take(box)
 
 
-def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board) -> None:
-    """Draw the axes in the lower left corner; X is the traverse of the table."""
-    x, y = 130.0, view.height - 130.0
-    board.take((0, y - 120, 330, view.height), 0.0)
-    names = zip(("X traverse", "Y cross", "Z"), np.eye(3), strict=True)
-    for name, axis in names:
+def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bool = False) -> None:
+    """Draw the axes in the lower left corner, each named at its positive end; X is the table's traverse.
+
+    Small ones stand above the scale of a close-up and are named by their letters.
+    """
+    x, y, long = (104.0, view.height - 196.0, 46.0) if small else (130.0, view.height - 130.0, 92.0)
+    words = ("+X", "+Y", "+Z") if small else ("+X traverse", "+Y cross", "+Z")
+    if small:
+        draw.rounded_rectangle(around(x, y, 180, 180), radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
+        board.take(around(x, y, 180, 180))
+    else:
+        board.take((0, y - 120, 350, view.height), 0.0)
+    for name, axis in zip(words, np.eye(3), strict=True):
         dx, dy = view.arrow(axis)
         length = math.hypot(dx, dy)
         if length < 0.15:
             continue
-        ends = [1.0, -1.0] if name.startswith("X") else [1.0]
+        ends = [1.0, -1.0] if name == "+X traverse" else [1.0]
         for end in ends:
-            tip = x + 92 * dx * end, y + 92 * dy * end
+            tip = x + long * dx * end, y + long * dy * end
             draw.line((x, y, *tip), fill=INK, width=5)
             _head(draw, tip, (dx / length * end, dy / length * end))
-        at = x + 92 * dx + 26 * dx / length, y + 92 * dy + 26 * dy / length
-        draw.text(at, name, font=font_of(30), fill=INK, anchor="lm" if dx > 0.2 else "mm")
+        away = 22 if small else 26
+        at = x + long * dx + away * dx / length, y + long * dy + away * dy / length
+        anchor = "lm" if dx > 0.2 and not small else "mm"
+        draw.text(at, name, font=font_of(26 if small else 30), fill=INK, anchor=anchor)
 
 
 def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float, float]) -> None:

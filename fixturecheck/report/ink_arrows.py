@@ -34,7 +34,7 @@ def finish_arrows(canvas: Canvas) -> Image.Image:
     draw = ImageDraw.Draw(canvas.picture)
     board = canvas.board()
     axes(draw, canvas.projection, board)
-    legend(draw, board, canvas.scene["legend"])
+    legend(draw, board, canvas)
     drawn = [(arrow, _draw(draw, board, canvas, arrow)) for arrow in canvas.scene["arrows"]]
     for arrow, spot in drawn:
         _words(draw, board, arrow, spot)

@@ -42,7 +42,7 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
     colours, um = body_colours(stage.result.shapes), Writing(units=stage.result.units).name("um")
     actors = []
     for shape in stage.result.shapes:
-        if shape.role is Role.FIXTURE or (shape.role is Role.PART and shape.name != part.body):
+        if shape.role in (Role.FIXTURE, Role.POLE) or (shape.role is Role.PART and shape.name != part.body):
             actors.append(actor(shape, colours, pale=True))
         elif shape.role is Role.PART:
             actors.append(actor(shape, colours, opacity_share=_GHOST))
@@ -58,7 +58,7 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
             {"rgb": list(SEAT), "text": "seat holds"},
             {"rgb": list(TARGET), "text": f"cut face, {um} per {um}"},
         ],
-        "title": f"what locates {part.body}: {part.rank} of 6 freedoms",
+        "title": f"what locates {part.body}: {part.rank} of 6 degrees of freedom",
         "verdict": str(_worst(stage.result, part)),
         "units": stage.result.units,
     }

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.report.colours import ROLES, WORDS, body_colours
+from fixturecheck.report.colours import body_colours
 from fixturecheck.report.order import OVERVIEW
-from fixturecheck.report.scene import actor, camera, fit
+from fixturecheck.report.scene import actor, camera, fit, legend_of
 from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
-from fixturecheck.result import NamedShape, Role
+from fixturecheck.result import NamedShape
 
 _TIMES = 12.0
 _LEAST_MM = 2.0
@@ -40,10 +40,10 @@ def whole_scene(name: str, shapes: Sequence[NamedShape], points_mm: Floats) -> d
         "camera": camera(centre, eye, up_for(eye), height),
         "cut": False,
         "tags": [],
-        "legend": _legend(shapes),
+        "legend": legend_of(s.role for s in shapes),
         "frame": True,
         "title": name,
-        "verdict": "no-go",
+        "verdict": None,
     }
 
 
@@ -70,13 +70,8 @@ def relief_scenes(
                 "title": f"{'after' if k else 'before'}: {across.says}",
                 "verdict": "go" if k else "no-go",
                 "callout": [across.says] if k else [across.before],
-                "legend": _legend(drawn),
+                "legend": legend_of(s.role for s in drawn),
                 "units": units,
             }
         )
     return scenes
-
-
-def _legend(shapes: Sequence[NamedShape]) -> list[dict[str, Any]]:
-    roles = sorted({s.role for s in shapes}, key=list(Role).index)
-    return [{"rgb": list(ROLES[r]), "text": WORDS[r]} for r in roles]

@@ -31,6 +31,8 @@ Floats = npt.NDArray[np.float64]
 
 WIDTH, HEIGHT = 1200, 824
 _SHIFT = 0.002
+_SAME_RGB, _FEW_PIXELS = 8, 40
+"""A line or a dot is unlit, so its own colour stands in the picture wherever it is seen."""
 
 
 class Drawer:
@@ -42,8 +44,17 @@ class Drawer:
         self._window = _window(WIDTH, HEIGHT, samples=4)
         self._small = _window(WIDTH // STEP, HEIGHT // STEP, samples=0)
 
-    def draw(self, scene: dict[str, Any]) -> tuple[Image.Image, npt.NDArray[np.int64]]:
-        """Return the picture, and on a grid `STEP` coarser the number of the actor seen there, or -1."""
+    def draw(self, scene: dict[str, Any]) -> tuple[Image.Image, npt.NDArray[np.int64], frozenset[str]]:
+        """Draw one scene.
+
+        Returns
+        -------
+        picture : Image
+        numbers : ndarray of int, shape (height / STEP, width / STEP)
+            Number of the opaque actor seen at each place, or -1.
+        roles : frozenset of str
+            Roles of the actors that can be seen anywhere in the picture.
+        """
         renderer = vtkRenderer()
         renderer.SetBackground(0.957, 0.961, 0.965)
         self._light(renderer, scene["camera"])
@@ -56,14 +67,38 @@ class Drawer:
         if picture.std() < 1.0:
             message = "the picture came out empty"
             raise RuntimeError(message)
-        return Image.fromarray(picture), self._numbers(surfaces, scene["camera"])
+        numbers = self._numbers(surfaces, scene["camera"])
+        return Image.fromarray(picture), numbers, self._roles(picture, numbers, surfaces, scene)
 
-    def _numbers(self, surfaces: list[Any], camera: dict[str, Any]) -> npt.NDArray[np.int64]:
+    def _roles(
+        self,
+        picture: npt.NDArray[np.uint8],
+        numbers: npt.NDArray[np.int64],
+        surfaces: list[Any],
+        scene: dict[str, Any],
+    ) -> frozenset[str]:
+        """Return the roles seen: solids by number, ghosts each alone, lines and dots by their colour."""
+        seen = {scene["actors"][i]["role"] for i in np.unique(numbers[numbers >= 0]).tolist()}
+        for actor, surface in zip(scene["actors"], surfaces, strict=True):
+            if actor["role"] in seen:
+                continue
+            if actor["opacity"] < 1.0:
+                alone = bool((self._numbers([surface], scene["camera"], ghosts=True) >= 0).any())
+            else:
+                apart = np.abs(picture.astype(np.int64) - np.array(actor["rgb"])).max(axis=2)
+                alone = not actor["solid"] and int((apart <= _SAME_RGB).sum()) >= _FEW_PIXELS
+            if alone:
+                seen.add(actor["role"])
+        return frozenset(seen)
+
+    def _numbers(
+        self, surfaces: list[Any], camera: dict[str, Any], *, ghosts: bool = False
+    ) -> npt.NDArray[np.int64]:
         """Draw once more, small, each solid in a flat colour that is its number."""
         renderer = vtkRenderer()
         renderer.SetBackground(0.0, 0.0, 0.0)
         for i, surface in enumerate(surfaces):
-            if surface.GetProperty().GetOpacity() < 1.0:
+            if surface.GetProperty().GetOpacity() < 1.0 and not ghosts:
                 continue
             mapper = vtkPolyDataMapper()
             mapper.SetInputData(surface.GetMapper().GetInput())
@@ -280,9 +315,9 @@ def draw_job(job_path: Path) -> None:
     small: tuple[Image.Image, Projection] | None = None
     for scene in job["scenes"]:
         try:
-            picture, numbers = drawer.draw(scene)
+            picture, numbers, roles = drawer.draw(scene)
             projection = Projection.of(scene["camera"], WIDTH, HEIGHT)
-            canvas = Canvas(picture=picture, numbers=numbers, projection=projection, scene=scene)
+            canvas = Canvas(picture=picture, numbers=numbers, projection=projection, scene=scene, roles=roles)
             if small is None:
                 small = picture.copy(), projection
                 finished = finish_overview(canvas)

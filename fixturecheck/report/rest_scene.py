@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.report.colours import ROLES, WORDS, body_colours
+from fixturecheck.report.colours import body_colours
 from fixturecheck.report.order import REST
 from fixturecheck.report.quantity import shown_plain
-from fixturecheck.report.scene import GHOST, Stage, actor, camera, fit
+from fixturecheck.report.scene import GHOST, Stage, actor, camera, fit, legend_of
 from fixturecheck.report.views import Floats, beside, off_the_ends, unit
 from fixturecheck.result import Finding, Result, Role, Verdict
 
@@ -44,7 +44,7 @@ def rest_scene(stage: Stage) -> dict[str, Any] | None:
     colours = body_colours(stage.result.shapes)
     actors = []
     for shape in stage.result.shapes:
-        if shape.role is Role.FIXTURE:
+        if shape.role in (Role.FIXTURE, Role.POLE):
             actors.append(actor(shape, colours, pale=True))
         elif shape.role is Role.PART:
             actors.append(actor(shape, colours, opacity_share=GHOST if shape.name in moved else 1.0))
@@ -64,7 +64,7 @@ def rest_scene(stage: Stage) -> dict[str, Any] | None:
         "title": f"at rest, moves drawn {times:g} times; as drawn: ghosts",
         "verdict": str(finding.verdict),
         "callout": [f"{_body(finding)} open by {gap}", f"drawn {times:g} times"] if gap else [],
-        "legend": [{"rgb": list(ROLES[r]), "text": WORDS[r]} for r in (Role.PART, Role.FIXTURE, Role.REST)],
+        "legend": legend_of(a["role"] for a in actors),
         "units": stage.result.units,
     }
 

@@ -5,7 +5,7 @@ The scenes are plain values; the process that draws them needs neither the kerne
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,10 +31,19 @@ from fixturecheck.result import Finding, NamedShape, Result, Role
 
 _BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
-_PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR)
+_PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE)
 _MOST_TAGS = 14
+_LAYERS = {
+    **dict.fromkeys((*_BODIES, Role.WHEEL, Role.REST, Role.TRAVEL), 0.0),
+    Role.POLE: 0.5,
+}
+"""What shares a plane is drawn in layers: poles on bodies, evidence on both (1)."""
+
 GHOST = 0.28
 """Opacity of a part where it is meant to be, beside where it rests."""
+
+_TRAVEL = 0.12
+"""Opacity of the room that a travel takes: what it passes must show through."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,7 +79,7 @@ def overview(stage: Stage) -> dict[str, Any]:
     actors = []
     first = next((s for s in stage.result.shapes if s.role is Role.WHEEL), None)
     for shape in stage.result.shapes:
-        if shape.role in _BODIES or shape.role in _REGIONS:
+        if shape.role in (*_BODIES, *_REGIONS, Role.POLE):
             actors.append(actor(shape, colours))
         elif shape.role is Role.WHEEL and shape is first:
             actors.append(actor(shape, colours, opacity_share=0.16))
@@ -85,10 +94,10 @@ def overview(stage: Stage) -> dict[str, Any]:
         "camera": camera(centre, eye, up_for(eye), height),
         "cut": False,
         "tags": tags,
-        "legend": _legend(tuple(s for s in stage.result.shapes if s.role not in (*_PATCHES, Role.GROUND))),
+        "legend": legend_of(a["role"] for a in actors),
         "frame": True,
         "title": stage.result.name,
-        "verdict": str(stage.result.verdict),
+        "verdict": None,
     }
 
 
@@ -99,12 +108,13 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
     spot = _spot(stage, finding, shapes)
     involved = _involved(stage, finding, shapes)
     regions = [s for s in shapes if s.role in _REGIONS and len(stage.meshes[s.name].triangles)]
+    travels = [s.name for s in shapes if s.role is Role.TRAVEL]
     direction = None if finding.direction is None else unit(finding.direction)
     frame = frame_of(
         finding,
         regions=[stage.meshes[s.name].all_points_mm() for s in regions],
         patches=[stage.meshes[s.name].all_points_mm() for s in shapes if s.role in _PATCHES],
-        bodies={name: stage.meshes[name].all_points_mm() for name in involved},
+        bodies={name: stage.meshes[name].all_points_mm() for name in (*involved, *travels)},
         gap_mm=_near_gap_mm(stage.result, shapes),
         whole_mm=_whole(stage),
     )
@@ -112,9 +122,10 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
     if any(s.role is Role.REST for s in shapes):
         spot = off_the_ends(spot, view.eye, np.vstack([stage.meshes[n].all_points_mm() for n in involved]))
     passing = _passing_wheel(stage, finding, spot)
+    actors = [*_close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)]
     return {
         "file": row.picture,
-        "actors": [*_close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)],
+        "actors": actors,
         "camera": camera(spot, view.eye, view.up, frame.height_mm(view)),
         "cut": view.cut,
         "tags": involved,
@@ -124,8 +135,8 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         "title": f"{finding.check}: {finding.subject}",
         "verdict": str(finding.verdict),
         "number": row.number,
-        "callout": _callout(finding, stage.result.units),
-        "legend": _legend((*(s for s in shapes if s.role not in _BODIES), *(w for w, _ in passing))),
+        "callout": _callout(finding, stage.result.units, [*travels, *involved][:2] if travels else []),
+        "legend": legend_of(a["role"] for a in actors if a["role"] not in _BODIES),
         "units": stage.result.units,
     }
 
@@ -161,17 +172,17 @@ def _close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -
         actor(
             s,
             colours,
-            pale=s.role in _BODIES and s.name not in involved,
-            opacity_share=GHOST if s.name in ghosts else 1.0,
+            pale=s.role in (*_BODIES, Role.POLE) and not {s.name, *s.bodies} & set(involved),
+            opacity_share=GHOST if s.name in ghosts else _TRAVEL if s.role is Role.TRAVEL else 1.0,
         )
         for s in stage.result.shapes
-        if s.role in _BODIES or s.name in evidence
+        if s.role in (*_BODIES, Role.POLE) or s.name in evidence
     ]
 
 
 def _passing_wheel(stage: Stage, finding: Finding, spot: Floats) -> list[tuple[NamedShape, Floats]]:
-    """Return the wheel of the finding's cut and how far to move it so that it passes a collision."""
-    if not any(s.role is Role.COLLISION for s in finding.shapes):
+    """Return the wheel of the finding's cut and how far to move it so that it passes the spot."""
+    if not any(s.role is Role.TRAVEL for s in finding.shapes):
         return []
     wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
     cut = finding.subject.split("/", 1)[0]
@@ -218,13 +229,14 @@ def actor(
         "rgb": [round(c) for c in rgb.tolist()],
         "opacity": opacity_share,
         "solid": shape.role not in _PATCHES,
-        "layer": 0 if shape.role in (*_BODIES, Role.WHEEL, Role.REST) else 1,
+        "layer": _LAYERS.get(shape.role, 1.0),
     }
 
 
-def _legend(shapes: tuple[NamedShape, ...]) -> list[dict[str, Any]]:
-    roles = sorted({s.role for s in shapes}, key=list(Role).index)
-    return [{"rgb": list(ROLES[role]), "text": WORDS[role]} for role in roles]
+def legend_of(roles: Iterable[str]) -> list[dict[str, Any]]:
+    """Return a legend row for each role once; what the picture does not show is left out when it is drawn."""
+    known = sorted({Role(role) for role in roles}, key=list(Role).index)
+    return [{"rgb": list(ROLES[role]), "text": WORDS[role], "role": str(role)} for role in known]
 
 
 def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
@@ -267,14 +279,14 @@ def _near_gap_mm(result: Result, shapes: list[NamedShape]) -> float:
     return max(gaps, default=0.0)
 
 
-def _callout(finding: Finding, units: str) -> list[str]:
-    """Return the few words that stand beside the spot."""
+def _callout(finding: Finding, units: str, between: list[str]) -> list[str]:
+    """Return the few words that stand beside the spot; of a clearance, the two things it is between."""
     if finding.value is None:
         return []
     lines = [shown_plain(finding.value, finding.unit, units)]
     if finding.limit is not None:
         lines.append(f"limit {shown_plain(finding.limit, finding.unit, units)}")
-    return lines
+    return [*lines, *([" to ".join(between)] if len(between) > 1 else [])]
 
 
 def _whole(stage: Stage) -> float:

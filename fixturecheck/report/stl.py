@@ -9,7 +9,7 @@ from pathlib import Path
 from fixturecheck.kernel.mesh import Mesh, stl_bytes
 from fixturecheck.result import NamedShape, Role
 
-_TOGETHER = {Role.AREA: "contacts_area", Role.NEAR: "contacts_near"}
+_TOGETHER = {Role.AREA: "contacts_area", Role.NEAR: "contacts_near", Role.POLE: "poles"}
 """Patches are many and have no thickness; two solids that share an edge would not be one watertight shell."""
 
 

@@ -42,8 +42,9 @@ def test_a_block_under_the_straight_of_the_travel_is_hit_by_a_box():
     assert hit.verdict is Verdict.NO_GO
     assert (hit.value, hit.unit, hit.limit) == (pytest.approx(-3.0, abs=1e-9), "mm", 1.0)
     assert hit.margin == pytest.approx(-4.0, abs=1e-9)
-    (shape,) = hit.shapes
+    shape, travel = hit.shapes
     assert (shape.name, shape.role) == ("collision wheel floor_cut high", Role.COLLISION)
+    assert (travel.name, travel.role) == ("wheel travel floor_cut", Role.TRAVEL)
     assert shape.geometry.Volume() == pytest.approx(4 * 0.5 * 3.0, rel=1e-9)
     assert hit.location_mm == pytest.approx((-4.0, -0.55, 59.5))
 
@@ -59,7 +60,7 @@ def test_a_block_beyond_the_travel_is_hit_by_the_round_of_the_wheel():
 
     t1 = min(15.0, math.sqrt(R * R - (FLOOR_AT + R - top) ** 2))
     area = under_circle(t1) - under_circle(5.0) - (FLOOR_AT + R - top) * (t1 - 5.0)
-    (region,) = about(found, "end").shapes
+    region, _ = about(found, "end").shapes
     assert region.geometry.Volume() == pytest.approx(5.0 * area, rel=1e-6)
     lowest = FLOOR_AT + R - math.sqrt(R * R - 5.0**2)
     assert about(found, "end").value == pytest.approx(lowest - top, abs=1e-6)
