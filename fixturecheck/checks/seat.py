@@ -1,11 +1,12 @@
-"""Does every part sit on the faces meant for it, with an area to hold by, and on nothing else.
+"""Does every part sit on the faces meant for it, with an area to hold by, and on nothing that does not stand.
 
 What: for each stated seat the area that touches, as a share of the smaller of the two faces; the gap
 where it is open; what touches without being meant to, and so lifts the part off its seats; whether a part
-stands on an edge or a corner; what overlaps as drawn.
+stands on an edge or a corner; what overlaps as drawn; which stops and blocks stand on nothing themselves.
 Why: a magnet or vise holds by area. A part on an edge has none, though it looks seated, and a part on a
-burr or an unplanned ledge is ground to the wrong datum.
-Formulas: areas and gaps of the exact contact map; share = area touching / area of the smaller face.
+burr or an unplanned ledge is ground to the wrong datum. A block that is drawn in the air stops nothing.
+Formulas: areas and gaps of the exact contact map; share = area touching / area of the smaller face; what
+stands is what the table, the machine's equipment, a clamp or something that stands carries from below.
 Limits: `min_share` of the seat, half of the face unless the set-up states it (common practice, no source).
 Go: a block flat on a chuck. No-go: a square bar on its edge between the flanks of a V-block that is
 too wide for it.
@@ -13,7 +14,8 @@ too wide for it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from fixturecheck.checks.apart import said_apart, way_apart
 from fixturecheck.checks.opening import closing, opening_of
@@ -30,6 +32,7 @@ from fixturecheck.checks.touching import (
     unmeant,
 )
 from fixturecheck.contact.model import Overlap, Patch
+from fixturecheck.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.result import Finding, Verdict
@@ -48,12 +51,14 @@ def check(stage: Stage) -> Iterator[Finding]:
     for seat in stage.setup.seats:
         if seat.rank != "nest":
             yield _seat(stage, seat)
+    found = footings(stage.setup, stage.contacts)
     for part in stage.setup.parts():
         yield from _unmeant(stage, part)
-        yield from _footing(stage, part)
+        yield from _footing(stage, part, holding_nothing(found))
     for overlap in stage.contacts.overlaps:
         if not _both_parts(stage, overlap):
             yield _overlap(stage, overlap)
+    yield from _unfounded(stage, found)
 
 
 def _seat(stage: Stage, seat: Seat) -> Finding:
@@ -174,12 +179,12 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
     )
 
 
-def _footing(stage: Stage, part: Body) -> Iterator[Finding]:
-    """Report a part that has no area under it at all."""
+def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding]:
+    """Report a part that has no area under it at all; what stands on nothing itself does not count."""
     held = [
         p
         for other in stage.setup.bodies
-        if other.role == "fixture"
+        if other.role == "fixture" and other.name not in idle
         for p in stage.contacts.between(part.name, other.name)
         if p.contact.kind != "near"
     ]
@@ -205,6 +210,73 @@ def _footing(stage: Stage, part: Body) -> Iterator[Finding]:
         shapes=tuple(p.shape for p in sharp),
         location_mm=sharp[0].contact.centroid,
         direction=outward(sharp[0], part.name),
+    )
+
+
+def _unfounded(stage: Stage, found: Mapping[str, Footing]) -> Iterator[Finding]:
+    """Report each stop or block that stands on nothing, or that only a side face is said to hold."""
+    standing = [name for name, footing in found.items() if footing.stands]
+    for footing in found.values():
+        if not footing.stands:
+            yield _stands_on_nothing(stage, footing, standing)
+        elif footing.base is Base.ATTACHED:
+            on = " and ".join(footing.on)
+            yield _of_footing(
+                stage,
+                footing,
+                Verdict.CAUTION,
+                f"{footing.body} is held up only by its side against {on}: it is taken as screwed to it.",
+                f"State fastened = true for {footing.body} if it is; otherwise set it on something.",
+            )
+
+
+def _stands_on_nothing(stage: Stage, footing: Footing, standing: list[str]) -> Finding:
+    """Report one body that holds nothing, how far it is from what stands, and what would mend it."""
+    name, write = footing.body, stage.setup.write
+    near = nearest_to(name, stage.placed, standing, table_of(stage.setup))
+    on = " and ".join(footing.on)
+    touched = sorted(
+        {b for p in stage.contacts.patches for b in p.bodies if _touches_part(stage, p, name)} - {name}
+    )
+    says = {
+        Base.TIPS: f"{name} tips off {on}: what lies under it does not lie under its weight",
+        Base.LEANS: f"{name} stands on nothing: it only leans against {on}, which carries none of its weight",
+    }.get(
+        footing.base, f"{name} stands on nothing: {_or_table(near.body)} is {write.length(near.gap_mm)} away"
+    )
+    if touched:
+        says += f", and it touches only {' and '.join(touched)}" if not footing.on else ""
+    says += ". It holds nothing and is left out of every answer on rest and hold."
+    lower = f"Lower it by {write.length(near.drop_mm)} onto {_or_table(near.below)}"
+    if footing.base is Base.TIPS:
+        lower = f"Move it until its weight lies over {on}"
+    remedy = f"{lower}, or state fastened = true if it is screwed or clamped where it is."
+    finding = _of_footing(stage, footing, Verdict.NO_GO, says, remedy)
+    if footing.on:
+        return finding
+    return replace(finding, value=near.gap_mm, unit="mm", limit=0.0, margin=-near.gap_mm)
+
+
+def _touches_part(stage: Stage, patch: Patch, name: str) -> bool:
+    """Whether a patch is where a body touches a part."""
+    roles = {stage.setup.body(b).role for b in patch.bodies if b != name}
+    return patch.contact.kind != "near" and name in patch.bodies and "part" in roles
+
+
+def _or_table(body: str | None) -> str:
+    return body or "the table, taken at the lowest plane of the equipment,"
+
+
+def _of_footing(stage: Stage, footing: Footing, verdict: Verdict, says: str, remedy: str) -> Finding:
+    return Finding(
+        check=ID,
+        verdict=verdict,
+        subject=footing.body,
+        says=says,
+        remedy=remedy,
+        source="contacts of the fixtures from the table up; weight has to stand on something",
+        shapes=stage.shapes_under(footing.body),
+        location_mm=centre_of(stage.placed[footing.body]),
     )
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import cast
 
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.kernel.clip import edge_points
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.result import Contact, NamedShape, Role
 
@@ -35,6 +40,13 @@ class Patch:
         role = Role(self.contact.kind)
         return NamedShape(name=self.name, role=role, geometry=self.make(), bodies=self.bodies)
 
+    def outline_mm(self) -> NDArray[np.float64]:
+        """Return points along the patch's outline, shape (n, 3): the ends of edges, more of round ones."""
+        if self.contact.kind == "point":
+            return np.array([self.contact.centroid])
+        edges = cast("Shape", self.shape.geometry).Edges()
+        return np.vstack([edge_points(e, 2 if e.geomType() == "LINE" else 9) for e in edges])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Overlap:
@@ -59,3 +71,10 @@ class ContactMap:
         for patch in self.patches:
             if set(patch.bodies) == {a, b}:
                 yield patch
+
+    def without(self, names: Collection[str]) -> ContactMap:
+        """Return the map without what some bodies touch or share."""
+        return ContactMap(
+            patches=tuple(p for p in self.patches if not set(p.bodies) & set(names)),
+            overlaps=tuple(o for o in self.overlaps if not {o.a, o.b} & set(names)),
+        )

@@ -68,13 +68,15 @@ class Rig:
 
     def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> Holding:
         """Return the problem at some values of its inputs."""
+        moving = {b.name for b in self.bodies}
         pulls = pull_loads(
             self.pulls,
-            {b.name for b in self.bodies},
+            moving,
             strength_share=inputs.get(FINISH, 0.5),
             error_share=inputs.get(METHOD, 0.0),
         )
-        clamps = tuple(c.load(inputs.get(CLAMP, 0.5)) for c in self.clamps)
+        # A clamp on what stands still changes nothing.
+        clamps = tuple(c.load(inputs.get(CLAMP, 0.5)) for c in self.clamps if c.clamp.body in moving)
         return Holding(
             bodies=self.bodies,
             contacts=contact_points(self.spots, inputs[FRICTION]),
@@ -94,8 +96,8 @@ class Rig:
 
 def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pulls: Pulls | None) -> Rig:
     """Put together what holds a set-up."""
-    clamps = pressed(setup, placed)
     moving = movers(setup, contacts)
+    clamps = pressed(setup, placed)
     return Rig(
         bodies=rigid_bodies(setup, placed, moving, guides(clamps)),
         spots=spots(contacts, moving),

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.model import ContactMap, Patch
+from fixturecheck.footing import Base, footings
 from fixturecheck.holding.pull import Pulls
-from fixturecheck.kernel.clip import centre_of, edge_points
-from fixturecheck.kernel.shapes import Shape, Solid, box_of, to_vector, volume_mm3
+from fixturecheck.kernel.clip import centre_of
+from fixturecheck.kernel.shapes import Solid, box_of, to_vector, volume_mm3
 from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
 from fixturecheck.physics.equilibrium_patch import patch_points
 from fixturecheck.physics.hertz import (
@@ -66,19 +66,21 @@ class Spot:
 def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
     """Return the bodies that can move: parts, loose blocking, the jaw of a vise.
 
-    Where blocking is not stated it is every fixture of one piece that touches another fixture; one that
-    touches none stands on the table itself and is taken as fastened. No pole is loose.
+    Where blocking is not stated it is every fixture of one piece that only its weight, a magnet, a vise or a
+    strap holds to something else. What stands on the table is taken as bolted to it. No pole is loose.
     """
     holding = setup.holding
     jaws = holding.jaws if holding else frozenset()
     if holding and holding.blocking is not None:
         loose = set(holding.blocking)
     else:
-        fixtures = {b.name for b in setup.bodies if b.role == "fixture"}
-        touching = [{p.contact.a.split(".")[0], p.contact.b.split(".")[0]} for p in contacts.patches]
-        on_others = {n for pair in touching if pair <= fixtures for n in pair}
         pieces = [b.group for b in setup.bodies if b.group]
-        loose = {b.name for b in setup.bodies if b.name in on_others and pieces.count(b.group or "") == 1}
+        loose = {
+            name
+            for name, footing in footings(setup, contacts).items()
+            if footing.base in {Base.CARRIED, Base.CLAMPED}
+            and pieces.count(setup.body(name).group or "") <= 1
+        }
     loose = {n for n in loose if not setup.body(n).pole and not setup.body(n).poles}
     return tuple(b.name for b in setup.bodies if b.role == "part" or b.name in loose | jaws)
 
@@ -160,12 +162,10 @@ def _stiffness_n_mm(patch: Patch) -> float:
 
 def _points(patch: Patch) -> tuple[Floats, Floats]:
     """Return points over a patch and the share that each stands for: its outermost corners and its middle."""
-    shape = cast("Shape", patch.shape.geometry)
     middle = np.array(patch.contact.centroid)
     if patch.contact.kind == "point":
         return middle[None, :], np.ones(1)
-    edges = shape.Edges()
-    outline = np.vstack([edge_points(e, 2 if e.geomType() == "LINE" else 9) for e in edges])
+    outline = patch.outline_mm()
     if patch.contact.kind == "line":
         ends = np.unique(np.round(np.vstack([outline[[0, -1]], middle]), 9), axis=0)
         return ends, np.full(len(ends), 1.0 / len(ends))

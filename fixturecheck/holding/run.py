@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
-from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.errors import KernelError, NotComputedError, SetupError
+from fixturecheck.footing import footings, holding_nothing
 from fixturecheck.holding.cures import cures_of
 from fixturecheck.holding.cures_milled import milled_cures
 from fixturecheck.holding.cures_model import Bench
@@ -42,13 +43,37 @@ def held(
 ) -> Held | None:
     """Work out how a set-up holds; None where it states no holding.
 
-    What cannot be computed is listed with its reason under its subject and never counts as held.
+    What cannot be computed is listed with its reason under its subject and never counts as held. Fixtures
+    that stand on nothing hold nothing: the set-up is worked out without them.
     """
     if setup.holding is None:
         return None
+    idle = holding_nothing(footings(setup, contacts))
+    if not idle:
+        return _worked_out(setup, placed, contacts, cuts, mesher or TetMesher(), progress)
+    names = " and ".join(sorted(idle))
+    try:
+        setup = setup.without(idle)
+    except SetupError as reason:
+        missing = {"holding": f"without {names}, which does not stand, {reason}"}
+        return Held(parts=(), pulls=None, release=None, missing=missing)
+    placed = {name: solid for name, solid in placed.items() if name not in idle}
+    found = _worked_out(setup, placed, contacts.without(idle), cuts, mesher or TetMesher(), progress)
+    note = f"{names} stands on nothing, so every figure here is without it"
+    return replace(found, notes=(note, *found.notes))
+
+
+def _worked_out(
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    cuts: tuple[GroundCut, ...],
+    mesher: TetMesher,
+    progress: Progress,
+) -> Held:
+    """Work out how a set-up holds in which everything stands."""
     missing: dict[str, str] = {}
     progress("magnet", 0.0)
-    mesher = mesher or TetMesher()
     magnet, pulls = _magnet(setup, contacts, mesher, missing)
     benches: list[Bench] = []
     milled: list[MilledHold] = []
@@ -64,7 +89,7 @@ def held(
                 missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
         milling = [
             Milled(setup=setup, placed=placed, rig=rig, mill=mill, part=part)
-            for mill in setup.holding.milling
+            for mill in (setup.holding.milling if setup.holding else ())
             for part in mill.parts
         ]
         for job in milling:

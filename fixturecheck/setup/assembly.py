@@ -22,10 +22,10 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
     Every node with a solid is a body of the node's name, standing where its own and its parents'
     locations put it; solve the assembly's constraints first. Under the key `fixturecheck` in its
     metadata a node states what a `[[body]]` of a TOML set-up may state: role, material, faces,
-    finish, tolerance_mm, orientation_mm, no_function, pole, group; `{"skip": True}` leaves it out. Faces
-    that were named with `addSubshape` keep those names; a reference may also be `{"tag": NAME}`, a face, or a
-    workplane with faces selected. The top node states the rest: the tables setup, machine, wheel,
-    tolerances, severity, and lists of equipment, seat and cut. Should it hold a solid itself, the
+    finish, tolerance_mm, orientation_mm, no_function, pole, group, fastened; `{"skip": True}` leaves it
+    out. Faces that were named with `addSubshape` keep those names; a reference may also be `{"tag": NAME}`,
+    a face, or a workplane with faces selected. The top node states the rest: the tables setup, machine,
+    wheel, tolerances, severity, and lists of equipment, seat and cut. Should it hold a solid itself, the
     facts about that body stand under `body`.
 
     Parameters

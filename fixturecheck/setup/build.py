@@ -36,12 +36,13 @@ BODY_KEYS = {
     "no_function": "texts",
     "pole": "text",
     "group": "text",
+    "fastened": "flag",
 }
 """What may be stated about a body besides its name, its solid and its place."""
 
 _FILE_KEYS = {"name": "text", "file": "text", "solid": "text or whole", "at": "numbers", "rotate": "anything"}
 
-_EQUIPMENT_KEYS = ("kind", "name", "at", "rotate", "params")
+_EQUIPMENT_KEYS = ("kind", "name", "at", "rotate", "fastened", "params")
 
 Tags = Callable[[str], Any]
 """Finds the faces of a tag, where there are tags."""
@@ -156,6 +157,7 @@ def body_stated(
             no_function=entry.get("no_function", "texts", ()),
             pole=entry.get("pole", "text"),
             group=entry.get("group", "text"),
+            fastened=entry.get("fastened", "flag", default=False),
             which=which,
             named=besides,
         )
@@ -192,8 +194,9 @@ def _equipment(entry: Stated, units: str) -> tuple[Body, ...]:
             params[metric] = from_inch_key(stated.get(key, "number"), key=metric)
     kind, name = entry.need("kind", "text"), entry.need("name", "text")
     at = placed(entry, units)
+    fastened = entry.get("fastened", "flag", default=False)
     try:
-        return equipment(kind, name=name, at=at, **params)
+        return equipment(kind, name=name, at=at, fastened=fastened, **params)
     except SetupError as reason:
         entry.fail(str(reason))
 

@@ -43,7 +43,7 @@ class Clamp:
         `vise` (a jaw pressed square to its face), `strap` (straight down over a heel) or `toe` (inward and
         down from the side).
     body : str
-        The body that it presses: the moving jaw of a vise, else a part.
+        The body that it presses: the moving jaw of a vise, else a part, or a fixture that it holds down.
     face : str or None
         Face of the jaw that presses the part; a vise needs it.
     at_mm : Vector or None
@@ -221,6 +221,11 @@ def refuse_bad_holding(setup: Setup) -> None:
     for material, curves in holding.curves_between.items():
         _refuse_bad_curves(material, curves)
     for name in holding.blocking or ():
+        if any(b.name == name and b.fastened for b in setup.bodies):
+            message = (
+                f"holding, blocking: {name!r} is stated as fastened, so it is not loose; state one of the two"
+            )
+            raise SetupError(message)
         _known(name, [b for b in bodies if b not in parts], "holding, blocking")
     for kind, stated in (("clamp", holding.clamps), ("mill", holding.milling)):
         _refuse_repeats(kind, [one.name for one in stated])
@@ -297,9 +302,6 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
         return
     if clamp.at_mm is None or len(clamp.at_mm) != 3:
         message = f"{where}: state at_mm, the three coordinates where it presses"
-        raise SetupError(message)
-    if body.role != "part":
-        message = f"{where}: a {clamp.kind} presses a part; {clamp.body!r} is a fixture"
         raise SetupError(message)
     if clamp.kind == "toe" and not _level(clamp.inward):
         message = f"{where}: state inward, a level direction toward the part; got {clamp.inward!r}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -70,6 +71,7 @@ def body(
     pole: str | None = None,
     poles: Iterable[Body] = (),
     group: str | None = None,
+    fastened: bool = False,
     which: str | int | None = None,
     named: Mapping[str, tuple[int, ...]] | None = None,
 ) -> Body:
@@ -83,7 +85,7 @@ def body(
         One closed solid in the body's own frame, or the STEP or BREP file that holds it.
     at : Location or sequence of float, optional
         Where it stands; see `place`.
-    role, material, pole, poles, group
+    role, material, pole, poles, group, fastened
         As in `Body`.
     faces : mapping of str to reference
         A name for each face that matters. A reference is a CadQuery selector string, a point on or
@@ -127,11 +129,14 @@ def body(
         pole=pole,
         poles=tuple(poles),
         group=group,
+        fastened=fastened,
         source=source,
     )
 
 
-def equipment(kind: str, *, name: str, at: Place = None, **params: catalogue.Value) -> tuple[Body, ...]:
+def equipment(
+    kind: str, *, name: str, at: Place = None, fastened: bool = False, **params: catalogue.Value
+) -> tuple[Body, ...]:
     """State a piece of the shop's equipment, which may be several bodies.
 
     Parameters
@@ -142,6 +147,8 @@ def equipment(kind: str, *, name: str, at: Place = None, **params: catalogue.Val
         What it is called here; several bodies are called `<name>_<suffix>`.
     at : Location or sequence of float, optional
         Where it stands; see `place`.
+    fastened : bool
+        It is screwed or clamped where it stands.
     **params
         Sizes and options of that kind; a value left out takes the catalogue's own.
 
@@ -156,7 +163,7 @@ def equipment(kind: str, *, name: str, at: Place = None, **params: catalogue.Val
         message = f"equipment {name!r}: {reason}"
         raise SetupError(message) from reason
     where = located(at)
-    return tuple(_of_piece(piece, name, where) for piece in pieces)
+    return tuple(replace(_of_piece(piece, name, where), fastened=fastened) for piece in pieces)
 
 
 def _of_piece(piece: Piece, name: str, where: Location) -> Body:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from fixturecheck.errors import SetupError
@@ -56,6 +56,8 @@ class Body:
         the magnet tells its poles apart.
     group : str or None
         The piece of equipment that the body belongs to.
+    fastened : bool
+        Screwed or clamped where it is drawn by something that is not: it stands whatever it touches.
     source : Source or None
         The file that the solid was read from.
     """
@@ -74,6 +76,7 @@ class Body:
     pole: str | None = None
     poles: tuple[Body, ...] = ()
     group: str | None = None
+    fastened: bool = False
     source: Source | None = None
 
     def placed(self) -> Placed:
@@ -290,6 +293,38 @@ class Setup:
         known = ", ".join(sorted(b.name for b in self.bodies))
         message = f"no body is named {name!r}; the set-up has {known}"
         raise SetupError(message)
+
+    def without(self, names: Collection[str]) -> Setup:
+        """Return the set-up without some fixtures and what is stated about them.
+
+        Raises
+        ------
+        SetupError
+            What is left cannot be checked.
+        """
+        if not names:
+            return self
+        holding, staging = self.holding, self.staging
+        if holding is not None:
+            left = None if holding.blocking is None else tuple(n for n in holding.blocking if n not in names)
+            clamps = tuple(c for c in holding.clamps if c.body not in names)
+            holding = replace(holding, blocking=left, clamps=clamps)
+        if staging is not None:
+            staging = replace(
+                staging,
+                loose=tuple(n for n in staging.loose if n not in names),
+                order=tuple(n for n in staging.order if n not in names),
+                push={n: p for n, p in staging.push.items() if n not in names},
+                pull_n={n: p for n, p in staging.pull_n.items() if n not in names},
+                press=tuple(p for p in staging.press if p.part not in names),
+            )
+        return replace(
+            self,
+            bodies=tuple(b for b in self.bodies if b.name not in names),
+            seats=tuple(s for s in self.seats if s.body not in names and s.on not in names),
+            holding=holding,
+            staging=staging,
+        )
 
     def parts(self) -> Iterable[Body]:
         """Return the bodies that are ground, in the order stated."""

@@ -136,6 +136,13 @@ def _refuse_bad_body(body: Body) -> None:
     """One body's role, materials and face names."""
     where = f"body {body.name!r}"
     one_of(body.role, ROLES, f"{where}, role")
+    fastened: object = body.fastened
+    if not isinstance(fastened, bool):
+        message = f"{where}, fastened: must be true or false; got {fastened!r}"
+        raise SetupError(message)
+    if fastened and body.role == "part":
+        message = f"{where}: a part is held by what it stands on and by clamps; only a fixture is fastened"
+        raise SetupError(message)
     if body.pole is not None:
         one_of(body.pole, POLES, f"{where}, pole")
     for pole in body.poles:

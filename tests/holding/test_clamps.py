@@ -151,7 +151,6 @@ def test_the_force_of_a_clamp_is_a_range():
         ({"kind": "magnet"}, "kind"),
         ({"torque_nm": 5.0}, "force_n or torque_nm, one of the two"),
         ({"at_mm": None}, "state at_mm"),
-        ({"body": "table"}, "presses a part; 'table' is a fixture"),
         ({"body": "plate"}, "no such body as 'plate'"),
         ({"kind": "toe"}, "state inward"),
         ({"kind": "toe", "inward": (0, 0, 1)}, "state inward, a level direction"),

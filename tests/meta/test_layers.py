@@ -16,7 +16,7 @@ LEAVES = {"compiled", "errors", "stopping", "units", "tolerances", "result", "ho
 
 GEOMETRY = LEAVES | {"kernel"}
 STATED = GEOMETRY | {"shop", "setup"}
-WORKED_OUT = STATED | {"contact", "access", "physics"}
+WORKED_OUT = STATED | {"contact", "access", "physics", "footing"}
 SOLVED = WORKED_OUT | {"settling", "magnet", "holding"}
 JUDGED = SOLVED | {"checks", "remedy"}
 
@@ -36,6 +36,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "contact": GEOMETRY,
     "access": STATED,
     "physics": LEAVES,
+    "footing": STATED | {"contact"},
     # Where solids and pure numbers meet.
     "settling": WORKED_OUT,
     "magnet": WORKED_OUT,
