@@ -267,6 +267,10 @@ def hoops_in_hollows(hoops: Hoops, hollows: Hollows, a: Some, b: Some, ask: Ask,
                 gap = dot(minus(place, start), normal)
                 if not has_side or not fits or gap > ask.reach_mm or gap < ask.deep_mm:
                     continue
+                # Beyond the hollow, on the far side of its wall, the planes round it say nothing.
+                straight, nearest_to = inward(hollows, j, place, AROUND)
+                if dot(minus(place, nearest_to), straight) < ask.deep_mm:
+                    continue
                 if alongside(hollows, j, place, ask.slack_rad):
                     book = written(book, gap, normal, place, (a[0], face), (b[0], hollows.face[j]))
     return book

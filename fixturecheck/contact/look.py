@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.compiled import compiled
-from fixturecheck.contact.candidates import Candidates, Scene, joined
+from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.cleared import cleared
 from fixturecheck.contact.curved import (
     corners_in_hollows,
     hoops_in_hollows,
@@ -22,7 +23,6 @@ from fixturecheck.contact.gutters import corners_in_gutters, hoops_in_gutters
 from fixturecheck.contact.posed import Bodies, stand
 from fixturecheck.contact.rings import rings_over_faces
 from fixturecheck.contact.sharp import (
-    RIM_MM,
     Ask,
     Book,
     corners_beside_corners,
@@ -33,7 +33,6 @@ from fixturecheck.contact.sharp import (
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 DEEP_MM, LEAST_MM, DEEP = 1.5, 0.05, 0.25
 """Overlaps are reported down to half the reach or `DEEP_MM`, and at least to `LEAST_MM` and to a share of the
@@ -70,7 +69,7 @@ def find_candidates(
     standing = stand(scene.bodies, rotation, origin_mm)
     ask = Ask(reach_mm, deep, slack_rad, max(reach_mm, -deep))
     rows = asked(rows_of, standing, low, high, pairs, ask)
-    return rows.where(~_cleared(standing, rows))
+    return rows.where(~cleared(standing, rows))
 
 
 def packed(book: Book) -> Candidates:
@@ -152,55 +151,3 @@ def near(
             found[count] = i
             count += 1
     return found[:count]
-
-
-def _cleared(standing: Bodies, rows: Candidates) -> Mask:
-    """Tell which overlapping rows another row clears.
-
-    A corner a hair below the rim of a wall is behind the wall's top and far behind its side. It is out of
-    the wall as soon as it is above the top, because the side lies wholly below the top; so the side is void.
-    Where the two faces meet in an inside corner neither lies behind the other and both rows stand.
-    """
-    void = np.zeros(len(rows.gap_mm), dtype=bool)
-    deep = np.flatnonzero(rows.gap_mm < -RIM_MM)
-    if len(deep) == 0:
-        return void
-    # Either body of a row may have the corner and the other the wall, so each row is read both ways.
-    both = joined((rows, _turned(rows)))
-    for i in (*deep, *(deep + len(rows.gap_mm))):
-        same = (both.body_a == both.body_a[i]) & (both.body_b == both.body_b[i])
-        near = np.linalg.norm(both.point_a_mm - both.point_a_mm[i], axis=1) <= -2.0 * both.gap_mm[i]
-        rivals = np.flatnonzero(same & near & (both.gap_mm > both.gap_mm[i]))
-        if len(rivals) == 0:
-            continue
-        corners = _corners(standing, int(both.body_b[i]), int(both.face_b[i]))
-        if len(corners) == 0:  # round all over: nothing says that it lies below
-            continue
-        normal, origin = both.normal[rivals], both.point_b_mm[rivals]
-        front = np.einsum("ni,ni->n", both.point_a_mm[i] - origin, normal)
-        highest = (corners @ normal.T - np.einsum("ni,ni->n", origin, normal)).max(axis=0)
-        cleared = (highest <= RIM_MM) & (front >= both.gap_mm[rivals] - RIM_MM)
-        void[i % len(void)] |= bool(np.any(cleared))
-    return void
-
-
-def _turned(rows: Candidates) -> Candidates:
-    """Return rows with the two bodies of each changed over."""
-    return Candidates(
-        gap_mm=rows.gap_mm,
-        normal=-rows.normal,
-        point_a_mm=rows.point_b_mm,
-        point_b_mm=rows.point_a_mm,
-        body_a=rows.body_b,
-        face_a=rows.face_b,
-        body_b=rows.body_a,
-        face_b=rows.face_a,
-    )
-
-
-def _corners(standing: Bodies, body: int, face: int) -> Floats:
-    """Return the corners of a face in the machine's frame; of the whole body's where it is curved."""
-    corners = standing.corners
-    part = slice(corners.first[body], corners.first[body + 1])
-    mine = np.any(corners.faces[part] == face, axis=1)
-    return corners.middle_mm[part][mine] if np.any(mine) else corners.middle_mm[part]

@@ -247,6 +247,10 @@ class _Walk:
             straight = self._straight(twists, move)
             growth, most = (4.0, 4.0 * self.longest) if straight else (1.5, self.longest)
             self.step = min(growth * self.step, most)
+        if landed:
+            # What still goes on will hardly go further than what has landed; to look as far as the longest
+            # step costs a hundred times as many rows between detailed parts.
+            self.step = min(self.step, max(2.0 * self.bounds.approach_mm, AHEAD * move))
         self._watch(size)
         return size
 
@@ -300,7 +304,7 @@ class _Walk:
         if solved is None:
             return self._end(Ending.NOT_CONVERGED, count)
         move = float(np.abs(solved[0] * self.scale).max())
-        if move > self.bounds.closure_mm and not self.crept:
+        if move > self.bounds.closure_mm and not (self.crept and self._gripped()):
             return None
         return self._end(Ending.REST, count, force=solved[1])
 

@@ -124,3 +124,13 @@ def test_a_ring_that_lies_flat_is_held_all_round(height_mm, tilt_rad):
     # The ring's own circle leans by the tilt; the ball that sweeps it is 3 mm.
     middle = height_mm + 10.0 * np.sin(tilt_rad) * np.cos(angle + np.pi)
     assert rows.gap_mm == pytest.approx(middle - 3.0, abs=1e-6)
+
+
+def test_a_round_edge_far_behind_the_wall_of_a_pocket_is_not_in_the_pocket():
+    # The pocket's corners are quarters of a bore; its tangent planes bound only what is inside it.
+    pocket = cq.Workplane().box(20, 18, 8).edges("|Z").fillet(3).translate((0, 0, 8))
+    plate = cq.Workplane().box(60, 40, 16).cut(pocket).val().Solids()[0]
+    other = cq.Workplane().box(60, 40, 16).edges("|Z").fillet(3).val()
+    rows = look(plate, other, (60.5, 0, 0), reach=42.0, slack=0.2)
+    # Closed form: two flat ends half a millimetre apart, and nothing else of the two is nearer.
+    assert rows.gap_mm.min() == pytest.approx(0.5, abs=1e-9)
