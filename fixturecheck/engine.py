@@ -12,8 +12,10 @@ from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.grouping import grouped
 from fixturecheck.kernel.clip import flush_faces
 from fixturecheck.kernel.shapes import compound
+from fixturecheck.kernel.sound import one_of_each
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
 from fixturecheck.settling.answer import answered
 from fixturecheck.settling.record import rest_of, rest_shapes
@@ -74,6 +76,8 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
 
     A check that could not compute its answer becomes an `unknown` finding that carries the reason.
     """
+    # The kernel adds to solids as it works, so that copies no longer look alike afterwards.
+    drawings = _drawings(setup)
     stage, missing = stage_of(setup, progress=progress)
     findings = [*suspicions(setup), *missing]
     for i, (name, module) in enumerate(MODULES.items()):
@@ -96,6 +100,7 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
         holding=import_module("fixturecheck.holding.told").found(setup, stage.held) if stage.held else None,
+        groups=grouped(findings, drawings),
         not_asked=not_asked(setup, rests=stage.answered is None or stage.answered.settled.rests),
     )
 
@@ -110,9 +115,16 @@ def _as_stated(setup: Setup, finding: Finding) -> Finding:
     return replace(finding, verdict=counts_as, overruled=finding.verdict)
 
 
+def _drawings(setup: Setup) -> dict[str, str]:
+    """Return for each body the name of the first one drawn alike with the same role."""
+    bodies = setup.bodies
+    first = one_of_each([b.solid for b in bodies])
+    return {b.name: f"{b.role} {bodies[i].name}" for b, i in zip(bodies, first, strict=True)}
+
+
 def _unknown(check_name: str, subject: str, reason: str) -> Finding:
     says = f"Could not be computed: {str(reason).rstrip('.')}."
-    return Finding(check=check_name, verdict=Verdict.UNKNOWN, subject=subject, says=says)
+    return Finding(check=check_name, verdict=Verdict.UNKNOWN, subject=subject, kind="not computed", says=says)
 
 
 def _poles(body: Body) -> NamedShape:

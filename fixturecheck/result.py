@@ -100,6 +100,14 @@ class Finding:
         Where an arrow points and which way, in world coordinates.
     overruled : Verdict or None
         The check's own verdict, where the set-up's `[severity]` made it count as `verdict`.
+    kind : str
+        Which of the check's questions it answers and how: findings of one check and kind differ in what they
+        are about and in their numbers only.
+    about : tuple of str
+        The bodies or faces, `body` or `body.face`, that it is about, in an order that all of its kind share:
+        the body that does not sit, hold or clear comes first.
+    cut : str
+        The cut that it is about; empty where it is about none.
     """
 
     check: str
@@ -116,6 +124,32 @@ class Finding:
     location_mm: Vector | None = None
     direction: Vector | None = None
     overruled: Verdict | None = None
+    kind: str = ""
+    about: tuple[str, ...] = ()
+    cut: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Findings that are told as one, each by its place in `Result.findings`.
+
+    Parameters
+    ----------
+    lead : int
+        The finding that is furthest from its limit.
+    like : tuple of int
+        The others of its kind about copies of the same bodies.
+    follows : tuple of Group
+        What follows from these findings; it is not counted beside them.
+    """
+
+    lead: int
+    like: tuple[int, ...] = ()
+    follows: tuple[Group, ...] = ()
+
+    def members(self) -> tuple[int, ...]:
+        """Return the lead and its like, without what follows from them."""
+        return (self.lead, *self.like)
 
 
 class WhyNotAsked(StrEnum):
@@ -393,6 +427,8 @@ class Result:
 
     Parameters
     ----------
+    groups : tuple of Group
+        Every finding once: like ones together, what follows from another under it.
     not_asked : tuple of NotAsked
         The questions that the verdict does not cover, in the order of the checks.
     rest, holding : Rest, HoldFound or None
@@ -410,3 +446,4 @@ class Result:
     rest: Rest | None = None
     holding: HoldFound | None = None
     not_asked: tuple[NotAsked, ...] = ()
+    groups: tuple[Group, ...] = ()

@@ -58,7 +58,7 @@ def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
         x_by, y_by = (write.gap(abs(v) * 1e3) for v in (along_mm, across_mm))
         remedy = f"Raise its {_low(along_mm, 'X')} by {x_by} and its {_low(across_mm, 'Y')} by {y_by}."
     angle_deg = math.degrees(math.atan2(math.hypot(nx, ny), nz))
-    return _finding(cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
+    return _finding("floor level", cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
 
 
 def _wall(cut: Cut, part: PartTargets, wall: Target, write: Writing) -> Iterator[Finding]:
@@ -74,14 +74,14 @@ def _wall(cut: Cut, part: PartTargets, wall: Target, write: Writing) -> Iterator
         says = f"The wall of {name} in {cut.name} runs out {over} of traverse"
         remedy = f"Swing {name} by {over} about Z, indicating along the wall."
     turn_deg = math.degrees(math.atan2(abs(nx), abs(ny)))
-    yield _finding(cut, part, wall, slant_mm, turn_deg, (says, remedy), write)
+    yield _finding("wall along", cut, part, wall, slant_mm, turn_deg, (says, remedy), write)
     says, remedy = f"The wall of {name} in {cut.name} is upright", None
     if lean_mm > _NOISE_MM:
         over = f"{write.gap(lean_mm * 1e3)} over {write.length(z1 - z0)}"
         says = f"The wall of {name} in {cut.name} leans {over} of height"
         remedy = f"Tip {name} by {over} about X."
     tip_deg = math.degrees(math.atan2(abs(nz), abs(ny)))
-    yield _finding(cut, part, wall, lean_mm, tip_deg, (says, remedy), write)
+    yield _finding("wall upright", cut, part, wall, lean_mm, tip_deg, (says, remedy), write)
 
 
 def _gang(cut: Cut, parts: list[PartTargets], write: Writing) -> Iterator[Finding]:
@@ -99,7 +99,7 @@ def _gang(cut: Cut, parts: list[PartTargets], write: Writing) -> Iterator[Findin
             )
             says = f"The floor of {part.body.name} lies {up} {how} in {cut.name}"
         move = f"{'Lower' if up_mm > 0 else 'Raise'} {part.body.name} by {up}."
-        yield _finding(cut, part, part.floor, abs(up_mm), None, (says, move), write)
+        yield _finding("gang height", cut, part, part.floor, abs(up_mm), None, (says, move), write)
         if part.wall is None or first.wall is None:
             continue
         off_mm = part.wall.centre[1] - first.wall.centre[1]
@@ -109,10 +109,11 @@ def _gang(cut: Cut, parts: list[PartTargets], write: Writing) -> Iterator[Findin
             says = f"The wall of {part.body.name} stands {off} out of line with that of "
             says += f"{first.body.name} in {cut.name}"
         move = f"Move {part.body.name} by {off} toward {'-' if off_mm > 0 else '+'}Y."
-        yield _finding(cut, part, part.wall, abs(off_mm), None, (says, move), write)
+        yield _finding("gang line", cut, part, part.wall, abs(off_mm), None, (says, move), write)
 
 
 def _finding(
+    kind: str,
     cut: Cut,
     part: PartTargets,
     target: Target,
@@ -133,6 +134,9 @@ def _finding(
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=f"{cut.name}/{target.name}",
+        kind=kind,
+        about=(target.name,),
+        cut=cut.name,
         value=error_mm * 1e3,
         unit="um",
         limit=limit_mm * 1e3,

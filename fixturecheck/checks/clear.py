@@ -44,7 +44,14 @@ def check(stage: Stage) -> Iterator[Finding]:
             found = list(approaches(cut, stage.placed, stage.setup.machine.least_clearance_mm))
         except NotComputedError as reason:
             says = f"Clearances of {cut.cut.name} could not be computed: {reason}"
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=cut.cut.name, says=says)
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject=cut.cut.name,
+                kind="not computed",
+                cut=cut.cut.name,
+                says=says,
+            )
             continue
         yield from _judge(stage, cut, found)
 
@@ -98,6 +105,9 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
             check=ID,
             verdict=Verdict.NO_GO,
             subject=subject,
+            kind=f"{a.mover} hits",
+            about=(a.body,),
+            cut=name,
             value=-deep_mm,
             unit="mm",
             limit=least_mm,
@@ -115,6 +125,9 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
         check=ID,
         verdict=Verdict.NO_GO if rubs else Verdict.CAUTION,
         subject=subject,
+        kind=f"{a.mover} rubs" if rubs else f"{a.mover} close",
+        about=(a.body,),
+        cut=name,
         value=gap_mm,
         unit="mm",
         limit=least_mm,
@@ -136,12 +149,22 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
     least_mm, name = stage.setup.machine.least_clearance_mm, cut.cut.name
     if nearest is None:
         says = f"Nothing stands near the {mover} during {name}."
-        return Finding(check=ID, verdict=Verdict.GO, subject=f"{name}/{mover}", says=says)
+        return Finding(
+            check=ID,
+            verdict=Verdict.GO,
+            subject=f"{name}/{mover}",
+            kind=f"{mover} clears",
+            cut=name,
+            says=says,
+        )
     gap_mm = nearest.apart.distance_mm
     return Finding(
         check=ID,
         verdict=Verdict.GO,
         subject=f"{name}/{nearest.body}",
+        kind=f"{mover} clears",
+        about=(nearest.body,),
+        cut=name,
         value=gap_mm,
         unit="mm",
         limit=least_mm,

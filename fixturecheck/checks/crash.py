@@ -24,7 +24,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import MilledHold, PartHold, Way
 from fixturecheck.physics.collapse_crash import Crash, Outcome, crash_verdict
-from fixturecheck.physics.collapse_range import loss_words
+from fixturecheck.physics.collapse_range import FILM, loss_words
 from fixturecheck.physics.milling_bite import Bitten
 from fixturecheck.physics.ranges import said_factor
 from fixturecheck.result import Finding, Verdict
@@ -71,7 +71,16 @@ def _source(part: PartHold | MilledHold) -> str:
 
 def _unknown(part: PartHold | MilledHold, says: str, extra: str = "") -> Finding:
     subject = f"{_subject(part)}, {extra}" if extra else _subject(part)
-    return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_source(part))
+    return Finding(
+        check=ID,
+        verdict=Verdict.UNKNOWN,
+        subject=subject,
+        kind="not computed",
+        about=(part.part,),
+        cut=part.cut,
+        says=says,
+        source=_source(part),
+    )
 
 
 def _least(stage: Stage) -> float:
@@ -91,6 +100,9 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
             check=ID,
             verdict=Verdict.GO if known else Verdict.UNKNOWN,
             subject=_subject(part),
+            kind="way",
+            about=(part.part,),
+            cut=part.cut,
             value=low,
             unit=TIMES,
             limit=least,
@@ -132,6 +144,9 @@ def _finding(
         check=ID,
         verdict=verdict,
         subject=f"{_subject(part)}, {extra}" if extra else _subject(part),
+        kind="way" if not way.lost else "film" if way.lost == FILM else "loss",
+        about=(part.part,) if way.lost in {"", FILM} else (part.part, way.lost),
+        cut=part.cut,
         value=way.factor,
         unit=TIMES,
         limit=least,

@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import Held, MilledHold, PartHold
-from fixturecheck.physics.collapse_range import loss_words
+from fixturecheck.physics.collapse_range import FILM, loss_words
 from fixturecheck.result import Finding, Verdict
 
 ID = "hold"
@@ -40,7 +40,14 @@ def check(stage: Stage) -> Iterator[Finding]:
     if held is None:
         if stage.setup.holding is not None:
             says = "Whether the parts hold is not known: the holding was stated but not worked out."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="holding", says=says, source=SOURCE)
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject="holding",
+                kind="not computed",
+                says=says,
+                source=SOURCE,
+            )
         return
     yield from _missing(held)
     parts: tuple[PartHold | MilledHold, ...] = (*held.parts, *held.milled)
@@ -53,7 +60,9 @@ def _missing(held: Held) -> Iterator[Finding]:
     for subject, reason in sorted(held.missing.items()):
         who = "the parts hold" if subject in {"magnet", "holding"} else "it holds"
         says = f"Whether {who} is not known: {reason}."
-        yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=SOURCE)
+        yield Finding(
+            check=ID, verdict=Verdict.UNKNOWN, subject=subject, kind="not computed", says=says, source=SOURCE
+        )
 
 
 def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
@@ -69,6 +78,9 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         check=ID,
         verdict=verdict,
         subject=f"{part.part} in {part.cut}",
+        kind="factor",
+        about=(part.part,),
+        cut=part.cut,
         value=low,
         unit=TIMES,
         limit=least,
@@ -124,12 +136,24 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
         subject = f"{part.part} in {part.cut}, {words}"
         if loss.collapse is None:
             says = f"What is left {words} is not known: {loss.reason}."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_source(part))
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject=subject,
+                kind="not computed",
+                about=(part.part,),
+                cut=part.cut,
+                says=says,
+                source=_source(part),
+            )
         elif loss.collapse.factor.low < 1.0:
             yield Finding(
                 check=ID,
                 verdict=Verdict.CAUTION,
                 subject=subject,
+                kind="film" if loss.lost == FILM else "loss",
+                about=(part.part,) if loss.lost == FILM else (part.part, loss.lost),
+                cut=part.cut,
                 value=loss.collapse.factor.low,
                 unit=TIMES,
                 limit=1.0,

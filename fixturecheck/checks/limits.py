@@ -59,7 +59,13 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         says = f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}; "
         says += f"its limit is not known: {reason}"
         return Finding(
-            check=ID, verdict=Verdict.UNKNOWN, subject=cut.cut.name, value=speed, unit="m/s", says=says
+            check=ID,
+            verdict=Verdict.UNKNOWN,
+            subject=cut.cut.name,
+            kind="not computed",
+            value=speed,
+            unit="m/s",
+            says=says,
         )
     good = speed <= limit.speed_m_s
     whose = "marked on it" if limit.marked else "of its kind"
@@ -73,6 +79,8 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=cut.cut.name,
+        kind="speed",
+        cut=cut.cut.name,
         value=speed,
         unit="m/s",
         limit=limit.speed_m_s,
@@ -105,6 +113,8 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.GO if good else Verdict.NO_GO,
             subject=name,
+            kind=f"{what} travel",
+            cut=name,
             value=needed_mm,
             unit="mm",
             limit=has_mm,
@@ -125,6 +135,8 @@ def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
         check=ID,
         verdict=Verdict.CAUTION,
         subject=cut.cut.name,
+        kind="side pressure",
+        cut=cut.cut.name,
         value=cut.cut.wall_stock_mm,
         unit="mm",
         limit=0.0,
@@ -149,6 +161,8 @@ def _daylight(stage: Stage) -> Finding:
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=highest,
+        kind="daylight",
+        about=(highest,),
         value=needed_mm,
         unit="mm",
         limit=machine.daylight_mm,
@@ -169,6 +183,7 @@ def _flange(setup: Setup) -> Finding:
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject="flange",
+        kind="flange",
         value=has_mm,
         unit="mm",
         limit=least_mm,
@@ -190,6 +205,7 @@ def _guard(guard: Guard | None) -> Finding:
             check=ID,
             verdict=Verdict.NO_GO,
             subject="guard",
+            kind="guard",
             value=360.0,
             unit="deg",
             limit=float(allowed.total_deg),
@@ -203,6 +219,7 @@ def _guard(guard: Guard | None) -> Finding:
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject="guard",
+        kind="guard",
         value=guard.opening_deg,
         unit="deg",
         limit=float(allowed.total_deg),

@@ -25,6 +25,7 @@ from fixturecheck.physics.location import SeatRole
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.locating import PartLocated, TargetMoved
+from fixturecheck.settling.odds import Target
 from fixturecheck.units import Writing
 
 ID = "location"
@@ -50,7 +51,14 @@ def check(stage: Stage) -> Iterator[Finding]:
     for name, reason in found.missing:
         if name == ID:
             says = f"Could not be computed: {reason.rstrip('.')}."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SOURCE)
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject="staging",
+                kind="not computed",
+                says=says,
+                source=_SOURCE,
+            )
 
 
 def _part(part: PartLocated, write: Writing) -> Finding:
@@ -73,6 +81,8 @@ def _part(part: PartLocated, write: Writing) -> Finding:
         check=ID,
         verdict=Verdict.GO,
         subject=part.body,
+        kind="rank",
+        about=(part.body,),
         value=float(part.located.rank),
         unit="freedoms",
         says=says,
@@ -87,6 +97,8 @@ def _seat(found: Answered, part: PartLocated, role: SeatRole, rank: str) -> Find
         check=ID,
         verdict=Verdict.GO if role.takes else Verdict.CAUTION,
         subject=f"{part.body}: {role.name}",
+        kind="seat",
+        about=_sides(f"{part.body}.", role.name),
         value=float(role.takes),
         unit="freedoms",
         says=f"{role.name} ({rank}) takes {role.takes} of the {role.wants} freedoms that it would take alone."
@@ -99,13 +111,23 @@ def _seat(found: Answered, part: PartLocated, role: SeatRole, rank: str) -> Find
     )
 
 
+def _sides(body: str, name: str) -> tuple[str, str]:
+    """Return the two faces of a seat by its name, `face on body.face`; `body` ends in a dot."""
+    face, _, on = name.partition(" on ")
+    return body + face, on
+
+
+def _about(target: Target) -> tuple[str, ...]:
+    return (target.body if target.face is None else f"{target.body}.{target.face}",)
+
+
 def _acts(found: Answered, body: str, name: str) -> tuple[Vector | None, Vector | None]:
     """Return the middle of where a seat carries, and the direction in which it holds its part."""
-    face, _, on = name.partition(" on ")
+    mine, on = _sides(body, name)
     for one in found.settled.carried:
-        if {one.a, one.b} == {body + face, on}:
+        if {one.a, one.b} == {mine, on}:
             # The normal told is out of b into a.
-            sign = 1.0 if one.a == body + face else -1.0
+            sign = 1.0 if one.a == mine else -1.0
             return to_vector(np.mean(one.points_mm, axis=0)), to_vector(sign * np.array(one.normal))
     return None, None
 
@@ -122,6 +144,9 @@ def _follows(moved: TargetMoved, write: Writing) -> Finding:
         check=ID,
         verdict=Verdict.GO,
         subject=target.name,
+        kind="follows",
+        about=_about(target),
+        cut=target.name.partition("/")[0],
         value=max((abs(v) for v in moved.by_seat.values()), default=0.0),
         unit="um/um",
         says=f"{target.name} moves along its normal by {', by '.join(each) or 'nothing'}.",
@@ -138,6 +163,9 @@ def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding
         check=ID,
         verdict=Verdict.NO_GO,
         subject=target.name,
+        kind="free",
+        about=_about(target),
+        cut=target.name.partition("/")[0],
         says=f"No closed seat locates {target.name} along its normal: {part.body} may move by "
         f"{moved.free_mm:.2f} {more} there for each {one} that it is free to go.",
         remedy="Give the part a seat or a stop that faces that way, and push it there.",

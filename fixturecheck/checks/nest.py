@@ -22,7 +22,16 @@ import numpy as np
 
 from fixturecheck.checks.apart import said_apart, way_apart
 from fixturecheck.checks.stage import Stage
-from fixturecheck.checks.touching import by_share, outward, said, seating, subject_of, unmeant
+from fixturecheck.checks.touching import (
+    by_share,
+    outward,
+    said,
+    seating,
+    sides_from,
+    sides_of,
+    subject_of,
+    unmeant,
+)
 from fixturecheck.contact.landing import Landing, land
 from fixturecheck.contact.model import Overlap
 from fixturecheck.contact.parting import toward
@@ -81,7 +90,15 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
         landing = land(*bodies, push, reach_mm, stage.setup.tolerances, stage.setup.write)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
-        return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=_SOURCE)
+        return Finding(
+            check=ID,
+            verdict=Verdict.UNKNOWN,
+            subject=subject,
+            kind="not computed",
+            about=sides_of(seat),
+            says=says,
+            source=_SOURCE,
+        )
     opening_mm = drawn_gap_mm - landing.travel_mm * across
     if opening_mm <= stage.setup.tolerances.touch_mm:
         if overlap is not None:
@@ -121,6 +138,8 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
         check=ID,
         verdict=Verdict.CAUTION,
         subject=subject,
+        kind="drawn open",
+        about=sides_of(seat),
         value=gap_mm,
         unit="mm",
         limit=0.0,
@@ -141,6 +160,8 @@ def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push:
         check=ID,
         verdict=Verdict.NO_GO,
         subject=subject_of(seat),
+        kind="overlap",
+        about=sides_of(seat),
         value=overlap.volume_mm3,
         unit="mm3",
         limit=0.0,
@@ -184,6 +205,8 @@ def _held_open(
         check=ID,
         verdict=Verdict.NO_GO,
         subject=subject,
+        kind="open",
+        about=sides_of(seat),
         value=opening_mm,
         unit="mm",
         limit=0.0,
@@ -225,6 +248,8 @@ def _crowded(stage: Stage, overlap: Overlap) -> Finding:
         check=ID,
         verdict=Verdict.NO_GO,
         subject=f"{overlap.a} and {overlap.b}",
+        kind="overlap",
+        about=(overlap.a, overlap.b),
         value=overlap.volume_mm3,
         unit="mm3",
         limit=0.0,
@@ -246,6 +271,8 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.CAUTION,
             subject=f"{a} and {b}: {patch.shape.name}",
+            kind="beside the nest",
+            about=sides_from(patch, a),
             says=f"{said(patch, stage.setup.write)} beside the nest: "
             "two places at once, so one of them decides by chance.",
             remedy="Relieve it, or state it as a nest.",

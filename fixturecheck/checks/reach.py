@@ -60,7 +60,14 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     try:
         deepest = depth_beside_flange(cut, reach_mm)
     except NotComputedError as reason:
-        return Finding(check=ID, verdict=Verdict.UNKNOWN, subject=name, says=f"Flange depth: {reason}")
+        return Finding(
+            check=ID,
+            verdict=Verdict.UNKNOWN,
+            subject=name,
+            kind="not computed",
+            cut=name,
+            says=f"Flange depth: {reason}",
+        )
     depth_mm = deepest.depth_mm if deepest else 0.0
     margin_mm = reach_mm - depth_mm
     good = margin_mm >= 0
@@ -80,6 +87,8 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=name,
+        kind="flange depth",
+        cut=name,
         value=reach_mm,
         unit="mm",
         limit=depth_mm,
@@ -98,6 +107,8 @@ def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.GO if height_mm <= limit_mm else Verdict.NO_GO,
             subject=cut.cut.name,
+            kind="ridges",
+            cut=cut.cut.name,
             value=height_mm * 1e3,
             unit="um",
             limit=limit_mm * 1e3,
@@ -124,6 +135,9 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=f"{name}/{part.body}",
+        kind="stock left",
+        about=(part.body,),
+        cut=name,
         value=thick_mm,
         unit="mm",
         limit=limit_mm,
@@ -154,6 +168,9 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=f"{name}/{part.body}",
+        kind="gouge",
+        about=(part.body,),
+        cut=name,
         value=deep_mm,
         unit="mm",
         limit=limit_mm,
@@ -207,6 +224,9 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
         check=ID,
         verdict=verdict,
         subject=f"{cut.cut.name}/{part.body}",
+        kind="corner",
+        about=(part.body,),
+        cut=cut.cut.name,
         value=radius_mm,
         unit="mm",
         limit=limit_mm,
@@ -267,6 +287,9 @@ def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.GO if good else Verdict.NO_GO,
             subject=f"{cut.cut.name}/{face.face}",
+            kind="face made",
+            about=(face.face,),
+            cut=cut.cut.name,
             value=share,
             unit="share",
             limit=LEAST_SHARE,

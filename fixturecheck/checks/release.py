@@ -49,14 +49,21 @@ def check(stage: Stage) -> Iterator[Finding]:
         reason = release.reason or "no part or blocking is loose"
         says = f"How the parts come off is not known: {reason}."
         source = _source(stage.setup.write)
-        yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="release", says=says, source=source)
+        yield Finding(
+            check=ID,
+            verdict=Verdict.UNKNOWN,
+            subject="release",
+            kind="not computed",
+            says=says,
+            source=source,
+        )
         return
     for number, body in enumerate(release.order, start=1):
         yield _comes_off(release, body, number, stage.setup.write)
     yield from _keeps(stage, release)
     if release.burrs:
         says = f"Stone these edges before the next seating: {'; '.join(release.burrs)}."
-        yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", says=says, source=BURRS)
+        yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", kind="burrs", says=says, source=BURRS)
 
 
 def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> Finding:
@@ -75,6 +82,8 @@ def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> 
         check=ID,
         verdict=_verdict(release, body),
         subject=f"{body.body}, {number} of {len(release.order)}",
+        kind="comes off",
+        about=(body.body,),
         value=high,
         unit="N" if high is not None else "",
         limit=HAND_N if high is not None else None,
@@ -112,7 +121,14 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
         subject = f"{who}: {name}"
         if not first.demagnetise:
             says = f"{who}: {first.keeps}."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject=subject, says=says, source=KEEPS)
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject=subject,
+                kind="not computed",
+                says=says,
+                source=KEEPS,
+            )
             continue
         coercivity = material(name).coercivity_a_m
         high = coercivity[1] if coercivity else SOFT_BELOW_A_M
@@ -120,6 +136,8 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.CAUTION,
             subject=subject,
+            kind="keeps magnetism",
+            about=tuple(b.body for b in bodies),
             value=high,
             unit="A/m",
             limit=SOFT_BELOW_A_M,

@@ -63,7 +63,14 @@ def check(stage: Stage) -> Iterator[Finding]:
     for check_name, reason in found.missing:
         if check_name == ID:
             says = f"Could not be computed: {reason.rstrip('.')}."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SOURCE)
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject="staging",
+                kind="not computed",
+                says=says,
+                source=_SOURCE,
+            )
 
 
 def _no_rest(stage: Stage, found: Answered, verdict: Verdict) -> Finding:
@@ -75,6 +82,7 @@ def _no_rest(stage: Stage, found: Answered, verdict: Verdict) -> Finding:
         check=ID,
         verdict=verdict,
         subject="staging",
+        kind="overlaps" if settled.ending is Ending.OVERLAPS else "no rest",
         value=value,
         unit="um" if value is not None else "",
         says=says,
@@ -102,6 +110,8 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
         check=ID,
         verdict=verdict,
         subject=pose.body,
+        kind="place",
+        about=(pose.body,),
         value=largest if math.isfinite(largest) and seats else None,
         unit="um" if seats else "",
         limit=touch_um if seats else None,
@@ -226,6 +236,7 @@ def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
         check=ID,
         verdict=Verdict.GO if told.fits else Verdict.CAUTION,
         subject="staging order",
+        kind="order",
         value=told.spread_um if finite else None,
         unit="um" if finite else "",
         limit=limit if finite else None,
@@ -250,6 +261,8 @@ def _hands(found: Answered) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.GO if told.stays else bad,
             subject=f"{told.body} under a hand",
+            kind="press",
+            about=(told.body,),
             value=float(np.linalg.norm(told.shift_mm)),
             unit="mm",
             says=f"{told.says}.",

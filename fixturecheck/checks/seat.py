@@ -28,6 +28,8 @@ from fixturecheck.checks.touching import (
     outward,
     said,
     seating,
+    sides_from,
+    sides_of,
     subject_of,
     unmeant,
 )
@@ -77,6 +79,8 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
         check=ID,
         verdict=Verdict.CAUTION if round_all else Verdict.NO_GO,
         subject=subject_of(seat),
+        kind="on a line",
+        about=sides_of(seat),
         value=0.0,
         unit="share",
         limit=seat.min_share,
@@ -114,6 +118,8 @@ def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
         check=ID,
         verdict=Verdict.NO_GO,
         subject=subject_of(seat),
+        kind="open",
+        about=sides_of(seat),
         value=opening.gap_mm * 1e3,
         unit="um",
         limit=touch_mm * 1e3,
@@ -170,6 +176,8 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         check=ID,
         verdict=verdict,
         subject=f"{part.name}: {patch.shape.name}",
+        kind="not meant",
+        about=sides_from(patch, part.name),
         says=says,
         remedy=remedy,
         source="contacts that no seat of the set-up states",
@@ -193,7 +201,15 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
     sharp = [p for p in held if p.contact.kind in {"line", "point"}]
     if not sharp:
         says = f"{part.name} touches nothing that holds it."
-        yield Finding(check=ID, verdict=Verdict.NO_GO, subject=part.name, says=says, source=_EDGE)
+        yield Finding(
+            check=ID,
+            verdict=Verdict.NO_GO,
+            subject=part.name,
+            kind="no footing",
+            about=(part.name,),
+            says=says,
+            source=_EDGE,
+        )
         return
     where = "; ".join(said(p, stage.setup.write) for p in sharp[:3])
     rolls = all(map(along_round, sharp))
@@ -202,6 +218,8 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
         check=ID,
         verdict=Verdict.CAUTION if rolls else Verdict.NO_GO,
         subject=part.name,
+        kind="no footing",
+        about=(part.name,),
         value=0.0,
         unit="mm2",
         says=f"{part.name} {how}, with no area to hold by: {where}.",
@@ -293,6 +311,8 @@ def _overlap(stage: Stage, overlap: Overlap) -> Finding:
         check=ID,
         verdict=Verdict.NO_GO,
         subject=f"{overlap.a} and {overlap.b}",
+        kind="overlap",
+        about=(overlap.a, overlap.b),
         value=overlap.volume_mm3,
         unit="mm3",
         limit=0.0,

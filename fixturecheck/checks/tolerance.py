@@ -48,7 +48,14 @@ def check(stage: Stage) -> Iterator[Finding]:
     for name, reason in found.missing:
         if name == ID:
             says = f"Could not be computed: {reason.rstrip('.')}."
-            yield Finding(check=ID, verdict=Verdict.UNKNOWN, subject="staging", says=says, source=_SHARE)
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject="staging",
+                kind="not computed",
+                says=says,
+                source=_SHARE,
+            )
     odds = found.odds
     if odds is None:
         return
@@ -63,6 +70,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.CAUTION,
             subject="zones",
+            kind="zones",
             says="Somewhere in the zones the parts do not fit between their seats, though in none of "
             f"{odds.draws} draws.",
             remedy="Leave more room than the zones of the faces on either side add up to.",
@@ -89,6 +97,8 @@ def _seat(seat: SeatOdds, odds: Odds, write: Writing) -> Finding:
         check=ID,
         verdict=_judged(seat.share_closed),
         subject=where,
+        kind="seat",
+        about=(f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"),
         value=seat.share_closed,
         unit="share",
         limit=SURE,
@@ -107,6 +117,8 @@ def _wrong(wrong: WrongOdds, odds: Odds) -> Finding:
         check=ID,
         verdict=_judged(1.0 - wrong.share_lands),
         subject=f"{wrong.a} and {wrong.b}",
+        kind="lands first",
+        about=(wrong.a, wrong.b),
         value=wrong.share_lands,
         unit="share",
         limit=1.0 - SURE,
@@ -152,6 +164,9 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
         check=ID,
         verdict=verdict,
         subject=target.name,
+        kind="work",
+        about=(target.name.partition("/")[2],),
+        cut=target.name.partition("/")[0],
         value=worst,
         unit="um",
         limit=limit,

@@ -120,6 +120,8 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
         check=check,
         verdict=Verdict.GO if good else Verdict.CAUTION,
         subject=subject_of(seat),
+        kind="closed",
+        about=sides_of(seat),
         value=share,
         unit="share",
         limit=seat.min_share,
@@ -170,6 +172,17 @@ def _flat_faces(body: Standing, names: tuple[str, ...]) -> list[int] | None:
 def subject_of(seat: Seat) -> str:
     """Name a seat by its two faces."""
     return f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
+
+
+def sides_of(seat: Seat) -> tuple[str, str]:
+    """Return the two faces of a seat, the part's own first."""
+    return f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"
+
+
+def sides_from(patch: Patch, body: str) -> tuple[str, str]:
+    """Return the two sides of a patch, that of one of its bodies first."""
+    a, b = patch.contact.a, patch.contact.b
+    return (a, b) if a.split(".", 1)[0] == body else (b, a)
 
 
 def _areas_mm2(stage: Stage, body: str, names: tuple[str, ...]) -> float:

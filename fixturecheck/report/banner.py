@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from fixturecheck.report.group_words import title
 from fixturecheck.report.hold_words import tools_of
+from fixturecheck.report.order import Numbered, numbered
 from fixturecheck.result import Finding, NotAsked, Result, Verdict, WhyNotAsked
 
 ASKED = {
@@ -72,7 +74,7 @@ class Banner:
 def banner(result: Result) -> Banner:
     """Return the words under a result's verdict."""
     return Banner(
-        says=_says(result), overruled=_overruled(result.findings), not_asked=_not_asked(result.not_asked)
+        says=_says(result), overruled=_overruled(numbered(result)), not_asked=_not_asked(result.not_asked)
     )
 
 
@@ -85,7 +87,8 @@ def unmet(finding: Finding) -> bool:
 
 def _says(result: Result) -> str:
     doing, do = ("milling", "mill") if _mills(result) else ("grinding", "grind")
-    counts = Counter(f.verdict for f in result.findings)
+    rows = numbered(result)
+    counts = Counter(r.finding.verdict for r in rows)
     if result.verdict is Verdict.NO_GO:
         return f"Do not {do} this set-up as it stands."
     if result.verdict is Verdict.UNKNOWN:
@@ -94,7 +97,7 @@ def _says(result: Result) -> str:
             f"{do} this set-up until it is known."
         )
     if result.verdict is Verdict.CAUTION:
-        short = sum(unmet(f) for f in result.findings if f.verdict is Verdict.CAUTION)
+        short = sum(unmet(r.finding) for r in rows if r.finding.verdict is Verdict.CAUTION)
         if short:
             return f"{_several(short, 'limit')} not met: decide on each caution before {doing}."
         return f"No limit is broken in what was asked; read the cautions before {doing}."
@@ -119,15 +122,42 @@ def _mills(result: Result) -> bool:
     return not result.cuts and hold is not None and bool(hold.parts) and tools_of(hold) == "cutter"
 
 
-def _overruled(findings: Iterable[Finding]) -> str:
+def _overruled(rows: Iterable[Numbered]) -> str:
     """Say which findings count as less than their checks found."""
-    told = [f for f in findings if f.overruled is not None]
+    told = [r.together for r in rows if r.finding.overruled is not None]
     if not told:
         return ""
-    listed = "; ".join(f"{f.check} of {f.subject} counts as {f.verdict}" for f in told[:_MOST_NAMED])
+    listed = "; ".join(
+        f"{t.finding.check} of {title(t)} counts as {t.finding.verdict}" for t in told[:_MOST_NAMED]
+    )
     rest = len(told) - _MOST_NAMED
     more = f"; and {rest} more" if rest > 0 else ""
     return f"Overruled by [severity], {len(told)} no-go: {listed}{more}."
+
+
+def counted(rows: Sequence[Numbered]) -> str:
+    """Count what is told under one number once, the worst first; what follows from it is not counted.
+
+    Every verdict is named where the result has any finding; overruled ones are counted apart.
+    """
+    if not rows:
+        return ""
+    plain = Counter(r.finding.verdict for r in rows if r.finding.overruled is None)
+    overruled = sum(r.finding.overruled is not None for r in rows)
+    several = any(r.together.like or r.follows for r in rows)
+    listed = [f"{plain[v]} {v}" for v in (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)]
+    listed += [f"{overruled} no-go overruled"] if overruled else []
+    return ", ".join(listed) + (" (like findings counted once)" if several else "")
+
+
+def questions(not_asked: Iterable[NotAsked]) -> list[tuple[str, str]]:
+    """Return each question that was not asked, and what would ask it or why not."""
+    told = []
+    for one in not_asked:
+        reason = _reason(one)
+        how = f"To ask, state {one.lacks}" if one.reason is WhyNotAsked.NOT_STATED else reason.capitalize()
+        told.append((QUESTIONS.get(one.check, one.check), how))
+    return told
 
 
 def _not_asked(questions: Iterable[NotAsked]) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from typing import Any
 
 from fixturecheck.report.hold_data import hold_dict
 from fixturecheck.report.rest_data import rest_dict
 from fixturecheck.report.rounding import rounded
-from fixturecheck.result import Contact, CutMade, Finding, NotAsked, Result, Vector
+from fixturecheck.result import Contact, CutMade, Finding, Group, NotAsked, Result, Vector
 
 __all__ = ["result_dict", "result_json", "rounded"]
 
@@ -34,7 +35,9 @@ def result_dict(result: Result) -> dict[str, Any]:
     Findings come in the order in which the checks ran, then by subject; contacts by faces, kind and place.
     """
     ranks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
-    findings = sorted(result.findings, key=lambda f: (ranks[f.check], f.subject, f.says))
+    found = result.findings
+    order = sorted(range(len(found)), key=lambda i: (ranks[found[i].check], found[i].subject, found[i].says))
+    places = {old: new for new, old in enumerate(order)}
     contacts = [_contact(c) for c in result.contacts]
     contacts.sort(key=lambda c: (c["a"], c["b"], c["kind"], c["centroid"], c["normal"]))
     return {
@@ -51,13 +54,27 @@ def result_dict(result: Result) -> dict[str, Any]:
                 {"path": s.path, "sha256": s.sha256} for s in sorted(result.sources, key=lambda s: s.path)
             ],
         },
-        "findings": [_finding(f) for f in findings],
+        "findings": [_finding(found[i]) for i in order],
+        "groups": _groups(result.groups, places),
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
         "rest": rest_dict(result.rest),
         "holding": hold_dict(result.holding),
         "not_asked": [_not_asked(n) for n in result.not_asked],
     }
+
+
+def _groups(groups: Sequence[Group], places: Mapping[int, int]) -> list[dict[str, Any]]:
+    """Return groups that name findings by their place in the list as written."""
+    told: list[dict[str, Any]] = [
+        {
+            "lead": places[group.lead],
+            "like": sorted(places[i] for i in group.like),
+            "follows": _groups(group.follows, places),
+        }
+        for group in groups
+    ]
+    return sorted(told, key=lambda g: min(g["lead"], *g["like"], g["lead"]))
 
 
 def _not_asked(question: NotAsked) -> dict[str, str]:
@@ -84,6 +101,9 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "check": finding.check,
         "verdict": str(finding.verdict),
         "subject": finding.subject,
+        "kind": finding.kind,
+        "about": list(finding.about),
+        "cut": finding.cut,
         "value": _optional(finding.value, finding.unit, where),
         "unit": finding.unit,
         "limit": _optional(finding.limit, finding.unit, where),

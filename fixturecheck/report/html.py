@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import base64
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from importlib.metadata import version
 from importlib.resources import files
 
 from fixturecheck.report import facts
-from fixturecheck.report.banner import banner
+from fixturecheck.report import group_words as words
+from fixturecheck.report.banner import banner, counted, questions
 from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_page import hold_captions, hold_section
-from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
-from fixturecheck.report.quantity import shown
+from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, Together, numbered
+from fixturecheck.report.quantity import shown, shown_span
 from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
-from fixturecheck.result import Contact, CutMade, Result, Verdict
+from fixturecheck.result import Contact, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 
@@ -42,16 +42,17 @@ def page(
         (result.rest is not None, rest_section(result, _rest_figures(pictures, result.units))),
     )
     parts = [
-        _banner(result),
+        _banner(result, rows),
         "<main>",
         _overview(result, pictures, why_missing),
-        _group("What is no-go", [r for r in rows if r.finding.verdict is Verdict.NO_GO], findings),
+        _group("No-go: what to change", [r for r in rows if r.finding.verdict is Verdict.NO_GO], findings),
         _group(
             "What could not be computed", [r for r in rows if r.finding.verdict is Verdict.UNKNOWN], findings
         ),
         _group("No-go, overruled by the set-up", [r for r in rows if r.finding.overruled], findings),
-        _group("Cautions", [r for r in rows if _plainly(r, Verdict.CAUTION)], findings),
+        _group("Cautions: what to watch", [r for r in rows if _plainly(r, Verdict.CAUTION)], findings),
         _too_many(rows),
+        _not_asked(result),
         *(section for asked, section in extra if asked),
         facts.at_the_machine(setup),
         _passed(result, [r for r in rows if _plainly(r, Verdict.GO)]),
@@ -79,15 +80,25 @@ def _plainly(row: Numbered, verdict: Verdict) -> bool:
     return row.finding.verdict is verdict and row.finding.overruled is None
 
 
-def _banner(result: Result) -> str:
-    counts = Counter(f.verdict for f in result.findings)
-    listed = ", ".join(f"{counts[v]} {v}" for v in reversed(Verdict) if counts[v]) or "nothing was checked"
+def _banner(result: Result, rows: Sequence[Numbered]) -> str:
+    listed = counted(rows) or "nothing was checked"
     told = "".join(f"<p>{escape(line)}</p>" for line in banner(result).lines())
     return (
         f'<div class="banner is-{result.verdict}"><div>'
         f'<div class="word">{SIGNS[result.verdict]} {str(result.verdict).upper()}</div>'
         f'<h1>{escape(result.name)}</h1>{told}<p class="counts">{listed}</p></div></div>'
     )
+
+
+def _not_asked(result: Result) -> str:
+    """List the questions that the verdict does not cover, and what would ask them."""
+    if not result.not_asked:
+        return ""
+    items = "".join(
+        f"<li>{escape(asked[:1].upper() + asked[1:])}? {escape(how)}.</li>"
+        for asked, how in questions(result.not_asked)
+    )
+    return f"<section><h2>What was not asked</h2>\n<ul>{items}</ul></section>"
 
 
 def _overview(result: Result, pictures: Mapping[str, bytes], why_missing: str | None) -> str:
@@ -126,17 +137,23 @@ class _Findings:
         self._pictures = pictures
 
     def write(self, row: Numbered) -> str:
-        """Return one finding: number, subject, sentence, figures, change, picture and where it comes from."""
-        f = row.finding
-        badge = f'<span class="badge is-{f.verdict}">{verdict_words(f)}</span>'
+        """Return what is told under one number.
+
+        Subject, sentence, figures, change, picture, the others like it, what follows, where it comes from.
+        """
+        f, told = row.finding, row.together
+        several = words.says(told, self._units)
         pieces = [
             f'<article class="{f.verdict}" id="finding-{row.number}">',
-            f'<header>{badge}<span class="number">{row.number}</span>'
-            f"<h3>{escape(f.check)}: {escape(f.subject)}</h3></header>",
-            f"<p>{escape(f.says)}</p>",
+            f'<header>{_badge(f)}<span class="number">{row.number}</span>'
+            f"<h3>{escape(words.asked(f))}: {escape(words.title(told))}</h3></header>",
+            f"<p>{escape(several)}</p>" if several else "",
+            f"<p>{escape(words.instance(told))}{escape(f.says)}</p>",
             self._figures(row),
             self._change(row),
             self._drawn(row),
+            self._like(told),
+            self._follows(row),
             f'<p class="small">{self._origin(row)}</p>',
             "</article>",
         ]
@@ -144,12 +161,17 @@ class _Findings:
 
     def _figures(self, row: Numbered) -> str:
         f = row.finding
-        named = (("found", f.value), ("limit", f.limit), ("margin", f.margin))
-        cells = [
-            f"<div><dt>{name}</dt><dd>{escape(shown(value, f.unit, self._units))}</dd></div>"
-            for name, value in named
-            if value is not None
-        ]
+        found = words.span(row.together, self._units)
+        limits, margins = (
+            tuple(v for v in values if v is not None)
+            for values in ((one.limit for one in row.together.all), (one.margin for one in row.together.all))
+        )
+        named = (
+            ("found", found),
+            ("limit", shown_span(limits, f.unit, self._units) if limits else ""),
+            ("margin", shown_span(margins, f.unit, self._units) if margins else ""),
+        )
+        cells = [f"<div><dt>{name}</dt><dd>{escape(text)}</dd></div>" for name, text in named if text]
         return f'<dl class="figures">{"".join(cells)}</dl>' if cells else ""
 
     @staticmethod
@@ -160,6 +182,34 @@ class _Findings:
         if f.verdict is Verdict.NO_GO:
             return '<p class="small">No change was worked out for this one.</p>'
         return ""
+
+    def _like(self, told: Together) -> str:
+        """List every finding that is told here, each with its own sentence and change."""
+        if not told.like:
+            return ""
+        rows = []
+        for one in told.all:
+            found = "" if one.value is None else shown(one.value, one.unit, self._units)
+            change = f" Change: {one.remedy}" if one.remedy else ""
+            rows.append(((one.subject, one.says + change), found))
+        listed = _table(("each of them", "found"), rows, frozenset({1}))
+        return f"<details><summary>All {len(rows)}, one by one</summary>{listed}</details>"
+
+    def _follows(self, row: Numbered) -> str:
+        """List what follows from a finding; it is not counted beside it."""
+        if not row.follows:
+            return ""
+        items = []
+        for told in row.follows:
+            f = told.finding
+            text = words.says(told, self._units)
+            said = f"{text} {words.instance(told)}{f.says}" if text else words.instance(told) + f.says
+            head = f"<strong>{escape(words.asked(f))}: {escape(words.title(told))}</strong>"
+            items.append(f"<li>{_badge(f)} {head}<br>{escape(said)}{self._like(told)}</li>")
+        return (
+            '<div class="follows"><p>What follows from it, and is looked at again once it is cured:</p>'
+            f"<ul>{''.join(items)}</ul></div>"
+        )
 
     def _drawn(self, row: Numbered) -> str:
         if row.picture is None or row.picture not in self._pictures:
@@ -174,6 +224,10 @@ class _Findings:
         names = ", ".join(sorted({s.name for s in f.shapes}))
         seen = f" In setup.step: {escape(names)}." if names else ""
         return f"From: {escape(f.source)}.{seen}"
+
+
+def _badge(finding: Finding) -> str:
+    return f'<span class="badge is-{finding.verdict}">{verdict_words(finding)}</span>'
 
 
 def _group(title: str, rows: Sequence[Numbered], findings: _Findings) -> str:
@@ -228,9 +282,11 @@ def _passed(result: Result, rows: Sequence[Numbered]) -> str:
         return "" if value is None else word + shown(value, unit, result.units)
 
     cells: list[Sequence[Cell]] = []
-    for f in (r.finding for r in rows):
-        found = figure(f.value, f.unit), figure(f.limit, f.unit, "limit ")
-        cells.append((f.check, (f.subject, f.says), found))
+    for told in (r.together for r in rows):
+        f = told.finding
+        found = words.span(told, result.units), figure(f.limit, f.unit, "limit ")
+        about = ", ".join(one.subject for one in told.all)
+        cells.append(((f.check, f.kind), (about, words.instance(told) + f.says), found))
     table = _limited(cells, lambda kept: _table(("check", "about", "found"), kept, frozenset({2})))
     return f"<section><h2>Checked, and go</h2>\n{table}</section>"
 

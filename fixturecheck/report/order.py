@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.result import Finding, Result, Verdict
+from fixturecheck.result import Finding, Group, Result, Verdict
 
 _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
 _AFTER_OVERRULED = 2
@@ -22,27 +22,76 @@ MOST_PICTURES = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Together:
+    """Findings told as one: the one furthest from its limit, and those like it."""
+
+    finding: Finding
+    like: tuple[Finding, ...] = ()
+
+    @property
+    def all(self) -> tuple[Finding, ...]:
+        """The finding that leads, then those like it."""
+        return (self.finding, *self.like)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Numbered:
-    """A finding with its number, counted from 1 with the worst first, and its picture's file name."""
+    """What is told under one number, counted from 1 with the worst first, and its picture's file name.
+
+    Parameters
+    ----------
+    finding : Finding
+        The finding that leads.
+    together : Together
+        It and those like it.
+    follows : tuple of Together
+        What follows from it.
+    """
 
     number: int
-    finding: Finding
+    together: Together
     picture: str | None
+    follows: tuple[Together, ...] = ()
+
+    @property
+    def finding(self) -> Finding:
+        """The finding that leads."""
+        return self.together.finding
 
 
 def numbered(result: Result) -> tuple[Numbered, ...]:
-    """Return every finding in the checks' own order: no-go, unknown, overruled, caution, go."""
+    """Return every finding by groups, in the checks' own order: no-go, unknown, overruled, caution, go.
+
+    A finding that no group of the result names stands for itself.
+    """
     checks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
-    ranked = sorted(result.findings, key=lambda f: (_rank(f), checks[f.check], f.subject, f.says))
+
+    def place(group: Group) -> tuple[float, int, str, str]:
+        f = result.findings[group.lead]
+        return _rank(f), checks[f.check], f.subject, f.says
+
     drawn = 0
     rows = []
-    for number, finding in enumerate(ranked, start=1):
+    for number, group in enumerate(sorted(_groups(result), key=place), start=1):
         picture = None
-        if _can_be_shown(finding) and drawn < MOST_PICTURES:
+        together = _together(result, group)
+        if _can_be_shown(together.finding) and drawn < MOST_PICTURES:
             drawn += 1
-            picture = f"{number:02d}_{finding.check}.png"
-        rows.append(Numbered(number=number, finding=finding, picture=picture))
+            picture = f"{number:02d}_{together.finding.check}.png"
+        follows = tuple(_together(result, g) for g in sorted(group.follows, key=place))
+        rows.append(Numbered(number=number, together=together, picture=picture, follows=follows))
     return tuple(rows)
+
+
+def _together(result: Result, group: Group) -> Together:
+    return Together(finding=result.findings[group.lead], like=tuple(result.findings[i] for i in group.like))
+
+
+def _groups(result: Result) -> list[Group]:
+    """Return the groups, and one for each finding that is in none."""
+    told = {i for g in result.groups for one in (g, *g.follows) for i in one.members()}
+    alone = [Group(lead=i) for i in range(len(result.findings)) if i not in told]
+    return [*result.groups, *alone]
 
 
 def _rank(finding: Finding) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from fixturecheck.units import IN_INCHES
 
@@ -56,6 +57,16 @@ def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
 def _row(unit: str, units: str) -> tuple[str, float, int]:
     table = {**(_IN_INCHES if units == "inch" else _METRIC), **_ANYWHERE}
     return table.get(unit, (unit, 1.0, 4))
+
+
+def shown_span(values: Iterable[float], unit: str, units: str = "mm") -> str:
+    """Return one number where all read the same, else the least and the greatest, their unit said once."""
+    ranked = sorted(values)
+    ends = [shown(v, unit, units) for v in (ranked[0], ranked[-1])]
+    if ends[0] == ends[1]:
+        return ends[0]
+    name = _row(unit, units)[0]
+    return f"{ends[0].removesuffix(name).rstrip()} to {ends[1]}"
 
 
 def shown(value: float | None, unit: str, units: str = "mm") -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import shutil
 import textwrap
-from collections import Counter
 
-from fixturecheck.report.banner import banner
+from fixturecheck.report import group_words as words
+from fixturecheck.report.banner import banner, counted
 from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_text import hold_lines
-from fixturecheck.report.order import numbered
+from fixturecheck.report.order import Together, numbered
 from fixturecheck.report.quantity import shown
 from fixturecheck.result import Result, Verdict
 
@@ -29,29 +29,44 @@ def table(result: Result, *, width: int | None = None) -> str:
     lines += [line for told in banner(result).lines() for line in _folded(told, columns)]
     lines.append("")
     rows = numbered(result)
-    wide_check = max((len(r.finding.check) for r in rows), default=0)
+    wide_check = max((len(words.asked(r.finding)) for r in rows), default=0)
     passed = 0
     for row in rows:
-        f = row.finding
+        f, told = row.finding, row.together
         if f.verdict is Verdict.GO and f.overruled is None:
             passed += 1
             if passed > _MOST_GO:
                 continue
-        number = shown(f.value, f.unit, result.units) if f.value is not None else ""
+        number = words.span(told, result.units)
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.units)})"
-        head = f"{row.number:>3} {verdict_words(f):<9}  {f.check:<{wide_check}}  {f.subject}  {number}"
+        about = f"{words.asked(f):<{wide_check}}  {words.title(told)}"
+        head = f"{row.number:>3} {verdict_words(f):<9}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
-            lines += _folded(f.says, columns)
-            lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
+            lines += _told(told, result.units, columns)
+            for under in row.follows:
+                about = f"{words.asked(under.finding)}: {words.title(under)}"
+                lines += _folded(f"follows: {verdict_words(under.finding)} {about}", columns)
+                lines += [" " * 4 + line for line in _told(under, result.units, columns - 4)]
     if passed > _MOST_GO:
         lines.append(f"    and {passed - _MOST_GO} more that are go")
     held = hold_lines(result.holding, result.units)
     lines += ["", *(line for told in held for line in _hung(told, columns))] if held else []
-    counts = Counter(f.verdict for f in result.findings)
-    lines += ["", ", ".join(f"{counts[v]} {v}" for v in Verdict)]
+    lines += ["", counted(rows)]
     return "\n".join(lines).replace("\u202f", " ")
+
+
+def _told(told: Together, units: str, columns: int) -> list[str]:
+    """Return the sentences of findings told as one, folded: what is so, what to change, of what else."""
+    f = told.finding
+    several = words.says(told, units)
+    lines = _folded(several, columns) if several else []
+    lines += _folded(words.instance(told) + f.says, columns)
+    lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
+    if told.like:
+        lines += _folded(f"these are: {', '.join(one.subject for one in told.all)}", columns)
+    return lines
 
 
 def _word(verdict: Verdict) -> str:

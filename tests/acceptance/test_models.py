@@ -195,3 +195,31 @@ def test_milled_as_deep_as_told_it_holds_and_is_still_no_place_to_let_go(checked
     assert {(f["check"], f["verdict"]) for f in bad(result)} == {("crash", "caution")}
     (told,) = [f for f in bad(result) if f["subject"] == "link in edge"]
     assert told["says"].startswith("link holds the 3 times asked; if it lets go all the same, at 3.")
+
+
+def members(group: dict) -> list[int]:
+    return [group["lead"], *group["like"]]
+
+
+@pytest.mark.parametrize("model", VERDICTS)
+def test_every_finding_has_a_kind_and_is_in_one_group(checked, model):
+    _, result = checked(model + ".toml")
+    findings, groups = result["findings"], result["groups"]
+    assert all(f["kind"] for f in findings)
+    told = sorted(i for g in groups for one in (g, *g["follows"]) for i in members(one))
+    assert told == list(range(len(findings)))
+    for group in groups:
+        assert len({(findings[i]["check"], findings[i]["verdict"]) for i in members(group)}) == 1
+
+
+def test_three_pawls_that_do_not_nest_are_told_as_one_no_go(checked):
+    _, result = checked("index_pawl/rev_a.toml")
+    (group,) = [g for g in result["groups"] if result["findings"][g["lead"]]["verdict"] == "no-go"]
+    parts = {result["findings"][i]["about"][0] for i in members(group)}
+    assert parts == {"pawl_2.back", "pawl_3.back", "pawl_4.back"}
+
+
+def test_two_blocks_that_the_wheel_hits_are_told_as_one_no_go(checked):
+    _, result = checked("gib/thick_block.toml")
+    (group,) = [g for g in result["groups"] if result["findings"][g["lead"]]["verdict"] == "no-go"]
+    assert len(members(group)) == 2

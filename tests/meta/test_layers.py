@@ -28,6 +28,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "units": {"errors"},
     "tolerances": set(),
     "hold_result": set(),
+    "grouping": {"result"},
     "result": {"hold_result"},
     # From solids up.
     "kernel": LEAVES,
@@ -44,7 +45,7 @@ ALLOWED: Mapping[str, set[str]] = {
     # Judging and mending.
     "checks": SOLVED,
     "remedy": SOLVED | {"checks"},
-    "engine": JUDGED,
+    "engine": JUDGED | {"grouping"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
     "report": LEAVES | {"shop", "setup"},
     # Doors.

@@ -14,7 +14,7 @@ def test_worst_first_and_counted() -> None:
     assert lines[0] == "\u2715 NO-GO  gibs on a plate"
     heads = [line.split()[2] for line in lines if line[:3].strip().isdigit()]
     assert heads == ["NO-GO", "NO-GO", "UNKNOWN", "CAUTION", "GO"]
-    assert lines[-1] == "1 go, 1 caution, 2 no-go, 1 unknown"
+    assert lines[-1] == "2 no-go, 1 unknown, 1 caution, 1 go"
     assert "      change: stone the burr away, 0.3 mm" in lines
     first = next(line for line in lines if line.startswith("  1 "))
     assert "300 \u00b5m (limit 1 \u00b5m)" in first

@@ -1,0 +1,131 @@
+"""Which findings are told as one: like ones of a gang, and what follows from another finding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from fixturecheck.result import Finding, Group, Verdict
+
+CAUSES = frozenset(
+    {
+        ("seat", "open"),
+        ("seat", "on a line"),
+        ("seat", "not meant"),
+        ("seat", "no footing"),
+        ("seat", "overlap"),
+        ("nest", "open"),
+        ("nest", "overlap"),
+    }
+)
+"""No-go, by check and kind, that leave a part elsewhere than drawn; other answers about the part follow."""
+
+BOTH_MOVE = "overlap"
+"""The kind in which neither body is known to be the one in the wrong place."""
+
+OF_THE_GANG = frozenset({("rest", "overlaps"), ("rest", "order")})
+"""Answers about all parts at once that change once neighbours nest and none is drawn into another."""
+
+CONSEQUENCES = frozenset({"rest", "location", "tolerance", "hold", "crash", "release"})
+"""Checks whose answer about a part changes once the part sits where it is drawn."""
+
+Key = tuple[object, ...]
+
+
+def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[Group, ...]:
+    """Return the groups of a result's findings; every finding is in exactly one.
+
+    Findings are alike where check, kind, verdict, unit and cut are the same and they are about copies of the
+    same bodies. A finding that is not go follows from a no-go of `CAUSES` about the same part.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        In the order of `Result.findings`.
+    drawings : mapping of str to str
+        The drawing of each body by the body's name: equal for copies of one part, whatever the text is.
+
+    Returns
+    -------
+    tuple of Group
+        In the order of their first findings.
+    """
+    together = _alike(findings, range(len(findings)), drawings)
+    causes = [members for members in together if _is_cause(findings[members[0]])]
+    owner: dict[int, int] = {}
+    for i, finding in enumerate(findings):
+        if finding.check in CONSEQUENCES and finding.overruled is None and finding.verdict is not Verdict.GO:
+            for number, members in enumerate(causes):
+                if any(_follows(finding, findings[m]) for m in members):
+                    owner[i] = number
+                    break
+    groups = []
+    for members in together:
+        own = [m for m in members if m not in owner]
+        if not own:
+            continue
+        mine = causes.index(members) if members in causes else None
+        under = [i for i, number in owner.items() if number == mine]
+        follows = tuple(_group(findings, found) for found in _alike(findings, under, drawings))
+        groups.append(_group(findings, own, follows))
+    return tuple(groups)
+
+
+def _group(findings: Sequence[Finding], members: Sequence[int], follows: tuple[Group, ...] = ()) -> Group:
+    """Put the member that is furthest from its limit first."""
+    lead = min(members, key=lambda i: _margin(findings[i]))
+    return Group(lead=lead, like=tuple(m for m in members if m != lead), follows=follows)
+
+
+def _margin(finding: Finding) -> float:
+    return 0.0 if finding.margin is None else finding.margin
+
+
+def _alike(
+    findings: Sequence[Finding], places: Sequence[int] | range, drawings: Mapping[str, str]
+) -> list[list[int]]:
+    """Return the places of like findings together, in the order of the first of each."""
+    together: dict[Key, list[int]] = {}
+    for i in places:
+        together.setdefault(_key(findings[i], i, drawings), []).append(i)
+    return list(together.values())
+
+
+def _key(finding: Finding, place: int, drawings: Mapping[str, str]) -> Key:
+    """Return what like findings share; one without a kind, or about nothing, is like no other."""
+    if not finding.kind or not finding.about:
+        return (place,)
+    about = tuple(_drawn(one, drawings) for one in finding.about)
+    return (
+        finding.check,
+        finding.kind,
+        finding.verdict,
+        finding.overruled,
+        finding.unit,
+        finding.cut,
+        tuple(sorted(about)) if finding.kind == BOTH_MOVE else about,
+        finding.limit is None,
+        finding.remedy is None,
+    )
+
+
+def _drawn(one: str, drawings: Mapping[str, str]) -> tuple[str, str]:
+    body, _, face = one.partition(".")
+    return drawings.get(body, body), face
+
+
+def _is_cause(finding: Finding) -> bool:
+    return finding.verdict is Verdict.NO_GO and (finding.check, finding.kind) in CAUSES
+
+
+def _follows(finding: Finding, cause: Finding) -> bool:
+    """Tell whether a finding is about a part that a cause leaves elsewhere than drawn."""
+    if (finding.check, finding.kind) in OF_THE_GANG:
+        return cause.kind == BOTH_MOVE or cause.check == "nest"
+    if not finding.about or not cause.about:
+        return False
+    moved = {_body(one) for one in (cause.about if cause.kind == BOTH_MOVE else cause.about[:1])}
+    return _body(finding.about[0]) in moved
+
+
+def _body(one: str) -> str:
+    return one.partition(".")[0]

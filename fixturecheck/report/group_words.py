@@ -1,0 +1,122 @@
+"""How findings that are told as one are put into words: how many, of what, from how much to how much."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from fixturecheck.report.order import Together
+from fixturecheck.report.quantity import shown_span
+from fixturecheck.result import Finding, Verdict
+
+_COUNTS = (
+    *("no", "one", "two", "three", "four", "five", "six"),
+    *("seven", "eight", "nine", "ten", "eleven", "twelve"),
+)
+_MOST_NAMED = 6
+_RUN = 3
+_NUMBERED = re.compile(r"(.*?)(\d+)")
+
+_SAYS = {
+    ("nest", "open"): "{count} nests, of {who}, stay open by {value}.",
+    ("nest", "overlap"): "{count} nests, of {who}, are drawn into each other: {value} is shared.",
+    ("nest", "drawn open"): "{count} nests, of {who}, are drawn open by {value}.",
+    ("seat", "open"): "{count} seats, of {who}, stand open by {value}.",
+    ("seat", "on a line"): "{count} seats, of {who}, bear on a line or a point only.",
+    ("seat", "not meant"): "{count} contacts, of {who}, are no seats.",
+    ("seat", "no footing"): "{count} parts, {who}, have no area under them.",
+    ("seat", "overlap"): "{count} pairs overlap as drawn, {value} each: {pairs}.",
+    ("reach", "stock left"): "Stock up to {value} thick is left on {count} parts, {who}.",
+    ("reach", "gouge"): "The wheel gouges {count} parts, {who}, {value} deep.",
+    ("reach", "corner"): "The corners of {count} parts, {who}, come out at R {value}.",
+    ("clear", "wheel hits"): "The wheel runs into {count} bodies: {who}.",
+    ("clear", "flange hits"): "The flange runs into {count} bodies: {who}.",
+    ("clear", "guard hits"): "The guard runs into {count} bodies: {who}.",
+    ("rest", "place"): "{count} parts, {who}, do not rest on their seats; they stand open by {value}.",
+    ("hold", "factor"): "{count} parts, {who}, hold {value}.",
+}
+"""By check and kind, for findings that are not go."""
+
+
+def count_words(count: int) -> str:
+    """Return a count as a word up to twelve, and as a number beyond."""
+    return _COUNTS[count] if count < len(_COUNTS) else str(count)
+
+
+def bodies_of(findings: Sequence[Finding]) -> list[str]:
+    """Return the bodies that the findings are about first, each once; subjects where none is named."""
+    names = (f.about[0].partition(".")[0] if f.about else f.subject for f in findings)
+    return sorted(dict.fromkeys(names), key=_by_number)
+
+
+def who(findings: Sequence[Finding]) -> str:
+    """Name what findings are about: a run of numbered names by its ends, and no more than a few others."""
+    names = bodies_of(findings)
+    if len(names) >= _RUN and _is_run(names):
+        return f"{names[0]} to {names[-1]}"
+    return listed(names)
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names as a list in a sentence, cut after a few."""
+    if len(names) > _MOST_NAMED:
+        return f"{', '.join(names[: _MOST_NAMED - 1])} and {len(names) - _MOST_NAMED + 1} more"
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def asked(finding: Finding) -> str:
+    """Return the check of a finding, and which of its questions it answers."""
+    return f"{finding.check}, {finding.kind}" if finding.kind else finding.check
+
+
+def title(together: Together) -> str:
+    """Return what stands beside the check: the subject of one finding, or what several are about."""
+    if not together.like:
+        return together.finding.subject
+    faces = {f.about[0].partition(".")[2] for f in together.all if f.about}
+    face = faces.pop() if len(faces) == 1 else ""
+    return f"{f'{face} of ' if face else ''}{who(together.all)} ({len(together.all)} alike)"
+
+
+def says(together: Together, units: str) -> str:
+    """Return the sentence for several like findings; empty where there is one, which has its own."""
+    finding = together.finding
+    if not together.like:
+        return ""
+    told = _SAYS.get((finding.check, finding.kind)) if finding.verdict is not Verdict.GO else None
+    if told is None:
+        return ""
+    pairs = listed([" and ".join(f.about) for f in together.all])
+    text = told.format(
+        count=count_words(len(together.all)), who=who(together.all), value=span(together, units), pairs=pairs
+    )
+    return text[0].upper() + text[1:] if told.startswith("{count}") else text
+
+
+def span(together: Together, units: str) -> str:
+    """Return the numbers found, from the least to the greatest; empty where there are none."""
+    values = [f.value for f in together.all if f.value is not None]
+    return shown_span(values, together.finding.unit, units) if values else ""
+
+
+def instance(together: Together) -> str:
+    """Return the words before the sentence of the finding that leads several."""
+    if not together.like:
+        return ""
+    same = len({f.value for f in together.all}) == 1
+    return "For one: " if same else "The furthest out: "
+
+
+def _is_run(names: Sequence[str]) -> bool:
+    """Tell whether names are numbered one after the other."""
+    found = [_NUMBERED.fullmatch(n) for n in names]
+    stems = {m[1] if m else None for m in found}
+    numbers = [int(m[2]) for m in found if m]
+    return (
+        len(stems) == 1 and None not in stems and numbers == list(range(numbers[0], numbers[0] + len(names)))
+    )
+
+
+def _by_number(name: str) -> tuple[str, int]:
+    found = _NUMBERED.fullmatch(name)
+    return (found[1], int(found[2])) if found else (name, -1)

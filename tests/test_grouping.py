@@ -1,0 +1,105 @@
+"""Which findings are told as one, worked out by hand: a gang, its consequences, and what stands apart."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fixturecheck.grouping import grouped
+from fixturecheck.result import Finding, Group, Verdict
+
+DRAWINGS = {f"pawl_{i}": "part pawl" for i in range(1, 5)} | {"stop": "fixture stop", "gib": "part gib"}
+
+
+def nest(part: int, gap_mm: float = 0.4, verdict: Verdict = Verdict.NO_GO) -> Finding:
+    return Finding(
+        check="nest",
+        verdict=verdict,
+        subject=f"pawl_{part}",
+        says="Open.",
+        kind="open",
+        about=(f"pawl_{part}.back", f"pawl_{part - 1}.nest"),
+        value=gap_mm,
+        unit="mm",
+        limit=0.0,
+        margin=-gap_mm,
+    )
+
+
+def rest(body: str, verdict: Verdict = Verdict.NO_GO) -> Finding:
+    return Finding(
+        check="rest", verdict=verdict, subject=body, says="Off.", kind="place", about=(body,), unit="um"
+    )
+
+
+def test_copies_that_fail_alike_are_one_and_the_furthest_out_leads():
+    findings = [nest(2, 0.3), nest(3, 0.5), nest(4, 0.4)]
+    assert grouped(findings, DRAWINGS) == (Group(lead=1, like=(0, 2)),)
+
+
+def test_another_drawing_face_cut_unit_or_verdict_is_not_alike():
+    one = nest(2)
+    others = [
+        replace(one, about=("gib.back", "pawl_1.nest")),
+        replace(one, about=("pawl_3.front", "pawl_2.nest")),
+        replace(one, about=("pawl_3.back", "stop.nest")),
+        replace(one, cut="top"),
+        replace(one, unit="um"),
+        replace(one, kind="drawn open"),
+        replace(nest(3), verdict=Verdict.CAUTION),
+        replace(nest(3), verdict=Verdict.CAUTION, overruled=Verdict.NO_GO),
+        replace(one, kind=""),
+        replace(one, about=()),
+    ]
+    groups = grouped([one, *others], DRAWINGS)
+    assert [(g.lead, g.like) for g in groups] == [(i, ()) for i in range(len(others) + 1)]
+
+
+def test_what_follows_from_an_open_nest_is_under_it_and_like_ones_of_it_together():
+    findings = [rest("pawl_2"), rest("pawl_3"), nest(2), nest(3)]
+    assert grouped(findings, DRAWINGS) == (Group(lead=2, like=(3,), follows=(Group(lead=0, like=(1,)),)),)
+
+
+def test_the_part_that_the_nest_stands_on_is_not_moved_by_it():
+    groups = grouped([nest(2), rest("pawl_1")], DRAWINGS)
+    assert [g.lead for g in groups] == [0, 1]
+
+
+def test_both_parts_of_an_overlap_are():
+    shared = replace(nest(2), kind="overlap", about=("pawl_1", "pawl_2"))
+    groups = grouped([shared, rest("pawl_1"), rest("pawl_2")], DRAWINGS)
+    assert groups == (Group(lead=0, follows=(Group(lead=1, like=(2,)),)),)
+
+
+def test_nothing_follows_from_what_is_no_no_go():
+    for cause in (
+        nest(2, verdict=Verdict.CAUTION),
+        replace(nest(2), verdict=Verdict.GO, overruled=Verdict.NO_GO),
+        replace(nest(2), kind="beside the nest"),
+    ):
+        assert len(grouped([cause, rest("pawl_2")], DRAWINGS)) == 2
+
+
+def test_what_is_go_or_overruled_stands_for_itself():
+    kept = [rest("pawl_2", Verdict.GO), replace(rest("pawl_2"), verdict=Verdict.GO, overruled=Verdict.NO_GO)]
+    assert len(grouped([nest(2), *kept], DRAWINGS)) == 3
+
+
+def test_a_wheel_that_hits_a_moved_part_is_no_consequence():
+    hit = replace(rest("pawl_2"), check="clear", kind="wheel hits")
+    assert len(grouped([nest(2), hit], DRAWINGS)) == 2
+
+
+def test_parts_drawn_into_each_other_cannot_be_settled_and_that_follows():
+    settling = Finding(check="rest", verdict=Verdict.NO_GO, subject="staging", says="No.", kind="overlaps")
+    assert grouped([nest(2), settling], DRAWINGS) == (Group(lead=0, follows=(Group(lead=1),)),)
+    order = replace(settling, kind="order", verdict=Verdict.CAUTION)
+    assert grouped([nest(2), order], DRAWINGS) == (Group(lead=0, follows=(Group(lead=1),)),)
+    apart = replace(settling, kind="no rest")
+    assert len(grouped([nest(2), apart], DRAWINGS)) == 2
+
+
+def test_every_finding_is_in_one_group():
+    findings = [nest(2), rest("pawl_2"), rest("pawl_4"), nest(3), rest("pawl_3", Verdict.UNKNOWN), nest(4)]
+    groups = grouped(findings, DRAWINGS)
+    told = sorted(i for g in groups for one in (g, *g.follows) for i in one.members())
+    assert told == list(range(len(findings)))
