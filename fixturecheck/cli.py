@@ -219,6 +219,11 @@ def _stated(options: argparse.Namespace) -> tuple[Path, dict[str, str]]:
         wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
     if wrong:
         raise SetupError(*wrong)
+    if setup.suffix.lower() == ".toml":
+        # A slip of the pen is answered before anything heavy is loaded.
+        from fixturecheck.setup.text import told_in_file  # noqa: PLC0415 -- only a set-up as text needs it
+
+        told_in_file(setup.absolute(), overrides)
     return setup, overrides
 
 

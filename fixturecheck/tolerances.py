@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from fixturecheck.allowed import allowed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,12 +27,12 @@ class Tolerances:
         Spacing of the sampled fallback on surfaces that have no closed form.
     """
 
-    touch_um: float = 1.0
-    near_mm: float = 0.5
-    parallel_deg: float = 1e-3
-    wedge_deg: float = 5.0
-    overlap_mm3: float = 1e-6
-    sample_mm: float = 0.5
+    touch_um: float = field(default=1.0, metadata=allowed(0.001, 100.0))
+    near_mm: float = field(default=0.5, metadata=allowed(0.001, 5.0))
+    parallel_deg: float = field(default=1e-3, metadata=allowed(1e-6, 1.0))
+    wedge_deg: float = field(default=5.0, metadata=allowed(0.001, 30.0))
+    overlap_mm3: float = field(default=1e-6, metadata=allowed(1e-9, 1.0))
+    sample_mm: float = field(default=0.5, metadata=allowed(0.02, 10.0))
 
     @property
     def touch_mm(self) -> float:

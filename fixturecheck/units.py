@@ -125,6 +125,15 @@ def from_inch_key(value: float, *, key: str) -> float:
     return convert(value, unit=inch_unit, to=unit)
 
 
+def to_inch_key(value: float, *, key: str) -> float:
+    """Convert a number in the unit of the metric `key` into the unit of its inch key."""
+    suffix = suffix_of(key)
+    if suffix is None:
+        return value
+    unit, _, inch_unit = _ENDS[suffix]
+    return convert(value, unit=unit, to=inch_unit)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Writing:
     """Writes quantities in sentences as the set-up states them: metric ones as they are, or in inches.

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.assembly import Assembly, Node, nodes_of, tagged
-from fixturecheck.setup.build import BODY_KEYS, SETUP_TABLES, body_stated, build_setup
+from fixturecheck.setup.build import body_of, build_setup
+from fixturecheck.setup.facts import BodyFacts, body_facts
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.setup.stated import Path, Stated, with_inches
+from fixturecheck.setup.stated import Path, Stated
+from fixturecheck.setup.tables import ALL
+from fixturecheck.setup.told import told_in
 
 KEY = "fixturecheck"
 """The metadata entry that holds the facts."""
@@ -47,35 +50,36 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
         path=(),
         where=partial(_where, assembly.name),
     )
-    tables.only((*SETUP_TABLES, "body"))
+    nodes = list(_bodies(assembly, tables.values))
 
-    def bodies(units: str) -> Iterable[Body]:
-        for node in nodes_of(assembly, KEY):
-            top = node.drawn is assembly.obj and node.name == assembly.name
-            stated = tables.values.get("body") if top else node.facts
-            entry = Stated(
-                what=f"body {node.name!r}",
-                values=_facts(stated, node.name, "its solid"),
-                path=(),
-                where=partial(_where, node.name),
-            )
-            entry.only([*with_inches(BODY_KEYS), "skip"])
-            if not entry.get("skip", "flag", default=False):
-                yield _body(node, entry, units)
+    def bodies(units: str) -> Sequence[partial[BodyFacts]]:
+        return [partial(_body_facts, node, entry, units) for node, entry in nodes]
 
-    return build_setup(tables, bodies=bodies, name=assembly.name)
+    told = told_in(tables, known=ALL, name=assembly.name, bodies=bodies)
+    made = [partial(_body, node, facts) for (node, _), facts in zip(nodes, told.bodies, strict=True)]
+    return build_setup(told, bodies=made)
 
 
-def _body(node: Node, entry: Stated, units: str) -> Body:
-    return body_stated(
-        entry,
-        units,
-        name=node.name,
-        drawn=node.drawn,
-        at=node.at,
-        tags=partial(tagged, node.drawn),
-        besides=node.face_names,
-    )
+def _bodies(assembly: Assembly, whole: Mapping[str, Any]) -> Iterator[tuple[Node, Stated]]:
+    """Yield each node that is a body, with what it states."""
+    for node in nodes_of(assembly, KEY):
+        top = node.drawn is assembly.obj and node.name == assembly.name
+        entry = Stated(
+            what=f"body {node.name!r}",
+            values=_facts(whole.get("body") if top else node.facts, node.name, "its solid"),
+            path=(),
+            where=partial(_where, node.name),
+        )
+        if not entry.get("skip", "flag", default=False):
+            yield node, entry
+
+
+def _body_facts(node: Node, entry: Stated, units: str) -> BodyFacts:
+    return body_facts(entry, units, name=node.name, besides=("skip",), tags=partial(tagged, node.drawn))
+
+
+def _body(node: Node, facts: BodyFacts) -> Body:
+    return body_of(facts, node.drawn, node.at, named=node.face_names)
 
 
 def _facts(stated: object, name: str, what: str) -> Mapping[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fixturecheck.mistakes import Mistakes
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.stated import Stated
 
@@ -11,14 +12,22 @@ def holding_stated(facts: Stated) -> Holding | None:
     if not {"holding", "clamp", "mill"} & set(facts.values):
         return None
     stated = facts.table("holding")
-    grinds_as = stated.table("grinds_as", "grinds_as in [holding]")
-    between = stated.table("curves_between", "curves_between in [holding]")
-    return stated.record(
-        Holding,
-        besides={
-            "clamps": tuple(c.record(Clamp) for c in facts.tables("clamp")),
-            "milling": tuple(m.record(Milling) for m in facts.tables("mill")),
-            "grinds_as": {part: grinds_as.get(part, "text") for part in grinds_as.values},
-            "curves_between": {name: tuple(between.get(name, "texts")) for name in between.values},
-        },
-    )
+    wrong = Mistakes()
+    grinds_as = wrong.or_else(lambda: _texts(stated, "grinds_as"), {})
+    between = wrong.or_else(lambda: _curves(stated), {})
+    clamps = wrong.each(wrong.or_else(lambda: facts.tables("clamp"), []), lambda c: c.record(Clamp))
+    milling = wrong.each(wrong.or_else(lambda: facts.tables("mill"), []), lambda m: m.record(Milling))
+    besides = {"clamps": clamps, "milling": milling, "grinds_as": grinds_as, "curves_between": between}
+    holding = wrong.or_else(lambda: stated.record(Holding, besides=besides), None)
+    wrong.raise_any()
+    return holding
+
+
+def _texts(stated: Stated, key: str) -> dict[str, str]:
+    table = stated.table(key, f"{key} in [holding]")
+    return {name: table.get(name, "text") for name in table.values}
+
+
+def _curves(stated: Stated) -> dict[str, tuple[str, ...]]:
+    table = stated.table("curves_between", "curves_between in [holding]")
+    return {name: tuple(table.get(name, "texts")) for name in table.values}

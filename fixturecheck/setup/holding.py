@@ -7,16 +7,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Vector
 from fixturecheck.setup.words import one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 
 if TYPE_CHECKING:
-    from fixturecheck.setup.model import Body, Setup
+    from fixturecheck.setup.model import Setup
 
 MAGNET_STATES = ("full", "trifle", "off")
 CLAMP_KINDS = ("vise", "strap", "toe")
@@ -65,19 +64,30 @@ class Clamp:
     """
 
     name: str
-    kind: str
+    kind: str = field(metadata=allowed(words=CLAMP_KINDS))
     body: str
     face: str | None = None
-    at_mm: Vector | None = None
-    inward: Vector | None = None
-    down_deg: float = 0.0
-    force_n: float | None = None
-    torque_nm: float | None = None
-    screw_mm: float = 12.0
-    thread: str = "oiled"
-    screw_to_heel_mm: float = 40.0
-    screw_to_part_mm: float = 40.0
-    spread_share: float = 0.2
+    at_mm: Vector | None = field(default=None, metadata=allowed(-10000.0, 10000.0, items=3))
+    inward: Vector | None = field(default=None, metadata=allowed(-1e6, 1e6, items=3))
+    down_deg: float = field(default=0.0, metadata=allowed(0.0, 89.0, matters="which way a toe pushes"))
+    force_n: float | None = field(default=None, metadata=allowed(0.01, 1e6))
+    torque_nm: float | None = field(default=None, metadata=allowed(0.001, 2000.0))
+    screw_mm: float = field(
+        default=12.0, metadata=allowed(1.0, 100.0, matters="the force that the screw makes of its torque")
+    )
+    thread: str = field(
+        default="oiled",
+        metadata=allowed(words=THREADS, matters="the force that the screw makes of its torque"),
+    )
+    screw_to_heel_mm: float = field(
+        default=40.0, metadata=allowed(0.5, 2000.0, matters="the force of the strap on the part")
+    )
+    screw_to_part_mm: float = field(
+        default=40.0, metadata=allowed(0.5, 2000.0, matters="the force of the strap on the part")
+    )
+    spread_share: float = field(
+        default=0.2, metadata=allowed(0.0, 0.9, matters="the range of the clamp's force")
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,15 +123,22 @@ class Milling:
     name: str
     parts: tuple[str, ...]
     face: str
-    cutter_mm: float
-    teeth: int
-    deep_mm: float
-    wide_mm: float
-    feed_mm_tooth: float
-    feed: Vector = (1.0, 0.0, 0.0)
-    cuts_as: str = "soft_steel"
-    way: str = "any"
-    helix_deg: float | None = None
+    cutter_mm: float = field(metadata=allowed(0.2, 500.0))
+    teeth: int = field(metadata=allowed(1, 100))
+    deep_mm: float = field(metadata=allowed(0.001, 300.0))
+    wide_mm: float = field(metadata=allowed(0.001, 500.0))
+    feed_mm_tooth: float = field(metadata=allowed(1e-4, 5.0))
+    feed: Vector = field(
+        default=(1.0, 0.0, 0.0),
+        metadata=allowed(-1e6, 1e6, items=3, matters="which way the cutter pushes the parts"),
+    )
+    cuts_as: str = field(default="soft_steel", metadata=allowed(words=CUTS_AS, matters="the cutting force"))
+    way: str = field(
+        default="any", metadata=allowed(words=MILLS, matters="which way the cutter pushes the parts")
+    )
+    helix_deg: float | None = field(
+        default=None, metadata=allowed(0.0, MOST_HELIX_DEG, matters="how hard the cutter lifts the parts")
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,21 +179,27 @@ class Holding:
         Times the cutting load that the hold must reach.
     """
 
-    magnet: str = "off"
-    trifle_share: float = 0.15
-    residual_share: float = 0.03
-    rated_pull_n_cm2: float | None = None
-    shim_mm: float | None = None
-    shim_pull_n_cm2: float | None = None
+    magnet: str = field(default="off", metadata=allowed(words=MAGNET_STATES, matters="every pull"))
+    trifle_share: float = field(default=0.15, metadata=allowed(0.001, 1.0, matters="every pull of a trifle"))
+    residual_share: float = field(
+        default=0.03, metadata=allowed(0.0001, 1.0, matters="how hard the parts come off")
+    )
+    rated_pull_n_cm2: float | None = field(
+        default=None, metadata=allowed(1.0, 500.0, matters="every pull, and so the hold")
+    )
+    shim_mm: float | None = field(default=None, metadata=allowed(0.001, 20.0))
+    shim_pull_n_cm2: float | None = field(default=None, metadata=allowed(0.01, 500.0))
     clamps: tuple[Clamp, ...] = ()
     milling: tuple[Milling, ...] = ()
-    friction: str = "magnet"
-    mu: tuple[float, ...] = ()
-    abrasive: str = "alumina"
+    friction: str = field(
+        default="magnet", metadata=allowed(words=FRICTIONS, matters="what resists sliding, and so the hold")
+    )
+    mu: tuple[float, ...] = field(default=(), metadata=allowed(0.0, 2.0, items=2))
+    abrasive: str = field(default="alumina", metadata=allowed(words=ABRASIVES, matters="the cutting force"))
     grinds_as: Mapping[str, str] = field(default_factory=dict)
     curves_between: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     blocking: tuple[str, ...] | None = None
-    least_factor: float = 3.0
+    least_factor: float = field(default=3.0, metadata=allowed(0.1, 100.0, matters="which factor is a go"))
 
     @property
     def rated_n_cm2(self) -> float:
@@ -208,9 +231,6 @@ def refuse_bad_holding(setup: Setup) -> None:
     if not isinstance(holding, Holding):
         message = f"holding must be a Holding; got {type(holding).__name__}"
         raise SetupError(message)
-    one_of(holding.magnet, MAGNET_STATES, "holding, magnet")
-    one_of(holding.friction, FRICTIONS, "holding, friction")
-    one_of(holding.abrasive, ABRASIVES, "holding, abrasive")
     _refuse_bad_magnet(setup, holding)
     _refuse_bad_mu(holding)
     bodies = [b.name for b in setup.bodies]
@@ -284,8 +304,6 @@ def _refuse_bad_curves(material: str, curves: tuple[str, ...]) -> None:
 
 def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
     where = f"clamp {clamp.name!r}"
-    one_of(clamp.kind, CLAMP_KINDS, f"{where}, kind")
-    one_of(clamp.thread, THREADS, f"{where}, thread")
     _known(clamp.body, [b.name for b in setup.bodies], where)
     if (clamp.force_n is None) == (clamp.torque_nm is None):
         message = f"{where}: state force_n or torque_nm, one of the two"
@@ -306,15 +324,10 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
     if clamp.kind == "toe" and not _level(clamp.inward):
         message = f"{where}: state inward, a level direction toward the part; got {clamp.inward!r}"
         raise SetupError(message)
-    if clamp.kind == "toe" and clamp.down_deg >= 90.0:
-        message = f"{where}: down_deg must be less than 90; got {clamp.down_deg:g}"
-        raise SetupError(message)
 
 
 def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
     where = f"mill {mill.name!r}"
-    one_of(mill.cuts_as, CUTS_AS, f"{where}, cuts_as")
-    one_of(mill.way, MILLS, f"{where}, way")
     if any(c.name == mill.name for c in setup.cuts):
         message = f"{where}: a grinding cut has this name; give it another"
         raise SetupError(message)
@@ -332,29 +345,12 @@ def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
                 f"{where}: {part!r} has no face {mill.face!r}; {nearest(mill.face, setup.body(part).faces)}"
             )
             raise SetupError(message)
-        _refuse_leaning(setup.body(part), mill.face, where)
     if not _level(mill.feed):
         message = f"{where}: state feed, a level direction; got {mill.feed!r}"
-        raise SetupError(message)
-    if isinstance(mill.teeth, bool) or not isinstance(mill.teeth, int) or mill.teeth < 1:
-        message = f"{where}: teeth must be a whole number of at least one; got {mill.teeth!r}"
-        raise SetupError(message)
-    if mill.helix_deg is not None and mill.helix_deg > MOST_HELIX_DEG:
-        message = f"{where}: helix_deg must be at most {MOST_HELIX_DEG:g}; got {mill.helix_deg:g}"
         raise SetupError(message)
     if mill.wide_mm > mill.cutter_mm:
         message = f"{where}: wide_mm {mill.wide_mm:g} is more than the cutter's {mill.cutter_mm:g}"
         raise SetupError(message)
-
-
-def _refuse_leaning(body: Body, face: str, where: str) -> None:
-    """Refuse a milled face that does not lie level, looking up, where the body stands."""
-    standing = faces_of(body.solid.moved(body.at))
-    for i in body.face_indices(face):
-        _, normal, flat = face_frame(standing[i])
-        if not flat or normal[2] < 1.0 - 1e-6:
-            message = f"{where}: {body.name}.{face} is not a level face that looks up; name the face to mill"
-            raise SetupError(message)
 
 
 def _level(direction: Vector | None) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -14,8 +13,9 @@ from fixturecheck.kernel.recognise import recognised
 from fixturecheck.kernel.shapes import Location, Solid, canonical_order
 from fixturecheck.kernel.sound import one_solid
 from fixturecheck.kernel.step_read import Imported, PartFile, read
-from fixturecheck.result import Source, Vector
+from fixturecheck.result import Source
 from fixturecheck.setup.model import Body
+from fixturecheck.setup.places import Turn, point, turns
 from fixturecheck.setup.words import BY_PLACE, plain
 from fixturecheck.shop import catalogue
 from fixturecheck.shop.nearest import nearest
@@ -24,10 +24,6 @@ from fixturecheck.shop.piece import Piece
 Place = Location | Sequence[float] | None
 """Where something stands: a location, the point its origin goes to, or nowhere else than drawn."""
 
-Turn = tuple[str | Sequence[float], float]
-"""An axis, `x`, `y`, `z` or a vector, and an angle in degrees, right-handed."""
-
-_AXES: Mapping[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
 _STEP = "step:"
 
 T = TypeVar("T")
@@ -49,10 +45,10 @@ def place(*, at: Sequence[float] = (0.0, 0.0, 0.0), rotate: Iterable[Turn] = ())
     SetupError
         An axis is unknown or has no length, or a number is not finite.
     """
-    location = Location(_point(at, "at"))
+    location = Location(point(at, "at"))
     turned = Location()
-    for turn in rotate:
-        turned = _turn(turn) * turned
+    for axis, angle_deg in turns(tuple(rotate)):
+        turned = Location((0.0, 0.0, 0.0), axis, angle_deg) * turned
     return location * turned
 
 
@@ -205,8 +201,8 @@ def find_faces(solid: Solid, named: Mapping[str, tuple[int, ...]], ref: object) 
         return named[wanted]
     if isinstance(ref, str):
         return by_selector(solid, ref)
-    if isinstance(ref, list | tuple) and ref and all(_is_number(v) for v in ref):
-        return by_point(solid, _point(ref, "a point"))
+    if isinstance(ref, list | tuple) and ref and all(isinstance(v, int | float) for v in ref):
+        return by_point(solid, point(ref, "a point"))
     if isinstance(ref, list | tuple):
         return tuple(sorted({i for one in ref for i in find_faces(solid, named, one)}))
     return by_shape(solid, ref)
@@ -290,40 +286,3 @@ def _by_number(solid: Solid, face: str) -> tuple[int, ...]:
     """Return the face that a name like `face_3` means by its place; empty where the solid has fewer."""
     rank = int(face.removeprefix("face_"))
     return tuple(canonical_order(solid)[rank - 1 : rank]) if rank else ()
-
-
-def _turn(turn: Turn) -> Location:
-    """Return the rotation that one stated turn means."""
-    try:
-        axis, angle_deg = turn
-    except (TypeError, ValueError) as reason:
-        message = f"a turn is an axis and an angle in degrees, like ('z', 90); got {turn!r}"
-        raise SetupError(message) from reason
-    if isinstance(axis, str):
-        if axis.lower() not in _AXES:
-            message = f"axis {axis!r} is unknown; use x, y, z or a vector"
-            raise SetupError(message)
-        direction = _AXES[axis.lower()]
-    else:
-        direction = _point(axis, "an axis")
-    if math.hypot(*direction) == 0.0:
-        message = "an axis of rotation must have a length; got (0, 0, 0)"
-        raise SetupError(message)
-    if not _is_number(angle_deg) or not math.isfinite(angle_deg):
-        message = f"an angle must be a finite number of degrees; got {angle_deg!r}"
-        raise SetupError(message)
-    return Location((0.0, 0.0, 0.0), direction, float(angle_deg))
-
-
-def _point(values: object, what: str) -> Vector:
-    """Return three finite numbers, or say what is wrong with them."""
-    numbers = list(values) if isinstance(values, Sequence) and not isinstance(values, str) else []
-    if len(numbers) != 3 or not all(_is_number(v) and math.isfinite(v) for v in numbers):
-        message = f"{what} must be three finite numbers; got {values!r}"
-        raise SetupError(message)
-    return float(numbers[0]), float(numbers[1]), float(numbers[2])
-
-
-def _is_number(value: object) -> bool:
-    """Say whether a value is a number, which True and False are not."""
-    return isinstance(value, int | float) and not isinstance(value, bool)

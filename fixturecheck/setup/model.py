@@ -9,13 +9,16 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, box_of, canonical_order, faces_of
 from fixturecheck.result import Source
 from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.records import Cut, Machine, Seat
 from fixturecheck.setup.relieving import Relieving
 from fixturecheck.setup.staging import Staging
-from fixturecheck.setup.validate import all_of, listed, refuse_bad
+from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.setup.words import BY_PLACE
-from fixturecheck.shop.wheels import Flange, Guard, Wheel
+from fixturecheck.shop.wheels import Wheel
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import Writing
+
+__all__ = ["Body", "Cut", "Machine", "Seat", "Setup"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,109 +110,6 @@ class Body:
             f"the file calls a face of {self.name!r} {raws[0]!r}, but {name!r} here is the one numbered so "
             f"by its place; {how}"
         )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seat:
-    """An intended contact: `face` of `body` is meant to lie on `on_face` of `on`.
-
-    Parameters
-    ----------
-    rank : str
-        `primary`, `secondary`, `tertiary`, `stop` or `nest`; a nest is between neighbouring parts.
-    min_share : float
-        Share of the smaller of the two faces that must touch for `go`.
-    """
-
-    body: str
-    face: str
-    on: str
-    on_face: str
-    rank: str = "primary"
-    min_share: float = 0.5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cut:
-    """One grinding cut, over one part or a gang.
-
-    Parameters
-    ----------
-    parts : tuple of str
-        The parts that are ground in this cut, all in the same passes.
-    floor : str
-        Name of the horizontal target face on each part.
-    wall : str or None
-        Name of the vertical target face, ground with the side of the wheel.
-    stock_mm, wall_stock_mm : float
-        What is left on floor and wall for this cut; the drawn part is the finished one.
-    downfeed_mm : float
-        Depth of one pass.
-    wall_feed_mm : float or None
-        Feed into the wall in one pass; its force grows in proportion. None takes the downfeed, or all that
-        is left on the wall where that is less.
-    table_speed_m_min : float
-        Speed of the traverse.
-    cross_feed_mm : float
-        Step in Y between passes when traversing; ignored by a plunge.
-    way : str
-        `plunge` (one Y position) or `traverse` (stepping in Y until the floor is covered).
-    overtravel_mm : float
-        Travel past the floor at both ends, measured from where the wheel is fully clear of it.
-    rpm : float or None
-        Spindle speed; None takes the machine's.
-    """
-
-    name: str
-    parts: tuple[str, ...]
-    floor: str
-    wall: str | None = None
-    stock_mm: float = 0.2
-    wall_stock_mm: float = 0.0
-    downfeed_mm: float = 0.01
-    wall_feed_mm: float | None = None
-    table_speed_m_min: float = 12.0
-    cross_feed_mm: float = 2.0
-    way: str = "plunge"
-    overtravel_mm: float = 10.0
-    rpm: float | None = None
-
-    def __post_init__(self) -> None:
-        """Take a list of parts as a tuple, so that the cut can be hashed."""
-        object.__setattr__(self, "parts", listed(self.parts))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Machine:
-    """The surface grinder: travels, speed, and what turns with or covers the wheel.
-
-    Parameters
-    ----------
-    travel_x_mm, travel_y_mm : float
-        Table traverse and cross feed.
-    daylight_mm : float
-        From table to the lowest point of a new wheel at the top of its travel.
-    table_z_mm : float or None
-        Height of the table in the frame of the set-up; nothing may stand lower. None is the lowest point
-        of what stands there.
-    rpm : float
-        Spindle speed.
-    sparks : str
-        `left` or `right`: the way the wheel's lowest point moves.
-    least_clearance_mm : float
-        Clearance between anything that moves with the wheel and anything that does not, below which
-        the check cautions.
-    """
-
-    travel_x_mm: float = 450.0
-    travel_y_mm: float = 150.0
-    daylight_mm: float = 300.0
-    table_z_mm: float | None = None
-    rpm: float = 2850.0
-    sparks: str = "right"
-    least_clearance_mm: float = 1.0
-    flange: Flange = field(default_factory=Flange)
-    guard: Guard | None = field(default_factory=Guard)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

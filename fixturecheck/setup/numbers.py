@@ -1,50 +1,27 @@
-"""Refuses numbers that are none, or that no size, speed or share can have."""
+"""Refuses numbers and words in the records of a set-up that their keys do not take."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
+from fixturecheck.allowed import allowed_in, shortened
 from fixturecheck.errors import SetupError
+from fixturecheck.setup.entries import LEAN_MM, ZONE_MM
 
 if TYPE_CHECKING:
-    from fixturecheck.setup.model import Setup
-
-_MAY_BE_ZERO = frozenset(
-    {
-        "stock_mm",
-        "overtravel_mm",
-        "least_clearance_mm",
-        "corner_radius_mm",
-        "radial_gap_mm",
-        "side_gap_mm",
-        "min_share",
-        "mu",
-        "spread_share",
-        "helix_deg",
-    }
-)
-"""Besides every field whose own default is zero."""
-
-_ANY_SIGN = frozenset({"table_z_mm", "dressed_profile_mm", "at_mm", "inward", "feed"})
-_AT_MOST = {
-    "min_share": 1.0,
-    "trifle_share": 1.0,
-    "residual_share": 1.0,
-    "spread_share": 0.9,
-    "opening_deg": 360.0,
-}
+    from fixturecheck.setup.model import Body, Setup
 
 
 def refuse_bad_numbers(setup: Setup) -> None:
-    """Raise for the first number in a set-up that is none, or has a sign or size that it cannot have.
+    """Raise for the first number or word in a set-up that its key does not take.
 
     Raises
     ------
     SetupError
-        Names what the number belongs to, the field and the value.
+        Names what the value belongs to, the field, the value and what may stand there.
     """
     for where, record in _records(setup):
         if not is_dataclass(record):
@@ -52,64 +29,83 @@ def refuse_bad_numbers(setup: Setup) -> None:
                 f"{where}: a {type(record).__name__} was given where the set-up needs its own kind of object"
             )
             raise SetupError(message)
-        for field in fields(record):
-            value = getattr(record, field.name)
-            if "float" in str(field.type) and value is not None:
-                may_be_zero = field.default == 0.0 or field.name in _MAY_BE_ZERO
-                _refuse(value, field.name, f"{where}, {field.name}", may_be_zero=may_be_zero)
+        refuse_bad_record(record, where)
     for body in setup.bodies:
-        for face, tolerance_mm in body.tolerance_mm.items():
-            _refuse(tolerance_mm, "tolerance_mm", f"body {body.name!r}, tolerance_mm of {face!r}")
-        if not all(math.isfinite(v) for column in body.at.toTuple() for v in column):
-            message = f"body {body.name!r}, at: its place is not made of finite numbers"
+        _refuse_bad_body(body)
+
+
+def refuse_bad_record(record: Any, where: str) -> None:
+    """Raise for the first field of a data class whose value is out of its range or none of its words.
+
+    Parameters
+    ----------
+    record : object
+        A data class whose fields say what they take.
+    where : str
+        What the record is called in the message.
+
+    Raises
+    ------
+    SetupError
+        Names the field, the value and what may stand there.
+    """
+    for field in fields(record):
+        value, rule = getattr(record, field.name), allowed_in(field)
+        if rule is None or (value is None and field.default is None):
+            continue
+        flaw = rule.flaw_of(value)
+        if str(field.type) == "int" and not isinstance(value, int):
+            flaw = f"must be a whole number; got {shortened(value)}"
+        if flaw:
+            message = f"{where}, {field.name}: {flaw}"
             raise SetupError(message)
 
 
+def _refuse_bad_body(body: Body) -> None:
+    """Refuse tolerances and a place that are no numbers, or out of all proportion."""
+    for name, rule, by_face in (
+        ("tolerance_mm", ZONE_MM, body.tolerance_mm),
+        ("orientation_mm", LEAN_MM, body.orientation_mm),
+    ):
+        for face, value in by_face.items():
+            flaw = rule.flaw_of(value)
+            if flaw:
+                message = f"body {body.name!r}, {name} of {face!r}: {flaw}"
+                raise SetupError(message)
+    if not all(math.isfinite(v) for column in body.at.toTuple() for v in column):
+        message = f"body {body.name!r}, at: its place is not made of finite numbers"
+        raise SetupError(message)
+
+
 def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
-    """Yield every record with numbers in it, and what to call it."""
+    """Yield every record with fields of its own, and what to call it."""
     yield "machine", setup.machine
     yield "wheel", setup.wheel
     yield "tolerances", setup.tolerances
     for seat in setup.seats:
-        yield f"seat of {seat.body!r}", seat
+        yield f"seat of {seat.body!r} on {seat.on!r}", seat
     for cut in setup.cuts:
         yield f"cut {cut.name!r}", cut
-    if is_dataclass(setup.holding):
+    if is_dataclass(setup.machine):
+        yield "flange", setup.machine.flange
+        if setup.machine.guard is not None:
+            yield "guard", setup.machine.guard
+    yield "relief", setup.relief
+    yield from _held_and_staged(setup)
+
+
+def _held_and_staged(setup: Setup) -> Iterator[tuple[str, Any]]:
+    """Yield the records of what holds the parts, and of how they are put in place."""
+    if setup.holding is not None:
         yield "holding", setup.holding
         for clamp in getattr(setup.holding, "clamps", ()):
             yield f"clamp {getattr(clamp, 'name', clamp)!r}", clamp
         for mill in getattr(setup.holding, "milling", ()):
             yield f"mill {getattr(mill, 'name', mill)!r}", mill
-    if is_dataclass(setup.machine):
-        yield "flange", setup.machine.flange
-        if setup.machine.guard is not None:
-            yield "guard", setup.machine.guard
-
-
-def _refuse(value: object, name: str, where: str, *, may_be_zero: bool = False) -> None:
-    """Raise when a value, or one of a nest of them, is not a number that the field can have."""
-    for number in _flat(value):
-        if isinstance(number, bool) or not isinstance(number, int | float):
-            message = f"{where}: {number!r} is not a number"
-            raise SetupError(message)
-        if not math.isfinite(number):
-            message = f"{where}: {number!r} is not finite; state a number"
-            raise SetupError(message)
-        if name in _ANY_SIGN:
-            continue
-        if number < 0.0 or (number == 0.0 and not may_be_zero):
-            least = "zero or more" if may_be_zero else "more than zero"
-            message = f"{where}: must be {least}; got {number:g}"
-            raise SetupError(message)
-        if number > _AT_MOST.get(name, math.inf):
-            message = f"{where}: must be at most {_AT_MOST[name]:g}; got {number:g}"
-            raise SetupError(message)
-
-
-def _flat(value: object) -> Iterator[object]:
-    """Yield the leaves of a nest of lists and tuples."""
-    if isinstance(value, Iterable) and not isinstance(value, str):
-        for item in value:
-            yield from _flat(item)
-    else:
-        yield value
+    if setup.staging is not None:
+        yield "staging", setup.staging
+        pushes = getattr(setup.staging, "push", {})
+        for name, push in pushes.items():
+            yield f"staging, push of {name!r}", push
+        for press in getattr(setup.staging, "press", ()):
+            yield f"staging, press on {getattr(press, 'part', press)!r}", press

@@ -7,9 +7,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from fixturecheck.allowed import Allowed, allowed
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Vector
 from fixturecheck.shop.nearest import nearest
+
+PULL_N = Allowed(least=0.0, most=1e5)
+"""A trifle of magnet on one part."""
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
@@ -29,9 +33,13 @@ class Push:
         Where, in the body's own frame; None is its centre.
     """
 
-    direction: Vector
-    force_n: float | None = None
-    at_mm: Vector | None = None
+    direction: Vector = field(metadata=allowed(-1e6, 1e6, items=3))
+    force_n: float | None = field(
+        default=None, metadata=allowed(1e-6, 1e5, matters="where the parts come to rest")
+    )
+    at_mm: Vector | None = field(
+        default=None, metadata=allowed(-10000.0, 10000.0, items=3, matters="where the parts come to rest")
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +57,8 @@ class Press:
     """
 
     part: str
-    at_mm: Vector
-    force_n: Vector
+    at_mm: Vector = field(metadata=allowed(-10000.0, 10000.0, items=3))
+    force_n: Vector = field(metadata=allowed(-1e5, 1e5, items=3))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,11 +92,16 @@ class Staging:
     order: tuple[str, ...] = ()
     loose: tuple[str, ...] = ()
     weight: bool = True
-    pull_n: Mapping[str, float] = field(default_factory=dict)
-    approach_mm: float = 2.0
+    pull_n: Mapping[str, float] = field(default_factory=dict, metadata=allowed(PULL_N.least, PULL_N.most))
+    approach_mm: float = field(
+        default=2.0, metadata=allowed(0.001, 100.0, matters="from where the parts are settled")
+    )
     press: tuple[Press, ...] = ()
-    draws: int = 10_000
-    seed: int = 1
+    draws: int = field(
+        default=10_000,
+        metadata=allowed(1, 1_000_000, matters="how closely chances within tolerances are known"),
+    )
+    seed: int = field(default=1, metadata=allowed(0, 2**31 - 1))
 
 
 def refuse_bad_staging(setup: Setup) -> None:
@@ -115,16 +128,9 @@ def refuse_bad_staging(setup: Setup) -> None:
     _known([p.part for p in staging.press], loose, "staging, press")
     for name, push in staging.push.items():
         _refuse_bad_push(name, push)
-    for name, pull_n in staging.pull_n.items():
-        _number(pull_n, f"staging, pull_n of {name!r}", least=0.0)
     for press in staging.press:
         _point(press.at_mm, f"staging, press on {press.part!r}, at_mm")
         _direction(press.force_n, f"staging, press on {press.part!r}, force_n")
-    _number(staging.approach_mm, "staging, approach_mm", least=1e-3)
-    for what, value, least in (("draws", staging.draws, 1), ("seed", staging.seed, 0)):
-        if not isinstance(value, int) or isinstance(value, bool) or value < least:
-            message = f"staging, {what}: must be a whole number of {least} or more; got {value!r}"
-            raise SetupError(message)
 
 
 def _refuse_bad_push(name: str, push: object) -> None:
@@ -133,8 +139,6 @@ def _refuse_bad_push(name: str, push: object) -> None:
         raise SetupError(message)
     where = f"staging, push of {name!r}"
     _direction(push.direction, f"{where}, direction")
-    if push.force_n is not None:
-        _number(push.force_n, f"{where}, force_n", least=1e-9)
     if push.at_mm is not None:
         _point(push.at_mm, f"{where}, at_mm")
 
@@ -151,12 +155,6 @@ def _once(names: tuple[str, ...], where: str) -> None:
         if names.count(name) > 1:
             message = f"{where}: {name!r} is placed {names.count(name)} times; each part is placed once"
             raise SetupError(message)
-
-
-def _number(value: object, where: str, *, least: float) -> None:
-    if not _is_number(value) or float(str(value)) < least:
-        message = f"{where}: must be a number of at least {least:g}; got {value!r}"
-        raise SetupError(message)
 
 
 def _is_number(value: object) -> bool:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, Field, dataclass, fields
 from typing import Any, NoReturn, TypeVar
 
+from fixturecheck.allowed import Allowed, allowed_in, shortened
 from fixturecheck.errors import SetupError
+from fixturecheck.mistakes import Mistakes
+from fixturecheck.setup.entries import MOST_ENTRIES
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.units import from_inch_key, inch_key
 
@@ -68,12 +72,30 @@ class Stated:
         message = f"{self.where(path)}: {reason}"
         raise SetupError(message)
 
+    def several(self, what: str, reason: SetupError) -> NoReturn:
+        """Refuse the table for all that a reason says, each line with its place and what it is about.
+
+        Raises
+        ------
+        SetupError
+            Always.
+        """
+        wrong = Mistakes()
+        for line in reason.problems:
+            wrong.add(f"{self.where(self.path)}: {what}{line}")
+        wrong.raise_any()
+        raise reason
+
     def only(self, known: Iterable[str]) -> None:
-        """Refuse keys that mean nothing, with the nearest one that does."""
+        """Refuse keys that mean nothing, each with the nearest one that does."""
         allowed = set(known)
+        wrong = Mistakes()
         for key in self.values:
             if key not in allowed:
-                self.fail(f"unknown key {key!r} in {self.what}; {nearest(str(key), allowed)}", key)
+                with wrong.noted():
+                    near = nearest(str(key), allowed)
+                    self.fail(f"unknown key {shortened(key)} in {self.what}; {near}", key)
+        wrong.raise_any()
 
     def get(self, key: str, kind: str, default: Any = None) -> Any:
         """Return the value of a key, of that kind, or the default where it is left out."""
@@ -81,7 +103,7 @@ class Stated:
             return default
         value = self.values[key]
         if not is_kind(value, kind):
-            got = f"{type(value).__name__} {value!r}"
+            got = f"{type(value).__name__} {value if isinstance(value, bool) else shortened(value)}"
             self.fail(f"{key} in {self.what} must be {_WORDS[kind]}; got {got}", key)
         return value
 
@@ -99,9 +121,11 @@ class Stated:
     def tables(self, key: str) -> list[Stated]:
         """Return the tables of a list of them, each called by its name where it has one."""
         entries = self.get(key, "tables", [])
+        if len(entries) > MOST_ENTRIES:
+            self.fail(f"{self.what} holds {len(entries)} [[{key}]]; at most {MOST_ENTRIES} are checked", key)
         return [
             Stated(
-                what=f"[[{key}]] {e['name']!r}" if "name" in e else f"[[{key}]] number {n}",
+                what=f"[[{key}]] {shortened(e['name'])}" if "name" in e else f"[[{key}]] number {n}",
                 values=e,
                 path=(*self.path, key, n - 1),
                 where=self.where,
@@ -118,6 +142,15 @@ class Stated:
             self.fail(f"{self.what} states both {key} and {inch}; keep one", inch)
         return _converted(self.get(inch, kind), key)
 
+    def within(self, rule: Allowed, key: str) -> None:
+        """Refuse the value of a metric key, or of its inch key, where the rule does not allow it."""
+        inch = inch_key(key)
+        in_inches = inch is not None and inch in self.values
+        stated = inch if inch is not None and in_inches else key
+        flaw = rule.flaw_of(self.number(key, "anything"), inch_of=key if in_inches else None)
+        if flaw:
+            self.fail(f"{stated} in {self.what}: {flaw}", stated)
+
     def record(self, cls: type[T], *, besides: Mapping[str, Any] | None = None) -> T:
         """Return the dataclass that the table states, its keys being the names of the fields.
 
@@ -125,26 +158,44 @@ class Stated:
         ----------
         besides : mapping, optional
             Fields that were read in another way; their keys are allowed and passed over.
+
+        Raises
+        ------
+        SetupError
+            A key is unknown or missing, or its value is of another kind or out of its range; all of them
+            are told.
         """
         given = dict(besides or {})
-        kinds = {f.name: _kind(str(f.type)) for f in _fields(cls) if f.name not in given}
-        self.only(with_inches([*kinds, *given]))
-        for name, kind in kinds.items():
-            value = self.number(name, kind, _MISSING)
-            if value is not _MISSING:
-                given[name] = _frozen(value)
+        own = [f for f in _fields(cls) if f.name not in given]
+        wrong = Mistakes()
+        with wrong.noted():
+            self.only(with_inches([*(f.name for f in own), *given]))
+        for field in own:
+            with wrong.noted():
+                value = self._of_field(field)
+                if value is not _MISSING:
+                    given[field.name] = _frozen(value)
+        wrong.raise_any()
         try:
             return cls(**given)
         except SetupError as reason:
             self.fail(f"{self.what}: {reason}")
-        except TypeError:
-            missing = [n for n in kinds if n not in given and _required(cls, n)]
-            self.fail(
-                f"{self.what} lacks the key {missing[0]!r}" if missing else f"{self.what} is not complete"
-            )
+
+    def _of_field(self, field: Field[Any]) -> Any:
+        """Return the value that is stated for a field, or a mark where none is."""
+        value = self.number(field.name, kind_of(str(field.type)), _MISSING)
+        if value is _MISSING:
+            if field.default is MISSING and field.default_factory is MISSING:
+                self.fail(f"{self.what} lacks the key {field.name!r}")
+            return _MISSING
+        rule = allowed_in(field)
+        if rule is not None:
+            self.within(rule, field.name)
+        return value
 
 
 _MISSING: Any = object()
+_LARGE = 1e300
 
 
 def with_inches(keys: Iterable[str]) -> list[str]:
@@ -173,18 +224,13 @@ def is_kind(value: object, kind: str) -> bool:
     return isinstance(value, {"text": str, "flag": bool, "table": Mapping}[kind])
 
 
-def _kind(annotation: str) -> str:
+def kind_of(annotation: str) -> str:
     """Return the kind of value that a field's annotation asks for."""
     plain = annotation.removesuffix(" | None")
     simple = {"str": "text", "float": "number", "int": "whole", "bool": "flag", "tuple[str, ...]": "texts"}
     if plain.startswith("tuple[") and "float" in plain:
         return "numbers"
     return simple.get(plain, "anything")
-
-
-def _required(cls: type[Any], name: str) -> bool:
-    """Say whether a field has no default."""
-    return any(f.name == name and f.default is MISSING and f.default_factory is MISSING for f in _fields(cls))
 
 
 def _fields(cls: Any) -> tuple[Field[Any], ...]:
@@ -195,6 +241,11 @@ def _converted(value: Any, key: str) -> Any:
     """Convert a number, or every number in a nest of lists, from the inch key's unit."""
     if isinstance(value, list | tuple):
         return [_converted(v, key) for v in value]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    if abs(value) > _LARGE:
+        # Out of every range; kept as a number that the range check can tell.
+        return math.copysign(_LARGE, value)
     return from_inch_key(value, key=key)
 
 

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, TypeVar
 
 from fixturecheck.errors import SetupError
+from fixturecheck.kernel.clip import face_frame
 from fixturecheck.kernel.shapes import box_of, faces_of
 from fixturecheck.kernel.sound import flaw_of, one_of_each
+from fixturecheck.mistakes import Mistakes
+from fixturecheck.setup.entries import POLES, ROLES
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.numbers import refuse_bad_numbers
 from fixturecheck.setup.relieving import refuse_bad_relieving
 from fixturecheck.setup.staging import refuse_bad_staging
-from fixturecheck.setup.words import BY_PLACE, CHECKS, NAME, one_of
+from fixturecheck.setup.words import BY_PLACE, CHECKS, SEVERITIES, allowed_name, one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.shop.wheels import check_wheel
@@ -25,20 +27,9 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-ROLES = ("part", "fixture")
-POLES = ("n", "s")
-RANKS = ("primary", "secondary", "tertiary", "stop", "nest")
-WAYS = ("plunge", "traverse")
-SPARKS = ("left", "right")
-SEVERITIES = ("go", "caution", "no-go")
 
 TABLE_MM = 0.01
 """How far equipment may reach below a stated table: heights are stated in hundredths."""
-
-
-def listed(values: object) -> object:
-    """Return a list as a tuple, and anything else as it is."""
-    return tuple(values) if isinstance(values, list) else values
 
 
 def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
@@ -61,7 +52,7 @@ def all_of(values: object, kind: type[T], what: str) -> tuple[T, ...]:
 
 
 def refuse_bad(setup: Setup) -> None:
-    """Raise for the first thing in a set-up that cannot be checked.
+    """Raise for what in a set-up cannot be checked: every seat, cut and other thing that is wrong is told.
 
     Raises
     ------
@@ -73,13 +64,38 @@ def refuse_bad(setup: Setup) -> None:
         raise SetupError(message)
     one_of(setup.units, UNITS, "set-up, units")
     refuse_bad_numbers(setup)
+    # What is said of bodies presupposes that each is sound and named once.
     _refuse_bad_bodies(setup)
-    for seat in setup.seats:
-        _refuse_bad_seat(setup, seat)
+    wrong = Mistakes()
+    for refuse in (
+        _refuse_bad_seats,
+        _refuse_bad_cuts,
+        _refuse_bad_wheel,
+        _refuse_below_table,
+        refuse_bad_staging,
+        _refuse_bad_hold,
+        refuse_bad_relieving,
+        _refuse_bad_severity,
+    ):
+        with wrong.noted():
+            refuse(setup)
+    wrong.raise_any()
+
+
+def _refuse_bad_seats(setup: Setup) -> None:
+    wrong = Mistakes()
+    wrong.each(setup.seats, lambda seat: _refuse_bad_seat(setup, seat))
+    wrong.raise_any()
+
+
+def _refuse_bad_cuts(setup: Setup) -> None:
     _refuse_repeats((c.name for c in setup.cuts), "cut")
-    for cut in setup.cuts:
-        _refuse_bad_cut(setup, cut)
-    one_of(setup.machine.sparks, SPARKS, "machine, sparks")
+    wrong = Mistakes()
+    wrong.each(setup.cuts, lambda cut: _refuse_bad_cut(setup, cut))
+    wrong.raise_any()
+
+
+def _refuse_bad_wheel(setup: Setup) -> None:
     check_wheel(setup.wheel)
     if setup.machine.flange.diameter_mm >= setup.wheel.diameter_mm:
         flange, wheel = (
@@ -90,10 +106,26 @@ def refuse_bad(setup: Setup) -> None:
             "state the flange that carries this wheel"
         )
         raise SetupError(message)
-    _refuse_below_table(setup)
-    refuse_bad_staging(setup)
+
+
+def _refuse_bad_hold(setup: Setup) -> None:
     refuse_bad_holding(setup)
-    refuse_bad_relieving(setup)
+    for mill in setup.holding.milling if setup.holding else ():
+        for part in mill.parts:
+            _refuse_leaning(setup.body(part), mill.face, f"mill {mill.name!r}")
+
+
+def _refuse_leaning(body: Body, face: str, where: str) -> None:
+    """Refuse a milled face that does not lie level, looking up, where the body stands."""
+    standing = faces_of(body.solid.moved(body.at))
+    for i in body.face_indices(face):
+        _, normal, flat = face_frame(standing[i])
+        if not flat or normal[2] < 1.0 - 1e-6:
+            message = f"{where}: {body.name}.{face} is not a level face that looks up; name the face to mill"
+            raise SetupError(message)
+
+
+def _refuse_bad_severity(setup: Setup) -> None:
     for check, level in setup.severity.items():
         if check not in CHECKS:
             message = f"severity of {check!r}: no check has this name; {nearest(check, CHECKS)}"
@@ -164,20 +196,16 @@ def _refuse_bad_body(body: Body) -> None:
         _refuse_bad_lean(body, face, lean_mm)
 
 
-def _refuse_bad_lean(body: Body, face: str, lean_mm: object) -> None:
-    """Refuse an orientation tolerance that is no length, or that holds nothing closer."""
+def _refuse_bad_lean(body: Body, face: str, lean_mm: float) -> None:
+    """Refuse an orientation tolerance that holds nothing closer than the zone around it."""
     where = f"body {body.name!r}, orientation_mm of {face!r}"
-    number = isinstance(lean_mm, int | float) and not isinstance(lean_mm, bool)
-    if not number or not math.isfinite(float(str(lean_mm))) or float(str(lean_mm)) < 0.0:
-        message = f"{where}: must be a number of zero or more; got {lean_mm!r}"
-        raise SetupError(message)
     zone_mm = body.tolerance_mm.get(face, body.tolerance_mm.get("*"))
     if face == "*" and body.tolerance_mm:
         return
     if zone_mm is None:
         message = f"{where}: it has no tolerance_mm within which it could lean; state that too"
         raise SetupError(message)
-    if float(str(lean_mm)) > zone_mm:
+    if lean_mm > zone_mm:
         message = f"{where}: must be at most its tolerance_mm of {zone_mm:g}; got {lean_mm:g}"
         raise SetupError(message)
 
@@ -188,7 +216,7 @@ def _refuse_bad_faces(body: Body) -> None:
     count = len(faces_of(body.solid))
     for face, indices in body.faces.items():
         where = f"body {body.name!r}, face {face!r}"
-        _allowed(face, where)
+        allowed_name(face, where)
         if BY_PLACE.fullmatch(face):
             message = f"{where}: names like face_3 are kept for faces that nobody named; call it what it does"
             raise SetupError(message)
@@ -205,7 +233,6 @@ def _refuse_bad_faces(body: Body) -> None:
 
 def _refuse_bad_seat(setup: Setup, seat: Seat) -> None:
     where = f"seat of {seat.body!r} on {seat.on!r}"
-    one_of(seat.rank, RANKS, f"{where}, rank")
     if seat.body == seat.on:
         message = f"{where}: a body cannot seat on itself; name the body that it lies on"
         raise SetupError(message)
@@ -215,8 +242,7 @@ def _refuse_bad_seat(setup: Setup, seat: Seat) -> None:
 
 def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
     where = f"cut {cut.name!r}"
-    _allowed(cut.name, where)
-    one_of(cut.way, WAYS, f"{where}, way")
+    allowed_name(cut.name, where)
     if not isinstance(cut.parts, list | tuple) or not cut.parts:
         message = f"{where}: parts must be a list of part names; got {cut.parts!r}"
         raise SetupError(message)
@@ -284,16 +310,10 @@ def _refuse_repeats(names: Iterable[str], what: str) -> None:
     """Each name once, and each an allowed one."""
     counts = Counter(names)
     for name, count in counts.items():
-        _allowed(name, f"{what} {name!r}")
+        allowed_name(name, f"{what} {name!r}")
         if count > 1:
             message = f"{what} {name!r} is stated {count} times; each needs a name of its own"
             raise SetupError(message)
-
-
-def _allowed(name: object, where: str) -> None:
-    if not isinstance(name, str) or not NAME.fullmatch(name):
-        message = f"{where}: a name is made of letters a to z, digits, _ and -, without blanks or dots"
-        raise SetupError(message)
 
 
 def _from_table(look_up: Callable[[str], object], name: str, where: str) -> None:

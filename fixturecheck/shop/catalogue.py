@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,7 +11,9 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from fixturecheck.allowed import Allowed, shortened
 from fixturecheck.errors import SetupError
+from fixturecheck.mistakes import Mistakes
 from fixturecheck.shop.nearest import unknown
 from fixturecheck.shop.tables import material
 
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from fixturecheck.shop.piece import Piece
 
 Value = float | int | str
+
+_RANGES = {"mm": (0.01, 2000.0), "deg": (1.0, 175.0)}
+_COUNT = (1, 100)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,8 +34,8 @@ class Param:
     ----------
     default : float, int or str
         Its type is the parameter's.
-    may_be_zero : bool
-        Whether 0 is allowed; less than 0 never is.
+    allowed : Allowed
+        The range of a number.
     options : tuple of str
         The names allowed; empty when any is.
     is_material : bool
@@ -41,7 +45,7 @@ class Param:
     name: str
     default: Value
     says: str
-    may_be_zero: bool = False
+    allowed: Allowed
     options: tuple[str, ...] = ()
     is_material: bool = False
 
@@ -86,21 +90,35 @@ def make(name: str, /, **params: Value) -> tuple[Piece, ...]:
     SetupError
         The equipment, a parameter or a material is not known, or a value cannot be used.
     """
+    values = checked(name, params)
+    module, function = equipment()[name].maker.split(":")
+    pieces: tuple[Piece, ...] = getattr(import_module(module), function)(**values)
+    return pieces
+
+
+def checked(name: str, params: Mapping[str, object]) -> dict[str, Value]:
+    """Return all parameters of a kind of equipment, those that are stated and the rest as the shop has them.
+
+    Raises
+    ------
+    SetupError
+        The equipment or a parameter is not known, or a value is out of its range; all of them are told.
+    """
     kinds = equipment()
     if name not in kinds:
         raise unknown(name, kinds, what="equipment")
     kind = kinds[name]
     values = {p.name: p.default for p in kind.params.values()}
+    wrong = Mistakes()
     for key, value in params.items():
-        if key not in kind.params:
-            raise unknown(key, kind.params, what=f"parameter of {name}")
-        values[key] = _checked(name, kind.params[key], value)
-    for key, value in values.items():
-        if kind.params[key].is_material:
-            material(str(value))
-    module, function = kind.maker.split(":")
-    pieces: tuple[Piece, ...] = getattr(import_module(module), function)(**values)
-    return pieces
+        with wrong.noted():
+            if key not in kind.params:
+                raise unknown(key, kind.params, what=f"parameter of {name}")
+            values[key] = _checked(name, kind.params[key], value)
+            if kind.params[key].is_material:
+                material(str(value))
+    wrong.raise_any()
+    return values
 
 
 def _type_of(name: str, row: Mapping[str, Any]) -> EquipmentType:
@@ -110,7 +128,7 @@ def _type_of(name: str, row: Mapping[str, Any]) -> EquipmentType:
             name=key,
             default=p["default"],
             says=p["says"],
-            may_be_zero=p.get("zero", False),
+            allowed=_range_of(key, p),
             options=tuple(p.get("options", ())),
             is_material=p.get("table") == "materials",
         )
@@ -120,24 +138,27 @@ def _type_of(name: str, row: Mapping[str, Any]) -> EquipmentType:
     return EquipmentType(name=name, params=MappingProxyType(params), **words)
 
 
+def _range_of(key: str, row: Mapping[str, Any]) -> Allowed:
+    """Return the range of a parameter: as its row states, else that of all lengths, angles or counts."""
+    end = key.rsplit("_", 1)[-1]
+    least, most = _RANGES.get(end, _COUNT)
+    return Allowed(least=row.get("least", least), most=row.get("most", most), or_zero=row.get("zero", False))
+
+
 def _checked(equipment_name: str, param: Param, value: object) -> Value:
     """Return a value that the parameter can take."""
     where = f"{equipment_name}: {param.name}"
     if isinstance(param.default, str):
         if not isinstance(value, str):
-            message = f"{where} must be a name, got {value!r}"
+            message = f"{where} must be a name, got {shortened(value)}"
             raise SetupError(message)
         if param.options and value not in param.options:
-            message = f"{where} must be one of {', '.join(param.options)}; got {value!r}"
+            message = f"{where} must be one of {', '.join(param.options)}; got {shortened(value)}"
             raise SetupError(message)
         return value
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        message = f"{where} must be a finite number, got {value!r}"
-        raise SetupError(message)
-    if value < 0 or (value == 0 and not param.may_be_zero):
-        message = (
-            f"{where} must be {'zero or more' if param.may_be_zero else 'more than zero'}, got {value:g}"
-        )
+    flaw = param.allowed.flaw_of(value)
+    if flaw or not isinstance(value, int | float):
+        message = f"{where}: {flaw or 'must be one number'}"
         raise SetupError(message)
     if isinstance(param.default, int):
         if value != int(value):

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
+from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
 
 _SAME_MM = 1e-6
@@ -57,20 +58,34 @@ class Wheel:
         What the wheel is made of, as marked on it: abrasive, grit, grade, structure, bond.
     """
 
-    shape: str = "1"
-    diameter_mm: float = 178.0
-    thickness_mm: float = 13.0
-    bore_mm: float = 31.75
-    corner_radius_mm: float = 0.2
-    recess_diameter_mm: float = 0.0
-    recess_depth_mm: float = 0.0
-    rim_mm: float = 0.0
-    bore_wall_mm: float = 0.0
-    small_diameter_mm: float = 0.0
-    flat_diameter_mm: float = 0.0
-    edge_mm: float = 0.0
-    dressed_profile_mm: tuple[tuple[float, float], ...] = ()
-    max_speed_m_s: float | None = None
+    shape: str = field(default="1", metadata=allowed(words=SHAPES, matters="what the wheel can reach"))
+    diameter_mm: float = field(
+        default=178.0,
+        metadata=allowed(2.0, 1000.0, matters="speed of the wheel, depth under the flange, path"),
+    )
+    thickness_mm: float = field(
+        default=13.0, metadata=allowed(0.1, 500.0, matters="how wide a plunge grinds, clearance beside it")
+    )
+    bore_mm: float = field(default=31.75, metadata=allowed(0.1, 900.0, matters="whether the flanges go on"))
+    corner_radius_mm: float = field(
+        default=0.2,
+        metadata=allowed(
+            0.001, 100.0, or_zero=True, matters="the corner that is left between floor and wall"
+        ),
+    )
+    recess_diameter_mm: float = field(default=0.0, metadata=allowed(0.01, 1000.0, or_zero=True))
+    recess_depth_mm: float = field(default=0.0, metadata=allowed(0.01, 1000.0, or_zero=True))
+    rim_mm: float = field(default=0.0, metadata=allowed(0.01, 1000.0, or_zero=True))
+    bore_wall_mm: float = field(default=0.0, metadata=allowed(0.01, 1000.0, or_zero=True))
+    small_diameter_mm: float = field(default=0.0, metadata=allowed(0.01, 1000.0, or_zero=True))
+    flat_diameter_mm: float = field(default=0.0, metadata=allowed(0.01, 1000.0, or_zero=True))
+    edge_mm: float = field(default=0.0, metadata=allowed(0.01, 1000.0, or_zero=True))
+    dressed_profile_mm: tuple[tuple[float, float], ...] = field(
+        default=(), metadata=allowed(0.0, 1000.0, items=400)
+    )
+    max_speed_m_s: float | None = field(
+        default=None, metadata=allowed(1.0, 300.0, matters="the speed that the wheel may run at")
+    )
     spec: str = "A 46 J 8 V"
 
     @property
@@ -91,8 +106,13 @@ class Wheel:
 class Flange:
     """The pair of flanges that clamps the wheel; thickness is that of one flange outside the wheel."""
 
-    diameter_mm: float = 75.0
-    thickness_mm: float = 8.0
+    diameter_mm: float = field(
+        default=75.0,
+        metadata=allowed(1.0, 1000.0, matters="how deep the wheel gets, whether the flanges clear"),
+    )
+    thickness_mm: float = field(
+        default=8.0, metadata=allowed(0.1, 200.0, matters="whether the flanges clear")
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,10 +129,17 @@ class Guard:
         Thickness of the sheet.
     """
 
-    opening_deg: float = 150.0
-    radial_gap_mm: float = 8.0
-    side_gap_mm: float = 10.0
-    wall_mm: float = 3.0
+    opening_deg: float = field(
+        default=150.0,
+        metadata=allowed(1.0, 360.0, matters="whether the guard covers enough, what it must clear"),
+    )
+    radial_gap_mm: float = field(
+        default=8.0, metadata=allowed(0.01, 500.0, or_zero=True, matters="whether the guard clears")
+    )
+    side_gap_mm: float = field(
+        default=10.0, metadata=allowed(0.01, 500.0, or_zero=True, matters="whether the guard clears")
+    )
+    wall_mm: float = field(default=3.0, metadata=allowed(0.1, 100.0, matters="whether the guard clears"))
 
 
 _SIZES = {

@@ -94,7 +94,7 @@ def test_no_friction_is_said_plainly():
 
 
 def test_a_cut_without_depth_is_refused():
-    with pytest.raises(SetupError, match="downfeed_mm: must be more than zero"):
+    with pytest.raises(SetupError, match=r"downfeed_mm: must be from 0\.0001 to 20"):
         stated(box((-30, -10, 0), (30, 10, 15)), Holding(), downfeed_mm=0.0)
 
 

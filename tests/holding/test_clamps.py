@@ -154,11 +154,11 @@ def test_the_force_of_a_clamp_is_a_range():
         ({"body": "plate"}, "no such body as 'plate'"),
         ({"kind": "toe"}, "state inward"),
         ({"kind": "toe", "inward": (0, 0, 1)}, "state inward, a level direction"),
-        ({"kind": "toe", "inward": (0, 1, 0), "down_deg": 90.0}, "less than 90"),
+        ({"kind": "toe", "inward": (0, 1, 0), "down_deg": 90.0}, "down_deg: must be from 0 to 89; got 90"),
         ({"kind": "vise"}, "state the face of 'block' that presses"),
         ({"thread": "wet"}, "thread"),
-        ({"force_n": -1.0}, "must be more than zero"),
-        ({"spread_share": 1.0}, "at most 0.9"),
+        ({"force_n": -1.0}, "must be from 0.01 to 1000000; got -1"),
+        ({"spread_share": 1.0}, "spread_share: must be from 0 to 0.9; got 1"),
     ],
 )
 def test_a_clamp_that_cannot_be_is_refused(stated, says):

@@ -77,8 +77,8 @@ def test_without_a_feed_the_wall_takes_the_downfeed_or_all_that_is_left(left_mm,
 @pytest.mark.parametrize(
     ("stated", "says"),
     [
-        ({"wall_feed_mm": 0.0}, "wall_feed_mm: must be more than zero"),
-        ({"wall_feed_mm": -0.001}, "wall_feed_mm: must be more than zero"),
+        ({"wall_feed_mm": 0.0}, "wall_feed_mm: must be from 0.0001 to 20"),
+        ({"wall_feed_mm": -0.001}, "wall_feed_mm: must be from 0.0001 to 20"),
         ({"wall_feed_mm": 0.06}, "more than the 0.05 mm left on the wall"),
         ({"wall_feed_mm": 0.002, "wall": None}, "stated without a wall"),
     ],

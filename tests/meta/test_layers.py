@@ -12,7 +12,9 @@ import pytest
 
 from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imports_of
 
-LEAVES = {"compiled", "errors", "stopping", "units", "tolerances", "result", "hold_result"}
+LEAVES = {
+    "allowed", "compiled", "errors", "mistakes", "stopping", "units", "tolerances", "result", "hold_result",
+}  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
 STATED = GEOMETRY | {"shop", "setup"}
@@ -25,8 +27,10 @@ ALLOWED: Mapping[str, set[str]] = {
     "compiled": set(),
     "errors": set(),
     "stopping": set(),
+    "mistakes": {"errors"},
+    "allowed": {"units"},
     "units": {"errors"},
-    "tolerances": set(),
+    "tolerances": {"allowed"},
     "hold_result": set(),
     "grouping": {"result"},
     "result": {"hold_result"},
@@ -52,7 +56,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "job": JUDGED | {"engine", "report"},
     "relief_job": JUDGED | {"report"},
     "cli_progress": LEAVES,
-    "cli": LEAVES | {"cli_progress", "job", "kernel", "report"},
+    "cli": LEAVES | {"cli_progress", "job", "kernel", "report", "setup"},
     "cq": JUDGED | {"engine", "report"},
     "testing": JUDGED | {"engine", "report"},
     "__main__": {"cli"},

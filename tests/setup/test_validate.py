@@ -92,7 +92,7 @@ BAD = {
     ),
     "tolerance below zero": (
         {"bodies": [one(tolerance_mm=-0.1)]},
-        "body 'block', tolerance_mm of '*': must be more than zero; got -0.1",
+        "body 'block', tolerance_mm of '*': must be from 0.00001 to 10; got -0.1",
     ),
     "orientation of no face": (
         {"bodies": [one(tolerance_mm=0.1, orientation_mm={"tip": 0.1})]},
@@ -100,11 +100,11 @@ BAD = {
     ),
     "orientation below zero": (
         {"bodies": [one(tolerance_mm=0.1, orientation_mm=-0.1)]},
-        "body 'block', orientation_mm of '*': must be a number of zero or more; got -0.1",
+        "body 'block', orientation_mm of '*': must be from 0 to 10; got -0.1",
     ),
     "orientation that is no number": (
         {"bodies": [one(tolerance_mm=0.1, orientation_mm=math.nan)]},
-        "body 'block', orientation_mm of '*': must be a number of zero or more; got nan",
+        "body 'block', orientation_mm of '*': nan is not finite; state a number",
     ),
     "orientation without a tolerance": (
         {"bodies": [one(orientation_mm={"top": 0.01})]},
@@ -167,7 +167,7 @@ BAD = {
         seat(rank="first"),
         "seat of 'block' on 'rest', rank: 'first' is unknown; use primary, secondary, ",
     ),
-    "share": (seat(min_share=1.5), "seat of 'block', min_share: must be at most 1; got 1.5"),
+    "share": (seat(min_share=1.5), "seat of 'block' on 'rest', min_share: must be from 0 to 1; got 1.5"),
     "cut of no part": (cut(parts=("blok",)), "cut 'top': no body is named 'blok'; did you mean 'block'?"),
     "cut of nothing": (cut(parts=()), "cut 'top': parts must be a list of part names; got ()"),
     "cut of a name": (cut(parts="block"), "cut 'top': parts must be a list of part names; got 'block'"),
@@ -188,20 +188,23 @@ BAD = {
         cut(stock_mm=0.0),
         "cut 'top': there is nothing to grind; state stock_mm or wall_stock_mm",
     ),
-    "stock below zero": (cut(stock_mm=-0.1), "cut 'top', stock_mm: must be zero or more; got -0.1"),
-    "downfeed zero": (cut(downfeed_mm=0), "cut 'top', downfeed_mm: must be more than zero; got 0"),
+    "stock below zero": (
+        cut(stock_mm=-0.1),
+        "cut 'top', stock_mm: must be 0, or from 0.0001 to 20; got -0.1",
+    ),
+    "downfeed zero": (cut(downfeed_mm=0), "cut 'top', downfeed_mm: must be from 0.0001 to 20; got 0"),
     "stock not finite": (cut(stock_mm=math.nan), "cut 'top', stock_mm: nan is not finite; state a number"),
     "speed not finite": (cut(rpm=math.inf), "cut 'top', rpm: inf is not finite; state a number"),
     "stock no number": (cut(stock_mm="0.1"), "cut 'top', stock_mm: '0.1' is not a number"),
     "stock true": (cut(stock_mm=True), "cut 'top', stock_mm: True is not a number"),
     "sparks": (machine(sparks="up"), "machine, sparks: 'up' is unknown; use left or right"),
-    "travel": (machine(travel_x_mm=0.0), "machine, travel_x_mm: must be more than zero; got 0"),
+    "travel": (machine(travel_x_mm=0.0), "machine, travel_x_mm: must be from 1 to 10000; got 0"),
     "table": (machine(table_z_mm=math.nan), "machine, table_z_mm: nan is not finite"),
     "flange": (
         machine(flange=Flange(diameter_mm=-1.0)),
-        "flange, diameter_mm: must be more than zero; got -1",
+        "flange, diameter_mm: must be from 1 to 1000; got -1",
     ),
-    "guard": (machine(guard=Guard(opening_deg=400.0)), "guard, opening_deg: must be at most 360; got 400"),
+    "guard": (machine(guard=Guard(opening_deg=400.0)), "guard, opening_deg: must be from 1 to 360; got 400"),
     "large flange": (
         machine(flange=Flange(diameter_mm=200.0)),
         "flange: its diameter of 200 mm must be less than",
@@ -217,7 +220,7 @@ BAD = {
     ),
     "touch": (
         {"tolerances": Tolerances(touch_um=0.0)},
-        "tolerances, touch_um: must be more than zero; got 0",
+        "tolerances, touch_um: must be from 0.001 to 100; got 0",
     ),
     "severity": (
         {"severity": {"seat": "bad"}},

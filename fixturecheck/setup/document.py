@@ -1,0 +1,199 @@
+"""Reads a TOML file as text: its tables with their lines, and the keys that are overridden."""
+
+from __future__ import annotations
+
+import re
+import stat
+import tomllib
+from collections.abc import Mapping
+from dataclasses import fields
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from fixturecheck.errors import SetupError
+from fixturecheck.mistakes import Mistakes
+from fixturecheck.setup import stated as facts_of
+from fixturecheck.setup.lines import lines_of
+from fixturecheck.setup.stated import Stated
+from fixturecheck.setup.tables import RECORDS, SINGLE
+from fixturecheck.shop.nearest import nearest
+from fixturecheck.units import INCH_SUFFIX, inch_key
+
+MOST_BYTES = 4_000_000
+"""A set-up of a thousand bodies is a tenth of this."""
+
+_LINE = re.compile(r"\s*\(at line (\d+), column \d+\)")
+
+
+def read_document(path: Path, overrides: Mapping[str, str]) -> Stated:
+    """Read the tables of a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    overrides : mapping of str to str
+        Values for dotted keys: `cut.floor.downfeed_mm`, `wheel.diameter_mm`, `seat.1.min_share`.
+        Entries of a list go by their name, or by their number from 1.
+
+    Raises
+    ------
+    SetupError
+        The file cannot be read or does not parse, with its line; or an override names nothing.
+    """
+    text = text_of(path)
+    document = parsed(path.name, text)
+    set_by: dict[facts_of.Path, str] = {}
+    wrong = Mistakes()
+    for key, value in overrides.items():
+        with wrong.noted():
+            set_by[_override(document, key, value)] = f"--set {key}={value}"
+    wrong.raise_any()
+    return Stated(
+        what="the file",
+        values=document,
+        path=(),
+        where=partial(_where, path.name, lines_of(text), set_by),
+    )
+
+
+def parsed(name: str, text: str) -> dict[str, Any]:
+    """Return what a TOML text says.
+
+    Raises
+    ------
+    SetupError
+        It does not parse; with the line.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as reason:
+        raise SetupError(_syntax(name, str(reason), text)) from reason
+    except RecursionError as reason:
+        message = f"{name} nests lists or tables too deep to be read"
+        raise SetupError(message) from reason
+    except ValueError as reason:
+        # A whole number of thousands of digits, which the language refuses to read.
+        message = f"{name} holds a number that cannot be read: {reason}"
+        raise SetupError(message) from reason
+
+
+def text_of(path: Path) -> str:
+    """Return the text of a file, which must be a regular one of sensible size.
+
+    Raises
+    ------
+    SetupError
+        It cannot be read, is no regular file, too large or no UTF-8.
+    """
+    try:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            message = f"{path.name} is no regular file; give a file that holds a set-up"
+            raise SetupError(message)
+        if found.st_size > MOST_BYTES:
+            message = f"{path.name} has {found.st_size} bytes; a set-up of more than {MOST_BYTES} is not read"
+            raise SetupError(message)
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as reason:
+        message = f"{path.name} is not UTF-8 text; save it as UTF-8"
+        raise SetupError(message) from reason
+    except OSError as reason:
+        message = f"{path} cannot be read: {reason.strerror}"
+        raise SetupError(message) from reason
+
+
+def _syntax(name: str, reason: str, text: str) -> str:
+    """Put the line first in the parser's message."""
+    found = _LINE.search(reason)
+    line = int(found.group(1)) if found else len(text.splitlines())
+    return f"{name}, line {line}: {_LINE.sub('', reason).replace(' (at end of document)', '')}"
+
+
+def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path: facts_of.Path) -> str:
+    """Say where a key stands: the option that set it, or its line, or that of the table around it."""
+    for n in range(len(path), 0, -1):
+        if path[:n] in set_by:
+            return set_by[path[:n]]
+        if path[:n] in lines:
+            return f"{file}, line {lines[path[:n]]}"
+    return file
+
+
+def _override(document: dict[str, Any], key: str, text: str) -> facts_of.Path:
+    """Set a dotted key in the parsed document and return its path."""
+    *parents, last = key.split(".")
+    option = f"--set {key}={text}"
+    if not parents:
+        message = f"{option}: name a table and a key, like {_like(key)}"
+        raise SetupError(message)
+    at: Any = document
+    path: facts_of.Path = ()
+    for part in parents:
+        at, path = _step_into(at, path, part, option)
+    if isinstance(at, list):
+        message = f"{option}: {'.'.join(parents)} is a list; say which: {_entry(at, parents)}.{last}"
+        raise SetupError(message)
+    if not isinstance(at, dict):
+        message = f"{option}: {'.'.join(parents)} is no table"
+        raise SetupError(message)
+    for twin in _twins(last):
+        at.pop(twin, None)
+    at[last] = _value(text)
+    return (*path, last)
+
+
+def _step_into(at: Any, path: facts_of.Path, part: str, option: str) -> tuple[Any, facts_of.Path]:
+    """Go one table or entry deeper."""
+    if isinstance(at, list):
+        names = [str(e.get("name", n)) for n, e in enumerate(at, start=1) if isinstance(e, dict)]
+        if part in names:
+            n = names.index(part)
+        elif part.isdecimal() and len(part) < 9 and 1 <= int(part) <= len(at):
+            n = int(part) - 1
+        elif part == "0" and at:
+            message = f"{option}: entries count from 1; write {_entry(at, [str(path[-1])])}"
+            raise SetupError(message)
+        else:
+            message = f"{option}: no {path[-1]} is named {part!r}; {nearest(part, names)}"
+            raise SetupError(message)
+        return at[n], (*path, n)
+    if isinstance(at, dict) and (part in at or part in SINGLE):
+        return at.setdefault(part, {}), (*path, part)
+    known = list(at) if isinstance(at, dict) else []
+    if not path:
+        known += [name for name in RECORDS if name not in known and "." not in name]
+    message = f"{option}: there is no table {part!r}; {nearest(part, known)}"
+    raise SetupError(message)
+
+
+def _entry(entries: list[Any], parents: list[str]) -> str:
+    """Return the dotted name of the first entry of a list, and how else to name it."""
+    first = entries[0] if entries else None
+    name = str(first.get("name", 1)) if isinstance(first, dict) else "1"
+    return f"{'.'.join(parents)}.{name}"
+
+
+def _like(key: str) -> str:
+    """Return dotted keys that end in a key, as examples of how to write it."""
+    homes = []
+    for table, record in RECORDS.items():
+        names = {f.name for f in fields(record)}
+        if key in names | {inch_key(n) for n in names}:
+            homes.append(f"{table}.{key}" if table.split(".")[0] in SINGLE else f"{table}.NAME.{key}")
+    return " or ".join(homes[:3]) or "wheel.diameter_mm or cut.NAME.downfeed_mm"
+
+
+def _twins(key: str) -> list[str]:
+    """Return the keys that state the same quantity in other units, which an override replaces."""
+    pairs = [*INCH_SUFFIX.items(), *((inch, metric) for metric, inch in INCH_SUFFIX.items())]
+    return [key.removesuffix(one) + other for one, other in pairs if key.endswith(one)]
+
+
+def _value(text: str) -> Any:
+    """Read an override as TOML; what is no TOML value is text."""
+    try:
+        return tomllib.loads(f"value = {text}")["value"]
+    except (ValueError, RecursionError):
+        return text
