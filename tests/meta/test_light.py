@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -74,6 +75,22 @@ def test_help_and_mistakes_load_nothing_heavy(arguments: list[str], code: int) -
 def test_a_missing_setup_is_refused_before_anything_is_loaded() -> None:
     code = "from fixturecheck.cli import main\nassert main(['check', 'no_such_setup.py']) == 2"
     assert not _loaded_after(code) & set(HEAVY)
+
+
+TYPO = """
+import time
+from fixturecheck.cli import main
+assert main(['check', {path!r}, '--out', {out!r}]) == 2
+print('seconds:', time.process_time())
+"""
+
+
+def test_a_slip_of_the_pen_is_answered_before_the_kernel_loads(tmp_path: Path) -> None:
+    path = tmp_path / "typo.toml"
+    path.write_text("[wheel]\ndiametre_mm = 100\n")
+    told = TYPO.format(path=str(path), out=str(tmp_path / "out"))
+    assert not _loaded_after(told) & set(HEAVY)
+    assert float(_run(told).split("seconds:")[1]) < 0.5
 
 
 BOX_ON_BOX = """

@@ -139,6 +139,68 @@ def test_syntax_errors_have_their_line(small: Path, old: str, new: str, message:
     assert refused(rewritten(small, old, new)).startswith(message)
 
 
+MANY = """\
+[setup]
+unit = "mm"
+[wheel]
+diametre_mm = 100
+corner_radius_mm = 1e9
+[machine.guard]
+wall_mm = "thin"
+[[equipment]]
+kind = "parallel"
+name = "p"
+params = { hight_mm = 3 }
+[[body]]
+name = "b"
+material = "chese"
+[[cut]]
+name = "top"
+stock_mm = -1
+[severity]
+holds = "go"
+[staging]
+push = { b = { direction = [1, 0, 0], force = 3 } }
+[[clamp]]
+name = "c"
+"""
+
+
+def test_all_mistakes_are_told_at_once_each_with_its_line(tmp_path: Path) -> None:
+    path = tmp_path / "many.toml"
+    path.write_text(MANY)
+    with pytest.raises(SetupError) as caught:
+        load(path)
+    told = sorted((int(re.findall(r"line (\d+)", line)[0]), line) for line in caught.value.problems)
+    assert [(n, re.sub(r"^many.toml, line \d+: ", "", line)[:44]) for n, line in told] == [
+        (2, "unknown key 'unit' in [setup]; did you mean "),
+        (4, "unknown key 'diametre_mm' in [wheel]; did yo"),
+        (5, "corner_radius_mm in [wheel]: must be 0, or f"),
+        (7, "wall_mm in [machine.guard] must be a number;"),
+        (11, "equipment 'p': parameter of parallel 'hight_"),
+        (12, "[[body]] 'b' lacks the key 'file'"),
+        (14, "body 'b': material 'chese' is not known; the"),
+        (15, "[[cut]] 'top' lacks the key 'floor'"),
+        (15, "[[cut]] 'top' lacks the key 'parts'"),
+        (17, "stock_mm in [[cut]] 'top': must be 0, or fro"),
+        (19, "severity of 'holds': no check has this name;"),
+        (21, "unknown key 'force' in push of 'b' in [stagi"),
+        (22, "[[clamp]] 'c' lacks the key 'body'"),
+        (22, "[[clamp]] 'c' lacks the key 'kind'"),
+    ]
+
+
+def test_mistakes_that_only_the_solids_show_are_told_together(small: Path) -> None:
+    text = small.read_text().replace('floor = "top"', 'floor = "tip"')
+    small.write_text(text + '[[seat]]\nbody = "block"\nface = "x"\non = "block"\non_face = "top"\n')
+    with pytest.raises(SetupError) as caught:
+        load(small)
+    assert [line.split(": ")[0] for line in caught.value.problems] == [
+        "small.toml, line 23",
+        "small.toml, line 18",
+    ]
+
+
 def test_text_that_is_no_utf8(small: Path) -> None:
     small.write_bytes(b"\xff\xfe\x00")
     assert refused(small) == "small.toml is not UTF-8 text; save it as UTF-8"
@@ -247,6 +309,9 @@ def test_an_override_in_other_units_replaces(small: Path) -> None:
         ("cut.2.stock_mm", "3", "--set cut.2.stock_mm=3: no cut is named '2'; there are top"),
         ("cut.top.stok_mm", "3", "--set cut.top.stok_mm=3: unknown key 'stok_mm' in [[cut]] 'top'; did you mean 'stock_mm'"),
         ("cut.top.stock_mm", "x", "--set cut.top.stock_mm=x: stock_mm in [[cut]] 'top' must be a number; got str 'x'"),
+        ("cut.stock_mm", "3", "--set cut.stock_mm=3: cut is a list; say which: cut.top.stock_mm"),
+        ("cut.0.stock_mm", "3", "--set cut.0.stock_mm=3: entries count from 1; write cut.top"),
+        ("downfeed_mm", "3", "--set downfeed_mm=3: name a table and a key, like cut.NAME.downfeed_mm"),
         ("wheel.diameter_mm.x", "3", "--set wheel.diameter_mm.x=3: wheel.diameter_mm is no table"),
     ],
 )  # fmt: skip
