@@ -124,9 +124,7 @@ def equipment_facts(entry: Stated, units: str) -> EquipmentFacts:
     wrong.raise_any()
     if kind is None or name is None or place is None:
         entry.fail(f"{entry.what} is not complete")
-    return EquipmentFacts(
-        entry=entry, kind=kind, name=name, params=params, place=place, fastened=fastened
-    )
+    return EquipmentFacts(entry=entry, kind=kind, name=name, params=params, place=place, fastened=fastened)
 
 
 def _params(entry: Stated, kind: str) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Every number that may be stated has a range: both ends are taken, what lies outside is refused in one line."""
+"""Every number that may be stated has a range: its ends are taken, all else is refused in one line."""
 
 from __future__ import annotations
 
