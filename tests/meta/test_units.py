@@ -46,6 +46,8 @@ WITHOUT = {
 """Names, or words that names begin or end with, that are plain numbers, and what each one is."""
 
 BESIDE = {
+    "allowed:Allowed": {"least", "most"},
+    "allowed:allowed": {"least", "most"},
     "result:Finding": {"value", "limit", "margin"},
     "settling.model:FreedomLeft": {"low", "high"},
     "physics.ranges:Range": {"low", "high"},
@@ -64,6 +66,7 @@ BESIDE = {
     "report.placing:Board.take": {"margin"},
     "report.placing:Board.find": {"x", "y", "width", "height", "least"},
     "units:convert": {"value"},
+    "units:to_inch_key": {"value"},
     "units:from_inch_key": {"value"},
     "units:Writing.number": {"value"},
 }
