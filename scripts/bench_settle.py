@@ -11,10 +11,13 @@ import numpy as np
 from bench_gang import gang
 from bench_timing import MissingError, interleaved_s
 
+from fixturecheck.physics.rigid import Poses
 from fixturecheck.physics.settle import Bounds
+from fixturecheck.physics.step import Load
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import Push, Staging
-from fixturecheck.settling.run import backed_off, loads_of, loose_of, ranks_of, walk
+from fixturecheck.settling.run import loads_of, loose_of, ranks_of
+from fixturecheck.settling.starts import backs_of, let_go, shifted
 from fixturecheck.settling.tolerance import Target, odds_of
 from fixturecheck.setup.model import Body, Seat, Setup
 
@@ -45,13 +48,20 @@ def row_of(count: int, **zones: float) -> Bench:
 
 def settler(bench: Bench) -> Callable[[], float]:
     """Return what settles a gang from 2 mm away and gives how far from closed it ends, mm."""
-    loose = loose_of(bench, PUSHED)
+    bounds = Bounds(approach_mm=PUSHED.approach_mm)
 
     def work() -> float:
-        raw, _ = walk(bench, PUSHED, loose, Bounds())
+        loads = loads_of(bench, PUSHED, loose_of(bench, PUSHED))
+        raw = let_go(bench, loads, _away(bench, loads), bounds)
         return float(np.abs(raw.poses.origin_mm - bench.drawn.origin_mm)[:, [0, 2]].max())
 
     return work
+
+
+def _away(bench: Bench, loads: list[Load]) -> Poses:
+    """Return the gang drawn back against its loads, where both sides start."""
+    ranks = ranks_of(bench, PUSHED, loads)
+    return shifted(bench.drawn, backs_of(loads, ranks, PUSHED.approach_mm))
 
 
 def stepper(bench: Bench, timestep_s: float) -> Callable[[], float]:
@@ -100,7 +110,7 @@ def mesh_stepper(bench: Bench, timestep_s: float) -> Callable[[], float]:
         message = f"{missing.name} is not installed (extra `test`)"
         raise MissingError(message) from missing
     loads = loads_of(bench, PUSHED, loose_of(bench, PUSHED))
-    start = backed_off(bench, loads, ranks_of(bench, PUSHED, loads), PUSHED.approach_mm)
+    start = _away(bench, loads)
     gravity = (-SHARE * 9.80665, 0.0, -9.80665)
     model = gang_model(bench.bodies, start, gravity, timestep_s)
     drawn = bench.drawn.origin_mm[[i for i, b in enumerate(bench.bodies) if b.role == "part"]]

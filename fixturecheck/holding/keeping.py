@@ -7,12 +7,12 @@ from enum import StrEnum
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.shop.tables import Material
+from fixturecheck.shop.weight import GRAVITY_M_S2
 
 SOFT_BELOW_A_M = 1e3
 HARD_ABOVE_A_M = 100e3
 
 _MU0 = 4e-7 * math.pi
-_GRAVITY_M_S2 = 9.80665
 _CHIP_DENSITY_KG_M3 = 7870.0
 
 
@@ -69,7 +69,7 @@ def chip_field_t(pole_distance_mm: float) -> float:
     magnetise more easily than a ball, hang at less.
     """
     slope_m = pole_distance_mm * 1e-3 / math.pi
-    return math.sqrt(_MU0 * _CHIP_DENSITY_KG_M3 * _GRAVITY_M_S2 * slope_m / 3.0)
+    return math.sqrt(_MU0 * _CHIP_DENSITY_KG_M3 * GRAVITY_M_S2 * slope_m / 3.0)
 
 
 def mmf_kept_a(coercivity_a_m: float, path_mm: float) -> float:

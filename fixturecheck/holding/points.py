@@ -23,11 +23,10 @@ from fixturecheck.physics.hertz import (
 )
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Setup
-from fixturecheck.shop.tables import material
+from fixturecheck.shop.weight import weight_n
 
 Floats = NDArray[np.float64]
 
-GRAVITY_M_S2 = 9.80665
 _DIRECTIONS = 8
 # What an edge or a corner is taken to be loaded with and rounded to for its stiffness; only the ratio of
 # stiffnesses matters, and a full slide not even on that.
@@ -102,8 +101,7 @@ def weights(setup: Setup, placed: Mapping[str, Solid], names: Iterable[str]) -> 
     """Return the weight of each body at its centre of mass."""
     out = []
     for name in names:
-        kg = material(setup.body(name).material).density_kg_m3 * volume_mm3(placed[name]) * 1e-9
-        force = (0.0, 0.0, -kg * GRAVITY_M_S2)
+        force = (0.0, 0.0, -weight_n(setup.body(name).material, volume_mm3(placed[name])))
         out.append(Load(body=name, force_n=force, at_mm=centre_of(placed[name]), label="weight"))
     return tuple(out)
 

@@ -9,7 +9,7 @@ multipliers are the contact forces.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -17,7 +17,16 @@ import numpy as np
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.friction import friction_holds
 from fixturecheck.physics.rigid import CandidateRows, Floats, Poses, moved
-from fixturecheck.physics.step import FINEST_MM, Frame, Load, frame_of, greatest_force, programme
+from fixturecheck.physics.step import (
+    FINEST_MM,
+    Frame,
+    Load,
+    frame_of,
+    gentled,
+    greatest_force,
+    metric_of,
+    programme,
+)
 
 Finder = Callable[[Poses, float, float, float], CandidateRows]
 """Given poses, a reach in mm, an angle slack in radians and a depth in mm: every candidate nearer than the
@@ -36,6 +45,10 @@ CLOSE_MM, CLOSE_RAD = 0.01, 1e-6
 """How far the last look reaches, and how much turning it allows for."""
 LANDED = 0.25
 """A step is taken to have landed when contacts stopped it at this share of its length."""
+GENTLE = 4.0
+"""How many times its seating force a body is pushed with at first."""
+CARRIED = 1e-3
+"""Share of what seats a body that may be left unbalanced at a rest."""
 CREEP = 8
 """Steps without the load coming nearer to balance after which friction is asked."""
 
@@ -65,6 +78,8 @@ class Bounds:
         shrink by what they find.
     closure_mm : float
         Overlap and last move allowed at rest.
+    slack_mm : float
+        Overlap that need not be opened: a part that fits its place without play touches both its ends.
     balance : float
         Unbalanced load allowed at rest, as a share of the load.
     grip : float
@@ -79,6 +94,7 @@ class Bounds:
     step_mm: float = 1.0
     approach_mm: float = 1.0
     closure_mm: float = 1e-6
+    slack_mm: float = 1e-9
     balance: float = 1e-6
     grip: float = 0.02
     travel_mm: float = 100.0
@@ -137,8 +153,26 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
     -------
     Settling
         Always; an ending other than rest says why.
+
+    Notes
+    -----
+    Where a part is pushed much harder than it is seated, it first settles under a push that is no more than
+    `GENTLE` times as hard, and then, from there, under all of it: beside a push a hundred times the weight
+    the weight would take thousands of steps to pull the part down.
     """
     bounds = bounds or Bounds()
+    gentle = [gentled(one, GENTLE) for one in loads]
+    if all(one is two for one, two in zip(gentle, loads, strict=True)):
+        return _settled(loads, start, find, bounds)
+    first = _settled(gentle, start, find, bounds)
+    if first.ending is not Ending.REST:
+        return _settled(loads, start, find, bounds)
+    last = _settled(loads, first.poses, find, replace(bounds, approach_mm=CLOSE_MM / 2))
+    return replace(last, steps=first.steps + last.steps)
+
+
+def _settled(loads: list[Load], start: Poses, find: Finder, bounds: Bounds) -> Settling:
+    """Settle under loads as they are."""
     greatest = greatest_force(loads)
     if greatest == 0.0:
         rows = find(start, bounds.step_mm, 1e-6, 0.0)
@@ -185,7 +219,9 @@ class _Walk:
             if self.prospect > 1.5 * self.seen or self.prospect < 0.2 * self.seen:
                 self.rows = self._look(self.poses)
             try:
-                solved = programme(self.frame, self.poses, self.rows, self.step)
+                solved = programme(
+                    self.frame, self.poses, self.rows, self.step, slack_mm=self.bounds.slack_mm
+                )
             except NotComputedError:
                 self.step *= 0.4
                 self.prospect *= 0.4
@@ -236,7 +272,7 @@ class _Walk:
         old, new = _overlap(self.rows), _overlap(rows)
         penalty = 2.0 * max(1.0, float(force.sum()) / self.frame.unit_n)
         rise = self.frame.potential(poses, self.start) - self.frame.potential(self.poses, self.start)
-        clean = new <= max(0.1 * move, self.bounds.closure_mm) or new <= 0.5 * old
+        clean = new <= max(0.1 * move, self._allowed()) or new <= 0.5 * old
         if not (clean and rise <= penalty * old + 1e-10) and move > self.bounds.closure_mm:
             self.step *= 0.4
             self.prospect *= 0.4
@@ -253,6 +289,10 @@ class _Walk:
             self.step = min(self.step, max(2.0 * self.bounds.approach_mm, AHEAD * move))
         self._watch(size)
         return size
+
+    def _allowed(self) -> float:
+        """Return the overlap allowed at rest, mm."""
+        return max(self.bounds.closure_mm, self.bounds.slack_mm)
 
     def _still(self, size: float) -> bool:
         """Tell whether a step of this share of the one allowed is none."""
@@ -271,7 +311,7 @@ class _Walk:
 
     def _at_rest(self, size: float) -> bool:
         """Tell whether nothing overlaps and nothing moves, or only creeps where friction would hold."""
-        if self.residual > self.bounds.closure_mm or self.seen > 20 * FINEST_MM:
+        if self.residual > self._allowed() or self.seen > 20 * FINEST_MM:
             return False
         if self._still(size):
             return True
@@ -298,15 +338,36 @@ class _Walk:
         if not self._still(self.balance):
             self.rows = self._close_look(self.poses)
         try:
-            solved = programme(self.frame, self.poses, self.rows, FINEST_MM, self.bounds.closure_mm)
+            solved = programme(
+                self.frame, self.poses, self.rows, FINEST_MM, self.bounds.closure_mm, self.bounds.slack_mm
+            )
         except NotComputedError:
             return self._end(Ending.NOT_CONVERGED, count)
         if solved is None:
             return self._end(Ending.NOT_CONVERGED, count)
         move = float(np.abs(solved[0] * self.scale).max())
-        if move > self.bounds.closure_mm and not (self.crept and self._gripped()):
+        held = move <= self.bounds.closure_mm or (self.crept and self._gripped())
+        if not held or not self._carried(*solved):
             return None
         return self._end(Ending.REST, count, force=solved[1])
+
+    def _carried(self, twists: Floats, force: Floats) -> bool:
+        """Tell whether contacts carry every body with friction left out, but for a share of what seats it.
+
+        Where a body creeps the share is that of the friction relied on, of what seats it or presses on it
+        from above and below; the push at a stop holds up no weight.
+        """
+        frame, rows = self.frame, self.rows
+        metric = metric_of(frame.wrench(self.poses))
+        left = np.linalg.norm(twists * self.scale, axis=1) / FINEST_MM * metric
+        seat = frame.seat()
+        share, pressed = CARRIED, np.zeros(len(seat))
+        if self.crept:
+            share = self.bounds.grip
+            upright = force * np.abs(rows.normal[:, 2]) / frame.unit_n
+            for side in (rows.body_a, rows.body_b):
+                pressed += [float(upright[side == body].sum()) for body in frame.bodies]
+        return bool(np.all(left <= share * np.maximum(seat, pressed) + 1e-9))
 
     def _end(self, ending: Ending, count: int, body: int = -1, force: Floats | None = None) -> Settling:
         """Pack the ending, with forces where it is a rest."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import clarabel
 import numpy as np
@@ -14,6 +14,8 @@ from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, cross
 
 FINEST_MM = 1e-3
 """Looks never reach less far than this."""
+LIGHTEST, UNLOADED = 1e-6, 0.05
+"""Share of the greatest force below which a body counts as having no load, and what its moves cost then."""
 ALMOST = 1e-8
 """How far from its conditions an answer is still taken where the solver stopped short of its own aim."""
 
@@ -78,11 +80,35 @@ class Frame:
         np.add.at(out, self.owner, each)
         return out / self.unit_n
 
+    def seat(self) -> Floats:
+        """Return what seats each body, (n,), in greatest forces: its first force, or all if that is zero."""
+        first = np.array([int(np.argmax(self.owner == i)) for i in range(len(self.bodies))])
+        size = np.linalg.norm(self.force[first], axis=1)
+        every = np.zeros(len(self.bodies))
+        np.add.at(every, self.owner, np.linalg.norm(self.force, axis=1))
+        return np.asarray(np.where(size > 0.0, size, every) / self.unit_n)
+
     def potential(self, poses: Poses, start: Poses) -> float:
         """Return the load's potential in mm, in units of the greatest force."""
         bodies = self.bodies[self.owner]
         gone = poses.apply(bodies, self.at) - start.apply(bodies, self.at)
         return -float(np.sum(self.force * gone)) / self.unit_n
+
+
+def gentled(load: Load, share: float) -> Load:
+    """Return a load whose further forces are no greater than a share of its first one, each in its direction.
+
+    A load that has no first force, or no further ones that are greater, comes back as it is.
+    """
+    most = share * float(np.linalg.norm(load.force_n))
+    sizes = [float(np.linalg.norm(force)) for force, _ in load.also]
+    if most == 0.0 or max(sizes, default=0.0) <= most:
+        return load
+    also = [
+        (force * min(1.0, most / max(size, 1e-300)), at)
+        for size, (force, at) in zip(sizes, load.also, strict=True)
+    ]
+    return replace(load, also=tuple(also))
 
 
 def greatest_force(loads: list[Load]) -> float:
@@ -110,11 +136,16 @@ def wrenches(loads: list[Load], poses: Poses) -> Floats:
     return frame_of(loads, 1.0).wrench(poses)
 
 
-def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
+def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: float) -> Floats:
     """Return the force that each candidate row carries when bodies rest at these poses under these loads.
 
     Rows that are open carry nothing. Where more contacts touch than statics needs, forces are those in the
     middle of all that balance, so that equal contacts share equally.
+
+    Parameters
+    ----------
+    touch_mm : float
+        Overlaps no deeper than this count as touching.
 
     Raises
     ------
@@ -125,7 +156,7 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
     nothing = np.zeros(len(rows.gap_mm))
     if greatest == 0.0 or len(nothing) == 0:
         return nothing
-    solved = programme(frame_of(loads, greatest), poses, rows, FINEST_MM)
+    solved = programme(frame_of(loads, greatest), poses, rows, FINEST_MM, slack_mm=touch_mm)
     if solved is None:
         message = "the contacts at rest contradict each other, so their forces could not be worked out"
         raise NotComputedError(message)
@@ -133,7 +164,12 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows) -> Floats:
 
 
 def programme(
-    frame: Frame, poses: Poses, rows: CandidateRows, step_mm: float, closed_mm: float = 0.0
+    frame: Frame,
+    poses: Poses,
+    rows: CandidateRows,
+    step_mm: float,
+    closed_mm: float = 0.0,
+    slack_mm: float = 0.0,
 ) -> tuple[Floats, Floats] | None:
     """Solve one step; None when no small move opens every overlap.
 
@@ -141,6 +177,8 @@ def programme(
     ----------
     closed_mm : float
         Gaps no further from zero than this are taken as zero, so that forces are those at rest.
+    slack_mm : float
+        Overlaps no deeper than this are taken as touching.
 
     Raises
     ------
@@ -149,11 +187,12 @@ def programme(
     """
     count = len(frame.bodies)
     wrench = frame.wrench(poses)
-    metric = np.maximum(np.linalg.norm(wrench, axis=1), 0.05)
+    metric = metric_of(wrench)
     column, slope = slopes(rows, frame.bodies, frame.centres(poses))
     size = np.concatenate((frame.size, [1.0]))
     slope[:, :, 3:] /= size[column][:, :, None]
-    room = np.where(np.abs(rows.gap_mm) <= closed_mm, 0.0, rows.gap_mm) / step_mm
+    touches = (np.abs(rows.gap_mm) <= closed_mm) | ((rows.gap_mm < 0.0) & (rows.gap_mm >= -slack_mm))
+    room = np.where(touches, 0.0, rows.gap_mm) / step_mm
     near = np.flatnonzero(room <= _reach(column, slope, metric, wrench))
     near = _distinct(column, slope, room, outermost(rows, near))
     flat = np.repeat(metric, 6)
@@ -166,6 +205,18 @@ def programme(
     twists = move.reshape(count, 6) * step_mm
     twists[:, 3:] /= frame.size[:, None]
     return twists, force
+
+
+def metric_of(wrench: Floats) -> Floats:
+    """Return what a move of each body costs: its own load, so that light bodies move as readily as others.
+
+    Parameters
+    ----------
+    wrench : ndarray, shape (n, 6)
+        Load of each body in units of the greatest force.
+    """
+    size = np.linalg.norm(wrench, axis=1)
+    return np.asarray(np.where(size > LIGHTEST, size, UNLOADED))
 
 
 def _packed(column: Ints, slope: Floats, count: int) -> sparse.csc_matrix:

@@ -20,7 +20,8 @@ from fixturecheck.physics.settle import Bounds, Ending, settle
 from fixturecheck.remedy.model import Clash
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.gaps import gap_um
-from fixturecheck.settling.run import backed_off, loads_of, loose_of
+from fixturecheck.settling.run import loads_of, loose_of
+from fixturecheck.settling.starts import backs_of, shifted
 from fixturecheck.setup.model import Setup
 
 _ON_MM = 1e-5
@@ -44,7 +45,8 @@ def intended(setup: Setup) -> Setup:
         return setup
     loose = loose_of(bench, setup.staging)
     loads = loads_of(bench, setup.staging, loose)
-    start = backed_off(bench, loads, {body: k for k, body in enumerate(loose)}, setup.staging.approach_mm)
+    ranks = {body: k for k, body in enumerate(loose)}
+    start = shifted(bench.drawn, backs_of(loads, ranks, setup.staging.approach_mm))
     scene = Scene(bench.features, [i in loose for i in range(len(bench.bodies))])
     wanted = _wanted(bench)
 

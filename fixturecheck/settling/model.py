@@ -19,9 +19,6 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
-STEEL_N_MM3 = 7.85e-6 * 9.80665
-"""Weight of a cubic millimetre of steel, from memory: 7850 kg/m3."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RestPose:

@@ -14,11 +14,15 @@ from fixturecheck.physics.rigid import Poses, jacobian, turn_of
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import OrderTold, Staging
-from fixturecheck.settling.run import AWAY_MM, loose_of, walk
+from fixturecheck.settling.run import loads_of, loose_of, placed, ranks_of, walk
+from fixturecheck.settling.starts import rest_from_off
 from fixturecheck.settling.told import candidates
 from fixturecheck.setup.model import Setup
 
 Floats = NDArray[np.float64]
+STATED = ("together", "in order", "together from further away")
+CANNOT_BE = (Ending.OVERLAPS, Ending.JAMMED)
+"""Endings of stagings in which parts have no room; they say nothing against the set-up."""
 MOST_TURNS = 64
 """Single parts that are settled to try orders; orders that would take more are counted and not tried."""
 
@@ -40,22 +44,20 @@ def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) ->
     bench = bench or bench_of(setup)
     loose = loose_of(bench, staging)
     order = (*staging.order, *(n for i in loose if (n := bench.bodies[i].name) not in staging.order))
-    stated = {
-        "together": replace(staging, order=()),
-        "in order": replace(staging, order=order),
-        "together from further away": replace(staging, order=(), approach_mm=2.5 * staging.approach_mm),
-    }
-    rests: dict[str, Settling] = {}
-    for name, one in stated.items():
-        rests[name], _ = walk(bench, one, loose, Bounds())
-        if rests[name].ending is not Ending.REST:
-            ending = rests[name].ending
-            says = f"parts pushed {name} do not come to rest ({ending}); the order of staging matters"
-            return OrderTold(spread_um=np.inf, tried=tuple(stated), says=says, fits=False)
+    rests, barred = {}, {}
+    for name, raw in _stated(bench, staging, loose, order).items():
+        if raw.ending is Ending.REST:
+            rests[name] = raw
+        elif name != "together" and not (name == "in order" and staging.order) and raw.ending in CANNOT_BE:
+            barred[name] = f"{bench.bodies[raw.body].name if raw.body >= 0 else 'a part'} finds no room"
+        else:
+            says = f"parts pushed {name} do not come to rest ({raw.ending}); the order of staging matters"
+            return OrderTold(spread_um=np.inf, tried=STATED, says=says, fits=False)
     first = rests["together"]
     turns = _Turns(bench=bench, staging=staging, rest=first.poses)
-    tried, barred = {name: raw.poses for name, raw in rests.items()}, {}
+    tried = {name: raw.poses for name, raw in rests.items()}
     others = _others(bench, first, order)
+    most = len(others) + len(tried) + len(barred)
     for name, bodies in others.items():
         try:
             tried[name] = turns.placed(bodies)
@@ -64,13 +66,27 @@ def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) ->
         except _TooManyError:
             continue
     apart_um = {name: _apart(bench, first, poses, loose) * 1e3 for name, poses in tried.items()}
-    left = len(others) - len(barred) - (len(tried) - len(stated))
+    left = most - len(barred) - len(tried)
     return OrderTold(
         spread_um=max(apart_um.values()),
         tried=tuple(tried),
         says=_says(setup, apart_um) + _but(barred, left),
         fits=max(apart_um.values()) <= setup.tolerances.touch_um,
     )
+
+
+def _stated(
+    bench: Bench, staging: Staging, loose: Sequence[int], order: tuple[str, ...]
+) -> dict[str, Settling]:
+    """Return the rests of parts pushed together, in order, and together from further away."""
+    loads, further = loads_of(bench, staging, loose), 2.5 * staging.approach_mm
+    ranks = ranks_of(bench, replace(staging, order=()), loads)
+    together, in_order, away = STATED
+    return {
+        together: walk(bench, replace(staging, order=()), loose, Bounds())[0],
+        in_order: walk(bench, replace(staging, order=order), loose, Bounds())[0],
+        away: rest_from_off(bench, loads, ranks, further, Bounds()),
+    }
 
 
 def _says(setup: Setup, apart_um: Mapping[str, float]) -> str:
@@ -157,16 +173,13 @@ class _Turns:
     def _came(self, body: int, start: Poses, waiting: tuple[int, ...]) -> Poses | str:
         """Return where bodies are once one more has come, or why it cannot come before those that wait."""
         bench, name = self.bench, self.bench.bodies[body].name
-        there = Poses(rotation=start.rotation, origin_mm=start.origin_mm.copy())
-        there.origin_mm[list(waiting)] += AWAY_MM
-        alone = replace(self.staging, order=(), loose=(name,))
-        raw, _ = walk(replace(bench, drawn=there), alone, (body,), Bounds())
+        (load,) = loads_of(bench, self.staging, (body,))
+        raw = placed(bench, load, start, waiting, self.staging.approach_mm, Bounds())
         if raw.ending is not Ending.REST:
             return f"{name} does not come to rest ({raw.ending}) {'before the others' if waiting else 'then'}"
         for other in waiting:
             if self._taken(raw.poses, body, other):
                 return f"{name} takes the place of {bench.bodies[other].name}"
-        raw.poses.origin_mm[list(waiting)] -= AWAY_MM
         return raw.poses
 
     def _taken(self, poses: Poses, body: int, other: int) -> bool:

@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.contact.candidates import Candidates, Scene
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.contact.sunk import sunk
 from fixturecheck.errors import SetupError
 from fixturecheck.physics.rigid import Poses
-from fixturecheck.physics.settle import Bounds, Ending, Finder, Settling, settle
+from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, forces_at
 from fixturecheck.settling.bench import Bench, bench_of
-from fixturecheck.settling.model import STEEL_N_MM3, Push, Settled, Staging
+from fixturecheck.settling.model import Push, Settled, Staging
+from fixturecheck.settling.starts import DOWN, rest_by, shifted
 from fixturecheck.settling.told import told
 from fixturecheck.setup.model import Setup
+from fixturecheck.shop.weight import weight_n
 
 Floats = NDArray[np.float64]
-DOWN = np.array([0.0, 0.0, -1.0])
 LIGHT_HAND = 0.25
-TRIES = 4
 AWAY_MM = 1e5
 """How far off parts are that have not come yet."""
 
@@ -87,7 +86,7 @@ def loads_of(bench: Bench, staging: Staging, loose: Sequence[int]) -> list[Load]
 
 def _load(bench: Bench, staging: Staging, body: int) -> Load:
     one, features = bench.bodies[body], bench.features[body]
-    seat = DOWN * (features.volume_mm3 * STEEL_N_MM3 if staging.weight else 0.0)
+    seat = DOWN * (weight_n(one.material, features.volume_mm3) if staging.weight else 0.0)
     seat = seat + DOWN * staging.pull_n.get(one.name, staging.pull_n.get("*", 0.0))
     centre = features.centre_mm
     also: tuple[tuple[Floats, Floats], ...] = ()
@@ -109,21 +108,12 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
 
 
 def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -> tuple[Settling, list[Load]]:
-    """Settle together or in the order stated, starting far enough away that nothing overlaps."""
+    """Settle together or in the order stated: as drawn first, then from where nothing overlaps."""
     loads = loads_of(bench, staging, loose)
     ranks = ranks_of(bench, staging, loads)
-    approach = staging.approach_mm
-    for _ in range(TRIES):
-        start = backed_off(bench, loads, ranks, approach)
-        bounds = replace(bounds, approach_mm=approach)
-        if staging.order:
-            raw = _in_turn(bench, staging, loads, start, bounds)
-        else:
-            raw = _together(bench, loads, start, bounds)
-        if raw.ending is not Ending.OVERLAPS:
-            break
-        approach *= 2.0
-    return raw, loads
+    if staging.order:
+        return _in_turn(bench, staging, loads, bounds), loads
+    return rest_by(bench, loads, ranks, staging.approach_mm, bounds), loads
 
 
 def ranks_of(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int, int]:
@@ -137,66 +127,38 @@ def ranks_of(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[i
     return {body: rank for rank, body in enumerate(sorted(place, key=lambda b: -place[b]))}
 
 
-def backed_off(bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float) -> Poses:
-    """Return poses in which each loose body stands off against its load, later ones further."""
-    origin = bench.drawn.origin_mm.copy()
-    for one in loads:
-        force = one.total_n()
-        length = float(np.linalg.norm(force))
-        if length == 0.0:
-            continue
-        down = DOWN * max(0.0, float(force @ DOWN))
-        side = force - down
-        back = np.zeros(3)
-        if np.linalg.norm(down) > 0:
-            back -= DOWN * approach_mm
-        if np.linalg.norm(side) > 0:
-            share = ranks.get(one.body, 0) / max(len(ranks), 1)
-            back -= side / np.linalg.norm(side) * approach_mm * (1.0 + share)
-        origin[one.body] += back
-    return Poses(rotation=bench.drawn.rotation.copy(), origin_mm=origin)
-
-
-def finder_of(scene: Scene) -> Finder:
-    """Return what looks for candidates in a scene."""
-
-    def find(poses: Poses, reach_mm: float, slack_rad: float, deep_mm: float) -> Candidates:
-        return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad, deep_mm)
-
-    return find
-
-
-def _together(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
-    """Let all the bodies that have a load go at once, unless they start deep in each other."""
-    scene = bench.scene(one.body for one in loads)
-    deep = sunk(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
-    if len(deep.gap_mm) == 0:
-        return settle(loads, start, finder_of(scene), bounds)
-    return Settling(
-        ending=Ending.OVERLAPS, poses=start, rows=deep, force_n=np.zeros(len(deep.gap_mm)),
-        residual_mm=-float(deep.gap_mm.min()), balance=1.0, steps=0,
-    )  # fmt: skip
-
-
-def _in_turn(bench: Bench, staging: Staging, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
+def _in_turn(bench: Bench, staging: Staging, loads: list[Load], bounds: Bounds) -> Settling:
     """Place and push one part after the other; those placed stay, those to come are not there yet."""
     by_body = {one.body: one for one in loads}
     turn = [bench.index(name) for name in staging.order]
     turn += [body for body in by_body if body not in turn]
-    poses, waiting = start, set(by_body)
-    far = Poses(rotation=start.rotation, origin_mm=start.origin_mm.copy())
+    poses, waiting = bench.drawn, set(by_body)
     for body in turn:
         waiting.discard(body)
-        there = far.origin_mm.copy()
-        there[list(waiting)] += AWAY_MM
-        raw = _together(bench, [by_body[body]], Poses(rotation=far.rotation, origin_mm=there), bounds)
-        settled = raw.poses.origin_mm.copy()
-        settled[list(waiting)] -= AWAY_MM
-        far = Poses(rotation=raw.poses.rotation, origin_mm=settled)
+        raw = placed(bench, by_body[body], poses, waiting, staging.approach_mm, bounds)
         if raw.ending is not Ending.REST:
             return replace(raw, body=body)
-    poses = far
+        poses = raw.poses
     return _held(bench, loads, poses, raw, turn)
+
+
+def placed(
+    bench: Bench, load: Load, poses: Poses, waiting: Iterable[int], approach_mm: float, bounds: Bounds
+) -> Settling:
+    """Return where one body comes to rest when it comes to those placed before; those that wait are far off.
+
+    Parameters
+    ----------
+    poses : Poses
+        Where the bodies placed before stand; those to come where they are drawn.
+    waiting : iterable of int
+        Bodies to come.
+    """
+    away = dict.fromkeys(waiting, np.full(3, AWAY_MM))
+    there = replace(bench, drawn=shifted(poses, away))
+    raw = rest_by(there, [load], {load.body: 0}, approach_mm, bounds, placed=True)
+    back = {body: -far for body, far in away.items()}
+    return replace(raw, poses=shifted(raw.poses, back))
 
 
 def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling, turn: Sequence[int]) -> Settling:
@@ -206,12 +168,12 @@ def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling, turn: S
     """
     scene = bench.scene(one.body for one in loads)
     rows = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6)
-    force = np.zeros(len(rows.gap_mm))
+    force, touch = np.zeros(len(rows.gap_mm)), bench.setup.tolerances.touch_mm
     for one in loads:
         later = list(turn[turn.index(one.body) + 1 :])
         touches = (rows.body_a == one.body) | (rows.body_b == one.body)
         mine = np.flatnonzero(touches & ~np.isin(rows.body_a, later) & ~np.isin(rows.body_b, later))
-        force[mine] = np.maximum(force[mine], forces_at([one], poses, rows.where(mine)))
+        force[mine] = np.maximum(force[mine], forces_at([one], poses, rows.where(mine), touch))
     return Settling(
         ending=last.ending, poses=poses, rows=rows, force_n=force, residual_mm=last.residual_mm,
         balance=last.balance, steps=last.steps, body=last.body,

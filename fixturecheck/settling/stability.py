@@ -16,7 +16,8 @@ from fixturecheck.physics.step import Load, wrenches
 from fixturecheck.result import Vector
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import FreedomLeft, Staging
-from fixturecheck.settling.run import finder_of, loose_of, walk
+from fixturecheck.settling.run import loose_of, walk
+from fixturecheck.settling.starts import finder_of
 from fixturecheck.settling.told import axis_name, vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing

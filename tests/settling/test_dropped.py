@@ -45,7 +45,7 @@ def test_a_dropped_part_rests_on_what_is_there(shapes, name, where, seed):
         assert placed.intersect(other).Volume() < 1e-4
     # Balance: what presses on the part adds up to its weight, upward, but for the share said to be left.
     up = sum(c.force_n * c.normal[2] * (1 if c.a.startswith("part.") else -1) for c in found.carried)
-    weight = solid.Volume() * 7.85e-6 * 9.80665
+    weight = solid.Volume() * 7.87e-6 * 9.80665
     assert up == pytest.approx(weight, rel=max(2 * found.balance, 1e-4))
     # Nothing presses it down: a stop's underside that is flush with the table is no contact.
     assert all(

@@ -11,7 +11,8 @@ import pytest
 
 from fixturecheck.settling.bench import bench_of
 from fixturecheck.settling.model import Push, Staging
-from fixturecheck.settling.run import backed_off, loads_of, loose_of, ranks_of, settle_setup
+from fixturecheck.settling.run import loads_of, loose_of, ranks_of, settle_setup
+from fixturecheck.settling.starts import backs_of, shifted
 from fixturecheck.setup.model import Setup
 from scripts.bench_gang import gang
 from scripts.bench_pieces import OPTIONS, gang_model
@@ -113,7 +114,7 @@ def stepped(bodies, start, gravity, timestep=5e-4, longest_s=1.0, held=range(6))
 
 def started(bench, staging):
     loads = loads_of(bench, staging, loose_of(bench, staging))
-    return backed_off(bench, loads, ranks_of(bench, staging, loads), staging.approach_mm)
+    return shifted(bench.drawn, backs_of(loads, ranks_of(bench, staging, loads), staging.approach_mm))
 
 
 def carrying(found, names):

@@ -34,7 +34,7 @@ def wedges(shapes):
         shapes.body("low", low.val(), "part"),
         shapes.body("high", high.val(), "part"),
     )
-    weight_n = high.val().Volume() * 7.85e-6 * 9.80665
+    weight_n = high.val().Volume() * 7.87e-6 * 9.80665
     return shapes.setup(*bodies), weight_n * SLOPE
 
 

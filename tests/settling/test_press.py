@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -17,7 +18,8 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press
 
 LONG, WIDE, HIGH, FOOT = 80.0, 20.0, 20.0, 20.0
-WEIGHT_N = LONG * WIDE * HIGH * 7.85e-6 * 9.80665
+WEIGHT_N = LONG * WIDE * HIGH * 7.87e-6 * 9.80665
+"""Of the table's `steel_1018`, which a body is made of unless it says otherwise: 7870 kg/m3."""
 
 
 def overhanging(shapes, *presses):
@@ -95,3 +97,22 @@ def test_a_short_leg_lets_the_part_rock_by_its_gap_over_the_arm(shapes):
     assert math.hypot(*over.turn_deg) == pytest.approx(math.degrees(low / arm), rel=0.02)
     across = under_hand(setup, Staging(), "plate", at_mm=(-30, -20, 30), force_n=down)
     assert across.stays
+
+
+@pytest.mark.parametrize(
+    ("material", "density_kg_m3"), [("aluminium", 2700.0), ("steel_1018", 7870.0), ("carbide", 14900.0)]
+)
+@pytest.mark.parametrize("share", [0.95, 1.05])
+def test_an_overhanging_block_tips_by_the_weight_of_what_it_is_made_of(
+    shapes, material, density_kg_m3, share
+):
+    # 100 x 30 x 20 mm on a ledge that ends 10 mm beyond its middle, pressed 30 mm further out. Moments about
+    # the ledge: W 10 = F 30. Of aluminium W is 1.589 N and it tips from 0.530 N; of steel from 1.544 N.
+    ledge = shapes.body("ledge", shapes.box(60, 60, 30, (-20, 0, 0)))
+    floor = shapes.body("floor", shapes.box(400, 400, 10, (0, 0, -10)))
+    block = replace(shapes.body("block", shapes.box(100, 30, 20, (0, 0, 30)), "part"), material=material)
+    setup = shapes.setup(ledge, floor, block)
+    weight_n = 100 * 30 * 20 * density_kg_m3 * 1e-9 * 9.80665
+    force = (0.0, 0.0, -share * weight_n * 10 / 30)
+    found = under_hand(setup, Staging(), "block", at_mm=(40, 0, 50), force_n=force)
+    assert found.stays is (share < 1)

@@ -39,7 +39,7 @@ def test_a_block_pushed_from_two_mm_away_closes_both_seats(shapes):
     assert not found.unintended()
     assert found.says == "every seat is closed and nothing else touches"
     # Statics: the table carries the weight, the stop the push of a quarter of it.
-    weight = 30 * 20 * 20 * 7.85e-6 * 9.80665
+    weight = 30 * 20 * 20 * 7.87e-6 * 9.80665
     force = {c.a: c.force_n for c in found.carried}
     assert force["table.top"] == pytest.approx(weight, rel=1e-6)
     assert force["stop.face"] == pytest.approx(weight / 4, rel=1e-6)
@@ -114,7 +114,7 @@ def test_a_shaft_in_a_v_block_stands_at_the_height_of_its_radius(shapes, angle):
     found = settle_setup(shapes.setup(shapes.body("vee", shapes.vee(angle)), part), Staging())
     matrix = found.poses["shaft"].matrix
     assert matrix[:3, 3] == pytest.approx((0, 0, height), abs=1e-6)
-    weight = math.pi * 25**2 * 60 * 7.85e-6 * 9.80665
+    weight = math.pi * 25**2 * 60 * 7.87e-6 * 9.80665
     flanks = [c.force_n for c in found.carried if c.force_n > 0]
     assert flanks == pytest.approx([weight / (2 * math.sin(math.radians(angle / 2)))] * 2, rel=1e-5)
     assert {f.kind for f in found.freedoms} == {"slides", "turns"}
@@ -177,7 +177,7 @@ def test_wedges_pushed_against_a_stop_stack_to_the_sum_of_their_heights(shapes):
     assert found.poses["high"].matrix[:3, 3] == pytest.approx((0, 0, -3 * slope), abs=1e-6)
     assert all(np.abs(p.turn_deg).max() < 1e-7 for p in found.poses.values())
     # Statics of the upper wedge, no friction: the slope carries W / cos a; the stop the push and W tan a.
-    weight = upper.solid.Volume() * 7.85e-6 * 9.80665
+    weight = upper.solid.Volume() * 7.87e-6 * 9.80665
     on = {
         frozenset((c.a.split(".")[0], c.b.split(".")[0])): c.force_n for c in found.carried if c.force_n > 0
     }
@@ -237,7 +237,7 @@ class TestNotAtRest:
         assert found.poses["part"].matrix[2, 3] + 25 == pytest.approx(20, abs=1e-6)
 
     def test_too_few_steps_say_what_is_left(self, shapes):
-        setup = stopped(shapes, shapes.box(30, 20, 20, (15, 0, 0)))
+        setup = stopped(shapes, shapes.box(30, 20, 20, (15.5, 0, 0)))
         found = settle_setup(setup, Staging(push={"part": LEFT}), bounds=Bounds(steps=2))
         assert found.ending is Ending.NOT_CONVERGED
         assert "no rest after 2 steps" in found.says

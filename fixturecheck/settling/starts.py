@@ -1,0 +1,247 @@
+"""From where parts are let go: as drawn first, and then from further off, by a way that is clear."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.contact.candidates import Candidates, Scene, joined
+from fixturecheck.contact.look import find_candidates
+from fixturecheck.contact.sunk import sunk
+from fixturecheck.physics.freedom import null_space
+from fixturecheck.physics.rigid import Poses
+from fixturecheck.physics.settle import Bounds, Ending, Finder, Settling, settle
+from fixturecheck.physics.step import Load
+from fixturecheck.settling.bench import Bench
+
+Floats = NDArray[np.float64]
+DOWN = np.array([0.0, 0.0, -1.0])
+TRIES = 4
+NEAR_MM = 0.1
+"""How far any corner of a part may go from where it is drawn for the rest to count as the one beside it."""
+DRAWN_MM = 0.05
+"""How deep parts may be drawn in each other, or how far from each other, and still be let go as drawn."""
+DEEP_MM = 1.5
+SHARES = (0.02, 0.1, 0.3, 0.6, 1.0)
+"""Where along its way back a part is looked at."""
+
+
+def rest_by(
+    bench: Bench, loads: list[Load], ranks: Mapping[int, int], approach_mm: float, bounds: Bounds,
+    *, placed: bool = False,
+) -> Settling:  # fmt: skip
+    """Return where bodies come to rest: beside where they are drawn if they can, else from further off.
+
+    Parameters
+    ----------
+    ranks : mapping of int to int
+        How many bodies stand in front of each; later ones are drawn back further.
+    approach_mm : float
+        How far off they start where they do not rest as drawn.
+    placed : bool
+        The bodies come to where the others already are, so there must be a straight way in for them.
+    """
+    found = rest_as_drawn(bench, loads, bounds)
+    if found is None:
+        return rest_from_off(bench, loads, ranks, approach_mm, bounds, placed=placed)
+    return found if not placed else _got_in(bench, loads, found, approach_mm)
+
+
+def rest_as_drawn(bench: Bench, loads: list[Load], bounds: Bounds) -> Settling | None:
+    """Return the rest within `NEAR_MM` that bodies come to from where they are drawn; None without one.
+
+    Bodies that are drawn a little clear of each other close up, and those a little in each other are opened.
+    """
+    scene = bench.scene(one.body for one in loads)
+    overlap = -float(_overlaps(bench, scene, bench.drawn).gap_mm.min(initial=0.0))
+    if overlap > DRAWN_MM:
+        return None
+    short = replace(bounds, step_mm=DRAWN_MM, approach_mm=DRAWN_MM, travel_mm=NEAR_MM)
+    raw = settle(loads, bench.drawn, finder_of(scene), short)
+    if raw.ending is Ending.JAMMED and overlap <= bench.setup.tolerances.touch_mm:
+        # What overlaps by less than counts as touching fits its place all the same.
+        raw = settle(loads, bench.drawn, finder_of(scene), replace(short, slack_mm=overlap))
+    if raw.ending is not Ending.REST:
+        return None
+    far = max(_furthest(bench, one.body, raw.poses) for one in loads)
+    return raw if far <= NEAR_MM else None
+
+
+def _furthest(bench: Bench, body: int, poses: Poses) -> float:
+    """Return how far the furthest corner of a body's box is from where it is drawn, mm."""
+    low, high = bench.features[body].box_mm
+    corners = np.array(
+        [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+    )
+    apart = poses.apply(body, corners) - bench.drawn.apply(body, corners)
+    return float(np.linalg.norm(apart, axis=1).max())
+
+
+def rest_from_off(
+    bench: Bench, loads: list[Load], ranks: Mapping[int, int], approach_mm: float, bounds: Bounds,
+    *, placed: bool = False,
+) -> Settling:  # fmt: skip
+    """Return where bodies come to rest from further off.
+
+    They are drawn back by the first way that nothing stands in: against their loads, straight up, or level
+    against their pushes. Where what they are drawn in is still in the way there, they are drawn back further.
+    What is shut in on all sides is let go as drawn, unless it is to be placed now.
+    """
+    for doubled in range(TRIES):
+        approach = approach_mm * 2.0**doubled
+        start, barred = _start(bench, loads, ranks, approach)
+        if start is None and placed:
+            return _no_room(bench.drawn, barred)
+        found = let_go(
+            bench, loads, bench.drawn if start is None else start, replace(bounds, approach_mm=approach)
+        )
+        if start is None or found.ending is not Ending.OVERLAPS:
+            break
+    return found
+
+
+def let_go(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
+    """Let all the bodies that have a load go at once, unless they start deep in each other."""
+    scene = bench.scene(one.body for one in loads)
+    deep = sunk(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
+    if len(deep.gap_mm) == 0:
+        return settle(loads, start, finder_of(scene), bounds)
+    return _no_room(start, deep)
+
+
+def _no_room(poses: Poses, rows: Candidates) -> Settling:
+    return Settling(
+        ending=Ending.OVERLAPS, poses=poses, rows=rows, force_n=np.zeros(len(rows.gap_mm)),
+        residual_mm=-float(rows.gap_mm.min(initial=0.0)), balance=1.0, steps=0,
+    )  # fmt: skip
+
+
+def finder_of(scene: Scene) -> Finder:
+    """Return what looks for candidates in a scene."""
+
+    def find(poses: Poses, reach_mm: float, slack_rad: float, deep_mm: float) -> Candidates:
+        return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad, deep_mm)
+
+    return find
+
+
+def _start(
+    bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float
+) -> tuple[Poses | None, Candidates]:
+    """Return poses drawn back by the first clear way; None, and what is in the way, where none is clear."""
+    loose = [one.body for one in loads]
+    barred = joined([])
+    if not any(np.any(one.total_n()) for one in loads):
+        return bench.drawn, barred
+    for up, level in ((1.0, 1.0), (1.0, 0.0), (0.0, 1.0)):
+        backs = backs_of(loads, ranks, approach_mm, up, level)
+        if not any(np.any(back) for back in backs.values()):
+            continue
+        rows = in_the_way(bench, loose, bench.drawn, backs)
+        if len(rows.gap_mm) == 0:
+            return shifted(bench.drawn, backs), rows
+        barred = rows if len(barred.gap_mm) == 0 else barred
+    return None, barred
+
+
+def _got_in(bench: Bench, loads: list[Load], found: Settling, approach_mm: float) -> Settling:
+    """Return a rest if some straight way leads to it, else that there is no room to come in by."""
+    loose = [one.body for one in loads]
+    barred = joined([])
+    for way in _ways_out(bench, loads, found):
+        rows = in_the_way(bench, loose, found.poses, dict.fromkeys(loose, approach_mm * way))
+        if len(rows.gap_mm) == 0:
+            return found
+        barred = rows if len(barred.gap_mm) == 0 else barred
+    return _no_room(found.poses, barred)
+
+
+def _ways_out(bench: Bench, loads: Sequence[Load], found: Settling) -> Iterator[Floats]:
+    """Yield ways in which bodies at rest might be drawn out: up, back, sideways, along what guides them."""
+    yield -DOWN
+    push = np.sum([one.total_n() for one in loads], axis=0)
+    if np.linalg.norm(push) > 0:
+        yield -push / np.linalg.norm(push)
+    for x, y in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+        yield np.array([float(x), float(y), 0.0])
+    touching = found.rows.gap_mm <= bench.setup.tolerances.touch_mm
+    for guide in null_space(found.rows.normal[touching]).T:
+        yield guide
+        yield -guide
+
+
+def in_the_way(bench: Bench, loose: Sequence[int], poses: Poses, backs: Mapping[int, Floats]) -> Candidates:
+    """Return what bodies run into on a straight way, deeper than they stood in it before; none where clear.
+
+    Parameters
+    ----------
+    poses : Poses
+        Where all bodies stand before.
+    backs : mapping of int to ndarray
+        How far each body goes, (3,) mm.
+    """
+    scene = bench.scene(loose)
+    depth = {
+        _pair(rows, i): -rows.gap_mm[i] for rows in (_overlaps(bench, scene, poses),) for i in _order(rows)
+    }
+    touch = bench.setup.tolerances.touch_mm
+    for share in SHARES:
+        rows = _overlaps(bench, scene, shifted(poses, {b: share * back for b, back in backs.items()}))
+        allowed = np.array([touch + depth.get(_pair(rows, i), 0.0) for i in range(len(rows.gap_mm))])
+        met = np.flatnonzero(-rows.gap_mm > allowed)
+        if len(met):
+            return rows.where(met)
+    return joined([])
+
+
+def _overlaps(bench: Bench, scene: Scene, poses: Poses) -> Candidates:
+    """Return every place where bodies overlap."""
+    near = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6, DEEP_MM)
+    deep = sunk(bench.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
+    return joined([near.where(near.gap_mm < 0.0), deep])
+
+
+def _order(rows: Candidates) -> list[int]:
+    """Return the numbers of rows, the deepest last."""
+    return [int(i) for i in np.argsort(-rows.gap_mm, kind="stable")]
+
+
+def _pair(rows: Candidates, i: int) -> tuple[int, int]:
+    a, b = int(rows.body_a[i]), int(rows.body_b[i])
+    return min(a, b), max(a, b)
+
+
+def shifted(poses: Poses, backs: Mapping[int, Floats]) -> Poses:
+    """Return poses with some bodies shifted."""
+    origin = poses.origin_mm.copy()
+    for body, back in backs.items():
+        origin[body] += back
+    return Poses(rotation=poses.rotation.copy(), origin_mm=origin)
+
+
+def backs_of(
+    loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float, up: float = 1.0, level: float = 1.0
+) -> dict[int, Floats]:
+    """Return how far each body is drawn back, (3,) mm: up against its seating, and level against its push.
+
+    Parameters
+    ----------
+    up, level : float
+        Share of `approach_mm` by which it is lifted and drawn back level; later bodies further back.
+    """
+    backs = {}
+    for one in loads:
+        force = one.total_n()
+        down = DOWN * max(0.0, float(force @ DOWN))
+        side = force - down
+        back = np.zeros(3)
+        if np.linalg.norm(down) > 0:
+            back -= DOWN * approach_mm * up
+        if np.linalg.norm(side) > 0:
+            share = ranks.get(one.body, 0) / max(len(ranks), 1)
+            back -= side / np.linalg.norm(side) * approach_mm * (1.0 + share) * level
+        backs[one.body] = back
+    return backs
