@@ -97,10 +97,14 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
     seats = [s for s in found.settled.seats if s.seat.body == pose.body]
     openings = {id(s): opening_um(found, s) for s in seats}
     open_seats = [s for s in seats if openings[id(s)] > touch_um]
-    wrong = wrong_of(found, pose.body)
+    wrong = [] if stage.setup.body(pose.body).role != "part" else wrong_of(found, pose.body)
     largest = round(max(openings.values(), default=0.0), _UM_DECIMALS) + 0.0
+    fixture = stage.setup.body(pose.body).role != "part"
     if open_seats:
         verdict = Verdict.NO_GO
+    elif fixture:
+        # What it touches needs no seat; but where it moves the other checks take it where it is drawn.
+        verdict = Verdict.CAUTION if _stirs(pose, touch_um) else Verdict.GO
     elif wrong or not seats:
         verdict = Verdict.CAUTION
     else:
@@ -117,11 +121,20 @@ def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
         limit=touch_um if seats else None,
         margin=touch_um - largest if math.isfinite(largest) and seats else None,
         says=_says(found, pose, open_seats, (wrong, openings), stage.setup.write),
-        remedy=_remedy(wrong, open_seats),
+        remedy="Draw it where it rests."
+        if fixture and verdict is Verdict.CAUTION
+        else _remedy(wrong, open_seats),
         source=_SOURCE,
         shapes=rest_shapes(found) if open_seats else (),
         location_mm=spot[0],
         direction=spot[1],
+    )
+
+
+def _stirs(pose: RestPose, touch_um: float) -> bool:
+    """Tell whether a body rests elsewhere than it is drawn."""
+    return (
+        float(np.linalg.norm(pose.shift_mm)) * 1e3 > touch_um or float(np.linalg.norm(pose.turn_deg)) > 1e-3
     )
 
 
@@ -161,7 +174,7 @@ def _says(
         parts.append("; ".join(told))
     elif any(s.seat.body == pose.body for s in found.settled.seats):
         parts.append("every seat stated for it is closed")
-    else:
+    elif found.bench.setup.body(pose.body).role == "part":
         parts.append("no seat is stated for it")
     if wrong:
         parts.append("; ".join(landing_words(c, pose.body) for c in wrong[:3]) + ", which no seat states")

@@ -28,6 +28,8 @@ from fixturecheck.kernel.skin import Skin, skin_of
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 SQUARE = 1e-9
+_GRID = 9
+"""Decimals of a millimetre that outlines of flat faces are kept to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -139,7 +141,8 @@ def _packed(
         border = np.array(heap.borders[number]) - origin
         planes.append(np.array([origin, normal, x, y]))
         plane_faces.append(number)
-        outlines.append(np.stack((border @ x, border @ y), axis=-1))
+        # A corner that two chords share is the same number in both, or a ray through it counts it twice.
+        outlines.append(np.round(np.stack((border @ x, border @ y), axis=-1), _GRID))
     properties = GProp_GProps()
     BRepGProp.VolumeProperties_s(solid.wrapped, properties)
     box = solid.BoundingBox()

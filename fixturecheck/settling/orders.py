@@ -54,7 +54,7 @@ def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) ->
             says = f"parts pushed {name} do not come to rest ({raw.ending}); the order of staging matters"
             return OrderTold(spread_um=np.inf, tried=STATED, says=says, fits=False)
     first = rests["together"]
-    turns = _Turns(bench=bench, staging=staging, rest=first.poses)
+    turns = _Turns(bench=bench, staging=staging, loose=loose, rest=first.poses)
     tried = {name: raw.poses for name, raw in rests.items()}
     others = _others(bench, first, order)
     most = len(others) + len(tried) + len(barred)
@@ -144,6 +144,7 @@ class _Turns:
 
     bench: Bench
     staging: Staging
+    loose: tuple[int, ...]
     rest: Poses
     known: dict[tuple[int, ...], Poses | str] = field(default_factory=dict)
 
@@ -173,8 +174,9 @@ class _Turns:
     def _came(self, body: int, start: Poses, waiting: tuple[int, ...]) -> Poses | str:
         """Return where bodies are once one more has come, or why it cannot come before those that wait."""
         bench, name = self.bench, self.bench.bodies[body].name
-        (load,) = loads_of(bench, self.staging, (body,))
-        raw = placed(bench, load, start, waiting, self.staging.approach_mm, Bounds())
+        loads = loads_of(bench, self.staging, (body,) if body in self.loose else ())
+        load = loads[0] if loads else None
+        raw = placed(bench, body, load, start, waiting, self.staging.approach_mm, Bounds())
         if raw.ending is not Ending.REST:
             return f"{name} does not come to rest ({raw.ending}) {'before the others' if waiting else 'then'}"
         for other in waiting:

@@ -16,9 +16,10 @@ from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, forces_at
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import Push, Settled, Staging
-from fixturecheck.settling.starts import DOWN, rest_by, shifted
+from fixturecheck.settling.starts import DOWN, rest_by, shifted, stands_as_drawn
 from fixturecheck.settling.told import told
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.staging import loose_names
 from fixturecheck.shop.weight import weight_n
 
 Floats = NDArray[np.float64]
@@ -68,14 +69,12 @@ def _believed(bench: Bench, raw: Settling, loose: Sequence[int]) -> Settling:
 
 def loose_of(bench: Bench, staging: Staging) -> tuple[int, ...]:
     """Return the numbers of the bodies that move."""
-    names = staging.loose or tuple(b.name for b in bench.bodies if b.role == "part")
+    names = loose_names(bench.setup, staging)
     if not names:
         message = f"set-up {bench.setup.name!r} has no loose body to settle; give a body the role 'part'"
         raise SetupError(message)
-    strangers = [n for n in staging.order if n not in names]
-    if strangers:
-        message = f"staging order names {strangers[0]!r}, which is not loose; loose are {', '.join(names)}"
-        raise SetupError(message)
+    for name in staging.order:
+        bench.index(name)
     return tuple(bench.index(n) for n in names)
 
 
@@ -132,23 +131,26 @@ def _in_turn(bench: Bench, staging: Staging, loads: list[Load], bounds: Bounds) 
     by_body = {one.body: one for one in loads}
     turn = [bench.index(name) for name in staging.order]
     turn += [body for body in by_body if body not in turn]
-    poses, waiting = bench.drawn, set(by_body)
-    for body in turn:
-        waiting.discard(body)
-        raw = placed(bench, by_body[body], poses, waiting, staging.approach_mm, bounds)
+    poses, last = bench.drawn, None
+    for k, body in enumerate(turn):
+        raw = placed(bench, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
         if raw.ending is not Ending.REST:
             return replace(raw, body=body)
         poses = raw.poses
-    return _held(bench, loads, poses, raw, turn)
+        last = raw if body in by_body or last is None else last
+    return _held(bench, loads, poses, last or raw, turn)
 
 
 def placed(
-    bench: Bench, load: Load, poses: Poses, waiting: Iterable[int], approach_mm: float, bounds: Bounds
-) -> Settling:
+    bench: Bench, body: int, load: Load | None, poses: Poses, waiting: Iterable[int], approach_mm: float,
+    bounds: Bounds,
+) -> Settling:  # fmt: skip
     """Return where one body comes to rest when it comes to those placed before; those that wait are far off.
 
     Parameters
     ----------
+    load : Load or None
+        What takes the body to its rest; None is a body that is put where it is drawn and stays there.
     poses : Poses
         Where the bodies placed before stand; those to come where they are drawn.
     waiting : iterable of int
@@ -156,7 +158,10 @@ def placed(
     """
     away = dict.fromkeys(waiting, np.full(3, AWAY_MM))
     there = replace(bench, drawn=shifted(poses, away))
-    raw = rest_by(there, [load], {load.body: 0}, approach_mm, bounds, placed=True)
+    if load is None:
+        raw = stands_as_drawn(there, body)
+    else:
+        raw = rest_by(there, [load], {body: 0}, approach_mm, bounds, placed=True)
     back = {body: -far for body, far in away.items()}
     return replace(raw, poses=shifted(raw.poses, back))
 

@@ -112,6 +112,17 @@ def let_go(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Set
     return _no_room(start, deep)
 
 
+def stands_as_drawn(bench: Bench, body: int) -> Settling:
+    """Return a body that is put where it is drawn as at rest there, or that there is no room for it."""
+    rows = _overlaps(bench, bench.scene((body,)), bench.drawn)
+    if float(rows.gap_mm.min(initial=0.0)) < -bench.setup.tolerances.touch_mm:
+        return _no_room(bench.drawn, rows)
+    return Settling(
+        ending=Ending.REST, poses=bench.drawn, rows=rows, force_n=np.zeros(len(rows.gap_mm)),
+        residual_mm=0.0, balance=0.0, steps=0,
+    )  # fmt: skip
+
+
 def _no_room(poses: Poses, rows: Candidates) -> Settling:
     return Settling(
         ending=Ending.OVERLAPS, poses=poses, rows=rows, force_n=np.zeros(len(rows.gap_mm)),

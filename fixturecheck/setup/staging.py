@@ -70,10 +70,11 @@ class Staging:
     push : mapping of str to Push
         The hand's push on each part; `*` is every part not named. A part without one only has its weight.
     order : tuple of str
-        Parts in the order they are placed and pushed, each staying where it came to rest; empty is all
-        together.
+        Bodies in the order they are placed and pushed, each staying where it came to rest; empty is all
+        together. A fixture that is named here, as a block that goes on last, comes at its turn: where it is
+        drawn, or, if `push` names it, to where its push takes it.
     loose : tuple of str
-        Bodies that move; empty is every part.
+        Bodies that move; empty is every part. Fixtures that are in `order` and in `push` move besides.
     weight : bool
         Whether weight acts, along -Z.
     pull_n : mapping of str to float
@@ -104,6 +105,12 @@ class Staging:
     seed: int = field(default=1, metadata=allowed(0, 2**31 - 1))
 
 
+def loose_names(setup: Setup, staging: Staging) -> tuple[str, ...]:
+    """Return the names of the bodies that move: those stated, or every part; and fixtures pushed in turn."""
+    names = staging.loose or tuple(b.name for b in setup.bodies if b.role == "part")
+    return (*names, *(n for n in staging.order if n in staging.push and n not in names))
+
+
 def refuse_bad_staging(setup: Setup) -> None:
     """Raise for the first thing in the staging of a set-up that cannot be done.
 
@@ -120,9 +127,9 @@ def refuse_bad_staging(setup: Setup) -> None:
         raise SetupError(message)
     known = [b.name for b in setup.bodies]
     _known(staging.loose, known, "staging, loose")
-    loose = list(staging.loose) or [b.name for b in setup.bodies if b.role == "part"]
     _once(staging.order, "staging, order")
-    _known(staging.order, loose, "staging, order")
+    _known(staging.order, known, "staging, order")
+    loose = list(loose_names(setup, staging))
     _known(staging.push, [*loose, "*"], "staging, push")
     _known(staging.pull_n, [*loose, "*"], "staging, pull_n")
     _known([p.part for p in staging.press], loose, "staging, press")

@@ -24,11 +24,11 @@ def findings(setup):
     return list(rest.check(SimpleNamespace(setup=setup, answered=answered(setup))))
 
 
-def stopped(shapes, staging):
-    """Return a block on a table against a stop."""
+def stopped(shapes, staging, off_mm=0.0):
+    """Return a block on a table against a stop, or drawn off it."""
     table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)))
     stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)))
-    part = shapes.body("part", shapes.box(30, 20, 20, (15, 0, 0)), "part")
+    part = shapes.body("part", shapes.box(30, 20, 20, (15 + off_mm, 0, 0)), "part")
     return replace(shapes.setup(table, stop, part), staging=staging)
 
 
@@ -74,7 +74,7 @@ def test_an_order_that_leaves_a_part_no_room(shapes):
 
 def test_no_rest_within_the_steps_allowed_is_unknown_with_what_is_left(shapes, monkeypatch):
     monkeypatch.setattr(run, "Bounds", lambda: Bounds(steps=2))
-    (told,) = findings(stopped(shapes, LEFT))
+    (told,) = findings(stopped(shapes, LEFT, off_mm=0.5))
     assert told.verdict is Verdict.UNKNOWN
     assert told.says.startswith("Let go: no rest after 2 steps: ")
     assert (told.value, told.unit) == (0.0, "um")
@@ -82,7 +82,7 @@ def test_no_rest_within_the_steps_allowed_is_unknown_with_what_is_left(shapes, m
 
 
 def test_a_solver_that_never_answers_is_unknown_and_ends(shapes, monkeypatch):
-    def silent(*_):
+    def silent(*_, **__):
         message = "the solver stopped"
         raise NotComputedError(message)
 

@@ -6,7 +6,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.physics.settle import Ending
-from fixturecheck.settling import run
+from fixturecheck.settling import run, starts
 from fixturecheck.settling.model import Staging
 from fixturecheck.settling.run import settle_setup
 
@@ -80,13 +80,13 @@ def test_a_rest_within_something_is_not_believed(shapes, monkeypatch):
     table = shapes.body("table", shapes.box(60, 60, 20, (0, 0, -20)))
     pin = shapes.body("pin", shapes.box(8, 8, 6))
     block = shapes.body("part", shapes.box(30, 30, 20), "part", at=(0, 0, 0))
-    look = run.find_candidates
+    look = starts.find_candidates
 
     def without_pin(*asked):
         rows = look(*asked)
         return rows.where((rows.body_a != 1) & (rows.body_b != 1))
 
-    monkeypatch.setattr(run, "find_candidates", without_pin)
+    monkeypatch.setattr(starts, "find_candidates", without_pin)
     found = run.settle_setup(shapes.setup(table, pin, block), Staging(approach_mm=8.0))
     assert found.ending is Ending.NOT_CONVERGED
     assert found.residual_um == pytest.approx(6000, rel=0.01)
