@@ -142,7 +142,8 @@ def _packed(
         planes.append(np.array([origin, normal, x, y]))
         plane_faces.append(number)
         # A corner that two chords share is the same number in both, or a ray through it counts it twice.
-        outlines.append(np.round(np.stack((border @ x, border @ y), axis=-1), _GRID))
+        flat: Floats = np.stack((border @ x, border @ y), axis=-1)
+        outlines.append(flat.round(_GRID))
     properties = GProp_GProps()
     BRepGProp.VolumeProperties_s(solid.wrapped, properties)
     box = solid.BoundingBox()
