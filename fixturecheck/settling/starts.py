@@ -147,8 +147,8 @@ def _start(
     barred = joined([])
     if not any(np.any(one.total_n()) for one in loads):
         return bench.drawn, barred
-    for up, level in ((1.0, 1.0), (1.0, 0.0), (0.0, 1.0)):
-        backs = backs_of(loads, ranks, approach_mm, up, level)
+    for up, level in ((True, True), (True, False), (False, True)):
+        backs = backs_of(loads, ranks, approach_mm, up=up, level=level)
         if not any(np.any(back) for back in backs.values()):
             continue
         rows = in_the_way(bench, loose, bench.drawn, backs)
@@ -234,14 +234,19 @@ def shifted(poses: Poses, backs: Mapping[int, Floats]) -> Poses:
 
 
 def backs_of(
-    loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float, up: float = 1.0, level: float = 1.0
+    loads: Sequence[Load],
+    ranks: Mapping[int, int],
+    approach_mm: float,
+    *,
+    up: bool = True,
+    level: bool = True,
 ) -> dict[int, Floats]:
     """Return how far each body is drawn back, (3,) mm: up against its seating, and level against its push.
 
     Parameters
     ----------
-    up, level : float
-        Share of `approach_mm` by which it is lifted and drawn back level; later bodies further back.
+    up, level : bool
+        Whether bodies are lifted, and whether they are drawn back level; later ones are drawn back further.
     """
     backs = {}
     for one in loads:
@@ -249,10 +254,10 @@ def backs_of(
         down = DOWN * max(0.0, float(force @ DOWN))
         side = force - down
         back = np.zeros(3)
-        if np.linalg.norm(down) > 0:
-            back -= DOWN * approach_mm * up
-        if np.linalg.norm(side) > 0:
+        if up and np.linalg.norm(down) > 0:
+            back -= DOWN * approach_mm
+        if level and np.linalg.norm(side) > 0:
             share = ranks.get(one.body, 0) / max(len(ranks), 1)
-            back -= side / np.linalg.norm(side) * approach_mm * (1.0 + share) * level
+            back -= side / np.linalg.norm(side) * approach_mm * (1.0 + share)
         backs[one.body] = back
     return backs
