@@ -10,6 +10,7 @@ import argparse
 import contextlib
 import io
 import os
+import shutil
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -100,6 +101,15 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
     )
     _add_common(check, "check")
     check.add_argument("--strict", action="store_true", help="cautions fail too")
+    check.add_argument(
+        "--only",
+        metavar="CHECKS",
+        action="append",
+        help="ask these checks alone, named with commas between them; nothing else is computed",
+    )
+    check.add_argument(
+        "--skip", metavar="CHECKS", action="append", help="leave these checks out, named alike"
+    )
     check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
     check.set_defaults(command=_check)
 
@@ -146,9 +156,19 @@ def _add_common(command: argparse.ArgumentParser, ending: str) -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
-    setup, overrides = _stated(options)
+    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
+
+    wrong: list[str] = []
+    only, skip = _names(options.only), _names(options.skip) or ()
+    try:
+        chosen(only, skip)
+    except SetupError as unknown:
+        wrong += unknown.problems
+    setup, overrides = _stated(options, wrong)
     out = options.out or Path(f"{setup.stem}_check")
-    verdict, table, trouble = _run(options, out, CHECK, (str(setup), overrides), (not options.no_pictures,))
+    width = shutil.get_terminal_size((100, 24)).columns
+    asked = (not options.no_pictures, only, skip, width)
+    verdict, table, trouble = _run(options, out, CHECK, (str(setup), overrides), asked, hears=True)
     if trouble:
         _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
     said = _say(f"{table}\n\nwritten to {out}\n")
@@ -156,8 +176,15 @@ def _check(options: argparse.Namespace) -> int:
     return code if said else NOT_COMPUTED
 
 
+def _names(stated: Sequence[str] | None) -> tuple[str, ...] | None:
+    """Read names with commas between them; None where none are stated."""
+    if not stated:
+        return None
+    return tuple(name.strip() for text in stated for name in text.split(",") if name.strip())
+
+
 def _relieve(options: argparse.Namespace) -> int:
-    setup, overrides = _stated(options)
+    setup, overrides = _stated(options, [])
     out = options.out or Path(f"{setup.stem}_relieved")
     cured, told = _run(options, out, RELIEVE, (str(setup), overrides))
     said = _say(f"{told}\n\nwritten to {out}\n")
@@ -165,7 +192,13 @@ def _relieve(options: argparse.Namespace) -> int:
 
 
 def _run(
-    options: argparse.Namespace, out: Path, job: str, before: tuple[Any, ...], after: tuple[Any, ...] = ()
+    options: argparse.Namespace,
+    out: Path,
+    job: str,
+    before: tuple[Any, ...],
+    after: tuple[Any, ...] = (),
+    *,
+    hears: bool = False,
 ) -> Any:
     """Run a job in a guarded process, with a folder between its arguments, and move the folder into place."""
     from fixturecheck.cli_progress import Display  # noqa: PLC0415 -- only what runs a while needs it
@@ -180,6 +213,7 @@ def _run(
             *after,
             timeout_s=options.timeout,
             progress=display.show,
+            hear=display.tell if hears else None,
             prints=display.write,
             noise=sys.stderr if options.trace else None,
         )
@@ -208,10 +242,9 @@ def _say(text: str) -> bool:
     return taken
 
 
-def _stated(options: argparse.Namespace) -> tuple[Path, dict[str, str]]:
-    """Return the set-up's file and the values to override, refused where they cannot be used."""
+def _stated(options: argparse.Namespace, wrong: list[str]) -> tuple[Path, dict[str, str]]:
+    """Return the set-up's file and the values to override; refuse them with all else that is wrong."""
     setup: Path = options.setup
-    wrong: list[str] = []
     if not setup.is_file():
         wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
     overrides = _overrides(options.overrides, wrong)

@@ -1,13 +1,18 @@
-"""Runs a set-up through every step, once: set-up in, result out, no files touched."""
+"""Runs a set-up through every step, once: set-up in, result out, no files touched.
+
+What costs least is worked out first, and its checks are asked at once, so that a clash is known in seconds
+though the magnet takes minutes.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from importlib import import_module
 
 from fixturecheck.access.ground import grind
-from fixturecheck.checks import MODULES
+from fixturecheck.access.model import GroundCut
+from fixturecheck.checks import MODULES, chosen
 from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
@@ -24,14 +29,124 @@ from fixturecheck.setup.model import Body, Setup
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""
+Found = Callable[[Finding], None]
+"""Called with each finding as soon as it is known."""
+
+STEPS: Mapping[str, tuple[str, ...]] = {
+    "contacts": ("seat", "nest"),
+    "cuts": ("reach", "align", "limits", "clear"),
+    "rest": ("rest", "location", "tolerance"),
+    "holding": ("hold", "crash", "release"),
+}
+"""What is worked out, in this order, and the checks that can be asked once it is."""
+
+_SHARES = {"contacts": 0.2, "cuts": 0.4, "rest": 0.4, "holding": 0.0}
+_SHARES_HELD = {"contacts": 0.05, "cuts": 0.1, "rest": 0.1, "holding": 0.75}
+"""Share of the work that each step takes, without and with a holding."""
+_CLASHES = frozenset({("seat", "overlap"), ("nest", "open"), ("nest", "overlap")})
+"""No-go, by check and kind, by which bodies cannot all be where they are drawn: no contact there is real."""
+_MOST_NAMED = 3
 
 
 def _quiet(_doing: str, _share: float) -> None:
     """Report nothing."""
 
 
-def stage_of(setup: Setup, *, progress: Progress = _quiet) -> tuple[Stage, list[Finding]]:
-    """Place the bodies, find what touches, grind every cut, and let the parts settle where that is asked.
+def _unheard(_finding: Finding) -> None:
+    """Tell nobody."""
+
+
+class _Share:
+    """Turns the share of a step into that of the whole."""
+
+    def __init__(self, progress: Progress, *, held: bool) -> None:
+        self._progress, self._shares = progress, _SHARES_HELD if held else _SHARES
+        self._from, self._size = 0.0, 0.0
+
+    def begin(self, step: str) -> None:
+        """Enter a step; those before it are done."""
+        self._from, self._size = self._from + self._size, self._shares[step]
+
+    def __call__(self, doing: str, share: float) -> None:
+        self._progress(doing, self._from + self._size * share)
+
+
+class _Work:
+    """A set-up as far as it has been worked out; `missing` holds what could not be."""
+
+    def __init__(self, setup: Setup, asked: frozenset[str], progress: Progress) -> None:
+        # The kernel adds to solids as it works, so that copies no longer look alike afterwards.
+        self.drawings = _drawings(setup)
+        progress("contacts", 0.0)
+        solids = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+        contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+        self.stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=())
+        self.missing: list[Finding] = []
+        self.asked = asked
+        self._progress = progress
+
+    def needs(self, step: str) -> bool:
+        """Tell whether a step has anything to work out for what is asked."""
+        held = self.stage.setup.holding is not None and bool(self.asked & {*STEPS["holding"]})
+        if step == "holding":
+            return held
+        return bool(self.asked & {*STEPS[step]}) or (step == "cuts" and held)
+
+    def grind(self) -> None:
+        """Grind every cut that can be ground."""
+        setup = self.stage.setup
+        cuts: list[GroundCut] = []
+        for cut in setup.cuts:
+            self._progress(f"cut {cut.name}", len(cuts) / len(setup.cuts))
+            try:
+                cuts.append(grind(setup, cut))
+            except (NotComputedError, KernelError) as reason:
+                self._miss("cuts", cut.name, reason)
+        self.stage = replace(self.stage, cuts=tuple(cuts))
+
+    def settle(self) -> None:
+        """Let the parts come to rest."""
+        self._progress("rest", 0.0)
+        try:
+            self.stage = replace(self.stage, answered=answered(self.stage.setup, self.asked))
+        except (NotComputedError, KernelError) as reason:
+            self._miss("rest", self.stage.setup.name, reason)
+
+    def hold(self) -> None:
+        """Solve the magnet and load the parts."""
+        stage = self.stage
+        # Loaded only where it is asked: the field solver alone takes most of a second to load.
+        holding = import_module("fixturecheck.holding.run")
+        held = holding.held(
+            stage.setup,
+            stage.placed,
+            stage.contacts,
+            stage.cuts,
+            asked=self.asked,
+            progress=self._progress,
+        )
+        self.stage = replace(stage, held=held)
+
+    def _miss(self, step: str, subject: str, reason: Exception) -> None:
+        """Keep an `unknown` for the first check that asks for a step."""
+        for check_name in STEPS[step]:
+            if check_name in self.asked:
+                self.missing.append(_unknown(check_name, subject, str(reason)))
+                return
+
+
+def _work_out(work: _Work, step: str) -> None:
+    """Work out one step; what touches is known from the start."""
+    if step == "cuts":
+        work.grind()
+    elif step == "rest":
+        work.settle()
+    elif step == "holding":
+        work.hold()
+
+
+def stage_of(setup: Setup) -> tuple[Stage, list[Finding]]:
+    """Work out all that the checks of a set-up need.
 
     Returns
     -------
@@ -40,55 +155,147 @@ def stage_of(setup: Setup, *, progress: Progress = _quiet) -> tuple[Stage, list[
     findings : list of Finding
         An `unknown` for each cut that could not, and for a rest that could not, with the reason.
     """
-    solids = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    progress("contacts", 0.05)
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    cuts, missing = [], []
-    for i, cut in enumerate(setup.cuts):
-        progress(f"cut {cut.name}", 0.25 + 0.4 * i / len(setup.cuts))
-        try:
-            cuts.append(grind(setup, cut))
-        except (NotComputedError, KernelError) as reason:
-            missing.append(_unknown("reach", cut.name, str(reason)))
-    progress("rest", 0.7)
-    try:
-        rest = answered(setup)
-    except (NotComputedError, KernelError) as reason:
-        rest = None
-        missing.append(_unknown("rest", setup.name, str(reason)))
-    stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=tuple(cuts), answered=rest)
-    if setup.holding is not None:
-        # Loaded only where it is asked: the field solver alone takes most of a second to load.
-        holding = import_module("fixturecheck.holding.run")
-        hold = holding.held(
-            setup,
-            solids,
-            contacts,
-            stage.cuts,
-            progress=lambda doing, share: progress(doing, 0.7 + 0.2 * share),
-        )
-        stage = replace(stage, held=hold)
-    return stage, missing
+    work = _Work(setup, chosen(), _quiet)
+    for step in STEPS:
+        if work.needs(step):
+            _work_out(work, step)
+    return work.stage, work.missing
 
 
-def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
+def check(
+    setup: Setup,
+    *,
+    only: Collection[str] | None = None,
+    skip: Collection[str] = (),
+    progress: Progress = _quiet,
+    found: Found = _unheard,
+) -> Result:
     """Check a set-up and return everything found.
 
-    A check that could not compute its answer becomes an `unknown` finding that carries the reason.
+    A check that could not compute its answer becomes an `unknown` finding that carries the reason. While
+    parts do not nest, or bodies overlap, the holding is not worked out unless `only` names it.
+
+    Parameters
+    ----------
+    only : collection of str, optional
+        The checks to ask; without it, all. What none of them needs is not computed.
+    skip : collection of str
+        Checks to leave out.
+    progress : callable
+        Called with what is being done, and the share done so far, 0 to 1.
+    found : callable
+        Called with each finding as soon as it is known; a later one may be worse.
+
+    Raises
+    ------
+    SetupError
+        `only` or `skip` names no check, or nothing is left to ask.
     """
-    # The kernel adds to solids as it works, so that copies no longer look alike afterwards.
-    drawings = _drawings(setup)
-    stage, missing = stage_of(setup, progress=progress)
-    findings = [*suspicions(setup), *missing]
-    for i, (name, module) in enumerate(MODULES.items()):
-        progress(f"check {name}", 0.9 + 0.1 * i / len(MODULES))
-        try:
-            # What was found before a failure stays: extending keeps it.
-            findings.extend(import_module(module).check(stage))
-        except (NotComputedError, KernelError) as reason:
-            findings.append(_unknown(name, setup.name, str(reason)))
-    findings = [_as_stated(setup, f) for f in findings]
+    asked = chosen(only, skip)
+    share = _Share(progress, held=setup.holding is not None and bool(asked & {*STEPS["holding"]}))
+    told: list[Finding] = []
+    work = _Work(setup, asked, share)
+    for finding in _in_turn(work, share, told, waits=only is None):
+        told.append(_as_stated(setup, finding))
+        found(told[-1])
     progress("done", 1.0)
+    order = [*MODULES]
+    told.sort(key=lambda f: order.index(f.check) if f.check in order else -1)
+    return _result(work, told)
+
+
+def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) -> Iterator[Finding]:
+    """Yield every finding, step by step; `told` is what has been found so far, as the set-up counts it.
+
+    Parameters
+    ----------
+    waits : bool
+        Whether the holding waits until parts nest and no bodies overlap.
+    """
+    setup = work.stage.setup
+    yield from suspicions(setup)
+    for step, checks in STEPS.items():
+        names = [name for name in checks if name in work.asked]
+        share.begin(step)
+        if step == "holding" and work.needs(step):
+            clash = _clash(told)
+            if clash is not None and waits:
+                yield from (_waiting(name, setup, clash) for name in names)
+                continue
+            if work.stage.contacts.overlaps and clash is None:
+                yield _unreal(names[0], work.stage)
+        if work.needs(step):
+            _work_out(work, step)
+        yield from work.missing
+        work.missing.clear()
+        yield from _untold(work, names)
+        for i, name in enumerate(names):
+            share(f"check {name}", 0.9 + 0.1 * i / len(names))
+            try:
+                yield from import_module(MODULES[name]).check(work.stage)
+            except (NotComputedError, KernelError) as reason:
+                yield _unknown(name, setup.name, str(reason))
+    if not any(f.check in MODULES for f in told):
+        yield _nothing(setup, work.asked)
+
+
+def _untold(work: _Work, names: list[str]) -> Iterator[Finding]:
+    """Yield what a check that is left out would have said: that an answer all of them need is missing."""
+    if not names:
+        return
+    rest, held = work.stage.answered, work.stage.held
+    if rest and not rest.settled.rests and names[0] in {"location", "tolerance"}:
+        yield _unknown(names[0], work.stage.setup.name, f"the parts do not come to rest: {rest.settled.says}")
+    if held and names[0] in {"crash", "release"} and (names[0] == "crash" or held.release is None):
+        for subject, reason in sorted(held.missing.items()):
+            yield _unknown(names[0], subject, reason)
+
+
+def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
+    """Say that there was nothing to answer, which is no pass."""
+    lacking = [f"{n.check} needs {n.lacks}" for n in not_asked(setup) if n.check in asked and n.lacks]
+    names = [name for name in MODULES if name in asked]
+    why = f": {'; '.join(lacking)}" if lacking else ""
+    says = f"Nothing in this set-up answers {', '.join(names)}{why}."
+    return Finding(
+        check=names[0], verdict=Verdict.UNKNOWN, subject=setup.name, kind="nothing to answer", says=says
+    )
+
+
+def _clash(told: list[Finding]) -> Finding | None:
+    """Return the first finding by which the bodies cannot all be where they are drawn; None without one."""
+    return next((f for f in told if f.verdict is Verdict.NO_GO and (f.check, f.kind) in _CLASHES), None)
+
+
+def _waiting(check_name: str, setup: Setup, clash: Finding) -> Finding:
+    """Say that a question of the holding waits for parts that nest."""
+    says = (
+        f"Not worked out: {clash.subject} is a no-go of {clash.check}, so the parts cannot stand as they are "
+        f"drawn, and what holds them is not known."
+    )
+    return Finding(
+        check=check_name,
+        verdict=Verdict.UNKNOWN,
+        subject=setup.name,
+        kind="waits",
+        about=clash.about[:1],
+        says=says,
+        remedy=f"Cure that first; `--only {','.join(STEPS['holding'])}` works it out as drawn all the same.",
+    )
+
+
+def _unreal(check_name: str, stage: Stage) -> Finding:
+    """Say that what follows is worked out for bodies that overlap."""
+    pairs = "; ".join(f"{o.a} and {o.b}" for o in stage.contacts.overlaps[:_MOST_NAMED])
+    says = f"{pairs} overlap as drawn, so the holding is worked out for parts that cannot stand like that."
+    return Finding(
+        check=check_name, verdict=Verdict.UNKNOWN, subject=stage.setup.name, kind="overlap", says=says
+    )
+
+
+def _result(work: _Work, findings: list[Finding]) -> Result:
+    """Put the result together."""
+    stage, setup = work.stage, work.stage.setup
     return Result(
         verdict=worst(f.verdict for f in findings),
         name=setup.name,
@@ -100,8 +307,12 @@ def check(setup: Setup, *, progress: Progress = _quiet) -> Result:
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
         holding=import_module("fixturecheck.holding.told").found(setup, stage.held) if stage.held else None,
-        groups=grouped(findings, drawings),
-        not_asked=not_asked(setup, rests=stage.answered is None or stage.answered.settled.rests),
+        groups=grouped(findings, work.drawings),
+        not_asked=not_asked(
+            setup,
+            left_out=frozenset(MODULES) - work.asked,
+            rests=stage.answered is None or stage.answered.settled.rests,
+        ),
     )
 
 

@@ -4,17 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from fixturecheck.report.folder import scratch, written
 from fixturecheck.report.painter import Painter
 
+if TYPE_CHECKING:
+    from fixturecheck.result import Result
+    from fixturecheck.setup.model import Setup
+
 Progress = Callable[[str, float], None]
+Tell = Callable[[list[str]], None]
 
 _LOADED, _CHECKED = 0.25, 0.75
 
 
 def run(
-    setup_path: str, overrides: Mapping[str, str], folder: str, pictures: bool, *, progress: Progress
+    setup_path: str,
+    overrides: Mapping[str, str],
+    folder: str,
+    pictures: bool,
+    only: tuple[str, ...] | None,
+    skip: tuple[str, ...],
+    width: int,
+    *,
+    progress: Progress,
+    tell: Tell,
 ) -> tuple[str, str, str | None]:
     """Load a set-up, check it, write everything.
 
@@ -24,6 +39,12 @@ def run(
         An empty folder to write into.
     pictures : bool
         Whether to draw.
+    only, skip : tuple of str
+        Checks to ask, None for all, and checks to leave out.
+    width : int
+        Columns of the terminal.
+    tell : callable
+        Called with lines about what has been found, as soon as it has.
 
     Returns
     -------
@@ -39,33 +60,48 @@ def run(
     painter = Painter() if pictures else None
     try:
         with scratch(Path(folder)):
-            return _run(setup_path, overrides, Path(folder), painter, progress)
+            progress("load the kernel", 0.02)
+            from fixturecheck.report.text import table  # noqa: PLC0415 -- the painter starts first
+            from fixturecheck.report.write import write_all  # noqa: PLC0415 -- the painter starts first
+            from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
+
+            progress(f"read {Path(setup_path).name}", 0.15)
+            setup = load(setup_path, overrides)
+            result = _checked(setup, only, skip, progress, tell)
+            with written(Path(folder)):
+                trouble = write_all(
+                    Path(folder),
+                    result,
+                    setup,
+                    painter=painter,
+                    progress=lambda doing, share: progress(f"write {doing}", _between(_CHECKED, 1.0, share)),
+                )
+            return str(result.verdict), table(result, width=width), trouble
     finally:
         if painter is not None:
             painter.stop()
 
 
-def _run(
-    setup_path: str, overrides: Mapping[str, str], folder: Path, painter: Painter | None, progress: Progress
-) -> tuple[str, str, str | None]:
-    progress("load the kernel", 0.02)
+def _checked(
+    setup: Setup, only: tuple[str, ...] | None, skip: tuple[str, ...], progress: Progress, tell: Tell
+) -> Result:
+    """Check a set-up, and tell what is found as soon as it is."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.report.text import table  # noqa: PLC0415 -- loaded when needed
-    from fixturecheck.report.write import write_all  # noqa: PLC0415 -- loaded when needed
-    from fixturecheck.setup.load import load  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.report.so_far import SoFar  # noqa: PLC0415 -- the painter starts first
 
-    progress(f"read {Path(setup_path).name}", 0.15)
-    setup = load(setup_path, overrides)
-    result = check(setup, progress=lambda doing, share: progress(doing, _between(_LOADED, _CHECKED, share)))
-    with written(folder):
-        trouble = write_all(
-            folder,
-            result,
-            setup,
-            painter=painter,
-            progress=lambda doing, share: progress(f"write {doing}", _between(_CHECKED, 1.0, share)),
-        )
-    return str(result.verdict), table(result), trouble
+    so_far = SoFar(tell)
+
+    def step(doing: str, share: float) -> None:
+        so_far.end()
+        progress(doing, _between(_LOADED, _CHECKED, share))
+
+    return check(
+        setup,
+        only=only,
+        skip=skip,
+        progress=step,
+        found=so_far.found,
+    )
 
 
 def _between(low: float, high: float, share: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 
 from fixturecheck.access.model import GroundCut
@@ -26,6 +26,9 @@ from fixturecheck.setup.model import Setup
 
 Progress = Callable[[str, float], None]
 
+ASKED = ("hold", "crash", "release")
+"""The checks that look at what was found of a hold."""
+
 _NOT_GROUND = "the cut could not be followed, so no load is known"
 
 MOST_CURED = 2
@@ -38,6 +41,7 @@ def held(
     contacts: ContactMap,
     cuts: tuple[GroundCut, ...],
     *,
+    asked: Collection[str] = ASKED,
     mesher: TetMesher | None = None,
     progress: Progress = lambda _doing, _share: None,
 ) -> Held | None:
@@ -45,12 +49,17 @@ def held(
 
     What cannot be computed is listed with its reason under its subject and never counts as held. Fixtures
     that stand on nothing hold nothing: the set-up is worked out without them.
+
+    Parameters
+    ----------
+    asked : collection of str
+        The checks that will look at it; what is for others only is left out.
     """
     if setup.holding is None:
         return None
     idle = holding_nothing(footings(setup, contacts))
     if not idle:
-        return _worked_out(setup, placed, contacts, cuts, mesher or TetMesher(), progress)
+        return _worked_out(setup, placed, contacts, cuts, asked, mesher or TetMesher(), progress)
     names = " and ".join(sorted(idle))
     try:
         setup = setup.without(idle)
@@ -58,7 +67,8 @@ def held(
         missing = {"holding": f"without {names}, which does not stand, {reason}"}
         return Held(parts=(), pulls=None, release=None, missing=missing)
     placed = {name: solid for name, solid in placed.items() if name not in idle}
-    found = _worked_out(setup, placed, contacts.without(idle), cuts, mesher or TetMesher(), progress)
+    standing = contacts.without(idle)
+    found = _worked_out(setup, placed, standing, cuts, asked, mesher or TetMesher(), progress)
     note = f"{names} stands on nothing, so every figure here is without it"
     return replace(found, notes=(note, *found.notes))
 
@@ -68,23 +78,28 @@ def _worked_out(
     placed: Mapping[str, Solid],
     contacts: ContactMap,
     cuts: tuple[GroundCut, ...],
+    asked: Collection[str],
     mesher: TetMesher,
     progress: Progress,
 ) -> Held:
     """Work out how a set-up holds in which everything stands."""
     missing: dict[str, str] = {}
     progress("magnet", 0.0)
-    magnet, pulls = _magnet(setup, contacts, mesher, missing)
+    loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
+    magnet, pulls = _magnet(setup, contacts, mesher, missing, pulls=loads)
     benches: list[Bench] = []
     milled: list[MilledHold] = []
     notes: list[str] = []
-    rig = None if missing else _rig(setup, placed, contacts, pulls, missing)
+    rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
     if rig is not None:
         jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
         for i, (scene, name) in enumerate(jobs):
             progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
             try:
-                benches.append(bench_of(scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher))
+                bench = bench_of(
+                    scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher, follow=follows
+                )
+                benches.append(bench)
             except (NotComputedError, KernelError) as reason:
                 missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
         milling = [
@@ -95,16 +110,17 @@ def _worked_out(
         for job in milling:
             progress(f"hold of {job.part}", 0.7)
             try:
-                milled.append(_milled(job, notes))
+                milled.append(_milled(job, notes, follow=follows))
             except (NotComputedError, KernelError) as reason:
                 missing[f"{job.part} in {job.mill.name}"] = str(reason)
     ground = {cut.cut.name for cut in cuts}
-    for cut in setup.cuts:
+    for cut in setup.cuts if loads else ():
         missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
     progress("cures", 0.7)
     parts, untried = _cured(benches)
     progress("release", 0.9)
-    release = release_of(setup, placed, contacts, cuts, magnet, missing.get("magnet", ""))
+    why = missing.get("magnet", "")
+    release = release_of(setup, placed, contacts, cuts, magnet, why) if "release" in asked else None
     return Held(
         parts=tuple(parts),
         pulls=pulls,
@@ -139,8 +155,9 @@ def bench_of(
     *,
     magnet: Magnet | None = None,
     mesher: TetMesher | None = None,
+    follow: bool = True,
 ) -> Bench:
-    """Load one part by one cut until it lets go, and follow it from there.
+    """Load one part by one cut until it lets go, and follow it from there where that is asked.
 
     Raises
     ------
@@ -158,14 +175,14 @@ def bench_of(
         contacts=contacts,
         rig=rig,
         bearing=bearing,
-        part=replace(found, ways=ways_of(scene, found, borne, least)),
+        part=replace(found, ways=ways_of(scene, found, borne, least) if follow else None),
         least_factor=least,
         magnet=magnet,
         mesher=mesher or TetMesher(),
     )
 
 
-def _milled(job: Milled, notes: list[str]) -> MilledHold:
+def _milled(job: Milled, notes: list[str], *, follow: bool) -> MilledHold:
     """Load one part by one milling cut, with each thing lost; follow it, and look for what brings it back."""
     every = loaded(job)
     found = milled_hold(job, every)
@@ -174,7 +191,7 @@ def _milled(job: Milled, notes: list[str]) -> MilledHold:
     cures, untried = milled_cures(job, low, least) if low < least else ((), ())
     notes += untried
     found = replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)), remedies=cures)
-    return replace(found, ways=milled_ways(job, found, every, least))
+    return replace(found, ways=milled_ways(job, found, every, least) if follow else None)
 
 
 def _cured(benches: list[Bench]) -> tuple[list[PartHold], list[str]]:
@@ -200,16 +217,16 @@ def _low(bench: Bench) -> float:
 
 
 def _magnet(
-    setup: Setup, contacts: ContactMap, mesher: TetMesher, missing: dict[str, str]
+    setup: Setup, contacts: ContactMap, mesher: TetMesher, missing: dict[str, str], *, pulls: bool
 ) -> tuple[Magnet | None, Pulls | None]:
-    """Solve the magnet as it is stated; None when it is off."""
+    """Put the magnet together as stated, and solve its pulls where they are asked; None when it is off."""
     holding = setup.holding
     if holding is None or not setup.poles():
         return None, None
     try:
         magnet = magnet_of(setup, contacts, mesher)
         share = holding.strength_share
-        return magnet, magnet.pulls(share) if share else None
+        return magnet, magnet.pulls(share) if share and pulls else None
     except (NotComputedError, KernelError) as reason:
         missing["magnet"] = str(reason)
         return None, None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from functools import partial
 from typing import TypeVar
@@ -20,6 +20,9 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
 
 T = TypeVar("T")
+
+ASKED = ("rest", "location", "tolerance")
+"""The checks that look at what staging came to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,8 +54,13 @@ class Answered:
     missing: tuple[tuple[str, str], ...] = field(default=())
 
 
-def answered(setup: Setup) -> Answered | None:
+def answered(setup: Setup, asked: Collection[str] = ASKED) -> Answered | None:
     """Work out everything that the staging of a set-up asks; None where none is stated.
+
+    Parameters
+    ----------
+    asked : collection of str
+        The checks that will look at it; what is for others only is left out.
 
     Raises
     ------
@@ -69,15 +77,22 @@ def answered(setup: Setup) -> Answered | None:
     if not settled.rests:
         return Answered(bench=bench, settled=settled)
     missing: list[tuple[str, str]] = []
-    order = _tried(lambda: order_told(setup, staging, bench=bench), "rest", missing)
-    hands = [_tried(partial(_hand, setup, press, bench), "rest", missing) for press in staging.press]
+    order, hands = None, []
+    if "rest" in asked:
+        order = _tried(lambda: order_told(setup, staging, bench=bench), "rest", missing)
+        hands = [_tried(partial(_hand, setup, press, bench), "rest", missing) for press in staging.press]
+    located, odds = None, None
+    if "location" in asked:
+        located = _tried(partial(parts_located, bench, settled), "location", missing)
+    if "tolerance" in asked and _varies(setup):
+        odds = _tried(partial(_odds, bench, staging), "tolerance", missing)
     return Answered(
         bench=bench,
         settled=settled,
         order=order,
         hands=tuple(h for h in hands if h is not None),
-        located=_tried(partial(parts_located, bench, settled), "location", missing) or (),
-        odds=_tried(partial(_odds, bench, staging), "tolerance", missing) if _varies(setup) else None,
+        located=located or (),
+        odds=odds,
         missing=tuple(missing),
     )
 

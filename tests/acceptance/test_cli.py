@@ -95,6 +95,25 @@ def test_a_go_writes_everything_and_exits_0(script: Path, tmp_path: Path) -> Non
     assert sorted(p.name for p in tmp_path.iterdir()) == ["block.py", "block_check"]
 
 
+def test_a_no_go_is_told_while_the_check_still_runs_and_again_at_the_end(
+    script: Path, tmp_path: Path
+) -> None:
+    arguments = ["--set", "lift=0.25", "--no-pictures", "--only", "seat, limits", "--out", "out"]
+    done = run("check", script, *arguments, cwd=tmp_path)
+    assert done.returncode == 1
+    told = done.stderr.splitlines()
+    early = next(i for i, line in enumerate(told) if line.startswith("so far: ✕ NO-GO seat block.bottom"))
+    # What is written comes after the last check.
+    assert any(PROGRESS.fullmatch(line) for line in told[:early])
+    assert "left out on request" in done.stdout
+    document = json.loads((tmp_path / "out" / "result.json").read_text())
+    left_out = [n["check"] for n in document["not_asked"] if n["reason"] == "left out on request"]
+    assert {"nest", "reach", "clear", "hold"} <= set(left_out)
+    assert {f["check"] for f in document["findings"]} <= {"describe", "seat", "limits"}
+    quiet = run("check", script, "--quiet", *arguments, cwd=tmp_path)
+    assert (quiet.returncode, quiet.stderr, quiet.stdout) == (1, "", done.stdout)
+
+
 def test_a_no_go_exits_1_and_repeats_its_bytes(script: Path, tmp_path: Path) -> None:
     results = []
     for out in ("first", "second"):
@@ -266,12 +285,11 @@ def test_all_that_is_wrong_with_a_command_is_said_at_once(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    assert (
-        main(["check", "missing.py", "--set", "lift", "--set", "a=1", "--set", "a=2", "--timeout", "-1"]) == 2
-    )
+    wrong = ["--set", "lift", "--set", "a=1", "--set", "a=2", "--timeout", "-1", "--only", "seat,nset"]
+    assert main(["check", "missing.py", *wrong]) == 2
     told = capsys.readouterr().err.splitlines()
-    assert [line.split(": ", 1)[0] for line in told] == ["fixturecheck"] * 4
-    for line, says in zip(told, ("missing.py", "--set lift", "--set a", "--timeout"), strict=True):
+    assert [line.split(": ", 1)[0] for line in told] == ["fixturecheck"] * 5
+    for line, says in zip(told, ("'nset'", "missing.py", "--set lift", "--set a", "--timeout"), strict=True):
         assert says in line
 
 

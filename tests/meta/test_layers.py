@@ -56,7 +56,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "job": JUDGED | {"engine", "report"},
     "relief_job": JUDGED | {"report"},
     "cli_progress": LEAVES,
-    "cli": LEAVES | {"cli_progress", "job", "kernel", "report", "setup"},
+    "cli": LEAVES | {"checks", "cli_progress", "job", "kernel", "report", "setup"},
     "cq": JUDGED | {"engine", "report"},
     "testing": JUDGED | {"engine", "report"},
     "__main__": {"cli"},
