@@ -1,4 +1,4 @@
-"""The command line: `fixturecheck check`, `fixturecheck relieve` and `fixturecheck shop`.
+"""The command line: `fixturecheck check`, `relieve`, `shop` and `keys`.
 
 Nothing heavy is imported until it is needed, so that help and mistakes in a command answer at once. A
 check runs in a process of its own; whatever happens to it, this one ends with a line and an exit code.
@@ -86,7 +86,11 @@ def _parser() -> argparse.ArgumentParser:
     _add_relieve(commands)
     shop = commands.add_parser("shop", help="list the shop's equipment, materials, finishes and wheels")
     shop.add_argument("shelf", nargs="?", choices=_SHELVES, help="one list only")
+    shop.add_argument("name", nargs="?", help="one kind of equipment: its sizes, bodies, faces and places")
     shop.set_defaults(command=_shop)
+    keys = commands.add_parser("keys", help="list what may be stated in a set-up, with defaults and ranges")
+    keys.add_argument("table", nargs="?", metavar="TABLE", help="one table only, like cut or machine.guard")
+    keys.set_defaults(command=_keys)
     return parser
 
 
@@ -275,10 +279,21 @@ def _overrides(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
 
 
 def _shop(options: argparse.Namespace) -> int:
-    from fixturecheck.report.shelves import SHELVES  # noqa: PLC0415 -- reads the tables
+    from fixturecheck.report.shelves import SHELVES, equipment_told  # noqa: PLC0415 -- reads the tables
 
+    if options.name is not None:
+        if options.shelf != "equipment":
+            message = f"only equipment is listed by name; {options.shelf} are one list"
+            raise SetupError(message)
+        return GO if _say(equipment_told(options.name)) else NOT_COMPUTED
     chosen = [options.shelf] if options.shelf else list(_SHELVES)
     return GO if _say("\n".join(SHELVES[name]() for name in chosen)) else NOT_COMPUTED
+
+
+def _keys(options: argparse.Namespace) -> int:
+    from fixturecheck.report.keys import keys_told  # noqa: PLC0415 -- reads the records of a set-up
+
+    return GO if _say(keys_told(options.table)) else NOT_COMPUTED
 
 
 def _complain(message: str) -> None:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
+from fixturecheck.result import Vector
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment
+from fixturecheck.shop.nearest import unknown
 from fixturecheck.shop.speed import stripes
 from fixturecheck.shop.tables import finishes, materials, read
 
@@ -18,13 +20,63 @@ def _equipment() -> str:
     return "\n".join(lines) + "\n"
 
 
+def equipment_told(name: str) -> str:
+    """Return one kind of equipment: its parameters, and where its bodies and their faces are.
+
+    Raises
+    ------
+    SetupError
+        There is no such kind.
+    """
+    if name not in equipment():
+        raise unknown(name, equipment(), what="equipment")
+    kind = equipment()[name]
+    lines = [
+        f"{kind.name}: {kind.says}",
+        *(f"  {line}" for line in _notes(kind)),
+        "  params, mm and degrees:",
+    ]
+    lines += [f"    {_param(p)}" for p in kind.params.values()]
+    lines.append("  bodies and faces as the defaults make them, in the equipment's own frame, mm:")
+    # Only here, since the solids have to be made.
+    from fixturecheck.shop.anatomy import anatomy  # noqa: PLC0415 -- loads the kernel
+
+    for body in anatomy(name):
+        called = f"NAME_{body.suffix}" if body.suffix else "NAME"
+        notes = [body.material, *([f"pole {body.pole}"] if body.pole else [])]
+        notes += [f"set with {body.poles} poles"] if body.poles else []
+        lines.append(f"    {called} ({', '.join(notes)}): {_point(body.low)} to {_point(body.high)}")
+        rows = [
+            (f.name, f"middle {_point(f.middle)}", _looks(f.looks), f"{f.area_mm2:.6g} mm2")
+            for f in body.faces
+        ]
+        widths = [max((len(row[i]) for row in rows), default=0) for i in range(3)]
+        lines += [
+            f"      {'  '.join(c.ljust(w) for c, w in zip(row, [*widths, 0], strict=True))}" for row in rows
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _point(point: Vector) -> str:
+    return f"({', '.join(f'{round(v, 3) + 0.0:g}' for v in point)})"
+
+
+def _looks(way: Vector | None) -> str:
+    if way is None:
+        return "curved"
+    axes = {1.0: "+", -1.0: "-"}
+    along = [(f"{axes[round(v, 6)]}{axis}") for v, axis in zip(way, "XYZ", strict=True) if abs(v) > 1 - 1e-6]
+    return f"looks {along[0] if along else _point(way)}"
+
+
 def _notes(kind: EquipmentType) -> list[str]:
     return [f"bodies: {kind.bodies}", f"origin: {kind.origin}", f"source: {kind.source}"]
 
 
 def _param(param: Param) -> str:
     options = f"; one of {', '.join(param.options)}" if param.options else ""
-    return f"{param.name} = {param.default}  {param.says}{options}"
+    span = f"; {param.allowed.range_said()}" if not isinstance(param.default, str) else ""
+    return f"{param.name} = {param.default}  {param.says}{options}{span}"
 
 
 def _materials() -> str:

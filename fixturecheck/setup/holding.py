@@ -155,7 +155,7 @@ class Holding:
         The same for what is left when the magnet is switched off: common practice, no source.
     rated_pull_n_cm2 : float or None
         Pull of the full magnet on a thick ground piece of mild steel, as its maker states it; every pull
-        is relative to it. None assumes `ASSUMED_PULL_N_CM2`, and answers say so.
+        is relative to it. None assumes 80, and answers say so.
     shim_mm, shim_pull_n_cm2 : float or None
         A second point: the pull measured over a non-magnetic shim.
     clamps : tuple of Clamp

@@ -18,6 +18,10 @@ class Seat:
 
     Parameters
     ----------
+    body, face : str
+        The body that is put in place, and its face that seats.
+    on, on_face : str
+        The body that it seats on, and the face there.
     rank : str
         `primary`, `secondary`, `tertiary`, `stop` or `nest`; a nest is between neighbouring parts.
     min_share : float
@@ -42,6 +46,8 @@ class Cut:
 
     Parameters
     ----------
+    name : str
+        What the cut is called; letters, digits, `_` and `-`.
     parts : tuple of str
         The parts that are ground in this cut, all in the same passes.
     floor : str

@@ -104,7 +104,15 @@ class Wheel:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flange:
-    """The pair of flanges that clamps the wheel; thickness is that of one flange outside the wheel."""
+    """The pair of flanges that clamps the wheel.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter of the flanges.
+    thickness_mm : float
+        Of one flange, outside the wheel.
+    """
 
     diameter_mm: float = field(
         default=75.0,
