@@ -61,6 +61,8 @@ class Allowed:
         """
         if self.words:
             return self._strange_word(value)
+        if math.isinf(self.least) and math.isinf(self.most):
+            return None
         for count, number in enumerate(_flat(value), start=1):
             if count > self.items:
                 return f"holds more than {self.items} numbers"

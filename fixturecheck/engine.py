@@ -24,6 +24,7 @@ from fixturecheck.kernel.sound import one_of_each
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
 from fixturecheck.settling.answer import answered
 from fixturecheck.settling.record import rest_of, rest_shapes
+from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.doubts import suspicions
 from fixturecheck.setup.model import Body, Setup
 
@@ -308,6 +309,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         rest=rest_of(stage.answered) if stage.answered else None,
         holding=import_module("fixturecheck.holding.told").found(setup, stage.held) if stage.held else None,
         groups=grouped(findings, work.drawings),
+        assumed=assumed(setup),
         not_asked=not_asked(
             setup,
             left_out=frozenset(MODULES) - work.asked,

@@ -422,6 +422,29 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Assumed:
+    """A value that was used without being stated.
+
+    Parameters
+    ----------
+    of : str
+        What it belongs to: `machine`, `cut floor`, `equipment vee`; several are named in one text.
+    key : str
+        The key that would state it.
+    value : float, str or bool
+        What was used, a number in `unit`.
+    hangs_on : str
+        What depends on it.
+    """
+
+    of: str
+    key: str
+    value: float | str | bool
+    unit: str
+    hangs_on: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
     """Everything a check found; reports compute nothing.
 
@@ -431,6 +454,8 @@ class Result:
         Every finding once: like ones together, what follows from another under it.
     not_asked : tuple of NotAsked
         The questions that the verdict does not cover, in the order of the checks.
+    assumed : tuple of Assumed
+        What was used without being stated.
     rest, holding : Rest, HoldFound or None
         None where the set-up does not state them.
     """
@@ -447,3 +472,4 @@ class Result:
     holding: HoldFound | None = None
     not_asked: tuple[NotAsked, ...] = ()
     groups: tuple[Group, ...] = ()
+    assumed: tuple[Assumed, ...] = ()

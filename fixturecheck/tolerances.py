@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from fixturecheck.allowed import allowed
+from fixturecheck.recorded import HIDDEN, recorded
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerances:
     """Tolerances of one check, passed to whoever needs them and never kept globally.
@@ -27,12 +29,15 @@ class Tolerances:
         Spacing of the sampled fallback on surfaces that have no closed form.
     """
 
-    touch_um: float = field(default=1.0, metadata=allowed(0.001, 100.0))
-    near_mm: float = field(default=0.5, metadata=allowed(0.001, 5.0))
+    touch_um: float = field(default=1.0, metadata=allowed(0.001, 100.0, matters="which faces touch"))
+    near_mm: float = field(
+        default=0.5, metadata=allowed(0.001, 5.0, matters="which faces are near enough to be told")
+    )
     parallel_deg: float = field(default=1e-3, metadata=allowed(1e-6, 1.0))
     wedge_deg: float = field(default=5.0, metadata=allowed(0.001, 30.0))
     overlap_mm3: float = field(default=1e-6, metadata=allowed(1e-9, 1.0))
     sample_mm: float = field(default=0.5, metadata=allowed(0.02, 10.0))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
     @property
     def touch_mm(self) -> float:

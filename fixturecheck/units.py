@@ -42,6 +42,9 @@ _ENDS = {
 INCH_SUFFIX = {metric: inch for metric, (_, inch, _) in _ENDS.items()}
 """End of a key in metric units, and the end that states the same quantity in inch units."""
 
+_PLAIN_ENDS = {"deg": "deg", "share": "share", "rpm": "rev/min", "mm3": "mm3"}
+"""Ends of keys whose unit is the same in inch set-ups."""
+
 _DIGITS = 14
 """Digits kept by a conversion: enough for any shop, few enough that 0.008 in is 0.2032 mm and no more."""
 
@@ -108,6 +111,14 @@ def convert(value: float, *, unit: str, to: str) -> float:
 def suffix_of(key: str) -> str | None:
     """Return the metric end of a key that has a counterpart in inch units, or None."""
     return next((s for s in INCH_SUFFIX if key.endswith(s)), None)
+
+
+def metric_unit(key: str) -> str:
+    """Return the unit that the end of a metric key says: `mm` for `stock_mm`; empty where it says none."""
+    suffix = suffix_of(key)
+    if suffix is not None:
+        return _ENDS[suffix][0]
+    return next((unit for end, unit in _PLAIN_ENDS.items() if key == end or key.endswith(f"_{end}")), "")
 
 
 def inch_key(key: str) -> str | None:

@@ -10,7 +10,7 @@ from typing import Any
 from fixturecheck.report.hold_data import hold_dict
 from fixturecheck.report.rest_data import rest_dict
 from fixturecheck.report.rounding import rounded
-from fixturecheck.result import Contact, CutMade, Finding, Group, NotAsked, Result, Vector
+from fixturecheck.result import Assumed, Contact, CutMade, Finding, Group, NotAsked, Result, Vector
 
 __all__ = ["result_dict", "result_json", "rounded"]
 
@@ -61,6 +61,7 @@ def result_dict(result: Result) -> dict[str, Any]:
         "rest": rest_dict(result.rest),
         "holding": hold_dict(result.holding),
         "not_asked": [_not_asked(n) for n in result.not_asked],
+        "assumed": [_assumed(a) for a in result.assumed],
     }
 
 
@@ -75,6 +76,17 @@ def _groups(groups: Sequence[Group], places: Mapping[int, int]) -> list[dict[str
         for group in groups
     ]
     return sorted(told, key=lambda g: min(g["lead"], *g["like"], g["lead"]))
+
+
+def _assumed(value: Assumed) -> dict[str, Any]:
+    number = isinstance(value.value, int | float) and not isinstance(value.value, bool)
+    return {
+        "of": value.of,
+        "key": value.key,
+        "value": float(f"{value.value:.9g}") if number else value.value,
+        "unit": value.unit,
+        "hangs_on": value.hangs_on,
+    }
 
 
 def _not_asked(question: NotAsked) -> dict[str, str]:

@@ -16,6 +16,7 @@ from fixturecheck.report.hold_page import hold_captions, hold_section
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, Together, numbered
 from fixturecheck.report.quantity import shown, shown_span
 from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
+from fixturecheck.report.stated import setup_section
 from fixturecheck.result import Contact, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
@@ -59,7 +60,7 @@ def page(
         *(section for asked, section in extra if not asked),
         _cuts(result),
         _contacts(result),
-        facts.setup_section(setup),
+        setup_section(setup, result),
         _sources(result),
         _foot(),
         "</main>",

@@ -6,11 +6,12 @@ import inspect
 import re
 import textwrap
 from collections.abc import Iterator
-from dataclasses import MISSING, Field, fields
+from dataclasses import MISSING, Field
 from typing import Any
 
 from fixturecheck.allowed import allowed_in
 from fixturecheck.errors import SetupError
+from fixturecheck.recorded import own_fields
 from fixturecheck.setup.stated import kind_of
 from fixturecheck.setup.tables import BY_OTHER_KEYS, LISTS, RECORDS
 from fixturecheck.setup.words import CHECKS, SEVERITIES
@@ -62,7 +63,7 @@ def meanings_of(record: type) -> dict[str, str]:
 
 def _table(name: str) -> str:
     record, meanings = RECORDS[name], meanings_of(RECORDS[name])
-    own: list[Field[Any]] = [f for f in fields(record) if f.name not in BY_OTHER_KEYS.get(name, ())]
+    own: list[Field[Any]] = [f for f in own_fields(record) if f.name not in BY_OTHER_KEYS.get(name, ())]
     lines = [f"{_head(name)}  {(inspect.getdoc(record) or '').splitlines()[0]}"]
     for field in own:
         lines.append(f"  {field.name}{_default(field)}")

@@ -11,6 +11,7 @@ from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_text import hold_lines
 from fixturecheck.report.order import Together, numbered
 from fixturecheck.report.quantity import shown
+from fixturecheck.report.stated import assumed_line
 from fixturecheck.result import Result, Verdict
 
 _MOST_GO = 12
@@ -53,6 +54,8 @@ def table(result: Result, *, width: int | None = None) -> str:
         lines.append(f"    and {passed - _MOST_GO} more that are go")
     held = hold_lines(result.holding, result.units)
     lines += ["", *(line for told in held for line in _hung(told, columns))] if held else []
+    also = assumed_line(result)
+    lines += ["", *_folded(also, columns)] if also else []
     lines += ["", counted(rows)]
     return "\n".join(lines).replace("\u202f", " ")
 

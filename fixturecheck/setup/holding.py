@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
+from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.result import Vector
 from fixturecheck.setup.words import one_of
 from fixturecheck.shop import tables
@@ -30,6 +31,7 @@ ASSUMED_PULL_N_CM2 = 80.0
 """Low end of what permanent-magnet chucks are sold with: common practice, no source."""
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clamp:
     """One clamp: a force with a place and a direction.
@@ -88,8 +90,10 @@ class Clamp:
     spread_share: float = field(
         default=0.2, metadata=allowed(0.0, 0.9, matters="the range of the clamp's force")
     )
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Milling:
     """A milling cut that the parts are held against, by a cutter that turns clockwise seen from above.
@@ -139,8 +143,10 @@ class Milling:
     helix_deg: float | None = field(
         default=None, metadata=allowed(0.0, MOST_HELIX_DEG, matters="how hard the cutter lifts the parts")
     )
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Holding:
     """What holds the parts while they are ground.
@@ -200,6 +206,7 @@ class Holding:
     curves_between: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     blocking: tuple[str, ...] | None = None
     least_factor: float = field(default=3.0, metadata=allowed(0.1, 100.0, matters="which factor is a go"))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
     @property
     def rated_n_cm2(self) -> float:

@@ -58,7 +58,7 @@ def body(
     *,
     at: Place = None,
     role: str = "part",
-    material: str = "steel_1018",
+    material: str | None = None,
     faces: Mapping[str, object] | None = None,
     finish: str | Mapping[str, str] | None = None,
     tolerance_mm: float | Mapping[str, float] | None = None,
@@ -81,7 +81,9 @@ def body(
         One closed solid in the body's own frame, or the STEP or BREP file that holds it.
     at : Location or sequence of float, optional
         Where it stands; see `place`.
-    role, material, pole, poles, group, fastened
+    material : str, optional
+        A name from the materials table; steel_1018 where it is left out, and told to be assumed.
+    role, pole, poles, group, fastened
         As in `Body`.
     faces : mapping of str to reference
         A name for each face that matters. A reference is a CadQuery selector string, a point on or
@@ -110,12 +112,11 @@ def body(
     # References may be faces of the solid as drawn; indices hold for the recognised one too.
     stated = _face_names(name, drawn, named or in_file, faces or {})
     adopted, unclear = _adopted(drawn, named or in_file, stated)
-    return Body(
+    made = Body(
         name=name,
         solid=recognised(drawn),
         at=located(at),
         role=role,
-        material=material,
         faces=stated | adopted,
         unclear=unclear,
         finish=_by_face(finish),
@@ -128,6 +129,9 @@ def body(
         fastened=fastened,
         source=source,
     )
+    if material is None:
+        return made
+    return replace(made, material=material, stated=made.stated | {"material"})
 
 
 def equipment(
@@ -159,7 +163,9 @@ def equipment(
         message = f"equipment {name!r}: {reason}"
         raise SetupError(message) from reason
     where = located(at)
-    return tuple(replace(_of_piece(piece, name, where), fastened=fastened) for piece in pieces)
+    first, *others = (replace(_of_piece(piece, name, where), fastened=fastened) for piece in pieces)
+    left = {key: value for key, value in catalogue.checked(kind, params).items() if key not in params}
+    return (replace(first, shop_sizes=left), *others)
 
 
 def _of_piece(piece: Piece, name: str, where: Location) -> Body:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, box_of, canonical_order, faces_of
+from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.result import Source
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.records import Cut, Machine, Seat
@@ -21,6 +22,7 @@ from fixturecheck.units import Writing
 __all__ = ["Body", "Cut", "Machine", "Seat", "Setup"]
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Body:
     """One solid of the set-up, drawn in its own frame and placed in the machine's.
@@ -63,6 +65,8 @@ class Body:
         Screwed or clamped where it is drawn by something that is not: it stands whatever it touches.
     source : Source or None
         The file that the solid was read from.
+    shop_sizes : mapping of str to float, int or str
+        Parameters of the piece of equipment that were not stated; only on the first of its bodies.
     """
 
     name: str
@@ -81,6 +85,8 @@ class Body:
     group: str | None = None
     fastened: bool = False
     source: Source | None = None
+    shop_sizes: Mapping[str, float | int | str] = field(default_factory=dict)
+    stated: frozenset[str] = field(default=frozenset(), repr=False, metadata=HIDDEN)
 
     def placed(self) -> Placed:
         """Return the solid with its names where it stands."""

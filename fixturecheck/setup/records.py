@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from fixturecheck.allowed import allowed
+from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.shop.wheels import Flange, Guard
 
 RANKS = ("primary", "secondary", "tertiary", "stop", "nest")
@@ -12,6 +13,7 @@ WAYS = ("plunge", "traverse")
 SPARKS = ("left", "right")
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seat:
     """An intended contact: `face` of `body` is meant to lie on `on_face` of `on`.
@@ -38,8 +40,10 @@ class Seat:
     min_share: float = field(
         default=0.5, metadata=allowed(0.0, 1.0, matters="how much of the face must touch for a go")
     )
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
     """One grinding cut, over one part or a gang.
@@ -116,6 +120,7 @@ class Cut:
     rpm: float | None = field(
         default=None, metadata=allowed(1.0, 100000.0, matters="speed of the wheel in this cut")
     )
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
     def __post_init__(self) -> None:
         """Take a list of parts as a tuple, so that the cut can be hashed."""
@@ -124,6 +129,7 @@ class Cut:
             object.__setattr__(self, "parts", tuple(stated))
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:
     """The surface grinder: travels, speed, and what turns with or covers the wheel.
@@ -169,3 +175,4 @@ class Machine:
     )
     flange: Flange = field(default_factory=Flange)
     guard: Guard | None = field(default_factory=Guard)
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
+from fixturecheck.recorded import HIDDEN, recorded
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 KINDS = ("chamfer", "fillet", "undercut", "groove", "setback")
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relieving:
     """What is asked of a relief.
@@ -33,6 +35,7 @@ class Relieving:
     clearance_mm: float = field(default=0.0, metadata=allowed(0.0, 10.0))
     min_wall_mm: float = field(default=0.0, metadata=allowed(0.0, 1000.0))
     kinds: tuple[str, ...] = field(default=KINDS, metadata=allowed(words=KINDS))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
 def refuse_bad_relieving(setup: Setup) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.allowed import Allowed, allowed
 from fixturecheck.errors import SetupError
+from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.result import Vector
 from fixturecheck.shop.nearest import nearest
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Push:
     """How a part is pushed while it is staged.
@@ -40,8 +42,10 @@ class Push:
     at_mm: Vector | None = field(
         default=None, metadata=allowed(-10000.0, 10000.0, items=3, matters="where the parts come to rest")
     )
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Press:
     """A hand that presses on a part once everything is at rest.
@@ -59,8 +63,10 @@ class Press:
     part: str
     at_mm: Vector = field(metadata=allowed(-10000.0, 10000.0, items=3))
     force_n: Vector = field(metadata=allowed(-1e5, 1e5, items=3))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Staging:
     """How parts are put in place.
@@ -103,6 +109,7 @@ class Staging:
         metadata=allowed(1, 1_000_000, matters="how closely chances within tolerances are known"),
     )
     seed: int = field(default=1, metadata=allowed(0, 2**31 - 1))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
 def loose_names(setup: Setup, staging: Staging) -> tuple[str, ...]:

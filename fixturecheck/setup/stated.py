@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import MISSING, Field, dataclass, fields
+from dataclasses import MISSING, Field, dataclass
 from typing import Any, NoReturn, TypeVar
 
 from fixturecheck.allowed import Allowed, allowed_in, shortened
 from fixturecheck.errors import SetupError
 from fixturecheck.mistakes import Mistakes
+from fixturecheck.recorded import own_fields
 from fixturecheck.setup.entries import MOST_ENTRIES
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.units import from_inch_key, inch_key
@@ -166,7 +167,7 @@ class Stated:
             are told.
         """
         given = dict(besides or {})
-        own = [f for f in _fields(cls) if f.name not in given]
+        own = [f for f in own_fields(cls) if f.name not in given]
         wrong = Mistakes()
         with wrong.noted():
             self.only(with_inches([*(f.name for f in own), *given]))
@@ -231,10 +232,6 @@ def kind_of(annotation: str) -> str:
     if plain == "Vector" or (plain.startswith("tuple[") and "float" in plain):
         return "numbers"
     return simple.get(plain, "anything")
-
-
-def _fields(cls: Any) -> tuple[Field[Any], ...]:
-    return fields(cls)
 
 
 def _converted(value: Any, key: str) -> Any:

@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
+from fixturecheck.recorded import HIDDEN, recorded
 
 _SAME_MM = 1e-6
 """Lengths closer than this are the same."""
@@ -23,6 +24,7 @@ SHAPES = {
 """The shapes of ISO 525 that are known here, by their number."""
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wheel:
     """A grinding wheel; dimension letters as in ISO 525.
@@ -86,7 +88,10 @@ class Wheel:
     max_speed_m_s: float | None = field(
         default=None, metadata=allowed(1.0, 300.0, matters="the speed that the wheel may run at")
     )
-    spec: str = "A 46 J 8 V"
+    spec: str = field(
+        default="A 46 J 8 V", metadata=allowed(matters="the speed that a wheel without a mark may run at")
+    )
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
     @property
     def radius_mm(self) -> float:
@@ -102,6 +107,7 @@ class Wheel:
         return self.radius_mm - self.rim_mm - slope * (self.thickness_mm - self.bore_wall_mm)
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flange:
     """The pair of flanges that clamps the wheel.
@@ -121,8 +127,10 @@ class Flange:
     thickness_mm: float = field(
         default=8.0, metadata=allowed(0.1, 200.0, matters="whether the flanges clear")
     )
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
+@recorded
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guard:
     """The wheel guard: a hood around the rim with side plates, open at the bottom.
@@ -148,6 +156,7 @@ class Guard:
         default=10.0, metadata=allowed(0.01, 500.0, or_zero=True, matters="whether the guard clears")
     )
     wall_mm: float = field(default=3.0, metadata=allowed(0.1, 100.0, matters="whether the guard clears"))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
 _SIZES = {

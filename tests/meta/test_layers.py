@@ -13,7 +13,8 @@ import pytest
 from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imports_of
 
 LEAVES = {
-    "allowed", "compiled", "errors", "mistakes", "stopping", "units", "tolerances", "result", "hold_result",
+    "allowed", "compiled", "errors", "hold_result", "mistakes", "recorded", "result", "stopping", "tolerances",
+    "units",
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
@@ -28,9 +29,10 @@ ALLOWED: Mapping[str, set[str]] = {
     "errors": set(),
     "stopping": set(),
     "mistakes": {"errors"},
+    "recorded": set(),
     "allowed": {"units"},
     "units": {"errors"},
-    "tolerances": {"allowed"},
+    "tolerances": {"allowed", "recorded"},
     "hold_result": set(),
     "grouping": {"result"},
     "result": {"hold_result"},

@@ -39,7 +39,7 @@ def test_the_whole_reference_names_every_table() -> None:
 
 
 def test_a_table_that_is_not_there() -> None:
-    with pytest.raises(SetupError, match="there is no table 'cutt'; did you mean 'cut'?"):
+    with pytest.raises(SetupError, match=r"there is no table 'cutt'; did you mean 'cut'\?"):
         keys_told("cutt")
     assert keys_told("[[cut]]") == keys_told("cut")
     assert "severity" in TABLES
