@@ -111,10 +111,11 @@ def body(
     drawn, in_file, source = _drawn(name, solid, which)
     # References may be faces of the solid as drawn; indices hold for the recognised one too.
     stated = _face_names(name, drawn, named or in_file, faces or {})
-    adopted, unclear = _adopted(drawn, named or in_file, stated)
+    found = recognised(drawn)
+    adopted, unclear = _adopted(found, named or in_file, stated)
     made = Body(
         name=name,
-        solid=recognised(drawn),
+        solid=found,
         at=located(at),
         role=role,
         faces=stated | adopted,

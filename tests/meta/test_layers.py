@@ -13,8 +13,8 @@ import pytest
 from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imports_of
 
 LEAVES = {
-    "allowed", "compiled", "errors", "hold_result", "mistakes", "recorded", "result", "stopping", "tolerances",
-    "units",
+    "allowed", "compiled", "errors", "hold_result", "mistakes", "recorded", "result", "stopping",
+    "tolerances", "units",
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
