@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 from fixturecheck.contact.fluxpatch import gap_regions
 from fixturecheck.contact.fluxtube import Band, GapField, GapRegion
 from fixturecheck.contact.standing import Standing, stand
+from fixturecheck.effort import FIELD, spend
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.femesh import TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.shapes import Placed
@@ -119,6 +120,7 @@ class MagnetModel:
         A solution of the same meshes at nearly the same strength, with other gaps or curves perhaps, is
         a good start: `near` spares half of the steps.
         """
+        spend(FIELD * sum(len(b.points_mm) for b in self.bodies) // 1000)
         sources = [
             PoleSource(
                 body=s.body,

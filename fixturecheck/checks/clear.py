@@ -19,11 +19,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from fixturecheck.access.clearance import Approach, approaches, movers_of
 from fixturecheck.access.dodge import Dodge, dodges
 from fixturecheck.access.model import GroundCut
 from fixturecheck.checks.stage import Stage
+from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.shapes import box_of
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
@@ -60,9 +62,14 @@ def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Find
     """Yield the findings of one cut."""
     least_mm = stage.setup.machine.least_clearance_mm
     close = [a for a in found if a.apart.distance_mm < least_mm]
-    solved = _remedies(stage, cut, close)
+    cures = Budget(CLEAR)
+    with spending(cures):
+        solved = _remedies(stage, cut, close)
     for a in close:
-        yield _too_close(stage, cut, a, solved.get(a.body, []))
+        finding = _too_close(stage, cut, a, solved.get(a.body, []))
+        if finding.remedy is None and cures.spent:
+            finding = replace(finding, remedy=f"No way past was looked for: {SPENT}.")
+        yield finding
     for mover in movers_of(cut):
         if any(a.mover == mover for a in close):
             continue

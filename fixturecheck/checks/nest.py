@@ -37,6 +37,7 @@ from fixturecheck.contact.model import Overlap
 from fixturecheck.contact.parting import toward
 from fixturecheck.contact.relief import Relief, relieve_edge
 from fixturecheck.contact.standing import Array
+from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.kernel.shapes import to_vector
@@ -56,8 +57,9 @@ def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each stated nest and for neighbours that touch or overlap without one."""
     nests = [s for s in stage.setup.seats if s.rank == "nest"]
     told: set[frozenset[str]] = set()
+    cures = Budget(NEST)
     for seat in nests:
-        yield _nest(stage, seat)
+        yield _nest(stage, seat, cures)
         told.add(frozenset((seat.body, seat.on)))
     for a, b in itertools.combinations([p.name for p in stage.setup.parts()], 2):
         pair = frozenset((a, b))
@@ -72,7 +74,7 @@ def _overlap_of(stage: Stage, pair: frozenset[str]) -> Overlap | None:
     return next((o for o in stage.contacts.overlaps if frozenset((o.a, o.b)) == pair), None)
 
 
-def _nest(stage: Stage, seat: Seat) -> Finding:
+def _nest(stage: Stage, seat: Seat, cures: Budget) -> Finding:
     """Judge one stated nest."""
     found = seating(stage, seat)
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
@@ -104,7 +106,8 @@ def _nest(stage: Stage, seat: Seat) -> Finding:
         if overlap is not None:
             return _too_deep(stage, seat, overlap, -drawn_gap_mm, normal)
         return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
-    return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap), across)
+    cure = _relief(stage, seat, overlap, cures) if overlap else (None, "")
+    return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap, cure), across)
 
 
 def _way(stage: Stage, seat: Seat, normal: Array) -> Array:
@@ -180,11 +183,11 @@ def _held_open(
     stage: Stage,
     seat: Seat,
     subject: str,
-    found: tuple[float, Vector, Landing, Overlap | None],
+    found: tuple[float, Vector, Landing, Overlap | None, tuple[Relief | None, str]],
     across: float,
 ) -> Finding:
     """Report what lands first and by how much the nest stays open; `across` is the push over the normal."""
-    opening_mm, push, landing, overlap = found
+    opening_mm, push, landing, overlap, (relief, not_sought) = found
     opening = stage.setup.write.length(opening_mm, ".3f")
     along = stage.setup.write.length(opening_mm / across, ".3f")
     first = landing.patches[0] if landing.patches else None
@@ -199,7 +202,6 @@ def _held_open(
         role = Role(first.contact.kind)
         bodies = (seat.body, seat.on)
         shapes.append(NamedShape(name=name, role=role, geometry=first.shape.geometry, bodies=bodies))
-    relief = _relief(stage, seat, overlap) if overlap else None
     spot = centre_of(overlap.common) if overlap else (first.contact.centroid if first else None)
     return Finding(
         check=ID,
@@ -212,7 +214,7 @@ def _held_open(
         limit=0.0,
         margin=-opening_mm,
         says=says,
-        remedy=_remedy(relief, along, what, stage.setup.write),
+        remedy=_remedy(relief, along, what, stage.setup.write) + not_sought,
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,
@@ -220,14 +222,23 @@ def _held_open(
     )
 
 
-def _relief(stage: Stage, seat: Seat, overlap: Overlap) -> Relief | None:
-    """Smallest chamfer on either part, on an edge beside a face without function."""
+def _relief(stage: Stage, seat: Seat, overlap: Overlap, cures: Budget) -> tuple[Relief | None, str]:
+    """Return the smallest chamfer on either part, on an edge beside a face without function.
+
+    With it comes what is said where the search was cut short.
+    """
     part, other = stage.setup.body(seat.body), stage.setup.body(seat.on)
-    tried = [
-        relieve_edge(mine.placed(), theirs.placed(), overlap.common, mine.no_function, stage.setup.tolerances)
-        for mine, theirs in ((part, other), (other, part))
-    ]
-    return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None)
+    try:
+        with spending(cures):
+            tried = [
+                relieve_edge(
+                    mine.placed(), theirs.placed(), overlap.common, mine.no_function, stage.setup.tolerances
+                )
+                for mine, theirs in ((part, other), (other, part))
+            ]
+    except SpentError as reason:
+        return None, f" No chamfer was looked for: {reason}."
+    return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None), ""
 
 
 def _remedy(relief: Relief | None, along: str, what: str, write: Writing) -> str:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.standing import Standing, stand
+from fixturecheck.effort import CONTACTS, spend
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.clip import distance, extent_along
 from fixturecheck.kernel.placing import matrix_of
@@ -293,6 +294,7 @@ def step_box(solid: Solid, cut: EdgeCut) -> tuple[Array, Array, tuple[float, flo
 
 def _tried(here: Standing, cut: EdgeCut, other: Placed, tolerances: Tolerances) -> float:
     """Area that touches after the cut; zero where the bodies still overlap or it cannot be made."""
+    spend(CONTACTS)
     try:
         solid = cut_solid(here.placed.solid, cut)
     except KernelError:

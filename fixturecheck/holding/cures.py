@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 
+from fixturecheck.effort import SpentError
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.holding.clamping import pressed
 from fixturecheck.holding.cures_block import fastened, stopped
@@ -51,9 +52,14 @@ def cures_of(bench: Bench) -> tuple[tuple[Cure, ...], tuple[str, ...]]:
         "a finer finish": finer_seat,
     }
     untried: list[str] = []
-    found = [cure for name, way in changes.items() for cure in _tried(name, way, bench, untried)]
-    if not found:
-        found = _tried("a vise", between_jaws, bench, untried)
+    found: list[Cure] = []
+    try:
+        for name, way in changes.items():
+            found += _tried(name, way, bench, untried)
+        if not found:
+            found = _tried("a vise", between_jaws, bench, untried)
+    except SpentError as reason:
+        untried.append(f"not every cure for {bench.part.part} in {bench.part.cut} was looked for: {reason}")
     started = [replace(c, says=c.says[0].upper() + c.says[1:]) for c in found]
     return tuple(sorted(started, key=lambda c: (c.change_ratio, c.says))), tuple(untried)
 
@@ -62,6 +68,8 @@ def _tried(name: str, way: Way, bench: Bench, untried: list[str]) -> list[Cure]:
     """Return what a way gives; one that cannot be computed cures nothing and says why."""
     try:
         return list(way(bench))
+    except SpentError:
+        raise
     except (NotComputedError, KernelError, SetupError) as reason:
         untried.append(f"{name} for {bench.part.part} in {bench.part.cut} was not found: {reason}")
         return []

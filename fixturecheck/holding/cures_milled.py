@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from fixturecheck.effort import SpentError
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.clamping import pressed
 from fixturecheck.holding.cures import CLAMP_STEP, MOST_CLAMP_RATIO, tightened, tightened_words
@@ -40,6 +41,9 @@ def milled_cures(job: Milled, factor: float, least_factor: float) -> tuple[tuple
     for name, way in (("a shallower cut", _shallower), ("tighter clamps", _tighter)):
         try:
             cures += way(job, factor, least_factor)
+        except SpentError as reason:
+            untried.append(f"not every cure for {job.part} in {job.mill.name} was looked for: {reason}")
+            break
         except NotComputedError as reason:
             untried.append(f"{name} for {job.part} in {job.mill.name} was not found: {reason}")
     return tuple(c[0].upper() + c[1:] for c in cures), tuple(untried)

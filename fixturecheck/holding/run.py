@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
+from fixturecheck.effort import HOLD, Budget, spending
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.footing import footings, holding_nothing
 from fixturecheck.holding.cures import cures_of
@@ -90,6 +91,7 @@ def _worked_out(
     benches: list[Bench] = []
     milled: list[MilledHold] = []
     notes: list[str] = []
+    budget = Budget(HOLD)
     rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
     if rig is not None:
         jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
@@ -110,14 +112,14 @@ def _worked_out(
         for job in milling:
             progress(f"hold of {job.part}", 0.7)
             try:
-                milled.append(_milled(job, notes, follow=follows))
+                milled.append(_milled(job, notes, budget, follow=follows))
             except (NotComputedError, KernelError) as reason:
                 missing[f"{job.part} in {job.mill.name}"] = str(reason)
     ground = {cut.cut.name for cut in cuts}
     for cut in setup.cuts if loads else ():
         missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
     progress("cures", 0.7)
-    parts, untried = _cured(benches)
+    parts, untried = _cured(benches, budget)
     progress("release", 0.9)
     why = missing.get("magnet", "")
     release = release_of(setup, placed, contacts, cuts, magnet, why) if "release" in asked else None
@@ -182,19 +184,20 @@ def bench_of(
     )
 
 
-def _milled(job: Milled, notes: list[str], *, follow: bool) -> MilledHold:
+def _milled(job: Milled, notes: list[str], budget: Budget, *, follow: bool) -> MilledHold:
     """Load one part by one milling cut, with each thing lost; follow it, and look for what brings it back."""
     every = loaded(job)
     found = milled_hold(job, every)
     least = job.setup.holding.least_factor if job.setup.holding else 0.0
     low = found.factors.factor.low
-    cures, untried = milled_cures(job, low, least) if low < least else ((), ())
+    with spending(budget):
+        cures, untried = milled_cures(job, low, least) if low < least else ((), ())
     notes += untried
     found = replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)), remedies=cures)
     return replace(found, ways=milled_ways(job, found, every, least) if follow else None)
 
 
-def _cured(benches: list[Bench]) -> tuple[list[PartHold], list[str]]:
+def _cured(benches: list[Bench], budget: Budget) -> tuple[list[PartHold], list[str]]:
     """Look for what brings the factors back: of the parts that are held least in each cut.
 
     Returns the parts with their cures, and what could not be tried.
@@ -206,7 +209,8 @@ def _cured(benches: list[Bench]) -> tuple[list[PartHold], list[str]]:
     parts: list[PartHold] = []
     notes: list[str] = []
     for bench in benches:
-        cures, untried = cures_of(bench) if id(bench) in asked else ((), ())
+        with spending(budget):
+            cures, untried = cures_of(bench) if id(bench) in asked else ((), ())
         parts.append(replace(bench.part, remedies=tuple(c.says for c in cures)))
         notes += untried
     return parts, notes

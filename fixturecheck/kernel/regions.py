@@ -24,6 +24,7 @@ from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_ListOfShape
 
+from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid, box_of, compound, cq_shape
 from fixturecheck.result import Vector
@@ -190,6 +191,7 @@ def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apar
     gap_mm = box_gap_mm(loose_box(a), loose_box(b))
     if gap_mm > within_mm:
         return None
+    spend(BOOLEAN)
     shared = split(b, a, what) if gap_mm <= 0 else None
     if shared is not None and shared.taken is not None:
         centre = shared.taken.Center().toTuple()

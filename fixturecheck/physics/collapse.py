@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.collapse_motion import Motion, motions
 from fixturecheck.physics.equilibrium import Equations, FloatArray, Holding, write_equations
@@ -107,6 +108,7 @@ def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
     NotComputedError
         No start gave an answer, or the answer broke the upper bound.
     """
+    spend(COLLAPSE)
     equations = write_equations(holding)
     bound = limit_factor(equations)
     rest, rests = settle_held(equations)

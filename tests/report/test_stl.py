@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import trimesh
 
-from fixturecheck.report.stl import write_stl
+from fixturecheck.report.stl import file_names, write_stl
 from fixturecheck.report.write import meshes_of
 from tests.report import staged
 
@@ -53,3 +53,24 @@ def test_solids_are_watertight_and_true(folder: Path, name: str, tolerance: floa
 def test_patches_have_their_area(folder: Path) -> None:
     patch = trimesh.load(folder / "contacts_area.stl")
     assert patch.area == pytest.approx(60 * 16, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["x" * 300, "ä" * 300, "overlap a/b | c\\d", "..", ".hidden", "", "nul", "Aux.part", "tab\there\0"],
+)
+def test_any_name_makes_a_file(tmp_path: Path, name: str) -> None:
+    """Most file systems take 255 bytes; Windows keeps some names (Microsoft, Naming Files, from memory)."""
+    (file_name,) = file_names([name]).values()
+    (tmp_path / file_name).write_bytes(b"")
+    assert [p.name for p in tmp_path.iterdir()] == [file_name]
+    assert len(file_name.encode()) <= 255 - 100
+    assert not file_name.startswith(".")
+    assert file_name.split(".")[0].lower() not in {"nul", "aux"}
+
+
+def test_no_two_names_make_one_file() -> None:
+    """Some file systems do not tell upper from lower case."""
+    names = ["gib", "Gib", "gib_2", "a/b", "a:b", "x" * 300, "x" * 301]
+    made = [n.lower() for n in file_names(names).values()]
+    assert len(set(made)) == len(names)
