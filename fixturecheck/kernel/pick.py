@@ -22,7 +22,14 @@ _SAME_REL = 1e-6
 """Relative difference of area, and of centre over the face's size, below which two faces are one."""
 
 # What the selector grammar and its evaluation raise on a string that means nothing.
-_BAD_SELECTOR = (ParseBaseException, ValueError, KeyError, IndexError, TypeError, AttributeError)
+_BAD_SELECTOR = (
+    ParseBaseException, ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError,
+)  # fmt: skip
+
+_MOST_SELECTOR = 300
+"""Letters of a selector; its grammar takes time that grows with how deep brackets nest."""
+
+_MOST_BRACKETS = 12
 
 
 def by_selector(solid: Solid, selector: str) -> tuple[int, ...]:
@@ -45,6 +52,12 @@ def by_selector(solid: Solid, selector: str) -> tuple[int, ...]:
     SetupError
         The string does not parse, or no face matches it.
     """
+    if len(selector) > _MOST_SELECTOR or selector.count("(") > _MOST_BRACKETS:
+        message = (
+            f"a selector of {len(selector)} letters with {selector.count('(')} brackets is not read; state at "
+            f"most {_MOST_SELECTOR} letters and {_MOST_BRACKETS} brackets, or a list of selectors"
+        )
+        raise SetupError(message)
     faces = faces_of(solid)
     try:
         picked = StringSyntaxSelector(selector).filter(list(faces))

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import re
+import stat
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -33,6 +35,9 @@ from OCP.XCAFDoc import XCAFDoc_DocumentTool
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Solid, faces_of
 
+MOST_BYTES = 300_000_000
+"""A part of a hundred thousand faces is a tenth of this."""
+
 STEP_SUFFIXES = (".step", ".stp", ".p21")
 BREP_SUFFIXES = (".brep", ".brp")
 
@@ -62,12 +67,24 @@ class Imported:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartFile:
-    """A file of solids that has been read; `loose` counts faces that belong to no solid."""
+    """A file of solids that has been read.
+
+    Parameters
+    ----------
+    loose : int
+        Faces that belong to no solid.
+    unshown : int
+        Solids in the file that no product of it shows, and that were not read.
+    says_unit : bool
+        Whether the file says what unit its lengths are in; where it does not, they were taken for mm.
+    """
 
     path: Path
     sha256: str
     solids: tuple[Imported, ...]
     loose: int
+    unshown: int = 0
+    says_unit: bool = True
 
     def pick(self, which: str | int | None = None) -> Imported:
         """Return the solid of that name, or of that number counted from 1; the only one when None.
@@ -84,6 +101,12 @@ class PartFile:
         if self.loose:
             message = f"{self.path.name} holds {self.loose} faces outside its solids; export the solid alone"
             message += " or name the one that is meant"
+            raise SetupError(message)
+        if self.unshown:
+            message = (
+                f"{self.path.name} holds {self.unshown} more solids that no product of it shows; export the "
+                "part alone, or name the solid that is meant"
+            )
             raise SetupError(message)
         if len(self.solids) > 1:
             message = (
@@ -140,7 +163,7 @@ def read(path: Path) -> PartFile:
         raise SetupError(message)
     try:
         with _quiet():
-            solids, loose = read_shapes(path)
+            solids, loose, unshown = read_shapes(path)
     except Standard_Failure as reason:
         message = f"{path.name} could not be read as {suffix[1:].upper()} ({reason}); export it again"
         raise SetupError(message) from reason
@@ -148,7 +171,21 @@ def read(path: Path) -> PartFile:
         what = f"only {loose} faces of open shells" if loose else "no shapes of any volume"
         message = f"{path.name} holds no solid, {what}; export the part as a closed solid"
         raise SetupError(message)
-    return PartFile(path=path, sha256=hashlib.sha256(data).hexdigest(), solids=tuple(solids), loose=loose)
+    return PartFile(
+        path=path,
+        sha256=hashlib.sha256(data).hexdigest(),
+        solids=tuple(solids),
+        loose=loose,
+        unshown=unshown,
+        says_unit=suffix in BREP_SUFFIXES or _says_unit(data),
+    )
+
+
+def _says_unit(data: bytes) -> bool:
+    """Say whether a STEP file assigns a unit of length to its geometry."""
+    units = set(re.findall(rb"#(\d+)\s*=\s*\([^;]*\bLENGTH_UNIT\s*\(", data))
+    assigned = re.findall(rb"GLOBAL_UNIT_ASSIGNED_CONTEXT\s*\(\s*\(([^)]*)\)", data)
+    return any(units.intersection(re.findall(rb"#(\d+)", refs)) for refs in assigned)
 
 
 def _refuse_broken_brep(path: Path, data: bytes) -> None:
@@ -168,6 +205,15 @@ def _refuse_broken_brep(path: Path, data: bytes) -> None:
 def _bytes_of(path: Path) -> bytes:
     """Read a file whole, or say why it cannot be."""
     try:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            message = f"{path.name} is no regular file; give the STEP or BREP file of the part"
+            raise SetupError(message)
+        if found.st_size > MOST_BYTES:
+            message = (
+                f"{path.name} has {found.st_size} bytes; a part file of more than {MOST_BYTES} is not read"
+            )
+            raise SetupError(message)
         data = path.read_bytes()
     except FileNotFoundError as reason:
         message = f"{path} does not exist; check the path, which counts from the set-up file's folder"
@@ -204,7 +250,7 @@ def _quiet() -> Iterator[None]:
             printer.SetTraceLevel(level)
 
 
-def _read_brep(path: Path) -> tuple[list[Imported], int]:
+def _read_brep(path: Path) -> tuple[list[Imported], int, int]:
     """Read the solids of a BREP file, which knows no names."""
     shape = TopoDS_Shape()
     if not BRepTools.Read_s(shape, str(path), BRep_Builder()) or shape.IsNull():
@@ -214,10 +260,10 @@ def _read_brep(path: Path) -> tuple[list[Imported], int]:
         Imported(name=f"solid_{i}", aliases=(), solid=solid, faces={})
         for i, solid in enumerate(_solids_in(shape), start=1)
     ]
-    return solids, _loose_faces(shape)
+    return solids, _loose_faces(shape), 0
 
 
-def _read_step(path: Path) -> tuple[list[Imported], int]:
+def _read_step(path: Path) -> tuple[list[Imported], int, int]:
     """Read the solids of a STEP file with the names of products, solids and faces."""
     reader = STEPCAFControl_Reader()
     for switch in ("Color", "Layer", "Props", "GDT", "Mat", "View", "SHUO"):
@@ -253,7 +299,7 @@ def _read_step(path: Path) -> tuple[list[Imported], int]:
                     faces=names.of_faces(solid),
                 )
             )
-    return found, loose
+    return found, loose, names.unshown
 
 
 class _Names:
@@ -269,10 +315,14 @@ class _Names:
         model = session.Model()
         self._shapes = TopTools_IndexedMapOfShape()
         self._names: list[str] = []
+        self.unshown = 0
         for i in range(model.NbEntities()):
             entity = model.Value(i + 1)
             if isinstance(entity, StepShape_AdvancedFace | StepShape_ManifoldSolidBrep):
-                self._note(entity, STEPConstruct.FindShape_s(process, entity))
+                shape = STEPConstruct.FindShape_s(process, entity)
+                solid = isinstance(entity, StepShape_ManifoldSolidBrep)
+                self.unshown += solid and (shape is None or shape.IsNull())
+                self._note(entity, shape)
 
     def _note(self, entity: Any, shape: TopoDS_Shape | None) -> None:
         """Remember an entity's name for the faces, or the solids, that it became."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from pathlib import Path
 
 from fixturecheck.kernel.shapes import box_of
 from fixturecheck.kernel.sound import one_of_each
@@ -24,7 +25,12 @@ def suspicions(setup: Setup) -> tuple[Finding, ...]:
     """Return a caution for each thing that can be checked but was probably not meant so."""
     return tuple(
         itertools.chain(
-            _sizes(setup), _below_table(setup), _coarse_passes(setup), _seats_of_nothing(setup), _zones(setup)
+            _sizes(setup),
+            _no_units(setup),
+            _below_table(setup),
+            _coarse_passes(setup),
+            _seats_of_nothing(setup),
+            _zones(setup),
         )
     )
 
@@ -45,6 +51,23 @@ def _spans(setup: Setup) -> Iterator[tuple[Body, tuple[float, float, float]]]:
             box = box_of(shapes[i])
             spans[i] = (box[3] - box[0], box[4] - box[1], box[5] - box[2])
         yield body, spans[i]
+
+
+def _no_units(setup: Setup) -> Iterator[Finding]:
+    """Yield a caution for each part file that states no unit of length."""
+    files: dict[str, list[tuple[Body, float]]] = {}
+    for body, spans_mm in _spans(setup):
+        if not body.says_unit and body.source is not None:
+            files.setdefault(body.source.path, []).append((body, max(spans_mm)))
+    for path, bodies in files.items():
+        body, size_mm = bodies[0]
+        yield _doubt(
+            body.name,
+            f"{Path(path).name} states no unit of length, and its numbers were taken for mm: {body.name} is "
+            f"then {setup.write.length(size_mm)} over its longest side. Export it again with its unit.",
+            value=size_mm,
+            unit="mm",
+        )
 
 
 def _below_table(setup: Setup) -> Iterator[Finding]:

@@ -108,7 +108,8 @@ def body(
     SetupError
         There is not exactly one solid, or a reference finds no face.
     """
-    drawn, in_file, source = _drawn(name, solid, which)
+    file = _file_of(name, solid)
+    drawn, in_file, source = _drawn(name, file, which)
     # References may be faces of the solid as drawn; indices hold for the recognised one too.
     stated = _face_names(name, drawn, named or in_file, faces or {})
     found = recognised(drawn)
@@ -129,6 +130,7 @@ def body(
         group=group,
         fastened=fastened,
         source=source,
+        says_unit=not isinstance(file, PartFile) or file.says_unit,
     )
     if material is None:
         return made
@@ -222,13 +224,22 @@ def _by_face(value: T | Mapping[str, T] | None) -> dict[str, T]:
     return {} if value is None else {"*": value}
 
 
+def _file_of(name: str, solid: object) -> object:
+    """Return the file that a path names, read; anything else as it is."""
+    if not isinstance(solid, str | Path):
+        return solid
+    try:
+        return read(Path(solid))
+    except SetupError as reason:
+        message = f"body {name!r}: {reason}"
+        raise SetupError(message) from reason
+
+
 def _drawn(
     name: str, solid: object, which: str | int | None
 ) -> tuple[Solid, Mapping[str, tuple[int, ...]], Source | None]:
     """Return the solid, its names from the file, and the file if it came from one."""
     try:
-        if isinstance(solid, str | Path):
-            return imported(read(Path(solid)), which)
         if isinstance(solid, PartFile):
             return imported(solid, which)
         return one_solid(solid), {}, None

@@ -65,6 +65,8 @@ class Body:
         Screwed or clamped where it is drawn by something that is not: it stands whatever it touches.
     source : Source or None
         The file that the solid was read from.
+    says_unit : bool
+        Whether that file says what unit its lengths are in.
     shop_sizes : mapping of str to float, int or str
         Parameters of the piece of equipment that were not stated; only on the first of its bodies.
     """
@@ -85,6 +87,7 @@ class Body:
     group: str | None = None
     fastened: bool = False
     source: Source | None = None
+    says_unit: bool = True
     shop_sizes: Mapping[str, float | int | str] = field(default_factory=dict)
     stated: frozenset[str] = field(default=frozenset(), repr=False, metadata=HIDDEN)
 

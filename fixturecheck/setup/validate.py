@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
+MOST_MM = 50_000.0
+"""A body larger than this was not meant so, and its checks would take for ever."""
+
 TABLE_MM = 0.01
 """How far equipment may reach below a stated table: heights are stated in hundredths."""
 
@@ -155,6 +158,10 @@ def _refuse_bad_bodies(setup: Setup) -> None:
     for body, i in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
         if i not in flaws:
             flaws[i] = flaw_of(body.solid)
+            box = box_of(body.solid)
+            if flaws[i] is None and max(box[3] - box[0], box[4] - box[1], box[5] - box[2]) > MOST_MM:
+                size = setup.write.length(max(box[3] - box[0], box[4] - box[1], box[5] - box[2]), ".0f")
+                flaws[i] = f"is {size} over its longest side; was it drawn or exported in other units?"
         if flaws[i]:
             message = f"body {body.name!r} {flaws[i]}"
             raise SetupError(message)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -310,3 +311,45 @@ def test_copies_share_one_skin_wherever_they_stand(block: cq.Workplane) -> None:
 
 def test_solids_that_differ_by_a_hair_do_not_share_a_skin() -> None:
     assert one_of_each([cq.Solid.makeBox(1, 1, 1), cq.Solid.makeBox(1, 1, 1 + 1e-12)]) == [0, 1]
+
+
+def block_file(folder: Path) -> tuple[Path, str]:
+    path = folder / "block.step"
+    cq.Workplane().box(10, 20, 30).val().exportStep(str(path))
+    return path, path.read_text()
+
+
+def test_a_file_that_states_no_unit_of_length_says_so(tmp_path: Path) -> None:
+    path, text = block_file(tmp_path)
+    assert read(path).says_unit
+    unassigned = re.sub(r"GLOBAL_UNIT_ASSIGNED_CONTEXT\s*\(\([^)]*\)\)", "", text)
+    assert unassigned != text
+    path.write_text(unassigned)
+    assert not read(path).says_unit
+    assert read(path).pick().solid.Volume() == pytest.approx(6000)
+
+
+def test_a_solid_that_no_product_shows_is_not_passed_over(tmp_path: Path) -> None:
+    """A second solid entity that nothing refers to: the reader takes the first one only."""
+    path, text = block_file(tmp_path)
+    (found,) = re.findall(r"#\d+ = MANIFOLD_SOLID_BREP\('[^']*',#(\d+)\);", text)
+    path.write_text(
+        text.replace("ENDSEC;\nEND-ISO", f"#9999 = MANIFOLD_SOLID_BREP('other',#{found});\nENDSEC;\nEND-ISO")
+    )
+    with pytest.raises(SetupError, match="holds 1 more solids that no product of it shows"):
+        read(path).pick()
+    assert read(path).pick(1).solid.Volume() == pytest.approx(6000)
+
+
+def test_what_is_no_regular_file_or_far_too_large_is_not_read(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.step"
+    os.mkfifo(pipe)
+    with pytest.raises(SetupError, match=r"pipe\.step is no regular file"):
+        read(pipe)
+    sparse = tmp_path / "sparse.step"
+    with sparse.open("wb") as out:
+        out.truncate(4 * 2**30)
+    with pytest.raises(
+        SetupError, match="has 4294967296 bytes; a part file of more than 300000000 is not read"
+    ):
+        read(sparse)

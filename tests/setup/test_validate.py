@@ -12,7 +12,7 @@ import pytest
 from fixturecheck import Body, Cut, Flange, Guard, Machine, Seat, Setup, Tolerances, Wheel, body, equipment
 from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
-from fixturecheck.result import Verdict
+from fixturecheck.result import Source, Verdict
 from fixturecheck.setup import validate
 from fixturecheck.setup.doubts import suspicions
 from fixturecheck.setup.words import CHECKS
@@ -145,6 +145,14 @@ BAD = {
     "inside out": (
         {"bodies": [replace(ONE, faces={}, solid=cq.Solid(SOLID.wrapped.Reversed()))]},
         "body 'block' is inside out: its volume is -1000 mm3 because its faces point inward; reverse",
+    ),
+    "of another planet": (
+        {"bodies": [body("block", cq.Workplane().box(1e7, 20, 5), faces={"top": ">Z"})]},
+        "body 'block' is 10000000 mm over its longest side; was it drawn or exported in other units?",
+    ),
+    "a long name": (
+        {"bodies": [one("b" * 61)]},
+        f"body '{'b' * 61}': a name has at most 60 letters, since it becomes part of file names",
     ),
     "seat of no body": (
         seat(body="blok"),
@@ -280,6 +288,17 @@ def test_a_part_in_the_wrong_units_is_a_caution(factor: float, suspect: bool) ->
         assert finding.margin is not None
         assert finding.margin < 0
         assert "other units" in finding.says
+
+
+def test_a_file_without_a_unit_of_length_is_a_caution() -> None:
+    source = Source(path="parts/block.step", sha256="0" * 64)
+    unsaid = [replace(one(name), says_unit=False, source=source) for name in ("a", "b")]
+    (found,) = suspicions(Setup(name="x", bodies=unsaid))
+    assert found.verdict is Verdict.CAUTION
+    assert found.says.startswith(
+        "block.step states no unit of length, and its numbers were taken for mm: a is"
+    )
+    assert found.value == pytest.approx(20)
 
 
 def test_a_solid_that_many_bodies_share_is_examined_once(monkeypatch: pytest.MonkeyPatch) -> None:
