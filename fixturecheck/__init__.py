@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fixturecheck.setup.load import load
     from fixturecheck.setup.make import body, equipment, place
     from fixturecheck.setup.model import Body, Cut, Machine, Seat, Setup
+    from fixturecheck.setup.own import OwnShop, own_shop
     from fixturecheck.setup.relieving import Relieving
     from fixturecheck.setup.staging import Press, Push, Staging
     from fixturecheck.shop.wheels import Flange, Guard, Wheel
@@ -31,6 +32,7 @@ _HOMES = {
     "Holding": "fixturecheck.setup.holding",
     "Machine": "fixturecheck.setup.model",
     "Milling": "fixturecheck.setup.holding",
+    "OwnShop": "fixturecheck.setup.own",
     "Press": "fixturecheck.setup.staging",
     "Push": "fixturecheck.setup.staging",
     "Relieving": "fixturecheck.setup.relieving",
@@ -43,14 +45,15 @@ _HOMES = {
     "check": "fixturecheck.engine",
     "equipment": "fixturecheck.setup.make",
     "load": "fixturecheck.setup.load",
+    "own_shop": "fixturecheck.setup.own",
     "place": "fixturecheck.setup.make",
     "relieve": "fixturecheck.remedy.relief",
 }
 
 __all__ = [
-    "Body", "Clamp", "Cut", "Flange", "Guard", "Holding", "Machine", "Milling", "Press", "Push", "Relieving",
-    "Seat", "Setup", "Staging", "Tolerances", "Wheel",
-    "body", "check", "equipment", "load", "place", "relieve",
+    "Body", "Clamp", "Cut", "Flange", "Guard", "Holding", "Machine", "Milling", "OwnShop", "Press", "Push",
+    "Relieving", "Seat", "Setup", "Staging", "Tolerances", "Wheel",
+    "body", "check", "equipment", "load", "own_shop", "place", "relieve",
 ]  # fmt: skip
 
 

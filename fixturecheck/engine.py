@@ -26,7 +26,7 @@ from fixturecheck.settling.answer import answered
 from fixturecheck.settling.record import rest_of, rest_shapes
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.doubts import suspicions
-from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.model import Body, Setup, among_its_own
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""
@@ -146,6 +146,7 @@ def _work_out(work: _Work, step: str) -> None:
         work.hold()
 
 
+@among_its_own
 def stage_of(setup: Setup) -> tuple[Stage, list[Finding]]:
     """Work out all that the checks of a set-up need.
 
@@ -163,6 +164,7 @@ def stage_of(setup: Setup) -> tuple[Stage, list[Finding]]:
     return work.stage, work.missing
 
 
+@among_its_own
 def check(
     setup: Setup,
     *,

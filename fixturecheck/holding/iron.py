@@ -83,7 +83,7 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
     if found.bh:
         law = fit_law(name, found.bh)
         return law, law
-    between = setup.holding.curves_between.get(name) if setup.holding else None
+    between = (setup.holding.curves_between.get(name) if setup.holding else None) or found.between
     if not between:
         message = (
             f"the material of {body!r}, {name!r}, has no B-H curve, so no pull follows; state two materials "

@@ -204,7 +204,7 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
         for b in setup.parts()
         if not material(b.material).magnetic
     ]
-    notes += [f"{m} has no B-H curve; it is taken between the two that the set-up names" for m in bounded]
+    notes += [f"{m} has no B-H curve; it is taken between two that have one" for m in bounded]
     return Magnet(weak=weak, strong=strong, source=source, notes=tuple(notes))
 
 

@@ -54,8 +54,8 @@ def by_selector(solid: Solid, selector: str) -> tuple[int, ...]:
     """
     if len(selector) > _MOST_SELECTOR or selector.count("(") > _MOST_BRACKETS:
         message = (
-            f"a selector of {len(selector)} letters with {selector.count('(')} brackets is not read; state at "
-            f"most {_MOST_SELECTOR} letters and {_MOST_BRACKETS} brackets, or a list of selectors"
+            f"a selector of {len(selector)} letters with {selector.count('(')} brackets is not read; state "
+            f"at most {_MOST_SELECTOR} letters and {_MOST_BRACKETS} brackets, or a list of selectors"
         )
         raise SetupError(message)
     faces = faces_of(solid)

@@ -18,7 +18,7 @@ from fixturecheck.remedy.model import Clash, Refused, Relief, Reliefs
 from fixturecheck.remedy.proposals import Proposal, proposals
 from fixturecheck.settling.model import Settled
 from fixturecheck.settling.run import settle_setup
-from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.model import Body, Setup, among_its_own
 
 _STEP_MM = 0.01
 _TRIES = 3
@@ -26,6 +26,7 @@ _MOST_RELIEFS = 12
 _CLEAR_MM = 1e-5
 
 
+@among_its_own
 def relieve(setup: Setup) -> Reliefs:
     """Return reliefs that take everything out of the way that keeps the seats of a set-up from closing.
 

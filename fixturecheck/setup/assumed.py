@@ -13,6 +13,7 @@ from fixturecheck.result import Assumed
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.shop.speed import speed_limit
+from fixturecheck.shop.tables import among_ours, material
 from fixturecheck.units import metric_unit
 
 _HAND = "a light hand, a quarter of what seats the part"
@@ -63,6 +64,8 @@ def _rows(setup: Setup) -> Iterator[Assumed]:
         yield from _defaults(asked)
     if setup.holding is not None or setup.staging is not None:
         yield from _materials(setup)
+    with among_ours(setup.own):
+        yield from list(_curves(setup))
     for body in setup.bodies:
         for key, value in body.shop_sizes.items():
             hangs_on = "where its faces stand, and how a magnet or jaw holds with it"
@@ -140,6 +143,23 @@ def _materials(setup: Setup) -> Iterator[Assumed]:
     for body in setup.bodies:
         if body.group is None and "material" not in body.stated:
             yield from _of_body(body)
+
+
+def _curves(setup: Setup) -> Iterator[Assumed]:
+    """Yield the curves between which a magnetic material without one was taken."""
+    holding = setup.holding
+    if holding is None or holding.magnet == "off":
+        return
+    for name in dict.fromkeys(b.material for b in setup.bodies):
+        between = material(name).between
+        if between and name not in holding.curves_between:
+            yield Assumed(
+                of="holding.curves_between",
+                key=name,
+                value=" and ".join(between),
+                unit="",
+                hangs_on="every pull on it, and so the hold",
+            )
 
 
 def _of_body(body: Body) -> Iterator[Assumed]:

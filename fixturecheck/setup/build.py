@@ -15,6 +15,7 @@ from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.stated import Stated
 from fixturecheck.setup.told import Told
+from fixturecheck.shop.tables import among_ours
 
 
 def build_setup(
@@ -39,6 +40,16 @@ def build_setup(
     SetupError
         A solid cannot be read or made, or something stated does not fit it; with the place of each.
     """
+    with among_ours(told.own):
+        return _made(told, bodies, sources)
+
+
+def _made(
+    told: Told,
+    bodies: Iterable[Callable[[], Body]],
+    sources: Callable[[Sequence[Body]], tuple[Source, ...]],
+) -> Setup:
+    """Make the set-up, the user's materials being known."""
     wrong = Mistakes()
     made = [one for piece in wrong.each(told.equipment, _equipment) for one in piece]
     everything = (*made, *wrong.each(bodies, lambda make: make()))
@@ -58,6 +69,7 @@ def build_setup(
             staging=told.staging,
             relief=told.relief,
             holding=told.holding,
+            own=told.own,
         )
     except SetupError as reason:
         for line in reason.problems:

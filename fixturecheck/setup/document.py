@@ -138,7 +138,7 @@ def _override(document: dict[str, Any], key: str, text: str) -> facts_of.Path:
     if not isinstance(at, dict):
         message = f"{option}: {'.'.join(parents)} is no table"
         raise SetupError(message)
-    for twin in _twins(last):
+    for twin in twins(last):
         at.pop(twin, None)
     at[last] = _value(text)
     return (*path, last)
@@ -185,7 +185,7 @@ def _like(key: str) -> str:
     return " or ".join(homes[:3]) or "wheel.diameter_mm or cut.NAME.downfeed_mm"
 
 
-def _twins(key: str) -> list[str]:
+def twins(key: str) -> list[str]:
     """Return the keys that state the same quantity in other units, which an override replaces."""
     pairs = [*INCH_SUFFIX.items(), *((inch, metric) for metric, inch in INCH_SUFFIX.items())]
     return [key.removesuffix(one) + other for one, other in pairs if key.endswith(one)]

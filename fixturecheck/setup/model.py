@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import wraps
+from typing import Concatenate, ParamSpec, TypeVar
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Location, Placed, Solid, box_of, canonical_order, faces_of
@@ -15,11 +17,15 @@ from fixturecheck.setup.relieving import Relieving
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.setup.words import BY_PLACE
+from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Wheel
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import Writing
 
-__all__ = ["Body", "Cut", "Machine", "Seat", "Setup"]
+__all__ = ["Body", "Cut", "Machine", "Seat", "Setup", "among_its_own"]
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 @recorded
@@ -147,6 +153,8 @@ class Setup:
         What is asked of a relief.
     holding : Holding or None
         What holds the parts while they are ground; None does not ask whether it holds.
+    own : Own
+        Materials and finishes of the user's own, looked up among the shop's.
 
     Raises
     ------
@@ -168,13 +176,16 @@ class Setup:
     staging: Staging | None = None
     relief: Relieving = field(default_factory=Relieving)
     holding: Holding | None = None
+    own: Own = field(default_factory=Own)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be checked, so that a bad set-up never exists."""
         kinds = {"bodies": Body, "seats": Seat, "cuts": Cut, "sources": Source}
         for name, kind in kinds.items():
             object.__setattr__(self, name, all_of(getattr(self, name), kind, name))
-        refuse_bad(self)
+        with among_ours(self.own):
+            refuse_bad_own(self.own)
+            refuse_bad(self)
 
     @property
     def write(self) -> Writing:
@@ -243,3 +254,14 @@ class Setup:
         """Return every pole piece where it stands; one that is set in a body has that body as its group."""
         inner = [replace(p, at=b.at * p.at, group=b.name) for b in self.bodies for p in b.poles]
         return (*(b for b in self.bodies if b.pole), *inner)
+
+
+def among_its_own(function: Callable[Concatenate[Setup, P], T]) -> Callable[Concatenate[Setup, P], T]:
+    """Let a function that takes a set-up look the set-up's own materials and finishes up among the shop's."""
+
+    @wraps(function)
+    def run(setup: Setup, *args: P.args, **kwargs: P.kwargs) -> T:
+        with among_ours(setup.own):
+            return function(setup, *args, **kwargs)
+
+    return run

@@ -229,7 +229,7 @@ def kind_of(annotation: str) -> str:
     """Return the kind of value that a field's annotation asks for."""
     plain = annotation.removesuffix(" | None")
     simple = {"str": "text", "float": "number", "int": "whole", "bool": "flag", "tuple[str, ...]": "texts"}
-    if plain == "Vector" or (plain.startswith("tuple[") and "float" in plain):
+    if plain in {"Vector", "Range"} or (plain.startswith("tuple[") and "float" in plain):
         return "numbers"
     return simple.get(plain, "anything")
 

@@ -9,6 +9,7 @@ from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.records import Cut, Machine, Seat
 from fixturecheck.setup.relieving import Relieving
 from fixturecheck.setup.staging import Press, Push, Staging
+from fixturecheck.shop.tables import Finish, Material
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.tolerances import Tolerances
 
@@ -30,6 +31,8 @@ RECORDS: Mapping[str, type] = {
     "mill": Milling,
     "relief": Relieving,
     "tolerances": Tolerances,
+    "material": Material,
+    "finish": Finish,
 }
 """The tables in the order in which somebody writes them; a dot leads to a table within a table."""
 
@@ -46,7 +49,7 @@ SINGLE = (
 )  # fmt: skip
 """Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
 
-LISTS = ("equipment", "body", "seat", "cut", "clamp", "mill")
+LISTS = ("equipment", "body", "seat", "cut", "clamp", "mill", "material", "finish")
 
 ALL = ("setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding", *LISTS)
 """What may stand at the top of a set-up."""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from fixturecheck.mistakes import Mistakes
 from fixturecheck.setup.document import read_document
 from fixturecheck.setup.facts import FILE_KEYS, BodyFacts, PlaceFacts, body_facts, place_facts
+from fixturecheck.setup.own import own_shop, with_shop
 from fixturecheck.setup.stated import Stated
 from fixturecheck.setup.tables import ALL
 from fixturecheck.setup.told import Told, told_in
@@ -53,7 +54,13 @@ def told_in_file(path: Path, overrides: Mapping[str, str]) -> Told:
     def bodies(units: str) -> Sequence[partial[BodyFacts]]:
         return [partial(_file_body, entry, units) for entry in facts.tables("body")]
 
-    return told_in(facts, known=ALL, name=path.stem, bodies=bodies)
+    named = facts.table("setup").get("shop", "text")
+    if named is None:
+        return told_in(facts, known=ALL, name=path.stem, bodies=bodies)
+    shop = own_shop(path.parent / named)
+    facts = with_shop(facts, shop)
+    told = told_in(facts, known=ALL, name=path.stem, bodies=bodies, more=shop.own)
+    return replace(told, shop_file=shop.path)
 
 
 def files_of(told: Told, home: Path) -> list[FileBody]:

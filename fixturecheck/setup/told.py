@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from fixturecheck.allowed import shortened
@@ -14,6 +15,8 @@ from fixturecheck.setup.entries import HeadEntry
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, equipment_facts
 from fixturecheck.setup.held import holding_stated
 from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.machine import machine_stated, wheel_stated
+from fixturecheck.setup.own import own_stated
 from fixturecheck.setup.records import Cut, Machine, Seat
 from fixturecheck.setup.relieving import Relieving
 from fixturecheck.setup.staged import relief_stated, staging_stated
@@ -22,7 +25,8 @@ from fixturecheck.setup.stated import Stated
 from fixturecheck.setup.tables import LISTS
 from fixturecheck.setup.words import CHECKS, SEVERITIES, allowed_name, one_of
 from fixturecheck.shop.nearest import nearest
-from fixturecheck.shop.wheels import Flange, Guard, Wheel, check_wheel
+from fixturecheck.shop.tables import Own, among_ours
+from fixturecheck.shop.wheels import Wheel
 from fixturecheck.tolerances import Tolerances
 
 MOST_HEAD = 200
@@ -37,9 +41,14 @@ class Told:
     ----------
     facts : Stated
         The tables that it was read from.
+    own : Own
+        Materials and finishes of the user's.
+    shop_file : Path or None
+        The file of the shop that the set-up names.
     """
 
     facts: Stated
+    own: Own
     name: str
     units: str
     equipment: tuple[EquipmentFacts, ...]
@@ -53,6 +62,7 @@ class Told:
     staging: Staging | None
     relief: Relieving
     holding: Holding | None
+    shop_file: Path | None = None
 
 
 def told_in(
@@ -61,6 +71,7 @@ def told_in(
     known: Iterable[str],
     name: str,
     bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
+    more: Own | None = None,
 ) -> Told:
     """Read the tables of a set-up.
 
@@ -74,6 +85,8 @@ def told_in(
         What the set-up is called when it does not say.
     bodies : callable
         Given the units, returns what reads each body that is no equipment.
+    more : Own, optional
+        Materials and finishes of a file of the shop.
 
     Raises
     ------
@@ -84,6 +97,21 @@ def told_in(
     with wrong.noted():
         facts.only(known)
     head = wrong.or_else(lambda: _head(facts), HeadEntry())
+    own = wrong.or_else(lambda: own_stated(facts, more), more or Own())
+    with among_ours(own):
+        return _told(facts, wrong, head, own, name=name, bodies=bodies)
+
+
+def _told(
+    facts: Stated,
+    wrong: Mistakes,
+    head: HeadEntry,
+    own: Own,
+    *,
+    name: str,
+    bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
+) -> Told:
+    """Read the tables below the head, the user's materials and finishes being known."""
     pieces = {kind: wrong.or_else(partial(facts.tables, kind), []) for kind in LISTS if kind != "body"}
     before = len(wrong)
     equipment = wrong.each(pieces["equipment"], lambda e: equipment_facts(e, head.units))
@@ -93,7 +121,7 @@ def told_in(
     cuts = wrong.each(pieces["cut"], _cut)
     parts: dict[str, Any] = {
         "machine": wrong.or_else(lambda: machine_stated(facts), Machine()),
-        "wheel": wrong.or_else(lambda: _wheel(facts), Wheel()),
+        "wheel": wrong.or_else(lambda: wheel_stated(facts.table("wheel")), Wheel()),
         "tolerances": wrong.or_else(lambda: facts.table("tolerances").record(Tolerances), Tolerances()),
         "severity": wrong.or_else(lambda: _severity(facts), {}),
         "staging": wrong.or_else(lambda: staging_stated(facts), None),
@@ -109,6 +137,7 @@ def told_in(
     wrong.raise_any()
     return Told(
         facts=facts,
+        own=own,
         name=name if head.name is None else head.name,
         units=head.units,
         equipment=equipment,
@@ -127,38 +156,6 @@ def _head(facts: Stated) -> HeadEntry:
     if name is not None and (not name.strip() or not name.isprintable() or len(name) > MOST_HEAD):
         stated.fail(f"name in [setup] must be at most {MOST_HEAD} printable characters on one line", "name")
     return head
-
-
-def machine_stated(facts: Stated) -> Machine:
-    """Return the machine with its flange and guard; `guard = false` takes the guard off.
-
-    Raises
-    ------
-    SetupError
-        Something stated of them is wrong.
-    """
-    stated = facts.table("machine")
-    wrong = Mistakes()
-    guard: Guard | None = None
-    with wrong.noted():
-        if stated.get("guard", "table or false", {}) is not False:
-            guard = stated.table("guard", "[machine.guard]").record(Guard)
-    flange = wrong.or_else(lambda: stated.table("flange", "[machine.flange]").record(Flange), Flange())
-    machine = wrong.or_else(
-        lambda: stated.record(Machine, besides={"flange": flange, "guard": guard}), Machine()
-    )
-    wrong.raise_any()
-    return machine
-
-
-def _wheel(facts: Stated) -> Wheel:
-    stated = facts.table("wheel")
-    wheel = stated.record(Wheel)
-    try:
-        check_wheel(wheel)
-    except SetupError as reason:
-        stated.fail(str(reason))
-    return wheel
 
 
 def _cut(stated: Stated) -> Cut:

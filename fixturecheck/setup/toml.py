@@ -9,6 +9,7 @@ from typing import Any
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.step_read import PartFile, read
+from fixturecheck.result import Source
 from fixturecheck.setup.build import body_of, build_setup, located
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.text import FileBody, files_of, told_in_file
@@ -30,7 +31,7 @@ def load_toml(
         Values for dotted keys: `cut.floor.downfeed_mm`, `wheel.diameter_mm`, `seat.1.min_share`.
         Entries of a list go by their name, or by their number from 1.
     sources : callable
-        Lists the files that it was read from, given the bodies.
+        Lists the files that it was read from, given the bodies and what other files were read.
 
     Raises
     ------
@@ -42,7 +43,12 @@ def load_toml(
     bodies: Sequence[Callable[[], Body]] = [
         partial(_body, file, read_part) for file in files_of(told, path.parent)
     ]
-    return build_setup(told, bodies=bodies, sources=lambda everything: tuple(sources(everything)))
+    files = [] if told.shop_file is None else [told.shop_file]
+
+    def listed(everything: Sequence[Body]) -> tuple[Source, ...]:
+        return tuple(sources(everything, files))
+
+    return build_setup(told, bodies=bodies, sources=listed)
 
 
 def _body(file: FileBody, read_part: Callable[[Path], PartFile]) -> Body:

@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 from fixturecheck.errors import SetupError
 
-_SHOWN = 12
+_SHOWN = 24
 
 
 def nearest(wanted: str, known: Iterable[str]) -> str:

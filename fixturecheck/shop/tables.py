@@ -1,16 +1,36 @@
-"""What do the shop's tables say: materials, finishes and rules for wheels, each row with its source."""
+"""What do the shop's tables say: materials, finishes and rules for wheels, each row with its source.
+
+A set-up may bring materials and finishes of its own; they are looked up among ours while it is checked.
+"""
 
 from __future__ import annotations
 
+import math
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field, fields
 from functools import cache
 from importlib.resources import files
+from itertools import pairwise
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
+from fixturecheck.allowed import allowed, shortened
+from fixturecheck.mistakes import Mistakes
 from fixturecheck.shop.nearest import unknown
+
+T = TypeVar("T")
+
+MU0_H_M = 4e-7 * math.pi
+
+PURE_IRON_J_T = 2.16
+"""Saturation polarisation of pure iron: end of the pure iron curve of a public magnetics table, 2.160 T."""
+
+_LEAST_SLOPE = 0.999
+_LEAST_SOURCE = 8
+"""Letters of a source; fewer name none."""
 
 Range = tuple[float, float]
 """Low and high of what is not known better."""
@@ -28,49 +48,180 @@ class Material:
         Low and high.
     coercivity_a_m : tuple of float or None
         Low and high; None where no value is known.
+    name : str
+        What it is called in a set-up; letters, digits, `_` and `-`.
+    says : str
+        What it is.
+    density_kg_m3, poisson, cte_um_m_k : float
+        Density, Poisson's ratio, and expansion in um for a metre and a kelvin.
     bh : tuple of (float, float)
         Points of the B-H curve, field strength in A/m and flux density in T, rising; empty where no
         curve is known.
+    between : tuple of str
+        Two materials with a curve, the weaker and the stronger, that it lies between where it has none.
     source : str
         Where each value comes from.
     """
 
     name: str
-    says: str
-    density_kg_m3: float
-    youngs_modulus_mpa: Range
-    poisson: float
-    cte_um_m_k: float
+    density_kg_m3: float = field(metadata=allowed(500.0, 25_000.0))
+    youngs_modulus_mpa: Range = field(metadata=allowed(1e3, 1e6, items=2))
+    poisson: float = field(metadata=allowed(0.0, 0.49))
+    cte_um_m_k: float = field(metadata=allowed(0.0, 100.0))
     magnetic: bool
-    friction_on_steel: Range
+    friction_on_steel: Range = field(metadata=allowed(0.01, 1.5, items=2))
     source: str
-    coercivity_a_m: Range | None = None
-    bh: tuple[tuple[float, float], ...] = ()
+    says: str = ""
+    coercivity_a_m: Range | None = field(default=None, metadata=allowed(1.0, 1e6, items=2))
+    bh: tuple[tuple[float, float], ...] = field(default=(), metadata=allowed(0.0, 1e6, items=400))
+    between: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finish:
-    """One surface finish; roughness Ra and Rz as low and high."""
+    """One surface finish.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in a set-up; letters, digits, `_` and `-`.
+    says : str
+        What it is.
+    ra_um, rz_um : tuple of float
+        Roughness Ra and Rz, low and high.
+    source : str
+        Where the values come from.
+    """
 
     name: str
-    says: str
-    ra_um: Range
-    rz_um: Range
+    ra_um: Range = field(metadata=allowed(0.001, 100.0, items=2))
+    rz_um: Range = field(metadata=allowed(0.001, 1000.0, items=2))
     source: str
+    says: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Own:
+    """Materials and finishes of the user's own, each under a name that ours do not have."""
+
+    materials: tuple[Material, ...] = ()
+    finishes: tuple[Finish, ...] = ()
+
+
+_OWN: ContextVar[Own] = ContextVar("own", default=Own())  # noqa: B039 -- frozen
+
+
+@contextmanager
+def among_ours(own: Own) -> Iterator[None]:
+    """Look materials and finishes of the user's up among ours while the block runs."""
+    before = _OWN.get()
+    both = Own(
+        materials=_joined(before.materials, own.materials), finishes=_joined(before.finishes, own.finishes)
+    )
+    token = _OWN.set(both)
+    try:
+        yield
+    finally:
+        _OWN.reset(token)
+
+
+def _joined(before: tuple[T, ...], more: tuple[T, ...]) -> tuple[T, ...]:
+    return (*before, *(one for one in more if one not in before))
 
 
 @cache
-def materials() -> Mapping[str, Material]:
-    """Return every material by its name."""
+def our_materials() -> Mapping[str, Material]:
+    """Return every material of the package by its name."""
     rows = read("materials")
     return MappingProxyType({name: Material(name=name, **_tuples(row)) for name, row in rows.items()})
 
 
 @cache
-def finishes() -> Mapping[str, Finish]:
-    """Return every finish by its name, the smoothest first."""
+def our_finishes() -> Mapping[str, Finish]:
+    """Return every finish of the package by its name, the smoothest first."""
     rows = read("finishes")
     return MappingProxyType({name: Finish(name=name, **_tuples(row)) for name, row in rows.items()})
+
+
+def materials() -> Mapping[str, Material]:
+    """Return every material by its name, the user's own last."""
+    own = _OWN.get().materials
+    return MappingProxyType({**our_materials(), **{m.name: m for m in own}}) if own else our_materials()
+
+
+def finishes() -> Mapping[str, Finish]:
+    """Return every finish by its name, the smoothest first."""
+    own = _OWN.get().finishes
+    if not own:
+        return our_finishes()
+    every = [*our_finishes().values(), *own]
+    return MappingProxyType({f.name: f for f in sorted(every, key=lambda f: f.ra_um[0] * f.ra_um[1])})
+
+
+def refuse_bad_own(own: Own) -> None:
+    """Raise for every material and finish of the user's that cannot be, by the rules that ours keep.
+
+    Raises
+    ------
+    SetupError
+        A name is ours or stated twice, a range runs backwards, a source is missing, or a curve cannot be.
+    """
+    wrong = Mistakes()
+    for kind, rows, ours in (
+        ("material", own.materials, our_materials()),
+        ("finish", own.finishes, our_finishes()),
+    ):
+        names = [row.name for row in rows]
+        for row in rows:
+            where = f"{kind} {row.name!r}"
+            if row.name in ours:
+                wrong.add(f"{where}: the shop's own list has this name; give yours another")
+            if names.count(row.name) > 1:
+                wrong.add(f"{where}: stated more than once; each needs a name of its own")
+            for flaw in flaws_of(row):
+                wrong.add(f"{where}: {flaw}")
+    wrong.raise_any()
+
+
+def flaws_of(row: Material | Finish) -> Iterator[str]:
+    """Yield what is wrong with a row of a table besides its ranges: no source, or numbers that cannot be."""
+    if len(row.source.strip()) < _LEAST_SOURCE:
+        yield "say where its values come from under source"
+    pairs = {f.name: getattr(row, f.name) for f in fields(row) if "Range" in str(f.type)}
+    for key, pair in pairs.items():
+        if pair is not None and not (len(pair) == 2 and pair[0] <= pair[1]):
+            yield f"{key} must be low and high, like [1, 2]; got {shortened(list(pair))}"
+    if isinstance(row, Material):
+        yield from _magnetic_flaws(row)
+
+
+def _magnetic_flaws(row: Material) -> Iterator[str]:
+    if not row.magnetic and (row.bh or row.coercivity_a_m or row.between):
+        yield "it is stated as not magnetic, and with a curve or a coercivity; state one of the two"
+    if row.between and row.bh:
+        yield "it has a curve of its own, so nothing that it lies between; state one of the two"
+    if row.between and len(row.between) != 2:
+        yield "between must name two materials, the weaker and the stronger"
+    for name in row.between:
+        known = materials()
+        if name not in known or not known[name].bh:
+            yield f"between: {shortened(name)} is no material with a B-H curve"
+    yield from _curve_flaws(row)
+
+
+def _curve_flaws(row: Material) -> Iterator[str]:
+    """Yield what is wrong with the points of a B-H curve."""
+    if any(len(point) != 2 for point in row.bh):
+        yield "bh must be a list of points, each field strength in A/m and flux density in T"
+        return
+    for (h0, b0), (h1, b1) in pairwise(row.bh):
+        if h1 <= h0:
+            yield f"bh: the field strength must rise from point to point; {h1:g} follows {h0:g}"
+        elif b1 - b0 < _LEAST_SLOPE * MU0_H_M * (h1 - h0):
+            yield f"bh: from {h0:g} to {h1:g} A/m the flux rises more slowly than in air"
+    highest_t = max((b - MU0_H_M * h for h, b in row.bh), default=0.0)
+    if highest_t > PURE_IRON_J_T:
+        yield f"bh: its polarisation reaches {highest_t:.3f} T, more than pure iron's {PURE_IRON_J_T:g} T"
 
 
 def material(name: str) -> Material:

@@ -6,7 +6,7 @@ import math
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.shop.tables import Material, finish, finishes, material, materials
+from fixturecheck.shop.tables import Material, finish, finishes, flaws_of, material, materials
 
 MU0_H_M = 4e-7 * math.pi
 PURE_IRON_J_T = 2.16
@@ -30,6 +30,32 @@ def test_every_material_has_a_source_and_sane_numbers(row: Material) -> None:
     if row.coercivity_a_m:
         assert row.magnetic
         assert row.coercivity_a_m[0] < row.coercivity_a_m[1]
+
+
+@pytest.mark.parametrize("row", [*materials().values(), *finishes().values()], ids=lambda row: row.name)
+def test_ours_keep_the_rules_that_a_users_own_must_keep(row: Material) -> None:
+    assert list(flaws_of(row)) == []
+
+
+@pytest.mark.parametrize(
+    "name", ["steel_4140", "tool_steel_h13", "tool_steel_m2", "silver_steel", "steel_52100"]
+)
+def test_steels_without_a_curve_say_between_which_they_lie(name: str) -> None:
+    row = material(name)
+    assert row.bh == ()
+    weak, strong = (dict(material(n).bh) for n in row.between)
+    # In the field of a chuck, some kA/m, the weaker carries less flux than the stronger.
+    assert max(b for h, b in weak.items() if h < 5000) < min(b for h, b in strong.items() if 3000 < h < 5000)
+
+
+# H13: a supplier's sheet (7.80 g/cm3, 215 GPa, 10.4); 4140: azom 9163 (7.85 g/cm3, 205 GPa, 0.29).
+@pytest.mark.parametrize(
+    ("name", "density", "youngs_mpa"), [("tool_steel_h13", 7800, 215e3), ("steel_4140", 7850, 205e3)]
+)
+def test_steels_that_were_added_against_their_sheets(name: str, density: float, youngs_mpa: float) -> None:
+    row = material(name)
+    assert row.density_kg_m3 == density
+    assert row.youngs_modulus_mpa[0] <= youngs_mpa <= row.youngs_modulus_mpa[1]
 
 
 CURVES = {name: row for name, row in materials().items() if row.bh}
