@@ -260,7 +260,7 @@ def among_its_own(function: Callable[Concatenate[Setup, P], T]) -> Callable[Conc
     """Let a function that takes a set-up look the set-up's own materials and finishes up among the shop's."""
 
     @wraps(function)
-    def run(setup: Setup, *args: P.args, **kwargs: P.kwargs) -> T:
+    def run(setup: Setup, /, *args: P.args, **kwargs: P.kwargs) -> T:
         with among_ours(setup.own):
             return function(setup, *args, **kwargs)
 
