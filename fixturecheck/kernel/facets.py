@@ -119,17 +119,27 @@ class FaceTable:
     hull_faces: NDArray[np.int64]
 
 
+_KEPT = 256
+"""How many tables are kept; a part of 100 faces takes about half a megabyte."""
+_known: dict[Solid, FaceTable] = {}
+"""Tables by drawing, oldest first. A drawing that is a key lives on, so no other can take its place."""
+
+
 def face_tables(solids: Sequence[Solid]) -> list[FaceTable]:
     """Return the table of every solid; placed copies of one drawing share one table, read once.
 
-    A copy is known by its binary form, which is far cheaper to write than its faces are to read.
+    Tables are kept: the same solids are asked about again wherever they are tried. A copy is known by its
+    binary form, which is far cheaper to write than its faces are to read.
     """
-    tables: dict[int, FaceTable] = {}
-    found = []
-    for solid, first in zip(solids, one_of_each(solids), strict=True):
-        if first not in tables:
-            tables[first] = face_table(solid)
-        found.append(tables[first])
+    drawings = [Solid(solid.wrapped.Located(TopLoc_Location())) for solid in solids]
+    if not all(drawing in _known for drawing in drawings):
+        firsts = one_of_each(solids)
+        for drawing, first in zip(drawings, firsts, strict=True):
+            if drawing not in _known:
+                _known[drawing] = _known.get(drawings[first]) or face_table(drawing)
+    found = [_known[drawing] for drawing in drawings]
+    while len(_known) > _KEPT:
+        del _known[next(iter(_known))]
     return found
 
 

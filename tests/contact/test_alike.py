@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.kernel import facets
 from fixturecheck.kernel.shapes import Placed, faces_of
 from fixturecheck.tolerances import Tolerances
 
@@ -44,6 +45,24 @@ def test_each_pair_of_a_turned_row_has_the_answer_it_has_alone(copied):
             assert got.contact.centroid == pytest.approx(wanted.contact.centroid, abs=1e-9)
             drawn_at, wanted_at = (np.array(p.shape.geometry.Center().toTuple()) for p in (got, wanted))
             assert drawn_at == pytest.approx(wanted_at, abs=1e-9)
+
+
+def test_a_drawing_is_read_once_however_often_it_is_asked_about(monkeypatch):
+    read = []
+    plain = facets.face_table
+    monkeypatch.setattr(facets, "face_table", lambda solid: read.append(solid) or plain(solid))
+    one, other = notched().copy(), cq.Workplane().box(7, 7, 7).val()
+    for x in (10.0, 10.1, 10.2):
+        find_contacts([put("a", one, cq.Location()), put("b", other, cq.Location((x, 0, 0)))], Tolerances())
+    find_contacts([put("a", one, cq.Location()), put("c", one.copy(), cq.Location((10, 0, 0)))], Tolerances())
+    assert len(read) == 2
+
+
+def test_no_more_tables_are_kept_than_there_is_room_for(monkeypatch):
+    monkeypatch.setattr(facets, "_KEPT", 3)
+    for k in range(5):
+        facets.face_tables([cq.Workplane().box(1, 1, 1 + k).val()])
+    assert len(facets._known) == 3
 
 
 def test_a_mirrored_neighbour_is_not_taken_for_the_same():

@@ -9,6 +9,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
+from fixturecheck.contact import landing as closing
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.landing import land
 from fixturecheck.contact.relief import relieve_edge
@@ -128,3 +129,20 @@ def test_chamfer_that_opens_the_nest(radius_mm, height_mm):
     assert leg_mm - 1e-9 <= relief.leg_mm <= leg_mm + 0.0101
     assert relief.edge == "part.bottom+left"
     assert relief.area_mm2 == pytest.approx(12 * (8 - relief.leg_mm), rel=1e-6)
+
+
+def test_what_is_shared_tells_how_far_too_far_so_few_booleans_are_asked(monkeypatch):
+    asked = []
+    plain = closing.overlap
+
+    def counted(*question):
+        asked.append(found := plain(*question))
+        return found
+
+    monkeypatch.setattr(closing, "overlap", counted)
+    radius_mm, height_mm = 3.0, 1.0
+    part = put("part", block(20, 12, 8, (10, 0, height_mm)))
+    landing = land(part, put("corner", corner_with_fillet(radius_mm)), LEFT, 6.0, Tolerances())
+    # Circle equation, as above; halving 0.75 mm down to 1e-5 mm alone takes 17 booleans.
+    assert landing.travel_mm == pytest.approx(-early_mm(radius_mm, height_mm), abs=CLOSE_MM)
+    assert len(asked) <= 9 + 2 + 5
