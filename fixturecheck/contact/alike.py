@@ -8,32 +8,38 @@ import numpy as np
 
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Standing
+from fixturecheck.kernel.clip import carried
+from fixturecheck.kernel.shapes import Shape
 
 _DECIMALS = 9
 """Two relative places are one when no entry differs in this many decimals: a nanometre in a metre."""
 
 Key = tuple[int, int, bytes]
+Shared = tuple[Shape, float]
+"""The common solid of two bodies and its volume, mm3."""
 
 
 class Alike:
     """What has been found between pairs, by their drawings and how one stands to the other."""
 
     def __init__(self) -> None:
-        self._found: dict[Key, tuple[Standing, list[Raw]]] = {}
+        self._found: dict[Key, tuple[Standing, list[Raw], Shared | None]] = {}
 
-    def keep(self, a: Standing, b: Standing, patches: Sequence[Raw]) -> None:
-        """Keep what was found between two bodies that do not overlap."""
-        self._found[_key(a, b)] = a, list(patches)
+    def keep(self, a: Standing, b: Standing, patches: Sequence[Raw], shared: Shared | None) -> None:
+        """Keep what was found between two bodies."""
+        self._found[_key(a, b)] = a, list(patches), shared
 
-    def known(self, a: Standing, b: Standing) -> list[Raw] | None:
-        """Return the patches of an earlier pair carried to this one, or None where there was none alike."""
+    def known(self, a: Standing, b: Standing) -> tuple[list[Raw], Shared | None] | None:
+        """Return what was found of an earlier pair, carried to this one; None where there was none alike."""
         kept = self._found.get(_key(a, b))
         if kept is None:
             return None
-        first, patches = kept
+        first, patches, shared = kept
         turn: Array = a.turn @ first.turn.T
         shift: Array = a.shift - turn @ first.shift
-        return [raw.moved(turn, shift) for raw in patches]
+        if shared is not None:
+            shared = carried(shared[0], turn, shift), shared[1]
+        return [raw.moved(turn, shift) for raw in patches], shared
 
 
 def _key(a: Standing, b: Standing) -> Key:

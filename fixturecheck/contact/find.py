@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from fixturecheck.contact.alike import Alike
@@ -15,9 +16,14 @@ from fixturecheck.contact.quadrics import curved
 from fixturecheck.contact.raw import Raw, covered
 from fixturecheck.contact.sampled import near_only, sampled
 from fixturecheck.contact.standing import Standing, stand
+from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.result import Contact, NamedShape, Role
 from fixturecheck.tolerances import Tolerances
+
+MOST_EACH = 8
+"""Bodies that two overlapping ones may each overlap. A bed may overlap every part that is drawn too low, but
+parts that each overlap many were not given their places, and their pairs grow with the square of the heap."""
 
 
 def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMap:
@@ -30,28 +36,44 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     ----------
     bodies : sequence of Placed
         In any order; the map does not depend on it.
+
+    Raises
+    ------
+    SetupError
+        Two bodies each overlap more than `MOST_EACH` others.
     """
     standing = stand(sorted(bodies, key=lambda b: b.name))
     found: list[tuple[Standing, Standing, Raw]] = []
     overlaps = []
     alike = Alike()
+    crowd: Counter[str] = Counter()
     for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
         a, b = standing[m], standing[n]
-        known = alike.known(a, b)
-        if known is not None:
-            found += [(a, b, raw) for raw in known]
-            continue
-        patches, face_to_face = _between(a, b, tolerances)
+        answer = alike.known(a, b)
+        if answer is None:
+            patches, face_to_face = _between(a, b, tolerances)
+            answer = patches, None if face_to_face else overlap(a, b, tolerances)
+            alike.keep(a, b, *answer)
+        patches, shared = answer
         found += [(a, b, raw) for raw in patches]
-        shared = None if face_to_face else overlap(a, b, tolerances)
-        if shared is None:
-            alike.keep(a, b, patches)
         if shared is not None:
+            _refuse_heap(crowd, a.name, b.name)
             shape, volume = shared
             name = f"overlap {a.name} | {b.name}"
             named = NamedShape(name=name, role=Role.OVERLAP, geometry=shape, bodies=(a.name, b.name))
             overlaps.append(Overlap(a=a.name, b=b.name, volume_mm3=volume, common=shape, shape=named))
     return ContactMap(patches=tuple(_named(found)), overlaps=tuple(overlaps))
+
+
+def _refuse_heap(crowd: Counter[str], a: str, b: str) -> None:
+    """Count what each body overlaps, and refuse two that each overlap more than `MOST_EACH`."""
+    crowd.update((a, b))
+    if min(crowd[a], crowd[b]) > MOST_EACH:
+        message = (
+            f"{a} and {b} each overlap more than {MOST_EACH} other bodies: they were drawn in one heap; "
+            "place every body where it stands"
+        )
+        raise SetupError(message)
 
 
 def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw], bool]:

@@ -10,6 +10,7 @@ import numpy as np
 from fixturecheck.contact.candidates import Scene, Shapes
 from fixturecheck.kernel.features import Features, features_of
 from fixturecheck.kernel.placing import matrix_of
+from fixturecheck.kernel.sound import one_of_each
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.setup.model import Body, Setup
 
@@ -52,15 +53,14 @@ class Bench:
 
 def bench_of(setup: Setup) -> Bench:
     """Read the features of every body of a set-up, each distinct solid once."""
-    known: list[tuple[Body, Features]] = []
+    known: dict[tuple[int, bytes], Features] = {}
     features = []
-    for body in setup.bodies:
-        same = (f for b, f in known if b.solid.wrapped.IsSame(body.solid.wrapped))
-        one = next(same, None)
-        if one is None:
-            one = features_of(body.solid)
-            known.append((body, one))
-        features.append(one)
+    for body, first in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
+        # Features are told in the frame of the body, in which its skin may have been moved.
+        one = first, matrix_of(body.solid.location()).tobytes()
+        if one not in known:
+            known[one] = features_of(body.solid)
+        features.append(known[one])
     return Bench(setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies))
 
 

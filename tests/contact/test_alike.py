@@ -8,7 +8,9 @@ import cadquery as cq
 import numpy as np
 import pytest
 
+from fixturecheck.contact import find
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.errors import SetupError
 from fixturecheck.kernel import facets
 from fixturecheck.kernel.shapes import Placed, faces_of
 from fixturecheck.tolerances import Tolerances
@@ -63,6 +65,39 @@ def test_no_more_tables_are_kept_than_there_is_room_for(monkeypatch):
     for k in range(5):
         facets.face_tables([cq.Workplane().box(1, 1, 1 + k).val()])
     assert len(facets._known) == 3
+
+
+def test_what_a_pair_alike_shares_is_carried_and_not_asked_of_the_kernel_again(monkeypatch):
+    asked = []
+    plain = find.overlap
+    monkeypatch.setattr(find, "overlap", lambda *pair: asked.append(pair) or plain(*pair))
+    drawn = notched()
+    turn = cq.Location((3, 4, 5), (1, 2, 3), 37)
+    # The bars are 10 mm long and stand every 9.9 mm: neighbours share a slice 0.1 mm thick.
+    row = [put(f"bar_{k}", drawn, turn * cq.Location((9.9 * k, 0, 0))) for k in range(4)]
+    shared = find_contacts(row, Tolerances()).overlaps
+    assert [(o.a, o.b) for o in shared] == [("bar_0", "bar_1"), ("bar_1", "bar_2"), ("bar_2", "bar_3")]
+    # Once for neighbours and once for bars two apart, whose boxes meet since the row is turned.
+    assert len(asked) == 2
+    for k, overlap in enumerate(shared):
+        alone = find_contacts(row[k : k + 2], Tolerances()).overlaps[0]
+        assert overlap.volume_mm3 == pytest.approx(alone.volume_mm3, rel=1e-9)
+        assert overlap.common.Volume() == pytest.approx(alone.volume_mm3, rel=1e-9)
+        assert overlap.common.Center().toTuple() == pytest.approx(alone.common.Center().toTuple(), abs=1e-7)
+
+
+def test_a_heap_of_bodies_is_refused_before_all_its_pairs_are_asked():
+    drawn = cq.Workplane().box(10, 10, 10).val()
+    heap = [put(f"part_{k:03d}", drawn, cq.Location((0.1, 0, 0))) for k in range(100)]
+    with pytest.raises(SetupError, match=r"each overlap more than 8 other bodies.*place every body"):
+        find_contacts(heap, Tolerances())
+
+
+def test_many_parts_drawn_too_low_in_one_bed_are_no_heap():
+    bed = put("bed", cq.Workplane().box(400, 40, 10).val(), cq.Location((95, 0, -4.9)))
+    part = cq.Workplane().box(8, 8, 8).val()
+    row = [put(f"part_{k:02d}", part, cq.Location((10.0 * k, 0, 4))) for k in range(20)]
+    assert len(find_contacts([bed, *row], Tolerances()).overlaps) == 20
 
 
 def test_a_mirrored_neighbour_is_not_taken_for_the_same():

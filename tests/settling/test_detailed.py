@@ -8,7 +8,7 @@ import pytest
 
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.physics.settle import Bounds, Ending
-from fixturecheck.settling import run
+from fixturecheck.settling import bench, run, starts
 from fixturecheck.settling.bench import bench_of
 from fixturecheck.settling.model import Push, Staging
 from fixturecheck.setup.model import Body, Setup
@@ -48,7 +48,7 @@ def test_a_plate_that_lands_after_another_is_not_looked_for_as_far_as_the_longes
         counted.append(len(rows.gap_mm))
         return rows
 
-    monkeypatch.setattr(run, "find_candidates", counting)
+    monkeypatch.setattr(starts, "find_candidates", counting)
     raw, _ = run.walk(row, PUSHED, run.loose_of(row, PUSHED), Bounds())
     assert raw.ending is Ending.REST
     # Closed form: flat ends against a flat stop, flat sides against a flat rail, flat bottoms on a table.
@@ -56,3 +56,18 @@ def test_a_plate_that_lands_after_another_is_not_looked_for_as_far_as_the_longes
     assert np.all(raw.residual_mm <= 1e-6)
     # At rest 2 plates touch with some 1200 rows; a look 40 mm around finds thirty times as many.
     assert max(counted) < 8000, counted
+
+
+def test_copies_are_read_once_and_a_solid_moved_within_its_frame_is_no_copy(
+    monkeypatch,
+):
+    read = []
+    plain = bench.features_of
+    monkeypatch.setattr(bench, "features_of", lambda solid: read.append(solid) or plain(solid))
+    block = cq.Workplane().box(10, 10, 10).val()
+    shifted = block.moved(cq.Location(cq.Vector(5, 0, 0)))
+    bodies = [Body(name=f"b{i}", solid=s) for i, s in enumerate((block.copy(), block.copy(), shifted))]
+    features = bench_of(Setup(name="copies", bodies=tuple(bodies))).features
+    assert len(read) == 2
+    assert features[0] is features[1]
+    assert features[2].centre_mm == pytest.approx([5, 0, 0], abs=1e-9)
