@@ -88,10 +88,10 @@ class _Work:
 
     def needs(self, step: str) -> bool:
         """Tell whether a step has anything to work out for what is asked."""
-        held = self.stage.setup.holding is not None and bool(self.asked & {*STEPS["holding"]})
-        if step == "holding":
-            return held
-        return bool(self.asked & {*STEPS[step]}) or (step == "cuts" and held)
+        setup = self.stage.setup
+        stated = {"rest": setup.staging is not None, "holding": setup.holding is not None}
+        wanted = {s for s, checks in STEPS.items() if stated.get(s, True) and self.asked & {*checks}}
+        return step in wanted or (step == "cuts" and "holding" in wanted)
 
     def grind(self) -> None:
         """Grind every cut that can be ground."""
@@ -233,7 +233,8 @@ def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) ->
         work.missing.clear()
         yield from _untold(work, names)
         for i, name in enumerate(names):
-            share(f"check {name}", 0.9 + 0.1 * i / len(names))
+            if work.needs(step):
+                share(f"check {name}", 0.9 + 0.1 * i / len(names))
             try:
                 yield from import_module(MODULES[name]).check(work.stage)
             except (NotComputedError, KernelError) as reason:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import tempfile
 from pathlib import Path
 
 import pytest
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.report.canonical import result_json
-from fixturecheck.report.folder import check_usable, staged
+from fixturecheck.report.folder import check_usable, scratch, staged, written
 from tests.report.staged import result
 
 
@@ -115,3 +117,65 @@ def test_a_locked_folder_is_refused(tmp_path: Path) -> None:
             pass
     finally:
         tmp_path.chmod(0o700)
+
+
+def test_of_two_at_once_the_last_to_end_leaves_its_result(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    with staged(out) as slow:
+        write(slow, "slow")
+        with staged(out) as quick:
+            write(quick, "quick")
+        assert (out / "report.html").read_text() == "quick"
+    assert (out / "report.html").read_text() == "slow"
+    assert left_beside(out) == []
+
+
+def test_a_result_that_comes_between_the_renames_is_replaced_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The other command puts its result there after the earlier one has been set aside."""
+    out = tmp_path / "out"
+    with staged(out) as folder:
+        write(folder, "old")
+    renames = Path.rename
+    came: list[Path] = []
+
+    def rename(self: Path, target: Path) -> Path:
+        made = renames(self, target)
+        if self == out and not came:
+            came.append(out)
+            out.mkdir()
+            write(out, "between")
+        return made
+
+    with staged(out) as folder:
+        write(folder)
+        monkeypatch.setattr(Path, "rename", rename)
+    assert came
+    assert (out / "report.html").read_text() == "new"
+    assert left_beside(out) == []
+
+
+def test_parents_that_were_made_go_with_a_failure(tmp_path: Path) -> None:
+    with pytest.raises(RuntimeError), staged(tmp_path / "deep" / "er" / "out"):
+        raise RuntimeError
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_full_disk_is_said_in_one_sentence(tmp_path: Path) -> None:
+    full = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), str(tmp_path / "stl" / "gib.stl"))
+    with (
+        pytest.raises(FixturecheckError, match=r"stl/gib\.stl could not be written: No space left"),
+        written(tmp_path),
+    ):
+        raise full
+
+
+def test_temporary_files_lie_in_the_folder_that_goes(tmp_path: Path) -> None:
+    before = tempfile.gettempdir()
+    with scratch(tmp_path) as home:
+        with tempfile.NamedTemporaryFile() as made:
+            assert Path(made.name).is_relative_to(home)
+        assert home.is_relative_to(tmp_path)
+    assert tempfile.gettempdir() == before
+    assert list(tmp_path.iterdir()) == []
