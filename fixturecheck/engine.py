@@ -17,6 +17,7 @@ from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.footing import footings, holding_nothing
 from fixturecheck.grouping import grouped
 from fixturecheck.kernel.clip import flush_faces
 from fixturecheck.kernel.shapes import compound
@@ -109,7 +110,9 @@ class _Work:
         """Let the parts come to rest."""
         self._progress("rest", 0.0)
         try:
-            self.stage = replace(self.stage, answered=answered(self.stage.setup, self.asked))
+            idle = holding_nothing(footings(self.stage.setup, self.stage.contacts))
+            rest = answered(self.stage.setup, self.asked, idle=idle)
+            self.stage = replace(self.stage, answered=rest)
         except (NotComputedError, KernelError) as reason:
             self._miss("rest", self.stage.setup.name, reason)
 

@@ -8,7 +8,8 @@ two seats for one freedom never both touch.
 Formulas: each seat point is a row [n, (p - o) x n]; the freedoms taken are ranks; a face moves by its own row
 times the pseudo-inverse of the seats' rows. Three points, two, and one (primary, secondary, tertiary) take
 all six.
-Limits: a cut face that moves along its normal without any seat moving is not located.
+Limits: a cut face that moves along its normal without any seat moving is not located. A stop across a part
+from what its push presses it on is taken as set up against it last: it locates nothing.
 Go: a block on a chuck against a back rail, whose floor and wall are cut. No-go: the same block with no rail,
 whose wall is cut.
 """
@@ -26,6 +27,7 @@ from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.locating import PartLocated, TargetMoved
 from fixturecheck.settling.odds import Target
+from fixturecheck.setup.model import Seat
 from fixturecheck.units import Writing
 
 ID = "location"
@@ -46,6 +48,8 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield _part(part, write)
         for role, rank in zip(part.located.roles, part.ranks, strict=True):
             yield _seat(found, part, role, rank)
+        for seat in part.closing:
+            yield _closes(found, seat)
         for target in part.targets:
             yield _unlocated(part, target, write) if target.free_mm > 0 else _follows(target, write)
     for name, reason in found.missing:
@@ -119,6 +123,25 @@ def _sides(body: str, name: str) -> tuple[str, str]:
 
 def _about(target: Target) -> tuple[str, ...]:
     return (target.body if target.face is None else f"{target.body}.{target.face}",)
+
+
+def _closes(found: Answered, seat: Seat) -> Finding:
+    """Say that a stop only closes its part in."""
+    name = f"{seat.face} on {seat.on}.{seat.on_face}"
+    place, way = _acts(found, f"{seat.body}.", name)
+    return Finding(
+        check=ID,
+        verdict=Verdict.GO,
+        subject=f"{seat.body}: {name}",
+        kind="seat",
+        about=(f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"),
+        value=0.0,
+        unit="freedoms",
+        says=f"{name} ({seat.rank}) locates nothing: it is set up against {seat.body} last and closes it in.",
+        source=_SOURCE,
+        location_mm=place,
+        direction=way,
+    )
 
 
 def _acts(found: Answered, body: str, name: str) -> tuple[Vector | None, Vector | None]:

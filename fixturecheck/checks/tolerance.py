@@ -61,6 +61,15 @@ def check(stage: Stage) -> Iterator[Finding]:
         return
     for seat in odds.seats:
         yield _seat(seat, odds, stage.setup.write)
+    for name in odds.closed_in:
+        yield Finding(
+            check=ID,
+            verdict=Verdict.GO,
+            subject=name,
+            kind="closed in",
+            says=f"{name} is taken as set up against the parts last, wherever they come to rest in a draw.",
+            source=_SHARE,
+        )
     for wrong in odds.wrong:
         yield _wrong(wrong, odds)
     for target in odds.targets:

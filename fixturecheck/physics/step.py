@@ -16,6 +16,10 @@ FINEST_MM = 1e-3
 """Looks never reach less far than this."""
 LIGHTEST, UNLOADED = 1e-6, 0.05
 """Share of the greatest force below which a body counts as having no load, and what its moves cost then."""
+IDLE = 1e-9
+"""Share of the greatest force below which a contact is taken to carry none."""
+FAINT, SAME = 1e-4, 1e-9
+"""Share of the greatest force below which a contact may be left out, and how little that may change."""
 ALMOST = 1e-8
 """How far from its conditions an answer is still taken where the solver stopped short of its own aim."""
 
@@ -139,8 +143,9 @@ def wrenches(loads: list[Load], poses: Poses) -> Floats:
 def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: float) -> Floats:
     """Return the force that each candidate row carries when bodies rest at these poses under these loads.
 
-    Rows that are open carry nothing. Where more contacts touch than statics needs, forces are those in the
-    middle of all that balance, so that equal contacts share equally.
+    Rows that are open carry nothing. Where more contacts touch than statics needs, forces are the least ones
+    that balance, by their squares: equal contacts share equally, and two that face each other across a part
+    do not press for nothing.
 
     Parameters
     ----------
@@ -156,11 +161,60 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: fl
     nothing = np.zeros(len(rows.gap_mm))
     if greatest == 0.0 or len(nothing) == 0:
         return nothing
-    solved = programme(frame_of(loads, greatest), poses, rows, FINEST_MM, slack_mm=touch_mm)
+    frame = frame_of(loads, greatest)
+    solved = programme(frame, poses, rows, FINEST_MM, slack_mm=touch_mm)
     if solved is None:
         message = "the contacts at rest contradict each other, so their forces could not be worked out"
         raise NotComputedError(message)
-    return solved[1]
+    return _least(frame, poses, rows, solved[1])
+
+
+def _least(frame: Frame, poses: Poses, rows: CandidateRows, force: Floats) -> Floats:
+    """Return the forces of least squares that do to the bodies what some forces do."""
+    carries = np.flatnonzero(force > IDLE * force.max(initial=0.0))
+    if len(carries) == 0:
+        return force
+    column, slope = _scaled_slopes(frame, poses, rows)
+    acts = _packed(column[carries], slope[carries], len(frame.bodies)).T.tocsc()
+    count = len(carries)
+    # Forces are found in units of the greatest, so that the solver's own aims mean the same for all.
+    unit = float(force.max())
+    solution = clarabel.DefaultSolver(
+        sparse.eye(count, format="csc"),
+        np.zeros(count),
+        sparse.vstack((acts, -sparse.eye(count)), format="csc"),
+        np.concatenate((acts @ (force[carries] / unit), np.zeros(count))),
+        [clarabel.ZeroConeT(acts.shape[0]), clarabel.NonnegativeConeT(count)],
+        _settings(refine=True),
+    ).solve()
+    if str(solution.status) != "Solved":
+        return force
+    found = np.zeros(len(force))
+    found[carries] = _without_idle(acts.toarray(), np.maximum(np.asarray(solution.x), 0.0)) * unit
+    return found
+
+
+def _without_idle(acts: Floats, force: Floats) -> Floats:
+    """Return least forces with those that are all but zero left out, where the others do the same alone.
+
+    The solver ends at sums of squares, so what should be zero is known to the root of its aim only.
+    """
+    keep = force > FAINT * force.max()
+    some = np.linalg.lstsq(acts[:, keep], acts @ force, rcond=1e-12)[0]
+    left = float(np.abs(acts[:, keep] @ some - acts @ force).max())
+    if left > SAME or float(some.min()) < 0.0:
+        return force
+    found = np.zeros(len(force))
+    found[keep] = some
+    return found
+
+
+def _scaled_slopes(frame: Frame, poses: Poses, rows: CandidateRows) -> tuple[Ints, Floats]:
+    """Return `slopes` with turns as mm at each body's size."""
+    column, slope = slopes(rows, frame.bodies, frame.centres(poses))
+    size = np.concatenate((frame.size, [1.0]))
+    slope[:, :, 3:] /= size[column][:, :, None]
+    return column, slope
 
 
 def programme(
@@ -188,9 +242,7 @@ def programme(
     count = len(frame.bodies)
     wrench = frame.wrench(poses)
     metric = metric_of(wrench)
-    column, slope = slopes(rows, frame.bodies, frame.centres(poses))
-    size = np.concatenate((frame.size, [1.0]))
-    slope[:, :, 3:] /= size[column][:, :, None]
+    column, slope = _scaled_slopes(frame, poses, rows)
     touches = (np.abs(rows.gap_mm) <= closed_mm) | ((rows.gap_mm < 0.0) & (rows.gap_mm >= -slack_mm))
     room = np.where(touches, 0.0, rows.gap_mm) / step_mm
     near = np.flatnonzero(room <= _reach(column, slope, metric, wrench))
@@ -296,21 +348,25 @@ def _asked(
     metric: Floats, load: Floats, slope: Floats | sparse.csc_matrix, room: Floats, *, refine: bool
 ) -> clarabel.DefaultSolution:
     """Return what the solver makes of a programme."""
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
-    settings.max_iter = 100
-    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-11
-    settings.presolve_enable = False
-    settings.iterative_refinement_enable = refine
     solver = clarabel.DefaultSolver(
         sparse.csc_matrix((metric, np.arange(len(metric)), np.arange(len(metric) + 1))),
         -load,
         sparse.csc_matrix(-slope),
         room,
         [clarabel.NonnegativeConeT(len(room))],
-        settings,
+        _settings(refine=refine),
     )
     return solver.solve()
+
+
+def _settings(*, refine: bool) -> clarabel.DefaultSettings:
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.max_iter = 100
+    settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-11
+    settings.presolve_enable = False
+    settings.iterative_refinement_enable = refine
+    return settings
 
 
 def optimality(

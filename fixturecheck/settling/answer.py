@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TypeVar
+
+import numpy as np
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.settling.bench import Bench, bench_of
@@ -13,8 +15,9 @@ from fixturecheck.settling.locating import PartLocated, parts_located, targets_o
 from fixturecheck.settling.model import OrderTold, Settled
 from fixturecheck.settling.odds import Odds
 from fixturecheck.settling.orders import order_told
-from fixturecheck.settling.run import settle_setup
+from fixturecheck.settling.run import AWAY_MM, loose_of, settle_setup
 from fixturecheck.settling.stability import UnderHand, under_hand
+from fixturecheck.settling.starts import shifted
 from fixturecheck.settling.tolerance import odds_of
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press, Staging
@@ -54,13 +57,17 @@ class Answered:
     missing: tuple[tuple[str, str], ...] = field(default=())
 
 
-def answered(setup: Setup, asked: Collection[str] = ASKED) -> Answered | None:
+def answered(
+    setup: Setup, asked: Collection[str] = ASKED, *, idle: Collection[str] = ()
+) -> Answered | None:
     """Work out everything that the staging of a set-up asks; None where none is stated.
 
     Parameters
     ----------
     asked : collection of str
         The checks that will look at it; what is for others only is left out.
+    idle : collection of str
+        Fixtures that stand on nothing: no part can rest against them. One that moves settles like the parts.
 
     Raises
     ------
@@ -73,6 +80,9 @@ def answered(setup: Setup, asked: Collection[str] = ASKED) -> Answered | None:
     if staging is None:
         return None
     bench = bench_of(setup)
+    moving = set(loose_of(bench, staging))
+    gone = {i for name in idle if (i := bench.index(name)) not in moving}
+    bench = replace(bench, drawn=shifted(bench.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
     settled = settle_setup(setup, staging, bench=bench)
     if not settled.rests:
         return Answered(bench=bench, settled=settled)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from fixturecheck.kernel.shapes import faces_of, to_vector
 from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.location import Located, SeatPoints, located, seat_rows, sensitivity
 from fixturecheck.settling.bench import Bench
+from fixturecheck.settling.closing import closing_seats
 from fixturecheck.settling.model import Settled
 from fixturecheck.settling.odds import Target
 from fixturecheck.setup.model import Seat, Setup
@@ -43,11 +44,15 @@ class TargetMoved:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PartLocated:
-    """How one part is located: what each of its seats takes, and how the faces that are cut move."""
+    """How one part is located: what each of its seats takes, and how the faces that are cut move.
+
+    `closing` are the stops that only close it in; they are none of the seats that locate it.
+    """
 
     body: str
     located: Located
     ranks: tuple[str, ...]
+    closing: tuple[Seat, ...]
     targets: tuple[TargetMoved, ...]
 
 
@@ -79,11 +84,14 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
 def parts_located(bench: Bench, settled: Settled) -> tuple[PartLocated, ...]:
     """Return how each loose part that has seats is located by those that are closed."""
     targets = targets_of(bench.setup)
+    closing = closing_seats(bench, settled.carried, settled.poses)
     out = []
     for name in settled.poses:
-        seats = [(s, p) for s in bench.setup.seats if s.body == name and (p := _points(settled, s))]
+        mine = [s for s in bench.setup.seats if s.body == name]
+        seats = [(s, p) for s in mine if s not in closing and (p := _points(settled, s))]
         if seats:
-            out.append(_part(bench, settled, name, seats, [t for t in targets if t.body == name]))
+            part = _part(bench, settled, name, seats, [t for t in targets if t.body == name])
+            out.append(replace(part, closing=tuple(s for s in mine if s in closing)))
     return tuple(out)
 
 
@@ -120,6 +128,7 @@ def _part(
         body=name,
         located=located(points, size),
         ranks=tuple(s.rank for s, _ in seats),
+        closing=(),
         targets=tuple(moved),
     )
 

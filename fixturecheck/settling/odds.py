@@ -113,6 +113,8 @@ class Odds:
         Greatest difference between the linear answer and an exact settling of the worst draws.
     unsettled : int
         Of the draws tried so, those that did not come to rest exactly.
+    closed_in : tuple of str
+        Fixtures that are taken as set up against the parts last, which no draw keeps from their place.
     contradict : bool
         Whether somewhere in the zones, though in no draw, the seats contradict each other.
     """
@@ -129,6 +131,7 @@ class Odds:
     checked_um: float
     unsettled: int
     contradict: bool
+    closed_in: tuple[str, ...] = ()
 
     def checked_say(self) -> str:
         """Say which draws were settled exactly; nothing more where all of them came to rest."""

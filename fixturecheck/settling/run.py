@@ -53,7 +53,11 @@ def settle_setup(
     bench = bench or bench_of(setup)
     loose = loose_of(bench, staging)
     raw, loads = walk(bench, staging, loose, bounds or Bounds())
-    return told(bench, _believed(bench, raw, loose), loads, loose)
+    raw = _believed(bench, raw, loose)
+    if raw.ending is Ending.REST and not staging.order:
+        touch = bench.setup.tolerances.touch_mm
+        raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
+    return told(bench, raw, loads, loose)
 
 
 def _believed(bench: Bench, raw: Settling, loose: Sequence[int]) -> Settling:

@@ -17,14 +17,17 @@ from fixturecheck.contact.widened import widened
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
-from fixturecheck.physics.step import Load, wrenches
+from fixturecheck.physics.step import Load, forces_at, wrenches
 from fixturecheck.physics.tolerance import Drawn, Frame, Linear, frame_of, solve_draws
 from fixturecheck.physics.worst import NoRestError, Sets, climbed_mm, most_gap_mm, most_of, sets_of
 from fixturecheck.physics.zones import Box, box_of, differences, draw_errors, hull_of
 from fixturecheck.settling.bench import Bench, bench_of
+from fixturecheck.settling.closing import closing_fixtures
 from fixturecheck.settling.model import Staging
 from fixturecheck.settling.odds import Odds, SeatOdds, Target, TargetOdds, WrongOdds
-from fixturecheck.settling.run import loose_of, walk
+from fixturecheck.settling.run import AWAY_MM, loose_of, walk
+from fixturecheck.settling.starts import shifted
+from fixturecheck.settling.told import faces_carrying
 from fixturecheck.settling.zones import Varying, corners_mm, varying
 from fixturecheck.setup.model import Setup
 
@@ -75,7 +78,8 @@ def odds_of(
     NotComputedError
         The nominal parts do not rest, or some draws have no rest.
     """
-    staging, bench = staging or Staging(), bench or bench_of(setup)
+    staging, whole = staging or Staging(), bench or bench_of(setup)
+    bench, closed_in = _opened(whole, staging)
     model = _model(bench, staging)
     errors = draw_errors(model.varying.zones, draws, seed, spread, leaning=_touching(model))
     drawn = solve_draws(model.problem, errors, model.frame)
@@ -87,7 +91,8 @@ def odds_of(
         seed=seed,
         faces=tuple(model.varying.names[body][face] for body, face in model.varying.faces),
         leaning=sum(z.columns > 1 for z in model.varying.zones),
-        seats=_seat_odds(model, drawn, sets),
+        seats=tuple(s for s in _seat_odds(model, drawn, sets) if s.on not in closed_in),
+        closed_in=closed_in,
         wrong=_wrong_odds(model, drawn),
         targets=tuple(_target_odds(model, drawn, sets, one, errors) for one in targets),
         move=drawn.move * model.scale,
@@ -96,6 +101,22 @@ def odds_of(
         unsettled=unsettled,
         contradict=contradict,
     )
+
+
+def _opened(bench: Bench, staging: Staging) -> tuple[Bench, tuple[str, ...]]:
+    """Take away fixtures that are set up against parts last, since they follow the parts; name them."""
+    if all(s.rank != "stop" for s in bench.setup.seats):
+        return bench, ()
+    loose = loose_of(bench, staging)
+    raw, loads = walk(bench, staging, loose, Bounds())
+    touch = bench.setup.tolerances.touch_mm
+    if raw.ending is not Ending.REST:
+        return bench, ()
+    raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
+    carried = faces_carrying(bench, raw, loads, touch)
+    bodies = closing_fixtures(bench, carried, [bench.bodies[i].name for i in loose])
+    away = dict.fromkeys(bodies, np.full(3, AWAY_MM))
+    return replace(bench, drawn=shifted(bench.drawn, away)), tuple(bench.bodies[i].name for i in bodies)
 
 
 def _model(bench: Bench, staging: Staging) -> _Model:

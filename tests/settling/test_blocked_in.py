@@ -9,7 +9,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.checks import rest
+from fixturecheck.checks import location, rest, tolerance
 from fixturecheck.physics.settle import Ending
 from fixturecheck.result import Verdict
 from fixturecheck.settling.answer import answered
@@ -52,6 +52,11 @@ def test_a_part_between_two_blocks_rests_where_it_is_drawn(shapes, blocks_mm, st
     assert found.rests
     assert np.abs(found.poses["bar"].shift_mm).max() < 1e-6
     assert [s.closed for s in found.seats] == [True] * 4
+    # Statics: what is not pushed at presses on nothing, though it touches.
+    weight_n = LONG * WIDE * TALL * 7.87e-6 * 9.80665
+    part_n = weight_n / 4 / (2**0.5 if staging is INTO_THE_CORNER else 1.0)
+    carried = [weight_n, part_n if staging is INTO_THE_CORNER else 0.0, part_n, 0.0]
+    assert [s.force_n for s in found.seats] == pytest.approx(carried, rel=1e-4, abs=1e-4 * part_n)
     assert not found.unintended()
 
 
@@ -97,6 +102,34 @@ def test_three_pads_in_a_row_between_two_blocks_rest_as_drawn_in_any_order(shape
     assert told.spread_um < 1.0
     backwards = order_told(setup, replace(ALONG, order=("pad0", "pad1", "pad2")))
     assert backwards.fits
+
+
+@pytest.mark.parametrize("staging", [INTO_THE_CORNER, replace(INTO_THE_CORNER, order=("bar", "right"))])
+def test_an_end_block_without_play_follows_a_part_of_any_length(shapes, staging):
+    # +-10 um of length and no play at all: the block is set up against the part, and locates nothing. The far
+    # face follows the near one and its own zone, each +-10 um.
+    zones = {"near": 0.02, "far": 0.02}
+    setup = replace(boxed_in(shapes, bar(shapes), tolerance_mm=zones), staging=staging)
+    found = answered(setup)
+    assert found.missing == ()
+    assert [(s.on, s.share_closed) for s in found.odds.seats] == [
+        ("table", 1.0),
+        ("rail", 1.0),
+        ("left", 1.0),
+    ]
+    assert found.odds.closed_in == ("right",)
+    (part,) = found.located
+    assert [r.takes for r in part.located.roles] == [3, 2, 1]
+    assert [s.on for s in part.closing] == ["right"]
+    stage = SimpleNamespace(setup=setup, answered=found)
+    assert {f.verdict for check in (rest, location, tolerance) for f in check.check(stage)} == {Verdict.GO}
+
+
+def test_of_two_stops_across_a_part_that_is_pushed_at_neither_one_locates(shapes):
+    found = answered(replace(boxed_in(shapes, bar(shapes)), staging=Staging()))
+    (part,) = found.located
+    assert part.located.rank == 6
+    assert len(part.closing) == 1
 
 
 def test_tolerances_of_a_part_between_two_blocks_are_drawn(shapes):

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.checks import rest
+from fixturecheck.engine import stage_of
 from fixturecheck.errors import SetupError
 from fixturecheck.physics.settle import Ending
 from fixturecheck.result import Verdict
@@ -107,3 +108,15 @@ def test_what_may_be_pushed_and_ordered_is_told(shapes):
         with pytest.raises(SetupError, match="named"):
             refuse_bad_staging(replace(setup, staging=staging))
     refuse_bad_staging(replace(setup, staging=Staging(push={"end": LEFT}, order=("pad0", "pad1", "end"))))
+
+
+@pytest.mark.parametrize("high_mm", [0.0, 0.5])
+def test_a_stop_that_stands_on_nothing_stops_no_part(shapes, high_mm):
+    # The table is the lowest plane; a stop drawn half a millimetre over it is held by nothing.
+    table = shapes.body("table", shapes.box(400, 200, 20, (0, 0, -20)))
+    stop = shapes.body("stop", shapes.box(10, 50, 20, (-5, 0, high_mm)))
+    part = shapes.body("part", shapes.box(30, 20, 20, (15, 0, 0)), "part")
+    setup = replace(shapes.setup(table, stop, part), staging=Staging(push={"*": LEFT}))
+    stage, missing = stage_of(setup)
+    assert missing == []
+    assert stage.answered.settled.ending is (Ending.SLIDES if high_mm else Ending.REST)
