@@ -15,7 +15,7 @@ from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import OrderTold, Staging
 from fixturecheck.settling.run import loads_of, loose_of, placed, ranks_of, walk
-from fixturecheck.settling.starts import rest_from_off
+from fixturecheck.settling.starts import backs_of, in_the_way, rest_from_off
 from fixturecheck.settling.told import candidates
 from fixturecheck.setup.model import Setup
 
@@ -78,15 +78,20 @@ def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) ->
 def _stated(
     bench: Bench, staging: Staging, loose: Sequence[int], order: tuple[str, ...]
 ) -> dict[str, Settling]:
-    """Return the rests of parts pushed together, in order, and together from further away."""
+    """Return the rests of parts pushed together, in order, and together from further away.
+
+    The last only where nothing stands behind them: lifted over it, they would be let go in the air.
+    """
     loads, further = loads_of(bench, staging, loose), 2.5 * staging.approach_mm
     ranks = ranks_of(bench, replace(staging, order=()), loads)
     together, in_order, away = STATED
-    return {
+    found = {
         together: walk(bench, replace(staging, order=()), loose, Bounds())[0],
         in_order: walk(bench, replace(staging, order=order), loose, Bounds())[0],
-        away: rest_from_off(bench, loads, ranks, further, Bounds()),
     }
+    if len(in_the_way(bench, loose, bench.drawn, backs_of(loads, ranks, further)).gap_mm) == 0:
+        found[away] = rest_from_off(bench, loads, ranks, further, Bounds())
+    return found
 
 
 def _says(setup: Setup, apart_um: Mapping[str, float]) -> str:

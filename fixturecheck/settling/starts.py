@@ -95,12 +95,25 @@ def rest_from_off(
         start, barred = _start(bench, loads, ranks, approach)
         if start is None and placed:
             return _no_room(bench.drawn, barred)
-        found = let_go(
-            bench, loads, bench.drawn if start is None else start, replace(bounds, approach_mm=approach)
-        )
-        if start is None or found.ending is not Ending.OVERLAPS:
+        longer = replace(bounds, approach_mm=approach)
+        start = bench.drawn if start is None else _put_down(bench, loads, start, longer)
+        found = let_go(bench, loads, start, longer)
+        if len(barred.gap_mm) or found.ending is not Ending.OVERLAPS:
             break
     return found
+
+
+def _put_down(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Poses:
+    """Return where bodies that were lifted straight up come down to before they are pushed.
+
+    A hand lets a part down beside its stop; pushed on the way it would slide over a low one.
+    """
+    gone = start.origin_mm - bench.drawn.origin_mm
+    lifted = np.abs(gone - (gone @ DOWN)[:, None] * DOWN).max() == 0.0
+    if not lifted or not any(one.also for one in loads):
+        return start
+    down = let_go(bench, [replace(one, also=()) for one in loads], start, bounds)
+    return down.poses if down.ending is Ending.REST else start
 
 
 def let_go(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
