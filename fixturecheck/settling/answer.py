@@ -57,9 +57,7 @@ class Answered:
     missing: tuple[tuple[str, str], ...] = field(default=())
 
 
-def answered(
-    setup: Setup, asked: Collection[str] = ASKED, *, idle: Collection[str] = ()
-) -> Answered | None:
+def answered(setup: Setup, asked: Collection[str] = ASKED, *, idle: Collection[str] = ()) -> Answered | None:
     """Work out everything that the staging of a set-up asks; None where none is stated.
 
     Parameters
