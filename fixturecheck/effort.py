@@ -16,8 +16,9 @@ BOOLEAN, COLLAPSE, CONTACTS, FIELD = 3, 2, 20, 40
 magnetic field for each thousand points of its meshes. The unit is about a hundredth of a second on a common
 machine; only the counts are used."""
 
-NEST, CLEAR, HOLD = 3_000, 3_000, 9_000
-"""What is spent in one check on cures of nests, of the clearances of one cut, and of holds."""
+SEAT, NEST, CLEAR, HOLD = 3_000, 3_000, 3_000, 9_000
+"""What is spent in one check on moves out of overlaps, on cures of nests, of the clearances of one cut, and of
+holds."""
 
 SPENT = "the work that is spent on cures in one check is used up"
 

@@ -11,7 +11,7 @@ import numpy as np
 from fixturecheck.kernel.mesh import Tessellator
 from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.remedy.clashes import clashes_of
-from fixturecheck.remedy.export import export, told
+from fixturecheck.remedy.export import export, taken_words, told
 from fixturecheck.remedy.model import Relief, Reliefs, size_words
 from fixturecheck.remedy.relief import relieve
 from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
@@ -75,7 +75,10 @@ def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
         )
         for n, r in enumerate(found.reliefs, start=1)
     ]
-    refused = [(f"{r.clash}: {r.gives}.", r.why) for r in found.refused]
+    refused = [
+        (f"{r.clash}: {r.gives}.", (*r.why, *((f"would do {r.marks}",) if r.marks else ())))
+        for r in found.refused
+    ]
     page = relief_page(setup.name, told_reliefs, refused, pictures, found.missing)
     (folder / RELIEF_PAGE).write_text(page, encoding="utf-8")
     return drawn
@@ -84,11 +87,14 @@ def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
 def _lines(relief: Relief, write: Writing) -> tuple[str, ...]:
     return (
         f"clears {relief.clears}",
-        f"takes from {', '.join(relief.touches)}; thinnest wall behind it "
+        f"takes material from {', '.join(relief.touches)}; thinnest wall behind it "
         f"{write.length(relief.wall_mm, '.2f')}",
         f"code{'' if write.units == 'mm' else ', in mm'}: {relief.line}",
+        f"takes {taken_words(relief)}",
         *relief.notes,
         *(f"or: {other}" for other in relief.instead),
+        *((f"less would do {relief.marks}",) if relief.marks else ()),
+        *(f"does not hold: {why}" for why in relief.rejected),
     )
 
 
@@ -130,14 +136,15 @@ def _shapes(setup: Setup, when: str) -> list[NamedShape]:
 
 def _across(setup: Setup, relief: Relief) -> Across:
     """Return where a relief is looked at: on the copy that clashes, in the machine's frame."""
-    clashing = (b for b in relief.bodies if f"into {b}." in relief.clears or f"onto {b}." in relief.clears)
-    name = next(clashing, relief.bodies[0])
-    place = matrix_of(setup.body(name).at)
+    place = matrix_of(setup.body(relief.on).at)
     middle = place[:3, :3] @ np.array(relief.at_mm) + place[:3, 3]
+    clash = place[:3, :3] @ np.array(relief.clash_at_mm) + place[:3, 3]
     along = place[:3, :3] @ np.array(relief.along)
     often = f"lands in {relief.share_lands:.1%} of draws"
     return Across(
         at_mm=middle,
+        clash_at_mm=clash,
+        ring_mm=0.65 * relief.clash_size_mm,
         along=along,
         size_mm=max(relief.size_mm),
         says=size_words(relief.kind, relief.size_mm, relief.slope_deg, setup.write),

@@ -1,4 +1,4 @@
-"""How little must change for the wheel to pass a body: lower it, move it, or travel less far.
+"""How little of what stands there must change for the wheel to pass it: move it, lower it, raise the parts.
 
 Every answer is found by solving for the clearance that is asked for and is tried on the changed solid before
 it is returned.
@@ -8,16 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from fixturecheck.access.model import GroundCut, WheelPath
-from fixturecheck.access.path import run_out_mm
-from fixturecheck.access.sweeps import sweep_of
-from fixturecheck.access.targets import targets_of
-from fixturecheck.access.wheel import rim_of
+from fixturecheck.access.model import GroundCut
 from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
 from fixturecheck.kernel.shapes import Shape, Solid, box_of, compound
 from fixturecheck.result import Vector
+from fixturecheck.setup.loose import is_loose, together
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import METRIC, Writing
 
@@ -33,11 +30,11 @@ class Dodge:
     Parameters
     ----------
     way : str
-        `lower`, `move` or `travel`.
+        Of the path: `travel`, `feed` or `shift`. Of what stands there: `move`, `lower` or `raise`.
     by_mm : float
-        How much lower, how far moved, or how much less overtravel.
+        How much less overtravel or overrun, how far shifted or moved, how much lower or higher.
     to_mm : float
-        Height of the top that is left, or the overtravel that is left.
+        What is then set: overtravel, cross feed, shift, height of the top; the move or rise itself.
     direction : Vector
         Which way.
     says : str
@@ -150,72 +147,47 @@ def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
     return False
 
 
-def shorter_travel(
-    setup: Setup, cut: GroundCut, name: str, shape: Shape, movers: Sequence[str], least_mm: float
-) -> Dodge | None:
-    """Return by how much the overtravel at the body's end must shrink, down to where the wheel just clears.
+def raised(
+    who: str, shape: Shape, sweeps: Sequence[Shape], parts: Sequence[str], least_mm: float,
+    write: Writing = METRIC,
+) -> Dodge | None:  # fmt: skip
+    """Return how much higher the parts of a cut must stand for the wheel to pass over equipment.
 
-    Only the end nearer to the body is shortened, and never so far that the wheel stays over the floor.
+    Chuck, V-block and vise stay as they are: the work goes up, and wheel and path with it.
     """
-    rim, parts = rim_of(setup), targets_of(setup, cut.cut)
-    floor0, floor1 = min(p.floor.box[0] for p in parts), max(p.floor.box[3] for p in parts)
-    out_mm = run_out_mm(2 * rim.radius_mm, cut.cut.stock_mm)
     box = box_of(shape)
-    at_start = (box[0] + box[3]) / 2 < (floor0 + floor1) / 2
-    over_mm = (
-        floor0 - out_mm - cut.path.x_from_mm if at_start else cut.path.x_to_mm - floor1 - out_mm
-    )  # what there is to give up
+    hits = [h.taken for s in sweeps if (h := split(shape, s, f"{who} by a sweep")).taken is not None]
+    guess_mm = max((box_of(h)[5] - box_of(h)[2] for h in hits), default=0.0) + least_mm
 
-    def stops_earlier(by_mm: float) -> bool:
-        path = _shortened(cut.path, by_mm, at_start=at_start)
-        swept = (sweep_of(m, setup.machine, rim, path) for m in movers)
-        return clears(shape, [s for s in swept if s is not None], least_mm)
+    def higher(by_mm: float) -> bool:
+        return clears(moved(shape, (0.0, 0.0, -by_mm)), sweeps, least_mm)
 
-    if over_mm < STEP_MM:
-        return None
-    by_mm = least_that(stops_earlier, over_mm - STEP_MM)
+    by_mm = least_that(higher, box[5] - box[2] + least_mm, guess_mm)
     if by_mm is None:
         return None
-    end = "-X" if at_start else "+X"
-    left_mm = over_mm - by_mm
-    by, left = setup.write.length(by_mm, ".2f", "up"), setup.write.length(left_mm, ".2f", "down")
-    says = f"stop the table {by} earlier at the {end} end (overtravel {left} there)"
-    direction = (1.0 if at_start else -1.0, 0.0, 0.0)
-    return Dodge(way="travel", by_mm=by_mm, to_mm=left_mm, direction=direction, says=says)
+    up = write.length(by_mm, ".2f", "up")
+    says = f"set {' and '.join(parts)} {up} higher over {who}, on parallels or packing, or use a lower one"
+    return Dodge(way="raise", by_mm=by_mm, to_mm=by_mm, direction=(0.0, 0.0, 1.0), says=says)
 
 
-def _shortened(path: WheelPath, by_mm: float, *, at_start: bool) -> WheelPath:
-    if at_start:
-        return replace(path, x_from_mm=path.x_from_mm + by_mm)
-    return replace(path, x_to_mm=path.x_to_mm - by_mm)
-
-
-def dodges(
+def blocking_dodges(
     setup: Setup, cut: GroundCut, placed: Mapping[str, Solid], name: str, swept: Mapping[str, Shape]
 ) -> list[Dodge]:
-    """Return every change found that lets the cut pass a fixture body, the smallest first.
+    """Return every change of what stands there that lets the cut pass a fixture body, the smallest first.
 
     A piece of equipment moves whole, and what a part of the cut seats on does not move: the part would go
-    with it.
+    with it. Only a loose block is exchanged for a lower one; over equipment the parts are set higher.
     """
-    shape, least_mm = placed[name], setup.machine.least_clearance_mm
-    sweeps, box = list(swept.values()), loose_box(shape)
-    # What never comes near the body on the whole travel does not on part of it.
-    near = [m for m, s in swept.items() if box_gap_mm(loose_box(s), box) <= least_mm]
-    found = [
-        lowered(name, shape, sweeps, least_mm, setup.write),
-        shorter_travel(setup, cut, name, shape, near, least_mm),
-    ]
-    pieces = _moves_together(setup, name)
+    shape, least_mm, write = placed[name], setup.machine.least_clearance_mm, setup.write
+    sweeps, pieces = list(swept.values()), together(setup, name)
+    who = setup.body(name).group or name
+    found = []
+    if is_loose(setup, name):
+        found.append(lowered(name, shape, sweeps, least_mm, write))
     if not any(s.on in pieces and s.body in cut.cut.parts for s in setup.seats):
         others = {n: s for n, s in placed.items() if n not in pieces}
         whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
-        who = setup.body(name).group or name
-        found.append(moved_aside(who, whole, sweeps, others, least_mm, setup.write))
+        found.append(moved_aside(who, whole, sweeps, others, least_mm, write))
+    if not any(found):
+        found.append(raised(who, shape, sweeps, cut.cut.parts, least_mm, write))
     return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)
-
-
-def _moves_together(setup: Setup, name: str) -> list[str]:
-    """Return the bodies of the same piece of equipment."""
-    group = setup.body(name).group
-    return [b.name for b in setup.bodies if b.name == name or (group is not None and b.group == group)]

@@ -37,7 +37,7 @@ def wheel_path(cut: Cut, rim: Rim, parts: list[PartTargets]) -> WheelPath:
     it and the part as ground shows it. The traverse covers the floors of all parts and runs out at both
     ends until the wheel has left the stock on the floor, then the overtravel. With a wall the wheel's side
     stops at the wall; a traverse feeds away from it by whole steps until the flat of the wheel has passed
-    the far edge. Without a wall the wheel is centred over the floor.
+    the far edge. Without a wall the wheel is centred over the floor, or beside by the stated shift.
 
     Raises
     ------
@@ -81,7 +81,7 @@ def _cross_feed(cut: Cut, rim: Rim, parts: list[PartTargets], sign: int) -> tupl
     edge1 = max(p.floor.box[4] for p in parts)
     wall = parts[0].wall
     if wall is None:
-        centred = (edge0 + edge1) / 2 - (rim.flat_from_mm + rim.flat_to_mm) / 2
+        centred = (edge0 + edge1) / 2 - (rim.flat_from_mm + rim.flat_to_mm) / 2 + cut.feed_shift_mm
         feed = _whole_steps(cut, edge1 - edge0 - rim.flat_mm) if cut.way == "traverse" else 0.0
         return centred - feed / 2, centred + feed / 2
     at_wall = wall.centre[1] - (rim.thickness_mm if sign > 0 else 0.0)

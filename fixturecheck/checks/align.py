@@ -18,6 +18,7 @@ from collections.abc import Iterator
 
 from fixturecheck.access.targets import PartTargets, Target, targets_of
 from fixturecheck.checks.stage import Stage
+from fixturecheck.checks.touching import outward
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.setup.model import Cut
 from fixturecheck.units import Writing
@@ -28,6 +29,8 @@ TITLE = "Floors level, walls parallel to the traverse"
 DEFAULT_MM = 0.005
 _NOISE_MM = 1e-7
 """Errors below the kernel's own precision are none."""
+_DOWN = 0.5
+"""A contact whose normal points down by more than this carries."""
 
 
 def check(stage: Stage) -> Iterator[Finding]:
@@ -40,7 +43,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             if part.wall is not None:
                 yield from _wall(cut.cut, part, part.wall, write)
         if len(parts) > 1:
-            yield from _gang(cut.cut, parts, write)
+            yield from _gang(stage, cut.cut, parts)
 
 
 def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
@@ -55,8 +58,12 @@ def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
         says = f"The floor of {part.body.name} in {cut.name} is {out} out of level over its size: "
         says += f"{along} toward +X over {write.length(x1 - x0)}, "
         says += f"{across} toward +Y over {write.length(y1 - y0)}"
-        x_by, y_by = (write.gap(abs(v) * 1e3) for v in (along_mm, across_mm))
-        remedy = f"Raise its {_low(along_mm, 'X')} by {x_by} and its {_low(across_mm, 'Y')} by {y_by}."
+        lows = [
+            f"its {_low(v, axis)} by {write.gap(abs(v) * 1e3)}"
+            for v, axis in ((along_mm, "X"), (across_mm, "Y"))
+            if abs(v) > _NOISE_MM
+        ]
+        remedy = f"Raise {' and '.join(lows)}."
     angle_deg = math.degrees(math.atan2(math.hypot(nx, ny), nz))
     return _finding("floor level", cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
 
@@ -72,21 +79,22 @@ def _wall(cut: Cut, part: PartTargets, wall: Target, write: Writing) -> Iterator
     if slant_mm > _NOISE_MM:
         over = f"{write.gap(slant_mm * 1e3)} over {write.length(x1 - x0)}"
         says = f"The wall of {name} in {cut.name} runs out {over} of traverse"
-        remedy = f"Swing {name} by {over} about Z, indicating along the wall."
+        round_z = "counter-clockwise" if nx * ny > 0 else "clockwise"
+        remedy = f"Swing {name} {round_z} seen from above by {over}, indicating along the wall."
     turn_deg = math.degrees(math.atan2(abs(nx), abs(ny)))
     yield _finding("wall along", cut, part, wall, slant_mm, turn_deg, (says, remedy), write)
     says, remedy = f"The wall of {name} in {cut.name} is upright", None
     if lean_mm > _NOISE_MM:
         over = f"{write.gap(lean_mm * 1e3)} over {write.length(z1 - z0)}"
         says = f"The wall of {name} in {cut.name} leans {over} of height"
-        remedy = f"Tip {name} by {over} about X."
+        remedy = f"Tip the top of {name} toward {'+' if nz * ny > 0 else '-'}Y by {over}."
     tip_deg = math.degrees(math.atan2(abs(nz), abs(ny)))
     yield _finding("wall upright", cut, part, wall, lean_mm, tip_deg, (says, remedy), write)
 
 
-def _gang(cut: Cut, parts: list[PartTargets], write: Writing) -> Iterator[Finding]:
+def _gang(stage: Stage, cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]:
     """Judge the floors and walls of a gang against those of the first part, where the dials are set."""
-    first = parts[0]
+    first, write = parts[0], stage.setup.write
     for part in parts[1:]:
         up_mm = part.floor.centre[2] - first.floor.centre[2]
         up = write.gap(abs(up_mm) * 1e3)
@@ -99,6 +107,9 @@ def _gang(cut: Cut, parts: list[PartTargets], write: Writing) -> Iterator[Findin
             )
             says = f"The floor of {part.body.name} lies {up} {how} in {cut.name}"
         move = f"{'Lower' if up_mm > 0 else 'Raise'} {part.body.name} by {up}."
+        if up_mm > 0 and _is_carried(stage, part.body.name):
+            # It lies on what carries it and cannot go down.
+            move = f"Pack the others up by {up}, or grind {part.body.name} in a cut of its own."
         yield _finding("gang height", cut, part, part.floor, abs(up_mm), None, (says, move), write)
         if part.wall is None or first.wall is None:
             continue
@@ -110,6 +121,15 @@ def _gang(cut: Cut, parts: list[PartTargets], write: Writing) -> Iterator[Findin
             says += f"{first.body.name} in {cut.name}"
         move = f"Move {part.body.name} by {off} toward {'-' if off_mm > 0 else '+'}Y."
         yield _finding("gang line", cut, part, part.wall, abs(off_mm), None, (says, move), write)
+
+
+def _is_carried(stage: Stage, part: str) -> bool:
+    """Tell whether something that touches a part from below keeps it from being lowered."""
+    return any(
+        outward(patch, part)[2] < -_DOWN
+        for patch in stage.contacts.patches
+        if patch.contact.kind != "near" and part in patch.bodies
+    )
 
 
 def _finding(

@@ -7,23 +7,30 @@ from collections.abc import Sequence
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.model import Overlap
 from fixturecheck.contact.parting import Parting, shortest_parting, toward
+from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.setup.loose import is_loose, together
 from fixturecheck.setup.model import Setup
 
 _MUCH_LESS = 0.5
 
 
-def way_apart(stage: Stage, overlap: Overlap) -> Parting | None:
-    """Return the move that parts two bodies, tried on the solids; None where no straight move was found.
+def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | None, str]:
+    """Return the move that parts two bodies, tried on the solids, and what to do in words.
+
+    The move is None where no straight one was found, or where no more may be spent on looking.
 
     A loose block moves before a part, a part before equipment of several pieces. What would have to go more
     than twice as far as the other stays: a parallel is not drawn out from under a part that is drawn too low.
     """
     order = sorted((overlap.a, overlap.b), key=lambda name: _staying(stage.setup, name))
-    first, second = (_parting(stage, overlap, name) for name in order)
+    try:
+        with spending(cures):
+            first, second = (_parting(stage, overlap, name) for name in order)
+    except SpentError as reason:
+        return None, f"Move {order[0]} until the two only touch. How far was not looked for: {reason}."
     if first is None or (second is not None and second.by_mm < _MUCH_LESS * first.by_mm):
-        return second
-    return first
+        first = second
+    return first, _said(stage, overlap, first)
 
 
 def _staying(setup: Setup, name: str) -> tuple[int, int, int]:
@@ -47,7 +54,7 @@ def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
     return shortest_parting(moving, placed[other], around, overlap.common, setup.tolerances)
 
 
-def said_apart(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
+def _said(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
     """Say the move in words."""
     if way is None:
         return f"No straight move parts {overlap.a} and {overlap.b}: place them anew."

@@ -9,8 +9,9 @@ Formula: common volume of the swept solid and the body; where there is none, the
 is believed alone: solids whose boxes meet are always intersected.
 Limit: the machine's `least_clearance_mm` (1 mm unless stated; common practice, no source). A common volume,
 or a clearance within the touch tolerance, is no-go; less than the limit is a caution.
-Remedy: the tallest block that clears, the shortest move along Y and the least cut in overtravel, each
-solved to 0.01 mm and tried on the changed solid.
+Remedy: the path first (less overtravel, a cross feed that ends at the edge of the floor, one that lies to
+the other side), then what stands there (the shortest move along Y, the tallest block that clears, the parts
+set higher over equipment, which is never cut down), then the wheel; each solved to 0.01 mm and tried again.
 Go: a stop block whose top is 2 mm under the floor. No-go: a block beside the part 3 mm above the floor and
 in the wheel's way.
 """
@@ -22,8 +23,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from fixturecheck.access.clearance import Approach, approaches, movers_of
-from fixturecheck.access.dodge import Dodge, dodges
+from fixturecheck.access.dodge import Dodge, blocking_dodges
 from fixturecheck.access.model import GroundCut
+from fixturecheck.access.remake import larger_wheel
+from fixturecheck.access.reroute import passing, reroutes
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
@@ -78,18 +81,28 @@ def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Find
 
 
 def _remedies(stage: Stage, cut: GroundCut, close: list[Approach]) -> dict[str, list[Dodge]]:
-    """Solve for what would let the wheel pass each fixture body, against all movers at once."""
-    fixtures = {b.name for b in stage.setup.bodies if b.role == "fixture"}
+    """Solve for what would let the wheel pass each body, against all movers at once."""
     order = sorted(close, key=lambda a: (-a.apart.common_mm3, a.apart.distance_mm, a.body))
-    names = list(dict.fromkeys(a.body for a in order if a.body in fixtures))[:MOST_SOLVED]
+    names = list(dict.fromkeys(a.body for a in order if a.body not in cut.cut.parts))[:MOST_SOLVED]
+    movers: dict[str, set[str]] = {}
+    for a in order:
+        movers.setdefault(a.body, set()).add(a.mover)
     solved: dict[str, list[Dodge]] = {}
     for name in names:
         try:
-            solved[name] = dodges(stage.setup, cut, stage.placed, name, movers_of(cut))
+            solved[name] = _ways_past(stage, cut, name, movers)
         except FixturecheckError:
             # The collision stands whether or not a way out of it could be solved.
             solved[name] = []
     return solved
+
+
+def _ways_past(stage: Stage, cut: GroundCut, name: str, close: dict[str, set[str]]) -> list[Dodge]:
+    """Return the ways past one body: those of the path where there are any, else those of the blocking."""
+    found = list(reroutes(passing(stage.setup, cut, stage.placed, name, close)))
+    if found or stage.setup.body(name).role != "fixture":
+        return found
+    return blocking_dodges(stage.setup, cut, stage.placed, name, movers_of(cut))
 
 
 def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> Finding:
@@ -185,22 +198,15 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
 
 
 def _remedy(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> str | None:
-    """Put the solved changes in one sentence; for a part of the cut, the flange that would pass."""
+    """Put the solved changes in one sentence; where there is none, the wheel or flange that would pass."""
     write = stage.setup.write
     if ways:
         text = "; or ".join(w.says for w in ways)
         least = write.length(stage.setup.machine.least_clearance_mm, "g")
         return f"{text[0].upper()}{text[1:]}: checked again, {least} clear."
-    if a.mover == "flange" and a.body in cut.cut.parts:
-        top_mm = a.body_shape.BoundingBox().zmax
-        need_mm = top_mm - cut.path.floor_z_mm + stage.setup.machine.least_clearance_mm
-        largest_mm = stage.setup.wheel.diameter_mm - 2 * need_mm
-        smallest_mm = stage.setup.machine.flange.diameter_mm + 2 * need_mm
-        return (
-            f"Use flanges of at most {write.length(largest_mm, '.1f', 'down')}, or a wheel of at least "
-            f"{write.length(smallest_mm, '.1f', 'up')}: the part stands "
-            f"{write.length(top_mm - cut.path.floor_z_mm, '.2f')} above the floor."
-        )
+    if a.mover == "flange":
+        top_mm = box_of(a.body_shape)[5]
+        return larger_wheel(stage.setup, cut, top_mm - cut.path.floor_z_mm, a.body)
     return None
 
 

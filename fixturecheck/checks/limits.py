@@ -16,12 +16,18 @@ Go: 178 mm at 2850 rpm is 26.6 m/s, within 27.9 for an unmarked vitrified wheel.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from fixturecheck.access.model import GroundCut
+from fixturecheck.access.path import wheel_path
+from fixturecheck.access.reroute import overrun_of, tight_step_mm
+from fixturecheck.access.targets import targets_of
+from fixturecheck.access.wheel import rim_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.shapes import box_of
 from fixturecheck.result import Finding, Verdict
+from fixturecheck.setup.loose import is_loose
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.speed import guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.shop.wheels import Guard
@@ -104,11 +110,11 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             machine.travel_x_mm,
             f"Cut the overtravel to {write.length(shorter, '.1f', 'down')}.",
         ),
-        ("cross feed", path.y_to_mm - path.y_from_mm, machine.travel_y_mm, None),
+        ("cross feed", path.y_to_mm - path.y_from_mm, machine.travel_y_mm, _tighter(setup, cut)),
     )
     for what, needed_mm, has_mm, remedy in rows:
         good = needed_mm <= has_mm
-        fits = over_mm <= cut.cut.overtravel_mm
+        fits = what != "table" or over_mm <= cut.cut.overtravel_mm
         yield Finding(
             check=ID,
             verdict=Verdict.GO if good else Verdict.NO_GO,
@@ -124,6 +130,18 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             remedy=None if good or not fits else remedy,
             source="travels stated for the machine",
         )
+
+
+def _tighter(setup: Setup, cut: GroundCut) -> str | None:
+    """Return the cross feed that ends at the edge of the floor, where the machine has the travel for it."""
+    overrun_mm = overrun_of(cut, rim_of(setup), targets_of(setup, cut.cut))
+    step_mm = tight_step_mm(cut, overrun_mm)
+    if step_mm is None:
+        return None
+    path = wheel_path(replace(cut.cut, cross_feed_mm=step_mm), rim_of(setup), targets_of(setup, cut.cut))
+    if path.y_to_mm - path.y_from_mm > setup.machine.travel_y_mm:
+        return None
+    return f"Feed across by {setup.write.length(step_mm, 'g')} a step: as many passes, and no overrun."
 
 
 def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
@@ -170,8 +188,18 @@ def _daylight(stage: Stage) -> Finding:
         says=f"{highest} stands {write.length(height_mm)} above the table; the raised wheel leaves "
         f"{write.length(machine.daylight_mm, 'g')}, of which "
         f"{write.length(machine.least_clearance_mm, 'g')} is kept clear.",
+        remedy=None if good else _lower(stage, highest, needed_mm - machine.daylight_mm),
         source="daylight stated for the machine",
     )
+
+
+def _lower(stage: Stage, highest: str, by_mm: float) -> str:
+    """Say what gives the raised wheel its room: a lower block, or a smaller wheel."""
+    setup, write = stage.setup, stage.setup.write
+    if is_loose(setup, highest):
+        return f"Use a lower {highest}, by at least {write.length(by_mm, '.2f', 'up')}."
+    far = write.length(by_mm, ".2f", "up")
+    return f"Set {highest} at least {far} lower, or mount a wheel smaller by twice as much."
 
 
 def _flange(setup: Setup) -> Finding:

@@ -20,7 +20,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from fixturecheck.checks.apart import said_apart, way_apart
+from fixturecheck.checks.apart import way_apart
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     by_share,
@@ -42,7 +42,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
-from fixturecheck.setup.model import Seat
+from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing
 
 ID = "nest"
@@ -65,7 +65,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
         if overlap is not None and pair not in told:
-            yield _crowded(stage, overlap)
+            yield _crowded(stage, overlap, cures)
         elif overlap is None and pair in told:
             yield from _beside(stage, a, b)
 
@@ -106,7 +106,7 @@ def _nest(stage: Stage, seat: Seat, cures: Budget) -> Finding:
         if overlap is not None:
             return _too_deep(stage, seat, overlap, -drawn_gap_mm, normal)
         return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
-    cure = _relief(stage, seat, overlap, cures) if overlap else (None, "")
+    cure = _reliefs(stage, seat, overlap, cures) if overlap else (None, None, "")
     return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap, cure), across)
 
 
@@ -183,11 +183,11 @@ def _held_open(
     stage: Stage,
     seat: Seat,
     subject: str,
-    found: tuple[float, Vector, Landing, Overlap | None, tuple[Relief | None, str]],
+    found: tuple[float, Vector, Landing, Overlap | None, tuple[Relief | None, Relief | None, str]],
     across: float,
 ) -> Finding:
     """Report what lands first and by how much the nest stays open; `across` is the push over the normal."""
-    opening_mm, push, landing, overlap, (relief, not_sought) = found
+    opening_mm, push, landing, overlap, (relief, unmarked, not_sought) = found
     opening = stage.setup.write.length(opening_mm, ".3f")
     along = stage.setup.write.length(opening_mm / across, ".3f")
     first = landing.patches[0] if landing.patches else None
@@ -214,7 +214,7 @@ def _held_open(
         limit=0.0,
         margin=-opening_mm,
         says=says,
-        remedy=_remedy(relief, along, what, stage.setup.write) + not_sought,
+        remedy=_remedy(relief, unmarked, along, what, stage.setup.write) + not_sought,
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,
@@ -222,39 +222,67 @@ def _held_open(
     )
 
 
-def _relief(stage: Stage, seat: Seat, overlap: Overlap, cures: Budget) -> tuple[Relief | None, str]:
-    """Return the smallest chamfer on either part, on an edge beside a face without function.
+def _reliefs(
+    stage: Stage, seat: Seat, overlap: Overlap, cures: Budget
+) -> tuple[Relief | None, Relief | None, str]:
+    """Return the smallest chamfer on either part, beside a face marked without function or one that may be.
 
-    With it comes what is said where the search was cut short.
+    The second is looked for only where there is none of the first. With them comes what is said where the
+    search was cut short.
     """
-    part, other = stage.setup.body(seat.body), stage.setup.body(seat.on)
     try:
         with spending(cures):
-            tried = [
-                relieve_edge(
-                    mine.placed(), theirs.placed(), overlap.common, mine.no_function, stage.setup.tolerances
-                )
-                for mine, theirs in ((part, other), (other, part))
-            ]
+            relief = _relief(stage, seat, overlap, marked=True)
+            return relief, None if relief else _relief(stage, seat, overlap, marked=False), ""
     except SpentError as reason:
-        return None, f" No chamfer was looked for: {reason}."
-    return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None), ""
+        return None, None, f" No chamfer was looked for: {reason}."
 
 
-def _remedy(relief: Relief | None, along: str, what: str, write: Writing) -> str:
+def _relief(stage: Stage, seat: Seat, overlap: Overlap, *, marked: bool) -> Relief | None:
+    """Smallest chamfer on either part, beside a face marked without function or one that may be."""
+    setup = stage.setup
+    part, other = setup.body(seat.body), setup.body(seat.on)
+    tried = [
+        relieve_edge(
+            mine.placed(), theirs.placed(), overlap.common,
+            mine.no_function if marked else _idle(setup, mine), setup.tolerances,
+        )
+        for mine, theirs in ((part, other), (other, part))
+    ]  # fmt: skip
+    return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None)
+
+
+def _idle(setup: Setup, body: Body) -> frozenset[str]:
+    """Return the faces of a body that are neither a seat nor ground."""
+    seats = {(s.body, s.face) for s in setup.seats} | {(s.on, s.on_face) for s in setup.seats}
+    ground = {(p, f) for c in setup.cuts for p in c.parts for f in (c.floor, c.wall)}
+    return frozenset(n for n in body.face_names() if (body.name, n) not in seats | ground)
+
+
+def _remedy(relief: Relief | None, unmarked: Relief | None, along: str, what: str, write: Writing) -> str:
     """Say the smallest change that was found and tried."""
-    if relief is None:
-        return f"Take {along} off {what.split(' (', maxsplit=1)[0]}, along the push."
-    return (
-        f"Chamfer {relief.edge} by at least {write.length(relief.leg_mm, '.2f', 'up')} x "
-        f"{relief.slope_deg:.3g} deg: "
-        f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."
-    )
+    if relief is not None:
+        return _chamfer(relief, write)
+    take = f"Take {along} off {what.split(' (', maxsplit=1)[0]}, along the push."
+    if unmarked is None:
+        return take
+    chamfer = _chamfer(unmarked, write)
+    return f"{take} Or, with {unmarked.edge} marked no_function: {chamfer[0].lower()}{chamfer[1:]}"
 
 
-def _crowded(stage: Stage, overlap: Overlap) -> Finding:
+def _chamfer(relief: Relief, write: Writing) -> str:
+    """Say a chamfer that was tried."""
+    leg = f"{write.length(relief.leg_mm, '.2f', 'up')} x {relief.slope_deg:.3g} deg"
+    closes = f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."
+    if relief.was_mm:
+        was = write.length(relief.was_mm, ".2f")
+        return f"Make the chamfer {relief.edge} at least {leg} instead of {was}: {closes}"
+    return f"Chamfer {relief.edge} by at least {leg}: {closes}"
+
+
+def _crowded(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:
     """Report neighbours that overlap without a nest being stated."""
-    way, write = way_apart(stage, overlap), stage.setup.write
+    (way, how), write = way_apart(stage, overlap, cures), stage.setup.write
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
@@ -267,7 +295,7 @@ def _crowded(stage: Stage, overlap: Overlap) -> Finding:
         margin=-overlap.volume_mm3,
         says=f"{overlap.a} and {overlap.b} overlap as drawn, by {write.volume(overlap.volume_mm3)}, "
         "and no nest is stated.",
-        remedy=f"{said_apart(stage, overlap, way)} If they are to nest, state the faces.",
+        remedy=f"{how} If they are to nest, state the faces.",
         source="two solids cannot share space",
         shapes=(overlap.shape,),
         location_mm=centre_of(overlap.common),

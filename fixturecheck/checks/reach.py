@@ -23,7 +23,7 @@ from collections.abc import Iterator, Mapping
 
 from fixturecheck.access.depth import depth_beside_flange, flange_reach_mm
 from fixturecheck.access.model import CornerMade, GroundCut, PartGround
-from fixturecheck.access.remake import dressed_to, no_gouge, ridges_mm, whole_floor
+from fixturecheck.access.remake import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.regions import thinner_mm
@@ -79,10 +79,7 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     )
     remedy = None
     if not good:
-        remedy = (
-            f"Use a wheel of at least {write.length(flange_mm + 2 * depth_mm, '.1f', 'up')}, "
-            f"or flanges of at most {write.length(wheel_mm - 2 * depth_mm, '.1f', 'down')}."
-        )
+        remedy = larger_wheel(setup, cut, depth_mm, deepest.body) if deepest else None
     return Finding(
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
@@ -143,7 +140,7 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
         limit=limit_mm,
         margin=limit_mm - thick_mm,
         says=says,
-        remedy=None if good else whole_floor(setup, cut.cut),
+        remedy=None if good else whole_floor(setup, cut),
         source=_TOLERANCE,
         shapes=() if good else _shapes(Role.LEFTOVER, cut, part, part.leftover),
         location_mm=None if good else _place(part.missed),

@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from fixturecheck.checks.apart import said_apart, way_apart
+from fixturecheck.checks.apart import way_apart
 from fixturecheck.checks.opening import closing, opening_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
@@ -34,6 +34,7 @@ from fixturecheck.checks.touching import (
     unmeant,
 )
 from fixturecheck.contact.model import Overlap, Patch
+from fixturecheck.effort import SEAT, Budget
 from fixturecheck.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.kernel.shapes import to_vector
@@ -57,9 +58,10 @@ def check(stage: Stage) -> Iterator[Finding]:
     for part in stage.setup.parts():
         yield from _unmeant(stage, part)
         yield from _footing(stage, part, holding_nothing(found))
+    cures = Budget(SEAT)
     for overlap in stage.contacts.overlaps:
         if not _both_parts(stage, overlap):
-            yield _overlap(stage, overlap)
+            yield _overlap(stage, overlap, cures)
     yield from _unfounded(stage, found)
 
 
@@ -302,11 +304,11 @@ def _both_parts(stage: Stage, overlap: Overlap) -> bool:
     return all(stage.setup.body(name).role == "part" for name in (overlap.a, overlap.b))
 
 
-def _overlap(stage: Stage, overlap: Overlap) -> Finding:
+def _overlap(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:
     """Report two bodies that cannot both be where they are drawn."""
     write = stage.setup.write
     shared = write.volume(overlap.volume_mm3)
-    way = way_apart(stage, overlap)
+    way, how = way_apart(stage, overlap, cures)
     return Finding(
         check=ID,
         verdict=Verdict.NO_GO,
@@ -318,7 +320,7 @@ def _overlap(stage: Stage, overlap: Overlap) -> Finding:
         limit=0.0,
         margin=-overlap.volume_mm3,
         says=f"{overlap.a} and {overlap.b} overlap as drawn, by {shared}.",
-        remedy=said_apart(stage, overlap, way),
+        remedy=how,
         source="two solids cannot share space",
         shapes=(overlap.shape,),
         location_mm=centre_of(overlap.common),

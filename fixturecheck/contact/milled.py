@@ -16,6 +16,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.contact.bevels import Bevel, bevel_of
 from fixturecheck.contact.standing import Standing
 from fixturecheck.kernel.clip import common, distance, extent_along, shifted
 from fixturecheck.kernel.placing import matrix_of
@@ -335,15 +336,28 @@ def to_part(here: Standing) -> tuple[Array, Array]:
     return matrix[:3, :3].T, matrix[:3, 3]
 
 
-def setbacks(here: Standing, zone: Shape, allowed: frozenset[str], touch_mm: float) -> Iterator[BoxCut]:
-    """Yield flat faces without function at a clash, set back as far as the clash reaches behind them."""
+def setbacks(
+    here: Standing, zone: Shape, allowed: frozenset[str], touch_mm: float, clear_mm: float = 0.0
+) -> Iterator[tuple[Bevel | None, BoxCut]]:
+    """Yield flat faces without function at a clash, each set back as far as the clash reaches behind it.
+
+    What goes back is rounded up to a hundredth; of a bevel, which comes first, the leg of the chamfer is.
+
+    Parameters
+    ----------
+    clear_mm : float
+        Air wanted besides.
+    """
     for face, name in enumerate(here.face_names):
         flat = here.table.kinds[face] == "plane"
         if flat and name in allowed and distance(here.face(face), zone)[0] <= touch_mm:
             normal = here.normals[face]
             deep = float(here.offsets[face]) - extent_along(zone, normal)[0]
             if deep > LEAST_MM:
-                yield _set_back(here, face, rounded_up(deep))
+                bevel, needed = bevel_of(here, face), rounded_up(deep) + clear_mm
+                if bevel is not None:
+                    needed = bevel.deeper_mm(bevel.leg_after(deep + clear_mm))
+                yield bevel, _set_back(here, face, needed)
 
 
 def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.overlap import overlap
 from fixturecheck.contact.standing import Standing, stand
+from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.kernel.clip import distance, extent_along, moved_by
 from fixturecheck.kernel.shapes import Placed, Shape
 from fixturecheck.tolerances import Tolerances
@@ -130,6 +131,7 @@ def _least_mm(
     guess, most = range_mm
 
     def blocked(by_mm: float) -> bool:
+        spend(BOOLEAN * len(moving))
         return any(overlap(body, there, fine) for body in stand([moved_by(b, by_mm * way) for b in moving]))
 
     if most <= 0.0 or blocked(most):

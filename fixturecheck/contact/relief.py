@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.milled import setbacks
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.effort import CONTACTS, spend
 from fixturecheck.errors import KernelError
@@ -46,12 +47,15 @@ class Relief:
         Angle of the chamfer to either face: 45 on a square edge.
     area_mm2 : float
         What then touches at the nest.
+    was_mm : float
+        Leg of a chamfer that is there already and is made larger, whose face is then named; zero for none.
     """
 
     edge: str
     leg_mm: float
     slope_deg: float
     area_mm2: float
+    was_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -100,6 +104,8 @@ def relieve_edge(
 ) -> Relief | None:
     """Return the smallest chamfer on an edge of `part` after which the two bodies no longer overlap.
 
+    A chamfer that is there already is made larger, before another is put on its edge.
+
     Parameters
     ----------
     common : Shape
@@ -113,6 +119,9 @@ def relieve_edge(
         None where no edge of `part` can be chamfered so that the overlap goes and an area touches.
     """
     here = stand([part])[0]
+    larger = _larger(here, other, common, allowed, tolerances)
+    if larger is not None:
+        return larger
     found = []
     for edge in edges_at(here, common, allowed, tolerances.touch_mm):
         first = smallest_cut(here, edge, "chamfer", common, skin_points(common), 0.0)
@@ -122,6 +131,39 @@ def relieve_edge(
                 label = here.label(here.table.edge_faces[edge])
                 found.append(
                     Relief(edge=label, leg_mm=cut.size_mm[0], slope_deg=cut.slope_deg, area_mm2=area_mm2)
+                )
+                break
+    return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
+
+
+def _larger(
+    here: Standing, other: Placed, common: Shape, allowed: frozenset[str], tolerances: Tolerances
+) -> Relief | None:
+    """Return the least that a chamfer without function must grow for two bodies not to overlap."""
+    found = []
+    for bevel, box in setbacks(here, common, allowed, tolerances.touch_mm):
+        if bevel is None:
+            continue
+        first = bevel.leg_after(box.size_mm[0])
+        for leg in (first + k * _STEP_MM for k in range(_TRIES)):
+            deep = bevel.deeper_mm(leg)
+            cut = box.sized((deep, deep))
+            try:
+                solid = stepped(here.placed.solid, cut.corner, cut.axes, cut.sizes_mm)
+            except KernelError:
+                # A chamfer that leaves nothing whole is no relief.
+                break
+            area_mm2 = _closes(here, solid, other, tolerances)
+            if area_mm2 > 0:
+                name = f"{here.name}.{box.label}"
+                found.append(
+                    Relief(
+                        edge=name,
+                        leg_mm=leg,
+                        slope_deg=bevel.slope_deg,
+                        area_mm2=area_mm2,
+                        was_mm=bevel.leg_mm,
+                    )
                 )
                 break
     return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
@@ -294,11 +336,16 @@ def step_box(solid: Solid, cut: EdgeCut) -> tuple[Array, Array, tuple[float, flo
 
 def _tried(here: Standing, cut: EdgeCut, other: Placed, tolerances: Tolerances) -> float:
     """Area that touches after the cut; zero where the bodies still overlap or it cannot be made."""
-    spend(CONTACTS)
     try:
         solid = cut_solid(here.placed.solid, cut)
     except KernelError:
         return 0.0
+    return _closes(here, solid, other, tolerances)
+
+
+def _closes(here: Standing, solid: Solid, other: Placed, tolerances: Tolerances) -> float:
+    """Area that touches once a body has another solid; zero where something else is still met."""
+    spend(CONTACTS)
     names = tuple(f"face_{k}" for k in range(len(solid.Faces())))
     contacts = find_contacts([replace(here.placed, solid=solid, face_names=names), other], tolerances)
     if contacts.overlaps or any(p.contact.kind in {"line", "point"} for p in contacts.patches):

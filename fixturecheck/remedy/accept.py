@@ -19,9 +19,13 @@ _LOST_MM2 = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Touched:
-    """What a relief does to a part: the faces it makes smaller, the wall it leaves, and why it may not."""
+    """What a relief does to a part: the faces it makes smaller, the wall it leaves, and why it may not.
+
+    `unmarked` are the faces that it takes from though they are not marked without function.
+    """
 
     faces: tuple[str, ...]
+    unmarked: tuple[str, ...]
     wall_mm: float
     against: tuple[str, ...]
 
@@ -41,34 +45,40 @@ def touched(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> To
         if old is not None:
             left[old] += face.Area()
     names = body.face_names()
-    faces, against = [], []
+    faces, against, unmarked = [], [], []
     for i, face in enumerate(before):
         lost = face.Area() - left[i]
         if lost <= _LOST_MM2 * max(face.Area(), 1.0):
             continue
         faces.append(names[i])
-        against += _reasons(setup, body, names[i], gone=left[i] <= 0.0, ends=i in ends)
+        objection = _objection(setup, body, names[i], gone=left[i] <= 0.0, ends=i in ends)
+        if objection is not None:
+            against.append(objection[0])
+            unmarked += [names[i]] if objection[1] else []
     new = [f for f, old in zip(after, origin, strict=True) if old is None]
     wall = wall_mm(solid, new)
     least = setup.relief.min_wall_mm
     if wall < least:
         thin, stated = setup.write.length(wall, ".2f"), setup.write.length(least, "g")
         against.append(f"it leaves a wall of {thin}, thinner than the {stated} stated")
-    return Touched(faces=tuple(dict.fromkeys(faces)), wall_mm=wall, against=tuple(dict.fromkeys(against)))
+    return Touched(
+        faces=tuple(dict.fromkeys(faces)), unmarked=tuple(dict.fromkeys(unmarked)), wall_mm=wall,
+        against=tuple(dict.fromkeys(against)),
+    )  # fmt: skip
 
 
-def _reasons(setup: Setup, body: Body, face: str, *, gone: bool, ends: bool) -> list[str]:
-    """Return why a face may not become smaller."""
+def _objection(setup: Setup, body: Body, face: str, *, gone: bool, ends: bool) -> tuple[str, bool] | None:
+    """Return why a face may not become smaller, and whether to mark it without function would allow it."""
     for cut in setup.cuts:
         if body.name in cut.parts and face in (cut.floor, cut.wall):
-            return [f"it takes from {face}, which cut {cut.name} grinds"]
+            return f"it takes from {face}, which cut {cut.name} grinds", False
     if face in body.no_function:
-        return []
+        return None
     if is_seat(setup, body.name, face):
-        return [f"nothing is left of {face}, which is a seat"] if gone else []
+        return (f"nothing is left of {face}, which is a seat", False) if gone else None
     if ends and not gone:
-        return []
-    return [f"it takes from {face}, which is not marked without function"]
+        return None
+    return f"it takes from {face}, which is not marked without function", True
 
 
 def is_seat(setup: Setup, body: str, face: str) -> bool:

@@ -63,17 +63,27 @@ def told(reliefs: Reliefs) -> str:
             + (f", by {write.length(relief.clear_mm, '.3f')}" if relief.clear_mm else ""),
             f"  touches  {', '.join(relief.touches)}; thinnest wall behind it "
             f"{write.length(relief.wall_mm, '.2f')}",
+            f"  takes    {taken_words(relief)}",
             f"  {code} {relief.line}",
         ]
         lines += [f"  mind     {note}" for note in relief.notes]
         lines += [f"  or       {other}" for other in relief.instead]
+        lines += [f"  less     {relief.marks}"] if relief.marks else []
+        lines += [f"  not      {why}" for why in relief.rejected]
     for refused in reliefs.refused:
         lines += [f"no relief cures {refused.clash}: {refused.gives}"]
         lines += [f"  tried    {why}" for why in refused.why]
+        lines += [f"  would do {refused.marks}"] if refused.marks else []
     lines += [f"could not be computed: {what}" for what in reliefs.missing]
     if reliefs.rest_before and reliefs.rest_after and reliefs.reliefs:
         lines += ["", f"before: {reliefs.rest_before.says}", f"after:  {reliefs.rest_after.says}"]
     return "\n".join(lines)
+
+
+def taken_words(relief: Relief) -> str:
+    """Say how much a relief takes and whether a hand makes it."""
+    how = "by hand" if relief.by_hand else "to be milled or ground"
+    return f"{relief.write.volume(relief.removed_mm3, '.3g')}, {how}"
 
 
 def _relief(relief: Relief) -> dict[str, object]:
@@ -83,6 +93,8 @@ def _relief(relief: Relief) -> dict[str, object]:
         "edge": relief.edge,
         "size_mm": [round(v, 4) for v in relief.size_mm],
         "clears": relief.clears,
+        "removed_mm3": round(relief.removed_mm3, 4),
+        "by_hand": relief.by_hand,
         "clear_mm": round(relief.clear_mm, 4),
         "wall_mm": round(relief.wall_mm, 4),
         "touches": list(relief.touches),
@@ -91,8 +103,10 @@ def _relief(relief: Relief) -> dict[str, object]:
         "share_lands": round(relief.share_lands, 6),
         "line": relief.line,
         "instead": list(relief.instead),
+        "rejected": list(relief.rejected),
+        "marks": relief.marks,
     }
 
 
 def _refused(refused: Refused) -> dict[str, object]:
-    return {"clash": refused.clash, "why": list(refused.why), "gives": refused.gives}
+    return {"clash": refused.clash, "why": list(refused.why), "gives": refused.gives, "marks": refused.marks}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from fixturecheck.contact.bevels import Bevel
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.settling.model import Settled
@@ -65,6 +66,8 @@ class Relief:
     ----------
     bodies : tuple of str
         Every body of the drawing that is changed.
+    on : str
+        The one of them at the clash.
     kind : str
         One of the kinds of `Relieving`.
     edge : str
@@ -83,6 +86,22 @@ class Relief:
         Middle of the relief in the part's own frame.
     along : Vector
         The direction it runs there.
+    bevel : Bevel or None
+        The chamfer that is made larger, where a relief does that.
+    removed_mm3 : float
+        The material that it takes.
+    by_hand : bool
+        Whether a stone or a file makes it.
+    plain : bool
+        False for a round edge, and for a cut on the edge of a chamfer.
+    clash_at_mm : Vector
+        Middle of the clash, in the frame of the part `on`.
+    clash_size_mm : float
+        Size of the clash seen along the relief.
+    rejected : tuple of str
+        What does not hold and why, once for each kind.
+    marks : str
+        Which faces would have to be marked without function for a lesser relief; empty where none would.
     notes : tuple of str
         What the shop must know of it besides its size.
     share_lands : float
@@ -102,6 +121,7 @@ class Relief:
     """
 
     bodies: tuple[str, ...]
+    on: str
     kind: str
     edge: str
     size_mm: tuple[float, float]
@@ -114,7 +134,15 @@ class Relief:
     line: str
     solid: Solid = field(repr=False)
     before: Solid = field(repr=False)
+    removed_mm3: float
+    by_hand: bool
+    plain: bool
+    clash_at_mm: Vector
+    clash_size_mm: float
+    bevel: Bevel | None = None
     slope_deg: float = 45.0
+    rejected: tuple[str, ...] = ()
+    marks: str = ""
     instead: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     share_lands: float = 1.0
@@ -123,6 +151,9 @@ class Relief:
     @property
     def says(self) -> str:
         """The relief in words."""
+        if self.bevel is not None:
+            larger = larger_words(self.bevel, self.size_mm[0], self.write)
+            return f"{larger} on {self.edge} of {', '.join(self.bodies)}"
         where = "in the" if self.kind == "groove" else "on"
         what = size_words(self.kind, self.size_mm, self.slope_deg, self.write)
         return f"{what} {where} {self.edge} of {', '.join(self.bodies)}"
@@ -137,7 +168,9 @@ class Refused:
     clash : str
         The clash in words.
     why : tuple of str
-        One sentence for each relief that was tried, or why there was none to try.
+        Why a relief does not hold, once for each kind that was tried, or why there was none to try.
+    marks : str
+        Which faces would have to be marked without function for a relief; empty where none would help.
     gives : str
         Which face would have to give.
     """
@@ -145,6 +178,7 @@ class Refused:
     clash: str
     why: tuple[str, ...]
     gives: str
+    marks: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -181,6 +215,13 @@ class Reliefs:
     def cured(self) -> bool:
         """True where nothing is left in the way and nothing is unknown."""
         return not self.refused and not self.missing
+
+
+def larger_words(bevel: Bevel, deeper_mm: float, write: Writing) -> str:
+    """Return in words how much larger a chamfer is made whose face goes back by a length."""
+    now = _size(bevel.leg_after(deeper_mm), write)
+    was = write.length(bevel.leg_mm, ".2f")
+    return f"{now} {write.name('mm')} x {bevel.slope_deg:.3g} deg chamfer instead of {was}"
 
 
 def size_words(kind: str, size_mm: tuple[float, float], slope_deg: float, write: Writing) -> str:

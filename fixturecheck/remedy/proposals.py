@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.contact.bevels import Bevel, bevel_of
 from fixturecheck.contact.milled import BoxCut, groove, inside_corners, setbacks
 from fixturecheck.contact.relief import EdgeCut, cut_solid, edges_at, smallest_cut
 from fixturecheck.contact.slanted import slanted_groove
@@ -16,7 +17,7 @@ from fixturecheck.kernel.clip import edge_middle, face_frame
 from fixturecheck.kernel.relieving import edge_way, skin_points, stepped
 from fixturecheck.kernel.shapes import Shape, Solid, compound, edges_of, faces_of
 from fixturecheck.remedy.code import line_for
-from fixturecheck.remedy.model import Clash, size_words
+from fixturecheck.remedy.model import Clash, larger_words, size_words
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import METRIC, Writing
 
@@ -40,6 +41,10 @@ class Proposal:
         What of the other body must stand clear of the part afterwards, machine's frame.
     clear_mm : float
         How clear.
+    bevel : Bevel or None
+        The chamfer that is made larger, where the face that is set back is one.
+    beside_bevel : bool
+        Whether the cut is made on an edge of a chamfer.
     write : Writing
         What writes its sizes.
     """
@@ -50,6 +55,8 @@ class Proposal:
     along: Array = field(repr=False)
     guard: Shape | None = field(repr=False)
     clear_mm: float
+    bevel: Bevel | None = None
+    beside_bevel: bool = False
     write: Writing = METRIC
 
     @property
@@ -60,12 +67,19 @@ class Proposal:
     @property
     def words(self) -> str:
         """Kind and size."""
+        if self.bevel is not None:
+            return larger_words(self.bevel, self.cut.size_mm[0], self.write)
         return size_words(self.kind, self.cut.size_mm, self.slope_deg, self.write)
 
     @property
     def slope_deg(self) -> float:
         """Angle of a chamfer to either face."""
         return self.cut.slope_deg if isinstance(self.cut, EdgeCut) else 45.0
+
+    @property
+    def is_plain(self) -> bool:
+        """False for a round edge, and for a cut on the edge of a chamfer, which a toolmaker makes larger."""
+        return self.kind != "fillet" and not self.beside_bevel
 
     def ends(self, solid: Solid) -> frozenset[int]:
         """Return the faces in which the cut ends: square to its run, or all round a face set back."""
@@ -145,16 +159,17 @@ def proposals(
             if found is not None:
                 yield _milled(found, clear_mm)
     if "setback" in kinds:
-        for one in setbacks(here, zone, body.no_function, touch):
-            yield _milled(one, clear_mm) if clash.lands else _milled(one.grown(clear_mm), clear_mm)
+        for bevel, one in setbacks(here, zone, body.no_function, touch, wanted):
+            yield replace(_milled(one, clear_mm), bevel=bevel)
 
 
 def _on_edge(here: Standing, body: Body, cut: EdgeCut, guard: Shape | None, clear_mm: float) -> Proposal:
     label = here.label(here.table.edge_faces[cut.edge]).split(".", 1)[1]
     edge = edges_of(body.solid)[cut.edge]
     return Proposal(
-        cut=cut, where=label, at_mm=edge_middle(edge), along=edge_way(edge), guard=guard, clear_mm=clear_mm
-    )
+        cut=cut, where=label, at_mm=edge_middle(edge), along=edge_way(edge), guard=guard, clear_mm=clear_mm,
+        beside_bevel=any(bevel_of(here, f) is not None for f in here.table.edge_faces[cut.edge]),
+    )  # fmt: skip
 
 
 def _milled(cut: BoxCut, clear_mm: float) -> Proposal:

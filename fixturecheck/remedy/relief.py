@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
 
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.kernel.clip import common, distance, world_faces
-from fixturecheck.kernel.shapes import Shape, Solid, to_vector, volume_mm3
+from fixturecheck.kernel.clip import centre_of, common, distance, world_faces
+from fixturecheck.kernel.placing import matrix_of
+from fixturecheck.kernel.shapes import Shape, Solid, box_of, to_vector, volume_mm3
 from fixturecheck.remedy.accept import Touched, is_seat, touched, worn_seats
 from fixturecheck.remedy.apply import RELIEF, copies_of, redrawn, with_body
 from fixturecheck.remedy.bands import band_mm, refuse_crossing
+from fixturecheck.remedy.choice import Tries, by_hand
 from fixturecheck.remedy.clashes import clashes_of, intended
 from fixturecheck.remedy.landings import landings_of, shares_of, varies
 from fixturecheck.remedy.model import Clash, Refused, Relief, Reliefs
 from fixturecheck.remedy.proposals import Proposal, proposals
+from fixturecheck.result import Vector
 from fixturecheck.settling.model import Settled
 from fixturecheck.settling.run import settle_setup
 from fixturecheck.setup.model import Body, Setup, among_its_own
@@ -24,6 +30,8 @@ _STEP_MM = 0.01
 _TRIES = 3
 _MOST_RELIEFS = 12
 _CLEAR_MM = 1e-5
+_ENOUGH = 3
+_MOST_MARKED = 6
 
 
 @among_its_own
@@ -31,8 +39,9 @@ def relieve(setup: Setup) -> Reliefs:
     """Return reliefs that take everything out of the way that keeps the seats of a set-up from closing.
 
     Clashes are the overlaps of bodies at the pose where all seats are closed, and then the faces that land
-    first too often within tolerances. Each is relieved by the first kind the set-up allows that holds; a
-    relief changes every copy of its drawing. The changed set-up stands as drawn.
+    first too often within tolerances. Each is relieved by what a hand can make and takes least, of the kinds
+    that the set-up allows and that hold; a relief changes every copy of its drawing. The changed set-up
+    stands as drawn.
 
     Raises
     ------
@@ -57,10 +66,13 @@ def relieve(setup: Setup) -> Reliefs:
             break
         held, why = _reliefs_for(nested, clash)
         if not held:
-            refused[clash.says] = Refused(clash=clash.says, why=why, gives=_gives(nested, clash))
+            marks = _marks(nested, clash, None)
+            refused[clash.says] = Refused(clash=clash.says, why=why, gives=_gives(nested, clash), marks=marks)
             continue
         best = held[0]
-        made.append(replace(best.relief, instead=tuple(h.relief.says for h in held[1:])))
+        instead = tuple(h.relief.says for h in held[1:])
+        marks = _marks(nested, clash, best.relief)
+        made.append(replace(best.relief, instead=instead, rejected=why, marks=marks))
         nested = best.setup
     changed = _back_to(setup, nested)
     after = settle_setup(changed, setup.staging) if setup.staging is not None and made else before
@@ -98,56 +110,56 @@ class _Held:
 
 
 def _reliefs_for(setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ...]]:
-    """Return every relief of a clash that holds, the wanted kinds first, and why others do not."""
-    why: list[str] = []
-    found = [(setup.body(name), p) for name in (clash.a, clash.b) for p in _proposed(setup, clash, name, why)]
-    # A face that lands by a few um is taken back as a whole: a chamfer on its edge leaves it there. Where
-    # bodies overlap, to take a whole face back is the last resort.
-    first = ("setback", "groove") if clash.lands else ("chamfer", "fillet", "undercut", "groove")
-    for wanted in (True, False):
-        group = [(body, p) for body, p in found if (p.kind in first) is wanted]
-        held = _that_hold(setup, clash, group, why)
-        if held:
+    """Return the reliefs of a clash that hold, the least of a bother first, and why others do not.
+
+    All kinds that the set-up allows are made on the solid and ranked together: what a hand makes before what
+    is milled, then by the material that it takes. No more is tried once enough hold to choose from.
+    """
+    tries = _tries(setup, clash)
+    held: list[_Held] = []
+    # The same drawing on both sides of a clash gives the same relief twice.
+    seen: set[tuple[object, ...]] = set()
+    for one in tries.ranked():
+        key = copies_of(setup, one.body.name), one.proposal.kind, one.proposal.where
+        if key in seen:
+            continue
+        found = _made(setup, clash, one.body, one.proposal, tries)
+        if found is not None:
+            seen.add(key)
+            held.append(found)
+        if len(held) == _ENOUGH:
             break
-    order = sorted(setup.relief.kinds, key=lambda k: k != "setback") if clash.lands else setup.relief.kinds
-
-    def rank(one: _Held) -> tuple[int, float, str]:
-        return order.index(one.relief.kind), sum(one.relief.size_mm), one.relief.edge
-
-    return sorted(held, key=rank), tuple(dict.fromkeys(why))
+    return held, tries.rejected({h.relief.kind for h in held}) if held else tries.why()
 
 
-def _proposed(setup: Setup, clash: Clash, name: str, why: list[str]) -> list[Proposal]:
-    """Return the cuts that might cure a clash on one of its bodies; note why where there is none."""
-    body = setup.body(name)
-    if not body.no_function:
-        why.append(f"{name} has no face marked without function")
-        return []
-    other, faces = (clash.b, clash.faces_b) if name == clash.a else (clash.a, clash.faces_a)
+def _tries(setup: Setup, clash: Clash) -> Tries:
+    """Return the cuts that might cure a clash, made on the solids, and why there is none on a body."""
+    tries = Tries(kinds=setup.relief.kinds)
+    for name in (clash.a, clash.b):
+        body = setup.body(name)
+        if not body.no_function:
+            tries.note(f"{name} has no face marked without function")
+            continue
+        found = list(_proposed(setup, clash, body))
+        for proposal in found:
+            tries.add(body, proposal)
+        if not found:
+            kinds = ", ".join(setup.relief.kinds)
+            tries.note(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
+    return tries
+
+
+def _proposed(setup: Setup, clash: Clash, body: Body) -> Iterator[Proposal]:
+    """Yield the cuts that might cure a clash on one of its bodies."""
+    other, faces = (clash.b, clash.faces_b) if body.name == clash.a else (clash.a, clash.faces_a)
     beside = _faces(setup.body(other), faces)
     clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
-    looked = proposals(setup, clash, body, beside, clear_mm) if clash.zone_of(name).Solids() else ()
-    found = [replace(p, write=setup.write) for p in looked]
-    if not found:
-        kinds = ", ".join(setup.relief.kinds)
-        why.append(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
-    return found
+    if clash.zone_of(body.name).Solids():
+        for proposal in proposals(setup, clash, body, beside, clear_mm):
+            yield replace(proposal, write=setup.write)
 
 
-def _that_hold(
-    setup: Setup, clash: Clash, group: Sequence[tuple[Body, Proposal]], why: list[str]
-) -> list[_Held]:
-    """Return the reliefs of a group that hold, each once; note why others do not."""
-    held: dict[tuple[object, ...], _Held] = {}
-    for body, proposal in group:
-        one = _made(setup, clash, body, proposal, why)
-        if one is not None:
-            # The same drawing on both sides of a clash gives the same relief twice.
-            held.setdefault((one.relief.bodies, proposal.kind, proposal.where), one)
-    return list(held.values())
-
-
-def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, why: list[str]) -> _Held | None:
+def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, tries: Tries) -> _Held | None:
     """Make and check one relief; note why not where it does not hold."""
     reasons: list[str] = []
     bodies = copies_of(setup, body.name)
@@ -172,7 +184,7 @@ def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, why: list[str
         if not reasons:
             relief = _relief(clash, body, proposal, solid, (bodies, found))
             return _Held(relief=relief, setup=changed)
-    why.append(f"{proposal.words} on {body.name}.{proposal.where}: {'; '.join(reasons)}")
+    tries.reject(proposal, f"{proposal.words} on {body.name}.{proposal.where}: {'; '.join(reasons)}")
     return None
 
 
@@ -181,13 +193,29 @@ def _relief(
 ) -> Relief:
     """Return a relief that holds, as it is told."""
     bodies, taken = found
+    at_mm, size_mm = _circle(clash, body, proposal)
     return Relief(
-        bodies=bodies, kind=proposal.kind, edge=proposal.where, size_mm=proposal.cut.size_mm,
+        bodies=bodies, on=body.name, kind=proposal.kind, edge=proposal.where, size_mm=proposal.cut.size_mm,
+        removed_mm3=volume_mm3(body.solid) - volume_mm3(solid), by_hand=by_hand(proposal),
+        plain=proposal.is_plain, bevel=proposal.bevel,
+        clash_at_mm=at_mm, clash_size_mm=size_mm,
         clears=clash.says, clear_mm=proposal.clear_mm, wall_mm=taken.wall_mm, touches=taken.faces,
         at_mm=to_vector(proposal.at_mm), along=to_vector(proposal.along), line=proposal.line(body.solid),
         solid=solid, before=body.solid, slope_deg=proposal.slope_deg, notes=proposal.notes(),
         share_lands=clash.share_lands, write=proposal.write,
     )  # fmt: skip
+
+
+def _circle(clash: Clash, body: Body, proposal: Proposal) -> tuple[Vector, float]:
+    """Return the middle of a clash in a part's own frame, and its size seen along the relief, mm."""
+    zone = clash.zone_of(body.name)
+    matrix = matrix_of(body.at)
+    middle = (np.array(centre_of(zone)) - matrix[:3, 3]) @ matrix[:3, :3]
+    along = matrix[:3, :3] @ proposal.along
+    low, high = (np.array(box_of(zone)[k : k + 3]) for k in (0, 3))
+    corners = np.array(list(product(*zip(low, high, strict=True)))) - 0.5 * (low + high)
+    across = corners - np.outer(corners @ along, along)
+    return to_vector(middle), 2.0 * float(np.linalg.norm(across, axis=1).max())
 
 
 def _clears(setup: Setup, clash: Clash, body: Body, proposal: Proposal, solid: Solid) -> bool:
@@ -243,6 +271,42 @@ def _runs_out(setup: Setup, relief: str, seat: str) -> bool:
     """Tell whether one face was made by a relief, by the name that it is given, and the other is a seat."""
     body, _, face = seat.partition(".")
     return relief.partition(".")[2].partition("_")[0] == RELIEF and is_seat(setup, body, face)
+
+
+def _marks(setup: Setup, clash: Clash, best: Relief | None) -> str:
+    """Say which faces would have to be marked without function for a lesser relief; empty where none would.
+
+    Faces that are seats or ground are not asked to give anything.
+    """
+    limit = None if best is None else (not best.by_hand, not best.plain, round(best.removed_mm3, 6))
+    for name in (clash.a, clash.b):
+        body = setup.body(name)
+        changed = {n: _freed(setup, n) for n in copies_of(setup, name)}
+        if changed[name].no_function == body.no_function:
+            continue
+        wider = with_body(setup, changed)
+        tries = Tries(kinds=setup.relief.kinds)
+        for proposal in _proposed(wider, clash, changed[name]):
+            tries.add(changed[name], proposal)
+        for one in tries.ranked()[:_MOST_MARKED]:
+            if limit is not None and one.bother >= limit:
+                break
+            found = _made(wider, clash, one.body, one.proposal, tries)
+            if found is None:
+                continue
+            asked = touched(setup, body, found.relief.solid, one.proposal.ends(body.solid)).unmarked
+            if asked:
+                faces = " and ".join(f"{name}.{face}" for face in asked)
+                return f"with {faces} marked without function (no_function): {found.relief.says}"
+    return ""
+
+
+def _freed(setup: Setup, name: str) -> Body:
+    """Return a body all of whose faces are marked without function but those of seats and cuts."""
+    body = setup.body(name)
+    ground = {face for cut in setup.cuts if name in cut.parts for face in (cut.floor, cut.wall)}
+    free = {n for n in body.face_names() if n not in ground and not is_seat(setup, name, n)}
+    return replace(body, no_function=body.no_function | free)
 
 
 def _gives(setup: Setup, clash: Clash) -> str:

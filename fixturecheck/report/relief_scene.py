@@ -20,9 +20,14 @@ _LEAST_MM = 2.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Across:
-    """Where a relief is looked at: its middle, the way it runs, its size, and its words after and before."""
+    """Where a relief is looked at: its middle, the way it runs, its size, and its words after and before.
+
+    `clash_at_mm` and `ring_mm` are the middle of the clash and the radius of the ring round it.
+    """
 
     at_mm: Floats
+    clash_at_mm: Floats
+    ring_mm: float
     along: Floats
     size_mm: float
     says: str
@@ -64,8 +69,8 @@ def relief_scenes(
                 "camera": place,
                 "cut": True,
                 "tags": [],
-                "spot": across.at_mm.tolist(),
-                "ring_mm": 0.0,
+                "spot": across.clash_at_mm.tolist(),
+                "ring_mm": across.ring_mm,
                 "arrow": None,
                 "title": f"{'after' if k else 'before'}: {across.says}",
                 "verdict": "go" if k else "no-go",

@@ -69,6 +69,8 @@ class Cut:
         Speed of the traverse.
     cross_feed_mm : float
         Step in Y between passes when traversing; ignored by a plunge.
+    feed_shift_mm : float
+        How far the wheel runs off the middle of the floor toward +Y; for a cut without a wall.
     way : str
         `plunge` (one Y position) or `traverse` (stepping in Y until the floor is covered).
     overtravel_mm : float
@@ -107,6 +109,7 @@ class Cut:
             0.001, 300.0, matters="the cutting force, and how far the wheel runs over the edges"
         ),
     )
+    feed_shift_mm: float = field(default=0.0, metadata=allowed(-300.0, 300.0))
     way: str = field(
         default="plunge",
         metadata=allowed(words=WAYS, matters="whether the wheel covers a floor wider than itself"),

@@ -257,6 +257,11 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
     if cut.stock_mm == 0.0 and cut.wall_stock_mm == 0.0:
         message = f"{where}: there is nothing to grind; state stock_mm or wall_stock_mm above zero"
         raise SetupError(message)
+    if cut.wall is not None and cut.feed_shift_mm != 0.0:
+        message = (
+            f"{where}: a wall sets where the wheel runs along Y; leave {setup.write.key('feed_shift_mm')} out"
+        )
+        raise SetupError(message)
     if cut.wall_feed_mm is not None:
         _refuse_bad_wall_feed(cut, cut.wall_feed_mm, where, setup.write)
     for name in cut.parts:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import pytest
 
 from fixturecheck.checks import align
+from fixturecheck.contact.find import find_contacts
 from fixturecheck.result import Verdict
-from tests.access.scene import FLOOR, LENGTH, pawl, stage
+from tests.access.scene import FLOOR, LENGTH, block, pawl, stage
 
 
 def run(*bodies, **kwargs):
@@ -78,3 +80,35 @@ def test_a_gang_off_in_height_and_line_is_measured_from_the_first():
     assert high.remedy == "Lower pawl_2 by 12 um."
     off = of(found, "pawl_2.wall", "out of line")
     assert (off.verdict, off.value) == (Verdict.GO, pytest.approx(4.0, rel=1e-6))
+
+
+@pytest.mark.parametrize("turn_deg", [0.05, -0.06])
+def test_the_swing_that_is_named_brings_the_wall_back(turn_deg):
+    """A part that was turned counter-clockwise is swung clockwise, and the other way about."""
+    found = of(run(pawl(turn=((0, 0, 1), turn_deg))), "pawl_1.wall", "traverse")
+    way = "clockwise" if turn_deg > 0 else "counter-clockwise"
+    assert f"Swing pawl_1 {way} seen from above" in found.remedy
+
+
+@pytest.mark.parametrize("turn_deg", [0.05, -0.05])
+def test_the_tip_that_is_named_brings_the_wall_upright(turn_deg):
+    """Turned about +X the top goes toward -Y, so that it is tipped back toward +Y."""
+    found = of(run(pawl(turn=((1, 0, 0), turn_deg))), "pawl_1.wall", "height")
+    assert f"Tip the top of pawl_1 toward {'+' if turn_deg > 0 else '-'}Y" in found.remedy
+
+
+def test_a_floor_out_of_level_one_way_is_raised_that_way_only():
+    found = of(run(pawl(turn=((0, 1, 0), 0.05))), "pawl_1.floor", "level")
+    assert "Y end" not in found.remedy
+    assert "X end" in found.remedy
+
+
+def test_a_part_that_lies_on_the_chuck_is_not_told_to_go_lower():
+    chuck = block("chuck", (60, 60, 10), (-5, -5, 40))
+    taller = pawl("pawl_2", at=(25, 0, 50.012))
+    shim = block("shim", (20, 30, 0.012), (25, 0, 50))
+    staged = stage((pawl(), taller, chuck, shim))
+    bodies = [b.placed() for b in staged.setup.bodies]
+    touching = dataclasses.replace(staged, contacts=find_contacts(bodies, staged.setup.tolerances))
+    high = of(list(align.check(touching)), "pawl_2.floor", "higher")
+    assert high.remedy == "Pack the others up by 12 um, or grind pawl_2 in a cut of its own."

@@ -9,13 +9,15 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.access.clearance import movers_of
-from fixturecheck.access.dodge import clears, dodges, least_that, lowered, moved_aside, shorter_travel
+from fixturecheck.access.dodge import blocking_dodges, clears, least_that, lowered, moved_aside
+from fixturecheck.access.reroute import passing, shorter_travel
 from fixturecheck.checks import clear
 from fixturecheck.kernel.regions import moved
+from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Role, Verdict
 from fixturecheck.setup.model import Body, Machine, Seat
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
-from tests.access.scene import block, pawl, stage
+from tests.access.scene import block, named, pawl, stage, stepped
 
 SHARP = Wheel(corner_radius_mm=0.0)
 R = 89.0
@@ -114,6 +116,9 @@ def test_the_flange_meets_a_wall_taller_than_its_reach():
     assert hit.shapes[0].geometry.Volume() == pytest.approx(20.0 * 8.0 * 2.0, rel=1e-9)
     assert hit.value == pytest.approx(-2.0, abs=1e-9)
     assert "at most 34.0 mm" in (hit.remedy or "")
+    assert "a wheel of at least 66.0 mm: ground again" in (hit.remedy or "")
+    larger = dataclasses.replace(small, diameter_mm=66.0)
+    assert about(run(pawl(), wheel=larger, machine=machine)[1], "pawl_1").value == pytest.approx(1.0)
     again = Machine(flange=Flange(diameter_mm=34.0, thickness_mm=8.0), guard=None)
     assert about(run(pawl(), wheel=small, machine=again)[1], "pawl_1").value == pytest.approx(1.0)
     assert staged.cuts[0].made.gouge_mm3 == 0.0
@@ -191,7 +196,7 @@ def test_overtravel_is_cut_to_where_the_wheel_just_clears():
     xe = 20 + OUT + 10.0
     wall_x, top = xe + 20.0, 62.0
     staged, found = run(pawl(), block("end", (9, 5, top), (wall_x, 2, 0)), machine=Machine(guard=None))
-    way = shorter_travel(staged.setup, staged.cuts[0], "end", staged.placed["end"], ["wheel"], 1.0)
+    way = shorter_travel(passing(staged.setup, staged.cuts[0], staged.placed, "end", {"end": {"wheel"}}))
     assert way is not None
     # The corner (wall_x, 62) must be 90 from the axis at height 147.
     reach = math.sqrt((R + 1.0) ** 2 - (FLOOR_AT + R - top) ** 2)
@@ -215,12 +220,140 @@ def test_a_piece_of_equipment_moves_whole_and_what_carries_the_part_stays():
     machine = Machine(guard=None)
     staged, _ = run(pawl(), *pieces, block("fence", (4, 3, 10), (-6, -6, 0)), machine=machine)
     cut = staged.cuts[0]
-    ways = dodges(staged.setup, cut, staged.placed, "plate", movers_of(cut))
+    ways = blocking_dodges(staged.setup, cut, staged.placed, "plate", movers_of(cut))
     (move,) = [w for w in ways if w.way == "move"]
     # Alone the plate would go 3 mm toward -Y; with the fence there and the foot behind it, 15 mm toward +Y.
     assert (move.by_mm, move.direction) == (pytest.approx(15.0), (0.0, 1.0, 0.0))
     assert "move angle" in move.says
     seat = Seat(body="pawl_1", face="floor", on="foot", on_face="face_1")
     seated = dataclasses.replace(staged.setup, seats=(seat,))
-    ways = dodges(seated, cut, staged.placed, "plate", movers_of(cut))
-    assert [w.way for w in ways] == ["lower"]
+    ways = blocking_dodges(seated, cut, staged.placed, "plate", movers_of(cut))
+    assert [w.way for w in ways] == ["raise"]
+
+
+# What a toolmaker would change first.
+
+
+def slab(name="slab", length=80.0, width=47.0, at=(0, 0, 48)):
+    """A plain plate whose whole top, at z = 58, is the floor."""
+    solid = cq.Workplane().box(length, width, 10, centered=False).val()
+    top = next(i for i, f in enumerate(faces_of(solid)) if f.normalAt().z > 0.99)
+    return Body(name=name, solid=solid, faces={"floor": (top,)}, at=cq.Location(cq.Vector(*at)))
+
+
+BARE = Machine(guard=None)
+
+
+def struck(found, body):
+    return next(f for f in found if f.subject == f"floor_cut/{body}" and f.verdict is not Verdict.GO)
+
+
+ROUND_OUT = math.sqrt((R + 1.0) ** 2 - (R - 4.0) ** 2)  # off the axis, a corner 4 mm high is 1 mm clear
+
+
+def test_a_block_at_either_end_is_passed_by_less_overtravel():
+    """Blocks 4 mm over the floor, 45 mm past its ends; the axis may stop a chord short of their corners."""
+    blocks = (block("left", (10, 47, 62), (-55, 0, 0)), block("right", (10, 47, 62), (125, 0, 0)))
+    given = {"machine": BARE, "wall": None, "way": "traverse", "cross_feed_mm": 2.0, "overtravel_mm": 25.0}
+    _, found = run(slab(), *blocks, **given)
+    left_over = 45.0 - ROUND_OUT - OUT
+    for name, end in (("left", "-X"), ("right", "+X")):
+        hit = struck(found, name)
+        assert hit.verdict is Verdict.NO_GO
+        over = float(hit.remedy.split("(overtravel ")[1].split()[0])
+        assert over == pytest.approx(left_over, abs=0.011)
+        assert f"at the {end} end" in hit.remedy
+        assert "lower" not in hit.remedy
+    _, again = run(slab(), *blocks, **{**given, "overtravel_mm": over})
+    assert all(f.verdict is Verdict.GO for f in again)
+
+
+def vee_behind(y):
+    """Two halves of a V-block that stand behind the part, 3 mm over its floor."""
+    halves = block("half", (80, 20, 61), (0, y, 0)), block("other", (80, 20, 30), (0, y + 20, 0))
+    return [dataclasses.replace(b, group="vee", pole=p) for b, p in zip(halves, "ns", strict=True)]
+
+
+def test_a_cross_feed_that_overruns_is_made_smaller_and_the_v_block_is_left_as_it_is():
+    """47 wide, a flat of 13: 34 of feed. Steps of 9 go 36 and run 1 over at either edge, of 4.25 not."""
+    given = {"machine": BARE, "wall": None, "way": "traverse", "overtravel_mm": 2.0}
+    behind = vee_behind(48.9)
+    _, found = run(slab(), *behind, cross_feed_mm=9.0, **given)
+    close = struck(found, "half")
+    assert close.value == pytest.approx(0.9, abs=1e-6)
+    assert close.remedy.startswith("Feed across by 8.5 mm a step instead of 9 mm: as many passes")
+    assert "lower" not in close.remedy
+    _, again = run(slab(), *behind, cross_feed_mm=8.5, **given)
+    assert all(f.verdict is Verdict.GO for f in again)
+
+
+def test_over_a_v_block_that_no_path_clears_the_part_is_set_higher():
+    """The V-block carries the part and stands 3 mm over the floor where the wheel must go."""
+    given = {"machine": BARE, "wall": None, "way": "traverse", "overtravel_mm": 2.0}
+    behind = vee_behind(29.0)
+    part = slab(width=29.0)
+    face = next(
+        n for n, f in zip(part.face_names(), faces_of(part.solid), strict=True) if f.normalAt().y > 0.9
+    )
+    staged, _ = run(part, *behind, **given)
+    seat = Seat(body="slab", face=face, on="half", on_face=behind[0].face_names()[0])
+    found = list(
+        clear.check(dataclasses.replace(staged, setup=dataclasses.replace(staged.setup, seats=(seat,))))
+    )
+    hit = struck(found, "half")
+    assert hit.remedy.startswith("Set slab 4.00 mm higher over vee, on parallels or packing, or use a lower")
+
+
+def test_a_wheel_wider_than_a_floor_stands_to_the_side_away_from_a_rail():
+    """A floor 6 wide under a flat of 13: 3.5 of overhang either side; a rail 3 mm off wants 1 mm."""
+    given = {"machine": BARE, "wall": None, "overtravel_mm": 2.0}
+    part, rail = slab(width=6.0), block("rail", (80, 10, 61), (0, 9.0, 0))
+    _, found = run(part, rail, **given)
+    hit = struck(found, "rail")
+    assert (hit.verdict, hit.value) == (Verdict.NO_GO, pytest.approx(-3.0, abs=1e-9))
+    assert "1.50 mm further toward -Y" in hit.remedy
+    assert "feed_shift_mm = -1.5" in hit.remedy
+    _, again = run(part, rail, feed_shift_mm=-1.5, **given)
+    assert all(f.verdict is Verdict.GO for f in again)
+
+
+def test_a_shift_that_would_run_into_another_rail_is_not_named():
+    given = {"machine": BARE, "wall": None, "overtravel_mm": 2.0}
+    rails = block("rail", (80, 10, 61), (0, 9.0, 0)), block("front", (80, 10, 61), (0, -15.0, 0))
+    _, found = run(slab(width=6.0), *rails, **given)
+    assert "feed_shift_mm" not in struck(found, "rail").remedy
+
+
+def test_a_part_that_waits_beside_is_passed_by_the_path_only():
+    waits = dataclasses.replace(slab("waits", at=(125, 0, 52)), role="part")
+    given = {"machine": BARE, "wall": None, "way": "traverse", "overtravel_mm": 25.0}
+    _, found = run(slab(), waits, parts=("slab",), **given)
+    assert "stop the table" in struck(found, "waits").remedy.lower()
+
+
+def test_a_guard_that_meets_a_tall_stop_is_passed_by_less_overtravel_and_not_by_a_shorter_stop():
+    """The wheel ends at x = 200, the hood 11 mm further; a stop 150 tall stands between."""
+    stop = block("tall", (8, 20, 150), (203, 10, 0))
+    given = {"wall": None, "way": "traverse", "overtravel_mm": 25.0}
+    _, found = run(slab(), stop, **given)
+    hit = struck(found, "tall")
+    assert "guard" in hit.says
+    assert hit.remedy.startswith("Stop the table")
+    over = float(hit.remedy.split("(overtravel ")[1].split()[0])
+    _, again = run(slab(), stop, **{**given, "overtravel_mm": over})
+    assert all(f.verdict is Verdict.GO for f in again)
+
+
+def test_a_larger_wheel_is_named_with_the_speed_it_may_turn_at():
+    """Flanges of 75 beside a wall of 60 mm over the floor want 197 mm; at 2850 rpm that is 29.4 m/s."""
+    tall = dataclasses.replace(
+        pawl(),
+        solid=cq.Workplane(stepped())
+        .union(cq.Workplane().box(20, 18, 60, centered=False).translate((0, 12, 8)))
+        .val(),
+    )
+    tall = dataclasses.replace(tall, faces=named(tall.solid))
+    _, found = run(tall, machine=Machine(guard=None))
+    hit = struck(found, "pawl_1")
+    assert "flanges of at most" not in hit.remedy  # 56 mm would be less than a third of 178
+    assert "a wheel of at least 197.0 mm at no more than 2708 rpm" in hit.remedy

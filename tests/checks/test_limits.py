@@ -133,6 +133,18 @@ def test_no_guard_is_no_go():
     assert "trained people" in found.remedy
 
 
+def test_a_cross_feed_beyond_the_travel_is_cut_to_the_edge_of_the_floor():
+    """The pawl's floor, 12 wide, without its wall and under a wheel of 3: 9 of feed, in fives 10."""
+    given = {"wall": None, "way": "traverse", "wheel": Wheel(thickness_mm=3.0, corner_radius_mm=0.0)}
+    machine = Machine(travel_y_mm=9.5)
+    wide = one(run(machine=machine, cross_feed_mm=5.0, **given), "cross feed travel")
+    assert (wide.verdict, wide.value) == (Verdict.NO_GO, pytest.approx(10.0))
+    assert "Feed across by 4.5 mm a step" in wide.remedy
+    assert one(run(machine=machine, cross_feed_mm=4.5, **given), "cross feed travel").verdict is Verdict.GO
+    narrow = one(run(machine=Machine(travel_y_mm=8.0), cross_feed_mm=5.0, **given), "cross feed travel")
+    assert narrow.remedy is None
+
+
 def test_a_set_up_in_which_nothing_is_ground_has_no_wheel_to_judge():
     staged = stage((pawl(),), machine=Machine(guard=None, flange=Flange(diameter_mm=20.0)))
     idle = dataclasses.replace(staged, setup=dataclasses.replace(staged.setup, cuts=()), cuts=())

@@ -9,6 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.checks import nest
+from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Role, Verdict
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block
@@ -61,6 +62,30 @@ def test_corner_that_lands_on_the_fillet_holds_the_nest_open(radius_mm, height_m
     assert "left.round" in only.says
     assert {Role.OVERLAP, Role.LINE} <= {s.role for s in only.shapes}
     assert f"{radius_mm - height_mm:.2f} mm" in only.remedy
+
+
+def test_a_chamfer_that_is_too_small_by_a_tenth_is_made_larger():
+    """A fillet of 3 under a corner 1 high asks for a chamfer of 2; the one that is drawn is 1.9."""
+    small = block(20, 12, 15, (10, 0, 1)).edges("<X and <Z").chamfer(1.9)
+    right = body("right", small)
+    bevel = next(
+        i for i, f in enumerate(faces_of(right.solid)) if f.normalAt().x < -0.5 and f.normalAt().z < -0.5
+    )
+    faces = {n: tuple(i for i in of if i != bevel) for n, of in right.faces.items()}
+    faces = {n: of for n, of in faces.items() if of} | {"bevel": (bevel,)}
+    right = replace(right, faces=faces, no_function=frozenset({"bevel"}))
+    found = nested(body("left", ledge(3.0)), right)[0]
+    assert found.verdict is Verdict.NO_GO
+    assert found.remedy.startswith(
+        "Make the chamfer right.bevel at least 2.00 mm x 45 deg instead of 1.90 mm"
+    )
+
+
+def test_neighbours_that_overlap_without_a_nest_are_moved_apart():
+    pair = body("left", block(20, 12, 8)), body("right", block(20, 12, 8, (19.2, 0, 0)))
+    (found,) = nested(*pair, seats=())
+    assert found.remedy.startswith("Move right 0.8 mm toward +X: tried, the two then only touch.")
+    assert found.direction == pytest.approx((1, 0, 0), abs=1e-9)
 
 
 def test_relieved_corner_closes_the_nest():

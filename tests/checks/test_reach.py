@@ -98,8 +98,9 @@ def test_flange_depth_is_half_of_what_the_wheel_stands_out():
     small = Wheel(diameter_mm=60.0, bore_mm=20.0)
     deep = one(run(wheel=small, machine=Machine(flange=Flange(diameter_mm=40.0))), "past its flanges")
     assert (deep.verdict, deep.value, deep.limit) == (Verdict.NO_GO, 10.0, pytest.approx(12.0))
-    assert "at least 64.0 mm" in (deep.remedy or "")
-    assert "at most 36.0 mm" in (deep.remedy or "")
+    # 12 mm deep and 1 mm to keep clear: 40 + 2 x 13, and 60 - 2 x 13.
+    assert "at least 66.0 mm" in (deep.remedy or "")
+    assert "at most 34.0 mm" in (deep.remedy or "")
     good = one(run(wheel=small, machine=Machine(flange=Flange(diameter_mm=36.0))), "past its flanges")
     assert (good.verdict, good.margin) == (Verdict.GO, pytest.approx(0.0))
 

@@ -88,6 +88,45 @@ def test_nothing_to_relieve_where_nothing_is_in_the_way():
     assert (found.reliefs, found.refused) == ((), ())
 
 
+def test_the_relief_that_takes_least_of_what_a_hand_makes_comes_first():
+    """A chamfer of 0.8 is stoned; the step of 0.41 x 0.81 takes as much and is milled, the lip more still."""
+    (relief,) = relieve(keeper_setup(1.0, 0.2)).reliefs
+    assert (relief.kind, relief.by_hand) == ("chamfer", True)
+    assert relief.removed_mm3 == pytest.approx(0.5 * 0.8**2 * 30, rel=1e-6)
+    assert any("fillet" in other for other in relief.instead)
+    kinds = [why.split(" on ")[0].split()[-1] for why in relief.rejected]
+    assert len(kinds) == len(set(kinds))
+
+
+def test_a_chamfer_too_small_by_a_tenth_is_made_larger():
+    """The fillet of 1 stands 0.8 past a lip 0.2 high; the chamfer there is 0.7, and a tenth is missing."""
+    setup = keeper_setup(1.0, 0.2, bevel_mm=0.7, no_function=("under", "bevel"))
+    (relief,) = relieve(setup).reliefs
+    assert relief.says == "0.80 mm x 45 deg chamfer instead of 0.70 mm on bevel of keeper"
+    assert relief.size_mm[0] == pytest.approx(0.1 / math.sqrt(2), abs=1e-6)
+    assert relief.removed_mm3 == pytest.approx(0.5 * (0.8**2 - 0.7**2) * 30, rel=1e-6)
+    assert relief.by_hand
+
+
+def test_it_says_which_face_would_have_to_be_marked_for_a_lesser_relief():
+    """Only the fillet may give, by a groove that is milled; the lip's edge would be stoned."""
+    (relief,) = relieve(keeper_setup(1.0, 0.2, no_function=("fillet",))).reliefs
+    assert (relief.kind, relief.by_hand) == ("groove", False)
+    assert relief.marks.startswith(
+        "with keeper.under marked without function (no_function): 0.80 mm x 45 deg"
+    )
+    (refused,) = relieve(keeper_setup(1.0, 0.2, no_function=())).refused
+    assert refused.marks.startswith("with keeper.under marked without function")
+
+
+def test_the_ring_of_its_picture_holds_the_clash():
+    (relief,) = relieve(keeper_setup(1.0, 0.2)).reliefs
+    # The clash reaches 0.4 along the lip, from the wall to the fillet, and 0.8 up: sqrt(1 - 0.8^2) = 0.6.
+    assert relief.clash_size_mm == pytest.approx(math.hypot(0.4, 0.8), rel=1e-3)
+    assert relief.clash_at_mm[1] == pytest.approx(0.0, abs=1e-6)
+    assert -10.0 <= relief.clash_at_mm[0] <= -9.6
+
+
 def test_names_survive_the_relief():
     found = relieve(keeper_setup(1.0, 0.2))
     assert {"base", "back", "under", "relief"} <= set(found.setup.body("keeper").faces)
