@@ -17,8 +17,8 @@ magnetic field for each thousand points of its meshes. The unit is about a hundr
 machine; only the counts are used."""
 
 SEAT, NEST, CLEAR, HOLD = 3_000, 3_000, 3_000, 9_000
-"""What is spent in one check on moves out of overlaps, on cures of nests, of the clearances of one cut, and of
-holds."""
+"""What is spent in one check on moves out of overlaps, on cures of nests, of the clearances of one cut, and
+of holds."""
 
 SPENT = "the work that is spent on cures in one check is used up"
 

@@ -29,7 +29,7 @@ class Try:
         return not by_hand(self.proposal), not self.proposal.is_plain, round(self.removed_mm3, 6)
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Tries:
     """The cuts that might cure one clash.
 
