@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import cadquery as cq
 import pytest
 
-from fixturecheck.checks import clear, nest
-from fixturecheck.effort import Budget, SpentError, spend, spending
+from fixturecheck.checks import clear, hold, nest
+from fixturecheck.effort import SPENT, Budget, SpentError, spend, spending
 from fixturecheck.holding import cures
 from fixturecheck.holding.cures_model import Cure
 from fixturecheck.result import Finding, Verdict
@@ -92,3 +92,13 @@ def test_a_hold_keeps_what_was_found_and_says_that_the_rest_was_not(monkeypatch:
     assert [c.says for c in found] == ["Feed down less"]
     assert len(untried) == 1
     assert untried[0].startswith("not every cure for gib in top was looked for: ")
+
+
+def test_a_hold_that_was_cut_short_says_so() -> None:
+    part = SimpleNamespace(remedies=("Feed down less",), cut_short=True)
+    assert hold._remedy(part) == f"Feed down less. Not every cure was looked for: {SPENT}."
+    assert (
+        hold._remedy(SimpleNamespace(remedies=(), cut_short=True))
+        == f"Not every cure was looked for: {SPENT}."
+    )
+    assert hold._remedy(SimpleNamespace(remedies=(), cut_short=False)) is None

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.effort import SPENT
 from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.physics.collapse_range import FILM, loss_words
@@ -86,12 +87,20 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         limit=least,
         margin=low - least,
         says=says,
-        remedy=any_of(part.remedies) if verdict is not Verdict.GO else None,
+        remedy=_remedy(part) if verdict is not Verdict.GO else None,
         source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=part.case.at_mm,
         direction=motion.velocity_at(part.case.at_mm) if motion else None,
     )
+
+
+def _remedy(part: PartHold | MilledHold) -> str | None:
+    """Say what was found to cure it, and whether all that might has been tried."""
+    found = any_of(part.remedies)
+    if not part.cut_short:
+        return found
+    return f"{found} " * bool(found) + f"Not every cure was looked for: {SPENT}."
 
 
 def _source(part: PartHold | MilledHold) -> str:

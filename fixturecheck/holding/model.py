@@ -179,6 +179,8 @@ class PartHold:
         Where it goes; None where that was not asked.
     remedies : tuple of str
         Changes that were tried and reach the factor.
+    cut_short : bool
+        Whether the search for them ended before all had been tried.
     pushed_off_by : tuple of str
         Clamps that push it off its seat before the cut begins.
     """
@@ -193,6 +195,7 @@ class PartHold:
     losses: tuple[Lost, ...] = ()
     ways: Ways | None = None
     remedies: tuple[str, ...] = ()
+    cut_short: bool = False
     pushed_off_by: tuple[str, ...] = ()
 
 
@@ -289,6 +292,8 @@ class MilledHold:
         Where it goes; None where that was not asked.
     remedies : tuple of str
         Changes that were tried and reach the factor.
+    cut_short : bool
+        Whether the search for them ended before all had been tried.
     """
 
     part: str
@@ -302,6 +307,7 @@ class MilledHold:
     losses: tuple[Lost, ...] = ()
     ways: Ways | None = None
     remedies: tuple[str, ...] = ()
+    cut_short: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

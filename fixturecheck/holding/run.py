@@ -192,8 +192,9 @@ def _milled(job: Milled, notes: list[str], budget: Budget, *, follow: bool) -> M
     low = found.factors.factor.low
     with spending(budget):
         cures, untried = milled_cures(job, low, least) if low < least else ((), ())
+    found = replace(found, remedies=cures, cut_short=low < least and budget.spent)
     notes += untried
-    found = replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)), remedies=cures)
+    found = replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)))
     return replace(found, ways=milled_ways(job, found, every, least) if follow else None)
 
 
@@ -211,7 +212,8 @@ def _cured(benches: list[Bench], budget: Budget) -> tuple[list[PartHold], list[s
     for bench in benches:
         with spending(budget):
             cures, untried = cures_of(bench) if id(bench) in asked else ((), ())
-        parts.append(replace(bench.part, remedies=tuple(c.says for c in cures)))
+        cut_short = id(bench) in asked and budget.spent
+        parts.append(replace(bench.part, remedies=tuple(c.says for c in cures), cut_short=cut_short))
         notes += untried
     return parts, notes
 

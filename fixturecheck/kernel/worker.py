@@ -249,12 +249,14 @@ def serve() -> None:
     with open(os.devnull, "r+b") as nowhere:  # noqa: PTH123 -- os.devnull is a name, not a path to build on
         os.dup2(nowhere.fileno(), 0)
     os.dup2(2, 1)
-    sys.stdout = _Passed(send)
+    sys.stdout = passed = _Passed(send)
     more = {"tell": lambda thing: send("told", thing)} if tells else {}
     try:
         module, name = target.split(":")
         function = getattr(importlib.import_module(module), name)
-        send("answer", function(*args, progress=lambda doing, share: send("step", (doing, share)), **more))
+        value = function(*args, progress=lambda doing, share: send("step", (doing, share)), **more)
+        passed.finish()
+        send("answer", value)
     except FixturecheckError as trouble:
         send("error", _portable(trouble))
     except Exception as trouble:  # noqa: BLE001 -- whatever it is, the parent must hear of it
@@ -276,6 +278,12 @@ class _Passed(io.TextIOBase):
         if newline:
             self._send("printed", whole + newline)
         return len(text)
+
+    def finish(self) -> None:
+        """Pass on a line that was not ended."""
+        if self._begun:
+            self._send("printed", f"{self._begun}\n")
+            self._begun = ""
 
 
 def _portable(trouble: FixturecheckError) -> FixturecheckError:

@@ -55,7 +55,9 @@ def hang(note: str, *, progress: Progress) -> None:
 
 def shout(*, progress: Progress) -> str:
     os.write(1, b"native noise\n")
-    print("a script's print")  # noqa: T201 -- what a user's script may do
+    print("a line begun", end="")  # noqa: T201 -- what a user's script may do
+    print(" and ended")  # noqa: T201 -- what a user's script may do
+    print("a script's print", end="")  # noqa: T201 -- what a user's script may do
     return "quiet"
 
 
@@ -115,7 +117,7 @@ def test_nothing_reaches_standard_output(capfd: pytest.CaptureFixture[str]) -> N
     assert run_guarded(f"{HERE}:shout") == "quiet"
     out, err = capfd.readouterr()
     assert out == ""
-    assert "a script's print" in err
+    assert err == "a line begun and ended\na script's print\n"
 
 
 def warn(*, progress: Progress) -> str:
