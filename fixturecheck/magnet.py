@@ -77,7 +77,9 @@ class Fineness:
     fine_mm : float
         Element at narrow and line contacts.
     band_mm : float
-        Longest tube between a part and anything else.
+        Longest tube between a part and anything else, where the gap opens: wedges and round faces.
+    flat_mm : float
+        Longest tube between flat faces parallel within a degree.
     leak_mm : float
         Longest tube between two poles.
     film_mm : float
@@ -87,6 +89,7 @@ class Fineness:
     size_mm: float = 2.0
     fine_mm: float = 0.5
     band_mm: float = 1.0
+    flat_mm: float = 1.0
     leak_mm: float = 12.0
     film_mm: float = 0.1
 
@@ -171,6 +174,7 @@ def magnet_model(
         both = irons[i].pole is not None and irons[j].pole is not None
         return Band(
             band_mm=fineness.leak_mm if both else fineness.band_mm,
+            flat_mm=0.0 if both else fineness.flat_mm,
             fine_mm=fineness.fine_mm,
             narrow_mm=min(sizes[i], sizes[j]),
         )

@@ -41,23 +41,29 @@ def gap_regions(
     regions: list[GapRegion] = []
     left_out: list[tuple[str, str]] = []
     pairs = [(i, j) for i in range(len(bodies)) for j in range(i + 1, len(bodies))]
-    widest = max((how.band_mm for i, j in pairs if (how := band(i, j))), default=0.0)
+    widest = max((how.widest_mm for i, j in pairs if (how := band(i, j))), default=0.0)
     for i, j in sorted(near_bodies(bodies, widest)):
         how = band(i, j)
         if how is None:
             continue
         a, b = bodies[i], bodies[j]
         found: list[GapRegion] = []
-        for f, g in sorted(zip(*map(np.ndarray.tolist, near_faces(a, b, how.band_mm)), strict=True)):
+        for f, g in sorted(zip(*map(np.ndarray.tolist, near_faces(a, b, how.widest_mm)), strict=True)):
             kinds = {a.table.kinds[f], b.table.kinds[g]}
             if kinds == {"plane"}:
                 found += _planes(bodies, (i, f), (j, g), how)
             elif kinds <= {"plane", "cylinder"}:
                 found += round_region(bodies, (i, f), (j, g), how)
-            else:
+            elif _within(a, f, b, g, how.band_mm):
                 left_out.append((a.label([f]), b.label([g])))
         regions += _without_fringe(found)
     return regions, left_out
+
+
+def _within(a: Standing, f: int, b: Standing, g: int, reach_mm: float) -> bool:
+    """Whether the boxes of two faces come within reach of each other."""
+    apart = np.maximum(a.lows[f] - b.highs[g], b.lows[g] - a.highs[f])
+    return bool((apart <= reach_mm).all())
 
 
 def _without_fringe(found: list[GapRegion]) -> list[GapRegion]:
@@ -87,7 +93,7 @@ def _parallel(
     a, b = bodies[ours[0]], bodies[theirs[0]]
     n = a.normals[ours[1]]
     gap = float(-b.offsets[theirs[1]] - a.offsets[ours[1]])
-    if not -TOUCH_MM <= gap <= how.band_mm:
+    if not -TOUCH_MM <= gap <= how.widest_mm:
         return
     frame = Frame(n * a.offsets[ours[1]], n)
     shared = _clean(shapely.intersection(frame.polygon(a.rings(ours[1])), frame.polygon(b.rings(theirs[1]))))
@@ -135,7 +141,7 @@ def _wedge(
     for body, face, out in ((a, ours[1], out_a), (b, theirs[1], out_b)):
         rings = [np.stack([(r - origin) @ line, (r - origin) @ out], axis=1) for r in body.rings(face)]
         shapes.append(shapely.Polygon(rings[0], rings[1:]))
-    reach = how.band_mm / opening
+    reach = (how.widest_mm if opening < _FLAT_RAD else how.band_mm) / opening
     shared = shapely.intersection(*shapes)
     low, _, high, _ = shared.bounds if shared.area > 0 else (0.0, 0.0, 0.0, 0.0)
     shared = _clean(shapely.intersection(shared, shapely.box(low, 0.0, high, reach)))

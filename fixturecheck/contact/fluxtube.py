@@ -149,7 +149,10 @@ class Band:
     Parameters
     ----------
     band_mm : float
-        Longest tube.
+        Longest tube between faces whose gap opens: wedges, and round faces.
+    flat_mm : float
+        Longest tube between flat faces that are parallel within a degree, if that is more: such a face pulls
+        over its whole area, whatever else of the body touches.
     fine_mm : float
         Mesh size at narrow contacts.
     narrow_mm : float
@@ -157,8 +160,14 @@ class Band:
     """
 
     band_mm: float = 1.0
+    flat_mm: float = 0.0
     fine_mm: float = 0.5
     narrow_mm: float = 3.0
+
+    @property
+    def widest_mm(self) -> float:
+        """The longest tube of either kind."""
+        return max(self.band_mm, self.flat_mm)
 
 
 def _divide(low: Array, high: Array, pieces: Any) -> tuple[Array, Array]:

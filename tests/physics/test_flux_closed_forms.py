@@ -377,3 +377,33 @@ def test_a_moved_block_is_solved_again_but_not_meshed_again():
     moved = parts.block(25, 25, 12).moved(cq.Location((2.0, 3.0, 0.0)))
     parts.model({"part": moved}, parts.bars(), mesher=mesher)
     assert mesher.meshed == made
+
+
+def standing_open(land_mm=0.0, lift_mm=0.2):
+    """A block above z = 0, on two lands along Y when they have a width."""
+    solid = cq.Workplane(parts.block(25, 25, 12, at=(0, 0, lift_mm)))
+    for x in (-9, 9) if land_mm else ():
+        solid = solid.union(cq.Workplane(parts.block(land_mm, 25, lift_mm + 1, at=(x, 0, 0))))
+    return solid.val().Solids()[0]
+
+
+def test_open_face_beside_closed_seats_conducts_over_all_its_area():
+    """Area over gap, of the lands and of the open face between them: parallel plates."""
+    land, lift, seat = 0.5, 0.2, 0.01
+    bodies = stand(
+        [parts.iron(n, s).placed for n, s in
+         (("part", standing_open(land, lift)), ("plate", parts.block(60, 60, 5, at=(0, 0, -5))))]
+    )  # fmt: skip
+    regions, _ = gap_regions(bodies, lambda _i, _j: Band(band_mm=0.1, flat_mm=1.0, fine_mm=0.3))
+    fields = [r.sample(lambda p, _q: np.full(len(p), 2.0), 2.0) for r in regions if r.flat]
+    found = sum(float((f.weight_mm2 / (f.gap_mm + seat)).sum()) for f in fields)
+    assert found == pytest.approx(2 * land * 25 / seat + (25 - 2 * land) * 25 / (lift + seat), rel=1e-6)
+
+
+def test_pull_does_not_fall_when_lands_close_the_seat():
+    """The lands only add iron where there was air: more flux crosses, so more pull (a variational bound)."""
+    coarse = {"size_mm": 6.0, "fine_mm": 3.0}
+    bare = parts.hold({"part": standing_open()}, parts.bars(), fineness=Fineness(**coarse))
+    # Closed seats are followed a tenth of a millimetre through air; open ones a whole one.
+    lands = parts.hold({"part": standing_open(0.3)}, parts.bars(), fineness=Fineness(band_mm=0.1, **coarse))
+    assert lands[2] < bare[2] < 0
