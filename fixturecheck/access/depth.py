@@ -1,4 +1,4 @@
-"""How deep can the wheel go beside something, before its flange meets it."""
+"""How deep the wheel can go beside something before its flange meets it, and how deep it gouges."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from fixturecheck.access.model import GroundCut, PartGround
-from fixturecheck.kernel.regions import clipped, loose_box
+from fixturecheck.kernel.regions import clipped, depth_mm, loose_box, thinner_mm
 from fixturecheck.kernel.shapes import Shape, box_of
 
 
@@ -41,6 +41,20 @@ def depth_beside_flange(cut: GroundCut, reach_mm: float) -> Depth | None:
         if deepest is None or depth_mm > deepest.depth_mm:
             deepest = Depth(body=part.body, depth_mm=depth_mm, at_z_mm=top_mm)
     return deepest
+
+
+def gouge_depth_mm(part: PartGround, enough_mm: float) -> float:
+    """Return how deep the wheel cuts below a part's drawn surface, the drawn fillet of the corner apart.
+
+    Parameters
+    ----------
+    enough_mm : float
+        A gouge no thicker than this across Y or Z is told by that thickness, which bounds its depth.
+    """
+    thick_mm = thinner_mm(part.dug)
+    if part.dug is None or thick_mm <= enough_mm:
+        return thick_mm
+    return depth_mm(part.dug, part.target, part.ground)
 
 
 def _top_under(part: PartGround, flange: Shape, low_enough_mm: float) -> float | None:

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from fixturecheck.access.clearance import Approach, approaches
 from fixturecheck.access.corner import wheel_side_mm
+from fixturecheck.access.depth import gouge_depth_mm
 from fixturecheck.access.ground import grind
 from fixturecheck.access.model import GroundCut, PartGround
 from fixturecheck.access.targets import targets_of
@@ -83,8 +84,9 @@ def _made(setup: Setup, cut: Cut, was: GroundCut, *, floor_too: bool = True) -> 
         # As above: a change that cannot be worked out is not offered.
         return False
     limit_mm = setup.tolerances.touch_mm
-    bad = [p.dug for p in again.parts] + ([p.missed for p in again.parts] if floor_too else [])
-    if any(thinner_mm(shape) > limit_mm for shape in bad):
+    if floor_too and any(thinner_mm(p.missed) > limit_mm for p in again.parts):
+        return False
+    if any(gouge_depth_mm(p, limit_mm) > limit_mm for p in again.parts):
         return False
     placed = _placed(setup)
     return _nearer(_close(setup, again, placed), _close(setup, was, placed)) == set()

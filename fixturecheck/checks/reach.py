@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from fixturecheck.access.depth import depth_beside_flange, flange_reach_mm
+from fixturecheck.access.depth import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.access.model import CornerMade, GroundCut, PartGround
 from fixturecheck.access.remake import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
 from fixturecheck.checks.stage import Stage
@@ -150,8 +150,9 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
 
 def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     """Judge what the wheel takes below the drawing, the drawn fillet apart."""
-    deep_mm, name, write = thinner_mm(part.dug), cut.cut.name, setup.write
+    name, write = cut.cut.name, setup.write
     limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
+    deep_mm = gouge_depth_mm(part, limit_mm)
     good = deep_mm <= limit_mm
     says = f"The wheel takes nothing of {part.body} in {name} that should stay."
     if not good:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import cadquery as cq
+import numpy as np
 from OCP.Bnd import Bnd_Box
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
 from OCP.BRepAdaptor import BRepAdaptor_Surface
@@ -364,3 +365,37 @@ def thinner_mm(shape: Shape | None) -> float:
         box = box_of(solid)
         sizes.append(min(box[4] - box[1], box[5] - box[2]))
     return max(sizes)
+
+
+_MESH_MM, _MESH_RAD = 0.02, 0.3
+_MOST_SPOTS = 600
+
+
+def depth_mm(region: Shape, skin: Shape, left: Shape) -> float:
+    """Return how deep a region taken out of a solid is: how far its skin has gone back, at the most.
+
+    Taken both ways, so that neither a narrow slot nor a rib that is gone altogether is told by its width: from
+    the new surface to the skin as it was, and from the skin that is gone to what is left. Read at the corners,
+    sides and middles of the triangles of the region's surface.
+
+    Parameters
+    ----------
+    region : Shape
+        What is taken.
+    skin : Shape
+        The solid as it was.
+    left : Shape
+        The solid without the region.
+    """
+    points, triangles = region.tessellate(_MESH_MM, _MESH_RAD)
+    corners = np.array([p.toTuple() for p in points])
+    faces = corners[np.array(triangles)]
+    spots = np.concatenate([corners, faces.mean(axis=1), *((faces + np.roll(faces, 1, axis=1)) / 2)])
+    spots = np.unique(np.round(spots, 6), axis=0)
+    spots = spots[:: math.ceil(len(spots) / _MOST_SPOTS)]
+    shells = compound([shell for solid in skin.Solids() for shell in solid.Shells()])
+    deepest = 0.0
+    for spot in spots:
+        dot = cq.Vertex.makeVertex(*spot)
+        deepest = max(deepest, dot.distance(shells), dot.distance(left))
+    return deepest

@@ -1,12 +1,14 @@
 """Common volume of solids that only just graze each other."""
 
+import math
+
 import cadquery as cq
 import numpy as np
 import pytest
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import carried
-from fixturecheck.kernel.regions import clipped, shared_mm3, split
+from fixturecheck.kernel.regions import clipped, depth_mm, shared_mm3, split
 
 
 def test_a_link_that_grazes_the_wheel_with_the_end_of_its_flat_shares_nothing_to_speak_of():
@@ -46,3 +48,36 @@ def test_what_neither_vouches_for_is_not_known(monkeypatch):
 def test_boxes_share_their_corner():
     box = cq.Solid.makeBox(2, 2, 2)
     assert shared_mm3(box, box.moved(cq.Location((1, 1, 1))), "two boxes") == pytest.approx(1.0, rel=1e-9)
+
+
+def prism(*outline: tuple[float, float]) -> cq.Workplane:
+    """A prism 20 mm long along X over an outline in (y, z)."""
+    return cq.Workplane("YZ").polyline(outline).close().extrude(20)
+
+
+BLOCK = ((0, 0), (30, 0), (30, 12), (12, 12), (6, 6), (0, 6))
+"""A bar with a flank at 45 degrees from (6, 6) to (12, 12)."""
+
+TAKEN = {
+    # A layer 0.5 mm thick across Y on the flank lies 0.5 / sqrt 2 under it.
+    "layer on a flank": (((6, 6), (12, 12), (12.5, 12), (6.5, 6)), 0.5 / math.sqrt(2)),
+    "layer on a floor": (((0, 6), (6, 6), (6, 5.98), (0, 5.98)), 0.02),
+    # A slot is as deep as it goes, and a rib that is gone has lost its whole height.
+    "narrow slot": (((20, 12), (21, 12), (21, 6), (20, 6)), 6.0),
+    "corner": (((30, 12), (28, 12), (28, 9), (30, 9)), 2.0),
+}
+
+
+@pytest.mark.parametrize("name", TAKEN)
+def test_depth_of_what_is_taken_is_how_far_the_skin_goes_back(name):
+    outline, deep_mm = TAKEN[name]
+    solid, region = prism(*BLOCK), prism(*outline)
+    left = solid.cut(region)
+    found = depth_mm(solid.intersect(region).val(), solid.val(), left.val())
+    assert found == pytest.approx(deep_mm, rel=1e-6)
+
+
+def test_a_rib_that_is_gone_has_lost_its_height():
+    solid = prism((0, 0), (30, 0), (30, 10), (16, 10), (16, 15), (14, 15), (14, 10), (0, 10))
+    rib = prism((14, 10), (16, 10), (16, 15), (14, 15))
+    assert depth_mm(rib.val(), solid.val(), solid.cut(rib).val()) == pytest.approx(5.0, rel=1e-6)
