@@ -193,8 +193,8 @@ class Contact:
         `area`, `line`, `point` or `near`.
     area_mm2, length_mm : float
         Size of the patch; zero where the kind has none.
-    gap_mean_um, gap_max_um : float
-        Gap over the patch.
+    gap_min_um, gap_mean_um, gap_max_um : float
+        Gap over the patch: least, mean and greatest.
     normal : Vector
         Unit normal out of `a` into `b`.
     centroid : Vector
@@ -213,6 +213,7 @@ class Contact:
     normal: Vector
     centroid: Vector
     error_um: float = 0.0
+    gap_min_um: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

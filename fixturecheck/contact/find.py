@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from fixturecheck.contact.alike import Alike
+from fixturecheck.contact.beside import beside
 from fixturecheck.contact.broad import near_bodies, near_faces
 from fixturecheck.contact.crossings import edges_across, rims_across
 from fixturecheck.contact.edges import Look, edges_on_faces
@@ -104,7 +105,8 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
     if face_to_face:
         touching = [raw for raw in found if raw.kind in {"area", "near"}]
         return touching, True
-    return _distinct(found + _sharp(a, b, found, tolerances), tolerances.touch_mm), False
+    found += _sharp(a, b, found, tolerances)
+    return _distinct(found, tolerances.touch_mm) or beside(a, b, tolerances), False
 
 
 def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerances) -> list[Raw]:
@@ -145,6 +147,7 @@ def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
             kind=raw.kind,
             area_mm2=raw.area_mm2,
             length_mm=raw.length_mm,
+            gap_min_um=1e3 * raw.gap_min_mm,
             gap_mean_um=1e3 * raw.gap_mean_mm,
             gap_max_um=1e3 * raw.gap_max_mm,
             normal=to_vector(raw.normal),

@@ -214,6 +214,7 @@ def _raw(
         centroid=centre,
         make=make,
         area_mm2=area,
+        gap_min_mm=float(gaps.min()),
         gap_mean_mm=abs(float(_gap(centre[None], *pair)[0])),
         gap_max_mm=float(gaps.max()),
         flat=(frame, polygon) if kind == "area" else None,

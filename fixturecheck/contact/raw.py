@@ -50,6 +50,7 @@ class Raw:
     make: Callable[[], Shape]
     area_mm2: float = 0.0
     length_mm: float = 0.0
+    gap_min_mm: float = 0.0
     gap_mean_mm: float = 0.0
     gap_max_mm: float = 0.0
     error_mm: float = 0.0

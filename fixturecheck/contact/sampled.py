@@ -9,50 +9,43 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.raw import Raw
-from fixturecheck.contact.standing import Array, Standing
+from fixturecheck.contact.standing import Array
 from fixturecheck.contact.strips import Pair
-from fixturecheck.errors import KernelError
-from fixturecheck.kernel.clip import (
-    Grid,
-    closest_points,
-    distance,
-    dot,
-    face_window,
-    grid_on_face,
-    parameter_patch,
-)
+from fixturecheck.contact.valleys import Height, lines_and_points, opens, touching
+from fixturecheck.kernel.clip import face_window, grid_on_face, parameter_patch
 from fixturecheck.tolerances import Tolerances
 
 _MOST = 1500
 _FINER = 4
 """How much finer the part of a face that is near is sampled, as far as `_MOST` allows."""
-_APART_MM = 1e-2
 _FACING = math.cos(math.radians(60.0))
 """Faces look at each other where both normals lie within 60 degrees of the line between them."""
-_OPPOSED = 1.0 - 1e-4
-"""Smooth faces touch at a point where their normals oppose this well; else an edge or corner touches."""
+_LEVEL, _MOSTLY = 0.25, 0.9
+"""Over an area nine samples in ten lie within a quarter of the touch limit of the middle one."""
 
 Bools = NDArray[np.bool_]
 
 
 def sampled(pair: Pair, tolerances: Tolerances) -> list[Raw]:
-    """Return patches found by sampling one face and measuring each point's exact distance to the other.
+    """Return patches found by sampling one face and measuring each point's distance to the other.
 
-    The less simple face is sampled: distances to a plane cost a hundredth of those to a free-form face.
+    The less simple face is sampled. Where the gap stays level over an area, and is known to within the touch
+    limit, that is an area; where the faces curve apart they touch along the valleys of the gap.
     """
     a, i, b, j = pair
     if _backward(pair):
         return [raw.turned() for raw in sampled((b, j, a, i), tolerances)]
-    nearest = closest_points(a.face(i), b.face(j), tolerances.near_mm)
-    if not nearest:
-        return []
     field = _field(pair, tolerances)
+    touch = tolerances.touch_mm
     found = []
-    touching = field.facing & (field.gaps <= tolerances.touch_mm)
-    if _has_block(field.grid.cells[touching]):
-        found.append(_patch("area", pair, field, touching))
-    elif nearest[0][0] <= tolerances.touch_mm:
-        found += _spots(pair, nearest)
+    chosen = field.facing & (np.abs(field.gaps) <= touch)
+    if _is_area(field, chosen, touch):
+        found.append(_patch("area", pair, field, chosen))
+    else:
+        low = field.facing & (field.gaps <= touch + field.grid.reach)
+        height = field.height
+        places = touching(height, field.grid.cells[low], field.gaps[low], field.grid.parameters[low], touch)
+        found += lines_and_points(height, places, (i, j), touch)
     return found + _near(pair, field, tolerances)
 
 
@@ -78,6 +71,19 @@ def _near(pair: Pair, field: _Field, tolerances: Tolerances) -> list[Raw]:
     return [_patch("near", pair, field, near)] if near.any() else []
 
 
+def _is_area(field: _Field, chosen: Bools, touch_mm: float) -> bool:
+    """Whether the chosen samples are an area: two by two cells at least, level, and known well enough."""
+    if not _has_block(field.grid.cells[chosen]):
+        return False
+    gaps = field.gaps[chosen]
+    level = np.abs(gaps - np.median(gaps)) <= _LEVEL * touch_mm
+    if level.mean() < _MOSTLY or field.error_mm(chosen) > touch_mm:
+        return False
+    points = field.grid.points[chosen]
+    across = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][:2]
+    return not opens((points - points.mean(axis=0)) @ across.T, gaps, touch_mm)
+
+
 class _Field:
     """The gap from samples of face A to face B.
 
@@ -85,31 +91,29 @@ class _Field:
     ----------
     grid : Grid
     gaps : ndarray, shape (n,)
-        Exact distance of each sample from face B, mm.
+        Distance of each sample from face B's surface along its normal, mm; negative behind it.
     facing : ndarray of bool, shape (n,)
-        Whether the two faces look at each other there.
+        Whether the two faces look at each other there, within both outlines.
     drift : ndarray, shape (n, 3)
         Gradient of the gap along face A.
+    height : Height
+        The same gap at any parameters of the window.
     """
 
-    def __init__(self, grid: Grid, pair: Pair, tolerances: Tolerances) -> None:
-        _, _, b, j = pair
-        slack = tolerances.near_mm
-        box = np.all((grid.points >= b.lows[j] - slack) & (grid.points <= b.highs[j] + slack), axis=1)
+    def __init__(self, pair: Pair, window: tuple[Array, Array], spacing_mm: float, slack_mm: float) -> None:
+        a, i, b, j = pair
+        grid = grid_on_face(a.face(i), window, spacing_mm, _MOST)
+        box = np.all((grid.points >= b.lows[j] - slack_mm) & (grid.points <= b.highs[j] + slack_mm), axis=1)
         self.grid = grid.only(box)
-        theirs = b.face(j)
-        rows = [distance(dot(p), theirs) for p in self.grid.points]
+        probe = b.probe(j)
+        rows = [probe.gap(p) for p in self.grid.points]
         self.gaps = np.array([r[0] for r in rows])
-        feet = np.array([r[2] for r in rows]).reshape(-1, 3)
-        other = np.zeros_like(feet)
-        for k in np.flatnonzero(self.gaps <= slack):
-            other[k] = _normal(b, j, feet[k])
-        away = (self.grid.points - feet) / np.maximum(self.gaps, 1e-12)[:, None]
-        # A sample that touches has no line to its foot; there the gap grows along the other's normal.
-        away = np.where((self.gaps > tolerances.touch_mm)[:, None], away, other)
-        ours = -np.einsum("ij,ij->i", away, self.grid.normals)
-        self.facing = (ours >= _FACING) & (np.einsum("ij,ij->i", away, other) >= _FACING)
-        self.drift = away + ours[:, None] * self.grid.normals
+        other = np.array([r[1] for r in rows]).reshape(-1, 3)
+        inside = np.array([r[2] for r in rows], dtype=bool)
+        ours = -np.einsum("ij,ij->i", other, self.grid.normals)
+        self.facing = inside & (ours >= _FACING)
+        self.drift = other + ours[:, None] * self.grid.normals
+        self.height = Height(a.probe(i), probe, window, grid.step)
 
     def error_mm(self, chosen: Bools) -> float:
         """Bound how far the gap within a cell strays from that of its sample.
@@ -128,26 +132,17 @@ class _Field:
         return float((self.grid.reach[chosen] * slope).max())
 
 
-def _normal(b: Standing, j: int, foot: Array) -> Array:
-    """Outward normal of face B; zero where it has none, so that nothing faces it there."""
-    try:
-        return b.normal_near(j, foot)
-    except KernelError:
-        return np.zeros(3)
-
-
 def _field(pair: Pair, tolerances: Tolerances) -> _Field:
     """Sample face A, first all of it, then again the part of it that is near."""
     a, i, _, _ = pair
-    face = a.face(i)
-    low, high = face_window(face)
-    field = _Field(grid_on_face(face, (low, high), tolerances.sample_mm, _MOST), pair, tolerances)
-    near = field.facing & (field.gaps <= tolerances.near_mm)
+    low, high = face_window(a.face(i))
+    field = _Field(pair, (low, high), tolerances.sample_mm, tolerances.near_mm)
+    near = field.facing & (np.abs(field.gaps) <= tolerances.near_mm)
     if not near.any():
         return field
     margin, spots = 1.5 * field.grid.step, field.grid.parameters[near]
     window = np.maximum(low, spots.min(axis=0) - margin), np.minimum(high, spots.max(axis=0) + margin)
-    return _Field(grid_on_face(face, window, tolerances.sample_mm / _FINER, _MOST), pair, tolerances)
+    return _Field(pair, window, tolerances.sample_mm / _FINER, tolerances.near_mm)
 
 
 def _has_block(cells: NDArray[np.int64]) -> bool:
@@ -164,6 +159,8 @@ def _patch(kind: str, pair: Pair, field: _Field, chosen: Bools) -> Raw:
     normal = share @ grid.normals
     size = float(np.linalg.norm(normal))
     half = grid.step / 2
+    low_at = field.height.least(grid.parameters[int(np.argmin(gaps))]) if kind == "near" else None
+    least = min(float(gaps.min()), low_at.gap_mm if low_at else math.inf)
     low, high = grid.parameters.min(axis=0) - half, grid.parameters.max(axis=0) + half
     return Raw(
         kind=kind,
@@ -173,26 +170,9 @@ def _patch(kind: str, pair: Pair, field: _Field, chosen: Bools) -> Raw:
         normal=normal / size if size > 1e-3 else grid.normals[0],
         centroid=share @ grid.points,
         area_mm2=float(grid.weights.sum()),
-        gap_mean_mm=float(share @ gaps),
-        gap_max_mm=float(gaps.max()),
+        gap_min_mm=max(least, 0.0),
+        gap_mean_mm=float(share @ np.maximum(gaps, 0.0)),
+        gap_max_mm=float(np.abs(gaps).max()),
         error_mm=field.error_mm(chosen),
         make=partial(parameter_patch, a.face(i), low, high),
     )
-
-
-def _spots(pair: Pair, nearest: list[tuple[float, Array, Array]]) -> list[Raw]:
-    """Distinct points where two smooth faces touch."""
-    a, i, b, j = pair
-    found: list[Raw] = []
-    for _, mine, spot in nearest:
-        if any(np.linalg.norm(spot - other.centroid) < _APART_MM for other in found):
-            continue
-        normal = _normal(b, j, spot)
-        if float(normal @ _normal(a, i, mine)) > -_OPPOSED:
-            continue
-        raw = Raw(
-            kind="point", a_faces=(i,), b_faces=(j,), normal=-normal, centroid=spot,
-            make=partial(dot, spot), ends=(spot, spot),
-        )  # fmt: skip
-        found.append(raw)
-    return found

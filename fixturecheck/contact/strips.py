@@ -90,7 +90,11 @@ def _flat_strip(pair: Pair, part: Any, frame: Frame, line: tuple[Array, Array, f
     chords = np.array([_chord(part, frame, foot + m * across, a.surface(i).axis) for m in mids])
     gaps = gap_mm + radius - np.sqrt(np.maximum(radius**2 - mids**2, 0.0))
     mean = float((weights * chords * gaps).sum() / (weights * chords).sum())
-    edge_gap = gap_mm + radius - math.sqrt(max(radius**2 - float(np.abs(y).max()) ** 2, 0.0))
+    nearest = 0.0 if y.min() <= 0.0 <= y.max() else float(np.abs(y).min())
+    least, edge_gap = (
+        gap_mm + radius - math.sqrt(max(radius**2 - away**2, 0.0))
+        for away in (nearest, float(np.abs(y).max()))
+    )
     return Raw(
         kind="near",
         a_faces=(i,),
@@ -98,6 +102,7 @@ def _flat_strip(pair: Pair, part: Any, frame: Frame, line: tuple[Array, Array, f
         normal=-b.normals[j],
         centroid=frame.space(shapely.get_coordinates(part.centroid))[0],
         area_mm2=float(part.area),
+        gap_min_mm=max(least, 0.0),
         gap_mean_mm=mean,
         gap_max_mm=edge_gap,
         make=partial(polygon_face, rings),
@@ -221,6 +226,8 @@ def _round_strip(
     start = math.cos(arc[0]) * toward + math.sin(arc[0]) * across
     middle = math.cos(sum(arc) / 2) * toward + math.sin(sum(arc) / 2) * across
     gaps = field(np.linspace(*arc, _STEPS))
+    # The gap grows away from the line of closest approach.
+    least = field(np.array([0.0]))[0] if arc[0] <= 0.0 <= arc[1] else gaps.min()
     kind = "area" if np.abs(gaps).max() <= tolerances.touch_mm else "near"
     gaps = np.abs(gaps) if kind == "area" else np.maximum(gaps, 0.0)
     half = (arc[1] - arc[0]) / 2
@@ -235,6 +242,7 @@ def _round_strip(
         normal=one.outward * middle,
         centroid=one.origin + sum(heights) / 2 * one.axis + one.radius_mm * np.sinc(half / math.pi) * middle,
         area_mm2=one.radius_mm * (arc[1] - arc[0]) * height,
+        gap_min_mm=abs(float(least)) if kind == "area" else max(float(least), 0.0),
         gap_mean_mm=float(np.trapezoid(gaps) / (_STEPS - 1)),
         gap_max_mm=float(gaps.max()),
         make=partial(cylinder_patch, base, one.radius_mm * start, axis, arc[1] - arc[0], height),

@@ -195,6 +195,30 @@ def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Ar
     ]
 
 
+Nearest = tuple[float, Array, Array, Shape, Shape]
+"""A least distance, where it is on either shape, and the face, edge or corner that it is on."""
+
+
+def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
+    """Return every solution of the least distance of two solids that is not longer than `within_mm`."""
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone():
+        message = "the kernel found no least distance between two solids"
+        raise KernelError(message)
+    if found.NbSolution() == 0 or found.Value() > within_mm:
+        return []
+    return [
+        (
+            float(found.Value()),
+            np.array(found.PointOnShape1(i).Coord()),
+            np.array(found.PointOnShape2(i).Coord()),
+            cq_shape(found.SupportOnShape1(i)),
+            cq_shape(found.SupportOnShape2(i)),
+        )
+        for i in range(1, found.NbSolution() + 1)
+    ]
+
+
 def on_face(point: Array, face: Face, within_mm: float) -> bool:
     """Say whether a point lies on a face, trimmed as it is."""
     return distance(dot(point), face)[0] <= within_mm

@@ -374,9 +374,9 @@ _MOST_SPOTS = 600
 def depth_mm(region: Shape, skin: Shape, left: Shape) -> float:
     """Return how deep a region taken out of a solid is: how far its skin has gone back, at the most.
 
-    Taken both ways, so that neither a narrow slot nor a rib that is gone altogether is told by its width: from
-    the new surface to the skin as it was, and from the skin that is gone to what is left. Read at the corners,
-    sides and middles of the triangles of the region's surface.
+    Taken both ways, so that neither a narrow slot nor a rib that is gone altogether is told by its width:
+    from the new surface to the skin as it was, and from the skin that is gone to what is left. Read at the
+    corners, sides and middles of the triangles of the region's surface.
 
     Parameters
     ----------

@@ -139,6 +139,7 @@ def _contact(contact: Contact) -> dict[str, Any]:
         "area_mm2": rounded(contact.area_mm2, "mm2", where),
         "length_mm": rounded(contact.length_mm, "mm", where),
         "gap_um": {
+            "min": rounded(contact.gap_min_um, "um", where),
             "mean": rounded(contact.gap_mean_um, "um", where),
             "max": rounded(contact.gap_max_um, "um", where),
         },

@@ -18,7 +18,7 @@ from fixturecheck.kernel.clip import distance, dot, face_window, grid_on_face
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.kernel.step_read import read
 from fixturecheck.tolerances import Tolerances
-from tests.contact.staging import ball, block, contacts, found, only, pin, place, plate, put
+from tests.contact.staging import ball, block, contacts, found, only, pin, place, plate, put, vee
 
 NEAR_MM = Tolerances().near_mm
 
@@ -131,3 +131,97 @@ def test_part_of_bsplines_alone_on_a_plate():
     for contact in near:
         assert contact.gap_mean_um + contact.error_um >= 1e3 * exact_mm - 1e-3
         assert contact.gap_max_um <= 500
+
+
+def spline_rods(cross_deg: float) -> tuple[cq.Solid, cq.Solid]:
+    way = math.radians(cross_deg)
+    low = pin(5, 60, (-30, 0, -5), (1, 0, 0))
+    top = pin(4, 60, (-30 * math.cos(way), -30 * math.sin(way), 4), (math.cos(way), math.sin(way), 0))
+    return freeform(low), freeform(top)
+
+
+def round_foot(radius_mm: float) -> cq.Solid:
+    ball_ = cq.Workplane().sphere(radius_mm).translate((0, 0, radius_mm))
+    return freeform(block(20, 20, 10).intersect(ball_))
+
+
+def egg() -> cq.Workplane:
+    """A body of revolution whose lowest place is its pole, at the origin."""
+    outline = cq.Workplane("XZ").spline(
+        [(0, 0), (4, 0.9), (6, 5), (3, 9.5), (0, 10)], tangents=[(1, 0), (-1, 0)]
+    )
+    return outline.close().revolve(360, (0, 0), (0, 1))
+
+
+def elliptic_bar() -> cq.Workplane:
+    """A bar 40 mm along Y whose section is an ellipse that stands on the plate."""
+    return cq.Workplane("XZ").ellipse(8, 5).extrude(-40).translate((0, -20, 5))
+
+
+POINTS = {
+    "block on a round foot": lambda: (plate(), round_foot(3000.0)),
+    "rods that cross at 3 degrees": lambda: spline_rods(3.0),
+    "rods that cross at 60 degrees": lambda: spline_rods(60.0),
+    "egg": lambda: (plate(), egg()),
+    "egg on its twin": lambda: (egg().rotate((0, 0, 0), (1, 0, 0), 180), egg()),
+}
+
+
+@pytest.mark.parametrize("scene", POINTS)
+def test_freeform_faces_that_curve_apart_touch_at_a_point(scene):
+    a, b = POINTS[scene]()
+    point = only(put("a", a), put("b", b))
+    assert point.kind == "point"
+    assert point.centroid == pytest.approx((0, 0, 0), abs=1e-4)
+    assert abs(point.normal[2]) == pytest.approx(1.0)
+
+
+LINES = {
+    "pin on a plate": lambda: (plate(), freeform(pin(6, 50, (0, -25, 6), (0, 1, 0))), 50.0),
+    "pin on a spline plate": lambda: (freeform(plate()), freeform(pin(2, 50, (0, -25, 2), (0, 1, 0))), 50.0),
+    "pin over the end of a plate": lambda: (plate(), freeform(pin(6, 50, (0, 20, 6), (0, 1, 0))), 20.0),
+    "elliptic bar on a plate": lambda: (plate(), elliptic_bar(), 40.0),
+    "ring on a plate": lambda: (
+        plate(),
+        freeform(cq.Solid.makeTorus(10, 3, cq.Vector(0, 0, 3))),
+        math.tau * 10,
+    ),
+    "pin in a wider bore": lambda: (
+        plate().faces(">Z").workplane().hole(12),
+        freeform(pin(5.5, 8, (0.5, 0, -9))),
+        8.0,
+    ),
+}
+
+
+@pytest.mark.parametrize("scene", LINES)
+def test_freeform_faces_that_run_together_touch_along_a_line(scene):
+    a, b, long_mm = LINES[scene]()
+    line = only(put("a", a), put("b", b))
+    assert line.kind == "line"
+    assert line.length_mm == pytest.approx(long_mm, rel=1e-6)
+    assert line.error_um < 0.01
+
+
+def test_freeform_pin_in_a_vee_touches_along_two_lines():
+    radius = 6.0
+    stood = freeform(pin(radius, 50, (0, -25, radius * math.sqrt(2)), (0, 1, 0)))
+    lines = contacts(put("vee", vee(60)), put("pin", stood))
+    assert [(c.kind, round(c.length_mm, 6)) for c in lines] == [("line", 50.0)] * 2
+    for line in lines:
+        assert math.hypot(line.centroid[0], line.centroid[2]) == pytest.approx(radius, rel=1e-6)
+
+
+def test_freeform_pin_in_a_bore_of_its_size_is_an_area():
+    bored = plate().faces(">Z").workplane().hole(12)
+    area = only(put("plate", bored), put("pin", freeform(pin(6, 8, (0, 0, -9)))))
+    assert area.kind == "area"
+    assert area.area_mm2 == pytest.approx(math.tau * 6 * 8, rel=1e-3)
+
+
+@pytest.mark.parametrize("lift_mm", [0.01, 0.3])
+def test_least_gap_under_a_freeform_ball_is_exact(lift_mm):
+    near = only(
+        put("plate", plate()), put("ball", freeform(ball(6, (0.3, 0.2, 6 + lift_mm)))), kinds=["near"]
+    )
+    assert near.gap_min_um == pytest.approx(1e3 * lift_mm, abs=1e-3)

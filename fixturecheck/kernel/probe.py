@@ -1,0 +1,92 @@
+"""A face asked at single places: its point and normal at parameters, and how far a point is from it."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Surface
+from OCP.BRepTools import BRepTools
+from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
+from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
+from OCP.ShapeAnalysis import ShapeAnalysis_Surface
+from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
+from OCP.TopoDS import TopoDS
+
+from fixturecheck.kernel.shapes import Edge, Face
+
+Array = NDArray[np.float64]
+_MM = 1e-7
+_NO_NORMAL = 1e-12
+_HAIR = 1e-6
+
+
+class Probe:
+    """One face, ready to be asked often."""
+
+    def __init__(self, face: Face) -> None:
+        wrapped = TopoDS.Face_s(face.wrapped)
+        self._adaptor = BRepAdaptor_Surface(wrapped, False)
+        self._surface = ShapeAnalysis_Surface(BRep_Tool.Surface_s(wrapped))
+        self._outline = BRepTopAdaptor_FClass2d(wrapped, 1e-9)
+        u0, u1, v0, v1 = BRepTools.UVBounds_s(wrapped)
+        self._middle = (u0 + u1) / 2, (v0 + v1) / 2
+        self._flip = -1.0 if wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
+
+    def at(self, u: float, v: float) -> tuple[Array, Array]:
+        """Return the point at surface parameters and the outward unit normal there.
+
+        At a pole, where one parameter goes round nothing, it is that of a place a hair towards the middle.
+        """
+        point, normal, size = self._raw(u, v)
+        if size <= _NO_NORMAL:
+            _, normal, size = self._raw(
+                *(p + _HAIR * (m - p) for p, m in zip((u, v), self._middle, strict=True))
+            )
+        return point, self._flip / max(size, 1e-300) * normal
+
+    def _raw(self, u: float, v: float) -> tuple[Array, Array, float]:
+        """Return the point at parameters, the vector product of its derivatives, and its length."""
+        point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
+        self._adaptor.D1(u, v, point, du, dv)
+        x, y, z = du.Coord()
+        p, q, r = dv.Coord()
+        normal = (y * r - z * q, z * p - x * r, x * q - y * p)
+        size = math.sqrt(normal[0] ** 2 + normal[1] ** 2 + normal[2] ** 2)
+        return np.array(point.Coord()), np.array(normal), size
+
+    def tangent(self, u: float, v: float, way: int) -> tuple[Array, Array]:
+        """Return the point at surface parameters and the derivative by one of them, 0 for u and 1 for v."""
+        point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
+        self._adaptor.D1(u, v, point, du, dv)
+        return np.array(point.Coord()), np.array((du, dv)[way].Coord())
+
+    def inside(self, u: float, v: float) -> bool:
+        """Whether parameters lie within the face's outline, its border included."""
+        return bool(self._outline.Perform(gp_Pnt2d(u, v)) != TopAbs_State.TopAbs_OUT)
+
+    def gap(self, point: Array) -> tuple[float, Array, bool]:
+        """Return how far a point is outside the face's surface, and the outward normal at its foot.
+
+        Returns
+        -------
+        gap_mm : float
+            Along the normal at the foot; negative behind the face.
+        normal : ndarray, shape (3,)
+        inside : bool
+            Whether the foot lies within the face's outline.
+        """
+        foot = self._surface.ValueOfUV(gp_Pnt(*point.tolist()), _MM)
+        spot, normal = self.at(foot.X(), foot.Y())
+        away = point - spot
+        # The length of the way, not its share along the normal: at a tip the normal is that of one side only.
+        gap = math.copysign(float(np.linalg.norm(away)), float(away @ normal))
+        return gap, normal, self.inside(foot.X(), foot.Y())
+
+
+def spline_through(points: Array, *, closed: bool) -> Edge:
+    """Return a smooth edge through points (n, 3); a closed one does not repeat its first point."""
+    return cq.Edge.makeSpline([cq.Vector(*p) for p in points.tolist()], periodic=closed)
