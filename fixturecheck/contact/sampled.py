@@ -13,6 +13,7 @@ from fixturecheck.contact.standing import Array
 from fixturecheck.contact.strips import Pair
 from fixturecheck.contact.valleys import Height, lines_and_points, opens, touching
 from fixturecheck.kernel.clip import face_window, grid_on_face, parameter_patch
+from fixturecheck.kernel.probe import Probe
 from fixturecheck.tolerances import Tolerances
 
 _MOST = 1500
@@ -100,20 +101,27 @@ class _Field:
         The same gap at any parameters of the window.
     """
 
-    def __init__(self, pair: Pair, window: tuple[Array, Array], spacing_mm: float, slack_mm: float) -> None:
+    def __init__(
+        self,
+        pair: Pair,
+        probes: tuple[Probe, Probe],
+        window: tuple[Array, Array],
+        spacing: tuple[float, float],
+    ) -> None:
+        spacing_mm, slack_mm = spacing
+        ours, theirs = probes
         a, i, b, j = pair
         grid = grid_on_face(a.face(i), window, spacing_mm, _MOST)
         box = np.all((grid.points >= b.lows[j] - slack_mm) & (grid.points <= b.highs[j] + slack_mm), axis=1)
         self.grid = grid.only(box)
-        probe = b.probe(j)
-        rows = [probe.gap(p) for p in self.grid.points]
+        rows = [theirs.gap(p) for p in self.grid.points]
         self.gaps = np.array([r[0] for r in rows])
         other = np.array([r[1] for r in rows]).reshape(-1, 3)
         inside = np.array([r[2] for r in rows], dtype=bool)
-        ours = -np.einsum("ij,ij->i", other, self.grid.normals)
-        self.facing = inside & (ours >= _FACING)
-        self.drift = other + ours[:, None] * self.grid.normals
-        self.height = Height(a.probe(i), probe, window, grid.step)
+        along = -np.einsum("ij,ij->i", other, self.grid.normals)
+        self.facing = inside & (along >= _FACING)
+        self.drift = other + along[:, None] * self.grid.normals
+        self.height = Height(ours, theirs, window, grid.step)
 
     def error_mm(self, chosen: Bools) -> float:
         """Bound how far the gap within a cell strays from that of its sample.
@@ -134,15 +142,16 @@ class _Field:
 
 def _field(pair: Pair, tolerances: Tolerances) -> _Field:
     """Sample face A, first all of it, then again the part of it that is near."""
-    a, i, _, _ = pair
+    a, i, b, j = pair
     low, high = face_window(a.face(i))
-    field = _Field(pair, (low, high), tolerances.sample_mm, tolerances.near_mm)
+    probes = Probe(a.face(i)), Probe(b.face(j))
+    field = _Field(pair, probes, (low, high), (tolerances.sample_mm, tolerances.near_mm))
     near = field.facing & (np.abs(field.gaps) <= tolerances.near_mm)
     if not near.any():
         return field
     margin, spots = 1.5 * field.grid.step, field.grid.parameters[near]
     window = np.maximum(low, spots.min(axis=0) - margin), np.minimum(high, spots.max(axis=0) + margin)
-    return _Field(pair, window, tolerances.sample_mm / _FINER, tolerances.near_mm)
+    return _Field(pair, probes, window, (tolerances.sample_mm / _FINER, tolerances.near_mm))
 
 
 def _has_block(cells: NDArray[np.int64]) -> bool:

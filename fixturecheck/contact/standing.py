@@ -14,7 +14,6 @@ from fixturecheck.contact.surfaces import normal_out
 from fixturecheck.kernel.clip import normal_at, world_edges, world_faces
 from fixturecheck.kernel.facet_nouns import Circle, Surface
 from fixturecheck.kernel.facets import FaceTable, face_tables, transform_of
-from fixturecheck.kernel.probe import Probe
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
 
 Array = NDArray[np.float64]
@@ -56,7 +55,6 @@ class Standing:
         self._inward: Array | None = None
         self._outlines: dict[int, tuple[Frame, Any]] = {}
         self._surfaces: dict[int, Surface] = {}
-        self._probes: dict[int, Probe] = {}
 
     def _face_boxes(self) -> tuple[Array, Array]:
         # A circle of radius R about unit axis a reaches R sqrt(1 - a_i^2) along axis i; a point has R = 0.
@@ -108,12 +106,6 @@ class Standing:
         if self._faces is None:
             self._faces = world_faces(self.placed)
         return self._faces[index]
-
-    def probe(self, index: int) -> Probe:
-        """Return a face in the machine's frame ready to be asked at single places."""
-        if index not in self._probes:
-            self._probes[index] = Probe(self.face(index))
-        return self._probes[index]
 
     def edge_samples(self) -> Array:
         """Return points along every edge, (E, 9, 3), ends included."""
