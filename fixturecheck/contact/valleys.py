@@ -40,7 +40,7 @@ class Place:
     point: Array
     gap_mm: float
     normal: Array
-    facing: float
+    opposed_share: float
 
 
 class Height:
@@ -62,14 +62,14 @@ class Height:
     def place(self, at: Array) -> Place | None:
         """Return the place at parameters; None off either face."""
         u, v = float(at[0]), float(at[1])
-        if not self.ours.inside(u, v):
+        if not self.ours.inside((u, v)):
             return None
-        point, normal = self.ours.at(u, v)
+        point, normal = self.ours.at((u, v))
         gap, other, inside = self.theirs.gap(point)
         if not inside:
             return None
-        facing = -float(normal @ other)
-        return Place(at=np.array([u, v]), point=point, gap_mm=gap, normal=normal, facing=facing)
+        opposed = -float(normal @ other)
+        return Place(at=np.array([u, v]), point=point, gap_mm=gap, normal=normal, opposed_share=opposed)
 
     def least(self, start: Array) -> Place | None:
         """Return the lowest place that is reached going down from parameters."""
@@ -84,17 +84,15 @@ class Height:
         found = minimize(height, np.zeros(2), method="Nelder-Mead", options=options)
         return self.place(np.clip(start + found.x * self.step, low, high))
 
-    def along(self, line: float, way: int, spot: float) -> Place | None:
-        """Return where a line of parameters crosses the floor of a valley near a spot of it.
+    def along(self, near: Array, way: int) -> Place | None:
+        """Return where a line of parameters crosses the floor of a valley near a place of it.
 
         Parameters
         ----------
-        line : float
-            The parameter that is kept.
+        near : ndarray, shape (2,)
+            The place.
         way : int
-            Which of the two is kept.
-        spot : float
-            The other parameter.
+            Which of the two parameters is kept.
 
         Returns
         -------
@@ -102,6 +100,7 @@ class Height:
             None where the gap is not least along the line, or where the line runs along the valley.
         """
         other = 1 - way
+        line, spot = float(near[way]), float(near[other])
         low = max(self.window[0][other], spot - self.step[other])
         high = min(self.window[1][other], spot + self.step[other])
 
@@ -111,8 +110,8 @@ class Height:
             return out
 
         def slope(x: float) -> float:
-            u, v = at(x)
-            point, along = self.ours.tangent(u, v, other)
+            u, v = at(x).tolist()
+            point, along = self.ours.tangent((u, v), other)
             return float(along @ self.theirs.gap(point)[1])
 
         ends = slope(low), slope(high)
@@ -163,14 +162,14 @@ def touching(
     for way in (0, 1):
         beside = ((0, 1), (0, -1)) if way == 0 else ((1, 0), (-1, 0))
         for k in _lowest(cells, gaps, table, beside):
-            place = height.along(float(at[k, way]), way, float(at[k, 1 - way]))
-            if place is not None and abs(place.gap_mm) <= touch_mm and place.facing >= OPPOSED:
+            place = height.along(at[k], way)
+            if place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED:
                 found.append(place)
     for k in _lowest(cells, gaps, table, _AROUND):
         if any(np.linalg.norm((p.at - at[k]) / height.step) <= _JOINED for p in found):
             continue
         low = height.least(at[k])
-        if low is not None and abs(low.gap_mm) <= touch_mm and low.facing >= OPPOSED:
+        if low is not None and abs(low.gap_mm) <= touch_mm and low.opposed_share >= OPPOSED:
             found.append(low)
     return found
 
@@ -240,7 +239,7 @@ def lines_and_points(
         gaps = np.array([p.gap_mm for p in run])
         if len(run) < _FEWEST or _curves_apart(group, touch_mm) or opens(arc[:, None], gaps, touch_mm):
             low = height.least(min(group, key=lambda p: p.gap_mm).at)
-            if low is not None and abs(low.gap_mm) <= touch_mm and low.facing >= OPPOSED:
+            if low is not None and abs(low.gap_mm) <= touch_mm and low.opposed_share >= OPPOSED:
                 yield _point(low, faces)
             continue
         yield _line(height, run, faces, spacing, touch_mm)
@@ -268,7 +267,9 @@ def _spacing_mm(height: Height, places: Sequence[Place]) -> float:
         for way in (0, 1):
             at = place.at.copy()
             at[way] += height.step[way]
-            widest = max(widest, float(np.linalg.norm(height.ours.at(*at)[0] - place.point)))
+            widest = max(
+                widest, float(np.linalg.norm(height.ours.at((float(at[0]), float(at[1])))[0] - place.point))
+            )
     return widest
 
 
@@ -361,8 +362,8 @@ def _end(height: Height, inner: Place, last: Place, touch_mm: float) -> Place:
         at = last.at + share * step
         place = None
         if height.window[0][way] <= at[way] <= height.window[1][way]:
-            place = height.along(float(at[way]), way, float(at[1 - way]))
-        if place is not None and abs(place.gap_mm) <= touch_mm and place.facing >= OPPOSED:
+            place = height.along(at, way)
+        if place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED:
             low, found = share, place
         else:
             high = share

@@ -36,11 +36,12 @@ class Probe:
         self._middle = (u0 + u1) / 2, (v0 + v1) / 2
         self._flip = -1.0 if wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
 
-    def at(self, u: float, v: float) -> tuple[Array, Array]:
+    def at(self, uv: tuple[float, float]) -> tuple[Array, Array]:
         """Return the point at surface parameters and the outward unit normal there.
 
         At a pole, where one parameter goes round nothing, it is that of a place a hair towards the middle.
         """
+        u, v = uv
         point, normal, size = self._raw(u, v)
         if size <= _NO_NORMAL:
             _, normal, size = self._raw(
@@ -58,15 +59,15 @@ class Probe:
         size = math.sqrt(normal[0] ** 2 + normal[1] ** 2 + normal[2] ** 2)
         return np.array(point.Coord()), np.array(normal), size
 
-    def tangent(self, u: float, v: float, way: int) -> tuple[Array, Array]:
+    def tangent(self, uv: tuple[float, float], way: int) -> tuple[Array, Array]:
         """Return the point at surface parameters and the derivative by one of them, 0 for u and 1 for v."""
         point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
-        self._adaptor.D1(u, v, point, du, dv)
+        self._adaptor.D1(*uv, point, du, dv)
         return np.array(point.Coord()), np.array((du, dv)[way].Coord())
 
-    def inside(self, u: float, v: float) -> bool:
+    def inside(self, uv: tuple[float, float]) -> bool:
         """Whether parameters lie within the face's outline, its border included."""
-        return bool(self._outline.Perform(gp_Pnt2d(u, v)) != TopAbs_State.TopAbs_OUT)
+        return bool(self._outline.Perform(gp_Pnt2d(*uv)) != TopAbs_State.TopAbs_OUT)
 
     def gap(self, point: Array) -> tuple[float, Array, bool]:
         """Return how far a point is outside the face's surface, and the outward normal at its foot.
@@ -80,11 +81,11 @@ class Probe:
             Whether the foot lies within the face's outline.
         """
         foot = self._surface.ValueOfUV(gp_Pnt(*point.tolist()), _MM)
-        spot, normal = self.at(foot.X(), foot.Y())
+        spot, normal = self.at((foot.X(), foot.Y()))
         away = point - spot
         # The length of the way, not its share along the normal: at a tip the normal is that of one side only.
         gap = math.copysign(float(np.linalg.norm(away)), float(away @ normal))
-        return gap, normal, self.inside(foot.X(), foot.Y())
+        return gap, normal, self.inside((foot.X(), foot.Y()))
 
 
 def spline_through(points: Array, *, closed: bool) -> Edge:
