@@ -109,28 +109,36 @@ def moved_aside(
     name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float,
     write: Writing = METRIC,
 ) -> Dodge | None:  # fmt: skip
-    """Return the shorter of the moves along Y that clear the wheel and run into no other body."""
-    mine = box_of(shape)
+    """Return the shortest of the moves along Y and X that clear the wheel and run into no other body."""
+    mine, boxes = box_of(shape), [loose_box(s) for s in sweeps]
     hits = [split(solid, s, f"{name} by a sweep").taken for solid in shape.Solids() for s in sweeps]
-    found = []
-    for sign in (1.0, -1.0):
-        reach_mm = max(
-            (s[4] - mine[1] if sign > 0 else mine[4] - s[1]) + least_mm for s in map(loose_box, sweeps)
-        )
+    near = [box_of(h) for h in hits if h is not None]
+    best: tuple[float, Vector, str] | None = None
+    for k, sign in ((1, 1.0), (1, -1.0), (0, 1.0), (0, -1.0)):
+        way: Vector = (sign, 0.0, 0.0) if k == 0 else (0.0, sign, 0.0)
+        ends = [b[k + 3] - mine[k] if sign > 0 else mine[k + 3] - b[k] for b in near]
+        reach_mm = max(b[k + 3] - mine[k] if sign > 0 else mine[k + 3] - b[k] for b in boxes) + least_mm
+        if best is not None:
+            # Only a shorter move is of interest.
+            reach_mm = min(reach_mm, best[0] - 2 * STEP_MM)
+        if reach_mm < STEP_MM:
+            continue
 
-        def at(by_mm: float, sign: float = sign) -> bool:
-            return clears(moved(shape, (0.0, sign * by_mm, 0.0)), sweeps, least_mm)
+        def at(by_mm: float, way: Vector = way) -> bool:
+            return clears(moved(shape, _along(way, by_mm)), sweeps, least_mm)
 
-        near = [h for h in hits if h is not None]
-        ends = [box_of(h)[4] - mine[1] if sign > 0 else mine[4] - box_of(h)[1] for h in near]
-        by_mm = least_that(at, max(reach_mm, STEP_MM), max(ends, default=0.0) + least_mm)
-        if by_mm is not None and not _runs_into(moved(shape, (0.0, sign * by_mm, 0.0)), shape, others):
-            found.append((by_mm, sign))
-    if not found:
+        by_mm = least_that(at, reach_mm, max(ends, default=0.0) + least_mm)
+        if by_mm is not None and not _runs_into(moved(shape, _along(way, by_mm)), shape, others):
+            best = by_mm, way, f"{'+' if sign > 0 else '-'}{'XY'[k]}"
+    if best is None:
         return None
-    by_mm, sign = min(found)
-    says = f"move {name} {write.length(by_mm, '.2f', 'up')} toward {'+' if sign > 0 else '-'}Y"
-    return Dodge(way="move", by_mm=by_mm, to_mm=by_mm, direction=(0.0, sign, 0.0), says=says)
+    by_mm, direction, toward = best
+    says = f"move {name} {write.length(by_mm, '.2f', 'up')} toward {toward}"
+    return Dodge(way="move", by_mm=by_mm, to_mm=by_mm, direction=direction, says=says)
+
+
+def _along(way: Vector, by_mm: float) -> Vector:
+    return way[0] * by_mm, way[1] * by_mm, way[2] * by_mm
 
 
 def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:

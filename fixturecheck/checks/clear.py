@@ -10,8 +10,8 @@ is believed alone: solids whose boxes meet are always intersected.
 Limit: the machine's `least_clearance_mm` (1 mm unless stated; common practice, no source). A common volume,
 or a clearance within the touch tolerance, is no-go; less than the limit is a caution.
 Remedy: the path first (less overtravel, a cross feed that ends at the edge of the floor, one that lies to
-the other side), then what stands there (the shortest move along Y, the tallest block that clears, the parts
-set higher over equipment, which is never cut down), then the wheel; each solved to 0.01 mm and tried again.
+the other side), then what stands there (the shortest move along Y or X, the tallest block that clears, the
+parts set higher over equipment, which is never cut down), then the wheel; each solved to 0.01 mm and tried.
 Go: a stop block whose top is 2 mm under the floor. No-go: a block beside the part 3 mm above the floor and
 in the wheel's way.
 """

@@ -167,9 +167,10 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         held = ", ".join(s.face for s in open_seats)
         verdict = Verdict.NO_GO
         says = f"{what}, which is no seat, and {part.name} stands open at {held}."
-        remedy = (
-            f"Relieve {patch.contact.a if patch.contact.a.startswith(part.name + '.') else patch.contact.b}."
-        )
+        mine, theirs = sides_from(patch, part.name)
+        remedy = f"Relieve {mine}."
+        if any(s.body == part.name and f"{part.name}.{s.face}" == mine for s in stage.setup.seats):
+            remedy = f"State the seat as {mine} on {theirs}, or move what is in the way."
     else:
         verdict = Verdict.CAUTION
         says = f"{what}, which is no seat: it fights the seats that {part.name} is meant to have."

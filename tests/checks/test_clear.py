@@ -344,6 +344,16 @@ def test_a_guard_that_meets_a_tall_stop_is_passed_by_less_overtravel_and_not_by_
     assert all(f.verdict is Verdict.GO for f in again)
 
 
+def test_a_stop_past_the_end_is_moved_on_along_x_where_that_is_shorter():
+    """With no overtravel left the hood ends at x = 186, 100 past the axis: a stop at 180 goes 7 mm on."""
+    stop = block("tall", (12, 25, 150), (180, -2, 0))
+    _, found = run(slab(), stop, wall=None, way="traverse", overtravel_mm=0.0)
+    hit = struck(found, "tall")
+    way = float(hit.remedy.split("Move tall ")[1].split()[0])
+    assert way == pytest.approx(80 + OUT + 100 + 1 - 180, abs=0.011)
+    assert "toward +X" in hit.remedy
+
+
 def test_a_larger_wheel_is_named_with_the_speed_it_may_turn_at():
     """Flanges of 75 beside a wall of 60 mm over the floor want 197 mm; at 2850 rpm that is 29.4 m/s."""
     tall = dataclasses.replace(

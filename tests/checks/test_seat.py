@@ -241,6 +241,15 @@ def test_a_part_beside_the_face_that_is_meant_says_so():
     assert "stands open by 5 mm, and its faces lie 12 mm beside each other" in findings[0].says
 
 
+def test_a_seat_face_that_lies_on_another_body_is_not_to_be_relieved():
+    """The base is meant for the chuck and lies on a parallel: the parallel is the seat, or is in the way."""
+    parallel = body("parallel", block(60, 8, 16), role="fixture")
+    part = body("part", block(40, 20, 10, (0, 0, 16)))
+    findings = gauged(seat.check, [CHUCK, parallel, part], PRIMARY)
+    lies = next(f for f in findings if "which is no seat" in f.says)
+    assert lies.remedy == "State the seat as part.bottom on parallel.top, or move what is in the way."
+
+
 def test_a_tilted_part_is_turned_by_the_angle_that_it_is_out():
     tilted = body("part", block(20, 10, 5), place((0, 0, 10 * math.sin(0.01)), (0, 1, 0), math.degrees(0.01)))
     found = gauged(seat.check, [CHUCK, tilted], PRIMARY)[0]
