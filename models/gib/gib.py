@@ -20,8 +20,8 @@ FACES = {"floor": (5, 5, HEIGHT), "seat": (5, 5, 0), "back": (0, WIDTH / 2, 5), 
 FACES["right"] = (LENGTH / 2, 0, 5)
 
 
-def on_chuck(block_height_mm: float, name: str) -> Setup:
-    """Return the set-up with blocks of some height."""
+def on_chuck(block_height_mm: float, name: str, **cut: float) -> Setup:
+    """Return the set-up with blocks of some height; `cut` is what else is stated of the cut."""
     chuck = equipment("flat_magnetic_chuck", name="chuck")
     blocks = [
         equipment(
@@ -47,7 +47,15 @@ def on_chuck(block_height_mm: float, name: str) -> Setup:
             Seat(body="gib", face="right", on="block_right", on_face="minus_x", rank="stop"),
         ),
         cuts=(
-            Cut(name="top", parts=("gib",), floor="floor", stock_mm=0.2, way="traverse", cross_feed_mm=3.0),
+            Cut(
+                name="top",
+                parts=("gib",),
+                floor="floor",
+                stock_mm=0.2,
+                way="traverse",
+                cross_feed_mm=3.0,
+                **cut,
+            ),
         ),
         machine=Machine(table_z_mm=-20.0),
         wheel=Wheel(corner_radius_mm=0.2),

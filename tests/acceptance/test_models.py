@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.load import load
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
@@ -223,3 +224,19 @@ def test_two_blocks_that_the_wheel_hits_are_told_as_one_no_go(checked):
     _, result = checked("gib/thick_block.toml")
     (group,) = [g for g in result["groups"] if result["findings"][g["lead"]]["verdict"] == "no-go"]
     assert len(members(group)) == 2
+
+
+def test_the_assembly_states_what_the_script_states_and_how_the_gib_is_pushed(monkeypatch):
+    monkeypatch.syspath_prepend(str(MODELS / "gib"))
+    script, assembly = (load(MODELS / "gib" / name) for name in ("held.py", "held_assembly.py"))
+    assert [b.name for b in assembly.bodies] == [b.name for b in script.bodies]
+    for one, other in zip(script.bodies, assembly.bodies, strict=True):
+        assert one.at.toTuple() == other.at.toTuple()
+        assert one.face_names() == other.face_names()
+        assert (one.material, dict(one.finish)) == (other.material, dict(other.finish))
+    stated = ("name", "seats", "cuts", "wheel", "machine", "holding")
+    assert all(getattr(script, key) == getattr(assembly, key) for key in stated)
+    assert script.staging is None
+    assert assembly.staging.push["gib"].direction == (-1.0, 1.0, 0.0)
+    # Nothing is assumed of the one that is not assumed of the other, but for the staging.
+    assert {r for r in assumed(assembly) if "staging" not in r.of} == set(assumed(script))
