@@ -147,7 +147,7 @@ class Guard:
 
     opening_deg: float = field(
         default=150.0,
-        metadata=allowed(1.0, 360.0, matters="whether the guard covers enough, what it must clear"),
+        metadata=allowed(1.0, 350.0, matters="whether the guard covers enough, what it must clear"),
     )
     radial_gap_mm: float = field(
         default=8.0, metadata=allowed(0.01, 500.0, or_zero=True, matters="whether the guard clears")

@@ -212,7 +212,7 @@ BAD = {
         machine(flange=Flange(diameter_mm=-1.0)),
         "flange, diameter_mm: must be from 1 to 1000; got -1",
     ),
-    "guard": (machine(guard=Guard(opening_deg=400.0)), "guard, opening_deg: must be from 1 to 360; got 400"),
+    "guard": (machine(guard=Guard(opening_deg=400.0)), "guard, opening_deg: must be from 1 to 350; got 400"),
     "large flange": (
         machine(flange=Flange(diameter_mm=200.0)),
         "flange: its diameter of 200 mm must be less than",
