@@ -44,18 +44,27 @@ def shaped(field: Field[Any], value: Any) -> Any:
     """Return a number as the field takes it: alone, or as a list of the usual length."""
     if kind_of(str(field.type)) != "numbers":
         return value
-    if field.name == "dressed_profile_mm":
+    if field.name in {"dressed_profile_mm", "bh"}:
         return [[value, value]]
-    return [value] * (2 if field.name == "mu" else 3)
+    return [value] * (2 if field.name == "mu" or "Range" in str(field.type) else 3)
+
+
+def sample(field: Field[Any]) -> Any:
+    """Return a value that the field takes."""
+    rule, kind = allowed_in(field) or Allowed(), kind_of(str(field.type))
+    if rule.words:
+        return rule.words[0]
+    if kind in NUMBERS:
+        return shaped(field, rule.least)
+    return {"text": "x", "texts": ["x"], "flag": True}[kind]
 
 
 def filled(table: str, field: Field[Any], value: Any, key: str = "") -> Stated:
     """Return a table with all that it needs and one value to try."""
-    samples = {"text": "x", "texts": ["x"], "number": 1.0, "whole": 2, "numbers": [1.0, 0.0, 0.0]}
     needed = {
-        f.name: (allowed_in(f) or Allowed()).words[0] if (allowed_in(f) or Allowed()).words else samples[kind]
+        f.name: sample(f)
         for f in fields(RECORDS[table])
-        if f.default is MISSING and f.default_factory is MISSING and (kind := kind_of(str(f.type)))
+        if f.default is MISSING and f.default_factory is MISSING
     }
     needed.pop(field.name, None)
     return stated(table, {**needed, key or field.name: shaped(field, value)})
