@@ -11,7 +11,7 @@ from fixturecheck.kernel.clip import face_frame
 from fixturecheck.kernel.shapes import box_of, faces_of
 from fixturecheck.kernel.sound import flaw_of, one_of_each
 from fixturecheck.mistakes import Mistakes
-from fixturecheck.setup.entries import POLES, ROLES
+from fixturecheck.setup.entries import MOST_NAME, POLES, ROLES
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.numbers import refuse_bad_numbers
 from fixturecheck.setup.relieving import refuse_bad_relieving
@@ -30,6 +30,9 @@ T = TypeVar("T")
 
 MOST_MM = 50_000.0
 """A body larger than this was not meant so, and its checks would take for ever."""
+
+MOST_MADE = 2 * MOST_NAME
+"""Letters of a name once equipment and remedies have added theirs to a stated one."""
 
 TABLE_MM = 0.01
 """How far equipment may reach below a stated table: heights are stated in hundredths."""
@@ -322,7 +325,7 @@ def _refuse_repeats(names: Iterable[str], what: str) -> None:
     """Each name once, and each an allowed one."""
     counts = Counter(names)
     for name, count in counts.items():
-        allowed_name(name, f"{what} {name!r}")
+        allowed_name(name, f"{what} {name!r}", MOST_MADE)
         if count > 1:
             message = f"{what} {name!r} is stated {count} times; each needs a name of its own"
             raise SetupError(message)

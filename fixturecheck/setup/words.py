@@ -23,7 +23,7 @@ BY_PLACE = re.compile(r"face_\d+")
 """Names kept for faces that nobody named; they are numbered by place."""
 
 
-def allowed_name(name: object, where: str) -> None:
+def allowed_name(name: object, where: str, most: int = MOST_NAME) -> None:
     """Refuse what may not be the name of a body, face, cut, clamp or mill.
 
     Raises
@@ -34,8 +34,8 @@ def allowed_name(name: object, where: str) -> None:
     if not isinstance(name, str) or not NAME.fullmatch(name):
         message = f"{where}: a name is made of letters a to z, digits, _ and -, without blanks or dots"
         raise SetupError(message)
-    if len(name) > MOST_NAME:
-        message = f"{where}: a name has at most {MOST_NAME} letters, since it becomes part of file names"
+    if len(name) > most:
+        message = f"{where}: a name has at most {most} letters, since it becomes part of file names"
         raise SetupError(message)
 
 

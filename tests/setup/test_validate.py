@@ -151,8 +151,8 @@ BAD = {
         "body 'block' is 10000000 mm over its longest side; was it drawn or exported in other units?",
     ),
     "a long name": (
-        {"bodies": [one("b" * 61)]},
-        f"body '{'b' * 61}': a name has at most 60 letters, since it becomes part of file names",
+        {"bodies": [one("b" * 121)]},
+        f"body '{'b' * 121}': a name has at most 120 letters, since it becomes part of file names",
     ),
     "seat of no body": (
         seat(body="blok"),
