@@ -83,6 +83,7 @@ class Shapes:
     """The features of several bodies as arrays, and a box round each, in the bodies' own frames."""
 
     def __init__(self, features: Sequence[Features]) -> None:
+        self.features = tuple(features)
         self.bodies = bodies_of(features)
         own = [_own_box(f) for f in features]
         self.box_middle = np.array([0.5 * (low + high) for low, high in own])
@@ -103,6 +104,7 @@ class Scene:
     def __init__(self, features: Sequence[Features] | Shapes, loose: Sequence[bool]) -> None:
         shapes = features if isinstance(features, Shapes) else Shapes(features)
         self.bodies, self.box_middle, self.box_half = shapes.bodies, shapes.box_middle, shapes.box_half
+        self.features = shapes.features
         self.loose = np.array(loose, dtype=bool)
 
     def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
@@ -132,5 +134,7 @@ def _own_box(features: Features) -> tuple[Floats, Floats]:
         fat = max(one.radius_a_mm, one.radius_b_mm) + one.skin_mm
         if one.kind in ("rod", "cone", "ball", "ring"):
             corners += [np.array([end - fat, end + fat]) for end in (one.a_mm, one.b_mm)]
+    if features.smooth:  # between its points a free-form face may stand out of them
+        corners.append(features.box_mm)
     every = np.concatenate(corners)
     return every.min(axis=0), every.max(axis=0)

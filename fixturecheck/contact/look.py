@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.compiled import compiled
-from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.candidates import Candidates, Scene, joined
 from fixturecheck.contact.cleared import cleared
 from fixturecheck.contact.curved import (
     corners_in_hollows,
@@ -30,6 +30,7 @@ from fixturecheck.contact.sharp import (
     corners_over_faces,
     edges_across,
 )
+from fixturecheck.contact.smooth import smooth_rows
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -69,7 +70,10 @@ def find_candidates(
     standing = stand(scene.bodies, rotation, origin_mm)
     ask = Ask(reach_mm, deep, slack_rad, max(reach_mm, -deep))
     rows = asked(rows_of, standing, low, high, pairs, ask)
-    return rows.where(~cleared(standing, rows))
+    rows = rows.where(~cleared(standing, rows))
+    if not any(one.smooth for one in scene.features):
+        return rows
+    return joined((rows, smooth_rows(scene, rotation, origin_mm, pairs, ask)))
 
 
 def packed(book: Book) -> Candidates:

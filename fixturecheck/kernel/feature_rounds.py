@@ -12,6 +12,7 @@ from OCP.BRepTools import BRepTools
 from OCP.GeomAbs import GeomAbs_SurfaceType
 
 from fixturecheck.kernel.feature_edges import Heap, normal_at, xyz
+from fixturecheck.kernel.smooth import Smooth
 
 Floats = NDArray[np.float64]
 
@@ -109,15 +110,9 @@ def _skeleton(point: Floats, place: Floats, axis: Floats, ring: float, skin: flo
     return place + (radial / length * ring if length > 1e-12 else 0.0 * radial)
 
 
-def sample(heap: Heap, face: cq.Face, surface: Any, number: int) -> None:
-    """Cover a face of no known type with points."""
-    u0, u1, v0, v1 = BRepTools.UVBounds_s(face.wrapped)
-    for u in np.linspace(u0, u1, 13):
-        for v in np.linspace(v0, v1, 13):
-            place = xyz(surface.Value(float(u), float(v)))
-            if face.distance(cq.Vertex.makeVertex(*place)) > 1e-6:
-                continue
-            normal = normal_at(surface, face, (float(u), float(v)))
-            point = heap.point(place)
-            heap.leaving[point].append(-normal)
-            heap.meeting[point].setdefault(number, normal)
+def sample(heap: Heap, one: Smooth) -> None:
+    """Cover a face with points of it."""
+    for i, j in np.argwhere(one.inside):
+        point = heap.point(one.points[i, j])
+        heap.leaving[point].append(-one.normals[i, j])
+        heap.meeting[point].setdefault(one.face, one.normals[i, j])

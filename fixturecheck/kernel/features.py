@@ -1,13 +1,13 @@
 """Which points, edges and surfaces of a solid can touch another body, as arrays in the solid's own frame.
 
 Sharp features are exact; curved edges become short chords, whose greatest sagitta is kept. Curved faces are
-kept by type (rod, bore, ball, cone, ring) with the range they cover; other surfaces become sampled points.
+kept by type (rod, bore, ball, cone, ring) with the range they cover; other surfaces are laid out in lines.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from typing import Any
 
@@ -24,6 +24,7 @@ from fixturecheck.kernel.feature_edges import Heap, Rim, edges_with_faces, norma
 from fixturecheck.kernel.feature_rounds import Round, round_of, sample
 from fixturecheck.kernel.shapes import Solid, faces_of
 from fixturecheck.kernel.skin import Skin, skin_of
+from fixturecheck.kernel.smooth import Smooth, Target, smooth_of, targets_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -66,6 +67,12 @@ class Features:
         Corners of a box round the solid.
     skin : callable
         Returns the solid's skin, made when it is first asked for.
+    smooth : tuple of Smooth
+        Its free-form faces.
+    sharp_count : int
+        How many of the points lie on edges; those after them lie on free-form faces.
+    targets : callable
+        Returns every face as something to come down on, made when it is first asked for.
     """
 
     points_mm: Floats
@@ -88,6 +95,9 @@ class Features:
     volume_mm3: float = 0.0
     box_mm: Floats
     skin: Callable[[], Skin] = field(repr=False)
+    smooth: tuple[Smooth, ...] = ()
+    sharp_count: int = 0
+    targets: Callable[[], tuple[Target, ...]] = field(default=tuple, repr=False)
 
 
 def features_of(solid: Solid) -> Features:
@@ -113,17 +123,21 @@ def _features(solid: Solid) -> Features:
     surfaces = [BRepAdaptor_Surface(f.wrapped) for f in faces]
     for edge, sides in edges_with_faces(solid, faces):
         walk_edge(heap, edge, sides, faces, surfaces)
-    rounds = []
+    rounds, smooth, sharp_count = [], [], len(heap.places)
     for number, (face, surface) in enumerate(zip(faces, surfaces, strict=True)):
         if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
             continue
         curved = round_of(face, surface, number)
-        if curved is None or curved.kind in ("gutter", "cup"):
+        if curved is None:
+            smooth.append(smooth_of(face, number))
+            sample(heap, smooth[-1])
+        elif curved.kind in ("gutter", "cup"):
             # What comes into a hollow torus or ball is told exactly; its own points tell what lies over it.
-            sample(heap, face, surface, number)
+            sample(heap, smooth_of(face, number))
         if curved is not None:
             rounds.append(curved)
-    return _packed(heap, solid, faces, surfaces, tuple(rounds))
+    packed = _packed(heap, solid, faces, surfaces, tuple(rounds))
+    return replace(packed, smooth=tuple(smooth), sharp_count=sharp_count)
 
 
 def _packed(
@@ -168,6 +182,7 @@ def _packed(
         volume_mm3=float(properties.Mass()),
         box_mm=np.array([[box.xmin, box.ymin, box.zmin], [box.xmax, box.ymax, box.zmax]]),
         skin=cache(partial(skin_of, solid)),
+        targets=cache(partial(targets_of, solid)),
     )
 
 
