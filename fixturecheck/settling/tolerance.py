@@ -202,10 +202,12 @@ def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds
 
 def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:
     seats = {frozenset((f"{s.body}.{s.face}", f"{s.on}.{s.on_face}")) for s in model.bench.setup.seats}
+    parts = {b.name for b in model.bench.bodies if b.role == "part"}
     out = []
     for pair, members in _pairs(model).items():
         share = float(drawn.carries[:, members].any(axis=1).mean())
-        if pair not in seats and share > 0:
+        # What a fixture that is pushed up stands on needs no seat.
+        if pair not in seats and share > 0 and any(face.split(".", 1)[0] in parts for face in pair):
             a, b = sorted(pair)
             out.append(WrongOdds(a=a, b=b, share_lands=share))
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))

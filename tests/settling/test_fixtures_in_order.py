@@ -18,6 +18,7 @@ from fixturecheck.settling.answer import answered
 from fixturecheck.settling.model import Push, Staging
 from fixturecheck.settling.orders import order_told
 from fixturecheck.settling.run import settle_setup
+from fixturecheck.settling.tolerance import odds_of
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import refuse_bad_staging
 
@@ -55,6 +56,15 @@ def test_an_end_block_with_a_push_of_its_own_is_pushed_up_against_the_last_part(
     found = settle_setup(setup, staging)
     assert found.rests
     assert found.poses["end"].shift_mm == pytest.approx((-1.5, 0, 0), abs=1e-6)
+    zones = {"pad1": {"far": 0.02}}
+    bodies = tuple(replace(b, tolerance_mm=zones.get(b.name, {})) for b in setup.bodies)
+    zoned = replace(setup, bodies=bodies)
+    odds = odds_of(zoned, staging, draws=200)
+    # What the block stands on is nothing that lands wrongly; what the pads stand on no seat states here.
+    assert {frozenset(one.split(".")[0] for one in (w.a, w.b)) for w in odds.wrong} == {
+        frozenset(("pad0", "table")), frozenset(("pad1", "table")),
+        frozenset(("pad0", "stop")), frozenset(("pad0", "pad1")),
+    }  # fmt: skip
     weight_n = 20 * 30 * 10 * 7.87e-6 * 9.80665
     assert found.seats[0].force_n == pytest.approx(weight_n / 4, rel=1e-5)
     told = {
