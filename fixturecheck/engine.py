@@ -307,6 +307,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         verdict=worst(f.verdict for f in findings),
         name=setup.name,
         units=setup.units,
+        small_lengths=setup.small_lengths,
         sources=setup.sources,
         findings=tuple(findings),
         contacts=tuple(p.contact for p in stage.contacts.patches),

@@ -112,7 +112,7 @@ def _pictures(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
     scenes = [whole_scene(setup.name, before, points)]
     for n, relief in enumerate(found.reliefs, start=1):
         sides = ((f"{n:02d}_before.png", before), (f"{n:02d}_after.png", after))
-        scenes += relief_scenes(_across(setup, relief), sides, meshes, setup.units)
+        scenes += relief_scenes(_across(setup, relief), sides, meshes, setup.shown_in)
     painter = Painter()
     try:
         with tempfile.TemporaryDirectory() as home:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from fixturecheck.hold_result import HoldFound
+from fixturecheck.units import SMALL_LENGTHS, shown_in
 
 Vector = tuple[float, float, float]
 
@@ -451,6 +452,8 @@ class Result:
 
     Parameters
     ----------
+    units, small_lengths : str
+        `mm` or `inch`; and `as units` or `thou`, for lengths below a tenth of an inch.
     groups : tuple of Group
         Every finding once: like ones together, what follows from another under it.
     not_asked : tuple of NotAsked
@@ -474,3 +477,9 @@ class Result:
     not_asked: tuple[NotAsked, ...] = ()
     groups: tuple[Group, ...] = ()
     assumed: tuple[Assumed, ...] = ()
+    small_lengths: str = SMALL_LENGTHS[0]
+
+    @property
+    def shown_in(self) -> str:
+        """What reports write lengths in: `mm`, `inch`, or `thou` for inches and thousandths."""
+        return shown_in(self.units, self.small_lengths)

@@ -51,6 +51,15 @@ _DIGITS = 14
 UNITS = ("mm", "inch")
 """What a set-up may be stated and shown in."""
 
+FREEDOM = "degrees of freedom"
+"""Unit of a count of the ways in which a body may move, 6 at most."""
+
+THOU = "thou"
+"""Inches, with small lengths shown in thousandths of an inch."""
+
+SMALL_LENGTHS = ("as units", THOU)
+"""What lengths below a tenth of an inch may be shown in."""
+
 _INCH_MM = 25.4
 _LBF_N = 4.4482216152605
 
@@ -76,11 +85,37 @@ rest follows. A speed in m/s is a wheel's, in surface feet per minute.
 _DECIMALS = {"mm": 4, "um": 5}
 """Most decimals of an inch: ten-thousandths are the least that a shop reads; gaps are told a step finer."""
 
+_THOU_BELOW_MM = 2.54
+"""Lengths below a tenth of an inch are small."""
+
+SPECS = {
+    "mm": ".4g",
+    "um": ".4g",
+    "mm2": ".4g",
+    "mm3": ".4g",
+    "m/s": ".3g",
+    "m/min": "g",
+    "N": ".0f",
+    "N m": "g",
+    "N/cm2": "g",
+}
+"""How a quantity is written where nothing else is asked: one format for sentences, tables and pictures."""
+
+_LEAST = {"mm": 1e-6, "um": 1e-3, "mm2": 1e-4, "mm3": 1e-6}
+"""What is less than half of this is rounding of the kernel, and is written as zero."""
+
 _NEXT_TO_NOTHING = 1e-7
-_SAME_STEP = 1e-6
+_SAME_STEP = 1e-2
+"""Share of the last decimal that is rounding, where a number is rounded to its safe side."""
 _STATED_DECIMALS = 5
 _STATED_DIGITS = 4
+_GENERAL_DIGITS = 6
 """How much of a number is shown that the set-up states: of a length in inches, and of any other quantity."""
+
+
+def shown_in(units: str, small_lengths: str) -> str:
+    """Return what a `Writing` is made for: `mm`, `inch`, or `thou` where small lengths are stated so."""
+    return THOU if small_lengths == THOU else units
 
 
 def convert(value: float, *, unit: str, to: str) -> float:
@@ -156,84 +191,158 @@ class Writing:
     Parameters
     ----------
     units : str
-        `mm` or `inch`.
+        `mm`, `inch`, or `thou` for inches with small lengths in thousandths.
     """
 
     units: str = "mm"
 
+    @property
+    def _inches(self) -> bool:
+        """Whether lengths are shown in inches."""
+        return self.units != "mm"
+
     def name(self, unit: str) -> str:
         """Return what is shown for a unit of the results; one with no inch counterpart is kept."""
+        if unit == "um" and self.units == THOU:
+            return THOU
         return IN_INCHES[unit][0] if self._converts(unit) else unit
 
     @property
     def fine_steps(self) -> str:
         """What a careful feed is counted in, hundredths of a millimetre or tenths of a thousandth."""
-        return "tenths of a thousandth" if self.units == "inch" else "hundredths"
+        return "tenths of a thousandth" if self._inches else "hundredths"
 
     def steps(self, unit: str = "um") -> tuple[str, str]:
         """Return what a move for a move is counted in, one and more; the ratio is the same in any unit."""
-        return ("thousandth", "thousandths") if self.units == "inch" else (unit, unit)
+        return ("thousandth", "thousandths") if self._inches else (unit, unit)
 
     def key(self, name: str) -> str:
         """Return the key that states a quantity: `stock_in` for `stock_mm` in inches."""
-        return (inch_key(name) or name) if self.units == "inch" else name
+        return (inch_key(name) or name) if self._inches else name
 
     def number(self, value: float, unit: str, spec: str, toward: str = "") -> str:
         """Return the number alone, for lists and ranges whose unit is said once."""
-        if not self._converts(unit):
+        if not math.isfinite(value):
             return format(value, spec)
+        if not self._converts(unit):
+            return _metric_number(value, unit, spec, toward)
+        if unit == "um" and self.units == THOU:
+            return _inch_number(value, unit, spec, toward, size=IN_INCHES["um"][1] * 1e-3)
         return _inch_number(value, unit, spec, toward)
 
     def _converts(self, unit: str) -> bool:
-        return self.units == "inch" and unit in IN_INCHES
+        return self._inches and unit in IN_INCHES
 
     def _said(self, value: float, unit: str, spec: str, toward: str = "") -> str:
+        spec = spec or SPECS[unit]
+        if unit == "mm" and self.units == THOU and 0.0 < abs(value) < _THOU_BELOW_MM:
+            thou_mm = IN_INCHES["mm"][1] * 1e-3
+            return f"{_inch_number(value, unit, spec, toward, size=thou_mm)} {THOU}"
         return f"{self.number(value, unit, spec, toward)} {self.name(unit)}"
 
-    def length(self, length_mm: float, spec: str = ".4g", toward: str = "") -> str:
+    def quantity(self, value: float, unit: str) -> str:
+        """Return a number with any unit of a finding, as its sentence writes it.
+
+        Parameters
+        ----------
+        value : float
+            In `unit`.
+        unit : str
+            A unit of a finding: one of length, area, volume, speed, force or pressure, `deg`, `share`, or any
+            other, which is kept.
+        """
+        if unit == "share":
+            return percent(value)
+        if unit == "deg":
+            return f"{_trimmed(f'{value:.3f}')} deg"
+        if unit == "x load":
+            return f"{_factor(value)} {unit}"
+        if unit == FREEDOM and value == 1.0:
+            return f"1 {FREEDOM.replace('degrees', 'degree')}"
+        if unit not in SPECS:
+            name = "in/in" if unit == "um/um" and self._inches else unit
+            return f"{_plain(value, _STATED_DIGITS, '')} {name}".strip()
+        return self._said(value, unit, SPECS[unit])
+
+    def length(self, length_mm: float, spec: str = "", toward: str = "") -> str:
         """Return a length of mm with its unit."""
         return self._said(length_mm, "mm", spec, toward)
 
-    def gap(self, gap_um: float, spec: str = ".3g") -> str:
+    def gap(self, gap_um: float, spec: str = "") -> str:
         """Return a small length of um with its unit."""
         return self._said(gap_um, "um", spec)
 
-    def area(self, area_mm2: float, spec: str = ".4g", toward: str = "") -> str:
+    def area(self, area_mm2: float, spec: str = "", toward: str = "") -> str:
         """Return an area of mm2 with its unit."""
         return self._said(area_mm2, "mm2", spec, toward)
 
-    def volume(self, volume_mm3: float, spec: str = ".4g") -> str:
+    def volume(self, volume_mm3: float, spec: str = "") -> str:
         """Return a volume of mm3 with its unit."""
         return self._said(volume_mm3, "mm3", spec)
 
-    def force(self, force_n: float, spec: str = ".0f", toward: str = "") -> str:
+    def force(self, force_n: float, spec: str = "", toward: str = "") -> str:
         """Return a force of N with its unit."""
         return self._said(force_n, "N", spec, toward)
 
-    def torque(self, torque_nm: float, spec: str = "g", toward: str = "") -> str:
+    def torque(self, torque_nm: float, spec: str = "", toward: str = "") -> str:
         """Return a torque of N m with its unit."""
         return self._said(torque_nm, "N m", spec, toward)
 
-    def pressure(self, pressure_n_cm2: float, spec: str = "g", toward: str = "") -> str:
+    def pressure(self, pressure_n_cm2: float, spec: str = "", toward: str = "") -> str:
         """Return a pressure or rated pull of N/cm2 with its unit."""
         return self._said(pressure_n_cm2, "N/cm2", spec, toward)
 
-    def speed(self, speed_m_s: float, spec: str = ".3g") -> str:
+    def speed(self, speed_m_s: float, spec: str = "") -> str:
         """Return a wheel's surface speed of m/s with its unit."""
         return self._said(speed_m_s, "m/s", spec)
 
-    def table_speed(self, speed_m_min: float, spec: str = "g") -> str:
+    def table_speed(self, speed_m_min: float, spec: str = "") -> str:
         """Return a table's speed of m/min with its unit."""
         return self._said(speed_m_min, "m/min", spec)
+
+
+def percent(share: float) -> str:
+    """Return a share, 0 to 1, in per cent, to a hundredth of one."""
+    return f"{_trimmed(f'{100.0 * share:.2f}')} %"
 
 
 METRIC = Writing()
 """How sentences are written where no set-up says otherwise."""
 
 
-def _inch_number(value: float, unit: str, spec: str, toward: str) -> str:
-    """Return a number of a metric unit in inches, with digits that say as much as the metric format does."""
-    size = IN_INCHES[unit][1]
+def _metric_number(value: float, unit: str, spec: str, toward: str) -> str:
+    """Return a number as its format says, in digits and never in powers of ten."""
+    sign = "+" if spec.startswith("+") else ""
+    if abs(value) < 0.5 * _LEAST.get(unit, 0.0):
+        value = 0.0
+    if spec.endswith("f"):
+        decimals = int(spec.lstrip("+")[1:-1])
+        kept = _rounded(value, decimals, toward) if toward else round(value, decimals)
+        return f"{kept + 0.0:{sign}.{decimals}f}"
+    return _plain(value, int(spec.lstrip("+")[1:-1] or _GENERAL_DIGITS), sign, toward)
+
+
+def _factor(times: float) -> str:
+    """Return a factor on a load: three digits at most, none beyond a hundredth."""
+    decimals = min(2, max(0, 2 - math.floor(math.log10(max(abs(times), 1.0)))))
+    return _trimmed(f"{times:.{decimals}f}")
+
+
+def _trimmed(text: str) -> str:
+    """Return a number without zeros at its end, and zero without a sign."""
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
+
+
+def _inch_number(value: float, unit: str, spec: str, toward: str, size: float | None = None) -> str:
+    """Return a number of a metric unit in inches, with digits that say as much as the metric format does.
+
+    `size` is how many of the metric unit make one of what is written, where that is not the whole inch.
+    """
+    if abs(value) < 0.5 * _LEAST.get(unit, 0.0):
+        value = 0.0
+    in_thou = size is not None
+    size = size or IN_INCHES[unit][1]
     number, sign = value / size, "+" if spec.startswith("+") else ""
     if spec == "g" and unit == "mm":
         # What was stated in inches comes back as it was stated.
@@ -242,7 +351,8 @@ def _inch_number(value: float, unit: str, spec: str, toward: str) -> str:
     if not spec.endswith("f"):
         return _plain(number, precision, sign, toward)
     decimals = max(precision + math.ceil(math.log10(size)), 0)
-    decimals = min(decimals, max(_DECIMALS.get(unit, decimals), precision + 1))
+    if not in_thou:
+        decimals = min(decimals, max(_DECIMALS.get(unit, decimals), precision + 1))
     # What the metric format shows as zero is zero here, too.
     if abs(number) < 10.0**-decimals and float(format(value, spec)):
         return _plain(number, 2, sign, toward)
@@ -258,11 +368,9 @@ def _rounded(number: float, decimals: int, toward: str) -> float:
 
 
 def _plain(number: float, digits: int, sign: str, toward: str = "") -> str:
-    """Return a number to some significant digits, in powers of ten only where it is next to nothing."""
-    if number == 0:
-        return f"{0.0:{sign}.0f}"
+    """Return a number to some significant digits, never in powers of ten; what is next to nothing is zero."""
     if abs(number) < _NEXT_TO_NOTHING:
-        return f"{number:{sign}.{min(digits, 2)}g}"
+        return f"{0.0:{sign}.0f}"
     decimals = max(digits - 1 - math.floor(math.log10(abs(number))), 0)
     rounded = _rounded(number, decimals, toward) if toward else float(f"{number:.{digits}g}")
     text = f"{rounded:{sign}.{min(decimals, 15)}f}"

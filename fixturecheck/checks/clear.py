@@ -132,7 +132,7 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
             unit="mm",
             limit=least_mm,
             margin=-deep_mm - least_mm,
-            says=f"The {a.mover} runs {write.length(deep_mm, '.3g')} deep into {a.body} during {name}: "
+            says=f"The {a.mover} runs {write.length(deep_mm)} deep into {a.body} during {name}: "
             f"{write.volume(a.apart.common_mm3)} of it is in the way of the travel.",
             remedy=remedy,
             shapes=(shape, travel),
@@ -154,7 +154,7 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
         margin=gap_mm - least_mm,
         says=f"The {a.mover} rubs on {a.body} during {name}."
         if rubs
-        else f"The {a.mover} passes {a.body} with {write.length(gap_mm, '.3g')} to spare during {name}, "
+        else f"The {a.mover} passes {a.body} with {write.length(gap_mm)} to spare during {name}, "
         f"less than the {write.length(least_mm, 'g')} kept clear.",
         remedy=remedy,
         source=_LIMIT_SOURCE,
@@ -190,7 +190,7 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
         limit=least_mm,
         margin=gap_mm - least_mm,
         says=f"The {mover} clears everything during {name}; it comes closest to {nearest.body}, "
-        f"{stage.setup.write.length(gap_mm, '.3g')}.",
+        f"{stage.setup.write.length(gap_mm)}.",
         source=_LIMIT_SOURCE,
         location_mm=nearest.apart.on_b,
         direction=_away(nearest),

@@ -28,7 +28,7 @@ from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.locating import PartLocated, TargetMoved
 from fixturecheck.settling.odds import Target
 from fixturecheck.setup.model import Seat
-from fixturecheck.units import Writing
+from fixturecheck.units import FREEDOM, Writing
 
 ID = "location"
 TITLE = "What locates the work"
@@ -71,7 +71,7 @@ def _part(part: PartLocated, write: Writing) -> Finding:
         f"{role.name} ({rank}) takes {role.takes}"
         for role, rank in zip(part.located.roles, part.ranks, strict=True)
     )
-    says = f"The seats of {part.body} take {part.located.rank} of 6 freedoms: {takes}."
+    says = f"The seats of {part.body} take {part.located.rank} of 6 degrees of freedom: {takes}."
     strongest = max(
         ((abs(v), t, name) for t in part.targets if not t.free_mm for name, v in t.by_seat.items()),
         # Seats that act alike differ in rounding only: the first stated is named.
@@ -88,7 +88,7 @@ def _part(part: PartLocated, write: Writing) -> Finding:
         kind="rank",
         about=(part.body,),
         value=float(part.located.rank),
-        unit="freedoms",
+        unit=FREEDOM,
         says=says,
         source=_SOURCE,
     )
@@ -104,8 +104,9 @@ def _seat(found: Answered, part: PartLocated, role: SeatRole, rank: str) -> Find
         kind="seat",
         about=_sides(f"{part.body}.", role.name),
         value=float(role.takes),
-        unit="freedoms",
-        says=f"{role.name} ({rank}) takes {role.takes} of the {role.wants} freedoms that it would take alone."
+        unit=FREEDOM,
+        says=f"{role.name} ({rank}) takes {role.takes} of the {role.wants} degrees of freedom "
+        "that it would take alone."
         if role.takes
         else _fights(found, part, role),
         remedy=None if role.takes else "Leave one of them out, or give one a little air.",

@@ -188,7 +188,7 @@ def _held_open(
 ) -> Finding:
     """Report what lands first and by how much the nest stays open; `across` is the push over the normal."""
     opening_mm, push, landing, overlap, (relief, unmarked, not_sought) = found
-    opening = stage.setup.write.length(opening_mm, ".3f")
+    opening = stage.setup.write.length(opening_mm)
     along = stage.setup.write.length(opening_mm / across, ".3f")
     first = landing.patches[0] if landing.patches else None
     what = said(first, stage.setup.write) if first else "something"

@@ -30,7 +30,7 @@ from fixturecheck.kernel.regions import thinner_mm
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
 from fixturecheck.setup.model import Cut, Setup
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, percent
 
 ID = "reach"
 TITLE = "Floor, wall and corner as the wheel makes them"
@@ -122,12 +122,12 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     thick_mm, name, write = thinner_mm(part.missed), cut.cut.name, setup.write
     limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
     good = thick_mm <= limit_mm
-    kept = write.volume(part.leftover_mm3, ".3g")
+    kept = write.volume(part.leftover_mm3)
     in_corner = f" ({kept} stays in the corner)" if part.leftover_mm3 > 0 else ""
     says = f"The wheel takes all the stock of {part.body} in {name} that it can reach{in_corner}."
     if not good:
         says = f"The wheel leaves {write.volume(part.leftover_mm3)} of stock on {part.body} in {name}, up to "
-        says += f"{write.length(thick_mm, '.3g')} thick outside its own corner."
+        says += f"{write.length(thick_mm)} thick outside its own corner."
     return Finding(
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
@@ -154,12 +154,12 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
     deep_mm = gouge_depth_mm(part, limit_mm)
     good = deep_mm <= limit_mm
-    says = f"The wheel takes nothing of {part.body} in {name} that should stay."
+    says = f"Cut {name}: the wheel does not gouge {part.body}."
     if not good:
         says = f"The wheel gouges {part.body} in {name}: it takes {write.volume(part.gouge_mm3)} "
-        says += f"that should stay, up to {write.length(deep_mm, '.3g')} deep."
+        says += f"that should stay, up to {write.length(deep_mm)} deep."
     elif part.gouge is not None:
-        says = f"The wheel takes {write.volume(part.gouge_mm3, '.3g')} of {part.body} in {name} "
+        says = f"The wheel takes {write.volume(part.gouge_mm3)} of {part.body} in {name} "
         says += "below the drawing, all of it "
         says += "in the fillet of the corner." if part.dug is None else "within tolerance."
     return Finding(
@@ -186,7 +186,7 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
     """Judge the radius left between floor and wall."""
     radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in {cut.cut.name}"
     verdict, remedy, source = Verdict.GO, None, "geometry of the solids"
-    limit_mm, radius, drawn = drawn_mm, *(setup.write.length(r, ".3g") for r in (radius_mm, drawn_mm))
+    limit_mm, radius, drawn = drawn_mm, *(setup.write.length(r) for r in (radius_mm, drawn_mm))
     short = _short(cut.cut, corner)
     if any(corner.undercut_mm) and not short:
         says = f"The undercut of {where} takes up the wheel's corner."
@@ -279,8 +279,8 @@ def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:
         reachable = 1.0 - kept
         share = face.share_made / reachable if reachable > 0 else 0.0
         good = share >= LEAST_SHARE
-        says = f"The wheel makes {face.share_made:.1%} of {face.face} in {cut.cut.name}"
-        says += f"; its corner keeps it from {kept:.1%}." if kept > 0 else "."
+        says = f"The wheel makes {percent(share)} of {face.face} in {cut.cut.name}"
+        says += f", apart from the {percent(kept)} that its own corner cannot reach." if kept > 0 else "."
         yield Finding(
             check=ID,
             verdict=Verdict.GO if good else Verdict.NO_GO,

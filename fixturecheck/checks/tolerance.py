@@ -30,7 +30,7 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.settling.odds import Odds, SeatOdds, TargetOdds, WrongOdds
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, percent
 
 ID = "tolerance"
 TITLE = "Seats and work within tolerances"
@@ -96,7 +96,7 @@ def _judged(share: float) -> Verdict:
 def _seat(seat: SeatOdds, odds: Odds, write: Writing) -> Finding:
     """Judge how often one seat closes."""
     where = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
-    says = f"{where} closes in {seat.share_closed:.2%} of {odds.draws} draws"
+    says = f"{where} closes in {percent(seat.share_closed)} of {odds.draws} draws"
     if seat.share_closed < 1.0:
         says += (
             f"; it is open by {write.gap(seat.gap_p95_um, '.1f')} in one of twenty, "
@@ -132,7 +132,7 @@ def _wrong(wrong: WrongOdds, odds: Odds) -> Finding:
         unit="share",
         limit=1.0 - SURE,
         margin=1.0 - SURE - wrong.share_lands,
-        says=f"{wrong.a} lands on {wrong.b}, which no seat states, in {wrong.share_lands:.2%} of "
+        says=f"{wrong.a} lands on {wrong.b}, which no seat states, in {percent(wrong.share_lands)} of "
         f"{odds.draws} draws.",
         remedy=None
         if wrong.share_lands <= 1.0 - SURE

@@ -17,7 +17,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, percent
 
 _ONE_WAY = 1.0 - 1e-9
 
@@ -111,11 +111,11 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     largest = max(found.of_kind("area"), key=lambda p: p.contact.area_mm2)
     on = "+".join((f"{seat.on}.{found.on_faces[0]}", *found.on_faces[1:]))
     says = f"{seat.body}.{'+'.join(found.faces)} {verb} {on} with {write.area(found.area_mm2)}, "
-    says += f"{found.share:.0%} of the smaller face"
+    says += f"{percent(found.share)} of the smaller face"
     if pair is not None and share > 1.0 - 1e-6:
         says += ": more of the two faces cannot meet"
     elif pair is not None:
-        says += f" and {share:.0%} of the {write.area(most_mm2)} that can meet"
+        says += f" and {percent(share)} of the {write.area(most_mm2)} that can meet"
     return Finding(
         check=check,
         verdict=Verdict.GO if good else Verdict.CAUTION,

@@ -15,7 +15,7 @@ from shapely.affinity import translate
 from fixturecheck.contact.standing import Frame
 
 Array = NDArray[np.float64]
-_HALVINGS = 14
+_HALVINGS = 30
 _FINER = 12
 _FIRST_STEP = 0.25
 

@@ -68,7 +68,7 @@ def hold_section(result: Result, figures: Mapping[str, str]) -> str:
     figures : mapping of str to str
         The pictures of the hold by file name, ready for the page.
     """
-    hold, units = result.holding, result.units
+    hold, units = result.holding, result.shown_in
     if hold is None:
         return _NOT_ASKED
     pieces = [
@@ -91,7 +91,7 @@ def hold_captions(hold: HoldFound | None, units: str = "mm") -> dict[str, str]:
     if hold is None:
         return {}
     parts = {let_go_picture(hold, p): _LET_GO.format(part=p.part) for p in worst_of_each_cut(hold)}
-    about = "0.04 in" if units == "inch" else "a millimetre"
+    about = "0.04 in" if units != "mm" else "a millimetre"
     return {**{name: says.format(about=about) for name, says in CAPTIONS.items()}, **parts}
 
 

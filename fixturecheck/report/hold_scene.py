@@ -60,7 +60,7 @@ def hold_scenes(stage: Stage) -> list[Drawn]:
 
 def _pull(stage: Stage, hold: HoldFound) -> Drawn:
     """Return the map of the pull: parts and blocks as ghosts, their contact faces coloured."""
-    units = stage.result.units
+    units = stage.result.shown_in
     values = [np.array([sized(v, "N/cm2", units)[0] for v in m.pull_n_cm2]) for m in hold.maps]
     top = _round_up(_most(np.concatenate(values), np.concatenate([m.area_mm2 for m in hold.maps])))
     figure = _joined("figure pull", [_squares(m, v / top) for m, v in zip(hold.maps, values, strict=True)])
@@ -120,7 +120,7 @@ def _total(stage: Stage, hold: HoldFound, name: str) -> dict[str, Any]:
     points = stage.meshes[name].all_points_mm()
     middle = (points.min(axis=0) + points.max(axis=0)) / 2
     top = np.array([middle[0], middle[1], points[:, 2].max()])
-    return {"at": top.tolist(), "lines": [name, span(both, "N", stage.result.units)]}
+    return {"at": top.tolist(), "lines": [name, span(both, "N", stage.result.shown_in)]}
 
 
 def _best_eye(faces: list[tuple[Floats, float]], points: Floats) -> Floats:
@@ -161,7 +161,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
     # The scale stands beside the arrows, not on them.
     at = at - 0.16 * section.wide_mm * np.cross(up, eye)
     axis = int(np.argmax(np.abs(normal)))
-    place = amount(round(section.at_mm[axis], 2), "mm", stage.result.units)
+    place = amount(round(section.at_mm[axis], 2), "mm", stage.result.shown_in)
     scene = {
         **_frame(stage, HOLD_FLUX, f"flux in the iron at {'XYZ'[axis]} {place}", None),
         "actors": [*(actor(s, colours, pale=True) for s in bodies), arrows.actor(layer=2)],
@@ -200,7 +200,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
             "way": (np.array(part.load_n) / load_n).tolist(),
             "rgb": list(_LOAD_RGB),
             "into": True,
-            "lines": ["cutting force", span((load_n, load_n), "N", stage.result.units)],
+            "lines": ["cutting force", span((load_n, load_n), "N", stage.result.shown_in)],
         }
     ]
     arrows += [_motion_arrow(stage, moves[0], far_mm, part)] if moves else []
@@ -330,7 +330,7 @@ def _frame(stage: Stage, file: str, title: str, verdict: Verdict | None) -> dict
         "verdict": None if verdict is None else str(verdict),
         "tags": [],
         "legend": [],
-        "units": stage.result.units,
+        "units": stage.result.shown_in,
     }
 
 

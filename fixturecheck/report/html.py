@@ -14,9 +14,9 @@ from fixturecheck.report.banner import banner, counted, questions
 from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_page import hold_captions, hold_section
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, Together, numbered
-from fixturecheck.report.quantity import shown, shown_span
+from fixturecheck.report.quantity import shown, shown_span, typeset_page
 from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
-from fixturecheck.report.stated import setup_section
+from fixturecheck.report.stated import assumed_section, setup_section
 from fixturecheck.result import Contact, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
@@ -37,10 +37,10 @@ def page(
         Why there are no pictures, or not all.
     """
     rows = numbered(result)
-    findings = _Findings(result.units, pictures)
+    findings = _Findings(result.shown_in, pictures)
     extra = (
         (result.holding is not None, hold_section(result, _hold_figures(result, pictures))),
-        (result.rest is not None, rest_section(result, _rest_figures(pictures, result.units))),
+        (result.rest is not None, rest_section(result, _rest_figures(pictures, result.shown_in))),
     )
     parts = [
         _banner(result, rows),
@@ -54,13 +54,14 @@ def page(
         _group("Cautions: what to watch", [r for r in rows if _plainly(r, Verdict.CAUTION)], findings),
         _too_many(rows),
         _not_asked(result),
+        assumed_section(result),
         *(section for asked, section in extra if asked),
         facts.at_the_machine(setup),
         _passed(result, [r for r in rows if _plainly(r, Verdict.GO)]),
         *(section for asked, section in extra if not asked),
         _cuts(result),
         _contacts(result),
-        setup_section(setup, result),
+        setup_section(setup),
         _sources(result),
         _foot(),
         "</main>",
@@ -71,7 +72,7 @@ def page(
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{title}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
-        + "\n".join(part for part in parts if part)
+        + typeset_page("\n".join(part for part in parts if part))
         + "\n</body>\n</html>\n"
     )
 
@@ -126,7 +127,7 @@ def _rest_figures(pictures: Mapping[str, bytes], units: str) -> dict[str, str]:
 
 def _hold_figures(result: Result, pictures: Mapping[str, bytes]) -> dict[str, str]:
     """Return the pictures of the hold, ready for the page, by file name."""
-    captions = hold_captions(result.holding, result.units)
+    captions = hold_captions(result.holding, result.shown_in)
     return {name: _picture(pictures[name], says, says) for name, says in captions.items() if name in pictures}
 
 
@@ -280,12 +281,12 @@ def _passed(result: Result, rows: Sequence[Numbered]) -> str:
         return ""
 
     def figure(value: float | None, unit: str, word: str = "") -> str:
-        return "" if value is None else word + shown(value, unit, result.units)
+        return "" if value is None else word + shown(value, unit, result.shown_in)
 
     cells: list[Sequence[Cell]] = []
     for told in (r.together for r in rows):
         f = told.finding
-        found = words.span(told, result.units), figure(f.limit, f.unit, "limit ")
+        found = words.span(told, result.shown_in), figure(f.limit, f.unit, "limit ")
         about = ", ".join(one.subject for one in told.all)
         cells.append(((f.check, f.kind), (about, words.instance(told) + f.says), found))
     table = _limited(cells, lambda kept: _table(("check", "about", "found"), kept, frozenset({2})))
@@ -304,11 +305,11 @@ def _cuts(result: Result) -> str:
         return ""
 
     def volume(value: float) -> str:
-        return shown(value, "mm3", result.units)
+        return shown(value, "mm3", result.shown_in)
 
     def cells(cut: CutMade) -> Sequence[Cell]:
         made = ", ".join(f"{f.face} {shown(f.share_made, 'share')}" for f in cut.faces)
-        radius = "" if cut.corner_radius_mm is None else shown(cut.corner_radius_mm, "mm", result.units)
+        radius = "" if cut.corner_radius_mm is None else shown(cut.corner_radius_mm, "mm", result.shown_in)
         corner = f"corner {radius}" if radius else ""
         return (
             (cut.name, f"made: {made}"),
@@ -331,11 +332,11 @@ def _contacts(result: Result) -> str:
 
     def size(c: Contact) -> str:
         if c.kind in {"area", "near"}:
-            return shown(c.area_mm2, "mm2", result.units)
-        return shown(c.length_mm, "mm", result.units) if c.kind == "line" else ""
+            return shown(c.area_mm2, "mm2", result.shown_in)
+        return shown(c.length_mm, "mm", result.shown_in) if c.kind == "line" else ""
 
     def gap(c: Contact) -> Cell:
-        mean, widest = (shown(v, "um", result.units) for v in (c.gap_mean_um, c.gap_max_um))
+        mean, widest = (shown(v, "um", result.shown_in) for v in (c.gap_mean_um, c.gap_max_um))
         return mean, f"to {widest}" if widest != mean else ""
 
     cells: list[Sequence[Cell]] = [((c.a, f"on {c.b}"), c.kind, size(c), gap(c)) for c in ranked]

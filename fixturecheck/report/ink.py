@@ -368,7 +368,7 @@ def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float,
 
 def _scale(draw: ImageDraw.ImageDraw, view: Projection, board: Board, units: str) -> None:
     """Draw a bar of a round length in the lower left corner."""
-    unit_mm, name = (25.4, "in") if units == "inch" else (1.0, "mm")
+    unit_mm, name = (25.4, "in") if units != "mm" else (1.0, "mm")
     longest = 0.2 * view.width / view.pixels_per_mm / unit_mm
     power = 10.0 ** math.floor(math.log10(longest))
     length = next(step * power for step in (5.0, 2.0, 1.0) if step * power <= longest)

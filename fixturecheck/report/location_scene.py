@@ -39,7 +39,7 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
     eye = unit(FRONT_RIGHT)
     points = np.vstack([stage.meshes[part.body].all_points_mm(), *([a["at"]] for a in arrows)])
     centre, height = fit(points, eye)
-    colours, um = body_colours(stage.result.shapes), Writing(units=stage.result.units).name("um")
+    colours, um = body_colours(stage.result.shapes), Writing(units=stage.result.shown_in).name("um")
     actors = []
     for shape in stage.result.shapes:
         if shape.role in (Role.FIXTURE, Role.POLE) or (shape.role is Role.PART and shape.name != part.body):
@@ -60,7 +60,7 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
         ],
         "title": f"what locates {part.body}: {part.rank} of 6 degrees of freedom",
         "verdict": str(_worst(stage.result, part)),
-        "units": stage.result.units,
+        "units": stage.result.shown_in,
     }
 
 

@@ -2,44 +2,48 @@
 
 from __future__ import annotations
 
-import math
+import re
 from collections.abc import Iterable
 
-from fixturecheck.units import IN_INCHES
+from fixturecheck.units import IN_INCHES, Writing
 
-_INCH_DECIMALS = {"mm": 4, "um": 5, "mm2": 4, "mm3": 6, "m/s": 0, "m/min": 1, "N": 1, "N m": 1, "N/cm2": 1}
-_IN_INCHES = {
-    **{
-        unit: (IN_INCHES[unit][0].replace("in2", "in²").replace("in3", "in³"), IN_INCHES[unit][1], decimals)
-        for unit, decimals in _INCH_DECIMALS.items()
-    },
-    "um/um": ("in/in", 1.0, 4),
+_IN_PICTURES = {
+    "N/cm²": "N per sq cm",
+    "mm²": "sq mm",
+    "mm³": "cu mm",
+    "in²": "sq in",
+    "in³": "cu in",
+    "µm": "um",
 }
-_METRIC = {
-    "mm": ("mm", 1.0, 3),
-    "um": ("µm", 1.0, 1),
-    "mm2": ("mm²", 1.0, 2),
-    "mm3": ("mm³", 1.0, 3),
-    "m/s": ("m/s", 1.0, 1),
-    "N": ("N", 1.0, 1),
-    "N/cm2": ("N/cm²", 1.0, 1),
-}
-_ANYWHERE = {"deg": ("°", 1.0, 3), "share": ("%", 0.01, 1), "x load": ("x load", 1.0, 2)}
+_SIGNS = {"2": "²", "3": "³"}
+_POWER = re.compile(r"(?<![\w.\-])(N/)?(mm|cm|in)([23])(?!\w|[.\-]\w)")
+_MICRON = re.compile(r"(?<![\w.\-])um(?!\w|[.\-]\w)")
+_DEGREES = re.compile(r"(?<=\d)[ \u202f]deg(?:rees)?(?!\w)")
+_PERCENT = re.compile(r"(?<=\d) ?%")
+_IN_TAGS = re.compile(r">([^<]+)<")
 
 
-_IN_PICTURES = {"N/cm²": "N per sq cm", "mm²": "sq mm", "mm³": "cu mm", "in²": "sq in", "in³": "cu in"}
+def typeset(text: str) -> str:
+    """Return words with the units' own signs, so that a page writes each unit in one way."""
+    text = _POWER.sub(lambda m: f"{m[1] or ''}{m[2]}{_SIGNS[m[3]]}", text)
+    return _PERCENT.sub("\u202f%", _DEGREES.sub("°", _MICRON.sub("µm", text)))
+
+
+def typeset_page(html: str) -> str:
+    """Return a page with the units' own signs in its words; tags and what is in them stay as they are."""
+    return _IN_TAGS.sub(lambda m: f">{typeset(m[1])}<", html)
 
 
 def shown_plain(value: float, unit: str, units: str = "mm") -> str:
     """Return a number as `shown` does, in letters that the pictures' built-in font has."""
-    if unit == "um" and units != "inch":
+    if unit == "um" and units == "mm":
         value, unit = value * 1e-3, "mm"
     return _plain(shown(value, unit, units).replace("\u202f", " "))
 
 
 def plain_name(unit: str, units: str) -> str:
     """Return the name of a unit in letters that the pictures' built-in font has."""
-    return _plain(_row(unit, units)[0])
+    return _plain(sized(0.0, unit, units)[1])
 
 
 def _plain(text: str) -> str:
@@ -50,42 +54,39 @@ def _plain(text: str) -> str:
 
 def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
     """Return a number in the unit that a report in `units` uses, and that unit's name."""
-    name, size, _ = _row(unit, units)
-    return value / size, name
-
-
-def _row(unit: str, units: str) -> tuple[str, float, int]:
-    table = {**(_IN_INCHES if units == "inch" else _METRIC), **_ANYWHERE}
-    return table.get(unit, (unit, 1.0, 4))
+    if unit == "share":
+        return 100.0 * value, "%"
+    if units != "mm" and unit in IN_INCHES:
+        name, size = IN_INCHES[unit]
+        return value / size, typeset(name)
+    return value, typeset(unit)
 
 
 def shown_span(values: Iterable[float], unit: str, units: str = "mm") -> str:
     """Return one number where all read the same, else the least and the greatest, their unit said once."""
     ranked = sorted(values)
-    ends = [shown(v, unit, units) for v in (ranked[0], ranked[-1])]
-    if ends[0] == ends[1]:
-        return ends[0]
-    name = _row(unit, units)[0]
-    return f"{ends[0].removesuffix(name).rstrip()} to {ends[1]}"
+    low, high = (shown(v, unit, units) for v in (ranked[0], ranked[-1]))
+    if low == high:
+        return low
+    number, _, name = low.partition("\u202f")
+    return f"{number} to {high}" if high.endswith(name) else f"{low} to {high}"
 
 
 def shown(value: float | None, unit: str, units: str = "mm") -> str:
-    """Return a number with its unit, for a report in `units` (`mm` or `inch`).
+    """Return a number with its unit as sentences write it, for a report in `units`; a missing one is a dash.
 
-    Small numbers keep two significant digits rather than vanish; a missing one is a dash.
+    Parameters
+    ----------
+    units : str
+        `mm`, `inch`, or `thou` for inches with small lengths in thousandths.
     """
     if value is None:
         return "\u2013"
-    name, size, decimals = _row(unit, units)
-    number = value / size
-    if number and abs(number) < 10.0**-decimals:
-        decimals = 1 - math.floor(math.log10(abs(number)))
-    if unit == "x load":
-        # A factor has three digits at most, and none beyond a hundredth.
-        decimals = min(2, max(0, 2 - math.floor(math.log10(max(abs(number), 1.0)))))
-    text = f"{number:.{min(decimals, 9)}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    text = "0" if text in {"-0", ""} else text
-    joint = "" if name == "°" else "\u202f"
-    return f"{text}{joint}{name}".strip()
+    text = Writing(units=units).quantity(value, unit)
+    number, _, name = text.partition(" ")
+    return typeset(f"{number}\u202f{name}") if name else number
+
+
+def stated(length_mm: float, units: str = "mm") -> str:
+    """Return a length as the set-up states it, with all its digits."""
+    return Writing(units=units).length(length_mm, "g").replace(" ", "\u202f")

@@ -9,6 +9,7 @@ from html import escape
 from importlib.resources import files
 
 from fixturecheck.report import facts
+from fixturecheck.report.quantity import typeset_page
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,11 +49,12 @@ def relief_page(
     nothing = (
         "" if reliefs or refused or missing else "<p>Nothing is in the way: there is nothing to relieve.</p>"
     )
+    told = typeset_page(f"{nothing}{body}\n{left}")
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>Reliefs: {escape(name)}</title>\n<style>\n{style}</style>\n</head>\n<body>\n<main>\n"
-        f"<h1>Reliefs: {escape(name)}</h1>\n{nothing}{body}\n{left}\n{facts.AT_THE_MACHINE}\n</main>\n"
+        f"<h1>Reliefs: {escape(name)}</h1>\n{told}\n{facts.AT_THE_MACHINE}\n</main>\n"
         "</body>\n</html>\n"
     )
 

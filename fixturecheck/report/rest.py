@@ -16,8 +16,8 @@ from fixturecheck.units import Writing
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
 LOCATES = (
     "What locates the first part that is cut. Blue: where each seat acts and which way it holds, with the "
-    "freedoms it takes. Red: each face that is cut, with the {steps} that it moves along the arrow for each "
-    "{step} that a seat stands higher."
+    "degrees of freedom it takes. Red: each face that is cut, with the {steps} that it moves along the arrow "
+    "for each {step} that a seat stands higher."
 )
 _ARROWS = ("\u25b2", "\u25bc")
 _STIRS = 1e-3
@@ -37,7 +37,7 @@ def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType(
             "<section><h2>Where the parts come to rest</h2>\n<p>Not asked: the set-up states no staging. "
             "State how the parts are pushed, and each is let go and followed to its rest.</p></section>"
         )
-    rest, units = result.rest, result.units
+    rest, units = result.rest, result.shown_in
     write = Writing(units=units)
     pieces = [
         "<section><h2>Where the parts come to rest</h2>",
@@ -115,7 +115,8 @@ def _located(parts: Sequence[PartLocation], picture: str, steps: tuple[str, str]
         ]
         columns = frozenset(range(1, len(heads)))
         tables.append(
-            f"<h4>{escape(part.body)}: {part.rank} of 6 freedoms taken</h4>" + _table(heads, rows, columns)
+            f"<h4>{escape(part.body)}: {part.rank} of 6 degrees of freedom taken</h4>"
+            + _table(heads, rows, columns)
         )
     if not tables:
         return ""
@@ -137,7 +138,7 @@ def _follows(target: TargetMoves, seat: str) -> str:
 
 def _chances(chances: Chances, result: Result) -> str:
     """Return how often seats close and how far the work is out."""
-    units = result.units
+    units = result.shown_in
     said = {f.subject: f.says for f in result.findings if f.check == "tolerance"}
     seats = [
         (escape(s.seat), shown(s.share_closed, "share"), shown(s.gap_p95_um, "um", units),

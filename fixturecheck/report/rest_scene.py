@@ -51,7 +51,7 @@ def rest_scene(stage: Stage) -> dict[str, Any] | None:
         elif shape.role is Role.REST:
             far = (times - 1.0) * shifts[shape.bodies[0]]
             actors.append({**actor(shape, colours), "move": far.tolist(), "layer": 0})
-    gap = "" if finding.value is None else shown_plain(finding.value, finding.unit, stage.result.units)
+    gap = "" if finding.value is None else shown_plain(finding.value, finding.unit, stage.result.shown_in)
     return {
         "file": REST,
         "actors": actors,
@@ -65,7 +65,7 @@ def rest_scene(stage: Stage) -> dict[str, Any] | None:
         "verdict": str(finding.verdict),
         "callout": [f"{_body(finding)} open by {gap}", f"drawn {times:g} times"] if gap else [],
         "legend": legend_of(a["role"] for a in actors),
-        "units": stage.result.units,
+        "units": stage.result.shown_in,
     }
 
 

@@ -135,9 +135,9 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         "title": f"{finding.check}: {finding.subject}",
         "verdict": str(finding.verdict),
         "number": row.number,
-        "callout": _callout(finding, stage.result.units, [*travels, *involved][:2] if travels else []),
+        "callout": _callout(finding, stage.result.shown_in, [*travels, *involved][:2] if travels else []),
         "legend": legend_of(a["role"] for a in actors if a["role"] not in _BODIES),
-        "units": stage.result.units,
+        "units": stage.result.shown_in,
     }
 
 

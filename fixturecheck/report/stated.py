@@ -7,7 +7,7 @@ from html import escape
 from typing import Any
 
 from fixturecheck.recorded import own_fields
-from fixturecheck.report.quantity import shown
+from fixturecheck.report.quantity import shown, stated
 from fixturecheck.result import Assumed, Result
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing, metric_unit, suffix_of
@@ -17,12 +17,11 @@ _APART = ("flange", "guard", "push", "press", "clamps", "milling", "name")
 _LIST = '<div class="wide"><table><tbody>\n{}\n</tbody></table></div>\n'
 
 
-def setup_section(setup: Setup, result: Result) -> str:
-    """Return the sections that list what was stated, and what was assumed because it was not."""
+def setup_section(setup: Setup) -> str:
+    """Return the section that lists what was stated."""
     rows = [(name, text) for name, text in _rows(setup) if text]
     rows += [(f"{body.role} {body.name}", _body(body)) for body in setup.bodies if body.group is None]
-    stated = f"<section><h2>The set-up as stated</h2>\n{_LIST.format(_lines(rows))}</section>"
-    return stated + _assumed_section(result)
+    return f"<section><h2>The set-up as stated</h2>\n{_LIST.format(_lines(rows))}</section>"
 
 
 def assumed_line(result: Result) -> str:
@@ -31,7 +30,7 @@ def assumed_line(result: Result) -> str:
     if not rows:
         return ""
     told = [r for r in rows if not r.of.startswith(("equipment", "tolerances", "seat"))] or list(rows)
-    named = ", ".join(f"{words(r.key)} {assumed_value(r, result.units)}" for r in told[:3])
+    named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in told[:3])
     return f"assumed, not stated: {len(rows)} values, such as {named}; report.html lists all"
 
 
@@ -50,26 +49,28 @@ def words(key: str) -> str:
     return key.removesuffix(end).replace("_", " ")
 
 
-def _assumed_section(result: Result) -> str:
-    """Return the table of what was assumed, each value with what hangs on it."""
+def assumed_section(result: Result) -> str:
+    """Return the table of what was assumed, each value with what hangs on it; folded, since it is long."""
     if not result.assumed:
         return ""
     lines = "\n".join(
         f"<tr><td>{escape(row.of)}</td><td>{escape(words(row.key))}</td>"
-        f"<td>{escape(assumed_value(row, result.units))}</td><td>{escape(row.hangs_on)}</td></tr>"
+        f"<td>{escape(assumed_value(row, result.shown_in))}</td><td>{escape(row.hangs_on)}</td></tr>"
         for row in result.assumed
     )
     head = "<thead><tr><th>of</th><th>assumed</th><th>value</th><th>what hangs on it</th></tr></thead>"
     return (
-        "\n<section><h2>Assumed, since it was not stated</h2>\n"
-        "<p>State what differs on your machine; `fixturecheck keys` lists the keys.</p>\n"
-        f'<div class="wide"><table>{head}<tbody>\n{lines}\n</tbody></table></div></section>'
-    ).replace("`fixturecheck keys`", "<code>fixturecheck keys</code>")
+        "<section><h2>What was assumed</h2>\n"
+        f"<p>{len(result.assumed)} values were not stated. State what differs on your machine; "
+        "<code>fixturecheck keys</code> lists the keys.</p>\n"
+        "<details><summary>Each value, and what hangs on it</summary>"
+        f'<div class="wide"><table>{head}<tbody>\n{lines}\n</tbody></table></div></details></section>'
+    )
 
 
 def _rows(setup: Setup) -> Iterator[tuple[str, str]]:
     """Yield what was stated in each table, without what was left out."""
-    units = setup.units
+    units = setup.shown_in
     single: Iterable[tuple[str, Any]] = (
         ("wheel", setup.wheel),
         ("machine", setup.machine),
@@ -148,6 +149,8 @@ def _written(value: object, key: str, units: str) -> str:
 def _quantity(value: float, unit: str, units: str) -> str:
     if unit == "m/min":
         return Writing(units=units).table_speed(value)
+    if unit == "mm":
+        return stated(value, units)
     return shown(value, unit, units) if unit else f"{value:g}"
 
 

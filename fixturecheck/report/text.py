@@ -10,7 +10,7 @@ from fixturecheck.report.banner import banner, counted
 from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_text import hold_lines
 from fixturecheck.report.order import Together, numbered
-from fixturecheck.report.quantity import shown
+from fixturecheck.report.quantity import shown, typeset
 from fixturecheck.report.stated import assumed_line
 from fixturecheck.result import Result, Verdict
 
@@ -38,26 +38,26 @@ def table(result: Result, *, width: int | None = None) -> str:
             passed += 1
             if passed > _MOST_GO:
                 continue
-        number = words.span(told, result.units)
+        number = words.span(told, result.shown_in)
         if number and f.limit is not None:
-            number += f" (limit {shown(f.limit, f.unit, result.units)})"
+            number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
         about = f"{words.asked(f):<{wide_check}}  {words.title(told)}"
         head = f"{row.number:>3} {verdict_words(f):<9}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
-            lines += _told(told, result.units, columns)
+            lines += _told(told, result.shown_in, columns)
             for under in row.follows:
                 about = f"{words.asked(under.finding)}: {words.title(under)}"
                 lines += _folded(f"follows: {verdict_words(under.finding)} {about}", columns)
-                lines += [" " * 4 + line for line in _told(under, result.units, columns - 4)]
+                lines += [" " * 4 + line for line in _told(under, result.shown_in, columns - 4)]
     if passed > _MOST_GO:
         lines.append(f"    and {passed - _MOST_GO} more that are go")
-    held = hold_lines(result.holding, result.units)
+    held = hold_lines(result.holding, result.shown_in)
     lines += ["", *(line for told in held for line in _hung(told, columns))] if held else []
     also = assumed_line(result)
     lines += ["", *_folded(also, columns)] if also else []
     lines += ["", counted(rows)]
-    return "\n".join(lines).replace("\u202f", " ")
+    return typeset("\n".join(lines)).replace("\u202f", " ")
 
 
 def _told(told: Together, units: str, columns: int) -> list[str]:

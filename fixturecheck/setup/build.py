@@ -58,6 +58,7 @@ def _made(
         return Setup(
             name=told.name,
             units=told.units,
+            small_lengths=told.small_lengths,
             bodies=everything,
             sources=sources(everything),
             seats=told.seats,

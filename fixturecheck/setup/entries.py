@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fixturecheck.allowed import Allowed, allowed
+from fixturecheck.units import SMALL_LENGTHS, UNITS
 
 ROLES = ("part", "fixture")
 POLES = ("n", "s")
-UNITS = ("mm", "inch")
 
 ZONE_MM = Allowed(least=1e-5, most=10.0)
 """Width of a tolerance zone."""
@@ -38,6 +38,8 @@ class HeadEntry:
     units : str
         What reports show, and what `at` and `near` are stated in. A quantity of its own says its unit in its
         key: `stock_mm`, `stock_in`.
+    small_lengths : str
+        What lengths below a tenth of an inch are shown in: `thou` with inches, else as all others.
     shop : str
         A file of your own with materials, finishes, wheels and the machine, counted from the set-up's
         folder.
@@ -45,6 +47,7 @@ class HeadEntry:
 
     name: str | None = None
     units: str = field(default="mm", metadata=allowed(words=UNITS))
+    small_lengths: str = field(default=SMALL_LENGTHS[0], metadata=allowed(words=SMALL_LENGTHS))
     shop: str | None = None
 
 

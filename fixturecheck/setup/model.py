@@ -20,7 +20,7 @@ from fixturecheck.setup.words import BY_PLACE
 from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Wheel
 from fixturecheck.tolerances import Tolerances
-from fixturecheck.units import Writing
+from fixturecheck.units import SMALL_LENGTHS, Writing, shown_in
 
 __all__ = ["Body", "Cut", "Machine", "Seat", "Setup", "among_its_own"]
 
@@ -143,6 +143,8 @@ class Setup:
         What is ground, in order.
     units : str
         `mm` or `inch`: what reports show. The numbers in here are always in the units of their names.
+    small_lengths : str
+        `as units`, or `thou`: what reports show lengths below a tenth of an inch in.
     severity : mapping of str to str
         By a check's ID, what its no-go counts as.
     sources : tuple of Source
@@ -170,6 +172,7 @@ class Setup:
     machine: Machine = field(default_factory=Machine)
     wheel: Wheel = field(default_factory=Wheel)
     units: str = "mm"
+    small_lengths: str = SMALL_LENGTHS[0]
     severity: Mapping[str, str] = field(default_factory=dict)
     tolerances: Tolerances = field(default_factory=Tolerances)
     sources: tuple[Source, ...] = ()
@@ -190,7 +193,12 @@ class Setup:
     @property
     def write(self) -> Writing:
         """What writes the quantities of its sentences, in its units."""
-        return Writing(units=self.units)
+        return Writing(units=self.shown_in)
+
+    @property
+    def shown_in(self) -> str:
+        """What reports write lengths in: `mm`, `inch`, or `thou` for inches and thousandths."""
+        return shown_in(self.units, self.small_lengths)
 
     @property
     def table_z_mm(self) -> float:

@@ -51,6 +51,7 @@ class Told:
     own: Own
     name: str
     units: str
+    small_lengths: str
     equipment: tuple[EquipmentFacts, ...]
     bodies: tuple[BodyFacts, ...]
     seats: tuple[Seat, ...]
@@ -140,6 +141,7 @@ def _told(
         own=own,
         name=name if head.name is None else head.name,
         units=head.units,
+        small_lengths=head.small_lengths,
         equipment=equipment,
         bodies=read,
         seats=seats,

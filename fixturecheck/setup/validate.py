@@ -20,7 +20,7 @@ from fixturecheck.setup.words import BY_PLACE, CHECKS, SEVERITIES, allowed_name,
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.shop.wheels import check_wheel
-from fixturecheck.units import UNITS, Writing
+from fixturecheck.units import SMALL_LENGTHS, THOU, UNITS, Writing
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Body, Cut, Seat, Setup
@@ -69,6 +69,10 @@ def refuse_bad(setup: Setup) -> None:
         message = f"a set-up needs a name of printable characters on one line; got {setup.name!r}"
         raise SetupError(message)
     one_of(setup.units, UNITS, "set-up, units")
+    one_of(setup.small_lengths, SMALL_LENGTHS, "set-up, small_lengths")
+    if setup.small_lengths == THOU and setup.units != "inch":
+        message = 'set-up, small_lengths: thou are thousandths of an inch; state units = "inch" as well'
+        raise SetupError(message)
     refuse_bad_numbers(setup)
     # What is said of bodies presupposes that each is sound and named once.
     _refuse_bad_bodies(setup)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.load import load
+from fixturecheck.units import Writing
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
@@ -240,3 +242,29 @@ def test_the_assembly_states_what_the_script_states_and_how_the_gib_is_pushed(mo
     assert assembly.staging.push["gib"].direction == (-1.0, 1.0, 0.0)
     # Nothing is assumed of the one that is not assumed of the other, but for the staging.
     assert {r for r in assumed(assembly) if "staging" not in r.of} == set(assumed(script))
+
+
+_POWER_OF_TEN = re.compile(r"\d[eE][+-]?\d")
+
+
+@pytest.mark.parametrize("model", VERDICTS)
+def test_a_number_its_limit_and_its_sentence_agree(checked, model):
+    """What a sentence repeats is written as the finding's number; a margin is what value and limit say."""
+    _, result = checked(model + ".toml")
+    write = Writing(units=result["setup"]["units"])
+    for finding in result["findings"]:
+        text = f"{finding['says']} {finding['remedy'] or ''} {finding['source']}"
+        assert not _POWER_OF_TEN.search(re.sub(r"\w+[.+]\S+", "", text)), text
+        if finding["limit"] is not None:
+            apart = abs(abs(finding["value"]) - finding["limit"]), abs(finding["value"] - finding["limit"])
+            assert min(abs(abs(finding["margin"]) - a) for a in apart) < 1e-5 * (1 + abs(finding["value"]))
+            if finding["verdict"] == "go":
+                assert finding["margin"] >= -1e-9, finding
+            elif finding["verdict"] == "no-go":
+                assert finding["margin"] < 0, finding
+        given = [abs(v) for v in (finding["value"], finding["limit"]) if v]
+        numbers = [write.quantity(v, finding["unit"]).partition(" ")[0] for v in given]
+        unit = re.escape(write.quantity(2.0, finding["unit"]).partition(" ")[2])
+        for told in re.findall(rf"(?<![\w.])(\d[\d.]*) {unit}(?![\w/])", finding["says"]):
+            near = [n for n in numbers if abs(float(told) - float(n)) <= 0.01 * float(n)]
+            assert not near or float(told) in map(float, near), finding

@@ -57,7 +57,7 @@ def test_corner_that_lands_on_the_fillet_holds_the_nest_open(radius_mm, height_m
     (only,) = nested(left, right)
     assert (only.verdict, only.unit) == (Verdict.NO_GO, "mm")
     assert only.value == pytest.approx(early_mm(radius_mm, height_mm), abs=1e-4)
-    assert f"{early_mm(radius_mm, height_mm):.3f} mm before right.left meets left.right" in only.says
+    assert f"{only.value:.4g} mm before right.left meets left.right" in only.says
     assert "right.bottom+left" in only.says
     assert "left.round" in only.says
     assert {Role.OVERLAP, Role.LINE} <= {s.role for s in only.shapes}

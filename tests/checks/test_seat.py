@@ -170,7 +170,7 @@ def test_a_move_apart_is_told_across_a_slope():
     (found,) = [
         f for f in gauged(seat.check, [ramp, base, body("part", block(20, 10, 5), tilted)]) if f.unit == "mm3"
     ]
-    assert f"Move part {0.2 * math.cos(math.radians(30)):.4g} mm" in found.remedy
+    assert f"Move part {math.ceil(2000 * math.cos(math.radians(30))) / 1e4} mm" in found.remedy
     assert found.direction == pytest.approx((-0.5, 0, math.cos(math.radians(30))), abs=1e-6)
 
 
@@ -214,7 +214,7 @@ def test_a_low_rail_behind_a_tall_part_is_a_seat_as_good_as_it_can_be():
     seats = PRIMARY, on("part", "back", "rail", "front", rank="secondary")
     _, behind = gauged(seat.check, [CHUCK, rail, part], *seats)
     assert (behind.verdict, behind.value) == (Verdict.GO, pytest.approx(1.0, abs=1e-9))
-    assert "480 mm2, 44% of the smaller face: more of the two faces cannot meet" in behind.says
+    assert "480 mm2, 44.44 % of the smaller face: more of the two faces cannot meet" in behind.says
     assert behind.remedy is None
 
 

@@ -36,7 +36,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "tolerances": {"allowed", "recorded"},
     "hold_result": set(),
     "grouping": {"result"},
-    "result": {"hold_result"},
+    "result": {"hold_result", "units"},
     # From solids up.
     "kernel": LEAVES,
     "shop": GEOMETRY,

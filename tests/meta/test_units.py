@@ -69,6 +69,7 @@ BESIDE = {
     "units:to_inch_key": {"value"},
     "units:from_inch_key": {"value"},
     "units:Writing.number": {"value"},
+    "units:Writing.quantity": {"value"},
 }
 """Numbers of any quantity, whose unit stands in a field or parameter beside them, and places in a picture."""
 

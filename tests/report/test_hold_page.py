@@ -170,7 +170,7 @@ def test_the_terminal_gets_the_few_lines_that_matter() -> None:
         "stone these edges before the next seating: gib_1: edge of top",
     ]
     assert "never trust a magnet alone" in told[-1]
-    assert re.match(r"\d+ go", lines[-1])
+    assert re.match(r"\d+ no-go", lines[-1])
 
 
 def test_lines_fold() -> None:

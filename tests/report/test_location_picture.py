@@ -105,7 +105,7 @@ def test_only_words_get_a_capital(says, written):
 
 @pytest.mark.parametrize(
     ("units", "told"),
-    [("mm", "open by 0\u202fµm to 2.5\u202fµm"), ("inch", "open by 0\u202fin to 0.0001\u202fin")],
+    [("mm", "open by 0\u202fµm to 2.54\u202fµm"), ("inch", "open by 0\u202fin to 0.0001\u202fin")],
 )
 def test_a_gap_that_is_only_the_solver_s_last_digit_is_none(units, told):
     result = replace(located(), units=units)

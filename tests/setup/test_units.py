@@ -90,7 +90,7 @@ def test_a_sentence_in_inches_keeps_the_digits_that_say_as_much(said, expected: 
 
 
 @pytest.mark.parametrize("spec", [".3f", ".2f", "+.1f", ".4g", ".3g", "g"])
-@pytest.mark.parametrize("value", [0.0, 0.0123, 1.0, 177.8, 12345.6])
+@pytest.mark.parametrize("value", [0.0, 0.0123, 1.0, 177.8])
 def test_a_metric_sentence_is_formatted_as_python_does(value: float, spec: str) -> None:
     assert Writing().length(value, spec) == f"{value:{spec}} mm"
 
@@ -146,3 +146,51 @@ def test_pulls_and_pushes_may_be_stated_in_pounds(pull: object) -> None:
 def test_a_pull_is_stated_once() -> None:
     with pytest.raises(SetupError, match="states both pull_n and pull_lbf; keep one"):
         staged({"pull_lbf": 1, "pull_n": 1})
+
+
+def test_numbers_are_never_in_powers_of_ten_and_noise_is_zero():
+    write = Writing()
+    assert write.volume(620.0, ".2g") == "620 mm3"
+    assert write.volume(1234567.0) == "1235000 mm3"
+    assert write.gap(3e-9) == "0 um"
+    assert write.length(0.00004, ".2g") == "0.00004 mm"
+    assert write.length(-1e-12, ".3f") == "0.000 mm"
+    assert write.length(12345.6, ".3g") == "12300 mm"
+
+
+def test_a_change_is_rounded_to_its_safe_side_in_mm_as_well():
+    write = Writing()
+    assert write.length(10.0312, ".1f", "up") == "10.1 mm"
+    assert write.length(10.0912, ".1f", "down") == "10.0 mm"
+    # What the solver leaves in the last digits is no reason for another step.
+    assert write.length(10.000001, ".2f", "up") == "10.00 mm"
+
+
+def test_small_lengths_in_thou():
+    """25.4 um are one thousandth of an inch; from a tenth of an inch on lengths are in inches."""
+    write = Writing(units="thou")
+    assert write.gap(25.4) == "1 thou"
+    assert write.length(0.4, ".3f") == "15.75 thou"
+    assert write.length(-0.0127) == "-0.5 thou"
+    assert write.length(2.53) == "99.61 thou"
+    assert write.length(2.54) == "0.1 in"
+    assert write.length(0.0) == "0 in"
+    assert write.area(645.16) == "1 in2"
+    assert (write.name("um"), write.name("mm")) == ("thou", "in")
+    assert write.number(50.8, "um", ".1f") == "2.000"
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (0.2517, "share", "25.17 %"),
+        (1.0, "share", "100 %"),
+        (1.0, "degrees of freedom", "1 degree of freedom"),
+        (5.0, "degrees of freedom", "5 degrees of freedom"),
+        (150.0, "deg", "150 deg"),
+        (3.0219, "x load", "3.02 x load"),
+        (0.70711, "um/um", "0.7071 um/um"),
+    ],
+)
+def test_any_quantity_of_a_finding(value: float, unit: str, text: str) -> None:
+    assert Writing().quantity(value, unit) == text

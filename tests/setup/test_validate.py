@@ -56,6 +56,14 @@ BAD = {
     "no name": ({"name": " "}, "a set-up needs a name of printable characters on one line; got ' '"),
     "name of two lines": ({"name": "a\nb"}, "a set-up needs a name of printable characters on one line"),
     "units": ({"units": "cm"}, "set-up, units: 'cm' is unknown; use mm or inch"),
+    "small lengths": (
+        {"units": "inch", "small_lengths": "mil"},
+        "set-up, small_lengths: 'mil' is unknown; use as units or thou",
+    ),
+    "thou of mm": (
+        {"small_lengths": "thou"},
+        'set-up, small_lengths: thou are thousandths of an inch; state units = "inch" as well',
+    ),
     "no bodies": ({"bodies": []}, "the set-up has no part: give at least one body the role 'part'"),
     "no parts": ({"bodies": [one(role="fixture")]}, "the set-up has no part: give at least one body"),
     "two of one name": ({"bodies": [one(), one()]}, "body 'block' is stated 2 times; each needs a name of"),
