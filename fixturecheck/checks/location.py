@@ -137,7 +137,7 @@ def _closes(found: Answered, seat: Seat) -> Finding:
         kind="seat",
         about=(f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"),
         value=0.0,
-        unit="freedoms",
+        unit=FREEDOM,
         says=f"{name} ({seat.rank}) locates nothing: it is set up against {seat.body} last and closes it in.",
         source=_SOURCE,
         location_mm=place,
