@@ -29,6 +29,7 @@ from fixturecheck.errors import FixturecheckError, KernelError, SetupError
 Progress = Callable[[str, float], None]
 
 _GRACE_S = 2.0
+_LOOKS_UP_S = 0.2
 _MOST_FILES = 65536
 _LONGEST_TRACE = 20_000
 
@@ -155,6 +156,8 @@ class _Heard:
         threading.Thread(target=self._read, daemon=True).start()
 
     def _read(self) -> None:
+        if hasattr(signal, "pthread_sigmask"):
+            signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
         stream = self._child.stdout
         # Whatever breaks the stream off, the child has no more to say.
         with contextlib.suppress(Exception):
@@ -192,12 +195,12 @@ class _Heard:
 
     def _next(self, step: str) -> tuple[str, Any] | None:
         """Wait for a message; None when there will be no more."""
-        left = None if self._deadline is None else max(0.0, self._deadline - time.monotonic())
-        try:
-            return self._queue.get(timeout=left)
-        except queue.Empty:
-            says = f"not finished after {self._timeout_s:g} s; stopped in step '{step}'"
-            raise CrashError(says, step, _read_back(self._printed)) from None
+        while self._deadline is None or time.monotonic() < self._deadline:
+            # A signal may reach another thread, and only wakes this one when it looks up.
+            with contextlib.suppress(queue.Empty):
+                return self._queue.get(timeout=_LOOKS_UP_S)
+        says = f"not finished after {self._timeout_s:g} s; stopped in step '{step}'"
+        raise CrashError(says, step, _read_back(self._printed))
 
     def _crash(self, step: str) -> CrashError:
         """Say how the child ended without an answer."""
