@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
-from bench_gang import copied, gang, standing
+from bench_gang import copied, drawn_anew, gang, standing
 from bench_timing import interleaved_s, ratio_of, shown_s
 
 from fixturecheck.contact.find import find_contacts
@@ -18,7 +18,7 @@ from fixturecheck.contact.model import ContactMap
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
 
-GANGS = (8, 16, 32, 64, 128)
+GANGS = (8, 16, 32, 64, 128, 256, 512, 1024)
 AREA_TOLERANCE = 1e-6  # relative; both answers are exact
 Areas = dict[frozenset[str], float]
 
@@ -31,7 +31,7 @@ def vs_pairwise_16() -> dict[str, object]:
     bodies, answers = gang(16), {}
 
     def by_map() -> Callable[[], object]:
-        placed = [b.placed() for b in bodies]
+        placed = drawn_anew(bodies)
         return lambda: answers.update(by_map=_areas(find_contacts(placed, Tolerances())))
 
     def by_hand() -> Callable[[], object]:
@@ -82,7 +82,7 @@ def _same(expected: Areas, found: Areas) -> None:
 
 
 def growth() -> dict[str, object]:
-    """Gangs of 8 to 128, each body a solid of its own: the exponent of a power law through the medians."""
+    """Gangs of 8 to 1024, each body a solid of its own: the exponent of a power law through the medians."""
     gangs = [gang(count) for count in GANGS]
     times_s = interleaved_s(3, *(_mapped(bodies) for bodies in gangs))
     medians_s = [statistics.median(t) for t in times_s]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -10,8 +11,8 @@ from fixturecheck import Body, body, equipment, place
 from fixturecheck.kernel.shapes import Location, Placed
 
 PAWL = Path(__file__).resolve().parents[1] / "models" / "index_pawl"
-FIXTURES = 4  # two halves and the spacer of the V-block, and the stop
 HEEL_MM = 1.0
+LONGEST_MM, FURTHEST_MM = 1600.0, 9000.0
 
 
 def gang(parts: int) -> list[Body]:
@@ -21,23 +22,36 @@ def gang(parts: int) -> list[Body]:
 
     sys.path.remove(str(PAWL))
     drawn = pawl(HEEL_MM)
+    # A set-up reaches ten metres either way, so a longer gang starts further back.
+    start_mm = -max(0.0, PITCH * parts - FURTHEST_MM)
     pawls = [
-        body(f"pawl_{i + 1:03d}", drawn, at=place(at=(i * PITCH, 0, 0)), faces=FACES) for i in range(parts)
+        body(f"pawl_{i + 1:03d}", drawn, at=place(at=(start_mm + i * PITCH, 0, 0)), faces=FACES)
+        for i in range(parts)
     ]
-    length_mm = PITCH * parts + 40
-    block = equipment(
-        "magnetic_v_block",
-        name="vee",
-        length_mm=length_mm,
-        width_mm=50.0,
-        land_mm=16.0,
-        height_mm=40.0,
-        at=(length_mm / 2 - 30, 0, 0),
-    )
+    # Blocks stand end to end, since no maker has one of sixteen metres.
+    count = -(-(PITCH * parts + 40) // LONGEST_MM)
+    length_mm = (PITCH * parts + 40) / count
+    blocks = [
+        equipment(
+            "magnetic_v_block",
+            name=f"vee_{i}",
+            length_mm=length_mm,
+            width_mm=50.0,
+            land_mm=16.0,
+            height_mm=40.0,
+            at=(start_mm + length_mm * (i + 0.5) - 30, 0, 0),
+        )
+        for i in range(int(count))
+    ]
     stop = equipment(
-        "blocking_block", name="stop", length_mm=20.0, width_mm=18.0, height_mm=5.0, at=(-10, -12, 9)
+        "blocking_block",
+        name="stop",
+        length_mm=20.0,
+        width_mm=18.0,
+        height_mm=5.0,
+        at=(start_mm - 10, -12, 9),
     )
-    return [*pawls, *block, *stop]
+    return [*pawls, *itertools.chain(*blocks), *stop]
 
 
 def copied(bodies: Sequence[Body]) -> list[Placed]:
@@ -47,6 +61,18 @@ def copied(bodies: Sequence[Body]) -> list[Placed]:
     """
     return [
         Placed(name=b.name, solid=b.solid.copy(), face_names=tuple(b.face_names()), at=b.at) for b in bodies
+    ]
+
+
+def drawn_anew(bodies: Sequence[Body]) -> list[Placed]:
+    """Return the bodies with a fresh copy of each drawing, which those that shared one still share.
+
+    Nothing that was kept from a drawing read before is there.
+    """
+    fresh = {id(b.solid): b.solid.copy() for b in bodies}
+    return [
+        Placed(name=b.name, solid=fresh[id(b.solid)], face_names=tuple(b.face_names()), at=b.at)
+        for b in bodies
     ]
 
 

@@ -22,6 +22,8 @@ from fixturecheck.settling.tolerance import Target, odds_of
 from fixturecheck.setup.model import Body, Seat, Setup
 
 PUSHED = Staging(push={"*": Push(direction=(-1, 0, 0))})
+CORNERED = Staging(push={"*": Push(direction=(-1, 0.5, 0))})
+DETAILED_FACES = 100
 WIDE_MM, HALF_MM = 8.0, 10.0
 SHARE = 0.25
 ROUNDS = 5
@@ -46,12 +48,12 @@ def row_of(count: int, **zones: float) -> Bench:
     return bench_of(Setup(name="row", bodies=tuple(bodies)))
 
 
-def settler(bench: Bench) -> Callable[[], float]:
+def settler(bench: Bench, staging: Staging = PUSHED) -> Callable[[], float]:
     """Return what settles a gang from 2 mm away and gives how far from closed it ends, mm."""
-    bounds = Bounds(approach_mm=PUSHED.approach_mm)
+    bounds = Bounds(approach_mm=staging.approach_mm)
 
     def work() -> float:
-        loads = loads_of(bench, PUSHED, loose_of(bench, PUSHED))
+        loads = loads_of(bench, staging, loose_of(bench, staging))
         raw = let_go(bench, loads, _away(bench, loads), bounds)
         return float(np.abs(raw.poses.origin_mm - bench.drawn.origin_mm)[:, [0, 2]].max())
 
@@ -172,6 +174,50 @@ def growth() -> dict[str, object]:
     slope = float(np.polyfit(np.log(sizes), np.log(taken), 1)[0])
     each = ", ".join(f"{n}: {t * 1e3:.0f} ms" for n, t in zip(sizes, taken, strict=True))
     return {"figure": slope, "goal": 1.3, "says": f"exponent over gangs of {each}"}
+
+
+def plates(count: int) -> Bench:
+    """Return plates of 100 faces with bored and filleted pockets in a row against a stop and a rail."""
+    table = cq.Workplane().box(600, 200, 20).translate((200, 0, -10)).val()
+    stop = cq.Workplane().box(10, 100, 20).translate((-5, 0, 10)).val()
+    rail = cq.Workplane().box(600, 10, 20).translate((200, 25, 10)).val()
+    plate = cq.Workplane().box(60, 40, 16).edges("|Z").fillet(3).faces(">Z").edges().chamfer(0.5)
+    holes = [(-24 + 48 * i / 7, y) for i in range(8) for y in (-15.5, 15.5)]
+    plate = plate.faces(">Z").workplane(centerOption="CenterOfBoundBox").pushPoints(holes)
+    plate = plate.cboreHole(2.5, 4.0, 2.0)
+    pocket = cq.Workplane().box(20, 18, 8).edges("|Z").fillet(3).faces("<Z").edges().fillet(1.5)
+    for x in (-14, 14):
+        plate = plate.cut(pocket.translate((x, 0, 8)))
+    solid = plate.val().Solids()[0]
+    if len(solid.Faces()) != DETAILED_FACES:
+        message = f"a plate of {len(solid.Faces())} faces, not {DETAILED_FACES}"
+        raise ValueError(message)
+    bodies = [
+        Body(name=name, solid=one, role="fixture")
+        for name, one in (("table", table), ("stop", stop), ("rail", rail))
+    ]
+    bodies += [
+        Body(name=f"plate_{i}", solid=solid, at=cq.Location(cq.Vector(30 + 60 * i, 0, 8)))
+        for i in range(count)
+    ]
+    return bench_of(Setup(name="plates", bodies=tuple(bodies)))
+
+
+def detailed_4() -> dict[str, object]:
+    """Settle four plates of 100 faces in a row, pushed toward a stop and a rail, against one alone."""
+    one, four = plates(1), plates(4)
+    works = [settler(bench, CORNERED) for bench in (one, four)]
+    off = [work() for work in works]
+    alone, row = (min(worked_s(work) for _ in range(ROUNDS)) for work in works)
+    return {
+        "figure": row / alone,
+        "goal": 6.0,
+        "says": (
+            f"times as long to settle four plates of {DETAILED_FACES} faces with holes and fillets as one: "
+            f"{row * 1e3:.0f} ms to {off[1]:.1e} mm against {alone * 1e3:.0f} ms to {off[0]:.1e} mm, "
+            "features read before"
+        ),
+    }
 
 
 def tolerance() -> dict[str, object]:

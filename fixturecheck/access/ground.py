@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fixturecheck.access.copies import ground_each
 from fixturecheck.access.corner import corner_of, outside_fillet
 from fixturecheck.access.model import GroundCut, PartGround, WheelPath
 from fixturecheck.access.path import wheel_path
@@ -44,7 +45,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
     parts = targets_of(setup, cut)
     where = path or wheel_path(cut, rim, parts)
     sweeps = sweeps_of(setup.machine, rim, where)
-    ground = tuple(_grind_part(setup, cut, rim, where, sweeps.wheel, p) for p in parts)
+    ground = ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, sweeps.wheel, p))
     return GroundCut(
         cut=cut,
         path=where,

@@ -38,8 +38,8 @@ Ints = NDArray[np.int64]
 DEEP_MM, LEAST_MM, DEEP = 1.5, 0.05, 0.25
 """Overlaps are reported down to half the reach or `DEEP_MM`, and at least to `LEAST_MM` and to a share of the
 reach; what lies much deeper is past the other side of a thin body."""
-ROOM = 4096
-"""Rows that there is room for at first."""
+ROOM = 32768
+"""Rows that there is room for at first; where there are more all are looked for twice."""
 
 
 def find_candidates(

@@ -162,12 +162,17 @@ def joined(shapes: Sequence[Shape], what: str) -> Shape:
     fuse = BRepAlgoAPI_Fuse()
     fuse.SetArguments(first)
     fuse.SetTools(rest)
+    fuse.SetNonDestructive(True)
     fuse.Build()
     if not fuse.IsDone():
         message = f"joining {what} failed in the kernel"
         raise KernelError(message)
+    plain = cq.Shape.cast(fuse.Shape()).Solids()
     fuse.SimplifyResult()
-    solids = cq.Shape.cast(fuse.Shape()).Solids()
+    simple = cq.Shape.cast(fuse.Shape()).Solids()
+    # Merging the walls of pockets with those of what is put on them, the kernel has lost parts of them.
+    before, after = (sum(s.Volume() for s in solids) for solids in (plain, simple))
+    solids = simple if abs(after - before) <= _SUM_SHARE * before else plain
     return solids[0] if len(solids) == 1 else compound(solids)
 
 

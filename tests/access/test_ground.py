@@ -10,6 +10,7 @@ import manifold3d
 import numpy as np
 import pytest
 
+from fixturecheck.access import ground
 from fixturecheck.access.ground import grind
 from fixturecheck.access.model import WheelPath
 from fixturecheck.access.path import run_out_mm
@@ -273,3 +274,26 @@ def test_the_flat_floor_lies_where_the_drawing_says():
     cut = ground_of(pawl(), stock_mm=0.25)
     assert cut.path.floor_z_mm == pytest.approx(50 + FLOOR_Z)
     assert cut.wheel_sweep.BoundingBox().zmin == pytest.approx(50 + FLOOR_Z, abs=1e-6)
+
+
+def test_copies_that_stand_alike_are_ground_once_and_come_out_as_each_alone(monkeypatch):
+    asked = []
+    plain = ground.split
+    monkeypatch.setattr(ground, "split", lambda *what: asked.append(what) or plain(*what))
+    bodies = [pawl(f"pawl_{i}", at=(21 * i, 0, 50)) for i in range(3)]
+    # The fourth stands 0.05 mm higher, so that it is gouged, and is not taken for a copy.
+    bodies.append(pawl("high", at=(63, 0, 50.05)))
+    together = ground_of(*bodies, stock_mm=0.2, wall_stock_mm=0.1)
+    few = len(asked)
+    assert few == 2 * 3
+    for part, body in zip(together.parts, bodies, strict=True):
+        alone = ground_of(body, stock_mm=0.2, wall_stock_mm=0.1, path=together.path).parts[0]
+        assert part.body == body.name
+        assert [f.face for f in part.faces] == [f"{body.name}.floor", f"{body.name}.wall"]
+        for mine, theirs in (
+            (part.ground, alone.ground), (part.leftover, alone.leftover), (part.stock, alone.stock),
+        ):  # fmt: skip
+            assert mine.Volume() == pytest.approx(theirs.Volume(), rel=1e-9)
+            assert mine.Center().toTuple() == pytest.approx(theirs.Center().toTuple(), abs=1e-6)
+        assert part.gouge_mm3 == pytest.approx(alone.gouge_mm3, rel=1e-9)
+    assert together.parts[3].gouge_mm3 > 0

@@ -18,7 +18,7 @@ from shapely.ops import unary_union
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.outline import circle_through, widened
-from fixturecheck.kernel.regions import apart, joined, shared_area_mm2, split
+from fixturecheck.kernel.regions import apart, joined, pulled, shared_area_mm2, split
 from fixturecheck.kernel.sweep import Hood, Travel, swept_disc, swept_hood, swept_outline
 
 R, T = 89.0, 13.0
@@ -240,6 +240,23 @@ def test_shared_area_sees_parallel_faces_within_reach_only():
     above = cq.Solid.makeBox(3, 3, 3, cq.Vector(0, 0, 10))
     assert shared_area_mm2(top, above, within_mm=1e-6) == 0.0
     assert shared_area_mm2(top, above, within_mm=1e-6, facing=-1) == pytest.approx(9.0)
+
+
+def test_what_is_put_on_a_plate_with_holes_and_pockets_fills_none_of_them(tmp_path):
+    drawn = cq.Workplane().box(50, 40, 14, centered=(False, False, False)).edges("|Z").fillet(2)
+    drawn = drawn.faces(">Z").workplane(origin=(0, 0, 14))
+    drawn = drawn.pushPoints([(x, y) for x in (4.5, 45.5) for y in (3.5, 20, 36.5)]).cskHole(2.5, 3.4, 90)
+    pocket = cq.Workplane().box(36, 7, 6).edges("|Z").fillet(2.5).faces("<Z").edges().fillet(1)
+    for y in (12, 28):
+        drawn = drawn.cut(pocket.translate((25, y, 14)))
+    cq.exporters.export(drawn, str(tmp_path / "plate.step"))
+    plate = cq.importers.importStep(str(tmp_path / "plate.step")).val()
+    (top,) = cq.Workplane(plate).faces(">Z").vals()
+    layer = pulled(top, (0.0, 0.0, 0.2))
+    # A prism's volume, closed form; the two share no space.
+    assert layer.Volume() == pytest.approx(0.2 * top.Area(), rel=1e-9)
+    whole = joined([plate.Solids()[0], layer], "a plate and its stock")
+    assert whole.Volume() == pytest.approx(plate.Volume() + layer.Volume(), rel=1e-9)
 
 
 def test_joined_solids_that_touch_become_one():
