@@ -227,6 +227,25 @@ class FluxSection:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FrictionUsed:
+    """The friction between all contacts.
+
+    Parameters
+    ----------
+    coolant : bool
+        Whether a film of coolant lies between them.
+    mu : (float, float)
+        Low and high of what every factor is worked out with.
+    dry_mu : (float, float)
+        The same of the dry contact, as stated or from the table.
+    """
+
+    coolant: bool
+    mu: tuple[float, float]
+    dry_mu: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HoldFound:
     """What was found of a set-up's hold.
 
@@ -236,10 +255,16 @@ class HoldFound:
         Its state, with the rating that every pull is relative to.
     least_factor : float
         Times the cutting load that was asked for.
+    friction : FrictionUsed
+        Wet or dry, and what it comes to.
     missing : tuple of (subject, reason)
         What could not be computed.
     notes : tuple of str
         What was assumed.
+    kept : tuple of (body, reason)
+        Fixtures that are taken to be there throughout: no loss of them was looked at.
+    left_out : tuple of str
+        Fixtures that stand on nothing: every figure is without them.
     leaving : tuple of BodyLeaves
         In the order in which bodies come away.
     burrs : tuple of str
@@ -256,10 +281,13 @@ class HoldFound:
 
     magnet: str
     least_factor: float
+    friction: FrictionUsed
     parts: tuple[PartHeld, ...]
     faces: tuple[FaceHeld, ...]
     missing: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    kept: tuple[tuple[str, str], ...] = ()
+    left_out: tuple[str, ...] = ()
     leaving: tuple[BodyLeaves, ...] = ()
     burrs: tuple[str, ...] = ()
     before: str = ""

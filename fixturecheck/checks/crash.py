@@ -115,7 +115,7 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
         return _unknown(part, says)
     verdict = crash_verdict(way.crash.outcome, way.factor, hold_factor=1.0, safe_factor=least)
     begins = f"If {part.part} lets go"
-    if way.factor >= least:
+    if min(way.factor, low) >= least:
         begins = f"{part.part} holds the {least:g} times asked; if it lets go all the same"
     tale = _tale(way, stage.setup.write)
     says = f"{begins}, at {said_factor(way.factor)} times the cutting load ({way.case.label}), {tale}"

@@ -1,12 +1,13 @@
 """Does every part hold against its cut, by what factor, and what would bring the factor back.
 
 What: for each part of each cut the factor on the cutting load at which it lets go, low to high, at the
-stroke and place that it bears least; what drives it; which single loss makes it unsafe.
+stroke and place that it bears least, under coolant unless it is stated as dry; what drives it; which single
+loss makes it unsafe.
 Why: a part that scoots or tips under the wheel breaks the wheel and flies.
 Formulas: pull from a field solution on the solids; cutting force from specific energy; contacts with
 Coulomb friction that never pull, loaded until there is no equilibrium.
-Limits: below one it lets go under the cut itself; below the least factor that the set-up states, three by
-default (common practice, no source), it is a caution here, and `crash` says whether it digs in.
+Limits: the low end of the factor has to reach the least factor that the set-up states, three by default
+(common practice, no source). A loss under which the part lets go under the cut itself is a caution.
 Go: a block of 60 x 60 on a flat chuck under a light cut. No-go: a part on edge in a V-block.
 """
 
@@ -71,10 +72,15 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
     holding = stage.setup.holding
     least = holding.least_factor if holding else 0.0
     low = part.factors.factor.low
-    verdict = Verdict.NO_GO if low < 1.0 else Verdict.CAUTION if low < least else Verdict.GO
     worst = part.factors.worst
+    verdict = Verdict.GO
+    if low < max(least, 1.0):
+        # Beyond the search nothing is known.
+        verdict = Verdict.UNKNOWN if worst.at_least else Verdict.NO_GO
     motion = worst.motions[0] if worst.motions else None
-    says = f"{part.part} {worst.told(stage.setup.write)} ({part.case.label}).{_why(stage, part, verdict)}"
+    asked = f", less than the {least:g} times asked" if 1.0 <= low < least else ""
+    says = f"{part.part} {worst.told(stage.setup.write)} ({part.case.label}){asked}."
+    says += _why(stage, part, verdict)
     return Finding(
         check=ID,
         verdict=verdict,

@@ -29,9 +29,12 @@ from fixturecheck.physics.collapse_range import FILM, FactorRange, factor_range,
 from fixturecheck.physics.equilibrium import Holding, Load, Rigid
 from fixturecheck.physics.grinding import Forces, Pass
 from fixturecheck.physics.ranges import Range
+from fixturecheck.setup.holding import Holding as StatedHolding
 from fixturecheck.setup.model import Body, Setup
 
 CEILING = 30.0
+FILM_ROW = "coolant_film"
+"""Row of the table of friction for contacts under coolant."""
 
 FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of the pull", "clamp force"
 Change = Callable[[Holding], Holding]
@@ -56,7 +59,9 @@ class Rig:
     pulls : Pulls or None
         The magnet; None when it is off.
     mu : Range
-        Friction.
+        Friction that counts: under the film where coolant is used.
+    wet : bool
+        Coolant is used.
     """
 
     bodies: tuple[Rigid, ...]
@@ -65,6 +70,7 @@ class Rig:
     clamps: tuple[Pressed, ...]
     pulls: Pulls | None
     mu: Range
+    wet: bool
 
     def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> Holding:
         """Return the problem at some values of its inputs."""
@@ -105,15 +111,28 @@ def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pull
         clamps=clamps,
         pulls=pulls,
         mu=mu_of(setup),
+        wet=stated_holding(setup).coolant,
     )
 
 
+def stated_holding(setup: Setup) -> StatedHolding:
+    """Return the holding that is stated, or the defaults where none is."""
+    return setup.holding or StatedHolding()
+
+
 def mu_of(setup: Setup) -> Range:
-    """Return the friction that is stated, low to high."""
-    holding = setup.holding
-    if holding and holding.mu:
-        return Range(low=holding.mu[0], high=holding.mu[1])
-    return friction(holding.friction if holding else "magnet")
+    """Return the friction that counts, low to high: of the dry contact, or of the film where that is less."""
+    dry = dry_mu_of(setup)
+    if not stated_holding(setup).coolant:
+        return dry
+    film = friction(FILM_ROW)
+    return Range(low=min(dry.low, film.low), high=min(dry.high, film.high))
+
+
+def dry_mu_of(setup: Setup) -> Range:
+    """Return the friction of the dry contact as stated, low to high."""
+    holding = stated_holding(setup)
+    return Range(low=holding.mu[0], high=holding.mu[1]) if holding.mu else friction(holding.friction)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -243,7 +262,7 @@ def part_hold(
         factors=found,
         load_n=worst.cutting[0].force_n,
         pull_n=pull_on(rig, bearing.part),
-        losses=losses_of(loose, lambda change: every_case(rig, bearing, change=change)),
+        losses=losses_of(loose, lambda change: every_case(rig, bearing, change=change), wet=rig.wet),
         pushed_off_by=() if found.worst.rests else pushing_off(rig, bearing, case, found.worst_inputs),
     )
 
@@ -255,8 +274,10 @@ def pull_on(rig: Rig, part: str) -> Range:
     return Range(low=min(ends), high=max(ends))
 
 
-def losses_of(loose: Sequence[str], bear: Callable[[Change], tuple[Borne, ...]]) -> tuple[Lost, ...]:
-    """Take away one loose block at a time, or wet every contact; the lowest factor first.
+def losses_of(
+    loose: Sequence[str], bear: Callable[[Change], tuple[Borne, ...]], *, wet: bool
+) -> tuple[Lost, ...]:
+    """Take away one loose block at a time, or wet every contact that is dry; the lowest factor first.
 
     Every case is loaded again: what is worst with a block in place need not be worst without it. What could
     not be computed comes before all.
@@ -265,10 +286,12 @@ def losses_of(loose: Sequence[str], bear: Callable[[Change], tuple[Borne, ...]])
     ----------
     bear : callable
         How what is left is borne, the least first.
+    wet : bool
+        The film counts already, so it is no loss.
     """
-    film_mu = friction("coolant_film").low
     changes: dict[str, Change] = {n: partial(without, name=n) for n in loose}
-    changes[FILM] = partial(filmed, film_mu=film_mu)
+    if not wet:
+        changes[FILM] = partial(filmed, film_mu=friction(FILM_ROW).low)
     found = []
     for name, change in changes.items():
         try:

@@ -144,8 +144,8 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
 
 
 def milled_losses(job: Milled, loose: Sequence[str]) -> tuple[Lost, ...]:
-    """Take away one loose block at a time, or wet every contact; the lowest factor first."""
-    return losses_of(loose, lambda change: _of_every_way(loaded(job, change=change)))
+    """Take away one loose block at a time, or wet every contact that is dry; the lowest factor first."""
+    return losses_of(loose, lambda change: _of_every_way(loaded(job, change=change)), wet=job.rig.wet)
 
 
 def _of_every_way(found: Loaded) -> tuple[Borne, ...]:

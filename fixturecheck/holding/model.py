@@ -328,6 +328,10 @@ class Held:
         By subject, why it could not be computed.
     notes : tuple of str
         What was assumed, in words.
+    kept : tuple of (str, str)
+        Fixtures of which no loss was looked at, and why.
+    left_out : tuple of str
+        Fixtures that stand on nothing.
     """
 
     parts: tuple[PartHold, ...]
@@ -336,3 +340,5 @@ class Held:
     missing: Mapping[str, str]
     milled: tuple[MilledHold, ...] = ()
     notes: tuple[str, ...] = ()
+    kept: tuple[tuple[str, str], ...] = ()
+    left_out: tuple[str, ...] = ()

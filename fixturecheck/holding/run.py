@@ -14,10 +14,12 @@ from fixturecheck.holding.cures import cures_of
 from fixturecheck.holding.cures_milled import milled_cures
 from fixturecheck.holding.cures_model import Bench
 from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
+from fixturecheck.holding.kept import kept_of
 from fixturecheck.holding.milled import loaded, milled_hold, milled_losses
 from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.milled_ways import milled_ways
 from fixturecheck.holding.model import Held, MilledHold, PartHold
+from fixturecheck.holding.points import movers
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
 from fixturecheck.holding.release import release_of
 from fixturecheck.holding.ways import Scene, scene_of, ways_of
@@ -58,20 +60,18 @@ def held(
     """
     if setup.holding is None:
         return None
-    idle = holding_nothing(footings(setup, contacts))
-    if not idle:
-        return _worked_out(setup, placed, contacts, cuts, asked, mesher or TetMesher(), progress)
-    names = " and ".join(sorted(idle))
+    standing = footings(setup, contacts)
+    idle = holding_nothing(standing)
     try:
-        setup = setup.without(idle)
+        left = setup.without(idle)
     except SetupError as reason:
-        missing = {"holding": f"without {names}, which does not stand, {reason}"}
-        return Held(parts=(), pulls=None, release=None, missing=missing)
-    placed = {name: solid for name, solid in placed.items() if name not in idle}
-    standing = contacts.without(idle)
-    found = _worked_out(setup, placed, standing, cuts, asked, mesher or TetMesher(), progress)
-    note = f"{names} stands on nothing, so every figure here is without it"
-    return replace(found, notes=(note, *found.notes))
+        missing = {"holding": f"without {' and '.join(sorted(idle))}, which does not stand, {reason}"}
+        return Held(parts=(), pulls=None, release=None, missing=missing, left_out=tuple(sorted(idle)))
+    there = {name: solid for name, solid in placed.items() if name not in idle}
+    loose = {*movers(left, contacts.without(idle))} - setup.holding.jaws
+    kept = kept_of(setup, standing, loose)
+    found = _worked_out(left, there, contacts.without(idle), cuts, asked, mesher or TetMesher(), progress)
+    return replace(found, kept=kept, left_out=tuple(sorted(idle)))
 
 
 def _worked_out(

@@ -8,13 +8,26 @@ from fixturecheck.hold_result import (
     BodyLeaves,
     BodyMoves,
     FaceHeld,
+    FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
     PartHeld,
 )
 from fixturecheck.holding.drawn import maps_of, section_of
-from fixturecheck.holding.factor import CEILING, CLAMP, DRAG, FINISH, FRICTION, METHOD, PRESS, WALL
+from fixturecheck.holding.factor import (
+    CEILING,
+    CLAMP,
+    DRAG,
+    FINISH,
+    FRICTION,
+    METHOD,
+    PRESS,
+    WALL,
+    dry_mu_of,
+    mu_of,
+    stated_holding,
+)
 from fixturecheck.holding.milled import SIZE
 from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
 from fixturecheck.holding.pull import FacePull
@@ -44,10 +57,15 @@ def found(setup: Setup, held: Held) -> HoldFound:
     return HoldFound(
         magnet=magnet_words(setup, held),
         least_factor=holding.least_factor if holding else 0.0,
+        friction=FrictionUsed(
+            coolant=stated_holding(setup).coolant, mu=_pair(mu_of(setup)), dry_mu=_pair(dry_mu_of(setup))
+        ),
         parts=(*(_part(p, write) for p in held.parts), *(_milled(m, setup) for m in held.milled)),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
         missing=tuple(sorted(held.missing.items())),
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
+        kept=held.kept,
+        left_out=held.left_out,
         leaving=tuple(
             BodyLeaves(
                 body=b.body,

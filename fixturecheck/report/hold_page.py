@@ -10,7 +10,9 @@ from fixturecheck.report.hold_words import (
     amount,
     digits,
     factor_words,
+    friction_words,
     how,
+    kept_lines,
     outcome_words,
     sentence,
     span,
@@ -78,6 +80,7 @@ def hold_section(result: Result, figures: Mapping[str, str]) -> str:
         _missing(hold),
         _factors(hold, units),
         *(_part(p, hold, units, figures) for p in worst_of_each_cut(hold)),
+        _kept(hold),
         _faces(hold, units, figures),
         _leaving(hold, units),
         _notes(hold),
@@ -98,7 +101,8 @@ def hold_captions(hold: HoldFound | None, units: str = "mm") -> dict[str, str]:
 def _stated(hold: HoldFound) -> str:
     return (
         f"Magnet: {escape(hold.magnet)}. Asked: that every part bears at least "
-        f"{digits(hold.least_factor)} times the cutting load. Every figure is the range that follows from "
+        f"{digits(hold.least_factor)} times the cutting load. "
+        f"{escape(sentence(friction_words(hold.friction)))} Every figure is the range that follows from "
         "what is not known well; the low end of the factor counts."
     )
 
@@ -211,6 +215,10 @@ def _losses(part: PartHeld, hold: HoldFound) -> str:
     return "<h4>What is left when one thing is lost</h4>" + table(
         ("case", "times its load", "what happens"), rows, frozenset({1})
     )
+
+
+def _kept(hold: HoldFound) -> str:
+    return "".join(f'<p class="small">{escape(sentence(line))}</p>' for line in kept_lines(hold))
 
 
 def _left(factor: float, hold: HoldFound) -> str:

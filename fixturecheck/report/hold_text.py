@@ -3,7 +3,16 @@
 from __future__ import annotations
 
 from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.report.hold_words import digits, factor_words, outcome_words, span, times, tools_of
+from fixturecheck.report.hold_words import (
+    digits,
+    factor_words,
+    friction_words,
+    kept_lines,
+    outcome_words,
+    span,
+    times,
+    tools_of,
+)
 
 _MOST_BURRS = 4
 _MOST_STEPS = 6
@@ -18,10 +27,12 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
     """Return the lines of a hold, one item each, to be folded by the caller; none where it was not asked."""
     if hold is None:
         return []
-    lines = [f"hold: magnet {hold.magnet}; asked {digits(hold.least_factor)} times the load"]
+    asked = f"asked {digits(hold.least_factor)} times the load"
+    lines = [f"hold: magnet {hold.magnet}; {asked}; {friction_words(hold.friction)}"]
     lines += [f"not known, {about}: {why}" for about, why in hold.missing]
     for part in hold.parts:
         lines += _part(part, hold, units)
+    lines += kept_lines(hold)
     tools = tools_of(hold)
     clear = ", hands off a turning cutter" if "cutter" in tools else ""
     return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fixturecheck.hold_result import HoldFound, HoldInput, PartHeld
+from fixturecheck.hold_result import FrictionUsed, HoldFound, HoldInput, PartHeld
 from fixturecheck.report.quantity import sized
 
 _DIGITS = 3
@@ -67,6 +67,26 @@ def input_span(found: HoldInput, units: str) -> str:
     """Return between what an input was moved."""
     ends = _ENDS.get(found.name)
     return " to ".join(ends) if ends else span(found.span, found.unit, units)
+
+
+def friction_words(used: FrictionUsed) -> str:
+    """Say what friction the factors are worked out with, and whether it is that of a wet contact."""
+    mu = span(used.mu, "", "mm")
+    if not used.coolant:
+        return f"friction {mu}, dry as stated"
+    dry = span(used.dry_mu, "", "mm")
+    return f"friction {mu} under a film of coolant" + (f" ({dry} dry)" if dry != mu else "")
+
+
+def kept_lines(hold: HoldFound) -> list[str]:
+    """Return what was left out since it stands on nothing, and what was never taken away, and why."""
+    lines = []
+    if hold.left_out:
+        lines.append(f"left out of every figure, since it stands on nothing: {', '.join(hold.left_out)}")
+    if hold.kept:
+        there = "; ".join(f"{body} ({reason})" for body, reason in hold.kept)
+        lines.append(f"taken to be there throughout: {there}")
+    return lines
 
 
 _OUTCOMES = {

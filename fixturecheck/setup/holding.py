@@ -171,7 +171,10 @@ class Holding:
     friction : str
         Kind of contact, from the table of friction.
     mu : tuple of float
-        Low and high, in place of `friction`; empty takes the table's.
+        Low and high of the dry contact, in place of `friction`; empty takes the table's.
+    coolant : bool
+        A film of water or coolant lies between the contacts, as it does unless one grinds dry: the friction
+        that counts is then no more than that of the film.
     abrasive : str
         Kind of wheel, from the table of grinding.
     grinds_as : mapping of str to str
@@ -201,6 +204,7 @@ class Holding:
         default="magnet", metadata=allowed(words=FRICTIONS, matters="what resists sliding, and so the hold")
     )
     mu: tuple[float, ...] = field(default=(), metadata=allowed(0.0, 2.0, items=2))
+    coolant: bool = field(default=True, metadata=allowed(matters="what resists sliding, and so the hold"))
     abrasive: str = field(default="alumina", metadata=allowed(words=ABRASIVES, matters="the cutting force"))
     grinds_as: Mapping[str, str] = field(default_factory=dict)
     curves_between: Mapping[str, tuple[str, ...]] = field(default_factory=dict)

@@ -32,7 +32,10 @@ def told(setup, name="crash"):
 
 def tower(screw_n, mu=0.6):
     """A tower that tips to the right, with the drag, before it slides."""
-    return stated(box((-8, -10, 0), (8, 10, 50)), Holding(mu=(mu, mu), clamps=(strap(screw_n, (0, 0, 50)),)))
+    return stated(
+        box((-8, -10, 0), (8, 10, 50)),
+        Holding(coolant=False, mu=(mu, mu), clamps=(strap(screw_n, (0, 0, 50)),)),
+    )
 
 
 def test_a_tower_that_tips_under_the_wheel_is_a_no_go_below_the_least_factor_and_a_caution_above():
@@ -51,7 +54,7 @@ def test_a_bar_that_slides_out_level_is_no_crash_and_says_what_it_runs_into():
     """Sparks to the right: the drag pushes it right, level, toward a stop 5 mm away."""
     stop = body("stop", box((45, -10, 0), (60, 10, 8)), role="fixture")
     bar = box((-40, -10, 0), (40, 10, 10))
-    held = Holding(mu=(0.2, 0.2), clamps=(strap(1800.0, (0, 0, 10)),), blocking=())
+    held = Holding(coolant=False, mu=(0.2, 0.2), clamps=(strap(1800.0, (0, 0, 10)),), blocking=())
     (found,) = told(stated(bar, held, stop))
     assert found.verdict is Verdict.GO
     assert 1.0 < found.value < 3.0
@@ -64,7 +67,7 @@ def test_a_block_that_keeps_it_from_tipping_is_named_when_its_loss_digs_in():
     """A tower against a loose block that stands before a fixed stop; without the block it tips."""
     block = body("block", box((8, -15, 0), (60, 15, 40)), role="fixture")
     stop = body("stop", box((60, -15, 0), (80, 15, 40)), role="fixture")
-    held = Holding(mu=(0.3, 0.3), clamps=(strap(4000.0, (0, 0, 50)),), blocking=("block",))
+    held = Holding(coolant=False, mu=(0.3, 0.3), clamps=(strap(4000.0, (0, 0, 50)),), blocking=("block",))
     found = told(stated(box((-8, -10, 0), (8, 10, 50)), held, block, stop))
     first, *lost = found
     assert first.value > 3.0
@@ -78,7 +81,9 @@ def test_a_block_that_keeps_it_from_tipping_is_named_when_its_loss_digs_in():
 
 def test_a_clamp_that_pushes_the_part_off_its_seat_is_named():
     toe = Clamp(name="toe", kind="toe", body="part", at_mm=(-30, 0, 8), inward=(1, 0, 0), force_n=400.0)
-    setup = stated(box((-30, -10, 0), (30, 10, 15)), Holding(friction="ground_steel", clamps=(toe,)))
+    setup = stated(
+        box((-30, -10, 0), (30, 10, 15)), Holding(coolant=False, friction="ground_steel", clamps=(toe,))
+    )
     found = told(setup, "hold")[0]
     assert found.verdict is Verdict.NO_GO
     assert found.value == 0.0
@@ -87,7 +92,7 @@ def test_a_clamp_that_pushes_the_part_off_its_seat_is_named():
 
 
 def test_no_friction_is_said_plainly():
-    found = told(stated(box((-30, -10, 0), (30, 10, 15)), Holding(mu=(0.0, 0.0))), "hold")[0]
+    found = told(stated(box((-30, -10, 0), (30, 10, 15)), Holding(coolant=False, mu=(0.0, 0.0))), "hold")[0]
     assert found.verdict is Verdict.NO_GO
     assert found.value == pytest.approx(0.0, abs=1e-3)
     assert "No friction is stated" in found.says
@@ -130,7 +135,7 @@ def test_an_overhang_lets_the_wheel_stand_where_the_part_goes_down():
         bodies=(PLATE, floor),
         cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.1, downfeed_mm=0.01),),
         wheel=WHEEL,
-        holding=Holding(mu=(0.6, 0.6), clamps=(strap(3000.0, (-25, 0, 40)),)),
+        holding=Holding(coolant=False, mu=(0.6, 0.6), clamps=(strap(3000.0, (-25, 0, 40)),)),
     )
     (found,) = told(setup)
     assert "tips" in found.says

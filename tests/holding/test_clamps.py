@@ -44,7 +44,7 @@ def on_table(*clamps, stops=False):
         bodies=(table, fence, part) if stops else (table, part),
         seats=(Seat(body="block", face="seat", on="table", on_face="top"),),
         cuts=(Cut(name="top", parts=("block",), floor="floor", stock_mm=0.1),),
-        holding=Holding(friction="ground_steel", clamps=clamps, blocking=()),
+        holding=Holding(coolant=False, friction="ground_steel", clamps=clamps, blocking=()),
     )
 
 

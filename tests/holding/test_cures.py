@@ -101,7 +101,7 @@ MU = 0.2
 
 @pytest.fixture(scope="module")
 def sliding():
-    return on_bench(strapped(Holding(mu=(MU, MU), clamps=(strap(3500.0, 10.0),))))
+    return on_bench(strapped(Holding(coolant=False, mu=(MU, MU), clamps=(strap(3500.0, 10.0),))))
 
 
 def test_the_depth_that_restores_the_factor_is_that_of_the_sliding_block(sliding):
@@ -136,7 +136,9 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
     """
     half, tall, screw_n = 12.0, 40.0, 3500.0
     bench = on_bench(
-        strapped(Holding(mu=(0.0, 0.0), clamps=(strap(screw_n, tall),)), half_long=half, tall=tall)
+        strapped(
+            Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap(screw_n, tall),)), half_long=half, tall=tall
+        )
     )
     assert bench.part.factors.factor.low == pytest.approx(0.0, abs=1e-6)
     (cure,) = stopped(bench)
@@ -158,7 +160,7 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
 def test_a_loose_block_is_fastened_where_that_is_enough():
     """A light block before a tower carries next to nothing loose, and the drag once it is fastened."""
     block = body("block", box((12.0, -10, 0), (40, 10, 30)), role="fixture")
-    holding = Holding(mu=(0.05, 0.05), clamps=(strap(3500.0, 40.0),), blocking=("block",))
+    holding = Holding(coolant=False, mu=(0.05, 0.05), clamps=(strap(3500.0, 40.0),), blocking=("block",))
     bench = on_bench(strapped(holding, half_long=12.0, tall=40.0, others=(block,)))
     (cure,) = fastened(bench)
     assert cure.says.startswith("fasten block so that nothing moves it")
@@ -170,21 +172,27 @@ def test_a_loose_block_is_fastened_where_that_is_enough():
 def test_a_block_is_not_put_where_another_body_stands():
     """Something in the way on the failing side, without touching the part."""
     rail = body("rail", box((12.5, -30, 0), (30, 30, 8)), role="fixture")
-    holding = Holding(mu=(0.0, 0.0), clamps=(strap(3500.0, 40.0),))
+    holding = Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap(3500.0, 40.0),))
     bench = on_bench(strapped(holding, half_long=12.0, tall=40.0, others=(rail,)))
     assert list(stopped(bench)) == []
 
 
 def test_a_block_that_only_a_wheel_could_stand_above_is_not_told():
     """A low bar: two millimetres of touch do not fit below the wheel with its clearance."""
-    bench = on_bench(strapped(Holding(mu=(0.0, 0.0), clamps=(strap(3500.0, 2.8),)), half_long=12.0, tall=2.8))
+    bench = on_bench(
+        strapped(
+            Holding(coolant=False, mu=(0.0, 0.0), clamps=(strap(3500.0, 2.8),)), half_long=12.0, tall=2.8
+        )
+    )
     assert list(stopped(bench)) == []
 
 
 def test_where_no_change_is_enough_a_vise_is_tried_as_a_set_up_of_its_own():
     """A bar that nothing holds, with a body close by where a block would stand."""
     rail = body("rail", box((12.5, -30, 0), (30, 30, 8)), role="fixture")
-    bench = on_bench(strapped(Holding(friction="ground_steel"), half_long=12.0, tall=40.0, others=(rail,)))
+    bench = on_bench(
+        strapped(Holding(coolant=False, friction="ground_steel"), half_long=12.0, tall=40.0, others=(rail,))
+    )
     (cure,), untried = cures_of(bench)
     assert not untried
     assert "between the jaws of a vise" in cure.says
@@ -225,7 +233,7 @@ def magnet_pull(a, b, size_n, area_mm2=1600.0):
 def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():
     """Pull as the square of the strength: share = sqrt(pull needed / full pull); area as the pull."""
     full_n, share, area_mm2 = 12000.0, 0.3, 1600.0
-    stated = strapped(Holding(mu=(MU, MU), magnet="trifle", trifle_share=share), pole="n")
+    stated = strapped(Holding(coolant=False, mu=(MU, MU), magnet="trifle", trifle_share=share), pole="n")
     seat, on = looking(stated, "bar", -1), looking(stated, "plate", 1)
     pull = magnet_pull(seat, on, full_n * share**2, area_mm2)
     magnet = square_law(full_n, f"{seat} on {on}")
@@ -247,7 +255,7 @@ def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():
 def test_a_larger_seat_adds_nothing_to_what_a_neighbour_pulls():
     """Only what the seat carries grows with its area: ratio = (needed - weight - other) / seat."""
     seat_n, other_n = 900.0, 300.0
-    stated = strapped(Holding(mu=(MU, MU)), pole="n")
+    stated = strapped(Holding(coolant=False, mu=(MU, MU)), pole="n")
     seat = magnet_pull(looking(stated, "bar", -1), looking(stated, "plate", 1), seat_n)
     other = magnet_pull(looking(stated, "bar", 1), "neighbour.face_1", other_n)
     bench = on_bench(stated, pulls=Pulls(faces=(seat, other)), magnet=square_law(seat_n, "seat"))

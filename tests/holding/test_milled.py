@@ -61,7 +61,9 @@ def stated(press_n, *others, part=BLOCK, mu=MU, **more):
             body("part", part, faces={"floor": ">Z"}, finish="ground"),
         ),
         machine=Machine(table_z_mm=-10.0),
-        holding=Holding(mu=(mu, mu), clamps=tuple(straps), milling=(endmill(**more),), blocking=()),
+        holding=Holding(
+            coolant=False, mu=(mu, mu), clamps=tuple(straps), milling=(endmill(**more),), blocking=()
+        ),
     )
 
 

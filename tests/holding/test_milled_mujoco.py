@@ -43,7 +43,7 @@ def bench(size, mu, **more):
             body("plate", box((-100, -100, -10), (100, 100, 0)), role="fixture"),
             body("part", box((-long / 2, -deep / 2, 0), (long / 2, deep / 2, tall)), faces={"floor": ">Z"}),
         ),
-        holding=Holding(mu=(mu, mu), clamps=(strap,), milling=(mill,), blocking=()),
+        holding=Holding(coolant=False, mu=(mu, mu), clamps=(strap,), milling=(mill,), blocking=()),
     )
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)

@@ -48,7 +48,7 @@ def bench(part=BLOCK, *others, face=">Z", blocking=(), **more):
             body("part", part, faces={"floor": face}, finish="ground"),
         ),
         machine=Machine(table_z_mm=-10.0),
-        holding=Holding(mu=(0.2, 0.2), clamps=(strap,), milling=(mill,), blocking=blocking),
+        holding=Holding(coolant=False, mu=(0.2, 0.2), clamps=(strap,), milling=(mill,), blocking=blocking),
     )
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)

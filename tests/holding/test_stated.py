@@ -16,6 +16,7 @@ HOLDING = {
     "magnet": "off",
     "friction": "oily_steel",
     "mu": [0.1, 0.2],
+    "coolant": False,
     "abrasive": "alumina_dull",
     "grinds_as": {"block": "cast_iron"},
     "curves_between": {"tool_steel_a2": ["stainless_455", "steel_1018"]},
@@ -46,6 +47,7 @@ EXPECTED = Holding(
     magnet="off",
     friction="oily_steel",
     mu=(0.1, 0.2),
+    coolant=False,
     abrasive="alumina_dull",
     grinds_as={"block": "cast_iron"},
     curves_between={"tool_steel_a2": ("stainless_455", "steel_1018")},
@@ -113,6 +115,7 @@ floor = "floor"
 magnet = "off"
 friction = "oily_steel"
 mu = [0.1, 0.2]
+coolant = false
 abrasive = "alumina_dull"
 blocking = ["fence"]
 least_factor = 2.5

@@ -51,7 +51,7 @@ def in_vise(*clamps):
             Seat(body="bar", face="foot", on="parallel", on_face="top", rank="secondary"),
         ),
         cuts=(Cut(name="top", parts=("bar",), floor="floor", stock_mm=0.1),),
-        holding=Holding(friction="ground_steel", clamps=clamps),
+        holding=Holding(coolant=False, friction="ground_steel", clamps=clamps),
     )
 
 
@@ -119,7 +119,7 @@ def milled(force_n, **more):
 @pytest.fixture(scope="module")
 def only_milled():
     """An operation that grinds nothing, tightened too little for its cutter."""
-    holding = Holding(friction="ground_steel", clamps=(jaw(8000.0),), milling=(endmill(),))
+    holding = Holding(coolant=False, friction="ground_steel", clamps=(jaw(8000.0),), milling=(endmill(),))
     stage, missing = stage_of(replace(in_vise(), cuts=(), holding=holding))
     assert not missing
     return stage

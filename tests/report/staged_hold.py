@@ -11,6 +11,7 @@ from fixturecheck.hold_result import (
     BodyMoves,
     FaceHeld,
     FluxSection,
+    FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
@@ -123,10 +124,12 @@ def hold() -> HoldFound:
     return HoldFound(
         magnet="full; every pull is relative to a rated 80 N/cm2",
         least_factor=3.0,
+        friction=FrictionUsed(coolant=True, mu=(0.1, 0.2), dry_mu=(0.15, 0.3)),
         parts=(SAFE, WEAK),
         faces=faces,
         missing=(("gib_3 in top_flat", "it has no finish"),),
         notes=("brass was meshed coarser",),
+        kept=(("plate", "stands on the table and is taken as bolted to it"),),
         leaving=(
             BodyLeaves(
                 body="rail", residual_n=(2.0, 4.0), ways=("slides out along X",), pry=None, demagnetise=True

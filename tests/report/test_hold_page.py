@@ -163,7 +163,8 @@ def test_the_terminal_gets_the_few_lines_that_matter() -> None:
     )
     assert "gib_2 goes first, digs into the wheel, then runs into the rail" in told[4]
     assert told[5] == "what is left: 0.8 with a film of coolant, not known without rail"
-    assert told[6:-1] == [
+    assert told[6] == "taken to be there throughout: plate (stands on the table and is taken as bolted to it)"
+    assert told[7:-1] == [
         "to take it apart: wheel clear of the work, magnet off",
         "1. rail: slides out along X",
         "demagnetise before lifting, and again before the next seating: rail",
