@@ -21,7 +21,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import MilledHold, PartHold, Way
 from fixturecheck.physics.collapse_crash import Crash, Outcome, crash_verdict
 from fixturecheck.physics.collapse_range import FILM, loss_words
@@ -152,7 +151,7 @@ def _finding(
         limit=least,
         margin=way.factor - least,
         says=says,
-        remedy=any_of(part.remedies) if verdict is Verdict.NO_GO else None,
+        remedy="The same as for its hold." if verdict is Verdict.NO_GO and part.remedies else None,
         source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=way.case.at_mm,

@@ -293,6 +293,8 @@ def _of_footing(stage: Stage, footing: Footing, verdict: Verdict, says: str, rem
         check=ID,
         verdict=verdict,
         subject=footing.body,
+        about=(footing.body,),
+        kind="stands on nothing" if verdict is Verdict.NO_GO else "attached",
         says=says,
         remedy=remedy,
         source="contacts of the fixtures from the table up; weight has to stand on something",
