@@ -53,7 +53,10 @@ def refuse_bad_record(record: Any, where: str) -> None:
         value, rule = getattr(record, field.name), allowed_in(field)
         if rule is None or (value is None and field.default is None):
             continue
-        flaw = rule.flaw_of(value)
+        if str(field.type) == "bool":
+            flaw = None if isinstance(value, bool) else f"must be true or false; got {shortened(value)}"
+        else:
+            flaw = rule.flaw_of(value)
         if str(field.type) == "int" and not isinstance(value, int):
             flaw = f"must be a whole number; got {shortened(value)}"
         if flaw:
