@@ -160,7 +160,7 @@ def test_a_part_on_one_pole_is_told_why_it_does_not_hold(at_x_mm, alone):
         seats=(Seat(body="part", face="seat", on="chuck_plate", on_face="top", rank="primary"),),
         cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.05, downfeed_mm=0.02),),
         wheel=WHEEL,
-        holding=Holding(magnet="full", rated_pull_n_cm2=80.0, least_factor=1000.0),
+        holding=Holding(magnet="full", rated_pull_n_cm2=80.0, least_factor=100.0),
     )
     (found, *_) = told(setup, "hold")
     assert found.verdict is not Verdict.GO
