@@ -106,7 +106,7 @@ def test_the_cut_is_shown_with_its_place(held, stage):
 
 def test_with_the_magnet_off_only_its_weight_holds_it():
     """0.28 kg of steel holds 0.15 x 2.8 N against a drag of newtons."""
-    stage = unfollowed(on_chuck(magnet="off"))
+    stage = unfollowed(on_chuck(holding=Holding(coolant=False)))
     (part,) = found(stage.setup, stage.held).parts
     weight_n = 7870e-9 * 60 * 40 * 15 * 9.80665
     mu = next(i.span[0] for i in part.inputs if i.name == "friction")

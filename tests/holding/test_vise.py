@@ -180,7 +180,7 @@ def test_a_milling_cut_that_cannot_be_is_refused(stated, says):
 def test_an_operation_that_only_mills_is_judged_by_its_vise(only_milled):
     judgement, *without = hold.check(only_milled)
     assert judgement.subject == "bar in mill"
-    assert judgement.verdict is Verdict.CAUTION, judgement.says
+    assert judgement.verdict is Verdict.NO_GO, judgement.says
     assert "milling force" in judgement.says
     assert judgement.remedy is not None
     # Without its parallel, or wet, it holds less; a caution only where it would not hold at all.
