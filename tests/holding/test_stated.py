@@ -174,7 +174,7 @@ def test_what_makes_no_sense_is_refused_with_its_place(holding, says):
 
 
 def _plain(holding):
-    return {name: getattr(holding, name) for name in Holding.__dataclass_fields__}
+    return {name: getattr(holding, name) for name, f in Holding.__dataclass_fields__.items() if f.compare}
 
 
 def test_a_milling_cut_is_stated_in_a_table_of_its_own():
