@@ -14,6 +14,9 @@ PARTS = {
     "index_pawl/pawl_b.step": ("index_pawl/rev_b.py", "pawl_1"),
     "gib/gib.step": ("gib/thick_block.py", "gib"),
     "link/link.step": ("link/on_edge.py", "link"),
+    "key/key.step": ("key/key.py", "key"),
+    "pad/pad.step": ("pad/pads.py", "pad_1"),
+    "pin/pin.step": ("pin/flatted.py", "pin"),
 }
 
 
