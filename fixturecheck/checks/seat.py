@@ -8,6 +8,7 @@ burr or an unplanned ledge is ground to the wrong datum. A block that is drawn i
 Formulas: areas and gaps of the exact contact map; share = area touching / area of the smaller face; what
 stands is what the table, the machine's equipment, a clamp or something that stands carries from below.
 Limits: `min_share` of the seat, half of the face unless the set-up states it (common practice, no source).
+A round that bears along a line locates a part, and holds it only where another seat has an area.
 Go: a block flat on a chuck. No-go: a square bar on its edge between the flanks of a V-block that is
 too wide for it.
 """
@@ -75,8 +76,27 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
 
 
 def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Finding:
-    """Judge a seat that bears on lines or points."""
+    """Judge a seat that bears on lines or points.
+
+    A round face along a rail or a stop locates a part that holds by an area of another seat.
+    """
     first, round_all = lines[0], all(map(along_round, lines))
+    if round_all and seat.rank != "primary" and _holds_by_area(stage, seat.body):
+        return Finding(
+            check=ID,
+            verdict=Verdict.GO,
+            subject=subject_of(seat),
+            kind="on a line",
+            about=sides_of(seat),
+            value=sum(line.contact.length_mm for line in lines),
+            unit="mm",
+            says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears along the round of the part, "
+            "which locates it; another seat has an area to hold by.",
+            source=_EDGE,
+            shapes=tuple(p.shape for p in found.patches),
+            location_mm=first.contact.centroid,
+            direction=outward(first, seat.body),
+        )
     return Finding(
         check=ID,
         verdict=Verdict.CAUTION if round_all else Verdict.NO_GO,
@@ -95,6 +115,11 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
         location_mm=first.contact.centroid,
         direction=outward(first, seat.body),
     )
+
+
+def _holds_by_area(stage: Stage, part: str) -> bool:
+    """Tell whether any stated seat of a part touches over an area."""
+    return any(seating(stage, s).area_mm2 > 0.0 for s in stage.setup.seats if s.body == part)
 
 
 def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:

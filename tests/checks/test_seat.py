@@ -104,6 +104,20 @@ def test_round_bar_bears_along_its_round_and_is_a_caution():
     assert "bears along its round" in findings[1].says
 
 
+def test_round_side_along_a_rail_is_go_where_a_flat_holds_the_part():
+    """A pin on a flat, its round against a rail, which locates it (common practice, no source)."""
+    rail = body("rail", block(4, 60, 10, (8, 0, 0)), role="fixture")
+    flat = pin(6, 50, (0, -25, 4), (0, 1, 0)).intersect(block(20, 60, 20).val())
+    seats = PRIMARY, on("part", "round", "rail", "left", rank="secondary")
+    findings = gauged(seat.check, [CHUCK, rail, body("part", flat)], *seats)
+    assert verdicts(findings) == [Verdict.GO, Verdict.GO]
+    assert findings[0].value == pytest.approx(1.0)
+    assert (findings[1].value, findings[1].unit) == (pytest.approx(50.0), "mm")
+    # The same seat as what the part is held by alone has no area.
+    alone = gauged(seat.check, [CHUCK, rail, body("part", flat)], seats[1])
+    assert alone[0].verdict is Verdict.CAUTION
+
+
 def test_unmeant_contact_that_lifts_the_part_is_no_go():
     """A shim 0.05 mm thick under one end, stated as fixture and not as seat."""
     shim = body("shim", block(4, 10, 0.05, (8, 0, 0)), role="fixture")
