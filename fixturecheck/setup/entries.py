@@ -12,7 +12,7 @@ from fixturecheck.units import SMALL_LENGTHS, UNITS
 ROLES = ("part", "fixture")
 POLES = ("n", "s")
 
-ZONE_MM = Allowed(least=1e-5, most=10.0)
+ZONE_MM = Allowed(least=1e-5, most=100.0)
 """Width of a tolerance zone."""
 
 LEAN_MM = Allowed(least=0.0, most=10.0)

@@ -106,7 +106,7 @@ def test_what_lands_only_within_tolerances_is_relieved_or_told_in_a_plain_senten
 ):
     script = tmp_path / "ledge.py"
     script.write_text(LEDGE)
-    done = run("relieve", str(script), "--set", override, "--out", str(tmp_path / "out"))
+    done = run("relieve", str(script), "--set", override, "--out", str(tmp_path / "out"), "--quiet")
     assert done.returncode == code, done.stderr
     assert says in (done.stderr if code == 2 else done.stdout)
     if code == 2:
@@ -121,8 +121,8 @@ def test_what_lands_only_within_tolerances_is_relieved_or_told_in_a_plain_senten
     [
         ("staging.order=['pawl_1', 'pawl_9']", "no loose part is named 'pawl_9'"),
         ("staging.order=['pawl_1', 'pawl_1']", "each part is placed once"),
-        ("staging.approach_mm=-1", "staging, approach_mm"),
-        ("relief.min_wall_mm=-1", "relief, min_wall_mm"),
+        ("staging.approach_mm=-1", "approach_mm in [staging]: must be from 0.001 to 100; got -1"),
+        ("relief.min_wall_mm=-1", "min_wall_mm in [relief]: must be from 0 to 1000; got -1"),
     ],
 )
 def test_staging_and_relief_that_cannot_be_are_one_plain_line(override, says, tmp_path):
@@ -133,6 +133,7 @@ def test_staging_and_relief_that_cannot_be_are_one_plain_line(override, says, tm
         override,
         "--out",
         str(tmp_path / "out"),
+        "--quiet",
     )
     assert done.returncode == 2
     assert says in done.stderr

@@ -106,7 +106,7 @@ def test_no_tolerance_and_a_negative_one_are_refused(shapes):
     )
     with pytest.raises(SetupError, match="no tolerance"):
         odds_of(bare, Staging())
-    with pytest.raises(SetupError, match="zero"):
+    with pytest.raises(SetupError, match=r"tolerance_mm of 'base': must be from 0\.00001"):
         odds_of(toleranced(shapes, block, {"base": -0.1}, base="<Z", back="<X"), LEFT)
     with pytest.raises(SetupError, match="reach through"):
         odds_of(toleranced(shapes, block, {"base": 30.0}, base="<Z", back="<X"), LEFT)
