@@ -156,12 +156,13 @@ def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
 
 
 def raised(
-    who: str, shape: Shape, sweeps: Sequence[Shape], parts: Sequence[str], least_mm: float,
+    who: str, struck: str, shape: Shape, sweeps: Sequence[Shape], parts: Sequence[str], least_mm: float,
     write: Writing = METRIC,
 ) -> Dodge | None:  # fmt: skip
     """Return how much higher the parts of a cut must stand for the wheel to pass over equipment.
 
-    Chuck, V-block and vise stay as they are: the work goes up, and wheel and path with it.
+    Chuck, V-block and vise stay as they are: the work goes up, and wheel and path with it. `struck` is the
+    body of the equipment `who` that the wheel meets, as a rail: it is that which may be lower.
     """
     box = box_of(shape)
     hits = [h.taken for s in sweeps if (h := split(shape, s, f"{who} by a sweep")).taken is not None]
@@ -174,7 +175,8 @@ def raised(
     if by_mm is None:
         return None
     up = write.length(by_mm, ".2f", "up")
-    says = f"set {' and '.join(parts)} {up} higher over {who}, on parallels or packing, or use a lower one"
+    told = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    says = f"set {told} {up} higher over {who}, on parallels or packing, or use a lower {struck}"
     return Dodge(way="raise", by_mm=by_mm, to_mm=by_mm, direction=(0.0, 0.0, 1.0), says=says)
 
 
@@ -197,5 +199,5 @@ def blocking_dodges(
         whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
         found.append(moved_aside(who, whole, sweeps, others, least_mm, write))
     if not any(found):
-        found.append(raised(who, shape, sweeps, cut.cut.parts, least_mm, write))
+        found.append(raised(who, name, shape, sweeps, cut.cut.parts, least_mm, write))
     return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)

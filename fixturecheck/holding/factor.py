@@ -268,7 +268,7 @@ def part_hold(
 
 
 def pull_on(rig: Rig, part: str) -> Range:
-    """Return the whole pull of the magnet on a part."""
+    """Return the pulls of the magnet on all faces of a part, added as numbers whichever way they act."""
     pulls = rig.pulls.on(part) if rig.pulls else ()
     ends = [sum(f.at(share, error)[0] for f in pulls) for share, error in ((0.0, -1.0), (1.0, 1.0))]
     return Range(low=min(ends), high=max(ends))

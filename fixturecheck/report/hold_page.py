@@ -127,7 +127,13 @@ def _factors(hold: HoldFound, units: str) -> str:
         )
         for p in hold.parts
     ]
-    heads = ("part", "times its load", "pull of magnet", "cutting force", "how it lets go, and where")
+    heads = (
+        "part",
+        "times its load",
+        "pull of magnet on all its faces",
+        "cutting force",
+        "how it lets go, and where",
+    )
     return table(heads, rows, frozenset({1, 2, 3}))
 
 

@@ -67,7 +67,8 @@ def _burrs(hold: HoldFound) -> list[str]:
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
     pull = span(part.pull_n, "N", units) if any(part.pull_n) else "none"
     lines = [
-        f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull {pull}, "
+        f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull on all its faces "
+        f"{pull}, "
         f"{_cutting(part, units)}"
     ]
     if part.goes:

@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.access.clearance import movers_of
-from fixturecheck.access.dodge import blocking_dodges, clears, least_that, lowered, moved_aside
+from fixturecheck.access.dodge import blocking_dodges, clears, least_that, lowered, moved_aside, raised
 from fixturecheck.access.reroute import passing, shorter_travel
 from fixturecheck.checks import clear
 from fixturecheck.kernel.regions import moved
@@ -301,7 +301,18 @@ def test_over_a_v_block_that_no_path_clears_the_part_is_set_higher():
         clear.check(dataclasses.replace(staged, setup=dataclasses.replace(staged.setup, seats=(seat,))))
     )
     hit = struck(found, "half")
-    assert hit.remedy.startswith("Set slab 4.00 mm higher over vee, on parallels or packing, or use a lower")
+    higher = "Set slab 4.00 mm higher over vee, on parallels or packing, or use a lower half"
+    assert hit.remedy.startswith(higher)
+
+
+def test_a_rail_as_high_as_a_gang_is_told_by_its_own_name_and_the_parts_as_one_list():
+    """A rail level with the floor: 1 mm higher is clear. It is the rail that may be lower, not the chuck."""
+    rail, wheel = cq.Solid.makeBox(40, 10, 8), cq.Solid.makeBox(40, 10, 20).moved(cq.Location((0, 0, 8)))
+    found = raised("chuck", "chuck_rail", rail, [wheel], ["pad1", "pad2", "pad3"], 1.0)
+    assert found is not None
+    assert found.by_mm == pytest.approx(1.0, abs=0.01)
+    assert found.says.startswith("set pad1, pad2 and pad3 1.0")
+    assert found.says.endswith("higher over chuck, on parallels or packing, or use a lower chuck_rail")
 
 
 def test_a_wheel_wider_than_a_floor_stands_to_the_side_away_from_a_rail():
