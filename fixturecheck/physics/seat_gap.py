@@ -63,12 +63,13 @@ def strength_for_pull(
         No magnet up to `most` pulls so hard: the rating piece saturates first.
     """
     low, high = 0.0, 1.0
-    while pull_n(high) < wanted_n:
+    while (reached_n := pull_n(high)) < wanted_n:
         low, high = high, 2 * high
         if high > most:
             message = (
-                f"no magnetomotive force gives {write.force(wanted_n, '.0f')}: the iron saturates first; "
-                "check the rated pull and the area it refers to"
+                f"no magnetomotive force gives {write.force(wanted_n, '.0f')}: the iron saturates first, "
+                f"at about {write.force(reached_n, '.0f')}, {int(100 * reached_n / wanted_n)}% of it; check "
+                "the rated pull, the area it refers to, and the size of the poles as drawn"
             )
             raise NotComputedError(message)
     return float(
