@@ -14,6 +14,8 @@ from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, Poses, cross
 
 FINEST_MM = 1e-3
 """Looks never reach less far than this."""
+AT_REST_MM = 1e-6
+"""Gaps no wider than this at a rest are taken as closed, so that contacts carry the whole load."""
 LIGHTEST, UNLOADED = 1e-6, 0.05
 """Share of the greatest force below which a body counts as having no load, and what its moves cost then."""
 IDLE = 1e-9
@@ -162,7 +164,7 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: fl
     if greatest == 0.0 or len(nothing) == 0:
         return nothing
     frame = frame_of(loads, greatest)
-    solved = programme(frame, poses, rows, FINEST_MM, slack_mm=touch_mm)
+    solved = programme(frame, poses, rows, FINEST_MM, closed_mm=AT_REST_MM, slack_mm=touch_mm)
     if solved is None:
         message = "the contacts at rest contradict each other, so their forces could not be worked out"
         raise NotComputedError(message)

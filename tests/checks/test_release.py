@@ -26,8 +26,8 @@ def table(*others):
     return (plain, *others, block())
 
 
-def fixture(name, low, high):
-    return body(name, box(low, high), role="fixture", finish="ground")
+def fixture(name, low, high, **given):
+    return body(name, box(low, high), role="fixture", finish="ground", **given)
 
 
 def told(*bodies, reason="", seats=(), **given):
@@ -81,11 +81,11 @@ def test_a_slide_that_rubs_the_seat_is_a_caution_and_names_the_faces():
 
 def test_a_part_that_comes_off_no_way_is_a_no_go():
     walls = [
-        fixture("left", (-60, -60, 0), (-30.05, 60, 15)),
-        fixture("right", (30.05, -60, 0), (60, 60, 15)),
-        fixture("front", (-30, -60, 0), (30, -20.05, 15)),
-        fixture("back", (-30, 20.05, 0), (30, 60, 15)),
-        fixture("roof", (-100, -100, 15.2), (100, 100, 25)),
+        fixture("left", (-60, -60, 0), (-30.05, 60, 15), fastened=True),
+        fixture("right", (30.05, -60, 0), (60, 60, 15), fastened=True),
+        fixture("front", (-30, -60, 0), (30, -20.05, 15), fastened=True),
+        fixture("back", (-30, 20.05, 0), (30, 60, 15), fastened=True),
+        fixture("roof", (-100, -100, 15.2), (100, 100, 25), fastened=True),
     ]
     found = about(told(*table(*walls)), "block")
     assert found.verdict is Verdict.NO_GO
