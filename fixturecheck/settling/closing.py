@@ -13,7 +13,7 @@ from fixturecheck.setup.model import Seat
 OPPOSED = -0.9
 """Cosine below which two seats hold a part from opposite sides."""
 _IDLE = 1e-3
-"""Share of what a part is carried with below which a stop counts as not pressed; a light hand is a quarter."""
+"""Share of what a part is carried with below which a stop counts as not pressed (a light hand: a quarter)."""
 
 
 def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[Seat, ...]:

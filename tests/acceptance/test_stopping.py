@@ -86,15 +86,19 @@ class Bench:
         environment = {
             **os.environ, MARK: self.mark, idle.READY: str(self.ready), "PYTHONPATH": str(ROOT),
         }  # fmt: skip
-        # A runner in the background may have been told to ignore it, which children inherit.
-        before = signal.signal(signal.SIGINT, signal.default_int_handler)
+        # A runner in the background may have been told to ignore these, which children inherit.
+        before = {
+            signal.SIGINT: signal.signal(signal.SIGINT, signal.default_int_handler),
+            signal.SIGHUP: signal.signal(signal.SIGHUP, signal.SIG_DFL),
+        }
         try:
             return subprocess.Popen(
                 command, cwd=self.home, env=environment, text=True,
                 stdout=subprocess.PIPE, stderr=subprocess.PIPE,
             )  # fmt: skip
         finally:
-            signal.signal(signal.SIGINT, before)
+            for number, handler in before.items():
+                signal.signal(number, handler)
 
     def wait_ready(self, seconds: float = 120.0) -> None:
         until = time.monotonic() + seconds
