@@ -179,20 +179,7 @@ def distance(a: Shape, b: Shape) -> tuple[float, Array, Array]:
 
 def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Array, Array]]:
     """Return every solution of the least distance that is not longer than `within_mm`."""
-    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
-    if not found.IsDone():
-        message = "the kernel found no least distance between two shapes"
-        raise KernelError(message)
-    if found.NbSolution() == 0 or found.Value() > within_mm:
-        return []
-    return [
-        (
-            float(found.Value()),
-            np.array(found.PointOnShape1(i).Coord()),
-            np.array(found.PointOnShape2(i).Coord()),
-        )
-        for i in range(1, found.NbSolution() + 1)
-    ]
+    return [(apart, on_a, on_b) for apart, on_a, on_b, _, _ in nearest_features(a, b, within_mm)]
 
 
 Nearest = tuple[float, Array, Array, Shape, Shape]
@@ -200,10 +187,10 @@ Nearest = tuple[float, Array, Array, Shape, Shape]
 
 
 def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
-    """Return every solution of the least distance of two solids that is not longer than `within_mm`."""
+    """Return every solution of the least distance of two shapes that is not longer than `within_mm`."""
     found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
     if not found.IsDone():
-        message = "the kernel found no least distance between two solids"
+        message = "the kernel found no least distance between two shapes"
         raise KernelError(message)
     if found.NbSolution() == 0 or found.Value() > within_mm:
         return []
