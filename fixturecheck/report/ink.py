@@ -347,7 +347,7 @@ def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bo
             tip = x + long * dx * end, y + long * dy * end
             draw.line((x, y, *tip), fill=INK, width=5)
             _head(draw, tip, (dx / length * end, dy / length * end))
-        away = 22 if small else 26
+        away = 32 if small else 26
         at = x + long * dx + away * dx / length, y + long * dy + away * dy / length
         anchor = "lm" if dx > 0.2 and not small else "mm"
         draw.text(at, name, font=font_of(26 if small else 30), fill=INK, anchor=anchor)
