@@ -91,7 +91,7 @@ def test_a_wheel_thicker_than_the_slot_gouges_and_a_thinner_one_is_named():
     assert [s.name for s in gouge.shapes] == ["gouge floor_cut slotted"]
     thick = float(gouge.remedy.split("at most ")[1].split()[0])
     again = run(body, stock_mm=0.2, wheel=Wheel(thickness_mm=thick))
-    assert one(again, "takes nothing").verdict is Verdict.GO
+    assert one(again, "does not gouge").verdict is Verdict.GO
 
 
 def test_flange_depth_is_half_of_what_the_wheel_stands_out():

@@ -57,6 +57,7 @@ def rig(spots, faces, *others):
         clamps=(),
         pulls=Pulls(faces=tuple(faces)),
         mu=Range.exactly(0.2),
+        wet=False,
     )
 
 

@@ -100,7 +100,7 @@ BAD = {
     ),
     "tolerance below zero": (
         {"bodies": [one(tolerance_mm=-0.1)]},
-        "body 'block', tolerance_mm of '*': must be from 0.00001 to 10; got -0.1",
+        "body 'block', tolerance_mm of '*': must be from 0.00001 to 100; got -0.1",
     ),
     "orientation of no face": (
         {"bodies": [one(tolerance_mm=0.1, orientation_mm={"tip": 0.1})]},
