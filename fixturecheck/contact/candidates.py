@@ -58,6 +58,20 @@ class Candidates:
         )
 
 
+def seen_from_a(gap: Floats, normal: Floats, place: Floats, names: Ints) -> Candidates:
+    """Return rows from gaps (n,), normals and places on body a (n, 3), and bodies with faces (n, 4)."""
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=place,
+        point_b_mm=place - gap[:, None] * normal,
+        body_a=names[:, 0],
+        face_a=names[:, 1],
+        body_b=names[:, 2],
+        face_b=names[:, 3],
+    )
+
+
 def joined(parts: Sequence[Candidates]) -> Candidates:
     """Return all rows of several sets."""
     if not parts:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.compiled import compiled
-from fixturecheck.contact.candidates import Candidates, Scene, joined
+from fixturecheck.contact.candidates import Candidates, Scene, joined, seen_from_a
 from fixturecheck.contact.cleared import cleared
 from fixturecheck.contact.curved import (
     corners_in_hollows,
@@ -80,16 +80,7 @@ def packed(book: Book) -> Candidates:
     """Return the rows of a book."""
     numbers, names = book.numbers[: book.rows], book.names[: book.rows]
     gap, normal, place = numbers[:, 0], numbers[:, 1:4], numbers[:, 4:7]
-    return Candidates(
-        gap_mm=gap,
-        normal=normal,
-        point_a_mm=place,
-        point_b_mm=place - gap[:, None] * normal,
-        body_a=names[:, 0],
-        face_a=names[:, 1],
-        body_b=names[:, 2],
-        face_b=names[:, 3],
-    )
+    return seen_from_a(gap, normal, place, names)
 
 
 def asked(find: Callable[..., Book], *question: Any) -> Candidates:

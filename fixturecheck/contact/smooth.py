@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from fixturecheck.contact.candidates import Candidates, Scene
+from fixturecheck.contact.candidates import Candidates, Scene, seen_from_a
 from fixturecheck.contact.sharp import Ask
 from fixturecheck.kernel.features import Features
 from fixturecheck.kernel.smooth import Smooth, Target
@@ -81,16 +81,7 @@ def _packed(rows: Sequence[Row]) -> Candidates:
     normal = np.array([r[1] for r in rows]).reshape(-1, 3)
     place = np.array([r[2] for r in rows]).reshape(-1, 3)
     names = np.array([r[3:] for r in rows], dtype=np.int64).reshape(-1, 4)
-    return Candidates(
-        gap_mm=gap,
-        normal=normal,
-        point_a_mm=place,
-        point_b_mm=place - gap[:, None] * normal,
-        body_a=names[:, 0],
-        face_a=names[:, 1],
-        body_b=names[:, 2],
-        face_b=names[:, 3],
-    )
+    return seen_from_a(gap, normal, place, names)
 
 
 def _down_on(
