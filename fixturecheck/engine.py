@@ -317,6 +317,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         holding=import_module("fixturecheck.holding.told").found(setup, stage.held) if stage.held else None,
         groups=grouped(findings, work.drawings),
         assumed=assumed(setup),
+        setup=setup,
         not_asked=not_asked(
             setup,
             left_out=frozenset(MODULES) - work.asked,

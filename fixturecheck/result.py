@@ -462,6 +462,8 @@ class Result:
         What was used without being stated.
     rest, holding : Rest, HoldFound or None
         None where the set-up does not state them.
+    setup : object
+        The `Setup` that was checked, for the report to show; None in a result that no check made.
     """
 
     verdict: Verdict
@@ -478,6 +480,7 @@ class Result:
     groups: tuple[Group, ...] = ()
     assumed: tuple[Assumed, ...] = ()
     small_lengths: str = SMALL_LENGTHS[0]
+    setup: object = field(default=None, repr=False, compare=False)
 
     @property
     def shown_in(self) -> str:

@@ -35,11 +35,13 @@ def check_usable(out: Path) -> None:
         The path is a file, a folder with other things in it, or lies where nothing can be written.
     """
     if out.exists() and not out.is_dir():
-        message = f"--out {out} is a file; name a folder"
+        message = f"output folder {out} is a file; name a folder"
         raise SetupError(message)
     foreign = _foreign(out)
     if foreign is not None:
-        message = f"--out {out} holds {foreign}, which is not from an earlier check; name another folder"
+        message = (
+            f"output folder {out} holds {foreign}, which is not from an earlier check; name another folder"
+        )
         raise SetupError(message)
 
 
@@ -68,7 +70,7 @@ def staged(out: Path) -> Iterator[Path]:
                 sweep(target.parent)
                 site = Site.begun(target)
             except OSError as trouble:
-                message = f"--out {out}: cannot write there ({trouble.strerror})"
+                message = f"output folder {out}: cannot write there ({trouble.strerror})"
                 raise SetupError(message) from trouble
         yield site.new
         with unbroken():
@@ -142,10 +144,10 @@ def _move_into_place(site: Site, out: Path) -> None:
                     raise
             else:
                 return
-        message = f"--out {out}: other commands keep writing there"
+        message = f"output folder {out}: other commands keep writing there"
         raise SetupError(message)
     except OSError as trouble:
-        message = f"--out {out}: cannot be replaced ({trouble.strerror})"
+        message = f"output folder {out}: cannot be replaced ({trouble.strerror})"
         raise SetupError(message) from trouble
 
 
@@ -156,7 +158,7 @@ def _foreign(out: Path) -> str | None:
     try:
         entries = sorted(out.iterdir())
     except OSError as trouble:
-        message = f"--out {out}: cannot be read ({trouble.strerror})"
+        message = f"output folder {out}: cannot be read ({trouble.strerror})"
         raise SetupError(message) from trouble
     if entries and not (_is_result(out / RESULT) or _is_result(out / RELIEFS)):
         return entries[0].name

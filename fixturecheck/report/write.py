@@ -7,10 +7,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import cast
 
+from fixturecheck.errors import SetupError
 from fixturecheck.kernel.mesh import Mesh, Tessellator
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.report.canonical import result_json
-from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL
+from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratch, staged, written
 from fixturecheck.report.html import page
 from fixturecheck.report.painter import Drawn, Painter
 from fixturecheck.report.pictures import write_job
@@ -26,6 +27,46 @@ def meshes_of(result: Result, tessellator: Tessellator | None = None) -> dict[st
     """Return the mesh of every shape of a result; identical parts are meshed once."""
     worker = tessellator or Tessellator()
     return {shape.name: worker.mesh(cast("Shape", shape.geometry)) for shape in result.shapes}
+
+
+def write_report(result: Result, folder: str | Path, *, pictures: bool = True) -> str | None:
+    """Write the report of a check into a folder, as the command line does.
+
+    The folder then holds `report.html`, `result.json`, `setup.step`, `stl/` and `pictures/`. It appears whole
+    or not at all; an earlier report in it is replaced.
+
+    Parameters
+    ----------
+    result : Result
+        What `fixturecheck.check` returned.
+    folder : str or Path
+        Where to write. It is made if it is not there. It may hold an earlier report and nothing else.
+    pictures : bool
+        Whether to draw. Drawing takes a few seconds, in a process of its own.
+
+    Returns
+    -------
+    str or None
+        Why pictures are missing although they were asked for; None where all were drawn.
+
+    Raises
+    ------
+    SetupError
+        The result was not made by a check, or the folder cannot be used.
+    FixturecheckError
+        Something could not be written.
+    """
+    setup = result.setup
+    if not isinstance(setup, Setup):
+        message = f"result {result.name!r} carries no set-up; write what `fixturecheck.check` returned"
+        raise SetupError(message)
+    painter = Painter() if pictures else None
+    try:
+        with staged(Path(folder)) as new, scratch(new), written(new):
+            return write_all(new, result, setup, painter=painter)
+    finally:
+        if painter is not None:
+            painter.stop()
 
 
 def write_all(
