@@ -6,8 +6,12 @@ from collections.abc import Mapping, Sequence
 
 from fixturecheck.result import Finding, Group, Verdict
 
+STANDS_ON_NOTHING, ON_NOTHING = "stands on nothing", "on nothing"
+"""Kinds of `seat`: of a stop or block that does not stand, and of a seat on one."""
+
 CAUSES = frozenset(
     {
+        ("seat", STANDS_ON_NOTHING),
         ("seat", "open"),
         ("seat", "on a line"),
         ("seat", "not meant"),
@@ -35,7 +39,8 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
     """Return the groups of a result's findings; every finding is in exactly one.
 
     Findings are alike where check, kind, verdict, unit and cut are the same and they are about copies of the
-    same bodies. A finding that is not go follows from a no-go of `CAUSES` about the same part.
+    same bodies. A finding that is not go follows from a no-go of `CAUSES` about the same part; a seat on a
+    body that stands on nothing follows from that.
 
     Parameters
     ----------
@@ -53,7 +58,8 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
     causes = [members for members in together if _is_cause(findings[members[0]])]
     owner: dict[int, int] = {}
     for i, finding in enumerate(findings):
-        if finding.check in CONSEQUENCES and finding.overruled is None and finding.verdict is not Verdict.GO:
+        may = finding.check in CONSEQUENCES or finding.kind == ON_NOTHING
+        if may and finding.overruled is None and finding.verdict is not Verdict.GO:
             for number, members in enumerate(causes):
                 if any(_follows(finding, findings[m]) for m in members):
                     owner[i] = number
@@ -119,6 +125,9 @@ def _is_cause(finding: Finding) -> bool:
 
 def _follows(finding: Finding, cause: Finding) -> bool:
     """Tell whether a finding is about a part that a cause leaves elsewhere than drawn."""
+    if STANDS_ON_NOTHING in {cause.kind, finding.kind} or finding.kind == ON_NOTHING:
+        same = finding.kind == ON_NOTHING and cause.kind == STANDS_ON_NOTHING
+        return same and _body(finding.about[1]) == _body(cause.about[0])
     if (finding.check, finding.kind) in OF_THE_GANG:
         return cause.kind == BOTH_MOVE or cause.check == "nest"
     if not finding.about or not cause.about:

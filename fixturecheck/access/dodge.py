@@ -157,12 +157,13 @@ def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
 
 def raised(
     who: str, struck: str, shape: Shape, sweeps: Sequence[Shape], parts: Sequence[str], least_mm: float,
-    write: Writing = METRIC,
+    write: Writing = METRIC, *, on_magnet: bool = False,
 ) -> Dodge | None:  # fmt: skip
     """Return how much higher the parts of a cut must stand for the wheel to pass over equipment.
 
     Chuck, V-block and vise stay as they are: the work goes up, and wheel and path with it. `struck` is the
-    body of the equipment `who` that the wheel meets, as a rail: it is that which may be lower.
+    body of the equipment `who` that the wheel meets, as a rail: it is that which may be lower. Where a magnet
+    holds the parts, it is said that packing weakens it.
     """
     box = box_of(shape)
     hits = [h.taken for s in sweeps if (h := split(shape, s, f"{who} by a sweep")).taken is not None]
@@ -176,7 +177,10 @@ def raised(
         return None
     up = write.length(by_mm, ".2f", "up")
     told = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
-    says = f"set {told} {up} higher over {who}, on parallels or packing, or use a lower {struck}"
+    packing = "parallels or packing"
+    if on_magnet:
+        packing = "laminated parallels (packing of any kind weakens the magnet: check the hold again)"
+    says = f"set {told} {up} higher over {who}, on {packing}, or use a lower {struck}"
     return Dodge(way="raise", by_mm=by_mm, to_mm=by_mm, direction=(0.0, 0.0, 1.0), says=says)
 
 
@@ -199,5 +203,7 @@ def blocking_dodges(
         whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
         found.append(moved_aside(who, whole, sweeps, others, least_mm, write))
     if not any(found):
-        found.append(raised(who, name, shape, sweeps, cut.cut.parts, least_mm, write))
+        found.append(
+            raised(who, name, shape, sweeps, cut.cut.parts, least_mm, write, on_magnet=bool(setup.poles()))
+        )
     return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)

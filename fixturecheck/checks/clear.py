@@ -2,13 +2,15 @@
 
 What: the space that each of them sweeps in a cut against every body: fixtures, parts that are not ground in
 the cut, and the parts of the cut as ground (flange and guard only; what the wheel takes from them is stock
-or a gouge, which `reach` judges).
+or a gouge, which `reach` judges). A strap or toe clamp is stated as a force and not drawn: the tip of its bar
+is surely there, the bar may be anywhere round it.
 Why: a block that the wheel catches at the end of a stroke breaks the wheel; a flange that rubs on a wall
 ruins part and mount.
 Formula: common volume of the swept solid and the body; where there is none, their least distance. Neither
 is believed alone: solids whose boxes meet are always intersected.
 Limit: the machine's `least_clearance_mm` (1 mm unless stated; common practice, no source). A common volume,
-or a clearance within the touch tolerance, is no-go; less than the limit is a caution.
+or a clearance within the touch tolerance, is no-go; less than the limit is a caution. So is a clamp whose
+bar might be in the way.
 Remedy: the path first (less overtravel, a cross feed that ends at the edge of the floor, one that lies to
 the other side), then what stands there (the shortest move along Y or X, the tallest block that clears, the
 parts set higher over equipment, which is never cut down), then the wheel; each solved to 0.01 mm and tried.
@@ -27,9 +29,11 @@ from fixturecheck.access.dodge import Dodge, blocking_dodges
 from fixturecheck.access.model import GroundCut
 from fixturecheck.access.remake import larger_wheel
 from fixturecheck.access.reroute import passing, reroutes
+from fixturecheck.access.undrawn import Undrawn, undrawn
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
+from fixturecheck.kernel.regions import apart
 from fixturecheck.kernel.shapes import box_of
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
 
@@ -59,6 +63,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             )
             continue
         yield from _judge(stage, cut, found)
+        yield from _clamps(stage, cut)
 
 
 def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Finding]:
@@ -71,7 +76,7 @@ def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Find
     for a in close:
         finding = _too_close(stage, cut, a, solved.get(a.body, []))
         if finding.remedy is None and cures.spent:
-            finding = replace(finding, remedy=f"No way past was looked for: {SPENT}.")
+            finding = replace(finding, says=f"{finding.says} No way past was looked for: {SPENT}.")
         yield finding
     for mover in movers_of(cut):
         if any(a.mover == mover for a in close):
@@ -161,6 +166,71 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
         shapes=(travel,),
         location_mm=a.apart.on_b,
         direction=direction,
+    )
+
+
+def _clamps(stage: Stage, cut: GroundCut) -> Iterator[Finding]:
+    """Hold the space of the clamps that are not drawn against the wheel and what goes with it."""
+    for clamp in stage.setup.holding.clamps if stage.setup.holding else ():
+        space = undrawn(clamp)
+        if space is None:
+            continue
+        try:
+            yield _clamp(stage, cut, space)
+        except NotComputedError as reason:
+            yield Finding(
+                check=ID,
+                verdict=Verdict.UNKNOWN,
+                subject=f"{cut.cut.name}/{clamp.name}",
+                kind="not computed",
+                cut=cut.cut.name,
+                says=f"Whether the wheel clears {clamp.name} could not be computed: {reason}.",
+            )
+
+
+def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
+    """Judge the clearance of one clamp that is not drawn."""
+    least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.cut.name, stage.setup.write
+    movers, clamp = movers_of(cut), space.clamp
+    tips, bars = (
+        {m: apart(swept, solid, f"the {m} of {name} and {clamp}") for m, swept in movers.items()}
+        for solid in (space.least, space.most)
+    )
+    near = {m: a for m, a in tips.items() if a is not None}
+    mover, tip = min(near.items(), key=lambda item: (-item[1].common_mm3, item[1].distance_mm))
+    gap_mm = tip.distance_mm
+    away_mm = min(a.distance_mm for a in bars.values() if a is not None)
+    if gap_mm <= stage.setup.tolerances.touch_mm:
+        verdict, kind = Verdict.NO_GO, f"{mover} hits clamp"
+        says = f"The {mover} runs over the place where {clamp} presses, during {name}: it hits the clamp."
+        remedy = f"Press with {clamp} where the {mover} does not pass, or hold the part from its sides."
+    elif away_mm < least_mm:
+        verdict, kind = Verdict.CAUTION, "clamp not drawn"
+        says = (
+            f"The {mover} passes the place where {clamp} presses at {write.length(gap_mm)} during {name}. "
+            f"Its bar and screw are not drawn, so whether they clear is not known."
+        )
+        remedy = (
+            f"Lay the bar of {clamp} away from the travel, and try the whole travel by hand with the wheel "
+            f"stopped and raised."
+        )
+    else:
+        verdict, kind, remedy = Verdict.GO, "clamp clears", None
+        says = f"Wheel, flange and guard clear {clamp} during {name}, whichever way its bar lies."
+    return Finding(
+        check=ID,
+        verdict=verdict,
+        subject=f"{name}/{clamp}",
+        kind=kind,
+        cut=name,
+        value=gap_mm if verdict is not Verdict.GO else away_mm,
+        unit="mm",
+        limit=least_mm,
+        margin=(gap_mm if verdict is Verdict.NO_GO else away_mm) - least_mm,
+        says=says,
+        remedy=remedy,
+        source=_LIMIT_SOURCE,
+        location_mm=tip.on_b,
     )
 
 

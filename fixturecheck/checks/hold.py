@@ -93,20 +93,12 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         limit=least,
         margin=low - least,
         says=says,
-        remedy=_remedy(part) if verdict is not Verdict.GO else None,
+        remedy=any_of(part.remedies) if verdict is not Verdict.GO else None,
         source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=part.case.at_mm,
         direction=motion.velocity_at(part.case.at_mm) if motion else None,
     )
-
-
-def _remedy(part: PartHold | MilledHold) -> str | None:
-    """Say what was found to cure it, and whether all that might has been tried."""
-    found = any_of(part.remedies)
-    if not part.cut_short:
-        return found
-    return f"{found} " * bool(found) + f"Not every cure was looked for: {SPENT}."
 
 
 def _source(part: PartHold | MilledHold) -> str:
@@ -128,6 +120,8 @@ def _why(stage: Stage, part: PartHold | MilledHold, verdict: Verdict) -> str:
         said.append("No friction is stated: nothing holds along a face, only what stands in the way.")
     elif part.factors.driver and not one_pole:
         said.append(f"What drives it most: {part.factors.driver}.")
+    if part.cut_short:
+        said.append(f"Not every cure was looked for: {SPENT}.")
     return "".join(f" {s}" for s in said)
 
 

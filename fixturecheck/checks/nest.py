@@ -194,7 +194,7 @@ def _held_open(
     what = said(first, stage.setup.write) if first else "something"
     says = (
         f"{what} lands {opening} before {seat.body}.{seat.face} meets {seat.on}.{seat.on_face}: "
-        f"the nest stays open by {opening}."
+        f"the nest stays open by {opening}.{not_sought}"
     )
     shapes: list[NamedShape] = [overlap.shape] if overlap else []
     if first is not None:
@@ -214,7 +214,7 @@ def _held_open(
         limit=0.0,
         margin=-opening_mm,
         says=says,
-        remedy=_remedy(relief, unmarked, along, what, stage.setup.write) + not_sought,
+        remedy=_remedy(relief, unmarked, along, what, stage.setup.write),
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,

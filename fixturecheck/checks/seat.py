@@ -37,6 +37,7 @@ from fixturecheck.checks.touching import (
 from fixturecheck.contact.model import Overlap, Patch
 from fixturecheck.effort import SEAT, Budget
 from fixturecheck.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
+from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.result import Finding, Verdict
@@ -52,10 +53,10 @@ _EDGE = "a face held by a line or a point has no area for a magnet (common pract
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each seat, each contact that is not meant, each part's footing, each overlap."""
+    found = footings(stage.setup, stage.contacts)
     for seat in stage.setup.seats:
         if seat.rank != "nest":
-            yield _seat(stage, seat)
-    found = footings(stage.setup, stage.contacts)
+            yield _of_its_seat(_seat(stage, seat), seat, holding_nothing(found))
     for part in stage.setup.parts():
         yield from _unmeant(stage, part)
         yield from _footing(stage, part, holding_nothing(found))
@@ -64,6 +65,14 @@ def check(stage: Stage) -> Iterator[Finding]:
         if not _both_parts(stage, overlap):
             yield _overlap(stage, overlap, cures)
     yield from _unfounded(stage, found)
+
+
+def _of_its_seat(finding: Finding, seat: Seat, idle: frozenset[str]) -> Finding:
+    """Take back the go of a seat on a body that stands on nothing itself."""
+    if finding.verdict is not Verdict.GO or seat.on not in idle:
+        return finding
+    says = f"{finding.says.removesuffix('.')}, but {seat.on} stands on nothing itself: it is no seat."
+    return replace(finding, verdict=Verdict.NO_GO, kind=ON_NOTHING, says=says, remedy=None)
 
 
 def _seat(stage: Stage, seat: Seat) -> Finding:
@@ -319,7 +328,7 @@ def _of_footing(stage: Stage, footing: Footing, verdict: Verdict, says: str, rem
         verdict=verdict,
         subject=footing.body,
         about=(footing.body,),
-        kind="stands on nothing" if verdict is Verdict.NO_GO else "attached",
+        kind=STANDS_ON_NOTHING if verdict is Verdict.NO_GO else "attached",
         says=says,
         remedy=remedy,
         source="contacts of the fixtures from the table up; weight has to stand on something",

@@ -18,8 +18,8 @@ _MOST_BURRS = 4
 _MOST_STEPS = 6
 
 _CAUTION = (
-    "at the machine: worked out, not measured; never trust a magnet alone, tug every part before the {tools} "
-    "turns, guard closed, eye protection on{clear}; local rules and trained people decide"
+    "at the machine: worked out, not measured; {magnet}tug every part before the {tools} turns, guard closed, eye "
+    "protection on{clear}; local rules and trained people decide"
 )
 
 
@@ -35,7 +35,8 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
     lines += kept_lines(hold)
     tools = tools_of(hold)
     clear = ", hands off a turning cutter" if "cutter" in tools else ""
-    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear)]
+    magnet = "" if hold.magnet == "off" else "never trust a magnet alone, "
+    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear, magnet=magnet)]
 
 
 def _leaving(hold: HoldFound) -> list[str]:

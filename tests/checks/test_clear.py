@@ -15,6 +15,7 @@ from fixturecheck.checks import clear
 from fixturecheck.kernel.regions import moved
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Role, Verdict
+from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Body, Machine, Seat
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from tests.access.scene import block, named, pawl, stage, stepped
@@ -301,8 +302,8 @@ def test_over_a_v_block_that_no_path_clears_the_part_is_set_higher():
         clear.check(dataclasses.replace(staged, setup=dataclasses.replace(staged.setup, seats=(seat,))))
     )
     hit = struck(found, "half")
-    higher = "Set slab 4.00 mm higher over vee, on parallels or packing, or use a lower half"
-    assert hit.remedy.startswith(higher)
+    assert hit.remedy.startswith("Set slab 4.00 mm higher over vee, on laminated parallels (")
+    assert "check the hold again), or use a lower half" in hit.remedy
 
 
 def test_a_rail_as_high_as_a_gang_is_told_by_its_own_name_and_the_parts_as_one_list():
@@ -313,6 +314,52 @@ def test_a_rail_as_high_as_a_gang_is_told_by_its_own_name_and_the_parts_as_one_l
     assert found.by_mm == pytest.approx(1.0, abs=0.01)
     assert found.says.startswith("set pad1, pad2 and pad3 1.0")
     assert found.says.endswith("higher over chuck, on parallels or packing, or use a lower chuck_rail")
+
+
+def test_packing_under_parts_on_a_magnet_is_told_to_weaken_it():
+    rail, wheel = cq.Solid.makeBox(40, 10, 8), cq.Solid.makeBox(40, 10, 20).moved(cq.Location((0, 0, 8)))
+    found = raised("chuck", "chuck_rail", rail, [wheel], ["pad"], 1.0, on_magnet=True)
+    assert found is not None
+    assert "packing of any kind weakens the magnet: check the hold again" in found.says
+
+
+def clamped(at_mm, **more):
+    """A pawl ground with a wheel 13 thick from y = -1 to 12 at z = 58, and one strap."""
+    staged = stage((pawl(),), wheel=SHARP)
+    strap = Clamp(
+        name="strap", body="pawl_1", force_n=500.0, at_mm=at_mm, **({"kind": "strap", "screw_mm": 8.0} | more)
+    )
+    setup = dataclasses.replace(staged.setup, holding=Holding(clamps=(strap,)))
+    return about(list(clear.check(dataclasses.replace(staged, setup=setup))), "strap")
+
+
+def test_a_strap_that_presses_on_the_ground_face_is_hit():
+    """The wheel's lowest point runs at z = 58 over the floor, where the strap stands 8 mm up."""
+    hit = clamped((10.0, 6.0, 58.0))
+    assert (hit.verdict, hit.kind) == (Verdict.NO_GO, "wheel hits clamp")
+    assert "runs over the place where strap presses" in hit.says
+
+
+def test_a_strap_behind_the_wall_is_a_caution_since_its_bar_is_not_drawn():
+    """The wheel ends at y = 12; the tip, of radius 0.5, at y = 21 is 8.5 mm behind it."""
+    near = clamped((10.0, 21.0, 70.0), screw_to_part_mm=20.0, screw_to_heel_mm=20.0)
+    assert (near.verdict, near.kind) == (Verdict.CAUTION, "clamp not drawn")
+    assert near.value == pytest.approx(8.5, abs=1e-6)
+    assert "with the wheel stopped" in near.remedy
+
+
+def test_a_strap_further_off_than_it_can_reach_clears_whichever_way_it_lies():
+    """Bar and screw reach 20 + 20 + 8 = 48 mm round the tip: 100 mm behind the wheel's side leaves 52."""
+    far = clamped((10.0, 112.0, 50.0), screw_to_part_mm=20.0, screw_to_heel_mm=20.0)
+    assert (far.verdict, far.kind) == (Verdict.GO, "clamp clears")
+    assert far.value == pytest.approx(52.0, abs=1e-6)
+
+
+def test_a_toe_stands_behind_its_tip():
+    """Its tip, on the front of the part, stands under the wheel; 5 mm lower than the floor it clears."""
+    toe = {"kind": "toe", "inward": (0.0, 1.0, 0.0)}
+    assert clamped((10.0, 0.0, 58.2), **toe).verdict is Verdict.NO_GO
+    assert clamped((10.0, 0.0, 53.0), **toe).verdict is Verdict.CAUTION
 
 
 def test_a_wheel_wider_than_a_floor_stands_to_the_side_away_from_a_rail():

@@ -9,12 +9,14 @@ import pytest
 from fixturecheck.checks import seat
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.footing import Base, footings, holding_nothing
+from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING, grouped
 from fixturecheck.kernel.build import box, cylinder
 from fixturecheck.result import Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Setup
-from tests.checks.gauged import gauged
+from tests.checks.gauged import body as gauged_body
+from tests.checks.gauged import gauged, on
 
 PART = body("part", box((-20, -10, 0), (20, 10, 15)))
 CHUCK = equipment("flat_magnetic_chuck", name="chuck")
@@ -87,6 +89,18 @@ def test_a_shop_block_against_the_rail_in_the_air_would_fall():
     assert finding.verdict is Verdict.NO_GO
     assert "only leans against chuck_back_rail" in finding.says
     assert "Lower it by 2 mm onto chuck_plate" in finding.remedy
+
+
+def test_a_seat_on_a_stop_that_stands_on_nothing_is_no_go_and_follows_from_it():
+    hanging = gauged_body("stop", box((-10, 40, 5), (10, 50, 15)), role="fixture")
+    part = gauged_body("part", box((-10, 20, 0), (10, 40, 20)))
+    back = on("part", "back", "stop", "front")
+    findings = gauged(seat.check, (TABLE, hanging, part), back)
+    of_seat = next(f for f in findings if f.kind == ON_NOTHING)
+    assert of_seat.verdict is Verdict.NO_GO
+    assert "but stop stands on nothing itself: it is no seat." in of_seat.says
+    lead = [g for g in grouped(findings, {}) if findings[g.lead].kind == STANDS_ON_NOTHING]
+    assert [findings[f.lead].kind for g in lead for f in g.follows] == [ON_NOTHING]
 
 
 def test_a_rail_drawn_for_the_set_up_on_the_side_of_a_chuck_is_taken_as_screwed_to_it():
