@@ -18,8 +18,8 @@ _MOST_BURRS = 4
 _MOST_STEPS = 6
 
 _CAUTION = (
-    "at the machine: worked out, not measured; {magnet}tug every part before the {tools} turns, guard closed, eye "
-    "protection on{clear}; local rules and trained people decide"
+    "at the machine: worked out, not measured; {magnet}tug every part before the {tools} turns, guard closed, "
+    "eye protection on{clear}; local rules and trained people decide"
 )
 
 
