@@ -414,6 +414,11 @@ class Rest:
     location: tuple[PartLocation, ...]
     chances: Chances | None
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether the parts came to rest, so that their poses are more than where they were last."""
+        return self.ending == "rest"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source:

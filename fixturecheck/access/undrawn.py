@@ -50,7 +50,8 @@ def undrawn(clamp: Clamp) -> Undrawn | None:
     back: Vector = (0.0, 0.0, 1.0)
     if clamp.kind == "toe" and clamp.inward is not None:
         size = math.hypot(*clamp.inward)
-        back = tuple(-v / size for v in clamp.inward)  # type: ignore[assignment]
+        u, v, w = (-a / size for a in clamp.inward)
+        back = (u, v, w)
         reach_mm = TOE_REACH_MM
     end = (x + back[0] * clamp.screw_mm, y + back[1] * clamp.screw_mm, z + back[2] * clamp.screw_mm)
     return Undrawn(

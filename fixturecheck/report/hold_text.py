@@ -18,7 +18,7 @@ _MOST_BURRS = 4
 _MOST_STEPS = 6
 
 _CAUTION = (
-    "at the machine: worked out, not measured; {magnet}tug every part before the {tools} turns, guard closed, "
+    "at the machine: worked out, not measured; {magnet}tug every part before the {tools} turns, guard shut, "
     "eye protection on{clear}; local rules and trained people decide"
 )
 

@@ -142,7 +142,7 @@ def titled(canvas: Canvas) -> Image.Image:
     font = font_of(38)
     left = 22.0
     if scene["verdict"] is not None:
-        left += _badge(draw, Verdict(scene["verdict"]))
+        left += _badge(draw, Verdict(scene["verdict"]), scene.get("counted_as"))
         if "number" in scene:
             _numeral(draw, (left + 24, STRIP / 2), scene["number"], VERDICTS[Verdict(scene["verdict"])])
             left += 64
@@ -155,9 +155,14 @@ def titled(canvas: Canvas) -> Image.Image:
     return whole
 
 
-def _badge(draw: ImageDraw.ImageDraw, verdict: Verdict) -> float:
-    """Write a verdict, by sign and word, at the left end of the strip; return its width."""
+def _badge(draw: ImageDraw.ImageDraw, verdict: Verdict, counted_as: str | None) -> float:
+    """Write a verdict, by sign and word, at the left end of the strip; return its width.
+
+    Where the set-up overrules it, what it is counted as stands beside it.
+    """
     word, font = str(verdict).upper(), font_of(38)
+    if counted_as is not None:
+        word += f", counted as {counted_as.upper()}"
     width = size_of(draw, word, font)[0] + 96
     draw.rectangle((0, 0, width, STRIP - 1), fill=VERDICTS[verdict])
     _sign(draw, verdict, (42, STRIP / 2), 17)
@@ -325,12 +330,16 @@ def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:
     board.take(box)
 
 
+_SHORT, _SHORT_SMALL = 0.15, 0.35
+"""Share of its length below which an axis points so nearly at the viewer that its letters hide another's."""
+
+
 def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bool = False) -> None:
     """Draw the axes in the lower left corner, each named at its positive end; X is the table's traverse.
 
     Small ones stand above the scale of a close-up and are named by their letters.
     """
-    x, y, long = (104.0, view.height - 196.0, 46.0) if small else (130.0, view.height - 130.0, 92.0)
+    x, y, long = (104.0, view.height - 196.0, 40.0) if small else (130.0, view.height - 130.0, 92.0)
     words = ("+X", "+Y", "+Z") if small else ("+X traverse", "+Y cross", "+Z")
     if small:
         draw.rounded_rectangle(around(x, y, 180, 180), radius=8, fill=PAPER, outline=(150, 156, 164), width=2)
@@ -340,14 +349,14 @@ def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bo
     for name, axis in zip(words, np.eye(3), strict=True):
         dx, dy = view.arrow(axis)
         length = math.hypot(dx, dy)
-        if length < 0.15:
+        if length < (_SHORT_SMALL if small else _SHORT):
             continue
         ends = [1.0, -1.0] if name == "+X traverse" else [1.0]
         for end in ends:
             tip = x + long * dx * end, y + long * dy * end
             draw.line((x, y, *tip), fill=INK, width=5)
             _head(draw, tip, (dx / length * end, dy / length * end))
-        away = 32 if small else 26
+        away = 30 if small else 26
         at = x + long * dx + away * dx / length, y + long * dy + away * dy / length
         anchor = "lm" if dx > 0.2 and not small else "mm"
         draw.text(at, name, font=font_of(26 if small else 30), fill=INK, anchor=anchor)

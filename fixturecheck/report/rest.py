@@ -43,7 +43,7 @@ def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType(
         "<section><h2>Where the parts come to rest</h2>",
         f"<p>{escape(_sentence(rest.says, rest))} {escape(_how(rest, write))}</p>",
         pictures.get(REST, ""),
-        _parts(rest, units),
+        _parts(rest, units) if rest.at_rest else "",
         _located(rest.location, pictures.get(LOCATION, ""), write.steps()),
         _chances(rest.chances, result) if rest.chances else "",
         "</section>",

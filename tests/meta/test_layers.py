@@ -50,7 +50,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "magnet": WORKED_OUT,
     "holding": WORKED_OUT | {"magnet", "settling"},
     # Judging and mending.
-    "checks": SOLVED,
+    "checks": SOLVED | {"grouping"},
     "remedy": SOLVED | {"checks"},
     "engine": JUDGED | {"grouping"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.

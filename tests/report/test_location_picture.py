@@ -58,6 +58,15 @@ def located():
     return replace(result, rest=rest, findings=(*result.findings, *findings))
 
 
+def test_poses_are_listed_only_where_the_parts_came_to_rest():
+    result = located()
+    assert "off the drawing" in rest_section(result)
+    slid = replace(result.rest, ending="slides", says="gib_1 slides away")
+    told = rest_section(replace(result, rest=slid))
+    assert "off the drawing" not in told
+    assert "gib_1 slides away" in told
+
+
 def test_each_seat_has_an_arrow_into_the_part_and_each_cut_face_one_out_of_it():
     result = located()
     scene = location_scene(set_stage(result, meshes_of(result)))

@@ -89,6 +89,17 @@ def test_the_whole_set_up_is_a_plain_view_and_a_finding_has_its_own_verdict() ->
     assert close_up(stage, row)["verdict"] == "caution" != str(result.verdict)
 
 
+def test_an_overruled_no_go_is_drawn_as_one_and_says_what_it_counts_as() -> None:
+    result = staged.result()
+    row = next(r for r in numbered(result) if r.finding.check == "reach")
+    ruled = replace(row.finding, verdict=Verdict.GO, overruled=Verdict.NO_GO)
+    findings = tuple(ruled if f is row.finding else f for f in result.findings)
+    shown = replace(result, findings=findings)
+    row = next(r for r in numbered(shown) if r.finding is ruled)
+    scene = close_up(set_stage(shown, meshes_of(shown)), row)
+    assert (scene["verdict"], scene["counted_as"]) == ("no-go", "go")
+
+
 def test_a_clearance_names_and_draws_both_things_it_is_between() -> None:
     result = staged.result()
     room = NamedShape(
