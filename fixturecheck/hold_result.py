@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 Vector = tuple[float, float, float]
 
@@ -238,11 +239,14 @@ class FrictionUsed:
         Low and high of what every factor is worked out with.
     dry_mu : (float, float)
         The same of the dry contact, as stated or from the table.
+    by_material : mapping of str to (float, float)
+        Of the contacts of materials that are slipperier than that.
     """
 
     coolant: bool
     mu: tuple[float, float]
     dry_mu: tuple[float, float]
+    by_material: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

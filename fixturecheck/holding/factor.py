@@ -22,6 +22,7 @@ from fixturecheck.holding.points import (
     weights,
 )
 from fixturecheck.holding.pull import Pulls
+from fixturecheck.holding.rubbing import FILM_ROW, Friction, friction_of, stated_holding
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.clamps import friction
 from fixturecheck.physics.collapse import collapse
@@ -29,12 +30,9 @@ from fixturecheck.physics.collapse_range import FILM, FactorRange, factor_range,
 from fixturecheck.physics.equilibrium import Holding, Load, Rigid
 from fixturecheck.physics.grinding import Forces, Pass
 from fixturecheck.physics.ranges import Range
-from fixturecheck.setup.holding import Holding as StatedHolding
 from fixturecheck.setup.model import Body, Setup
 
 CEILING = 30.0
-FILM_ROW = "coolant_film"
-"""Row of the table of friction for contacts under coolant."""
 
 FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of the pull", "clamp force"
 Change = Callable[[Holding], Holding]
@@ -58,8 +56,8 @@ class Rig:
     clamps : tuple of Pressed
     pulls : Pulls or None
         The magnet; None when it is off.
-    mu : Range
-        Friction that counts: under the film where coolant is used.
+    friction : Friction
+        Of each contact, under the film where coolant is used.
     wet : bool
         Coolant is used.
     """
@@ -69,8 +67,13 @@ class Rig:
     held: tuple[Load, ...]
     clamps: tuple[Pressed, ...]
     pulls: Pulls | None
-    mu: Range
+    friction: Friction
     wet: bool
+
+    @property
+    def mu(self) -> Range:
+        """Friction of the kind of contact stated, which `FRICTION` runs over."""
+        return self.friction.general
 
     def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> Holding:
         """Return the problem at some values of its inputs."""
@@ -85,7 +88,7 @@ class Rig:
         clamps = tuple(c.load(inputs.get(CLAMP, 0.5)) for c in self.clamps if c.clamp.body in moving)
         return Holding(
             bodies=self.bodies,
-            contacts=contact_points(self.spots, inputs[FRICTION]),
+            contacts=contact_points(self.spots, partial(self.friction.at, inputs[FRICTION])),
             held=(*self.held, *pulls, *clamps),
             cutting=cutting,
         )
@@ -110,29 +113,9 @@ def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pull
         held=weights(setup, placed, moving),
         clamps=clamps,
         pulls=pulls,
-        mu=mu_of(setup),
+        friction=friction_of(setup),
         wet=stated_holding(setup).coolant,
     )
-
-
-def stated_holding(setup: Setup) -> StatedHolding:
-    """Return the holding that is stated, or the defaults where none is."""
-    return setup.holding or StatedHolding()
-
-
-def mu_of(setup: Setup) -> Range:
-    """Return the friction that counts, low to high: of the dry contact, or of the film where that is less."""
-    dry = dry_mu_of(setup)
-    if not stated_holding(setup).coolant:
-        return dry
-    film = friction(FILM_ROW)
-    return Range(low=min(dry.low, film.low), high=min(dry.high, film.high))
-
-
-def dry_mu_of(setup: Setup) -> Range:
-    """Return the friction of the dry contact as stated, low to high."""
-    holding = stated_holding(setup)
-    return Range(low=holding.mu[0], high=holding.mu[1]) if holding.mu else friction(holding.friction)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

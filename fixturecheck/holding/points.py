@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,6 +60,11 @@ class Spot:
     shares: Floats
     stiffness_n_mm: float
     label: str
+
+    @property
+    def bodies(self) -> frozenset[str]:
+        """The two bodies, also one that stands still."""
+        return frozenset(face.partition(".")[0] for face in self.faces)
 
 
 def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
@@ -183,8 +188,14 @@ def _outermost(points: Floats, normal: Floats) -> Floats:
     return points[sorted({int(i) for i in np.argmax(points @ ways.T, axis=0)})]
 
 
-def contact_points(found: Sequence[Spot], mu: float) -> tuple[ContactPoint, ...]:
-    """Return every spot's points at one value of friction."""
+def contact_points(found: Sequence[Spot], mu: Callable[[frozenset[str]], float]) -> tuple[ContactPoint, ...]:
+    """Return every spot's points.
+
+    Parameters
+    ----------
+    mu : callable
+        Friction between two bodies, by their names.
+    """
     return tuple(
         point
         for spot in found
@@ -194,7 +205,7 @@ def contact_points(found: Sequence[Spot], mu: float) -> tuple[ContactPoint, ...]
             normal=to_vector(spot.normal),
             points_mm=spot.points_mm,
             area_mm2=spot.shares,
-            mu=mu,
+            mu=mu(spot.bodies),
             stiffness_n_mm=spot.stiffness_n_mm,
             label=spot.label,
         )

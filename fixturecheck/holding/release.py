@@ -13,7 +13,6 @@ from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.burrs import burrs_of
 from fixturecheck.holding.coming_off import Room, Touch, WayOff, touches_of, ways_off
-from fixturecheck.holding.factor import mu_of
 from fixturecheck.holding.iron import pitch_mm
 from fixturecheck.holding.keeping import Keeps, chip_field_t, kept_field_t, mmf_kept_a, worst_class
 from fixturecheck.holding.model import Leaving, Release
@@ -22,6 +21,7 @@ from fixturecheck.holding.prying import Pry, pries
 from fixturecheck.holding.pull import Magnet, Pulls
 from fixturecheck.holding.release_words import first_steps, keeps_words, step_words, way_words
 from fixturecheck.holding.residual import residual_pulls
+from fixturecheck.holding.rubbing import friction_of
 from fixturecheck.kernel.clip import extent_along
 from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.equilibrium import Load
@@ -155,7 +155,7 @@ def _tried(bench: _Bench, name: str, gone: frozenset[str]) -> list[_Tried]:
 
 def _takes(bench: _Bench, name: str, way: WayOff, gone: frozenset[str]) -> Range:
     """Return what a way takes against weight and residual pull, as far as that is known."""
-    ends, mu = [], mu_of(bench.setup)
+    ends, mu = [], friction_of(bench.setup).of(name)
     for high in (False, True):
         loads = [(np.array(bench.weights[name].force_n), np.array(bench.weights[name].at_mm))]
         loads += _pulls_on(bench, name, gone, high=high)

@@ -24,13 +24,11 @@ from fixturecheck.holding.factor import (
     METHOD,
     PRESS,
     WALL,
-    dry_mu_of,
-    mu_of,
-    stated_holding,
 )
 from fixturecheck.holding.milled import SIZE
 from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
 from fixturecheck.holding.pull import FacePull
+from fixturecheck.holding.rubbing import dry_mu_of, friction_of, stated_holding
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_range import Swing, loss_words
@@ -57,9 +55,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
     return HoldFound(
         magnet=magnet_words(setup, held),
         least_factor=holding.least_factor if holding else 0.0,
-        friction=FrictionUsed(
-            coolant=stated_holding(setup).coolant, mu=_pair(mu_of(setup)), dry_mu=_pair(dry_mu_of(setup))
-        ),
+        friction=_friction(setup),
         parts=(*(_part(p, write) for p in held.parts), *(_milled(m, setup) for m in held.milled)),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
         missing=tuple(sorted(held.missing.items())),
@@ -97,6 +93,16 @@ def magnet_words(setup: Setup, held: Held) -> str:
     return (
         f"{state}; every pull is relative to a rated {setup.write.pressure(holding.rated_n_cm2)}{assumed} on "
         f"{source.piece}, ground mild steel"
+    )
+
+
+def _friction(setup: Setup) -> FrictionUsed:
+    used = friction_of(setup)
+    return FrictionUsed(
+        coolant=stated_holding(setup).coolant,
+        mu=_pair(used.general),
+        dry_mu=_pair(dry_mu_of(setup)),
+        by_material={name: _pair(span) for name, span in used.by_material.items()},
     )
 
 

@@ -71,11 +71,13 @@ def input_span(found: HoldInput, units: str) -> str:
 
 def friction_words(used: FrictionUsed) -> str:
     """Say what friction the factors are worked out with, and whether it is that of a wet contact."""
-    mu = span(used.mu, "", "mm")
+    mu, dry = span(used.mu, "", "mm"), span(used.dry_mu, "", "mm")
     if not used.coolant:
-        return f"friction {mu}, dry as stated"
-    dry = span(used.dry_mu, "", "mm")
-    return f"friction {mu} under a film of coolant" + (f" ({dry} dry)" if dry != mu else "")
+        said = f"friction {mu}, dry as stated"
+    else:
+        said = f"friction {mu} under a film of coolant" + (f" ({dry} dry)" if dry != mu else "")
+    lower = [f"{span(own, '', 'mm')} on {name}" for name, own in sorted(used.by_material.items())]
+    return f"{said}, but {' and '.join(lower)}" if lower else said
 
 
 def kept_lines(hold: HoldFound) -> list[str]:

@@ -11,6 +11,7 @@ from fixturecheck.kernel.sound import one_of_each
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.validate import TABLE_MM
+from fixturecheck.shop import tables
 from fixturecheck.units import Writing
 
 LARGE_MM = 2000.0
@@ -19,6 +20,10 @@ SMALL_MM = 0.1
 
 WIDE_SHARE = 0.25
 """A tolerance zone wider than this share of the thinnest extent of its body was probably not meant."""
+
+
+PLAIN_STEEL = "steel_1018"
+"""Friction stated for all contacts was probably not meant for a material that is slipperier than this."""
 
 
 def suspicions(setup: Setup) -> tuple[Finding, ...]:
@@ -31,6 +36,7 @@ def suspicions(setup: Setup) -> tuple[Finding, ...]:
             _coarse_passes(setup),
             _seats_of_nothing(setup),
             _zones(setup),
+            _rough(setup),
         )
     )
 
@@ -129,6 +135,25 @@ def _zones(setup: Setup) -> Iterator[Finding]:
                 value=body.tolerance_mm[widest],
                 limit=WIDE_SHARE * min(spans_mm),
                 unit="mm",
+            )
+
+
+def _rough(setup: Setup) -> Iterator[Finding]:
+    """Yield a caution for each material that is slipperier than all contacts are stated to be."""
+    holding = setup.holding
+    if holding is None or not holding.mu:
+        return
+    usual = min(holding.mu[0], tables.material(PLAIN_STEEL).friction_on_steel[0])
+    for name in sorted({b.material for b in setup.bodies}):
+        low = tables.material(name).friction_on_steel[0]
+        if low < usual:
+            yield _doubt(
+                name,
+                f"Friction is stated as at least {holding.mu[0]:g} for all contacts, though {name} has "
+                f"{low:g} on steel: state less unless it was measured.",
+                value=holding.mu[0],
+                limit=low,
+                unit="",
             )
 
 

@@ -13,6 +13,7 @@ from fixturecheck.holding.cures_block import with_fixed
 from fixturecheck.holding.factor import FRICTION, Rig
 from fixturecheck.holding.points import Spot, spots
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
+from fixturecheck.holding.rubbing import Friction
 from fixturecheck.kernel.build import box, prism
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.physics.clamps import ClampForce
@@ -56,7 +57,7 @@ def rig(spots, faces, *others):
         held=(),
         clamps=(),
         pulls=Pulls(faces=tuple(faces)),
-        mu=Range.exactly(0.2),
+        friction=Friction(general=Range.exactly(0.2), by_body={}, by_material={}),
         wet=False,
     )
 
