@@ -10,6 +10,14 @@ from fixturecheck.access.model import GroundCut
 from fixturecheck.kernel.regions import Apart, apart, box_gap_mm, loose_box
 from fixturecheck.kernel.shapes import Shape, Solid
 
+ROUNDING_MM = 1e-6
+"""The kernel's distances between curved solids are good to this; a clearance short by less is met."""
+
+
+def too_near(distance_mm: float, least_mm: float) -> bool:
+    """Return whether a distance falls short of the clearance by more than rounding."""
+    return distance_mm < least_mm - ROUNDING_MM
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Approach:
@@ -55,9 +63,9 @@ def approaches(cut: GroundCut, placed: Mapping[str, Solid], least_mm: float) -> 
             if how is None:
                 continue
             found = Approach(mover=mover, body=name, body_shape=bodies[name], apart=how)
-            if how.distance_mm < least_mm:
+            if too_near(how.distance_mm, least_mm):
                 yield found
             if how.distance_mm < best_mm:
                 closest = found
-        if closest is not None and closest.apart.distance_mm >= least_mm:
+        if closest is not None and not too_near(closest.apart.distance_mm, least_mm):
             yield closest

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from fixturecheck.access.clearance import too_near
 from fixturecheck.access.model import GroundCut
 from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
 from fixturecheck.kernel.shapes import Shape, Solid, box_of, compound
@@ -53,7 +54,7 @@ def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
     for sweep in sweeps:
         for solid in shape.Solids():
             how = apart(sweep, solid, "a changed body and the sweep", within_mm=least_mm)
-            if how is not None and (how.common is not None or how.distance_mm < least_mm - 1e-9):
+            if how is not None and (how.common is not None or too_near(how.distance_mm, least_mm)):
                 return False
     return True
 

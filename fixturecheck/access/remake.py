@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from fixturecheck.access.clearance import Approach, approaches
+from fixturecheck.access.clearance import Approach, approaches, too_near
 from fixturecheck.access.corner import wheel_side_mm
 from fixturecheck.access.depth import gouge_depth_mm
 from fixturecheck.access.ground import grind
@@ -164,7 +164,7 @@ def _close(setup: Setup, cut: GroundCut, placed: Mapping[str, Solid]) -> dict[tu
     """Return how far what moves with the wheel stays off each body that it comes too near."""
     least_mm = setup.machine.least_clearance_mm
     found = approaches(cut, placed, least_mm)
-    return {(a.mover, a.body): _room_mm(a) for a in found if a.apart.distance_mm < least_mm}
+    return {(a.mover, a.body): _room_mm(a) for a in found if too_near(a.apart.distance_mm, least_mm)}
 
 
 def _room_mm(a: Approach) -> float:

@@ -24,7 +24,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from fixturecheck.access.clearance import Approach, approaches, movers_of
+from fixturecheck.access.clearance import Approach, approaches, movers_of, too_near
 from fixturecheck.access.dodge import Dodge, blocking_dodges
 from fixturecheck.access.model import GroundCut
 from fixturecheck.access.remake import larger_wheel
@@ -69,7 +69,7 @@ def check(stage: Stage) -> Iterator[Finding]:
 def _judge(stage: Stage, cut: GroundCut, found: list[Approach]) -> Iterator[Finding]:
     """Yield the findings of one cut."""
     least_mm = stage.setup.machine.least_clearance_mm
-    close = [a for a in found if a.apart.distance_mm < least_mm]
+    close = [a for a in found if too_near(a.apart.distance_mm, least_mm)]
     cures = Budget(CLEAR)
     with spending(cures):
         solved = _remedies(stage, cut, close)

@@ -52,6 +52,16 @@ def check(stage: Stage) -> Iterator[Finding]:
             )
         return
     yield from _missing(held)
+    if not stage.setup.cuts and not (stage.setup.holding and stage.setup.holding.milling):
+        yield Finding(
+            check=ID,
+            verdict=Verdict.UNKNOWN,
+            subject="holding",
+            kind="no cut",
+            says="Whether the parts hold is not known: without a cut there is nothing to hold against.",
+            remedy="State the [[cut]] or the [[mill]] that the parts are held for.",
+            source=SOURCE,
+        )
     parts: tuple[PartHold | MilledHold, ...] = (*held.parts, *held.milled)
     for part in parts:
         yield _factor(stage, part)

@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from fixturecheck.access.clearance import ROUNDING_MM
 from fixturecheck.access.model import GroundCut
 from fixturecheck.access.path import wheel_path
 from fixturecheck.access.reroute import overrun_of, tight_step_mm
@@ -174,7 +175,7 @@ def _daylight(stage: Stage) -> Finding:
     highest = max(tops, key=lambda n: (tops[n], n))
     height_mm = tops[highest] - stage.setup.table_z_mm
     needed_mm = height_mm + machine.least_clearance_mm
-    good = needed_mm <= machine.daylight_mm
+    good = needed_mm <= machine.daylight_mm + ROUNDING_MM
     return Finding(
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,

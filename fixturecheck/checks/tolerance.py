@@ -17,7 +17,9 @@ in the zones the seats contradict each other, it is the furthest that was found,
 to the vertices of the zones that they point to, and said so.
 Limits: a seat closes, and nothing else lands first, in 99.73 % of draws for go and in 95 % for caution (three
 and two standard deviations; common practice, no source). A cut face is out by at most half of its own zone,
-at its middle and at each of its corners; caution where no more than 0.27 % of the draws go beyond.
+at its middle and at each of its corners; caution where no more than 0.27 % of the draws go beyond. Caution,
+too, where that is not proven: the face has no zone, its worst is only the furthest that was found, the linear
+answer is off an exact settling by more than the zone leaves, or draws settled exactly did not come to rest.
 Go: a block on a table against a stop. No-go: a ledge 2 um behind its seat when both are good to 12 um.
 """
 
@@ -37,6 +39,10 @@ TITLE = "Seats and work within tolerances"
 
 SURE, LIKELY = 0.9973, 0.95
 _TOLD_UM, _SHARE_TOLD = 0.05, 0.005
+_ROUNDING_UM = 1e-6
+"""A worst case beyond the limit by no more than this is at the limit."""
+
+_EXACT = "draws furthest out, settled again exactly"
 _SHARE = "three and two standard deviations of a normal spread (common practice, no source)"
 
 
@@ -74,6 +80,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield _wrong(wrong, odds)
     for target in odds.targets:
         yield _target(stage, target, odds)
+    yield from _exactly(stage, odds)
     if odds.contradict:
         yield Finding(
             check=ID,
@@ -84,6 +91,41 @@ def check(stage: Stage) -> Iterator[Finding]:
             f"{odds.draws} draws.",
             remedy="Leave more room than the zones of the faces on either side add up to.",
             source=_SHARE,
+        )
+
+
+def _exactly(stage: Stage, odds: Odds) -> Iterator[Finding]:
+    """Warn where draws settled exactly did not rest, or rest elsewhere than the linear answer says."""
+    if odds.unsettled:
+        yield Finding(
+            check=ID,
+            verdict=Verdict.CAUTION,
+            subject="draws",
+            kind="not settled",
+            value=float(odds.unsettled),
+            unit="draws",
+            limit=0.0,
+            margin=-float(odds.unsettled),
+            says=f"Of the draws furthest out {odds.unsettled} did not come to rest when settled exactly, so "
+            "what happens there is not known.",
+            source=_EXACT,
+        )
+    touch_um, write = stage.setup.tolerances.touch_um, stage.setup.write
+    if odds.checked_um > touch_um:
+        yield Finding(
+            check=ID,
+            verdict=Verdict.CAUTION,
+            subject="draws",
+            kind="not linear",
+            value=odds.checked_um,
+            unit="um",
+            limit=touch_um,
+            margin=touch_um - odds.checked_um,
+            says=f"The linear answer is {write.gap(odds.checked_um, '.2g')} off an exact settling of "
+            f"{odds.checked_say()}, more than the {write.gap(touch_um, '.2g')} within which a seat counts as "
+            "closed: shares of draws are not exact.",
+            remedy="Narrow the zones that lean most, or judge the worst draws by hand.",
+            source=_EXACT,
         )
 
 
@@ -165,9 +207,7 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
     worst = max(abs(v) for v in target.worst_um)
     limit = limit_um(stage, target.name)
     beyond = 0.0 if limit is None else float(np.mean(np.abs(target.out_um) > limit))
-    verdict = Verdict.GO
-    if limit is not None and worst > limit:
-        verdict = Verdict.NO_GO if beyond > 1.0 - SURE else Verdict.CAUTION
+    verdict, doubt = _proven(target, limit, worst, beyond, odds)
     most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
     return Finding(
         check=ID,
@@ -180,12 +220,38 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
         unit="um",
         limit=limit,
         margin=None if limit is None else limit - worst,
-        says="; ".join(_target_words(target, limit, beyond, stage.setup.write)) + ".",
-        remedy=None if verdict is Verdict.GO or most is None else _tighten(target, most[0]),
+        says="; ".join(_target_words(target, limit, beyond, stage.setup.write)) + f".{doubt}",
+        remedy=_target_remedy(target, limit, verdict, most[0] if most else None),
         source=f"{odds.draws} draws with seed {odds.seed}, linear, within "
         f"{stage.setup.write.gap(odds.checked_um, '.2g')} of an exact settling of {odds.checked_say()}; "
         f"{odds.faces_say()}",
     )
+
+
+def _proven(
+    target: TargetOdds, limit: float | None, worst: float, beyond: float, odds: Odds
+) -> tuple[Verdict, str]:
+    """Return what a cut face counts as, and what of that is not proven, in words."""
+    if limit is None:
+        return Verdict.CAUTION, " It has no zone of its own, so nothing says how far it may be out."
+    if worst > limit + _ROUNDING_UM:
+        return Verdict.NO_GO if beyond > 1.0 - SURE else Verdict.CAUTION, ""
+    if not target.of_zones:
+        return Verdict.CAUTION, " The worst that was found proves nothing of what was not tried."
+    if worst + odds.checked_um > limit + _TOLD_UM:
+        return (
+            Verdict.CAUTION,
+            " An exact settling differs from the linear answer by more than the zone leaves.",
+        )
+    return Verdict.GO, ""
+
+
+def _target_remedy(target: TargetOdds, limit: float | None, verdict: Verdict, most: str | None) -> str | None:
+    """Say what to do about a cut face."""
+    if limit is None:
+        _, _, face = target.name.partition(".")
+        return f"State the zone of the face, tolerance_mm = {{ {face} = ... }} on its body."
+    return None if verdict is Verdict.GO or most is None else _tighten(target, most)
 
 
 def _target_words(target: TargetOdds, limit: float | None, beyond: float, write: Writing) -> Iterator[str]:

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 from fixturecheck import engine
-from fixturecheck.checks import MODULES
+from fixturecheck.checks import MODULES, hold
 from fixturecheck.checks.asked import not_asked
+from fixturecheck.holding.model import Held
 from fixturecheck.result import Finding, Verdict, WhyNotAsked
-from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.staging import Staging
 from tests.report import staged
+
+MILL = Milling(
+    name="face", parts=("gib_1",), face="top", cutter_mm=12.0, teeth=4, deep_mm=0.5, wide_mm=6.0,
+    feed_mm_tooth=0.05,
+)  # fmt: skip
 
 
 def lacking(setup) -> dict[str, str]:
@@ -37,6 +44,17 @@ def test_what_is_stated_is_asked():
 def test_without_a_cut_nothing_is_asked_of_the_wheel():
     lacks = lacking(replace(staged.setup(), cuts=()))
     assert {c for c, what in lacks.items() if what == "[[cut]]"} == {"reach", "clear", "align", "limits"}
+
+
+def test_holding_without_a_cut_is_unknown_and_nothing_can_be_let_go():
+    uncut = replace(staged.setup(), cuts=(), holding=Holding())
+    assert lacking(uncut)["crash"] == "[[cut]] or [[mill]]"
+    held = Held(parts=(), pulls=None, release=None, missing={})
+    (only,) = hold.check(SimpleNamespace(setup=uncut, held=held))
+    assert (only.verdict, only.kind) == (Verdict.UNKNOWN, "no cut")
+    assert "nothing to hold against" in only.says
+    milled = replace(uncut, holding=Holding(milling=(MILL,)))
+    assert list(hold.check(SimpleNamespace(setup=milled, held=held))) == []
 
 
 def test_one_part_has_no_neighbour_to_nest_on():

@@ -96,6 +96,21 @@ def test_a_cylinder_beside_the_end_of_the_travel():
     assert about(found, "pin").value == pytest.approx(gap, rel=1e-6)
 
 
+@pytest.mark.parametrize("height_mm", [62.0, 70.0, 100.0])
+def test_a_clearance_exactly_at_its_limit_is_met(height_mm):
+    # A rod of radius 3, its axis 89 + 3 + 1 from that of the wheel at its last place: 1 mm, by Pythagoras.
+    x = 20 + OUT + 10.0 + math.sqrt((R + 4.0) ** 2 - (FLOOR_AT + R - height_mm) ** 2)
+    rod = cq.Workplane("XZ").circle(3.0).extrude(-8.0).val()
+    for closer_mm, verdict in ((0.0, Verdict.GO), (1e-4, Verdict.CAUTION)):
+        pin = Body(
+            name="pin", role="fixture", solid=rod, at=cq.Location(cq.Vector(x - closer_mm, 2, height_mm))
+        )
+        _, found = run(pawl(), pin, machine=Machine(guard=None))
+        assert about(found, "pin").verdict is verdict
+    _, found = run(pawl(), block("beside", (4, 0.3, 70), (-6, -2.3, 0)), machine=Machine(guard=None))
+    assert about(found, "beside").verdict is Verdict.GO
+
+
 def test_touching_is_rubbing_and_far_is_go():
     _, found = run(pawl(), block("flush", (4, 3, 61), (0, -4.0, 0)))
     rubbing = about(found, "flush")

@@ -26,8 +26,8 @@ SEATS = (
 )
 
 
-def found(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, seats=SEATS, **more):
-    """Findings, with faces that only shift unless a lean is stated; None leaves all of their zones."""
+def stated(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, seats=SEATS, **more):
+    """A block on a table against a stop; faces only shift unless a lean is stated, None leaves all of it."""
     held = {} if lean_mm is None else {"*": lean_mm}
     table = Shapes.body(
         "table",
@@ -42,11 +42,15 @@ def found(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, seats=SEATS, **more):
     part = Shapes.body(
         "part", block, "part", tolerance_mm=zones, orientation_mm=held if zones else {}, **names
     )
-    setup = replace(
+    return replace(
         Shapes.setup(table, stop, part, seats=seats),
         cuts=(Cut(name="top", parts=("part",), floor="floor"),),
         staging=Staging(push={"part": Push(direction=(-1, 0, 0))}),
     )
+
+
+def found(zones, **given):
+    setup = stated(zones, **given)
     answer = answered(setup)
     return list(tolerance.check(SimpleNamespace(setup=setup, answered=answer))), answer
 
@@ -57,7 +61,6 @@ def test_the_floor_spreads_by_the_root_sum_of_squares_and_at_worst_by_the_sum():
     # Zones of 30 and 10 um, a sixth of each the standard deviation; at worst half of each adds up.
     assert answer.odds.targets[0].sigma_um == pytest.approx(math.hypot(30 / 6, 10 / 6), rel=0.03)
     assert floor.value == pytest.approx(20.0, abs=0.01)
-    assert floor.verdict is Verdict.GO
     told = rest_of(answer).chances
     assert sum(told.targets[0].counts) == told.draws == 10_000
 
@@ -69,6 +72,53 @@ def test_a_seat_of_one_fixture_on_another_is_not_drawn():
     assert "part.base on table.top" in subjects
     assert not any("stop.foot" in s for s in subjects)
     assert all(math.isfinite(f.value) for f in findings if f.value is not None)
+
+
+def test_a_floor_without_a_zone_is_held_against_nothing():
+    findings, _ = found({"base": 0.03})
+    (floor,) = [f for f in findings if f.subject == "top/part.floor"]
+    assert floor.verdict is Verdict.CAUTION
+    assert floor.limit is None
+    assert "no zone of its own" in floor.says
+    assert "tolerance_mm = { floor" in floor.remedy
+
+
+WITHIN = {"base": 0.03, "floor": 0.05}
+
+
+@pytest.fixture(scope="module")
+def within():
+    """A floor that is out by 20 um at worst where its zone leaves 25."""
+    return found(WITHIN)
+
+
+def judged(answer, **changed):
+    odds = replace(answer.odds, **changed)
+    stage = SimpleNamespace(setup=stated(WITHIN), answered=SimpleNamespace(missing=(), odds=odds))
+    return list(tolerance.check(stage))
+
+
+def test_what_is_not_proven_is_no_go_ahead(within):
+    findings, answer = within
+    assert {f.verdict for f in findings} == {Verdict.GO}
+    target = answer.odds.targets[0]
+    for changed, subject, word in (
+        ({"targets": (replace(target, of_zones=False),)}, "top/part.floor", "proves nothing"),
+        ({"checked_um": 5.5}, "top/part.floor", "exact settling differs"),
+        ({"checked_um": 5.5}, "draws", "5.5"),
+        ({"unsettled": 1}, "draws", "did not come to rest"),
+    ):
+        (one,) = [f for f in judged(answer, **changed) if f.subject == subject]
+        assert one.verdict is Verdict.CAUTION
+        assert word in one.says
+    # An answer off by less than a seat's gap and less than what the zone leaves says nothing.
+    assert {f.verdict for f in judged(answer, checked_um=0.9)} == {Verdict.GO}
+
+
+def test_a_worst_case_at_its_limit_is_within_it(within):
+    _, answer = within
+    target = replace(answer.odds.targets[0], worst_um=(-20.0, 25.0 + 1e-9))
+    assert {f.verdict for f in judged(answer, targets=(target,))} == {Verdict.GO}
 
 
 def test_a_floor_with_a_narrower_zone_than_its_seats_is_no_go():
