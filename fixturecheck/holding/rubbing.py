@@ -38,14 +38,14 @@ class Friction:
     by_body: Mapping[str, Range]
     by_material: Mapping[str, Range]
 
-    def at(self, value: float, bodies: Collection[str]) -> float:
-        """Return the coefficient between two bodies where the general one has some value of its range."""
+    def at(self, mu: float, bodies: Collection[str]) -> float:
+        """Return the coefficient between two bodies where the general one, within its range, is `mu`."""
         span = _least(self.general, *(self.by_body[n] for n in bodies if n in self.by_body))
         if span == self.general:
-            return value
+            return mu
         wide = self.general.high - self.general.low
-        share = min(max((value - self.general.low) / wide, 0.0), 1.0) if wide > 0.0 else 0.0
-        return min(value, span.low + share * (span.high - span.low))
+        share = min(max((mu - self.general.low) / wide, 0.0), 1.0) if wide > 0.0 else 0.0
+        return min(mu, span.low + share * (span.high - span.low))
 
     def of(self, body: str) -> Range:
         """Return what one body has against any other: low of the slipperiest, high of the roughest."""
