@@ -35,10 +35,9 @@ reach, and overlaps at least down to that depth."""
 
 STRAIGHT = 1e-3
 """A move that turns nothing by more than this share of how far it goes is a straight one."""
-AHEAD = 2.0
-"""How much further than the last step went the next is expected to go."""
 REACH = 3.0
-"""How far a look reaches, in steps expected; two bodies close by two."""
+"""How far a look reaches, in steps as long as the last one; two bodies close by two. Where the next step goes
+further it looks again: to look ahead for it costs several times as many rows between detailed parts."""
 DEEP = 0.5
 """How deep an overlap is looked for where a close look follows a long move, as a share of the move."""
 CLOSE_MM, CLOSE_RAD = 0.01, 1e-6
@@ -262,7 +261,7 @@ class _Walk:
         """Take the step if it does good, size the next, and return its share of the one allowed."""
         size = float(np.abs(twists * self.scale).max()) / self.step
         move = size * self.step
-        ahead = min(AHEAD * size * self.step, self.step, max(self.bounds.step_mm, self.longest / 3.0))
+        ahead = min(move, self.step, max(self.bounds.step_mm, self.longest / 3.0))
         # Where contacts stopped a straight move rest is likely, so that a close look will do; if not, the
         # next step asks for more. Overlaps are looked for deep: a row speaks only for what it is over.
         landed = size < LANDED and self._straight(twists, move)
@@ -286,7 +285,7 @@ class _Walk:
         if landed:
             # What still goes on will hardly go further than what has landed; to look as far as the longest
             # step costs a hundred times as many rows between detailed parts.
-            self.step = min(self.step, max(2.0 * self.bounds.approach_mm, AHEAD * move))
+            self.step = min(self.step, max(2.0 * self.bounds.approach_mm, move))
         self._watch(size)
         return size
 
