@@ -57,7 +57,7 @@ class Footing:
     body : str
         The fixture.
     base : Base
-        `table`: on the lowest plane of all fixtures. `equipment`: a magnet or a piece of equipment in several
+        `table`: on the lowest plane of what is set up. `equipment`: a magnet or a piece of equipment in several
         bodies, with nothing under it. `fastened`: stated so. `clamped`: a clamp or vise holds it. `carried`:
         its weight stands on what stands, or a magnet holds it. `attached`: drawn for this set-up, and a face
         of it lies on the side of what stands; it is taken as screwed to it. `tips`: something that stands is
@@ -129,7 +129,7 @@ class _Graph:
     """
 
     def __init__(self, setup: Setup, contacts: ContactMap) -> None:
-        self.setup = setup
+        self.setup, self.contacts = setup, contacts
         self.bodies = {b.name: b for b in setup.bodies}
         self.fixtures = [b for b in setup.bodies if b.role == "fixture"]
         self.placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
@@ -147,7 +147,7 @@ class _Graph:
 
     def _start(self) -> None:
         """Find what stands by itself."""
-        lowest_mm = min((box[2] for box in self.boxes.values()), default=0.0)
+        lowest_mm = table_of(self.setup, self.contacts)
         jaws = self.holding.jaws if self.holding else frozenset()
         for body in self.fixtures:
             base = None
@@ -323,9 +323,28 @@ def _drop_mm(shape: Shape, other: Shape, what: str, *, most_mm: float) -> float 
     return down_mm
 
 
-def table_of(setup: Setup) -> float:
-    """Return the height of the lowest plane of the fixtures, on which the table is taken to be."""
-    return min(box_of(b.solid.moved(b.at))[2] for b in setup.bodies if b.role == "fixture")
+def table_of(setup: Setup, contacts: ContactMap) -> float:
+    """Return the height of the table, mm: the lowest plane of the fixtures and of the parts set on it.
+
+    A part that something carries from below, or that a fixture holds by a clamp or jaw, is not set on the
+    table; it may hang down over the edge of what carries it.
+
+    Parameters
+    ----------
+    contacts : ContactMap
+        Of all bodies, where they are drawn.
+    """
+    clamps = setup.holding.clamps if setup.holding else ()
+    pressing = {c.body for c in clamps} | (setup.holding.jaws if setup.holding else frozenset())
+    carried = {name for overlap in contacts.overlaps for name in (overlap.a, overlap.b)}
+    for patch in contacts.patches:
+        labels = (patch.contact.a, patch.contact.b)
+        for name, other, label in zip(patch.bodies, patch.bodies[::-1], labels[::-1], strict=True):
+            squeezed = other in pressing or label.partition(".")[2] in VISE_FACES
+            if patch.contact.kind != "near" and (squeezed or _upward(patch, name) > _LEVEL):
+                carried.add(name)
+    set_on = [b for b in setup.bodies if b.role == "fixture" or b.name not in carried]
+    return min(box_of(b.solid.moved(b.at))[2] for b in set_on or setup.bodies)
 
 
 def _other(patch: Patch, name: str) -> str:

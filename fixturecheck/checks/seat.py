@@ -288,7 +288,7 @@ def _unfounded(stage: Stage, found: Mapping[str, Footing]) -> Iterator[Finding]:
 def _stands_on_nothing(stage: Stage, footing: Footing, standing: list[str]) -> Finding:
     """Report one body that holds nothing, how far it is from what stands, and what would mend it."""
     name, write = footing.body, stage.setup.write
-    near = nearest_to(name, stage.placed, standing, table_of(stage.setup))
+    near = nearest_to(name, stage.placed, standing, table_of(stage.setup, stage.contacts))
     on = " and ".join(footing.on)
     touched = sorted(
         {b for p in stage.contacts.patches for b in p.bodies if _touches_part(stage, p, name)} - {name}
@@ -319,7 +319,7 @@ def _touches_part(stage: Stage, patch: Patch, name: str) -> bool:
 
 
 def _or_table(body: str | None) -> str:
-    return body or "the table, taken at the lowest plane of the equipment,"
+    return body or "the table, taken at the lowest plane of what is set up,"
 
 
 def _of_footing(stage: Stage, footing: Footing, verdict: Verdict, says: str, remedy: str) -> Finding:

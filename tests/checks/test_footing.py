@@ -82,6 +82,19 @@ def test_material_does_not_matter_to_what_stands():
     assert stands(*CHUCK, brass, PART).base is Base.CARRIED
 
 
+def test_the_table_is_under_a_part_that_no_fixture_carries_not_under_what_hangs_beside_it():
+    alone = body("part", box((-20, -10, 0), (20, 10, 15)))
+    hanging = told(stop((20, -10, 5), (40, 10, 25)), alone)["stop"]
+    assert hanging.value == pytest.approx(5.0, abs=1e-6)
+    assert "stands on nothing: the table" in hanging.says
+    assert "Lower it by 5 mm onto the table" in hanging.remedy
+    assert stands(stop((20, -10, 5), (40, 10, 25), fastened=True), alone).base is Base.FASTENED
+    assert stands(stop((20, -10, 0), (40, 10, 25)), alone).base is Base.TABLE
+    # A part that hangs down over the edge of what carries it says nothing of the table.
+    over = body("part", box((30, -10, -8), (50, 10, 10)).fuse(box((0, -10, 0), (30, 10, 10))))
+    assert stands(stop((-40, -20, -5), (30, 20, 0)), over).base is Base.TABLE
+
+
 def test_a_shop_block_against_the_rail_in_the_air_would_fall():
     # The rail's fence is at y = 75; the block ends there and hangs 2 mm over the chuck.
     leaning = equipment("blocking_block", name="stop", at=(0, 62.5, 2))
