@@ -76,6 +76,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             says=f"{name} is taken as set up against the parts last, wherever they come to rest in a draw.",
             source=_SHARE,
         )
+    yield from _barred(stage, odds)
     for wrong in odds.wrong:
         yield _wrong(wrong, odds)
     for target in odds.targets:
@@ -127,6 +128,36 @@ def _exactly(stage: Stage, odds: Odds) -> Iterator[Finding]:
             remedy="Narrow the zones that lean most, or judge the worst draws by hand.",
             source=_EXACT,
         )
+
+
+def _barred(stage: Stage, odds: Odds) -> Iterator[Finding]:
+    """Judge how often the parts do not go in between the fixtures on either side."""
+    share = sum(one.share for one in odds.barred)
+    if share == 0.0:
+        return
+    first = odds.barred[0]
+    fixture = next((n for n in (first.a, first.b) if _is_fixture(stage, n)), first.b)
+    yield Finding(
+        check=ID,
+        verdict=_judged(1.0 - share),
+        subject=" and ".join((first.a, first.b)),
+        kind="does not go in",
+        about=(first.a, first.b),
+        value=share,
+        unit="share",
+        limit=1.0 - SURE,
+        margin=1.0 - SURE - share,
+        says=f"The parts do not go in between the fixtures in {percent(share)} of "
+        f"{odds.draws} draws: {first.a} meets {first.b} before the seats close. What else is told is of the "
+        "draws in which they go in.",
+        remedy=f"Leave more room at {fixture} than the zones of the faces in the row add up to, or set it up "
+        "last, against the parts.",
+        source=_SHARE,
+    )
+
+
+def _is_fixture(stage: Stage, face: str) -> bool:
+    return stage.setup.body(face.split(".", 1)[0]).role == "fixture"
 
 
 def _judged(share: float) -> Verdict:

@@ -23,6 +23,9 @@ TOUCHES_MM = 1e-4
 _TIES = 1e-9
 """Share of the load by which ties between contacts are broken, always the same way."""
 _BALANCED = 1e-4
+_GIVES = 1e-9
+"""Share of a move above which a contact gives way to another."""
+_CONTRADICT = "a draw within tolerance has no rest: the seats contradict each other"
 _AT_ONCE = 4_000_000
 _MOST_CHANGES = 30
 
@@ -89,12 +92,23 @@ class Drawn:
         Which rows carry force.
     rows : ndarray, shape (d, r)
         Contacts that fix the rest of each draw, those without force too.
+    barred : ndarray, shape (d,)
+        The gap that overlaps and to which no contact gives way, where the parts do not fit; -1 where they
+        come to rest. The other answers say nothing of a draw that does not fit.
     """
 
     move: Floats
     gap_mm: Floats
     carries: Mask
     rows: Ints
+    barred: Ints
+
+    def where(self, keep: Mask) -> Drawn:
+        """Return the draws chosen."""
+        return Drawn(
+            move=self.move[keep], gap_mm=self.gap_mm[keep], carries=self.carries[keep],
+            rows=self.rows[keep], barred=self.barred[keep],
+        )  # fmt: skip
 
     @property
     def bases(self) -> int:
@@ -151,6 +165,25 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
     NotComputedError
         A draw has no rest, or its contacts change more often than allowed.
     """
+    drawn = solve_or_bar(problem, errors_mm, frame)
+    if np.any(drawn.barred >= 0):
+        raise NotComputedError(_CONTRADICT)
+    return drawn
+
+
+def solve_or_bar(problem: Linear, errors_mm: Floats, frame: Frame | None = None) -> Drawn:
+    """Return the rest of every draw that has one; the others are marked as barred.
+
+    Parameters
+    ----------
+    errors_mm : ndarray, shape (d, k)
+        Errors of the faces; positive is outward.
+
+    Raises
+    ------
+    NotComputedError
+        Contacts change more often than allowed.
+    """
     frame = frame or frame_of(problem)
     start: Floats = np.asarray(np.linalg.inv(frame.slope[frame.rows]))
     room = problem.gap_mm + errors_mm @ problem.growth.T
@@ -158,13 +191,14 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
     gap = room + held @ frame.slope.T
     carries = np.repeat(_carrying(frame.rows[None], frame.force[None], room.shape[1]), len(room), axis=0)
     rows = np.tile(frame.rows, (len(room), 1))
+    barred = np.full(len(room), -1)
     open_draws = np.flatnonzero(gap.min(axis=1) < -FITS_MM)
     size = max(1, _AT_ONCE // max(frame.slope.size, 1))
     for first in range(0, len(open_draws), size):
         some = open_draws[first : first + size]
-        held[some], carries[some], rows[some] = _changed(frame, start, held[some], gap[some])
+        held[some], carries[some], rows[some], barred[some] = _changed(frame, start, held[some], gap[some])
     gap[open_draws] = room[open_draws] + held[open_draws] @ frame.slope.T
-    return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries, rows=rows)
+    return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries, rows=rows, barred=barred)
 
 
 def _carrying(rows: Ints, force: Floats, count: int) -> Mask:
@@ -174,13 +208,14 @@ def _carrying(rows: Ints, force: Floats, count: int) -> Mask:
     return out
 
 
-def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Mask, Ints]:
+def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Mask, Ints, Ints]:
     """Change contacts of draws in which something overlaps until nothing does; moves, what carries, sets.
 
-    Draws that stand on the same set and change it alike are one; `which` says on what set each stands.
+    Draws that stand on the same set and change it alike are one; `which` says on what set each stands. The
+    last answer is the gap that bars a draw, or -1.
     """
     out, carries = held.copy(), np.zeros(gap.shape, dtype=bool)
-    fixing = np.tile(frame.rows, (len(held), 1))
+    fixing, barred = np.tile(frame.rows, (len(held), 1)), np.full(len(held), -1)
     rows, inverse, force = frame.rows[None], start[None], frame.force[None]
     left, which, most = np.arange(len(held)), np.zeros(len(held), dtype=np.int64), gap.shape[1]
     for _ in range(_MOST_CHANGES * (len(start) + 1)):
@@ -188,6 +223,15 @@ def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Fl
         step = -gap[np.arange(len(left)), new]
         kinds, which = np.unique(which * most + new, return_inverse=True)
         old, entering = kinds // most, kinds % most
+        fits = _gives_way(frame.slope[entering], inverse[old])
+        if not np.all(fits):
+            stays = fits[which]
+            barred[left[~stays]] = new[~stays]
+            left, held, gap, step = left[stays], held[stays], gap[stays], step[stays]
+            if len(left) == 0:
+                return out, carries, fixing, barred
+            kinds, which = np.unique(kinds[which[stays]], return_inverse=True)
+            old, entering = kinds // most, kinds % most
         leaving, column, inverse, force = exchange(frame.slope[entering], inverse[old], force[old])
         rows = rows[old]
         rows[np.arange(len(kinds)), leaving] = entering
@@ -200,9 +244,15 @@ def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Fl
             carries[ended] = _carrying(rows, force, most)[own]
             left, held, gap, which = left[~done], held[~done], gap[~done], which[~done]
         if len(left) == 0:
-            return out, carries, fixing
+            return out, carries, fixing, barred
     message = f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (len(start) + 1)} changes"
     raise NotComputedError(message)
+
+
+def _gives_way(entering: Floats, inverse: Floats) -> Mask:
+    """Tell of each set of contacts whether one of it gives way to the contact that enters."""
+    share = np.einsum("ki,kij->kj", entering, inverse)
+    return np.asarray((share > _GIVES).any(axis=1))
 
 
 def exchange(entering: Floats, inverse: Floats, force: Floats) -> tuple[Ints, Floats, Floats, Floats]:
@@ -233,10 +283,9 @@ def exchange(entering: Floats, inverse: Floats, force: Floats) -> tuple[Ints, Fl
     """
     each = np.arange(len(entering))
     share = np.einsum("ki,kij->kj", entering, inverse)
-    gives = share > 1e-9
+    gives = share > _GIVES
     if not np.all(gives.any(axis=1)):
-        message = "a draw within tolerance has no rest: the seats contradict each other"
-        raise NotComputedError(message)
+        raise NotComputedError(_CONTRADICT)
     ratio = np.where(gives, force / np.where(gives, share, 1.0), np.inf)
     leaving = np.argmin(ratio, axis=1)
     taken = ratio[each, leaving]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from fixturecheck.checks.tolerance import SURE
-from fixturecheck.errors import KernelError
+from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.clip import common, world_faces
 from fixturecheck.kernel.relieving import thickened
 from fixturecheck.kernel.shapes import Face, Shape, compound, volume_mm3
@@ -13,6 +13,7 @@ from fixturecheck.remedy.bands import band_mm
 from fixturecheck.remedy.model import Clash
 from fixturecheck.settling.tolerance import odds_of
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.units import percent
 
 _LEAST_MM3 = 1e-9
 
@@ -28,13 +29,17 @@ def shares_of(setup: Setup) -> Mapping[tuple[str, str], float]:
     Raises
     ------
     NotComputedError
-        The parts as drawn do not rest, or a draw has no rest.
+        The parts as drawn do not rest, or too often do not go in between the fixtures.
     SetupError
         Tolerances reach through a part.
     """
     if setup.staging is None or not varies(setup):
         return {}
     odds = odds_of(setup, setup.staging, draws=setup.staging.draws, seed=setup.staging.seed)
+    barred = sum(one.share for one in odds.barred)
+    if barred > 1.0 - SURE:
+        message = f"the parts do not go in between the fixtures in {percent(barred)} of {odds.draws} draws"
+        raise NotComputedError(message)
     return {(w.a, w.b): w.share_lands for w in odds.wrong}
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,6 +15,18 @@ OPPOSED = -0.9
 """Cosine below which two seats hold a part from opposite sides."""
 _IDLE = 1e-3
 """Share of what a part is carried with below which a stop counts as not pressed (a light hand: a quarter)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Held:
+    """A seat of a part that touches: the unit normal into the part, what it carries, and what it faces.
+
+    `faced` are the seats that hold the part from the other side; only a seat that closes it in has some.
+    """
+
+    seat: Seat
+    normal: np.ndarray
+    faced: tuple[Seat, ...] = ()
 
 
 def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[Seat, ...]:
@@ -29,8 +42,32 @@ def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]
     loose : iterable of str
         Bodies that moved to their rest.
     """
+    return tuple(held.seat for held in _held(bench, carried, set(loose)) if held.faced)
+
+
+def closing_fixtures(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[int, ...]:
+    """Return the fixtures that stay put and touch parts only as stops that close them in.
+
+    A fastened one is none of them where the parts are pressed on another that is fastened: the gap between
+    the two does not follow the parts.
+    """
     moved = set(loose)
-    found = []
+    held = _held(bench, carried, moved)
+    closing = [one for one in held if one.faced]
+    pairs = {frozenset((f"{one.seat.body}.{one.seat.face}", _on(one.seat))) for one in closing}
+    busy = {n for one in carried if frozenset((one.a, one.b)) not in pairs for n in _bodies(one)}
+    stays = {
+        one.seat.on
+        for one in closing
+        if _fastened(bench, one.seat.on) and any(_leads_to_fastened(bench, held, s) for s in one.faced)
+    }
+    closed = {one.seat.on for one in closing} - moved - busy - stays
+    return tuple(bench.index(name) for name in sorted(closed))
+
+
+def _held(bench: Bench, carried: Sequence[Carried], moved: set[str]) -> list[_Held]:
+    """Return every seat that touches, with what it faces if it only closes its part in."""
+    found: list[_Held] = []
     for part in dict.fromkeys(seat.body for seat in bench.setup.seats):
         touching = [
             (seat, *acting)
@@ -38,26 +75,47 @@ def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]
             if seat.body == part and (acting := _acting(carried, seat)) is not None
         ]
         most = max((force for _, _, force in touching), default=0.0)
-        kept: list[np.ndarray] = []
+        kept: list[_Held] = []
         # Those that carry most are asked first: of two that face each other one locates.
         for seat, normal, force in sorted(touching, key=lambda one: (one[0].rank == "stop", -one[2])):
             pushed_up = seat.on in moved and bench.setup.body(seat.on).role != "part"
-            faced = any(float(normal @ other) < OPPOSED for other in kept)
+            faced = tuple(other.seat for other in kept if float(normal @ other.normal) < OPPOSED)
             if seat.rank == "stop" and faced and (pushed_up or force <= _IDLE * most):
-                found.append(seat)
+                found.append(_Held(seat=seat, normal=normal, faced=faced))
             else:
-                kept.append(normal)
-    return tuple(found)
+                kept.append(_Held(seat=seat, normal=normal))
+        found += kept
+    return found
 
 
-def closing_fixtures(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[int, ...]:
-    """Return the fixtures that stay put and touch parts only as stops that close them in."""
-    moved = set(loose)
-    closing = closing_seats(bench, carried, moved)
-    pairs = {frozenset((f"{s.body}.{s.face}", f"{s.on}.{s.on_face}")) for s in closing}
-    busy = {n for one in carried if frozenset((one.a, one.b)) not in pairs for n in _bodies(one)}
-    closed = {s.on for s in closing} - moved - busy
-    return tuple(bench.index(name) for name in sorted(closed))
+def _leads_to_fastened(bench: Bench, held: Sequence[_Held], seat: Seat) -> bool:
+    """Tell whether a seat is on a fastened fixture, or on a part that is seated on one the same way."""
+    asked: set[str] = set()
+    waiting = [seat]
+    normals = {_on(one.seat): one.normal for one in held}
+    while waiting:
+        one = waiting.pop()
+        if _fastened(bench, one.on):
+            return True
+        if one.on in asked:
+            continue
+        asked.add(one.on)
+        way = normals[_on(one)]
+        waiting += [
+            other.seat for other in held if other.seat.body == one.on and float(other.normal @ way) > -OPPOSED
+        ]
+    return False
+
+
+def _fastened(bench: Bench, name: str) -> bool:
+    """Tell whether a fixture is stated as fastened or belongs to a magnet, as a chuck's rail does."""
+    body = bench.setup.body(name)
+    fellows = [b for b in bench.bodies if b is body or (body.group and b.group == body.group)]
+    return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
+
+
+def _on(seat: Seat) -> str:
+    return f"{seat.on}.{seat.on_face}"
 
 
 def _bodies(one: Carried) -> tuple[str, str]:
@@ -68,7 +126,7 @@ def _bodies(one: Carried) -> tuple[str, str]:
 def _acting(carried: Sequence[Carried], seat: Seat) -> tuple[np.ndarray, float] | None:
     """Return which way a seat holds its part and how hard; None where it does not touch."""
     mine = f"{seat.body}.{seat.face}"
-    pair = frozenset((mine, f"{seat.on}.{seat.on_face}"))
+    pair = frozenset((mine, _on(seat)))
     for one in carried:
         if frozenset((one.a, one.b)) == pair:
             # The normal told is out of b into a.

@@ -61,6 +61,15 @@ class WrongOdds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BarredOdds:
+    """How often the parts do not go in because two faces meet: `share` of the draws."""
+
+    a: str
+    b: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TargetOdds:
     """Error of one target, um: its middle in all draws, and how far out any corner of it is.
 
@@ -115,6 +124,9 @@ class Odds:
         Of the draws tried so, those that did not come to rest exactly.
     closed_in : tuple of str
         Fixtures that are taken as set up against the parts last, which no draw keeps from their place.
+    barred : tuple of BarredOdds
+        What keeps the parts from going in at all, the most frequent first; all other answers are of the
+        draws in which they do.
     contradict : bool
         Whether somewhere in the zones, though in no draw, the seats contradict each other.
     """
@@ -132,6 +144,7 @@ class Odds:
     unsettled: int
     contradict: bool
     closed_in: tuple[str, ...] = ()
+    barred: tuple[BarredOdds, ...] = ()
 
     def checked_say(self) -> str:
         """Say which draws were settled exactly; nothing more where all of them came to rest."""

@@ -18,13 +18,13 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, forces_at, wrenches
-from fixturecheck.physics.tolerance import Drawn, Frame, Linear, frame_of, solve_draws
+from fixturecheck.physics.tolerance import Drawn, Frame, Linear, frame_of, solve_or_bar
 from fixturecheck.physics.worst import NoRestError, Sets, climbed_mm, most_gap_mm, most_of, sets_of
 from fixturecheck.physics.zones import Box, box_of, differences, draw_errors, hull_of
 from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.closing import closing_fixtures
 from fixturecheck.settling.model import Staging
-from fixturecheck.settling.odds import Odds, SeatOdds, Target, TargetOdds, WrongOdds
+from fixturecheck.settling.odds import BarredOdds, Odds, SeatOdds, Target, TargetOdds, WrongOdds
 from fixturecheck.settling.run import AWAY_MM, loose_of, walk
 from fixturecheck.settling.starts import shifted
 from fixturecheck.settling.told import faces_carrying
@@ -82,7 +82,12 @@ def odds_of(
     bench, closed_in = _opened(whole, staging)
     model = _model(bench, staging)
     errors = draw_errors(model.varying.zones, draws, seed, spread, leaning=_touching(model))
-    drawn = solve_draws(model.problem, errors, model.frame)
+    every = solve_or_bar(model.problem, errors, model.frame)
+    fits = every.barred < 0
+    if not np.any(fits):
+        message = "in no draw within tolerance do the parts go in between what holds them"
+        raise NotComputedError(message)
+    drawn, errors = every.where(fits), errors[fits]
     sets, contradict = _sets(model)
     chosen = _worst_draws(model, drawn, targets, _TRIES * exact)
     checked, unsettled = _checked(model, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
@@ -99,7 +104,8 @@ def odds_of(
         bases=drawn.bases,
         checked_um=checked * 1e3,
         unsettled=unsettled,
-        contradict=contradict,
+        contradict=contradict and bool(np.all(fits)),
+        barred=_barred_odds(model, every),
     )
 
 
@@ -198,6 +204,20 @@ def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def _barred_odds(model: _Model, drawn: Drawn) -> tuple[BarredOdds, ...]:
+    """Return which faces keep the parts from going in, and how often, the most frequent first."""
+    rows, counts = np.unique(drawn.barred[drawn.barred >= 0], return_counts=True)
+    shares: dict[tuple[str, str], float] = {}
+    names = model.varying.names
+    for i, count in zip(rows.tolist(), counts.tolist(), strict=True):
+        a = names[model.rows.body_a[i]][model.rows.face_a[i]]
+        b = names[model.rows.body_b[i]][model.rows.face_b[i]]
+        pair = min(a, b), max(a, b)
+        shares[pair] = shares.get(pair, 0.0) + count / len(drawn.barred)
+    found = [BarredOdds(a=a, b=b, share=share) for (a, b), share in shares.items()]
+    return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
 
 
 def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:

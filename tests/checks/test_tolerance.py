@@ -194,6 +194,55 @@ def test_where_the_seats_contradict_each_other_at_the_worst_only_what_was_found_
     assert not [f for f in wide if f.subject == "zones"]
 
 
+def row_in_a_gap(count, fastened, clear_mm=0.0):
+    """Blocks end to end between two walls, each seated on the one before it, pushed to the left one."""
+    table = Shapes.body("table", Shapes.box(400, 200, 20, (0, 0, -20)), top=">Z")
+    ends = [("stop", -5, ">X"), ("far", 30 * count + clear_mm + 5, "<X")]
+    walls = [
+        replace(Shapes.body(name, Shapes.box(10, 100, 20, (x, 0, 0)), face=face), fastened=name in fastened)
+        for name, x, face in ends
+    ]
+    block = Shapes.box(30, 20, 20, (15, 0, 0))
+    names = {"base": "<Z", "back": "<X", "front": ">X"}
+    zones = {"tolerance_mm": {"front": 0.02}, "orientation_mm": {"*": 0.0}}
+    parts = [Shapes.body(f"p{i}", block, "part", at=(30 * i, 0, 0), **zones, **names) for i in range(count)]
+    seats = [Seat(body=p.name, face="base", on="table", on_face="top") for p in parts]
+    for before, part in zip([walls[0], *parts], parts, strict=False):
+        on = before.name, "face" if before.name == "stop" else "front"
+        seats.append(Seat(body=part.name, face="back", on=on[0], on_face=on[1], rank="secondary"))
+    seats.append(Seat(body=parts[-1].name, face="front", on="far", on_face="face", rank="stop"))
+    setup = replace(
+        Shapes.setup(table, *walls, *parts, seats=seats),
+        staging=Staging(push={"*": Push(direction=(-1, 0, 0))}),
+    )
+    return list(tolerance.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_parts_longer_than_a_fastened_gap_do_not_go_in(count):
+    findings = row_in_a_gap(count, {"stop", "far"})
+    (short,) = [f for f in findings if f.kind == "does not go in"]
+    # The length of each is drawn evenly about the gap, so half of all stacks are too long for it.
+    assert short.value == pytest.approx(0.5, abs=0.02)
+    assert short.verdict is Verdict.NO_GO
+    assert "far.face" in short.says
+    assert not [f for f in findings if f.kind in {"closed in", "not computed"}]
+
+
+def test_parts_go_into_a_fastened_gap_that_is_longer_than_their_zones():
+    # Half a zone, 10 um, is the most that the part is too long; 5 um is three standard deviations of 10/3.
+    assert not [f for f in row_in_a_gap(1, {"stop", "far"}, 0.011) if f.kind == "does not go in"]
+    (tight,) = [f for f in row_in_a_gap(1, {"stop", "far"}, 0.005) if f.kind == "does not go in"]
+    assert tight.value == pytest.approx(0.5 * math.erfc(5 / (10 / 3) / math.sqrt(2)), abs=0.01)
+
+
+@pytest.mark.parametrize("fastened", [set(), {"stop"}, {"far"}])
+def test_a_stop_that_is_not_fastened_is_set_up_last(fastened):
+    findings = row_in_a_gap(1, fastened)
+    assert [f.subject for f in findings if f.kind == "closed in"] == ["far"]
+    assert not [f for f in findings if f.kind == "does not go in"]
+
+
 def test_a_floor_on_a_base_that_leans_is_out_at_its_corners():
     findings, answer = found({"base": 0.03, "floor": 0.04}, top_mm=0.0, lean_mm=None)
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
