@@ -57,7 +57,7 @@ class Footing:
     body : str
         The fixture.
     base : Base
-        `table`: on the lowest plane of what is set up. `equipment`: a magnet or a piece of equipment in several
+        `table`: on the lowest plane of the set-up. `equipment`: a magnet or a piece of equipment in several
         bodies, with nothing under it. `fastened`: stated so. `clamped`: a clamp or vise holds it. `carried`:
         its weight stands on what stands, or a magnet holds it. `attached`: drawn for this set-up, and a face
         of it lies on the side of what stands; it is taken as screwed to it. `tips`: something that stands is
