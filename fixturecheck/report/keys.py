@@ -6,7 +6,7 @@ import inspect
 import re
 import textwrap
 from collections.abc import Iterator
-from dataclasses import MISSING, Field
+from dataclasses import MISSING, Field, dataclass
 from typing import Any
 
 from fixturecheck.allowed import allowed_in
@@ -16,7 +16,7 @@ from fixturecheck.setup.stated import kind_of
 from fixturecheck.setup.tables import BY_OTHER_KEYS, LISTS, RECORDS
 from fixturecheck.setup.words import CHECKS, SEVERITIES
 from fixturecheck.shop.nearest import nearest
-from fixturecheck.units import inch_key
+from fixturecheck.units import inch_key, metric_unit
 
 TABLES = (*RECORDS, "severity")
 """The names of the tables, as `keys` takes them."""
@@ -27,6 +27,8 @@ _LISTS = {"texts": "list of texts", "numbers": "list of numbers"}
 _PARAMETERS = re.compile(r"^Parameters\n-+\n(.*?)(?=^\w+\n-{3,}|\Z)", re.MULTILINE | re.DOTALL)
 _ENTRY = re.compile(r"^(\w[\w, ]*) : (.+)\n((?:[ \t]+.*\n?|\n)*)", re.MULTILINE)
 _WIDE = 100
+NEEDED = "(needed)"
+"""Stands in place of the default of a key that must be stated."""
 
 
 def keys_told(table: str | None = None) -> str:
@@ -61,36 +63,77 @@ def meanings_of(record: type) -> dict[str, str]:
     return found
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Key:
+    """One key of a table, as a reference shows it.
+
+    Parameters
+    ----------
+    name : str
+        The key.
+    unit : str
+        Unit of its number; empty where it has none.
+    default : str
+        What is used where the key is left out, as a file would state it; `(needed)` where it must be stated;
+        empty where leaving it out means something else.
+    facts : tuple of str
+        The kind of value, its words, its range, and the key that states it in inch units.
+    meaning : str
+        What it means.
+    """
+
+    name: str
+    unit: str
+    default: str
+    facts: tuple[str, ...]
+    meaning: str
+
+
+def keys_of(table: str) -> Iterator[Key]:
+    """Yield the keys of a table of a set-up, in the order of its data class."""
+    record = RECORDS[table]
+    meanings = meanings_of(record)
+    for field in own_fields(record):
+        if field.name not in BY_OTHER_KEYS.get(table, ()):
+            yield Key(
+                name=field.name,
+                unit=metric_unit(field.name),
+                default=_default(field),
+                facts=tuple(_facts(field)),
+                meaning=meanings.get(field.name, ""),
+            )
+
+
+def purpose_of(table: str) -> str:
+    """Return in one line what a table states."""
+    return (inspect.getdoc(RECORDS[table]) or "").splitlines()[0]
+
+
+def heading(table: str) -> str:
+    """Return how a table is opened in a file."""
+    return _HEADS.get(table) or (f"[[{table}]]" if table in LISTS else f"[{table}]")
+
+
 def _table(name: str) -> str:
-    record, meanings = RECORDS[name], meanings_of(RECORDS[name])
-    own: list[Field[Any]] = [f for f in own_fields(record) if f.name not in BY_OTHER_KEYS.get(name, ())]
-    lines = [f"{_head(name)}  {(inspect.getdoc(record) or '').splitlines()[0]}"]
-    for field in own:
-        lines.append(f"  {field.name}{_default(field)}")
-        lines += textwrap.wrap(
-            "; ".join(_facts(field)), _WIDE, initial_indent=" " * 6, subsequent_indent=" " * 6
-        )
-        lines += textwrap.wrap(
-            meanings.get(field.name, ""), _WIDE, initial_indent=" " * 6, subsequent_indent=" " * 6
-        )
+    lines = [f"{heading(name)}  {purpose_of(name)}"]
+    for key in keys_of(name):
+        stated = f" = {key.default}" if key.default not in {"", NEEDED} else f"  {key.default}".rstrip()
+        lines.append(f"  {key.name}{stated}")
+        for text in ("; ".join(key.facts), key.meaning):
+            lines += textwrap.wrap(text, _WIDE, initial_indent=" " * 6, subsequent_indent=" " * 6)
     others = [n for n in TABLES if n.startswith(f"{name}.")]
-    lines += [f"  with {', '.join(_head(n) for n in others)}"] if others else []
+    lines += [f"  with {', '.join(heading(n) for n in others)}"] if others else []
     return "\n".join(lines) + "\n"
-
-
-def _head(name: str) -> str:
-    """Return how the table is opened in a file."""
-    return _HEADS.get(name) or (f"[[{name}]]" if name in LISTS else f"[{name}]")
 
 
 def _default(field: Field[Any]) -> str:
     """Return the default as a file would state it; nothing where leaving it out means something else."""
     if field.default is MISSING and field.default_factory is MISSING:
-        return "  (needed)"
+        return NEEDED
     value = field.default if field.default is not MISSING else None
     if value is None or value == ():
         return ""
-    return f" = {_written(value)}"
+    return _written(value)
 
 
 def _written(value: object) -> str:

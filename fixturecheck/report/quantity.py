@@ -18,7 +18,7 @@ _IN_PICTURES = {
 _SIGNS = {"2": "²", "3": "³"}
 _POWER = re.compile(r"(?<![\w.\-])(N/)?(mm|cm|in)([23])(?!\w|[.\-]\w)")
 _MICRON = re.compile(r"(?<![\w.\-])um(?!\w|[.\-]\w)")
-_DEGREES = re.compile(r"(?<=\d)[ \u202f]deg(?:rees)?(?!\w)")
+_DEGREES = re.compile(r"(?<=\d)[ \u202f]deg(?:rees)?(?!\w)(?! of freedom)")
 _PERCENT = re.compile(r"(?<=\d) ?%")
 _IN_TAGS = re.compile(r">([^<]+)<")
 

@@ -1,4 +1,4 @@
-"""README and DEVELOPERS say what is there, and each check says what it is."""
+"""README, DEVELOPERS and docs/ say what is there, and each check says what it is."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from functools import cache
 
 import pytest
 
+from docs.make import pages
 from fixturecheck.checks import MODULES
 from fixturecheck.cli import _parser
 from tests.meta.source import ROOT
@@ -18,6 +19,7 @@ TESTS = "python -m pytest -n auto --dist loadfile"
 BLOCK = re.compile(r"^```(?:sh|bash|console|shell)\n(.*?)^```", re.MULTILINE | re.DOTALL)
 TOLD = re.compile(r"`((?:fixturecheck|tests|models|scripts|\.ci)/[\w./*-]*)`")
 LINKED = re.compile(r"!?\[[^\]]*\]\((?!https?:|mailto:|#)([^)#\s]+)")
+PICTURES = [f"pictures/{p.name}" for p in pages.PICTURES]
 SECTIONS = {
     "What": r"^What: \S",
     "Why": r"^Why: \S",
@@ -64,12 +66,16 @@ def test_ci_runs_what_readme_says() -> None:
     assert CI.stat().st_mode & 0o111, ".ci/run is not executable"
 
 
-@pytest.mark.parametrize("page", [README, DEVELOPERS], ids=lambda p: p.name)
+PAGES = [README, DEVELOPERS, *sorted((ROOT / "docs").rglob("*.md"))]
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.relative_to(ROOT).as_posix())
 def test_pages_name_files_that_are_there(page) -> None:
     text = page.read_text(encoding="utf-8")
-    named = [*TOLD.findall(text), *LINKED.findall(text)]
-    missing = [n for n in named if not any(ROOT.glob(n.rstrip("/")))]
-    assert missing == []
+    missing = [n for n in TOLD.findall(text) if not any(ROOT.glob(n.rstrip("/")))]
+    linked = [n for n in LINKED.findall(text) if not (page.parent / n).exists()]
+    made = {(ROOT / "docs" / name).resolve() for name in (*pages.PAGES, *PICTURES)}
+    assert missing + [n for n in linked if (page.parent / n).resolve() not in made] == []
 
 
 @pytest.mark.parametrize("name", MODULES)
@@ -81,6 +87,9 @@ def test_each_check_says_what_it_is(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", MODULES)
-def test_each_check_is_in_the_pages(name: str) -> None:
-    pages = README.read_text(encoding="utf-8") + DEVELOPERS.read_text(encoding="utf-8")
-    assert f"`{name}`" in pages, f"neither README nor DEVELOPERS names the check `{name}`"
+def test_each_check_is_in_the_reference(name: str) -> None:
+    """The page is made of the code; what a docstring says under each heading must reach it."""
+    page = pages.checks_page()
+    assert f"[`{name}`](#{name})" in page
+    section = page.split(f"\n## `{name}`", 1)[1].split("\n## ", 1)[0]
+    assert [s for s in SECTIONS if not re.search(rf"^{s}s?\n:   \S", section, re.MULTILINE)] == []

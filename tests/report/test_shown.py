@@ -16,11 +16,13 @@ from fixturecheck.report.hold_scene import ARROW_SHARE
 from fixturecheck.report.ink import Canvas, Projection, axes, tags
 from fixturecheck.report.order import numbered
 from fixturecheck.report.placing import STEP, Board
+from fixturecheck.report.quantity import shown, typeset
 from fixturecheck.report.render import HEIGHT, WIDTH, Drawer
 from fixturecheck.report.scene import close_up, legend_of, overview, set_stage
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.shop.catalogue import make
+from fixturecheck.units import FREEDOM
 from tests.report import staged
 
 CAMERA = {"target": [0.0, 0.0, 0.0], "eye": [0.0, -1.0, 0.0], "up": [0.0, 0.0, 1.0], "height_mm": 100.0}
@@ -173,3 +175,8 @@ def test_a_legend_names_each_role_once() -> None:
 def test_the_arrow_of_a_force_has_room_in_the_picture() -> None:
     """An arrow is 120 of the picture's 824 pixels long."""
     assert 120 / HEIGHT < ARROW_SHARE
+
+
+def test_degrees_of_freedom_are_no_angle() -> None:
+    assert shown(3.0, FREEDOM).replace("\u202f", " ") == "3 degrees of freedom"
+    assert typeset("6 of 6 degrees of freedom, turned 3 degrees") == "6 of 6 degrees of freedom, turned 3°"

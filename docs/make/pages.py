@@ -1,0 +1,343 @@
+"""The pages of the reference, each made of the code that it describes.
+
+Nothing made here is kept in the repository, so that no page can be older than the code.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import importlib
+import inspect
+import json
+import os
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import bibtexparser
+
+from fixturecheck import cli
+from fixturecheck.checks import MODULES
+from fixturecheck.report import keys
+from fixturecheck.setup.words import CHECKS, SEVERITIES
+from fixturecheck.shop.catalogue import Param, equipment
+from fixturecheck.shop.tables import finishes, materials
+
+ROOT = Path(__file__).resolve().parents[2]
+BIBLIOGRAPHY = ROOT / "docs" / "references.bib"
+PICTURES = (ROOT / "models/index_pawl/rev_a_nest.png", ROOT / "models/gib/held_pull.png")
+"""Pictures of the models that the pages show."""
+
+_MADE = "<!-- Made of the code when the site is built: edit {source}, not this page. -->\n\n"
+_SECTION = re.compile(r"(?:^|(?<=\s))(What|Why|Formulas?|Limits?|Remedy|Go|No-go): ")
+
+
+def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
+    """Return a Markdown table."""
+    columns = list(head)
+    lines = [columns, ["---"] * len(columns), *([_cell(c) for c in row] for row in rows)]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines) + "\n"
+
+
+def _cell(text: str) -> str:
+    return " ".join(text.split()).replace("|", "\\|")
+
+
+def keys_page() -> str:
+    """Return the keys of a set-up: unit, default, range and meaning of each."""
+    out = [_MADE.format(source="the data classes in `fixturecheck/setup`"), "# Set-up keys\n"]
+    out.append(
+        "Every table that a set-up may hold, and every key of each. `fixturecheck keys` prints the same in a "
+        "terminal, and `fixturecheck keys cut` one table.\n\n"
+        "A key whose name ends in a unit may be stated in inch units under its other name. A key with the "
+        f"default `{keys.NEEDED}` must be stated.\n"
+    )
+    for table in keys.RECORDS:
+        out.append(f"## `{keys.heading(table)}` {{ #{_anchor(table)} }}\n\n{keys.purpose_of(table)}\n")
+        out.append(_table(("key", "unit", "default", "takes", "meaning"), map(_key_row, keys.keys_of(table))))
+    levels = ", ".join(f"`{level}`" for level in SEVERITIES)
+    out.append(
+        "## `[severity]` { #severity }\n\nWhat a no-go of a check counts as. Each key is the name of a "
+        f"check: {', '.join(f'`{c}`' for c in CHECKS)}. Each value is one of {levels}.\n"
+    )
+    return "\n".join(out)
+
+
+def _key_row(key: keys.Key) -> tuple[str, ...]:
+    takes = [_quoted(f) for f in key.facts]
+    default = f"`{key.default}`" if key.default else ""
+    return f"`{key.name}`", key.unit, default, "<br>".join(takes), key.meaning
+
+
+def _quoted(fact: str) -> str:
+    words = re.sub(r'"([^"]*)"', r"`\1`", fact)
+    return re.sub(r"(in inch units: )(\S+)", r"\1`\2`", words)
+
+
+def _anchor(name: str) -> str:
+    return name.replace(".", "-")
+
+
+def checks_page() -> str:
+    """Return what each check asks, from its own docstring."""
+    out = [_MADE.format(source="the docstrings in `fixturecheck/checks`"), "# Checks\n"]
+    modules = {name: importlib.import_module(path) for name, path in MODULES.items()}
+    out.append("Each check answers one question.\n")
+    rows = [(f"[`{name}`](#{name})", _question(module)) for name, module in modules.items()]
+    out.append(_table(("check", "question"), rows))
+    for name, module in modules.items():
+        out.append(f"## `{name}`: {module.TITLE} {{ #{name} }}\n\n**{_question(module)}**\n")
+        body = (inspect.getdoc(module) or "").split("\n", 1)[1]
+        parts = _SECTION.split(" ".join(body.split()))
+        if parts[0].strip():
+            out.append(parts[0].strip() + "\n")
+        for title, text in zip(parts[1::2], parts[2::2], strict=True):
+            out.append(f"{title}\n:   {text.strip()}\n")
+    return "\n".join(out)
+
+
+def _question(module: Any) -> str:
+    """Return the first line of a check's docstring, as a question."""
+    return (inspect.getdoc(module) or "").splitlines()[0].rstrip(".") + "?"
+
+
+def shop_page() -> str:
+    """Return what the shop has: equipment with its sizes, materials and finishes, each with its source."""
+    out = [_MADE.format(source="`fixturecheck/shop/tables`"), "# Shop\n"]
+    out.append(
+        "What a set-up may name. `fixturecheck shop` lists the same, and `fixturecheck shop equipment "
+        "magnetic_v_block` adds where the bodies and faces of a piece of equipment are. How to add your own: "
+        "[Extend the shop](../how-to/shop.md).\n\n## Equipment\n"
+    )
+    for kind in equipment().values():
+        out.append(f"### `{kind.name}`\n\n{_sentence(kind.says)} {_sentence(kind.origin)}\n")
+        out.append(f"Bodies: {kind.bodies}. Source: {kind.source}.\n")
+        out.append(_table(("size", "default", "takes", "meaning"), map(_size_row, kind.params.values())))
+    out.append("## Materials\n\nAt room temperature. Two numbers are the low and the high end.\n")
+    rows = [
+        (
+            f"`{m.name}`", m.says, f"{m.density_kg_m3:g}", _ends(m.youngs_modulus_mpa, 1e-3),
+            "yes" if m.magnetic else "no", _iron(m), _ends(m.friction_on_steel), m.source,
+        )
+        for m in materials().values()
+    ]  # fmt: skip
+    head = ("name", "what", "kg/m³", "E, GPa", "magnetic", "B-H", "friction on steel", "source")
+    out.append(_table(head, rows))
+    out.append("## Finishes\n")
+    rows = [(f"`{f.name}`", f.says, _ends(f.ra_um), _ends(f.rz_um), f.source) for f in finishes().values()]
+    out.append(_table(("name", "what", "Ra, µm", "Rz, µm", "source"), rows))
+    return "\n".join(out)
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:].rstrip(".") + "."
+
+
+def _size_row(param: Param) -> tuple[str, ...]:
+    default = f"{param.default:g}" if isinstance(param.default, float) else str(param.default)
+    takes = " or ".join(f"`{o}`" for o in param.options) or param.allowed.range_said()
+    return f"`{param.name}`", f"`{default}`", takes, param.says
+
+
+def _ends(pair: tuple[float, float], scale: float = 1.0) -> str:
+    low, high = (f"{v * scale:g}" for v in pair)
+    return low if low == high else f"{low} to {high}"
+
+
+def _iron(material: Any) -> str:
+    if material.bh:
+        return f"{len(material.bh)} points"
+    return f"between {' and '.join(f'`{n}`' for n in material.between)}" if material.between else ""
+
+
+def command_line_page() -> str:
+    """Return the help of every command, and what the exit codes mean."""
+    out = [_MADE.format(source="`fixturecheck/cli.py`"), "# Command line\n"]
+    for name, parser in _commands():
+        out.append(f"## `{name}`\n\n```text\n{_help(parser)}```\n")
+    out.append("## Exit codes\n")
+    out.append(
+        _table(
+            ("code", "meaning"),
+            [
+                (f"`{cli.GO}`", "Go. Cautions pass, unless `--strict`."),
+                (
+                    f"`{cli.NO_GO}`",
+                    "No-go, or a caution with `--strict`. For `relieve`: something is left in the way.",
+                ),
+                (f"`{cli.WRONG}`", "The set-up or the command is wrong. Nothing is written."),
+                (
+                    f"`{cli.NOT_COMPUTED}`",
+                    "Something could not be computed, crashed, ran out of time or was stopped.",
+                ),
+            ],
+        )
+    )
+    out.append(
+        "A stop by Ctrl-C or any other signal leaves an earlier result as it was. Progress, and what has "
+        "been found so far, go to standard error; the table of findings goes to standard output.\n"
+    )
+    return "\n".join(out)
+
+
+def _commands() -> Iterator[tuple[str, argparse.ArgumentParser]]:
+    whole = cli._parser()
+    yield "fixturecheck", whole
+    for action in whole._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            yield from ((f"fixturecheck {name}", parser) for name, parser in action.choices.items())
+
+
+def _help(parser: argparse.ArgumentParser) -> str:
+    """Return the help of a command as it is folded on every machine."""
+    before = os.environ.get("COLUMNS")
+    os.environ["COLUMNS"] = "92"
+    try:
+        return parser.format_help()
+    finally:
+        os.environ.pop("COLUMNS")
+        if before is not None:
+            os.environ["COLUMNS"] = before
+
+
+def public_names() -> dict[str, str]:
+    """Return each public name of the package and the module that defines it, as the stub states them."""
+    stub = ast.parse((ROOT / "fixturecheck/__init__.pyi").read_text(encoding="utf-8"))
+    imports = [node for node in stub.body if isinstance(node, ast.ImportFrom)]
+    return {alias.name: node.module or alias.name for node in imports for alias in node.names}
+
+
+def python_page() -> str:
+    """Return the Python interface: every public name, described where it is defined."""
+    names = public_names()
+    modules = [name for name, home in names.items() if name == home]
+    kinds = {
+        "Check and report": ("load", "check", "write_report", "relieve"),
+        "Result": ("Result", "Finding", "Verdict", "Reliefs"),
+        "Errors": ("FixturecheckError", "SetupError", "KernelError", "NotComputedError"),
+        "Make a set-up": ("body", "equipment", "place", "own_shop"),
+    }
+    placed = {name for group in kinds.values() for name in group}
+    kinds["What a set-up states"] = tuple(n for n in names if n not in placed and n not in modules)
+    out = [_MADE.format(source="the docstrings"), "# Python\n"]
+    out.append(
+        "```python\nimport fixturecheck as fc\n```\n\nEverything on this page is an attribute of the "
+        "package. Importing it loads neither the CAD kernel nor the renderer; a name is fetched when it is "
+        "first used.\n"
+    )
+    for title, group in kinds.items():
+        out.append(f"## {title}\n")
+        out += [f"### `{n}` {{ #{n} }}\n\n::: fixturecheck.{names[n]}.{n}\n" for n in group]
+    for name in modules:
+        doors = importlib.import_module(f"fixturecheck.{name}")
+        out.append(f"## `fixturecheck.{name}`\n\n{inspect.getdoc(doors)}\n")
+        for door in doors.__all__:
+            home = getattr(doors, door).__module__
+            out.append(f"### `{name}.{door}` {{ #{name}-{door} }}\n\n::: {home}.{door}\n")
+    return "\n".join(out)
+
+
+def result_page() -> str:
+    """Return the fields of result.json, from its schema."""
+    schema = json.loads((ROOT / "fixturecheck/report/result.schema.json").read_text(encoding="utf-8"))
+    out = [_MADE.format(source="`fixturecheck/report/result.schema.json`"), "# result.json\n"]
+    out.append(
+        f"{schema['title']}. {schema['description']}\n\nThe numbers are metric whatever the report shows. "
+        "The order of keys and the number of digits are fixed, so that two runs on the same set-up give the "
+        "same bytes. The schema is `fixturecheck/report/result.schema.json`, JSON Schema 2020-12.\n"
+    )
+    out.append("## Top level\n\n" + _fields(schema))
+    for name, what in schema["$defs"].items():
+        said = f"{what['description']}\n\n" if "description" in what else ""
+        body = _fields(what) if "properties" in what else f"{_type(what)}\n"
+        out.append(f"## `{name}` {{ #{name} }}\n\n{said}{body}")
+    return "\n".join(out)
+
+
+def _fields(schema: Mapping[str, Any]) -> str:
+    return _table(("field", "type", "meaning"), _field_rows(schema, ""))
+
+
+def _field_rows(schema: Mapping[str, Any], inside: str) -> Iterator[tuple[str, str, str]]:
+    needed = schema.get("required", ())
+    for name, what in schema.get("properties", {}).items():
+        said = what.get("description", "")
+        if name not in needed:
+            said = f"{said} May be left out.".strip()
+        yield f"`{inside}{name}`", _type(what), said
+        inner = what.get("items", what)
+        if "properties" in inner:
+            yield from _field_rows(inner, f"{inside}{name}{'[]' if 'items' in what else ''}.")
+
+
+def _type(what: Mapping[str, Any]) -> str:
+    """Return the type of a field in words, with links to what is described elsewhere on the page."""
+    if "$ref" in what:
+        name = what["$ref"].rsplit("/", 1)[1]
+        return f"[{name}](#{name})"
+    if "oneOf" in what:
+        return " or ".join(_type(one) for one in what["oneOf"])
+    if "enum" in what:
+        return " or ".join(f"`{json.dumps(v)}`" for v in what["enum"])
+    if "const" in what:
+        return f"`{json.dumps(what['const'])}`"
+    kind = what.get("type", "any")
+    if kind == "array":
+        return f"list of {_type(what['items'])}" if "items" in what else "list"
+    return " or ".join(kind) if isinstance(kind, list) else str(kind)
+
+
+def bibliography() -> dict[str, dict[str, str]]:
+    """Return each work of the bibliography by its key: its fields, and its `type`."""
+    library = bibtexparser.parse_string(BIBLIOGRAPHY.read_text(encoding="utf-8"))
+    if library.failed_blocks:
+        message = f"{BIBLIOGRAPHY.name}: {len(library.failed_blocks)} entries cannot be read"
+        raise ValueError(message)
+    return {
+        entry.key: {"type": entry.entry_type, **{f.key: str(f.value) for f in entry.fields}}
+        for entry in library.entries
+    }
+
+
+def sources_page() -> str:
+    """Return the works that formulas and tables cite, by key."""
+    out = [_MADE.format(source="`docs/references.bib`"), "# Sources\n"]
+    out.append(
+        "Every physical formula and every row of a table cites a key of this list, or says what it rests on "
+        "instead. *from memory* is a value or formula remembered and not looked up. *common practice, no "
+        "source* is a rule of the trade.\n"
+    )
+    for key, work in sorted(bibliography().items()):
+        out.append(f"`{key}`{{ #{key} }}\n:   {_cited(work)}\n")
+    return "\n".join(out)
+
+
+def _cited(work: Mapping[str, str]) -> str:
+    order = (
+        "author",
+        "title",
+        "journal",
+        "booktitle",
+        "edition",
+        "publisher",
+        "institution",
+        "number",
+        "year",
+    )
+    said = ", ".join(work[k] for k in (*order, "howpublished") if k in work)
+    note = f" {work['note']}" if "note" in work else ""
+    return f"{said}.{note}"
+
+
+PAGES: Mapping[str, Callable[[], str]] = {
+    "reference/command-line.md": command_line_page,
+    "reference/keys.md": keys_page,
+    "reference/checks.md": checks_page,
+    "reference/shop.md": shop_page,
+    "reference/python.md": python_page,
+    "reference/result.md": result_page,
+    "reference/sources.md": sources_page,
+}
+"""The generated pages, by the place they take in the site."""
