@@ -98,6 +98,8 @@ class PartHeld:
         The analysis stopped at `factor_low`; it may hold more.
     pull_n, drag_n, press_n, wall_n : (float, float)
         Low and high of the magnet's pull, and of the cutting force along the rim, square to it, on the wall.
+    cross_n : (float, float)
+        The cutting force along the spindle that a cross feed makes, toward operator and column.
     milling_n : (float, float)
         Low and high of the cutting forces of all teeth along their way, added up; zero where a wheel cuts.
     load_n, load_at_mm : Vector
@@ -134,6 +136,7 @@ class PartHeld:
     drag_n: tuple[float, float]
     press_n: tuple[float, float]
     wall_n: tuple[float, float]
+    cross_n: tuple[float, float]
     load_n: Vector
     load_at_mm: Vector
     says: str

@@ -38,7 +38,12 @@ FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of t
 Change = Callable[[Holding], Holding]
 """What is lost of a holding."""
 
-DRAG, PRESS, WALL = "drag of the wheel", "push of the wheel", "push on the wall"
+DRAG, PRESS, WALL, CROSS = (
+    "drag of the wheel",
+    "push of the wheel",
+    "push on the wall",
+    "push of the cross feed",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,7 +100,13 @@ class Rig:
 
     def inputs(self, forces: Forces) -> dict[str, Range]:
         """Return what is not known well, low to high."""
-        found = {FRICTION: self.mu, DRAG: forces.tangential_n, PRESS: forces.normal_n, WALL: forces.wall_n}
+        found = {
+            FRICTION: self.mu,
+            DRAG: forces.tangential_n,
+            PRESS: forces.normal_n,
+            WALL: forces.wall_n,
+            CROSS: forces.cross_n,
+        }
         if self.pulls and self.pulls.faces:
             found |= {FINISH: Range(low=0.0, high=1.0), METHOD: Range(low=-1.0, high=1.0)}
         if self.clamps:
@@ -142,7 +153,13 @@ class Bearing:
     def load(self, case: LoadCase, values: Mapping[str, float]) -> Load:
         """Return the cutting load of one case at some values of the inputs."""
         return load_of(
-            self.made, case, self.part, drag_n=values[DRAG], press_n=values[PRESS], wall_n=values[WALL]
+            self.made,
+            case,
+            self.part,
+            drag_n=values[DRAG],
+            press_n=values[PRESS],
+            wall_n=values[WALL],
+            cross_n=values[CROSS],
         )
 
 
@@ -168,7 +185,8 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
     """Load every stroke and place until it lets go, the one borne least first.
 
     All that holds is taken at its low end and the cut at its high end, but for the push of the wheel, which
-    also holds a part down: both its ends are tried and the worse is kept.
+    also holds a part down, and the push of a cross feed, which goes either way: both ends of each are tried
+    and the worst is kept, the greater push of the wheel with the worse way of the feed alone.
 
     Parameters
     ----------
@@ -186,16 +204,24 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
     low = {name: span.low for name, span in inputs.items()}
     heavy = {**low, DRAG: inputs[DRAG].high, WALL: inputs[WALL].high}
     held = rig.holding(heavy, ())
+
+    def loaded(case: LoadCase, values: Mapping[str, float]) -> Borne:
+        problem = change(replace(held, cutting=(bearing.load(case, values),)))
+        return Borne(case=case, values=values, problem=problem, collapse=collapse(problem, ceiling=CEILING))
+
     found = []
     for case in bearing.cases:
-        tried = []
-        for press in sorted(set(inputs[PRESS].ends)):
-            values = {**heavy, PRESS: press}
-            problem = change(replace(held, cutting=(bearing.load(case, values),)))
-            found_here = collapse(problem, ceiling=CEILING)
-            tried.append(Borne(case=case, values=values, problem=problem, collapse=found_here))
-        found.append(min(tried, key=lambda b: b.collapse.factor.low))
+        light = [loaded(case, {**heavy, CROSS: across}) for across in inputs[CROSS].ends]
+        worst = min(light, key=_borne)
+        if inputs[PRESS].low < inputs[PRESS].high:
+            pressed_down = loaded(case, {**worst.values, PRESS: inputs[PRESS].high})
+            worst = min(worst, pressed_down, key=_borne)
+        found.append(worst)
     return tuple(sorted(found, key=lambda b: (b.collapse.factor.low, b.case.label)))
+
+
+def _borne(one: Borne) -> float:
+    return one.collapse.factor.low
 
 
 def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:

@@ -83,6 +83,7 @@ def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> 
         wheel_speed_m_s=math.pi * setup.wheel.diameter_mm * 1e-3 * rpm / 60.0,
         wheel_diameter_mm=setup.wheel.diameter_mm,
         sparks=setup.machine.sparks,
+        cross_fed=cut.way == "traverse",
     )
     if cut.wall is None:
         return made
@@ -132,12 +133,15 @@ def forces_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -
     return made, pass_forces(made, abrasion_of(setup, body))
 
 
-def load_of(made: Pass, case: LoadCase, body: str, *, drag_n: float, press_n: float, wall_n: float) -> Load:
-    """Return the load of one case at given sizes of its three forces."""
+def load_of(
+    made: Pass, case: LoadCase, body: str, *, drag_n: float, press_n: float, wall_n: float, cross_n: float
+) -> Load:
+    """Return the load of one case at given sizes of its forces; `cross_n` is positive toward the column."""
     sizes = Forces(
         tangential_n=Range.exactly(drag_n),
         normal_n=Range.exactly(press_n),
         wall_n=Range.exactly(wall_n),
+        cross_n=Range.exactly(cross_n),
         energy_j_mm3=Range.exactly(1.0),
     )
     found = next(c for c in cut_loads(made, sizes) if c.label.startswith(case.stroke))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fixturecheck.holding.factor import CEILING, DRAG, PRESS, WALL, Change, Rig, losses_of, pull_on
+from fixturecheck.holding.factor import CEILING, CROSS, DRAG, PRESS, WALL, Change, Rig, losses_of, pull_on
 from fixturecheck.holding.milled_stands import Milled, Stand, angles_of, stands, way_of
 from fixturecheck.holding.model import Borne, Lost, MilledHold
 from fixturecheck.kernel.shapes import to_vector
@@ -168,8 +168,11 @@ def _of_every_way(found: Loaded) -> tuple[Borne, ...]:
 def _inputs(rig: Rig) -> dict[str, Range]:
     """Return what is not known well of the hold; there is no wheel."""
     nothing = Range.exactly(0.0)
-    wheel = Forces(tangential_n=nothing, normal_n=nothing, wall_n=nothing, energy_j_mm3=nothing)
-    return {name: span for name, span in rig.inputs(wheel).items() if name not in {DRAG, PRESS, WALL}}
+    wheel = Forces(
+        tangential_n=nothing, normal_n=nothing, wall_n=nothing, cross_n=nothing, energy_j_mm3=nothing
+    )
+    of_wheel = {DRAG, PRESS, WALL, CROSS}
+    return {name: span for name, span in rig.inputs(wheel).items() if name not in of_wheel}
 
 
 def _least_share(job: Milled, way: str) -> float:

@@ -18,6 +18,7 @@ from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.factor import (
     CEILING,
     CLAMP,
+    CROSS,
     DRAG,
     FINISH,
     FRICTION,
@@ -41,6 +42,7 @@ _UNITS = {
     DRAG: "N",
     PRESS: "N",
     WALL: "N",
+    CROSS: "N",
     FINISH: "share",
     METHOD: "share",
     CLAMP: "share",
@@ -116,6 +118,7 @@ def _part(p: PartHold, write: Writing) -> PartHeld:
         drag_n=_pair(p.forces.tangential_n),
         press_n=_pair(p.forces.normal_n),
         wall_n=_pair(p.forces.wall_n),
+        cross_n=_pair(p.forces.cross_n),
     )
 
 
@@ -145,6 +148,7 @@ def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
         drag_n=(0.0, 0.0),
         press_n=(0.0, 0.0),
         wall_n=(0.0, 0.0),
+        cross_n=(0.0, 0.0),
         load_n=p.load_n,
         load_at_mm=p.case.at_mm,
         says=worst.told(write),

@@ -1,8 +1,9 @@
 """How hard does the wheel push: force on the part from a grinding pass, low to high, for both table strokes.
 
 The tangential force is the power of the removal over the wheel's speed; the normal force follows from the
-force ratio; a wall that the wheel's side grinds is pushed away along its normal. Frame: X is the table's
-traverse, Y points to the column, Z up; the spindle lies along Y.
+force ratio; a wall that the wheel's side grinds is pushed away along its normal; a pass that is fed across
+pushes the part along the spindle, too. Frame: X is the table's traverse, Y points to the column, Z up; the
+spindle lies along Y.
 """
 
 from __future__ import annotations
@@ -39,6 +40,8 @@ class Abrasion:
         Energy of the wheel's flat side over that of its rim.
     wall_share : Range
         Push on a wall that the wheel runs along without feed, as a share of the normal force.
+    cross_share : Range
+        Push along the spindle in a cross-fed pass, as a share of the normal force.
     source : str
         Where the numbers come from.
     """
@@ -50,6 +53,7 @@ class Abrasion:
     force_ratio: Range
     wall_energy_factor: Range
     wall_share: Range
+    cross_share: Range
     source: str
 
 
@@ -71,6 +75,8 @@ class Pass:
         Level direction out of the wall toward the wheel; None where there is no wall.
     sparks : str
         `left` or `right`: the way the wheel's lowest point moves.
+    cross_fed : bool
+        The wheel is fed along its spindle from stroke to stroke.
     """
 
     depth_mm: float
@@ -82,15 +88,29 @@ class Pass:
     wall_height_mm: float = 0.0
     wall_normal: Vector | None = None
     sparks: str = "right"
+    cross_fed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forces:
-    """Size of the force on the part: along the rim, square to it, and square to the wall."""
+    """Size of the force on the part.
+
+    Parameters
+    ----------
+    tangential_n, normal_n : Range
+        Along the rim, and square to it.
+    wall_n : Range
+        Square to the wall.
+    cross_n : Range
+        Along the spindle, as much either way, since a cross feed goes both ways.
+    energy_j_mm3 : Range
+        Specific energy that they follow from.
+    """
 
     tangential_n: Range
     normal_n: Range
     wall_n: Range
+    cross_n: Range
     energy_j_mm3: Range
 
 
@@ -174,6 +194,7 @@ def pass_forces(cut: Pass, abrasion: Abrasion) -> Forces:
     rim_rate = removal_rate_mm3_s(cut.depth_mm, cut.width_mm, cut.table_speed_m_min)
     rim = over_ends(lambda u: tangential_n(u, rim_rate, speed), energy)
     normal = over_ends(lambda force, ratio: force / ratio, rim, abrasion.force_ratio)
+    most_across = abrasion.cross_share.high * normal.high if cut.cross_fed else 0.0
     side, wall = Range.exactly(0.0), Range.exactly(0.0)
     if cut.wall_normal is not None:
         side, wall = _wall(cut, abrasion, energy, normal)
@@ -181,6 +202,7 @@ def pass_forces(cut: Pass, abrasion: Abrasion) -> Forces:
         tangential_n=Range(low=rim.low + side.low, high=rim.high + side.high),
         normal_n=normal,
         wall_n=wall,
+        cross_n=Range(low=-most_across, high=most_across),
         energy_j_mm3=energy,
     )
 
@@ -216,17 +238,18 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
     loads = []
     for stroke, travel in (("table to the right", 1.0), ("table to the left", -1.0)):
         # Stock comes from the side that the table comes from, and that is where the arc of contact lies.
-        for drag, press, push in itertools.product(
-            forces.tangential_n.ends, forces.normal_n.ends, forces.wall_n.ends
+        for drag, press, push, across in itertools.product(
+            forces.tangential_n.ends, forces.normal_n.ends, forces.wall_n.ends, forces.cross_n.ends
         ):
             force = (
                 spin * drag * cosine - travel * press * sine - wall_x * push,
-                -wall_y * push,
+                across - wall_y * push,
                 -spin * travel * drag * sine - press * cosine,
             )
             loads.append(
                 CutLoad(
-                    label=f"{stroke}, drag {drag:.1f} N, press {press:.1f} N, wall {push:.1f} N",
+                    label=f"{stroke}, drag {drag:.1f} N, press {press:.1f} N, wall {push:.1f} N, "
+                    f"across {across:.1f} N",
                     force_n=force,
                     offset_mm=(-travel * radius * sine, 0.0, radius * (1.0 - cosine)),
                 )
@@ -245,6 +268,7 @@ def abrasion(material: str, wheel: str = "alumina") -> Abrasion:
     table = _table()
     energy, ratio = _row(table, "energy", material), _row(table, "wheel", wheel)
     fed, touching = _row(table, "wall", "fed"), _row(table, "wall", "touching")
+    across = _row(table, "cross_feed", "stepped")
     return Abrasion(
         energy_j_mm3=_range(energy["energy_j_mm3"]),
         chip_um=energy["chip_um"],
@@ -253,7 +277,9 @@ def abrasion(material: str, wheel: str = "alumina") -> Abrasion:
         force_ratio=_range(ratio["tangential_over_normal"]),
         wall_energy_factor=_range(fed["energy_factor"]),
         wall_share=_range(touching["share_of_normal"]),
-        source=f"energy: {energy['source']}; force ratio: {ratio['source']}; wall: {fed['source']}",
+        cross_share=_range(across["share_of_normal"]),
+        source=f"energy: {energy['source']}; force ratio: {ratio['source']}; wall: {fed['source']}; "
+        f"cross feed: {across['source']}",
     )
 
 

@@ -143,6 +143,7 @@ def _cutting(part: PartHeld, units: str) -> str:
         ("drag", part.drag_n),
         ("push", part.press_n),
         ("push on wall", part.wall_n),
+        ("across, either way, up to", (part.cross_n[1], part.cross_n[1])),
         ("along the teeth", part.milling_n),
     )
     return "<br>".join(escape(f"{name} {span(ends, 'N', units)}") for name, ends in named if any(ends))

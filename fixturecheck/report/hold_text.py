@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.hold_words import (
+    amount,
     digits,
     factor_words,
     friction_words,
@@ -85,7 +86,8 @@ def _cutting(part: PartHeld, units: str) -> str:
     if any(part.milling_n):
         return f"cutting force along the teeth {span(part.milling_n, 'N', units)}"
     wall = f", push on the wall {span(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
-    return f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}"
+    across = f", across up to {amount(part.cross_n[1], 'N', units)} either way" if any(part.cross_n) else ""
+    return f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}{across}"
 
 
 def _left(factor: float | None, hold: HoldFound) -> str:

@@ -117,6 +117,18 @@ def test_wall_pushes_away_from_the_wheel_and_drags_along_it():
     assert touching.wall_n.high == pytest.approx(0.3 * touching.normal_n.high)
 
 
+def test_a_cross_fed_pass_pushes_along_the_spindle_either_way_and_a_plunge_does_not():
+    """Up to a tenth of the normal force: common practice, no source."""
+    steel = g.abrasion("soft_steel")
+    plunge, fed = (g.pass_forces(a_pass(cross_fed=c), steel) for c in (False, True))
+    assert plunge.cross_n == Range.exactly(0.0)
+    assert fed.cross_n.high == pytest.approx(0.1 * fed.normal_n.high)
+    assert fed.cross_n.low == -fed.cross_n.high
+    assert (fed.tangential_n, fed.normal_n) == (plunge.tangential_n, plunge.normal_n)
+    along = {load.force_n[1] for load in g.cut_loads(a_pass(cross_fed=True), fed)}
+    assert along == {fed.cross_n.low, fed.cross_n.high}
+
+
 @pytest.mark.parametrize("sparks", ["left", "right"])
 def test_drag_follows_the_wheel_and_both_strokes_are_there(sparks):
     cut = a_pass(sparks=sparks, depth_mm=0.02)
@@ -135,6 +147,7 @@ def test_force_is_built_square_to_the_arc():
         tangential_n=Range.exactly(3.0),
         normal_n=Range.exactly(7.0),
         wall_n=Range.exactly(0.0),
+        cross_n=Range.exactly(0.0),
         energy_j_mm3=Range.exactly(1.0),
     )
     for load in g.cut_loads(cut, forces):

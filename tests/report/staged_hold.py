@@ -41,6 +41,7 @@ WEAK = PartHeld(
     drag_n=(5.0, 15.0),
     press_n=(10.0, 60.0),
     wall_n=(0.0, 0.0),
+    cross_n=(-1.5, 1.5),
     load_n=(30.0, 0.0, -40.0),
     load_at_mm=(-25.0, -6.0, 10.0),
     says="lets go at 1.23 times the cutting load: gib_2 tips & <turns>",
