@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from fixturecheck.contact.alongside import alongside
 from fixturecheck.contact.raw import Raw, covered
 from fixturecheck.contact.standing import Array, Standing
 from fixturecheck.contact.surfaces import normal_out, signed_distance
@@ -24,10 +25,12 @@ from fixturecheck.kernel.clip import (
     closest_points,
     dot,
     edge_centre,
+    edge_length_mm,
     edge_middle,
     on_face,
     segment,
 )
+from fixturecheck.kernel.probe import EdgeProbe, Probe
 from fixturecheck.kernel.shapes import Edge, Shape
 
 FacePairs = set[tuple[int, int]]
@@ -195,9 +198,8 @@ def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
     edges = edges[near]
     samples = a.edge_samples()[edges]
     away = signed_distance(surface, samples.reshape(-1, 3))
-    if away is None:  # a free-form face: the kernel's least distance is all there is
-        for e in edges:
-            yield from _touching(look, int(e), j)
+    if away is None:
+        yield from _on_freeform(look, edges, j)
         return
     off = np.abs(away.reshape(len(edges), samples.shape[1]))
     hollow = surface.kind == "cylinder" and surface.outward < 0
@@ -215,6 +217,22 @@ def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
             continue
         if abs(gap) <= touch and on_face(spot, b.face(j), 2 * touch):
             yield point_raw(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
+
+
+def _on_freeform(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+    """Edges of A that run over a free-form face of B."""
+    a, b = look.a, look.b
+    if not edges.size:
+        return
+    face, box = Probe(b.face(j)), (b.lows[j], b.highs[j])
+    for e in edges.tolist():
+        if covered(a.edge_samples()[e], look.areas, 2 * look.touch_mm):
+            continue
+        names = a.table.edge_faces[e]
+        edge = EdgeProbe(a.edge(e), [a.face(i) for i in sorted(set(names))])
+        for raw in alongside(edge, face, box, (names, j), look.touch_mm):
+            if raw.kind == "line" or not _on_outline(look, names, j, raw.centroid):
+                yield raw
 
 
 def _touching(look: Look, e: int, j: int) -> Iterator[Raw]:
@@ -260,7 +278,7 @@ def _along(look: Look, e: int, j: int) -> Iterator[Raw]:
     # Put the edge exactly on the surface first: the kernel's common sees nothing a micron away.
     edge = segment(*(_foot(b, j, p) for p in samples[[0, -1]])) if straight else a.edge(e)
     for part in clip_edge(edge, [b.face(j)]):
-        if part.Length() <= touch:
+        if edge_length_mm(part) <= touch:
             continue
         if straight:
             yield _line(
@@ -305,7 +323,7 @@ def _curve(look: Look, e: int, j: int, part: Edge) -> Raw:
         b_faces=(j,),
         normal=-look.b.normal_near(j, edge_middle(part)),
         centroid=edge_centre(part),
-        length_mm=float(part.Length()),
+        length_mm=edge_length_mm(part),
         make=partial(_same, part),
     )
 

@@ -24,6 +24,7 @@ from fixturecheck.kernel.clip import (
     common_faces,
     dot,
     edge_centre,
+    edge_length_mm,
     edge_middle,
     on_face,
     segment,
@@ -61,7 +62,7 @@ def _line(
     found = []
     for mine in clip_edge(edge, [a.face(i)]):
         for part in clip_edge(shifted(mine, shift), [b.face(j)]):
-            length = float(part.Length())
+            length = edge_length_mm(part)
             if length <= tolerances.touch_mm:
                 continue
             middle = edge_middle(part)

@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array
-from fixturecheck.kernel.clip import dot, segment
+from fixturecheck.kernel.clip import dot, edge_centre, edge_length_mm, segment
 from fixturecheck.kernel.probe import Probe, spline_through
 from fixturecheck.kernel.shapes import Shape
 
@@ -336,7 +336,7 @@ def _line(
     edge = segment(start, end) if straight else spline_through(points, closed=closed)
     return Raw(
         kind="line", a_faces=(faces[0],), b_faces=(faces[1],), normal=middle.normal,
-        centroid=np.array(edge.Center().toTuple()), length_mm=float(edge.Length()),
+        centroid=edge_centre(edge), length_mm=edge_length_mm(edge),
         make=partial(_same, edge), ends=(start, end) if straight else None,
         error_mm=max(abs(p.gap_mm) for p in run),
     )  # fmt: skip

@@ -36,6 +36,9 @@ def edge_vertices(edges: Sequence[Any], vertices: Sequence[Any]) -> NDArray[np.i
     return np.array(rows, dtype=np.int64).reshape(-1, 2)
 
 
+_LENGTH_MM = 1e-9
+
+
 def edge_row(edge: Any) -> tuple[Array, Array, bool, Array, float]:
     """Read ends, whether straight, points along it, length."""
     if BRep_Tool.Degenerated_s(edge):
@@ -45,7 +48,7 @@ def edge_row(edge: Any) -> tuple[Array, Array, bool, Array, float]:
     first, last = curve.FirstParameter(), curve.LastParameter()
     along = np.array([xyz(curve.Value(t)) for t in np.linspace(first, last, 9)])
     straight = curve.GetType() == GeomAbs_CurveType.GeomAbs_Line
-    return along[0], along[-1], straight, along, float(GCPnts_AbscissaPoint.Length_s(curve))
+    return along[0], along[-1], straight, along, float(GCPnts_AbscissaPoint.Length_s(curve, _LENGTH_MM))
 
 
 def circle_of(edge: Any) -> Circle | None:

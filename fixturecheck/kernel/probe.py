@@ -1,19 +1,23 @@
-"""A face asked at single places: its point and normal at parameters, and how far a point is from it."""
+"""Faces and edges asked at single places: points and normals at parameters, and how far a point is from a face."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 
 import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
-from OCP.BRepAdaptor import BRepAdaptor_Surface
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Curve2d, BRepAdaptor_Surface
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
 from OCP.BRepTools import BRepTools
 from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
+from OCP.GCPnts import GCPnts_AbscissaPoint
 from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.ShapeAnalysis import ShapeAnalysis_Surface
-from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
+from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum, TopAbs_State
+from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
 from fixturecheck.kernel.shapes import Edge, Face
@@ -91,3 +95,63 @@ class Probe:
 def spline_through(points: Array, *, closed: bool) -> Edge:
     """Return a smooth edge through points (n, 3); a closed one does not repeat its first point."""
     return cq.Edge.makeSpline([cq.Vector(*p) for p in points.tolist()], periodic=closed)
+
+
+class EdgeProbe:
+    """One edge, ready to be asked often: its points, the way it runs, and the faces that leave it.
+
+    Parameters
+    ----------
+    edge : Edge
+    faces : sequence of Face
+        The faces that meet in the edge.
+
+    Attributes
+    ----------
+    span : tuple of float
+        First and last parameter.
+    """
+
+    def __init__(self, edge: Edge, faces: Sequence[Face]) -> None:
+        self._edge = edge
+        self._curve = BRepAdaptor_Curve(edge.wrapped)
+        self.span = float(self._curve.FirstParameter()), float(self._curve.LastParameter())
+        self._sides = [side for face in faces for side in _sides(edge, face)]
+
+    def at(self, t: float) -> tuple[Array, Array]:
+        """Return the point at a parameter and the derivative there."""
+        point, along = gp_Pnt(), gp_Vec()
+        self._curve.D1(t, point, along)
+        return np.array(point.Coord()), np.array(along.Coord())
+
+    def leaving(self, t: float) -> Array:
+        """Return the unit directions into the faces beside the edge, square to it, shape (n, 3)."""
+        along = self.at(t)[1]
+        rows = []
+        for flat, probe, sign in self._sides:
+            spot = flat.Value(t)
+            into = np.cross(probe.at((spot.X(), spot.Y()))[1], along) * sign
+            rows.append(into / max(float(np.linalg.norm(into)), 1e-300))
+        return np.array(rows).reshape(-1, 3)
+
+    def length_mm(self, low: float, high: float) -> float:
+        """Return the length between two parameters."""
+        return float(GCPnts_AbscissaPoint.Length_s(self._curve, low, high, _MM))
+
+    def part(self, low: float, high: float) -> Edge:
+        """Return the piece between two parameters."""
+        if (low, high) == self.span:
+            return self._edge
+        curve = BRep_Tool.Curve_s(TopoDS.Edge_s(self._edge.wrapped), 0.0, 1.0)
+        return cq.Edge(BRepBuilderAPI_MakeEdge(curve, low, high).Edge())
+
+
+def _sides(edge: Edge, face: Face) -> Iterator[tuple[BRepAdaptor_Curve2d, Probe, float]]:
+    """Yield the edge in a face's parameters, the face, and +1 where the face lies left of it, else -1."""
+    walk = TopExp_Explorer(face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
+    while walk.More():
+        side = TopoDS.Edge_s(walk.Current())
+        if side.IsSame(edge.wrapped):
+            sign = -1.0 if side.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
+            yield BRepAdaptor_Curve2d(side, TopoDS.Face_s(face.wrapped)), Probe(face), sign
+        walk.Next()

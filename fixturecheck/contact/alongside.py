@@ -1,0 +1,182 @@
+"""Edges that run over a free-form face: the gap between them, followed along the edge.
+
+Along an edge the gap to a face is a smooth function of one parameter. Where it stays within the touch limit over
+a length the edge lies on the face in a line; where it only comes down to it, at its least place, in a point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+from fixturecheck.contact.raw import Raw
+from fixturecheck.contact.valleys import opens
+from fixturecheck.kernel.clip import dot, edge_centre
+from fixturecheck.kernel.probe import EdgeProbe, Probe
+from fixturecheck.kernel.shapes import Shape
+
+Array = NDArray[np.float64]
+Walk = Callable[[float], tuple[Array, Array]]
+"""Gives the point and the derivative at a parameter of an edge."""
+
+STATIONS = 48
+_COARSE = 32
+_ENDS = 60
+_RISES = -1e-3
+"""Material beside an edge counts as rising from a face down to this sine of the angle."""
+_INNER = 9
+_TREND, _EXPLAINED = 0.5, 0.1
+"""A gap that grows by half the touch limit along a line, to within a tenth, only starts in a point."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spot:
+    """A place of an edge: its parameter, where it is, how far outside the face, the face's normal at its foot.
+
+    `within` says whether the foot lies within the face's outline.
+    """
+
+    at: float
+    point: Array
+    gap_mm: float
+    normal: Array
+    within: bool
+
+
+def spot_at(walk: Walk, face: Probe, t: float) -> Spot:
+    """Return the place of an edge at a parameter."""
+    point, _ = walk(t)
+    gap, normal, within = face.gap(point)
+    return Spot(at=t, point=point, gap_mm=gap, normal=normal, within=within)
+
+
+def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator[float]:
+    """Yield the parameters between neighbouring stations at which the gap is least, to rounding."""
+
+    def slope(t: float) -> float:
+        point, along = walk(t)
+        return float(along @ face.gap(point)[1])
+
+    slopes = [slope(t) for t in stations]
+    for k in range(len(slopes) - 1):
+        low, high = stations[k], stations[k + 1]
+        if slopes[k] < 0 < slopes[k + 1]:
+            yield float(brentq(slope, low, high, xtol=1e-13 * max(abs(low), abs(high), 1.0)))
+
+
+def stretches(
+    walk: Walk, span: tuple[float, float], box: tuple[Array, Array], slack_mm: float
+) -> Iterator[Array]:
+    """Yield stations along the parts of an edge that come within a distance of a box, ends included."""
+    coarse = np.linspace(*span, _COARSE + 1)
+    points = np.array([walk(float(t))[0] for t in coarse])
+    # An arc stays within half its chord of it up to a half turn, which no piece of an edge here exceeds.
+    bulge = np.linalg.norm(np.diff(points, axis=0), axis=1)[:, None] / 2 + slack_mm
+    low, high = np.minimum(points[:-1], points[1:]) - bulge, np.maximum(points[:-1], points[1:]) + bulge
+    near = np.all((low <= box[1]) & (high >= box[0]), axis=1)
+    starts = np.flatnonzero(near & ~np.concatenate([[False], near[:-1]]))
+    ends = np.flatnonzero(near & ~np.concatenate([near[1:], [False]]))
+    for first, last in zip(starts, ends, strict=True):
+        yield np.linspace(coarse[first], coarse[last + 1], STATIONS + 1)
+
+
+def alongside(
+    edge: EdgeProbe,
+    face: Probe,
+    box: tuple[Array, Array],
+    names: tuple[tuple[int, ...], int],
+    touch_mm: float,
+) -> Iterator[Raw]:
+    """Yield the lines and points in which an edge of A touches a free-form face of B.
+
+    Parameters
+    ----------
+    box : tuple of ndarray, shape (3,)
+        Least and greatest corner of a box round the face.
+    names : tuple
+        The faces that meet in the edge, and the number of the other face.
+    touch_mm : float
+    """
+    for stations in stretches(edge.at, edge.span, box, touch_mm):
+        lows = least_places(edge.at, face, stations.tolist())
+        spots = [spot_at(edge.at, face, t) for t in sorted({*stations.tolist(), *lows})]
+        on = [_touches(edge, spot, touch_mm) for spot in spots]
+        k = 0
+        while k < len(spots):
+            last = k
+            while on[k] and last + 1 < len(spots) and on[last + 1]:
+                last += 1
+            if on[k]:
+                span = (
+                    _end(edge, face, spots[k].at, spots[max(k - 1, 0)].at, touch_mm),
+                    _end(edge, face, spots[last].at, spots[min(last + 1, len(spots) - 1)].at, touch_mm),
+                )
+                yield _told(edge, face, span, names, touch_mm)
+            k = last + 1
+
+
+def _touches(edge: EdgeProbe, spot: Spot, touch_mm: float) -> bool:
+    """Whether an edge touches a face at a place, with the material beside it rising from the face."""
+    if not spot.within or abs(spot.gap_mm) > touch_mm:
+        return False
+    return bool((edge.leaving(spot.at) @ spot.normal).min(initial=0.0) >= _RISES)
+
+
+def _end(edge: EdgeProbe, face: Probe, inner: float, outer: float, touch_mm: float) -> float:
+    """Return how far from one parameter towards another an edge goes on touching a face."""
+    for _ in range(_ENDS):
+        if abs(outer - inner) <= 1e-12 * max(abs(inner), abs(outer), 1.0):
+            break
+        middle = (inner + outer) / 2
+        if _touches(edge, spot_at(edge.at, face, middle), touch_mm):
+            inner = middle
+        else:
+            outer = middle
+    return inner
+
+
+def _told(
+    edge: EdgeProbe,
+    face: Probe,
+    span: tuple[float, float],
+    names: tuple[tuple[int, ...], int],
+    touch_mm: float,
+) -> Raw:
+    """Return the line that an edge and a face share over a span of it, or the point where they are nearest."""
+    spots = [spot_at(edge.at, face, t) for t in np.linspace(*span, _INNER).tolist()]
+    gaps = np.array([s.gap_mm for s in spots])
+    arc = np.linspace(0.0, edge.length_mm(*span), _INNER)
+    if arc[-1] <= touch_mm or opens(arc[:, None], gaps, touch_mm) or _slants(arc, gaps, touch_mm):
+        lows = least_places(edge.at, face, np.linspace(*span, _INNER).tolist())
+        low = min([*spots, *(spot_at(edge.at, face, t) for t in lows)], key=lambda s: s.gap_mm)
+        return Raw(
+            kind="point", a_faces=names[0], b_faces=(names[1],), normal=-low.normal, centroid=low.point,
+            make=partial(dot, low.point), ends=(low.point, low.point),
+        )  # fmt: skip
+    part = edge.part(*span)
+    start, end = spots[0].point, spots[-1].point
+    off = np.array([s.point for s in spots]) - start
+    way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
+    straight = bool(np.linalg.norm(off - (off @ way)[:, None] * way, axis=1).max() <= 1e-9)
+    return Raw(
+        kind="line", a_faces=names[0], b_faces=(names[1],), normal=-spots[_INNER // 2].normal,
+        centroid=edge_centre(part), length_mm=float(arc[-1]), make=partial(_same, part),
+        ends=(start, end) if straight else None, error_mm=float(np.abs(gaps).max()),
+    )  # fmt: skip
+
+
+def _slants(arc: Array, gaps: Array, touch_mm: float) -> bool:
+    """Whether a gap grows steadily along a line, as where an edge leans on a face with one end."""
+    slope, start = np.polyfit(arc, gaps, 1)
+    grows = abs(float(slope)) * float(arc[-1])
+    rest = float(np.sqrt(np.mean((gaps - start - slope * arc) ** 2)))
+    return grows > _TREND * touch_mm and rest <= _EXPLAINED * grows
+
+
+def _same(shape: Shape) -> Shape:
+    return shape
