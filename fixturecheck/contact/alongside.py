@@ -1,7 +1,7 @@
 """Edges that run over a free-form face: the gap between them, followed along the edge.
 
-Along an edge the gap to a face is a smooth function of one parameter. Where it stays within the touch limit over
-a length the edge lies on the face in a line; where it only comes down to it, at its least place, in a point.
+Along an edge the gap to a face is a smooth function of one parameter. Where it stays within the touch limit
+over a length the edge lies on the face in a line; where it only comes down to it, they touch at a point.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from fixturecheck.contact.raw import Raw
+from fixturecheck.contact.strips import Pair
 from fixturecheck.contact.valleys import opens
 from fixturecheck.kernel.clip import dot, edge_centre
 from fixturecheck.kernel.probe import EdgeProbe, Probe
@@ -22,7 +23,7 @@ from fixturecheck.kernel.shapes import Shape
 
 Array = NDArray[np.float64]
 Walk = Callable[[float], tuple[Array, Array]]
-"""Gives the point and the derivative at a parameter of an edge."""
+"""Gives the point at a share of an edge, and the derivative by that share."""
 
 STATIONS = 48
 _COARSE = 32
@@ -36,44 +37,42 @@ _TREND, _EXPLAINED = 0.5, 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Spot:
-    """A place of an edge: its parameter, where it is, how far outside the face, the face's normal at its foot.
+    """A place of an edge: its share, where it is, how far outside the face, and the normal at its foot.
 
     `within` says whether the foot lies within the face's outline.
     """
 
-    at: float
+    share: float
     point: Array
     gap_mm: float
     normal: Array
     within: bool
 
 
-def spot_at(walk: Walk, face: Probe, t: float) -> Spot:
-    """Return the place of an edge at a parameter."""
-    point, _ = walk(t)
+def spot_at(walk: Walk, face: Probe, share: float) -> Spot:
+    """Return the place of an edge at a share of it."""
+    point, _ = walk(share)
     gap, normal, within = face.gap(point)
-    return Spot(at=t, point=point, gap_mm=gap, normal=normal, within=within)
+    return Spot(share=share, point=point, gap_mm=gap, normal=normal, within=within)
 
 
 def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator[float]:
-    """Yield the parameters between neighbouring stations at which the gap is least, to rounding."""
+    """Yield the shares of an edge between neighbouring stations at which the gap is least, to rounding."""
 
-    def slope(t: float) -> float:
-        point, along = walk(t)
+    def slope(share: float) -> float:
+        point, along = walk(share)
         return float(along @ face.gap(point)[1])
 
     slopes = [slope(t) for t in stations]
     for k in range(len(slopes) - 1):
         low, high = stations[k], stations[k + 1]
         if slopes[k] < 0 < slopes[k + 1]:
-            yield float(brentq(slope, low, high, xtol=1e-13 * max(abs(low), abs(high), 1.0)))
+            yield float(brentq(slope, low, high, xtol=1e-13))
 
 
-def stretches(
-    walk: Walk, span: tuple[float, float], box: tuple[Array, Array], slack_mm: float
-) -> Iterator[Array]:
+def stretches(walk: Walk, box: tuple[Array, Array], slack_mm: float) -> Iterator[Array]:
     """Yield stations along the parts of an edge that come within a distance of a box, ends included."""
-    coarse = np.linspace(*span, _COARSE + 1)
+    coarse = np.linspace(0.0, 1.0, _COARSE + 1)
     points = np.array([walk(float(t))[0] for t in coarse])
     # An arc stays within half its chord of it up to a half turn, which no piece of an edge here exceeds.
     bulge = np.linalg.norm(np.diff(points, axis=0), axis=1)[:, None] / 2 + slack_mm
@@ -102,7 +101,7 @@ def alongside(
         The faces that meet in the edge, and the number of the other face.
     touch_mm : float
     """
-    for stations in stretches(edge.at, edge.span, box, touch_mm):
+    for stations in stretches(edge.at, box, touch_mm):
         lows = least_places(edge.at, face, stations.tolist())
         spots = [spot_at(edge.at, face, t) for t in sorted({*stations.tolist(), *lows})]
         on = [_touches(edge, spot, touch_mm) for spot in spots]
@@ -113,24 +112,53 @@ def alongside(
                 last += 1
             if on[k]:
                 span = (
-                    _end(edge, face, spots[k].at, spots[max(k - 1, 0)].at, touch_mm),
-                    _end(edge, face, spots[last].at, spots[min(last + 1, len(spots) - 1)].at, touch_mm),
+                    _end(edge, face, spots[k].share, spots[max(k - 1, 0)].share, touch_mm),
+                    _end(edge, face, spots[last].share, spots[min(last + 1, len(spots) - 1)].share, touch_mm),
                 )
                 yield _told(edge, face, span, names, touch_mm)
             k = last + 1
+
+
+def least_beside(pair: Pair, below_mm: float, *, opposed_share: float) -> Iterator[float]:
+    """Yield ever lesser gaps between the edges of either of two faces and the other face.
+
+    Parameters
+    ----------
+    below_mm : float
+        Only gaps less than this.
+    opposed_share : float
+        The faces look at each other where the cosine between one normal and the other turned back is that.
+    """
+    a, i, b, j = pair
+    for (ours, one), (theirs, other) in (((a, i), (b, j)), ((b, j), (a, i))):
+        own, face = Probe(ours.face(one)), Probe(theirs.face(other))
+        box = theirs.lows[other], theirs.highs[other]
+        for e in sorted({int(e) for e in ours.table.face_edges[one]}):
+            if ours.table.lengths_mm[e] == 0.0:
+                continue
+            edge = EdgeProbe(ours.edge(e), ())
+            walk = edge.at
+            for stations in stretches(walk, box, below_mm):
+                lows = least_places(walk, face, stations.tolist())
+                for t in [*lows, float(stations[0]), float(stations[-1])]:
+                    spot = spot_at(walk, face, t)
+                    looks = -float(own.gap(spot.point)[1] @ spot.normal) >= opposed_share
+                    if spot.within and looks and 0.0 <= spot.gap_mm < below_mm:
+                        below_mm = spot.gap_mm
+                        yield below_mm
 
 
 def _touches(edge: EdgeProbe, spot: Spot, touch_mm: float) -> bool:
     """Whether an edge touches a face at a place, with the material beside it rising from the face."""
     if not spot.within or abs(spot.gap_mm) > touch_mm:
         return False
-    return bool((edge.leaving(spot.at) @ spot.normal).min(initial=0.0) >= _RISES)
+    return bool((edge.leaving(spot.share) @ spot.normal).min(initial=0.0) >= _RISES)
 
 
 def _end(edge: EdgeProbe, face: Probe, inner: float, outer: float, touch_mm: float) -> float:
-    """Return how far from one parameter towards another an edge goes on touching a face."""
+    """Return how far from one share of an edge towards another it goes on touching a face."""
     for _ in range(_ENDS):
-        if abs(outer - inner) <= 1e-12 * max(abs(inner), abs(outer), 1.0):
+        if abs(outer - inner) <= 1e-12:
             break
         middle = (inner + outer) / 2
         if _touches(edge, spot_at(edge.at, face, middle), touch_mm):
@@ -147,7 +175,7 @@ def _told(
     names: tuple[tuple[int, ...], int],
     touch_mm: float,
 ) -> Raw:
-    """Return the line that an edge and a face share over a span of it, or the point where they are nearest."""
+    """Return the line that an edge shares with a face over a span, or the point where they are nearest."""
     spots = [spot_at(edge.at, face, t) for t in np.linspace(*span, _INNER).tolist()]
     gaps = np.array([s.gap_mm for s in spots])
     arc = np.linspace(0.0, edge.length_mm(*span), _INNER)

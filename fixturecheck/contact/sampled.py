@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.contact.alongside import least_beside
 from fixturecheck.contact.raw import Raw
+from fixturecheck.contact.spread import spread
 from fixturecheck.contact.standing import Array
 from fixturecheck.contact.strips import Pair
 from fixturecheck.contact.valleys import Height, lines_and_points, opens, touching
-from fixturecheck.kernel.clip import face_window, grid_on_face, parameter_patch
+from fixturecheck.kernel.clip import Grid, face_window, grid_on_face, parameter_patch
 from fixturecheck.kernel.probe import Probe
 from fixturecheck.tolerances import Tolerances
 
 _MOST = 1500
 _FINER = 4
 """How much finer the part of a face that is near is sampled, as far as `_MOST` allows."""
+_COARSEST = 12
+"""That part is sampled at least so often either way."""
 _FACING = math.cos(math.radians(60.0))
 """Faces look at each other where both normals lie within 60 degrees of the line between them."""
+_DESCENTS, _APART = 6, 3
+"""Descents to the least gap, from samples so many cells apart."""
 _LEVEL, _MOSTLY = 0.25, 0.9
 """Over an area nine samples in ten lie within a quarter of the touch limit of the middle one."""
 
@@ -41,7 +48,10 @@ def sampled(pair: Pair, tolerances: Tolerances) -> list[Raw]:
     found = []
     chosen = field.facing & (np.abs(field.gaps) <= touch)
     if _is_area(field, chosen, touch):
-        found.append(_patch("area", pair, field, chosen))
+        gaps, weights = field.gaps[chosen], field.grid.weights * chosen
+        mean = float(field.grid.weights[chosen] @ np.maximum(gaps, 0.0)) / float(weights.sum())
+        sizes = max(float(gaps.min()), 0.0), mean, float(np.abs(gaps).max()), field.error_mm(chosen)
+        found.append(_patch("area", pair, field.grid, weights, sizes))
     else:
         low = field.facing & (field.gaps <= touch + field.grid.reach)
         height = field.height
@@ -68,8 +78,31 @@ def _backward(pair: Pair) -> bool:
 
 
 def _near(pair: Pair, field: _Field, tolerances: Tolerances) -> list[Raw]:
-    near = field.facing & (field.gaps > tolerances.touch_mm) & (field.gaps <= tolerances.near_mm)
-    return [_patch("near", pair, field, near)] if near.any() else []
+    """Return what stands open within the near band as one patch."""
+    band = tolerances.touch_mm, tolerances.near_mm
+    near = field.facing & (field.gaps > band[0]) & (field.gaps <= band[1])
+    if not near.any():
+        return []
+    gap = spread(field.grid, field.gaps, field.slopes, field.facing, band)
+    least = min([float(field.gaps[near].min()), *_lowest_gaps(field, near)])
+    least = min([least, *least_beside(pair, least, opposed_share=_FACING)])
+    sizes = max(least, 0.0), gap.mean_mm, gap.max_mm, gap.error_mm
+    return [_patch("near", pair, field.grid, gap.weights, sizes)]
+
+
+def _lowest_gaps(field: _Field, near: Bools) -> Iterator[float]:
+    """Yield the gap at the lowest places between the samples, from those that may lead below the lowest."""
+    lowest = float(field.gaps[near].min())
+    starts = np.flatnonzero(near & (field.gaps <= lowest + field.grid.reach))
+    starts = starts[np.argsort(field.gaps[starts])]
+    done: list[Array] = []
+    for k in starts.tolist():
+        at = field.grid.cells[k]
+        if len(done) < _DESCENTS and all(np.abs(at - other).max() > _APART for other in done):
+            done.append(at)
+            low = field.height.least(field.grid.parameters[k])
+            if low is not None:
+                yield low.gap_mm
 
 
 def _is_area(field: _Field, chosen: Bools, touch_mm: float) -> bool:
@@ -97,6 +130,8 @@ class _Field:
         Whether the two faces look at each other there, within both outlines.
     drift : ndarray, shape (n, 3)
         Gradient of the gap along face A.
+    slopes : ndarray, shape (n, 2)
+        Change of the gap across each cell in u and v, mm.
     height : Height
         The same gap at any parameters of the window.
     """
@@ -107,12 +142,16 @@ class _Field:
         probes: tuple[Probe, Probe],
         window: tuple[Array, Array],
         spacing: tuple[float, float],
+        *,
+        finer: bool = False,
     ) -> None:
         spacing_mm, slack_mm = spacing
+        fewest = _COARSEST if finer else 2
         ours, theirs = probes
         a, i, b, j = pair
-        grid = grid_on_face(a.face(i), window, spacing_mm, _MOST)
-        box = np.all((grid.points >= b.lows[j] - slack_mm) & (grid.points <= b.highs[j] + slack_mm), axis=1)
+        grid = grid_on_face(a.face(i), window, spacing_mm, _MOST, fewest)
+        slack = slack_mm + grid.reach[:, None]
+        box = np.all((grid.points >= b.lows[j] - slack) & (grid.points <= b.highs[j] + slack), axis=1)
         self.grid = grid.only(box)
         rows = [theirs.gap(p) for p in self.grid.points]
         self.gaps = np.array([r[0] for r in rows])
@@ -120,6 +159,7 @@ class _Field:
         inside = np.array([r[2] for r in rows], dtype=bool)
         along = -np.einsum("ij,ij->i", other, self.grid.normals)
         self.facing = inside & (along >= _FACING)
+        self.slopes = np.einsum("ikj,ij->ik", self.grid.along, other)
         self.drift = other + along[:, None] * self.grid.normals
         self.height = Height(ours, theirs, window, grid.step)
 
@@ -151,7 +191,7 @@ def _field(pair: Pair, tolerances: Tolerances) -> _Field:
         return field
     margin, spots = 1.5 * field.grid.step, field.grid.parameters[near]
     window = np.maximum(low, spots.min(axis=0) - margin), np.minimum(high, spots.max(axis=0) + margin)
-    return _Field(pair, probes, window, (tolerances.sample_mm / _FINER, tolerances.near_mm))
+    return _Field(pair, probes, window, (tolerances.sample_mm / _FINER, tolerances.near_mm), finer=True)
 
 
 def _has_block(cells: NDArray[np.int64]) -> bool:
@@ -160,16 +200,15 @@ def _has_block(cells: NDArray[np.int64]) -> bool:
     return any({(m + 1, n), (m, n + 1), (m + 1, n + 1)} <= there for m, n in there)
 
 
-def _patch(kind: str, pair: Pair, field: _Field, chosen: Bools) -> Raw:
-    """Weigh the chosen samples."""
+def _patch(kind: str, pair: Pair, grid: Grid, weights: Array, gap_mm: tuple[float, ...]) -> Raw:
+    """Return a patch of weighed cells with its least, mean and greatest gap and their error."""
     a, i, _, j = pair
-    grid, gaps = field.grid.only(chosen), field.gaps[chosen]
-    share = grid.weights / grid.weights.sum()
+    grid, weights = grid.only(weights > 0.0), weights[weights > 0.0]
+    area = float(weights.sum())
+    share = weights / area
     normal = share @ grid.normals
     size = float(np.linalg.norm(normal))
     half = grid.step / 2
-    low_at = field.height.least(grid.parameters[int(np.argmin(gaps))]) if kind == "near" else None
-    least = min(float(gaps.min()), low_at.gap_mm if low_at else math.inf)
     low, high = grid.parameters.min(axis=0) - half, grid.parameters.max(axis=0) + half
     return Raw(
         kind=kind,
@@ -178,10 +217,10 @@ def _patch(kind: str, pair: Pair, field: _Field, chosen: Bools) -> Raw:
         # All the way round a pin or a ball the normals cancel; then any one of them has to stand for all.
         normal=normal / size if size > 1e-3 else grid.normals[0],
         centroid=share @ grid.points,
-        area_mm2=float(grid.weights.sum()),
-        gap_min_mm=max(least, 0.0),
-        gap_mean_mm=float(share @ np.maximum(gaps, 0.0)),
-        gap_max_mm=float(np.abs(gaps).max()),
-        error_mm=field.error_mm(chosen),
+        area_mm2=area,
+        gap_min_mm=gap_mm[0],
+        gap_mean_mm=gap_mm[1],
+        gap_max_mm=gap_mm[2],
+        error_mm=gap_mm[3],
         make=partial(parameter_patch, a.face(i), low, high),
     )

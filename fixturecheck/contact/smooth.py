@@ -172,9 +172,9 @@ class _Over:
             return (line, x) if way == 0 else (x, line)
 
         def slope(x: float) -> float:
-            point, along = self._one.probe.tangent(at(x), 1 - way)
+            point, both = self._one.probe.tangents(at(x))
             normal = self._target.plane[1] if self._target.plane else self._foot_normal(point)
-            return float((self._way.turn @ along) @ normal)
+            return float((self._way.turn @ both[1 - way]) @ normal)
 
         low, high = ends
         if slope(low) >= 0:

@@ -7,7 +7,6 @@ a valley has its own least place, which is found to rounding; those that touch, 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -72,17 +71,19 @@ class Height:
         return Place(at=np.array([u, v]), point=point, gap_mm=gap, normal=normal, opposed_share=opposed)
 
     def least(self, start: Array) -> Place | None:
-        """Return the lowest place that is reached going down from parameters."""
-        low, high = self.window
+        """Return the lowest place reached going down from parameters; None where that is off a face."""
+        bounds = [(low - s, high - s) for low, high, s in zip(*self.window, start, strict=True)]
+        bounds = [(low / step, high / step) for (low, high), step in zip(bounds, self.step, strict=True)]
 
-        def height(x: Array) -> float:
-            found = self.place(np.clip(start + x * self.step, low, high))
-            return math.inf if found is None else found.gap_mm
+        def height(x: Array) -> tuple[float, Array]:
+            u, v = (start + x * self.step).tolist()
+            point, both = self.ours.tangents((u, v))
+            gap, normal, _ = self.theirs.gap(point)
+            return gap, both @ normal * self.step
 
-        corners = np.array([[0.0, 0.0], [0.5, 0.0], [0.0, 0.5]])
-        options = {"initial_simplex": corners, "xatol": 1e-7, "fatol": 1e-12, "maxfev": 400}
-        found = minimize(height, np.zeros(2), method="Nelder-Mead", options=options)
-        return self.place(np.clip(start + found.x * self.step, low, high))
+        options = {"ftol": 0.0, "gtol": 1e-11, "maxiter": 60}
+        found = minimize(height, np.zeros(2), jac=True, method="L-BFGS-B", bounds=bounds, options=options)
+        return self.place(np.clip(start + found.x * self.step, *self.window))
 
     def along(self, near: Array, way: int) -> Place | None:
         """Return where a line of parameters crosses the floor of a valley near a place of it.
@@ -111,8 +112,8 @@ class Height:
 
         def slope(x: float) -> float:
             u, v = at(x).tolist()
-            point, along = self.ours.tangent((u, v), other)
-            return float(along @ self.theirs.gap(point)[1])
+            point, both = self.ours.tangents((u, v))
+            return float(both[other] @ self.theirs.gap(point)[1])
 
         ends = slope(low), slope(high)
         if ends[0] >= 0 or ends[1] <= 0:

@@ -262,9 +262,9 @@ def edge_centre(edge: Edge) -> Array:
     ends = np.unique([np.linspace(*pair, _PANELS + 1) for pair in pairwise(knots)])
     whole, moment = 0.0, np.zeros(3)
     spot, along = gp_Pnt(), gp_Vec()
-    for low, high in zip(ends[:-1], ends[1:], strict=True):
+    for low, high in pairwise(ends.tolist()):
         for node, weight in zip(at, weights, strict=True):
-            curve.D1(float((low + high) / 2 + node * (high - low) / 2), spot, along)
+            curve.D1((low + high) / 2 + float(node) * (high - low) / 2, spot, along)
             share = float(weight) * along.Magnitude()
             whole += share
             moment += share * np.array(spot.Coord())
@@ -289,6 +289,10 @@ class Grid:
         Column and row of each cell.
     step : ndarray, shape (2,)
         Size of a cell in u and v.
+    counts : tuple of int
+        Columns and rows of the window, whether they hold points or not.
+    along : ndarray, shape (n, 2, 3)
+        Way across each cell in u and in v, mm, to first order.
     """
 
     points: Array
@@ -298,6 +302,8 @@ class Grid:
     parameters: Array
     cells: NDArray[np.int64]
     step: Array
+    counts: tuple[int, int]
+    along: Array
 
     def only(self, chosen: NDArray[np.bool_]) -> Grid:
         """Return the chosen points."""
@@ -309,6 +315,7 @@ class Grid:
             reach=self.reach[chosen],
             parameters=self.parameters[chosen],
             cells=self.cells[chosen],
+            along=self.along[chosen],
         )
 
 
@@ -318,7 +325,9 @@ def face_window(face: Face) -> tuple[Array, Array]:
     return np.array([u0, v0]), np.array([u1, v1])
 
 
-def grid_on_face(face: Face, window: tuple[Array, Array], spacing_mm: float, most: int) -> Grid:
+def grid_on_face(
+    face: Face, window: tuple[Array, Array], spacing_mm: float, most: int, fewest: int = 2
+) -> Grid:
     """Lay out points on a face, inside its outline and inside a window of its parameters.
 
     Parameters
@@ -327,6 +336,8 @@ def grid_on_face(face: Face, window: tuple[Array, Array], spacing_mm: float, mos
         Least and greatest (u, v).
     spacing_mm : float
         Wanted spacing; widened so that no more than `most` points are laid out.
+    fewest : int
+        At least so many points either way.
     """
     surface = BRepAdaptor_Surface(face.wrapped, True)
     (u0, v0), (u1, v1) = window
@@ -334,9 +345,10 @@ def grid_on_face(face: Face, window: tuple[Array, Array], spacing_mm: float, mos
     flip = -1.0 if face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
     point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
     surface.D1((u0 + u1) / 2, (v0 + v1) / 2, point, du, dv)
-    counts = [max(2, math.ceil(d.Magnitude() * s / spacing_mm)) for d, s in ((du, u1 - u0), (dv, v1 - v0))]
+    sides = (du, u1 - u0), (dv, v1 - v0)
+    counts = [max(fewest, math.ceil(d.Magnitude() * s / spacing_mm)) for d, s in sides]
     shrink = max(1.0, math.sqrt(counts[0] * counts[1] / most))
-    nu, nv = (max(2, int(c / shrink)) for c in counts)
+    nu, nv = (max(fewest, int(c / shrink)) for c in counts)
     step = np.array([(u1 - u0) / nu, (v1 - v0) / nv])
     rows = []
     for k in range(nu * nv):
@@ -357,6 +369,8 @@ def grid_on_face(face: Face, window: tuple[Array, Array], spacing_mm: float, mos
         parameters=table[:, 9:11],
         cells=table[:, 11:].astype(np.int64),
         step=step,
+        counts=(nu, nv),
+        along=np.stack([along_u, along_v], axis=1),
     )
 
 

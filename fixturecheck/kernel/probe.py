@@ -1,4 +1,4 @@
-"""Faces and edges asked at single places: points and normals at parameters, and how far a point is from a face."""
+"""Faces and edges asked at single places: points and normals there, and how far a point is from a face."""
 
 from __future__ import annotations
 
@@ -63,11 +63,11 @@ class Probe:
         size = math.sqrt(normal[0] ** 2 + normal[1] ** 2 + normal[2] ** 2)
         return np.array(point.Coord()), np.array(normal), size
 
-    def tangent(self, uv: tuple[float, float], way: int) -> tuple[Array, Array]:
-        """Return the point at surface parameters and the derivative by one of them, 0 for u and 1 for v."""
+    def tangents(self, uv: tuple[float, float]) -> tuple[Array, Array]:
+        """Return the point at surface parameters and its derivatives by u and by v, shape (2, 3)."""
         point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
         self._adaptor.D1(*uv, point, du, dv)
-        return np.array(point.Coord()), np.array((du, dv)[way].Coord())
+        return np.array(point.Coord()), np.array((du.Coord(), dv.Coord()))
 
     def inside(self, uv: tuple[float, float]) -> bool:
         """Whether parameters lie within the face's outline, its border included."""
@@ -100,49 +100,49 @@ def spline_through(points: Array, *, closed: bool) -> Edge:
 class EdgeProbe:
     """One edge, ready to be asked often: its points, the way it runs, and the faces that leave it.
 
+    Places of it are shares of its range of parameters.
+
     Parameters
     ----------
     edge : Edge
     faces : sequence of Face
         The faces that meet in the edge.
-
-    Attributes
-    ----------
-    span : tuple of float
-        First and last parameter.
     """
 
     def __init__(self, edge: Edge, faces: Sequence[Face]) -> None:
         self._edge = edge
         self._curve = BRepAdaptor_Curve(edge.wrapped)
-        self.span = float(self._curve.FirstParameter()), float(self._curve.LastParameter())
+        self._first = float(self._curve.FirstParameter())
+        self._range = float(self._curve.LastParameter()) - self._first
         self._sides = [side for face in faces for side in _sides(edge, face)]
 
-    def at(self, t: float) -> tuple[Array, Array]:
-        """Return the point at a parameter and the derivative there."""
+    def at(self, share: float) -> tuple[Array, Array]:
+        """Return the point at a share of the range, and the derivative by the share there."""
         point, along = gp_Pnt(), gp_Vec()
-        self._curve.D1(t, point, along)
-        return np.array(point.Coord()), np.array(along.Coord())
+        self._curve.D1(self._first + share * self._range, point, along)
+        return np.array(point.Coord()), self._range * np.array(along.Coord())
 
-    def leaving(self, t: float) -> Array:
+    def leaving(self, share: float) -> Array:
         """Return the unit directions into the faces beside the edge, square to it, shape (n, 3)."""
-        along = self.at(t)[1]
+        along = self.at(share)[1]
         rows = []
         for flat, probe, sign in self._sides:
-            spot = flat.Value(t)
+            spot = flat.Value(self._first + share * self._range)
             into = np.cross(probe.at((spot.X(), spot.Y()))[1], along) * sign
             rows.append(into / max(float(np.linalg.norm(into)), 1e-300))
         return np.array(rows).reshape(-1, 3)
 
-    def length_mm(self, low: float, high: float) -> float:
-        """Return the length between two parameters."""
+    def length_mm(self, low_share: float, high_share: float) -> float:
+        """Return the length between two shares of the range."""
+        low, high = (self._first + share * self._range for share in (low_share, high_share))
         return float(GCPnts_AbscissaPoint.Length_s(self._curve, low, high, _MM))
 
-    def part(self, low: float, high: float) -> Edge:
-        """Return the piece between two parameters."""
-        if (low, high) == self.span:
+    def part(self, low_share: float, high_share: float) -> Edge:
+        """Return the piece between two shares of the range."""
+        if (low_share, high_share) == (0.0, 1.0):
             return self._edge
         curve = BRep_Tool.Curve_s(TopoDS.Edge_s(self._edge.wrapped), 0.0, 1.0)
+        low, high = (self._first + share * self._range for share in (low_share, high_share))
         return cq.Edge(BRepBuilderAPI_MakeEdge(curve, low, high).Edge())
 
 

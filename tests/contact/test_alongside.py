@@ -1,7 +1,7 @@
 """Edges on free-form faces against the lengths and places of the shapes that the faces were made from.
 
-A cone, ball or elliptic bar as B-splines has the answer of the cone, ball or bar. Perimeter of an ellipse: 4 a E(e2),
-the complete elliptic integral of the second kind (SciPy).
+A cone, ball or elliptic bar as B-splines has the answer of the cone, ball or bar. Perimeter of an ellipse:
+4 a E(e2), the complete elliptic integral of the second kind (SciPy).
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ def cone() -> cq.Solid:
 
 
 def bored() -> cq.Workplane:
-    return plate().faces(">Z").workplane().hole(2 * RIM_MM)
+    return plate(30, 30).faces(">Z").workplane().hole(2 * RIM_MM)
 
 
 def half_bored() -> cq.Workplane:
@@ -53,10 +53,14 @@ def oval_plug() -> cq.Solid:
     return cq.Solid.makeLoft([ring(0.5, -2), ring(2, 4)], True)
 
 
-# Common normal of rim and face: half the cone's angle; a ball of 5 on a rim of 4; the shorter axis of the taper.
 LINES = {
     "cone in a bore": lambda: (bored(), freeform(cone()), math.tau * RIM_MM, (0, 0, 0)),
-    "cone in a bore, both splines": lambda: (freeform(bored()), freeform(cone()), math.tau * RIM_MM, (0, 0, 0)),
+    "cone in a bore, both splines": lambda: (
+        freeform(bored()),
+        freeform(cone()),
+        math.tau * RIM_MM,
+        (0, 0, 0),
+    ),
     "ball in a bore": lambda: (bored(), freeform(ball(5, (0, 0, 3))), math.tau * RIM_MM, (0, 0, 0)),
     "cone in half a bore": lambda: (
         half_bored(),
@@ -96,8 +100,18 @@ def test_cone_beside_the_bore_touches_its_rim_at_one_point():
 
 
 def test_knife_that_leans_on_a_bar_touches_with_one_end():
-    """Tilted by 0.02 degrees about its end, 30 mm of edge rise by 10 um; 3 mm of it are within the touch limit."""
+    """Tilted by 0.02 degrees about its end, 30 mm of edge rise by 10 um; 3 mm are within the touch limit."""
     leaning = knife().val().moved(place((0, -15, 10), (1, 0, 0), 0.02) * place((0, 15, -10)))
     (point,) = contacts(put("bar", elliptic_bar()), put("knife", leaning))
     assert point.kind == "point"
     assert point.centroid == pytest.approx((0, -15, 10), abs=1e-3)
+
+
+@pytest.mark.parametrize("wide", [cone, lambda: freeform(cone())], ids=["cone", "spline"])
+@pytest.mark.parametrize("lift_mm", [0.02, 0.2])
+def test_least_gap_between_a_cone_and_the_rim_of_a_bore_is_square_to_the_cone(wide, lift_mm):
+    """Lifted by h, a cone of 90 degrees stands h cos 45 from the rim, nearer than at any place inside."""
+    near = contacts(put("plate", bored()), put("cone", wide().moved(place((0, 0, lift_mm)))), kinds=["near"])
+    assert near
+    for gap in near:
+        assert gap.gap_min_um == pytest.approx(1e3 * lift_mm * math.sqrt(0.5), abs=1e-3)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
 
-from fixturecheck.kernel.clip import distance, dot, face_window, grid_on_face
+from fixturecheck.kernel.clip import distance, face_window, grid_on_face
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.kernel.step_read import read
 from fixturecheck.tolerances import Tolerances
@@ -70,32 +70,46 @@ def barrel_on_side() -> tuple:
     return solid.moved(place((0, 0, 0.03 - solid.BoundingBox(1e-6).zmin)))
 
 
+def over_the_plate(points: np.ndarray) -> np.ndarray:
+    return points[:, 2]
+
+
+def over_the_pin(points: np.ndarray) -> np.ndarray:
+    """A pin of radius 8 along X whose top is z = 0."""
+    return np.hypot(points[:, 1], points[:, 2] + 8) - 8
+
+
 SCENES = {
-    "lofted side over plate": lambda: (plate().val(), barrel_on_side()),
-    "free ball over plate": lambda: (plate().val(), freeform(ball(6, (0, 0, 6.05)))),
+    "lofted side over plate": lambda: (plate().val(), barrel_on_side(), over_the_plate),
+    "free ball over plate": lambda: (plate().val(), freeform(ball(6, (0, 0, 6.05))), over_the_plate),
     "free pin over a turned pin": lambda: (
         pin(8, 40, (-20, 0, -8), (1, 0, 0)),
         freeform(pin(6, 40, (-19, -6, 6.02), (math.cos(0.3), math.sin(0.3), 0))),
+        over_the_pin,
     ),
-    "ball over plate": lambda: (plate().val(), ball(6, (0, 0, 6.05))),
-    "ring over plate": lambda: (plate().val(), cq.Solid.makeTorus(10, 3, cq.Vector(0, 0, 3.1))),
+    "ball over plate": lambda: (plate().val(), ball(6, (0, 0, 6.05)), over_the_plate),
+    "ring over plate": lambda: (
+        plate().val(),
+        cq.Solid.makeTorus(10, 3, cq.Vector(0, 0, 3.1)),
+        over_the_plate,
+    ),
 }
 
 
 @pytest.mark.parametrize("scene", SCENES)
 def test_error_bounds_the_gap_between_the_samples(scene):
-    """The kernel's exact distances at two thousand other points of the sampled face."""
-    a, b = SCENES[scene]()
+    """Closed forms of the gap at a hundred thousand other points of the sampled face."""
+    a, b, height = SCENES[scene]()
     patches = [p for p in found(put("a", a), put("b", b)).patches if p.contact.kind == "near"]
     assert patches
     for patch in patches:
         contact = patch.contact
-        assert contact.error_um > 0
+        assert 0 < contact.error_um < 5
         # The patch is a window of the parameters of B's face, which is the less simple one in every scene.
         (face,) = faces_of(patch.shape.geometry)
-        grid = grid_on_face(face, face_window(face), 0.01, 2000)
-        gaps = np.array([distance(dot(p), a)[0] for p in grid.points])
-        inside = gaps <= NEAR_MM
+        grid = grid_on_face(face, face_window(face), 1e-3, 100_000)
+        gaps = height(grid.points)
+        inside = (gaps <= NEAR_MM) & (gaps >= 0)
         mean_um = 1e3 * float(np.average(gaps[inside], weights=grid.weights[inside]))
         assert contact.gap_mean_um == pytest.approx(mean_um, abs=contact.error_um)
         assert contact.gap_max_um + contact.error_um >= 1e3 * float(gaps[inside].max()) - 1
@@ -225,3 +239,31 @@ def test_least_gap_under_a_freeform_ball_is_exact(lift_mm):
         put("plate", plate()), put("ball", freeform(ball(6, (0.3, 0.2, 6 + lift_mm)))), kinds=["near"]
     )
     assert near.gap_min_um == pytest.approx(1e3 * lift_mm, abs=1e-3)
+
+
+def ball_over_plate() -> tuple[cq.Solid, float, float]:
+    """A cap of a ball: its area is 2 pi R h and its heights are spread evenly (Archimedes)."""
+    lift, radius = 0.05, 6.0
+    return (
+        freeform(ball(radius, (0.3, 0.2, radius + lift))),
+        math.tau * radius * (NEAR_MM - lift),
+        (NEAR_MM + lift) / 2,
+    )
+
+
+def ring_over_plate() -> tuple[cq.Solid, float, float]:
+    """The band of a torus within phi of its lowest circle: 4 pi R r phi, the mean of r (1 - cos) over it."""
+    lift, large, small = 0.1, 10.0, 3.0
+    phi = math.acos(1 - (NEAR_MM - lift) / small)
+    ring = freeform(cq.Solid.makeTorus(large, small, cq.Vector(0, 0, small + lift)))
+    return ring, 2 * math.tau * large * small * phi, lift + small * (1 - math.sin(phi) / phi)
+
+
+@pytest.mark.parametrize("scene", [ball_over_plate, ring_over_plate])
+def test_mean_gap_and_area_within_the_near_band_are_known_closely(scene):
+    solid, area_mm2, mean_mm = scene()
+    near = only(put("plate", plate()), put("part", solid), kinds=["near"])
+    assert near.error_um < 5.0
+    assert near.gap_mean_um == pytest.approx(1e3 * mean_mm, abs=near.error_um)
+    assert near.gap_max_um == pytest.approx(1e3 * NEAR_MM, abs=near.error_um)
+    assert near.area_mm2 == pytest.approx(area_mm2, rel=1e-3)
