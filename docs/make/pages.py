@@ -20,7 +20,9 @@ import bibtexparser
 
 from fixturecheck import cli
 from fixturecheck.checks import MODULES
+from fixturecheck.hold_result import FaceHeld, HoldFound, PartHeld
 from fixturecheck.report import keys
+from fixturecheck.result import Chances, Contact, CutMade, Finding, Group, PartLocation, Rest, Result
 from fixturecheck.setup.words import CHECKS, SEVERITIES
 from fixturecheck.shop.catalogue import Param, equipment
 from fixturecheck.shop.tables import finishes, materials
@@ -30,6 +32,12 @@ BIBLIOGRAPHY = ROOT / "docs" / "references.bib"
 PICTURES = (ROOT / "models/index_pawl/rev_a_nest.png", ROOT / "models/gib/held_pull.png")
 """Pictures of the models that the pages show."""
 
+RECORDS = {
+    "finding": Finding, "group": Group, "contact": Contact, "cut": CutMade, "rest": Rest, "chances": Chances,
+    "location": PartLocation, "holding": HoldFound, "part_held": PartHeld, "face_held": FaceHeld,
+}  # fmt: skip
+"""The data classes of which objects in result.json are made."""
+_INCHES = "in inch units: "
 _MADE = "<!-- Made of the code when the site is built: edit {source}, not this page. -->\n\n"
 _SECTION = re.compile(r"(?:^|(?<=\s))(What|Why|Formulas?|Limits?|Remedy|Go|No-go): ")
 
@@ -51,7 +59,7 @@ def keys_page() -> str:
     out.append(
         "Every table that a set-up may hold, and every key of each. `fixturecheck keys` prints the same in a "
         "terminal, and `fixturecheck keys cut` one table.\n\n"
-        "A key whose name ends in a unit may be stated in inch units under its other name. A key with the "
+        "Where two names stand, the second states the same quantity in inch units. A key with the "
         f"default `{keys.NEEDED}` must be stated.\n"
     )
     for table in keys.RECORDS:
@@ -66,14 +74,10 @@ def keys_page() -> str:
 
 
 def _key_row(key: keys.Key) -> tuple[str, ...]:
-    takes = [_quoted(f) for f in key.facts]
+    takes = [re.sub(r'"([^"]*)"', r"`\1`", f) for f in key.facts if not f.startswith(_INCHES)]
+    names = [key.name, *(f.removeprefix(_INCHES) for f in key.facts if f.startswith(_INCHES))]
     default = f"`{key.default}`" if key.default else ""
-    return f"`{key.name}`", key.unit, default, "<br>".join(takes), key.meaning
-
-
-def _quoted(fact: str) -> str:
-    words = re.sub(r'"([^"]*)"', r"`\1`", fact)
-    return re.sub(r"(in inch units: )(\S+)", r"\1`\2`", words)
+    return "<br>".join(f"`{n}`" for n in names), key.unit, default, ", ".join(takes), key.meaning
 
 
 def _anchor(name: str) -> str:
@@ -94,7 +98,7 @@ def checks_page() -> str:
         if parts[0].strip():
             out.append(parts[0].strip() + "\n")
         for title, text in zip(parts[1::2], parts[2::2], strict=True):
-            out.append(f"{title}\n:   {text.strip()}\n")
+            out.append(f"{title}\n:   {_capital(text.strip())}\n")
     return "\n".join(out)
 
 
@@ -131,13 +135,21 @@ def shop_page() -> str:
     return "\n".join(out)
 
 
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:].rstrip(".") + "."
+    return _capital(text).rstrip(".") + "."
 
 
 def _size_row(param: Param) -> tuple[str, ...]:
     default = f"{param.default:g}" if isinstance(param.default, float) else str(param.default)
-    takes = " or ".join(f"`{o}`" for o in param.options) or param.allowed.range_said()
+    takes = " or ".join(f"`{o}`" for o in param.options)
+    if param.is_material:
+        takes = "a [material](#materials)"
+    elif not takes and not isinstance(param.default, str):
+        takes = param.allowed.range_said()
     return f"`{param.name}`", f"`{default}`", takes, param.says
 
 
@@ -229,13 +241,12 @@ def python_page() -> str:
     )
     for title, group in kinds.items():
         out.append(f"## {title}\n")
-        out += [f"### `{n}` {{ #{n} }}\n\n::: fixturecheck.{names[n]}.{n}\n" for n in group]
+        out += [f"::: fixturecheck.{names[n]}.{n}\n" for n in group]
     for name in modules:
         doors = importlib.import_module(f"fixturecheck.{name}")
         out.append(f"## `fixturecheck.{name}`\n\n{inspect.getdoc(doors)}\n")
         for door in doors.__all__:
-            home = getattr(doors, door).__module__
-            out.append(f"### `{name}.{door}` {{ #{name}-{door} }}\n\n::: {home}.{door}\n")
+            out.append(f"::: {getattr(doors, door).__module__}.{door}\n")
     return "\n".join(out)
 
 
@@ -248,28 +259,32 @@ def result_page() -> str:
         "The order of keys and the number of digits are fixed, so that two runs on the same set-up give the "
         "same bytes. The schema is `fixturecheck/report/result.schema.json`, JSON Schema 2020-12.\n"
     )
-    out.append("## Top level\n\n" + _fields(schema))
+    out.append("## Top level\n\n" + _fields(schema, Result))
     for name, what in schema["$defs"].items():
         said = f"{what['description']}\n\n" if "description" in what else ""
-        body = _fields(what) if "properties" in what else f"{_type(what)}\n"
+        body = _fields(what, RECORDS.get(name)) if "properties" in what else f"{_type(what)}\n"
         out.append(f"## `{name}` {{ #{name} }}\n\n{said}{body}")
     return "\n".join(out)
 
 
-def _fields(schema: Mapping[str, Any]) -> str:
-    return _table(("field", "type", "meaning"), _field_rows(schema, ""))
+def _fields(schema: Mapping[str, Any], record: type | None = None) -> str:
+    meanings = keys.meanings_of(record) if record is not None else {}
+    return _table(("field", "type", "meaning"), _field_rows(schema, "", meanings))
 
 
-def _field_rows(schema: Mapping[str, Any], inside: str) -> Iterator[tuple[str, str, str]]:
+def _field_rows(
+    schema: Mapping[str, Any], inside: str, meanings: Mapping[str, str]
+) -> Iterator[tuple[str, str, str]]:
+    """Yield the rows of an object's fields; what the schema does not describe, its data class does."""
     needed = schema.get("required", ())
     for name, what in schema.get("properties", {}).items():
-        said = what.get("description", "")
+        said = what.get("description") or meanings.get(name, "")
         if name not in needed:
             said = f"{said} May be left out.".strip()
         yield f"`{inside}{name}`", _type(what), said
         inner = what.get("items", what)
         if "properties" in inner:
-            yield from _field_rows(inner, f"{inside}{name}{'[]' if 'items' in what else ''}.")
+            yield from _field_rows(inner, f"{inside}{name}{'[]' if 'items' in what else ''}.", {})
 
 
 def _type(what: Mapping[str, Any]) -> str:
