@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from fixturecheck.contact.fluxtube import Band, GapField, GapRegion
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.effort import FIELD, spend
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.kernel.canonical import canonical_form
 from fixturecheck.kernel.femesh import TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.physics.bh import BHLaw
@@ -167,6 +168,7 @@ def magnet_model(
         raise SetupError(message)
     fineness = fineness or Fineness()
     mesher = mesher or TetMesher()
+    irons = [_in_form(i) for i in irons]
     bodies = stand([i.placed for i in irons])
     sizes = [_size_mm(b, fineness) for b in bodies]
 
@@ -202,6 +204,21 @@ def magnet_model(
         left_out=tuple(left_out),
         coarse=coarse,
     )
+
+
+def _in_form(iron: Iron) -> Iron:
+    """Return iron drawn in the one form of its shape, so that its mesh and gaps do not hang on its file."""
+    form = canonical_form(iron.placed.solid)
+    placed = Placed(
+        name=iron.placed.name,
+        solid=form.solid,
+        face_names=tuple(iron.placed.face_names[i] for i in form.drawn_faces),
+        at=iron.placed.at * form.at,
+    )
+    if iron.pole is None:
+        return replace(iron, placed=placed)
+    back = tuple(form.drawn_faces.index(i) for i in iron.pole.back_faces)
+    return replace(iron, placed=placed, pole=replace(iron.pole, back_faces=tuple(sorted(back))))
 
 
 def _couple(bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]) -> None:

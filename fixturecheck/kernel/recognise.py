@@ -150,10 +150,10 @@ def _rebuilt(solid: Solid) -> Solid | None:
     builder = BRep_Builder()
     made = TopoDS_Solid()
     builder.MakeSolid(made)
-    for shell in _parts(drawn):
+    for shell in parts_of(drawn):
         skin = TopoDS_Shell()
         builder.MakeShell(skin)
-        for face in _parts(shell):
+        for face in parts_of(shell):
             new = _laid_out(TopoDS.Face_s(face), simple[index.FindIndex(face) - 1], edges)
             builder.Add(skin, new)
         skin.Closed(True)
@@ -166,7 +166,7 @@ def _rebuilt(solid: Solid) -> Solid | None:
     return solids[0] if len(solids) == 1 else None
 
 
-def _parts(shape: Any) -> Iterator[Any]:
+def parts_of(shape: Any) -> Iterator[Any]:
     """Yield what a shape is made of, each as it is oriented in it."""
     walk = TopoDS_Iterator(shape, False, True)
     while walk.More():
@@ -179,27 +179,28 @@ def _laid_out(face: Any, simple: _Simple | None, edges: _Edges) -> Any:
     builder = BRep_Builder()
     new = TopoDS_Face()
     builder.MakeFace(new, simple.surface if simple else BRep_Tool.Surface_s(face), _KERNEL_MM)
-    for wire in _parts(face.Oriented(TopAbs_Orientation.TopAbs_FORWARD)):
+    for wire in parts_of(face.Oriented(TopAbs_Orientation.TopAbs_FORWARD)):
         if wire.ShapeType() != TopAbs_ShapeEnum.TopAbs_WIRE:
             continue
         ring = TopoDS_Wire()
         builder.MakeWire(ring)
-        for edge in _parts(wire):
+        for edge in parts_of(wire):
             found = edges.new(TopoDS.Edge_s(edge))
             if found is not None:  # poles and tips are put back from the new surface
                 builder.Add(ring, found.Oriented(edge.Orientation()))
         ring.Closed(True)
         way = wire.Orientation()
-        builder.Add(new, ring.Oriented(_turned(way) if simple and simple.flipped else way))
+        builder.Add(new, ring.Oriented(turned_over(way) if simple and simple.flipped else way))
     fix = ShapeFix_Face(new)
     fix.SetPrecision(_KERNEL_MM)
     fix.SetMaxTolerance(10 * SAME_MM)
     fix.Perform()
     way = face.Orientation()
-    return fix.Face().Oriented(_turned(way) if simple and simple.flipped else way)
+    return fix.Face().Oriented(turned_over(way) if simple and simple.flipped else way)
 
 
-def _turned(way: Any) -> Any:
+def turned_over(way: Any) -> Any:
+    """Return the orientation that a thing has seen from the other side."""
     forward, back = TopAbs_Orientation.TopAbs_FORWARD, TopAbs_Orientation.TopAbs_REVERSED
     return {forward: back, back: forward}.get(way, way)
 
@@ -356,7 +357,7 @@ def _turnable(found: Any, face: Any, points: Array) -> Any:
     """Return a surface of revolution turned about its axis so that its seam lies on the face's, or off it."""
     position = found.Position()
     origin, axis = xyz(position.Location()), xyz(position.Direction())
-    place = gp_Ax3(gp_Pnt(*origin), gp_Dir(*axis), gp_Dir(*_zero(face, points, origin, axis)))
+    place = gp_Ax3(gp_Pnt(*origin), gp_Dir(*axis), gp_Dir(*zero_direction(face, points, origin, axis)))
     if isinstance(found, Geom_CylindricalSurface):
         return Geom_CylindricalSurface(place, found.Radius())
     if isinstance(found, Geom_ConicalSurface):
@@ -375,7 +376,7 @@ def _ball(found: Any, face: Any, points: Array) -> Any:
     middle = points.mean(axis=0) - centre
     axis = poles[0] - centre if poles else np.cross(middle, np.eye(3)[int(np.argmin(np.abs(middle)))])
     axis = axis / np.linalg.norm(axis)
-    zero = _zero(face, points, centre, axis)
+    zero = zero_direction(face, points, centre, axis)
     return Geom_SphericalSurface(gp_Ax3(gp_Pnt(*centre), gp_Dir(*axis), gp_Dir(*zero)), found.Radius())
 
 
@@ -388,21 +389,21 @@ _LAID: dict[type, Callable[[Any, Any, Array], Any]] = {
 }
 
 
-def _zero(face: Any, points: Array, origin: Array, axis: Array) -> Array:
+def zero_direction(face: Any, points: Array, origin: Array, axis: Array) -> Array:
     """Return the direction of angle zero: through the face's own seam, or away from its middle."""
 
     def across(point: Array) -> Array:
         arm = point - origin
         return np.asarray(arm - (arm @ axis) * axis)
 
-    seam = _seam(face)
+    seam = seam_middle(face)
     arm = across(seam) if seam is not None else -across(points.mean(axis=0))
     if float(np.linalg.norm(arm)) < SAME_MM:
         arm = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
     return np.asarray(arm / np.linalg.norm(arm))
 
 
-def _seam(face: Any) -> Array | None:
+def seam_middle(face: Any) -> Array | None:
     """Return the middle of the edge that a face has on both of its sides; None where it has none."""
     for shape in mapped(face, TopAbs_ShapeEnum.TopAbs_EDGE):
         edge = TopoDS.Edge_s(shape)

@@ -9,8 +9,13 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from fixturecheck.holding.iron import ferrous_bodies
+from fixturecheck.kernel.canonical import canonical_form
+from fixturecheck.kernel.placing import matrix_of
+from fixturecheck.kernel.sound import skin_bytes
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.load import load
 from fixturecheck.units import Writing
@@ -150,6 +155,37 @@ def test_script_and_toml_state_the_same_hold(model):
             sorted(b.faces),
         )
         assert a.solid.Volume() == pytest.approx(b.solid.Volume(), rel=1e-9)
+
+
+@pytest.mark.parametrize("model", [*MAGNETS, "gib/held"])
+def test_script_and_toml_hand_the_field_the_same_iron(model):
+    """Every body that carries flux has one form and one place, to the last bit, so its mesh is one too."""
+    script, toml = (
+        [(f, canonical_form(f.placed.solid)) for f in ferrous_bodies(load(MODELS / (model + suffix)))]
+        for suffix in (".py", ".toml")
+    )
+    assert len(script) == len(toml) > 2
+    for (a, form_a), (b, form_b) in zip(script, toml, strict=True):
+        assert (a.placed.name, a.pole) == (b.placed.name, b.pole)
+        assert (a.weak, a.strong) == (b.weak, b.strong)
+        assert skin_bytes(form_a.solid) == skin_bytes(form_b.solid)
+        assert np.array_equal(matrix_of(a.placed.at * form_a.at), matrix_of(b.placed.at * form_b.at))
+        names_a, names_b = (
+            [f.placed.face_names[i] for i in form.drawn_faces] for f, form in ((a, form_a), (b, form_b))
+        )
+        assert names_a == names_b
+        back_a, back_b = (
+            {form.drawn_faces.index(i) for i in f.back_faces} for f, form in ((a, form_a), (b, form_b))
+        )
+        assert back_a == back_b
+
+
+def test_script_and_toml_hold_by_the_same_numbers(checked):
+    """The link on edge is the held model that takes the least time; all of its result is compared."""
+    results = [dict(checked("link/on_edge_held" + suffix)[1]) for suffix in (".py", ".toml")]
+    for result in results:
+        result["setup"].pop("sources")
+    assert json.dumps(results[0]) == json.dumps(results[1])
 
 
 def test_pawls_hold_against_a_screwed_stop_while_their_steel_stays_a_guess(checked):
