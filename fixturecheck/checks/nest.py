@@ -16,7 +16,8 @@ from __future__ import annotations
 
 import contextlib
 import itertools
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator
+from functools import partial
 
 import numpy as np
 
@@ -32,15 +33,16 @@ from fixturecheck.checks.touching import (
     subject_of,
     unmeant,
 )
+from fixturecheck.contact.alike import carries, stands_to
 from fixturecheck.contact.landing import Landing, land
 from fixturecheck.contact.model import Overlap
 from fixturecheck.contact.parting import toward
 from fixturecheck.contact.relief import Relief, relieve_edge
-from fixturecheck.contact.standing import Array
+from fixturecheck.contact.standing import Array, Standing, stand
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import centre_of
-from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing
@@ -51,37 +53,98 @@ TITLE = "Neighbours nested in a gang"
 _SOURCE = "the solids pushed together, sliding on the part's other seats, until they land"
 _REACH_MM = 2.0
 _LEAST_WAY = 0.1
+_DECIMALS = 6
+"""Directions that differ by less are one."""
 
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each stated nest and for neighbours that touch or overlap without one."""
     nests = [s for s in stage.setup.seats if s.rank == "nest"]
     told: set[frozenset[str]] = set()
-    cures = Budget(NEST)
+    search = _Search(stage)
     for seat in nests:
-        yield _nest(stage, seat, cures)
+        yield _nest(stage, seat, search)
         told.add(frozenset((seat.body, seat.on)))
     for a, b in itertools.combinations([p.name for p in stage.setup.parts()], 2):
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
         if overlap is not None and pair not in told:
-            yield _crowded(stage, overlap, cures)
+            yield _crowded(stage, overlap, search.cures)
         elif overlap is None and pair in told:
             yield from _beside(stage, a, b)
+
+
+class _Search:
+    """Landings and reliefs of nests, each looked for once for all neighbours that stand to each other alike.
+
+    Attributes
+    ----------
+    cures : Budget
+        What may be spent on looking for reliefs.
+    """
+
+    def __init__(self, stage: Stage) -> None:
+        self.stage, self.cures = stage, Budget(NEST)
+        self._found: dict[Hashable, tuple[Standing, tuple[str, str], Landing | Relief | None]] = {}
+
+    def landing(self, seat: Seat, push: Array, reach_mm: float) -> Landing:
+        """Return where a part lands when it is pushed to its nest; see `land`."""
+        part, on = self._placed(seat)
+        setup, here = self.stage.setup, stand([part])[0]
+        # The reach is that of what the two share, which differs between copies by how it is boxed only.
+        asked = tuple(np.round(here.turn.T @ push, _DECIMALS) + 0.0)
+        found = self._once(
+            part, on, asked, lambda: land(part, on, push, reach_mm, setup.tolerances, setup.write)
+        )
+        if not isinstance(found, Landing):
+            message = f"the landing of {part.name} was kept as something else"
+            raise TypeError(message)
+        return found
+
+    def relief(self, seat: Seat, overlap: Overlap, *, marked: bool) -> Relief | None:
+        """Return the smallest chamfer on either part, beside a face without function or one that may be."""
+        tried = []
+        for part, on in (self._placed(seat), self._placed(seat)[::-1]):
+            body = self.stage.setup.body(part.name)
+            allowed = body.no_function if marked else _idle(self.stage.setup, body)
+            find = partial(relieve_edge, part, on, overlap.common, allowed, self.stage.setup.tolerances)
+            found = self._once(part, on, allowed, find)
+            if isinstance(found, Relief):
+                tried.append(found)
+        return min(tried, key=lambda r: r.leg_mm, default=None)
+
+    def _placed(self, seat: Seat) -> tuple[Placed, Placed]:
+        setup = self.stage.setup
+        return setup.body(seat.body).placed(), setup.body(seat.on).placed()
+
+    def _once(
+        self, part: Placed, on: Placed, asked: Hashable, find: Callable[[], Landing | Relief | None]
+    ) -> Landing | Relief | None:
+        """Return what is found of two bodies, or what was found of two that stand to each other alike."""
+        here, there = stand([part, on])
+        names = part.name, on.name
+        key = stands_to(here, there), part.face_names, on.face_names, asked
+        if key not in self._found:
+            self._found[key] = here, names, find()
+            return self._found[key][2]
+        first, old, found = self._found[key]
+        copies = dict(zip(old, names, strict=True))
+        if isinstance(found, Landing):
+            return found.carried_to(copies, *carries(first, here))
+        return None if found is None else found.carried_to(copies)
 
 
 def _overlap_of(stage: Stage, pair: frozenset[str]) -> Overlap | None:
     return next((o for o in stage.contacts.overlaps if frozenset((o.a, o.b)) == pair), None)
 
 
-def _nest(stage: Stage, seat: Seat, cures: Budget) -> Finding:
+def _nest(stage: Stage, seat: Seat, search: _Search) -> Finding:
     """Judge one stated nest."""
     found = seating(stage, seat)
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
     subject = subject_of(seat)
     if overlap is None and found.area_mm2:
         return by_share(ID, stage, seat, found, "nests on")
-    bodies = stage.setup.body(seat.body).placed(), stage.setup.body(seat.on).placed()
     try:
         centre, normal = stage.face_place(seat.body, seat.face)
         on_centre, _ = stage.face_place(seat.on, seat.on_face)
@@ -89,7 +152,7 @@ def _nest(stage: Stage, seat: Seat, cures: Budget) -> Finding:
         push = _way(stage, seat, np.array(normal))
         across = float(push @ normal)
         reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm) / across, 2 * _depth_mm(overlap))
-        landing = land(*bodies, push, reach_mm, stage.setup.tolerances, stage.setup.write)
+        landing = search.landing(seat, push, reach_mm)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
         return Finding(
@@ -106,7 +169,7 @@ def _nest(stage: Stage, seat: Seat, cures: Budget) -> Finding:
         if overlap is not None:
             return _too_deep(stage, seat, overlap, -drawn_gap_mm, normal)
         return _short(stage, seat, subject, drawn_gap_mm, (centre, normal))
-    cure = _reliefs(stage, seat, overlap, cures) if overlap else (None, None, "")
+    cure = _reliefs(search, seat, overlap) if overlap else (None, None, "")
     return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap, cure), across)
 
 
@@ -222,34 +285,18 @@ def _held_open(
     )
 
 
-def _reliefs(
-    stage: Stage, seat: Seat, overlap: Overlap, cures: Budget
-) -> tuple[Relief | None, Relief | None, str]:
+def _reliefs(search: _Search, seat: Seat, overlap: Overlap) -> tuple[Relief | None, Relief | None, str]:
     """Return the smallest chamfer on either part, beside a face marked without function or one that may be.
 
     The second is looked for only where there is none of the first. With them comes what is said where the
     search was cut short.
     """
     try:
-        with spending(cures):
-            relief = _relief(stage, seat, overlap, marked=True)
-            return relief, None if relief else _relief(stage, seat, overlap, marked=False), ""
+        with spending(search.cures):
+            relief = search.relief(seat, overlap, marked=True)
+            return relief, None if relief else search.relief(seat, overlap, marked=False), ""
     except SpentError as reason:
         return None, None, f" No chamfer was looked for: {reason}."
-
-
-def _relief(stage: Stage, seat: Seat, overlap: Overlap, *, marked: bool) -> Relief | None:
-    """Smallest chamfer on either part, beside a face marked without function or one that may be."""
-    setup = stage.setup
-    part, other = setup.body(seat.body), setup.body(seat.on)
-    tried = [
-        relieve_edge(
-            mine.placed(), theirs.placed(), overlap.common,
-            mine.no_function if marked else _idle(setup, mine), setup.tolerances,
-        )
-        for mine, theirs in ((part, other), (other, part))
-    ]  # fmt: skip
-    return min((r for r in tried if r is not None), key=lambda r: r.leg_mm, default=None)
 
 
 def _idle(setup: Setup, body: Body) -> frozenset[str]:

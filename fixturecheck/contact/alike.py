@@ -27,24 +27,29 @@ class Alike:
 
     def keep(self, a: Standing, b: Standing, patches: Sequence[Raw], shared: Shared | None) -> None:
         """Keep what was found between two bodies."""
-        self._found[_key(a, b)] = a, list(patches), shared
+        self._found[stands_to(a, b)] = a, list(patches), shared
 
     def known(self, a: Standing, b: Standing) -> tuple[list[Raw], Shared | None] | None:
         """Return what was found of an earlier pair, carried to this one; None where there was none alike."""
-        kept = self._found.get(_key(a, b))
+        kept = self._found.get(stands_to(a, b))
         if kept is None:
             return None
         first, patches, shared = kept
-        turn: Array = a.turn @ first.turn.T
-        shift: Array = a.shift - turn @ first.shift
+        turn, shift = carries(first, a)
         if shared is not None:
             shared = carried(shared[0], turn, shift), shared[1]
         return [raw.moved(turn, shift) for raw in patches], shared
 
 
-def _key(a: Standing, b: Standing) -> Key:
-    """Drawings, and b's place seen from a; -0.0 is written as 0.0."""
+def stands_to(a: Standing, b: Standing) -> Key:
+    """Return the drawings of two bodies, and b's place seen from a; -0.0 is written as 0.0."""
     turn = a.turn.T @ b.turn
     shift = a.turn.T @ (b.shift - a.shift)
     place = np.round(np.append(turn.ravel(), shift), _DECIMALS) + 0.0
     return id(a.table), id(b.table), place.tobytes()
+
+
+def carries(first: Standing, copy: Standing) -> tuple[Array, Array]:
+    """Return the turn (3, 3) and the shift (3,), mm, that carry one body to where a copy of it stands."""
+    turn: Array = copy.turn @ first.turn.T
+    return turn, copy.shift - turn @ first.shift

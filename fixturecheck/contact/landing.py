@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -44,6 +44,10 @@ class Landing:
 
     travel_mm: float
     patches: tuple[Patch, ...]
+
+    def carried_to(self, names: Mapping[str, str], turn: Array, shift: Array) -> Landing:
+        """Return the landing of copies that stand to each other alike; see `Patch.carried_to`."""
+        return replace(self, patches=tuple(p.carried_to(names, turn, shift) for p in self.patches))
 
 
 def land(

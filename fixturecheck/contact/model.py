@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.clip import edge_points
-from fixturecheck.kernel.shapes import Shape
+from fixturecheck.kernel.clip import carried, edge_points
+from fixturecheck.kernel.shapes import Shape, to_vector
 from fixturecheck.result import Contact, NamedShape, Role
 
 
@@ -39,6 +39,35 @@ class Patch:
         """The geometry under the patch's name, built when first asked for."""
         role = Role(self.contact.kind)
         return NamedShape(name=self.name, role=role, geometry=self.make(), bodies=self.bodies)
+
+    def carried_to(
+        self, names: Mapping[str, str], turn: NDArray[np.float64], shift: NDArray[np.float64]
+    ) -> Patch:
+        """Return the same patch between two other bodies that stand to each other as these do.
+
+        Parameters
+        ----------
+        names : mapping of str to str
+            Each body's name to that of its copy.
+        turn, shift : ndarray, shape (3, 3) and (3,)
+            What carries these bodies to the copies, mm.
+        """
+        old, sides = self.contact, [self.contact.a, self.contact.b]
+        bodies = [names[b] for b in self.bodies]
+        sides = [f"{new}.{side.partition('.')[2]}" for new, side in zip(bodies, sides, strict=True)]
+        normal = turn @ np.array(old.normal)
+        if bodies[0] > bodies[1]:  # the map tells the name that comes first as the first
+            bodies, sides, normal = bodies[::-1], sides[::-1], -normal
+        number = self.name.removeprefix(f"{old.kind} {old.a} | {old.b}")
+        centroid = turn @ np.array(old.centroid) + shift
+        return Patch(
+            contact=replace(
+                old, a=sides[0], b=sides[1], normal=to_vector(normal), centroid=to_vector(centroid)
+            ),
+            name=f"{old.kind} {sides[0]} | {sides[1]}{number}",
+            bodies=(bodies[0], bodies[1]),
+            make=lambda: carried(self.make(), turn, shift),
+        )
 
     def outline_mm(self) -> NDArray[np.float64]:
         """Return points along the patch's outline, shape (n, 3): the ends of edges, more of round ones."""

@@ -9,7 +9,7 @@ touches both faces. So the size that clears a set of points is a closed form of 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -56,6 +56,11 @@ class Relief:
     slope_deg: float
     area_mm2: float
     was_mm: float = 0.0
+
+    def carried_to(self, names: Mapping[str, str]) -> Relief:
+        """Return the same relief on a copy of the body."""
+        body, edge = self.edge.split(".", 1)
+        return replace(self, edge=f"{names[body]}.{edge}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,6 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.checks import nest
+from fixturecheck.contact import landing
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Role, Verdict
 from tests.checks.gauged import body, gauged, on
@@ -62,6 +63,40 @@ def test_corner_that_lands_on_the_fillet_holds_the_nest_open(radius_mm, height_m
     assert "left.round" in only.says
     assert {Role.OVERLAP, Role.LINE} <= {s.role for s in only.shapes}
     assert f"{radius_mm - height_mm:.2f} mm" in only.remedy
+
+
+def test_copies_that_stand_alike_are_landed_once_and_told_each_as_if_alone(monkeypatch):
+    left = body("left", ledge(3.0))
+    right = body("right", block(20, 12, 15, (10, 0, 1)), no_function=frozenset({"bottom"}))
+    places = {
+        "b": cq.Location(cq.Vector(0, 0, 0)),
+        "c": cq.Location(cq.Vector(5, 90, 0), cq.Vector(0, 0, 1), 90),
+        "d": cq.Location(cq.Vector(0, 0, 200)),
+    }
+    gang, seats = [], []
+    for name, at in places.items():
+        # The second part's name comes first in one pair and last in the other two.
+        other = f"a_{name}" if name == "d" else f"z_{name}"
+        gang += [replace(left, name=name, at=at), replace(right, name=other, at=at)]
+        seats.append(on(other, "left", name, "right", rank="nest"))
+    landed = []
+
+    def counted(*given):
+        landed.append(given[0].name)
+        return landing.land(*given)
+
+    monkeypatch.setattr(nest, "land", counted)
+    together = nested(*gang, seats=seats)
+    assert landed == ["z_b"]
+    for k, found in enumerate(together):
+        (alone,) = nested(*gang[2 * k : 2 * k + 2], seats=seats[k : k + 1])
+        assert (found.says, found.remedy, found.subject) == (alone.says, alone.remedy, alone.subject)
+        assert found.location_mm == pytest.approx(alone.location_mm, abs=1e-6)
+        assert found.direction == pytest.approx(alone.direction, abs=1e-9)
+        for mine, theirs in zip(found.shapes, alone.shapes, strict=True):
+            assert (mine.name, mine.bodies) == (theirs.name, theirs.bodies)
+            middle = [s.geometry.BoundingBox().center.toTuple() for s in (mine, theirs)]
+            assert middle[0] == pytest.approx(middle[1], abs=1e-4)
 
 
 def test_a_chamfer_that_is_too_small_by_a_tenth_is_made_larger():
