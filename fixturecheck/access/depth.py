@@ -16,7 +16,6 @@ class Depth:
 
     body: str
     depth_mm: float
-    at_z_mm: float
 
 
 def flange_reach_mm(wheel_diameter_mm: float, flange_diameter_mm: float) -> float:
@@ -39,7 +38,7 @@ def depth_beside_flange(cut: GroundCut, reach_mm: float) -> Depth | None:
             continue
         depth_mm = top_mm - cut.path.floor_z_mm
         if deepest is None or depth_mm > deepest.depth_mm:
-            deepest = Depth(body=part.body, depth_mm=depth_mm, at_z_mm=top_mm)
+            deepest = Depth(body=part.body, depth_mm=depth_mm)
     return deepest
 
 

@@ -23,7 +23,6 @@ class Stock:
     solid: Solid
     layer: Shape | None
     solid_mm3: float
-    layer_mm3: float
 
 
 def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
@@ -42,7 +41,7 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
     drawn_mm3 = float(part.solid.Volume())
     layers = list(_layers(cut, part))
     if not layers:
-        return Stock(solid=part.solid, layer=None, solid_mm3=drawn_mm3, layer_mm3=0.0)
+        return Stock(solid=part.solid, layer=None, solid_mm3=drawn_mm3)
     layer = joined(layers, f"the stock on {name}")
     # A layer may run into the part itself, as in a slot narrower below; only what is outside is stock.
     outside = split(layer, part.solid, f"the stock on {name} by the part")
@@ -58,7 +57,7 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
             f"instead of one of {write.volume(drawn_mm3 + outside.kept_mm3, '.6g')}"
         )
         raise NotComputedError(message)
-    return Stock(solid=solids[0], layer=outside.kept, solid_mm3=whole_mm3, layer_mm3=outside.kept_mm3)
+    return Stock(solid=solids[0], layer=outside.kept, solid_mm3=whole_mm3)
 
 
 def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:

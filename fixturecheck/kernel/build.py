@@ -70,26 +70,6 @@ def cylinder(radius_mm: float, start: Vector, end: Vector) -> Solid:
 
 
 @_sound
-def revolved(segments: Sequence[Segment], *, angle_deg: float = 360.0) -> Solid:
-    """Return the solid that a closed outline makes as it turns about the Y axis.
-
-    Parameters
-    ----------
-    segments : sequence of segments
-        In order round the outline, each point (y, r) in mm with r >= 0.
-    angle_deg : float
-        How far it turns, from the side where z > 0.
-    """
-    edges = []
-    for segment in segments:
-        corners = [cq.Vector(0, float(y), float(r)) for y, r in segment[1:]]
-        make = cq.Edge.makeLine if segment[0] == "line" else cq.Edge.makeThreePointArc
-        edges.append(make(*corners))
-    wire = cq.Wire.assembleEdges(edges)
-    return cq.Solid.revolve(wire, [], angle_deg, cq.Vector(0, 0, 0), cq.Vector(0, 1, 0))
-
-
-@_sound
 def cut(solid: Solid, *tools: Solid) -> Solid:
     """Return what is left of a solid, in one piece, after others are taken from it."""
     return _one(solid.cut(*tools))

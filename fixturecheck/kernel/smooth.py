@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cadquery as cq
@@ -106,8 +105,3 @@ def _target(face: cq.Face, number: int) -> Target:
     if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
         plane = xyz(surface.Plane().Location()), probe.at((0.0, 0.0))[1]
     return Target(face=number, probe=probe, low_mm=box[:3], high_mm=box[3:], plane=plane)
-
-
-def places_of(smooth: Sequence[Smooth]) -> Floats:
-    """Return all places of faces that lie within their outlines, (n, 3)."""
-    return np.concatenate([np.zeros((0, 3)), *(one.points[one.inside] for one in smooth)])

@@ -50,18 +50,6 @@ def screw_force_n(torque_nm: float, diameter_mm: float, nut_factor: Range) -> Ra
     return over_ends(lambda k: torque_nm * 1e3 / (k * diameter_mm), nut_factor)
 
 
-def screw_torque_nm(force_n: float, diameter_mm: float, nut_factor: Range) -> Range:
-    """Return the torque that a force in a screw takes, T = K d F.
-
-    Raises
-    ------
-    SetupError
-        A number is not positive.
-    """
-    _positive("screw", force_n, diameter_mm, nut_factor.low)
-    return over_ends(lambda k: k * diameter_mm * force_n * 1e-3, nut_factor)
-
-
 def vise_force_n(torque_nm: float, screw_mm: float, nut_factor: Range, efficiency: Range) -> Range:
     """Return the force of a vise's jaw from the torque on its handle.
 
@@ -108,39 +96,6 @@ def toe_clamp(force_n: Range, *, inward: Vector, down_deg: float, at_mm: Vector)
         raise SetupError(message)
     along, down = math.cos(math.radians(down_deg)) / level, math.sin(math.radians(down_deg))
     return ClampForce(force_n=force_n, direction=(inward[0] * along, inward[1] * along, -down), at_mm=at_mm)
-
-
-def ring_squeeze_mm(
-    force_n: float, radius_mm: float, modulus_mpa: float, inertia_mm4: float
-) -> tuple[float, float]:
-    """Return how a thin ring between two opposite clamps changes its diameter, along and across the load.
-
-    Roark, Formulas for Stress and Strain, table of circular rings, case 1; Timoshenko; from memory. Bending
-    only: valid while the ring is thin against its radius.
-
-    Raises
-    ------
-    SetupError
-        A number is not positive.
-    """
-    _positive("ring", force_n, radius_mm, modulus_mpa, inertia_mm4)
-    unit = force_n * radius_mm**3 / (modulus_mpa * inertia_mm4)
-    return -(math.pi / 4.0 - 2.0 / math.pi) * unit, (2.0 / math.pi - 0.5) * unit
-
-
-def pressed_bow_mm(force_n: float, span_mm: float, modulus_mpa: float, inertia_mm4: float) -> float:
-    """Return how far a bowed strip, standing on its ends, gives under a clamp in the middle.
-
-    F L^3 / (48 E I), any text on beams. Ground flat while so pressed, it springs back by the same amount
-    when the clamp or the magnet lets go.
-
-    Raises
-    ------
-    SetupError
-        A number is not positive.
-    """
-    _positive("strip", force_n, span_mm, modulus_mpa, inertia_mm4)
-    return force_n * span_mm**3 / (48.0 * modulus_mpa * inertia_mm4)
 
 
 def nut_factor(state: str) -> Range:

@@ -36,8 +36,8 @@ class PatchPull:
         Centre of pull.
     flux_wb : float
         Flux from `a` into `b`.
-    flux_density_mean_t, flux_density_max_t : float
-        Normal flux density over the patch.
+    flux_density_mean_t : float
+        Mean normal flux density over the patch.
     area_mm2 : float
         Area that carries it.
     pressure_n_mm2 : ndarray, shape (n,)
@@ -53,7 +53,6 @@ class PatchPull:
     centre_mm: Array
     flux_wb: float
     flux_density_mean_t: float
-    flux_density_max_t: float
     area_mm2: float
     pressure_n_mm2: Array
 
@@ -211,7 +210,6 @@ def _pulls(system: FluxSystem, state: FluxState) -> list[PatchPull]:
                 centre_mm=centre,
                 flux_wb=float(b @ area_m2),
                 flux_density_mean_t=float(np.abs(b) @ patch.weight_mm2) / area,
-                flux_density_max_t=float(np.abs(b).max()),
                 area_mm2=area,
                 pressure_n_mm2=pressure * 1e-6,
             )

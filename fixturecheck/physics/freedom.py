@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 
 from fixturecheck.physics.rigid import Floats
 
@@ -119,25 +118,3 @@ def _along_axes(block: Floats) -> list[Floats]:
         best = int(np.argmax(np.round(np.diag(rest), 9)))
         found.append(rest[:, best] / np.linalg.norm(rest[:, best]))
     return found
-
-
-def form_closed(rows: Floats) -> bool:
-    """Tell whether contacts that only push hold a body against any motion at all, by first-order analysis.
-
-    Parameters
-    ----------
-    rows : ndarray, shape (n, d)
-        One contact wrench per row; d is 3 in the plane and 6 in space.
-
-    References
-    ----------
-    Lynch and Park, Modern Robotics, section 12.1.7: full rank, and strictly positive forces that balance. The
-    programme alone is not enough: concurrent contacts balance and still leave a turn.
-    """
-    count, dimension = rows.shape
-    if rank_of(rows) < dimension:
-        return False
-    answer = linprog(
-        np.ones(count), A_eq=rows.T, b_eq=np.zeros(dimension), bounds=[(1.0, None)] * count, method="highs"
-    )
-    return bool(answer.status == 0)

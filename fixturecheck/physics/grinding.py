@@ -133,11 +133,6 @@ class CutLoad:
     offset_mm: Vector
 
 
-def contact_length_mm(depth_mm: float, diameter_mm: float) -> float:
-    """Length of the arc of contact, sqrt(depth x diameter); Rowe, Malkin, from memory."""
-    return math.sqrt(depth_mm * diameter_mm)
-
-
 def equivalent_chip_um(depth_mm: float, table_speed_m_min: float, wheel_speed_m_s: float) -> float:
     """Equivalent chip thickness, depth x table speed / wheel speed; Rowe, Malkin, from memory."""
     return depth_mm * 1e3 * (table_speed_m_min / 60.0) / wheel_speed_m_s

@@ -61,21 +61,6 @@ def contact_modulus_mpa(a: Elastic = STEEL, b: Elastic = STEEL) -> float:
     return 1.0 / sum((1.0 - side.poisson**2) / side.modulus_mpa for side in (a, b))
 
 
-def relative_radius_mm(a_mm: float, b_mm: float = math.inf) -> float:
-    """Return the relative radius: 1/R is the sum of both curvatures; a plane is infinite, a hollow negative.
-
-    Raises
-    ------
-    SetupError
-        The surfaces do not touch in a line or point: flat on flat, or a ball too large for its hollow.
-    """
-    curvature = sum(0.0 if math.isinf(r) else 1.0 / r for r in (a_mm, b_mm))
-    if not curvature > 0.0:
-        message = f"radii {a_mm} and {b_mm} mm do not touch in a point or line"
-        raise SetupError(message)
-    return 1.0 / curvature
-
-
 def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa: float) -> LineContact:
     """Return the contact of parallel cylinders, or of one on a plane.
 
@@ -103,36 +88,6 @@ def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa
         shear_mpa=LINE_SHEAR * pressure,
         shear_depth_mm=LINE_SHEAR_DEPTH * half,
     )
-
-
-def line_approach_mm(
-    force_n: float, length_mm: float, radius_mm: float, depth_mm: float, side: Elastic
-) -> float:
-    """Return how far a point at `depth_mm` below a line contact moves toward it, for one of its sides.
-
-    A line contact has no approach of its own: it depends on how deep the body is (Johnson eq. 5.57).
-
-    Parameters
-    ----------
-    force_n, length_mm, radius_mm : float
-        As for the contact; the relative radius.
-    depth_mm : float
-        Depth of the point, much larger than the half width.
-    side : Elastic
-        Constants of this side; the other is taken as the same.
-
-    Raises
-    ------
-    SetupError
-        A number is not positive or the depth lies inside the contact.
-    """
-    half = line_contact(force_n, length_mm, radius_mm, contact_modulus_mpa(side, side)).half_width_mm
-    if not depth_mm > half:
-        message = f"line contact: depth {depth_mm} mm is not below the half width {half:.4f} mm"
-        raise SetupError(message)
-    nu = side.poisson
-    spread = 2.0 * math.log(2.0 * depth_mm / half) - nu / (1.0 - nu)
-    return force_n / length_mm * (1.0 - nu**2) / (math.pi * side.modulus_mpa) * spread
 
 
 def line_stiffness_n_mm(

@@ -62,11 +62,6 @@ class Located:
     rank: int
     roles: tuple[SeatRole, ...]
 
-    @property
-    def deterministic(self) -> bool:
-        """True where the seats leave no freedom."""
-        return self.rank == 6
-
 
 def seat_rows(points_mm: Floats, normal: Floats, about_mm: Floats) -> Floats:
     """Return the locating rows (n, 6) of points with normals, turns taken about a point.
@@ -109,24 +104,6 @@ def _fights(before: list[tuple[str, Floats]], rows: Floats) -> tuple[str, ...]:
         if without > with_it:
             guilty.append(name)
     return tuple(guilty) or tuple(name for name, _ in before)
-
-
-def moves_of(rows: Floats, seat_error_mm: Floats) -> Floats:
-    """Return the twist (shift mm, turn rad) of a body whose seat points are out along their normals.
-
-    Parameters
-    ----------
-    rows : ndarray, shape (6, 6)
-        Independent locating rows.
-    seat_error_mm : ndarray, shape (6,) or (6, k)
-        How much higher each seat point is than drawn.
-
-    References
-    ----------
-    Cai, Hu and Yuan, A variational method of robust fixture configuration design, J. Manuf. Sci. Eng. 119
-    (1997): the linear relation rows @ twist = error; from memory.
-    """
-    return np.asarray(np.linalg.solve(rows, seat_error_mm), dtype=np.float64)
 
 
 def sensitivity(rows: Floats, about_mm: Floats, target_mm: Floats, direction: Floats) -> Floats:

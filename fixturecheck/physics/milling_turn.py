@@ -159,17 +159,6 @@ def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, 
     return tuple(found)
 
 
-def mean_force_n(cut: Mill, law: Law, way: str, *, steps: int = 720) -> Vector:
-    """Return the mean force on the part over a turn, in the frame of the cutter."""
-    low, high = engaged_rad(cut, way)
-    width = (high - low) / steps
-    total = np.zeros(3)
-    for angle in low + width * (np.arange(steps) + 0.5):
-        total += _slice_n(law, cut.deep_mm, cut.feed_mm_tooth, float(angle))[0]
-    x, y, z = (float(v) for v in total * width * cut.teeth / (2.0 * math.pi))
-    return x, y, z
-
-
 def _lag_rad(cut: Mill) -> float:
     """How far the upper end of a tooth trails its lower end: the depth by the pitch of the spiral."""
     return cut.deep_mm * math.tan(math.radians(cut.helix_deg)) / (0.5 * cut.cutter_mm)

@@ -51,11 +51,6 @@ class Zone:
         return 3 if len(self.corners) and self.lean_mm > 0.0 else 1
 
 
-def shifting(half_mm: Floats) -> tuple[Zone, ...]:
-    """Return zones in which faces shift and do not lean."""
-    return tuple(Zone(half_mm=float(h), corners=np.zeros((0, 2))) for h in half_mm)
-
-
 def hull_of(outline: Floats) -> Floats:
     """Return the corners of the convex hull of points (n, 2) in order; at most `MOST_SIDES`.
 

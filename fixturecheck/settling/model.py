@@ -99,7 +99,7 @@ class FreedomLeft:
     Parameters
     ----------
     kind : str
-        `slides`, `turns`, `screws` or `rocks`.
+        `slides`, `turns` or `screws`.
     axis, point_mm : Vector
         Direction, and a point of the axis.
     low, high : float

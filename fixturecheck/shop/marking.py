@@ -1,4 +1,4 @@
-"""What does the marking on a wheel say: its size, and what it is made of."""
+"""What does the marking on a wheel say it is made of."""
 
 from __future__ import annotations
 
@@ -7,23 +7,10 @@ from dataclasses import dataclass
 
 from fixturecheck.errors import SetupError
 
-_NUMBER = r"(\d+(?:[.,]\d+)?)"
-_SIZE = re.compile(
-    rf"\s*{_NUMBER}\s*[x\u00d7*]\s*{_NUMBER}\s*[x\u00d7*]\s*{_NUMBER}\s*(?:mm)?\s*", re.IGNORECASE
-)
 _SPEC = re.compile(
     r"(?P<abrasive>\d{0,3}[A-Z]{1,2})[ -]*(?P<grit>\d{1,4})[ -]*(?P<grade>[A-Z])[ -]*"
     r"(?P<structure>\d{1,2})?[ -]*(?P<bond>RF|BF|MG|PL|V|S|R|B|E)(?P<makers>.*)"
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Size:
-    """The size of a wheel as marked, D x T x H."""
-
-    diameter_mm: float
-    thickness_mm: float
-    bore_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,22 +39,6 @@ class Spec:
     structure: int | None
     bond: str
     makers: str = ""
-
-
-def parse_size(text: str) -> Size:
-    """Read a size like `180x13x31.75`: diameter, thickness and bore in mm.
-
-    Raises
-    ------
-    SetupError
-        The text is not three positive numbers with an x between.
-    """
-    found = _SIZE.fullmatch(text)
-    values = [float(v.replace(",", ".")) for v in found.groups()] if found else []
-    if not values or min(values) <= 0:
-        message = f"wheel size {text!r} must be diameter x thickness x bore in mm, like '180x13x31.75'"
-        raise SetupError(message)
-    return Size(diameter_mm=values[0], thickness_mm=values[1], bore_mm=values[2])
 
 
 def parse_spec(text: str) -> Spec:

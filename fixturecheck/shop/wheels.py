@@ -189,31 +189,6 @@ def check_wheel(wheel: Wheel) -> None:
             raise SetupError(message)
 
 
-def check_flange(wheel: Wheel, flange: Flange) -> None:
-    """Check that the flanges go on the wheel: wider than the bore, narrower than what they lie in.
-
-    The wheel must have passed `check_wheel`.
-
-    Raises
-    ------
-    SetupError
-        The flange is not wider than the bore, or does not fit the wheel, its recess or its flat.
-    """
-    rooms = {
-        "5": ("the recess P", wheel.recess_diameter_mm),
-        "6": ("the cup", wheel.diameter_mm - 2 * wheel.rim_mm),
-    }
-    if wheel.shape in {"11", "12"}:
-        rooms[wheel.shape] = ("the flat K", 2 * wheel.flat_radius_mm)
-    room, room_mm = rooms.get(wheel.shape, ("the wheel", wheel.diameter_mm))
-    if not wheel.bore_mm < flange.diameter_mm < room_mm or not flange.thickness_mm > 0:
-        message = (
-            f"flange of {flange.diameter_mm:g} x {flange.thickness_mm:g} mm does not fit: the diameter must "
-            f"lie between the bore H, {wheel.bore_mm:g} mm, and {room}, {room_mm:g} mm; the thickness above 0"
-        )
-        raise SetupError(message)
-
-
 def _check_numbers(w: Wheel) -> None:
     """Check that every dimension of the shape is stated and no other is."""
     needed = {"diameter_mm": "D", "thickness_mm": "T", "bore_mm": "H", **_SIZES[w.shape]}

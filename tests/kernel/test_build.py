@@ -5,7 +5,7 @@ import math
 import pytest
 
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.build import bevelled, box, chamfer, cut, cylinder, fuse, prism, revolved
+from fixturecheck.kernel.build import bevelled, box, chamfer, cut, cylinder, fuse, prism
 from fixturecheck.kernel.shapes import box_of, faces_of, volume_mm3
 
 
@@ -33,27 +33,6 @@ def test_cylinder_between_two_points() -> None:
     solid = cylinder(3.0, (1.0, 2.0, 3.0), (1.0, 2.0, 13.0))
     assert volume_mm3(solid) == pytest.approx(math.pi * 9 * 10, rel=1e-9)
     assert box_of(solid) == pytest.approx((-2, -1, 3, 4, 5, 13), abs=1e-6)
-
-
-def test_revolved_arcs_make_a_torus() -> None:
-    # Pappus: area pi r^2 at distance R turns into 2 pi^2 R r^2.
-    ring = [
-        ("arc", (-2.0, 10.0), (0.0, 12.0), (2.0, 10.0)),
-        ("arc", (2.0, 10.0), (0.0, 8.0), (-2.0, 10.0)),
-    ]
-    assert volume_mm3(revolved(ring)) == pytest.approx(2 * math.pi**2 * 10 * 4, rel=1e-9)
-    assert volume_mm3(revolved(ring, angle_deg=90.0)) == pytest.approx(math.pi**2 * 10 * 4 / 2, rel=1e-9)
-
-
-def test_revolved_on_the_axis_makes_a_cone() -> None:
-    cone = [
-        ("line", (0.0, 0.0), (0.0, 5.0)),
-        ("line", (0.0, 5.0), (12.0, 0.0)),
-        ("line", (12.0, 0.0), (0.0, 0.0)),
-    ]
-    solid = revolved(cone)
-    assert volume_mm3(solid) == pytest.approx(math.pi * 25 * 12 / 3, rel=1e-9)
-    assert box_of(solid) == pytest.approx((-5, 0, -5, 5, 12, 5), abs=1e-6)
 
 
 def test_cut_must_leave_one_piece() -> None:

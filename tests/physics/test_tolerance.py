@@ -8,8 +8,8 @@ from scipy.optimize import linprog
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.tolerance import Linear, solve_draws
-from fixturecheck.physics.zones import draw_errors, shifting
-from tests.physics.zoned import corners_of, stack
+from fixturecheck.physics.zones import draw_errors
+from tests.physics.zoned import corners_of, shifting, stack
 
 
 def test_a_linear_stack_has_the_root_sum_square_spread_and_the_worst_case_sum():

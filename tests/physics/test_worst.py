@@ -9,8 +9,8 @@ from scipy.optimize import LinearConstraint, milp
 from fixturecheck.errors import NotComputedError
 from fixturecheck.physics.tolerance import Linear, frame_of, solve_draws
 from fixturecheck.physics.worst import climbed_mm, most_gap_mm, most_of, sets_of
-from fixturecheck.physics.zones import Zone, box_of, draw_errors, shifting, sides
-from tests.physics.zoned import SQUARE, corners_of, stack
+from fixturecheck.physics.zones import Zone, box_of, draw_errors, sides
+from tests.physics.zoned import SQUARE, corners_of, shifting, stack
 
 
 def worst(problem, zones, seen):

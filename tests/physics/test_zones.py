@@ -15,11 +15,10 @@ from fixturecheck.physics.zones import (
     draw_errors,
     hull_of,
     middle_of,
-    shifting,
     sides,
     vertices,
 )
-from tests.physics.zoned import SQUARE
+from tests.physics.zoned import SQUARE, shifting
 
 LOPSIDED = np.array([[0.0, 0.0], [3.0, 0.2], [2.5, 2.0], [0.4, 1.1]])
 

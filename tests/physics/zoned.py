@@ -20,6 +20,11 @@ def corners_of(zones: Sequence[Zone]) -> Floats:
     return np.hstack([v[p] for v, p in zip(each, picks, strict=True)])
 
 
+def shifting(half_mm: Floats) -> tuple[Zone, ...]:
+    """Return zones in which faces shift and do not lean."""
+    return tuple(Zone(half_mm=float(h), corners=np.zeros((0, 2))) for h in half_mm)
+
+
 def stack(count: int = 4) -> Linear:
     """Return blocks on one another: each gap opens with the block above and closes with faces."""
     slope = np.eye(count) - np.eye(count, k=-1)

@@ -14,7 +14,7 @@ from fixturecheck.physics.settle import Ending
 from fixturecheck.settling import tolerance
 from fixturecheck.settling.model import Push, Staging
 from fixturecheck.settling.orders import order_told
-from fixturecheck.settling.stability import rocks, under_hand
+from fixturecheck.settling.stability import under_hand
 from fixturecheck.settling.tolerance import Target, odds_of
 from fixturecheck.setup.model import Seat
 
@@ -124,18 +124,20 @@ class TestUnderHand:
 
     def test_a_short_leg_rocks_about_the_line_between_its_neighbours(self, shapes):
         low = 0.1
-        setup = self.four_pins(shapes, low)
-        (found,) = rocks(setup, Staging(), "part")
-        # The diagonal from pin 1's near corner (-1, 19) to pin 2's (49, -21); pin 3's far corner: (51, 21).
-        ends = np.array([[-1.0, 19.0], [49.0, -21.0]])
+        told = under_hand(
+            self.four_pins(shapes, low), Staging(), "part", at_mm=(51, 21, 30), force_n=(0, 0, -60)
+        )
+        assert not told.stays
+        # It tips over the corners of pins 1 and 2 toward the push, until the far corner of pin 3 carries.
+        ends = np.array([[1.0, 21.0], [51.0, -19.0]])
         along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
-        assert abs(np.array(found.axis[:2]) @ along) == pytest.approx(1.0, abs=1e-3)
+        turn = np.array(told.turn_deg)
+        assert abs(turn[:2] @ along) / np.linalg.norm(turn) == pytest.approx(1.0, abs=1e-3)
         arm = np.array([51.0, 21.0]) - ends[0]
         distance = abs(along[0] * arm[1] - along[1] * arm[0])
-        assert max(-found.low, found.high) == pytest.approx(math.degrees(low / distance), rel=0.25)
+        assert np.linalg.norm(turn) == pytest.approx(math.degrees(low / distance), rel=1e-3)
 
     def test_four_equal_legs_stand_firm(self, shapes):
-        assert rocks(self.four_pins(shapes, 0.0), Staging(), "part") == ()
         told = under_hand(
             self.four_pins(shapes, 0.0), Staging(), "part", at_mm=(20, 0, 30), force_n=(0, 0, -30)
         )

@@ -2,15 +2,15 @@
 
 import math
 
+import cadquery as cq
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.build import revolved
 from fixturecheck.kernel.shapes import box_of, volume_mm3
 from fixturecheck.shop.section import Section, profile, rounded
-from fixturecheck.shop.wheels import Flange, Wheel, check_flange
+from fixturecheck.shop.wheels import Wheel
 
 CUP = {
     "shape": "6",
@@ -26,6 +26,16 @@ DISH = {
     "bore_wall_mm": 9.0, "small_diameter_mm": 76.0, "edge_mm": 4.0,
 }  # fmt: skip
 RECESSED = {"shape": "5", "thickness_mm": 25.0, "recess_diameter_mm": 90.0, "recess_depth_mm": 6.0}
+
+
+def revolved(segments):
+    """The solid of an outline (y, r) turned about the Y axis, by the kernel itself."""
+    edges = []
+    for kind, *points in segments:
+        make = cq.Edge.makeLine if kind == "line" else cq.Edge.makeThreePointArc
+        edges.append(make(*[cq.Vector(0, float(y), float(r)) for y, r in points]))
+    wire = cq.Wire.assembleEdges(edges)
+    return cq.Solid.revolve(wire, [], 360.0, cq.Vector(0, 0, 0), cq.Vector(0, 1, 0))
 
 
 def disc(radius_mm: float, height_mm: float) -> float:
@@ -191,18 +201,3 @@ def test_a_rounded_corner_is_a_tangent_arc_of_its_radius(
 def test_sizes_that_make_no_wheel(sizes: dict[str, object], says: str) -> None:
     with pytest.raises(SetupError, match=says):
         profile(Wheel(**sizes))
-
-
-@pytest.mark.parametrize(
-    ("sizes", "room_mm"),
-    [({}, 178.0), (RECESSED, 90.0), (CUP, 80.0), (FLARING, 62.0), ({**DISH, "flat_diameter_mm": 60.0}, 60.0)],
-)
-def test_flange_fits_between_the_bore_and_what_it_lies_in(sizes: dict[str, float], room_mm: float) -> None:
-    wheel = Wheel(**sizes)
-    check_flange(wheel, Flange(diameter_mm=room_mm - 0.1))
-    check_flange(wheel, Flange(diameter_mm=wheel.bore_mm + 0.1))
-    for diameter_mm in (room_mm + 0.1, wheel.bore_mm - 0.1, math.nan):
-        with pytest.raises(SetupError, match="does not fit"):
-            check_flange(wheel, Flange(diameter_mm=diameter_mm))
-    with pytest.raises(SetupError, match="thickness"):
-        check_flange(wheel, Flange(diameter_mm=room_mm - 0.1, thickness_mm=0.0))

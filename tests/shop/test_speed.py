@@ -5,7 +5,7 @@ import math
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.shop.marking import Size, Spec, parse_size, parse_spec
+from fixturecheck.shop.marking import Spec, parse_spec
 from fixturecheck.shop.speed import (
     SFPM_IN_M_S,
     guard_exposure,
@@ -136,23 +136,6 @@ def test_limits_rise_with_strength() -> None:
 
 
 # D x T x H: adgrind.com/abrasives/wheel_shapes.htm and ques10.com/p/41226.
-@pytest.mark.parametrize(
-    ("text", "size"),
-    [
-        ("180x13x31.75", (180, 13, 31.75)),
-        ("300x30x42", (300, 30, 42)),
-        (" 178 X 6,35 x 31.75 mm", (178, 6.35, 31.75)),
-        ("200\u00d720\u00d731.75", (200, 20, 31.75)),
-    ],
-)
-def test_size_marking(text: str, size: tuple[float, float, float]) -> None:
-    assert parse_size(text) == Size(diameter_mm=size[0], thickness_mm=size[1], bore_mm=size[2])
-
-
-@pytest.mark.parametrize("text", ["180x13", "180x13x", "180x-13x31", "a180x13x31", "180x0x31", "", "1x2x3x4"])
-def test_size_marking_that_is_none(text: str) -> None:
-    with pytest.raises(SetupError, match="180x13x31"):
-        parse_size(text)
 
 
 # `40A 60 K 7 V`: golpa-sab.com/standard_marketing_system.htm after ISO 525.
