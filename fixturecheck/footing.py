@@ -217,7 +217,7 @@ class _Graph:
         label = patch.contact.b if patch.bodies[0] == name else patch.contact.a
         jaw = bool(self.holding and other in self.holding.jaws)
         packing = self.known[other].base is Base.CLAMPED and self._is_fixture(other)
-        return jaw or packing or label.partition(".")[2] in VISE_FACES
+        return jaw or packing or label.face in VISE_FACES
 
     def _draws(self, patch: Patch, body: Body) -> bool:
         """Whether a magnet that is on holds a body by this patch."""
@@ -340,7 +340,7 @@ def table_of(setup: Setup, contacts: ContactMap) -> float:
     for patch in contacts.patches:
         labels = (patch.contact.a, patch.contact.b)
         for name, other, label in zip(patch.bodies, patch.bodies[::-1], labels[::-1], strict=True):
-            squeezed = other in pressing or label.partition(".")[2] in VISE_FACES
+            squeezed = other in pressing or label.face in VISE_FACES
             if patch.contact.kind != "near" and (squeezed or _upward(patch, name) > _LEVEL):
                 carried.add(name)
     set_on = [b for b in setup.bodies if b.role == "fixture" or b.name not in carried]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.result import Finding, Group, Verdict
 
 STANDS_ON_NOTHING, ON_NOTHING = "stands on nothing", "on nothing"
@@ -115,8 +116,8 @@ def _key(finding: Finding, place: int, drawings: Mapping[str, str]) -> Key:
 
 
 def _drawn(one: str, drawings: Mapping[str, str]) -> tuple[str, str]:
-    body, _, face = one.partition(".")
-    return drawings.get(body, body), face
+    ref = FaceRef(one)
+    return drawings.get(ref.body, ref.body), ref.face
 
 
 def _is_cause(finding: Finding) -> bool:
@@ -137,4 +138,4 @@ def _follows(finding: Finding, cause: Finding) -> bool:
 
 
 def _body(one: str) -> str:
-    return one.partition(".")[0]
+    return FaceRef(one).body

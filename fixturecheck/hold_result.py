@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from fixturecheck.faceref import FaceRef
+
 Vector = tuple[float, float, float]
 
 
@@ -14,8 +16,8 @@ class FaceHeld:
 
     Parameters
     ----------
-    a, b : str
-        `body.face` of either side.
+    a, b : FaceRef
+        Face on either side.
     low_n, high_n : float
         Pull, with all that is not known well.
     area_mm2 : float
@@ -26,8 +28,8 @@ class FaceHeld:
         Centre of pull, and the way in which `a` is drawn.
     """
 
-    a: str
-    b: str
+    a: FaceRef
+    b: FaceRef
     low_n: float
     high_n: float
     area_mm2: float
@@ -184,8 +186,8 @@ class PullMap:
 
     Parameters
     ----------
-    a, b : str
-        `body.face` of either side.
+    a, b : FaceRef
+        Face on either side.
     toward : Vector
         Square to the faces, the way in which `a` is drawn.
     points_mm : tuple of Vector
@@ -194,8 +196,8 @@ class PullMap:
         Of each square, at the weak end of what is not known well.
     """
 
-    a: str
-    b: str
+    a: FaceRef
+    b: FaceRef
     toward: Vector
     points_mm: tuple[Vector, ...]
     area_mm2: tuple[float, ...]

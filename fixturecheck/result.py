@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.hold_result import HoldFound
 from fixturecheck.units import SMALL_LENGTHS, shown_in
 
@@ -69,6 +70,11 @@ class NamedShape:
     role: Role
     geometry: object = field(repr=False, compare=False)
     bodies: tuple[str, ...] = ()
+
+
+def wheel_name(cut: str) -> str:
+    """Return the name of the shape that shows the wheel of a cut."""
+    return f"wheel {cut}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,8 +194,8 @@ class Contact:
 
     Parameters
     ----------
-    a, b : str
-        `body.face` on either side, in alphabetical order of bodies.
+    a, b : FaceRef
+        Face on either side, in alphabetical order of bodies.
     kind : str
         `area`, `line`, `point` or `near`.
     area_mm2, length_mm : float
@@ -204,8 +210,8 @@ class Contact:
         Bound on the gap where it was sampled; zero where the answer is exact.
     """
 
-    a: str
-    b: str
+    a: FaceRef
+    b: FaceRef
     kind: str
     area_mm2: float
     length_mm: float

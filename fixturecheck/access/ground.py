@@ -13,7 +13,7 @@ from fixturecheck.access.wheel import Rim, rim_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.regions import Split, shared_area_mm2, split
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.result import CutMade, FaceMade, NamedShape, Role
+from fixturecheck.result import CutMade, FaceMade, NamedShape, Role, wheel_name
 from fixturecheck.setup.model import Cut, Setup
 
 _SUM_SHARE = 1e-6
@@ -125,7 +125,7 @@ def _made(cut: Cut, parts: tuple[PartGround, ...]) -> CutMade:
 
 def _named(cut: Cut, parts: tuple[PartGround, ...], wheel: Solid) -> list[NamedShape]:
     """Name what a report may show: the wheel, each part as ground, its leftover and gouge."""
-    shapes = [NamedShape(name=f"wheel {cut.name}", role=Role.WHEEL, geometry=wheel)]
+    shapes = [NamedShape(name=wheel_name(cut.name), role=Role.WHEEL, geometry=wheel)]
     for p in parts:
         regions = ((Role.GROUND, p.ground), (Role.LEFTOVER, p.leftover), (Role.GOUGE, p.gouge))
         shapes += [

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from fixturecheck.errors import SetupError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.regions import face_within, flat_of, joining
 from fixturecheck.kernel.shapes import Box, Face, Solid, box_of, faces_of
 from fixturecheck.result import Vector
@@ -26,8 +27,8 @@ class Target:
 
     Parameters
     ----------
-    name : str
-        `body.face`.
+    name : FaceRef
+        The face.
     faces : tuple of Face
         The faces of that name, in the machine's frame.
     centre, normal : Vector
@@ -38,7 +39,7 @@ class Target:
         Their common box.
     """
 
-    name: str
+    name: FaceRef
     faces: tuple[Face, ...]
     centre: Vector
     normal: Vector
@@ -186,10 +187,10 @@ def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
             normal[k] += flat[1][k] * area
     length = math.hypot(*normal)
     unit = (normal[0] / length, normal[1] / length, normal[2] / length)
-    return _measured(f"{body.name}.{name}", named, unit)
+    return _measured(FaceRef.of(body.name, name), named, unit)
 
 
-def _measured(name: str, faces: tuple[Face, ...], normal: Vector) -> Target:
+def _measured(name: FaceRef, faces: tuple[Face, ...], normal: Vector) -> Target:
     """Return flat faces as one target, with their size and place."""
     areas, boxes = [f.Area() for f in faces], [box_of(f) for f in faces]
     total = sum(areas)

@@ -144,7 +144,7 @@ def _finding(
 ) -> Finding:
     """Hold one error against the tolerance of its face; `words` say it and how to cure it."""
     says, remedy = words
-    face = target.name.split(".", 1)[1]
+    face = target.name.face
     stated = part.body.tolerance_mm.get(face, part.body.tolerance_mm.get("*"))
     limit_mm = DEFAULT_MM if stated is None else stated
     error_mm = error_mm if error_mm > _NOISE_MM else 0.0

@@ -140,7 +140,7 @@ def _on_one_pole(stage: Stage, part: str) -> list[str]:
     pulls = stage.held.pulls if stage.held else None
     if pulls is None:
         return []
-    touched = {body.partition(".")[0] for face in pulls.on(part) for body in (face.a, face.b)} - {part}
+    touched = {face.body for pull in pulls.on(part) for face in (pull.a, pull.b)} - {part}
     if len(touched) != 1 or not touched <= {p.name for p in stage.setup.poles()}:
         return []
     return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly draws it: set it across two."]

@@ -21,6 +21,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.location import SeatRole
 from fixturecheck.result import Finding, Vector, Verdict
@@ -46,8 +47,8 @@ def check(stage: Stage) -> Iterator[Finding]:
     write = stage.setup.write
     for part in found.located:
         yield _part(part, write)
-        for role, rank in zip(part.located.roles, part.ranks, strict=True):
-            yield _seat(found, part, role, rank)
+        for role, seat in zip(part.located.roles, part.seats, strict=True):
+            yield _seat(found, part, role, seat)
         for seat in part.closing:
             yield _closes(found, seat)
         for target in part.targets:
@@ -68,8 +69,8 @@ def check(stage: Stage) -> Iterator[Finding]:
 def _part(part: PartLocated, write: Writing) -> Finding:
     """Say what each seat of a part takes, and what the cut faces follow most."""
     takes = ", ".join(
-        f"{role.name} ({rank}) takes {role.takes}"
-        for role, rank in zip(part.located.roles, part.ranks, strict=True)
+        f"{role.name} ({seat.rank}) takes {role.takes}"
+        for role, seat in zip(part.located.roles, part.seats, strict=True)
     )
     says = f"The seats of {part.body} take {part.located.rank} of 6 degrees of freedom: {takes}."
     strongest = max(
@@ -94,18 +95,18 @@ def _part(part: PartLocated, write: Writing) -> Finding:
     )
 
 
-def _seat(found: Answered, part: PartLocated, role: SeatRole, rank: str) -> Finding:
+def _seat(found: Answered, part: PartLocated, role: SeatRole, seat: Seat) -> Finding:
     """Say what one seat takes, where it acts and which way it holds; a caution where it fights another."""
-    place, way = _acts(found, f"{part.body}.", role.name)
+    place, way = _acts(found, seat)
     return Finding(
         check=ID,
         verdict=Verdict.GO if role.takes else Verdict.CAUTION,
         subject=f"{part.body}: {role.name}",
         kind="seat",
-        about=_sides(f"{part.body}.", role.name),
+        about=(seat.own, seat.other),
         value=float(role.takes),
         unit=FREEDOM,
-        says=f"{role.name} ({rank}) takes {role.takes} of the {role.wants} degrees of freedom "
+        says=f"{role.name} ({seat.rank}) takes {role.takes} of the {role.wants} degrees of freedom "
         "that it would take alone."
         if role.takes
         else _fights(found, part, role),
@@ -116,26 +117,20 @@ def _seat(found: Answered, part: PartLocated, role: SeatRole, rank: str) -> Find
     )
 
 
-def _sides(body: str, name: str) -> tuple[str, str]:
-    """Return the two faces of a seat by its name, `face on body.face`; `body` ends in a dot."""
-    face, _, on = name.partition(" on ")
-    return body + face, on
-
-
 def _about(target: Target) -> tuple[str, ...]:
-    return (target.body if target.face is None else f"{target.body}.{target.face}",)
+    return (target.body if target.face is None else FaceRef.of(target.body, target.face),)
 
 
 def _closes(found: Answered, seat: Seat) -> Finding:
     """Say that a stop only closes its part in."""
     name = f"{seat.face} on {seat.on}.{seat.on_face}"
-    place, way = _acts(found, f"{seat.body}.", name)
+    place, way = _acts(found, seat)
     return Finding(
         check=ID,
         verdict=Verdict.GO,
         subject=f"{seat.body}: {name}",
         kind="seat",
-        about=(f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"),
+        about=(seat.own, seat.other),
         value=0.0,
         unit=FREEDOM,
         says=f"{name} ({seat.rank}) locates nothing: it is set up against {seat.body} last and closes it in.",
@@ -145,13 +140,12 @@ def _closes(found: Answered, seat: Seat) -> Finding:
     )
 
 
-def _acts(found: Answered, body: str, name: str) -> tuple[Vector | None, Vector | None]:
+def _acts(found: Answered, seat: Seat) -> tuple[Vector | None, Vector | None]:
     """Return the middle of where a seat carries, and the direction in which it holds its part."""
-    mine, on = _sides(body, name)
     for one in found.settled.carried:
-        if {one.a, one.b} == {mine, on}:
+        if {one.a, one.b} == {seat.own, seat.other}:
             # The normal told is out of b into a.
-            sign = 1.0 if one.a == mine else -1.0
+            sign = 1.0 if one.a == seat.own else -1.0
             return to_vector(np.mean(one.points_mm, axis=0)), to_vector(sign * np.array(one.normal))
     return None, None
 
@@ -170,7 +164,7 @@ def _follows(moved: TargetMoved, write: Writing) -> Finding:
         subject=target.name,
         kind="follows",
         about=_about(target),
-        cut=target.name.partition("/")[0],
+        cut=target.cut,
         value=max((abs(v) for v in moved.by_seat.values()), default=0.0),
         unit="um/um",
         says=f"{target.name} moves along its normal by {', by '.join(each) or 'nothing'}.",
@@ -189,7 +183,7 @@ def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding
         subject=target.name,
         kind="free",
         about=_about(target),
-        cut=target.name.partition("/")[0],
+        cut=target.cut,
         says=f"No closed seat locates {target.name} along its normal: {part.body} may move by "
         f"{moved.free_mm:.2f} {more} there for each {one} that it is free to go.",
         remedy="Give the part a seat or a stop that faces that way, and push it there.",

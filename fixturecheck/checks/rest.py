@@ -146,7 +146,7 @@ def wrong_of(found: Answered, body: str) -> list[Carried]:
     named = {(s.seat.body, s.seat.on) for s in found.settled.seats}
     mine = []
     for one in found.settled.unintended():
-        pair = (_body(one.a), _body(one.b))
+        pair = (one.a.body, one.b.body)
         other = pair[1] if pair[0] == body else pair[0]
         if body in pair and not ((other, body) in named and (body, other) not in named):
             mine.append(one)
@@ -211,7 +211,7 @@ def _open_words(seat: SeatAtRest, opening: float, write: Writing) -> str:
 
 def landing_words(one: Carried, body: str) -> str:
     """Say which face lands on which, the part's own first."""
-    a, b = (one.a, one.b) if _body(one.a) == body else (one.b, one.a)
+    a, b = (one.a, one.b) if one.a.body == body else (one.b, one.a)
     return f"{a} lands on {b}"
 
 
@@ -229,13 +229,9 @@ def _spot(wrong: list[Carried], pose: RestPose) -> tuple[Vector | None, Vector |
     back = -np.array(pose.shift_mm)
     length = float(np.linalg.norm(back))
     # A part that only turned has no way back along a line: out of it, at what it lands on.
-    sign = 1.0 if _body(one.a) != pose.body else -1.0
+    sign = 1.0 if one.a.body != pose.body else -1.0
     way = back / length if length > _STIRS_MM else sign * np.array(one.normal)
     return to_vector(np.mean(one.points_mm, axis=0)), to_vector(way)
-
-
-def _body(face: str) -> str:
-    return face.split(".", 1)[0]
 
 
 def _order(stage: Stage, found: Answered) -> Iterator[Finding]:

@@ -203,7 +203,7 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         says = f"{what}, which is no seat, and {part.name} stands open at {held}."
         mine, theirs = sides_from(patch, part.name)
         remedy = f"Relieve {mine}."
-        if any(s.body == part.name and f"{part.name}.{s.face}" == mine for s in stage.setup.seats):
+        if any(s.body == part.name and s.own == mine for s in stage.setup.seats):
             remedy = f"State the seat as {mine} on {theirs}, or move what is in the way."
     else:
         verdict = Verdict.CAUTION

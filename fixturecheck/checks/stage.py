@@ -48,11 +48,7 @@ class Stage:
 
     def shapes_under(self, body: str) -> tuple[NamedShape, ...]:
         """Return the patches that a body touches anything with."""
-        return tuple(
-            p.shape
-            for p in self.contacts.patches
-            if p.contact.kind != "near" and body in (p.contact.a.split(".")[0], p.contact.b.split(".")[0])
-        )
+        return tuple(p.shape for p in self.contacts.patches if p.contact.kind != "near" and body in p.bodies)
 
     def face_place(self, body: str, face: str) -> tuple[Vector, Vector]:
         """Return the centre and the outward normal of a named flat face where it stands.

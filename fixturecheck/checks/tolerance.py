@@ -30,6 +30,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.faceref import FaceRef
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.settling.odds import Odds, SeatOdds, TargetOdds, WrongOdds
 from fixturecheck.units import Writing, percent
@@ -157,7 +158,7 @@ def _barred(stage: Stage, odds: Odds) -> Iterator[Finding]:
 
 
 def _is_fixture(stage: Stage, face: str) -> bool:
-    return stage.setup.body(face.split(".", 1)[0]).role == "fixture"
+    return stage.setup.body(FaceRef(face).body).role == "fixture"
 
 
 def _judged(share: float) -> Verdict:
@@ -180,7 +181,7 @@ def _seat(seat: SeatOdds, odds: Odds, write: Writing) -> Finding:
         verdict=_judged(seat.share_closed),
         subject=where,
         kind="seat",
-        about=(f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"),
+        about=(FaceRef.of(seat.body, seat.face), FaceRef.of(seat.on, seat.on_face)),
         value=seat.share_closed,
         unit="share",
         limit=SURE,
@@ -225,18 +226,17 @@ def _signed(value_um: float, write: Writing) -> str:
     return "0" if not text.strip("+-0.") else text
 
 
-def limit_um(stage: Stage, target: str) -> float | None:
-    """Return half of the zone of a target face, `cut/body.face`; None where it states none."""
-    body, _, face = target.split("/", 1)[1].partition(".")
-    zones = stage.setup.body(body).tolerance_mm
-    width = zones.get(face, zones.get("*"))
+def limit_um(stage: Stage, face: FaceRef) -> float | None:
+    """Return half of the zone of a target face; None where it states none."""
+    zones = stage.setup.body(face.body).tolerance_mm
+    width = zones.get(face.face, zones.get("*"))
     return None if width is None else 0.5e3 * width
 
 
 def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
     """Judge how far one cut face is out, before the wheel has touched it."""
     worst = max(abs(v) for v in target.worst_um)
-    limit = limit_um(stage, target.name)
+    limit = limit_um(stage, target.face)
     beyond = 0.0 if limit is None else float(np.mean(np.abs(target.out_um) > limit))
     verdict, doubt = _proven(target, limit, worst, beyond, odds)
     most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
@@ -245,8 +245,8 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
         verdict=verdict,
         subject=target.name,
         kind="work",
-        about=(target.name.partition("/")[2],),
-        cut=target.name.partition("/")[0],
+        about=(target.face,),
+        cut=target.cut,
         value=worst,
         unit="um",
         limit=limit,
@@ -280,8 +280,7 @@ def _proven(
 def _target_remedy(target: TargetOdds, limit: float | None, verdict: Verdict, most: str | None) -> str | None:
     """Say what to do about a cut face."""
     if limit is None:
-        _, _, face = target.name.partition(".")
-        return f"State the zone of the face, tolerance_mm = {{ {face} = ... }} on its body."
+        return f"State the zone of the face, tolerance_mm = {{ {target.face.face} = ... }} on its body."
     return None if verdict is Verdict.GO or most is None else _tighten(target, most)
 
 

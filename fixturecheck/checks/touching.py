@@ -14,6 +14,7 @@ from fixturecheck.contact.parting import toward
 from fixturecheck.contact.sharing import Pair
 from fixturecheck.contact.standing import Array, Frame, Standing, stand
 from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
@@ -59,9 +60,9 @@ def seating(stage: Stage, seat: Seat) -> Seating:
     """Return what is found between the two faces of a seat."""
     between = list(stage.contacts.between(seat.body, seat.on))
     patches = tuple(p for p in between if _is_on(p, seat) or _goes_on(stage, p, seat))
-    touching = [_sides(p, seat.body) for p in patches if p.contact.kind == "area"]
-    faces = _first(seat.face, (one for one, _ in touching))
-    on_faces = _first(seat.on_face, (other for _, other in touching))
+    touching = [sides_from(p, seat.body) for p in patches if p.contact.kind == "area"]
+    faces = _first(seat.face, (mine.face for mine, _ in touching))
+    on_faces = _first(seat.on_face, (theirs.face for _, theirs in touching))
     area = sum(p.contact.area_mm2 for p in patches if p.contact.kind == "area")
     least = min(_areas_mm2(stage, seat.body, faces), _areas_mm2(stage, seat.on, on_faces))
     return Seating(patches=patches, faces=faces, on_faces=on_faces, area_mm2=area, least_area_mm2=least)
@@ -171,18 +172,18 @@ def _flat_faces(body: Standing, names: tuple[str, ...]) -> list[int] | None:
 
 def subject_of(seat: Seat) -> str:
     """Name a seat by its two faces."""
-    return f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
+    return f"{seat.own} on {seat.other}"
 
 
-def sides_of(seat: Seat) -> tuple[str, str]:
+def sides_of(seat: Seat) -> tuple[FaceRef, FaceRef]:
     """Return the two faces of a seat, the part's own first."""
-    return f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"
+    return seat.own, seat.other
 
 
-def sides_from(patch: Patch, body: str) -> tuple[str, str]:
+def sides_from(patch: Patch, body: str) -> tuple[FaceRef, FaceRef]:
     """Return the two sides of a patch, that of one of its bodies first."""
     a, b = patch.contact.a, patch.contact.b
-    return (a, b) if a.split(".", 1)[0] == body else (b, a)
+    return (a, b) if a.body == body else (b, a)
 
 
 def _areas_mm2(stage: Stage, body: str, names: tuple[str, ...]) -> float:
@@ -192,18 +193,12 @@ def _areas_mm2(stage: Stage, body: str, names: tuple[str, ...]) -> float:
     return float(sum(faces[i].Area() for name in names for i in found.face_indices(name)))
 
 
-def _sides(patch: Patch, body: str) -> tuple[str, str]:
-    """Return the faces of a patch on one body and on the other, without the bodies' names."""
-    (first, one), (_, other) = (side.split(".", 1) for side in (patch.contact.a, patch.contact.b))
-    return (one, other) if first == body else (other, one)
-
-
 def _is_on(patch: Patch, seat: Seat) -> bool:
     """Whether a patch lies between the two faces of a seat, or on an edge or corner of either."""
     if set(patch.bodies) != {seat.body, seat.on}:
         return False
-    faces, on_faces = _sides(patch, seat.body)
-    return seat.face in faces.split("+") and seat.on_face in on_faces.split("+")
+    mine, theirs = sides_from(patch, seat.body)
+    return seat.face in mine.faces and seat.on_face in theirs.faces
 
 
 def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
@@ -232,10 +227,10 @@ def said(patch: Patch, write: Writing) -> str:
 def along_round(patch: Patch) -> bool:
     """Whether a round face bears along a line between its edges, as a bar does in a V."""
     sides = (patch.contact.a, patch.contact.b)
-    return patch.contact.kind == "line" and not any("+" in side.split(".", 1)[1] for side in sides)
+    return patch.contact.kind == "line" and all(len(side.faces) == 1 for side in sides)
 
 
 def outward(patch: Patch, body: str) -> Vector:
     """Return the normal of a patch out of one of its two bodies."""
     x, y, z = patch.contact.normal
-    return (x, y, z) if patch.contact.a.split(".", 1)[0] == body else (-x, -y, -z)
+    return (x, y, z) if patch.contact.a.body == body else (-x, -y, -z)

@@ -118,6 +118,6 @@ def _closed_in(
 def _ahead(moving: Placed, still: Placed, push: Array, tolerances: Tolerances) -> Iterator[Patch]:
     """Yield what the moving body touches ahead of it."""
     for patch in find_contacts([moving, still], tolerances).patches:
-        sign = 1.0 if patch.contact.a.split(".", 1)[0] == moving.name else -1.0
+        sign = 1.0 if patch.contact.a.body == moving.name else -1.0
         if patch.contact.kind != "near" and sign * float(np.dot(patch.contact.normal, push)) > 1e-6:
             yield patch

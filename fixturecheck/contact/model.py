@@ -10,6 +10,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.clip import carried, edge_points
 from fixturecheck.kernel.shapes import Shape, to_vector
 from fixturecheck.result import Contact, NamedShape, Role
@@ -54,7 +55,7 @@ class Patch:
         """
         old, sides = self.contact, [self.contact.a, self.contact.b]
         bodies = [names[b] for b in self.bodies]
-        sides = [f"{new}.{side.partition('.')[2]}" for new, side in zip(bodies, sides, strict=True)]
+        sides = [FaceRef.of(new, *side.faces) for new, side in zip(bodies, sides, strict=True)]
         normal = turn @ np.array(old.normal)
         if bodies[0] > bodies[1]:  # the map tells the name that comes first as the first
             bodies, sides, normal = bodies[::-1], sides[::-1], -normal

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.contact.surfaces import normal_out
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.clip import normal_at, world_edges, world_faces
 from fixturecheck.kernel.facet_nouns import Circle, Surface
 from fixturecheck.kernel.facets import FaceTable, face_tables, transform_of
@@ -164,9 +165,9 @@ class Standing:
         """Return the kernel's solid in the machine's frame."""
         return self.placed.solid.moved(self.placed.at)
 
-    def label(self, faces: Sequence[int]) -> str:
-        """Name a face, or the edge or corner where several meet: `body.a` or `body.a+b`."""
-        return f"{self.name}.{'+'.join(sorted({self.face_names[f] for f in faces}))}"
+    def label(self, faces: Sequence[int]) -> FaceRef:
+        """Name a face, or the edge or corner where several meet."""
+        return FaceRef.of(self.name, *sorted({self.face_names[f] for f in faces}))
 
 
 class Frame:

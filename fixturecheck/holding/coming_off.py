@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.contact.model import ContactMap
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.points import spots
 from fixturecheck.kernel.clip import carried, common_solid, extent_along
 from fixturecheck.kernel.regions import box_gap_mm
@@ -56,8 +57,8 @@ class Touch:
         A finished face of the two belongs to a part.
     """
 
-    own: str
-    other: str
+    own: FaceRef
+    other: FaceRef
     normal: Floats
     points_mm: Floats
     shapes: tuple[Shape, ...]
@@ -67,7 +68,7 @@ class Touch:
     @property
     def other_body(self) -> str:
         """The body on the other side."""
-        return self.other.split(".")[0]
+        return self.other.body
 
     @property
     def supports(self) -> bool:
@@ -145,19 +146,19 @@ class WayOff:
 
 def touches_of(setup: Setup, contacts: ContactMap, loose: Sequence[str]) -> dict[str, tuple[Touch, ...]]:
     """Return what every loose body touches, and whether that is finished."""
-    shapes: dict[frozenset[str], list[Shape]] = {}
+    shapes: dict[frozenset[FaceRef], list[Shape]] = {}
     for patch in contacts.patches:
         if patch.contact.kind != "near":
             key = frozenset({patch.contact.a, patch.contact.b})
             shapes.setdefault(key, []).append(cast("Shape", patch.shape.geometry))
     out: dict[str, list[Touch]] = {name: [] for name in loose}
     for spot in spots(contacts, loose):
-        sides = sorted(spot.faces, key=lambda f: f.split(".")[0] != spot.a)
+        sides = sorted(spot.faces, key=lambda f: f.body != spot.a)
         done = [s for s in sides if finished(setup, s)]
-        parts = [s for s in done if setup.body(s.split(".")[0]).role == "part"]
+        parts = [s for s in done if setup.body(s.body).role == "part"]
         for own, other, sign in ((sides[0], sides[1], 1.0), (sides[1], sides[0], -1.0)):
-            if own.split(".")[0] in out:
-                out[own.split(".")[0]].append(
+            if own.body in out:
+                out[own.body].append(
                     Touch(
                         own=own,
                         other=other,
@@ -171,15 +172,14 @@ def touches_of(setup: Setup, contacts: ContactMap, loose: Sequence[str]) -> dict
     return {name: tuple(found) for name, found in out.items()}
 
 
-def finished(setup: Setup, where: str) -> bool:
-    """Say whether a face (`body.face`) is ground or finer; one whose finish is not stated counts as such."""
-    name, faces = where.split(".", 1)
-    body = setup.body(name)
-    for face in faces.split("+"):
+def finished(setup: Setup, where: FaceRef) -> bool:
+    """Say whether a face is ground or finer; one whose finish is not stated counts as such."""
+    body = setup.body(where.body)
+    for face in where.faces:
         stated = body.finish.get(face, body.finish.get("*"))
         if stated is None or finish_of(stated).ra_um[1] <= _FINISHED_RA_UM:
             return True
-        if any(_makes(cut, name, face) for cut in setup.cuts):
+        if any(_makes(cut, where.body, face) for cut in setup.cuts):
             return True
     return False
 

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words, scaled_pull
 from fixturecheck.holding.pull import FacePull, Magnet
 from fixturecheck.holding.rating import find_source
@@ -47,7 +48,7 @@ def larger_seat(bench: Bench) -> Iterator[Cure]:
     part, poles = bench.part.part, {b.name for b in bench.scene.setup.poles()}
 
     def seated(face: FacePull) -> bool:
-        sides = {face.a.split(".")[0], face.b.split(".")[0]}
+        sides = {face.a.body, face.b.body}
         return part in sides and bool(sides & poles)
 
     found = _needed(bench, seated)
@@ -166,7 +167,7 @@ def roughest_of(body: Body, faces: str, table: Mapping[str, Finish]) -> str:
     NotComputedError
         One of them has no finish that the table knows.
     """
-    stated = [body.finish.get(f, body.finish.get("*", "")) for f in faces.split("+")]
+    stated = [body.finish.get(f, body.finish.get("*", "")) for f in FaceRef.of(body.name, faces).faces]
     if not set(stated) <= set(table):
         message = f"{body.name}.{faces} has no finish that is known"
         raise NotComputedError(message)
@@ -175,16 +176,15 @@ def roughest_of(body: Body, faces: str, table: Mapping[str, Finish]) -> str:
 
 def _mine(face: FacePull, body: str) -> str:
     """Return the face of the body that is pulled."""
-    where = face.a if face.a.split(".", 1)[0] == body else face.b
-    return where.split(".", 1)[1]
+    return (face.a if face.a.body == body else face.b).face
 
 
 def _closer(model: MagnetModel, body: str, closer_um: dict[str, float]) -> MagnetModel:
     """Return the model with the gaps of a body's faces made narrower by a finer finish."""
     gaps = []
     for gap in model.gaps:
-        sides = [s.split(".", 1) for s in gap.name.split(" on ")]
-        mine = [f for name, f in sides if name == body and f in closer_um]
+        sides = [FaceRef(s) for s in gap.name.split(" on ")]
+        mine = [s.face for s in sides if s.body == body and s.face in closer_um]
         narrower_mm = max(0.0, closer_um[mine[0]]) * 1e-3 if mine and gap.counts else 0.0
         gaps.append(replace(gap, gap_mm=gap.gap_mm - narrower_mm))
     return replace(model, gaps=tuple(gaps))

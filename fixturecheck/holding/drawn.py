@@ -115,7 +115,7 @@ def section_of(held: Held) -> FluxSection | None:
     flow = np.sum([mean_square_t2(b, potential[b.name]) for b in irons], axis=0)
     normal = np.eye(3)[int(np.argmin(flow))]
     least = min(held.parts, key=lambda p: p.factors.factor.low, default=None)
-    about = least.part if least else pulls.faces[0].a.split(".")[0]
+    about = least.part if least else pulls.faces[0].a.body
     at = _middle(pulls, about, poles)
     half = _half_width_mm(irons, about, poles, normal)
     window = _window(irons, half, at, normal)
@@ -140,7 +140,7 @@ def section_of(held: Held) -> FluxSection | None:
 def _middle(pulls: Pulls, about: str, poles: dict[str, str]) -> Floats:
     """Return the centre of pull between the poles and a body."""
     faces = pulls.on(about) or pulls.faces
-    on_poles = [f for f in faces if {f.a.split(".")[0], f.b.split(".")[0]} & set(poles)]
+    on_poles = [f for f in faces if {f.a.body, f.b.body} & set(poles)]
     chosen = on_poles or list(faces)
     weight = np.array([max(f.weak_n, 1e-9) for f in chosen])
     return np.asarray(weight @ np.array([f.weak_at_mm for f in chosen]) / weight.sum())

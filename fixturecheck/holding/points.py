@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.model import ContactMap, Patch
+from fixturecheck.faceref import FaceRef
 from fixturecheck.footing import Base, footings
 from fixturecheck.holding.pull import Pulls
 from fixturecheck.kernel.clip import centre_of
@@ -41,8 +42,8 @@ class Spot:
     ----------
     a, b : str
         Bodies; `b` empty for what stands still.
-    faces : frozenset of str
-        The two `body.face`.
+    faces : frozenset of FaceRef
+        The two faces.
     normal : ndarray, shape (3,)
         Out of `a` into `b`.
     points_mm : ndarray, shape (n, 3)
@@ -54,7 +55,7 @@ class Spot:
 
     a: str
     b: str
-    faces: frozenset[str]
+    faces: frozenset[FaceRef]
     normal: Floats
     points_mm: Floats
     shares: Floats
@@ -64,7 +65,7 @@ class Spot:
     @property
     def bodies(self) -> frozenset[str]:
         """The two bodies, also one that stands still."""
-        return frozenset(face.partition(".")[0] for face in self.faces)
+        return frozenset(face.body for face in self.faces)
 
 
 def movers(setup: Setup, contacts: ContactMap) -> tuple[str, ...]:
@@ -119,7 +120,7 @@ def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
     together: dict[tuple[str, str, Vector], list[Patch]] = {}
     for patch in contacts.patches:
         c = patch.contact
-        if c.kind != "near" and {c.a.split(".")[0], c.b.split(".")[0]} & set(moving):
+        if c.kind != "near" and {c.a.body, c.b.body} & set(moving):
             looks = to_vector(round(n, 3) + 0.0 for n in c.normal)
             together.setdefault((c.a, c.b, looks), []).append(patch)
     return tuple(_spot(patches, moving) for _, patches in sorted(together.items()))
@@ -127,7 +128,7 @@ def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
 
 def _spot(patches: Sequence[Patch], moving: Sequence[str]) -> Spot:
     first = patches[0].contact
-    a, b = first.a.split(".")[0], first.b.split(".")[0]
+    a, b = first.a.body, first.b.body
     normal = np.array(first.normal)
     if a not in moving:
         a, b, normal = b, a, -normal
@@ -229,7 +230,7 @@ def pull_loads(
     loads = []
     for face in pulls.faces if pulls else ():
         pull_n, centre = face.at(strength_share, error_share)
-        a, b = face.a.split(".")[0], face.b.split(".")[0]
+        a, b = face.a.body, face.b.body
         for body, by, sign in ((a, b, 1.0), (b, a, -1.0)):
             if body in moving:
                 force = to_vector(sign * pull_n * face.toward)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.iron import Ferrous, ferrous_bodies, irons_of
 from fixturecheck.holding.rating import Source, find_source, pole_of
 from fixturecheck.kernel.femesh import TetMesher
@@ -59,8 +60,8 @@ class FacePull:
         Which of the field solution's patches it is: faces of several pieces have several of one name.
     """
 
-    a: str
-    b: str
+    a: FaceRef
+    b: FaceRef
     weak_n: float
     strong_n: float
     weak_at_mm: Floats
@@ -114,7 +115,7 @@ class Pulls:
 
     def on(self, body: str) -> tuple[FacePull, ...]:
         """Return the pulls on one body."""
-        return tuple(f for f in self.faces if body in (f.a.split(".")[0], f.b.split(".")[0]))
+        return tuple(f for f in self.faces if body in (f.a.body, f.b.body))
 
     def must_know(self, body: str) -> None:
         """Refuse a body whose pull was not counted, which is not the same as no pull.
@@ -213,8 +214,8 @@ def _left_out(model: MagnetModel) -> list[str]:
     poles = {s.body for s in model.sources}
     pairs = set()
     for pair in model.left_out:
-        first, second = sorted(pair, key=lambda face: face.split(".")[0] in poles)
-        on = second.split(".")[0] if second.split(".")[0] in poles else second
+        first, second = sorted(pair, key=lambda face: FaceRef(face).body in poles)
+        on = FaceRef(second).body if FaceRef(second).body in poles else second
         pairs.add((first, on))
     faces = sorted({face for face, _ in pairs})
     return [
@@ -235,11 +236,11 @@ class _Gaps:
         return seat_gap_um(rz_a_um=self._rz_um(a), rz_b_um=self._rz_um(b))
 
     def _rz_um(self, where: str) -> float:
-        name, faces = where.split(".", 1)
-        body = self._bodies[name]
-        found = [body.finish.get(f, body.finish.get("*")) for f in faces.split("+")]
+        face = FaceRef(where)
+        body = self._bodies[face.body]
+        found = [body.finish.get(f, body.finish.get("*")) for f in face.faces]
         if None in found:
-            message = f"{where} has no finish, so its gap is not known; state the finish of {name!r}"
+            message = f"{where} has no finish, so its gap is not known; state the finish of {face.body!r}"
             raise NotComputedError(message)
         return max(finish_of(str(f)).rz_um[self._end] for f in found)
 
@@ -270,9 +271,7 @@ def _band_mm(setup: Setup, contacts: ContactMap) -> float:
     """Return how far flux is followed through air: a little when every seat is closed, else a millimetre."""
     for seat in setup.seats:
         touching = [
-            p
-            for p in contacts.patches
-            if p.contact.kind == "area" and f"{seat.body}.{seat.face}" in (p.contact.a, p.contact.b)
+            p for p in contacts.patches if p.contact.kind == "area" and seat.own in (p.contact.a, p.contact.b)
         ]
         if not touching:
             return 1.0
@@ -286,7 +285,7 @@ def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:
 
 
 def _face_pull(number: int, weak: PatchPull, strong: PatchPull, gap: GapPatch) -> FacePull:
-    a, b = strong.name.split(" on ")
+    a, b = map(FaceRef, strong.name.split(" on "))
     points_mm, gap_mm = gap.points_a_mm, gap.gap_mm
     narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))
     # What opens from an edge carries its flux in a line beside the edge, however wide it is followed.
@@ -325,7 +324,7 @@ def _unruled(model: MagnetModel) -> Mapping[str, str]:
     close |= {s.body for s in model.sources}
     faces: dict[str, set[str]] = {}
     for face in {f for pair in model.left_out for f in pair}:
-        faces.setdefault(face.split(".")[0], set()).add(face)
+        faces.setdefault(FaceRef(face).body, set()).add(face)
     return {body: " and ".join(sorted(found)) for body, found in faces.items() if body not in close}
 
 

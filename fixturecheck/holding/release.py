@@ -167,7 +167,7 @@ def _pulls_on(bench: _Bench, name: str, gone: frozenset[str], *, high: bool) -> 
     """Return force and place of each residual pull on a body, from what is still there."""
     out = []
     for face in bench.pulls.on(name) if bench.pulls else ():
-        a, b = face.a.split(".")[0], face.b.split(".")[0]
+        a, b = face.a.body, face.b.body
         if {a, b} & gone:
             continue
         size = face.strong_n * face.high_share if high else face.weak_n * face.low_share

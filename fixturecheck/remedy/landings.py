@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.clip import common, world_faces
 from fixturecheck.kernel.relieving import thickened
 from fixturecheck.kernel.shapes import Face, Shape, compound, volume_mm3
@@ -23,7 +24,7 @@ def varies(setup: Setup) -> bool:
     return setup.staging is not None and any(w > 0 for b in setup.bodies for w in b.tolerance_mm.values())
 
 
-def shares_of(setup: Setup) -> Mapping[tuple[str, str], float]:
+def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
     """Return in how many draws faces land that no seat states, by the two faces, the most likely first.
 
     Raises
@@ -55,23 +56,22 @@ def landings_of(setup: Setup) -> list[Clash]:
     for (one, two), share in shares_of(setup).items():
         if share <= 1.0 - SURE:
             continue
-        (a, _, face_a), (b, _, face_b) = one.partition("."), two.partition(".")
-        found.append(_clash(setup, (a, face_a), (b, face_b), share))
+        found.append(_clash(setup, one, two, share))
     return found
 
 
-def _clash(setup: Setup, one: tuple[str, str], two: tuple[str, str], share: float) -> Clash:
+def _clash(setup: Setup, one: FaceRef, two: FaceRef, share: float) -> Clash:
     """Return a landing with what of either body lies within reach of the other's face."""
     bare = Clash(
-        a=one[0], b=two[0], faces_a=(one[1],), faces_b=(two[1],), zone=compound([]), volume_mm3=0.0,
+        a=one.body, b=two.body, faces_a=(one.face,), faces_b=(two.face,), zone=compound([]), volume_mm3=0.0,
         zone_b=compound([]), share_lands=share,
     )  # fmt: skip
     reach = setup.relief.clearance_mm + band_mm(setup, bare)
-    mine, theirs = _faces(setup.body(one[0]), one[1]), _faces(setup.body(two[0]), two[1])
+    mine, theirs = _faces(setup.body(one.body), one.face), _faces(setup.body(two.body), two.face)
     zone, zone_b = _within(mine, theirs, reach), _within(theirs, mine, reach)
     return Clash(
-        a=one[0], b=two[0], faces_a=(one[1],), faces_b=(two[1],), zone=zone, volume_mm3=volume_mm3(zone),
-        zone_b=zone_b, share_lands=share,
+        a=one.body, b=two.body, faces_a=(one.face,), faces_b=(two.face,), zone=zone,
+        volume_mm3=volume_mm3(zone), zone_b=zone_b, share_lands=share,
     )  # fmt: skip
 
 

@@ -164,7 +164,7 @@ def proposals(
 
 
 def _on_edge(here: Standing, body: Body, cut: EdgeCut, guard: Shape | None, clear_mm: float) -> Proposal:
-    label = here.label(here.table.edge_faces[cut.edge]).split(".", 1)[1]
+    label = here.label(here.table.edge_faces[cut.edge]).face
     edge = edges_of(body.solid)[cut.edge]
     return Proposal(
         cut=cut, where=label, at_mm=edge_middle(edge), along=edge_way(edge), guard=guard, clear_mm=clear_mm,

@@ -10,6 +10,7 @@ import numpy as np
 
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.clip import centre_of, common, distance, world_faces
 from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.kernel.shapes import Shape, Solid, box_of, to_vector, volume_mm3
@@ -247,7 +248,7 @@ def _still(changed: Setup, clash: Clash) -> Iterator[str]:
     yield from not_seated(settled, changed)
     if clash.lands and settled.rests:
         for (one, two), share in shares_of(changed).items():
-            if {one.partition(".")[0], two.partition(".")[0]} == pair and share > 1.0 - SURE:
+            if {one.body, two.body} == pair and share > 1.0 - SURE:
                 yield f"{one} still lands on {two} in {share:.2%} of draws"
 
 
@@ -260,17 +261,16 @@ def not_seated(settled: Settled, setup: Setup) -> Iterator[str]:
     for seat in settled.seats:
         if not seat.closed or seat.gap_min_um > touch_um:
             gap = setup.write.gap(seat.gap_min_um, ".1f")
-            yield f"{seat.seat.body}.{seat.seat.face} still rests {gap} off {seat.seat.on}"
+            yield f"{seat.seat.own} still rests {gap} off {seat.seat.on}"
     for one in settled.unintended():
         # Where every seat is closed, a round relief may run out onto a seat and touch there too.
         if not any(_runs_out(setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):
             yield f"{one.a} still lands on {one.b}"
 
 
-def _runs_out(setup: Setup, relief: str, seat: str) -> bool:
+def _runs_out(setup: Setup, relief: FaceRef, seat: FaceRef) -> bool:
     """Tell whether one face was made by a relief, by the name that it is given, and the other is a seat."""
-    body, _, face = seat.partition(".")
-    return relief.partition(".")[2].partition("_")[0] == RELIEF and is_seat(setup, body, face)
+    return relief.face.partition("_")[0] == RELIEF and is_seat(setup, seat.body, seat.face)
 
 
 def _marks(setup: Setup, clash: Clash, best: Relief | None) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.report.order import Together
 from fixturecheck.report.quantity import shown_span
 from fixturecheck.result import Finding, Verdict
@@ -45,7 +46,7 @@ def count_words(count: int) -> str:
 
 def bodies_of(findings: Sequence[Finding]) -> list[str]:
     """Return the bodies that the findings are about first, each once; subjects where none is named."""
-    names = (f.about[0].partition(".")[0] if f.about else f.subject for f in findings)
+    names = (FaceRef(f.about[0]).body if f.about else f.subject for f in findings)
     return sorted(dict.fromkeys(names), key=_by_number)
 
 
@@ -73,7 +74,7 @@ def title(together: Together) -> str:
     """Return what stands beside the check: the subject of one finding, or what several are about."""
     if not together.like:
         return together.finding.subject
-    faces = {f.about[0].partition(".")[2] for f in together.all if f.about}
+    faces = {FaceRef(f.about[0]).face for f in together.all if f.about}
     face = faces.pop() if len(faces) == 1 else ""
     return f"{f'{face} of ' if face else ''}{who(together.all)} ({len(together.all)} alike)"
 

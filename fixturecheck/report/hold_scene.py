@@ -23,7 +23,7 @@ from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, wors
 from fixturecheck.report.quantity import plain_name, sized
 from fixturecheck.report.scene import Stage, actor, camera, fit
 from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
-from fixturecheck.result import NamedShape, Result, Role, Verdict, worst
+from fixturecheck.result import NamedShape, Result, Role, Verdict, wheel_name, worst
 
 Drawn = tuple[dict[str, Any], list[Figure]]
 
@@ -109,13 +109,13 @@ def _joined(name: str, pieces: list[tuple[Floats, Any, Any]]) -> Figure:
 
 def _loose(stage: Stage, hold: HoldFound) -> list[str]:
     """Return the bodies that lie on the magnet, as the result names them."""
-    named = {w.split(".", 1)[0] for m in hold.maps for w in (m.a, m.b)}
+    named = {face.body for m in hold.maps for face in (m.a, m.b)}
     return [s.name for s in stage.result.shapes if s.role in _BODIES and s.name in named]
 
 
 def _total(stage: Stage, hold: HoldFound, name: str) -> dict[str, Any]:
     """Return the words that stand beside a body: its name and the whole pull on it."""
-    faces = [f for f in hold.faces if name in (f.a.split(".", 1)[0], f.b.split(".", 1)[0])]
+    faces = [f for f in hold.faces if name in (f.a.body, f.b.body)]
     both = sum(f.low_n for f in faces), sum(f.high_n for f in faces)
     points = stage.meshes[name].all_points_mm()
     middle = (points.min(axis=0) + points.max(axis=0)) / 2
@@ -291,7 +291,7 @@ def _wheel(stage: Stage, part: PartHeld) -> list[dict[str, Any]]:
     if any(part.milling_n):
         return []
     wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
-    own = [w for w in wheels if len(wheels) == 1 or w.name.split()[-1] == part.cut]
+    own = [w for w in wheels if len(wheels) == 1 or w.name == wheel_name(part.cut)]
     return [_wheel_at(stage, wheel, part) for wheel in own[:1]]
 
 

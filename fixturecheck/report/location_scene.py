@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.report.colours import body_colours
 from fixturecheck.report.order import LOCATION
 from fixturecheck.report.scene import Stage, actor, camera, fit
@@ -34,7 +35,7 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
     arrows = [*_seats(part, placed), *_targets(part, placed)]
     if not arrows:
         return None
-    held_by = {s.seat.partition(" on ")[2].split(".", 1)[0] for s in part.seats}
+    held_by = {FaceRef(found.about[1]).body for found in _found(part, placed).values()}
     about = [n for n in (part.body, *sorted(held_by)) if n in stage.meshes]
     eye = unit(FRONT_RIGHT)
     points = np.vstack([stage.meshes[part.body].all_points_mm(), *([a["at"]] for a in arrows)])
@@ -66,26 +67,33 @@ def location_scene(stage: Stage) -> dict[str, Any] | None:
 
 def _seats(part: PartLocation, placed: dict[str, Finding]) -> list[dict[str, Any]]:
     """Return an arrow into the part for each seat, with what it takes."""
+    found = _found(part, placed)
     return [
-        _arrow(found, SEAT, [f"{seat.seat.partition(' on ')[0]} takes {seat.takes}"], into=True)
+        _arrow(one, SEAT, [f"{FaceRef(one.about[0]).face} takes {seat.takes}"], into=True)
         for seat in part.seats
-        if (found := placed.get(f"{part.body}: {seat.seat}")) is not None
+        if (one := found.get(seat.seat)) is not None
     ]
+
+
+def _found(part: PartLocation, placed: dict[str, Finding]) -> dict[str, Finding]:
+    """Return what was found of each seat of a part that acts somewhere, by the seat's name."""
+    subjects = {s.seat: f"{part.body}: {s.seat}" for s in part.seats}
+    return {seat: placed[subject] for seat, subject in subjects.items() if subject in placed}
 
 
 def _targets(part: PartLocation, placed: dict[str, Finding]) -> list[dict[str, Any]]:
     """Return an arrow out of each face that is cut, with how it follows the seats."""
-    arrows = []
+    arrows, seats = [], _found(part, placed)
     for target in part.targets:
         found = placed.get(target.target)
         if found is None:
             continue
-        lines = [target.target.rpartition(".")[2]]
+        lines = [FaceRef(found.about[0]).face]
         if not target.located:
             lines.append("not located")
         for seat, value in target.by_seat:
             if target.located and abs(value) >= _NIL:
-                lines.append(f"{seat.partition(' on ')[0]} {value:+.2f}")
+                lines.append(f"{FaceRef(seats[seat].about[0]).face if seat in seats else seat} {value:+.2f}")
         arrows.append(_arrow(found, TARGET, lines, into=False))
     return arrows
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.mesh import Mesh
 from fixturecheck.report.colours import ROLES, WORDS, Rgb, body_colours
 from fixturecheck.report.frame import Frame, frame_of
@@ -27,7 +28,7 @@ from fixturecheck.report.views import (
     unit,
     up_for,
 )
-from fixturecheck.result import Finding, NamedShape, Result, Role
+from fixturecheck.result import Finding, NamedShape, Result, Role, wheel_name
 
 _BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
@@ -186,8 +187,7 @@ def _passing_wheel(stage: Stage, finding: Finding, spot: Floats) -> list[tuple[N
     if not any(s.role is Role.TRAVEL for s in finding.shapes):
         return []
     wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
-    cut = finding.subject.split("/", 1)[0]
-    own = [w for w in wheels if len(wheels) == 1 or w.name.split()[-1] == cut]
+    own = [w for w in wheels if len(wheels) == 1 or w.name == wheel_name(finding.cut)]
     moved = []
     for wheel in own[:1]:
         points = stage.meshes[wheel.name].points_mm
@@ -260,11 +260,10 @@ def _spot(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> Floats:
 
 
 def _involved(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> list[str]:
-    """Return the bodies that the finding is about, from its shapes and its subject."""
+    """Return the bodies that the finding is about, from its shapes and from what it names."""
     named = [s.name for s in shapes if s.role in _BODIES]
     named += [b for s in shapes for b in s.bodies]
-    words = finding.subject.replace("/", " ").replace(",", " ").split()
-    named += [w.split(".", 1)[0] for w in words]
+    named += [FaceRef(one).body for one in finding.about]
     bodies = [n for n in dict.fromkeys(named) if n in stage.numbers and stage.shape(n).role in _BODIES]
     return bodies[:4]
 
@@ -273,9 +272,7 @@ def _near_gap_mm(result: Result, shapes: list[NamedShape]) -> float:
     """Return the widest gap of the small-gap patches among the evidence, mm."""
     pairs = [set(s.bodies) for s in shapes if s.role is Role.NEAR]
     gaps = [
-        c.gap_max_um * 1e-3
-        for c in result.contacts
-        if c.kind == "near" and {c.a.split(".", 1)[0], c.b.split(".", 1)[0]} in pairs
+        c.gap_max_um * 1e-3 for c in result.contacts if c.kind == "near" and {c.a.body, c.b.body} in pairs
     ]
     return max(gaps, default=0.0)
 

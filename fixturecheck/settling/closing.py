@@ -54,7 +54,7 @@ def closing_fixtures(bench: Bench, carried: Sequence[Carried], loose: Iterable[s
     moved = set(loose)
     held = _held(bench, carried, moved)
     closing = [one for one in held if one.faced]
-    pairs = {frozenset((f"{one.seat.body}.{one.seat.face}", _on(one.seat))) for one in closing}
+    pairs = {frozenset((f"{one.seat.body}.{one.seat.face}", one.seat.other)) for one in closing}
     busy = {n for one in carried if frozenset((one.a, one.b)) not in pairs for n in _bodies(one)}
     stays = {
         one.seat.on
@@ -92,7 +92,7 @@ def _leads_to_fastened(bench: Bench, held: Sequence[_Held], seat: Seat) -> bool:
     """Tell whether a seat is on a fastened fixture, or on a part that is seated on one the same way."""
     asked: set[str] = set()
     waiting = [seat]
-    normals = {_on(one.seat): one.normal for one in held}
+    normals = {one.seat.other: one.normal for one in held}
     while waiting:
         one = waiting.pop()
         if _fastened(bench, one.on):
@@ -100,7 +100,7 @@ def _leads_to_fastened(bench: Bench, held: Sequence[_Held], seat: Seat) -> bool:
         if one.on in asked:
             continue
         asked.add(one.on)
-        way = normals[_on(one)]
+        way = normals[one.other]
         waiting += [
             other.seat for other in held if other.seat.body == one.on and float(other.normal @ way) > -OPPOSED
         ]
@@ -114,19 +114,14 @@ def _fastened(bench: Bench, name: str) -> bool:
     return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
 
 
-def _on(seat: Seat) -> str:
-    return f"{seat.on}.{seat.on_face}"
-
-
 def _bodies(one: Carried) -> tuple[str, str]:
     """Return the names of the two bodies that touch."""
-    return one.a.split(".", 1)[0], one.b.split(".", 1)[0]
+    return one.a.body, one.b.body
 
 
 def _acting(carried: Sequence[Carried], seat: Seat) -> tuple[np.ndarray, float] | None:
     """Return which way a seat holds its part and how hard; None where it does not touch."""
-    mine = f"{seat.body}.{seat.face}"
-    pair = frozenset((mine, _on(seat)))
+    mine, pair = seat.own, frozenset((seat.own, seat.other))
     for one in carried:
         if frozenset((one.a, one.b)) == pair:
             # The normal told is out of b into a.

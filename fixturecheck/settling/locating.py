@@ -46,12 +46,13 @@ class TargetMoved:
 class PartLocated:
     """How one part is located: what each of its seats takes, and how the faces that are cut move.
 
-    `closing` are the stops that only close it in; they are none of the seats that locate it.
+    `seats` stand in the order of `located.roles`. `closing` are the stops that only close the part in; they
+    do not locate it.
     """
 
     body: str
     located: Located
-    ranks: tuple[str, ...]
+    seats: tuple[Seat, ...]
     closing: tuple[Seat, ...]
     targets: tuple[TargetMoved, ...]
 
@@ -77,7 +78,7 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
     middle = np.average([f[0] for f in frames], axis=0, weights=[float(p.Area()) for p in pieces])
     return Target(
         name=f"{cut}/{part}.{face}", body=part, at_mm=to_vector(middle), direction=to_vector(frames[0][1]),
-        face=face,
+        cut=cut, face=face,
     )  # fmt: skip
 
 
@@ -97,8 +98,7 @@ def parts_located(bench: Bench, settled: Settled) -> tuple[PartLocated, ...]:
 
 def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
     """Return where a seat carries, with normals out of the support into the part."""
-    mine = f"{seat.body}.{seat.face}"
-    pair = frozenset((mine, f"{seat.on}.{seat.on_face}"))
+    mine, pair = seat.own, frozenset((seat.own, seat.other))
     for one in settled.carried:
         if frozenset((one.a, one.b)) == pair:
             # The normal told is out of b into a.
@@ -127,7 +127,7 @@ def _part(
     return PartLocated(
         body=name,
         located=located(points, size),
-        ranks=tuple(s.rank for s, _ in seats),
+        seats=tuple(s for s, _ in seats),
         closing=(),
         targets=tuple(moved),
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.physics.settle import Ending
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Seat
@@ -48,8 +49,8 @@ class Carried:
 
     Parameters
     ----------
-    a, b : str
-        `body.face` on either side.
+    a, b : FaceRef
+        Face on either side.
     kind : str
         `area`, `line` or `point`, by how the touching places lie.
     force_n : float
@@ -62,8 +63,8 @@ class Carried:
         Whether a seat of the set-up says so.
     """
 
-    a: str
-    b: str
+    a: FaceRef
+    b: FaceRef
     kind: str
     force_n: float
     normal: Vector

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.result import Vector
 
 Floats = NDArray[np.float64]
@@ -19,6 +20,8 @@ class Target:
 
     Parameters
     ----------
+    cut : str
+        The cut that makes the face; empty for a place alone.
     face : str or None
         The face that it is the middle of, whose corners matter too where it is flat; None is the place alone.
     """
@@ -27,6 +30,7 @@ class Target:
     body: str
     at_mm: Vector
     direction: Vector
+    cut: str = ""
     face: str | None = None
 
 
@@ -55,8 +59,8 @@ class SeatOdds:
 class WrongOdds:
     """How often two faces that no seat names carry force: `share_lands` of the draws."""
 
-    a: str
-    b: str
+    a: FaceRef
+    b: FaceRef
     share_lands: float
 
 
@@ -75,6 +79,8 @@ class TargetOdds:
 
     Parameters
     ----------
+    cut, face
+        The cut and the face that it makes; both empty for a place alone.
     mean_um, sigma_um, draws_um
         Of the middle.
     out_um : ndarray, shape (draws,)
@@ -91,6 +97,8 @@ class TargetOdds:
     """
 
     name: str
+    cut: str
+    face: FaceRef
     mean_um: float
     sigma_um: float
     draws_um: Floats

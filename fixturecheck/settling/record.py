@@ -96,8 +96,8 @@ def _location(part: PartLocated) -> PartLocation:
         body=part.body,
         rank=part.located.rank,
         seats=tuple(
-            SeatTakes(seat=r.name, rank=rank, takes=r.takes, wants=r.wants, fights=r.fights)
-            for r, rank in zip(part.located.roles, part.ranks, strict=True)
+            SeatTakes(seat=r.name, rank=seat.rank, takes=r.takes, wants=r.wants, fights=r.fights)
+            for r, seat in zip(part.located.roles, part.seats, strict=True)
         ),
         targets=tuple(
             TargetMoves(target=t.target.name, by_seat=tuple(t.by_seat.items()), located=t.free_mm == 0.0)
@@ -128,9 +128,8 @@ def _chances(setup: Setup, odds: Odds) -> Chances:
 
 
 def _spread(setup: Setup, target: TargetOdds) -> TargetSpread:
-    body, _, face = target.name.split("/", 1)[1].partition(".")
-    zones = setup.body(body).tolerance_mm
-    width = zones.get(face, zones.get("*"))
+    zones = setup.body(target.face.body).tolerance_mm
+    width = zones.get(target.face.face, zones.get("*"))
     both = np.concatenate((target.draws_um, target.out_um))
     low, high = float(both.min()), float(both.max())
     if high - low < 1e-6:

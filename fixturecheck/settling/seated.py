@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.clip import distance, dot
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.physics.rigid import Poses
@@ -35,7 +36,7 @@ def with_borders(bench: Bench, poses: Poses, carried: Sequence[Carried]) -> tupl
 
 
 def _bodies(one: Carried) -> frozenset[str]:
-    return frozenset((one.a.split(".", 1)[0], one.b.split(".", 1)[0]))
+    return frozenset((one.a.body, one.b.body))
 
 
 def _lies_on(bench: Bench, poses: Poses, one: Carried, seat: Carried) -> bool:
@@ -43,10 +44,9 @@ def _lies_on(bench: Bench, poses: Poses, one: Carried, seat: Carried) -> bool:
     return all(_all_on(bench, poses, one, face) for face in (seat.a, seat.b))
 
 
-def _all_on(bench: Bench, poses: Poses, one: Carried, face: str) -> bool:
-    name, _, label = face.partition(".")
-    index = bench.index(name)
+def _all_on(bench: Bench, poses: Poses, one: Carried, face: FaceRef) -> bool:
+    index = bench.index(face.body)
     faces = faces_of(bench.bodies[index].solid)
-    pieces = [faces[i] for i in bench.bodies[index].face_indices(label)]
+    pieces = [faces[i] for i in bench.bodies[index].face_indices(face.face)]
     local = (np.array(one.points_mm) - poses.origin_mm[index]) @ poses.rotation[index]
     return all(min(distance(dot(p), f)[0] for f in pieces) <= _ON_MM for p in local)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fixturecheck.contact.candidates import Candidates
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.physics.freedom import Motion, motions
 from fixturecheck.physics.rigid import Poses, jacobian, turn_of
 from fixturecheck.physics.settle import Ending, Settling
@@ -95,7 +96,8 @@ def faces_carrying(
         places = _distinct(rows.point_b_mm[members])
         signs = np.where(rows.body_a[members] == a, 1.0, -1.0)[:, None]
         normal = (rows.normal[members] * signs).sum(axis=0)
-        one, two = f"{bench.bodies[a].name}.{names[a][face_a]}", f"{bench.bodies[b].name}.{names[b][face_b]}"
+        one = FaceRef.of(bench.bodies[a].name, names[a][face_a])
+        two = FaceRef.of(bench.bodies[b].name, names[b][face_b])
         out.append(
             Carried(
                 a=one,
@@ -110,8 +112,8 @@ def faces_carrying(
     return with_borders(bench, raw.poses, out)
 
 
-def _seat_key(seat: Seat) -> frozenset[str]:
-    return frozenset((f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}"))
+def _seat_key(seat: Seat) -> frozenset[FaceRef]:
+    return frozenset((seat.own, seat.other))
 
 
 def _distinct(places: Floats) -> Floats:
@@ -291,7 +293,7 @@ def _no_room(bench: Bench, raw: Settling) -> str:
 def _lands(bench: Bench, one: Carried) -> str:
     """Return which face lands on which, the part's first."""
     part, other = one.a, one.b
-    if bench.setup.body(part.split(".")[0]).role != "part":
+    if bench.setup.body(part.body).role != "part":
         part, other = other, part
     return f"{part} lands on {other}"
 

@@ -15,6 +15,7 @@ from fixturecheck.contact.look import find_candidates
 from fixturecheck.contact.vary import Error
 from fixturecheck.contact.widened import widened
 from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, forces_at, wrenches
@@ -161,10 +162,10 @@ def _touching(model: _Model) -> NDArray[np.bool_]:
     return np.array([bool(np.any(model.problem.growth[:, one])) for one in columns])
 
 
-def _pairs(model: _Model) -> dict[frozenset[str], NDArray[np.int64]]:
+def _pairs(model: _Model) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
     """Return the rows of each pair of faces."""
     names, rows = model.varying.names, model.rows
-    found: dict[frozenset[str], list[int]] = {}
+    found: dict[frozenset[FaceRef], list[int]] = {}
     for i in range(len(rows.gap_mm)):
         a, b = names[rows.body_a[i]][rows.face_a[i]], names[rows.body_b[i]][rows.face_b[i]]
         found.setdefault(frozenset((a, b)), []).append(i)
@@ -189,7 +190,7 @@ def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds
     for seat in model.bench.setup.seats:
         if not loose & {seat.body, seat.on}:
             continue  # neither moves, so what touches as drawn is all there is to say
-        members = pairs.get(frozenset((f"{seat.body}.{seat.face}", f"{seat.on}.{seat.on_face}")))
+        members = pairs.get(frozenset((seat.own, seat.other)))
         if members is None:
             gap, worst, of_zones = np.full(1, np.inf), np.inf, True
         else:
@@ -221,13 +222,13 @@ def _barred_odds(model: _Model, drawn: Drawn) -> tuple[BarredOdds, ...]:
 
 
 def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:
-    seats = {frozenset((f"{s.body}.{s.face}", f"{s.on}.{s.on_face}")) for s in model.bench.setup.seats}
+    seats = {frozenset((s.own, s.other)) for s in model.bench.setup.seats}
     parts = {b.name for b in model.bench.bodies if b.role == "part"}
     out = []
     for pair, members in _pairs(model).items():
         share = float(drawn.carries[:, members].any(axis=1).mean())
         # What a fixture that is pushed up stands on needs no seat.
-        if pair not in seats and share > 0 and any(face.split(".", 1)[0] in parts for face in pair):
+        if pair not in seats and share > 0 and any(face.body in parts for face in pair):
             a, b = sorted(pair)
             out.append(WrongOdds(a=a, b=b, share_lands=share))
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
@@ -274,6 +275,8 @@ def _target_odds(
     whole, lean = _shares(model, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
     return TargetOdds(
         name=target.name,
+        cut=target.cut,
+        face=FaceRef.of(target.body, *([target.face] if target.face else [])),
         mean_um=float(draws[:, 0].mean()),
         sigma_um=float(draws[:, 0].std(ddof=1)) if len(draws) > 1 else 0.0,
         draws_um=draws[:, 0],

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.vary import Varies
 from fixturecheck.errors import SetupError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.features import Features
 from fixturecheck.physics.zones import Zone, hull_of, middle_of
 from fixturecheck.settling.bench import Bench
@@ -64,7 +65,9 @@ def varying(bench: Bench) -> Varying:
     if not zones:
         message = f"set-up {bench.setup.name!r} states no tolerance on any face; nothing can vary"
         raise SetupError(message)
-    full = tuple(tuple(f"{b.name}.{n}" for n in own) for b, own in zip(bench.bodies, names, strict=True))
+    full = tuple(
+        tuple(FaceRef.of(b.name, n) for n in own) for b, own in zip(bench.bodies, names, strict=True)
+    )
     found = Varying(faces=faces, zones=tuple(zones), names=full)
     for features, body in zip(bench.features, bench.bodies, strict=True):
         # Two zones could meet inside the body.

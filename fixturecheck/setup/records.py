@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from fixturecheck.allowed import allowed
+from fixturecheck.faceref import FaceRef
 from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.shop.wheels import Flange, Guard
 
@@ -41,6 +42,16 @@ class Seat:
         default=0.5, metadata=allowed(0.0, 1.0, matters="how much of the face must touch for a go")
     )
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+    @property
+    def own(self) -> FaceRef:
+        """The face that seats."""
+        return FaceRef.of(self.body, self.face)
+
+    @property
+    def other(self) -> FaceRef:
+        """The face that it seats on."""
+        return FaceRef.of(self.on, self.on_face)
 
 
 @recorded

@@ -12,6 +12,7 @@ from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
 from fixturecheck.access.ground import grind
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.cures import DEPTH_STEP_MM, cures_of, lighter_cut, tighter_clamps
 from fixturecheck.holding.cures_block import STEP_MM, fastened, stopped
 from fixturecheck.holding.cures_field import larger_seat, more_magnet, roughest_of
@@ -224,7 +225,8 @@ def looking(setup, name, up):
 
 def magnet_pull(a, b, size_n, area_mm2=1600.0):
     return FacePull(
-        a=a, b=b, weak_n=size_n, strong_n=size_n, weak_at_mm=np.zeros(3), strong_at_mm=np.zeros(3),
+        a=FaceRef(a), b=FaceRef(b), weak_n=size_n, strong_n=size_n, weak_at_mm=np.zeros(3),
+        strong_at_mm=np.zeros(3),
         toward=np.array([0.0, 0.0, -1.0]), area_mm2=area_mm2, flux_density_t=0.5, low_share=1.0,
         high_share=1.0, points_mm=np.zeros((1, 3)), pressure_n_mm2=np.zeros(1),
     )  # fmt: skip

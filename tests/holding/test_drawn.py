@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.hold_result import FluxSection
 from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.model import Held
@@ -30,7 +31,8 @@ def pulls_over(points_mm: np.ndarray, areas_mm2: np.ndarray, pressure_n_mm2: np.
     )  # fmt: skip
     model = MagnetModel(bodies=(), gaps=(gap,), sources=(), regions=(), left_out=(), coarse={})
     face = FacePull(
-        a="part.seat", b="pole.top", weak_n=total, strong_n=total, weak_at_mm=points_mm.mean(axis=0),
+        a=FaceRef("part.seat"), b=FaceRef("pole.top"), weak_n=total, strong_n=total,
+        weak_at_mm=points_mm.mean(axis=0),
         strong_at_mm=points_mm.mean(axis=0), toward=-np.eye(3)[2], area_mm2=float(areas_mm2.sum()),
         flux_density_t=1.0, low_share=1.0, high_share=1.0, points_mm=points_mm, pressure_n_mm2=pressure_n_mm2,
     )  # fmt: skip

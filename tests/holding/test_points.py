@@ -8,6 +8,7 @@ import pytest
 
 from fixturecheck import Clamp, Setup
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.clamping import Pressed
 from fixturecheck.holding.cures_block import with_fixed
 from fixturecheck.holding.factor import FRICTION, Rig
@@ -32,7 +33,7 @@ def spot(points, b=""):
     return Spot(
         a="bar",
         b=b,
-        faces=frozenset({"bar.bottom", "table.top"}),
+        faces=frozenset({FaceRef("bar.bottom"), FaceRef("table.top")}),
         normal=np.array([0.0, 0.0, -1.0]),
         points_mm=points,
         shares=np.full(len(points), 1.0 / len(points)),
@@ -44,7 +45,7 @@ def spot(points, b=""):
 def pull(at, *, on="bar.bottom", by="table.top", toward=(0.0, 0.0, -1.0), size_n=PULL_N):
     at = np.array(at, dtype=float)
     return FacePull(
-        a=on, b=by, weak_n=size_n, strong_n=size_n, weak_at_mm=at, strong_at_mm=at,
+        a=FaceRef(on), b=FaceRef(by), weak_n=size_n, strong_n=size_n, weak_at_mm=at, strong_at_mm=at,
         toward=np.array(toward), area_mm2=1.0, flux_density_t=0.0, low_share=0.9, high_share=1.1,
         points_mm=at[None], pressure_n_mm2=np.ones(1),
     )  # fmt: skip

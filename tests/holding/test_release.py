@@ -10,6 +10,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
 from fixturecheck.access.ground import grind
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.coming_off import TRAVEL_MM, UP, Motion, Touch, WayOff, finished
 from fixturecheck.holding.pull import FacePull, Pulls, magnet_of
 from fixturecheck.holding.release import release_of, takes_n
@@ -40,7 +41,7 @@ class Residual:
     source = None
 
     def __init__(self, pull_n, at, a="block.bottom", b="table.top"):
-        self.pull_n, self.at, self.asked, self.sides = pull_n, np.array(at), [], (a, b)
+        self.pull_n, self.at, self.asked, self.sides = pull_n, np.array(at), [], (FaceRef(a), FaceRef(b))
 
     def pulls(self, share):
         self.asked.append(share)
@@ -131,8 +132,8 @@ def test_a_slide_takes_friction_and_what_pulls_against_it():
 
 def touching():
     return Touch(
-        own="block.left", other="wall.right", normal=np.array([-1.0, 0.0, 0.0]), points_mm=np.zeros((1, 3)),
-        shapes=(), finished=False, on_part=False,
+        own=FaceRef("block.left"), other=FaceRef("wall.right"), normal=np.array([-1.0, 0.0, 0.0]),
+        points_mm=np.zeros((1, 3)), shapes=(), finished=False, on_part=False,
     )  # fmt: skip
 
 
@@ -222,9 +223,9 @@ def test_a_face_that_a_cut_makes_counts_as_finished_whatever_is_stated():
         bodies=(table("milled"), part(finish="milled", faces={"seat": "<Z", "floor": ">Z"})),
         cuts=(Cut(name="top", parts=("block",), floor="floor"),),
     )
-    assert finished(setup, "block.floor")
-    assert not finished(setup, "block.seat")
-    assert finished(setup, "block.floor+seat")
+    assert finished(setup, FaceRef("block.floor"))
+    assert not finished(setup, FaceRef("block.seat"))
+    assert finished(setup, FaceRef("block.floor+seat"))
 
 
 def test_a_tip_is_never_about_the_side_that_a_rail_touches():

@@ -13,8 +13,8 @@ import pytest
 from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imports_of
 
 LEAVES = {
-    "allowed", "compiled", "effort", "errors", "hold_result", "mistakes", "recorded", "result", "stopping",
-    "tolerances", "units",
+    "allowed", "compiled", "effort", "errors", "faceref", "hold_result", "mistakes", "recorded", "result",
+    "stopping", "tolerances", "units",
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
@@ -34,9 +34,10 @@ ALLOWED: Mapping[str, set[str]] = {
     "allowed": {"units"},
     "units": {"errors"},
     "tolerances": {"allowed", "recorded"},
-    "hold_result": set(),
-    "grouping": {"result"},
-    "result": {"hold_result", "units"},
+    "faceref": set(),
+    "hold_result": {"faceref"},
+    "grouping": {"faceref", "result"},
+    "result": {"faceref", "hold_result", "units"},
     # From solids up.
     "kernel": LEAVES,
     "shop": GEOMETRY,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cadquery as cq
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.result import (
     Contact,
     CutMade,
@@ -143,11 +144,13 @@ def result(units: str = "mm") -> Result:
     )
     contacts = (
         Contact(
-            a="gib_2.bottom", b="plate.top", kind="area", area_mm2=960.0, length_mm=0.0, gap_mean_um=0.0,
+            a=FaceRef("gib_2.bottom"), b=FaceRef("plate.top"), kind="area", area_mm2=960.0, length_mm=0.0,
+            gap_mean_um=0.0,
             gap_max_um=0.0, normal=(0.0, 0.0, -1.0), centroid=(0.0, -6.3, -0.0),
         ),
         Contact(
-            a="gib_1.bottom", b="plate.top", kind="area", area_mm2=960.0000000001, length_mm=0.0,
+            a=FaceRef("gib_1.bottom"), b=FaceRef("plate.top"), kind="area",
+            area_mm2=960.0000000001, length_mm=0.0,
             gap_mean_um=1e-7, gap_max_um=1e-7, normal=(0.0, -1e-12, -1.0), centroid=(1e-12, 10.0, 0.0),
         ),
     )  # fmt: skip

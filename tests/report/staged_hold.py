@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fixturecheck.faceref import FaceRef
 from fixturecheck.hold_result import (
     BodyLeaves,
     BodyMoves,
@@ -89,8 +90,8 @@ def pull_map(a: str, y_mm: float) -> PullMap:
     """A seat of 60 x 16 pulled from 0 at the left end to 100 N/cm2 at the right end."""
     x, y = (v.ravel() for v in np.meshgrid(np.arange(-29.0, 30.0, 2.0), y_mm + np.arange(1.0, 16.0, 2.0)))
     return PullMap(
-        a=a,
-        b="plate.top",
+        a=FaceRef(a),
+        b=FaceRef("plate.top"),
         toward=(0.0, 0.0, -1.0),
         points_mm=tuple(zip(x.tolist(), y.tolist(), np.zeros(len(x)).tolist(), strict=True)),
         area_mm2=(4.0,) * len(x),
@@ -117,7 +118,8 @@ def section() -> FluxSection:
 def hold() -> HoldFound:
     faces = tuple(
         FaceHeld(
-            a=f"{gib}.bottom", b="plate.top", low_n=low, high_n=2 * low, area_mm2=960.0, flux_density_t=0.5,
+            a=FaceRef(f"{gib}.bottom"), b=FaceRef("plate.top"), low_n=low, high_n=2 * low,
+            area_mm2=960.0, flux_density_t=0.5,
             centre_mm=(0.0, 0.0, 0.0), toward=(0.0, 0.0, -1.0),
         )
         for gib, low in (("gib_1", 480.0), ("gib_2", 100.0))

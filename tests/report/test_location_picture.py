@@ -38,15 +38,21 @@ TOP = TargetMoves(target="top_flat/gib_1.top", by_seat=(("bottom on plate.top", 
 def located():
     """The staged result with a rest that is located on plate and rail."""
 
-    def one(subject, at, way):
+    def one(subject, at, way, *about):
         return Finding(
-            check="location", verdict=Verdict.GO, subject=subject, says="", location_mm=at, direction=way
+            check="location",
+            verdict=Verdict.GO,
+            subject=subject,
+            about=about,
+            says="",
+            location_mm=at,
+            direction=way,
         )
 
     findings = (
-        one("gib_1: bottom on plate.top", (0, 10, 0), (0, 0, 1)),
-        one("gib_1: y_high on rail.y_low", (0, 18, 5), (0, -1, 0)),
-        one("top_flat/gib_1.top", (0, 10, 10), (0, 0, 1)),
+        one("gib_1: bottom on plate.top", (0, 10, 0), (0, 0, 1), "gib_1.bottom", "plate.top"),
+        one("gib_1: y_high on rail.y_low", (0, 18, 5), (0, -1, 0), "gib_1.y_high", "rail.y_low"),
+        one("top_flat/gib_1.top", (0, 10, 10), (0, 0, 1), "gib_1.top"),
     )
     part = PartLocation(body="gib_1", rank=5, seats=SEATS, targets=(TOP,))
     rest = Rest(

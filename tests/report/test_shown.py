@@ -111,6 +111,7 @@ def test_a_clearance_names_and_draws_both_things_it_is_between() -> None:
         check="clear",
         verdict=Verdict.CAUTION,
         subject="top_flat/rail",
+        about=("rail",),
         says="",
         value=1.0,
         unit="mm",

@@ -1,0 +1,33 @@
+"""How a face of a body is named: `body.face`, and `body.a+b` for the edge or corner between faces."""
+
+from __future__ import annotations
+
+
+class FaceRef(str):
+    """Name of a face of one body, or of the faces that an edge or corner lies between.
+
+    It is text, so that it compares, sorts, prints and is written to files as such; this is the only place
+    that puts it together and takes it apart. The name of a body alone is a reference without faces.
+    """
+
+    __slots__ = ()
+
+    @classmethod
+    def of(cls, body: str, *faces: str) -> FaceRef:
+        """Return the reference to a face, or to the edge or corner between several."""
+        return cls(f"{body}.{'+'.join(faces)}" if faces else body)
+
+    @property
+    def body(self) -> str:
+        """Name of the body."""
+        return self.partition(".")[0]
+
+    @property
+    def face(self) -> str:
+        """Name of the face, or of several joined by `+`; empty for a body alone."""
+        return self.partition(".")[2]
+
+    @property
+    def faces(self) -> tuple[str, ...]:
+        """Name of each face; more than one for an edge or corner."""
+        return tuple(self.face.split("+")) if self.face else ()
