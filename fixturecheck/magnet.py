@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -125,18 +126,22 @@ class MagnetModel:
         a good start: `near` spares half of the steps.
         """
         spend(FIELD * sum(len(b.points_mm) for b in self.bodies) // 1000)
-        sources = [
-            PoleSource(
-                body=s.body,
-                points_mm=s.points_mm,
-                weight_mm2=s.weight_mm2,
-                mmf_a=s.mmf_a * strength,
-                gap_mm=s.gap_mm,
-                face=s.face,
-            )
-            for s in self.sources
-        ]
+        sources = [replace(s, mmf_a=s.mmf_a * strength) for s in self.sources]
         return solve_flux(self.bodies, self.gaps, sources, near=near)
+
+
+def behind(model: MagnetModel, *, mmf_a: float, gap_mm: float) -> MagnetModel:
+    """Return the same meshes and gaps with another magnet behind every pole.
+
+    Parameters
+    ----------
+    mmf_a : float
+        Magnetomotive force of the full magnet.
+    gap_mm : float
+        Air gap of the same conductance as the magnet, per area of the back face.
+    """
+    sources = (replace(s, mmf_a=math.copysign(mmf_a, s.mmf_a), gap_mm=gap_mm) for s in model.sources)
+    return replace(model, sources=tuple(sources))
 
 
 def magnet_model(

@@ -16,9 +16,10 @@ import numpy as np
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words, scaled_pull
-from fixturecheck.holding.pull import FacePull, Magnet
-from fixturecheck.holding.rating import find_source
-from fixturecheck.magnet import MagnetModel
+from fixturecheck.holding.piece import Source
+from fixturecheck.holding.pull import FacePull, Magnet, least_pulls
+from fixturecheck.holding.rating import find_sources
+from fixturecheck.magnet import MagnetModel, behind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
 from fixturecheck.shop.tables import Finish, finishes
@@ -93,7 +94,7 @@ def _turned_up(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> 
     share = holding.trifle_share * ratio ** (1.0 / _PULL_EXPONENT)
     for _ in range(_SOLVES):
         share = min(1.0, SHARE_STEP * math.ceil(share / SHARE_STEP - 1e-9))
-        factor = _solved_again(bench, magnet.weak, share)
+        factor = _solved_again(bench, magnet.weak, magnet.soft, share)
         if factor >= bench.least_factor:
             says = (
                 f"turn the magnet up to {share:.0%} of full instead of {holding.trifle_share:.0%}: "
@@ -108,7 +109,9 @@ def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) 
     rated_n_cm2, write = holding.rated_n_cm2 * ratio, bench.scene.setup.write
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
-        factor = _solved_again(bench, magnet.weak, _strength(bench, magnet, holding, rated_n_cm2))
+        stiff, soft = _sources(bench, holding, rated_n_cm2)
+        stronger = behind(magnet.weak, mmf_a=stiff.mmf_a, gap_mm=stiff.gap_mm)
+        factor = _solved_again(bench, stronger, soft, holding.strength_share)
         if factor >= bench.least_factor:
             says = (
                 f"use a chuck rated {write.pressure(rated_n_cm2, '.0f', 'up')} instead of "
@@ -122,14 +125,14 @@ def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) 
             return
 
 
-def _strength(bench: Bench, magnet: Magnet, holding: Holding, rated_n_cm2: float) -> float:
-    """Return the strength, relative to the magnet as it is, that gives another rated pull."""
-    if holding.shim_mm is not None:
-        message = "with a second point over a shim, a chuck of another rating has a second point of its own"
+def _sources(bench: Bench, holding: Holding, rated_n_cm2: float) -> tuple[Source, Source | None]:
+    """Return the sources that a magnet of another rated pull may have."""
+    if holding.shim_mm is not None or holding.source_mmf_a:
+        message = "of a chuck of another rating nothing but its rated pull is known"
         raise NotComputedError(message)
     setup = replace(bench.scene.setup, holding=replace(holding, rated_pull_n_cm2=rated_n_cm2))
-    source = find_source(setup, bench.mesher)
-    return source.mmf_a / magnet.source.mmf_a
+    found = find_sources(setup, bench.mesher)
+    return found[0], found[1] if len(found) > 1 else None
 
 
 def finer_seat(bench: Bench) -> Iterator[Cure]:
@@ -149,7 +152,9 @@ def finer_seat(bench: Bench) -> Iterator[Cure]:
     finer = [rungs[rz] for rz in sorted(rungs, reverse=True) if rz < table[roughest].rz_um[1]]
     for name in finer[:_RUNGS]:
         closer_um = {s: (table[n].rz_um[1] - table[name].rz_um[1]) / 2 for s, n in now.items()}
-        factor = _solved_again(bench, _closer(magnet.weak, body.name, closer_um), holding.strength_share)
+        factor = _solved_again(
+            bench, _closer(magnet.weak, body.name, closer_um), magnet.soft, holding.strength_share
+        )
         if factor >= bench.least_factor:
             says = (
                 f"finish the seat of {body.name} {name.replace('_', ' ')} instead of "
@@ -190,8 +195,17 @@ def _closer(model: MagnetModel, body: str, closer_um: dict[str, float]) -> Magne
     return replace(model, gaps=tuple(gaps))
 
 
-def _solved_again(bench: Bench, model: MagnetModel, strength: float) -> float:
+def _solved_again(bench: Bench, model: MagnetModel, soft: Source | None, strength: float) -> float:
     """Solve the field at its weak end and put it through the full analysis.
+
+    Parameters
+    ----------
+    model : MagnetModel
+        With the stiffer source behind its poles.
+    soft : Source or None
+        The softer one; None where the source is known.
+    strength : float
+        Share of the full magnetomotive force.
 
     Raises
     ------
@@ -202,7 +216,7 @@ def _solved_again(bench: Bench, model: MagnetModel, strength: float) -> float:
     if pulls is None:
         message = "no magnet pulls here"
         raise NotComputedError(message)
-    solved = model.solve(strength).patches
+    solved = least_pulls(model, soft, strength).patches
     faces = []
     for face in pulls.faces:
         found = solved[face.number]

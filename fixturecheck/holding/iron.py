@@ -11,16 +11,21 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.clip import common, face_frame
 from fixturecheck.kernel.pick import by_plane
-from fixturecheck.kernel.shapes import Location, Placed, Solid, box_of, faces_of, to_vector
+from fixturecheck.kernel.shapes import Face, Location, Placed, Solid, box_of, faces_of, to_vector
 from fixturecheck.physics.bh import BHLaw, fit_law
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop.tables import material
 
-# A pole is cut this far beyond the parts, in pitches; the cuts lie on a grid so that a small move of a part
-# meshes nothing again.
-_BEYOND_PITCHES = 1.0
+# Poles are followed this far beyond the parts, in pitches: a magnet that gives way brings flux from there.
+# The cuts lie on a grid so that a small move of a part meshes nothing again.
+_BEYOND_PITCHES = 2.0
 _GRID_MM = 10.0
+# How deep a bar is followed, in pitches, where the magnet is taken to lie against it. Bars that are deeper in
+# proportion saturate at their roots by leakage alone, since no magnet lies beside them as it does in a chuck.
+_DEEP_PITCHES = 0.8
+# A bar counts with all its width where so much of it lies near, and not at all where less does.
+_WHOLE_SHARE = 0.5
 # A body that reaches no deeper than this into what the parts can feel is left out.
 _SLIVER_MM = 1.0
 BACK_FACE = "base"
@@ -136,7 +141,14 @@ def as_iron(setup: Setup, body: Body, near: tuple[np.ndarray, np.ndarray]) -> Fe
     """
     low, high = _box(body.solid.moved(body.at))
     inside = np.minimum(high, near[1]) - np.maximum(low, near[0])
-    if (inside < np.minimum(_SLIVER_MM, high - low)).any():
+    least = np.minimum(_SLIVER_MM, high - low)
+    if body.pole and _is_bar(body.solid.moved(body.at)) and _level_under(body):
+        across = int(np.argmin((high - low)[:2]))
+        least[across] = _WHOLE_SHARE * (high - low)[across]
+        near = near[0].copy(), near[1].copy()
+        near[0][across], near[1][across] = low[across], high[across]
+        near[0][2] = high[2] - _DEEP_PITCHES * pitch_mm(setup.poles())
+    if (inside < least).any():
         return None
     weak, strong = curves(setup, body.material, body.name)
     placed, back = body.placed(), tuple(body.faces.get(BACK_FACE, ()))
@@ -169,6 +181,12 @@ def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tupl
         if flat:
             for i in by_plane(solid, _vector(normal), _vector(centre)):
                 names[i] = name
+    if BACK_FACE not in names and to[0][2] > low[2] and _level_under(body):
+        # The cut that takes the place of the back.
+        names = [
+            BACK_FACE if _faces_down(f, corners[0][2]) else n
+            for f, n in zip(faces_of(solid), names, strict=True)
+        ]
     back = tuple(i for i, name in enumerate(names) if name == BACK_FACE)
     if not back:
         message = f"pole {body.name!r}: nothing of its face {BACK_FACE!r} lies near the parts"
@@ -176,12 +194,30 @@ def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tupl
     return _brought_home(Placed(name=body.name, solid=solid, face_names=tuple(names)), back)
 
 
+def _is_bar(solid: Solid) -> bool:
+    """Whether a solid is a plain box along the axes."""
+    low, high = _box(solid)
+    size = np.round(high - low, 6)
+    return bool(len(faces_of(solid)) == 6 and abs(solid.Volume() - size.prod()) <= 1e-6 * size.prod())
+
+
+def _level_under(body: Body) -> bool:
+    """Whether the magnet lies under a pole."""
+    faces = faces_of(body.solid.moved(body.at))
+    return all(face_frame(faces[i])[1][2] < -0.999 for i in body.faces.get(BACK_FACE, ()))
+
+
+def _faces_down(face: Face, at_z_mm: float) -> bool:
+    centre, normal, flat = face_frame(face)
+    return bool(flat and normal[2] < -0.999 and abs(centre[2] - at_z_mm) < 1e-6)
+
+
 def _brought_home(placed: Placed, back: tuple[int, ...]) -> tuple[Placed, tuple[int, ...]]:
     """Draw a plain bar anew at the origin, so that all like poles are one shape and meshed once."""
+    if not _is_bar(placed.solid):
+        return placed, back
     low, high = _box(placed.solid)
     size = np.round(high - low, 6)
-    if len(faces_of(placed.solid)) != 6 or abs(placed.solid.Volume() - size.prod()) > 1e-6 * size.prod():
-        return placed, back
     solid = box((0.0, 0.0, 0.0), to_vector(size))
     names = list(placed.face_names)
     moved = solid.moved(Location(to_vector(low)))

@@ -12,9 +12,10 @@ from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.iron import Ferrous, ferrous_bodies, irons_of
-from fixturecheck.holding.rating import Source, find_source, pole_of
+from fixturecheck.holding.piece import Source, pole_of
+from fixturecheck.holding.rating import find_sources
 from fixturecheck.kernel.femesh import TetMesher
-from fixturecheck.magnet import Fineness, Iron, MagnetModel, magnet_model
+from fixturecheck.magnet import Fineness, Iron, MagnetModel, behind, magnet_model
 from fixturecheck.physics.flux import FluxSolution, PatchPull
 from fixturecheck.physics.fluxgap import GapPatch
 from fixturecheck.physics.seat_gap import seat_gap_um
@@ -36,7 +37,7 @@ _NARROW_MM = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FacePull:
-    """The pull across one pair of faces, at the weak and the strong end of finish and material.
+    """The pull across one pair of faces, at the weak and the strong end of finish, material and source.
 
     Parameters
     ----------
@@ -95,6 +96,8 @@ class Pulls:
         Every pair of faces that flux crosses, but for leakage between poles.
     source : Source or None
         What stands behind the poles; None with the magnet off.
+    soft : Source or None
+        The softer source that they may have; None where the source is known.
     notes : tuple of str
         What was taken coarser, left out or bounded, in words.
     unknowns : int
@@ -107,6 +110,7 @@ class Pulls:
 
     faces: tuple[FacePull, ...] = ()
     source: Source | None = None
+    soft: Source | None = None
     notes: tuple[str, ...] = ()
     unknowns: int = 0
     unruled: Mapping[str, str] = field(default_factory=dict)
@@ -142,35 +146,113 @@ class Magnet:
     weak, strong : MagnetModel
         With the weaker curves and the wider gaps, and with the stronger and the narrower.
     source : Source
-        What stands behind the poles.
+        What stands behind the poles; the stiffer one where the magnet may be one of two.
+    soft : Source or None
+        The softer one; None where the source is known.
     """
 
     weak: MagnetModel
     strong: MagnetModel
     source: Source
     notes: tuple[str, ...]
+    soft: Source | None = None
 
     def pulls(self, strength: float) -> Pulls:
         """Solve at a share of the full magnet.
+
+        Parameters
+        ----------
+        strength : float
+            Share of the full magnetomotive force.
 
         Raises
         ------
         NotComputedError
             The field did not converge.
+
+        Notes
+        -----
+        At its weak end each face takes the least pull of the sources that the magnet may have, at its strong
+        end the greatest. The strong end is solved with the source that pulls harder on the whole.
         """
-        weak = self.weak.solve(strength)
-        strong = self.strong.solve(strength, near=weak)
-        ends = zip(weak.patches, strong.patches, counted(self.weak, weak), strict=True)
+        weak = least_pulls(self.weak, self.soft, strength)
+        hard = behind_soft(self.strong, self.soft) if weak.soft_is_harder else self.strong
+        strong = hard.solve(strength, near=weak.harder)
+        ends = zip(
+            weak.patches,
+            strong.patches,
+            weak.harder.patches,
+            counted(self.weak, weak.solved),
+            strict=True,
+        )
         faces = [_face_pull(number, *found) for number, found in enumerate(ends)]
         return Pulls(
             faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b, f.number))),
             source=self.source,
-            notes=self.notes + _islands(weak, strong, but=_unruled(self.weak)),
+            soft=self.soft,
+            notes=self.notes + _islands(weak.solved, strong, but=_unruled(self.weak)),
             unknowns=strong.unknowns,
             unruled=_unruled(self.weak),
             model=self.weak,
-            solved=weak,
+            solved=weak.solved,
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LeastPulls:
+    """The pulls of one model with each source that the magnet may have, the least of them for each patch.
+
+    Parameters
+    ----------
+    patches : tuple of PatchPull
+        The lesser pull of each patch.
+    solved, harder : FluxSolution
+        The field of the source that pulls less on the whole, and of the one that pulls more.
+    soft_is_harder : bool
+        Whether the softer source pulls more.
+    """
+
+    patches: tuple[PatchPull, ...]
+    solved: FluxSolution
+    harder: FluxSolution
+    soft_is_harder: bool
+
+
+def behind_soft(model: MagnetModel, soft: Source | None) -> MagnetModel:
+    """Return a model with the softer source behind its poles; as it is where there is none."""
+    return model if soft is None else behind(model, mmf_a=soft.mmf_a, gap_mm=soft.gap_mm)
+
+
+def least_pulls(model: MagnetModel, soft: Source | None, strength: float) -> LeastPulls:
+    """Solve a model with each source that the magnet may have.
+
+    Parameters
+    ----------
+    model : MagnetModel
+        With the stiffer source behind its poles.
+    soft : Source or None
+        The softer one; None where there is one source.
+    strength : float
+        Share of the full magnetomotive force.
+
+    Raises
+    ------
+    NotComputedError
+        The field did not converge.
+    """
+    first = model.solve(strength)
+    if soft is None:
+        return LeastPulls(patches=first.patches, solved=first, harder=first, soft_is_harder=False)
+    second = behind_soft(model, soft).solve(strength, near=first)
+    totals = [sum(p.pull_n for p in s.patches) for s in (first, second)]
+    pairs = zip(first.patches, second.patches, strict=True)
+    less, more = (first, second) if totals[0] <= totals[1] else (second, first)
+    return LeastPulls(
+        patches=tuple(min(pair, key=lambda p: p.pull_n) for pair in pairs),
+        solved=less,
+        harder=more,
+        soft_is_harder=more is second,
+    )
 
 
 def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = None) -> Magnet:
@@ -188,7 +270,8 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     if not {"n", "s"} <= {b.pole for b in bodies}:
         message = "only one kind of pole lies near the parts: the flux has no return path"
         raise NotComputedError(message)
-    source = find_source(setup, mesher)
+    sources = find_sources(setup, mesher)
+    source = sources[0]
     fineness = Fineness(band_mm=_band_mm(setup, contacts))
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
     weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
@@ -206,7 +289,8 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
         if not material(b.material).magnetic
     ]
     notes += [f"{m} has no B-H curve; it is taken between two that have one" for m in bounded]
-    return Magnet(weak=weak, strong=strong, source=source, notes=tuple(notes))
+    soft = sources[1] if len(sources) > 1 else None
+    return Magnet(weak=weak, strong=strong, source=source, soft=soft, notes=tuple(notes))
 
 
 def _left_out(model: MagnetModel) -> list[str]:
@@ -284,7 +368,10 @@ def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:
     return [g for g in model.gaps if g.counts and not {g.a, g.b} & loose]
 
 
-def _face_pull(number: int, weak: PatchPull, strong: PatchPull, gap: GapPatch) -> FacePull:
+def _face_pull(number: int, weak: PatchPull, strong: PatchPull, harder: PatchPull, gap: GapPatch) -> FacePull:
+    """Return the pull of one patch: the least at the weak end, and the greater of two at the strong end."""
+    if harder.pull_n > strong.pull_n:
+        strong = harder
     a, b = map(FaceRef, strong.name.split(" on "))
     points_mm, gap_mm = gap.points_a_mm, gap.gap_mm
     narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))

@@ -90,11 +90,16 @@ def magnet_words(setup: Setup, held: Held) -> str:
     state = "full" if holding.magnet == "full" else f"a trifle, {holding.trifle_share:.0%} of full"
     if held.pulls is None or held.pulls.source is None:
         return f"{state}; its pull is not known"
-    source = held.pulls.source
+    source, soft = held.pulls.source, held.pulls.soft
+    gaps = [source.gap_mm] if soft is None else [source.gap_mm, soft.gap_mm]
+    gives = " to ".join(setup.write.length(g, ".3g") for g in gaps)
+    if holding.source_mmf_a:
+        return f"{state}; its source is stated, a gap of {gives} behind the poles"
     assumed = ", assumed since none is stated," if holding.rated_pull_n_cm2 is None else ""
     return (
         f"{state}; every pull is relative to a rated {setup.write.pressure(holding.rated_n_cm2)}{assumed} on "
-        f"{source.piece}, ground mild steel"
+        f"{source.piece}, {holding.rating_finish.replace('_', ' ')} mild steel; it gives way like a gap "
+        f"of {gives} behind the poles"
     )
 
 

@@ -10,7 +10,7 @@ from fixturecheck.allowed import allowed_in
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.recorded import own_fields
 from fixturecheck.result import Assumed
-from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, Holding
+from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.shop.speed import speed_limit
 from fixturecheck.shop.tables import among_ours, material
@@ -31,7 +31,7 @@ class _Asked:
     skips : tuple of str
         Fields that play no part here.
     instead : mapping of str to object
-        What is used in place of a field that is None.
+        What is used in place of a field that is None or empty.
     """
 
     of: str
@@ -123,12 +123,19 @@ def _cut(setup: Setup, cut: Cut) -> _Asked:
 
 def _holding(setup: Setup, holding: Holding) -> Iterator[_Asked]:
     off = holding.magnet == "off"
-    skips = ["rated_pull_n_cm2", "residual_share"] if off else []
+    skips = ["rated_pull_n_cm2", "residual_share", "rating_piece_mm", "rating_finish"] if off else []
+    skips += ["source_gap_mm"] if off or holding.shim_mm is not None else []
+    skips += ["rating_piece_mm", "rating_finish", "rated_pull_n_cm2"] if holding.source_mmf_a else []
     skips += ["trifle_share"] if holding.magnet != "trifle" else []
     skips += ["friction"] if holding.mu else []
     skips += ["abrasive"] if not setup.cuts else []
-    pull = {"rated_pull_n_cm2": ASSUMED_PULL_N_CM2}
-    yield _Asked(of="holding", record=holding, skips=tuple(skips), instead=pull)
+    low, high = SOURCE_GAP_PITCHES
+    instead = {
+        "rated_pull_n_cm2": ASSUMED_PULL_N_CM2,
+        "rating_piece_mm": "four distances between poles square, or as far as they reach",
+        "source_gap_mm": f"{low:g} to {high:g} of the distance between poles",
+    }
+    yield _Asked(of="holding", record=holding, skips=tuple(skips), instead=instead)
     for clamp in holding.clamps:
         used = {"toe": ("down_deg",), "strap": ("screw_to_heel_mm", "screw_to_part_mm")}.get(clamp.kind, ())
         used += ("screw_mm", "thread") if clamp.torque_nm is not None else ()
@@ -175,7 +182,7 @@ def _defaults(asked: _Asked) -> Iterator[Assumed]:
         if key.name in record.stated or key.name in asked.skips or rule is None or not rule.matters:
             continue
         value = getattr(record, key.name)
-        value = instead.get(key.name) if value is None else value
+        value = instead.get(key.name) if value is None or value == () else value
         if value is None:
             continue
         if isinstance(value, tuple):

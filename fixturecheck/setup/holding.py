@@ -29,6 +29,10 @@ GRINDS_AS = ("soft_steel", "hard_steel", "cast_iron")
 MOST_HELIX_DEG = 70.0
 ASSUMED_PULL_N_CM2 = 80.0
 """Low end of what permanent-magnet chucks are sold with: common practice, no source."""
+SOURCE_GAP_PITCHES = (0.00064, 0.12)
+"""Gap that a magnet has behind its poles in distances between poles, the stiffest and the softest: 0.016 and
+3 mm at 25 mm. With the stiffest a finish costs what the trade says; the softest is a thick magnet no wider
+than its pole. Common practice, no source."""
 
 
 @recorded
@@ -162,8 +166,20 @@ class Holding:
     rated_pull_n_cm2 : float or None
         Pull of the full magnet on a thick ground piece of mild steel, as its maker states it; every pull
         is relative to it. None assumes 80, and answers say so.
+    rating_piece_mm : tuple of float
+        Size of the piece that the pull is rated on, along X, along Y, and height. Empty takes one as long and
+        wide as four distances between poles, 100 x 100 x 40 mm at 25, or as the poles reach.
+    rating_finish : str
+        Finish of that piece.
     shim_mm, shim_pull_n_cm2 : float or None
         A second point: the pull measured over a non-magnetic shim.
+    source_gap_mm : tuple of float
+        Air gap of the same conductance as the magnet behind a pole, per area of the pole's back: of the
+        stiffest and of the softest magnet that it may be. Empty takes 0.00064 and 0.12 of the distance
+        between poles. Both are worked out, and what holds less counts.
+    source_mmf_a : tuple of float
+        Magnetomotive force of the full magnet behind either of these gaps; empty finds it from the rated
+        pull.
     clamps : tuple of Clamp
         Vise, straps, toes.
     milling : tuple of Milling
@@ -196,8 +212,16 @@ class Holding:
     rated_pull_n_cm2: float | None = field(
         default=None, metadata=allowed(1.0, 500.0, matters="every pull, and so the hold")
     )
+    rating_piece_mm: tuple[float, ...] = field(
+        default=(), metadata=allowed(1.0, 1000.0, items=3, matters="every pull, and so the hold")
+    )
+    rating_finish: str = field(default="lapped", metadata=allowed(matters="every pull, and so the hold"))
     shim_mm: float | None = field(default=None, metadata=allowed(0.001, 20.0))
     shim_pull_n_cm2: float | None = field(default=None, metadata=allowed(0.01, 500.0))
+    source_gap_mm: tuple[float, ...] = field(
+        default=(), metadata=allowed(0.0001, 5.0, items=2, matters="every pull, and so the hold")
+    )
+    source_mmf_a: tuple[float, ...] = field(default=(), metadata=allowed(0.1, 1e6, items=2))
     clamps: tuple[Clamp, ...] = ()
     milling: tuple[Milling, ...] = ()
     friction: str = field(
@@ -243,6 +267,7 @@ def refuse_bad_holding(setup: Setup) -> None:
         message = f"holding must be a Holding; got {type(holding).__name__}"
         raise SetupError(message)
     _refuse_bad_magnet(setup, holding)
+    _refuse_bad_source(holding)
     _refuse_bad_mu(holding)
     bodies = [b.name for b in setup.bodies]
     parts = [b.name for b in setup.bodies if b.role == "part"]
@@ -289,6 +314,34 @@ def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
             f"{holding.rated_n_cm2:g}; a shim weakens the pull"
         )
         raise SetupError(message)
+
+
+def _refuse_bad_source(holding: Holding) -> None:
+    """Refuse a source that is stated in part, twice or backwards."""
+    gap, mmf = holding.source_gap_mm, holding.source_mmf_a
+    if len(holding.rating_piece_mm) not in (0, 3):
+        message = (
+            "holding, rating_piece_mm: state three sizes, along X, along Y and height; got "
+            f"{list(holding.rating_piece_mm)}"
+        )
+        raise SetupError(message)
+    if gap and (len(gap) != 2 or gap[0] > gap[1]):
+        message = f"holding, source_gap_mm: state the stiffest and the softest, as [0.2, 1]; got {list(gap)}"
+        raise SetupError(message)
+    if mmf and (len(mmf) != 2 or not gap):
+        message = (
+            "holding, source_mmf_a: state one for each of the two source_gap_mm, like [120, 600]; got "
+            f"{list(mmf)} for {list(gap)}"
+        )
+        raise SetupError(message)
+    if gap and holding.shim_mm is not None:
+        message = "holding: the pull over a shim tells the source; state shim_mm or source_gap_mm, not both"
+        raise SetupError(message)
+    try:
+        tables.finish(holding.rating_finish)
+    except SetupError as reason:
+        message = f"holding, rating_finish: {reason}"
+        raise SetupError(message) from reason
 
 
 def _refuse_bad_mu(holding: Holding) -> None:

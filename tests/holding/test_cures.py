@@ -213,7 +213,7 @@ def square_law(full_n, name):
         )
         return SimpleNamespace(patches=(pull,))
 
-    return SimpleNamespace(weak=SimpleNamespace(solve=solve, gaps=()))
+    return SimpleNamespace(weak=SimpleNamespace(solve=solve, gaps=()), soft=None)
 
 
 def looking(setup, name, up):

@@ -9,8 +9,8 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.hold_result import FluxSection
 from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.model import Held
+from fixturecheck.holding.piece import Source
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
-from fixturecheck.holding.rating import Source
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, magnet_model

@@ -37,7 +37,9 @@ def on_chuck(*, magnet="full", holding=None, downfeed_mm=DOWNFEED_MM, material="
 
 @pytest.fixture(scope="module")
 def stage(mesher):
-    setup = on_chuck()
+    # Rated on a piece over two poles, with a known source, so that the block's pull lies about the rated one.
+    piece = {"rating_piece_mm": (50.0, 40.0, 40.0), "rating_finish": "ground"}
+    setup = on_chuck(holding=Holding(magnet="full", source_gap_mm=(0.016, 0.016), **piece))
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     return unfollowed(setup, magnet_of(setup, contacts, mesher).pulls(1.0))
 

@@ -11,7 +11,7 @@ import pytest
 from fixturecheck import Clamp, Holding
 from fixturecheck.holding.coming_off import UP, Motion, WayOff
 from fixturecheck.holding.cures import tightened_words
-from fixturecheck.holding.rating import Source
+from fixturecheck.holding.piece import Source
 from fixturecheck.holding.release_words import step_words, way_words
 from fixturecheck.holding.told import magnet_words
 from fixturecheck.physics import collapse_motion
@@ -38,7 +38,8 @@ def test_a_tightened_clamp_is_told_in_its_own_unit():
 def test_the_rated_pull_is_told_in_psi():
     psi_n_cm2 = LBF_N / 2.54**2
     setup = SimpleNamespace(holding=Holding(magnet="full", rated_pull_n_cm2=100 * psi_n_cm2), write=INCH)
-    held = SimpleNamespace(pulls=SimpleNamespace(source=Source(mmf_a=1.0, gap_mm=0.1, piece="a bar")))
+    source = Source(mmf_a=1.0, gap_mm=0.1, piece="a bar")
+    held = SimpleNamespace(pulls=SimpleNamespace(source=source, soft=None))
     assert "a rated 100 psi on a bar" in magnet_words(setup, held)
 
 

@@ -10,8 +10,9 @@ from fixturecheck import Cut, Holding, Seat, Setup, body, equipment, place
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.iron import as_iron, curves, felt
+from fixturecheck.holding.piece import pole_of
 from fixturecheck.holding.pull import magnet_of
-from fixturecheck.holding.rating import RATING_GAP_UM, find_source, pole_of
+from fixturecheck.holding.rating import find_sources, rating_gap_um
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Fineness, Iron, magnet_model
@@ -19,6 +20,7 @@ from tests.holding.rigs import judged
 
 RATED_N_CM2 = 40.0
 SHIM_MM, OVER_SHIM_N_CM2 = 0.1, 16.0
+PIECE = {"rating_piece_mm": (50.0, 40.0, 40.0), "rating_finish": "ground"}
 
 
 CHUCK = equipment(
@@ -134,7 +136,7 @@ def on_the_poles_n_cm2(setup, source, mesher, shim_mm):
     irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, source)) for p in poles.values()]
     model = magnet_model(
         irons,
-        seat_gap_um=lambda _a, _b: RATING_GAP_UM,
+        seat_gap_um=lambda _a, _b: rating_gap_um("ground"),
         fineness=Fineness(size_mm=5.0, fine_mm=1.0),
         mesher=mesher,
     )
@@ -145,14 +147,14 @@ def on_the_poles_n_cm2(setup, source, mesher, shim_mm):
 
 def test_the_source_gives_both_pulls_that_are_stated(mesher):
     """Rated on the poles and measured over a real shim, the piece moved up by it."""
-    setup = on_chuck(shim_mm=SHIM_MM, shim_pull_n_cm2=OVER_SHIM_N_CM2)
-    source = find_source(setup, mesher)
+    setup = on_chuck(shim_mm=SHIM_MM, shim_pull_n_cm2=OVER_SHIM_N_CM2, **PIECE)
+    (source,) = find_sources(setup, mesher)
     assert on_the_poles_n_cm2(setup, source, mesher, 0.0) == pytest.approx(RATED_N_CM2, rel=0.03)
     assert on_the_poles_n_cm2(setup, source, mesher, SHIM_MM) == pytest.approx(OVER_SHIM_N_CM2, rel=0.06)
 
 
 @pytest.mark.parametrize(("pull_n_cm2", "says"), [(0.2, "at least"), (39.6, "at most")])
 def test_a_shim_that_fits_no_magnet_is_refused(mesher, pull_n_cm2, says):
-    setup = on_chuck(shim_mm=SHIM_MM, shim_pull_n_cm2=pull_n_cm2)
+    setup = on_chuck(shim_mm=SHIM_MM, shim_pull_n_cm2=pull_n_cm2, **PIECE)
     with pytest.raises(NotComputedError, match=f"fits no magnet.*{says}"):
-        find_source(setup, mesher)
+        find_sources(setup, mesher)

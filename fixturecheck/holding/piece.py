@@ -1,0 +1,268 @@
+"""How hard a magnet pulls on a plain piece of steel laid on its poles, as its maker or a user measures it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.iron import Ferrous, as_iron, curves, felt, pitch_mm
+from fixturecheck.kernel.build import box, prism
+from fixturecheck.kernel.clip import face_frame
+from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.placing import location_of
+from fixturecheck.kernel.shapes import Placed, Solid, box_of, faces_of, to_vector
+from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
+from fixturecheck.physics.flux import FluxSolution
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.units import Writing
+
+Floats = NDArray[np.float64]
+
+# Sides and height of a piece that is not stated, in distances between poles: 100 x 100 x 40 mm at 25, which a
+# chuck maker rates on (SAV 244 manual p. 39, manualshive.com/en/manual/sav/244-01/1203357).
+_LONG_PITCHES, _HIGH_PITCHES = 4.0, 1.6
+_NAME = "rating piece"
+# Elements in distances between poles, 3 mm at 25: the piece is thick; finer ones change two per cent.
+_COARSE_PITCHES = 0.12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """What stands behind every pole.
+
+    Parameters
+    ----------
+    mmf_a : float
+        Magnetomotive force of the full magnet.
+    gap_mm : float
+        Air gap of the same conductance as the magnet, per area of a pole's back.
+    piece : str
+        The piece that it was found with, in words; empty where it was stated.
+    """
+
+    mmf_a: float
+    gap_mm: float
+    piece: str = ""
+
+
+def pole_of(body: Ferrous, source: Source) -> Pole | None:
+    """Return what drives a body; None for one that is no pole."""
+    if body.pole is None:
+        return None
+    sign = 1.0 if body.pole == "n" else -1.0
+    return Pole(mmf_a=sign * source.mmf_a, source_gap_mm=source.gap_mm, back_faces=body.back_faces)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """A piece where it lies on the poles.
+
+    Parameters
+    ----------
+    placed : Placed
+        The solid, where it lies.
+    area_mm2 : float
+        Area of the faces that lie on the magnet, poles and what is between them alike.
+    says : str
+        Its size in words.
+    """
+
+    placed: Placed
+    area_mm2: float
+    says: str
+
+
+class PieceOnPoles:
+    """A piece on the poles of a set-up, meshed once and solved for any source and gap.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the poles; its parts do not matter.
+    piece : Piece
+    material : str
+        Steel of the piece, by its middle curve.
+    mesher : TetMesher
+
+    Raises
+    ------
+    NotComputedError
+        A material has no curve.
+    KernelError
+        The piece or a pole could not be meshed.
+    """
+
+    def __init__(self, setup: Setup, piece: Piece, *, material: str, mesher: TetMesher) -> None:
+        self.piece = piece
+        found = np.array(box_of(piece.placed.solid.moved(piece.placed.at)))
+        near = felt([(found[:3], found[3:])], setup.poles())
+        poles = [p for b in setup.poles() if (p := as_iron(setup, b, near)) is not None]
+        start = Source(mmf_a=1.0, gap_mm=1.0)
+        irons = [Iron(placed=piece.placed, law=curves(setup, material, _NAME)[0])]
+        irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, start)) for p in poles]
+        coarse = Fineness(size_mm=_COARSE_PITCHES * pitch_mm(setup.poles()))
+        self._model = magnet_model(irons, seat_gap_um=lambda _a, _b: 1.0, fineness=coarse, mesher=mesher)
+        self._last: FluxSolution | None = None
+
+    def pull_n(self, source: Source, *, seat_gap_um: float, shim_mm: float = 0.0) -> float:
+        """Return the pull square to the faces of the piece that lie on the magnet, added up.
+
+        Parameters
+        ----------
+        source : Source
+            What stands behind every pole.
+        seat_gap_um : float
+            Gap that finish and flatness of both leave between them.
+        shim_mm : float
+            Thickness of a shim without iron between them.
+
+        Raises
+        ------
+        NotComputedError
+            The field did not converge.
+        """
+        model = _with_gap(behind(self._model, mmf_a=source.mmf_a, gap_mm=source.gap_mm), seat_gap_um, shim_mm)
+        self._last = solved = model.solve(near=self._last)
+        return float(sum(p.pull_n for p in solved.patches if _NAME in (p.a, p.b)))
+
+    def back_flux_density_t(self) -> float:
+        """Return the mean flux density at the backs of the poles under the piece, as last solved."""
+        if self._last is None:
+            return 0.0
+        under = {n for p in self._last.patches if p.pull_n > 0.0 for n in (p.a, p.b)} - {_NAME}
+        area_m2 = sum(float(s.weight_mm2.sum()) for s in self._model.sources if s.body in under) * 1e-6
+        flux_wb = sum(abs(p.flux_wb) for p in self._last.patches)
+        return flux_wb / area_m2 if area_m2 else 0.0
+
+
+def _with_gap(model: MagnetModel, seat_gap_um: float, shim_mm: float) -> MagnetModel:
+    """Return the model with the gap of one micrometre that it was built with made another."""
+    more_mm = (seat_gap_um - 1.0) * 1e-3 + shim_mm
+    return replace(
+        model, gaps=tuple(replace(g, gap_mm=g.gap_mm + more_mm) if g.counts else g for g in model.gaps)
+    )
+
+
+def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> Piece:
+    """Return a piece on the poles that the parts lie on, in the middle of the magnet.
+
+    Parameters
+    ----------
+    size_mm : sequence of float
+        Along X, along Y, and height, of a piece on a flat chuck; empty takes one over two poles.
+
+    Raises
+    ------
+    NotComputedError
+        The poles are neither a flat chuck nor a V, or no seat lies on one.
+    """
+    seats: dict[tuple[str, str], Floats] = {}
+    for pole in setup.poles():
+        wanted = {s.on_face for s in setup.seats if s.on in (pole.name, pole.group)}
+        for face, name in zip(faces_of(pole.solid.moved(pole.at)), pole.face_names(), strict=True):
+            centre, normal, flat = face_frame(face)
+            if name in wanted and flat:
+                seats[pole.name, name] = np.vstack([centre, normal])
+    if not seats:
+        message = (
+            "no seat lies on a flat face of a pole, so the rated pull has no place to act; state a seat of a "
+            "part on the chuck or the V-block"
+        )
+        raise NotComputedError(message)
+    normals = np.array([s[1] for s in seats.values()])
+    if np.allclose(normals, normals[0], atol=1e-6) and abs(normals[0][2]) > 0.999:
+        seated = [b for b in setup.poles() if b.name in {name for name, _ in seats}]
+        return _flat_piece(seated, next(iter(seats.values()))[0][2], size_mm, setup.write)
+    if size_mm:
+        message = "a rating piece of a stated size lies on a flat chuck; the seats here are of no flat chuck"
+        raise NotComputedError(message)
+    if len(seats) == 2:
+        lengths = [np.ptp(np.array(box_of(p.solid.moved(p.at))).reshape(2, 3), axis=0) for p in setup.poles()]
+        return _nested_piece(
+            list(seats.values()), lengths, _LONG_PITCHES * pitch_mm(setup.poles()), setup.write
+        )
+    message = "the seats lie neither on a flat chuck nor on the two flanks of a V-block"
+    raise NotComputedError(message)
+
+
+def _flat_piece(poles: Sequence[Body], top_z_mm: float, size_mm: Sequence[float], write: Writing) -> Piece:
+    """Return a block in the middle of the magnet, half-way between a north and a south pole."""
+    boxes = {p.name: np.array(box_of(p.solid.moved(p.at))) for p in poles}
+    middle = {n: 0.5 * (b[:3] + b[3:]) for n, b in boxes.items()}
+    near = np.mean(list(middle.values()), axis=0)
+    order = sorted(poles, key=lambda p: float(np.linalg.norm(middle[p.name] - near)))
+    first = order[0]
+    others = [p for p in order if p.pole != first.pole]
+    if not others:
+        message = "the parts lie on poles of one kind only: the flux has no return path"
+        raise NotComputedError(message)
+    # Of two as near, the one that lies nearer the middle.
+    second = min(others, key=lambda p: round(float(np.linalg.norm(middle[p.name] - middle[first.name])), 6))
+    a, b = middle[first.name], middle[second.name]
+    centre = 0.5 * (a + b)
+    if len(size_mm):
+        size = np.array(size_mm, dtype=float)
+    else:
+        pitch = float(np.abs(b - a)[:2].max())
+        every = np.array(list(boxes.values()))
+        # No further than the poles reach to either side.
+        reach = 2.0 * np.minimum(
+            every[:, 3:5].max(axis=0) - centre[:2], centre[:2] - every[:, :2].min(axis=0)
+        )
+        size = np.array([*np.minimum(_LONG_PITCHES * pitch, reach), _HIGH_PITCHES * pitch])
+    low = np.array([*(centre[:2] - size[:2] / 2), top_z_mm])
+    solid = box(to_vector(low), to_vector(low + size))
+    return Piece(placed=_named(solid), area_mm2=float(size[0] * size[1]), says=_by(size, write))
+
+
+def _by(size_mm: Floats, write: Writing) -> str:
+    """Return the size of a block in words."""
+    sides = " by ".join(write.number(float(v), "mm", ".0f") for v in size_mm[:2])
+    return f"a block of {sides} by {write.length(float(size_mm[2]), '.0f')}"
+
+
+def _nested_piece(
+    seats: Sequence[Floats], sizes_mm: Sequence[Floats], long_mm: float, write: Writing
+) -> Piece:
+    """Return a bar nested on both flanks of a V, two thirds as wide as the flanks and no longer than they."""
+    (c1, n1), (c2, n2) = seats
+    axis = np.cross(n1, n2)
+    axis /= np.linalg.norm(axis)
+    long_mm = min(long_mm, *(float(np.abs(axis) @ size) for size in sizes_mm))
+    up = (n1 + n2) / np.linalg.norm(n1 + n2)
+    side = np.cross(up, axis)
+    # Where both planes meet, half-way along the seats.
+    system = np.array([n1, n2, axis])
+    origin = np.linalg.solve(system, [n1 @ c1, n2 @ c2, axis @ (c1 + c2) / 2])
+    flanks = []
+    for centre, normal in seats:
+        run = np.cross(axis, normal)
+        run = run if run @ up > 0 else -run
+        flanks.append((float(run @ side), float(run @ up), float(run @ (centre - origin))))
+    wide = 4.0 / 3.0 * min(f[2] for f in flanks)
+    (y1, z1, _), (y2, z2, _) = flanks
+    outline = [
+        (0.0, 0.0),
+        (wide * y1, wide * z1),
+        (wide * (y1 + y2), wide * (z1 + z2)),
+        (wide * y2, wide * z2),
+    ]
+    area = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(outline, outline[1:] + outline[:1], strict=True))
+    half = long_mm / 2
+    solid = prism(outline if area > 0 else outline[::-1], from_x_mm=-half, to_x_mm=half)
+    matrix = np.eye(4)
+    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = axis, side, up, origin
+    return Piece(
+        placed=_named(solid.moved(location_of(matrix))),
+        area_mm2=2.0 * wide * long_mm,
+        says=f"a bar {write.length(wide, '.0f')} square and {write.length(long_mm, '.0f')} long, nested",
+    )
+
+
+def _named(solid: Solid) -> Placed:
+    names = tuple(f"face_{i + 1}" for i in range(len(faces_of(solid))))
+    return Placed(name=_NAME, solid=solid, face_names=names)
