@@ -20,6 +20,7 @@ from fixturecheck.contact.milled import setbacks
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.effort import CONTACTS, spend
 from fixturecheck.errors import KernelError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.clip import distance, extent_along
 from fixturecheck.kernel.placing import matrix_of
 from fixturecheck.kernel.relieving import chamfered, edge_line, filleted, skin_points, stepped
@@ -39,8 +40,8 @@ class Relief:
 
     Parameters
     ----------
-    edge : str
-        The edge, as `body.face+face`.
+    edge : FaceRef
+        The edge, by the faces beside it.
     leg_mm : float
         Leg of the chamfer along either face, rounded up to a hundredth.
     slope_deg : float
@@ -51,7 +52,7 @@ class Relief:
         Leg of a chamfer that is there already and is made larger, whose face is then named; zero for none.
     """
 
-    edge: str
+    edge: FaceRef
     leg_mm: float
     slope_deg: float
     area_mm2: float
@@ -59,8 +60,7 @@ class Relief:
 
     def carried_to(self, names: Mapping[str, str]) -> Relief:
         """Return the same relief on a copy of the body."""
-        body, edge = self.edge.split(".", 1)
-        return replace(self, edge=f"{names[body]}.{edge}")
+        return replace(self, edge=FaceRef.of(names[self.edge.body], *self.edge.faces))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -160,7 +160,7 @@ def _larger(
                 break
             area_mm2 = _closes(here, solid, other, tolerances)
             if area_mm2 > 0:
-                name = f"{here.name}.{box.label}"
+                name = FaceRef.of(here.name, box.label)
                 found.append(
                     Relief(
                         edge=name,
