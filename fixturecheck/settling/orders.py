@@ -194,7 +194,7 @@ class _Turns:
         rotation = np.stack((poses.rotation[body], self.rest.rotation[other]))
         origin = np.stack((poses.origin_mm[body], self.rest.origin_mm[other]))
         pair = [self.bench.features[i] for i in (body, other)]
-        return len(sunk(pair, [True, True], rotation, origin).gap_mm) > 0
+        return len(sunk(pair, [True, True], rotation, origin, any_place=True).gap_mm) > 0
 
 
 def _apart(bench: Bench, one: Settling, poses: Poses, loose: Sequence[int]) -> float:

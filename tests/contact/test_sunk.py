@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.contact.sunk import DEEP_MM, SHALLOW_MM, sunk
+from fixturecheck.contact.sunk import DEEP_MM, SHALLOW_MM, _nearest, _within, boxed, sunk
 from fixturecheck.kernel.clip import common, distance, dot
 from fixturecheck.kernel.features import features_of
 from fixturecheck.kernel.placing import location_of
@@ -157,3 +157,54 @@ def test_a_skin_is_closed_and_lies_within_a_chord_of_the_solid():
         volume = float(np.einsum("ni,ni->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))) / 6
         exact, area = SHAPES[name].Volume(), SHAPES[name].Area()
         assert math.isclose(volume, exact, abs_tol=CHORD_MM * area)
+
+
+def solid_angle(place, corners):
+    """Solid angle of triangles (t, 3, 3) seen from a place, over 4 pi (van Oosterom and Strackee 1983)."""
+    a, b, c = (corners[:, k] - place for k in range(3))
+    la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
+    triple = np.einsum("ij,ij->i", a, np.cross(b, c))
+    below = la * lb * lc + (a * b).sum(1) * lc + (b * c).sum(1) * la + (c * a).sum(1) * lb
+    return float(np.sum(2 * np.arctan2(triple, below)) / (4 * math.pi))
+
+
+def least_away(place, corners):
+    """Least distance of a place from triangles, from the planes, edges and corners of every one of them."""
+    a, b, c = (corners[:, k] for k in range(3))
+    out = np.cross(b - a, c - a)
+    out /= np.linalg.norm(out, axis=1)[:, None]
+    off = ((place - a) * out).sum(1)
+    foot = place - off[:, None] * out
+    sides = [(np.cross(q - p, foot - p) * out).sum(1) for p, q in ((a, b), (b, c), (c, a))]
+    away = np.where(np.min(sides, axis=0) >= 0, np.abs(off), np.inf)
+    for p, q in ((a, b), (b, c), (c, a)):
+        share = np.clip(((place - p) * (q - p)).sum(1) / ((q - p) ** 2).sum(1), 0, 1)
+        away = np.minimum(away, np.linalg.norm(place - p - share[:, None] * (q - p), axis=1))
+    return float(away.min())
+
+
+@pytest.mark.parametrize("name", ["socket", "ring", "cone", "ball"])
+def test_boxes_of_triangles_pass_over_none_that_counts(name):
+    one = skin_of(SHAPES[name])
+    turn = Rotation.from_rotvec([0.7, -0.4, 0.2]).as_matrix()
+    points = one.points_mm @ turn.T
+    skin = boxed(points, one.triangles, one.edges)
+    corners = points[one.triangles]
+    for place in np.random.default_rng(3).uniform(1.1 * points.min(0), 1.1 * points.max(0), (60, 3)):
+        at = tuple(place.tolist())
+        assert _within(at, skin) == (abs(solid_angle(place, corners)) > 0.5)
+        assert _nearest(skin, at, 0.0)[0] == pytest.approx(least_away(place, corners), abs=1e-9)
+
+
+def test_whether_bodies_stand_in_each_other_is_told_without_the_deepest_place():
+    for still, moving, at in (
+        ("plate", "ball", (3, 4, 8.0)),
+        ("socket", "plate", (0, 0, 0)),
+        ("plate", "rod", (0, 0, 40)),
+    ):
+        rotation, origin = np.array([np.eye(3)] * 2), np.array([[0, 0, 0], at], float)
+        pair = [FEATURES[still], FEATURES[moving]]
+        some = sunk(pair, [False, True], rotation, origin, any_place=True)
+        deepest = sunk(pair, [False, True], rotation, origin)
+        assert (len(some.gap_mm) > 0) == (len(deepest.gap_mm) > 0)
+        assert some.gap_mm.min(initial=0.0) >= deepest.gap_mm.min(initial=0.0) - 1e-9
