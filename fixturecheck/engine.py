@@ -183,6 +183,8 @@ def check(
 
     Parameters
     ----------
+    setup : Setup
+        What `load` returned, or a set-up made in Python.
     only : collection of str, optional
         The checks to ask; without it, all. What none of them needs is not computed.
     skip : collection of str
@@ -191,6 +193,11 @@ def check(
         Called with what is being done, and the share done so far, 0 to 1.
     found : callable
         Called with each finding as soon as it is known; a later one may be worse.
+
+    Returns
+    -------
+    Result
+        The verdict, and everything found. `write_report` writes it into a folder.
 
     Raises
     ------

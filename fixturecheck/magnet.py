@@ -30,8 +30,8 @@ _TUBES_PER_ELEMENT = 3.0
 _COARSER_INSIDE = 2.0
 _ROUND_SHARE = 0.5
 
-# Six points that integrate up to the fourth power over a triangle, Dunavant 1985 (from memory; the tests
-# hold the moments to their closed forms).
+# Six points that integrate up to the fourth power over a triangle, Dunavant [@dunavant1985] (from memory; the
+# tests hold the moments to their closed forms).
 _NEAR, _FAR = 0.445948490915965, 0.091576213509771
 _TRIANGLE = np.array([np.roll((1 - 2 * s, s, s), turn) for s in (_NEAR, _FAR) for turn in range(3)])
 _TRIANGLE_SHARE = np.repeat((0.223381589678011, 0.109951743655322), 3)

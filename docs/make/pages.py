@@ -98,8 +98,13 @@ def checks_page() -> str:
         if parts[0].strip():
             out.append(parts[0].strip() + "\n")
         for title, text in zip(parts[1::2], parts[2::2], strict=True):
-            out.append(f"{title}\n:   {_capital(text.strip())}\n")
+            out.append(f"{title}\n:   {_linked(_capital(text.strip()))}\n")
     return "\n".join(out)
+
+
+def _linked(text: str) -> str:
+    """Turn the keys that a text cites into links to the page of sources."""
+    return re.sub(r"\[@(\w+)\]", r"[[\1]](sources.md#\1)", text)
 
 
 def _question(module: Any) -> str:
@@ -117,20 +122,23 @@ def shop_page() -> str:
     )
     for kind in equipment().values():
         out.append(f"### `{kind.name}`\n\n{_sentence(kind.says)} {_sentence(kind.origin)}\n")
-        out.append(f"Bodies: {kind.bodies}. Source: {kind.source}.\n")
+        out.append(f"Bodies: {kind.bodies}. Source: {_linked(kind.source)}.\n")
         out.append(_table(("size", "default", "takes", "meaning"), map(_size_row, kind.params.values())))
     out.append("## Materials\n\nAt room temperature. Two numbers are the low and the high end.\n")
     rows = [
         (
             f"`{m.name}`", m.says, f"{m.density_kg_m3:g}", _ends(m.youngs_modulus_mpa, 1e-3),
-            "yes" if m.magnetic else "no", _iron(m), _ends(m.friction_on_steel), m.source,
+            "yes" if m.magnetic else "no", _iron(m), _ends(m.friction_on_steel), _linked(m.source),
         )
         for m in materials().values()
     ]  # fmt: skip
     head = ("name", "what", "kg/m³", "E, GPa", "magnetic", "B-H", "friction on steel", "source")
     out.append(_table(head, rows))
     out.append("## Finishes\n")
-    rows = [(f"`{f.name}`", f.says, _ends(f.ra_um), _ends(f.rz_um), f.source) for f in finishes().values()]
+    rows = [
+        (f"`{f.name}`", f.says, _ends(f.ra_um), _ends(f.rz_um), _linked(f.source))
+        for f in finishes().values()
+    ]
     out.append(_table(("name", "what", "Ra, µm", "Rz, µm", "source"), rows))
     return "\n".join(out)
 

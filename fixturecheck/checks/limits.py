@@ -6,9 +6,9 @@ guard.
 Why: a wheel that turns too fast or is pressed on its side bursts. The numbers here help to ask; the marks
 on the wheel and machine, local rules and trained people decide.
 Formulas: v = pi D n / 60000 (D mm, n 1/min, v m/s); the travel is the path's own length.
-Limits: ANSI B7.1 (speed: mark first, else table 23, from memory); OSHA 1910.215 (flanges a third of the
-wheel, 150 degrees of guard opening, a guard at all; from memory, the opening also WAC 296-806-40506 table
-405-1).
+Limits: ANSI B7.1 [@ansib71] (speed: mark first, else table 23, from memory); OSHA 1910.215 [@osha215]
+(flanges a third of the wheel, 150 degrees of guard opening, a guard at all; from memory, the opening also WAC
+296-806-40506 table 405-1 [@wac296]).
 Go: 178 mm at 2850 rpm is 26.6 m/s, within 27.9 for an unmarked vitrified wheel. No-go: the same wheel at
 3450 rpm.
 """
@@ -31,6 +31,7 @@ from fixturecheck.result import Finding, Verdict
 from fixturecheck.setup.loose import is_loose
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.speed import guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
+from fixturecheck.shop.tables import uncited
 from fixturecheck.shop.wheels import Guard
 
 ID = "limits"
@@ -95,7 +96,7 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         says=f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}, "
         f"{'within' if good else 'above'} the {write.speed(limit.speed_m_s)} {whose}.",
         remedy=remedy,
-        source=limit.source,
+        source=uncited(limit.source),
     )
 
 
@@ -256,5 +257,5 @@ def _guard(guard: Guard | None) -> Finding:
         says=f"The guard leaves {guard.opening_deg:g} degrees of the wheel open; a surface grinder's may "
         f"leave {allowed.total_deg:g}.",
         remedy=None if good else f"Close the guard to {allowed.total_deg:g} degrees. {DEFER}",
-        source=allowed.source,
+        source=uncited(allowed.source),
     )

@@ -8,9 +8,9 @@ Formulas: the flange lets the wheel down by (D - flange) / 2. A wheel corner of 
 pi/4) in a square corner of length L, and stands r (sqrt 2 - 1) off the sharp edge; between passes a step s
 wider than the flat f leaves a ridge r - sqrt(r^2 - ((s - f) / 2)^2). All closed forms.
 Limits: gouge and missed stock may be as thick as half the face's profile tolerance (the zone lies evenly
-about the drawn face, ISO 1101), or the touch tolerance where none is stated; a face counts as made at 99.9
-% of what the wheel's corner leaves reachable (common practice, no source). A drawn fillet is the largest
-radius that fits, so a sharper corner is go and says so; a sharp drawn corner always keeps the wheel's
+about the drawn face, ISO 1101 [@iso1101]), or the touch tolerance where none is stated; a face counts as made
+at 99.9 % of what the wheel's corner leaves reachable (common practice, no source). A drawn fillet is the
+largest radius that fits, so a sharper corner is go and says so; a sharp drawn corner always keeps the wheel's
 radius, which is a caution unless the profile tolerance takes it up.
 Go: floor 10 mm below a wall, wheel 178 mm with 75 mm flanges, corner drawn R 0.5 and wheel dressed to 0.2.
 No-go: the same with a corner drawn R 0.1, or a floor 15 mm wide plunged with a 13 mm wheel.
@@ -253,7 +253,7 @@ def _wider(setup: Setup, cut: Cut, corner: CornerMade, short: Mapping[str, float
     """Say what an undercut lacks: a sharper wheel, or room in each face that is ground.
 
     An undercut in one face relieves a corner of which only that face is ground; where both are, it goes into
-    both (forms E and F of DIN 509, from memory).
+    both (forms E and F of DIN 509 [@din509], from memory).
     """
     sides = " and ".join(short)
     radius = setup.write.length(corner.radius_mm, ".3g", "up")

@@ -6,8 +6,8 @@ Why: a part that is slid off the chuck carries grit over the face that was just 
 magnetism carries chips to its next seat, and so does a burr lift it.
 Formulas: a way is free when no contact closes and no solid meets another over 5 mm of travel; force from
 weight and the field solved at the residual share of the magnet; a tip takes their moment over the reach.
-Limits: what fingers do, 50 N (mean tip pinch of women, Mathiowetz et al. 1985, from memory); coercivity of
-semi-hard steel from 1 kA/m (E-Magnetica.pl).
+Limits: what fingers do, 50 N (mean tip pinch of women, Mathiowetz [@mathiowetz1985], from memory); coercivity
+of semi-hard steel from 1 kA/m (E-Magnetica.pl [@emagnetica]).
 Go: a gib behind two blocks that tip away from it. No-go: a part under an overhang in a closed pocket.
 """
 

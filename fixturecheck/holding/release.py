@@ -33,7 +33,7 @@ from fixturecheck.units import Writing
 Floats = NDArray[np.float64]
 
 HAND_N = 50.0
-"""What fingers do on a small part: mean tip pinch of women, Mathiowetz et al. 1985, from memory."""
+"""What fingers do on a small part: mean tip pinch of women, Mathiowetz [@mathiowetz1985], from memory."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -24,7 +24,8 @@ _FIT_POINTS_PER_DECADE = 6
 
 INITIAL_MU_R = 150.0
 """Relative permeability of carbon steel at its start, where tables have no point: iron 150, cold-rolled
-steel 180 (Bozorth, Ferromagnetism, from memory). No more than a quarter of B/H at the first point."""
+steel 180 (Bozorth, Ferromagnetism [@bozorth1951], from memory). No more than a quarter of B/H at the first
+point."""
 _START_SHARE, _START_KNEE = 0.25, 20.0
 
 
@@ -109,6 +110,18 @@ def linear_law(name: str, *, mu_r: float) -> BHLaw:
     """Return a law of constant relative permeability, for closed forms.
 
     It is one term so wide that it stays straight up to some 1e9 A/m.
+
+    Parameters
+    ----------
+    name : str
+        Material, for messages.
+    mu_r : float
+        Relative permeability; one or less is air.
+
+    Returns
+    -------
+    BHLaw
+        B = mu0 mu_r H.
     """
     a = 1e13
     return BHLaw(name=name, knees=((MU0_H_M * (mu_r - 1) * a * pi / 2, a),)) if mu_r > 1 else BHLaw(name=name)
@@ -128,10 +141,19 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     points : sequence of (field_a_m, flux_density_t)
         At least five, increasing in both.
 
+    Returns
+    -------
+    BHLaw
+        The law, with a closed-form coenergy.
+
     Raises
     ------
     SetupError
         Too few points, points that do not rise, or a polarisation above that of pure iron.
+
+    References
+    ----------
+    The shape of the terms is chosen here, no source; the start after Bozorth [@bozorth1951], from memory.
     """
     table = np.asarray(points, dtype=float)
     if table.ndim != 2 or table.shape[1:] != (2,) or len(table) < 5:

@@ -39,12 +39,28 @@ class ClampForce:
 
 
 def screw_force_n(torque_nm: float, diameter_mm: float, nut_factor: Range) -> Range:
-    """Return the force in a screw from T = K d F.
+    """Return the force in a screw from the torque on it: F = T / (K d).
+
+    Parameters
+    ----------
+    torque_nm, diameter_mm : float
+        Torque, and diameter of the thread.
+    nut_factor : Range
+        K, which takes up all friction.
+
+    Returns
+    -------
+    Range
+        N.
 
     Raises
     ------
     SetupError
         A number is not positive.
+
+    References
+    ----------
+    T = K d F: bolt torque page citing Shigley [@boltpage].
     """
     _positive("screw", torque_nm, diameter_mm, nut_factor.low)
     return over_ends(lambda k: torque_nm * 1e3 / (k * diameter_mm), nut_factor)
@@ -53,10 +69,28 @@ def screw_force_n(torque_nm: float, diameter_mm: float, nut_factor: Range) -> Ra
 def vise_force_n(torque_nm: float, screw_mm: float, nut_factor: Range, efficiency: Range) -> Range:
     """Return the force of a vise's jaw from the torque on its handle.
 
+    Parameters
+    ----------
+    torque_nm, screw_mm : float
+        Torque on the handle, and diameter of the screw.
+    nut_factor : Range
+        K of the screw.
+    efficiency : Range
+        Share of the screw's force that reaches the jaw.
+
+    Returns
+    -------
+    Range
+        N.
+
     Raises
     ------
     SetupError
         A number is not positive, or the efficiency is above one.
+
+    References
+    ----------
+    T = K d F: bolt torque page citing Shigley [@boltpage]; the efficiency is common practice, no source.
     """
     _positive("vise", efficiency.low)
     if efficiency.high > 1.0:
@@ -72,10 +106,28 @@ def strap_clamp(
 ) -> ClampForce:
     """Return the force of a strap on the part: a lever over its heel, pressed down by the screw between.
 
+    Parameters
+    ----------
+    screw_n : Range
+        Force in the screw.
+    screw_to_heel_mm, screw_to_part_mm : float
+        Arms of the lever.
+    at_mm : Vector
+        Where the strap presses on the part.
+
+    Returns
+    -------
+    ClampForce
+        Straight down.
+
     Raises
     ------
     SetupError
         An arm is not positive.
+
+    References
+    ----------
+    Closed form: the lever.
     """
     _positive("strap clamp", screw_to_heel_mm, screw_to_part_mm)
     share = screw_to_heel_mm / (screw_to_heel_mm + screw_to_part_mm)
@@ -85,10 +137,30 @@ def strap_clamp(
 def toe_clamp(force_n: Range, *, inward: Vector, down_deg: float, at_mm: Vector) -> ClampForce:
     """Return the force of a toe clamp: inward from the side and down by an angle.
 
+    Parameters
+    ----------
+    force_n : Range
+        Size of the force.
+    inward : Vector
+        Level direction in which it pushes the part.
+    down_deg : float
+        Angle by which it points down.
+    at_mm : Vector
+        Where it pushes.
+
+    Returns
+    -------
+    ClampForce
+        With a unit direction.
+
     Raises
     ------
     SetupError
         The inward direction is not level, or the angle is outside 0 to 90 degrees.
+
+    References
+    ----------
+    Closed form.
     """
     level = math.hypot(inward[0], inward[1])
     if level == 0.0 or abs(inward[2]) > 1e-9 * level or not 0.0 <= down_deg < 90.0:
@@ -99,17 +171,55 @@ def toe_clamp(force_n: Range, *, inward: Vector, down_deg: float, at_mm: Vector)
 
 
 def nut_factor(state: str) -> Range:
-    """Return K for a state of the thread: dry, oiled, anti_seize."""
+    """Return K for a state of the thread.
+
+    Parameters
+    ----------
+    state : str
+        `dry`, `oiled` or `anti_seize`.
+
+    Returns
+    -------
+    Range
+        K of `clamps.toml`.
+
+    Raises
+    ------
+    SetupError
+        The table has no such row.
+    """
     return _range("nut_factor", state, "k")
 
 
 def vise_efficiency() -> Range:
-    """Return the share of the screw's force that reaches the jaw."""
+    """Return the share of the screw's force that reaches the jaw of a vise.
+
+    Returns
+    -------
+    Range
+        As in `clamps.toml`.
+    """
     return _range("vise", "screw", "efficiency")
 
 
 def friction(pair: str) -> Range:
-    """Return the coefficient of friction for a kind of contact."""
+    """Return the coefficient of friction for a kind of contact.
+
+    Parameters
+    ----------
+    pair : str
+        Name of a row of `clamps.toml`.
+
+    Returns
+    -------
+    Range
+        mu.
+
+    Raises
+    ------
+    SetupError
+        The table has no such row.
+    """
     return _range("friction", pair, "mu")
 
 

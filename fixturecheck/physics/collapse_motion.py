@@ -96,6 +96,11 @@ def motions(bodies: tuple[Rigid, ...], twists: FloatArray) -> tuple[Motion, ...]
         The bodies.
     twists : ndarray, shape (bodies, 6)
         Velocity of each reference point and rotation, in any common scale.
+
+    Returns
+    -------
+    tuple of Motion
+        Velocities are shares of the fastest body's; empty where nothing moves.
     """
     sizes = np.array([body.size_mm for body in bodies])
     speeds = np.linalg.norm(twists[:, :3], axis=1) + np.linalg.norm(twists[:, 3:], axis=1) * sizes
@@ -107,7 +112,18 @@ def motions(bodies: tuple[Rigid, ...], twists: FloatArray) -> tuple[Motion, ...]
 
 
 def direction_words(direction: Vector) -> str:
-    """Return a direction in words, such as `to the right and up`; parts under a third are left out."""
+    """Return a direction in words, such as `to the right and up`; parts under a third are left out.
+
+    Parameters
+    ----------
+    direction : Vector
+        In the machine's frame, of any length.
+
+    Returns
+    -------
+    str
+        Empty for no direction.
+    """
     unit = np.array(direction) / max(float(np.linalg.norm(direction)), 1e-300)
     names = (("to the left", "to the right"), ("toward the operator", "toward the column"), ("down", "up"))
     said = [pair[int(part > 0.0)] for pair, part in zip(names, unit, strict=True) if abs(part) > 0.33]

@@ -171,12 +171,36 @@ def _drawn(inputs: Mapping[str, Range], draws: int, seed: int) -> list[dict[str,
 
 
 def loss_words(lost: str) -> str:
-    """Return the words for a loss: `without` a block, `with` a film of coolant."""
+    """Return the words for a loss: `without` a block, `with` a film of coolant.
+
+    Parameters
+    ----------
+    lost : str
+        Name of a body, or of the film.
+
+    Returns
+    -------
+    str
+        As a sentence says it.
+    """
     return f"with a {FILM}" if lost == FILM else f"without {lost}"
 
 
 def without(holding: Holding, name: str) -> Holding:
-    """Return the holding without a body and what it does, or without the contacts of that label."""
+    """Return the holding without a body and what it does, or without the contacts of that label.
+
+    Parameters
+    ----------
+    holding : Holding
+        The set-up as numbers.
+    name : str
+        A body, or the label of contacts.
+
+    Returns
+    -------
+    Holding
+        What is left.
+    """
     return Holding(
         bodies=tuple(b for b in holding.bodies if b.name != name),
         contacts=tuple(c for c in holding.contacts if name not in {c.a, c.b, c.label}),
@@ -186,5 +210,18 @@ def without(holding: Holding, name: str) -> Holding:
 
 
 def filmed(holding: Holding, film_mu: float) -> Holding:
-    """Return the holding with a film on every contact; one that is slicker already stays as it is."""
+    """Return the holding with a film on every contact; one that is slicker already stays as it is.
+
+    Parameters
+    ----------
+    holding : Holding
+        The set-up as numbers.
+    film_mu : float
+        Friction of the film.
+
+    Returns
+    -------
+    Holding
+        The same with the lesser friction at each contact.
+    """
     return replace(holding, contacts=tuple(replace(c, mu=min(c.mu, film_mu)) for c in holding.contacts))

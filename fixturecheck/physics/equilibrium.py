@@ -130,6 +130,18 @@ class Equations:
 def write_equations(holding: Holding, *, shear_ratio: float = SHEAR_STIFFNESS_RATIO) -> Equations:
     """Return the equations of a holding.
 
+    Parameters
+    ----------
+    holding : Holding
+        Bodies, contact points and loads.
+    shear_ratio : float
+        Shear stiffness of a contact over its normal stiffness.
+
+    Returns
+    -------
+    Equations
+        The same as linear maps.
+
     Raises
     ------
     SetupError
@@ -163,7 +175,18 @@ def write_equations(holding: Holding, *, shear_ratio: float = SHEAR_STIFFNESS_RA
 
 
 def contact_frames(normals: FloatArray) -> FloatArray:
-    """Return rows (normal, tangent, tangent) for each normal, shape (n, 3, 3)."""
+    """Return a normal and two tangents for each normal.
+
+    Parameters
+    ----------
+    normals : ndarray, shape (n, 3)
+        Directions of any length above zero.
+
+    Returns
+    -------
+    ndarray, shape (n, 3, 3)
+        Orthonormal rows: normal, tangent, tangent.
+    """
     unit = normals / np.linalg.norm(normals, axis=1, keepdims=True)
     helper = np.where(np.abs(unit[:, :1]) < 0.7, [[1.0, 0.0, 0.0]], [[0.0, 1.0, 0.0]])
     first = np.cross(unit, helper)

@@ -108,14 +108,38 @@ class Task:
 
 
 def assemble(equations: Equations, local: FloatArray) -> FloatArray:
-    """Sum contact stiffnesses, shape (n, 3, 3), into the freedoms."""
+    """Sum contact stiffnesses into the freedoms.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding written out.
+    local : ndarray, shape (n, 3, 3)
+        Stiffness of each contact in its own frame.
+
+    Returns
+    -------
+    ndarray, shape (m, m)
+        Stiffness of the whole.
+    """
     width = equations.approach.shape[2]
     summed = equations.approach.reshape(-1, width).T @ (local @ equations.approach).reshape(-1, width)
     return np.asarray(summed)
 
 
 def solve(task: Task) -> Step | None:
-    """Return the equilibrium at the end of the step, or None where none was found."""
+    """Return the equilibrium at the end of a step.
+
+    Parameters
+    ----------
+    task : Task
+        Where the step starts, and its loads.
+
+    Returns
+    -------
+    Step or None
+        None where no equilibrium was found.
+    """
     freedoms = task.start()
     try:
         step, freedoms = _newton(task, freedoms)

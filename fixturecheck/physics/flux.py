@@ -125,12 +125,21 @@ def solve_flux(
 
     Parameters
     ----------
-    bodies, gaps, sources
-        The model; lengths in mm.
+    bodies : sequence of IronBody
+        The meshed iron, lengths in mm.
+    gaps : sequence of GapPatch
+        Where flux goes from one body to the next.
+    sources : sequence of PoleSource
+        The magnet behind the poles.
     residual_share : float
         Stop when the gradient of the energy is this share of the load.
     near : FluxSolution, optional
         Solution of the same meshes with other gaps, curves or strength, to start from.
+
+    Returns
+    -------
+    FluxSolution
+        The pull of each patch and body, and the field.
 
     Raises
     ------
@@ -146,7 +155,7 @@ def solve_flux(
 
     References
     ----------
-    .. [1] J. D. Jackson, Classical Electrodynamics, 3rd ed., sections 5.9 and 6.7 (from memory).
+    .. [1] Jackson, Classical Electrodynamics [@jackson1999], sections 5.9 and 6.7, from memory.
     """
     reached = _reached(bodies, gaps, sources)
     iron = [b for b in bodies if b.name in reached]

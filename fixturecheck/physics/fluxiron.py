@@ -276,7 +276,18 @@ def _closest_shares(corner: Array, point: Array) -> Array:
 
 
 def trace_shares(shares: Array) -> Array:
-    """Second-order shape functions of a triangle at barycentric shares, shape (n, 6)."""
+    """Return the second-order shape functions of a triangle.
+
+    Parameters
+    ----------
+    shares : ndarray, shape (n, 3)
+        Barycentric coordinates of points.
+
+    Returns
+    -------
+    ndarray, shape (n, 6)
+        Of the corners, then of the middles of the edges.
+    """
     corner = shares * (2 * shares - 1)
     i, j = _FACET_EDGES.T
     return np.hstack([corner, 4 * shares[:, i] * shares[:, j]])

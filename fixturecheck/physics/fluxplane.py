@@ -1,4 +1,7 @@
-"""What the flux does in a plane through the iron: its density at points, and the outlines of the bodies."""
+"""What the flux does in a plane through the iron: its density at points, and the outlines of the bodies.
+
+The density is the body's law at the gradient of the solved potential; all else is a closed form of geometry.
+"""
 
 from __future__ import annotations
 
@@ -18,9 +21,12 @@ def flux_density_t(body: IronBody, potential_a: Array, points_mm: Array) -> Arra
 
     Parameters
     ----------
+    body : IronBody
+        The body.
     potential_a : ndarray, shape (unknowns,)
         The body's part of a solution.
     points_mm : ndarray, shape (n, 3)
+        Where it is wanted.
 
     Returns
     -------
@@ -46,7 +52,20 @@ def flux_density_t(body: IronBody, potential_a: Array, points_mm: Array) -> Arra
 
 
 def mean_square_t2(body: IronBody, potential_a: Array) -> Array:
-    """Return the square of each component of the flux density, times volume, shape (3,), T2 m3."""
+    """Return the square of each component of the flux density, times volume.
+
+    Parameters
+    ----------
+    body : IronBody
+        The body.
+    potential_a : ndarray, shape (unknowns,)
+        The body's part of a solution.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        T2 m3.
+    """
     corner = body.points_mm[body.tets]
     edge_values = potential_a[body.cell_unknowns[:, 4:]]
     slope = _slopes(corner)
@@ -60,7 +79,22 @@ def mean_square_t2(body: IronBody, potential_a: Array) -> Array:
 
 
 def outline_mm(body: IronBody, normal: Array, at_mm: Array) -> Array:
-    """Return where a plane cuts the surface of a body: pieces by their ends, shape (n, 2, 3)."""
+    """Return where a plane cuts the surface of a body.
+
+    Parameters
+    ----------
+    body : IronBody
+        The body.
+    normal : ndarray, shape (3,)
+        Unit normal of the plane.
+    at_mm : ndarray, shape (3,)
+        A point of the plane.
+
+    Returns
+    -------
+    ndarray, shape (n, 2, 3)
+        Pieces of the outline by their ends.
+    """
     corner = body.points_mm[body.facets]
     # A hair off the plane, so that no corner lies in it.
     height = (corner - at_mm) @ normal + 1.234e-7

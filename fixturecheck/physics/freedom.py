@@ -35,7 +35,18 @@ class Motion:
 
 
 def rank_of(rows: Floats) -> int:
-    """Return the rank of constraint rows (n, 6) whose lengths are already scaled by the body's size."""
+    """Return the rank of constraint rows.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, 6)
+        Rows whose lengths are already scaled by the body's size.
+
+    Returns
+    -------
+    int
+        Independent rows, 0 to 6.
+    """
     if len(rows) == 0:
         return 0
     values = np.linalg.svd(rows, compute_uv=False)
@@ -43,7 +54,18 @@ def rank_of(rows: Floats) -> int:
 
 
 def null_space(rows: Floats) -> Floats:
-    """Return an orthonormal basis (6, k) of the motions that leave every row's gap as it is."""
+    """Return the motions that leave every row's gap as it is.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, d)
+        How each gap changes with d motions.
+
+    Returns
+    -------
+    ndarray, shape (d, k)
+        An orthonormal basis, one motion a column.
+    """
     columns = rows.shape[1]
     if len(rows) == 0:
         return np.eye(columns)
@@ -63,6 +85,11 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ..
         Centre the turns are about.
     size_mm : float
         Length that makes turns comparable to shifts.
+
+    Returns
+    -------
+    tuple of Motion
+        One for each freedom left, slides first.
     """
     scaled = rows.copy()
     scaled[:, 3:] /= size_mm

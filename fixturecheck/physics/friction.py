@@ -25,6 +25,12 @@ def friction_holds(
 
     Parameters
     ----------
+    rows : CandidateRows
+        Places where bodies might touch.
+    bodies : ndarray of int, shape (n,)
+        The loose bodies.
+    centres_mm : ndarray, shape (n, 3)
+        Points that moments are taken about.
     load : ndarray, shape (n, 6)
         Force and moment over size of each loose body about its centre.
     size_mm : ndarray, shape (n,)
@@ -33,6 +39,15 @@ def friction_holds(
         Coulomb coefficient; zero asks for balance by pushing alone.
     closure_mm : float
         Contacts with a larger gap carry nothing.
+
+    Returns
+    -------
+    bool
+        True where what is left unbalanced is nothing but rounding.
+
+    References
+    ----------
+    Closed form: Coulomb's law and the balance of forces and moments, any text on statics.
     """
     return unbalanced(rows, bodies, centres_mm, load, size_mm, mu=mu, closure_mm=closure_mm) <= HOLDS
 
@@ -47,9 +62,35 @@ def unbalanced(
     mu: float,
     closure_mm: float,
 ) -> float:
-    """Return the least part of the load (norm of its rest over its norm) that the contacts cannot balance.
+    """Return the least part of the load that the contacts cannot balance.
 
-    A second-order cone programme over the forces at the contacts; arguments as `friction_holds`.
+    It is a second-order cone programme over the forces at the contacts.
+
+    Parameters
+    ----------
+    rows : CandidateRows
+        Places where bodies might touch.
+    bodies : ndarray of int, shape (n,)
+        The loose bodies.
+    centres_mm : ndarray, shape (n, 3)
+        Points that moments are taken about.
+    load : ndarray, shape (n, 6)
+        Force and moment over size of each loose body about its centre.
+    size_mm : ndarray, shape (n,)
+        Each body's length.
+    mu : float
+        Coulomb coefficient.
+    closure_mm : float
+        Contacts with a larger gap carry nothing.
+
+    Returns
+    -------
+    float
+        Norm of what is left of the load over its norm, 0 to 1.
+
+    References
+    ----------
+    Closed form: Coulomb's law and the balance of forces and moments, any text on statics.
     """
     closed = np.flatnonzero(rows.gap_mm <= closure_mm)
     total = float(np.linalg.norm(load))

@@ -134,22 +134,93 @@ class CutLoad:
 
 
 def equivalent_chip_um(depth_mm: float, table_speed_m_min: float, wheel_speed_m_s: float) -> float:
-    """Equivalent chip thickness, depth x table speed / wheel speed; Rowe, Malkin, from memory."""
+    """Return the equivalent chip thickness, depth x table speed / wheel speed.
+
+    Parameters
+    ----------
+    depth_mm : float
+        Downfeed of the pass.
+    table_speed_m_min, wheel_speed_m_s : float
+        Speeds of table and rim.
+
+    Returns
+    -------
+    float
+        um.
+
+    References
+    ----------
+    Rowe [@rowe2009]; Malkin [@malkin2008]; from memory.
+    """
     return depth_mm * 1e3 * (table_speed_m_min / 60.0) / wheel_speed_m_s
 
 
 def removal_rate_mm3_s(depth_mm: float, width_mm: float, table_speed_m_min: float) -> float:
-    """Volume removed in a second."""
+    """Return the volume that is removed in a second.
+
+    Parameters
+    ----------
+    depth_mm, width_mm : float
+        Section of the cut across the traverse.
+    table_speed_m_min : float
+        Speed of the table.
+
+    Returns
+    -------
+    float
+        mm3/s.
+
+    References
+    ----------
+    Closed form: section times speed.
+    """
     return depth_mm * width_mm * table_speed_m_min * 1e3 / 60.0
 
 
 def tangential_n(energy_j_mm3: float, rate_mm3_s: float, wheel_speed_m_s: float) -> float:
-    """Tangential force: power of the removal over the speed of the wheel."""
+    """Return the tangential force: the power of the removal over the speed of the wheel.
+
+    Parameters
+    ----------
+    energy_j_mm3 : float
+        Specific energy.
+    rate_mm3_s : float
+        Volume removed in a second.
+    wheel_speed_m_s : float
+        Speed of the rim.
+
+    Returns
+    -------
+    float
+        N.
+
+    References
+    ----------
+    Malkin [@malkin2008]; Rowe [@rowe2009]; from memory.
+    """
     return energy_j_mm3 * rate_mm3_s / wheel_speed_m_s
 
 
 def specific_energy_j_mm3(abrasion: Abrasion, chip_um: float) -> Range:
-    """Specific energy at a chip thickness: a power law through the table value, with a floor."""
+    """Return the specific energy at a chip thickness: a power law through the table value, with a floor.
+
+    Parameters
+    ----------
+    abrasion : Abrasion
+        The table's energy, exponent and floor.
+    chip_um : float
+        Equivalent chip thickness.
+
+    Returns
+    -------
+    Range
+        J/mm3, over all ends of energy and exponent.
+
+    References
+    ----------
+    Malkin [@malkin2008], size effect and least energy, from memory; the power law is common practice, no
+    source.
+    """
 
     def energy(at_table: float, exponent: float) -> float:
         return max(at_table * math.pow(abrasion.chip_um / chip_um, exponent), abrasion.least_j_mm3)
@@ -223,6 +294,22 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
 
     A low normal force holds a part down less while the drag pushes it, so no single combination is worst
     for every set-up; the caller takes the one with the least factor.
+
+    Parameters
+    ----------
+    cut : Pass
+        The pass.
+    forces : Forces
+        Size of its forces, low to high.
+
+    Returns
+    -------
+    tuple of CutLoad
+        Each with its force on the part, and where it acts from the wheel's lowest point.
+
+    References
+    ----------
+    Closed form: directions from the pass, middle of the arc of contact.
     """
     spin = 1.0 if cut.sparks == "right" else -1.0
     radius = 0.5 * cut.wheel_diameter_mm
@@ -254,6 +341,16 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
 
 def abrasion(material: str, wheel: str = "alumina") -> Abrasion:
     """Return the table's numbers for a class of material and a kind of wheel.
+
+    Parameters
+    ----------
+    material, wheel : str
+        Names of rows of `grinding.toml`.
+
+    Returns
+    -------
+    Abrasion
+        What grinding takes, with its source.
 
     Raises
     ------

@@ -1,7 +1,7 @@
 """How stiff and how stressed is a contact: line and point contacts after Hertz, flat faces as punches.
 
-Johnson, Contact Mechanics (1985), ch. 4 and 5, from memory. Valid while the contact is small against the
-radii and stresses stay elastic; a pressure above about three times the yield strength is not elastic.
+Johnson, Contact Mechanics [@johnson1985], ch. 4 and 5, from memory. Valid while the contact is small against
+the radii and stresses stay elastic; a pressure above about three times the yield strength is not elastic.
 """
 
 from __future__ import annotations
@@ -47,12 +47,28 @@ class PointContact:
 
 
 def contact_modulus_mpa(a: Elastic = STEEL, b: Elastic = STEEL) -> float:
-    """Return the contact modulus E*: 1/E* is the sum of (1 - nu^2)/E of both sides.
+    """Return the contact modulus E* of two sides.
+
+    1/E* is the sum of (1 - nu^2)/E of both sides.
+
+    Parameters
+    ----------
+    a, b : Elastic
+        Constants of either side; steel unless stated.
+
+    Returns
+    -------
+    float
+        MPa.
 
     Raises
     ------
     SetupError
         A modulus or ratio is impossible.
+
+    References
+    ----------
+    Johnson [@johnson1985], ch. 4, from memory.
     """
     for side in (a, b):
         if not (side.modulus_mpa > 0.0 and math.isfinite(side.modulus_mpa) and -1.0 < side.poisson <= 0.5):
@@ -73,10 +89,19 @@ def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa
     modulus_mpa : float
         Contact modulus.
 
+    Returns
+    -------
+    LineContact
+        Half width, peak pressure, greatest shear stress and its depth.
+
     Raises
     ------
     SetupError
         A number is not positive.
+
+    References
+    ----------
+    Johnson [@johnson1985], section 4.2, from memory.
     """
     _positive("line contact", force_n, length_mm, radius_mm, modulus_mpa)
     along = force_n / length_mm
@@ -93,7 +118,33 @@ def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa
 def line_stiffness_n_mm(
     force_n: float, length_mm: float, radius_mm: float, depth_mm: float, side: Elastic = STEEL
 ) -> float:
-    """Stiffness at this load of a line contact between two like bodies of that depth, by differentiation."""
+    """Return the stiffness of a line contact between two like bodies at this load.
+
+    It is the derivative of the load by the approach of both sides.
+
+    Parameters
+    ----------
+    force_n, length_mm, radius_mm : float
+        As for the contact; the relative radius.
+    depth_mm : float
+        Depth of either body, much larger than the half width.
+    side : Elastic
+        Constants of either side; steel unless stated.
+
+    Returns
+    -------
+    float
+        N/mm.
+
+    Raises
+    ------
+    SetupError
+        A number is not positive.
+
+    References
+    ----------
+    Johnson [@johnson1985], eq. 5.57, from memory, differentiated here.
+    """
     half = line_contact(force_n, length_mm, radius_mm, contact_modulus_mpa(side, side)).half_width_mm
     # The half width grows with the root of the load, which takes one off the logarithm's slope.
     nu = side.poisson
@@ -114,10 +165,19 @@ def point_contact(force_n: float, radius_mm: float, modulus_mpa: float) -> Point
     modulus_mpa : float
         Contact modulus.
 
+    Returns
+    -------
+    PointContact
+        Radius, peak pressure, approach of the two bodies, and stiffness at this load.
+
     Raises
     ------
     SetupError
         A number is not positive.
+
+    References
+    ----------
+    Johnson [@johnson1985], section 4.2, from memory.
     """
     _positive("point contact", force_n, radius_mm, modulus_mpa)
     radius = (3.0 * force_n * radius_mm / (4.0 * modulus_mpa)) ** (1.0 / 3.0)
@@ -130,14 +190,31 @@ def point_contact(force_n: float, radius_mm: float, modulus_mpa: float) -> Point
 
 
 def face_stiffness_n_mm(area_mm2: float, modulus_mpa: float) -> float:
-    """Stiffness of a flat face pressed evenly: that of a rigid round punch of the same area, 2 E* a.
+    """Return the stiffness of a flat face pressed evenly.
 
-    Sneddon (1965), from memory; for other outlines within a few per cent. Roughness makes it softer.
+    It is that of a rigid round punch of the same area, 2 E* a. Outlines that are not round come out within a
+    few per cent. Roughness makes a real face softer.
+
+    Parameters
+    ----------
+    area_mm2 : float
+        Area of the face.
+    modulus_mpa : float
+        Contact modulus.
+
+    Returns
+    -------
+    float
+        N/mm.
 
     Raises
     ------
     SetupError
         A number is not positive.
+
+    References
+    ----------
+    Sneddon [@sneddon1965], from memory.
     """
     _positive("face contact", area_mm2, modulus_mpa)
     return 2.0 * modulus_mpa * math.sqrt(area_mm2 / math.pi)

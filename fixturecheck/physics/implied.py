@@ -25,6 +25,8 @@ def outermost(rows: CandidateRows, some: Ints) -> Ints:
 
     Parameters
     ----------
+    rows : CandidateRows
+        All rows.
     some : ndarray, shape (m,)
         Numbers of rows, ascending.
 
@@ -57,6 +59,11 @@ def outermost_of(starts: Ints, points_mm: Floats, normals: Floats, gaps_mm: Floa
         Where each group starts.
     points_mm, normals, gaps_mm : ndarray, shape (n, 3), (n, 3) and (n,)
         The rows.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        False for rows that the others of their group imply.
     """
     kept = np.ones(len(gaps_mm), dtype=np.bool_)
     for k in range(len(starts) - 1):

@@ -42,7 +42,7 @@ def limit_factor(equations: Equations) -> float:
 
     References
     ----------
-    Drucker, D. C., Coulomb friction, plasticity and limit loads, J. Appl. Mech. 21 (1954), from memory.
+    Drucker, Coulomb friction, plasticity and limit loads [@drucker1954], from memory.
     """
     points = len(equations.mu)
     if points == 0:

@@ -64,18 +64,48 @@ class Located:
 
 
 def seat_rows(points_mm: Floats, normal: Floats, about_mm: Floats) -> Floats:
-    """Return the locating rows (n, 6) of points with normals, turns taken about a point.
+    """Return the locating rows of points with normals: normal, then (point - about) x normal.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (n, 3)
+        Seat points.
+    normal : ndarray, shape (n, 3)
+        Unit directions from the support into the body.
+    about_mm : ndarray, shape (3,)
+        Point that turns are taken about.
+
+    Returns
+    -------
+    ndarray, shape (n, 6)
+        How far the body leaves each point for a unit shift (mm) or turn (rad).
 
     References
     ----------
-    Asada and By, Kinematic analysis of workpart fixturing, IEEE J. Robotics and Automation 1 (1985):
-    from memory.
+    Asada and By, Kinematic analysis of workpart fixturing [@asada1985], from memory.
     """
     return np.hstack((normal, cross(points_mm - about_mm, normal)))
 
 
 def located(seats: Sequence[SeatPoints], size_mm: float) -> Located:
-    """Return the rank of the seats together and what each adds, in the order stated."""
+    """Return the rank of the seats together and what each adds, in the order stated.
+
+    Parameters
+    ----------
+    seats : sequence of SeatPoints
+        Primary first.
+    size_mm : float
+        Length that makes turns comparable to shifts.
+
+    Returns
+    -------
+    Located
+        Rank of 6, and the role of each seat.
+
+    References
+    ----------
+    Ranks of the rows of Asada and By [@asada1985], from memory.
+    """
     about = np.mean(np.concatenate([s.points_mm for s in seats]), axis=0) if seats else np.zeros(3)
     before: list[tuple[str, Floats]] = []
     roles = []
@@ -122,6 +152,11 @@ def sensitivity(rows: Floats, about_mm: Floats, target_mm: Floats, direction: Fl
     -------
     ndarray, shape (n,)
         um per um.
+
+    References
+    ----------
+    Cai, Hu and Yuan, A variational method of robust fixture configuration design [@cai1997], from memory: the
+    linear relation rows @ twist = error, solved by least squares.
     """
     seen = np.concatenate((direction, np.cross(target_mm - about_mm, direction)))
     return np.asarray(seen @ np.linalg.pinv(rows, rcond=1e-9))

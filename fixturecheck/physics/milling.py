@@ -52,33 +52,117 @@ class Mill:
 
 
 def specific_force_n_mm2(main_n_mm2: float, chip_mm: float, exponent: float) -> float:
-    """Return Kienzle's specific cutting force, kc = kc1.1 h^-mc (Kienzle 1952, from memory)."""
+    """Return Kienzle's specific cutting force, kc = kc1.1 h^-mc.
+
+    Parameters
+    ----------
+    main_n_mm2 : float
+        kc1.1, the specific force at a chip 1 mm thick.
+    chip_mm : float
+        Thickness of the chip.
+    exponent : float
+        mc, by which the force rises as the chip thins.
+
+    Returns
+    -------
+    float
+        N/mm2.
+
+    References
+    ----------
+    Kienzle [@kienzle1952], from memory.
+    """
     return main_n_mm2 * math.pow(chip_mm, -exponent)
 
 
 def chip_section_mm2(deep_mm: float, feed_mm: float) -> float:
-    """Section of the chip, depth times feed, whatever the entering angle."""
+    """Return the section of the chip: depth times feed, whatever the entering angle.
+
+    Parameters
+    ----------
+    deep_mm, feed_mm : float
+        Depth of the cut, and feed in it.
+
+    Returns
+    -------
+    float
+        mm2.
+
+    References
+    ----------
+    Closed form: the area of a parallelogram does not depend on its slant.
+    """
     return deep_mm * feed_mm
 
 
 def engagement_rad(cut: Mill) -> float:
-    """Angle over which a tooth is in the cut, from the width of the cut."""
+    """Return the angle over which a tooth is in the cut.
+
+    Parameters
+    ----------
+    cut : Mill
+        Its width and the cutter's diameter count.
+
+    Returns
+    -------
+    float
+        Radians, pi for a slot.
+
+    References
+    ----------
+    Closed form: cos = 1 - 2 width / diameter.
+    """
     return math.acos(1.0 - 2.0 * min(cut.wide_mm, cut.cutter_mm) / cut.cutter_mm)
 
 
 def greatest_chip_mm(cut: Mill) -> float:
-    """Thickest chip on the way through the cut: the feed times the sine of the angle, at most the feed."""
+    """Return the thickest chip on the way through the cut.
+
+    It is the feed times the sine of the angle of engagement, and at most the feed.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut, taken with one side of the cutter.
+
+    Returns
+    -------
+    float
+        mm.
+
+    References
+    ----------
+    Martellotti [@martellotti1941], from memory.
+    """
     angle = engagement_rad(cut)
     return cut.feed_mm_tooth * (1.0 if angle >= 0.5 * math.pi else math.sin(angle))
 
 
 def tooth_force_n(cut: Mill, shearing: Shearing, chip_mm: float | None = None) -> Range:
-    """Cutting force of one tooth at a chip; None takes its thickest from one side of the cutter.
+    """Return the cutting force of one tooth.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    shearing : Shearing
+        What cutting the material takes.
+    chip_mm : float, optional
+        Thickness of the chip; without it the thickest that one side of the cutter takes.
+
+    Returns
+    -------
+    Range
+        N, over all ends of force, exponent and wear.
 
     Raises
     ------
     SetupError
         The cut's numbers make no sense.
+
+    References
+    ----------
+    Kienzle [@kienzle1952], from memory.
     """
     _check(cut)
     chip = greatest_chip_mm(cut) if chip_mm is None else chip_mm
@@ -91,6 +175,16 @@ def tooth_force_n(cut: Mill, shearing: Shearing, chip_mm: float | None = None) -
 
 def shearing(material: str) -> Shearing:
     """Return the table's numbers for a class of material.
+
+    Parameters
+    ----------
+    material : str
+        Name of a row of `milling.toml`.
+
+    Returns
+    -------
+    Shearing
+        What cutting it takes, with its source.
 
     Raises
     ------

@@ -96,9 +96,23 @@ class Bitten:
 
 
 def load_ratio(chip: Chip, bite: Bite) -> float:
-    """Return what a deeper bite makes of the load of a tooth, times the stated.
+    """Return the load of a tooth that bites deeper, over the load stated.
 
-    By Kienzle's law the force goes with the depth, and with the chip to one less the exponent.
+    Parameters
+    ----------
+    chip : Chip
+        The chip as stated.
+    bite : Bite
+        How much nearer and higher the part has come.
+
+    Returns
+    -------
+    float
+        Ratio of two cutting forces, one where the bite adds nothing.
+
+    References
+    ----------
+    Kienzle [@kienzle1952], from memory: the force grows as depth times chip to the power 1 - mc.
     """
     thicker = (chip.thick_mm + max(0.0, bite.closer_mm)) / chip.thick_mm
     deeper = (chip.deep_mm + max(0.0, bite.rise_mm)) / chip.deep_mm

@@ -88,6 +88,16 @@ def laws(shearing: Shearing) -> tuple[Law, ...]:
     """Return the greatest cutting force with every pair of ends of what is square to it.
 
     Chips are thinner than 1 mm, so the larger exponent gives the larger force.
+
+    Parameters
+    ----------
+    shearing : Shearing
+        The ranges of the table.
+
+    Returns
+    -------
+    tuple of Law
+        One for each pair of ends of the radial and the axial ratio.
     """
     return tuple(
         Law(
@@ -103,12 +113,23 @@ def laws(shearing: Shearing) -> tuple[Law, ...]:
 
 
 def strip_mm(cut: Mill, way: str) -> tuple[float, float]:
-    """Return from where to where, left of the axis, what is cut in front of the cutter lies.
+    """Return where what is cut in front of the cutter lies, to the left of its axis.
 
     Parameters
     ----------
+    cut : Mill
+        Its width and the cutter's diameter count.
     way : str
         `climb` (as far to the right as the cutter reaches), `conventional` (to the left) or `centred`.
+
+    Returns
+    -------
+    tuple of float
+        From where to where, mm; negative is to the right.
+
+    References
+    ----------
+    Closed form, from the definition of the two ways in the module's docstring.
     """
     radius, wide = 0.5 * cut.cutter_mm, min(cut.wide_mm, cut.cutter_mm)
     middle = {"climb": -1.0, "conventional": 1.0, "centred": 0.0}[way] * (radius - 0.5 * wide)
@@ -116,13 +137,47 @@ def strip_mm(cut: Mill, way: str) -> tuple[float, float]:
 
 
 def engaged_rad(cut: Mill, way: str) -> tuple[float, float]:
-    """Return between which two angles a tooth is in the cut."""
+    """Return between which two angles a tooth is in the cut.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    way : str
+        As in `strip_mm`.
+
+    Returns
+    -------
+    tuple of float
+        Low and high, radians from the feed to the left.
+
+    References
+    ----------
+    Closed form: sin = offset / radius at either side of the strip.
+    """
     low, high = (math.asin(max(-1.0, min(1.0, 2.0 * y / cut.cutter_mm))) for y in strip_mm(cut, way))
     return low, high
 
 
 def thickest_chip_mm(cut: Mill, way: str) -> float:
-    """Return the thickest chip that a tooth takes on its way: the feed, where it comes by in front."""
+    """Return the thickest chip that a tooth takes on its way: the feed, where it comes by in front.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    way : str
+        As in `strip_mm`.
+
+    Returns
+    -------
+    float
+        mm.
+
+    References
+    ----------
+    Martellotti [@martellotti1941], from memory: the chip is the feed times the cosine of the angle.
+    """
     low, high = engaged_rad(cut, way)
     return cut.feed_mm_tooth * (1.0 if low <= 0.0 <= high else max(math.cos(low), math.cos(high)))
 
@@ -144,6 +199,11 @@ def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, 
     steps : int
         Angles looked at, ends included; besides, where a tooth has come in all along, and where it begins to
         leave.
+
+    Returns
+    -------
+    tuple of Turned
+        The teeth in the cut at each angle.
     """
     low, high = engaged_rad(cut, way)
     pitch, lag = 2.0 * math.pi / cut.teeth, _lag_rad(cut)
@@ -193,7 +253,7 @@ def _tooth(cut: Mill, law: Law, way: str, angle_rad: float) -> Tooth | None:
 def _slice_n(law: Law, deep_mm: float, feed_mm: float, angle_rad: float) -> tuple[NDArray[np.float64], float]:
     """Return force on the part of a piece of a tooth, and its cutting force.
 
-    The chip is the feed times the cosine of the angle (Martellotti 1941, from memory).
+    The chip is the feed times the cosine of the angle (Martellotti [@martellotti1941], from memory).
     """
     along, left = math.cos(angle_rad), math.sin(angle_rad)
     chip = feed_mm * along

@@ -77,7 +77,18 @@ def over_ends(formula: Callable[..., float], *ranges: Range) -> Range:
 
 
 def said_factor(factor: float) -> str:
-    """Return a factor as people say it: three digits at most, and none beyond a hundredth."""
+    """Return a factor as people say it: three digits at most, and none beyond a hundredth.
+
+    Parameters
+    ----------
+    factor : float
+        A ratio of two loads.
+
+    Returns
+    -------
+    str
+        Its digits; `under 0.01` where it is next to nothing.
+    """
     if 0.0 < factor < 0.005:
         return "under 0.01"
     decimals = min(2, max(0, 2 - math.floor(math.log10(max(abs(factor), 1.0)))))

@@ -68,11 +68,21 @@ class Poses:
 
 
 def rotation_of(turn_rad: Floats) -> Floats:
-    """Return the rotations (n, 3, 3) about axes and through angles given as vectors (n, 3).
+    """Return the rotations about axes and through angles given as vectors.
+
+    Parameters
+    ----------
+    turn_rad : ndarray, shape (n, 3) or (3,)
+        Axes times angles.
+
+    Returns
+    -------
+    ndarray, shape (n, 3, 3)
+        Rotations.
 
     References
     ----------
-    Rodrigues' formula; the half-angle form keeps full precision for the smallest angles.
+    Closed form (Rodrigues); the half-angle form keeps full precision for the smallest angles.
     """
     turn = np.atleast_2d(turn_rad)
     angle = np.linalg.norm(turn, axis=1)
@@ -83,7 +93,18 @@ def rotation_of(turn_rad: Floats) -> Floats:
 
 
 def turn_of(rotation: Floats) -> Floats:
-    """Return the vector (3,) whose direction is the axis and whose length is the angle in radians."""
+    """Return the axis times the angle of a rotation.
+
+    Parameters
+    ----------
+    rotation : ndarray, shape (3, 3)
+        A rotation.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        Its direction is the axis, its length the angle in radians.
+    """
     skew = 0.5 * np.array(
         [
             rotation[2, 1] - rotation[1, 2],
@@ -103,7 +124,18 @@ def turn_of(rotation: Floats) -> Floats:
 
 
 def cross_matrix(vectors: Floats) -> Floats:
-    """Return matrices (n, 3, 3) with matrix @ x = vector x x."""
+    """Return matrices with matrix @ x = vector x x.
+
+    Parameters
+    ----------
+    vectors : ndarray, shape (n, 3) or (3,)
+        Vectors.
+
+    Returns
+    -------
+    ndarray, shape (n, 3, 3)
+        Skew matrices.
+    """
     v = np.atleast_2d(vectors)
     out = np.zeros((len(v), 3, 3))
     out[:, 0, 1], out[:, 0, 2], out[:, 1, 2] = -v[:, 2], v[:, 1], -v[:, 0]
@@ -111,14 +143,23 @@ def cross_matrix(vectors: Floats) -> Floats:
 
 
 def moved(poses: Poses, bodies: Ints, centres_mm: Floats, twists: Floats) -> Poses:
-    """Return the poses after each of `bodies` turns exactly about its centre and shifts.
+    """Return the poses after each of some bodies turns exactly about its centre and shifts.
 
     Parameters
     ----------
+    poses : Poses
+        Where all bodies stand.
+    bodies : ndarray of int, shape (n,)
+        Those that move.
     centres_mm : ndarray, shape (n, 3)
         Where each turn is about, in the machine's frame.
     twists : ndarray, shape (n, 6)
         Shift in mm, then turn in radians.
+
+    Returns
+    -------
+    Poses
+        Where all bodies stand then.
     """
     turns = rotation_of(twists[:, 3:])
     rotation, origin = poses.rotation.copy(), poses.origin_mm.copy()
@@ -129,7 +170,18 @@ def moved(poses: Poses, bodies: Ints, centres_mm: Floats, twists: Floats) -> Pos
 
 
 def tidy(rotation: Floats) -> Floats:
-    """Return rotations brought back to orthogonal after many products (one Newton step)."""
+    """Return rotations brought back to orthogonal after many products, by one Newton step.
+
+    Parameters
+    ----------
+    rotation : ndarray, shape (..., 3, 3)
+        Rotations with rounding errors.
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+        The same, orthogonal to rounding.
+    """
     gram = np.swapaxes(rotation, -1, -2) @ rotation
     return np.asarray(rotation @ (1.5 * np.eye(3) - 0.5 * gram))
 
@@ -137,11 +189,20 @@ def tidy(rotation: Floats) -> Floats:
 def slopes(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> tuple[Ints, Floats]:
     """Return how each gap changes with the twists of its two bodies.
 
+    Parameters
+    ----------
+    rows : CandidateRows
+        Places where bodies might touch.
+    bodies : ndarray of int, shape (n,)
+        The loose bodies.
+    centres_mm : ndarray, shape (n, 3)
+        Their centres, in the machine's frame.
+
     Returns
     -------
-    column : ndarray, shape (n, 2)
+    column : ndarray, shape (m, 2)
         Which of `bodies` each side is; -1 where that side does not move.
-    slope : ndarray, shape (n, 2, 6)
+    slope : ndarray, shape (m, 2, 6)
         Normal, then (point - centre) x normal, for a; the same with the other sign for b; zero where it
         does not move.
     """
@@ -163,9 +224,18 @@ def slopes(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> tuple[Ints,
 def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
     """Return how each gap changes with the twists of the loose bodies.
 
+    Parameters
+    ----------
+    rows : CandidateRows
+        Places where bodies might touch.
+    bodies : ndarray of int, shape (n,)
+        The loose bodies.
+    centres_mm : ndarray, shape (n, 3)
+        Their centres, in the machine's frame.
+
     Returns
     -------
-    ndarray, shape (n, 6 * len(bodies))
+    ndarray, shape (m, 6 n)
         Columns per body: normal, then (point - centre) x normal.
     """
     column, slope = slopes(rows, bodies, centres_mm)
@@ -177,7 +247,18 @@ def jacobian(rows: CandidateRows, bodies: Ints, centres_mm: Floats) -> Floats:
 
 
 def cross(a: Floats, b: Floats) -> Floats:
-    """Return the cross products of rows; several times faster than numpy's on small arrays."""
+    """Return the cross products of rows; several times faster than numpy's on small arrays.
+
+    Parameters
+    ----------
+    a, b : ndarray, shape (..., 3)
+        Vectors.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        a x b.
+    """
     return np.stack(
         (
             a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1],

@@ -24,6 +24,11 @@ def seat_gap_um(
     flatness_a_um, flatness_b_um : float
         Flatness zone of either face over the contact.
 
+    Returns
+    -------
+    float
+        Half of the sum of all four, um.
+
     Raises
     ------
     SetupError
@@ -56,6 +61,13 @@ def strength_for_pull(
         Pull of the rating piece.
     most : float
         Strongest magnet tried.
+    write : Writing
+        What writes the pulls of the message.
+
+    Returns
+    -------
+    float
+        Strength, relative to the model's.
 
     Raises
     ------

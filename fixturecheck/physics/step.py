@@ -105,6 +105,18 @@ def gentled(load: Load, share: float) -> Load:
     """Return a load whose further forces are no greater than a share of its first one, each in its direction.
 
     A load that has no first force, or no further ones that are greater, comes back as it is.
+
+    Parameters
+    ----------
+    load : Load
+        Load on one body.
+    share : float
+        Greatest further force over the first.
+
+    Returns
+    -------
+    Load
+        The same, or a gentler one.
     """
     most = share * float(np.linalg.norm(load.force_n))
     sizes = [float(np.linalg.norm(force)) for force, _ in load.also]
@@ -118,13 +130,37 @@ def gentled(load: Load, share: float) -> Load:
 
 
 def greatest_force(loads: list[Load]) -> float:
-    """Return the greatest force on any body."""
+    """Return the greatest force on any body.
+
+    Parameters
+    ----------
+    loads : list of Load
+        One for each loose body.
+
+    Returns
+    -------
+    float
+        N; zero where there is none.
+    """
     forces = [force for one in loads for force, _ in one.all_forces()]
     return max((float(np.linalg.norm(force)) for force in forces), default=0.0)
 
 
 def frame_of(loads: list[Load], unit_n: float) -> Frame:
-    """Return the loads as arrays."""
+    """Return the loads as arrays.
+
+    Parameters
+    ----------
+    loads : list of Load
+        One for each loose body.
+    unit_n : float
+        Force that counts as one.
+
+    Returns
+    -------
+    Frame
+        The loads in that unit.
+    """
     each = [(i, force, at) for i, one in enumerate(loads) for force, at in one.all_forces()]
     return Frame(
         bodies=np.array([one.body for one in loads]),
@@ -138,7 +174,20 @@ def frame_of(loads: list[Load], unit_n: float) -> Frame:
 
 
 def wrenches(loads: list[Load], poses: Poses) -> Floats:
-    """Return force (N) and moment over size (N) of each loose body about its centre, shape (n, 6)."""
+    """Return the force and moment on each loose body about its centre.
+
+    Parameters
+    ----------
+    loads : list of Load
+        One for each loose body.
+    poses : Poses
+        Where all bodies stand.
+
+    Returns
+    -------
+    ndarray, shape (n, 6)
+        Force (N), and moment over the body's size (N).
+    """
     return frame_of(loads, 1.0).wrench(poses)
 
 
@@ -151,8 +200,19 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: fl
 
     Parameters
     ----------
+    loads : list of Load
+        One for each loose body.
+    poses : Poses
+        Where all bodies stand.
+    rows : CandidateRows
+        Places where they might touch.
     touch_mm : float
         Overlaps no deeper than this count as touching.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        N.
 
     Raises
     ------
@@ -227,14 +287,28 @@ def programme(
     closed_mm: float = 0.0,
     slack_mm: float = 0.0,
 ) -> tuple[Floats, Floats] | None:
-    """Solve one step; None when no small move opens every overlap.
+    """Solve one step of settling.
 
     Parameters
     ----------
+    frame : Frame
+        The loads.
+    poses : Poses
+        Where all bodies stand.
+    rows : CandidateRows
+        Places where they might touch.
+    step_mm : float
+        Length of a step that is neither short nor long: moves are solved for in units of it.
     closed_mm : float
         Gaps no further from zero than this are taken as zero, so that forces are those at rest.
     slack_mm : float
         Overlaps no deeper than this are taken as touching.
+
+    Returns
+    -------
+    tuple of ndarray, or None
+        Twists (n, 6) of the loose bodies, shift in mm and turn in radians, and the force (m,) of each row in
+        N; None where no small move opens every overlap.
 
     Raises
     ------
@@ -268,6 +342,11 @@ def metric_of(wrench: Floats) -> Floats:
     ----------
     wrench : ndarray, shape (n, 6)
         Load of each body in units of the greatest force.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Positive weight of the squares of each body's moves.
     """
     size = np.linalg.norm(wrench, axis=1)
     return np.asarray(np.where(size > LIGHTEST, size, UNLOADED))
@@ -384,6 +463,20 @@ def optimality(
     The largest of: load that neither the metric nor the multipliers balance, depth below a constraint, and
     multiplier times room where there is room. Zero of all three is necessary and sufficient in a convex
     programme (Karush, Kuhn and Tucker); the values are in shares of the greatest load and of the step.
+
+    Parameters
+    ----------
+    metric, load : ndarray, shape (n,)
+        As in `solve_quadratic`.
+    slope, room : ndarray or sparse matrix, shape (m, n), and ndarray, shape (m,)
+        The constraints.
+    move, multiplier : ndarray, shape (n,) and (m,)
+        The answer.
+
+    Returns
+    -------
+    float
+        Zero at the answer.
     """
     left = room + slope @ move
     balance = np.abs(metric * move - load - slope.T @ multiplier).max(initial=0.0)

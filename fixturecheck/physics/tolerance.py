@@ -120,6 +120,16 @@ class Drawn:
 def frame_of(problem: Linear) -> Frame:
     """Return what carries the parts as drawn.
 
+    Parameters
+    ----------
+    problem : Linear
+        The linearised contact problem.
+
+    Returns
+    -------
+    Frame
+        The moves that contacts stop, and a set of contacts that carries.
+
     Raises
     ------
     NotComputedError
@@ -157,8 +167,17 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
 
     Parameters
     ----------
+    problem : Linear
+        The linearised contact problem.
     errors_mm : ndarray, shape (d, k)
         Errors of the faces; positive is outward.
+    frame : Frame, optional
+        What carries the parts as drawn, where it is known.
+
+    Returns
+    -------
+    Drawn
+        Moves, gaps and contacts that carry, of each draw.
 
     Raises
     ------
@@ -176,8 +195,17 @@ def solve_or_bar(problem: Linear, errors_mm: Floats, frame: Frame | None = None)
 
     Parameters
     ----------
+    problem : Linear
+        The linearised contact problem.
     errors_mm : ndarray, shape (d, k)
         Errors of the faces; positive is outward.
+    frame : Frame, optional
+        What carries the parts as drawn, where it is known.
+
+    Returns
+    -------
+    Drawn
+        Moves, gaps and contacts that carry, of each draw that fits.
 
     Raises
     ------

@@ -1,10 +1,10 @@
 """What one face may do within its profile zone: shift, and lean where it is flat; drawn, and at its worst.
 
 A flat face within a zone of half width h is any plane d(x) = s + g.x whose deviation stays within h at every
-corner of the face's outline (profile of a surface, ISO 1101 and ASME Y14.5, from memory: all of the surface
-lies between two limits). An orientation tolerance t (parallelism, squareness, angularity) adds that d changes
-by no more than t over the outline. Both are linear in (s, g), so the allowed set is a polytope; its vertices
-and sides follow from the outline alone.
+corner of the face's outline (profile of a surface, ISO 1101 [@iso1101] and ASME Y14.5 [@asmey145], from
+memory: all of the surface lies between two limits). An orientation tolerance t (parallelism, squareness,
+angularity) adds that d changes by no more than t over the outline. Both are linear in (s, g), so the allowed
+set is a polytope; its vertices and sides follow from the outline alone.
 
 How a face lies within its zone is chosen here, no source: the shift of its middle as if it did not lean
 (normal, three standard deviations to the edge), then the lean within what this shift leaves: which way is
@@ -52,7 +52,17 @@ class Zone:
 
 
 def hull_of(outline: Floats) -> Floats:
-    """Return the corners of the convex hull of points (n, 2) in order; at most `MOST_SIDES`.
+    """Return the corners of the convex hull of points, in order; at most `MOST_SIDES`.
+
+    Parameters
+    ----------
+    outline : ndarray, shape (n, 2)
+        Points of an outline.
+
+    Returns
+    -------
+    ndarray, shape (k, 2)
+        The corners.
 
     Notes
     -----
@@ -67,30 +77,61 @@ def hull_of(outline: Floats) -> Floats:
 
 
 def middle_of(corners: Floats) -> Floats:
-    """Return the middle of the area of a convex polygon (n, 2)."""
+    """Return the middle of the area of a convex polygon.
+
+    Parameters
+    ----------
+    corners : ndarray, shape (n, 2)
+        Its corners, in order.
+
+    Returns
+    -------
+    ndarray, shape (2,)
+        Its centroid.
+    """
     ahead = np.roll(corners, -1, axis=0)
     twice = corners[:, 0] * ahead[:, 1] - corners[:, 1] * ahead[:, 0]
     return np.asarray(((corners + ahead) * twice[:, None]).sum(axis=0) / (3.0 * twice.sum()))
 
 
 def starts_of(zones: Sequence[Zone]) -> Ints:
-    """Return where each face's columns start, and how many there are in all."""
+    """Return where each face's columns start, and how many there are in all.
+
+    Parameters
+    ----------
+    zones : sequence of Zone
+        One for each face.
+
+    Returns
+    -------
+    ndarray of int, shape (faces + 1,)
+        Starts, and the count last.
+    """
     return np.cumsum([0, *(z.columns for z in zones)])
 
 
 def draw_errors(
     zones: Sequence[Zone], count: int, seed: int, spread: str = "normal", leaning: Mask | None = None
 ) -> Floats:
-    """Return errors of faces (count, columns) within their zones.
+    """Return errors of faces within their zones, drawn at random.
 
     Parameters
     ----------
+    zones : sequence of Zone
+        One for each face.
+    count, seed : int
+        How many draws, and what they are repeated by.
     spread : str
         `normal` takes three standard deviations to the edge, of the zone for the shift and of what the shift
         leaves for the lean, and draws again what falls outside; `uniform` is even over either.
     leaning : ndarray of bool, shape (faces,), optional
         Faces whose lean is drawn; that of others stays zero. Each face has draws of its own, so what is
         drawn of one does not depend on this.
+
+    Returns
+    -------
+    ndarray, shape (count, columns)
+        Shift, and two slopes for a face that leans, in mm.
     """
     random = np.random.default_rng(seed)
     half = np.array([z.half_mm for z in zones])
@@ -192,7 +233,18 @@ def _polar(corners: Floats) -> Floats:
 
 
 def differences(corners: Floats) -> Floats:
-    """Return the corners of all differences of two points of a polygon."""
+    """Return the corners of all differences of two points of a polygon.
+
+    Parameters
+    ----------
+    corners : ndarray, shape (n, 2)
+        Its corners.
+
+    Returns
+    -------
+    ndarray, shape (k, 2)
+        Corners of the polygon of differences.
+    """
     return hull_of((corners[:, None] - corners[None]).reshape(-1, 2))
 
 
@@ -203,7 +255,20 @@ def _symmetric(corners: Floats) -> bool:
 
 
 def sides(zone: Zone) -> tuple[Floats, Floats]:
-    """Return the zone as rows (n, columns) and limits (n,): rows @ error <= limit."""
+    """Return a zone as linear limits: rows @ error <= limit.
+
+    Parameters
+    ----------
+    zone : Zone
+        What one face may do.
+
+    Returns
+    -------
+    rows : ndarray, shape (n, columns)
+        One side of the polytope each.
+    limits : ndarray, shape (n,)
+        In mm.
+    """
     if zone.columns == 1:
         return np.array([[1.0], [-1.0]]), np.full(2, zone.half_mm)
     ones = np.ones((len(zone.corners), 1))
@@ -217,7 +282,18 @@ def sides(zone: Zone) -> tuple[Floats, Floats]:
 
 
 def vertices(zone: Zone) -> Floats:
-    """Return the vertices (n, columns) of a zone: what a worst case is one of."""
+    """Return the vertices of a zone: what a worst case is one of.
+
+    Parameters
+    ----------
+    zone : Zone
+        What one face may do.
+
+    Returns
+    -------
+    ndarray, shape (n, columns)
+        Errors, mm.
+    """
     if zone.columns == 1:
         return np.array([[zone.half_mm], [-zone.half_mm]])
     if not _limited(zone) and _symmetric(zone.corners):
@@ -257,5 +333,16 @@ class Box:
 
 
 def box_of(zones: Sequence[Zone]) -> Box:
-    """Return all zones together."""
+    """Return all zones together.
+
+    Parameters
+    ----------
+    zones : sequence of Zone
+        One for each face.
+
+    Returns
+    -------
+    Box
+        Their columns, sides and vertices.
+    """
     return Box(zones=tuple(zones), start=starts_of(zones), corners=tuple(vertices(z) for z in zones))

@@ -44,6 +44,16 @@ def relieve(setup: Setup) -> Reliefs:
     that the set-up allows and that hold; a relief changes every copy of its drawing. The changed set-up
     stands as drawn.
 
+    Parameters
+    ----------
+    setup : Setup
+        With faces that are marked as having no function; its `relief` says what kinds are allowed.
+
+    Returns
+    -------
+    Reliefs
+        What was relieved, what could not be, and the changed set-up.
+
     Raises
     ------
     NotComputedError

@@ -140,7 +140,7 @@ def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats, *, near_mm: flo
 
     References
     ----------
-    .. [1] T. Moeller and B. Trumbore, Fast, minimum storage ray/triangle intersection, 1997 (from memory).
+    .. [1] Moeller and Trumbore, Fast, minimum storage ray/triangle intersection [@moeller1997], from memory.
     """
     first, side, other = corners_mm[:, 0], corners_mm[:, 1], corners_mm[:, 2]
     one, two = side - first, other - first

@@ -8,7 +8,7 @@ from fixturecheck.result import Vector
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment
 from fixturecheck.shop.nearest import unknown
 from fixturecheck.shop.speed import stripes
-from fixturecheck.shop.tables import finishes, materials, read
+from fixturecheck.shop.tables import finishes, materials, read, uncited
 
 
 def _equipment() -> str:
@@ -70,7 +70,7 @@ def _looks(way: Vector | None) -> str:
 
 
 def _notes(kind: EquipmentType) -> list[str]:
-    return [f"bodies: {kind.bodies}", f"origin: {kind.origin}", f"source: {kind.source}"]
+    return [f"bodies: {kind.bodies}", f"origin: {kind.origin}", f"source: {uncited(kind.source)}"]
 
 
 def _param(param: Param) -> str:
@@ -88,7 +88,7 @@ def _materials() -> str:
             _range(m.youngs_modulus_mpa),
             "yes" if m.magnetic else "no",
             m.says,
-            m.source,
+            uncited(m.source),
         )
         for m in materials().values()
     ]
@@ -97,7 +97,9 @@ def _materials() -> str:
 
 def _finishes() -> str:
     head = ("name", "Ra um", "Rz um", "", "source")
-    rows = [(f.name, _range(f.ra_um), _range(f.rz_um), f.says, f.source) for f in finishes().values()]
+    rows = [
+        (f.name, _range(f.ra_um), _range(f.rz_um), f.says, uncited(f.source)) for f in finishes().values()
+    ]
     return _listed("finishes", head, rows)
 
 
@@ -110,7 +112,7 @@ def _wheels() -> str:
                 f"{row[f'{s}_sfpm']} ({row[f'{s}_sfpm'] * 0.3048 / 60:.0f} m/s)"
                 for s in ("low", "medium", "high")
             ),
-            row["source"],
+            uncited(row["source"]),
         )
         for row in read("wheels")["speed_limit"]
     ]

@@ -86,7 +86,7 @@ def profile(wheel: Wheel, *, filled: bool = False) -> Section:
 
     References
     ----------
-    ISO 525 (shapes and letters; from memory, as no copy was at hand).
+    ISO 525 [@iso525] (shapes and letters; from memory, as no copy was at hand).
     """
     check_wheel(wheel)
     inner_mm = 0.0 if filled else wheel.bore_mm / 2

@@ -49,7 +49,24 @@ class GuardExposure:
 
 
 def speed_m_s(diameter_mm: float, rpm: float) -> float:
-    """Return the surface speed of a wheel."""
+    """Return the surface speed of a wheel, pi D n.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Diameter of the wheel.
+    rpm : float
+        Speed of the spindle.
+
+    Returns
+    -------
+    float
+        m/s.
+
+    References
+    ----------
+    Closed form.
+    """
     return math.pi * diameter_mm * 1e-3 * rpm / 60
 
 
@@ -82,7 +99,7 @@ def speed_limit(wheel: Wheel, *, strength: str = "low") -> SpeedLimit:
 
     References
     ----------
-    ANSI B7.1-2000 section 7.1.1: the maker's mark is the limit; table 23, from memory.
+    ANSI B7.1-2000 [@ansib71] section 7.1.1: the maker's mark is the limit; table 23, from memory.
     """
     if wheel.max_speed_m_s is not None:
         if not (math.isfinite(wheel.max_speed_m_s) and wheel.max_speed_m_s > 0):
@@ -103,7 +120,27 @@ def speed_limit(wheel: Wheel, *, strength: str = "low") -> SpeedLimit:
 
 
 def max_speed_m_s(wheel: Wheel) -> float:
-    """Return the highest surface speed of a wheel: its mark, or the table's for the lowest strength."""
+    """Return the highest surface speed of a wheel: its mark, or the table's for the lowest strength.
+
+    Parameters
+    ----------
+    wheel : Wheel
+        The wheel.
+
+    Returns
+    -------
+    float
+        m/s.
+
+    Raises
+    ------
+    SetupError, NotComputedError
+        As `speed_limit`.
+
+    References
+    ----------
+    ANSI B7.1 [@ansib71], as `speed_limit`.
+    """
     return speed_limit(wheel).speed_m_s
 
 
@@ -114,7 +151,22 @@ def stripes() -> Mapping[str, float]:
 
 
 def least_flange_mm(wheel: Wheel) -> float:
-    """Return the least diameter of a straight flange for the wheel (OSHA 1910.215(c), from memory)."""
+    """Return the least diameter of a straight flange for the wheel.
+
+    Parameters
+    ----------
+    wheel : Wheel
+        The wheel.
+
+    Returns
+    -------
+    float
+        mm.
+
+    References
+    ----------
+    OSHA 1910.215(c) [@osha215], from memory.
+    """
     (row,) = read("wheels")["flange"]
     return float(row["least_share_of_diameter"]) * wheel.diameter_mm
 

@@ -6,6 +6,7 @@ A set-up may bring materials and finishes of its own; they are looked up among o
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -31,6 +32,8 @@ PURE_IRON_J_T = 2.16
 _LEAST_SLOPE = 0.999
 _LEAST_SOURCE = 8
 """Letters of a source; fewer name none."""
+
+_CITED = re.compile(r"\s*\[@\w+\]")
 
 Range = tuple[float, float]
 """Low and high of what is not known better."""
@@ -250,6 +253,11 @@ def finish(name: str) -> Finish:
     if name not in known:
         raise unknown(name, known, what="finish")
     return known[name]
+
+
+def uncited(source: str) -> str:
+    """Return a source in words, without the keys of works that it cites in brackets."""
+    return _CITED.sub("", source)
 
 
 def read(table: str) -> dict[str, Any]:

@@ -73,7 +73,7 @@ def test_a_nut_left_by_a_helix_screws():
 
 
 def test_planar_grip_is_closed_and_with_a_finger_moved_is_not():
-    # Lynch and Park, Modern Robotics, example 12.7 (matrix as published; the second sign from memory).
+    # Lynch and Park, Modern Robotics [@lynch2017], example 12.7 (the second sign from memory).
     held = np.array([[0, 0, -1, 2], [-1, 0, 1, 0], [0, -1, 0, 1.0]]).T
     moved = np.array([[0, 0, 0, 2], [-1, 0, 1, 0], [0, -1, 0, -1.0]]).T
     for wrenches, expected in ((held, True), (moved, False)):
