@@ -22,7 +22,7 @@ from fixturecheck.grouping import grouped
 from fixturecheck.kernel.clip import flush_faces
 from fixturecheck.kernel.shapes import compound
 from fixturecheck.kernel.sound import one_of_each
-from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, worst
+from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, not_computed, worst
 from fixturecheck.settling.answer import answered
 from fixturecheck.settling.record import rest_of, rest_shapes
 from fixturecheck.setup.assumed import assumed
@@ -135,7 +135,7 @@ class _Work:
         """Keep an `unknown` for the first check that asks for a step."""
         for check_name in STEPS[step]:
             if check_name in self.asked:
-                self.missing.append(_unknown(check_name, subject, str(reason)))
+                self.missing.append(not_computed(check_name, subject, reason))
                 return
 
 
@@ -248,7 +248,7 @@ def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) ->
             try:
                 yield from import_module(MODULES[name]).check(work.stage)
             except (NotComputedError, KernelError) as reason:
-                yield _unknown(name, setup.name, str(reason))
+                yield not_computed(name, setup.name, reason)
     if not any(f.check in MODULES for f in told):
         yield _nothing(setup, work.asked)
 
@@ -259,10 +259,11 @@ def _untold(work: _Work, names: list[str]) -> Iterator[Finding]:
         return
     rest, held = work.stage.answered, work.stage.held
     if rest and not rest.settled.rests and names[0] in {"location", "tolerance"}:
-        yield _unknown(names[0], work.stage.setup.name, f"the parts do not come to rest: {rest.settled.says}")
+        reason = NotComputedError(f"the parts do not come to rest: {rest.settled.says}")
+        yield not_computed(names[0], work.stage.setup.name, reason)
     if held and names[0] in {"crash", "release"} and (names[0] == "crash" or held.release is None):
-        for subject, reason in sorted(held.missing.items()):
-            yield _unknown(names[0], subject, reason)
+        for subject, why in sorted(held.missing.items()):
+            yield not_computed(names[0], subject, NotComputedError(why))
 
 
 def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
@@ -348,11 +349,6 @@ def _drawings(setup: Setup) -> dict[str, str]:
     bodies = setup.bodies
     first = one_of_each([b.solid for b in bodies])
     return {b.name: f"{b.role} {bodies[i].name}" for b, i in zip(bodies, first, strict=True)}
-
-
-def _unknown(check_name: str, subject: str, reason: str) -> Finding:
-    says = f"Could not be computed: {str(reason).rstrip('.')}."
-    return Finding(check=check_name, verdict=Verdict.UNKNOWN, subject=subject, kind="not computed", says=says)
 
 
 def _poles(body: Body) -> NamedShape:

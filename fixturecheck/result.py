@@ -72,6 +72,10 @@ class NamedShape:
     bodies: tuple[str, ...] = ()
 
 
+NOT_COMPUTED = "not computed"
+"""Kind of every finding whose answer could not be computed."""
+
+
 def wheel_name(cut: str) -> str:
     """Return the name of the shape that shows the wheel of a cut."""
     return f"wheel {cut}"
@@ -134,6 +138,42 @@ class Finding:
     kind: str = ""
     about: tuple[str, ...] = ()
     cut: str = ""
+
+
+def not_computed(
+    check: str,
+    subject: str,
+    says: str | Exception,
+    *,
+    about: tuple[str, ...] = (),
+    cut: str = "",
+    value: float | None = None,
+    unit: str = "",
+    source: str = "geometry of the solids",
+) -> Finding:
+    """Return the `unknown` of an answer that could not be computed; never a pass.
+
+    Parameters
+    ----------
+    says : str or Exception
+        What is not known and why, or the error alone, which is then said to be the reason.
+    value : float or None
+        What is known all the same, in `unit`.
+    """
+    if isinstance(says, Exception):
+        says = f"Could not be computed: {str(says).rstrip('.')}."
+    return Finding(
+        check=check,
+        verdict=Verdict.UNKNOWN,
+        subject=subject,
+        kind=NOT_COMPUTED,
+        about=about,
+        cut=cut,
+        value=value,
+        unit=unit,
+        says=says,
+        source=source,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

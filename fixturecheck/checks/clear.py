@@ -35,7 +35,7 @@ from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.regions import apart
 from fixturecheck.kernel.shapes import box_of
-from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
+from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 
 ID = "clear"
 TITLE = "Wheel, flange and guard over the whole travel"
@@ -53,14 +53,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             found = list(approaches(cut, stage.placed, stage.setup.machine.least_clearance_mm))
         except NotComputedError as reason:
             says = f"Clearances of {cut.cut.name} could not be computed: {reason}"
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject=cut.cut.name,
-                kind="not computed",
-                cut=cut.cut.name,
-                says=says,
-            )
+            yield not_computed(ID, cut.cut.name, says, cut=cut.cut.name)
             continue
         yield from _judge(stage, cut, found)
         yield from _clamps(stage, cut)
@@ -178,14 +171,8 @@ def _clamps(stage: Stage, cut: GroundCut) -> Iterator[Finding]:
         try:
             yield _clamp(stage, cut, space)
         except NotComputedError as reason:
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject=f"{cut.cut.name}/{clamp.name}",
-                kind="not computed",
-                cut=cut.cut.name,
-                says=f"Whether the wheel clears {clamp.name} could not be computed: {reason}.",
-            )
+            says = f"Whether the wheel clears {clamp.name} could not be computed: {reason}."
+            yield not_computed(ID, f"{cut.cut.name}/{clamp.name}", says, cut=cut.cut.name)
 
 
 def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:

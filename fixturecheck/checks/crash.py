@@ -26,7 +26,7 @@ from fixturecheck.physics.collapse_crash import Crash, Outcome, crash_verdict
 from fixturecheck.physics.collapse_range import FILM, loss_words
 from fixturecheck.physics.milling_bite import Bitten
 from fixturecheck.physics.ranges import said_factor
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.units import Writing
 
 ID = "crash"
@@ -70,16 +70,7 @@ def _source(part: PartHold | MilledHold) -> str:
 
 def _unknown(part: PartHold | MilledHold, says: str, extra: str = "") -> Finding:
     subject = f"{_subject(part)}, {extra}" if extra else _subject(part)
-    return Finding(
-        check=ID,
-        verdict=Verdict.UNKNOWN,
-        subject=subject,
-        kind="not computed",
-        about=(part.part,),
-        cut=part.cut,
-        says=says,
-        source=_source(part),
-    )
+    return not_computed(ID, subject, says, about=(part.part,), cut=part.cut, source=_source(part))
 
 
 def _least(stage: Stage) -> float:

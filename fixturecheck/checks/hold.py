@@ -20,7 +20,7 @@ from fixturecheck.effort import SPENT
 from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.physics.collapse_range import FILM, loss_words
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import Finding, Verdict, not_computed
 
 ID = "hold"
 TITLE = "Parts held against the cut"
@@ -42,14 +42,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     if held is None:
         if stage.setup.holding is not None:
             says = "Whether the parts hold is not known: the holding was stated but not worked out."
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject="holding",
-                kind="not computed",
-                says=says,
-                source=SOURCE,
-            )
+            yield not_computed(ID, "holding", says, source=SOURCE)
         return
     yield from _missing(held)
     if not stage.setup.cuts and not (stage.setup.holding and stage.setup.holding.milling):
@@ -72,9 +65,7 @@ def _missing(held: Held) -> Iterator[Finding]:
     for subject, reason in sorted(held.missing.items()):
         who = "the parts hold" if subject in {"magnet", "holding"} else "it holds"
         says = f"Whether {who} is not known: {reason}."
-        yield Finding(
-            check=ID, verdict=Verdict.UNKNOWN, subject=subject, kind="not computed", says=says, source=SOURCE
-        )
+        yield not_computed(ID, subject, says, source=SOURCE)
 
 
 def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
@@ -155,16 +146,7 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
         subject = f"{part.part} in {part.cut}, {words}"
         if loss.collapse is None:
             says = f"What is left {words} is not known: {loss.reason}."
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject=subject,
-                kind="not computed",
-                about=(part.part,),
-                cut=part.cut,
-                says=says,
-                source=_source(part),
-            )
+            yield not_computed(ID, subject, says, about=(part.part,), cut=part.cut, source=_source(part))
         elif loss.collapse.factor.low < 1.0:
             yield Finding(
                 check=ID,

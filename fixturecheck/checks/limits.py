@@ -27,7 +27,7 @@ from fixturecheck.access.wheel import rim_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.shapes import box_of
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.setup.loose import is_loose
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.speed import guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
@@ -66,15 +66,7 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
     except NotComputedError as reason:
         says = f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}; "
         says += f"its limit is not known: {reason}"
-        return Finding(
-            check=ID,
-            verdict=Verdict.UNKNOWN,
-            subject=cut.cut.name,
-            kind="not computed",
-            value=speed,
-            unit="m/s",
-            says=says,
-        )
+        return not_computed(ID, cut.cut.name, says, value=speed, unit="m/s")
     good = speed <= limit.speed_m_s
     whose = "marked on it" if limit.marked else "of its kind"
     remedy = None

@@ -21,10 +21,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.location import SeatRole
-from fixturecheck.result import Finding, Vector, Verdict
+from fixturecheck.result import Finding, Vector, Verdict, not_computed
 from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.locating import PartLocated, TargetMoved
 from fixturecheck.settling.odds import Target
@@ -55,15 +56,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield _unlocated(part, target, write) if target.free_mm > 0 else _follows(target, write)
     for name, reason in found.missing:
         if name == ID:
-            says = f"Could not be computed: {reason.rstrip('.')}."
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject="staging",
-                kind="not computed",
-                says=says,
-                source=_SOURCE,
-            )
+            yield not_computed(ID, "staging", NotComputedError(reason), source=_SOURCE)
 
 
 def _part(part: PartLocated, write: Writing) -> Finding:

@@ -43,7 +43,7 @@ from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.kernel.shapes import Placed, to_vector
-from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
+from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing
 
@@ -155,15 +155,7 @@ def _nest(stage: Stage, seat: Seat, search: _Search) -> Finding:
         landing = search.landing(seat, push, reach_mm)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
-        return Finding(
-            check=ID,
-            verdict=Verdict.UNKNOWN,
-            subject=subject,
-            kind="not computed",
-            about=sides_of(seat),
-            says=says,
-            source=_SOURCE,
-        )
+        return not_computed(ID, subject, says, about=sides_of(seat), source=_SOURCE)
     opening_mm = drawn_gap_mm - landing.travel_mm * across
     if opening_mm <= stage.setup.tolerances.touch_mm:
         if overlap is not None:

@@ -28,7 +28,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.regions import thinner_mm
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict
+from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, percent
 
@@ -60,14 +60,7 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     try:
         deepest = depth_beside_flange(cut, reach_mm)
     except NotComputedError as reason:
-        return Finding(
-            check=ID,
-            verdict=Verdict.UNKNOWN,
-            subject=name,
-            kind="not computed",
-            cut=name,
-            says=f"Flange depth: {reason}",
-        )
+        return not_computed(ID, name, f"Flange depth: {reason}", cut=name)
     depth_mm = deepest.depth_mm if deepest else 0.0
     margin_mm = reach_mm - depth_mm
     good = margin_mm >= 0

@@ -20,7 +20,7 @@ from fixturecheck.holding.coming_off import TRAVEL_MM
 from fixturecheck.holding.keeping import SOFT_BELOW_A_M
 from fixturecheck.holding.model import Leaving, Release
 from fixturecheck.holding.release import HAND_N
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.shop.tables import material
 from fixturecheck.units import Writing
 
@@ -48,15 +48,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     if not release.order:
         reason = release.reason or "no part or blocking is loose"
         says = f"How the parts come off is not known: {reason}."
-        source = _source(stage.setup.write)
-        yield Finding(
-            check=ID,
-            verdict=Verdict.UNKNOWN,
-            subject="release",
-            kind="not computed",
-            says=says,
-            source=source,
-        )
+        yield not_computed(ID, "release", says, source=_source(stage.setup.write))
         return
     for number, body in enumerate(release.order, start=1):
         yield _comes_off(release, body, number, stage.setup.write)
@@ -121,14 +113,7 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
         subject = f"{who}: {name}"
         if not first.demagnetise:
             says = f"{who}: {first.keeps}."
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject=subject,
-                kind="not computed",
-                says=says,
-                source=KEEPS,
-            )
+            yield not_computed(ID, subject, says, source=KEEPS)
             continue
         coercivity = material(name).coercivity_a_m
         high = coercivity[1] if coercivity else SOFT_BELOW_A_M

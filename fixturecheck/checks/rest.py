@@ -21,9 +21,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.settle import Ending
-from fixturecheck.result import Finding, Vector, Verdict
+from fixturecheck.result import Finding, Vector, Verdict, not_computed
 from fixturecheck.settling.answer import Answered
 from fixturecheck.settling.model import Carried, RestPose, SeatAtRest
 from fixturecheck.settling.openings import is_flat
@@ -62,15 +63,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield from _hands(found)
     for check_name, reason in found.missing:
         if check_name == ID:
-            says = f"Could not be computed: {reason.rstrip('.')}."
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject="staging",
-                kind="not computed",
-                says=says,
-                source=_SOURCE,
-            )
+            yield not_computed(ID, "staging", NotComputedError(reason), source=_SOURCE)
 
 
 def _no_rest(stage: Stage, found: Answered, verdict: Verdict) -> Finding:

@@ -30,8 +30,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.settling.odds import Odds, SeatOdds, TargetOdds, WrongOdds
 from fixturecheck.units import Writing, percent
 
@@ -54,15 +55,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         return
     for name, reason in found.missing:
         if name == ID:
-            says = f"Could not be computed: {reason.rstrip('.')}."
-            yield Finding(
-                check=ID,
-                verdict=Verdict.UNKNOWN,
-                subject="staging",
-                kind="not computed",
-                says=says,
-                source=_SHARE,
-            )
+            yield not_computed(ID, "staging", NotComputedError(reason), source=_SHARE)
     odds = found.odds
     if odds is None:
         return
