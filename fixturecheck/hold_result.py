@@ -44,6 +44,8 @@ class HoldInput:
 
     Parameters
     ----------
+    name, unit : str
+        What it is, and the unit of its ends; empty for a plain number.
     span : (float, float)
         Its low and high end, in `unit`.
     factor_at_low, factor_at_high : float
@@ -59,7 +61,17 @@ class HoldInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoldLoss:
-    """The factor that is left `without block_left` or `with a film of coolant`; None where not computed."""
+    """The factor that is left when one thing is lost.
+
+    Parameters
+    ----------
+    lost : str
+        What is lost, in words: `without block_left`, `with a film of coolant`.
+    factor : float or None
+        Times the cutting load that the part then holds; None where it was not computed.
+    says : str
+        How it then lets go.
+    """
 
     lost: str
     factor: float | None
@@ -72,6 +84,8 @@ class BodyMoves:
 
     Parameters
     ----------
+    body : str
+        Its name.
     at_mm : Vector
         A point of the body.
     velocity : Vector
@@ -108,7 +122,7 @@ class PartHeld:
         Cutting force of the worst case, and where it acts.
     says : str
         How it lets go.
-    goes, direction, motion_at_mm
+    goes, direction, motion_at_mm : str or None, Vector or None, Vector or None
         Body that goes first, which way, and where; None where nothing goes.
     outcome : str
         `digs in`, `stopped`, `stays` or `falls away`; empty where nothing goes or it is not known.
@@ -163,6 +177,8 @@ class BodyLeaves:
 
     Parameters
     ----------
+    body : str
+        Its name.
     residual_n : (float, float) or None
         What still draws it with the magnet off.
     ways : tuple of str
@@ -266,6 +282,10 @@ class HoldFound:
         Times the cutting load that was asked for.
     friction : FrictionUsed
         Wet or dry, and what it comes to.
+    parts : tuple of PartHeld
+        How each part holds in each cut.
+    faces : tuple of FaceHeld
+        The magnet's pull, face by face.
     missing : tuple of (subject, reason)
         What could not be computed.
     notes : tuple of str

@@ -265,7 +265,15 @@ class Contact:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaceMade:
-    """How much of one target face the wheel makes; `share_made` is 0 to 1 of its area."""
+    """How much of one target face the wheel makes.
+
+    Parameters
+    ----------
+    face : str
+        `body.face`.
+    share_made : float
+        Part of its area, 0 to 1.
+    """
 
     face: str
     share_made: float
@@ -273,7 +281,21 @@ class FaceMade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutMade:
-    """One cut as ground: volumes in mm3; `corner_radius_mm` is None where the cut has no corner."""
+    """One cut as ground.
+
+    Parameters
+    ----------
+    name : str
+        The cut.
+    removed_mm3 : float
+        What the wheel takes away.
+    leftover_mm3, gouge_mm3 : float
+        Stock that it leaves, and what it takes of the part as drawn.
+    corner_radius_mm : float or None
+        Radius that it leaves in the corner; None where the cut has none.
+    faces : tuple of FaceMade
+        How much of each target face is made.
+    """
 
     name: str
     removed_mm3: float
@@ -285,7 +307,19 @@ class CutMade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeatGap:
-    """One seat at rest: `gap_*_um` is None where the faces no longer face each other."""
+    """One seat at rest.
+
+    Parameters
+    ----------
+    seat : str
+        The seat, as `body.face on body.face`.
+    gap_min_um, gap_max_um : float or None
+        Least and greatest gap; None where the faces no longer face each other.
+    closed : bool
+        Whether it is within the touch tolerance.
+    force_n : float
+        Force across it.
+    """
 
     seat: str
     gap_min_um: float | None
@@ -296,7 +330,19 @@ class SeatGap:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carrying:
-    """Two faces that touch at rest, the force across them, and whether a seat says so."""
+    """Two faces that touch at rest.
+
+    Parameters
+    ----------
+    a, b : str
+        `body.face` on either side.
+    kind : str
+        `area`, `line` or `point`.
+    force_n : float
+        Force across them.
+    intended : bool
+        Whether a seat says that they touch.
+    """
 
     a: str
     b: str
@@ -311,8 +357,14 @@ class PartRest:
 
     Parameters
     ----------
+    body : str
+        The part.
     shift_mm, turn_deg : Vector
         From the drawn pose to the rest: of the part's centre, and axis times angle.
+    seats : tuple of SeatGap
+        Its seats.
+    free : tuple of str
+        The motions that its contacts leave it, in words.
     """
 
     body: str
@@ -324,7 +376,17 @@ class PartRest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeatTakes:
-    """How many freedoms one seat takes, of those it would take alone, and the seats it fights."""
+    """How one seat locates its part.
+
+    Parameters
+    ----------
+    seat, rank : str
+        The seat, and the rank that the set-up gives it.
+    takes, wants : int
+        Freedoms that it takes of those that the seats before it left, and those that it would take alone.
+    fights : tuple of str
+        Seats before it that already hold what it would take.
+    """
 
     seat: str
     rank: str
@@ -335,7 +397,17 @@ class SeatTakes:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TargetMoves:
-    """How a face that is cut moves along its normal: um for each um that a seat is out, by seat."""
+    """How a face that is cut moves along its normal.
+
+    Parameters
+    ----------
+    target : str
+        `body.face` of the face.
+    by_seat : tuple of (str, float)
+        By seat, um for each um that the seat is out; `um_per_um` in result.json.
+    located : bool
+        Whether it cannot move without a seat moving.
+    """
 
     target: str
     by_seat: tuple[tuple[str, float], ...]
@@ -344,7 +416,19 @@ class TargetMoves:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartLocation:
-    """How the closed seats of one part locate it; `rank` is of 6."""
+    """How the closed seats of one part locate it.
+
+    Parameters
+    ----------
+    body : str
+        The part.
+    rank : int
+        Freedoms that the seats take together, of 6.
+    seats : tuple of SeatTakes
+        What each takes.
+    targets : tuple of TargetMoves
+        How each face that is cut moves.
+    """
 
     body: str
     rank: int
@@ -354,7 +438,17 @@ class PartLocation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeatChance:
-    """How often one seat closes within tolerances, and what it leaves open; None where nothing faces it."""
+    """How often one seat closes within tolerances, and what it leaves open.
+
+    Parameters
+    ----------
+    seat : str
+        The seat.
+    share_closed : float
+        Part of the draws in which it closes, 0 to 1.
+    gap_p95_um, gap_worst_um : float or None
+        Gap that is left in one draw of twenty, and at most; None where nothing faces it.
+    """
 
     seat: str
     share_closed: float
@@ -364,7 +458,15 @@ class SeatChance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WrongChance:
-    """How often two faces carry that no seat states."""
+    """How often two faces carry that no seat states.
+
+    Parameters
+    ----------
+    a, b : str
+        `body.face` on either side.
+    share_lands : float
+        Part of the draws in which they carry, 0 to 1.
+    """
 
     a: str
     b: str
@@ -377,6 +479,10 @@ class TargetSpread:
 
     Parameters
     ----------
+    target : str
+        `body.face` of the face.
+    mean_um, sigma_um : float
+        Mean and standard deviation over the draws.
     low_um, high_um : float
         The worst either way: over all zones where that is known, else over the draws.
     limit_um : float or None
@@ -410,12 +516,20 @@ class Chances:
 
     Parameters
     ----------
+    draws, seed : int
+        How many draws, and what they are repeated by.
     checked_um : float
         How far draws are from exact settlings.
     checked_say : str
         Which draws were settled exactly.
     faces_say : str
         How faces were drawn within their zones.
+    seats : tuple of SeatChance
+        How often each seat closes.
+    wrong : tuple of WrongChance
+        What else carries, and how often.
+    targets : tuple of TargetSpread
+        How far each face that is cut is out.
     """
 
     draws: int
@@ -440,10 +554,18 @@ class Rest:
         The order of staging; empty where all are pushed together.
     residual_um : float or None
         Deepest overlap left; None where settling never got so far.
+    steps : int
+        Steps of settling.
     error_um : float
         Bound on the gap from curved edges cut into chords.
     order_says : str
         Whether the order of staging matters; empty where it was not found out.
+    parts : tuple of PartRest
+        Where each part rests.
+    carried : tuple of Carrying
+        The faces that touch at rest.
+    location : tuple of PartLocation
+        How the closed seats locate each part.
     chances : Chances or None
         None where no face states a tolerance.
     """
@@ -468,7 +590,15 @@ class Rest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Source:
-    """A file the set-up was read from, with its SHA-256."""
+    """A file the set-up was read from.
+
+    Parameters
+    ----------
+    path : str
+        From the set-up's folder.
+    sha256 : str
+        Its SHA-256, in hexadecimal.
+    """
 
     path: str
     sha256: str
@@ -503,6 +633,20 @@ class Result:
 
     Parameters
     ----------
+    verdict : Verdict
+        The worst of the findings'.
+    name : str
+        What the set-up is called.
+    sources : tuple of Source
+        The files that it was read from.
+    findings : tuple of Finding
+        Every answer, in the order of the checks.
+    contacts : tuple of Contact
+        Every patch where bodies touch or nearly do, as drawn.
+    cuts : tuple of CutMade
+        Every cut as ground.
+    shapes : tuple of NamedShape
+        Bodies, patches and regions, for setup.step and the pictures.
     units, small_lengths : str
         `mm` or `inch`; and `as units` or `thou`, for lengths below a tenth of an inch.
     groups : tuple of Group

@@ -13,8 +13,10 @@ import json
 import os
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import is_dataclass
 from pathlib import Path
-from typing import Any
+from types import UnionType
+from typing import Any, get_args, get_type_hints
 
 import bibtexparser
 
@@ -37,6 +39,7 @@ RECORDS = {
     "location": PartLocation, "holding": HoldFound, "part_held": PartHeld, "face_held": FaceHeld,
 }  # fmt: skip
 """The data classes of which objects in result.json are made."""
+_JSON = {str: "string", float: "number", int: "integer", bool: "boolean"}
 _INCHES = "in inch units: "
 _MADE = "<!-- Made of the code when the site is built: edit {source}, not this page. -->\n\n"
 _SECTION = re.compile(r"(?:^|(?<=\s))(What|Why|Formulas?|Limits?|Remedy|Go|No-go): ")
@@ -121,8 +124,9 @@ def shop_page() -> str:
         "[Extend the shop](../how-to/shop.md).\n\n## Equipment\n"
     )
     for kind in equipment().values():
-        out.append(f"### `{kind.name}`\n\n{_sentence(kind.says)} {_sentence(kind.origin)}\n")
-        out.append(f"Bodies: {kind.bodies}. Source: {_linked(kind.source)}.\n")
+        out.append(f"### `{kind.name}`\n\n{_sentence(kind.says)} Its origin: {kind.origin}.\n")
+        source = _linked(kind.source).removeprefix("sizes: ")
+        out.append(f"Bodies: {kind.bodies}. Source of its sizes: {source}.\n")
         out.append(_table(("size", "default", "takes", "meaning"), map(_size_row, kind.params.values())))
     out.append("## Materials\n\nAt room temperature. Two numbers are the low and the high end.\n")
     rows = [
@@ -270,29 +274,51 @@ def result_page() -> str:
     out.append("## Top level\n\n" + _fields(schema, Result))
     for name, what in schema["$defs"].items():
         said = f"{what['description']}\n\n" if "description" in what else ""
-        body = _fields(what, RECORDS.get(name)) if "properties" in what else f"{_type(what)}\n"
+        body = _fields(what, RECORDS.get(name)) if "properties" in what else f"{_capital(_type(what))}.\n"
         out.append(f"## `{name}` {{ #{name} }}\n\n{said}{body}")
     return "\n".join(out)
 
 
 def _fields(schema: Mapping[str, Any], record: type | None = None) -> str:
-    meanings = keys.meanings_of(record) if record is not None else {}
-    return _table(("field", "type", "meaning"), _field_rows(schema, "", meanings))
+    return _table(("field", "type", "meaning"), _field_rows(schema, "", record))
 
 
 def _field_rows(
-    schema: Mapping[str, Any], inside: str, meanings: Mapping[str, str]
+    schema: Mapping[str, Any], inside: str, record: type | None
 ) -> Iterator[tuple[str, str, str]]:
     """Yield the rows of an object's fields; what the schema does not describe, its data class does."""
-    needed = schema.get("required", ())
-    for name, what in schema.get("properties", {}).items():
+    needed, stated = schema.get("required", ()), schema.get("properties", {})
+    meanings = keys.meanings_of(record) if record is not None else {}
+    types = get_type_hints(record) if record is not None else {}
+    for name in dict.fromkeys((*stated, *needed)):
+        what = stated.get(name, {})
         said = what.get("description") or meanings.get(name, "")
         if name not in needed:
             said = f"{said} May be left out.".strip()
-        yield f"`{inside}{name}`", _type(what), said
+        yield f"`{inside}{name}`", _type(what) if what else _plain_type(types.get(name)), said
         inner = what.get("items", what)
-        if "properties" in inner:
-            yield from _field_rows(inner, f"{inside}{name}{'[]' if 'items' in what else ''}.", {})
+        if "properties" in inner or "required" in inner:
+            within = f"{inside}{name}{'[]' if 'items' in what else ''}."
+            yield from _field_rows(inner, within, _record_in(types.get(name)))
+
+
+def _record_in(kind: Any) -> type | None:
+    """Return the data class that a type is, or that a tuple or an optional holds."""
+    if is_dataclass(kind):
+        return kind if isinstance(kind, type) else None
+    return next((found for part in get_args(kind) if (found := _record_in(part)) is not None), None)
+
+
+def _plain_type(kind: Any) -> str:
+    """Return how JSON writes a type of Python."""
+    if kind is None or kind is type(None):
+        return "null"
+    if isinstance(kind, type) and kind in _JSON:
+        return _JSON[kind]
+    parts = [p for p in get_args(kind) if p is not Ellipsis]
+    if isinstance(kind, UnionType):
+        return " or ".join(map(_plain_type, parts))
+    return f"list of {_plain_type(parts[0])}" if parts else "object"
 
 
 def _type(what: Mapping[str, Any]) -> str:

@@ -86,6 +86,21 @@ def test_each_check_says_what_it_is(name: str) -> None:
     assert [s for s, pattern in SECTIONS.items() if not re.search(pattern, told, re.MULTILINE)] == []
 
 
+@pytest.mark.parametrize("make", [pages.keys_page, pages.result_page], ids=["keys", "result"])
+def test_every_row_of_the_reference_says_what_it_means(make) -> None:
+    rows = [[cell.strip() for cell in re.split(r"(?<!\\)\|", line)] for line in make().splitlines()]
+    rows = [row for row in rows if len(row) > 2 and row[1].startswith("`")]
+    assert len(rows) > 100
+    assert [row[1] for row in rows if row[-2].removesuffix("May be left out.") == ""] == []
+
+
+def test_every_public_name_is_in_the_reference() -> None:
+    page, modules = pages.python_page(), {"cq", "testing"}
+    wanted = {name: home for name, home in pages.public_names().items() if name not in modules}
+    assert [n for n, home in wanted.items() if f"::: fixturecheck.{home}.{n}\n" not in page] == []
+    assert all(f"## `fixturecheck.{name}`" in page for name in modules)
+
+
 @pytest.mark.parametrize("name", MODULES)
 def test_each_check_is_in_the_reference(name: str) -> None:
     """The page is made of the code; what a docstring says under each heading must reach it."""
