@@ -49,6 +49,7 @@ BESIDE = {
     "allowed:Allowed": {"least", "most"},
     "allowed:allowed": {"least", "most"},
     "result:Finding": {"value", "limit", "margin"},
+    "result:not_computed": {"value"},
     "settling.model:FreedomLeft": {"low", "high"},
     "physics.ranges:Range": {"low", "high"},
     "physics.ranges:Range.exactly": {"value"},
