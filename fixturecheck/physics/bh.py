@@ -27,6 +27,7 @@ INITIAL_MU_R = 150.0
 steel 180 (Bozorth, Ferromagnetism [@bozorth1951], from memory). No more than a quarter of B/H at the first
 point."""
 _START_SHARE, _START_KNEE = 0.25, 20.0
+_MOST_OFF = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +150,8 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     Raises
     ------
     SetupError
-        Too few points, points that do not rise, or a polarisation above that of pure iron.
+        Too few points, points that do not rise, a polarisation above that of pure iron, or a curve so steep
+        that the law misses a point by more than half.
 
     References
     ----------
@@ -185,11 +187,26 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     share *= min(1.0, (PURE_IRON_J_T - start[0]) / share.sum())
     terms = [(float(s), float(a)) for s, a in zip(share, np.tile(fields, 2), strict=True)]
     keep = 1e-4
-    return BHLaw(
+    law = BHLaw(
         name=name,
         knees=(start, *(t for t in terms[:count] if t[0] > keep)),
         feet=tuple(t for t in terms[count:] if t[0] > keep),
     )
+    _refuse_a_miss(law, h, b)
+    return law
+
+
+def _refuse_a_miss(law: BHLaw, field_a_m: Array, flux_t: Array) -> None:
+    """Raise where a law is off a point that it was fitted to by more than can be lived with."""
+    off = np.abs(law.flux_density_t(field_a_m) / flux_t - 1.0)
+    worst = int(np.argmax(off))
+    if off[worst] > _MOST_OFF:
+        message = (
+            f"material {law.name!r}: its B-H points are steeper than can be followed: the law is off by "
+            f"{off[worst]:.0%} at {field_a_m[worst]:g} A/m; state points from the knee upward, or curves "
+            "that it lies between"
+        )
+        raise SetupError(message)
 
 
 def _start(first_a_m: float, first_j_t: float) -> tuple[float, float]:

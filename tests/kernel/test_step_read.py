@@ -75,6 +75,20 @@ def test_face_names_are_those_of_a_plain_reading_of_the_file(file: str) -> None:
     }
 
 
+def test_of_all_carriers_of_a_name_the_face_s_own_is_read() -> None:
+    """CTC-01 names faces in four ways: ADVANCED_FACE, SHAPE_ASPECT (70 of them) with a usage that points at
+    the face, DATUM_FEATURE and STYLED_ITEM; all but the first say what a tolerance or a colour is about."""
+    text = (NIST / "nist_ctc_01.stp").read_text()
+    assert len(re.findall(r"SHAPE_ASPECT\(", text)) == 70
+    assert all(
+        re.search(rf"=\s*{kind}\s*\(", text)
+        for kind in ("GEOMETRIC_ITEM_SPECIFIC_USAGE", "DATUM_FEATURE", "STYLED_ITEM")
+    )
+    datums = set(re.findall(r"DATUM_FEATURE\('([^']*)'", text))
+    assert "Simple Datum.1" in datums
+    assert not datums & set(read(NIST / "nist_ctc_01.stp").pick().faces)
+
+
 def test_a_solid_goes_by_its_product_and_by_its_own_name() -> None:
     part = read(NIST / "nist_ftc_11.stp")
     assert part.solids[0].faces == {}

@@ -62,6 +62,37 @@ def test_below_the_first_point_steel_stays_as_permeable_as_at_its_start(name):
     assert mu_r.min() > 0.85 * least
 
 
+# mu_r(B) = 1 + (mu_i - 1 + ca x) / (1 + cb x + x^n), x = B / B_my: Modelica Standard Library 4.0 (BSD-3),
+# FluxTubes.Material.SoftMagnetic: mu_i, B_my, ca, cb, n; mu_r at 0.5, 1.0, 1.5 and 1.8 T from that formula.
+PERMEABLE = {
+    "AISI 1008": ((200, 1.17, 8100, 2.59, 10), (1738.3, 2082.4, 649.6, 160.7), 0.20),
+    "12L14": ((10, 0.94, 5900, 4.19, 6.4), (970.5, 906.3, 342.6, 156.0), 0.20),
+    "9SMn28K": ((500, 1.036, 43414, 35.8, 14), (1174.6, 1173.5, 275.6, 33.3), 0.05),
+    "X6Cr17": ((274, 1.1, 970, 1.2, 8.3), (462.5, 454.9, 102.3, 30.7), 0.05),
+}
+
+
+@pytest.mark.parametrize("name", PERMEABLE)
+def test_fit_follows_published_permeabilities(name):
+    (mu_i, b_my, ca, cb, n), expected, worst = PERMEABLE[name]
+
+    def mu_r(b):
+        return 1 + (mu_i - 1 + ca * b / b_my) / (1 + cb * b / b_my + (b / b_my) ** n)
+
+    at = np.array([0.5, 1.0, 1.5, 1.8])
+    assert mu_r(at) == pytest.approx(expected, abs=0.06)
+    b = np.arange(0.1, 1.95, 0.1)
+    law = fit_law(name, list(zip(b / mu_r(b) / MU0_H_M, b, strict=True)))
+    field = at / mu_r(at) / MU0_H_M
+    assert law.flux_density_t(field) == pytest.approx(at, rel=worst)
+
+
+def test_a_curve_too_steep_to_follow_is_refused_and_not_taken_for_a_worse_one():
+    """TEAM workshop problem 13: 0.1 to 1 T between 191 and 342 A/m, as retyped from V. Hanser, TU Wien."""
+    with pytest.raises(SetupError, match="steeper than can be followed"):
+        fit_law("team 13", parts.TEAM_13)
+
+
 def test_order_of_irons_at_a_working_field():
     """Soft steel above hardenable stainless and ductile iron above gray iron, at 5 kA/m."""
     b = [

@@ -40,6 +40,20 @@ def test_vise_is_a_screw_with_losses():
     assert jaw.high == pytest.approx(screw.high * share.high)
 
 
+@pytest.mark.parametrize(("across_mm", "lead_mm"), [(10.0, 1.5), (12.0, 1.75), (16.0, 2.0), (20.0, 2.5)])
+def test_the_screw_of_a_vise_presses_as_a_power_screw_does(across_mm, lead_mm):
+    """Torque of a power screw with 60 degrees of thread and a plain collar, friction 0.15 when oiled:
+    Shigley, Mechanical Engineering Design, ch. 8, from memory. T = K d F is within a factor of 1.5."""
+    f, mean_mm, collar_mm = 0.15, across_mm - 0.6495 * lead_mm, 1.25 * across_mm
+    f_flank = f / math.cos(math.radians(30.0))
+    rise = (lead_mm + math.pi * f_flank * mean_mm) / (math.pi * mean_mm - f_flank * lead_mm)
+    arm_mm = 0.5 * (mean_mm * rise + f * collar_mm)
+    force_n = 12e3 / arm_mm
+    found = c.screw_force_n(12.0, across_mm, c.nut_factor("oiled"))
+    assert found.low / 1.5 < force_n < found.high * 1.5
+    assert found.low < 1.1 * force_n
+
+
 def test_strap_is_a_lever():
     """Moments about the heel: screw x a = part x (a + b); statics."""
     strap = c.strap_clamp(

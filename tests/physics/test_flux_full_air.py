@@ -1,6 +1,6 @@
 """The flux method against the full field with air, on solids that had no say in choosing its film.
 
-The reference meshes all the air in NGSolve (LGPL-2.1, a test dependency). The 25 mm block is one of the
+The reference meshes all the air in NGSolve (LGPL-2.1, in the extra `test`). The 25 mm block is one of the
 cases that the film was chosen on; the others are not. Tolerances are what the method claims.
 """
 
@@ -9,8 +9,6 @@ import numpy as np
 import pytest
 
 from tests.physics import fluxparts as parts
-
-pytest.importorskip("ngsolve")
 from tests.physics import fullair
 
 SHARE_OFF = 0.05

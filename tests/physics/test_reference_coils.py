@@ -7,7 +7,6 @@ stations and B-H as retyped from V. Hanser, TU Wien 2018. Both with the tables' 
 
 import pytest
 
-pytest.importorskip("ngsolve")
 from tests.physics import fluxparts as parts
 from tests.physics import fullair, fullcoil
 

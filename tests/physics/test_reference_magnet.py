@@ -4,13 +4,10 @@ magpylib (BSD-2, a test dependency) has the exact field of a uniformly magnetise
 that a second magnet feels in it.
 """
 
-import numpy as np
-import pytest
-
-pytest.importorskip("ngsolve")
-pytest.importorskip("magpylib")
 import magpylib as magpy
 import ngsolve as ng
+import numpy as np
+import pytest
 
 from tests.physics import fullair
 

@@ -23,8 +23,6 @@ import pytest
 
 from fixturecheck.kernel.femesh import TetMesher
 from tests.physics import fluxparts as parts
-
-pytest.importorskip("ngsolve")
 from tests.physics import fullvee
 
 MESHER = TetMesher()
