@@ -12,6 +12,7 @@ from fixturecheck.holding.factor import losses_of
 from fixturecheck.holding.model import Held
 from fixturecheck.kernel.build import box
 from fixturecheck.physics.clamps import friction
+from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Verdict
 from tests.holding.rigs import let_go, rigged, unfollowed
 
@@ -87,6 +88,20 @@ def test_a_factor_below_the_least_is_no_go_and_says_so(wet_and_dry):
     assert wet.margin == pytest.approx(wet.value - 3.0)
     # A little push of the wheel helps both alike, so the ratio is near that of the low ends of friction.
     assert wet.value / dry.value == pytest.approx(0.10 / 0.15, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("low", "verdict"), [(0.5, Verdict.NO_GO), (0.99, Verdict.NO_GO), (1.01, Verdict.GO)]
+)
+def test_what_lets_go_under_the_cut_itself_is_no_go_however_little_is_asked(wet_and_dry, low, verdict):
+    """Statics: at less than once its load nothing holds it."""
+    stage = wet_and_dry[1]
+    part = stage.held.parts[0]
+    factors = replace(part.factors, factor=Range(low=low, high=5.0))
+    held = Held(parts=(replace(part, factors=factors, losses=()),), pulls=None, release=None, missing={})
+    setup = replace(stage.setup, holding=replace(stage.setup.holding, least_factor=0.1))
+    (found,) = hold.check(replace(stage, setup=setup, held=held))
+    assert found.verdict is verdict
 
 
 def test_a_least_factor_beyond_the_search_is_not_known(wet_and_dry):

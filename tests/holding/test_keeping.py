@@ -32,11 +32,24 @@ def test_a_ferrite_magnet_is_hard():
     assert keeps_of(233.6e3) is Keeps.HARD
 
 
-def test_quenching_raises_coercivity_so_every_hardened_steel_keeps_more_than_any_soft_one():
-    # The trend: 420 steel in a study of 2000 (acnpsearch.unibo.it 77287905), sign only.
-    hardened = [m.coercivity_a_m[0] for m in materials().values() if "tool steel" in m.says]
-    soft = [material(n).coercivity_a_m[1] for n in ("steel_1010", "steel_1018", "steel_1020", "gray_iron")]
-    assert min(hardened) > max(soft)
+OERSTED_A_M = 1000 / (4 * math.pi)
+
+
+@pytest.mark.parametrize("name", [n for n, m in materials().items() if "tool steel" in m.says])
+def test_quenching_raises_coercivity_above_that_of_the_annealed_steel(name):
+    # Nykiel and Hryniewicz, METAL 2003, steel of 2 % C and 12 % Cr: 11 Oe annealed, 34 to 122 Oe quenched.
+    # The trend also in 420 steel (a study of 2000, acnpsearch.unibo.it 77287905).
+    low, high = material(name).coercivity_a_m
+    assert 11 * OERSTED_A_M < low <= high
+    if name == "tool_steel_d2":
+        assert low <= 34 * OERSTED_A_M * 1.005
+        assert high >= 122 * OERSTED_A_M * 0.995
+
+
+@pytest.mark.parametrize("name", ["steel_1010", "steel_1018", "steel_1020"])
+def test_low_carbon_steel_keeps_less_than_annealed_tool_steel(name):
+    # The same study, 11 Oe; soft is below 1 kA/m (E-Magnetica.pl, "Coercivity").
+    assert material(name).coercivity_a_m[1] < min(11 * OERSTED_A_M, 1000.0)
 
 
 @pytest.mark.parametrize("name", [n for n, m in materials().items() if m.bh])

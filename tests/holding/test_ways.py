@@ -116,6 +116,19 @@ def test_the_give_of_the_contacts_is_no_bite_and_twice_as_much_is():
         assert follow_into(bench, creeping, wheel).outcome is outcome
 
 
+@pytest.mark.parametrize(
+    ("rise_mm", "outcome"), [(0.002, Outcome.STAYS), (0.02, Outcome.DIGS_IN), (0.04, Outcome.DIGS_IN)]
+)
+def test_a_rise_by_another_pass_is_a_bite_and_what_contacts_give_is_none(rise_mm, outcome):
+    """The scene's pass is 0.02 mm deep. The foot of 20 x 10 mm gives 2 E* sqrt(A / pi) = 1.8 kN/um, by a
+    rigid punch (Sneddon 1965, from memory): under 3 kN no more than 2 um."""
+    give_um = 3000.0 / (2.0 * 113_147.0 * math.sqrt(200.0 / math.pi)) * 1e3
+    assert give_um < 2.0
+    bench = scene(tower())
+    creeping = moving(velocity=(1.0, 0.0, rise_mm / TRAVEL_MM))
+    assert follow_into(bench, creeping, bench.wheel_at(at(0.0)).wheel).outcome is outcome
+
+
 def test_a_slide_runs_into_the_nearer_stop_after_its_gap():
     bench = scene(tower(), box((13.2, -5, 0), (20, 5, 8)), box((-30, -5, 0), (-15.5, 5, 8)))
     wheel = bench.wheel_at(at(0.0))

@@ -88,11 +88,18 @@ def test_smaller_cuts_take_more_energy():
     assert g.specific_energy_j_mm3(steel, 1e4).low == 13.8
 
 
-@pytest.mark.parametrize("wheel", ["alumina", "alumina_sharp", "alumina_dull"])
-def test_force_ratio_in_range(wheel):
-    """Ft/Fn 0.2 to 0.5 for aluminium oxide on steel: Rowe, Malkin, from memory."""
-    ratio = g.abrasion("soft_steel", wheel).force_ratio
-    assert 0.2 <= ratio.low < ratio.high <= 0.5
+def test_force_ratio_holds_what_is_published():
+    """Ft/Fn 0.2 to 0.5 for aluminium oxide on steel, typically 0.3 to 0.4, down to 0.2 for hard steel and
+    dull wheels: Rowe, Malkin, from memory. A wheel in an unknown state may have any typical one and more."""
+    usual, sharp, dull = (
+        g.abrasion("soft_steel", wheel).force_ratio for wheel in ("alumina", "alumina_sharp", "alumina_dull")
+    )
+    assert 0.2 <= usual.low < 0.3
+    assert 0.4 < usual.high <= 0.5
+    assert dull.low == 0.2
+    assert sharp.high == 0.5
+    assert dull.low < sharp.low
+    assert dull.high < sharp.high
 
 
 def test_forces_carry_both_ends():

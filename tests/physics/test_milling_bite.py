@@ -67,6 +67,16 @@ def test_a_bite_that_no_tooth_notices_is_none():
         assert found.outcome is outcome
 
 
+def test_a_chip_five_times_as_thick_is_a_bite():
+    """A thin chip of 0.005 mm, 0.02 mm more of it: by Kienzle's law 5^0.8 = 3.6 times the force."""
+    thin = replace(CHIP, thick_mm=0.005)
+    assert load_ratio(thin, Bite(closer_mm=0.02, rise_mm=0.0)) == pytest.approx(5.0**0.8)
+    found = follow_bite(
+        lambda t: Bite(closer_mm=0.02 * t / 2.0, rise_mm=0.0), thin, travel_mm=2.0, stopped=False
+    )
+    assert found.outcome is Outcome.DIGS_IN
+
+
 def test_what_stops_it_in_time_makes_it_no_digging_in():
     """The load doubles where the chip is 2^(1 / (1 - mc)) times as thick."""
     doubles_mm = 0.05 * (math.pow(MOST_LOAD_RATIO, 1.0 / 0.8) - 1.0)

@@ -66,7 +66,7 @@ def test_the_magnet_that_gives_the_ladder_of_finishes_has_cast_iron_too_low(mesh
     assert 0.30 <= finish["planed"] <= 0.50
     assert 1 > iron["ductile"] > iron["gray"]
     assert iron["ductile"] == pytest.approx(0.60, abs=0.15)
-    assert iron["gray"] == pytest.approx(0.24, abs=0.03)
+    assert iron["gray"] < 0.45 - 0.15
 
 
 @pytest.mark.slow
