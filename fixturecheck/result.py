@@ -557,7 +557,7 @@ class Rest:
     steps : int
         Steps of settling.
     error_um : float
-        Bound on the gap from curved edges cut into chords.
+        Bound on how deep bodies may stand in each other where they rest, beyond the overlap told.
     order_says : str
         Whether the order of staging matters; empty where it was not found out.
     parts : tuple of PartRest

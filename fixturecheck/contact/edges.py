@@ -229,7 +229,7 @@ def _on_freeform(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
         if covered(a.edge_samples()[e], look.areas, 2 * look.touch_mm):
             continue
         names = a.table.edge_faces[e]
-        edge = EdgeProbe(a.edge(e), [a.face(i) for i in sorted(set(names))])
+        edge = EdgeProbe(a.edge(e), [Probe(a.face(i)) for i in sorted(set(names))])
         for raw in alongside(edge, face, box, (names, j), look.touch_mm):
             if raw.kind == "line" or not _on_outline(look, names, j, raw.centroid):
                 yield raw

@@ -11,20 +11,22 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from fixturecheck.contact.alongside import Walk, least_places
 from fixturecheck.contact.candidates import Candidates, Scene, seen_from_a
 from fixturecheck.contact.sharp import Ask
+from fixturecheck.kernel.curves import STATIONS, Curve
 from fixturecheck.kernel.features import Features
 from fixturecheck.kernel.smooth import Smooth, Target
 
 Floats = NDArray[np.float64]
 _TURNS = 12
 """Lines taken turn and turn about on the way down to the lowest place."""
-_STATIONS = 9
 _ROUNDING = 1e-12
 
 Row = tuple[float, Floats, Floats, int, int, int, int]
@@ -52,17 +54,18 @@ def smooth_rows(
     rows: list[Row] = []
     for pair in pairs.tolist():
         for a, b in (pair, pair[::-1]):
-            faces = scene.features[a].smooth
-            if not faces:
-                continue
             way = _Way(
                 turn=rotation[b].T @ rotation[a],
                 shift=rotation[b].T @ (origin_mm[a] - origin_mm[b]),
                 b_turn=rotation[b],
                 b_origin=origin_mm[b],
             )
+            targets = scene.features[b].targets()
+            for gap, normal, place, own, face in _ridges_down(scene.features[a], targets, way, ask):
+                rows.append((gap, normal, place, a, own, b, face))
+            faces = scene.features[a].smooth
             for one in faces:
-                for gap, normal, place, face in _down_on(one, scene.features[b].targets(), way, ask):
+                for gap, normal, place, face in _down_on(one, targets, way, ask):
                     rows.append((gap, normal, place, a, one.face, b, face))
             back = _Way(
                 turn=rotation[a].T @ rotation[b],
@@ -212,36 +215,84 @@ def _dropped(
                 world, out = way.world(corners[k], normal)
                 face = _looking(features.point_faces[k], features.point_normals[k] @ way.turn.T, normal)
                 yield gap, out, world, face
-    for k in np.flatnonzero(features.straight):
-        ends = features.edges_mm[k] @ way.turn.T + way.shift
-        if np.any(ends.min(axis=0) > high) or np.any(ends.max(axis=0) < low):
+    for curve in features.curves():
+        points = curve.points @ way.turn.T + way.shift
+        if np.any(points.min(axis=0) > high) or np.any(points.max(axis=0) < low):
             continue
-        for spot in _along_edge(one, ends):
+        walk = partial(_seen, curve, way)
+        for share in _lows(curve, points, one, walk, (low, high)):
+            spot = walk(share)[0]
             gap, normal, inside = one.probe.gap(spot)
-            leaving = features.leaves[k] @ way.turn.T @ normal
-            if inside and ask.deep_mm <= gap <= ask.reach_mm and leaving.min() >= -ask.slack_rad:
+            if inside and ask.deep_mm <= gap <= ask.reach_mm and _leaves(curve, share, way, normal, ask):
                 world, out = way.world(spot, normal)
-                yield (
-                    gap,
-                    out,
-                    world,
-                    _looking(features.edge_faces[k], features.edge_normals[k] @ way.turn.T, normal),
-                )
+                yield gap, out, world, _face_of(curve, share, way, normal)
 
 
-def _along_edge(one: Smooth, ends: Floats) -> Iterator[Floats]:
-    """Yield the places between the ends of an edge (2, 3) where it is nearest to a free-form face."""
-    start, run = ends[0], ends[1] - ends[0]
+def _lows(
+    curve: Curve, points: Floats, one: Smooth, walk: Walk, box: tuple[Floats, Floats]
+) -> Iterator[float]:
+    """Yield the shares at which a curve is nearest to a free-form face, over its parts near the face."""
+    if curve.kind == "straight":
+        yield from least_places(walk, one.probe, _SHARES[::_FEWER])
+        return
+    # An arc between two points stays within half their distance of them.
+    slack = 0.5 * np.linalg.norm(np.diff(points, axis=0), axis=1)[:, None]
+    low, high = np.minimum(points[:-1], points[1:]) - slack, np.maximum(points[:-1], points[1:]) + slack
+    near = np.flatnonzero(np.all((low <= box[1]) & (high >= box[0]), axis=1))
+    for run in np.split(near, np.flatnonzero(np.diff(near) > 1) + 1):
+        if len(run):
+            yield from least_places(walk, one.probe, _SHARES[run[0] : run[-1] + 2])
 
-    def slope(share: float) -> float:
-        return float(run @ one.probe.gap(start + share * run)[1])
 
-    shares = np.linspace(0.0, 1.0, _STATIONS)
-    slopes = [slope(float(s)) for s in shares]
-    for k in range(_STATIONS - 1):
-        if slopes[k] < 0 < slopes[k + 1]:
-            share = float(brentq(slope, shares[k], shares[k + 1], xtol=1e-10))
-            yield start + share * run
+_FEWER = 6
+"""Of a straight edge every sixth station does."""
+_SHARES = np.linspace(0.0, 1.0, STATIONS + 1).tolist()
+
+
+def _seen(curve: Curve, way: _Way, share: float) -> tuple[Floats, Floats]:
+    """Return point and derivative of a curve in the other body's frame."""
+    point, along = curve.probe.at(share)
+    return way.turn @ point + way.shift, way.turn @ along
+
+
+def _leaves(curve: Curve, share: float, way: _Way, normal: Floats, ask: Ask) -> bool:
+    """Whether the faces beside a curve leave what it comes down on, whose normal is given."""
+    leaving = curve.probe.leaving(share) @ way.turn.T @ normal
+    return bool(leaving.min(initial=0.0) >= -ask.slack_rad)
+
+
+def _face_of(curve: Curve, share: float, way: _Way, normal: Floats) -> int:
+    """Return the face beside a curve that looks most at what it comes down on."""
+    return _looking(np.array(curve.faces), curve.probe.normals(share) @ way.turn.T, normal)
+
+
+def _ridges_down(
+    features: Features, targets: Sequence[Target], way: _Way, ask: Ask
+) -> Iterator[tuple[float, Floats, Floats, int, int]]:
+    """Yield the lowest places of curved edges, circles left out, over the flat faces of another body."""
+    for curve in features.curves():
+        if curve.kind != "free":
+            continue
+        points, tangents = curve.points @ way.turn.T + way.shift, curve.tangents @ way.turn.T
+        # An arc between two points stays within half their distance of them.
+        slack = ask.away_mm + 0.5 * float(np.linalg.norm(np.diff(points, axis=0), axis=1).max())
+        low, high = points.min(axis=0) - slack, points.max(axis=0) + slack
+        for target in targets:
+            if target.plane is None or np.any(target.low_mm > high) or np.any(target.high_mm < low):
+                continue
+            slopes = tangents @ target.plane[1]
+            for k in np.flatnonzero((slopes[:-1] < 0) & (slopes[1:] > 0)).tolist():
+                share = _level_at(partial(_seen, curve, way), target.plane[1], (_SHARES[k], _SHARES[k + 1]))
+                spot = _seen(curve, way, share)[0]
+                gap, normal, inside = target.probe.gap(spot)
+                if inside and ask.deep_mm <= gap <= ask.reach_mm and _leaves(curve, share, way, normal, ask):
+                    world, out = way.world(spot, normal)
+                    yield gap, out, world, _face_of(curve, share, way, normal), target.face
+
+
+def _level_at(walk: Walk, normal: Floats, ends: tuple[float, float]) -> float:
+    """Return the share between two at which a curve runs square to a normal."""
+    return float(brentq(lambda share: float(walk(share)[1] @ normal), *ends, xtol=_ROUNDING))
 
 
 def _looking(faces: NDArray[np.int64], normals: Floats, direction: Floats) -> int:

@@ -57,7 +57,8 @@ class Heap:
     straight: list[bool] = field(default_factory=list)
     borders: dict[int, list[tuple[Floats, Floats]]] = field(default_factory=dict)
     rims: list[Rim] = field(default_factory=list)
-    sagittas_mm: list[float] = field(default_factory=list)
+    free: list[bool] = field(default_factory=list)
+    bows_mm: list[float] = field(default_factory=list)
 
     def point(self, place: Floats) -> int:
         """Return the number of a point, the same for the same place."""
@@ -98,7 +99,7 @@ def walk_edge(
     first, last = curve.FirstParameter(), curve.LastParameter()
     cuts = np.linspace(first, last, _chords(curve, first, last) + 1)
     places = [xyz(curve.Value(u)) for u in cuts]
-    seam = sides[0][1] == sides[1][1]
+    kind, seam = curve.GetType(), sides[0][1] == sides[1][1]
     flats = [BRepAdaptor_Curve2d(side, faces[number].wrapped) for side, number in sides]
     for i in range(len(cuts) - 1):
         start, end = places[i], places[i + 1]
@@ -107,7 +108,7 @@ def walk_edge(
         length = float(np.linalg.norm(chord))
         if length < 1e-9:
             continue
-        heap.sagittas_mm.append(_off(xyz(curve.Value(middle)), start, chord / length))
+        bow = _off(xyz(curve.Value(middle)), start, chord / length)
         for _, number in sides:
             heap.borders.setdefault(number, []).append((start, end))
         normals, leaves = [], []
@@ -120,9 +121,15 @@ def walk_edge(
         if not seam:
             tangents = (_tangent(curve, cuts[i]), _tangent(curve, cuts[i + 1]))
             _note_chord(heap, (start, end), tangents, normals, leaves, (sides[0][1], sides[1][1]))
-            heap.straight.extend([len(cuts) == 2] * (len(heap.edges) - len(heap.straight)))
-    if not seam and curve.GetType() == GeomAbs_CurveType.GeomAbs_Circle:
+            new = len(heap.edges) - len(heap.straight)
+            heap.straight.extend([len(cuts) == 2] * new)
+            heap.free.extend([kind not in _SIMPLE] * new)
+            heap.bows_mm.extend([bow] * new)
+    if not seam and kind == GeomAbs_CurveType.GeomAbs_Circle:
         _note_rim(heap, curve, (first, last), sides, faces, surfaces)
+
+
+_SIMPLE = (GeomAbs_CurveType.GeomAbs_Line, GeomAbs_CurveType.GeomAbs_Circle)
 
 
 def _chords(curve: Any, first: float, last: float) -> int:

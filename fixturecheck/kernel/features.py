@@ -1,6 +1,6 @@
 """Which points, edges and surfaces of a solid can touch another body, as arrays in the solid's own frame.
 
-Sharp features are exact; curved edges become short chords, whose greatest sagitta is kept. Curved faces are
+Sharp features are exact; curved edges become short chords, whose sagittas are kept. Curved faces are
 kept by type (rod, bore, ball, cone, ring) with the range they cover; other surfaces are laid out in lines.
 """
 
@@ -20,6 +20,7 @@ from OCP.GeomAbs import GeomAbs_SurfaceType
 from OCP.GProp import GProp_GProps
 
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.curves import Curve, curves_of
 from fixturecheck.kernel.feature_edges import Heap, Rim, edges_with_faces, normal_at, walk_edge, xyz
 from fixturecheck.kernel.feature_rounds import Round, round_of, sample
 from fixturecheck.kernel.shapes import Solid, faces_of
@@ -61,8 +62,10 @@ class Features:
         Segments of its border in those two directions from that point.
     rounds, rims : tuple
         Curved faces and circular edges.
-    sagitta_mm : float
-        Greatest distance between a curved edge and its chords; zero on a polyhedron.
+    free : ndarray, shape (m,)
+        True for chords of edges that are neither straight nor circles.
+    bows_mm : ndarray, shape (m,)
+        Distance between each chord and the edge at its middle.
     box_mm : ndarray, shape (2, 3)
         Corners of a box round the solid.
     skin : callable
@@ -73,6 +76,8 @@ class Features:
         How many of the points lie on edges; those after them lie on free-form faces.
     targets : callable
         Returns every face as something to come down on, made when it is first asked for.
+    curves : callable
+        Returns the edges that stick out as curves to be followed, made when they are first asked for.
     """
 
     points_mm: Floats
@@ -84,12 +89,13 @@ class Features:
     edge_faces: Ints
     edge_normals: Floats
     straight: NDArray[np.bool_]
+    free: NDArray[np.bool_]
+    bows_mm: Floats
     planes: Floats
     plane_faces: Ints
     outlines: tuple[Floats, ...]
     rounds: tuple[Round, ...] = ()
     rims: tuple[Rim, ...] = ()
-    sagitta_mm: float = 0.0
     centre_mm: Floats = field(default_factory=lambda: np.zeros(3))
     size_mm: float = 1.0
     volume_mm3: float = 0.0
@@ -98,6 +104,7 @@ class Features:
     smooth: tuple[Smooth, ...] = ()
     sharp_count: int = 0
     targets: Callable[[], tuple[Target, ...]] = field(default=tuple, repr=False)
+    curves: Callable[[], tuple[Curve, ...]] = field(default=tuple, repr=False)
 
 
 def features_of(solid: Solid) -> Features:
@@ -161,6 +168,7 @@ def _packed(
     properties = GProp_GProps()
     BRepGProp.VolumeProperties_s(solid.wrapped, properties)
     box = solid.BoundingBox()
+    targets = cache(partial(targets_of, solid))
     return Features(
         points_mm=np.array(heap.places).reshape(-1, 3),
         cones=_padded([_cone(*both) for both in zip(heap.leaving, heap.beside, strict=True)]),
@@ -176,13 +184,15 @@ def _packed(
         outlines=tuple(outlines),
         rounds=rounds,
         rims=tuple(heap.rims),
-        sagitta_mm=max((s for s in heap.sagittas_mm if s > 1e-9), default=0.0),
+        free=np.array(heap.free, dtype=bool),
+        bows_mm=np.array(heap.bows_mm),
         centre_mm=xyz(properties.CentreOfMass()),
         size_mm=0.5 * float(box.DiagonalLength),
         volume_mm3=float(properties.Mass()),
         box_mm=np.array([[box.xmin, box.ymin, box.zmin], [box.xmax, box.ymax, box.zmax]]),
         skin=cache(partial(skin_of, solid)),
-        targets=cache(partial(targets_of, solid)),
+        targets=targets,
+        curves=cache(lambda: curves_of(solid, [t.probe for t in targets()])),
     )
 
 

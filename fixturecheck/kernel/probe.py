@@ -29,10 +29,16 @@ _HAIR = 1e-6
 
 
 class Probe:
-    """One face, ready to be asked often."""
+    """One face, ready to be asked often.
+
+    Attributes
+    ----------
+    face : Face
+    """
 
     def __init__(self, face: Face) -> None:
         wrapped = TopoDS.Face_s(face.wrapped)
+        self.face = face
         self._adaptor = BRepAdaptor_Surface(wrapped, False)
         self._surface = ShapeAnalysis_Surface(BRep_Tool.Surface_s(wrapped))
         self._outline = BRepTopAdaptor_FClass2d(wrapped, 1e-9)
@@ -105,11 +111,11 @@ class EdgeProbe:
     Parameters
     ----------
     edge : Edge
-    faces : sequence of Face
-        The faces that meet in the edge.
+    faces : sequence of Probe
+        The faces that meet in the edge; none where nobody asks what leaves it.
     """
 
-    def __init__(self, edge: Edge, faces: Sequence[Face]) -> None:
+    def __init__(self, edge: Edge, faces: Sequence[Probe]) -> None:
         self._edge = edge
         self._curve = BRepAdaptor_Curve(edge.wrapped)
         self._first = float(self._curve.FirstParameter())
@@ -132,6 +138,11 @@ class EdgeProbe:
             rows.append(into / max(float(np.linalg.norm(into)), 1e-300))
         return np.array(rows).reshape(-1, 3)
 
+    def normals(self, share: float) -> Array:
+        """Return the outward normals of the faces beside the edge, shape (n, 3)."""
+        spots = [(probe, flat.Value(self._first + share * self._range)) for flat, probe, _ in self._sides]
+        return np.array([probe.at((spot.X(), spot.Y()))[1] for probe, spot in spots]).reshape(-1, 3)
+
     def length_mm(self, low_share: float, high_share: float) -> float:
         """Return the length between two shares of the range."""
         low, high = (self._first + share * self._range for share in (low_share, high_share))
@@ -146,12 +157,12 @@ class EdgeProbe:
         return cq.Edge(BRepBuilderAPI_MakeEdge(curve, low, high).Edge())
 
 
-def _sides(edge: Edge, face: Face) -> Iterator[tuple[BRepAdaptor_Curve2d, Probe, float]]:
+def _sides(edge: Edge, face: Probe) -> Iterator[tuple[BRepAdaptor_Curve2d, Probe, float]]:
     """Yield the edge in a face's parameters, the face, and +1 where the face lies left of it, else -1."""
-    walk = TopExp_Explorer(face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
+    walk = TopExp_Explorer(face.face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
     while walk.More():
         side = TopoDS.Edge_s(walk.Current())
         if side.IsSame(edge.wrapped):
             sign = -1.0 if side.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
-            yield BRepAdaptor_Curve2d(side, TopoDS.Face_s(face.wrapped)), Probe(face), sign
+            yield BRepAdaptor_Curve2d(side, TopoDS.Face_s(face.face.wrapped)), face, sign
         walk.Next()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache, partial
 
 import cadquery as cq
 import numpy as np
@@ -12,6 +14,7 @@ from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepTools import BRepTools
 from OCP.GeomAbs import GeomAbs_SurfaceType
 
+from fixturecheck.kernel.bezier import Pieces, face_pieces
 from fixturecheck.kernel.facet_nouns import xyz
 from fixturecheck.kernel.probe import Probe
 from fixturecheck.kernel.shapes import Solid, box_of, faces_of
@@ -53,7 +56,8 @@ class Smooth:
 class Target:
     """A face that others may come down on: the box round it, and its plane where it is flat.
 
-    All in the solid's own frame; a plane is a point and the outward normal.
+    All in the solid's own frame; a plane is a point and the outward normal, `pieces` returns the face as
+    Bezier pieces.
     """
 
     face: int
@@ -61,6 +65,7 @@ class Target:
     low_mm: Floats
     high_mm: Floats
     plane: tuple[Floats, Floats] | None
+    pieces: Callable[[], Pieces] = field(repr=False)
 
 
 def smooth_of(face: cq.Face, number: int) -> Smooth:
@@ -104,4 +109,11 @@ def _target(face: cq.Face, number: int) -> Target:
     plane = None
     if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
         plane = xyz(surface.Plane().Location()), probe.at((0.0, 0.0))[1]
-    return Target(face=number, probe=probe, low_mm=box[:3], high_mm=box[3:], plane=plane)
+    return Target(
+        face=number,
+        probe=probe,
+        low_mm=box[:3],
+        high_mm=box[3:],
+        plane=plane,
+        pieces=cache(partial(face_pieces, face)),
+    )

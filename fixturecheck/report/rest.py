@@ -63,10 +63,10 @@ def _how(rest: Rest, write: Writing) -> str:
     """Say how the parts were staged and how far the answer is sure."""
     order = f"Staged one by one: {', '.join(rest.order)}." if rest.order else "Pushed all together."
     left = "" if rest.residual_um is None else f" Overlap left: {write.gap(rest.residual_um, '.2g')}."
-    sagitta = write.gap(rest.error_um, ".1f")
-    chords = f" Round edges are followed within {sagitta}." if rest.error_um > 0 else ""
+    error = write.gap(rest.error_um, ".2g")
+    unseen = f" No overlap deeper than {error} stays unseen." if rest.error_um > 0 else ""
     matters = f" {_sentence(rest.order_says, rest)}" if rest.order_says else ""
-    return f"{order}{matters}{left}{chords}"
+    return f"{order}{matters}{left}{unseen}"
 
 
 def _parts(rest: Rest, units: str) -> str:

@@ -144,7 +144,8 @@ class Settled:
     steps : int
         Steps taken.
     error_um : float
-        Bound on the gap from curved edges that were cut into chords; zero on flat-faced bodies.
+        Bound on how deep bodies may stand in each other where they rest, beyond the overlap told; zero where
+        all that is near is exact.
     """
 
     ending: Ending

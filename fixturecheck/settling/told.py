@@ -20,6 +20,7 @@ from fixturecheck.settling.bench import Bench
 from fixturecheck.settling.gaps import gap_um
 from fixturecheck.settling.model import Carried, FreedomLeft, RestPose, SeatAtRest, Settled
 from fixturecheck.settling.seated import with_borders
+from fixturecheck.settling.unseen import unseen_mm
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import Writing
 
@@ -35,7 +36,7 @@ def told(bench: Bench, raw: Settling, loads: Sequence[Load], loose: Sequence[int
     rests = raw.ending is Ending.REST
     carried = faces_carrying(bench, raw, loads, touch) if rests else ()
     seats = seats_at_rest(bench, raw.poses, loose, carried) if rests else ()
-    error = max((bench.features[i].sagitta_mm for i in range(len(bench.bodies))), default=0.0)
+    error = unseen_mm(bench.scene(loose), raw.poses) if rests else 0.0
     return Settled(
         ending=raw.ending,
         says=_says(bench, raw, carried, seats),

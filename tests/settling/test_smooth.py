@@ -14,7 +14,7 @@ from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
 
 from fixturecheck.kernel.placing import location_of
 from fixturecheck.kernel.shapes import box_of
-from fixturecheck.settling.model import Push, Staging
+from fixturecheck.settling.model import Push, Settled, Staging
 from fixturecheck.settling.run import settle_setup
 
 EXACT_MM = 2e-5
@@ -113,3 +113,52 @@ def test_a_lofted_bulge_does_not_sink_into_the_table(shapes):
     assert settled.rests
     rested = part.moved(location_of(settled.poses["part"].matrix))
     assert box_of(rested)[2] == pytest.approx(0.0, abs=1e-3)
+
+
+def rest_height(shapes, part: cq.Solid, at: tuple[float, float, float], *fixtures) -> tuple[float, Settled]:
+    settled = settle_setup(shapes.setup(*fixtures, shapes.body("part", part, role="part", at=at)))
+    assert settled.rests
+    return float(settled.poses["part"].matrix[2, 3]), settled
+
+
+def pin_in_a_vee(shapes):
+    pin = cq.Solid.makeCylinder(9.3, 40, cq.Vector(0, -20, 0), cq.Vector(0, 1, 0))
+    high = 9.3 * math.sqrt(2)
+    return pin, (0.2, 0, high + 0.5), high, [shapes.body("vee", shapes.vee(90))]
+
+
+def ring_on_a_table(shapes):
+    return (
+        cq.Solid.makeTorus(10, 3),
+        (1, 0.5, 3.4),
+        3.0,
+        [shapes.body("table", shapes.box(80, 80, 10, (0, 0, -10)))],
+    )
+
+
+def bored(shapes):
+    block = cq.Workplane().box(60, 60, 20).translate((0, 0, -10)).faces(">Z").workplane().hole(8.0)
+    return [shapes.body("plate", block.val())]
+
+
+def cone_in_a_bore(shapes):
+    """The rim of 8 mm meets the cone of 90 degrees 2 mm above its small end of 4 mm."""
+    return cq.Solid.makeCone(2, 8, 6), (0.1, 0.05, -1.6), -2.0, bored(shapes)
+
+
+def ball_in_a_bore(shapes):
+    """A ball of radius 5 on a rim of radius 4 stands 3 above it."""
+    return cq.Solid.makeSphere(5, angleDegrees1=-90), (0.1, 0.05, 3.3), 3.0, bored(shapes)
+
+
+@pytest.mark.parametrize("scene", [pin_in_a_vee, ring_on_a_table, cone_in_a_bore, ball_in_a_bore])
+def test_the_error_told_bounds_that_of_the_rest_and_is_no_more_than_it_need_be(shapes, scene):
+    """Faces lean by 45 degrees at most here, so an overlap of e unseen shifts the part by e sqrt 2.
+
+    The bound cannot be finer than its own resolution of 0.1 um, and is no more than twenty times what is off.
+    """
+    part, start, high_mm, fixtures = scene(shapes)
+    at, settled = rest_height(shapes, freeform(part), start, *fixtures)
+    off_um = 1e3 * abs(at - high_mm)
+    assert off_um <= math.sqrt(2) * settled.error_um
+    assert settled.error_um <= 20 * max(off_um, 0.01)
