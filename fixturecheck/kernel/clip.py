@@ -35,7 +35,18 @@ from OCP.TopTools import TopTools_ListOfShape
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.placing import location_of
-from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape, Solid, box_of, cq_shape, edges_of, faces_of
+from fixturecheck.kernel.shapes import (
+    Edge,
+    Face,
+    Placed,
+    Shape,
+    Solid,
+    box_of,
+    cq_shape,
+    edges_of,
+    faces_of,
+    mass_of,
+)
 from fixturecheck.units import METRIC, Writing
 
 Array = NDArray[np.float64]
@@ -398,8 +409,7 @@ def normal_at(face: Face, point: Array) -> Array:
 
 def centre_of(shape: Shape) -> tuple[float, float, float]:
     """Return the centre of mass of a solid or of all solids in a compound."""
-    centre = cq.Shape.centerOfMass(shape)
-    return centre.x, centre.y, centre.z
+    return mass_of(shape)[1]
 
 
 def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing = METRIC) -> Solid:

@@ -15,15 +15,13 @@ import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
 from OCP.BRepAdaptor import BRepAdaptor_Surface
-from OCP.BRepGProp import BRepGProp
 from OCP.GeomAbs import GeomAbs_SurfaceType
-from OCP.GProp import GProp_GProps
 
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.curves import Curve, curves_of
 from fixturecheck.kernel.feature_edges import Heap, Rim, edges_with_faces, normal_at, walk_edge, xyz
 from fixturecheck.kernel.feature_rounds import Round, round_of, sample
-from fixturecheck.kernel.shapes import Solid, faces_of
+from fixturecheck.kernel.shapes import Solid, faces_of, mass_of
 from fixturecheck.kernel.skin import Skin, skin_of
 from fixturecheck.kernel.smooth import Smooth, Target, smooth_of, targets_of
 
@@ -165,8 +163,7 @@ def _packed(
         # A corner that two chords share is the same number in both, or a ray through it counts it twice.
         flat: Floats = np.stack((border @ x, border @ y), axis=-1)
         outlines.append(flat.round(_GRID))
-    properties = GProp_GProps()
-    BRepGProp.VolumeProperties_s(solid.wrapped, properties)
+    volume_mm3, centre_mm = mass_of(solid)
     box = solid.BoundingBox()
     targets = cache(partial(targets_of, solid))
     return Features(
@@ -186,9 +183,9 @@ def _packed(
         rims=tuple(heap.rims),
         free=np.array(heap.free, dtype=bool),
         bows_mm=np.array(heap.bows_mm),
-        centre_mm=xyz(properties.CentreOfMass()),
+        centre_mm=np.array(centre_mm),
         size_mm=0.5 * float(box.DiagonalLength),
-        volume_mm3=float(properties.Mass()),
+        volume_mm3=volume_mm3,
         box_mm=np.array([[box.xmin, box.ymin, box.zmin], [box.xmax, box.ymax, box.zmax]]),
         skin=cache(partial(skin_of, solid)),
         targets=targets,
