@@ -31,6 +31,7 @@ from fixturecheck.contact.sharp import (
     edges_across,
 )
 from fixturecheck.contact.smooth import smooth_rows
+from fixturecheck.contact.tapers import tapers_over_corners, tapers_over_edges
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -96,7 +97,7 @@ def asked(find: Callable[..., Book], *question: Any) -> Candidates:
 @compiled
 def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask: Ask, book: Book) -> Book:
     """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
-    corners, edges, planes, hoops, spines, hollows, gutters = standing
+    corners, edges, planes, hoops, spines, hollows, gutters, tapers = standing
     for k in range(len(pairs)):
         for turn in range(2):
             a, b = pairs[k, turn], pairs[k, 1 - turn]
@@ -125,6 +126,9 @@ def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask:
             book = spines_over_edges(spines, edges, spines_a, edges_b, ask, book)
             book = spines_over_corners(spines, corners, spines_a, corners_b, ask, book)
             book = spines_over_spines(spines, spines_a, spines_b, ask, book)
+            tapers_a = a, near(tapers.first, tapers.middle_mm, tapers.ball_mm, a, box_b, ask.away_mm)
+            book = tapers_over_corners(tapers, corners, tapers_a, corners_b, ask, book)
+            book = tapers_over_edges(tapers, edges, tapers_a, edges_b, ask, book)
     return book
 
 

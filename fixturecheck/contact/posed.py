@@ -89,6 +89,7 @@ class Bodies(NamedTuple):
     spines: Spines
     hollows: Hollows
     gutters: Gutters
+    tapers: Hollows
 
 
 def bodies_of(features: Sequence[Features]) -> Bodies:
@@ -101,6 +102,7 @@ def bodies_of(features: Sequence[Features]) -> Bodies:
         spines=spines_of(features),
         hollows=hollows_of(features),
         gutters=gutters_of(features),
+        tapers=hollows_of(features, ("cone",)),
     )
 
 
@@ -180,7 +182,16 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
     def turn(local: Floats, first: Ints) -> Floats:
         return _placed(local, first, rotation, nowhere)
 
-    corner, edge, plane, hoop, spine, hollow, gutter = own
+    def tilted(hollow: Hollows) -> Hollows:
+        return hollow._replace(
+            middle_mm=put(hollow.middle_mm, hollow.first),
+            a_mm=put(hollow.a_mm, hollow.first),
+            b_mm=put(hollow.b_mm, hollow.first),
+            axis=turn(hollow.axis, hollow.first),
+            zero=turn(hollow.zero, hollow.first),
+        )
+
+    corner, edge, plane, hoop, spine, hollow, gutter, taper = own
     ends = put(edge.ends_mm, edge.first)
     frame = turn(plane.frame, plane.first)
     frame[:, 0] = put(plane.frame[:, :1].copy(), plane.first)[:, 0]
@@ -212,18 +223,13 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
             axis=turn(spine.axis, spine.first),
             zero=turn(spine.zero, spine.first),
         ),
-        hollows=hollow._replace(
-            middle_mm=put(hollow.middle_mm, hollow.first),
-            a_mm=put(hollow.a_mm, hollow.first),
-            b_mm=put(hollow.b_mm, hollow.first),
-            axis=turn(hollow.axis, hollow.first),
-            zero=turn(hollow.zero, hollow.first),
-        ),
+        hollows=tilted(hollow),
         gutters=gutter._replace(
             middle_mm=put(gutter.middle_mm, gutter.first),
             axis=turn(gutter.axis, gutter.first),
             zero=turn(gutter.zero, gutter.first),
         ),
+        tapers=tilted(taper),
     )
 
 

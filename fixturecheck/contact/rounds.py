@@ -56,7 +56,7 @@ class Spines(NamedTuple):
 
 
 class Hollows(NamedTuple):
-    """Cylinders and cones from inside: axis from `a_mm` with a radius to `b_mm` with another.
+    """Cylinders and cones from inside, or cones from outside: a radius at `a_mm` and another at `b_mm`.
 
     `past_mm` (n, 2) is how far past either end the hollow beside it goes on, where the two make an inside
     edge: what is free there lies inside this one's surface carried on as well.
@@ -144,9 +144,9 @@ def spines_of(features: Sequence[Features]) -> Spines:
     )
 
 
-def hollows_of(features: Sequence[Features]) -> Hollows:
-    """Gather bores and funnels, each in its body's own frame."""
-    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind in ("bore", "funnel")]
+def hollows_of(features: Sequence[Features], kinds: tuple[str, ...] = ("bore", "funnel")) -> Hollows:
+    """Gather bores and funnels, or cones from outside, each in its body's own frame."""
+    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind in kinds]
     a, b = _rows([r.a_mm for _, r in every]), _rows([r.b_mm for _, r in every])
     radius_a = np.array([r.radius_a_mm for _, r in every], dtype=float)
     radius_b = np.array([r.radius_b_mm for _, r in every], dtype=float)

@@ -174,3 +174,18 @@ def test_the_error_told_bounds_that_of_the_rest_and_is_no_more_than_it_need_be(s
     off_um = 1e3 * abs(at - high_mm)
     assert off_um <= math.sqrt(2) * settled.error_um
     assert settled.error_um <= 20 * max(off_um, 0.01)
+
+
+def test_a_cone_comes_to_rest_on_the_rim_of_a_bore(shapes):
+    part, start, high_mm, fixtures = cone_in_a_bore(shapes)
+    assert rest_height(shapes, part, start, *fixtures)[0] == pytest.approx(high_mm, abs=EXACT_MM)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 30.0])
+def test_a_cone_comes_to_rest_between_two_straight_edges(shapes, turn_deg):
+    """At 4 mm from the axis each edge meets the cone of 90 degrees where its radius is 4."""
+    left, right = shapes.box(20, 40, 20, (-14, 0, -20)), shapes.box(20, 40, 20, (14, 0, -20))
+    turned = [one.rotate(cq.Vector(), cq.Vector(0, 0, 1), turn_deg) for one in (left, right)]
+    fixtures = [shapes.body(name, one) for name, one in zip(("left", "right"), turned, strict=True)]
+    at, _ = rest_height(shapes, cq.Solid.makeCone(2, 8, 6), (0.1, 0.05, -1.6), *fixtures)
+    assert at == pytest.approx(-2.0, abs=EXACT_MM)
