@@ -16,17 +16,15 @@ from latex2mathml.converter import convert
 from mkdocs.structure.files import File
 
 DOCS = Path(__file__).resolve().parents[1]
-LATER = {"Validation": "validation.md", "Calibrate a chuck": "calibrate.md"}
-"""Pages that take their place in the navigation when they are there."""
+VALIDATION = "validation.md"
+"""The page that the test run writes; it takes its place in the navigation when it is there."""
 _EQUATION = re.compile(r'<(span|div) class="arithmatex">\\[(\[](.*?)\\[)\]]</\1>', re.DOTALL)
 
 
 def on_config(config: Any) -> Any:
-    """Add the pages that are there to the navigation."""
-    for title, name in LATER.items():
-        if (DOCS / name).exists():
-            place = next(i for i in config.nav if "How to" in i)["How to"] if "chuck" in title else config.nav
-            place.append({title: name})
+    """Add the page of validation to the navigation, where it was written."""
+    if (DOCS / VALIDATION).exists():
+        config.nav.append({"Validation": VALIDATION})
     return config
 
 
