@@ -146,14 +146,14 @@ def _finding(
         source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=way.case.at_mm,
-        direction=way.motion.velocity_at(way.case.at_mm),
+        direction=way.motion.velocity_at(way.case.at_mm) if way.motion else None,
     )
 
 
 def _tale(way: Way, write: Writing) -> str:
     """Tell what happens, in one clause and a full stop."""
     before = f"it comes up against {' and '.join(way.over)}, then " if way.over else ""
-    tells = [before + way.motion.told(write)]
+    tells = [before + (way.motion.told(write) if way.motion else "it goes a way that was not found")]
     tells += _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
     stopped = way.crash is not None and way.crash.outcome is Outcome.STOPPED
     if way.hits is not None and way.hits_after_mm is not None and not stopped:
@@ -166,7 +166,7 @@ def _of_wheel(way: Way, write: Writing) -> list[str]:
     crash = way.crash
     if isinstance(crash, Crash) and crash.outcome is Outcome.DIGS_IN and crash.first_mm is not None:
         grown = max(crash.overlap_mm3) - crash.overlap_mm3[0]
-        whom = "it" if way.bites == way.motion.body else way.bites
+        whom = "it" if way.bites == way.goes else way.bites
         return [
             f"into the wheel, which bites into {whom} within {write.length(crash.first_mm, '.2g')} and takes "
             f"{write.volume(grown, '.2g')} beyond its pass over {write.length(crash.moved_mm[-1], '.3g')}"
@@ -183,7 +183,7 @@ def _of_cutter(way: Way, bitten: Bitten, write: Writing) -> list[str]:
         return ["away from the cutter"]
     if bitten.outcome is Outcome.STAYS:
         return ["past the cutter, with no deeper bite"]
-    whom = "" if way.bites in {way.motion.body, None} else f", which bites into {way.bites}"
+    whom = "" if way.bites in {way.goes, None} else f", which bites into {way.bites}"
     how = f"drawn against the feed into the cutter{whom}" if way.drawn_in else f"into the cutter{whom}"
     if way.past:
         how = f"{way.past}{',' if way.drawn_in else ''} {how}"

@@ -42,7 +42,13 @@ class Pressed:
             force_n=self.force.vector_n(size),
             at_mm=self.force.at_mm,
             label=self.clamp.name,
+            by=self.lost,
         )
+
+    @property
+    def lost(self) -> str:
+        """What its loss is called; no body has such a name."""
+        return f"clamp {self.clamp.name}"
 
 
 def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:

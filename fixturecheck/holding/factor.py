@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -25,7 +25,7 @@ from fixturecheck.holding.pull import Pulls
 from fixturecheck.holding.rubbing import FILM_ROW, Friction, friction_of, stated_holding
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.clamps import friction
-from fixturecheck.physics.collapse import collapse
+from fixturecheck.physics.collapse import NOTHING, Collapse, collapse
 from fixturecheck.physics.collapse_range import FILM, FactorRange, factor_range, filmed, without
 from fixturecheck.physics.equilibrium import Holding, Load, Rigid
 from fixturecheck.physics.grinding import Forces, Pass
@@ -33,10 +33,14 @@ from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Body, Setup
 
 CEILING = 30.0
+FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
+"""How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
 
 FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of the pull", "clamp force"
 Change = Callable[[Holding], Holding]
 """What is lost of a holding."""
+Cutting = Callable[[Mapping[str, float]], tuple[Load, ...]]
+"""The cutting load at some values of the inputs."""
 
 DRAG, PRESS, WALL, CROSS = (
     "drag of the wheel",
@@ -79,6 +83,11 @@ class Rig:
     def mu(self) -> Range:
         """Friction of the kind of contact stated, which `FRICTION` runs over."""
         return self.friction.general
+
+    def finer(self, bodies: Container[str], ratio: float) -> Rig:
+        """Return the rig with what some bodies touch in cells so many times as small."""
+        cut_up = (s.finer(ratio) if s.a in bodies or s.b in bodies else s for s in self.spots)
+        return replace(self, spots=tuple(cut_up))
 
     def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> Holding:
         """Return the problem at some values of its inputs."""
@@ -231,18 +240,68 @@ def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:
     ----------
     known : Borne
         The case at a corner that was loaded already; where none is worse, it is the worst.
+
+    Raises
+    ------
+    NotComputedError
+        As `fine_enough` does.
+    """
+
+    def cutting(values: Mapping[str, float]) -> tuple[Load, ...]:
+        return (bearing.load(known.case, values),)
+
+    return fine_enough(rig, rig.inputs(bearing.forces), cutting, known)
+
+
+def fine_enough(
+    rig: Rig, inputs: Mapping[str, Range], cutting: Cutting, known: Borne, *, tries: int = MOST_FINER
+) -> FactorRange:
+    """Return the factor over ranges, with faces cut up until smaller cells no longer change its low end.
+
+    Parameters
+    ----------
+    inputs : mapping of str to Range
+        What is not known well.
+    cutting : callable
+        The cutting load at some values of the inputs.
+    known : Borne
+        A corner that was loaded already.
+    tries : int
+        How often the cells may be made smaller.
+
+    Raises
+    ------
+    NotComputedError
+        An analysis gave no answer, or smaller cells went on changing the factor.
     """
 
     def build(values: Mapping[str, float]) -> Holding:
-        return rig.holding(values, (bearing.load(known.case, values),))
+        return rig.holding(values, cutting(values))
 
-    return factor_range(
-        build, rig.inputs(bearing.forces), known=(known.collapse, known.values), ceiling=CEILING, draws=2
-    )
+    found = factor_range(build, inputs, known=(known.collapse, known.values), ceiling=CEILING, draws=2)
+    low, worst = found.factor.low, found.worst_inputs
+    goes = {m.body for m in found.worst.motions}
+    if not goes or not found.worst.rests:
+        return found
+    fine = rig.finer(goes, FINER)
+    again = collapse(fine.holding(worst, cutting(worst)), ceiling=CEILING)
+    finer = again.factor.low
+    if abs(finer - low) <= SAME_SHARE * max(finer, low) + NOTHING:
+        return found if finer >= low else _lowered(found, again)
+    if tries <= 1:
+        message = f"the factor went from {low:.3g} to {finer:.3g} in smaller cells and on"
+        raise NotComputedError(message)
+    corner = collapse(fine.holding(known.values, cutting(known.values)), ceiling=CEILING)
+    return fine_enough(fine, inputs, cutting, replace(known, collapse=corner), tries=tries - 1)
+
+
+def _lowered(found: FactorRange, worst: Collapse) -> FactorRange:
+    """Return the range down to what was found lower."""
+    return replace(found, factor=Range(low=worst.factor.low, high=found.factor.high), worst=worst)
 
 
 def part_hold(
-    rig: Rig, bearing: Bearing, borne: tuple[Borne, ...], *, cut: str, loose: Sequence[str]
+    rig: Rig, bearing: Bearing, borne: tuple[Borne, ...], *, cut: str, losable: Sequence[str]
 ) -> PartHold:
     """Return how one part holds in one cut.
 
@@ -252,8 +311,8 @@ def part_hold(
         Every case, from `every_case`.
     cut : str
         Name of the cut.
-    loose : sequence of str
-        Blocks of which each may be missing.
+    losable : sequence of str
+        Blocks and clamps of which each may be missing, from `single_losses`.
 
     Raises
     ------
@@ -271,7 +330,7 @@ def part_hold(
         factors=found,
         load_n=worst.cutting[0].force_n,
         pull_n=pull_on(rig, bearing.part),
-        losses=losses_of(loose, lambda change: every_case(rig, bearing, change=change), wet=rig.wet),
+        losses=losses_of(losable, lambda change: every_case(rig, bearing, change=change), wet=rig.wet),
         pushed_off_by=() if found.worst.rests else pushing_off(rig, bearing, case, found.worst_inputs),
     )
 
@@ -284,9 +343,9 @@ def pull_on(rig: Rig, part: str) -> Range:
 
 
 def losses_of(
-    loose: Sequence[str], bear: Callable[[Change], tuple[Borne, ...]], *, wet: bool
+    losable: Sequence[str], bear: Callable[[Change], tuple[Borne, ...]], *, wet: bool
 ) -> tuple[Lost, ...]:
-    """Take away one loose block at a time, or wet every contact that is dry; the lowest factor first.
+    """Take away one block or clamp at a time, or wet every contact that is dry; the lowest factor first.
 
     Every case is loaded again: what is worst with a block in place need not be worst without it. What could
     not be computed comes before all.
@@ -298,7 +357,7 @@ def losses_of(
     wet : bool
         The film counts already, so it is no loss.
     """
-    changes: dict[str, Change] = {n: partial(without, name=n) for n in loose}
+    changes: dict[str, Change] = {n: partial(without, name=n) for n in losable}
     if not wet:
         changes[FILM] = partial(filmed, film_mu=friction(FILM_ROW).low)
     found = []
@@ -324,6 +383,16 @@ def pushing_off(rig: Rig, bearing: Bearing, case: LoadCase, values: Mapping[str,
     if not single and rig.clamps and rests(()):
         single = list(rig.clamps)
     return tuple(c.clamp.name for c in single)
+
+
+def single_losses(setup: Setup, rig: Rig) -> tuple[str, ...]:
+    """Return what may be lost one at a time: every loose block, and every strap and toe on what can move.
+
+    A vise is not taken away: without it nothing is clamped.
+    """
+    moving = {b.name for b in rig.bodies}
+    clamps = (c for c in rig.clamps if c.clamp.kind != "vise" and c.clamp.body in moving)
+    return (*loose_blocks(setup, rig), *(c.lost for c in clamps))
 
 
 def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:

@@ -5,13 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fixturecheck.holding.factor import CEILING, CROSS, DRAG, PRESS, WALL, Change, Rig, losses_of, pull_on
+from fixturecheck.holding.factor import (
+    CEILING,
+    CROSS,
+    DRAG,
+    PRESS,
+    WALL,
+    Change,
+    Rig,
+    fine_enough,
+    losses_of,
+    pull_on,
+)
 from fixturecheck.holding.milled_stands import Milled, Stand, angles_of, stands, way_of
 from fixturecheck.holding.model import Borne, Lost, MilledHold
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_range import factor_range
-from fixturecheck.physics.equilibrium import Holding, write_equations
+from fixturecheck.physics.equilibrium import Holding, Load, write_equations
 from fixturecheck.physics.equilibrium_path import settle_held
 from fixturecheck.physics.grinding import Forces
 from fixturecheck.physics.limit_rank import rank_factors
@@ -123,13 +133,12 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
     known, trial = found.borne[0], found.worst
     cutting = tuple(trial.problem.cutting)
 
-    def build(values: Mapping[str, float]) -> Holding:
-        scaled = (replace(c, force_n=to_vector(values[SIZE] * f for f in c.force_n)) for c in cutting)
-        return rig.holding(values, tuple(scaled))
+    def scaled(values: Mapping[str, float]) -> tuple[Load, ...]:
+        return tuple(replace(c, force_n=to_vector(values[SIZE] * f for f in c.force_n)) for c in cutting)
 
     share = {way: _least_share(job, way) for way in job.ways}
     spans = {**_inputs(rig), SIZE: Range(low=share[way_of(job, known.case)], high=1.0)}
-    factors = factor_range(build, spans, known=(known.collapse, known.values), ceiling=CEILING, draws=2)
+    factors = fine_enough(rig, spans, scaled, known)
     most_n, way = max((t.cutting_n, way) for way in job.ways for _, t in angles_of(job, way))
     return MilledHold(
         part=part,
@@ -137,15 +146,15 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
         cutting_n=Range(low=most_n * share[way], high=most_n),
         case=known.case,
         factors=factors,
-        problem=build(factors.worst_inputs),
+        problem=rig.holding(factors.worst_inputs, scaled(factors.worst_inputs)),
         load_n=to_vector(sum(c.force_n[i] for c in cutting) for i in range(3)),
         pull_n=pull_on(rig, part),
     )
 
 
-def milled_losses(job: Milled, loose: Sequence[str]) -> tuple[Lost, ...]:
-    """Take away one loose block at a time, or wet every contact that is dry; the lowest factor first."""
-    return losses_of(loose, lambda change: _of_every_way(loaded(job, change=change)), wet=job.rig.wet)
+def milled_losses(job: Milled, losable: Sequence[str]) -> tuple[Lost, ...]:
+    """Take away one block or clamp at a time, or wet every contact that is dry; the lowest factor first."""
+    return losses_of(losable, lambda change: _of_every_way(loaded(job, change=change)), wet=job.rig.wet)
 
 
 def _of_every_way(found: Loaded) -> tuple[Borne, ...]:

@@ -21,7 +21,7 @@ from fixturecheck.holding.milled_cutter import Cutter, Floats, cutter_at, points
 from fixturecheck.holding.milled_stands import Milled, way_of
 from fixturecheck.holding.milled_stops import Touch, touch_of
 from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
-from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met
+from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met, still
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.clip import on_face
 from fixturecheck.kernel.regions import loose_box
@@ -158,8 +158,10 @@ def follow(bench: Bench, borne: Borne, least_factor: float, lost: str = "") -> W
     What stops a part holds it only where it touches: the part is loaded again with that added, and where it
     then goes into the cutter below the least factor, that is where it goes.
     """
-    if not borne.collapse.motions:
+    if borne.collapse.at_least:
         return None
+    if not borne.collapse.motions:
+        return still(borne.case, borne.collapse, lost)
     way, touch = _step(bench, borne.case, borne.collapse, lost, ())
     if touch is None or way.crash is None or way.crash.outcome is not Outcome.STOPPED:
         return way

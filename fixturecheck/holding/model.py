@@ -91,8 +91,8 @@ class Way:
         Times the cutting load at which it lets go there.
     lost : str
         What is lost besides; empty for the set-up as stated.
-    motion : Motion
-        How the body that goes first starts to move.
+    motion : Motion or None
+        How the body that goes first starts to move; None where no motion was found, nor then a crash.
     crash : Crash, Bitten or None
         What wheel or cutter takes of it; None where it could not be followed.
     bites : str or None
@@ -112,7 +112,7 @@ class Way:
     case: LoadCase
     factor: float
     lost: str
-    motion: Motion
+    motion: Motion | None
     crash: Crash | Bitten | None
     bites: str | None = None
     drawn_in: bool = False
@@ -127,9 +127,14 @@ class Way:
         return self.crash is not None and self.crash.outcome is Outcome.DIGS_IN
 
     @property
+    def goes(self) -> str | None:
+        """The body that is followed; None where no motion was found."""
+        return self.motion.body if self.motion else None
+
+    @property
     def past(self) -> str:
         """What it goes over or past, in words; empty where nothing had stopped it."""
-        how = "over" if "tips" in self.motion.kind else "past"
+        how = "over" if self.motion and "tips" in self.motion.kind else "past"
         return f"{how} {' and '.join(self.over)}" if self.over else ""
 
 

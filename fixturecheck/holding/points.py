@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from fixturecheck.contact.model import ContactMap, Patch
 from fixturecheck.faceref import FaceRef
 from fixturecheck.footing import Base, footings
+from fixturecheck.holding.cells import points_of
 from fixturecheck.holding.pull import Pulls
 from fixturecheck.kernel.clip import centre_of
 from fixturecheck.kernel.shapes import Solid, box_of, to_vector, volume_mm3
@@ -28,7 +30,9 @@ from fixturecheck.shop.weight import weight_n
 
 Floats = NDArray[np.float64]
 
-_DIRECTIONS = 8
+DIVISIONS = 6
+"""Cells along all that a body touches, to begin with; what counts is loaded again in smaller ones."""
+_LEAST_SPAN_MM = 1e-3
 # What an edge or a corner is taken to be loaded with and rounded to for its stiffness; only the ratio of
 # stiffnesses matters, and a full slide not even on that.
 _LINE_N_MM, _EDGE_RADIUS_MM, _DEEP_MM, _POINT_N = 10.0, 1.0, 10.0, 10.0
@@ -51,6 +55,10 @@ class Spot:
         Of the patch's area, adding up to one.
     stiffness_n_mm : float
         Of the whole patch.
+    patches : tuple of Patch
+        What was cut up; empty for what is given by its points alone.
+    cell_mm : float
+        Largest side of a cell.
     """
 
     a: str
@@ -61,6 +69,16 @@ class Spot:
     shares: Floats
     stiffness_n_mm: float
     label: str
+    patches: tuple[Patch, ...] = ()
+    cell_mm: float = math.inf
+
+    def finer(self, ratio: float) -> Spot:
+        """Return the same contact in cells so many times as small."""
+        if not self.patches:
+            return self
+        cell_mm = self.cell_mm / ratio
+        points_mm, shares = _cut_up(self.patches, cell_mm)
+        return replace(self, points_mm=points_mm, shares=shares, cell_mm=cell_mm)
 
     @property
     def bodies(self) -> frozenset[str]:
@@ -112,10 +130,15 @@ def weights(setup: Setup, placed: Mapping[str, Solid], names: Iterable[str]) -> 
     return tuple(out)
 
 
-def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
+def spots(contacts: ContactMap, moving: Sequence[str], *, divisions: int = DIVISIONS) -> tuple[Spot, ...]:
     """Return every patch that touches a body that can move; patches of one pair of faces are one spot.
 
     A name may stand for faces that look different ways, as both flanks of a V: those are spots of their own.
+
+    Parameters
+    ----------
+    divisions : int
+        Cells along all that a body touches, from end to end: what lies far from it is cut up as coarsely.
     """
     together: dict[tuple[str, str, Vector], list[Patch]] = {}
     for patch in contacts.patches:
@@ -123,34 +146,54 @@ def spots(contacts: ContactMap, moving: Sequence[str]) -> tuple[Spot, ...]:
         if c.kind != "near" and {c.a.body, c.b.body} & set(moving):
             looks = to_vector(round(n, 3) + 0.0 for n in c.normal)
             together.setdefault((c.a, c.b, looks), []).append(patch)
-    return tuple(_spot(patches, moving) for _, patches in sorted(together.items()))
+    spans = _spans_mm([p for patches in together.values() for p in patches], moving)
+    return tuple(
+        _spot(patches, moving, min(spans[n] for n in patches[0].bodies if n in spans) / divisions)
+        for _, patches in sorted(together.items())
+    )
 
 
-def _spot(patches: Sequence[Patch], moving: Sequence[str]) -> Spot:
+def _spans_mm(patches: Sequence[Patch], moving: Sequence[str]) -> dict[str, float]:
+    """Return how far apart the outermost places are at which each body that can move is touched."""
+    outlines = [(p.bodies, p.outline_mm()) for p in patches]
+    spans = {}
+    for name in moving:
+        mine = [points for bodies, points in outlines if name in bodies]
+        if mine:
+            spans[name] = max(float(np.ptp(np.vstack(mine), axis=0).max()), _LEAST_SPAN_MM)
+    return spans
+
+
+def _spot(patches: Sequence[Patch], moving: Sequence[str], cell_mm: float) -> Spot:
     first = patches[0].contact
     a, b = first.a.body, first.b.body
     normal = np.array(first.normal)
     if a not in moving:
         a, b, normal = b, a, -normal
-    # Pieces of one pair count by their area, else by their length, else each the same.
-    points, shares, stiffness = [], [], 0.0
-    for patch in patches:
-        found, part = _points(patch)
-        points.append(found)
-        size = patch.contact.area_mm2 or patch.contact.length_mm or 1.0
-        shares.append(size * part)
-        stiffness += _stiffness_n_mm(patch)
-    weight = np.concatenate(shares)
+    points_mm, shares = _cut_up(patches, cell_mm)
     return Spot(
         a=a,
         b=b if b in moving else "",
         faces=frozenset({first.a, first.b}),
         normal=normal / np.linalg.norm(normal),
-        points_mm=np.vstack(points),
-        shares=weight / weight.sum(),
-        stiffness_n_mm=stiffness,
+        points_mm=points_mm,
+        shares=shares,
+        stiffness_n_mm=sum(_stiffness_n_mm(patch) for patch in patches),
         label=f"{first.a} on {first.b}",
+        patches=tuple(patches),
+        cell_mm=cell_mm,
     )
+
+
+def _cut_up(patches: Sequence[Patch], cell_mm: float) -> tuple[Floats, Floats]:
+    """Return points over patches and their shares: by area, else by length, else each patch the same."""
+    points, shares = [], []
+    for patch in patches:
+        found, part = points_of(patch, cell_mm)
+        points.append(found)
+        shares.append((patch.contact.area_mm2 or patch.contact.length_mm or 1.0) * part)
+    weight = np.concatenate(shares)
+    return np.vstack(points), weight / weight.sum()
 
 
 def _stiffness_n_mm(patch: Patch) -> float:
@@ -162,31 +205,6 @@ def _stiffness_n_mm(patch: Patch) -> float:
         length = max(c.length_mm, 1e-3)
         return line_stiffness_n_mm(_LINE_N_MM * length, length, _EDGE_RADIUS_MM, _DEEP_MM)
     return point_contact(_POINT_N, _EDGE_RADIUS_MM, modulus).stiffness_n_mm
-
-
-def _points(patch: Patch) -> tuple[Floats, Floats]:
-    """Return points over a patch and the share that each stands for: its outermost corners and its middle."""
-    middle = np.array(patch.contact.centroid)
-    if patch.contact.kind == "point":
-        return middle[None, :], np.ones(1)
-    outline = patch.outline_mm()
-    if patch.contact.kind == "line":
-        ends = np.unique(np.round(np.vstack([outline[[0, -1]], middle]), 9), axis=0)
-        return ends, np.full(len(ends), 1.0 / len(ends))
-    corners = _outermost(outline, np.array(patch.contact.normal))
-    count = len(corners)
-    return np.vstack([corners, middle]), np.append(np.full(count, 2.0 / 3.0 / count), 1.0 / 3.0)
-
-
-def _outermost(points: Floats, normal: Floats) -> Floats:
-    """Return the points that lie farthest out in a few directions in the plane, each once."""
-    helper = np.eye(3)[int(np.argmin(np.abs(normal)))]
-    u = np.cross(normal, helper)
-    u /= np.linalg.norm(u)
-    v = np.cross(normal, u)
-    angles = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS + 0.1
-    ways = np.cos(angles)[:, None] * u + np.sin(angles)[:, None] * v
-    return points[sorted({int(i) for i in np.argmax(points @ ways.T, axis=0)})]
 
 
 def contact_points(found: Sequence[Spot], mu: Callable[[frozenset[str]], float]) -> tuple[ContactPoint, ...]:

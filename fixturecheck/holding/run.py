@@ -13,7 +13,7 @@ from fixturecheck.footing import footings, holding_nothing
 from fixturecheck.holding.cures import cures_of
 from fixturecheck.holding.cures_milled import milled_cures
 from fixturecheck.holding.cures_model import Bench
-from fixturecheck.holding.factor import Rig, bearing_of, every_case, loose_blocks, part_hold, rig_of
+from fixturecheck.holding.factor import Rig, bearing_of, every_case, part_hold, rig_of, single_losses
 from fixturecheck.holding.kept import kept_of
 from fixturecheck.holding.milled import loaded, milled_hold, milled_losses
 from fixturecheck.holding.milled_stands import Milled
@@ -169,7 +169,7 @@ def bench_of(
     setup, cut = scene.setup, scene.ground.cut
     bearing = bearing_of(setup, placed, scene.ground, setup.body(name))
     borne = every_case(rig, bearing)
-    found = part_hold(rig, bearing, borne, cut=cut.name, loose=loose_blocks(setup, rig))
+    found = part_hold(rig, bearing, borne, cut=cut.name, losable=single_losses(setup, rig))
     least = setup.holding.least_factor if setup.holding else 0.0
     return Bench(
         scene=scene,
@@ -194,7 +194,7 @@ def _milled(job: Milled, notes: list[str], budget: Budget, *, follow: bool) -> M
         cures, untried = milled_cures(job, low, least) if low < least else ((), ())
     found = replace(found, remedies=cures, cut_short=low < least and budget.spent)
     notes += untried
-    found = replace(found, losses=milled_losses(job, loose_blocks(job.setup, job.rig)))
+    found = replace(found, losses=milled_losses(job, single_losses(job.setup, job.rig)))
     return replace(found, ways=milled_ways(job, found, every, least) if follow else None)
 
 

@@ -22,6 +22,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_crash import Crash, Outcome, follow_overlap
 from fixturecheck.physics.collapse_motion import Motion
+from fixturecheck.physics.ranges import said_factor
 from fixturecheck.setup.model import Setup
 
 TRAVEL_MM = 2.0
@@ -123,8 +124,10 @@ def by_harm(way: Way) -> tuple[bool, bool, float]:
 
 def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) -> Way | None:
     """Follow one collapse; None where it stopped at the ceiling and nothing goes."""
-    if not found.motions:
+    if found.at_least:
         return None
+    if not found.motions:
+        return still(case, found, lost)
     mine = next((m for m in found.motions if m.body == part), found.motions[0])
     way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
     try:
@@ -143,6 +146,12 @@ def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) ->
         hits=hits,
         hits_after_mm=after_mm,
     )
+
+
+def still(case: LoadCase, found: Collapse, lost: str) -> Way:
+    """Return the way of a part that lets go though no motion was found: where it goes is unknown."""
+    reason = f"no motion was found at {said_factor(found.factor.low)} times the cutting load"
+    return Way(case=case, factor=found.factor.low, lost=lost, motion=None, crash=None, reason=reason)
 
 
 def _into_the_wheel(

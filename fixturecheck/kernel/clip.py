@@ -51,6 +51,9 @@ from fixturecheck.units import METRIC, Writing
 
 Array = NDArray[np.float64]
 
+_FINE_MM, _FINE_RAD = 0.05, 0.2
+"""How far triangles may lie off a curved face or a round edge, and turn from one to the next."""
+
 
 def world_faces(placed: Placed) -> list[Face]:
     """Return a placed solid's faces in the machine's frame, in the order of `faces_of`."""
@@ -235,6 +238,13 @@ def edge_points(edge: Shape, count: int) -> Array:
     """Return points (count, 3) along an edge, ends included."""
     curve = cq.Edge(edge.wrapped)
     return np.array([curve.positionAt(t).toTuple() for t in np.linspace(0.0, 1.0, count)])
+
+
+def triangles_of(shape: Shape) -> Array:
+    """Return triangles (n, 3, 3) that make up the faces of a shape; round ones are chords."""
+    vertices, corners = shape.tessellate(_FINE_MM, _FINE_RAD)
+    places = np.array([v.toTuple() for v in vertices]).reshape(-1, 3)
+    return np.asarray(places[np.array(corners, dtype=np.int64).reshape(-1, 3)])
 
 
 def tangent_at(edge: Edge, point: Array) -> Array:

@@ -2,11 +2,13 @@
 
 The factor multiplies the cutting load; weight, magnet and clamps stay as they are. Real friction does not
 dilate, so what the contacts carry at collapse can depend on how they came to rest. The analysis therefore
-starts from different rests and with different fits, keeps the range of factors, and its lower end counts.
+starts from different rests and with different fits, keeps the range of factors, and its lower end counts. No
+start is left out, whatever the others give: only a rest that is the same as another is not followed twice.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,8 +25,8 @@ from fixturecheck.physics.ranges import Range, said_factor
 from fixturecheck.units import METRIC, Writing
 
 CEILING = 100.0
-# A path this near to the upper bound cannot be bettered; other starts are then not tried.
-AT_THE_BOUND = 0.995
+# Shear below this share of what the contacts carry is rounding: such a rest needs no friction.
+NO_SHEAR = 1e-6
 # A factor that is nothing: without friction a path creeps on in its own rounding, and the bound is zero.
 NOTHING = 2e-3
 
@@ -36,8 +38,8 @@ class Collapse:
     Parameters
     ----------
     factor : Range
-        Factor on the cutting load at collapse over the starts tried; the low end counts. Zero where the
-        held loads alone already push a body off.
+        Factor on the cutting load at collapse over all starts; the low end counts. Zero where the held loads
+        alone already push a body off, however its faces fit.
     bound_factor : float
         Upper bound from limit analysis; infinite where friction would lock at any load.
     at_least : bool
@@ -106,19 +108,25 @@ def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
     SetupError
         The holding cannot be computed with.
     NotComputedError
-        No start gave an answer, or the answer broke the upper bound.
+        A start gave no answer, so that the low end is not known, or an answer broke the upper bound.
     """
     spend(COLLAPSE)
     equations = write_equations(holding)
     bound = limit_factor(equations)
-    rest, rests = settle_held(equations)
-    if not rests:
-        return _no_rest(holding, equations, rest, bound)
-    first = load_path(equations, rest, ceiling=ceiling)
-    found = [(first, rest)]
-    if first.ended != "ceiling" and first.factor < AT_THE_BOUND * bound:
-        found += _other_starts(holding, equations, ceiling)
-    path, start = min(found, key=lambda pair: pair[0].factor)
+    found: list[tuple[LoadPath, State]] = []
+    for start in _starts(holding, equations):
+        if not start.must_rest and not _sheared(found[0][1]):
+            continue
+        try:
+            rest, rests = settle_held(start.resting)
+            if rests:
+                found.append((load_path(start.loading, rest, ceiling=ceiling), rest))
+        except NotComputedError as reason:
+            message = f"{reason} ({start.name})"
+            raise NotComputedError(message) from reason
+        if not rests and start.must_rest:
+            return _no_rest(holding, equations, rest, bound)
+    path, weakest = min(found, key=lambda pair: pair[0].factor)
     factors = [candidate.factor for candidate, _ in found]
     if max(factors) > bound * (1.0 + 1e-3) + max(_blur(equations), NOTHING):
         message = f"collapse: a factor of {max(factors):.4g} lies above its upper bound {bound:.4g}"
@@ -134,7 +142,7 @@ def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
         rests=True,
         ended=path.ended,
         motions=moving,
-        rest_n=start.carried_n,
+        rest_n=weakest.carried_n,
         carried_n=path.steps[-1].state.carried_n,
     )
 
@@ -144,27 +152,44 @@ def _blur(equations: Equations) -> float:
     return 3.0 * LOOSE * float(np.linalg.norm(equations.held_n) / np.linalg.norm(equations.cutting_n))
 
 
-def _other_starts(holding: Holding, equations: Equations, ceiling: float) -> list[tuple[LoadPath, State]]:
-    """Paths from other rests: without friction (tapped down), and with faces that fit unevenly."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Start:
+    """One way in which the contacts may have come to rest.
+
+    Parameters
+    ----------
+    name : str
+        In words.
+    resting, loading : Equations
+        How the contacts answer before the cut, and under it.
+    must_rest : bool
+        Whether a set-up that does not rest so does not rest at all. Without friction it need not.
+    """
+
+    name: str
+    resting: Equations
+    loading: Equations
+    must_rest: bool = True
+
+
+def _starts(holding: Holding, equations: Equations) -> Iterator[_Start]:
+    """Yield every start: faces that fit evenly, the same tapped until no shear is left, uneven fits."""
+    yield _Start(name="faces that fit evenly", resting=equations, loading=equations)
     slick = replace(equations, mu=np.zeros_like(equations.mu))
-    starts = [(slick, equations)]
-    for uneven in uneven_fits(holding):
+    yield _Start(name="tapped down", resting=slick, loading=equations, must_rest=False)
+    for name, uneven in zip(("crowned faces", "hollow faces"), uneven_fits(holding), strict=True):
         stiff = replace(
             equations,
             normal_n_mm=uneven * equations.normal_n_mm,
             shear_n_mm=uneven * equations.shear_n_mm,
         )
-        starts.append((stiff, stiff))
-    found = []
-    for resting, loading in starts:
-        try:
-            rest, rests = settle_held(resting)
-            if rests:
-                found.append((load_path(loading, rest, ceiling=ceiling), rest))
-        except NotComputedError:
-            # The first start has answered; a start that does not only leaves the range narrower.
-            continue
-    return found
+        yield _Start(name=name, resting=stiff, loading=stiff)
+
+
+def _sheared(rest: State) -> bool:
+    """Say whether friction carries some of a rest; where it does not, tapping the parts changes nothing."""
+    shear, normal = np.abs(rest.carried_n[:, 1:]), rest.carried_n[:, 0]
+    return float(shear.max(initial=0.0)) > NO_SHEAR * float(normal.max(initial=0.0))
 
 
 def _motion_at_end(holding: Holding, equations: Equations, path: LoadPath) -> tuple[Motion, ...]:

@@ -171,12 +171,12 @@ def _drawn(inputs: Mapping[str, Range], draws: int, seed: int) -> list[dict[str,
 
 
 def loss_words(lost: str) -> str:
-    """Return the words for a loss: `without` a block, `with` a film of coolant.
+    """Return the words for a loss: `without` a block or a clamp, `with` a film of coolant.
 
     Parameters
     ----------
     lost : str
-        Name of a body, or of the film.
+        Name of a body, of a clamp, or of the film.
 
     Returns
     -------

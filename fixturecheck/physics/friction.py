@@ -9,6 +9,8 @@ from scipy import sparse
 from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, cross, jacobian
 
 HOLDS = 1e-7
+_LEAST_SHARE = 1e-6
+"""Of what all bodies bear: a load below that is rounding."""
 
 
 def friction_holds(
@@ -64,7 +66,9 @@ def unbalanced(
 ) -> float:
     """Return the least part of the load that the contacts cannot balance.
 
-    It is a second-order cone programme over the forces at the contacts.
+    The rest on each body counts by that body's own load, so that a light one beside a heavy one is seen; a
+    body that bears next to nothing counts by a share of what all bear. It is a second-order cone programme
+    over the forces at the contacts.
 
     Parameters
     ----------
@@ -86,7 +90,7 @@ def unbalanced(
     Returns
     -------
     float
-        Norm of what is left of the load over its norm, 0 to 1.
+        Root of the sum over the bodies of (what is left of its load over its load) squared; 0 where all balance.
 
     References
     ----------
@@ -103,7 +107,8 @@ def unbalanced(
     sides = [_sideways(rows, closed, t, bodies, centres_mm, size_mm) for t in (first, second)]
     forces = np.stack((pushes, *sides), axis=-1) if mu > 0 else pushes[:, :, None]
     flat = forces.reshape(forces.shape[0], -1)
-    return _least_rest(flat, load.ravel() / total, len(closed), mu)
+    own = np.repeat(np.maximum(np.linalg.norm(load, axis=1), _LEAST_SHARE * total), 6)
+    return _least_rest(flat / own[:, None], load.ravel() / own, len(closed), mu)
 
 
 def _columns(

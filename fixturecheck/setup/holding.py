@@ -369,6 +369,9 @@ def _refuse_bad_curves(material: str, curves: tuple[str, ...]) -> None:
 def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
     where = f"clamp {clamp.name!r}"
     _known(clamp.body, [b.name for b in setup.bodies], where)
+    if setup.holding and [c.name for c in setup.holding.clamps].count(clamp.name) > 1:
+        message = f"{where}: another clamp has this name; give each its own"
+        raise SetupError(message)
     if (clamp.force_n is None) == (clamp.torque_nm is None):
         message = f"{where}: state force_n or torque_nm, one of the two"
         raise SetupError(message)

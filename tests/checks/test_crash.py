@@ -44,10 +44,11 @@ def test_a_tower_that_tips_under_the_wheel_is_a_no_go_below_the_least_factor_and
     assert "bites into it" in weak.says
     assert weak.verdict is Verdict.NO_GO
     assert weak.value < weak.limit == 3.0
-    (strong,) = told(tower(16000.0))
+    strong, lost = told(tower(16000.0))
     assert strong.value > 3.0
     assert strong.verdict is Verdict.CAUTION
     assert strong.says.startswith("part holds the 3 times asked; if it lets go all the same, at ")
+    assert lost.says.startswith("Without clamp strap, part holds ")
 
 
 def test_a_bar_that_slides_out_level_is_no_crash_and_says_what_it_runs_into():

@@ -9,9 +9,9 @@ from fixturecheck.holding.factor import (
     FRICTION,
     bearing_of,
     every_case,
-    loose_blocks,
     part_hold,
     rig_of,
+    single_losses,
 )
 from fixturecheck.holding.model import Held
 from fixturecheck.physics.collapse import collapse
@@ -43,7 +43,7 @@ def unfollowed(setup, pulls=None):
         for name in cut.cut.parts:
             bearing = bearing_of(setup, placed, cut, setup.body(name))
             borne = every_case(rig, bearing)
-            parts.append(part_hold(rig, bearing, borne, cut=cut.cut.name, loose=loose_blocks(setup, rig)))
+            parts.append(part_hold(rig, bearing, borne, cut=cut.cut.name, losable=single_losses(setup, rig)))
     held = Held(parts=tuple(parts), pulls=pulls, release=None, missing={})
     return Stage(setup=setup, placed=placed, contacts=contacts, cuts=cuts, held=held)
 

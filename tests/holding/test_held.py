@@ -13,7 +13,7 @@ from fixturecheck.holding.pull import magnet_of
 from fixturecheck.holding.told import found
 from fixturecheck.kernel.build import box
 from fixturecheck.result import Verdict
-from tests.holding.rigs import unfollowed
+from tests.holding.rigs import let_go, rigged, unfollowed
 
 DOWNFEED_MM = 0.01
 
@@ -115,8 +115,13 @@ def test_with_the_magnet_off_only_its_weight_holds_it():
     expected = least_turning(weight_n, mu, part.drag_n[1], part.press_n[0], part.load_at_mm)
     assert stage.held.parts[0].factors.worst.factor.high == pytest.approx(expected, rel=0.15)
     assert next(hold.check(stage)).verdict is Verdict.NO_GO
-    # Pressed down at 0.3 it holds itself: the push carries its own drag.
-    assert part.factor_high > 1.0
+
+
+def test_a_push_of_the_wheel_carries_its_own_drag_where_friction_is_above_their_ratio():
+    """Pressed down on its face at 0.3 the block holds itself, however little it weighs."""
+    rig = rigged(on_chuck(holding=Holding(coolant=False)))
+    found = let_go(rig, "block", (0.25, 0.0, -1.0), (0.0, 0.0, 0.0), mu=0.3)
+    assert found.at_least
 
 
 def test_a_part_of_brass_is_not_drawn_and_lies_by_its_weight():

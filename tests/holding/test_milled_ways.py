@@ -287,3 +287,15 @@ def loose_block():
         held=(Load(body="part", force_n=(0, 0, -10), at_mm=(0, 0, 10)),),
         cutting=(Load(body="part", force_n=(-10, 0, 0), at_mm=(0, 0, 1)),),
     )
+
+
+def test_a_wrong_silence_about_a_part_that_lets_go_without_a_motion_found():
+    """Below the ceiling it lets go: where to is unknown then, and no way less to be counted."""
+    here, problem = bench(), loose_block()
+    found = replace(collapse(problem), motions=())
+    way = follow(here, Borne(case=at(here), values={}, problem=problem, collapse=found), HELD)
+    assert way.crash is None
+    assert not way.digs_in
+    assert way.reason == "no motion was found at 0.2 times the cutting load"
+    beyond = replace(found, at_least=True)
+    assert follow(here, Borne(case=at(here), values={}, problem=problem, collapse=beyond), HELD) is None

@@ -1,18 +1,28 @@
 """Where a freed part goes, from the solids, against circles, lines and corners worked out by hand."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from fixturecheck import Cut, Setup, Wheel, body
 from fixturecheck.access.ground import grind
-from fixturecheck.holding.model import LoadCase
-from fixturecheck.holding.ways import GIVE_MM, TRAVEL_MM, first_hit, follow_away, follow_into, scene_of
+from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.holding.ways import (
+    GIVE_MM,
+    TRAVEL_MM,
+    first_hit,
+    follow_away,
+    follow_into,
+    scene_of,
+    ways_of,
+)
 from fixturecheck.kernel.build import box, fuse
 from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.collapse_motion import motions
 from fixturecheck.physics.equilibrium import Rigid
+from fixturecheck.physics.ranges import Range
 
 RADIUS_MM, WIDE_MM, TALL_MM = 90.0, 20.5, 40.0
 PLATE = box((-80, -40, -10), (80, 40, 0))
@@ -208,3 +218,18 @@ def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
     assert further.outcome is Outcome.DIGS_IN
     side_mm = max(v.Y for v in wheel.wheel.Vertices())
     assert further.first_mm > 16.25 - side_mm
+
+
+def test_a_wrong_silence_about_a_part_that_lets_go_without_a_motion_found():
+    """A case without a motion stays among those that were followed, as one that is not known."""
+    bench, case = scene(tower()), at(0.0)
+    found = SimpleNamespace(factor=Range.exactly(1.5), motions=(), at_least=False)
+    borne = Borne(case=case, values={}, problem=None, collapse=found)
+    part = SimpleNamespace(
+        part="part", case=case, losses=(), factors=SimpleNamespace(factor=found.factor, worst=found)
+    )
+    (way,) = ways_of(bench, part, (borne,), 3.0).found
+    assert way.crash is None
+    assert way.reason == "no motion was found at 1.5 times the cutting load"
+    found.at_least = True
+    assert ways_of(bench, part, (borne,), 3.0).found == ()

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.physics import collapse as collapse_module
 from fixturecheck.physics import collapse_crash as crash
 from fixturecheck.physics import collapse_remedy as remedy
 from fixturecheck.physics import grinding
@@ -166,6 +167,37 @@ def test_spin_depends_on_where_the_face_bears():
     assert "turns counter-clockwise seen from above" in answer.says
 
 
+def test_a_wrong_at_least_where_the_first_fit_alone_reaches_the_ceiling():
+    """The same twist below a ceiling that evenly fitting faces reach and crowned ones do not."""
+    plain = block(mu=0.2, weight=0.0, pull=500, points=4)
+    twist = Load(body="part", force_n=(0, 0, 0), at_mm=(0, 0, 0), moment_nmm=(0, 0, 100.0))
+    free = collapse(replace(plain, cutting=(twist,)), ceiling=1e3)
+    ceiling = free.factor.low * 1.05
+    assert ceiling < free.factor.high
+    answer = collapse(replace(plain, cutting=(twist,)), ceiling=ceiling)
+    assert not answer.at_least
+    assert answer.factor.low == pytest.approx(free.factor.low, rel=1e-4)
+    assert answer.factor.high == ceiling
+    assert answer.motions[0].kind == "turns"
+
+
+def test_a_wrong_low_end_where_a_start_gives_no_answer(monkeypatch):
+    """A start that could not be computed may have been the lowest: the low end is not known."""
+    follow = collapse_module.load_path
+    calls = []
+
+    def fails_at_the_last(equations, rest, *, ceiling):
+        calls.append(1)
+        if len(calls) == 3:
+            message = "contacts kept switching"
+            raise NotComputedError(message)
+        return follow(equations, rest, ceiling=ceiling)
+
+    monkeypatch.setattr(collapse_module, "load_path", fails_at_the_last)
+    with pytest.raises(NotComputedError, match=r"contacts kept switching \(hollow faces\)"):
+        collapse(block(mu=0.2))
+
+
 def test_clamp_that_pushes_the_part_off_its_seat():
     lifted = block(mu=0.2, pull=0)
     clamp = Load(body="part", force_n=(0, 0, 200), at_mm=(0, 0, 0), label="toe clamp")
@@ -292,7 +324,7 @@ def test_range_of_what_is_known_is_a_point():
     found = factor_range(vary, known)
     assert found.runs == 1
     assert found.driver is None
-    assert found.factor.low == found.factor.high
+    assert found.factor.low == pytest.approx(found.factor.high, rel=1e-9)
 
 
 def test_a_harder_clamp_may_hold_worse():
