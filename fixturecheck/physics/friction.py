@@ -90,7 +90,7 @@ def unbalanced(
     Returns
     -------
     float
-        Root of the sum over the bodies of (what is left of its load over its load) squared; 0 where all balance.
+        What is left over the load, of each body, as the root of the sum of squares; 0 where all balance.
 
     References
     ----------
