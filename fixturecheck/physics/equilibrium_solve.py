@@ -16,7 +16,7 @@ import numpy as np
 from fixturecheck.physics.equilibrium import Equations, FloatArray
 
 # Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
-DRAG = 1e-12
+DRAG = 1e-10
 # A step in which they carry more than this share of the loads is no equilibrium of the contacts.
 LOOSE = 1e-5
 RESIDUAL = 1e-7
