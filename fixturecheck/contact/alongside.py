@@ -28,6 +28,8 @@ Walk = Callable[[float], tuple[Array, Array]]
 STATIONS = 48
 _COARSE = 32
 _ENDS = 60
+_LEVEL = 1e-10
+"""An edge that leans less than this over a face runs level with it there: rounding makes no least place."""
 _RISES = -1e-3
 """Material beside an edge counts as rising from a face down to this sine of the angle."""
 _INNER = 9
@@ -64,9 +66,10 @@ def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator
         return float(along @ face.gap(point)[1])
 
     slopes = [slope(t) for t in stations]
+    flat = _LEVEL * max(float(np.linalg.norm(walk(t)[1])) for t in stations[:: len(stations) - 1])
     for k in range(len(slopes) - 1):
         low, high = stations[k], stations[k + 1]
-        if slopes[k] < 0 < slopes[k + 1]:
+        if slopes[k] < -flat and slopes[k + 1] > flat:
             yield float(brentq(slope, low, high, xtol=1e-13))
 
 
@@ -119,13 +122,15 @@ def alongside(
             k = last + 1
 
 
-def least_beside(pair: Pair, below_mm: float, *, opposed_share: float) -> Iterator[float]:
+def least_beside(pair: Pair, below_mm: float, touch_mm: float, *, opposed_share: float) -> Iterator[float]:
     """Yield ever lesser gaps between the edges of either of two faces and the other face.
 
     Parameters
     ----------
     below_mm : float
         Only gaps less than this.
+    touch_mm : float
+        Overlaps up to this are gaps.
     opposed_share : float
         The faces look at each other where the cosine between one normal and the other turned back is that.
     """
@@ -143,7 +148,7 @@ def least_beside(pair: Pair, below_mm: float, *, opposed_share: float) -> Iterat
                 for t in [*lows, float(stations[0]), float(stations[-1])]:
                     spot = spot_at(walk, face, t)
                     looks = -float(own.gap(spot.point)[1] @ spot.normal) >= opposed_share
-                    if spot.within and looks and 0.0 <= spot.gap_mm < below_mm:
+                    if spot.within and looks and -touch_mm <= spot.gap_mm < below_mm:
                         below_mm = spot.gap_mm
                         yield below_mm
 

@@ -16,6 +16,7 @@ from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.clip import common_faces, polygon_face, shifted
+from fixturecheck.kernel.facet_nouns import CHORD_MM
 from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.tolerances import Tolerances
 
@@ -204,8 +205,11 @@ def _raw(
     make: Any,
 ) -> Raw:
     """Fill in gap and names; the mean of a linear gap is its value at the centroid."""
-    a, i, _, j = pair
+    a, i, b, j = pair
     gaps = np.abs(_gap(frame.space(shapely.get_coordinates(polygon)), *pair))
+    # Round edges stand as chords, and past one the gap goes on growing with the tilt.
+    chord_mm = 0.0 if a.table.exact[i] and b.table.exact[j] else CHORD_MM
+    tilt = float(np.linalg.norm(np.cross(a.normals[i], b.normals[j])))
     return Raw(
         kind=kind,
         a_faces=(i,),
@@ -217,5 +221,6 @@ def _raw(
         gap_min_mm=float(gaps.min()),
         gap_mean_mm=abs(float(_gap(centre[None], *pair)[0])),
         gap_max_mm=float(gaps.max()),
+        error_mm=chord_mm * tilt if kind == "near" else 0.0,
         flat=(frame, polygon) if kind == "area" else None,
     )

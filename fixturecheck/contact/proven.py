@@ -47,6 +47,7 @@ class _Cells:
     middle: Floats
     reach_mm: Floats
     long_mm: Floats
+    run: Floats
 
 
 class Side:
@@ -72,9 +73,11 @@ class Side:
             np.linalg.norm(np.diff(points, axis=k), axis=3).sum(axis=k).max(axis=1, initial=0.0)
             for k in (1, 2)
         ]
+        far = np.where((lengths[0] >= lengths[1])[:, None], points[:, -1, 0], points[:, 0, -1])
         return _Cells(
             points=flat, nets=nets, axis=axis, spread_rad=spread, middle=middle, reach_mm=reach,
             long_mm=np.stack(lengths, axis=1),
+            run=far - points[:, 0, 0],
         )  # fmt: skip
 
     def off(self, place: Floats, within_mm: float) -> bool:
@@ -159,7 +162,9 @@ def _parted(stores: list[_Cells], pairs: Ints, is_face: bool, deep_mm: float) ->
     high_b = np.einsum("kpj,kj->kp", b.points[j], normal)
     low = high_a.min(axis=1) - high_b.max(axis=1)
     top = high_a.max(axis=1) - high_b.min(axis=1)
-    across = _across(normal)
+    # Slivers lie askew in any other box than one along the longer of the two.
+    longer = a.reach_mm[i] > b.reach_mm[j]
+    across = _across(normal, np.where(longer[:, None], a.run[i], b.run[j]))
     beside = np.zeros(len(pairs))
     for k in (0, 1):
         x_a = np.einsum("kpj,kj->kp", a.points[i], across[k])
@@ -179,12 +184,18 @@ def _rise(heights: Floats, shape: tuple[int, ...]) -> Floats:
     return np.stack([np.ptp(table, axis=1).max(axis=1), np.ptp(table, axis=2).max(axis=1)], axis=1)
 
 
-def _across(normal: Floats) -> tuple[Floats, Floats]:
-    """Return two unit vectors square to each of the normals (k, 3)."""
-    rough = np.eye(3)[np.argmin(np.abs(normal), axis=1)]
-    first = np.cross(normal, rough)
+def _across(normal: Floats, along: Floats) -> tuple[Floats, Floats]:
+    """Return two unit vectors square to each of the normals (k, 3), the first as near as may be to others."""
+    first = along - np.einsum("ij,ij->i", along, normal)[:, None] * normal
+    size = np.linalg.norm(first, axis=1)
+    rough = np.cross(normal, np.eye(3)[np.argmin(np.abs(normal), axis=1)])
+    steep = size < _STEEP * np.maximum(np.linalg.norm(along, axis=1), 1e-300)
+    first = np.where(steep[:, None], rough, first)
     first /= np.linalg.norm(first, axis=1)[:, None]
     return first, np.cross(normal, first)
+
+
+_STEEP = 0.1
 
 
 def _halved(
@@ -232,6 +243,7 @@ def _joined(one: _Cells, more: _Cells) -> _Cells:
         middle=both(one.middle, more.middle),
         reach_mm=both(one.reach_mm, more.reach_mm),
         long_mm=both(one.long_mm, more.long_mm),
+        run=both(one.run, more.run),
     )
 
 

@@ -85,7 +85,7 @@ def _near(pair: Pair, field: _Field, tolerances: Tolerances) -> list[Raw]:
         return []
     gap = spread(field.grid, field.gaps, field.slopes, field.facing, band)
     least = min([float(field.gaps[near].min()), *_lowest_gaps(field, near)])
-    least = min([least, *least_beside(pair, least, opposed_share=_FACING)])
+    least = min([least, *least_beside(pair, least, tolerances.touch_mm, opposed_share=_FACING)])
     sizes = max(least, 0.0), gap.mean_mm, gap.max_mm, gap.error_mm
     return [_patch("near", pair, field.grid, gap.weights, sizes)]
 

@@ -14,8 +14,10 @@ import pytest
 import shapely
 import trimesh
 
+from fixturecheck.kernel.clip import distance
+from fixturecheck.kernel.shapes import box_of
 from fixturecheck.kernel.step_read import read
-from tests.contact.staging import anywhere, found, put
+from tests.contact.staging import anywhere, contacts, found, place, plate, put
 
 NIST = Path(__file__).parents[1] / "data" / "nist"
 SHARE = 1e-3
@@ -93,3 +95,26 @@ def test_seat_of_a_part_that_nobody_here_drew(part, rank):
     assert sum(c.area_mm2 for c in areas) == pytest.approx(expected, rel=SHARE)
     stray = [p.contact for p in contacts.patches if p.contact.kind in {"line", "point"}]
     assert not stray, [f"{c.kind} {c.a} | {c.b} {c.centroid}" for c in stray]
+
+
+@pytest.mark.parametrize("draw", [0, 1])
+@pytest.mark.parametrize("name", ["nist_ctc_01", "nist_ctc_03", "nist_ftc_11"])
+def test_least_gap_of_a_part_held_askew_over_a_plate(name, draw):
+    """Turned at random, its lowest place, on whatever feature, is as far up as the kernel's own distance.
+
+    Round outlines of flat faces are chords within 1 um, so a slanted one may tell a tenth of that too much.
+    """
+    rng = np.random.default_rng([draw, len(name), ord(name[-1])])
+    turned = (
+        read(NIST / f"{name}.stp")
+        .solids[0]
+        .solid.moved(place(axis=tuple(rng.normal(size=3)), angle_deg=float(rng.uniform(0, 360))))
+    )
+    low_x, low_y, low_z, high_x, high_y, _ = box_of(turned)
+    size = 1.2 * max(high_x - low_x, high_y - low_y)
+    held = turned.moved(place((-(low_x + high_x) / 2, -(low_y + high_y) / 2, 0.05 - low_z)))
+    under = plate(size, size)
+    near = contacts(put("plate", under), put("part", held), kinds=["near"])
+    exact_mm = distance(under.val(), held)[0]
+    assert exact_mm == pytest.approx(0.05, abs=1e-4)
+    assert min(c.gap_min_um for c in near) == pytest.approx(1e3 * exact_mm, abs=0.1)
