@@ -28,8 +28,9 @@ Floats = NDArray[np.float64]
 # Error of the method against fields with air around the iron: faces, and lines and edges.
 FACE_ERROR_SHARE = 0.10
 LINE_ERROR_SHARE = 0.30
-# A face that stands open is pulled harder by the method than by a field with air round it.
-LIFTED_ERROR_SHARE = 0.26
+# A face that stands open is pulled harder by the method than by a field with air round it, by no more than
+# this for each millimetre: the flux of a soft magnet finds its way back beside the part.
+LIFTED_ERROR_SHARE = 1.5
 _LIFTED_UM = 50.0
 _SEATED_BAND_MM = 0.1
 _NARROW_MM = 1.0
@@ -382,7 +383,7 @@ def _face_pull(number: int, weak: PatchPull, strong: PatchPull, harder: PatchPul
     if narrow or opens:
         low, high = 1.0 - LINE_ERROR_SHARE, 1.0 + LINE_ERROR_SHARE
     if lifted:
-        low = min(low, 1.0 - LIFTED_ERROR_SHARE)
+        low = min(low, lifted_low_share(float(gap_mm.max())))
     size = float(np.linalg.norm(strong.force_n))
     return FacePull(
         a=a,
@@ -401,6 +402,11 @@ def _face_pull(number: int, weak: PatchPull, strong: PatchPull, harder: PatchPul
         pressure_n_mm2=weak.pressure_n_mm2,
         number=number,
     )
+
+
+def lifted_low_share(gap_mm: float) -> float:
+    """Return what a face that stands open draws at least, as a share of what the method gives."""
+    return 1.0 / (1.0 + LIFTED_ERROR_SHARE * gap_mm)
 
 
 def _unruled(model: MagnetModel) -> Mapping[str, str]:

@@ -83,7 +83,7 @@ def test_the_factor_is_the_least_over_slides_and_turns(held, stage):
     # The pull lies on the poles and not evenly, which is worth some of it either way. A face that bears
     # unevenly turns sooner, down to a half where it bears most in the middle.
     assert worst.high == pytest.approx(expected, rel=0.15)
-    assert 0.4 * expected < part.factor_low == worst.low <= worst.high
+    assert 0.5 * expected < part.factor_low == worst.low <= worst.high
 
 
 def test_the_pull_on_a_thick_mild_block_is_near_the_rated_one(held):
@@ -96,7 +96,8 @@ def test_the_pull_on_a_thick_mild_block_is_near_the_rated_one(held):
 def test_flux_that_comes_up_goes_down(held):
     north = sum(f.flux_density_t * f.area_mm2 for f in held.faces if int(f.b[-6:-4]) % 2)
     south = sum(f.flux_density_t * f.area_mm2 for f in held.faces if not int(f.b[-6:-4]) % 2)
-    assert north == pytest.approx(south, rel=0.05)
+    # Gauss: nothing leaves the block but by its seat.
+    assert north == pytest.approx(south, rel=1e-6)
 
 
 def test_the_cut_is_shown_with_its_place(held, stage):
@@ -126,7 +127,7 @@ def test_a_push_of_the_wheel_carries_its_own_drag_where_friction_is_above_their_
 
 def test_a_part_of_brass_is_not_drawn_and_lies_by_its_weight():
     holding = Holding(magnet="full", grinds_as={"block": "soft_steel"})
-    result = check(on_chuck(material="brass", holding=holding))
+    result = check(on_chuck(material="brass", holding=holding), only=("hold",))
     told = finding(result)
     assert told.verdict is Verdict.NO_GO
     assert told.value < 0.01
@@ -136,7 +137,7 @@ def test_a_part_of_brass_is_not_drawn_and_lies_by_its_weight():
 
 
 def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():
-    result = check(on_chuck(material="tool_steel_a2"))
+    result = check(on_chuck(material="tool_steel_a2"), only=("hold",))
     told = finding(result)
     assert told.verdict is Verdict.UNKNOWN
     assert "curves_between" in told.says

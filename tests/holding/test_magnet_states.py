@@ -76,9 +76,9 @@ def test_less_magnet_pulls_less_by_more_than_its_share(states):
     """Pull goes with the square of the flux, and flux with the magnet until the iron saturates."""
     pull = {name: down_n(p) for name, p in states.items()}
     share = Holding().trifle_share
-    # Steel is less permeable at low fields, which takes a little more off.
-    assert 0.5 * share**2 < pull["trifle"] / pull["full"] < share
-    assert 0.0 < pull["residual"] < 0.2 * pull["trifle"]
+    # Iron near saturation at full strength adds a little; at low fields it is less permeable, which takes it.
+    assert pull["trifle"] / pull["full"] == pytest.approx(share**2, rel=0.15)
+    assert 0.1 < pull["residual"] / pull["full"] / Holding().residual_share ** 2 < 1.0
 
 
 def test_the_factor_follows_the_state(states):
@@ -92,16 +92,19 @@ def test_a_part_over_one_pole_only_has_no_return_path(states, mesher):
     """The same block and the same magnet, moved by half a pitch: it ends where both next poles begin."""
     setup = on_chuck(at_x=12.5)
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    assert down_n(magnet_of(setup, contacts, mesher).pulls(1.0)) < 0.02 * down_n(states["full"])
+    assert down_n(magnet_of(setup, contacts, mesher).pulls(1.0)) < 0.001 * down_n(states["full"])
 
 
 @pytest.mark.parametrize(
     ("stated", "low", "high"),
     [
-        # Brass of 0.1 mm: a gap fifty times what ground faces leave.
-        ({"shim_of_mm": 0.1}, 0.02, 0.5),
-        ({"finish": "planed"}, 0.3, 0.97),
-        ({"material": "gray_iron"}, 0.2, 0.95),
+        # Brass of 0.1 mm: more than with perfect iron, where flux goes as one over seat, 16 um behind the
+        # poles and shim, (21 / 121)^2; iron takes some force at the seat that the shim gives back.
+        ({"shim_of_mm": 0.1}, 0.03, 0.2),
+        # Planed 30 to 50 % of lapped: common practice, no source. Cast iron 0.45 of mild steel: a chuck
+        # maker's manual, DD15508M p. 4-3; the low end lies below.
+        ({"finish": "planed"}, 0.3, 0.5),
+        ({"material": "gray_iron"}, 0.2, 0.45),
     ],
 )
 def test_what_is_stated_of_the_part_shows_in_the_pull(states, mesher, stated, low, high):

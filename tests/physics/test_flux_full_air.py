@@ -1,25 +1,38 @@
-"""The flux method against the full field with air, on solids that had no say in choosing its film.
+"""The flux method against the full field with air, at the poles and the magnets that ship.
 
-The reference meshes all the air in NGSolve (LGPL-2.1, in the extra `test`). The 25 mm block is one of the
-cases that the film was chosen on; the others are not. Tolerances are what the method claims.
+The reference meshes all the air in NGSolve (LGPL-2.1, in the extra `test`). Poles are as wide, as far apart
+and as deep as those of the shop's chuck, and both magnets are tried that a rating may stand for, the stiffest
+and the softest, each about as strong as a rated 80 N/cm2 takes. The film of the method was chosen on a block
+like the first, on narrower poles; nothing was chosen on the others.
 """
 
 import cadquery as cq
-import numpy as np
 import pytest
 
+from fixturecheck.holding.pull import FACE_ERROR_SHARE, lifted_low_share
+from fixturecheck.setup.holding import SOURCE_GAP_PITCHES
+from fixturecheck.shop.tables import read
 from tests.physics import fluxparts as parts
 from tests.physics import fullair
 
 SHARE_OFF = 0.05
 
+CHUCK = read("equipment")["flat_magnetic_chuck"]["params"]
+PITCH, SPACER, DEEP = (CHUCK[k]["default"] for k in ("pole_pitch_mm", "spacer_mm", "plate_mm"))
+LONG = 40.0
+"""Length of the poles, a little beyond the parts: less than that of the chuck, to save air."""
 
-def pair(count=2, iron=10.0, spacer=3.0, long=40.0):
+STIFF, SOFT = "stiff", "soft"
+# Gap behind the poles as a share of the pitch, and what drives the flux through it.
+MAGNETS = {STIFF: (SOURCE_GAP_PITCHES[0], 50.0), SOFT: (SOURCE_GAP_PITCHES[1], 2400.0)}
+
+
+def pair(count, pitch, spacer):
     """Reference poles at x >= 0 of a symmetric row."""
-    pitch = iron + spacer
+    half = 0.5 * (pitch - spacer)
     middles = [(i - (count - 1) / 2) * pitch for i in range(count)]
     return [
-        (fullair.solid(box=(x - iron / 2, -long / 2, -10, x + iron / 2, long / 2, 0)), 1 if i % 2 else -1)
+        (fullair.solid(box=(x - half, -LONG / 2, -DEEP, x + half, LONG / 2, 0)), 1 if i % 2 else -1)
         for i, x in enumerate(middles)
         if x > 0
     ]
@@ -38,41 +51,58 @@ def drawn(box, cut=()):
     return work.val(), fullair.solid(box=box, cut=cut)
 
 
-CASES = {
-    "block that chose the film": (drawn((-12.5, -12.5, 0, 12.5, 12.5, 12)), {}, 5.0),
-    "bar along the seam": (drawn((-6, -18, 0, 6, 18, 8)), {}, 5.0),
-    "bar across the poles": (drawn((-18, -6, 0, 18, 6, 8)), {"count": 4}, 5.0),
-    "thin plate, rough": (drawn((-15, -15, 0, 15, 15, 4)), {}, 20.0),
-    "bridge with a slot over the seam": (
-        drawn((-14, -10, 0, 14, 10, 14), [("box", (-4, -11, -1, 4, 11, 6))]),
-        {},
-        8.0,
-    ),
-    "block with a bore": (drawn((-13, -13, 0, 13, 13, 15), [("bore", (0, 0, -1, 5, 20))]), {}, 3.0),
-    "fine poles": (drawn((-10, -10, 0, 10, 10, 6)), {"count": 4, "iron": 4.0, "spacer": 1.0}, 5.0),
-}
+def offset(box, *, cut=(), gap_um=5.0, magnet=STIFF, count=2, pitch=PITCH, spacer=SPACER):
+    """Pull by the method over that of the full field, less one, and the latter in N."""
+    solid, reference = drawn(box, cut)
+    share, mmf_a = MAGNETS[magnet]
+    behind_mm, drives_a = share * pitch, mmf_a * pitch / PITCH
+    row = parts.bars(
+        count=count, iron_mm=pitch - spacer, spacer_mm=spacer, length_mm=LONG, deep_mm=DEEP, mmf_a=drives_a,
+        source_gap_mm=behind_mm,
+    )  # fmt: skip
+    ours = -parts.hold({"part": solid}, row, gap_um=gap_um)[2]
+    truth, _ = fullair.flat_pull(
+        reference, pair(count, pitch, spacer), [parts.MILD, parts.MILD], gap_um=gap_um, mmf_a=drives_a,
+        source_gap_mm=behind_mm, size_mm=3.0, half_x=True, half_y=True,
+    )  # fmt: skip
+    return ours / truth - 1, truth
+
+
+SEATED = {
+    "block": {"box": (-15, -12, 0, 15, 12, 12)},
+    "block, soft": {"box": (-20, -15, 0, 20, 15, 15), "magnet": SOFT},
+    "bar along the seam, soft": {"box": (-8, -18, 0, 8, 18, 8), "magnet": SOFT},
+    "thin plate, rough": {"box": (-15, -15, 0, 15, 15, 4), "gap_um": 20.0},
+    "bridge with a slot over the seam, soft": {
+        "box": (-18, -10, 0, 18, 10, 14), "cut": [("box", (-6, -11, -1, 6, 11, 6))], "gap_um": 8.0,
+        "magnet": SOFT, "low": 0.20,
+    },
+    "fine poles": {"box": (-10, -10, 0, 10, 10, 6), "count": 4, "pitch": 5.0, "spacer": 1.0},
+}  # fmt: skip
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", SEATED)
 def test_pull_agrees_with_the_full_field(name, record_property):
-    """Within a twentieth; measured -0.8 to +2.5 %, five of seven high, which is the unsafe side.
-
-    What makes the method read high, on the bar along the seam and the block with a bore, in shares of the
-    reference: elements of 3 mm instead of 1.5 mm add 5.8 and 4.2 %, which is why they are 2 mm; leaving
-    out the air round the part adds 3.8 and 3.3 %. Leakage between the poles takes 1.8 and 2.0 % off and
-    the film 2.9 and 1.8 %. The reference is high itself: a slab half as thick gives 1.1 and 0.5 % less,
-    finer elements 0.6 and 0.3 %.
-    """
-    (solid, reference), row, gap_um = CASES[name]
-    poles = parts.bars(**{{"iron": "iron_mm", "spacer": "spacer_mm"}.get(k, k): v for k, v in row.items()})
-    ours = -parts.hold({"part": solid}, poles, gap_um=gap_um)[2]
-    truth, _ = fullair.flat_pull(
-        reference, pair(**row), [parts.MILD, parts.MILD], gap_um=gap_um, mmf_a=100.0, source_gap_mm=0.064,
-        half_x=True, half_y=True,
-    )  # fmt: skip
-    off = ours / truth - 1
+    """Within a twentieth, half of what is carried. The reference is high itself: a slab half as thick gives
+    1.1 and 0.5 % less on a bar along the seam and a block with a bore, finer elements 0.6 and 0.3 %."""
+    case = dict(SEATED[name])
+    # Flux that crosses the slot into its roof is not followed, so there the method reads low, the safe side.
+    low = case.pop("low", SHARE_OFF)
+    off, truth = offset(**case)
     record_property("reference_n", truth)
     record_property("share_off", off)
-    assert np.isfinite(off)
-    assert abs(off) < SHARE_OFF
+    assert -low < off < SHARE_OFF
+    assert off < FACE_ERROR_SHARE
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("gap_um", "magnet"), [(250.0, SOFT), (1000.0, SOFT)])
+def test_a_face_that_stands_open_is_pulled_no_less_than_the_low_end_says(gap_um, magnet, record_property):
+    """Flux that leaves a soft magnet's poles sideways does not cross the gap: the method reads high there."""
+    off, truth = offset((-20, -15, 0, 20, 15, 15), gap_um=gap_um, magnet=magnet)
+    record_property("reference_n", truth)
+    record_property("share_off", off)
+    assert off > 0.0
+    low = min(1.0 - FACE_ERROR_SHARE, lifted_low_share(gap_um * 1e-3))
+    assert (1.0 + off) * low < 1.0

@@ -43,7 +43,9 @@ def test_gaps_cost_hold_smoothly():
     """A shim, or a burr under one end, costs hold by its height, and a burr moves the centre of pull."""
     seated = down({"part": BLOCK}, parts.bars())
     shimmed = down({"part": BLOCK.translate(cq.Vector(0, 0, 0.1))}, parts.bars())
-    assert 0 < shimmed < 0.5 * seated
+    # With perfect iron flux goes as one over 5 um of seat, 64 um behind the poles and 100 um of shim; iron
+    # takes some force at the seat that the shim gives back.
+    assert (69.0 / 169.0) ** 2 < shimmed / seated < 0.30
     pulls, centres = [seated], [0.0]
     for burr_mm in (0.005, 0.05):
         angle = math.degrees(math.asin(burr_mm / 25))
@@ -54,7 +56,8 @@ def test_gaps_cost_hold_smoothly():
         pulls.append(-solution.body("part").force_n[2])
         centres.append(float(force @ centre / force.sum()))
     assert pulls[0] > pulls[1] > pulls[2]
-    assert pulls[1] > 0.8 * pulls[0]
+    # A mean gap of 2.5 um more, of 69 um, by the same sum.
+    assert (69.0 / 71.5) ** 2 < pulls[1] / pulls[0] < 1.0
     assert centres[2] < centres[1] < 0.0
 
 
@@ -73,7 +76,8 @@ def test_a_lifted_flank_of_the_vee_keeps_what_its_gap_lets_through():
         np.linalg.norm(parts.hold({"part": parts.nested_bar(lift_mm=x)}, parts.vee(), mesher=MESHER))
         for x in (0.0, 0.2)
     )
-    assert lifted < 0.6 * nested
+    # A plane field with air gives 311 N of 579 N (test_reference_vee).
+    assert lifted / nested == pytest.approx(311.0 / 579.0, rel=0.12)
 
 
 @pytest.mark.slow

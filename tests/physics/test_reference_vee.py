@@ -21,13 +21,15 @@ import cadquery as cq
 import numpy as np
 import pytest
 
+from fixturecheck.holding.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE
 from fixturecheck.kernel.femesh import TetMesher
 from tests.physics import fluxparts as parts
 from tests.physics import fullvee
 
 MESHER = TetMesher()
 GAP_UM = 5.0
-FACES, LINES = 0.10, 0.30
+FACES, LINES = FACE_ERROR_SHARE, LINE_ERROR_SHARE
+"""What the product carries."""
 
 
 def method(solid):
