@@ -6,6 +6,8 @@ from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
+import numpy as np
+
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
@@ -35,6 +37,7 @@ from fixturecheck.setup.model import Body, Setup
 CEILING = 30.0
 FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
 """How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
+_ONTO_COSINE = 0.25
 
 FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of the pull", "clamp force"
 Change = Callable[[Holding], Holding]
@@ -336,9 +339,19 @@ def part_hold(
 
 
 def pull_on(rig: Rig, part: str) -> Range:
-    """Return the pulls of the magnet on all faces of a part, added as numbers whichever way they act."""
+    """Return the pulls of the magnet that press a part onto its seats, added as numbers.
+
+    The faces on which it is drawn the way that the magnet draws it on the whole, within 75 degrees: the flat
+    of a chuck, both flanks of a V. What a neighbour draws sideways presses it onto no seat of the magnet.
+    """
     pulls = rig.pulls.on(part) if rig.pulls else ()
-    ends = [sum(f.at(share, error)[0] for f in pulls) for share, error in ((0.0, -1.0), (1.0, 1.0))]
+    if not pulls:
+        return Range.exactly(0.0)
+    toward = np.array([f.toward if f.a.body == part else -f.toward for f in pulls])
+    whole = np.array([f.weak_n for f in pulls]) @ toward
+    onto = toward @ whole >= _ONTO_COSINE * float(np.linalg.norm(whole))
+    seated = [f for f, yes in zip(pulls, onto, strict=True) if yes]
+    ends = [sum(f.at(share, error)[0] for f in seated) for share, error in ((0.0, -1.0), (1.0, 1.0))]
     return Range(low=min(ends), high=max(ends))
 
 

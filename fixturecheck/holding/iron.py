@@ -12,10 +12,10 @@ from fixturecheck.kernel.build import box
 from fixturecheck.kernel.clip import common, face_frame
 from fixturecheck.kernel.pick import by_plane
 from fixturecheck.kernel.shapes import Face, Location, Placed, Solid, box_of, faces_of, to_vector
-from fixturecheck.physics.bh import BHLaw, fit_law
+from fixturecheck.physics.bh import BHLaw, fit_law, scaled_law
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.shop.tables import material
+from fixturecheck.shop.tables import WEAK_AT_A_M, material, polarisation_t
 
 # Poles are followed this far beyond the parts, in pitches: a magnet that gives way brings flux from there.
 # The cuts lie on a grid so that a small move of a part meshes nothing again.
@@ -40,7 +40,7 @@ class Ferrous:
     placed : Placed
         Where it stands; a pole is cut to what the parts can feel.
     weak, strong : BHLaw
-        The curves that it lies between; one and the same where its curve is known.
+        The curves that it lies between.
     pole : str or None
         `n` or `s`.
     back_faces : tuple of int
@@ -86,20 +86,17 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
     """
     found = material(name)
     if found.bh:
-        law = fit_law(name, found.bh)
-        return law, law
+        law, spread = fit_law(name, found.bh), found.bh_spread_share
+        return scaled_law(law, 1.0 - spread), scaled_law(law, 1.0 + spread)
     between = (setup.holding.curves_between.get(name) if setup.holding else None) or found.between
     if not between:
         message = (
             f"the material of {body!r}, {name!r}, has no B-H curve, so no pull follows; state two materials "
-            f"that it lies between, curves_between = {{ {name} = ['stainless_455', 'steel_1018'] }}"
+            f"that it lies between, curves_between = {{ {name} = ['gray_iron', 'steel_1018'] }}"
         )
         raise NotComputedError(message)
-    weak, strong = sorted(
-        (fit_law(n, material(n).bh) for n in between),
-        key=lambda law: float(law.flux_density_t(np.array(5e3))),
-    )
-    return weak, strong
+    weak, strong = sorted(between, key=lambda n: polarisation_t(material(n), WEAK_AT_A_M))
+    return curves(setup, weak, body)[0], curves(setup, strong, body)[1]
 
 
 def pitch_mm(poles: Sequence[Body]) -> float:

@@ -16,6 +16,7 @@ from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.kernel.placing import location_of
 from fixturecheck.kernel.shapes import Placed, Solid, box_of, faces_of, to_vector
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
+from fixturecheck.physics.bh import law_between
 from fixturecheck.physics.flux import FluxSolution
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing
@@ -85,7 +86,9 @@ class PieceOnPoles:
         States the poles; its parts do not matter.
     piece : Piece
     material : str
-        Steel of the piece, by its middle curve.
+        Steel of the piece.
+    share : float
+        Where between its weaker curve (0) and its stronger (1) the steel lies.
     mesher : TetMesher
 
     Raises
@@ -96,14 +99,18 @@ class PieceOnPoles:
         The piece or a pole could not be meshed.
     """
 
-    def __init__(self, setup: Setup, piece: Piece, *, material: str, mesher: TetMesher) -> None:
+    def __init__(
+        self, setup: Setup, piece: Piece, *, material: str, mesher: TetMesher, share: float = 0.5
+    ) -> None:
         self.piece = piece
         found = np.array(box_of(piece.placed.solid.moved(piece.placed.at)))
         near = felt([(found[:3], found[3:])], setup.poles())
         poles = [p for b in setup.poles() if (p := as_iron(setup, b, near)) is not None]
         start = Source(mmf_a=1.0, gap_mm=1.0)
-        irons = [Iron(placed=piece.placed, law=curves(setup, material, _NAME)[0])]
-        irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, start)) for p in poles]
+        law = law_between(*curves(setup, material, _NAME), share)
+        irons = [Iron(placed=piece.placed, law=law)]
+        # Poles of weak iron need more behind them, and where parts lie they are then weak or strong.
+        irons += [Iron(placed=p.placed, law=p.weak, pole=pole_of(p, start)) for p in poles]
         coarse = Fineness(size_mm=_COARSE_PITCHES * pitch_mm(setup.poles()))
         self._model = magnet_model(irons, seat_gap_um=lambda _a, _b: 1.0, fineness=coarse, mesher=mesher)
         self._last: FluxSolution | None = None

@@ -283,7 +283,7 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     ]
     notes += _left_out(weak)
     known = irons_of(setup)
-    bounded = sorted({known[b.placed.name].material for b in bodies if b.weak is not b.strong})
+    bounded = sorted({m for b in bodies if not material(m := known[b.placed.name].material).bh})
     notes += [
         f"{b.name} is of {b.material}, which is not magnetic: the magnet does not pull on it"
         for b in setup.parts()
@@ -311,23 +311,26 @@ def _left_out(model: MagnetModel) -> list[str]:
 
 
 class _Gaps:
-    """The gap that finish leaves between two faces, at either end of what the table says of it."""
+    """The gap that finish and flatness leave between two faces, at either end of what the table says."""
 
     def __init__(self, setup: Setup, *, wide: bool) -> None:
         self._bodies = irons_of(setup)
         self._end = 1 if wide else 0
 
     def __call__(self, a: str, b: str) -> float:
-        return seat_gap_um(rz_a_um=self._rz_um(a), rz_b_um=self._rz_um(b))
+        (rz_a, flat_a), (rz_b, flat_b) = self._heights_um(a), self._heights_um(b)
+        return seat_gap_um(rz_a_um=rz_a, rz_b_um=rz_b, flatness_a_um=flat_a, flatness_b_um=flat_b)
 
-    def _rz_um(self, where: str) -> float:
+    def _heights_um(self, where: str) -> tuple[float, float]:
+        """Return Rz and flatness of a face, or the greatest of the faces that meet there."""
         face = FaceRef(where)
         body = self._bodies[face.body]
         found = [body.finish.get(f, body.finish.get("*")) for f in face.faces]
         if None in found:
             message = f"{where} has no finish, so its gap is not known; state the finish of {face.body!r}"
             raise NotComputedError(message)
-        return max(finish_of(str(f)).rz_um[self._end] for f in found)
+        known = [finish_of(str(f)) for f in found]
+        return max(f.rz_um[self._end] for f in known), max(f.flatness_um[self._end] for f in known)
 
 
 def _irons(bodies: Sequence[Ferrous], source: Source, end: str) -> list[Iron]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 
 import numpy as np
@@ -21,6 +21,9 @@ PURE_IRON_J_T = 2.16
 """Saturation polarisation of pure iron; no plain steel lies above it."""
 
 _FIT_POINTS_PER_DECADE = 6
+# How far beyond its last point a law may still rise: nothing is known there, and less pulls less.
+_BEYOND_SHARE = 0.04
+_LIGHT, _HEAVY = 1e-3, 10.0
 
 INITIAL_MU_R = 150.0
 """Relative permeability of carbon steel at its start, where tables have no point: iron 150, cold-rolled
@@ -107,6 +110,28 @@ class BHLaw:
         return np.asarray(w)
 
 
+def scaled_law(law: BHLaw, share: float) -> BHLaw:
+    """Return a law with another share of its polarisation at every field, and no more than pure iron's."""
+    share = min(share, max(1.0, PURE_IRON_J_T / law.saturation_t)) if law.saturation_t else share
+    return replace(
+        law,
+        knees=tuple((share * j, a) for j, a in law.knees),
+        feet=tuple((share * j, a) for j, a in law.feet),
+    )
+
+
+def law_between(weak: BHLaw, strong: BHLaw, share: float) -> BHLaw:
+    """Return the law whose flux density lies at a share of the way from one law to another at every field."""
+    if share in (0.0, 1.0):
+        return strong if share else weak
+    ends = (scaled_law(weak, 1.0 - share), scaled_law(strong, share))
+    return BHLaw(
+        name=strong.name,
+        knees=tuple(knee for law in ends for knee in law.knees),
+        feet=tuple(foot for law in ends for foot in law.feet),
+    )
+
+
 def linear_law(name: str, *, mu_r: float) -> BHLaw:
     """Return a law of constant relative permeability, for closed forms.
 
@@ -175,16 +200,24 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     low, high = np.log10(h[0] / 3), np.log10(h[-1])
     count = int(np.ceil((high - low) * _FIT_POINTS_PER_DECADE)) + 1
     fields = np.logspace(low, high, count)
-    start = _start(h[0], j[0])
+    start, top_t = _start(h[0], j[0]), j.max()
     j = j - start[0] * (2 / pi) * np.arctan(h / start[1])
     x = h[:, None] / fields[None, :]
     columns = np.hstack([(2 / pi) * np.arctan(x), x**2 / (1 + x**2)])
-    # Relative errors count, or the foot of the curve would be left out; the last row keeps the
-    # extrapolated polarisation below pure iron.
+    # Relative errors count, or the foot of the curve would be left out; the last row keeps what lies beyond
+    # the points close to the last of them.
     weights = 1 / b
-    top = 1e-3 * np.ones((1, 2 * count)) / PURE_IRON_J_T
-    share, _ = nnls(np.vstack([columns * weights[:, None], top]), np.append(j * weights, 1e-3))
-    share *= min(1.0, (PURE_IRON_J_T - start[0]) / share.sum())
+    most = min(PURE_IRON_J_T, (1.0 + _BEYOND_SHARE) * float(top_t)) - start[0]
+    rows, wanted = columns * weights[:, None], j * weights
+
+    def fitted(weight: float) -> Array:
+        top = weight * np.ones((1, 2 * count)) / most
+        return np.asarray(nnls(np.vstack([rows, top]), np.append(wanted, weight))[0])
+
+    share = fitted(_LIGHT)
+    if share.sum() > most:
+        share = fitted(_HEAVY)
+    share *= min(1.0, most / share.sum())
     terms = [(float(s), float(a)) for s, a in zip(share, np.tile(fields, 2), strict=True)]
     keep = 1e-4
     law = BHLaw(

@@ -69,7 +69,7 @@ def _burrs(hold: HoldFound) -> list[str]:
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
     pull = span(part.pull_n, "N", units) if any(part.pull_n) else "none"
     lines = [
-        f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull on all its faces "
+        f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull onto its seats "
         f"{pull}, "
         f"{_cutting(part, units)}"
     ]

@@ -96,9 +96,10 @@ def _materials() -> str:
 
 
 def _finishes() -> str:
-    head = ("name", "Ra um", "Rz um", "", "source")
+    head = ("name", "Ra um", "Rz um", "flat within um", "", "source")
     rows = [
-        (f.name, _range(f.ra_um), _range(f.rz_um), f.says, uncited(f.source)) for f in finishes().values()
+        (f.name, _range(f.ra_um), _range(f.rz_um), _range(f.flatness_um), f.says, uncited(f.source))
+        for f in finishes().values()
     ]
     return _listed("finishes", head, rows)
 

@@ -364,6 +364,10 @@ def _refuse_bad_curves(material: str, curves: tuple[str, ...]) -> None:
     if len(curves) != 2:
         message = f"{where}: name two materials, the weaker and the stronger; got {list(curves)}"
         raise SetupError(message)
+    named = [tables.material(name) for name in curves]
+    for flaw in tables.curve_contradictions(tables.material(material), named):
+        message = f"{where}: {flaw}"
+        raise SetupError(message)
 
 
 def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field, fields
@@ -28,6 +28,14 @@ MU0_H_M = 4e-7 * math.pi
 
 PURE_IRON_J_T = 2.16
 """Saturation polarisation of pure iron: end of the pure iron curve of a public magnetics table, 2.160 T."""
+
+WEAK_AT_A_M = 5e3
+"""Field at which two curves are told apart as the weaker and the stronger."""
+
+MOST_AT_COERCIVITY = 2.0 / 3.0
+"""Most of its last polarisation that a curve may have reached at the coercivity. An initial curve lies
+between the branches of the loop, of which one crosses zero there. Common practice, no source; all curves of
+the table keep it."""
 
 _LEAST_SLOPE = 0.999
 _LEAST_SOURCE = 8
@@ -60,6 +68,8 @@ class Material:
     bh : tuple of (float, float)
         Points of the B-H curve, field strength in A/m and flux density in T, rising; empty where no
         curve is known.
+    bh_spread_share : float
+        How far the polarisation of a lot may lie off that curve, either way.
     between : tuple of str
         Two materials with a curve, the weaker and the stronger, that it lies between where it has none.
     source : str
@@ -77,6 +87,7 @@ class Material:
     says: str = ""
     coercivity_a_m: Range | None = field(default=None, metadata=allowed(1.0, 1e6, items=2))
     bh: tuple[tuple[float, float], ...] = field(default=(), metadata=allowed(0.0, 1e6, items=400))
+    bh_spread_share: float = field(default=0.0, metadata=allowed(0.0, 0.5))
     between: tuple[str, ...] = ()
 
 
@@ -92,6 +103,8 @@ class Finish:
         What it is.
     ra_um, rz_um : tuple of float
         Roughness Ra and Rz, low and high.
+    flatness_um : tuple of float
+        Zone that the face is flat within over a seat, low and high; as ground unless stated.
     source : str
         Where the values come from.
     """
@@ -101,6 +114,7 @@ class Finish:
     rz_um: Range = field(metadata=allowed(0.001, 1000.0, items=2))
     source: str
     says: str = ""
+    flatness_um: Range = field(default=(0.5, 5.0), metadata=allowed(0.0, 2000.0, items=2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,11 +219,41 @@ def _magnetic_flaws(row: Material) -> Iterator[str]:
         yield "it has a curve of its own, so nothing that it lies between; state one of the two"
     if row.between and len(row.between) != 2:
         yield "between must name two materials, the weaker and the stronger"
+    known = materials()
     for name in row.between:
-        known = materials()
         if name not in known or not known[name].bh:
             yield f"between: {shortened(name)} is no material with a B-H curve"
+    if row.between and all(name in known and known[name].bh for name in row.between):
+        for flaw in curve_contradictions(row, [known[name] for name in row.between]):
+            yield f"between: {flaw}"
     yield from _curve_flaws(row)
+
+
+def polarisation_t(row: Material, field_a_m: float) -> float:
+    """Return the polarisation of a curve: straight between its points, level beyond the last."""
+    points = [(0.0, 0.0), *((h, b - MU0_H_M * h) for h, b in row.bh)]
+    for (h0, j0), (h1, j1) in pairwise(points):
+        if field_a_m <= h1:
+            return j0 + (j1 - j0) * (field_a_m - h0) / (h1 - h0)
+    return points[-1][1]
+
+
+def curve_contradictions(row: Material, between: Sequence[Material]) -> Iterator[str]:
+    """Yield why the weaker of two curves cannot lie below a material, its coercivity being what it is.
+
+    A steel that is turned round only by its coercivity is not past its knee in that field.
+    """
+    if row.coercivity_a_m is None:
+        return
+    weak = min(between, key=lambda m: polarisation_t(m, WEAK_AT_A_M))
+    high_a_m = row.coercivity_a_m[1]
+    reached_t, last_t = polarisation_t(weak, high_a_m), polarisation_t(weak, math.inf)
+    if reached_t > MOST_AT_COERCIVITY * last_t:
+        yield (
+            f"{weak.name} has reached {reached_t:.2f} T of its {last_t:.2f} T at {high_a_m:g} A/m, which the "
+            f"coercivity of {row.name} may be, so {row.name} may be weaker than it; name a curve that rises "
+            "later, such as gray_iron"
+        )
 
 
 def _curve_flaws(row: Material) -> Iterator[str]:

@@ -10,8 +10,8 @@ from rev_b import setup as nested
 
 from fixturecheck import Holding
 
-rated_pull_n_cm2 = 60.0  # of the V-block, on a bar nested in it
-downfeed_mm = 0.004  # as deep as the film of coolant lets the pawls hold
+rated_pull_n_cm2 = 120.0  # of the V-block, on a bar nested in it
+downfeed_mm = 0.002  # as deep as the film of coolant lets the pawls hold
 wall_stock_mm = 0.0
 sparks = "left"  # the stop is at the left end
 
@@ -24,7 +24,7 @@ setup = replace(
     holding=Holding(
         magnet="full",
         rated_pull_n_cm2=rated_pull_n_cm2,
-        # The steel has no measured curve: it lies between a hardenable stainless steel and a mild one.
-        curves_between={"tool_steel_a2": ("stainless_455", "steel_1018")},
+        # The steel has no measured curve: it lies between gray iron and mild steel.
+        curves_between={"tool_steel_a2": ("gray_iron", "steel_1018")},
     ),
 )

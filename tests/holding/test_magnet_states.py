@@ -16,6 +16,7 @@ from fixturecheck.holding.rating import find_sources, rating_gap_um
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Fineness, Iron, magnet_model
+from fixturecheck.physics.bh import law_between
 from tests.holding.rigs import judged
 
 RATED_N_CM2 = 40.0
@@ -135,8 +136,8 @@ def on_the_poles_n_cm2(setup, source, mesher, shim_mm):
     piece = Placed(name="piece", solid=solid, face_names=tuple(f"face_{n}" for n in range(6)))
     near = felt([(np.array([-25, -20, 0]), np.array([25, 20, 40]))], setup.poles())
     poles = {b.name: p for b in setup.poles() if (p := as_iron(setup, b, near)) is not None}
-    irons = [Iron(placed=piece, law=curves(setup, "steel_1018", "piece")[0])]
-    irons += [Iron(placed=p.placed, law=p.strong, pole=pole_of(p, source)) for p in poles.values()]
+    irons = [Iron(placed=piece, law=law_between(*curves(setup, "steel_1018", "piece"), 0.5))]
+    irons += [Iron(placed=p.placed, law=p.weak, pole=pole_of(p, source)) for p in poles.values()]
     model = magnet_model(
         irons,
         seat_gap_um=lambda _a, _b: rating_gap_um("ground"),

@@ -11,7 +11,7 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.clamping import Pressed
 from fixturecheck.holding.cures_block import with_fixed
-from fixturecheck.holding.factor import FRICTION, Rig
+from fixturecheck.holding.factor import FRICTION, Rig, pull_on
 from fixturecheck.holding.points import Spot, spots
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
 from fixturecheck.holding.rubbing import Friction
@@ -182,3 +182,15 @@ def test_a_pull_is_counted_once():
     held = rig([spot(FOUR)], [pull((0.0, 0.0, 0.0))]).holding({FRICTION: 0.2}, ())
     assert sum(c.pull_n for c in held.contacts) == 0.0
     assert sum(x.force_n[2] for x in held.held) == -PULL_N
+
+
+def test_the_pull_that_is_told_presses_the_part_onto_its_seats():
+    """Two blocks beside draw it sideways, 300 N each: 500 N press it down, and no more."""
+    down = pull((0.0, 0.0, 0.0))
+    sides = [
+        replace(down, toward=np.array([x, 0.0, 0.0]), weak_n=300.0, strong_n=300.0, number=n)
+        for n, x in ((1, -1.0), (2, 1.0))
+    ]
+    alone = pull_on(rig([spot(FOUR)], [down]), "bar")
+    assert pull_on(rig([spot(FOUR)], [down, *sides]), "bar") == alone
+    assert alone.low > 0.0

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.physics.bh import MU0_H_M, PURE_IRON_J_T, fit_law, linear_law
+from fixturecheck.physics.bh import MU0_H_M, PURE_IRON_J_T, fit_law, law_between, linear_law, scaled_law
 from tests.physics import fluxparts as parts
 
 CURVES = {
@@ -35,6 +35,23 @@ def test_no_steel_polarises_beyond_pure_iron(name):
     h = np.logspace(0, 8, 200)
     assert (law.flux_density_t(h) - MU0_H_M * h).max() <= PURE_IRON_J_T + 1e-9
     assert law.saturation_t <= PURE_IRON_J_T + 1e-9
+
+
+@pytest.mark.parametrize("name", CURVES)
+def test_no_law_rises_more_than_a_few_per_cent_beyond_its_last_point(name):
+    """What a curve does beyond its points is not known; less polarisation pulls less."""
+    points = np.array(CURVES[name][0])
+    last_t = (points[:, 1] - MU0_H_M * points[:, 0]).max()
+    assert last_t * 0.99 < fit_law(name, points).saturation_t <= 1.05 * last_t
+
+
+def test_a_law_between_two_lies_between_them_at_every_field():
+    weak, strong = (fit_law(n, CURVES[n][0]) for n in ("gray", "1018"))
+    h = np.logspace(1, 6, 60)
+    low, high = weak.flux_density_t(h), strong.flux_density_t(h)
+    assert law_between(weak, strong, 0.25).flux_density_t(h) == pytest.approx(0.75 * low + 0.25 * high)
+    spread = scaled_law(strong, 0.9).flux_density_t(h) - MU0_H_M * h
+    assert spread == pytest.approx(0.9 * (high - MU0_H_M * h), rel=1e-6)
 
 
 @pytest.mark.parametrize("name", CURVES)

@@ -159,7 +159,7 @@ def test_the_terminal_gets_the_few_lines_that_matter() -> None:
     assert told[1] == "not known, gib_3 in top_flat: it has no finish"
     assert told[2].startswith("gib_1 in top_flat: holds at least 30 times its load")
     assert told[3].startswith(
-        "gib_2 in top_flat: holds 1.23 to at least 30 times its load; pull on all its faces 100 to 200 N"
+        "gib_2 in top_flat: holds 1.23 to at least 30 times its load; pull onto its seats 100 to 200 N"
     )
     assert "gib_2 goes first, digs into the wheel, then runs into the rail" in told[4]
     assert told[5] == "what is left: 0.8 with a film of coolant, not known without rail"

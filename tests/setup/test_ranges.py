@@ -46,7 +46,8 @@ def shaped(field: Field[Any], value: Any) -> Any:
         return value
     if field.name in {"dressed_profile_mm", "bh"}:
         return [[value, value]]
-    return [value] * (2 if field.name == "mu" or "Range" in str(field.type) else 3)
+    pair = field.name in {"mu", "source_gap_mm", "source_mmf_a"} or "Range" in str(field.type)
+    return [value] * (2 if pair else 3)
 
 
 def sample(field: Field[Any]) -> Any:

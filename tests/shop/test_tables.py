@@ -2,11 +2,22 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.shop.tables import Material, finish, finishes, flaws_of, material, materials
+from fixturecheck.shop.tables import (
+    Material,
+    curve_contradictions,
+    finish,
+    finishes,
+    flaws_of,
+    material,
+    materials,
+    our_finishes,
+    our_materials,
+)
 
 MU0_H_M = 4e-7 * math.pi
 PURE_IRON_J_T = 2.16
@@ -160,3 +171,26 @@ def test_unknown_names_are_answered_with_near_ones() -> None:
 def test_tables_cannot_be_changed() -> None:
     with pytest.raises(TypeError):
         materials()["mine"] = material("brass")  # type: ignore[index]  # what must fail
+
+
+@pytest.mark.parametrize("name", [m.name for m in our_materials().values() if m.bh and m.coercivity_a_m])
+def test_every_curve_of_the_table_agrees_with_its_own_coercivity(name):
+    row = our_materials()[name]
+    assert not list(curve_contradictions(row, [row]))
+
+
+def test_a_curve_that_has_its_knee_below_the_coercivity_is_no_weak_end():
+    """455 stainless is nearly saturated at 1.4 kA/m; hardened tool steel may turn round at 9.71 kA/m only."""
+    known = our_materials()
+    (flaw,) = curve_contradictions(known["tool_steel_a2"], [known["stainless_455"], known["steel_1018"]])
+    assert "1.37 T of its 1.46 T at 9710 A/m" in flaw
+    assert not list(curve_contradictions(known["tool_steel_a2"], [known["gray_iron"], known["steel_1018"]]))
+    own = replace(known["steel_52100"], name="own", between=("stainless_455", "steel_1018"))
+    assert any("own may be weaker" in flaw for flaw in flaws_of(own))
+
+
+def test_flatter_finishes_come_first():
+    flat = [
+        our_finishes()[n].flatness_um for n in ("lapped", "ground", "rough_ground", "planed", "as_forged")
+    ]
+    assert flat == sorted(flat)
