@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from fixturecheck.contact.vary import Error
 from fixturecheck.kernel.feature_edges import Rim
@@ -32,21 +33,20 @@ def grown(features: Features, errors: Errors) -> Features:
     flat = {int(f): features.planes[i, 1] for i, f in enumerate(features.plane_faces)}
     turned = {f: errors[f].normal(n) if f in errors else n for f, n in flat.items()}
     points = features.points_mm + _shifts(features, errors, turned)
-    edges = features.edges_mm + _at_points(features, points - features.points_mm, features.edges_mm)
+    corners, shift = _Corners(features), points - features.points_mm
+    edges = features.edges_mm + corners.at(shift, features.edges_mm)
     edge_normals = _turned(features.edge_faces, features.edge_normals, turned)
     planes = np.array([_plane(features, i, errors) for i in range(len(features.planes))]).reshape(-1, 4, 3)
     return replace(
         features,
         points_mm=points,
-        cones=_cones(features, turned) * _reversed(features, points)[:, :, None],
+        cones=_cones(features, errors, turned) * _reversed(features, points)[:, :, None],
         point_normals=_turned(features.point_faces, features.point_normals, turned),
         edges_mm=edges,
         leaves=_leaves(features, edges, edge_normals),
         edge_normals=edge_normals,
         planes=planes,
-        outlines=tuple(
-            _outline(features, points - features.points_mm, i, planes[i]) for i in range(len(planes))
-        ),
+        outlines=tuple(_outline(features, corners, shift, i, planes[i]) for i in range(len(planes))),
         rounds=tuple(
             replace(
                 one,
@@ -66,21 +66,34 @@ def _shift(errors: Errors, face: int) -> float:
 
 def _shifts(features: Features, errors: Errors, turned: Mapping[int, Floats]) -> Floats:
     """Return where each corner goes: to where its faces, as they are, meet."""
+    faces, drawn = features.point_faces, features.point_normals
+    real, now = faces >= 0, _turned(faces, drawn, turned)
+    out = np.zeros(faces.shape)
+    for face, error in errors.items():
+        corner, place = np.nonzero(faces == face)
+        out[corner, place] = error.at_mm(features.points_mm[corner])
+    far = np.einsum("nki,nki->nk", now, drawn) * out
+    count = real.sum(axis=1)
+    moves = np.isin(faces, list(errors)).any(axis=1)
+    curved = (real & ~np.isin(faces, list(turned))).any(axis=1)
     shift = np.zeros_like(features.points_mm)
+    first = np.argsort(~real, axis=1, kind="stable")
+    for faces_met in range(1, min(3, faces.shape[1]) + 1):
+        for smooth, which in ((_SMOOTH, ~curved), (_SMOOTH_CURVED, curved)):
+            some = np.flatnonzero(moves & which & (count == faces_met))
+            if len(some):
+                own = some[:, None], first[some, :faces_met]
+                meet = np.linalg.pinv(now[own], rcond=smooth)
+                shift[some] = np.einsum("nik,nk->ni", meet, far[own])
     sizes = {
         int(f): float(np.prod(np.ptp(o.reshape(-1, 2), axis=0)))
         for f, o in zip(features.plane_faces, features.outlines, strict=True)
     }
-    for i, (faces, normals) in enumerate(zip(features.point_faces, features.point_normals, strict=True)):
-        meeting = [(int(f), n) for f, n in zip(faces, normals, strict=True) if f >= 0]
-        if any(f in errors for f, _ in meeting):
-            meeting.sort(key=lambda one: -sizes.get(one[0], 0.0))
-            now = np.array([turned.get(f, n) for f, n in meeting])
-            out = [float(errors[f].at_mm(features.points_mm[i])) if f in errors else 0.0 for f, _ in meeting]
-            square = np.einsum("ni,ni->n", now, np.array([n for _, n in meeting]))
-            smooth = _SMOOTH if all(f in turned for f, _ in meeting) else _SMOOTH_CURVED
-            own = _deciding(now, smooth)
-            shift[i] = np.linalg.pinv(now[own], rcond=smooth) @ (square * out)[own]
+    for i in np.flatnonzero(moves & (count > 3)):
+        places = sorted(np.flatnonzero(real[i]), key=lambda k: -sizes.get(int(faces[i, k]), 0.0))
+        smooth = _SMOOTH_CURVED if curved[i] else _SMOOTH
+        own = np.array(places)[_deciding(now[i, places], smooth)]
+        shift[i] = np.linalg.pinv(now[i, own], rcond=smooth) @ far[i, own]
     return shift
 
 
@@ -103,10 +116,11 @@ def _turned(faces: Ints, normals: Floats, turned: Mapping[int, Floats]) -> Float
     return out
 
 
-def _cones(features: Features, turned: Mapping[int, Floats]) -> Floats:
+def _cones(features: Features, errors: Errors, turned: Mapping[int, Floats]) -> Floats:
     """Return the directions in which the solid leaves each corner, each still in the faces it lay in."""
     out = features.cones.copy()
-    for i, faces in enumerate(features.point_faces):
+    for i in np.flatnonzero(np.isin(features.point_faces, list(errors)).any(axis=1)):
+        faces = features.point_faces[i]
         own = [(features.point_normals[i, k], turned.get(int(f))) for k, f in enumerate(faces) if f >= 0]
         for k, way in enumerate(features.cones[i]):
             now = [new for old, new in own if new is not None and abs(float(old @ way)) < _IN_FACE]
@@ -143,7 +157,7 @@ def eased(features: Features, low_mm: float) -> Features:
 
 def _ends(features: Features) -> tuple[Ints, Floats]:
     """Return the two corners of each edge, and the way from one to the other."""
-    ends = _nearest(features, features.edges_mm.reshape(-1, 3)).reshape(-1, 2)
+    ends = _Corners(features).nearest(features.edges_mm.reshape(-1, 3)).reshape(-1, 2)
     return ends, features.edges_mm[:, 1] - features.edges_mm[:, 0]
 
 
@@ -213,20 +227,26 @@ def _swept(kind: str) -> float:
     return {"ball": 1.0, "ring": 1.0, "gutter": -1.0, "cup": -1.0}.get(kind, 0.0)
 
 
-def _at_points(features: Features, shift: Floats, places: Floats) -> Floats:
-    """Return the shift of the corner nearest each place."""
-    return np.asarray(shift[_nearest(features, places.reshape(-1, 3))].reshape(places.shape))
+class _Corners:
+    """Finds the corner of a body that is nearest to a place; of several at one place the first."""
+
+    def __init__(self, features: Features) -> None:
+        points, first = np.unique(features.points_mm, axis=0, return_index=True)
+        self._first, self._tree = first, cKDTree(points)
+
+    def nearest(self, places: Floats) -> Ints:
+        """Return the corner nearest each place (n, 3)."""
+        return np.asarray(self._first[self._tree.query(places)[1]])
+
+    def at(self, shift: Floats, places: Floats) -> Floats:
+        """Return the shift (n, 3) of the corner nearest each place, of any number of axes."""
+        return np.asarray(shift[self.nearest(places.reshape(-1, 3))].reshape(places.shape))
 
 
-def _nearest(features: Features, places: Floats) -> Ints:
-    """Return the corner nearest each place."""
-    return np.asarray(np.argmin(np.linalg.norm(places[:, None] - features.points_mm[None], axis=2), axis=1))
-
-
-def _outline(features: Features, shift: Floats, plane: int, now: Floats) -> Floats:
+def _outline(features: Features, corners: _Corners, shift: Floats, plane: int, now: Floats) -> Floats:
     """Return the border of a flat face, in its directions as they are, after its corners have moved."""
     origin, _, x, y = features.planes[plane]
     outline = features.outlines[plane]
     places = origin + outline[..., :1] * x + outline[..., 1:] * y
-    moved = places + _at_points(features, shift, places) - now[0]
+    moved = places + corners.at(shift, places) - now[0]
     return np.stack((moved @ now[2], moved @ now[3]), axis=-1)

@@ -6,6 +6,7 @@ import clarabel
 import numpy as np
 from scipy import sparse
 
+from fixturecheck.physics.implied import outermost
 from fixturecheck.physics.rigid import CandidateRows, Floats, Ints, cross, jacobian
 
 HOLDS = 1e-7
@@ -68,7 +69,8 @@ def unbalanced(
 
     The rest on each body counts by that body's own load, so that a light one beside a heavy one is seen; a
     body that bears next to nothing counts by a share of what all bear. It is a second-order cone programme
-    over the forces at the contacts.
+    over the forces at the contacts. Between two flat faces only the outermost contacts are asked: forces at the
+    others are means of forces there.
 
     Parameters
     ----------
@@ -96,7 +98,7 @@ def unbalanced(
     ----------
     Closed form: Coulomb's law and the balance of forces and moments, any text on statics.
     """
-    closed = np.flatnonzero(rows.gap_mm <= closure_mm)
+    closed = outermost(rows, np.flatnonzero(rows.gap_mm <= closure_mm))
     total = float(np.linalg.norm(load))
     if total == 0.0:
         return 0.0
@@ -160,14 +162,14 @@ def _least_rest(forces: Floats, load: Floats, count: int, mu: float) -> float:
         cones += [clarabel.SecondOrderConeT(3)] * count
     else:
         cones += [clarabel.NonnegativeConeT(count)]
-    lower = np.hstack((-np.diag(weights), np.zeros((columns, 1))))
+    lower = sparse.hstack((sparse.diags(-weights), sparse.csc_matrix((columns, 1))))
     settings = clarabel.DefaultSettings()
     settings.verbose = False
     settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = 1e-10
     solver = clarabel.DefaultSolver(
         sparse.csc_matrix((variables, variables)),
         objective,
-        sparse.csc_matrix(np.vstack((top, lower))),
+        sparse.vstack((sparse.csc_matrix(top), lower), format="csc"),
         np.concatenate((offset, np.zeros(columns))),
         cones,
         settings,

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from fixturecheck.contact.candidates import Candidates
 from fixturecheck.contact.look import find_candidates
@@ -26,6 +27,7 @@ from fixturecheck.units import Writing
 
 Floats = NDArray[np.float64]
 LOOK_MM = 5.0
+HAIR_MM = 1e-3
 CARRIES = 1e-6
 """Share of the greatest load below which a contact carries nothing."""
 
@@ -119,11 +121,12 @@ def _seat_key(seat: Seat) -> frozenset[FaceRef]:
 
 def _distinct(places: Floats) -> Floats:
     """Return places that differ by more than a hair, in a fixed order."""
-    kept: list[Floats] = []
-    for place in places[np.lexsort(np.round(places, 4).T)]:
-        if all(np.linalg.norm(place - other) > 1e-3 for other in kept):
-            kept.append(place)
-    return np.array(kept)
+    ordered = places[np.lexsort(np.round(places, 4).T)]
+    kept = np.ones(len(ordered), dtype=bool)
+    for i, beside in enumerate(cKDTree(ordered).query_ball_point(ordered, HAIR_MM)):
+        if kept[i]:
+            kept[[j for j in beside if j > i]] = False
+    return np.asarray(ordered[kept])
 
 
 def _kind(places: Floats) -> str:

@@ -16,6 +16,7 @@ from fixturecheck.contact.vary import Error
 from fixturecheck.contact.widened import widened
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.physics.implied import outermost
 from fixturecheck.physics.rigid import jacobian
 from fixturecheck.physics.settle import Bounds, Ending, Settling
 from fixturecheck.physics.step import Load, forces_at, wrenches
@@ -36,6 +37,8 @@ Floats = NDArray[np.float64]
 LEAST_REACH_MM = 0.2
 _TRIES = 3
 """Draws tried, furthest out first, for each that is to be settled exactly."""
+_EVEN = 1e-9
+"""Share of an error of a face by which a gap may be off a straight line over the face, for rounding."""
 LEAST_SLACK_RAD, MOST_SLACK_RAD = 1e-3, 1e-2
 """How far faces and parts may turn against each other from where they rest as drawn."""
 
@@ -139,6 +142,8 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     scene = replace(bench, features=either).scene(one.body for one in loads)
     slack = min(max(LEAST_SLACK_RAD, 2.0 * vary.steepest()), MOST_SLACK_RAD)
     rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, slack)
+    growth = growth_rows(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces)
+    rows, growth = _telling(rows, growth)
     bodies = np.array([one.body for one in loads])
     centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in loads])
     scale = np.ones((len(loads), 6))
@@ -147,13 +152,35 @@ def _model(bench: Bench, staging: Staging) -> _Model:
     problem = Linear(
         gap_mm=rows.gap_mm,
         slope=jacobian(rows, bodies, centres) * scale.ravel(),
-        growth=growth_rows(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces),
+        growth=growth,
         load=load,
     )
     return _Model(
         bench=bench, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
         scale=scale.ravel(), centres=centres, varying=vary, box=box_of(vary.zones),
     )  # fmt: skip
+
+
+def _telling(rows: Candidates, growth: Floats) -> tuple[Candidates, Floats]:
+    """Leave out contacts of flat faces that lie between others of the same two faces.
+
+    Their gaps are means of those of the others, whatever the parts do; where errors of faces do not change
+    them evenly over the face, all are kept.
+    """
+    keep = np.zeros(len(rows.gap_mm), dtype=bool)
+    keep[outermost(rows, np.arange(len(keep)))] = True
+    names = np.stack((rows.body_a, rows.face_a, rows.body_b, rows.face_b), axis=1)
+    groups = np.unique(names, axis=0, return_inverse=True)[1].ravel()
+    for group in np.unique(groups[~keep]):
+        some = np.flatnonzero(groups == group)
+        across = np.column_stack(
+            (np.ones(len(some)), rows.point_a_mm[some] - rows.point_a_mm[some].mean(axis=0))
+        )
+        changes = growth[some][:, np.any(growth[some] != 0.0, axis=0)]
+        even = across @ np.linalg.lstsq(across, changes, rcond=None)[0]
+        if np.abs(even - changes).max(initial=0.0) > _EVEN:
+            keep[some] = True
+    return rows.where(keep), growth[keep]
 
 
 def _touching(model: _Model) -> NDArray[np.bool_]:
