@@ -75,7 +75,7 @@ def _shifts(features: Features, errors: Errors, turned: Mapping[int, Floats]) ->
     far = np.einsum("nki,nki->nk", now, drawn) * out
     count = real.sum(axis=1)
     moves = np.isin(faces, list(errors)).any(axis=1)
-    curved = (real & ~np.isin(faces, list(turned))).any(axis=1)
+    curved = np.asarray((real & ~np.isin(faces, list(turned))).any(axis=1))
     shift = np.zeros_like(features.points_mm)
     first = np.argsort(~real, axis=1, kind="stable")
     for faces_met in range(1, min(3, faces.shape[1]) + 1):
@@ -92,8 +92,8 @@ def _shifts(features: Features, errors: Errors, turned: Mapping[int, Floats]) ->
     for i in np.flatnonzero(moves & (count > 3)):
         places = sorted(np.flatnonzero(real[i]), key=lambda k: -sizes.get(int(faces[i, k]), 0.0))
         smooth = _SMOOTH_CURVED if curved[i] else _SMOOTH
-        own = np.array(places)[_deciding(now[i, places], smooth)]
-        shift[i] = np.linalg.pinv(now[i, own], rcond=smooth) @ far[i, own]
+        decide = np.array(places)[_deciding(now[i, places], smooth)]
+        shift[i] = np.linalg.pinv(now[i, decide], rcond=smooth) @ far[i, decide]
     return shift
 
 
