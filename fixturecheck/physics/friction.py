@@ -69,8 +69,8 @@ def unbalanced(
 
     The rest on each body counts by that body's own load, so that a light one beside a heavy one is seen; a
     body that bears next to nothing counts by a share of what all bear. It is a second-order cone programme
-    over the forces at the contacts. Between two flat faces only the outermost contacts are asked: forces at the
-    others are means of forces there.
+    over the forces at the contacts. Between two flat faces only the outermost contacts are asked: forces at
+    the others are means of forces there.
 
     Parameters
     ----------
