@@ -19,6 +19,8 @@ from fixturecheck.physics.limit_load import limit_factor
 MOST_STEPS = 60
 STRIDES = (1.0, 0.5, 0.21, 0.043)
 STANDSTILL = 2e-5
+# How often the first step is made a tenth as long where no equilibrium is found at its end.
+MOST_SHRUNK = 3
 # Instead of the usual drag, where that carries a share that shows beside the softest contacts.
 LIGHT_DRAG = 0.01 * DRAG
 LET_GO = 0.99
@@ -130,12 +132,15 @@ def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
     size = float(np.linalg.norm(cut))
     carried = max(float(np.linalg.norm(held)), float(np.abs(rest.carried_n).max(initial=0.0)))
     stride = 0.05 * _stuck_travel(equations, cut) * min(carried / size if carried else 1.0, ceiling)
-    peak, still = 0.0, False
+    peak, still, shrunk = 0.0, False, 0
     unit = cut / size
     heading = unit
     for _ in range(MOST_STEPS):
         before = path[-1]
         step, stride = _advance(equations, before.state, held, cut, stride, heading)
+        if step is None and len(path) == 1 and shrunk < MOST_SHRUNK:
+            stride, shrunk = 0.1 * stride, shrunk + 1
+            continue
         if step is None and len(path) == 1:
             message = "no equilibrium was found at the first of the cut"
             raise NotComputedError(message)
