@@ -13,6 +13,8 @@ from .report.write import write_report as write_report
 from .result import Finding as Finding
 from .result import Result as Result
 from .result import Verdict as Verdict
+from .setup.calibrated import CalibratedChuck as CalibratedChuck
+from .setup.chuck_file import chuck_file as chuck_file
 from .setup.holding import Clamp as Clamp
 from .setup.holding import Holding as Holding
 from .setup.holding import Milling as Milling

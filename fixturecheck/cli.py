@@ -1,4 +1,4 @@
-"""The command line: `fixturecheck check`, `relieve`, `shop` and `keys`.
+"""The command line: `fixturecheck check`, `relieve`, `calibrate`, `shop` and `keys`.
 
 Nothing heavy is imported until it is needed, so that help and mistakes in a command answer at once. A
 check runs in a process of its own; whatever happens to it, this one ends with a line and an exit code.
@@ -22,6 +22,7 @@ from fixturecheck.stopping import stoppable
 GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
 
 CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.relief_job:run"
+CALIBRATE = "fixturecheck.calibrate_job:run"
 """What the child process runs."""
 
 _EXITS = """\
@@ -84,6 +85,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _add_check(commands)
     _add_relieve(commands)
+    _add_calibrate(commands)
     shop = commands.add_parser("shop", help="list the shop's equipment, materials, finishes and wheels")
     shop.add_argument("shelf", nargs="?", choices=_SHELVES, help="one list only")
     shop.add_argument("name", nargs="?", help="one kind of equipment: its sizes, bodies, faces and places")
@@ -131,6 +133,26 @@ def _add_relieve(commands: argparse._SubParsersAction[_Parser]) -> None:
     relieve.set_defaults(command=_relieve)
 
 
+def _add_calibrate(commands: argparse._SubParsersAction[_Parser]) -> None:
+    calibrate = commands.add_parser(
+        "calibrate",
+        help="find the magnet of your own chuck from pulls on a scale",
+        description="Reads what pieces on a magnetic chuck were pulled off or slid with, finds every magnet "
+        "that gives all readings, and writes a chuck file that set-ups name.",
+        epilog="exit codes: 0 written, 2 the measurements are wrong or contradict each other, 3 it could not "
+        "be computed",
+    )
+    calibrate.add_argument("measurements", metavar="MEASUREMENTS", type=Path, help="a .toml file")
+    calibrate.add_argument(
+        "--out",
+        metavar="FILE",
+        type=Path,
+        help="the chuck file (default: <name of MEASUREMENTS>_chuck.toml in the current folder)",
+    )
+    _add_running(calibrate)
+    calibrate.set_defaults(command=_calibrate)
+
+
 def _add_common(command: argparse.ArgumentParser, ending: str) -> None:
     """Add what every command that reads a set-up and writes a folder takes."""
     command.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
@@ -149,6 +171,11 @@ def _add_common(command: argparse.ArgumentParser, ending: str) -> None:
         dest="overrides",
         help="give a parameter of the set-up another value; may be repeated",
     )
+    _add_running(command)
+
+
+def _add_running(command: argparse.ArgumentParser) -> None:
+    """Add what every command takes that runs for a while."""
     command.add_argument(
         "--timeout", metavar="S", type=float, default=1800.0, help="give up after so many seconds (1800)"
     )
@@ -193,6 +220,41 @@ def _relieve(options: argparse.Namespace) -> int:
     cured, told = _run(options, out, RELIEVE, (str(setup), overrides))
     said = _say(f"{told}\n\nwritten to {out}\n")
     return (GO if cured else NO_GO) if said else NOT_COMPUTED
+
+
+def _calibrate(options: argparse.Namespace) -> int:
+    from fixturecheck.cli_progress import Display  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.setup.measured import measured_in_file  # noqa: PLC0415 -- loaded when needed
+
+    path: Path = options.measurements
+    out = options.out or Path(f"{path.stem}_chuck.toml")
+    _refuse_to_overwrite(out)
+    # A slip of the pen is answered before anything heavy is loaded.
+    measured_in_file(path.absolute())
+    with Display(sys.stderr, quiet=options.quiet) as display:
+        text, told = run_guarded(
+            CALIBRATE,
+            str(path.absolute()),
+            timeout_s=options.timeout,
+            progress=display.show,
+            prints=display.write,
+            noise=sys.stderr if options.trace else None,
+        )
+    kept = out.with_name(f".{out.name}.{os.getpid()}")
+    kept.write_text(text, encoding="utf-8")
+    kept.replace(out)
+    options.written = f"the chuck file is {out}"
+    return GO if _say(f"{told}\n\nwritten to {out}\n") else NOT_COMPUTED
+
+
+def _refuse_to_overwrite(out: Path) -> None:
+    """Refuse to write a chuck file over anything but another."""
+    if not out.exists():
+        return
+    if not out.is_file() or "[chuck]" not in out.read_text(encoding="utf-8", errors="replace"):
+        message = f"{out} exists and is no chuck file; give another --out"
+        raise SetupError(message)
 
 
 def _run(

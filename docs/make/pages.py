@@ -241,7 +241,7 @@ def python_page() -> str:
         "Check and report": ("load", "check", "write_report", "relieve"),
         "Result": ("Result", "Finding", "Verdict", "Reliefs"),
         "Errors": ("FixturecheckError", "SetupError", "KernelError", "NotComputedError"),
-        "Make a set-up": ("body", "equipment", "place", "own_shop"),
+        "Make a set-up": ("body", "equipment", "place", "own_shop", "chuck_file"),
     }
     placed = {name for group in kinds.values() for name in group}
     kinds["What a set-up states"] = tuple(n for n in names if n not in placed and n not in modules)

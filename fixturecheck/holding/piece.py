@@ -43,11 +43,14 @@ class Source:
         Air gap of the same conductance as the magnet, per area of a pole's back.
     piece : str
         The piece that it was found with, in words; empty where it was stated.
+    most_share : float
+        How many times that force the magnet has at most.
     """
 
     mmf_a: float
     gap_mm: float
     piece: str = ""
+    most_share: float = 1.0
 
 
 def pole_of(body: Ferrous, source: Source) -> Pole | None:
@@ -273,3 +276,30 @@ def _nested_piece(
 def _named(solid: Solid) -> Placed:
     names = tuple(f"face_{i + 1}" for i in range(len(faces_of(solid))))
     return Placed(name=_NAME, solid=solid, face_names=names)
+
+
+def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float] = ()) -> Piece:
+    """Return a block on a flat chuck.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the poles.
+    size_mm : sequence of float
+        Along X, along Y, and height.
+    at_mm : sequence of float, optional
+        Where the middle of the block lies; empty takes half-way between the two poles next to the middle.
+
+    Raises
+    ------
+    NotComputedError
+        The poles are all of one kind.
+    """
+    poles = setup.poles()
+    top_z_mm = max(box_of(p.solid.moved(p.at))[5] for p in poles)
+    found = _flat_piece(poles, top_z_mm, size_mm, setup.write)
+    if not len(at_mm):
+        return found
+    low = np.array([at_mm[0] - size_mm[0] / 2, at_mm[1] - size_mm[1] / 2, top_z_mm])
+    solid = box(to_vector(low), to_vector(low + np.array(size_mm)))
+    return replace(found, placed=_named(solid))

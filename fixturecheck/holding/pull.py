@@ -178,7 +178,8 @@ class Magnet:
         """
         weak = least_pulls(self.weak, self.soft, strength)
         hard = behind_soft(self.strong, self.soft) if weak.soft_is_harder else self.strong
-        strong = hard.solve(strength, near=weak.harder)
+        most = max(s.most_share for s in (self.source, self.soft) if s is not None)
+        strong = hard.solve(strength * most, near=weak.harder)
         ends = zip(
             weak.patches,
             strong.patches,
@@ -316,6 +317,8 @@ class _Gaps:
     def __init__(self, setup: Setup, *, wide: bool) -> None:
         self._bodies = irons_of(setup)
         self._end = 1 if wide else 0
+        self._poles = {b.name for b in setup.poles()}
+        self._chuck = setup.holding.calibrated if setup.holding else None
 
     def __call__(self, a: str, b: str) -> float:
         (rz_a, flat_a), (rz_b, flat_b) = self._heights_um(a), self._heights_um(b)
@@ -324,6 +327,10 @@ class _Gaps:
     def _heights_um(self, where: str) -> tuple[float, float]:
         """Return Rz and flatness of a face, or the greatest of the faces that meet there."""
         face = FaceRef(where)
+        if self._chuck is not None and face.body in self._poles:
+            # What a measured seat leaves for the pole, flatness and all, as if the piece were known.
+            piece_um = sum(finish_of(self._chuck.piece_finish).rz_um) / 2
+            return max(2.0 * self._chuck.seat_gap_um[self._end] - piece_um, 0.0), 0.0
         body = self._bodies[face.body]
         found = [body.finish.get(f, body.finish.get("*")) for f in face.faces]
         if None in found:

@@ -14,11 +14,13 @@ from fixturecheck.holding.piece import PieceOnPoles, Source, piece_on
 from fixturecheck.kernel.femesh import TetMesher
 from fixturecheck.physics.bh import MU0_H_M
 from fixturecheck.physics.seat_gap import strength_for_pull
+from fixturecheck.setup.calibrated import CalibratedChuck
 from fixturecheck.setup.holding import SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish
 from fixturecheck.units import Writing
 
+_SAME_PITCH_MM = 1e-3
 RATING_STEEL = "steel_1018"
 POLE_FINISH = "ground"
 # Magnets that are tried for a pull over a shim, from one that drives its flux through any gap to the softest.
@@ -64,6 +66,8 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[Source, ...]:
     if holding is None:
         message = "no holding is stated"
         raise NotComputedError(message)
+    if holding.calibrated is not None:
+        return _calibrated(setup, holding.calibrated)
     if holding.source_mmf_a:
         ends = zip(holding.source_mmf_a, source_gaps_mm(setup, holding), strict=True)
         return tuple(dict.fromkeys(Source(mmf_a=mmf, gap_mm=gap) for mmf, gap in ends))
@@ -78,6 +82,25 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[Source, ...]:
     if soft_mm <= stiff_mm:
         return (stiff,)
     return stiff, found.at(soft_mm)
+
+
+def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[Source, ...]:
+    """Return the sources of a chuck file, which must be of a chuck with such poles."""
+    poles = setup.poles()
+    pitch = pitch_mm(poles)
+    if len(poles) != chuck.poles or abs(pitch - chuck.pole_pitch_mm) > _SAME_PITCH_MM:
+        write = setup.write
+        message = (
+            f"{chuck.name} was measured with {chuck.poles} poles {write.length(chuck.pole_pitch_mm, 'g')} "
+            f"apart, and here are {len(poles)} poles {write.length(pitch, 'g')} apart; calibrate this chuck"
+        )
+        raise NotComputedError(message)
+    ends = zip(chuck.source_mmf_low_a, chuck.source_mmf_high_a, chuck.source_gap_mm, strict=True)
+    return tuple(
+        dict.fromkeys(
+            Source(mmf_a=low, gap_mm=gap, most_share=high / low, piece=chuck.name) for low, high, gap in ends
+        )
+    )
 
 
 class _Rating:

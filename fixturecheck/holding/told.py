@@ -93,6 +93,11 @@ def magnet_words(setup: Setup, held: Held) -> str:
     source, soft = held.pulls.source, held.pulls.soft
     gaps = [source.gap_mm] if soft is None else [source.gap_mm, soft.gap_mm]
     gives = " to ".join(setup.write.length(g, ".3g") for g in gaps)
+    if holding.calibrated is not None:
+        return (
+            f"{state}; {holding.calibrated.name}, as calibrated: it gives way like a gap of {gives} behind "
+            "the poles"
+        )
     if holding.source_mmf_a:
         return f"{state}; its source is stated, a gap of {gives} behind the poles"
     assumed = ", assumed since none is stated," if holding.rated_pull_n_cm2 is None else ""

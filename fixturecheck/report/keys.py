@@ -13,12 +13,13 @@ from fixturecheck.allowed import allowed_in
 from fixturecheck.errors import SetupError
 from fixturecheck.recorded import own_fields
 from fixturecheck.setup.stated import kind_of
-from fixturecheck.setup.tables import BY_OTHER_KEYS, LISTS, RECORDS
+from fixturecheck.setup.tables import BY_OTHER_KEYS, LISTS, MEASURED, RECORDS
 from fixturecheck.setup.words import CHECKS, SEVERITIES
 from fixturecheck.shop.nearest import nearest
 from fixturecheck.units import inch_key, metric_unit
 
-TABLES = (*RECORDS, "severity")
+_ALL = {**RECORDS, **MEASURED}
+TABLES = (*_ALL, "severity")
 """The names of the tables, as `keys` takes them."""
 
 _HEADS = {"staging.push": "[staging.push.PART]", "staging.press": "[[staging.press]]"}
@@ -91,7 +92,7 @@ class Key:
 
 def keys_of(table: str) -> Iterator[Key]:
     """Yield the keys of a table of a set-up, in the order of its data class."""
-    record = RECORDS[table]
+    record = _ALL[table]
     meanings = meanings_of(record)
     for field in own_fields(record):
         if field.name not in BY_OTHER_KEYS.get(table, ()):
@@ -106,12 +107,12 @@ def keys_of(table: str) -> Iterator[Key]:
 
 def purpose_of(table: str) -> str:
     """Return in one line what a table states."""
-    return (inspect.getdoc(RECORDS[table]) or "").splitlines()[0]
+    return (inspect.getdoc(_ALL[table]) or "").splitlines()[0]
 
 
 def heading(table: str) -> str:
     """Return how a table is opened in a file."""
-    return _HEADS.get(table) or (f"[[{table}]]" if table in LISTS else f"[{table}]")
+    return _HEADS.get(table) or (f"[[{table}]]" if table in (*LISTS, "measurement") else f"[{table}]")
 
 
 def _table(name: str) -> str:

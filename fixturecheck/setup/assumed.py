@@ -124,7 +124,7 @@ def _cut(setup: Setup, cut: Cut) -> _Asked:
 def _holding(setup: Setup, holding: Holding) -> Iterator[_Asked]:
     off = holding.magnet == "off"
     skips = ["rated_pull_n_cm2", "residual_share", "rating_piece_mm", "rating_finish"] if off else []
-    skips += ["source_gap_mm"] if off or holding.shim_mm is not None else []
+    skips += ["source_gap_mm"] if off or holding.shim_mm is not None or holding.calibrated else []
     skips += ["rating_piece_mm", "rating_finish", "rated_pull_n_cm2"] if holding.source_mmf_a else []
     skips += ["trifle_share"] if holding.magnet != "trifle" else []
     skips += ["friction"] if holding.mu else []

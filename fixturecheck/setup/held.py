@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from fixturecheck.errors import SetupError
 from fixturecheck.mistakes import Mistakes
+from fixturecheck.setup.calibrated import CalibratedChuck
+from fixturecheck.setup.chuck_file import chuck_file
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.stated import Stated
 
@@ -17,10 +22,27 @@ def holding_stated(facts: Stated) -> Holding | None:
     between = wrong.or_else(lambda: _curves(stated), {})
     clamps = wrong.each(wrong.or_else(lambda: facts.tables("clamp"), []), lambda c: c.record(Clamp))
     milling = wrong.each(wrong.or_else(lambda: facts.tables("mill"), []), lambda m: m.record(Milling))
-    besides = {"clamps": clamps, "milling": milling, "grinds_as": grinds_as, "curves_between": between}
+    calibrated = wrong.or_else(lambda: _calibrated(stated), None)
+    besides: dict[str, Any] = {
+        "clamps": clamps,
+        "milling": milling,
+        "grinds_as": grinds_as,
+        "curves_between": between,
+    }
+    besides["calibrated"] = calibrated
     holding = wrong.or_else(lambda: stated.record(Holding, besides=besides), None)
     wrong.raise_any()
     return holding
+
+
+def _calibrated(stated: Stated) -> CalibratedChuck | None:
+    path = stated.get("calibrated", "text")
+    if path is None:
+        return None
+    try:
+        return chuck_file(path)
+    except SetupError as reason:
+        stated.fail("; ".join(reason.problems), "calibrated")
 
 
 def _texts(stated: Stated, key: str) -> dict[str, str]:

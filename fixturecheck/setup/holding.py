@@ -11,6 +11,7 @@ from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
 from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.result import Vector
+from fixturecheck.setup.calibrated import CalibratedChuck
 from fixturecheck.setup.words import one_of
 from fixturecheck.shop import tables
 from fixturecheck.shop.nearest import nearest
@@ -180,6 +181,9 @@ class Holding:
     source_mmf_a : tuple of float
         Magnetomotive force of the full magnet behind either of these gaps; empty finds it from the rated
         pull.
+    calibrated : CalibratedChuck or None
+        The chuck as it was measured: the file that `fixturecheck calibrate` wrote. It takes the place of the
+        rated pull and of the source.
     clamps : tuple of Clamp
         Vise, straps, toes.
     milling : tuple of Milling
@@ -222,6 +226,7 @@ class Holding:
         default=(), metadata=allowed(0.0001, 5.0, items=2, matters="every pull, and so the hold")
     )
     source_mmf_a: tuple[float, ...] = field(default=(), metadata=allowed(0.1, 1e6, items=2))
+    calibrated: CalibratedChuck | None = None
     clamps: tuple[Clamp, ...] = ()
     milling: tuple[Milling, ...] = ()
     friction: str = field(
@@ -235,6 +240,12 @@ class Holding:
     blocking: tuple[str, ...] | None = None
     least_factor: float = field(default=3.0, metadata=allowed(0.1, 100.0, matters="which factor is a go"))
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+    def __post_init__(self) -> None:
+        """Take the source of a calibrated chuck where none is stated."""
+        if self.calibrated is not None and not self.source_gap_mm and not self.source_mmf_a:
+            object.__setattr__(self, "source_gap_mm", self.calibrated.source_gap_mm)
+            object.__setattr__(self, "source_mmf_a", self.calibrated.source_mmf_low_a)
 
     @property
     def rated_n_cm2(self) -> float:
@@ -319,6 +330,8 @@ def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
 def _refuse_bad_source(holding: Holding) -> None:
     """Refuse a source that is stated in part, twice or backwards."""
     gap, mmf = holding.source_gap_mm, holding.source_mmf_a
+    if holding.calibrated is not None:
+        _refuse_beside_calibrated(holding, holding.calibrated)
     if len(holding.rating_piece_mm) not in (0, 3):
         message = (
             "holding, rating_piece_mm: state three sizes, along X, along Y and height; got "
@@ -342,6 +355,20 @@ def _refuse_bad_source(holding: Holding) -> None:
     except SetupError as reason:
         message = f"holding, rating_finish: {reason}"
         raise SetupError(message) from reason
+
+
+def _refuse_beside_calibrated(holding: Holding, chuck: CalibratedChuck) -> None:
+    """Refuse a magnet that is stated besides the chuck file that tells it."""
+    beside = [
+        name
+        for name in ("rated_pull_n_cm2", "rating_piece_mm", "shim_mm", "shim_pull_n_cm2")
+        if getattr(holding, name) not in (None, ())
+    ]
+    if holding.source_gap_mm != chuck.source_gap_mm or holding.source_mmf_a != chuck.source_mmf_low_a:
+        beside.append("source_gap_mm")
+    if beside:
+        message = f"holding: the calibrated chuck tells the magnet; leave out {', '.join(beside)}"
+        raise SetupError(message)
 
 
 def _refuse_bad_mu(holding: Holding) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from fixturecheck.setup.entries import BodyEntry, EquipmentEntry, HeadEntry
 from fixturecheck.setup.holding import Clamp, Holding, Milling
+from fixturecheck.setup.measurement import CalibrationHead, Measurement
 from fixturecheck.setup.records import Cut, Machine, Seat
 from fixturecheck.setup.relieving import Relieving
 from fixturecheck.setup.staging import Press, Push, Staging
@@ -35,6 +36,9 @@ RECORDS: Mapping[str, type] = {
     "finish": Finish,
 }
 """The tables in the order in which somebody writes them; a dot leads to a table within a table."""
+
+MEASURED: Mapping[str, type] = {"calibration": CalibrationHead, "measurement": Measurement}
+"""The tables of a file of measurements, besides `[[equipment]]`."""
 
 BY_OTHER_KEYS = {
     "machine": ("flange", "guard"),

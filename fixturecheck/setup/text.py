@@ -49,7 +49,7 @@ def told_in_file(path: Path, overrides: Mapping[str, str]) -> Told:
     SetupError
         The file cannot be read or does not parse, or states something wrong: every mistake with its line.
     """
-    facts = read_document(path, overrides)
+    facts = _from_home(read_document(path, overrides), path.parent)
 
     def bodies(units: str) -> Sequence[partial[BodyFacts]]:
         return [partial(_file_body, entry, units) for entry in facts.tables("body")]
@@ -61,6 +61,15 @@ def told_in_file(path: Path, overrides: Mapping[str, str]) -> Told:
     facts = with_shop(facts, shop)
     told = told_in(facts, known=ALL, name=path.stem, bodies=bodies, more=shop.own)
     return replace(told, shop_file=shop.path)
+
+
+def _from_home(facts: Stated, home: Path) -> Stated:
+    """Return the tables with the chuck file that they name as seen from here, not from their folder."""
+    holding = facts.values.get("holding")
+    if not isinstance(holding, Mapping) or not isinstance(holding.get("calibrated"), str):
+        return facts
+    there = {**holding, "calibrated": str(home / holding["calibrated"])}
+    return replace(facts, values={**facts.values, "holding": there})
 
 
 def files_of(told: Told, home: Path) -> list[FileBody]:

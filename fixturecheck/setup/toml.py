@@ -44,6 +44,8 @@ def load_toml(
         partial(_body, file, read_part) for file in files_of(told, path.parent)
     ]
     files = [] if told.shop_file is None else [told.shop_file]
+    if told.holding is not None and told.holding.calibrated is not None:
+        files.append(Path(told.holding.calibrated.path))
 
     def listed(everything: Sequence[Body]) -> tuple[Source, ...]:
         return tuple(sources(everything, files))

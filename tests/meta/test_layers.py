@@ -59,6 +59,7 @@ ALLOWED: Mapping[str, set[str]] = {
     # Doors.
     "job": JUDGED | {"engine", "report"},
     "relief_job": JUDGED | {"report"},
+    "calibrate_job": SOLVED,
     "cli_progress": LEAVES,
     "cli": LEAVES | {"checks", "cli_progress", "job", "kernel", "report", "setup"},
     "cq": JUDGED | {"engine", "report"},

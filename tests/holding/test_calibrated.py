@@ -1,0 +1,72 @@
+"""A calibrated chuck in a set-up: its sources, its range and its seat are what the field is solved with."""
+
+from dataclasses import replace
+
+import pytest
+
+from fixturecheck import Holding
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.holding.pull import magnet_of
+from fixturecheck.holding.rating import find_sources
+from fixturecheck.setup.calibrated import CalibratedChuck
+from fixturecheck.setup.holding import refuse_bad_holding
+from tests.holding.test_rating import on_chuck
+
+CHUCK = CalibratedChuck(
+    name="small chuck",
+    poles=7,
+    pole_pitch_mm=12.0,
+    piece_finish="ground",
+    source_gap_mm=(0.2, 0.8),
+    source_mmf_low_a=(150.0, 420.0),
+    source_mmf_high_a=(165.0, 450.0),
+    seat_gap_um=(2.0, 8.0),
+)
+
+
+def calibrated(chuck=CHUCK):
+    """The block of the rating tests, on a chuck that was measured."""
+    return replace(on_chuck(), holding=Holding(magnet="full", calibrated=chuck))
+
+
+def magnet(chuck, mesher):
+    setup = calibrated(chuck)
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    return magnet_of(setup, contacts, mesher)
+
+
+def test_the_sources_of_the_file_stand_behind_the_poles(mesher):
+    stiff, soft = find_sources(calibrated(), mesher)
+    assert (stiff.gap_mm, stiff.mmf_a, stiff.most_share) == (0.2, 150.0, pytest.approx(1.1))
+    assert (soft.gap_mm, soft.mmf_a, soft.most_share) == (0.8, 420.0, pytest.approx(450 / 420))
+
+
+@pytest.mark.parametrize("other", [{"poles": 9}, {"pole_pitch_mm": 12.5}])
+def test_a_file_of_another_chuck_is_not_taken(other, mesher):
+    with pytest.raises(NotComputedError, match=r"was measured with . poles .* apart; calibrate this chuck"):
+        find_sources(calibrated(replace(CHUCK, **other)), mesher)
+
+
+def test_a_rated_pull_beside_the_file_is_refused():
+    setup = calibrated()
+    beside = replace(setup.holding, rated_pull_n_cm2=80.0)
+    with pytest.raises(SetupError, match="calibrated chuck tells the magnet; leave out rated_pull_n_cm2"):
+        refuse_bad_holding(replace(setup, holding=beside))
+
+
+def test_the_range_of_the_file_is_in_the_range_of_the_pull(mesher):
+    """The same block with one known source and seat of the file is pulled within the range of all."""
+    low, high = (sum(getattr(f, end) for f in magnet(CHUCK, mesher).pulls(1.0).on("block_0"))
+                 for end in ("weak_n", "strong_n"))  # fmt: skip
+    for gap, mmf, seat in ((0.2, 158.0, 5.0),):
+        known = replace(
+            CHUCK,
+            source_gap_mm=(gap, gap),
+            source_mmf_low_a=(mmf, mmf),
+            source_mmf_high_a=(mmf, mmf),
+            seat_gap_um=(seat, seat),
+        )
+        pulls = magnet(known, mesher).pulls(1.0).on("block_0")
+        assert low <= sum(f.weak_n for f in pulls) * 1.001
+        assert sum(f.strong_n for f in pulls) <= high * 1.001
