@@ -6,8 +6,7 @@ import textwrap
 from collections.abc import Callable
 from pathlib import Path
 
-from fixturecheck.holding.calibration import MODEL_SHARE, Calibration, Row, calibrate
-from fixturecheck.holding.pull import LIFTED_ERROR_SHARE
+from fixturecheck.holding.calibration import MODEL_SHARE, SHIM_SHARE, Calibration, Row, calibrate
 from fixturecheck.setup.chuck_file import chuck_text
 from fixturecheck.setup.measured import Measured, measured_in_file
 from fixturecheck.units import Writing
@@ -67,7 +66,7 @@ def _told(measured: Measured, found: Calibration) -> list[str]:
         f"magnetomotive force: {fit.mmf_a[0]:.0f} to {fit.mmf_a[1]:.0f} A",
         f"seat of a {measured.head.finish.replace('_', ' ')} piece: {seats}",
         "every magnet between these that gives all readings counts, each within its reading and the",
-        f"error of the field: {MODEL_SHARE:.0%}, and over a shim up to {LIFTED_ERROR_SHARE:.0%} too high",
+        f"error of the field: {MODEL_SHARE:.0%}, and over a shim up to {SHIM_SHARE:.0%} too high",
     ]
     if not fit.gap_bounded[0]:
         lines.append(

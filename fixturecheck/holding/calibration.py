@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.iron import pitch_mm
 from fixturecheck.holding.piece import Piece, PieceOnPoles, Source, piece_at
-from fixturecheck.holding.pull import FACE_ERROR_SHARE, LIFTED_ERROR_SHARE
 from fixturecheck.holding.rating import POLE_FINISH
 from fixturecheck.kernel.build import box
 from fixturecheck.kernel.femesh import TetMesher
@@ -37,6 +36,8 @@ _GAP_MM, _SHARE = (0.004, 5.0), (0.1, 10.0)
 # How far a chuck and a small piece may be bent over their contact: common practice, no source.
 _BENT_UM = 5.0
 _THIN_SHIM_MM = 0.05
+THIN_SHIM_SHARE, SHIM_SHARE = 0.10, 0.26
+"""By which share of itself the pull over a shim may be too high, see `too_high_share`."""
 # Forces about the one that gives a reading, between which its pull is tabled.
 _TABLE_SHARES = (0.5, 2.0)
 _FORCE_SHARE, _FORCE_TRIES = 0.05, 6
@@ -155,7 +156,7 @@ def too_high_share(shim_mm: float | None) -> float:
     """
     if not shim_mm:
         return MODEL_SHARE
-    return FACE_ERROR_SHARE if shim_mm < _THIN_SHIM_MM else LIFTED_ERROR_SHARE
+    return THIN_SHIM_SHARE if shim_mm < _THIN_SHIM_MM else SHIM_SHARE
 
 
 def _bench(measured: Measured) -> Setup:
