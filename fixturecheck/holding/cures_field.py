@@ -19,6 +19,8 @@ from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds
 from fixturecheck.holding.piece import Source
 from fixturecheck.holding.pull import FacePull, Magnet, least_pulls
 from fixturecheck.holding.rating import find_sources
+from fixturecheck.kernel.clip import face_frame
+from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.magnet import MagnetModel, behind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
@@ -45,7 +47,10 @@ def _needed(bench: Bench, pulled: Callable[[FacePull], bool]) -> tuple[float, fl
 
 
 def larger_seat(bench: Bench) -> Iterator[Cure]:
-    """Look for the area of seat that holds the part, at the pull per area that was found."""
+    """Look for the area of seat that holds the part, at the pull per area that was found.
+
+    No more is asked for than the part has in one plane.
+    """
     part, poles = bench.part.part, {b.name for b in bench.scene.setup.poles()}
 
     def seated(face: FacePull) -> bool:
@@ -57,12 +62,26 @@ def larger_seat(bench: Bench) -> Iterator[Cure]:
         return
     ratio, factor = found
     area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.faces if seated(f))
+    if ratio * area_mm2 > _most_in_a_plane_mm2(bench.scene.setup.body(part)):
+        return
     write = bench.scene.setup.write
     says = (
         f"seat {bench.part.part} on {write.area(ratio * area_mm2, '.0f', 'up')} of the magnet instead of "
         f"{write.number(area_mm2, 'mm2', '.0f')}: at the same pull per area it then {holds_words(factor)}"
     )
     yield Cure(says=says, change_ratio=ratio, factor=factor)
+
+
+def _most_in_a_plane_mm2(body: Body) -> float:
+    """Return the greatest area of the flat faces of a body that lie in one plane and look one way."""
+    areas: dict[tuple[float, ...], float] = {}
+    for face in faces_of(body.solid):
+        centre, normal, flat = face_frame(face)
+        if flat:
+            plane = (*np.round(normal, 6), round(float(centre @ normal), 3))
+            key = tuple(v + 0.0 for v in plane)
+            areas[key] = areas.get(key, 0.0) + float(face.Area())
+    return max(areas.values(), default=0.0)
 
 
 def more_magnet(bench: Bench) -> Iterator[Cure]:

@@ -234,7 +234,7 @@ def magnet_pull(a, b, size_n, area_mm2=1600.0):
 
 def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():
     """Pull as the square of the strength: share = sqrt(pull needed / full pull); area as the pull."""
-    full_n, share, area_mm2 = 12000.0, 0.3, 1600.0
+    full_n, share, area_mm2 = 12000.0, 0.3, 400.0
     stated = strapped(Holding(coolant=False, mu=(MU, MU), magnet="trifle", trifle_share=share), pole="n")
     seat, on = looking(stated, "bar", -1), looking(stated, "plate", 1)
     pull = magnet_pull(seat, on, full_n * share**2, area_mm2)
@@ -258,7 +258,7 @@ def test_a_larger_seat_adds_nothing_to_what_a_neighbour_pulls():
     """Only what the seat carries grows with its area: ratio = (needed - weight - other) / seat."""
     seat_n, other_n = 900.0, 300.0
     stated = strapped(Holding(coolant=False, mu=(MU, MU)), pole="n")
-    seat = magnet_pull(looking(stated, "bar", -1), looking(stated, "plate", 1), seat_n)
+    seat = magnet_pull(looking(stated, "bar", -1), looking(stated, "plate", 1), seat_n, 400.0)
     other = magnet_pull(looking(stated, "bar", 1), "neighbour.face_1", other_n)
     bench = on_bench(stated, pulls=Pulls(faces=(seat, other)), magnet=square_law(seat_n, "seat"))
     level_n, down_n = level_and_down_n(0.03)
@@ -267,8 +267,18 @@ def test_a_larger_seat_adds_nothing_to_what_a_neighbour_pulls():
     assert 1.1 < ratio < 4.0
     (cure,) = larger_seat(bench)
     told_mm2 = float(cure.says.split(" on ")[1].split(" ")[0])
-    assert 0.99 * ratio * 1600.0 <= told_mm2 <= (ratio + 0.06) * 1600.0
-    assert "instead of 1600" in cure.says
+    assert 0.99 * ratio * 400.0 <= told_mm2 <= (ratio + 0.06) * 400.0
+    assert "instead of 400" in cure.says
+
+
+def test_no_seat_is_asked_for_that_the_part_does_not_have():
+    """The bar has 1600 mm2 under it, all of it on the magnet: a larger seat is no cure."""
+    stated = strapped(Holding(coolant=False, mu=(MU, MU)), pole="n")
+    seat = magnet_pull(looking(stated, "bar", -1), looking(stated, "plate", 1), 900.0, 1600.0)
+    assert (
+        list(larger_seat(on_bench(stated, pulls=Pulls(faces=(seat,)), magnet=square_law(900.0, "seat"))))
+        == []
+    )
 
 
 def test_a_seat_of_two_pieces_is_as_rough_as_the_rougher():
