@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.faceref import FaceRef
+from fixturecheck.holding.cells import outermost
 from fixturecheck.holding.points import spots
 from fixturecheck.kernel.clip import carried, common_solid, extent_along
 from fixturecheck.kernel.regions import box_gap_mm
@@ -325,7 +326,9 @@ def support_edges(touches: Sequence[Touch]) -> list[tuple[Floats, Floats]]:
     if not under:
         return []
     points = np.vstack([t.points_mm for t in under])
-    hull = shapely.MultiPoint(points[:, :2]).convex_hull
+    # A round outline is tipped about in a few directions: all of its pieces would be too short.
+    corners = np.vstack([outermost(t.points_mm, np.eye(3)[:2]) for t in under])
+    hull = shapely.MultiPoint(corners[:, :2]).convex_hull
     if hull.geom_type != "Polygon":
         return []
     ring = np.array(shapely.simplify(shapely.normalize(hull), 1e-6).exterior.coords)[::-1]

@@ -111,7 +111,20 @@ class BHLaw:
 
 
 def scaled_law(law: BHLaw, share: float) -> BHLaw:
-    """Return a law with another share of its polarisation at every field, and no more than pure iron's."""
+    """Return a law with another share of its polarisation at every field, and no more than pure iron's.
+
+    Parameters
+    ----------
+    law : BHLaw
+        The law that is scaled.
+    share : float
+        Polarisation of the new law over that of the old one.
+
+    Returns
+    -------
+    BHLaw
+        Of the same name.
+    """
     share = min(share, max(1.0, PURE_IRON_J_T / law.saturation_t)) if law.saturation_t else share
     return replace(
         law,
@@ -121,7 +134,20 @@ def scaled_law(law: BHLaw, share: float) -> BHLaw:
 
 
 def law_between(weak: BHLaw, strong: BHLaw, share: float) -> BHLaw:
-    """Return the law whose flux density lies at a share of the way from one law to another at every field."""
+    """Return the law whose flux density lies at a share of the way from one law to another at every field.
+
+    Parameters
+    ----------
+    weak, strong : BHLaw
+        The two laws.
+    share : float
+        0 is the weak one, 1 the strong one.
+
+    Returns
+    -------
+    BHLaw
+        With the name of the strong one.
+    """
     if share in (0.0, 1.0):
         return strong if share else weak
     ends = (scaled_law(weak, 1.0 - share), scaled_law(strong, share))

@@ -57,7 +57,7 @@ def sentences(value: object, where: str = "") -> Iterator[tuple[str, str]]:
             yield from sentences(item, f"{where}[{i}]")
     elif is_dataclass(value):
         for field in fields(value):
-            if field.name not in {"unit", "units", "geometry", "sources", "poles"}:
+            if field.name not in {"unit", "units", "geometry", "setup", "sources", "poles"}:
                 yield from sentences(getattr(value, field.name), f"{where}.{field.name}")
 
 

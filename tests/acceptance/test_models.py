@@ -197,15 +197,15 @@ def test_pawls_hold_against_a_screwed_stop_while_their_steel_stays_a_guess(check
     for part in told["parts"]:
         # Between the two curves that the steel is taken to lie between.
         low, high = part["pull_n"]
-        assert 2.0 < high / low < 4.0
+        assert 2.0 < high / low < 8.0
     assert any("no B-H curve" in note for note in told["notes"])
 
 
-def test_on_edge_the_link_is_drawn_down_and_slides_away(checked):
+def test_on_edge_the_link_is_hardly_drawn_down_and_does_not_stay_put(checked):
     _, result = checked("link/on_edge_held.py")
     (hold,) = [f for f in result["findings"] if f["check"] == "hold" and f["subject"] == "link in top"]
     assert hold["value"] < 0.2
-    assert "slides" in hold["says"]
+    assert "does not stay put before the cut begins: link tips" in hold["says"]
     low, high = result["holding"]["parts"][0]["pull_n"]
     assert 0.0 < low < high < 30.0
 
@@ -215,10 +215,8 @@ def test_a_milled_link_that_tips_up_into_the_cutter_is_shown_with_its_cures(chec
     assert (result["verdict"], code) == ("no-go", 1)
     told = {f["check"]: f for f in bad(result) if f["kind"] != "loss"}
     assert {name: f["verdict"] for name, f in told.items()} == {"hold": "no-go", "crash": "no-go"}
-    # With everything there it lets go above its load; without the parallel, below it.
-    (loss,) = [f for f in bad(result) if f["kind"] == "loss"]
-    assert (loss["check"], loss["verdict"]) == ("hold", "caution")
-    assert loss["value"] < 1.0 < told["hold"]["value"]
+    # Without the parallel it still bears its load, which is no finding of its own.
+    assert [f for f in bad(result) if f["kind"] == "loss"] == []
     # Pushed along the jaws by its teeth and up by their flutes, at the end where it comes in.
     assert "link tips to the right" in told["crash"]["says"]
     assert "into the cutter: within 2 mm a tooth then bites" in told["crash"]["says"]
@@ -229,7 +227,7 @@ def test_a_milled_link_that_tips_up_into_the_cutter_is_shown_with_its_cures(chec
     assert part["milling_n"][1] < math.hypot(*part["load_n"]) < 2.0 * part["milling_n"][1]
     assert part["press_n"] == part["drag_n"] == [0, 0]
     assert {loss["lost"] for loss in part["losses"]} == {"without parallel"}
-    assert all(loss["factor"] < part["factor_low"] for loss in part["losses"])
+    assert all(1.0 < loss["factor"] < part["factor_low"] for loss in part["losses"])
     shallower, tighter = part["remedies"]
     assert shallower.startswith("Mill 0.30 mm deep at a time instead of 0.5")
     assert tighter.startswith("Tighten screw to 20.")

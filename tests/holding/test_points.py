@@ -12,6 +12,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.clamping import Pressed
 from fixturecheck.holding.cures_block import with_fixed
 from fixturecheck.holding.factor import FRICTION, Rig, pull_on
+from fixturecheck.holding.piece import Source
 from fixturecheck.holding.points import Spot, spots
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
 from fixturecheck.holding.rubbing import Friction
@@ -159,7 +160,9 @@ def test_pieces_of_one_name_keep_their_own_pull():
             gaps=(gap(-20.0), gap(20.0)), sources=(), left_out=(), solve=lambda *_, **__: solved
         )
 
-    magnet = Magnet(weak=model(30.0, 50.0), strong=model(40.0, 60.0), source=None, notes=())
+    magnet = Magnet(
+        weak=model(30.0, 50.0), strong=model(40.0, 60.0), source=Source(mmf_a=1.0, gap_mm=0.02), notes=()
+    )
     pulls = magnet.pulls(1.0)
     assert [(f.weak_n, f.strong_n, f.weak_at_mm[0], f.points_mm[:, 0].mean()) for f in pulls.faces] == [
         (30.0, 40.0, -20.0, -20.0),

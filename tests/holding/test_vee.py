@@ -53,14 +53,14 @@ def down_n(pulls):
 
 
 def test_a_bar_like_the_rating_piece_is_pulled_as_rated(mesher):
-    """40 long like the piece, ground like it: what ground may mean lies about the rated pull.
+    """40 long like the piece, ground: what ground may mean, out of flat too, lies about the rated pull.
 
     A rating is per area of the piece's faces, groove and chamfer below them or not.
     """
     found = pulled(bar(nested=True, long_mm=40.0), mesher)
     rated_n = RATED_N_CM2 * 40.0 * SIDE / 100.0
     for face in found.faces:
-        assert 0.75 * rated_n < face.weak_n < rated_n < face.strong_n < 1.25 * rated_n
+        assert 0.65 * rated_n < face.weak_n < rated_n < face.strong_n < 1.25 * rated_n
 
 
 def test_flux_enters_by_one_flank_and_leaves_by_the_other(pulls):
