@@ -33,8 +33,8 @@ from fixturecheck.access.undrawn import Undrawn, undrawn
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
-from fixturecheck.kernel.regions import apart
-from fixturecheck.kernel.shapes import box_of
+from fixturecheck.kernel.regions import Apart, apart
+from fixturecheck.kernel.shapes import Solid, box_of
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 
 ID = "clear"
@@ -179,15 +179,19 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
     """Judge the clearance of one clamp that is not drawn."""
     least_mm, name, write = stage.setup.machine.least_clearance_mm, cut.cut.name, stage.setup.write
     movers, clamp = movers_of(cut), space.clamp
-    tips, bars = (
-        {m: apart(swept, solid, f"the {m} of {name} and {clamp}") for m, swept in movers.items()}
-        for solid in (space.least, space.most)
+
+    def from_movers(solid: Solid) -> dict[str, Apart]:
+        found = {m: apart(swept, solid, f"the {m} of {name} and {clamp}") for m, swept in movers.items()}
+        return {m: a for m, a in found.items() if a is not None}
+
+    mover, tip = min(
+        from_movers(space.least).items(), key=lambda item: (-item[1].common_mm3, item[1].distance_mm)
     )
-    near = {m: a for m, a in tips.items() if a is not None}
-    mover, tip = min(near.items(), key=lambda item: (-item[1].common_mm3, item[1].distance_mm))
     gap_mm = tip.distance_mm
-    away_mm = min(a.distance_mm for a in bars.values() if a is not None)
-    if gap_mm <= stage.setup.tolerances.touch_mm:
+    hits = gap_mm <= stage.setup.tolerances.touch_mm
+    # Where the tip is hit, nobody needs to know how far the bar may reach.
+    away_mm = gap_mm if hits else min(a.distance_mm for a in from_movers(space.most).values())
+    if hits:
         verdict, kind = Verdict.NO_GO, f"{mover} hits clamp"
         says = f"The {mover} runs over the place where {clamp} presses, during {name}: it hits the clamp."
         remedy = f"Press with {clamp} where the {mover} does not pass, or hold the part from its sides."
@@ -213,7 +217,7 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
         value=gap_mm if verdict is not Verdict.GO else away_mm,
         unit="mm",
         limit=least_mm,
-        margin=(gap_mm if verdict is Verdict.NO_GO else away_mm) - least_mm,
+        margin=away_mm - least_mm,
         says=says,
         remedy=remedy,
         source=_LIMIT_SOURCE,

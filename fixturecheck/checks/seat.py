@@ -54,12 +54,13 @@ _EDGE = "a face held by a line or a point has no area for a magnet (common pract
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each seat, each contact that is not meant, each part's footing, each overlap."""
     found = footings(stage.setup, stage.contacts)
+    idle = holding_nothing(found)
     for seat in stage.setup.seats:
         if seat.rank != "nest":
-            yield _of_its_seat(_seat(stage, seat), seat, holding_nothing(found))
+            yield _of_its_seat(_seat(stage, seat), seat, idle)
     for part in stage.setup.parts():
         yield from _unmeant(stage, part)
-        yield from _footing(stage, part, holding_nothing(found))
+        yield from _footing(stage, part, idle)
     cures = Budget(SEAT)
     for overlap in stage.contacts.overlaps:
         if not _both_parts(stage, overlap):
