@@ -1,4 +1,4 @@
-"""How a face of a body is named: `body.face`, and `body.a+b` for the edge or corner between faces."""
+"""How a face of a body is named, `body.face`, an edge or corner, `body.a+b`, and a pair of faces."""
 
 from __future__ import annotations
 
@@ -31,3 +31,17 @@ class FaceRef(str):
     def faces(self) -> tuple[str, ...]:
         """Name of each face; more than one for an edge or corner."""
         return tuple(self.face.split("+")) if self.face else ()
+
+
+_ON = " on "
+
+
+def on(own: str, other: str) -> str:
+    """Return the name of a pair of faces: `body.face on body.face`."""
+    return f"{own}{_ON}{other}"
+
+
+def both_sides(pair: str) -> tuple[FaceRef, FaceRef]:
+    """Return the two faces of a pair by its name."""
+    own, _, other = pair.partition(_ON)
+    return FaceRef(own), FaceRef(other)

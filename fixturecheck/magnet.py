@@ -15,6 +15,7 @@ from fixturecheck.contact.fluxtube import Band, GapField, GapRegion
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.effort import FIELD, spend
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.faceref import on
 from fixturecheck.kernel.canonical import canonical_form
 from fixturecheck.kernel.femesh import TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.shapes import Placed
@@ -372,7 +373,7 @@ def _patch(
         message = f"{names[0]} on {names[1]}: their finish leaves no gap at all; state a finish for both"
         raise NotComputedError(message)
     return GapPatch(
-        name=" on ".join(names[::-1] if swap else names),
+        name=on(*(names[::-1] if swap else names)),
         a=(b if swap else a).name,
         b=(a if swap else b).name,
         points_a_mm=field.points_b_mm if swap else field.points_a_mm,

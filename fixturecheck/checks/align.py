@@ -144,8 +144,7 @@ def _finding(
 ) -> Finding:
     """Hold one error against the tolerance of its face; `words` say it and how to cure it."""
     says, remedy = words
-    face = target.name.face
-    stated = part.body.tolerance_mm.get(face, part.body.tolerance_mm.get("*"))
+    stated = part.body.zone_mm(target.name.face)
     limit_mm = DEFAULT_MM if stated is None else stated
     error_mm = error_mm if error_mm > _NOISE_MM else 0.0
     good = error_mm <= limit_mm

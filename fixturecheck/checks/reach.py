@@ -292,8 +292,7 @@ def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:
 
 def _limit_mm(setup: Setup, body_name: str, face: str, *, untold_mm: float | None = None) -> float:
     """Return half the profile tolerance of a face, or the touch tolerance where none is stated."""
-    stated = setup.body(body_name).tolerance_mm
-    tolerance_mm = stated.get(face, stated.get("*"))
+    tolerance_mm = setup.body(body_name).zone_mm(face)
     if tolerance_mm is not None:
         return tolerance_mm / 2
     return setup.tolerances.touch_mm if untold_mm is None else untold_mm

@@ -139,7 +139,7 @@ def wrong_of(found: Answered, body: str) -> list[Carried]:
     named = {(s.seat.body, s.seat.on) for s in found.settled.seats}
     mine = []
     for one in found.settled.unintended():
-        pair = (one.a.body, one.b.body)
+        pair = one.bodies
         other = pair[1] if pair[0] == body else pair[0]
         if body in pair and not ((other, body) in named and (body, other) not in named):
             mine.append(one)

@@ -221,8 +221,7 @@ def _signed(value_um: float, write: Writing) -> str:
 
 def limit_um(stage: Stage, face: FaceRef) -> float | None:
     """Return half of the zone of a target face; None where it states none."""
-    zones = stage.setup.body(face.body).tolerance_mm
-    width = zones.get(face.face, zones.get("*"))
+    width = stage.setup.body(face.body).zone_mm(face.face)
     return None if width is None else 0.5e3 * width
 
 

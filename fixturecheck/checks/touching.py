@@ -14,7 +14,7 @@ from fixturecheck.contact.parting import toward
 from fixturecheck.contact.sharing import Pair
 from fixturecheck.contact.standing import Array, Frame, Standing, stand
 from fixturecheck.errors import NotComputedError
-from fixturecheck.faceref import FaceRef
+from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.shapes import faces_of
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
@@ -172,7 +172,7 @@ def _flat_faces(body: Standing, names: tuple[str, ...]) -> list[int] | None:
 
 def subject_of(seat: Seat) -> str:
     """Name a seat by its two faces."""
-    return f"{seat.own} on {seat.other}"
+    return on(seat.own, seat.other)
 
 
 def sides_of(seat: Seat) -> tuple[FaceRef, FaceRef]:

@@ -177,7 +177,7 @@ def finished(setup: Setup, where: FaceRef) -> bool:
     """Say whether a face is ground or finer; one whose finish is not stated counts as such."""
     body = setup.body(where.body)
     for face in where.faces:
-        stated = body.finish.get(face, body.finish.get("*"))
+        stated = body.finish_of(face)
         if stated is None or finish_of(stated).ra_um[1] <= _FINISHED_RA_UM:
             return True
         if any(_makes(cut, where.body, face) for cut in setup.cuts):

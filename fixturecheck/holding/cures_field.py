@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.faceref import FaceRef
+from fixturecheck.faceref import FaceRef, both_sides
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words, scaled_pull
 from fixturecheck.holding.piece import Source
 from fixturecheck.holding.pull import FacePull, Magnet, least_pulls
@@ -54,8 +54,7 @@ def larger_seat(bench: Bench) -> Iterator[Cure]:
     part, poles = bench.part.part, {b.name for b in bench.scene.setup.poles()}
 
     def seated(face: FacePull) -> bool:
-        sides = {face.a.body, face.b.body}
-        return part in sides and bool(sides & poles)
+        return part in face.bodies and not poles.isdisjoint(face.bodies)
 
     found = _needed(bench, seated)
     if found is None or bench.rig.pulls is None:
@@ -196,7 +195,7 @@ def roughest_of(body: Body, faces: str, table: Mapping[str, Finish]) -> str:
     NotComputedError
         One of them has no finish that the table knows.
     """
-    stated = [body.finish.get(f, body.finish.get("*", "")) for f in FaceRef.of(body.name, faces).faces]
+    stated = [body.finish_of(f) or "" for f in FaceRef.of(body.name, faces).faces]
     if not set(stated) <= set(table):
         message = f"{body.name}.{faces} has no finish that is known"
         raise NotComputedError(message)
@@ -212,8 +211,7 @@ def _closer(model: MagnetModel, body: str, closer_um: dict[str, float]) -> Magne
     """Return the model with the gaps of a body's faces made narrower by a finer finish."""
     gaps = []
     for gap in model.gaps:
-        sides = [FaceRef(s) for s in gap.name.split(" on ")]
-        mine = [s.face for s in sides if s.body == body and s.face in closer_um]
+        mine = [s.face for s in both_sides(gap.name) if s.body == body and s.face in closer_um]
         narrower_mm = max(0.0, closer_um[mine[0]]) * 1e-3 if mine and gap.counts else 0.0
         gaps.append(replace(gap, gap_mm=gap.gap_mm - narrower_mm))
     return replace(model, gaps=tuple(gaps))

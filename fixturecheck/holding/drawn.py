@@ -140,7 +140,7 @@ def section_of(held: Held) -> FluxSection | None:
 def _middle(pulls: Pulls, about: str, poles: dict[str, str]) -> Floats:
     """Return the centre of pull between the poles and a body."""
     faces = pulls.on(about) or pulls.faces
-    on_poles = [f for f in faces if {f.a.body, f.b.body} & set(poles)]
+    on_poles = [f for f in faces if not poles.keys().isdisjoint(f.bodies)]
     chosen = on_poles or list(faces)
     weight = np.array([max(f.weak_n, 1e-9) for f in chosen])
     return np.asarray(weight @ np.array([f.weak_at_mm for f in chosen]) / weight.sum())

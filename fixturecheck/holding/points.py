@@ -248,7 +248,7 @@ def pull_loads(
     loads = []
     for face in pulls.faces if pulls else ():
         pull_n, centre = face.at(strength_share, error_share)
-        a, b = face.a.body, face.b.body
+        a, b = face.bodies
         for body, by, sign in ((a, b, 1.0), (b, a, -1.0)):
             if body in moving:
                 force = to_vector(sign * pull_n * face.toward)

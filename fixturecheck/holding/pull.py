@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
-from fixturecheck.faceref import FaceRef
+from fixturecheck.faceref import FaceRef, both_sides
 from fixturecheck.holding.iron import Ferrous, ferrous_bodies, irons_of
 from fixturecheck.holding.piece import Source, pole_of
 from fixturecheck.holding.rating import find_sources
@@ -77,6 +77,11 @@ class FacePull:
     pressure_n_mm2: Floats = field(repr=False)
     number: int = 0
 
+    @property
+    def bodies(self) -> tuple[str, str]:
+        """The two bodies, that of `a` first."""
+        return self.a.body, self.b.body
+
     def at(self, strength_share: float, error_share: float) -> tuple[float, Floats]:
         """Return pull and centre between the weak end (0) and the strong end (1).
 
@@ -120,7 +125,7 @@ class Pulls:
 
     def on(self, body: str) -> tuple[FacePull, ...]:
         """Return the pulls on one body."""
-        return tuple(f for f in self.faces if body in (f.a.body, f.b.body))
+        return tuple(f for f in self.faces if body in f.bodies)
 
     def must_know(self, body: str) -> None:
         """Refuse a body whose pull was not counted, which is not the same as no pull.
@@ -332,7 +337,7 @@ class _Gaps:
             piece_um = sum(finish_of(self._chuck.piece_finish).rz_um) / 2
             return max(2.0 * self._chuck.seat_gap_um[self._end] - piece_um, 0.0), 0.0
         body = self._bodies[face.body]
-        found = [body.finish.get(f, body.finish.get("*")) for f in face.faces]
+        found = [body.finish_of(f) for f in face.faces]
         if None in found:
             message = f"{where} has no finish, so its gap is not known; state the finish of {face.body!r}"
             raise NotComputedError(message)
@@ -354,7 +359,7 @@ def _with_narrow_gaps(
     laws = {b.placed.name: b.strong for b in bodies}
     gaps = []
     for gap in weak.gaps:
-        a, b = gap.name.split(" on ")
+        a, b = both_sides(gap.name)
         closer = (wide(a, b) - narrow(a, b)) * 1e-3 if gap.counts else 0.0
         film = None if gap.film is None else min((laws[gap.a], laws[gap.b]), key=lambda w: w.saturation_t)
         gaps.append(replace(gap, gap_mm=gap.gap_mm - closer, film=film))
@@ -383,7 +388,7 @@ def _face_pull(number: int, weak: PatchPull, strong: PatchPull, harder: PatchPul
     """Return the pull of one patch: the least at the weak end, and the greater of two at the strong end."""
     if harder.pull_n > strong.pull_n:
         strong = harder
-    a, b = map(FaceRef, strong.name.split(" on "))
+    a, b = both_sides(strong.name)
     points_mm, gap_mm = gap.points_a_mm, gap.gap_mm
     narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))
     # What opens from an edge carries its flux in a line beside the edge, however wide it is followed.

@@ -167,11 +167,10 @@ def _pulls_on(bench: _Bench, name: str, gone: frozenset[str], *, high: bool) -> 
     """Return force and place of each residual pull on a body, from what is still there."""
     out = []
     for face in bench.pulls.on(name) if bench.pulls else ():
-        a, b = face.a.body, face.b.body
-        if {a, b} & gone:
+        if not gone.isdisjoint(face.bodies):
             continue
         size = face.strong_n * face.high_share if high else face.weak_n * face.low_share
-        toward = face.toward if a == name else -face.toward
+        toward = face.toward if face.a.body == name else -face.toward
         out.append((size * toward, face.strong_at_mm if high else face.weak_at_mm))
     return out
 

@@ -58,7 +58,7 @@ def _normal(body: Body, face: str) -> Array:
 
 def half_mm(body: Body, face: str) -> float:
     """Return half of the zone of a face: how far it may be out either way."""
-    return 0.5 * body.tolerance_mm.get(face, body.tolerance_mm.get("*", 0.0))
+    return 0.5 * (body.zone_mm(face) or 0.0)
 
 
 def refuse_crossing(setup: Setup) -> None:

@@ -54,8 +54,8 @@ def closing_fixtures(bench: Bench, carried: Sequence[Carried], loose: Iterable[s
     moved = set(loose)
     held = _held(bench, carried, moved)
     closing = [one for one in held if one.faced]
-    pairs = {frozenset((f"{one.seat.body}.{one.seat.face}", one.seat.other)) for one in closing}
-    busy = {n for one in carried if frozenset((one.a, one.b)) not in pairs for n in _bodies(one)}
+    pairs = {frozenset((one.seat.own, one.seat.other)) for one in closing}
+    busy = {n for one in carried if frozenset((one.a, one.b)) not in pairs for n in one.bodies}
     stays = {
         one.seat.on
         for one in closing
@@ -112,11 +112,6 @@ def _fastened(bench: Bench, name: str) -> bool:
     body = bench.setup.body(name)
     fellows = [b for b in bench.bodies if b is body or (body.group and b.group == body.group)]
     return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
-
-
-def _bodies(one: Carried) -> tuple[str, str]:
-    """Return the names of the two bodies that touch."""
-    return one.a.body, one.b.body
 
 
 def _acting(carried: Sequence[Carried], seat: Seat) -> tuple[np.ndarray, float] | None:

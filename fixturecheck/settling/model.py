@@ -71,6 +71,11 @@ class Carried:
     points_mm: tuple[Vector, ...]
     intended: bool
 
+    @property
+    def bodies(self) -> tuple[str, str]:
+        """The two bodies, that of `a` first."""
+        return self.a.body, self.b.body
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SeatAtRest:

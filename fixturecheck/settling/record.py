@@ -128,8 +128,7 @@ def _chances(setup: Setup, odds: Odds) -> Chances:
 
 
 def _spread(setup: Setup, target: TargetOdds) -> TargetSpread:
-    zones = setup.body(target.face.body).tolerance_mm
-    width = zones.get(target.face.face, zones.get("*"))
+    width = setup.body(target.face.body).zone_mm(target.face.face)
     both = np.concatenate((target.draws_um, target.out_um))
     low, high = float(both.min()), float(both.max())
     if high - low < 1e-6:

@@ -26,17 +26,12 @@ def with_borders(bench: Bench, poses: Poses, carried: Sequence[Carried]) -> tupl
     seats: dict[frozenset[str], list[Carried]] = {}
     for one in carried:
         if one.intended:
-            seats.setdefault(_bodies(one), []).append(one)
-    return tuple(
-        replace(one, intended=True)
-        if not one.intended and any(_lies_on(bench, poses, one, s) for s in seats.get(_bodies(one), ()))
-        else one
-        for one in carried
-    )
+            seats.setdefault(frozenset(one.bodies), []).append(one)
 
+    def on_seat(one: Carried) -> bool:
+        return any(_lies_on(bench, poses, one, seat) for seat in seats.get(frozenset(one.bodies), ()))
 
-def _bodies(one: Carried) -> frozenset[str]:
-    return frozenset((one.a.body, one.b.body))
+    return tuple(replace(one, intended=one.intended or on_seat(one)) for one in carried)
 
 
 def _lies_on(bench: Bench, poses: Poses, one: Carried, seat: Carried) -> bool:

@@ -97,7 +97,7 @@ def _widths_mm(body: Body, names: list[str]) -> dict[int, tuple[float, float]]:
         return {}
     found = {}
     for face, name in enumerate(names):
-        width_mm = body.tolerance_mm.get(name, body.tolerance_mm.get("*", 0.0))
+        width_mm = body.zone_mm(name) or 0.0
         if not np.isfinite(width_mm) or width_mm < 0:
             message = f"tolerance of {body.name}.{name} must be zero or more, got {width_mm}"
             raise SetupError(message)

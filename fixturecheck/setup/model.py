@@ -101,6 +101,14 @@ class Body:
         """Return the solid with its names where it stands."""
         return Placed(name=self.name, solid=self.solid, face_names=tuple(self.face_names()), at=self.at)
 
+    def zone_mm(self, face: str) -> float | None:
+        """Return the width of the zone stated for a face, by its name or for all; None without one."""
+        return self.tolerance_mm.get(face, self.tolerance_mm.get("*"))
+
+    def finish_of(self, face: str) -> str | None:
+        """Return the finish stated for a face, by its name or for all; None without one."""
+        return self.finish.get(face, self.finish.get("*"))
+
     def face_indices(self, name: str) -> tuple[int, ...]:
         """Return the faces of one name as indices in kernel order; empty where no face has it."""
         if name in self.faces or not BY_PLACE.fullmatch(name):

@@ -213,7 +213,7 @@ def _refuse_bad_body(body: Body) -> None:
 def _refuse_bad_lean(body: Body, face: str, lean_mm: float) -> None:
     """Refuse an orientation tolerance that holds nothing closer than the zone around it."""
     where = f"body {body.name!r}, orientation_mm of {face!r}"
-    zone_mm = body.tolerance_mm.get(face, body.tolerance_mm.get("*"))
+    zone_mm = body.zone_mm(face)
     if face == "*" and body.tolerance_mm:
         return
     if zone_mm is None:
