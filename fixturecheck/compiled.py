@@ -26,7 +26,14 @@ Loop = TypeVar("Loop", bound=Callable[..., object])
 LOOPS = (
     *("compiled", "physics/implied"),
     *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/look"),
-    *("contact/rings", "contact/gutters", "contact/tapers", "contact/cleared", "contact/sunk", "kernel/skin"),
+    *(
+        "contact/rings",
+        "contact/gutters",
+        "contact/tapers",
+        "contact/cleared",
+        "contact/sunk",
+        "kernel/mesh/surface",
+    ),
 )
 """The modules that hold compiled loops, or the tuples of arrays and the constants that go into them."""
 

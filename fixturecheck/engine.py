@@ -19,9 +19,9 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.footing import footings, holding_nothing
 from fixturecheck.grouping import grouped
-from fixturecheck.kernel.clip import flush_faces
-from fixturecheck.kernel.shapes import compound
-from fixturecheck.kernel.sound import one_of_each
+from fixturecheck.kernel.brep.topology import one_of_each
+from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.select import flush_faces
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, not_computed, worst
 from fixturecheck.settling.answer import answered
 from fixturecheck.settling.record import rest_of, rest_shapes

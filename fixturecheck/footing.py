@@ -15,9 +15,10 @@ import numpy as np
 import shapely
 
 from fixturecheck.contact.model import ContactMap, Patch
-from fixturecheck.kernel.clip import centre_of
-from fixturecheck.kernel.regions import apart, box_gap_mm, loose_box, moved
-from fixturecheck.kernel.shapes import Box, Shape, box_of, to_vector
+from fixturecheck.kernel.boolean import apart
+from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, loose_box
+from fixturecheck.kernel.place import shifted
+from fixturecheck.kernel.shapes import Box, Shape, to_vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop import tables
 
@@ -312,7 +313,7 @@ def _drop_mm(shape: Shape, other: Shape, what: str, *, most_mm: float) -> float 
     """
     down_mm = 0.0
     for _ in range(_DROPS):
-        found = apart(other, moved(shape, (0.0, 0.0, -down_mm)), what)
+        found = apart(other, shifted(shape, (0.0, 0.0, -down_mm)), what)
         gap_mm = found.distance_mm if found is not None else 0.0
         if down_mm + gap_mm >= most_mm:
             return None

@@ -16,8 +16,8 @@ from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.effort import FIELD, spend
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import on
-from fixturecheck.kernel.canonical import canonical_form
-from fixturecheck.kernel.femesh import TetMesh, TetMesher, shape_hash
+from fixturecheck.kernel.brep.canonical import canonical_form
+from fixturecheck.kernel.mesh.tetrahedra import TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.physics.bh import BHLaw
 from fixturecheck.physics.flux import FluxSolution, solve_flux

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fixturecheck.kernel.mesh import Tessellator
-from fixturecheck.kernel.placing import matrix_of
+from fixturecheck.kernel.mesh.triangles import Tessellator
+from fixturecheck.kernel.place import matrix_of
 from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.remedy.export import export, taken_words, told
 from fixturecheck.remedy.model import Relief, Reliefs, size_words

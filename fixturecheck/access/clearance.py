@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from fixturecheck.access.model import GroundCut
-from fixturecheck.kernel.regions import Apart, apart, box_gap_mm, loose_box
+from fixturecheck.kernel.boolean import Apart, apart
+from fixturecheck.kernel.measure import box_gap_mm, loose_box
 from fixturecheck.kernel.shapes import Shape, Solid
 
 ROUNDING_MM = 1e-6

@@ -9,10 +9,10 @@ import numpy as np
 
 from fixturecheck.access.model import PartGround, WheelPath
 from fixturecheck.access.targets import PartTargets
-from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.regions import loose_box, moved
+from fixturecheck.kernel.brep.topology import one_of_each
+from fixturecheck.kernel.measure import loose_box
+from fixturecheck.kernel.place import matrix_of, shifted
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.kernel.sound import one_of_each
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Cut
 
@@ -62,7 +62,7 @@ def _carried(first: PartGround, part: PartTargets, by_mm: float) -> PartGround:
     """Return a part as ground from what a copy of it came to further along X."""
 
     def there(shape: Shape | None) -> Shape | None:
-        return None if shape is None else moved(shape, by)
+        return None if shape is None else shifted(shape, by)
 
     by: Vector = (by_mm, 0.0, 0.0)
     corner = None if first.corner is None else replace(first.corner, left=there(first.corner.left))
@@ -71,8 +71,8 @@ def _carried(first: PartGround, part: PartTargets, by_mm: float) -> PartGround:
         first,
         body=part.body.name,
         target=part.solid,
-        stock=moved(first.stock, by),
-        ground=moved(first.ground, by),
+        stock=shifted(first.stock, by),
+        ground=shifted(first.ground, by),
         leftover=there(first.leftover),
         missed=there(first.missed),
         gouge=there(first.gouge),

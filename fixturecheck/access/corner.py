@@ -5,8 +5,9 @@ from __future__ import annotations
 from fixturecheck.access.model import CornerMade, WheelPath
 from fixturecheck.access.targets import PartTargets
 from fixturecheck.access.wheel import Rim
-from fixturecheck.kernel.regions import clipped, hollow_rounds, split
-from fixturecheck.kernel.shapes import Box, Shape, box_of
+from fixturecheck.kernel.boolean import clipped, split
+from fixturecheck.kernel.measure import box_of, hollow_rounds
+from fixturecheck.kernel.shapes import Box, Shape
 
 _TANGENT_MM = 1e-4
 """A round that misses floor or wall by less is tangent to it."""

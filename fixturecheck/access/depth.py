@@ -6,8 +6,10 @@ import math
 from dataclasses import dataclass
 
 from fixturecheck.access.model import GroundCut, PartGround
-from fixturecheck.kernel.regions import clipped, depth_mm, loose_box, thinner_mm
-from fixturecheck.kernel.shapes import Shape, box_of
+from fixturecheck.kernel.boolean import clipped
+from fixturecheck.kernel.measure import box_of, loose_box
+from fixturecheck.kernel.shapes import Shape
+from fixturecheck.kernel.thickness import depth_mm, thinner_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

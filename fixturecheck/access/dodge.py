@@ -12,8 +12,11 @@ from dataclasses import dataclass
 
 from fixturecheck.access.clearance import too_near
 from fixturecheck.access.model import GroundCut
-from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, split
-from fixturecheck.kernel.shapes import Shape, Solid, box_of, compound
+from fixturecheck.kernel.boolean import apart, clipped, split
+from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
+from fixturecheck.kernel.place import shifted
+from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.setup.loose import is_loose, together
 from fixturecheck.setup.model import Setup
@@ -126,10 +129,10 @@ def moved_aside(
             continue
 
         def at(by_mm: float, way: Vector = way) -> bool:
-            return clears(moved(shape, _along(way, by_mm)), sweeps, least_mm)
+            return clears(shifted(shape, _along(way, by_mm)), sweeps, least_mm)
 
         by_mm = least_that(at, reach_mm, max(ends, default=0.0) + least_mm)
-        if by_mm is not None and not _runs_into(moved(shape, _along(way, by_mm)), shape, others):
+        if by_mm is not None and not _runs_into(shifted(shape, _along(way, by_mm)), shape, others):
             best = by_mm, way, f"{'+' if sign > 0 else '-'}{'XY'[k]}"
     if best is None:
         return None
@@ -171,7 +174,7 @@ def raised(
     guess_mm = max((box_of(h)[5] - box_of(h)[2] for h in hits), default=0.0) + least_mm
 
     def higher(by_mm: float) -> bool:
-        return clears(moved(shape, (0.0, 0.0, -by_mm)), sweeps, least_mm)
+        return clears(shifted(shape, (0.0, 0.0, -by_mm)), sweeps, least_mm)
 
     by_mm = least_that(higher, box[5] - box[2] + least_mm, guess_mm)
     if by_mm is None:

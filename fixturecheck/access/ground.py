@@ -11,7 +11,7 @@ from fixturecheck.access.sweeps import sweeps_of, wheel_at
 from fixturecheck.access.targets import PartTargets, Target, targets_of
 from fixturecheck.access.wheel import Rim, rim_of
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.regions import Split, shared_area_mm2, split
+from fixturecheck.kernel.boolean import Split, shared_area_mm2, split
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import CutMade, FaceMade, NamedShape, Role, wheel_name
 from fixturecheck.setup.model import Cut, Setup

@@ -14,8 +14,9 @@ from fixturecheck.access.model import GroundCut, PartGround
 from fixturecheck.access.targets import targets_of
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import FixturecheckError, NotComputedError
-from fixturecheck.kernel.regions import thinner_mm
-from fixturecheck.kernel.shapes import Solid, box_of
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.shop.speed import least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.shop.wheels import Wheel

@@ -16,7 +16,8 @@ from fixturecheck.access.path import run_out_mm, wheel_path
 from fixturecheck.access.sweeps import sweep_of
 from fixturecheck.access.targets import PartTargets, targets_of
 from fixturecheck.access.wheel import Rim, rim_of
-from fixturecheck.kernel.shapes import Shape, box_of
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.shapes import Shape
 from fixturecheck.setup.model import Setup
 
 _SAME_MM = 1e-6

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from fixturecheck.access.targets import PartTargets
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.regions import joined, pulled, split
+from fixturecheck.kernel.boolean import joined, split
+from fixturecheck.kernel.construct import pulled
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Cut

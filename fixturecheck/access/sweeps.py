@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fixturecheck.access.model import WheelPath
 from fixturecheck.access.wheel import Rim
-from fixturecheck.kernel.regions import joined
+from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.kernel.sweep import Hood, Travel, swept_disc, swept_hood, swept_outline
 from fixturecheck.setup.model import Machine

@@ -7,8 +7,11 @@ from dataclasses import dataclass
 
 from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.regions import face_within, flat_of, joining
-from fixturecheck.kernel.shapes import Box, Face, Solid, box_of, faces_of
+from fixturecheck.kernel.boolean import face_within
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import box_of, flat_of
+from fixturecheck.kernel.select import joining
+from fixturecheck.kernel.shapes import Box, Face, Solid
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
 

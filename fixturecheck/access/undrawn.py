@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fixturecheck.kernel.build import cylinder
+from fixturecheck.kernel.construct import cylinder
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result import Vector
 from fixturecheck.setup.holding import Clamp

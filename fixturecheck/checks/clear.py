@@ -33,8 +33,9 @@ from fixturecheck.access.undrawn import Undrawn, undrawn
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
-from fixturecheck.kernel.regions import Apart, apart
-from fixturecheck.kernel.shapes import Solid, box_of
+from fixturecheck.kernel.boolean import Apart, apart
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 
 ID = "clear"

@@ -26,7 +26,7 @@ from fixturecheck.access.targets import targets_of
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.shapes import box_of
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.setup.loose import is_loose
 from fixturecheck.setup.model import Setup

@@ -41,7 +41,7 @@ from fixturecheck.contact.relief import Relief, relieve_edge
 from fixturecheck.contact.standing import Array, Standing, stand
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.clip import centre_of
+from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Body, Seat, Setup

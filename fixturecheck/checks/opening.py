@@ -11,7 +11,7 @@ import shapely
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.parting import toward
 from fixturecheck.contact.standing import Array, Frame, Standing, stand
-from fixturecheck.kernel.clip import distance
+from fixturecheck.kernel.measure import distance
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.result import Vector
 from fixturecheck.setup.loose import is_loose

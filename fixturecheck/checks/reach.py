@@ -26,8 +26,8 @@ from fixturecheck.access.model import CornerMade, GroundCut, PartGround
 from fixturecheck.access.remake import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.regions import thinner_mm
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, percent

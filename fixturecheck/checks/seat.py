@@ -38,7 +38,7 @@ from fixturecheck.contact.model import Overlap, Patch
 from fixturecheck.effort import SEAT, Budget
 from fixturecheck.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
 from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING
-from fixturecheck.kernel.clip import centre_of
+from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.setup.model import Body, Seat

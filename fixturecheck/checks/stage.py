@@ -11,8 +11,9 @@ import numpy as np
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import Solid, faces_of, to_vector
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.result import NamedShape, Vector
 from fixturecheck.settling.answer import Answered
 from fixturecheck.setup.model import Setup

@@ -15,7 +15,7 @@ from fixturecheck.contact.sharing import Pair
 from fixturecheck.contact.standing import Array, Frame, Standing, stand
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, on
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import Writing, percent

@@ -8,7 +8,7 @@ import numpy as np
 
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Standing
-from fixturecheck.kernel.clip import carried
+from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape
 
 _DECIMALS = 9
@@ -37,7 +37,7 @@ class Alike:
         first, patches, shared = kept
         turn, shift = carries(first, a)
         if shared is not None:
-            shared = carried(shared[0], turn, shift), shared[1]
+            shared = transformed(shared[0], turn, shift), shared[1]
         return [raw.moved(turn, shift) for raw in patches], shared
 
 

@@ -17,8 +17,9 @@ from scipy.optimize import brentq
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.strips import Pair
 from fixturecheck.contact.valleys import opens
-from fixturecheck.kernel.clip import dot, edge_centre
-from fixturecheck.kernel.probe import EdgeProbe, Probe
+from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import edge_centre
 from fixturecheck.kernel.shapes import Shape
 
 Array = NDArray[np.float64]
@@ -189,7 +190,7 @@ def _told(
         low = min([*spots, *(spot_at(edge.at, face, t) for t in lows)], key=lambda s: s.gap_mm)
         return Raw(
             kind="point", a_faces=names[0], b_faces=(names[1],), normal=-low.normal, centroid=low.point,
-            make=partial(dot, low.point), ends=(low.point, low.point),
+            make=partial(vertex, low.point), ends=(low.point, low.point),
         )  # fmt: skip
     part = edge.part(*span)
     start, end = spots[0].point, spots[-1].point

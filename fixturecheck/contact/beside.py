@@ -9,7 +9,8 @@ import numpy as np
 
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Standing
-from fixturecheck.kernel.clip import Nearest, nearest_features, segment
+from fixturecheck.kernel.construct import segment
+from fixturecheck.kernel.measure import Nearest, nearest_features
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.tolerances import Tolerances
 

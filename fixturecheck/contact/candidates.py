@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.posed import bodies_of
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.features import Features
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from fixturecheck.contact.edges import LEVEL, Bools, Look, point_raw
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Standing
-from fixturecheck.kernel.clip import closest_points, dot, segment, tangent_at
+from fixturecheck.kernel.construct import segment, vertex
+from fixturecheck.kernel.measure import closest_points, tangent_at
 
 _PARALLEL = 1e-5
 """Edges whose directions have a smaller sine between them are parallel."""
@@ -155,7 +156,7 @@ def _meeting(look: Look, e: int, f: int) -> Iterator[Raw]:
             continue
         yield Raw(
             kind="point", a_faces=a.table.edge_faces[e], b_faces=b.table.edge_faces[f], normal=normal / size,
-            centroid=spot, make=partial(dot, spot), ends=(spot, spot),
+            centroid=spot, make=partial(vertex, spot), ends=(spot, spot),
         )  # fmt: skip
 
 

@@ -20,17 +20,10 @@ from fixturecheck.contact.alongside import alongside
 from fixturecheck.contact.raw import Raw, covered
 from fixturecheck.contact.standing import Array, Standing
 from fixturecheck.contact.surfaces import normal_out, signed_distance
-from fixturecheck.kernel.clip import (
-    clip_edge,
-    closest_points,
-    dot,
-    edge_centre,
-    edge_length_mm,
-    edge_middle,
-    on_face,
-    segment,
-)
-from fixturecheck.kernel.probe import EdgeProbe, Probe
+from fixturecheck.kernel.boolean import clip_edge
+from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
+from fixturecheck.kernel.construct import segment, vertex
+from fixturecheck.kernel.measure import closest_points, edge_centre, edge_length_mm, edge_middle, on_face
 from fixturecheck.kernel.shapes import Edge, Shape
 
 FacePairs = set[tuple[int, int]]
@@ -330,7 +323,7 @@ def _curve(look: Look, e: int, j: int, part: Edge) -> Raw:
 
 def point_raw(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Array, spot: Array) -> Raw:
     """Return a point of contact."""
-    make: Callable[[], Shape] = partial(dot, spot)
+    make: Callable[[], Shape] = partial(vertex, spot)
     return Raw(
         kind="point",
         a_faces=a_faces,

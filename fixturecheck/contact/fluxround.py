@@ -11,7 +11,7 @@ import shapely
 
 from fixturecheck.contact.fluxtube import TOUCH_MM, Band, GapRegion, Tubes
 from fixturecheck.contact.standing import Array, Frame, Standing
-from fixturecheck.kernel.facet_nouns import Surface
+from fixturecheck.kernel.brep.primitives import Surface
 
 
 def round_region(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import Candidates
 from fixturecheck.contact.vary import Varies
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.features import Features
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

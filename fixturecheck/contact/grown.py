@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from fixturecheck.contact.vary import Error
-from fixturecheck.kernel.feature_edges import Rim
-from fixturecheck.kernel.feature_rounds import Round
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.feature_edges import Rim
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.kernel.brep.rounds import Round
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -13,7 +13,8 @@ from fixturecheck.contact.model import Patch
 from fixturecheck.contact.overlap import overlap
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.clip import extent_along, moved_by
+from fixturecheck.kernel.measure import extent_along
+from fixturecheck.kernel.place import moved_by
 from fixturecheck.kernel.shapes import Placed, Shape
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing

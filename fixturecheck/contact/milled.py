@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.bevels import Bevel, bevel_of
 from fixturecheck.contact.standing import Standing
-from fixturecheck.kernel.clip import common, distance, extent_along, shifted
-from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.relieving import is_inside, prism
-from fixturecheck.kernel.shapes import Shape, Solid, volume_mm3
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.construct import extruded_polygon
+from fixturecheck.kernel.measure import distance, extent_along, is_inside, volume_mm3
+from fixturecheck.kernel.place import matrix_of, shifted
+from fixturecheck.kernel.shapes import Shape, Solid
 
 Array = NDArray[np.float64]
 _STEP_MM = 0.01
@@ -149,7 +150,7 @@ class InsideCorner:
         """Return the room between floor and wall in which something stands."""
         floor, wall = (reach * way for reach, way in zip(self.reach_mm, self.axes[:2], strict=True))
         ring = self.start + np.stack((np.zeros(3), floor, floor + wall, wall))
-        return prism(ring, self.length_mm * self.axes[2])
+        return extruded_polygon(ring, self.length_mm * self.axes[2])
 
 
 def inside_corners(

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.clip import carried, edge_points
+from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape, to_vector
 from fixturecheck.result import Contact, NamedShape, Role
 
@@ -67,7 +68,7 @@ class Patch:
             ),
             name=f"{old.kind} {sides[0]} | {sides[1]}{number}",
             bodies=(bodies[0], bodies[1]),
-            make=lambda: carried(self.make(), turn, shift),
+            make=lambda: transformed(self.make(), turn, shift),
         )
 
     def outline_mm(self) -> NDArray[np.float64]:

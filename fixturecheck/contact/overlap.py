@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fixturecheck.contact.standing import Array, Standing
-from fixturecheck.kernel.clip import common_solid
+from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.tolerances import Tolerances
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from fixturecheck.contact.overlap import overlap
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.effort import BOOLEAN, spend
-from fixturecheck.kernel.clip import distance, extent_along, moved_by
+from fixturecheck.kernel.measure import distance, extent_along
+from fixturecheck.kernel.place import moved_by
 from fixturecheck.kernel.shapes import Placed, Shape
 from fixturecheck.tolerances import Tolerances
 

@@ -15,8 +15,10 @@ from fixturecheck.contact.broad import Indices
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.clip import common_faces, polygon_face, shifted
-from fixturecheck.kernel.facet_nouns import CHORD_MM
+from fixturecheck.kernel.boolean import common_faces
+from fixturecheck.kernel.brep.primitives import CHORD_MM
+from fixturecheck.kernel.construct import polygon_face
+from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.tolerances import Tolerances
 

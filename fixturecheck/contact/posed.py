@@ -23,7 +23,7 @@ from fixturecheck.contact.rounds import (
     hoops_of,
     spines_of,
 )
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.features import Features
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

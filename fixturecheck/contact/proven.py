@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from fixturecheck.kernel.bezier import Pieces
+from fixturecheck.kernel.brep.bezier import Pieces
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

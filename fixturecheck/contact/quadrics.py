@@ -18,19 +18,11 @@ from fixturecheck.contact.sampled import near_only
 from fixturecheck.contact.standing import Array
 from fixturecheck.contact.strips import Pair, against_cylinder, against_plane
 from fixturecheck.contact.surfaces import normal_out, signed_distance
-from fixturecheck.kernel.clip import (
-    circle,
-    clip_edge,
-    common_faces,
-    dot,
-    edge_centre,
-    edge_length_mm,
-    edge_middle,
-    on_face,
-    segment,
-    shifted,
-)
-from fixturecheck.kernel.facet_nouns import Surface
+from fixturecheck.kernel.boolean import clip_edge, common_faces
+from fixturecheck.kernel.brep.primitives import Surface
+from fixturecheck.kernel.construct import circle, segment, vertex
+from fixturecheck.kernel.measure import edge_centre, edge_length_mm, edge_middle, on_face
+from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Edge, Shape
 from fixturecheck.tolerances import Tolerances
 
@@ -85,7 +77,7 @@ def _point(pair: Pair, spot: Array, normal: Array, tolerances: Tolerances) -> li
         return []
     raw = Raw(
         kind="point", a_faces=(i,), b_faces=(j,), normal=normal, centroid=spot,
-        make=partial(dot, spot), ends=(spot, spot),
+        make=partial(vertex, spot), ends=(spot, spot),
     )  # fmt: skip
     return [raw]
 

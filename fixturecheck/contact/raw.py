@@ -12,7 +12,10 @@ import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.contact.standing import Frame
-from fixturecheck.kernel.clip import carried, distance, dot, edge_points
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import distance
+from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape
 
 Array = NDArray[np.float64]
@@ -72,7 +75,7 @@ class Raw:
             off = points - start - share[:, None] * along
             return np.asarray(np.linalg.norm(off, axis=1) <= within_mm)
         shape = self.make()
-        return np.array([distance(dot(p), shape)[0] <= within_mm for p in points], dtype=bool)
+        return np.array([distance(vertex(p), shape)[0] <= within_mm for p in points], dtype=bool)
 
     def spots(self) -> Array:
         """Return points (n, 3) that stand for a line or a point: where they lie, all of it does."""
@@ -98,7 +101,7 @@ class Raw:
 
 
 def _carried(make: Callable[[], Shape], turn: Array, shift: Array) -> Shape:
-    return carried(make(), turn, shift)
+    return transformed(make(), turn, shift)
 
 
 def covered(points: Array, patches: Iterable[Raw], within_mm: float) -> bool:

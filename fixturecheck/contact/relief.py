@@ -21,10 +21,13 @@ from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.effort import CONTACTS, spend
 from fixturecheck.errors import KernelError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.clip import distance, extent_along
-from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.relieving import chamfered, edge_line, filleted, skin_points, stepped
-from fixturecheck.kernel.shapes import Placed, Shape, Solid, edges_of
+from fixturecheck.kernel.boolean import stepped
+from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.construct import chamfered, filleted
+from fixturecheck.kernel.measure import distance, edge_line, extent_along
+from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.sample import surface_points
+from fixturecheck.kernel.shapes import Placed, Shape, Solid
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 
@@ -129,7 +132,7 @@ def relieve_edge(
         return larger
     found = []
     for edge in edges_at(here, common, allowed, tolerances.touch_mm):
-        first = smallest_cut(here, edge, "chamfer", common, skin_points(common), 0.0)
+        first = smallest_cut(here, edge, "chamfer", common, surface_points(common), 0.0)
         for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
             area_mm2 = _tried(here, cut, other, tolerances)
             if area_mm2 > 0:
@@ -247,7 +250,7 @@ def smallest_cut(
         ]
         flat = (beside - start) @ forms.T
     else:
-        zone = _beside_rim(here, edge, skin_points(common))
+        zone = _beside_rim(here, edge, surface_points(common))
         sizes = [1.0, 1.0, math.sqrt(2.0)]
         reach = [float(v.max()) for v in (*zone.T, zone.sum(axis=1))]
         flat = _beside_rim(here, edge, beside)

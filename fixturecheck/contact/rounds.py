@@ -8,9 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.feature_edges import Rim
-from fixturecheck.kernel.feature_rounds import Round
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.feature_edges import Rim
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.kernel.brep.rounds import Round
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -15,8 +15,9 @@ from fixturecheck.contact.spread import spread
 from fixturecheck.contact.standing import Array
 from fixturecheck.contact.strips import Pair
 from fixturecheck.contact.valleys import Height, lines_and_points, opens, touching
-from fixturecheck.kernel.clip import Grid, face_window, grid_on_face, parameter_patch
-from fixturecheck.kernel.probe import Probe
+from fixturecheck.kernel.brep.probe import Probe
+from fixturecheck.kernel.construct import parameter_patch
+from fixturecheck.kernel.sample import Grid, face_window, grid_on_face
 from fixturecheck.tolerances import Tolerances
 
 _MOST = 1500

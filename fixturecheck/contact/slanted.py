@@ -28,9 +28,10 @@ from fixturecheck.contact.milled import (
     up_to,
 )
 from fixturecheck.contact.standing import Standing
-from fixturecheck.kernel.clip import common, extent_along
-from fixturecheck.kernel.relieving import box_at
-from fixturecheck.kernel.shapes import Shape, Solid, volume_mm3
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.construct import oriented_box
+from fixturecheck.kernel.measure import extent_along, volume_mm3
+from fixturecheck.kernel.shapes import Shape, Solid
 
 Array = NDArray[np.float64]
 _AIR_MM = 2e-3
@@ -98,7 +99,7 @@ def _box(
     start = corner.start - to_floor * ways[0] + bottom * ways[1] - before * ways[2]
     wide, long = to_floor + to_wall, corner.length_mm + before + after
     above = start + (top - bottom + LEAST_MM) * ways[1]
-    free = volume_mm3(common(here.solid(), box_at(above, ways, (wide, OVER_MM, long)))) <= 0.0
+    free = volume_mm3(common(here.solid(), oriented_box(above, ways, (wide, OVER_MM, long)))) <= 0.0
     turn, place = to_part(here)
     wall, floor = (max(0.0, y * math.cos(half) - bottom * math.sin(half)) for y in (to_wall, to_floor))
     return BoxCut(

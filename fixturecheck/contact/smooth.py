@@ -20,9 +20,9 @@ from scipy.optimize import brentq
 from fixturecheck.contact.alongside import Walk, least_places
 from fixturecheck.contact.candidates import Candidates, Scene, seen_from_a
 from fixturecheck.contact.sharp import Ask
-from fixturecheck.kernel.curves import STATIONS, Curve
-from fixturecheck.kernel.features import Features
-from fixturecheck.kernel.smooth import Smooth, Target
+from fixturecheck.kernel.brep.curves import STATIONS, Curve
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.kernel.brep.free_form import Smooth, Target
 
 Floats = NDArray[np.float64]
 _TURNS = 12

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.contact.standing import Array
-from fixturecheck.kernel.clip import Grid
+from fixturecheck.kernel.sample import Grid
 
 Bools = NDArray[np.bool_]
 _PARTS = 6

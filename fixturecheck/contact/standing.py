@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.surfaces import normal_out
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.clip import normal_at, world_edges, world_faces
-from fixturecheck.kernel.facet_nouns import Circle, Surface
-from fixturecheck.kernel.facets import FaceTable, face_tables, transform_of
+from fixturecheck.kernel.brep.faces import FaceTable, face_tables
+from fixturecheck.kernel.brep.primitives import Circle, Surface
+from fixturecheck.kernel.measure import normal_at
+from fixturecheck.kernel.place import transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
 
 Array = NDArray[np.float64]

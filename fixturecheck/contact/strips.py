@@ -12,8 +12,8 @@ import shapely
 
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
-from fixturecheck.kernel.clip import cylinder_patch, polygon_face
-from fixturecheck.kernel.facet_nouns import Surface
+from fixturecheck.kernel.brep.primitives import Surface
+from fixturecheck.kernel.construct import cylinder_patch, polygon_face
 from fixturecheck.tolerances import Tolerances
 
 Pair = tuple[Standing, int, Standing, int]

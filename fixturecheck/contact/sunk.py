@@ -27,8 +27,8 @@ from fixturecheck.compiled import (
     row,
 )
 from fixturecheck.contact.candidates import Candidates, boxes_at, joined
-from fixturecheck.kernel.features import Features
-from fixturecheck.kernel.skin import CHORD_MM
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.kernel.mesh.surface import CHORD_MM
 
 DEEP_MM = 1.0
 THIN = 0.3

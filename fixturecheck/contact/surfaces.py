@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from fixturecheck.kernel.facet_nouns import Array, Surface
+from fixturecheck.kernel.brep.primitives import Array, Surface
 
 
 def signed_distance(surface: Surface, points: Array) -> Array | None:

@@ -18,8 +18,9 @@ from scipy.spatial import cKDTree
 
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array
-from fixturecheck.kernel.clip import dot, edge_centre, edge_length_mm, segment
-from fixturecheck.kernel.probe import Probe, spline_through
+from fixturecheck.kernel.brep.probe import Probe
+from fixturecheck.kernel.construct import segment, spline_through, vertex
+from fixturecheck.kernel.measure import edge_centre, edge_length_mm
 from fixturecheck.kernel.shapes import Shape
 
 OPPOSED = 1.0 - 1e-4
@@ -315,7 +316,7 @@ def _in_order(group: Sequence[Place], spacing_mm: float) -> list[Place]:
 def _point(low: Place, faces: tuple[int, int]) -> Raw:
     return Raw(
         kind="point", a_faces=(faces[0],), b_faces=(faces[1],), normal=low.normal, centroid=low.point,
-        make=partial(dot, low.point), ends=(low.point, low.point),
+        make=partial(vertex, low.point), ends=(low.point, low.point),
     )  # fmt: skip
 
 

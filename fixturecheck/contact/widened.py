@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.features import Features
 
 Floats = NDArray[np.float64]
 _SAME_MM = 1e-6

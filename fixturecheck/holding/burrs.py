@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.access.model import GroundCut
-from fixturecheck.kernel.features import Features, features_of
-from fixturecheck.kernel.placing import matrix_of
+from fixturecheck.kernel.brep.features import Features, features_of
+from fixturecheck.kernel.place import matrix_of
 from fixturecheck.setup.model import Body, Setup
 
 Floats = NDArray[np.float64]

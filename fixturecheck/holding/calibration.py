@@ -14,9 +14,9 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.iron import pitch_mm
 from fixturecheck.holding.piece import Piece, PieceOnPoles, Source, piece_at
 from fixturecheck.holding.rating import POLE_FINISH
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.femesh import TetMesher
-from fixturecheck.kernel.shapes import box_of
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.physics.bh import MU0_H_M
 from fixturecheck.physics.seat_gap import seat_gap_um
 from fixturecheck.physics.source_fit import Contradiction, Fit, FittedSource, Reading, Space, fit_sources

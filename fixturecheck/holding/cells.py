@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.model import Patch
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.clip import edge_points, triangles_of
+from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Shape
 
 Floats = NDArray[np.float64]

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import Solid, faces_of, to_vector
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.clamps import (
     ClampForce,
     nut_factor,

@@ -15,9 +15,10 @@ from fixturecheck.contact.model import ContactMap
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.cells import outermost
 from fixturecheck.holding.points import spots
-from fixturecheck.kernel.clip import carried, common_solid, extent_along
-from fixturecheck.kernel.regions import box_gap_mm
-from fixturecheck.kernel.shapes import Shape, Solid, box_of
+from fixturecheck.kernel.boolean import common_solid
+from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
+from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.shop.tables import finish as finish_of
 
@@ -108,7 +109,7 @@ class Motion:
     def carry(self, solid: Shape, travel_mm: float) -> Shape:
         """Return the solid after some travel."""
         if self.axis is None or self.at_mm is None:
-            return carried(solid, np.eye(3), travel_mm * self.along)
+            return transformed(solid, np.eye(3), travel_mm * self.along)
         angle = travel_mm / self.arm_mm
         k = np.array(
             [
@@ -118,7 +119,7 @@ class Motion:
             ]
         )
         turn = np.eye(3) + np.sin(angle) * k + (1 - np.cos(angle)) * (k @ k)
-        return carried(solid, turn, self.at_mm - turn @ self.at_mm)
+        return transformed(solid, turn, self.at_mm - turn @ self.at_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -18,9 +18,11 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds_words
 from fixturecheck.holding.factor import Rig, loose_blocks
 from fixturecheck.holding.points import spots
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.regions import box_gap_mm, flat_of, split
-from fixturecheck.kernel.shapes import Box, Face, Solid, box_of, compound, faces_of, to_vector
+from fixturecheck.kernel.boolean import split
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import box, compound
+from fixturecheck.kernel.measure import box_gap_mm, box_of, flat_of
+from fixturecheck.kernel.shapes import Box, Face, Solid, to_vector
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.setup.model import Body
 

@@ -19,8 +19,8 @@ from fixturecheck.holding.cures_model import Bench, Changed, Cure, Search, holds
 from fixturecheck.holding.piece import Source
 from fixturecheck.holding.pull import FacePull, Magnet, least_pulls
 from fixturecheck.holding.rating import find_sources
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import face_frame
 from fixturecheck.magnet import MagnetModel, behind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body

@@ -12,7 +12,7 @@ from fixturecheck.holding.factor import CEILING, Bearing, Rig, every_case, facto
 from fixturecheck.holding.model import LoadCase, PartHold
 from fixturecheck.holding.pull import FacePull, Magnet
 from fixturecheck.holding.ways import Scene
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_remedy import least_that_reaches

@@ -16,7 +16,7 @@ from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.cures_block import Side, upright_sides
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, holds_words
 from fixturecheck.holding.factor import bearing_of, rig_of
-from fixturecheck.kernel.shapes import box_of
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.clip import common, face_frame
-from fixturecheck.kernel.pick import by_plane
-from fixturecheck.kernel.shapes import Face, Location, Placed, Solid, box_of, faces_of, to_vector
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.select import by_plane
+from fixturecheck.kernel.shapes import Face, Location, Placed, Solid, to_vector
 from fixturecheck.physics.bh import BHLaw, fit_law, scaled_law
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Setup

@@ -10,8 +10,10 @@ from fixturecheck.access.model import GroundCut
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.model import LoadCase
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import Box, Shape, Solid, box_of, compound, faces_of, to_vector
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.shapes import Box, Shape, Solid, to_vector
 from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.grinding import Abrasion, Forces, Pass, abrasion, cut_loads, pass_forces
 from fixturecheck.physics.ranges import Range

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.clip import edge_points, face_window, grid_on_face
-from fixturecheck.kernel.shapes import Face, Solid, edges_of, faces_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.sample import edge_points, face_window, grid_on_face
+from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.result import Vector
 
 Floats = NDArray[np.float64]

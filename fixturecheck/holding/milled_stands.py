@@ -18,9 +18,8 @@ from fixturecheck.holding.factor import Rig
 from fixturecheck.holding.loads import target_faces
 from fixturecheck.holding.milled_cutter import Floats, cutter_at, points_on
 from fixturecheck.holding.model import LoadCase
-from fixturecheck.kernel.clip import extent_along
-from fixturecheck.kernel.regions import loose_box
-from fixturecheck.kernel.shapes import Solid, box_of, to_vector
+from fixturecheck.kernel.measure import box_of, extent_along, loose_box
+from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.milling import Mill, Shearing, shearing
 from fixturecheck.physics.milling_turn import WAYS, Turned, laws, one_turn, strip_mm

@@ -15,8 +15,8 @@ import numpy as np
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.milled_cutter import Floats, points_on
 from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM
-from fixturecheck.kernel.clip import carried
-from fixturecheck.kernel.regions import apart
+from fixturecheck.kernel.boolean import apart
+from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape, to_vector
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.equilibrium import ContactPoint, Holding
@@ -103,12 +103,12 @@ def touch_of(shape: Shape, motion: Motion, name: str, other: Shape, after_mm: fl
         The kernel gave no distance or no common volume.
     """
     what = f"{motion.body} on its way and what it meets"
-    met = apart(other, carried(shape, *motion.pose_after(after_mm)), what)
+    met = apart(other, transformed(shape, *motion.pose_after(after_mm)), what)
     speed = math.hypot(*motion.velocity_at(met.on_b)) if met is not None else 0.0
     if speed * FAR_MM <= _PRESSED_MM:
         return None
     moved_mm = after_mm + _PRESSED_MM / speed
-    pressed = apart(other, carried(shape, *motion.pose_after(moved_mm)), what)
+    pressed = apart(other, transformed(shape, *motion.pose_after(moved_mm)), what)
     if pressed is None or pressed.common is None:
         return None
     least_mm = _BLUNT_SHARE * (_PRESSED_MM - NEAR_MM)

@@ -22,9 +22,8 @@ from fixturecheck.holding.milled_stands import Milled, way_of
 from fixturecheck.holding.milled_stops import Touch, touch_of
 from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
 from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met, still
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.clip import on_face
-from fixturecheck.kernel.regions import loose_box
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import loose_box, on_face
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.physics.collapse import Collapse, collapse
 from fixturecheck.physics.collapse_crash import Outcome

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.iron import Ferrous, as_iron, curves, felt, pitch_mm
-from fixturecheck.kernel.build import box, prism
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.femesh import TetMesher
-from fixturecheck.kernel.placing import location_of
-from fixturecheck.kernel.shapes import Placed, Solid, box_of, faces_of, to_vector
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import box, prism
+from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
+from fixturecheck.kernel.place import location_of
+from fixturecheck.kernel.shapes import Placed, Solid, to_vector
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
 from fixturecheck.physics.bh import law_between
 from fixturecheck.physics.flux import FluxSolution

@@ -14,8 +14,8 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.footing import Base, footings
 from fixturecheck.holding.cells import points_of
 from fixturecheck.holding.pull import Pulls
-from fixturecheck.kernel.clip import centre_of
-from fixturecheck.kernel.shapes import Solid, box_of, to_vector, volume_mm3
+from fixturecheck.kernel.measure import box_of, centre_of, volume_mm3
+from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
 from fixturecheck.physics.equilibrium_patch import patch_points
 from fixturecheck.physics.hertz import (

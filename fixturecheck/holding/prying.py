@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.holding.coming_off import UP, Room, Touch, support_edges
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.clip import common, extent_along
-from fixturecheck.kernel.placing import location_of
-from fixturecheck.kernel.shapes import Shape, Solid, box_of
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of, extent_along
+from fixturecheck.kernel.place import location_of
+from fixturecheck.kernel.shapes import Shape, Solid
 
 Floats = NDArray[np.float64]
 

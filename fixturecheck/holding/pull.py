@@ -14,7 +14,7 @@ from fixturecheck.faceref import FaceRef, both_sides
 from fixturecheck.holding.iron import Ferrous, ferrous_bodies, irons_of
 from fixturecheck.holding.piece import Source, pole_of
 from fixturecheck.holding.rating import find_sources
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, behind, magnet_model
 from fixturecheck.physics.flux import FluxSolution, PatchPull
 from fixturecheck.physics.fluxgap import GapPatch

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.iron import pitch_mm
 from fixturecheck.holding.piece import PieceOnPoles, Source, piece_on
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.physics.bh import MU0_H_M
 from fixturecheck.physics.seat_gap import strength_for_pull
 from fixturecheck.setup.calibrated import CalibratedChuck

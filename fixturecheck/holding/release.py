@@ -22,7 +22,7 @@ from fixturecheck.holding.pull import Magnet, Pulls
 from fixturecheck.holding.release_words import first_steps, keeps_words, step_words, way_words
 from fixturecheck.holding.residual import residual_pulls
 from fixturecheck.holding.rubbing import friction_of
-from fixturecheck.kernel.clip import extent_along
+from fixturecheck.kernel.measure import extent_along
 from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.ranges import Range

@@ -23,7 +23,7 @@ from fixturecheck.holding.points import movers
 from fixturecheck.holding.pull import Magnet, Pulls, magnet_of
 from fixturecheck.holding.release import release_of
 from fixturecheck.holding.ways import Scene, scene_of, ways_of
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.setup.model import Setup
 

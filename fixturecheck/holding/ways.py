@@ -16,8 +16,9 @@ from fixturecheck.access.sweeps import Sweeps, sweeps_of
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
-from fixturecheck.kernel.clip import carried
-from fixturecheck.kernel.regions import apart, box_gap_mm, clipped, loose_box, moved, shared_mm3
+from fixturecheck.kernel.boolean import apart, clipped, shared_mm3
+from fixturecheck.kernel.measure import box_gap_mm, loose_box
+from fixturecheck.kernel.place import shifted, transformed
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.physics.collapse import Collapse
 from fixturecheck.physics.collapse_crash import Crash, Outcome, follow_overlap
@@ -186,7 +187,7 @@ def follow_into(scene: Scene, motion: Motion, wheel: Shape, *, travel_mm: float 
         return _STANDS_CLEAR
     # Off the wall that the wheel grinds.
     side_mm = -GIVE_MM * scene.ground.path.wall_sign
-    give_mm3 = shared_mm3(moved(shape, (0.0, side_mm, GIVE_MM)), near, what)
+    give_mm3 = shared_mm3(shifted(shape, (0.0, side_mm, GIVE_MM)), near, what)
     return follow_overlap(
         lambda t: shared_mm3(_after(shape, motion, t), near, what),
         travel_mm=travel_mm,
@@ -205,7 +206,7 @@ def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
     near = _near(wheel, shape, TRAVEL_MM)
     if near is None:
         return _STANDS_CLEAR
-    lowered = moved(near, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
+    lowered = shifted(near, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
     crash = follow_overlap(
         lambda t: shared_mm3(_after(shape, motion, t), lowered, what),
         travel_mm=TRAVEL_MM,
@@ -226,7 +227,7 @@ def _near(wheel: Shape, shape: Shape, travel_mm: float) -> Shape | None:
 
 def _after(shape: Shape, motion: Motion, moved_mm: float) -> Shape:
     turn, shift = motion.pose_after(moved_mm)
-    return carried(shape, turn, shift)
+    return transformed(shape, turn, shift)
 
 
 def first_hit(

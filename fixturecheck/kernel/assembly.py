@@ -9,8 +9,9 @@ from typing import Any, TypeAlias
 import cadquery as cq
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import Location, Solid, faces_of
-from fixturecheck.kernel.sound import one_solid
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Location, Solid
+from fixturecheck.kernel.validity import one_solid
 
 Assembly: TypeAlias = cq.Assembly
 

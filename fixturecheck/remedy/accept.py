@@ -10,8 +10,10 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import seating
 from fixturecheck.contact.find import find_contacts
-from fixturecheck.kernel.relieving import same_faces, wall_mm
-from fixturecheck.kernel.shapes import Solid, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.select import same_faces
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.thickness import wall_mm
 from fixturecheck.setup.model import Body, Setup
 
 _LOST_MM2 = 1e-6

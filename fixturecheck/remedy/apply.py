@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.relieving import same_faces
-from fixturecheck.kernel.shapes import Face, Solid, canonical_order, faces_of
+from fixturecheck.kernel.brep.topology import canonical_order, faces_of
+from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.select import same_faces
+from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.setup.model import Body, Setup
 
 RELIEF = "relief"

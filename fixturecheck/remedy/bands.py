@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.relieving import wall_mm
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.thickness import wall_mm
 from fixturecheck.remedy.model import Clash
 from fixturecheck.setup.model import Body, Seat, Setup
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.shapes import volume_mm3
+from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.remedy.proposals import Proposal
 from fixturecheck.setup.model import Body
 

@@ -11,10 +11,11 @@ from fixturecheck.contact.candidates import Candidates, Scene
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.clip import distance, dot, world_faces
-from fixturecheck.kernel.placing import location_of
-from fixturecheck.kernel.relieving import inside_points
-from fixturecheck.kernel.shapes import Face, Placed, Shape, volume_mm3
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import distance, volume_mm3
+from fixturecheck.kernel.place import location_of, world_faces
+from fixturecheck.kernel.sample import inside_points
+from fixturecheck.kernel.shapes import Face, Placed, Shape
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.physics.settle import Bounds, Ending, settle
 from fixturecheck.remedy.model import Clash
@@ -115,7 +116,7 @@ def bounding(
     names: tuple[set[str], set[str]] = (set(), set())
     sides: tuple[set[str], set[str]] = (set(), set())
     for piece in zone.Faces():
-        spot = dot(inside_points(piece)[0])
+        spot = vertex(inside_points(piece)[0])
         on = [
             {n for n, f in zip(p.face_names, faces, strict=True) if distance(spot, f)[0] <= _ON_MM}
             for p, faces in (one, two)

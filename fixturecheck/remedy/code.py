@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.milled import BoxCut
 from fixturecheck.contact.relief import EdgeCut, step_box
-from fixturecheck.kernel.relieving import nearest_edge
-from fixturecheck.kernel.shapes import Solid, edges_of
+from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.select import nearest_edge
+from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result import Vector
 
 Array = NDArray[np.float64]

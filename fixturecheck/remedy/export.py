@@ -6,7 +6,7 @@ import json
 from importlib.metadata import version
 from pathlib import Path
 
-from fixturecheck.kernel.step_write import Named, write_step
+from fixturecheck.kernel.step.write import Named, write_step
 from fixturecheck.remedy.model import Refused, Relief, Reliefs
 
 _STEEL = (0.62, 0.64, 0.67)

@@ -7,9 +7,11 @@ from collections.abc import Mapping
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.clip import common, world_faces
-from fixturecheck.kernel.relieving import thickened
-from fixturecheck.kernel.shapes import Face, Shape, compound, volume_mm3
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.construct import compound, thickened
+from fixturecheck.kernel.measure import volume_mm3
+from fixturecheck.kernel.place import world_faces
+from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.remedy.bands import band_mm
 from fixturecheck.remedy.model import Clash
 from fixturecheck.settling.tolerance import odds_of

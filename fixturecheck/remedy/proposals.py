@@ -13,9 +13,12 @@ from fixturecheck.contact.milled import BoxCut, groove, inside_corners, setbacks
 from fixturecheck.contact.relief import EdgeCut, cut_solid, edges_at, smallest_cut
 from fixturecheck.contact.slanted import slanted_groove
 from fixturecheck.contact.standing import Standing, stand
-from fixturecheck.kernel.clip import edge_middle, face_frame
-from fixturecheck.kernel.relieving import edge_way, skin_points, stepped
-from fixturecheck.kernel.shapes import Shape, Solid, compound, edges_of, faces_of
+from fixturecheck.kernel.boolean import stepped
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.measure import edge_middle, edge_way, face_frame
+from fixturecheck.kernel.sample import surface_points
+from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.remedy.code import line_for
 from fixturecheck.remedy.model import Clash, larger_words, size_words
 from fixturecheck.setup.model import Body, Setup
@@ -145,7 +148,7 @@ def proposals(
     kinds = setup.relief.kinds
     # Where faces only land within tolerances, the zone holds the air that is wanted already.
     wanted = 0.0 if clash.lands else clear_mm
-    points = skin_points(compound(beside), _BETWEEN) if beside else np.zeros((0, 3))
+    points = surface_points(compound(beside), _BETWEEN) if beside else np.zeros((0, 3))
     for edge in edges_at(here, zone, body.no_function, touch):
         for kind in (k for k in kinds if k in _OF_EDGES):
             if kind != "undercut" or here.table.straight[edge]:

@@ -11,9 +11,10 @@ import numpy as np
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.clip import centre_of, common, distance, world_faces
-from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.shapes import Shape, Solid, box_of, to_vector, volume_mm3
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.measure import box_of, centre_of, distance, volume_mm3
+from fixturecheck.kernel.place import matrix_of, world_faces
+from fixturecheck.kernel.shapes import Shape, Solid, to_vector
 from fixturecheck.remedy.accept import Touched, is_seat, touched, worn_seats
 from fixturecheck.remedy.apply import RELIEF, copies_of, redrawn, with_body
 from fixturecheck.remedy.bands import band_mm, refuse_crossing

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.kernel.mesh import Mesh
+from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.figures import Figure, all_arrays
 from fixturecheck.report.hold_scene import hold_scenes
 from fixturecheck.report.location_scene import location_scene

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.mesh import Mesh
+from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.colours import ROLES, WORDS, Rgb, body_colours
 from fixturecheck.report.frame import Frame, frame_of
 from fixturecheck.report.order import OVERVIEW, Numbered

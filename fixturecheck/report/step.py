@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import cast
 
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.kernel.step_write import Named, Rgb, write_step
+from fixturecheck.kernel.step.write import Named, Rgb, write_step
 from fixturecheck.report.colours import body_colours
 from fixturecheck.report.part21 import settled
 from fixturecheck.result import Result, Role

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from fixturecheck.kernel.mesh import Mesh, stl_bytes
+from fixturecheck.kernel.mesh.triangles import Mesh, stl_bytes
 from fixturecheck.result import NamedShape, Role
 
 _TOGETHER = {Role.AREA: "contacts_area", Role.NEAR: "contacts_near", Role.POLE: "poles"}

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import cast
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.mesh import Mesh, Tessellator
+from fixturecheck.kernel.mesh.triangles import Mesh, Tessellator
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.report.canonical import result_json
 from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratch, staged, written

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fixturecheck.contact.candidates import Scene, Shapes
-from fixturecheck.kernel.features import Features, features_of
-from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.sound import one_of_each
+from fixturecheck.kernel.brep.features import Features, features_of
+from fixturecheck.kernel.brep.topology import one_of_each
+from fixturecheck.kernel.place import matrix_of
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.setup.model import Body, Setup
 

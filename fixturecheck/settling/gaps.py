@@ -9,7 +9,7 @@ from shapely.geometry import LineString
 
 from fixturecheck.contact.candidates import Scene
 from fixturecheck.contact.look import find_candidates
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.features import Features
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.settling.bench import Bench
 

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import faces_of, to_vector
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.location import Located, SeatPoints, located, seat_rows, sensitivity
 from fixturecheck.settling.bench import Bench

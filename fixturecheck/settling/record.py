@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from fixturecheck.kernel.placing import location_of
+from fixturecheck.kernel.place import location_of
 from fixturecheck.result import (
     Carrying,
     Chances,

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.clip import distance, dot
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import distance
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.settling.bench import Bench
 from fixturecheck.settling.model import Carried
@@ -44,4 +45,4 @@ def _all_on(bench: Bench, poses: Poses, one: Carried, face: FaceRef) -> bool:
     faces = faces_of(bench.bodies[index].solid)
     pieces = [faces[i] for i in bench.bodies[index].face_indices(face.face)]
     local = (np.array(one.points_mm) - poses.origin_mm[index]) @ poses.rotation[index]
-    return all(min(distance(dot(p), f)[0] for f in pieces) <= _ON_MM for p in local)
+    return all(min(distance(vertex(p), f)[0] for f in pieces) <= _ON_MM for p in local)

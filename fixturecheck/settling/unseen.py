@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.candidates import Scene
 from fixturecheck.contact.proven import Side, deepest_mm
-from fixturecheck.kernel.feature_rounds import Round
-from fixturecheck.kernel.features import Features
-from fixturecheck.kernel.smooth import Target
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.kernel.brep.free_form import Target
+from fixturecheck.kernel.brep.rounds import Round
 from fixturecheck.physics.rigid import Poses
 
 Floats = NDArray[np.float64]

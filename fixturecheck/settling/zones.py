@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from fixturecheck.contact.vary import Varies
 from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.features import Features
+from fixturecheck.kernel.brep.features import Features
 from fixturecheck.physics.zones import Zone, hull_of, middle_of
 from fixturecheck.settling.bench import Bench
 from fixturecheck.setup.model import Body

@@ -6,8 +6,8 @@ import itertools
 from collections.abc import Iterator
 from pathlib import Path
 
-from fixturecheck.kernel.shapes import box_of
-from fixturecheck.kernel.sound import one_of_each
+from fixturecheck.kernel.brep.topology import one_of_each
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.validate import TABLE_MM

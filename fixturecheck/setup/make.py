@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import TypeVar
 
 from fixturecheck.errors import FixturecheckError, SetupError
-from fixturecheck.kernel.pick import by_point, by_selector, by_shape
-from fixturecheck.kernel.recognise import recognised
-from fixturecheck.kernel.shapes import Location, Solid, canonical_order
-from fixturecheck.kernel.sound import one_solid
-from fixturecheck.kernel.step_read import Imported, PartFile, read
+from fixturecheck.kernel.brep.recognise import recognised
+from fixturecheck.kernel.brep.topology import canonical_order
+from fixturecheck.kernel.select import by_point, by_selector, by_shape
+from fixturecheck.kernel.shapes import Location, Solid
+from fixturecheck.kernel.step.read import Imported, PartFile, read
+from fixturecheck.kernel.validity import one_solid
 from fixturecheck.result import Source
 from fixturecheck.setup.model import Body
 from fixturecheck.setup.places import Turn, point, turns

@@ -8,7 +8,9 @@ from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import Location, Placed, Solid, box_of, canonical_order, faces_of
+from fixturecheck.kernel.brep.topology import canonical_order, faces_of
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.result import Source
 from fixturecheck.setup.holding import Holding

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.step_read import PartFile, read
+from fixturecheck.kernel.step.read import PartFile, read
 from fixturecheck.result import Source
 from fixturecheck.setup.build import body_of, build_setup, located
 from fixturecheck.setup.model import Body, Setup

@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, TypeVar
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import box_of, faces_of
-from fixturecheck.kernel.sound import flaw_of, one_of_each
+from fixturecheck.kernel.brep.topology import faces_of, one_of_each
+from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.validity import flaw_of
 from fixturecheck.mistakes import Mistakes
 from fixturecheck.setup.entries import MOST_NAME, POLES, ROLES
 from fixturecheck.setup.holding import refuse_bad_holding

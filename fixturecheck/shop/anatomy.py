@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fixturecheck.kernel.clip import face_frame
-from fixturecheck.kernel.shapes import box_of, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import box_of, face_frame
 from fixturecheck.result import Vector
 from fixturecheck.shop.catalogue import Value, make
 from fixturecheck.shop.piece import Piece

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.build import chamfer, cylinder
-from fixturecheck.kernel.pick import by_selector
+from fixturecheck.kernel.construct import chamfer, cylinder
+from fixturecheck.kernel.select import by_selector
 from fixturecheck.shop.piece import AXIS_NORMALS, Outline, Piece, named, named_box, rest_named
 
 

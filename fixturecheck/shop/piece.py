@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.build import Point2, bevelled, box, chamfer, prism
-from fixturecheck.kernel.pick import by_plane
-from fixturecheck.kernel.shapes import Solid, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import Point2, bevelled, box, chamfer, prism
+from fixturecheck.kernel.select import by_plane
+from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result import Vector
 
 AXIS_NORMALS: Mapping[str, Vector] = {

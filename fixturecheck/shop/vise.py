@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.build import box, cut
+from fixturecheck.kernel.boolean import cut
+from fixturecheck.kernel.construct import box
 from fixturecheck.shop.piece import Outline, Piece, named_box
 
 

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from fixturecheck.holding.iron import ferrous_bodies
-from fixturecheck.kernel.canonical import canonical_form
-from fixturecheck.kernel.placing import matrix_of
-from fixturecheck.kernel.sound import skin_bytes
+from fixturecheck.kernel.brep.canonical import canonical_form
+from fixturecheck.kernel.brep.topology import brep_bytes
+from fixturecheck.kernel.place import matrix_of
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.load import load
 from fixturecheck.units import Writing
@@ -168,7 +168,7 @@ def test_script_and_toml_hand_the_field_the_same_iron(model):
     for (a, form_a), (b, form_b) in zip(script, toml, strict=True):
         assert (a.placed.name, a.pole) == (b.placed.name, b.pole)
         assert (a.weak, a.strong) == (b.weak, b.strong)
-        assert skin_bytes(form_a.solid) == skin_bytes(form_b.solid)
+        assert brep_bytes(form_a.solid) == brep_bytes(form_b.solid)
         assert np.array_equal(matrix_of(a.placed.at * form_a.at), matrix_of(b.placed.at * form_b.at))
         names_a, names_b = (
             [f.placed.face_names[i] for i in form.drawn_faces] for f, form in ((a, form_a), (b, form_b))

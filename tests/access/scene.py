@@ -7,7 +7,7 @@ import cadquery as cq
 from fixturecheck.access.ground import grind
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.model import ContactMap
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.setup.model import Body, Cut, Machine, Setup
 from fixturecheck.shop.wheels import Wheel
 

@@ -16,7 +16,7 @@ from fixturecheck.access.model import WheelPath
 from fixturecheck.access.path import run_out_mm
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.setup.model import Body, Cut, Machine, Setup
 from fixturecheck.shop.wheels import Flange, Wheel
 from tests.access.scene import FLOOR, FLOOR_Z, LENGTH, block, named, pawl, stage, stepped

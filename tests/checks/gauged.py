@@ -8,7 +8,7 @@ import cadquery as cq
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result import Finding
 from fixturecheck.setup.model import Body, Seat, Setup
 

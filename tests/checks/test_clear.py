@@ -12,8 +12,8 @@ from fixturecheck.access.clearance import movers_of
 from fixturecheck.access.dodge import blocking_dodges, clears, least_that, lowered, moved_aside, raised
 from fixturecheck.access.reroute import passing, shorter_travel
 from fixturecheck.checks import clear
-from fixturecheck.kernel.regions import moved
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.place import shifted
 from fixturecheck.result import Role, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Body, Machine, Seat
@@ -199,8 +199,8 @@ def test_a_block_is_moved_the_shorter_way_and_not_into_another_body():
     assert way is not None
     assert way.direction == (0.0, -1.0, 0.0)
     assert way.by_mm == pytest.approx(3.0)  # its far side from y = 1 to -2, 1 mm short of the wheel
-    assert clears(moved(staged.placed["high"], (0, -3.0, 0)), sweeps, 1.0)
-    assert not clears(moved(staged.placed["high"], (0, -2.99, 0)), sweeps, 1.0)
+    assert clears(shifted(staged.placed["high"], (0, -3.0, 0)), sweeps, 1.0)
+    assert not clears(shifted(staged.placed["high"], (0, -2.99, 0)), sweeps, 1.0)
     stop = cq.Solid.makeBox(4, 3, 61, cq.Vector(-6, -6, 0))
     other = moved_aside("high", staged.placed["high"], sweeps, {"stop": stop}, 1.0)
     assert other is not None

@@ -4,7 +4,8 @@ import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, Wheel, body, check, equipment
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.build import box, fuse
+from fixturecheck.kernel.boolean import fuse
+from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
 
 WHEEL = Wheel(diameter_mm=178.0, thickness_mm=22.0)

@@ -10,7 +10,7 @@ from fixturecheck.checks import seat
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.footing import Base, footings, holding_nothing
 from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING, grouped
-from fixturecheck.kernel.build import box, cylinder
+from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.result import Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import body, equipment, place

@@ -9,7 +9,8 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.checks import limits
-from fixturecheck.kernel.shapes import Location, box_of
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.shapes import Location
 from fixturecheck.result import Verdict
 from fixturecheck.setup.make import equipment
 from fixturecheck.setup.model import Machine

@@ -10,7 +10,7 @@ import pytest
 
 from fixturecheck.checks import nest
 from fixturecheck.contact import landing
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result import Role, Verdict
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block

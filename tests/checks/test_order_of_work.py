@@ -11,7 +11,7 @@ from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
 from fixturecheck.holding import run
 from fixturecheck.holding.model import Held
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.result import Finding, Result, Verdict, WhyNotAsked
 from tests.report import staged
 

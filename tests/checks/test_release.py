@@ -9,7 +9,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.model import Held
 from fixturecheck.holding.release import HAND_N, release_of
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
 
 WEIGHT_N = 7870e-9 * 9.80665 * 60 * 40 * 15

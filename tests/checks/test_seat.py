@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.checks import seat
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result import Verdict
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block, pin, place, plate, vee

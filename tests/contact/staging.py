@@ -10,7 +10,8 @@ import numpy as np
 
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.model import ContactMap
-from fixturecheck.kernel.shapes import Placed, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Placed
 from fixturecheck.result import Contact
 from fixturecheck.tolerances import Tolerances
 

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from fixturecheck.contact.candidates import Scene
 from fixturecheck.contact.look import find_candidates
-from fixturecheck.kernel.features import features_of
+from fixturecheck.kernel.brep.features import features_of
 
 
 def box(x, y, z):

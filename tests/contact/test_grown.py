@@ -9,8 +9,8 @@ from scipy.optimize import nnls
 
 from fixturecheck.contact.grown import eased, grown
 from fixturecheck.contact.vary import Error
-from fixturecheck.kernel.features import features_of
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.features import features_of
+from fixturecheck.kernel.brep.topology import faces_of
 
 
 def stepped(low_mm=8.0):

@@ -14,9 +14,8 @@ import pytest
 import shapely
 import trimesh
 
-from fixturecheck.kernel.clip import distance
-from fixturecheck.kernel.shapes import box_of
-from fixturecheck.kernel.step_read import read
+from fixturecheck.kernel.measure import box_of, distance
+from fixturecheck.kernel.step.read import read
 from tests.contact.staging import anywhere, contacts, found, place, plate, put
 
 NIST = Path(__file__).parents[1] / "data" / "nist"

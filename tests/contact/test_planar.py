@@ -7,7 +7,7 @@ import math
 import pytest
 
 from fixturecheck.contact import find
-from fixturecheck.kernel import clip
+from fixturecheck.kernel import boolean
 from tests.contact.staging import anywhere, block, contacts, found, only, pin, place, plate, put, vee
 
 EXACT = 1e-9
@@ -165,13 +165,13 @@ def test_gang_costs_no_booleans_and_looks_at_neighbours_once(monkeypatch):
     Each pawl stands elsewhere on the chuck and is looked at there; between pawls one look serves all.
     """
     asked = []
-    real = clip.common
+    real = boolean.common
 
     def counted(a, b):
         asked.append((a, b))
         return real(a, b)
 
-    monkeypatch.setattr(clip, "common", counted)
+    monkeypatch.setattr(boolean, "common", counted)
     pairs = []
     between = find._between
     monkeypatch.setattr(find, "_between", lambda a, b, t: pairs.append((a, b)) or between(a, b, t))

@@ -16,7 +16,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fixturecheck.kernel.clip import common_solid, distance, dot
+from fixturecheck.kernel.boolean import common_solid
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import distance
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
 from tests.contact.staging import ball, block, found, pin, place, plate, put, vee
@@ -171,7 +173,7 @@ def test_contact_is_found_where_the_kernel_finds_no_distance(seed):
     touching = [p for p in contacts.patches if p.contact.kind != "near"]
     assert touching
     assert not contacts.overlaps
-    off_mm = min(distance(dot(spot), p.shape.geometry)[0] for p in touching)
+    off_mm = min(distance(vertex(spot), p.shape.geometry)[0] for p in touching)
     assert off_mm < 0.05, "some patch holds the point that the kernel found"
     for patch in touching:
         assert np.linalg.norm(patch.contact.normal) == pytest.approx(1, abs=1e-9)

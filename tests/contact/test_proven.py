@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from fixturecheck.contact.proven import Side, deepest_mm
-from fixturecheck.kernel.bezier import edge_pieces, face_pieces
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.bezier import edge_pieces, face_pieces
+from fixturecheck.kernel.brep.topology import faces_of
 from tests.contact.staging import ball, pin, plate, vee
 from tests.contact.test_sampled import egg, freeform, spline_rods
 

@@ -15,9 +15,10 @@ import numpy as np
 import pytest
 from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
 
-from fixturecheck.kernel.clip import distance, face_window, grid_on_face
-from fixturecheck.kernel.shapes import faces_of
-from fixturecheck.kernel.step_read import read
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import distance
+from fixturecheck.kernel.sample import face_window, grid_on_face
+from fixturecheck.kernel.step.read import read
 from fixturecheck.tolerances import Tolerances
 from tests.contact.staging import ball, block, contacts, found, only, pin, place, plate, put, vee
 

@@ -9,7 +9,8 @@ import pytest
 from fixturecheck.contact.fluxpatch import gap_regions
 from fixturecheck.contact.fluxtube import Band
 from fixturecheck.contact.standing import stand
-from fixturecheck.kernel.shapes import Placed, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Placed
 
 RADIUS_MM, BAND_MM, LONG_MM = 2.0, 1.0, 20.0
 

@@ -10,12 +10,12 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from fixturecheck.contact.sunk import DEEP_MM, SHALLOW_MM, _nearest, _within, boxed, sunk
-from fixturecheck.kernel.clip import common, distance, dot
-from fixturecheck.kernel.features import features_of
-from fixturecheck.kernel.placing import location_of
-from fixturecheck.kernel.relieving import is_inside
-from fixturecheck.kernel.shapes import volume_mm3
-from fixturecheck.kernel.skin import CHORD_MM, skin_of
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.features import features_of
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import distance, is_inside, volume_mm3
+from fixturecheck.kernel.mesh.surface import CHORD_MM, surface_triangulation
+from fixturecheck.kernel.place import location_of
 
 BORE = 5.02
 
@@ -140,7 +140,7 @@ def test_of_random_pairs_the_kernel_finds_the_same_in_each_other(seed):
     for piece in shared.Solids():
         middle = np.array(piece.Center().toTuple())
         deep = min(
-            distance(dot(middle), cq.Compound.makeCompound(s.Faces()))[0] if is_inside(s, middle) else 0.0
+            distance(vertex(middle), cq.Compound.makeCompound(s.Faces()))[0] if is_inside(s, middle) else 0.0
             for s in (SHAPES[still], other)
         )
         if deep > DEEP_MM:
@@ -149,7 +149,7 @@ def test_of_random_pairs_the_kernel_finds_the_same_in_each_other(seed):
 
 def test_a_skin_is_closed_and_lies_within_a_chord_of_the_solid():
     for name in ("ball", "ring", "socket"):
-        skin = skin_of(SHAPES[name])
+        skin = surface_triangulation(SHAPES[name])
         # Euler: corners - edges + triangles is two for a ball, none for what has one hole.
         hollow = {"ball": 2, "ring": 0, "socket": 0}[name]
         assert len(skin.points_mm) - len(skin.edges) + len(skin.triangles) == hollow
@@ -185,7 +185,7 @@ def least_away(place, corners):
 
 @pytest.mark.parametrize("name", ["socket", "ring", "cone", "ball"])
 def test_boxes_of_triangles_pass_over_none_that_counts(name):
-    one = skin_of(SHAPES[name])
+    one = surface_triangulation(SHAPES[name])
     turn = Rotation.from_rotvec([0.7, -0.4, 0.2]).as_matrix()
     points = one.points_mm @ turn.T
     skin = boxed(points, one.triangles, one.edges)

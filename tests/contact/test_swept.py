@@ -10,7 +10,7 @@ from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.GCPnts import GCPnts_AbscissaPoint
 from scipy.optimize import brentq, minimize_scalar
 
-from fixturecheck.kernel.shapes import box_of
+from fixturecheck.kernel.measure import box_of
 from tests.contact.staging import only, plate, put
 
 RADIUS_MM = 4.0

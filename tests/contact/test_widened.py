@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from fixturecheck.contact.widened import widened
-from fixturecheck.kernel.features import features_of
+from fixturecheck.kernel.brep.features import features_of
 
 DEEP, BY = 40.0, 0.2
 HALF = round(math.sqrt(0.5), 3)

@@ -1,7 +1,7 @@
 """A block on a table, with walls round it: what tests of coming off share."""
 
 from fixturecheck import body
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 
 L, W, H = 60.0, 40.0, 15.0
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 
 
 @pytest.fixture(scope="session")

@@ -7,7 +7,8 @@ import pytest
 from fixturecheck import Cut, Machine, Seat, Setup
 from fixturecheck.access.ground import grind
 from fixturecheck.holding.burrs import burrs_of
-from fixturecheck.kernel.build import box, cut
+from fixturecheck.kernel.boolean import cut
+from fixturecheck.kernel.construct import box
 from tests.holding.blocks import W, part, table, walls
 
 
@@ -33,7 +34,7 @@ def test_burrs_lie_where_the_stroke_runs_out_and_say_which_faces_are_seats():
 
 
 def test_the_corner_between_floor_and_wall_carries_no_burr_and_a_hole_does():
-    from fixturecheck.kernel.build import cylinder
+    from fixturecheck.kernel.construct import cylinder
 
     step = cut(box((-30, -20, 0), (30, 20, 20)), box((-31, -21, 12), (31, 5, 21)))
     solid = cut(step, cylinder(3.0, (0, -8, -1), (0, -8, 13)))

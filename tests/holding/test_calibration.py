@@ -9,7 +9,7 @@ from fixturecheck import calibrate_job
 from fixturecheck.errors import SetupError
 from fixturecheck.holding import calibration
 from fixturecheck.holding.calibration import MODEL_SHARE, calibrate, too_high_share
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.setup.chuck_file import chuck_file
 from fixturecheck.setup.measured import measured_in_file
 from tests.physics import fluxparts as parts

@@ -6,7 +6,7 @@ import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
 from tests.holding.rigs import judged, let_go, rigged
 

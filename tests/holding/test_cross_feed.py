@@ -11,7 +11,7 @@ from fixturecheck import Cut, body
 from fixturecheck.access.ground import grind
 from fixturecheck.holding.factor import CROSS, DRAG, FRICTION, PRESS, WALL, bearing_of, every_case
 from fixturecheck.holding.model import LoadCase
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics.collapse import collapse
 from tests.holding.rigs import rigged
 from tests.holding.test_film import SCREW_N, WEIGHT_N, W, strapped

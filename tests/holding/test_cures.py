@@ -20,8 +20,8 @@ from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.pull import FacePull, Pulls
 from fixturecheck.holding.run import bench_of
 from fixturecheck.holding.ways import scene_of
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics import grinding
 from fixturecheck.shop.tables import finishes
 from tests.holding.rigs import judged

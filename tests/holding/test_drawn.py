@@ -11,7 +11,7 @@ from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.model import Held
 from fixturecheck.holding.piece import Source
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, magnet_model
 from fixturecheck.physics.bh import fit_law

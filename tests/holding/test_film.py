@@ -10,7 +10,7 @@ from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.holding.factor import losses_of
 from fixturecheck.holding.model import Held
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics.clamps import friction
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Verdict

@@ -11,7 +11,7 @@ from fixturecheck.checks import hold
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.pull import magnet_of
 from fixturecheck.holding.told import found
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
 from tests.holding.rigs import let_go, rigged, unfollowed
 

@@ -13,7 +13,7 @@ from fixturecheck.holding.iron import as_iron, curves, felt
 from fixturecheck.holding.piece import pole_of
 from fixturecheck.holding.pull import magnet_of
 from fixturecheck.holding.rating import find_sources, rating_gap_um
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Fineness, Iron, magnet_model
 from fixturecheck.physics.bh import law_between

@@ -13,7 +13,7 @@ from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled import loaded, milled_hold
 from fixturecheck.holding.milled_stands import Milled, stands
 from fixturecheck.holding.milled_ways import bench_of, follow, milled_ways
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.result import Verdict

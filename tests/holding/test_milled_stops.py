@@ -10,7 +10,7 @@ from fixturecheck.holding.milled import loaded
 from fixturecheck.holding.milled_stops import touch_of
 from fixturecheck.holding.milled_ways import bench_of, follow
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics import equilibrium
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_crash import Outcome

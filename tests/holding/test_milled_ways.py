@@ -14,7 +14,8 @@ from fixturecheck.holding.milled_stands import Milled, stands
 from fixturecheck.holding.milled_ways import THE_TABLE, bench_of, follow, follow_into, stock_points
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.ways import first_met
-from fixturecheck.kernel.build import box, fuse
+from fixturecheck.kernel.boolean import fuse
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics import equilibrium
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_crash import Outcome

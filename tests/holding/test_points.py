@@ -16,8 +16,8 @@ from fixturecheck.holding.piece import Source
 from fixturecheck.holding.points import Spot, spots
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
 from fixturecheck.holding.rubbing import Friction
-from fixturecheck.kernel.build import box, prism
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import box, prism
 from fixturecheck.physics.clamps import ClampForce
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_range import without

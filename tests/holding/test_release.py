@@ -15,9 +15,10 @@ from fixturecheck.holding.coming_off import TRAVEL_MM, UP, Motion, Touch, WayOff
 from fixturecheck.holding.pull import FacePull, Pulls, magnet_of
 from fixturecheck.holding.release import release_of, takes_n
 from fixturecheck.holding.residual import residual_pulls
-from fixturecheck.kernel.build import box, fuse
-from fixturecheck.kernel.clip import chamfered, edge_middle
-from fixturecheck.kernel.shapes import edges_of
+from fixturecheck.kernel.boolean import fuse
+from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.construct import box, chamfered
+from fixturecheck.kernel.measure import edge_middle
 from tests.holding.blocks import H, L, W, fixture, part, table, walls
 
 STEEL_N_MM3 = 7870e-9 * 9.80665
@@ -236,7 +237,7 @@ def test_a_tip_is_never_about_the_side_that_a_rail_touches():
 
 
 def test_a_round_part_tips_about_its_true_outline():
-    from fixturecheck.kernel.build import cylinder
+    from fixturecheck.kernel.construct import cylinder
 
     round_part = part(solid=cylinder(20.0, (0, 0, 0), (0, 0, 15)))
     found = only(comes_off(table(), round_part))

@@ -14,7 +14,7 @@ from fixturecheck import Holding, Seat, Setup, body, equipment
 from fixturecheck.holding.piece import PieceOnPoles, piece_on
 from fixturecheck.holding.pull import FACE_ERROR_SHARE
 from fixturecheck.holding.rating import find_sources, rating_gap_um
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics.seat_gap import seat_gap_um
 from fixturecheck.shop.tables import finish
 

@@ -7,7 +7,7 @@ import pytest
 from fixturecheck import Holding, Seat, Setup, body, equipment, place
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.holding.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE, magnet_of
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from tests.holding.rigs import let_go, rigged
 
 RATED_N_CM2, SIDE, MU = 60.0, 10.0, 0.2

@@ -12,7 +12,7 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.milled import loaded, milled_hold
 from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.told import found as told
-from fixturecheck.kernel.build import box
+from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
 from tests.holding.rigs import judged, let_go, rigged
 

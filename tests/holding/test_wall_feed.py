@@ -7,8 +7,8 @@ import pytest
 from fixturecheck import Cut, Seat, Setup, body, equipment
 from fixturecheck.errors import SetupError
 from fixturecheck.holding.loads import abrasion_of, forces_of
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.build import cut as without
+from fixturecheck.kernel.boolean import cut as without
+from fixturecheck.kernel.construct import box
 
 DOWNFEED_MM, WALL_TALL_MM, TABLE_M_MIN = 0.005, 4.0, 12.0
 

@@ -18,7 +18,8 @@ from fixturecheck.holding.ways import (
     scene_of,
     ways_of,
 )
-from fixturecheck.kernel.build import box, fuse
+from fixturecheck.kernel.boolean import fuse
+from fixturecheck.kernel.construct import box
 from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.collapse_motion import motions
 from fixturecheck.physics.equilibrium import Rigid

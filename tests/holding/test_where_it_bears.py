@@ -14,8 +14,8 @@ from fixturecheck.holding import factor
 from fixturecheck.holding.cells import cells
 from fixturecheck.holding.factor import FRICTION, fine_enough
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.kernel.build import box, cylinder
-from fixturecheck.kernel.clip import polygon_face, triangles_of
+from fixturecheck.kernel.construct import box, cylinder, polygon_face
+from fixturecheck.kernel.sample import triangles_of
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.ranges import Range

@@ -17,8 +17,9 @@ from shapely.geometry import Point, Polygon
 from shapely.ops import unary_union
 
 from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.boolean import apart, joined, shared_area_mm2, split
+from fixturecheck.kernel.construct import pulled
 from fixturecheck.kernel.outline import circle_through, widened
-from fixturecheck.kernel.regions import apart, joined, pulled, shared_area_mm2, split
 from fixturecheck.kernel.sweep import Hood, Travel, swept_disc, swept_hood, swept_outline
 
 R, T = 89.0, 13.0

@@ -4,7 +4,7 @@ import time
 
 import cadquery as cq
 
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet import Fineness
 from tests.physics import fluxparts as parts
 

@@ -4,7 +4,8 @@ import math
 
 import cadquery as cq
 
-from fixturecheck.kernel.shapes import Placed, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Iron, Pole, magnet_model
 from fixturecheck.physics.bh import fit_law
 

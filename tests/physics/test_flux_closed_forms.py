@@ -13,7 +13,7 @@ from fixturecheck.contact.fluxpatch import gap_regions
 from fixturecheck.contact.fluxtube import Band
 from fixturecheck.contact.standing import stand
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet import Fineness
 from fixturecheck.physics.bh import MU0_H_M, fit_law, linear_law
 from fixturecheck.physics.flux import solve_flux

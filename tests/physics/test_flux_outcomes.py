@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.physics.seat_gap import seat_gap_um, strength_for_pull
 from tests.physics import fluxparts as parts
 

@@ -22,7 +22,7 @@ magnet between the last two. A mesh twice as fine moves the material shares by l
 
 import pytest
 
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.physics.bh import fit_law
 from fixturecheck.physics.seat_gap import seat_gap_um
 from tests.physics import fluxparts as parts

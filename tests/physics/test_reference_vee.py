@@ -22,7 +22,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.holding.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE
-from fixturecheck.kernel.femesh import TetMesher
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from tests.physics import fluxparts as parts
 from tests.physics import fullvee
 

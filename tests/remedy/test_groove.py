@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from fixturecheck import relieve
 from fixturecheck.contact.milled import groove, inside_corners
 from fixturecheck.contact.standing import stand
-from fixturecheck.kernel.clip import distance
-from fixturecheck.kernel.relieving import stepped
+from fixturecheck.kernel.boolean import stepped
+from fixturecheck.kernel.measure import distance
 from fixturecheck.remedy.apply import redrawn, with_body
 from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.settling.run import settle_setup

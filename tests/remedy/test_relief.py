@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from fixturecheck import relieve
 from fixturecheck.contact.relief import cut_solid, edges_at, smallest_cut
 from fixturecheck.contact.standing import stand
-from fixturecheck.kernel.relieving import skin_points
+from fixturecheck.kernel.sample import surface_points
 from fixturecheck.remedy.apply import redrawn, with_body
 from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.settling.run import settle_setup
@@ -45,7 +45,7 @@ def test_the_size_proposed_seats_a_keeper_and_nine_tenths_of_it_does_not(radius,
     clash = clashes_of(setup)[0]
     here = stand([body.placed()])[0]
     for edge in edges_at(here, clash.zone, body.no_function, setup.tolerances.touch_mm):
-        cut = smallest_cut(here, edge, kind, clash.zone, skin_points(clash.zone), 0.0)
+        cut = smallest_cut(here, edge, kind, clash.zone, surface_points(clash.zone), 0.0)
         if here.label(here.table.edge_faces[edge]).split(".", 1)[1] == relief.edge:
             small = replace(cut, size_mm=tuple(0.9 * v for v in relief.size_mm))
             less = with_body(setup, {"keeper": redrawn(body, cut_solid(body.solid, small))})

@@ -11,7 +11,7 @@ import pytest
 from fixturecheck import relieve
 from fixturecheck.contact.relief import cut_solid, edges_at, is_rim, smallest_cut
 from fixturecheck.contact.standing import stand
-from fixturecheck.kernel.relieving import skin_points
+from fixturecheck.kernel.sample import surface_points
 from fixturecheck.remedy.apply import redrawn, with_body
 from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.settling.run import settle_setup
@@ -38,7 +38,7 @@ def test_nine_tenths_of_the_chamfer_round_a_rim_still_overlaps():
     (clash,) = clashes_of(setup)
     here = stand([plug.placed()])[0]
     (rim,) = edges_at(here, clash.zone, plug.no_function, setup.tolerances.touch_mm)
-    cut = smallest_cut(here, rim, "chamfer", clash.zone, skin_points(clash.zone), 0.0)
+    cut = smallest_cut(here, rim, "chamfer", clash.zone, surface_points(clash.zone), 0.0)
     for share, left in ((1.0, 0), (0.9, 1)):
         small = replace(cut, size_mm=tuple(share * v for v in cut.size_mm))
         changed = with_body(setup, {"plug": redrawn(plug, cut_solid(plug.solid, small))})
@@ -51,8 +51,8 @@ def test_a_plug_over_a_fillet_is_cleared_as_on_a_straight_edge():
     (clash,) = clashes_of(setup)
     here = stand([setup.body("plug").placed()])[0]
     (rim,) = edges_at(here, clash.zone, frozenset({"side"}), setup.tolerances.touch_mm)
-    bare = smallest_cut(here, rim, "chamfer", clash.zone, skin_points(clash.zone), 0.0)
-    wide = smallest_cut(here, rim, "chamfer", clash.zone, skin_points(clash.zone), 0.05)
+    bare = smallest_cut(here, rim, "chamfer", clash.zone, surface_points(clash.zone), 0.0)
+    wide = smallest_cut(here, rim, "chamfer", clash.zone, surface_points(clash.zone), 0.05)
     assert bare.size_mm[0] == pytest.approx(0.8, abs=0.0101)
     assert wide.size_mm[0] == pytest.approx(0.8 + 0.05 * math.sqrt(2), abs=0.0101)
 

@@ -14,8 +14,9 @@ from fixturecheck import relieve
 from fixturecheck.contact.milled import inside_corners
 from fixturecheck.contact.slanted import slanted_groove
 from fixturecheck.contact.standing import stand
-from fixturecheck.kernel.clip import distance
-from fixturecheck.kernel.relieving import box_at, stepped
+from fixturecheck.kernel.boolean import stepped
+from fixturecheck.kernel.construct import oriented_box
+from fixturecheck.kernel.measure import distance
 from fixturecheck.remedy.apply import redrawn, with_body
 from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.settling.run import settle_setup
@@ -114,7 +115,7 @@ def test_the_tool_may_be_as_round_as_the_flanks_of_the_edge_allow(clear):
     setup = dovetail_setup(2.0, 120.0, clearance_mm=clear, kinds=GROOVE)
     cut, _ = proposed(setup)
     gib, plate = setup.body("gib").solid, setup.body("plate").solid
-    box = cq.Workplane(box_at(cut.corner, cut.axes, cut.sizes_mm))
+    box = cq.Workplane(oriented_box(cut.corner, cut.axes, cut.sizes_mm))
     bottom = [e for e in box.edges().vals() if _is_bottom(e, cut)]
     assert len(bottom) == 2
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
-from fixturecheck.kernel.clip import flush_faces
-from fixturecheck.kernel.mesh import Tessellator
+from fixturecheck.kernel.mesh.triangles import Tessellator
+from fixturecheck.kernel.select import flush_faces
 from fixturecheck.report.hold_scene import ARROW_SHARE
 from fixturecheck.report.ink import Canvas, Projection, axes, tags
 from fixturecheck.report.order import numbered

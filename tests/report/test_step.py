@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck.kernel.step_read import read
+from fixturecheck.kernel.step.read import read
 from fixturecheck.report.colours import body_colours
 from fixturecheck.report.part21 import settled
 from fixturecheck.report.step import write_setup_step

@@ -6,7 +6,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.kernel.mesh import Tessellator
+from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.report.views import (
     FRONT_RIGHT,
     Triangles,

@@ -8,7 +8,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.setup.model import Body, Setup
 
 

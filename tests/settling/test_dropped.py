@@ -6,7 +6,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.kernel.placing import location_of
+from fixturecheck.kernel.place import location_of
 from fixturecheck.physics.settle import Bounds
 from fixturecheck.settling.model import Push, Staging
 from fixturecheck.settling.run import settle_setup

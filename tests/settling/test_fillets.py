@@ -11,7 +11,7 @@ import pytest
 from fixturecheck import relieve
 from fixturecheck.contact.candidates import Scene
 from fixturecheck.contact.look import find_candidates
-from fixturecheck.kernel.features import features_of
+from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.settling.run import settle_setup
 from tests.remedy.nests import plug_setup
 

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
 
-from fixturecheck.kernel.placing import location_of
-from fixturecheck.kernel.shapes import box_of
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import location_of
 from fixturecheck.settling.model import Push, Settled, Staging
 from fixturecheck.settling.run import settle_setup
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.build import box
-from fixturecheck.kernel.pick import by_selector
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.select import by_selector
 from fixturecheck.setup.text import told_in_file
 
 HEAD = '[[body]]\nname = "b"\nfile = "b.step"\n'

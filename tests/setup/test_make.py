@@ -11,7 +11,7 @@ import pytest
 
 from fixturecheck import Cut, Setup, body, equipment, place
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 
 MATERIALS = "steel_1018"
 

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from fixturecheck.kernel.shapes import Solid, faces_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Solid
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Body, Setup
 

@@ -13,7 +13,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import faces_of
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.setup.lines import lines_of
 from fixturecheck.setup.load import load
 

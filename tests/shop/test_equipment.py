@@ -10,8 +10,9 @@ from importlib import import_module
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.pick import by_selector
-from fixturecheck.kernel.shapes import box_of, faces_of, volume_mm3
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import box_of, volume_mm3
+from fixturecheck.kernel.select import by_selector
 from fixturecheck.shop.catalogue import equipment, make
 from fixturecheck.shop.piece import Piece
 from fixturecheck.shop.tables import finishes, materials

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import box_of, volume_mm3
+from fixturecheck.kernel.measure import box_of, volume_mm3
 from fixturecheck.shop.section import Section, profile, rounded
 from fixturecheck.shop.wheels import Wheel
 

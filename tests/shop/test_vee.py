@@ -8,7 +8,8 @@ from scipy.optimize import brentq
 from shapely.geometry import Polygon, box
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.shapes import box_of, faces_of, volume_mm3
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import box_of, volume_mm3
 from fixturecheck.shop.catalogue import make
 from fixturecheck.shop.piece import Piece
 

@@ -1,0 +1,376 @@
+"""What is left, taken or shared when shapes are cut by shapes, and whether they clear each other.
+
+The kernel's booleans can come out empty without an error, and its distance can be positive between solids
+that intersect; so a split is believed only when its two parts add up to the whole, and whoever asks whether
+two things clear each other gets the common volume and the distance together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BOPAlgo import BOPAlgo_PaveFiller
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
+from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from OCP.Standard import Standard_Failure
+from OCP.StdFail import StdFail_NotDone
+from OCP.TopTools import TopTools_ListOfShape
+
+from fixturecheck.effort import BOOLEAN, spend
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.kernel.construct import checked, compound, only_solid, only_valid_solid, oriented_box
+from fixturecheck.kernel.measure import box_gap_mm, edge_length_mm, flat_of, loose_box
+from fixturecheck.kernel.place import shifted
+from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
+from fixturecheck.result import Vector
+from fixturecheck.units import METRIC, Writing
+
+Array = NDArray[np.float64]
+
+
+@checked
+def cut(solid: Solid, *tools: Solid) -> Solid:
+    """Return what is left of a solid, in one piece, after others are taken from it."""
+    return only_solid(solid.cut(*tools))
+
+
+@checked
+def fuse(solid: Solid, *others: Solid) -> Solid:
+    """Return several solids as one, with faces that lie in one surface joined."""
+    return only_solid(solid.fuse(*others).clean())
+
+
+def common(a: Shape, b: Shape) -> Shape:
+    """Return the kernel's common of two shapes as a compound, which may be empty.
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
+    first, second = TopTools_ListOfShape(), TopTools_ListOfShape()
+    first.Append(a.wrapped)
+    second.Append(b.wrapped)
+    operation = BRepAlgoAPI_Common()
+    operation.SetArguments(first)
+    operation.SetTools(second)
+    operation.Build()
+    if not operation.IsDone():
+        message = "common of two shapes failed in the kernel"
+        raise KernelError(message)
+    return cq.Shape.cast(operation.Shape())
+
+
+def common_faces(a: Face, b: Face) -> list[Face]:
+    """Return what two faces on the same surface share; empty where they share no area."""
+    return list(common(a, b).Faces())
+
+
+def clip_edge(edge: Edge, faces: Iterable[Face]) -> list[Edge]:
+    """Return the parts of an edge that lie on every one of the faces; a seam does not part it."""
+    pieces = [edge]
+    for face in faces:
+        pieces = [part for piece in pieces for part in _clipped(piece, face)]
+    return pieces
+
+
+def _clipped(edge: Edge, face: Face) -> list[Edge]:
+    parts = list(common(edge, face).Edges())
+    whole = edge_length_mm(edge)
+    if len(parts) > 1 and abs(sum(edge_length_mm(p) for p in parts) - whole) <= 1e-9 * whole:
+        return [edge]
+    return parts
+
+
+def common_solid(a: Solid, b: Solid) -> tuple[Shape, float, float]:
+    """Return the common of two solids with its volume (mm3) and surface (mm2)."""
+    shape = common(a, b)
+    solids = shape.Solids()
+    return shape, float(sum(s.Volume() for s in solids)), float(sum(s.Area() for s in solids))
+
+
+_SUM_SHARE = 1e-6
+"""How much of the whole the two parts of a split may miss it by."""
+
+
+_NOTHING_MM3 = 1e-9
+"""Volume below which a piece is the kernel's rounding."""
+
+
+_PARALLEL = 1e-12
+"""One less the cosine of directions that count as parallel: 1.4e-6 rad."""
+
+
+_FUZZ_MM = (0.0, 1e-6, 1e-5)
+"""Tolerances tried in turn; a larger one can swallow the very sliver that is asked for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Split:
+    """A whole cut by a tool: what stays and what the tool takes; None where there is nothing."""
+
+    kept: Shape | None
+    taken: Shape | None
+    kept_mm3: float
+    taken_mm3: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Apart:
+    """How two solids stand to each other.
+
+    Parameters
+    ----------
+    distance_mm : float
+        Least distance; zero where they touch or intersect.
+    on_a, on_b : Vector
+        A point on each where it occurs.
+    common : Shape or None
+        What they share, if anything.
+    common_mm3 : float
+        Its volume.
+    """
+
+    distance_mm: float
+    on_a: Vector
+    on_b: Vector
+    common: Shape | None
+    common_mm3: float
+
+
+def split(whole: Shape, tool: Shape, what: str) -> Split:
+    """Cut a solid by a tool and keep both parts.
+
+    Parameters
+    ----------
+    what : str
+        Named in the error, such as `stock of pawl_1 by the wheel`.
+
+    Raises
+    ------
+    NotComputedError
+        The two parts do not add up to the whole within 1e-6 of it.
+    """
+    whole_mm3 = float(whole.Volume())
+    if box_gap_mm(loose_box(whole), loose_box(tool)) > 0:
+        return Split(kept=whole, taken=None, kept_mm3=whole_mm3, taken_mm3=0.0)
+    tried = []
+    for fuzz_mm in _FUZZ_MM:
+        found = _split(whole, tool, fuzz_mm)
+        if found is None:
+            continue
+        kept, taken = found
+        kept_mm3, taken_mm3 = _volume(kept), _volume(taken)
+        if abs(kept_mm3 + taken_mm3 - whole_mm3) <= _SUM_SHARE * whole_mm3:
+            return Split(
+                kept=kept if kept_mm3 > _NOTHING_MM3 else None,
+                taken=taken if taken_mm3 > _NOTHING_MM3 else None,
+                kept_mm3=kept_mm3 if kept_mm3 > _NOTHING_MM3 else 0.0,
+                taken_mm3=taken_mm3 if taken_mm3 > _NOTHING_MM3 else 0.0,
+            )
+        tried.append(kept_mm3 + taken_mm3)
+    sums = ", ".join(f"{v:.6g}" for v in tried) or "nothing"
+    message = f"cutting {what} gave parts of {sums} mm3 in all instead of {whole_mm3:.6g} mm3"
+    raise NotComputedError(message)
+
+
+def shared_mm3(a: Shape, b: Shape, what: str) -> float:
+    """Return the common volume of two solids; what is left of either may vouch for it.
+
+    Where one only just grazes the other, the kernel may get the rest of the one wrong and not of the other.
+
+    Raises
+    ------
+    NotComputedError
+        Neither of the two adds up.
+    """
+    try:
+        return split(a, b, what).taken_mm3
+    except NotComputedError:
+        return split(b, a, what).taken_mm3
+
+
+def _split(whole: Shape, tool: Shape, fuzz_mm: float) -> tuple[Shape, Shape] | None:
+    """Return what is kept and taken by one intersection of both shapes; None when the kernel fails."""
+    filler = BOPAlgo_PaveFiller()
+    arguments = TopTools_ListOfShape()
+    for shape in (whole, tool):
+        arguments.Append(shape.wrapped)
+    filler.SetArguments(arguments)
+    filler.SetNonDestructive(True)
+    if fuzz_mm > 0:
+        filler.SetFuzzyValue(fuzz_mm)
+    filler.Perform()
+    if filler.HasErrors():
+        return None
+    kept = BRepAlgoAPI_Cut(whole.wrapped, tool.wrapped, filler)
+    taken = BRepAlgoAPI_Common(whole.wrapped, tool.wrapped, filler)
+    if not (kept.IsDone() and taken.IsDone()):
+        return None
+    return cq.Shape.cast(kept.Shape()), cq.Shape.cast(taken.Shape())
+
+
+def joined(shapes: Sequence[Shape], what: str) -> Shape:
+    """Return the union of solids as one solid where they are connected.
+
+    Raises
+    ------
+    KernelError
+        The kernel reports a failed operation.
+    """
+    if len(shapes) == 1:
+        return shapes[0]
+    first, rest = TopTools_ListOfShape(), TopTools_ListOfShape()
+    first.Append(shapes[0].wrapped)
+    for shape in shapes[1:]:
+        rest.Append(shape.wrapped)
+    fuse = BRepAlgoAPI_Fuse()
+    fuse.SetArguments(first)
+    fuse.SetTools(rest)
+    fuse.SetNonDestructive(True)
+    fuse.Build()
+    if not fuse.IsDone():
+        message = f"joining {what} failed in the kernel"
+        raise KernelError(message)
+    plain = cq.Shape.cast(fuse.Shape()).Solids()
+    fuse.SimplifyResult()
+    simple = cq.Shape.cast(fuse.Shape()).Solids()
+    # Merging the walls of pockets with those of what is put on them, the kernel has lost parts of them.
+    before, after = (sum(s.Volume() for s in solids) for solids in (plain, simple))
+    solids = simple if abs(after - before) <= _SUM_SHARE * before else plain
+    return solids[0] if len(solids) == 1 else compound(solids)
+
+
+def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apart | None:
+    """Return how two solids stand to each other; None when their boxes are more than `within_mm` apart.
+
+    Neither answer is believed alone: solids whose boxes meet are also intersected, and a common volume
+    makes the distance zero.
+
+    Raises
+    ------
+    NotComputedError
+        The kernel gives no distance, or the boolean does not add up.
+    """
+    gap_mm = box_gap_mm(loose_box(a), loose_box(b))
+    if gap_mm > within_mm:
+        return None
+    spend(BOOLEAN)
+    shared = split(b, a, what) if gap_mm <= 0 else None
+    if shared is not None and shared.taken is not None:
+        centre = shared.taken.Center().toTuple()
+        return Apart(
+            distance_mm=0.0, on_a=centre, on_b=centre, common=shared.taken, common_mm3=shared.taken_mm3
+        )
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone() or found.NbSolution() == 0:
+        message = f"the kernel found no least distance between {what}"
+        raise NotComputedError(message)
+    # Of several nearest points take the same one whatever order the faces were listed in.
+    ties = [
+        (found.PointOnShape1(k).Coord(), found.PointOnShape2(k).Coord())
+        for k in range(1, found.NbSolution() + 1)
+    ]
+    on_a, on_b = min(ties, key=lambda pair: [round(v, 4) + 0.0 for v in (*pair[0], *pair[1])])
+    return Apart(distance_mm=float(found.Value()), on_a=on_a, on_b=on_b, common=None, common_mm3=0.0)
+
+
+def clipped(shape: Shape, box: Box, what: str) -> Shape | None:
+    """Return what of a shape lies in a box; None when nothing does."""
+    x0, y0, z0, x1, y1, z1 = box
+    if min(x1 - x0, y1 - y0, z1 - z0) <= 0:
+        return None
+    block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
+    return split(shape, block, what).taken
+
+
+def face_within(face: Face, box: Box) -> list[Face]:
+    """Return what of a flat face lies in a box, looking the same way."""
+    x0, y0, z0, x1, y1, z1 = box
+    block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
+    return [piece for piece in face.intersect(block).Faces() if piece.normalAt().dot(face.normalAt()) > 0.0]
+
+
+def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int = 1) -> float:
+    """Return how much of a flat face lies on flat faces of the shape.
+
+    Parameters
+    ----------
+    within_mm : float
+        Parallel faces this close count as one.
+    facing : int
+        +1 for faces that look the same way, -1 for faces that look at it.
+
+    Raises
+    ------
+    NotComputedError
+        The face is not flat.
+    KernelError
+        The kernel reports a failed operation.
+    """
+    flat = flat_of(face)
+    if flat is None:
+        message = "the area that two faces share is computed for flat faces only"
+        raise NotComputedError(message)
+    centre, normal = flat
+    box = loose_box(face)
+    total = 0.0
+    for mate in shape.Faces():
+        off_mm = _off_plane_mm(mate, centre, normal, facing)
+        if off_mm is None or abs(off_mm) > within_mm or box_gap_mm(box, loose_box(mate)) > within_mm:
+            continue
+        level = shifted(mate, (-off_mm * normal[0], -off_mm * normal[1], -off_mm * normal[2]))
+        common = BRepAlgoAPI_Common(face.wrapped, level.wrapped)
+        if not common.IsDone():
+            message = "the common of two faces failed in the kernel"
+            raise KernelError(message)
+        total += sum(f.Area() for f in cq.Shape.cast(common.Shape()).Faces())
+    return total
+
+
+def _off_plane_mm(face: Face, centre: Vector, normal: Vector, facing: int) -> float | None:
+    """Return how far a parallel face lies from a plane along its normal; None when it is not parallel."""
+    flat = flat_of(face)
+    if flat is None:
+        return None
+    place, n = flat
+    along = sum(a * b for a, b in zip(n, normal, strict=True))
+    if along * facing < 1 - _PARALLEL:
+        return None
+    return sum(a * (p - q) for a, p, q in zip(normal, place, centre, strict=True))
+
+
+def _volume(shape: Shape) -> float:
+    return float(sum(s.Volume() for s in shape.Solids()))
+
+
+def stepped(
+    solid: Solid, corner: Array, axes: Array, sizes_mm: Sequence[float], write: Writing = METRIC
+) -> Solid:
+    """Return a solid from which a box is milled.
+
+    Parameters
+    ----------
+    corner : ndarray, shape (3,)
+        Where the box starts, in the solid's frame.
+    axes : ndarray, shape (3, 3)
+        Unit directions of its three sides as rows, the first two square to each other.
+    sizes_mm : sequence of float, length 3
+        Along each side.
+
+    Raises
+    ------
+    KernelError
+        Nothing, or more than one piece, is left.
+    """
+    try:
+        return only_valid_solid(solid.cut(oriented_box(corner, axes, sizes_mm)).clean())
+    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
+        sizes = " x ".join(write.number(float(v), "mm", "g") for v in sizes_mm)
+        message = f"a step of {sizes} {write.name('mm')} cannot be milled"
+        raise KernelError(message) from failure

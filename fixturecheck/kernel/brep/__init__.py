@@ -1,0 +1,1 @@
+"""The one reader of a solid's faces, edges and vertices."""

@@ -1,0 +1,120 @@
+"""Free-form faces laid out in lines of parameters, and every face as something that they may come down on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache, partial
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRepAdaptor import BRepAdaptor_Surface
+from OCP.BRepTools import BRepTools
+from OCP.GeomAbs import GeomAbs_SurfaceType
+
+from fixturecheck.kernel.brep.bezier import Pieces, face_pieces
+from fixturecheck.kernel.brep.probe import Probe
+from fixturecheck.kernel.brep.topology import faces_of, xyz
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.shapes import Solid
+
+Floats = NDArray[np.float64]
+_FEWEST, _MOST, _EACH = 13, 49, 4
+"""Lines of parameters across a face: at least, at most, and for each piece of a spline."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Smooth:
+    """A free-form face with its places on a grid of parameters.
+
+    Parameters
+    ----------
+    face : int
+    probe : Probe
+        In the solid's own frame.
+    u, v : ndarray, shapes (m,) and (k,)
+        Parameters of the lines, the first and last on the border.
+    points, normals : ndarray, shape (m, k, 3)
+    inside : ndarray of bool, shape (m, k)
+        Which places lie within the face's outline.
+    reach_mm : float
+        Greatest distance of neighbouring places.
+    """
+
+    face: int
+    probe: Probe
+    u: Floats
+    v: Floats
+    points: Floats
+    normals: Floats
+    inside: NDArray[np.bool_]
+    reach_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Target:
+    """A face that others may come down on: the box round it, and its plane where it is flat.
+
+    All in the solid's own frame; a plane is a point and the outward normal, `pieces` returns the face as
+    Bezier pieces.
+    """
+
+    face: int
+    probe: Probe
+    low_mm: Floats
+    high_mm: Floats
+    plane: tuple[Floats, Floats] | None
+    pieces: Callable[[], Pieces] = field(repr=False)
+
+
+def smooth_of(face: cq.Face, number: int) -> Smooth:
+    """Lay out a face in lines of parameters, closer where its spline has more pieces."""
+    probe = Probe(face)
+    adaptor = BRepAdaptor_Surface(face.wrapped, True)
+    u0, u1, v0, v1 = BRepTools.UVBounds_s(face.wrapped)
+    u = np.linspace(u0, u1, _lines(adaptor, "U"))
+    v = np.linspace(v0, v1, _lines(adaptor, "V"))
+    rows = [[probe.at((s, t)) for t in v.tolist()] for s in u.tolist()]
+    points = np.array([[place[0] for place in row] for row in rows])
+    steps = [np.linalg.norm(np.diff(points, axis=k), axis=2).max() for k in (0, 1)]
+    return Smooth(
+        face=number,
+        probe=probe,
+        u=u,
+        v=v,
+        points=points,
+        normals=np.array([[place[1] for place in row] for row in rows]),
+        inside=np.array([[probe.inside((s, t)) for t in v.tolist()] for s in u.tolist()], dtype=bool),
+        reach_mm=float(math.hypot(*steps)),
+    )
+
+
+def _lines(adaptor: BRepAdaptor_Surface, way: str) -> int:
+    """Return how many lines of parameters a face is laid out in, one way."""
+    spline = adaptor.GetType() == GeomAbs_SurfaceType.GeomAbs_BSplineSurface
+    pieces = getattr(adaptor, f"Nb{way}Knots")() - 1 if spline else 1
+    return min(max(_FEWEST, _EACH * pieces + 1), _MOST)
+
+
+def targets_of(solid: Solid) -> tuple[Target, ...]:
+    """Return every face of a solid as something to come down on."""
+    return tuple(_target(face, number) for number, face in enumerate(faces_of(solid)))
+
+
+def _target(face: cq.Face, number: int) -> Target:
+    box = np.array(box_of(face))
+    surface = BRepAdaptor_Surface(face.wrapped, False)
+    probe = Probe(face)
+    plane = None
+    if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
+        plane = xyz(surface.Plane().Location()), probe.at((0.0, 0.0))[1]
+    return Target(
+        face=number,
+        probe=probe,
+        low_mm=box[:3],
+        high_mm=box[3:],
+        plane=plane,
+        pieces=cache(partial(face_pieces, face)),
+    )

@@ -1,0 +1,140 @@
+"""The faces and edges of a solid, each once, in the kernel's order or by place; which solids are copies."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from itertools import groupby, pairwise
+from typing import Any
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BinTools import BinTools
+from OCP.Bnd import Bnd_Box
+from OCP.BRepBndLib import BRepBndLib
+from OCP.BRepGProp import BRepGProp
+from OCP.GProp import GProp_GProps
+from OCP.TopAbs import TopAbs_ShapeEnum
+from OCP.TopExp import TopExp
+from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS_Shape
+from OCP.TopTools import TopTools_IndexedMapOfShape
+
+from fixturecheck.kernel.shapes import Edge, Face, Solid
+
+Array = NDArray[np.float64]
+
+APART_MM = 1e-6
+"""Numbers closer than this are the same one; a STEP round trip moves them by some 1e-14."""
+
+
+def faces_of(solid: Solid) -> list[Face]:
+    """Return the faces of a solid in the kernel's own order, each once.
+
+    The order belongs to the solid's topology, so it is the same in every placed copy.
+    """
+    return [cq.Face(f) for f in mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_FACE)]
+
+
+def edges_of(solid: Solid) -> list[Edge]:
+    """Return the edges of a solid in the kernel's own order, each once."""
+    return [cq.Edge(e) for e in mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)]
+
+
+def mapped(shape: Any, what: Any) -> list[Any]:
+    """Return the sub-shapes of one kind of a wrapped shape, each once, in the kernel's order."""
+    found = TopTools_IndexedMapOfShape()
+    TopExp.MapShapes_s(shape, what, found)
+    return [found.FindKey(i + 1) for i in range(found.Extent())]
+
+
+def xyz(point: Any) -> Array:
+    """Return a kernel point, vector or direction as an array (3,)."""
+    return np.array([point.X(), point.Y(), point.Z()])
+
+
+def canonical_order(solid: Solid) -> list[int]:
+    """Return face indices sorted by where the faces are, not by how the file happened to list them.
+
+    A STEP round trip may list the faces in another order; numbers given by this order survive it.
+    """
+    return order_by_place(faces_of(solid))
+
+
+def one_of_each(solids: Sequence[Solid]) -> list[int]:
+    """Return for each solid the index of the first one that has the same skin, wherever they stand.
+
+    What is true of the skin (closed, valid, planar) needs finding out once for all placed copies. Solids
+    that share their topology have one skin, and so have copies whose geometry is the same to the bit.
+    """
+    nowhere = TopLoc_Location()
+    seen = TopTools_IndexedMapOfShape()
+    first: list[int] = []
+    of_skin: dict[bytes, int] = {}
+    for i, solid in enumerate(solids):
+        drawn = solid.wrapped.Located(nowhere)
+        if not seen.Contains(drawn):
+            seen.Add(drawn)
+            first.append(of_skin.setdefault(_written(drawn), i))
+    return [first[seen.FindIndex(s.wrapped.Located(nowhere)) - 1] for s in solids]
+
+
+def brep_bytes(solid: Solid) -> bytes:
+    """Return a solid as the kernel would write it to a binary file; copies of a drawing have the same."""
+    return _written(solid.wrapped)
+
+
+def _written(shape: TopoDS_Shape) -> bytes:
+    """Return the shape as the kernel would write it to a binary file."""
+    stream = io.BytesIO()
+    BinTools.Write_s(shape, stream)
+    return stream.getvalue()
+
+
+def order_by_place(faces: Sequence[cq.Face]) -> list[int]:
+    """Return the indices of faces sorted by centre, area and type, then by box where these agree.
+
+    Numbers are compared by cluster and not by rounding: two centres at one height stay at one height
+    even where that height falls on the boundary between two rounded values.
+    """
+    keys = _ranked([(*_centre_and_area(face), face.geomType()) for face in faces])
+    order = sorted(range(len(faces)), key=keys.__getitem__)
+    result: list[int] = []
+    for _, tied in groupby(order, key=keys.__getitem__):
+        group = list(tied)
+        if len(group) > 1:
+            boxes = _ranked([_box(faces[i]) for i in group])
+            group = [i for _, i in sorted(zip(boxes, group, strict=True))]
+        result += group
+    return result
+
+
+def _ranked(rows: Sequence[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """Replace every number by the rank of its cluster among the numbers of its column."""
+    columns = zip(*rows, strict=True)
+    ranked = [_ranks(column) if isinstance(column[0], float) else column for column in columns]
+    return list(zip(*ranked, strict=True))
+
+
+def _ranks(column: Sequence[float]) -> list[int]:
+    ranks = [0] * len(column)
+    rank = 0
+    order = sorted(range(len(column)), key=column.__getitem__)
+    for before, i in pairwise(order):
+        rank += column[i] - column[before] > APART_MM
+        ranks[i] = rank
+    return ranks
+
+
+def _centre_and_area(face: cq.Face) -> tuple[float, float, float, float]:
+    properties = GProp_GProps()
+    BRepGProp.SurfaceProperties_s(face.wrapped, properties)
+    centre = properties.CentreOfMass()
+    return centre.X(), centre.Y(), centre.Z(), properties.Mass()
+
+
+def _box(face: cq.Face) -> tuple[float, ...]:
+    box = Bnd_Box()
+    BRepBndLib.AddOptimal_s(face.wrapped, box, False, False)
+    return tuple(box.Get())

@@ -1,0 +1,274 @@
+"""Shapes made from numbers: vertices, edges, faces and solids, and solids with an edge broken."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from functools import wraps
+from typing import ParamSpec
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRep import BRep_Tool
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakePolygon
+from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
+from OCP.gp import gp_Ax2, gp_Circ, gp_Dir, gp_Pnt, gp_Vec
+from OCP.Standard import Standard_Failure
+from OCP.StdFail import StdFail_NotDone
+from OCP.TopoDS import TopoDS
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, cq_shape
+from fixturecheck.result import Vector
+from fixturecheck.units import METRIC, Writing
+
+Array = NDArray[np.float64]
+
+
+_P = ParamSpec("_P")
+
+Point2 = tuple[float, float]
+
+
+def checked(build: Callable[_P, Solid]) -> Callable[_P, Solid]:
+    """Wrap a building function: kernel errors become ours, and what comes out is one valid solid."""
+
+    @wraps(build)
+    def built(*args: _P.args, **kwargs: _P.kwargs) -> Solid:
+        try:
+            solid = build(*args, **kwargs)
+            valid = solid.isValid() and solid.Volume() > 0
+        except Exception as reason:  # the kernel's exceptions share no base class
+            message = f"the kernel could not build a {build.__name__}: {reason}"
+            raise KernelError(message) from reason
+        if not valid:
+            message = f"the kernel built a {build.__name__} that is not a valid solid"
+            raise KernelError(message)
+        return solid
+
+    return built
+
+
+@checked
+def box(low: Vector, high: Vector) -> Solid:
+    """Return the box between two opposite corners, mm."""
+    size = [b - a for a, b in zip(low, high, strict=True)]
+    return cq.Solid.makeBox(*size, cq.Vector(*low))
+
+
+@checked
+def prism(outline: Sequence[Point2], *, from_x_mm: float, to_x_mm: float) -> Solid:
+    """Return the prism of a closed polygon.
+
+    Parameters
+    ----------
+    outline : sequence of (float, float)
+        Corners (y, z) in mm, in order; the last is joined to the first.
+    from_x_mm, to_x_mm : float
+        Ends of the prism.
+    """
+    wire = cq.Wire.makePolygon([cq.Vector(from_x_mm, y, z) for y, z in outline], close=True)
+    return cq.Solid.extrudeLinear(wire, [], cq.Vector(to_x_mm - from_x_mm, 0, 0))
+
+
+@checked
+def cylinder(radius_mm: float, start: Vector, end: Vector) -> Solid:
+    """Return the cylinder about the line from start to end."""
+    axis = cq.Vector(*end) - cq.Vector(*start)
+    return cq.Solid.makeCylinder(radius_mm, axis.Length, cq.Vector(*start), axis)
+
+
+@checked
+def chamfer(solid: Solid, size_mm: float) -> Solid:
+    """Return a convex solid with every edge broken by a 45 degree chamfer; unchanged when the size is 0."""
+    return only_solid(solid.chamfer(size_mm, None, solid.Edges())) if size_mm > 0 else solid
+
+
+def bevelled(corners: Sequence[Point2], size_mm: float, at: Sequence[int]) -> list[Point2]:
+    """Return a polygon with the numbered corners cut off, `size_mm` back along both their sides."""
+    out: list[Point2] = []
+    for i, corner in enumerate(corners):
+        if i not in at or size_mm == 0:
+            out.append(corner)
+            continue
+        for other in (corners[i - 1], corners[(i + 1) % len(corners)]):
+            share = size_mm / math.dist(corner, other)
+            out.append(
+                (corner[0] + share * (other[0] - corner[0]), corner[1] + share * (other[1] - corner[1]))
+            )
+    return out
+
+
+def only_solid(shape: cq.Shape) -> Solid:
+    """Return the one solid in a result."""
+    solids = shape.Solids()
+    if len(solids) != 1:
+        message = f"{len(solids)} solids came out where one was meant"
+        raise ValueError(message)
+    return solids[0]
+
+
+def polygon_face(rings: Sequence[Array]) -> Face:
+    """Return the planar face bounded by closed rings of points (k, 3), outer first."""
+    wires = []
+    for ring in rings:
+        polygon = BRepBuilderAPI_MakePolygon()
+        for x, y, z in ring.tolist():
+            polygon.Add(gp_Pnt(x, y, z))
+        polygon.Close()
+        wires.append(polygon.Wire())
+    face = BRepBuilderAPI_MakeFace(wires[0], True)
+    for wire in wires[1:]:
+        face.Add(wire)
+    if not face.IsDone():
+        message = f"no flat face through {len(rings[0])} points"
+        raise KernelError(message)
+    return cq.Face(face.Face())
+
+
+def segment(start: Array, end: Array) -> Edge:
+    """Return the straight edge between two points."""
+    return cq.Edge.makeLine(cq.Vector(*start), cq.Vector(*end))
+
+
+def circle(centre: Array, axis: Array, radius_mm: float) -> Edge:
+    """Return a full circle."""
+    return cq.Edge.makeCircle(radius_mm, cq.Vector(*centre), cq.Vector(*axis))
+
+
+def cylinder_patch(centre: Array, start: Array, axis: Array, angle_rad: float, height_mm: float) -> Face:
+    """Return a piece of a cylinder.
+
+    Parameters
+    ----------
+    centre : ndarray, shape (3,)
+        On the axis, at the bottom of the piece.
+    start : ndarray, shape (3,)
+        From the centre to the first point of the arc; its length is the radius, mm.
+    axis : ndarray, shape (3,)
+        Unit axis; the arc turns about it by `angle_rad` and the piece rises along it by `height_mm`.
+    """
+    radius = float(np.linalg.norm(start))
+    plane = gp_Ax2(gp_Pnt(*centre), gp_Dir(*axis), gp_Dir(*start))
+    arc = BRepBuilderAPI_MakeEdge(gp_Circ(plane, radius), 0.0, angle_rad).Edge()
+    prism = BRepPrimAPI_MakePrism(arc, gp_Vec(*(height_mm * axis)))
+    return cq.Face(TopoDS.Face_s(prism.Shape()))
+
+
+def vertex(point: Array) -> Shape:
+    """Return a vertex."""
+    return cq.Vertex.makeVertex(*(float(v) for v in point))
+
+
+def parameter_patch(face: Face, low: Array, high: Array) -> Face:
+    """Return the piece of a face's surface between two corners in its parameters."""
+    surface = BRep_Tool.Surface_s(face.wrapped)
+    return cq.Face(BRepBuilderAPI_MakeFace(surface, low[0], high[0], low[1], high[1], 1e-6).Face())
+
+
+def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing = METRIC) -> Solid:
+    """Return a solid with an equal-leg chamfer on one of its edges, by its index in `edges_of`.
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot cut the chamfer, which is then larger than the faces beside the edge allow.
+    """
+    try:
+        cut = solid.chamfer(leg_mm, None, [edges_of(solid)[edge]])
+    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
+        message = f"a chamfer of {write.length(leg_mm, 'g')} does not fit on edge {edge}"
+        raise KernelError(message) from failure
+    solids = cut.Solids()
+    if len(solids) != 1 or not cut.isValid():
+        message = f"a chamfer of {write.length(leg_mm, 'g')} breaks the solid at edge {edge}"
+        raise KernelError(message)
+    return solids[0]
+
+
+def spline_through(points: Array, *, closed: bool) -> Edge:
+    """Return a smooth edge through points (n, 3); a closed one does not repeat its first point."""
+    return cq.Edge.makeSpline([cq.Vector(*p) for p in points.tolist()], periodic=closed)
+
+
+def pulled(face: Face, along: Vector) -> Solid:
+    """Return the solid that a face sweeps along a vector, mm."""
+    prism = BRepPrimAPI_MakePrism(face.wrapped, gp_Vec(*along)).Shape()
+    solid = cq.Solid(cq_shape(prism).Solids()[0].wrapped)
+    return solid if solid.Volume() > 0 else cq.Solid(solid.wrapped.Reversed())
+
+
+def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing = METRIC) -> Solid:
+    """Return a solid with one of its edges rounded, by its index in `edges_of`.
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot round the edge, whose faces are then too small.
+    """
+    try:
+        return only_valid_solid(solid.fillet(radius_mm, [edges_of(solid)[edge]]))
+    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
+        message = f"a fillet of {write.length(radius_mm, 'g')} does not fit on edge {edge}"
+        raise KernelError(message) from failure
+
+
+def oriented_box(corner: Array, axes: Array, sizes_mm: Sequence[float]) -> Solid:
+    """Return a box that starts at a corner (3,) and runs along the rows of `axes` (3, 3), mm."""
+    plane = cq.Plane(
+        origin=tuple(corner.tolist()),
+        xDir=tuple(axes[0].tolist()),
+        normal=tuple(np.cross(axes[0], axes[1]).tolist()),
+    )
+    x, y, z = (float(v) for v in sizes_mm)
+    sign = float(np.sign(np.cross(axes[0], axes[1]) @ axes[2]))
+    tool = cq.Workplane(plane).box(x, y, z, centered=False)
+    tool = tool if sign > 0 else tool.translate(tuple((axes[2] * z).tolist()))
+    box: Solid = tool.solids().vals()[0]
+    return box
+
+
+def extruded_polygon(ring: Array, way: Array) -> Solid:
+    """Return what a flat polygon (n, 3) sweeps along a vector (3,), mm."""
+    return cq.Solid.extrudeLinear(polygon_face([ring]), cq.Vector(*way.tolist()))
+
+
+def thickened(face: Face, by_mm: float) -> Shape:
+    """Return what a face sweeps when it moves along its outward normal; inward where `by_mm` is negative.
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot offset the face so far.
+    """
+    try:
+        if face.geomType() == "PLANE":
+            way = face.normalAt() * by_mm
+            return cq.Solid.extrudeLinear(face, way)
+        swept = face.thicken(by_mm)
+    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
+        message = f"a curved face cannot be offset by {by_mm:g} mm"
+        raise KernelError(message) from failure
+    return swept
+
+
+def only_valid_solid(shape: Shape) -> Solid:
+    """Return the one solid in a result, which the kernel finds valid.
+
+    Raises
+    ------
+    ValueError
+        It is none, or in pieces, or not valid.
+    """
+    solids = shape.Solids()
+    if len(solids) != 1 or not shape.isValid():
+        message = "the solid falls apart"
+        raise ValueError(message)
+    return solids[0]
+
+
+def compound(shapes: Sequence[Shape]) -> Shape:
+    """Return one compound of several shapes."""
+    return cq.Compound.makeCompound(list(shapes))

@@ -1,0 +1,270 @@
+"""How large a shape is, how far it is from another, and where its middle, its normals and tangents are."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.Bnd import Bnd_Box
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepBndLib import BRepBndLib
+from OCP.BRepBuilderAPI import BRepBuilderAPI_Transform
+from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from OCP.BRepGProp import BRepGProp
+from OCP.GCPnts import GCPnts_AbscissaPoint
+from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_Shape
+from OCP.GeomAPI import GeomAPI_ProjectPointOnCurve
+from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
+from OCP.GProp import GProp_GProps
+from OCP.Standard import Standard_Failure
+from OCP.TColStd import TColStd_Array1OfReal
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
+from fixturecheck.result import Vector
+
+Array = NDArray[np.float64]
+
+
+def box_of(shape: Shape) -> Box:
+    """Return the tight axis-aligned box of a shape, without the kernel's safety margin, in mm."""
+    box = Bnd_Box()
+    BRepBndLib.AddOptimal_s(shape.wrapped, box, False, False)
+    box.SetGap(0.0)
+    return box.Get()  # type: ignore[no-any-return]  # six floats; the kernel has no types
+
+
+def volume_mm3(shape: Shape) -> float:
+    """Return the volume of a shape; zero for None and for empty compounds."""
+    return mass_of(shape)[0] if shape is not None else 0.0
+
+
+def mass_of(shape: Shape) -> tuple[float, tuple[float, float, float]]:
+    """Return the volume of solids (mm3) and its centre (mm).
+
+    The kernel's own rule for free-form faces is off by up to 1 % of the volume (a cylinder as a B-spline), so
+    they are integrated until the answer is sure; faces of a simple kind have exact rules.
+    """
+    found = GProp_GProps()
+    if {face.geomType() for face in shape.Faces()} <= _SIMPLE:
+        BRepGProp.VolumeProperties_s(shape.wrapped, found)
+    else:
+        BRepGProp.VolumeProperties_s(shape.wrapped, found, _SURE, True, False)
+    centre = found.CentreOfMass()
+    return float(found.Mass()), (centre.X(), centre.Y(), centre.Z())
+
+
+_SIMPLE = {"PLANE", "CYLINDER", "CONE", "SPHERE", "TORUS"}
+
+
+_SURE = 1e-9
+"""Share of the volume to which free-form faces are integrated."""
+
+
+def distance(a: Shape, b: Shape) -> tuple[float, Array, Array]:
+    """Return the least distance between two shapes (mm) and one point on each where it occurs.
+
+    The kernel may report a small positive distance for solids that intersect; whoever needs to know
+    that they do not must ask for the common volume too.
+    """
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone() or found.NbSolution() == 0:
+        message = "the kernel found no least distance between two shapes"
+        raise KernelError(message)
+    p, q = found.PointOnShape1(1), found.PointOnShape2(1)
+    return float(found.Value()), np.array(p.Coord()), np.array(q.Coord())
+
+
+def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Array, Array]]:
+    """Return every solution of the least distance that is not longer than `within_mm`."""
+    return [(apart, on_a, on_b) for apart, on_a, on_b, _, _ in nearest_features(a, b, within_mm)]
+
+
+Nearest = tuple[float, Array, Array, Shape, Shape]
+"""A least distance, where it is on either shape, and the face, edge or corner that it is on."""
+
+
+def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
+    """Return every solution of the least distance of two shapes that is not longer than `within_mm`."""
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone():
+        message = "the kernel found no least distance between two shapes"
+        raise KernelError(message)
+    if found.NbSolution() == 0 or found.Value() > within_mm:
+        return []
+    return [
+        (
+            float(found.Value()),
+            np.array(found.PointOnShape1(i).Coord()),
+            np.array(found.PointOnShape2(i).Coord()),
+            cq_shape(found.SupportOnShape1(i)),
+            cq_shape(found.SupportOnShape2(i)),
+        )
+        for i in range(1, found.NbSolution() + 1)
+    ]
+
+
+def on_face(point: Array, face: Face, within_mm: float) -> bool:
+    """Say whether a point lies on a face, trimmed as it is."""
+    return distance(vertex(point), face)[0] <= within_mm
+
+
+def edge_middle(edge: Edge) -> Array:
+    """Return the point halfway along an edge."""
+    return np.array(edge.positionAt(0.5).toTuple())
+
+
+def tangent_at(edge: Edge, point: Array) -> Array:
+    """Return the unit direction of an edge at its point nearest to `point`."""
+    curve = BRepAdaptor_Curve(edge.wrapped)
+    foot = GeomAPI_ProjectPointOnCurve(gp_Pnt(*point), BRep_Tool.Curve_s(edge.wrapped, 0.0, 1.0))
+    first, last = curve.FirstParameter(), curve.LastParameter()
+    at = foot.LowerDistanceParameter() if foot.NbPoints() else first
+    spot, along = gp_Pnt(), gp_Vec()
+    curve.D1(at, spot, along)
+    if foot.NbPoints() == 0 and spot.Distance(gp_Pnt(*point)) > curve.Value(last).Distance(gp_Pnt(*point)):
+        curve.D1(last, spot, along)
+    direction = np.array(along.Coord())
+    return np.asarray(direction / np.linalg.norm(direction))
+
+
+_LENGTH_MM = 1e-9
+"""The kernel's length of an ellipse is off by 3e-4 of it where it is not told how exact it has to be."""
+
+
+_PANELS, _NODES = 4, 8
+
+
+def edge_length_mm(edge: Edge) -> float:
+    """Return the length of an edge."""
+    return float(GCPnts_AbscissaPoint.Length_s(BRepAdaptor_Curve(edge.wrapped), _LENGTH_MM))
+
+
+def edge_centre(edge: Edge) -> Array:
+    """Return the centre of mass of an edge, by Gauss and Legendre's rule piece by piece."""
+    curve = BRepAdaptor_Curve(edge.wrapped)
+    if curve.GetType() == GeomAbs_CurveType.GeomAbs_Line:
+        return edge_middle(edge)
+    at, weights = np.polynomial.legendre.leggauss(_NODES)
+    breaks = TColStd_Array1OfReal(1, curve.NbIntervals(GeomAbs_Shape.GeomAbs_CN) + 1)
+    curve.Intervals(breaks, GeomAbs_Shape.GeomAbs_CN)
+    knots = [breaks.Value(k + 1) for k in range(breaks.Length())]
+    ends = np.unique([np.linspace(*pair, _PANELS + 1) for pair in pairwise(knots)])
+    whole, moment = 0.0, np.zeros(3)
+    spot, along = gp_Pnt(), gp_Vec()
+    for low, high in pairwise(ends.tolist()):
+        for node, weight in zip(at, weights, strict=True):
+            curve.D1((low + high) / 2 + float(node) * (high - low) / 2, spot, along)
+            share = float(weight) * along.Magnitude()
+            whole += share
+            moment += share * np.array(spot.Coord())
+    return moment / whole
+
+
+def normal_at(face: Face, point: Array) -> Array:
+    """Return the outward unit normal of a face at its point nearest to `point`.
+
+    Raises
+    ------
+    KernelError
+        The surface has no normal there, as at the tip of a cone.
+    """
+    try:
+        return np.array(face.normalAt(cq.Vector(*point)).toTuple())
+    except Standard_Failure as failure:
+        x, y, z = (float(v) for v in point)
+        message = f"a face has no normal at ({x:.6g}, {y:.6g}, {z:.6g})"
+        raise KernelError(message) from failure
+
+
+def centre_of(shape: Shape) -> tuple[float, float, float]:
+    """Return the centre of mass of a solid or of all solids in a compound."""
+    return mass_of(shape)[1]
+
+
+def extent_along(shape: Shape, direction: Array) -> tuple[float, float]:
+    """Return the least and greatest x.d over a shape, for a unit direction d, mm."""
+    turn = gp_Trsf()
+    turn.SetTransformation(gp_Ax3(gp_Pnt(0, 0, 0), gp_Dir(*direction)))
+    turned = BRepBuilderAPI_Transform(shape.wrapped, turn, True).Shape()
+    box = box_of(cq_shape(turned))
+    return box[2], box[5]
+
+
+def face_frame(face: Face) -> tuple[Array, Array, bool]:
+    """Return a face's centre, its outward normal there, and whether it is flat."""
+    centre = face.Center()
+    normal = face.normalAt(centre)
+    return np.array(centre.toTuple()), np.array(normal.toTuple()), face.geomType() == "PLANE"
+
+
+def loose_box(shape: Shape) -> Box:
+    """Return a box that surely holds a shape; quick, and larger than the tight one on curved faces."""
+    box = Bnd_Box()
+    BRepBndLib.Add_s(shape.wrapped, box, False)
+    found: Box = box.Get()
+    return found
+
+
+def box_gap_mm(a: Box, b: Box) -> float:
+    """Return the distance between two boxes; zero or less where they meet."""
+    gaps = [max(a[i] - b[i + 3], b[i] - a[i + 3]) for i in range(3)]
+    if max(gaps) <= 0:
+        return max(gaps)
+    return math.hypot(*(max(g, 0.0) for g in gaps))
+
+
+def flat_of(face: Face) -> tuple[Vector, Vector] | None:
+    """Return centre and outward unit normal of a flat face; None when it is not flat."""
+    if face.geomType() != "PLANE":
+        return None
+    return face.Center().toTuple(), face.normalAt().toTuple()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fillet:
+    """A hollow round face whose axis runs along X: where the axis is in Y and Z, and the radius, mm."""
+
+    y_mm: float
+    z_mm: float
+    radius_mm: float
+    box: Box
+
+
+def hollow_rounds(shape: Shape) -> list[Fillet]:
+    """Return the hollow cylindrical faces whose axis runs along X, such as a corner's fillet."""
+    found = []
+    for face in shape.Faces():
+        if face.geomType() != "CYLINDER":
+            continue
+        cylinder = BRepAdaptor_Surface(face.wrapped).Cylinder()
+        axis, place = cylinder.Axis().Direction(), cylinder.Axis().Location()
+        if abs(axis.X()) < 1 - 1e-9:
+            continue
+        centre, normal = face.positionAt(0.5, 0.5), face.normalAt(face.positionAt(0.5, 0.5))
+        toward_axis = (place.Y() - centre.y) * normal.y + (place.Z() - centre.z) * normal.z
+        if toward_axis > 0:
+            fillet = Fillet(y_mm=place.Y(), z_mm=place.Z(), radius_mm=cylinder.Radius(), box=box_of(face))
+            found.append(fillet)
+    return found
+
+
+def is_inside(solid: Solid, point: Array) -> bool:
+    """Tell whether a point lies within a solid."""
+    return bool(solid.isInside(cq.Vector(*point.tolist()), 1e-9))
+
+
+def edge_line(edge: Edge) -> tuple[Array, Array]:
+    """Return the two ends of an edge."""
+    return np.array(edge.startPoint().toTuple()), np.array(edge.endPoint().toTuple())
+
+
+def edge_way(edge: Edge) -> Array:
+    """Return the unit direction of an edge at its middle."""
+    return np.array(edge.tangentAt(0.5).toTuple())

@@ -1,0 +1,1 @@
+"""Triangles and tetrahedra that stand for a solid."""

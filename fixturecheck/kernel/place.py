@@ -1,0 +1,65 @@
+"""Where a shape stands: rigid motions as matrices, and shapes after a motion."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cadquery as cq
+import numpy as np
+from numpy.typing import NDArray
+from OCP.gp import gp_Trsf
+from OCP.TopLoc import TopLoc_Location
+
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape
+from fixturecheck.result import Vector
+
+Array = NDArray[np.float64]
+
+
+def matrix_of(location: cq.Location) -> Array:
+    """Return a location as a 4 x 4 matrix, mm."""
+    trsf = location.wrapped.Transformation()
+    out = np.eye(4)
+    for i in range(3):
+        for j in range(4):
+            out[i, j] = trsf.Value(i + 1, j + 1)
+    return out
+
+
+def location_of(matrix: Array) -> cq.Location:
+    """Return the location of a rigid matrix, (3, 4) or (4, 4)."""
+    trsf = gp_Trsf()
+    trsf.SetValues(*(float(v) for v in np.asarray(matrix)[:3].ravel()))
+    return cq.Location(TopLoc_Location(trsf))
+
+
+def world_faces(placed: Placed) -> list[Face]:
+    """Return a placed solid's faces in the machine's frame, in the order of `faces_of`."""
+    return faces_of(placed.solid.moved(placed.at))
+
+
+def world_edges(placed: Placed) -> list[Edge]:
+    """Return a placed solid's edges in the machine's frame, in the order of its face table."""
+    return edges_of(placed.solid.moved(placed.at))
+
+
+def moved_by(placed: Placed, by: Array) -> Placed:
+    """Return a placed solid moved by a vector, mm."""
+    return replace(placed, at=cq.Location(cq.Vector(*by)) * placed.at)
+
+
+def transformed(shape: Shape, turn: Array, shift: Array) -> Shape:
+    """Return the shape after x -> turn x + shift, for a rotation matrix (3, 3) and a vector (3,), mm."""
+    return shape.moved(location_of(np.column_stack([turn, shift])))
+
+
+def shifted(shape: Shape, by: Vector | Array) -> Shape:
+    """Return the shape moved by a vector, mm."""
+    return shape.moved(cq.Location(cq.Vector(*by)))
+
+
+def transform_of(placed: Placed) -> tuple[Array, Array]:
+    """Return turn (3, 3) and shift (3,) from the topology's frame to the machine's."""
+    matrix = matrix_of(placed.at * placed.solid.location())
+    return matrix[:3, :3], matrix[:3, 3]

@@ -1,0 +1,1 @@
+"""STEP files in and out."""

@@ -1,0 +1,65 @@
+"""Meshes of tetrahedra: their volume, what is meshed again, and what happens on a sliver."""
+
+import cadquery as cq
+import numpy as np
+import pytest
+
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.mesh import tetrahedra
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher, shape_hash
+
+
+def filleted():
+    """A block with a fillet and a bore."""
+    return cq.Workplane().box(20, 15, 10).edges("|Z").fillet(1.0).faces(">Z").workplane().hole(6.0).val()
+
+
+def wedge(high_mm):
+    """A wedge 30 mm long that is this high at its thick end."""
+    return cq.Workplane("XZ").polyline([(0, 0), (30, 0), (30, high_mm)]).close().extrude(10).val()
+
+
+def test_a_small_fillet_does_not_fill_the_mesh_with_elements():
+    """The volume stays within two per cent of the kernel's exact one, however coarse the fillet."""
+    mesh = TetMesher().mesh("part", filleted(), size_mm=3.0)
+    assert mesh.volume_mm3 == pytest.approx(filleted().Volume(), rel=0.02)
+    assert len(mesh.tets) < 2500
+    assert set(np.unique(mesh.facet_face)) == set(range(len(filleted().Faces())))
+
+
+def test_like_solids_are_meshed_once_wherever_they_stand(tmp_path):
+    mesher, solid = TetMesher(tmp_path), filleted()
+    moved = solid.moved(cq.Location((40, 5, 1)))
+    assert shape_hash(solid) == shape_hash(moved)
+    first, second = (mesher.mesh("part", s, size_mm=4.0) for s in (solid, moved))
+    assert mesher.meshed == 1
+    assert first is second
+    later = TetMesher(tmp_path)
+    assert np.array_equal(later.mesh("part", solid, size_mm=4.0).tets, first.tets)
+    assert later.meshed == 0
+
+
+def test_a_sliver_that_no_size_can_mesh_is_refused_by_name():
+    """A tenth of a micrometre high and 30 mm long: no tetrahedra come out, and none are made up."""
+    with pytest.raises(KernelError, match=r"'shim' could not be meshed, not even with elements of 7\.68 mm"):
+        TetMesher().mesh("shim", wedge(1e-4), size_mm=3.0)
+
+
+def test_a_thin_wedge_is_meshed_whole():
+    mesh = TetMesher().mesh("wedge", wedge(0.01), size_mm=3.0)
+    assert mesh.volume_mm3 == pytest.approx(wedge(0.01).Volume(), rel=1e-6)
+
+
+def test_a_mesh_that_had_to_be_coarser_says_its_size(monkeypatch):
+    make, asked = tetrahedra._generate, []
+
+    def trips_once(path, size_mm, *more):
+        asked.append(size_mm)
+        if len(asked) == 1:
+            raise RuntimeError("tripped")
+        return make(path, size_mm, *more)
+
+    monkeypatch.setattr(tetrahedra, "_generate", trips_once)
+    mesh = TetMesher().mesh("part", filleted(), size_mm=3.0)
+    assert asked == pytest.approx([3.0, 4.8])
+    assert mesh.size_mm == pytest.approx(4.8)
