@@ -4,10 +4,143 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from fixturecheck.faceref import FaceRef
 
 Vector = tuple[float, float, float]
+
+FILM = "film of coolant"
+"""What is lost where contacts that are stated as dry get wet."""
+
+
+class MotionKind(StrEnum):
+    """How a body starts to move; `turns` is about an axis near the vertical."""
+
+    SLIDES = "slides"
+    LIFTS = "lifts"
+    DROPS = "drops"
+    TIPS = "tips"
+    TURNS = "turns"
+    SLIDES_AND_TIPS = "slides and tips"
+    SLIDES_AND_TURNS = "slides and turns"
+
+    @property
+    def upright(self) -> bool:
+        """Whether the body turns about an axis near the vertical."""
+        return self in {MotionKind.TURNS, MotionKind.SLIDES_AND_TURNS}
+
+    @property
+    def tips_over(self) -> bool:
+        """Whether the body turns about an axis that lies."""
+        return self in {MotionKind.TIPS, MotionKind.SLIDES_AND_TIPS}
+
+
+class Outcome(StrEnum):
+    """What the freed body does to the wheel or the cutter; only a cutter's bite is followed to a stop."""
+
+    DIGS_IN = "digs in"
+    STOPPED = "stopped"
+    STAYS = "stays"
+    FALLS_AWAY = "falls away"
+
+
+class MagnetState(StrEnum):
+    """What the magnet is switched to."""
+
+    OFF = "off"
+    TRIFLE = "trifle"
+    FULL = "full"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MagnetUsed:
+    """What the magnet is taken for.
+
+    Parameters
+    ----------
+    state : MagnetState
+        What it is switched to.
+    trifle_share : float
+        Share of the full field that `trifle` gives, 0 to 1.
+    gives_mm : tuple of float
+        Gap behind the poles that it gives way like, at either end of what is known; empty where its pull is
+        not known.
+    calibrated : str or None
+        The calibration that it is taken from.
+    source_stated : bool
+        Whether the set-up states the source itself.
+    rated_n_cm2 : float
+        Pull per area that every pull is relative to.
+    rated_stated : bool
+        Whether the set-up states that.
+    piece, finish : str
+        The piece that the rating was measured with.
+    """
+
+    state: MagnetState
+    trifle_share: float = 0.0
+    gives_mm: tuple[float, ...] = ()
+    calibrated: str | None = None
+    source_stated: bool = False
+    rated_n_cm2: float = 0.0
+    rated_stated: bool = False
+    piece: str = ""
+    finish: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BodyMotion:
+    """How one body starts to move; speeds are relative to the fastest point of all bodies.
+
+    Parameters
+    ----------
+    body : str
+        Its name.
+    kind : MotionKind
+        How it moves.
+    velocity : Vector
+        Velocity of its reference point, mm per mm.
+    rotation_rad_mm : Vector
+        Rotation per mm of the fastest point.
+    at_mm : Vector
+        Its reference point.
+    axis_mm, axis : Vector or None
+        A point on the axis that it turns about, nearest to the reference point, and the direction.
+    """
+
+    body: str
+    kind: MotionKind
+    velocity: Vector
+    rotation_rad_mm: Vector
+    at_mm: Vector
+    axis_mm: Vector | None
+    axis: Vector | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LetsGo:
+    """What a part does under a growing cutting load.
+
+    Parameters
+    ----------
+    rests : bool
+        Whether the set-up rests before the cut begins.
+    factor : float
+        Times the cutting load at which it lets go, the low end.
+    at_least : bool
+        The analysis stopped at `factor`; it may hold more.
+    broke_off : bool
+        No equilibrium was found beyond `factor`, though none of the bodies is known to move.
+    motions : tuple of BodyMotion
+        What moves, the fastest first; empty where nothing does.
+    """
+
+    rests: bool
+    factor: float
+    at_least: bool
+    broke_off: bool
+    motions: tuple[BodyMotion, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,43 +194,26 @@ class HoldInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoldLoss:
-    """The factor that is left when one thing is lost.
+    """What is left when one thing is lost.
 
     Parameters
     ----------
     lost : str
-        What is lost, in words: `without block_left`, `with a film of coolant`.
-    factor : float or None
-        Times the cutting load that the part then holds; None where it was not computed.
-    says : str
-        How it then lets go.
+        Name of the body or clamp that is lost, or `FILM`.
+    failure : LetsGo or None
+        How it then lets go; None where that was not computed.
+    reason : str
+        Why not.
     """
 
     lost: str
-    factor: float | None
-    says: str
+    failure: LetsGo | None
+    reason: str = ""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BodyMoves:
-    """How one body starts to move when a part lets go; the fastest point of all bodies moves one mm.
-
-    Parameters
-    ----------
-    body : str
-        Its name.
-    at_mm : Vector
-        A point of the body.
-    velocity : Vector
-        Of that point, mm per mm.
-    turn_rad_mm : Vector
-        Rotation per mm.
-    """
-
-    body: str
-    at_mm: Vector
-    velocity: Vector
-    turn_rad_mm: Vector
+    @property
+    def factor(self) -> float | None:
+        """Times the cutting load that the part then holds; None where it was not computed."""
+        return self.failure.factor if self.failure else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,8 +226,6 @@ class PartHeld:
         The part, the cut, and the stroke and place that it bears least.
     factor_low, factor_high : float
         Times the cutting load at which it lets go.
-    at_least : bool
-        The analysis stopped at `factor_low`; it may hold more.
     pull_n, drag_n, press_n, wall_n : (float, float)
         Low and high of the magnet's pull, and of the cutting force along the rim, square to it, on the wall.
     cross_n : (float, float)
@@ -120,24 +234,24 @@ class PartHeld:
         Low and high of the cutting forces of all teeth along their way, added up; zero where a wheel cuts.
     load_n, load_at_mm : Vector
         Cutting force of the worst case, and where it acts.
-    says : str
+    failure : LetsGo
         How it lets go.
-    goes, direction, motion_at_mm : str or None, Vector or None, Vector or None
-        Body that goes first, which way, and where; None where nothing goes.
-    outcome : str
-        `digs in`, `stopped`, `stays` or `falls away`; empty where nothing goes or it is not known.
+    direction : Vector or None
+        Which way the body that goes first moves where the load acts; None where nothing goes.
+    outcome : Outcome or None
+        None where nothing goes or it is not known.
     hits : str or None
         What it runs into.
-    past : str
-        How it goes on past what stops it, such as `tips over rail`; empty where it does not.
+    over : tuple of str
+        What it had come up against, one after the other, before it went past it; empty where it did not.
+    tips_over : bool
+        Whether it tips over that.
     inputs : tuple of HoldInput
         What drives the factor, the strongest first.
     losses : tuple of HoldLoss
         The worst first.
     remedies : tuple of str
         Changes that were tried and reach the factor.
-    moves : tuple of BodyMoves
-        Every body that starts to move, the fastest first.
     axis_mm, cutter_mm : Vector or None, float
         Lower end of the axis of a milling cutter, and its diameter; None and zero where a wheel cuts.
     """
@@ -147,7 +261,6 @@ class PartHeld:
     case: str
     factor_low: float
     factor_high: float
-    at_least: bool
     pull_n: tuple[float, float]
     drag_n: tuple[float, float]
     press_n: tuple[float, float]
@@ -155,20 +268,33 @@ class PartHeld:
     cross_n: tuple[float, float]
     load_n: Vector
     load_at_mm: Vector
-    says: str
-    goes: str | None
+    failure: LetsGo
     direction: Vector | None
-    motion_at_mm: Vector | None
-    outcome: str
+    outcome: Outcome | None
     hits: str | None
     inputs: tuple[HoldInput, ...]
     losses: tuple[HoldLoss, ...]
     remedies: tuple[str, ...]
-    moves: tuple[BodyMoves, ...] = ()
     milling_n: tuple[float, float] = (0.0, 0.0)
     axis_mm: Vector | None = None
     cutter_mm: float = 0.0
-    past: str = ""
+    over: tuple[str, ...] = ()
+    tips_over: bool = False
+
+    @property
+    def at_least(self) -> bool:
+        """Whether the analysis stopped at `factor_low`, so that it may hold more."""
+        return self.failure.at_least
+
+    @property
+    def motions(self) -> tuple[BodyMotion, ...]:
+        """Every body that starts to move, the fastest first."""
+        return self.failure.motions
+
+    @property
+    def goes(self) -> str | None:
+        """Name of the body that goes first; None where nothing goes."""
+        return self.motions[0].body if self.motions else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -276,7 +402,7 @@ class HoldFound:
 
     Parameters
     ----------
-    magnet : str
+    magnet : MagnetUsed
         Its state, with the rating that every pull is relative to.
     least_factor : float
         Times the cutting load that was asked for.
@@ -308,7 +434,7 @@ class HoldFound:
         The flux in a plane; for pictures only.
     """
 
-    magnet: str
+    magnet: MagnetUsed
     least_factor: float
     friction: FrictionUsed
     parts: tuple[PartHeld, ...]
@@ -323,3 +449,13 @@ class HoldFound:
     ceiling: float = 30.0
     maps: tuple[PullMap, ...] = ()
     section: FluxSection | None = None
+
+    @property
+    def mills(self) -> bool:
+        """Whether a cutter cuts any of the parts."""
+        return any(any(p.milling_n) for p in self.parts)
+
+    @property
+    def grinds(self) -> bool:
+        """Whether a wheel cuts any of the parts; said where nothing is known to cut them, too."""
+        return not self.mills or any(not any(p.milling_n) for p in self.parts)

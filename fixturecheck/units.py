@@ -105,6 +105,7 @@ _LEAST = {"mm": 1e-6, "um": 1e-3, "mm2": 1e-4, "mm3": 1e-6}
 """What is less than half of this is rounding of the kernel, and is written as zero."""
 
 _NEXT_TO_NOTHING = 1e-7
+_LEAST_FACTOR = 0.005
 _SAME_STEP = 1e-2
 """Share of the last decimal that is rounding, where a number is rounded to its safe side."""
 _STATED_DECIMALS = 5
@@ -306,6 +307,16 @@ def percent(share: float) -> str:
     return f"{_trimmed(f'{100.0 * share:.2f}')} %"
 
 
+def factor_text(times: float) -> str:
+    """Return a factor on a load: three digits at most, none beyond a hundredth; `under 0.01` near zero."""
+    return "under 0.01" if 0.0 < times < _LEAST_FACTOR else _factor(times)
+
+
+def _factor(times: float) -> str:
+    decimals = min(2, max(0, 2 - math.floor(math.log10(max(abs(times), 1.0)))))
+    return _trimmed(f"{times:.{decimals}f}")
+
+
 METRIC = Writing()
 """How sentences are written where no set-up says otherwise."""
 
@@ -320,12 +331,6 @@ def _metric_number(value: float, unit: str, spec: str, toward: str) -> str:
         kept = _rounded(value, decimals, toward) if toward else round(value, decimals)
         return f"{kept + 0.0:{sign}.{decimals}f}"
     return _plain(value, int(spec.lstrip("+")[1:-1] or _GENERAL_DIGITS), sign, toward)
-
-
-def _factor(times: float) -> str:
-    """Return a factor on a load: three digits at most, none beyond a hundredth."""
-    decimals = min(2, max(0, 2 - math.floor(math.log10(max(abs(times), 1.0)))))
-    return _trimmed(f"{times:.{decimals}f}")
 
 
 def _trimmed(text: str) -> str:

@@ -21,13 +21,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.hold_result import FILM, Outcome
 from fixturecheck.holding.model import MilledHold, PartHold, Way
-from fixturecheck.physics.collapse_crash import Crash, Outcome, crash_verdict
-from fixturecheck.physics.collapse_range import FILM, loss_words
+from fixturecheck.physics.collapse_crash import Crash, crash_verdict
 from fixturecheck.physics.milling_bite import Bitten
-from fixturecheck.physics.ranges import said_factor
 from fixturecheck.result import Finding, Verdict, not_computed
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, factor_text
+from fixturecheck.wording.hold import loss_words, over_words
+from fixturecheck.wording.motion import motion_words
 
 ID = "crash"
 TITLE = "Where a freed part goes"
@@ -108,7 +109,7 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
     if min(way.factor, low) >= least:
         begins = f"{part.part} holds the {least:g} times asked; if it lets go all the same"
     tale = _tale(way, stage.setup.write)
-    says = f"{begins}, at {said_factor(way.factor)} times the cutting load ({way.case.label}), {tale}"
+    says = f"{begins}, at {factor_text(way.factor)} times the cutting load ({way.case.label}), {tale}"
     return _finding(stage, part, way, verdict, says, "")
 
 
@@ -121,7 +122,7 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
             yield _unknown(part, says, subject)
         elif way.digs_in:
             begins = subject[0].upper() + subject[1:]
-            says = f"{begins}, {part.part} holds {said_factor(way.factor)} times the cutting load; "
+            says = f"{begins}, {part.part} holds {factor_text(way.factor)} times the cutting load; "
             says += f"if it lets go, {_tale(way, stage.setup.write)}"
             yield _finding(stage, part, way, Verdict.CAUTION, says, subject)
 
@@ -153,7 +154,7 @@ def _finding(
 def _tale(way: Way, write: Writing) -> str:
     """Tell what happens, in one clause and a full stop."""
     before = f"it comes up against {' and '.join(way.over)}, then " if way.over else ""
-    tells = [before + (way.motion.told(write) if way.motion else "it goes a way that was not found")]
+    tells = [before + (motion_words(way.motion, write) if way.motion else "it goes a way that was not found")]
     tells += _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
     stopped = way.crash is not None and way.crash.outcome is Outcome.STOPPED
     if way.hits is not None and way.hits_after_mm is not None and not stopped:
@@ -185,8 +186,9 @@ def _of_cutter(way: Way, bitten: Bitten, write: Writing) -> list[str]:
         return ["past the cutter, with no deeper bite"]
     whom = "" if way.bites in {way.goes, None} else f", which bites into {way.bites}"
     how = f"drawn against the feed into the cutter{whom}" if way.drawn_in else f"into the cutter{whom}"
-    if way.past:
-        how = f"{way.past}{',' if way.drawn_in else ''} {how}"
+    if way.over:
+        past = over_words(way.over, tips_over=bool(way.motion and way.motion.kind.tips_over))
+        how = f"{past}{',' if way.drawn_in else ''} {how}"
     grown = f"a tooth then bites {_cut_words(bitten, write)}, up to {bitten.load_ratio:.2g} times its load"
     if bitten.outcome is Outcome.STOPPED and way.hits_after_mm is not None:
         return [how, f"but {way.hits} stops it after {write.length(way.hits_after_mm, '.2g')}: {grown}"]

@@ -17,10 +17,12 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
+from fixturecheck.hold_result import FILM
 from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import Held, MilledHold, PartHold
-from fixturecheck.physics.collapse_range import FILM, loss_words
 from fixturecheck.result import Finding, Verdict, not_computed
+from fixturecheck.wording.hold import loss_words
+from fixturecheck.wording.motion import lets_go_words
 
 ID = "hold"
 TITLE = "Parts held against the cut"
@@ -80,7 +82,7 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         verdict = Verdict.UNKNOWN if worst.at_least else Verdict.NO_GO
     motion = worst.motions[0] if worst.motions else None
     asked = f", less than the {least:g} times asked" if 1.0 <= low < least else ""
-    says = f"{part.part} {worst.told(stage.setup.write)} ({part.case.label}){asked}."
+    says = f"{part.part} {lets_go_words(worst.failure, stage.setup.write)} ({part.case.label}){asked}."
     says += _why(stage, part, verdict)
     return Finding(
         check=ID,
@@ -148,6 +150,7 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
             says = f"What is left {words} is not known: {loss.reason}."
             yield not_computed(ID, subject, says, about=(part.part,), cut=part.cut, source=_source(part))
         elif loss.collapse.factor.low < 1.0:
+            how = lets_go_words(loss.collapse.failure, stage.setup.write)
             yield Finding(
                 check=ID,
                 verdict=Verdict.CAUTION,
@@ -159,8 +162,7 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
                 unit=TIMES,
                 limit=1.0,
                 margin=loss.collapse.factor.low - 1.0,
-                says=f"{words[:1].upper()}{words[1:]}, {part.part} {loss.collapse.told(stage.setup.write)}"
-                f" ({loss.borne[0].case.label}).",
+                says=f"{words[:1].upper()}{words[1:]}, {part.part} {how} ({loss.borne[0].case.label}).",
                 source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,
             )

@@ -11,6 +11,7 @@ import numpy as np
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
+from fixturecheck.hold_result import FILM
 from fixturecheck.holding.clamping import Pressed, guides, pressed
 from fixturecheck.holding.loads import cases_of, forces_of, load_of
 from fixturecheck.holding.model import Borne, LoadCase, Lost, PartHold
@@ -28,7 +29,7 @@ from fixturecheck.holding.rubbing import FILM_ROW, Friction, friction_of, stated
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.physics.clamps import friction
 from fixturecheck.physics.collapse import NOTHING, Collapse, collapse
-from fixturecheck.physics.collapse_range import FILM, FactorRange, factor_range, filmed, without
+from fixturecheck.physics.collapse_range import FactorRange, factor_range, filmed, without
 from fixturecheck.physics.equilibrium import Holding, Load, Rigid
 from fixturecheck.physics.grinding import Forces, Pass
 from fixturecheck.physics.ranges import Range

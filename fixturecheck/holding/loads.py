@@ -15,7 +15,7 @@ from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.measure import box_of, face_frame
 from fixturecheck.kernel.shapes import Box, Shape, Solid, to_vector
 from fixturecheck.physics.equilibrium import Load
-from fixturecheck.physics.grinding import Abrasion, Forces, Pass, abrasion, cut_loads, pass_forces
+from fixturecheck.physics.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
@@ -119,7 +119,7 @@ def cases_of(
     if floor[4] - floor[1] - 2 * half < 1e-6:
         edges = {"middle": (floor[1] + floor[4]) / 2}
     cases = []
-    for stroke in ("table to the right", "table to the left"):
+    for stroke in Stroke:
         for end, x in (("left", floor[0]), ("right", floor[3])):
             for edge, y in edges.items():
                 at = (x, y, floor[5])
@@ -146,6 +146,6 @@ def load_of(
         cross_n=Range.exactly(cross_n),
         energy_j_mm3=Range.exactly(1.0),
     )
-    found = next(c for c in cut_loads(made, sizes) if c.label.startswith(case.stroke))
+    found = next(c for c in cut_loads(made, sizes) if c.stroke is case.stroke)
     at = to_vector(a + b for a, b in zip(case.at_mm, found.offset_mm, strict=True))
     return Load(body=body, force_n=found.force_n, at_mm=at, label="cut")

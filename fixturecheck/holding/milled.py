@@ -17,7 +17,7 @@ from fixturecheck.holding.factor import (
     losses_of,
     pull_on,
 )
-from fixturecheck.holding.milled_stands import Milled, Stand, angles_of, stands, way_of
+from fixturecheck.holding.milled_stands import Milled, Stand, angles_of, stands
 from fixturecheck.holding.model import Borne, Lost, MilledHold
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.collapse import collapse
@@ -26,7 +26,7 @@ from fixturecheck.physics.equilibrium_path import settle_held
 from fixturecheck.physics.grinding import Forces
 from fixturecheck.physics.limit_rank import rank_factors
 from fixturecheck.physics.milling import tooth_force_n
-from fixturecheck.physics.milling_turn import thickest_chip_mm
+from fixturecheck.physics.milling_turn import CutterWay, thickest_chip_mm
 from fixturecheck.physics.ranges import Range
 
 SIZE = "size of the cutting force"
@@ -137,7 +137,7 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
         return tuple(replace(c, force_n=to_vector(values[SIZE] * f for f in c.force_n)) for c in cutting)
 
     share = {way: _least_share(job, way) for way in job.ways}
-    spans = {**_inputs(rig), SIZE: Range(low=share[way_of(job, known.case)], high=1.0)}
+    spans = {**_inputs(rig), SIZE: Range(low=share[CutterWay(known.case.stroke)], high=1.0)}
     factors = fine_enough(rig, spans, scaled, known)
     most_n, way = max((t.cutting_n, way) for way in job.ways for _, t in angles_of(job, way))
     return MilledHold(

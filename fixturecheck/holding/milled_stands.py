@@ -22,7 +22,7 @@ from fixturecheck.kernel.measure import box_of, extent_along, loose_box
 from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.physics.equilibrium import Load
 from fixturecheck.physics.milling import Mill, Shearing, shearing
-from fixturecheck.physics.milling_turn import WAYS, Turned, laws, one_turn, strip_mm
+from fixturecheck.physics.milling_turn import CutterWay, Turned, laws, one_turn, strip_mm
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Vector
 from fixturecheck.setup.holding import Milling
@@ -31,7 +31,6 @@ from fixturecheck.setup.model import Setup
 _ANGLES = 7
 _SAME_MM = 1e-6
 _GRAZE_MM = 0.02
-_WORDS = {"climb": "climb milling", "conventional": "conventional milling", "centred": "centred milling"}
 _ENDS = {
     0: ("at the left end", "in the middle", "at the right end"),
     1: ("in front", "in the middle", "behind"),
@@ -70,9 +69,9 @@ class Milled:
         return replace(table, axial_ratio=Range(low=0.0, high=lift))
 
     @property
-    def ways(self) -> tuple[str, ...]:
+    def ways(self) -> tuple[CutterWay, ...]:
         """Every way in which the cutter may stand to what it cuts; of those that are the same, one."""
-        stated = WAYS if self.mill.way == "any" else (self.mill.way,)
+        stated = tuple(CutterWay) if self.mill.way == "any" else (CutterWay(self.mill.way),)
         seen = {tuple(round(y / _SAME_MM) for y in strip_mm(self.cut, way)): way for way in stated}
         return tuple(seen.values())
 
@@ -229,27 +228,16 @@ def _inside(axis_mm: Vector, diameter_mm: float, bodies: Mapping[str, Floats]) -
     return {n for n, points in bodies.items() if cutter.deep_mm(points) > _GRAZE_MM}
 
 
-def _case(job: Milled, way: str, where: str, axis_mm: Vector, teeth: Sequence[Load]) -> LoadCase:
+def _case(job: Milled, way: CutterWay, where: str, axis_mm: Vector, teeth: Sequence[Load]) -> LoadCase:
     """Return the case of some teeth; it is placed at the one that pushes hardest."""
     whole = math.hypot(*(sum(t.force_n[i] for t in teeth) for i in range(3)))
     hardest = max(teeth, key=lambda t: math.hypot(*t.force_n))
-    how = way_words(way)
     return LoadCase(
-        label=f"milling force of {job.setup.write.force(whole)}, {how}, {where}",
-        stroke=how,
+        label=f"milling force of {job.setup.write.force(whole)}, {way} milling, {where}",
+        stroke=way,
         at_mm=hardest.at_mm,
         axis_mm=axis_mm,
     )
-
-
-def way_of(job: Milled, case: LoadCase) -> str:
-    """Return how the cutter stands in a case to what it cuts, as the set-up states it."""
-    return next(w for w in job.ways if case.stroke == way_words(w))
-
-
-def way_words(way: str) -> str:
-    """Return a way of the cutter in words."""
-    return _WORDS[way]
 
 
 def _over(place_mm: float, span: tuple[float, float]) -> bool:

@@ -15,10 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.hold_result import MotionKind, Outcome
 from fixturecheck.holding.loads import target_faces
 from fixturecheck.holding.milled import Loaded
 from fixturecheck.holding.milled_cutter import Cutter, Floats, cutter_at, points_on
-from fixturecheck.holding.milled_stands import Milled, way_of
+from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.milled_stops import Touch, touch_of
 from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
 from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met, still
@@ -26,11 +27,10 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import loose_box, on_face
 from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.physics.collapse import Collapse, collapse
-from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.milling_bite import GIVE_MM, Bite, Bitten, Chip, follow_bite
-from fixturecheck.physics.milling_turn import engaged_rad, thickest_chip_mm
-from fixturecheck.physics.ranges import said_factor
+from fixturecheck.physics.milling_turn import CutterWay, engaged_rad, thickest_chip_mm
+from fixturecheck.units import factor_text
 
 THE_TABLE = "the table"
 _ARC = 25
@@ -189,7 +189,7 @@ def _past(bench: Bench, borne: Borne, stopped: Way, touch: Touch, least_factor: 
         if found.at_least or found.factor.low >= least_factor * grown:
             return stopped
         if not found.motions:
-            message = f"no motion was found at {said_factor(found.factor.low)} times the cutting load"
+            message = f"no motion was found at {factor_text(found.factor.low)} times the cutting load"
             raise NotComputedError(message)
         way, touch_next = _step(bench, borne.case, found, stopped.lost, touched)
         if way.crash is None:
@@ -259,7 +259,7 @@ def _bitten(
     bitten, bites = follow_into(bench, case, motions, soon_mm)
     if bitten.first_mm is not None and soon_mm is None and stops_mm is not None:
         return follow_into(bench, case, motions, stops_mm)
-    if bitten.first_mm is None and mine.kind == "slides":
+    if bitten.first_mm is None and mine.kind is MotionKind.SLIDES:
         return _further_on(bench, case, mine, stops_mm, bitten)
     return bitten, bites
 
@@ -318,7 +318,7 @@ def follow_into(
     bitten = follow_bite(
         bite,
         Chip(
-            thick_mm=thickest_chip_mm(job.cut, way_of(job, case)),
+            thick_mm=thickest_chip_mm(job.cut, CutterWay(case.stroke)),
             deep_mm=job.mill.deep_mm,
             exponent=job.takes.exponent.low,
         ),
@@ -343,7 +343,7 @@ def stock_points(job: Milled, case: LoadCase, cutter: Cutter) -> tuple[Floats, F
     The stock lies on the face that is milled, as high as the cut is deep.
     """
     pieces = target_faces(job.setup, job.placed, job.part, job.mill.face).Faces()
-    low, high = engaged_rad(job.cut, way_of(job, case))
+    low, high = engaged_rad(job.cut, CutterWay(case.stroke))
     along, left = (np.array(v) for v in job.axes)
 
     def ring(angles: Floats, radius_mm: float) -> Floats:

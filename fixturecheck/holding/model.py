@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.pull import Pulls
 from fixturecheck.physics.collapse import Collapse
-from fixturecheck.physics.collapse_crash import Crash, Outcome
+from fixturecheck.physics.collapse_crash import Crash
 from fixturecheck.physics.collapse_motion import Motion
 from fixturecheck.physics.collapse_range import FactorRange
 from fixturecheck.physics.equilibrium import Holding
-from fixturecheck.physics.grinding import Forces
+from fixturecheck.physics.grinding import Forces, Stroke
 from fixturecheck.physics.milling_bite import Bitten
+from fixturecheck.physics.milling_turn import CutterWay
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Vector
 
@@ -25,8 +27,8 @@ class LoadCase:
     ----------
     label : str
         In words.
-    stroke : str
-        `table to the right` or `table to the left`; of a milling cut, how the cutter stands to what it cuts.
+    stroke : Stroke or CutterWay
+        Which way the table goes; of a milling cut, how the cutter stands to what it cuts.
     at_mm : Vector
         The wheel's lowest point; of a milling cut, where the tooth that pushes hardest meets the part.
     axis_mm : Vector or None
@@ -34,7 +36,7 @@ class LoadCase:
     """
 
     label: str
-    stroke: str
+    stroke: Stroke | CutterWay
     at_mm: Vector
     axis_mm: Vector | None = None
 
@@ -130,12 +132,6 @@ class Way:
     def goes(self) -> str | None:
         """The body that is followed; None where no motion was found."""
         return self.motion.body if self.motion else None
-
-    @property
-    def past(self) -> str:
-        """What it goes over or past, in words; empty where nothing had stopped it."""
-        how = "over" if self.motion and "tips" in self.motion.kind else "past"
-        return f"{how} {' and '.join(self.over)}" if self.over else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

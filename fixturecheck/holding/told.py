@@ -1,4 +1,4 @@
-"""What was found of a hold, in plain numbers and words for reports."""
+"""What was found of a hold, as the numbers and names that reports need."""
 
 from __future__ import annotations
 
@@ -6,12 +6,13 @@ from dataclasses import replace
 
 from fixturecheck.hold_result import (
     BodyLeaves,
-    BodyMoves,
     FaceHeld,
     FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
+    MagnetState,
+    MagnetUsed,
     PartHeld,
 )
 from fixturecheck.holding.drawn import maps_of, section_of
@@ -31,11 +32,9 @@ from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
 from fixturecheck.holding.pull import FacePull
 from fixturecheck.holding.rubbing import dry_mu_of, friction_of, stated_holding
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.physics.collapse import Collapse
-from fixturecheck.physics.collapse_range import Swing, loss_words
+from fixturecheck.physics.collapse_range import Swing
 from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
-from fixturecheck.units import Writing
 
 _UNITS = {
     FRICTION: "",
@@ -53,12 +52,12 @@ _UNITS = {
 def found(setup: Setup, held: Held) -> HoldFound:
     """Return the hold as reports show it."""
     holding = setup.holding
-    release, write = held.release, setup.write
+    release = held.release
     return HoldFound(
-        magnet=magnet_words(setup, held),
+        magnet=magnet_used(setup, held),
         least_factor=holding.least_factor if holding else 0.0,
         friction=_friction(setup),
-        parts=(*(_part(p, write) for p in held.parts), *(_milled(m, setup) for m in held.milled)),
+        parts=(*(_part(p) for p in held.parts), *(_milled(m, setup) for m in held.milled)),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
         missing=tuple(sorted(held.missing.items())),
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
@@ -82,29 +81,24 @@ def found(setup: Setup, held: Held) -> HoldFound:
     )
 
 
-def magnet_words(setup: Setup, held: Held) -> str:
-    """Say what the magnet is taken for."""
+def magnet_used(setup: Setup, held: Held) -> MagnetUsed:
+    """Return what the magnet is taken for."""
     holding = setup.holding
-    if holding is None or holding.magnet == "off":
-        return "off"
-    state = "full" if holding.magnet == "full" else f"a trifle, {holding.trifle_share:.0%} of full"
+    if holding is None or holding.magnet == MagnetState.OFF:
+        return MagnetUsed(state=MagnetState.OFF)
+    used = MagnetUsed(state=MagnetState(holding.magnet), trifle_share=holding.trifle_share)
     if held.pulls is None or held.pulls.source is None:
-        return f"{state}; its pull is not known"
+        return used
     source, soft = held.pulls.source, held.pulls.soft
-    gaps = [source.gap_mm] if soft is None else [source.gap_mm, soft.gap_mm]
-    gives = " to ".join(setup.write.length(g, ".3g") for g in gaps)
-    if holding.calibrated is not None:
-        return (
-            f"{state}; {holding.calibrated.name}, as calibrated: it gives way like a gap of {gives} behind "
-            "the poles"
-        )
-    if holding.source_mmf_a:
-        return f"{state}; its source is stated, a gap of {gives} behind the poles"
-    assumed = ", assumed since none is stated," if holding.rated_pull_n_cm2 is None else ""
-    return (
-        f"{state}; every pull is relative to a rated {setup.write.pressure(holding.rated_n_cm2)}{assumed} on "
-        f"{source.piece}, {holding.rating_finish.replace('_', ' ')} mild steel; it gives way like a gap "
-        f"of {gives} behind the poles"
+    return replace(
+        used,
+        gives_mm=(source.gap_mm,) if soft is None else (source.gap_mm, soft.gap_mm),
+        calibrated=holding.calibrated.name if holding.calibrated is not None else None,
+        source_stated=bool(holding.source_mmf_a),
+        rated_n_cm2=holding.rated_n_cm2,
+        rated_stated=holding.rated_pull_n_cm2 is not None,
+        piece=source.piece,
+        finish=holding.rating_finish,
     )
 
 
@@ -122,9 +116,9 @@ def _pair(span: Range) -> tuple[float, float]:
     return span.low, span.high
 
 
-def _part(p: PartHold, write: Writing) -> PartHeld:
+def _part(p: PartHold) -> PartHeld:
     return replace(
-        _held(p, write),
+        _held(p),
         drag_n=_pair(p.forces.tangential_n),
         press_n=_pair(p.forces.normal_n),
         wall_n=_pair(p.forces.wall_n),
@@ -135,14 +129,14 @@ def _part(p: PartHold, write: Writing) -> PartHeld:
 def _milled(m: MilledHold, setup: Setup) -> PartHeld:
     mills = setup.holding.milling if setup.holding else ()
     return replace(
-        _held(m, setup.write),
+        _held(m),
         milling_n=_pair(m.cutting_n),
         axis_mm=m.case.axis_mm,
         cutter_mm=next(mill.cutter_mm for mill in mills if mill.name == m.cut),
     )
 
 
-def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
+def _held(p: PartHold | MilledHold) -> PartHeld:
     """Return what is told of every part, whatever cuts it."""
     worst = p.factors.worst
     motion = worst.motions[0] if worst.motions else None
@@ -153,7 +147,6 @@ def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
         case=p.case.label,
         factor_low=p.factors.factor.low,
         factor_high=min(p.factors.factor.high, CEILING),
-        at_least=worst.at_least,
         pull_n=_pair(p.pull_n),
         drag_n=(0.0, 0.0),
         press_n=(0.0, 0.0),
@@ -161,24 +154,15 @@ def _held(p: PartHold | MilledHold, write: Writing) -> PartHeld:
         cross_n=(0.0, 0.0),
         load_n=p.load_n,
         load_at_mm=p.case.at_mm,
-        says=worst.told(write),
-        goes=worst.goes,
+        failure=worst.failure,
         direction=motion.velocity_at(p.case.at_mm) if motion else None,
-        motion_at_mm=motion.at_mm if motion else None,
-        outcome=str(way.crash.outcome) if way and way.crash else "",
+        outcome=way.crash.outcome if way and way.crash else None,
         hits=way.hits if way else None,
-        past=f"{'tips' if way.past.startswith('over') else 'goes'} {way.past}" if way and way.past else "",
+        over=way.over if way else (),
+        tips_over=bool(way and way.motion and way.motion.kind.tips_over),
         inputs=tuple(_input(s) for s in p.factors.swings),
-        losses=tuple(_loss(x, write) for x in p.losses),
+        losses=tuple(_loss(x) for x in p.losses),
         remedies=p.remedies,
-        moves=_moves(worst),
-    )
-
-
-def _moves(worst: Collapse) -> tuple[BodyMoves, ...]:
-    return tuple(
-        BodyMoves(body=m.body, at_mm=m.at_mm, velocity=m.velocity, turn_rad_mm=m.rotation_rad_mm)
-        for m in worst.motions
     )
 
 
@@ -192,11 +176,9 @@ def _input(swing: Swing) -> HoldInput:
     )
 
 
-def _loss(loss: Lost, write: Writing) -> HoldLoss:
-    words = loss_words(loss.lost)
-    if loss.collapse is None:
-        return HoldLoss(lost=words, factor=None, says=loss.reason)
-    return HoldLoss(lost=words, factor=loss.collapse.factor.low, says=loss.collapse.told(write))
+def _loss(loss: Lost) -> HoldLoss:
+    failure = loss.collapse.failure if loss.collapse else None
+    return HoldLoss(lost=loss.lost, failure=failure, reason=loss.reason)
 
 
 def _face(f: FacePull) -> FaceHeld:

@@ -15,16 +15,18 @@ from fixturecheck.access.model import GroundCut
 from fixturecheck.access.sweeps import Sweeps, sweeps_of
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.hold_result import MotionKind, Outcome
 from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
 from fixturecheck.kernel.boolean import apart, clipped, shared_mm3
 from fixturecheck.kernel.measure import box_gap_mm, loose_box
 from fixturecheck.kernel.place import shifted, transformed
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.physics.collapse import Collapse
-from fixturecheck.physics.collapse_crash import Crash, Outcome, follow_overlap
+from fixturecheck.physics.collapse_crash import Crash, follow_overlap
 from fixturecheck.physics.collapse_motion import Motion
-from fixturecheck.physics.ranges import said_factor
+from fixturecheck.physics.grinding import Stroke
 from fixturecheck.setup.model import Setup
+from fixturecheck.units import factor_text
 
 TRAVEL_MM = 2.0
 """How far a freed part is followed into the wheel: by then it has been thrown or the wheel has broken."""
@@ -135,7 +137,7 @@ def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) ->
         wheel = scene.wheel_at(case)
         crash, bites = _into_the_wheel(scene, found.motions, wheel.wheel, mine)
         hits, after_mm = first_hit(scene, mine, {m.body for m in found.motions}, wheel)
-        if crash.outcome is not Outcome.DIGS_IN and mine.kind == "slides":
+        if crash.outcome is not Outcome.DIGS_IN and mine.kind is MotionKind.SLIDES:
             crash, bites = _further_on(scene, mine, wheel.wheel, after_mm or FAR_MM, crash)
     except (NotComputedError, KernelError) as reason:
         return replace(way, reason=str(reason))
@@ -143,7 +145,7 @@ def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) ->
         way,
         crash=crash,
         bites=bites,
-        drawn_in=mine.velocity[0] * (1.0 if case.stroke.endswith("right") else -1.0) > 0.5,
+        drawn_in=isinstance(case.stroke, Stroke) and mine.velocity[0] * case.stroke.travel > 0.5,
         hits=hits,
         hits_after_mm=after_mm,
     )
@@ -151,7 +153,7 @@ def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) ->
 
 def still(case: LoadCase, found: Collapse, lost: str) -> Way:
     """Return the way of a part that lets go though no motion was found: where it goes is unknown."""
-    reason = f"no motion was found at {said_factor(found.factor.low)} times the cutting load"
+    reason = f"no motion was found at {factor_text(found.factor.low)} times the cutting load"
     return Way(case=case, factor=found.factor.low, lost=lost, motion=None, crash=None, reason=reason)
 
 

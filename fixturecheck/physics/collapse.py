@@ -15,14 +15,14 @@ import numpy as np
 
 from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError
+from fixturecheck.hold_result import LetsGo
 from fixturecheck.physics.collapse_motion import Motion, motions
 from fixturecheck.physics.equilibrium import Equations, FloatArray, Holding, write_equations
 from fixturecheck.physics.equilibrium_patch import uneven_fits
 from fixturecheck.physics.equilibrium_path import LoadPath, load_path, settle_held
 from fixturecheck.physics.equilibrium_solve import LOOSE, State
 from fixturecheck.physics.limit_load import limit_factor
-from fixturecheck.physics.ranges import Range, said_factor
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.physics.ranges import Range
 
 CEILING = 100.0
 # Shear below this share of what the contacts carry is rounding: such a rest needs no friction.
@@ -64,23 +64,15 @@ class Collapse:
     carried_n: FloatArray
 
     @property
-    def says(self) -> str:
-        """The answer in words, in mm."""
-        return self.told(METRIC)
-
-    def told(self, write: Writing) -> str:
-        """Return the answer in words."""
-        if not self.rests:
-            names = self.motions[0].told(write) if self.motions else "nothing holds the parts"
-            return f"does not stay put before the cut begins: {names}"
-        if self.at_least:
-            return f"holds at least {self.factor.low:.0f} times the cutting load"
-        more = len(self.motions) - 1
-        along = f", and {more} more with it" if more > 0 else ""
-        what = f"{self.motions[0].told(write)}{along}" if self.motions else "no motion was found"
-        odd = "; beyond it no equilibrium was found, so the factor may be higher"
-        ends = odd if self.ended == "broke off" else ""
-        return f"lets go at {said_factor(self.factor.low)} times the cutting load: {what}{ends}"
+    def failure(self) -> LetsGo:
+        """How it lets go, without the forces."""
+        return LetsGo(
+            rests=self.rests,
+            factor=self.factor.low,
+            at_least=self.at_least,
+            broke_off=self.ended == "broke off",
+            motions=self.motions,
+        )
 
     @property
     def goes(self) -> str | None:

@@ -8,23 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.hold_result import Outcome
 from fixturecheck.result import Verdict
 
 SAFE_FACTOR = 3.0
-
-
-class Outcome(StrEnum):
-    """What the freed body does to the wheel or the cutter; only a cutter's bite is followed to a stop."""
-
-    DIGS_IN = "digs in"
-    STOPPED = "stopped"
-    STAYS = "stays"
-    FALLS_AWAY = "falls away"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

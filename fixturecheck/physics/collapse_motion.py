@@ -1,8 +1,4 @@
-"""Which body goes, and how: the motion at collapse as a slide, a tip or a turn, in numbers and in words.
-
-Words follow the surface grinder: X is the traverse of the table (right is +X), Y the cross feed (the column
-is at +Y), Z is up.
-"""
+"""Which body goes, and how: the motion at collapse as a slide, a tip or a turn."""
 
 from __future__ import annotations
 
@@ -10,58 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fixturecheck.hold_result import BodyMotion, MotionKind
 from fixturecheck.physics.equilibrium import FloatArray, Rigid, Vector
 from fixturecheck.physics.rigid import cross_matrix, rotation_of
-from fixturecheck.units import METRIC, Writing
 
 # Share of the fastest body's speed below which a body counts as standing still (its springs still give).
 STANDS = 0.02
 # Turning speed at the body's half size, over its speed, below which it slides and above which it turns.
 SLIDES_BELOW, TURNS_ABOVE = 0.15, 0.4
-_NIL_MM = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Motion:
-    """How one body starts to move; speeds are relative to the fastest point of the fastest body.
-
-    Parameters
-    ----------
-    body : str
-        Its name.
-    kind : str
-        `slides`, `tips`, `turns` (about a near-vertical axis), `slides and tips`, `slides and turns`,
-        `lifts` or `drops`.
-    velocity : Vector
-        Velocity of its reference point, mm per mm.
-    rotation_rad_mm : Vector
-        Rotation per mm of the fastest point.
-    at_mm : Vector
-        Its reference point.
-    axis_mm, axis : Vector or None
-        A point on the axis that it turns about, nearest to the reference point, and the direction.
-    """
-
-    body: str
-    kind: str
-    velocity: Vector
-    rotation_rad_mm: Vector
-    at_mm: Vector
-    axis_mm: Vector | None
-    axis: Vector | None
-
-    @property
-    def says(self) -> str:
-        """The motion in words, in mm."""
-        return self.told(METRIC)
-
-    def told(self, write: Writing) -> str:
-        """Return the motion in words."""
-        if self.axis is None or self.axis_mm is None:
-            straight = self.kind in {"lifts", "drops"}
-            return f"{self.body} {self.kind}{'' if straight else ' ' + direction_words(self.velocity)}"
-        way = _turning_words(np.array(self.axis), upright=self.kind.endswith("turns"))
-        return f"{self.body} {self.kind} {way}{_place(self.axis_mm, self.axis, write)}"
+class Motion(BodyMotion):
+    """How one body starts to move, and where that leads."""
 
     def velocity_at(self, point_mm: Vector) -> Vector:
         """Return the velocity of a point that moves with the body, mm per mm."""
@@ -111,25 +68,6 @@ def motions(bodies: tuple[Rigid, ...], twists: FloatArray) -> tuple[Motion, ...]
     return tuple(_describe(bodies[i], twists[i] / fastest) for i in order)
 
 
-def direction_words(direction: Vector) -> str:
-    """Return a direction in words, such as `to the right and up`; parts under a third are left out.
-
-    Parameters
-    ----------
-    direction : Vector
-        In the machine's frame, of any length.
-
-    Returns
-    -------
-    str
-        Empty for no direction.
-    """
-    unit = np.array(direction) / max(float(np.linalg.norm(direction)), 1e-300)
-    names = (("to the left", "to the right"), ("toward the operator", "toward the column"), ("down", "up"))
-    said = [pair[int(part > 0.0)] for pair, part in zip(names, unit, strict=True) if abs(part) > 0.33]
-    return " and ".join(said)
-
-
 def _describe(body: Rigid, twist: FloatArray) -> Motion:
     """Sort one twist into a kind."""
     velocity, rotation = twist[:3], twist[3:]
@@ -142,8 +80,11 @@ def _describe(body: Rigid, twist: FloatArray) -> Motion:
         unit = rotation / np.linalg.norm(rotation)
         foot = np.array(body.at_mm) + np.cross(rotation, velocity) / float(rotation @ rotation)
         axis_mm, axis = _vector(foot), _vector(unit)
-        turn = "turns" if abs(unit[2]) > 0.8 else "tips"
-        kind = turn if turning >= TURNS_ABOVE * speed else f"slides and {turn}"
+        upright = abs(unit[2]) > 0.8
+        if turning >= TURNS_ABOVE * speed:
+            kind = MotionKind.TURNS if upright else MotionKind.TIPS
+        else:
+            kind = MotionKind.SLIDES_AND_TURNS if upright else MotionKind.SLIDES_AND_TIPS
     return Motion(
         body=body.name,
         kind=kind,
@@ -155,28 +96,11 @@ def _describe(body: Rigid, twist: FloatArray) -> Motion:
     )
 
 
-def _straight(unit: FloatArray) -> str:
+def _straight(unit: FloatArray) -> MotionKind:
     """Name a motion without turning."""
     if unit[2] > 0.7:
-        return "lifts"
-    return "drops" if unit[2] < -0.7 else "slides"
-
-
-def _turning_words(axis: FloatArray, *, upright: bool) -> str:
-    """Say which way a turning body goes; one that tips goes the way its top leans against its foot."""
-    if upright:
-        return "counter-clockwise seen from above" if axis[2] > 0.0 else "clockwise seen from above"
-    return direction_words(_vector(np.cross(axis, [0.0, 0.0, 1.0])))
-
-
-def _place(foot: Vector, axis: Vector, write: Writing) -> str:
-    """Say where the axis lies: the two coordinates it does not run along."""
-    along = int(np.argmax(np.abs(axis)))
-    # What rounds to nothing has no sign.
-    near = [0.0 if abs(x) < _NIL_MM else x for x in foot]
-    kept = [f"{'XYZ'[i]} {write.number(near[i], 'mm', '.1f')}" for i in range(3) if i != along]
-    kind = "about an axis" if along == 2 else "over a line"
-    return f", {kind} along {'XYZ'[along]} at {', '.join(kept)} {write.name('mm')}"
+        return MotionKind.LIFTS
+    return MotionKind.DROPS if unit[2] < -0.7 else MotionKind.SLIDES
 
 
 def _vector(values: FloatArray) -> Vector:

@@ -20,9 +20,6 @@ from fixturecheck.physics.ranges import Range
 
 Build = Callable[[Mapping[str, float]], Holding]
 
-FILM = "film of coolant"
-"""The loss that is no body: every contact wet."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Swing:
@@ -168,22 +165,6 @@ def _drawn(inputs: Mapping[str, Range], draws: int, seed: int) -> list[dict[str,
         {name: (span.low, span.high)[pick] for (name, span), pick in zip(inputs.items(), row, strict=True)}
         for row in picks
     ]
-
-
-def loss_words(lost: str) -> str:
-    """Return the words for a loss: `without` a block or a clamp, `with` a film of coolant.
-
-    Parameters
-    ----------
-    lost : str
-        Name of a body, of a clamp, or of the film.
-
-    Returns
-    -------
-    str
-        As a sentence says it.
-    """
-    return f"with a {FILM}" if lost == FILM else f"without {lost}"
 
 
 def without(holding: Holding, name: str) -> Holding:

@@ -13,6 +13,7 @@ import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from importlib.resources import files
 from typing import Any
 
@@ -114,21 +115,39 @@ class Forces:
     energy_j_mm3: Range
 
 
+class Stroke(StrEnum):
+    """Which way the table goes."""
+
+    RIGHT = "table to the right"
+    LEFT = "table to the left"
+
+    @property
+    def travel(self) -> float:
+        """Sign of the table's travel along X."""
+        return 1.0 if self is Stroke.RIGHT else -1.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CutLoad:
     """One load to hold against: a stroke with one combination of ends.
 
     Parameters
     ----------
-    label : str
-        The stroke and the ends, in words.
+    stroke : Stroke
+        Which way the table goes.
+    drag_n, press_n, wall_n, cross_n : float
+        Size of the forces along the rim, square to it, on the wall and along the spindle.
     force_n : Vector
         Force on the part.
     offset_mm : Vector
         Where it acts, from the wheel's lowest point: the middle of the arc of contact.
     """
 
-    label: str
+    stroke: Stroke
+    drag_n: float
+    press_n: float
+    wall_n: float
+    cross_n: float
     force_n: Vector
     offset_mm: Vector
 
@@ -318,7 +337,8 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
     wall_y = cut.wall_normal[1] if cut.wall_normal else 0.0
     wall_x = cut.wall_normal[0] if cut.wall_normal else 0.0
     loads = []
-    for stroke, travel in (("table to the right", 1.0), ("table to the left", -1.0)):
+    for stroke in Stroke:
+        travel = stroke.travel
         # Stock comes from the side that the table comes from, and that is where the arc of contact lies.
         for drag, press, push, across in itertools.product(
             forces.tangential_n.ends, forces.normal_n.ends, forces.wall_n.ends, forces.cross_n.ends
@@ -330,8 +350,11 @@ def cut_loads(cut: Pass, forces: Forces) -> tuple[CutLoad, ...]:
             )
             loads.append(
                 CutLoad(
-                    label=f"{stroke}, drag {drag:.1f} N, press {press:.1f} N, wall {push:.1f} N, "
-                    f"across {across:.1f} N",
+                    stroke=stroke,
+                    drag_n=drag,
+                    press_n=press,
+                    wall_n=push,
+                    cross_n=across,
                     force_n=force,
                     offset_mm=(-travel * radius * sine, 0.0, radius * (1.0 - cosine)),
                 )

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.physics.collapse_crash import Outcome
+from fixturecheck.hold_result import Outcome
 
 MOST_LOAD_RATIO = 2.0
 """Times its load that a tooth is trusted with when a part is stopped: common practice, no source."""

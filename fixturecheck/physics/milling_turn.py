@@ -13,13 +13,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.physics.milling import Mill, Shearing, Vector, chip_section_mm2, specific_force_n_mm2
 
-WAYS = ("climb", "conventional", "centred")
+
+class CutterWay(StrEnum):
+    """How a cutter stands to what it cuts."""
+
+    CLIMB = "climb"
+    CONVENTIONAL = "conventional"
+    CENTRED = "centred"
+
+
 _SLICE_RAD = math.radians(3.0)
 _LEAST_CHIP_SHARE = 1e-6
 """Of the feed for a tooth: a thinner chip is none."""

@@ -74,23 +74,3 @@ def over_ends(formula: Callable[..., float], *ranges: Range) -> Range:
     """
     values = [formula(*ends) for ends in itertools.product(*(r.ends for r in ranges))]
     return Range(low=min(values), high=max(values))
-
-
-def said_factor(factor: float) -> str:
-    """Return a factor as people say it: three digits at most, and none beyond a hundredth.
-
-    Parameters
-    ----------
-    factor : float
-        A ratio of two loads.
-
-    Returns
-    -------
-    str
-        Its digits; `under 0.01` where it is next to nothing.
-    """
-    if 0.0 < factor < 0.005:
-        return "under 0.01"
-    decimals = min(2, max(0, 2 - math.floor(math.log10(max(abs(factor), 1.0)))))
-    text = f"{factor:.{decimals}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text

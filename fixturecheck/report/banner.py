@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from fixturecheck.report.group_words import title
-from fixturecheck.report.hold_words import tools_of
 from fixturecheck.report.order import Numbered, numbered
 from fixturecheck.result import Finding, NotAsked, Result, Verdict, WhyNotAsked
 
@@ -119,7 +118,7 @@ def _go(result: Result, doing: str) -> str:
 def _mills(result: Result) -> bool:
     """Tell whether parts are milled and none is ground."""
     hold = result.holding
-    return not result.cuts and hold is not None and bool(hold.parts) and tools_of(hold) == "cutter"
+    return not result.cuts and hold is not None and bool(hold.parts) and not hold.grinds
 
 
 def _overruled(rows: Iterable[Numbered]) -> str:

@@ -11,6 +11,7 @@ from fixturecheck.report.hold_data import hold_dict
 from fixturecheck.report.rest_data import rest_dict
 from fixturecheck.report.rounding import rounded
 from fixturecheck.result import Assumed, Contact, CutMade, Finding, Group, NotAsked, Result, Vector
+from fixturecheck.units import Writing
 
 __all__ = ["result_dict", "result_json", "rounded"]
 
@@ -59,7 +60,7 @@ def result_dict(result: Result) -> dict[str, Any]:
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
         "rest": rest_dict(result.rest),
-        "holding": hold_dict(result.holding),
+        "holding": hold_dict(result.holding, Writing(units=result.shown_in)),
         "not_asked": [_not_asked(n) for n in result.not_asked],
         "assumed": [_assumed(a) for a in result.assumed],
     }

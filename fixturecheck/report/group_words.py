@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.report.order import Together
-from fixturecheck.report.quantity import shown_span
 from fixturecheck.result import Finding, Verdict
+from fixturecheck.wording.quantity import shown_span
 
 _COUNTS = (
     *("no", "one", "two", "three", "four", "five", "six"),

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from html import escape
 
-from fixturecheck.report.quantity import shown, sized
 from fixturecheck.result import TargetSpread
+from fixturecheck.wording.quantity import shown, sized
 
 _WIDE, _HIGH = 640.0, 260.0
 _LEFT, _RIGHT, _TOP, _FOOT = 58.0, 20.0, 40.0, 58.0

@@ -5,23 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from fixturecheck.hold_result import BodyLeaves, FaceHeld, HoldFound, PartHeld
-from fixturecheck.report.hold_words import (
+from fixturecheck.hold_result import BodyLeaves, FaceHeld, HoldFound, Outcome, PartHeld
+from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
+from fixturecheck.report.tornado import tornado
+from fixturecheck.result import Result
+from fixturecheck.units import Writing
+from fixturecheck.wording.hold import (
     amount,
     digits,
     factor_words,
     friction_words,
-    how,
     kept_lines,
+    loss_how,
+    loss_words,
+    magnet_words,
     outcome_words,
     sentence,
     span,
     times,
     tools_of,
 )
-from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
-from fixturecheck.report.tornado import tornado
-from fixturecheck.result import Result
+from fixturecheck.wording.motion import how_words
 
 _NOT_ASKED = (
     "<section><h2>Does it hold</h2>\n<p>Not asked: the set-up states no holding. State the magnet's pull and "
@@ -35,11 +39,8 @@ _CAUTION = (
     "rules and the people trained for this machine decide.</p>"
 )
 
-_CLEAR = {
-    "wheel": "nobody in the plane of the wheel",
-    "cutter": "no glove, sleeve or hand near a turning cutter",
-    "wheel or cutter": "nobody in the plane of the wheel, no glove, sleeve or hand near a turning cutter",
-}
+_OF_WHEEL = "nobody in the plane of the wheel"
+_OF_CUTTER = "no glove, sleeve or hand near a turning cutter"
 
 CAPTIONS = {
     HOLD_PULL: "Where the magnet pulls, and how hard: pull per area on the faces that touch, evened out over "
@@ -57,8 +58,8 @@ _LET_GO = (
 _BEFORE = "{tools} clear of the work and the spindle at rest, magnet off and clamps open"
 
 _MEANS = {
-    "digs in": "the wheel takes more of it the farther it moves",
-    "stays": "the wheel takes no more and no less of it",
+    Outcome.DIGS_IN: "the wheel takes more of it the farther it moves",
+    Outcome.STAYS: "the wheel takes no more and no less of it",
 }
 
 
@@ -75,8 +76,8 @@ def hold_section(result: Result, figures: Mapping[str, str]) -> str:
         return _NOT_ASKED
     pieces = [
         "<section><h2>Does it hold</h2>",
-        _CAUTION.format(tools=tools_of(hold), clear=_CLEAR[tools_of(hold)]),
-        f"<p>{_stated(hold)}</p>",
+        _CAUTION.format(tools=tools_of(hold), clear=_clear(hold)),
+        f"<p>{_stated(hold, Writing(units=units))}</p>",
         _missing(hold),
         _factors(hold, units),
         *(_part(p, hold, units, figures) for p in worst_of_each_cut(hold)),
@@ -89,6 +90,11 @@ def hold_section(result: Result, figures: Mapping[str, str]) -> str:
     return "\n".join(p for p in pieces if p)
 
 
+def _clear(hold: HoldFound) -> str:
+    said = ([_OF_WHEEL] if hold.grinds else []) + ([_OF_CUTTER] if hold.mills else [])
+    return ", ".join(said)
+
+
 def hold_captions(hold: HoldFound | None, units: str = "mm") -> dict[str, str]:
     """Return what stands under each picture of the hold, by file name."""
     if hold is None:
@@ -98,9 +104,9 @@ def hold_captions(hold: HoldFound | None, units: str = "mm") -> dict[str, str]:
     return {**{name: says.format(about=about) for name, says in CAPTIONS.items()}, **parts}
 
 
-def _stated(hold: HoldFound) -> str:
+def _stated(hold: HoldFound, write: Writing) -> str:
     return (
-        f"Magnet: {escape(hold.magnet)}. Asked: that every part bears at least "
+        f"Magnet: {escape(magnet_words(hold.magnet, write))}. Asked: that every part bears at least "
         f"{digits(hold.least_factor)} times the cutting load. "
         f"{escape(sentence(friction_words(hold.friction)))} Every figure is the range that follows from "
         "what is not known well; the low end of the factor counts."
@@ -117,13 +123,14 @@ def _missing(hold: HoldFound) -> str:
 def _factors(hold: HoldFound, units: str) -> str:
     if not hold.parts:
         return ""
+    write = Writing(units=units)
     rows = [
         (
             _named(p.part, f"in {p.cut}"),
             _cell(factor_words(p, hold), f"asked {digits(hold.least_factor)}"),
             escape(span(p.pull_n, "N", units)) if any(p.pull_n) else "none",
             _cutting(p, units),
-            _cell(how(p.says), _where(p)),
+            _cell(how_words(p.failure, write), _where(p)),
         )
         for p in hold.parts
     ]
@@ -178,8 +185,10 @@ def _part(part: PartHeld, hold: HoldFound, units: str, figures: Mapping[str, str
     others = sum(p.cut == part.cut for p in hold.parts) - 1
     note = f'<p class="small">The part that holds least in this cut, of {others + 1}.</p>' if others else ""
     names = frozenset({part.part, part.goes or ""})
-    goes = f"<p>It lets go like this: {escape(sentence(how(part.says), names))} {escape(_outcome(part))}</p>"
+    how = sentence(how_words(part.failure, Writing(units=units)), names)
+    goes = f"<p>It lets go like this: {escape(how)} {escape(_outcome(part))}</p>"
     figure = figures.get(let_go_picture(hold, part), "")
+    left = _losses(part, hold, units)
     drawn = tornado(part, hold, units)
     driven = (
         f'<h4>What drives the factor</h4><figure><div class="wide">{drawn}</div>'
@@ -189,7 +198,15 @@ def _part(part: PartHeld, hold: HoldFound, units: str, figures: Mapping[str, str
     )
     return "\n".join(
         p
-        for p in (f"<h3>{title}</h3>", note, goes, figure, driven, _losses(part, hold), _remedies(part))
+        for p in (
+            f"<h3>{title}</h3>",
+            note,
+            goes,
+            figure,
+            driven,
+            left,
+            _remedies(part),
+        )
         if p
     )
 
@@ -208,14 +225,14 @@ def _tornado_caption(part: PartHeld, hold: HoldFound) -> str:
     )
 
 
-def _losses(part: PartHeld, hold: HoldFound) -> str:
+def _losses(part: PartHeld, hold: HoldFound, units: str) -> str:
     if not part.losses:
         return ""
     rows = [
         (
-            escape(loss.lost),
+            escape(loss_words(loss.lost)),
             "not known" if loss.factor is None else _left(loss.factor, hold),
-            escape(how(loss.says)),
+            escape(loss_how(loss, Writing(units=units))),
         )
         for loss in part.losses
     ]

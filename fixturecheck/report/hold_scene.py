@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.hold_result import BodyMoves, FluxSection, HoldFound, PartHeld, PullMap
+from fixturecheck.hold_result import BodyMotion, FluxSection, HoldFound, PartHeld, PullMap
 from fixturecheck.report.colours import VERDICTS, body_colours
 from fixturecheck.report.figures import (
     Figure,
@@ -18,12 +18,12 @@ from fixturecheck.report.figures import (
     squares,
     turned_and_shifted,
 )
-from fixturecheck.report.hold_words import amount, digits, outcome_words, span
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
-from fixturecheck.report.quantity import plain_name, sized
 from fixturecheck.report.scene import Stage, actor, camera, fit
 from fixturecheck.report.views import FRONT_RIGHT, Floats, unit, up_for
 from fixturecheck.result import NamedShape, Result, Role, Verdict, wheel_name, worst
+from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, span
+from fixturecheck.wording.quantity import plain_name, sized
 
 Drawn = tuple[dict[str, Any], list[Figure]]
 
@@ -81,7 +81,7 @@ def _pull(stage: Stage, hold: HoldFound) -> Drawn:
     ]
     unit_name = plain_name("N/cm2", units)
     scene = {
-        **_frame(stage, HOLD_PULL, f"pull of the magnet, {hold.magnet.partition(';')[0]}", None),
+        **_frame(stage, HOLD_PULL, f"pull of the magnet, {magnet_state(hold.magnet)}", None),
         "actors": [*actors, figure.actor(layer=1)],
         "camera": camera(centre, eye, up_for(eye), height),
         "cut": False,
@@ -178,7 +178,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
 def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     """Return the cutting force on a part and how it starts to move, drawn larger."""
     name = let_go_picture(hold, part)
-    moves = [m for m in part.moves if m.body in stage.numbers]
+    moves = [m for m in part.motions if m.body in stage.numbers]
     about = [part.part, *(m.body for m in moves if m.body != part.part)]
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
     far_mm = _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))
@@ -230,10 +230,10 @@ def _headline(part: PartHeld) -> str:
     return f"{part.part} in {part.cut}: {bears} {digits(part.factor_low)} times its load"
 
 
-def _moved(stage: Stage, move: BodyMoves, far_mm: float, name: str) -> Figure:
+def _moved(stage: Stage, move: BodyMotion, far_mm: float, name: str) -> Figure:
     """Return a body where it goes, in the colour of what is wrong."""
     mesh = stage.meshes[move.body]
-    about, turn, shift = (np.array(v) for v in (move.at_mm, move.turn_rad_mm, move.velocity))
+    about, turn, shift = (np.array(v) for v in (move.at_mm, move.rotation_rad_mm, move.velocity))
 
     def carried(points: Floats) -> Floats:
         return turned_and_shifted(points, about, far_mm * turn, far_mm * shift)
@@ -247,10 +247,10 @@ def _moved(stage: Stage, move: BodyMoves, far_mm: float, name: str) -> Figure:
     )
 
 
-def _motion_arrow(stage: Stage, move: BodyMoves, far_mm: float, part: PartHeld) -> dict[str, Any]:
+def _motion_arrow(stage: Stage, move: BodyMotion, far_mm: float, part: PartHeld) -> dict[str, Any]:
     """Return the arrow of the body that goes first, from the top of its middle."""
     foot = _foot(stage.meshes[move.body].all_points_mm(), np.array(part.load_at_mm))
-    way = np.array(move.velocity) + np.cross(move.turn_rad_mm, foot - np.array(move.at_mm))
+    way = np.array(move.velocity) + np.cross(move.rotation_rad_mm, foot - np.array(move.at_mm))
     return {
         "at": foot.tolist(),
         "way": unit(way).tolist() if float(np.linalg.norm(way)) > 0 else [0.0, 0.0, 1.0],
@@ -275,7 +275,7 @@ def _foot(points: Floats, load_at_mm: Floats) -> Floats:
 def _side_eye(stage: Stage, part: PartHeld, points: Floats) -> Floats:
     """Return the view in which force and motion lie most in the picture, and nothing hides their places."""
     ways = [unit(part.load_n)] if any(part.load_n) else []
-    ways += [unit(m.velocity) for m in part.moves[:1] if any(m.velocity)]
+    ways += [unit(m.velocity) for m in part.motions[:1] if any(m.velocity)]
     place = np.array(part.load_at_mm)
 
     def score(eye: Floats) -> float:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.report.hold_words import (
+from fixturecheck.hold_result import HoldFound, MagnetState, PartHeld
+from fixturecheck.units import Writing
+from fixturecheck.wording.hold import (
     amount,
     digits,
     factor_words,
     friction_words,
     kept_lines,
+    loss_words,
+    magnet_words,
     outcome_words,
     span,
     times,
@@ -29,15 +32,16 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
     if hold is None:
         return []
     asked = f"asked {digits(hold.least_factor)} times the load"
-    lines = [f"hold: magnet {hold.magnet}; {asked}; {friction_words(hold.friction)}"]
+    magnet = magnet_words(hold.magnet, Writing(units=units))
+    lines = [f"hold: magnet {magnet}; {asked}; {friction_words(hold.friction)}"]
     lines += [f"not known, {about}: {why}" for about, why in hold.missing]
     for part in hold.parts:
         lines += _part(part, hold, units)
     lines += kept_lines(hold)
     tools = tools_of(hold)
-    clear = ", hands off a turning cutter" if "cutter" in tools else ""
-    magnet = "" if hold.magnet == "off" else "never trust a magnet alone, "
-    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear, magnet=magnet)]
+    clear = ", hands off a turning cutter" if hold.mills else ""
+    warns = "" if hold.magnet.state is MagnetState.OFF else "never trust a magnet alone, "
+    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear, magnet=warns)]
 
 
 def _leaving(hold: HoldFound) -> list[str]:
@@ -77,7 +81,7 @@ def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
         hits = f", then runs into {part.hits}" if part.hits else ""
         lines.append(f"least at: {part.case}; {part.goes} goes first, {outcome_words(part)}{hits}")
     if part.losses:
-        left = (f"{_left(loss.factor, hold)} {loss.lost}" for loss in part.losses)
+        left = (f"{_left(loss.factor, hold)} {loss_words(loss.lost)}" for loss in part.losses)
         lines.append(f"what is left: {', '.join(left)}")
     return lines
 

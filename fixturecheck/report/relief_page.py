@@ -9,7 +9,7 @@ from html import escape
 from importlib.resources import files
 
 from fixturecheck.report import facts
-from fixturecheck.report.quantity import typeset_page
+from fixturecheck.wording.quantity import typeset_page
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,9 +9,9 @@ from types import MappingProxyType
 
 from fixturecheck.report.histogram import histogram
 from fixturecheck.report.order import LOCATION, REST
-from fixturecheck.report.quantity import shown
 from fixturecheck.result import Chances, PartLocation, PartRest, Rest, Result, TargetMoves
 from fixturecheck.units import Writing
+from fixturecheck.wording.quantity import shown
 
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
 LOCATES = (

@@ -9,10 +9,10 @@ import numpy as np
 
 from fixturecheck.report.colours import body_colours
 from fixturecheck.report.order import REST
-from fixturecheck.report.quantity import shown_plain
 from fixturecheck.report.scene import GHOST, Stage, actor, camera, fit, legend_of
 from fixturecheck.report.views import Floats, beside, off_the_ends, unit
 from fixturecheck.result import Finding, Result, Role, Verdict
+from fixturecheck.wording.quantity import shown_plain
 
 _SHOWN_SHARE = 0.06
 """Share of the picture's height that the largest gap should take."""

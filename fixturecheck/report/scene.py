@@ -16,7 +16,6 @@ from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.colours import ROLES, WORDS, Rgb, body_colours
 from fixturecheck.report.frame import Frame, frame_of
 from fixturecheck.report.order import OVERVIEW, Numbered
-from fixturecheck.report.quantity import shown_plain
 from fixturecheck.report.views import (
     FRONT_RIGHT,
     Floats,
@@ -29,6 +28,7 @@ from fixturecheck.report.views import (
     up_for,
 )
 from fixturecheck.result import Finding, NamedShape, Result, Role, wheel_name
+from fixturecheck.wording.quantity import shown_plain
 
 _BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)

@@ -7,10 +7,10 @@ from html import escape
 from typing import Any
 
 from fixturecheck.recorded import own_fields
-from fixturecheck.report.quantity import shown, stated
 from fixturecheck.result import Assumed, Result
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing, metric_unit, suffix_of
+from fixturecheck.wording.quantity import shown, stated
 
 _ENDS = ("_deg", "_share", "_mm3")
 _APART = ("flange", "guard", "push", "press", "clamps", "milling", "name")

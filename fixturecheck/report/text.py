@@ -10,9 +10,9 @@ from fixturecheck.report.banner import banner, counted
 from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_text import hold_lines
 from fixturecheck.report.order import Together, numbered
-from fixturecheck.report.quantity import shown, typeset
 from fixturecheck.report.stated import assumed_line
 from fixturecheck.result import Result, Verdict
+from fixturecheck.wording.quantity import shown, typeset
 
 _MOST_GO = 12
 

@@ -6,7 +6,7 @@ import math
 from html import escape
 
 from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.report.hold_words import digits, input_span
+from fixturecheck.wording.hold import digits, input_span
 
 _WIDE, _NAMES, _LEFT, _RIGHT = 800.0, 230.0, 290.0, 66.0
 _ROW, _TOP, _FOOT = 46.0, 54.0, 40.0

@@ -13,6 +13,7 @@ from fixturecheck.holding.factor import CROSS, DRAG, FRICTION, PRESS, WALL, bear
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.kernel.construct import box
 from fixturecheck.physics.collapse import collapse
+from fixturecheck.physics.grinding import Stroke
 from tests.holding.rigs import rigged
 from tests.holding.test_film import SCREW_N, WEIGHT_N, W, strapped
 
@@ -30,7 +31,7 @@ def set_up(cut=TRAVERSE, rail=()):
 def test_it_slides_under_the_resultant_of_drag_and_push_across():
     rig, bearing = set_up()
     # Over the middle of the seat nothing turns it, and at the foot nothing tips it.
-    case = LoadCase(label="foot", stroke="table to the right", at_mm=(0.0, 0.0, 0.5))
+    case = LoadCase(label="foot", stroke=Stroke.RIGHT, at_mm=(0.0, 0.0, 0.5))
     drag_n, press_n = bearing.forces.tangential_n.high, bearing.forces.normal_n.low
     across_n = bearing.forces.cross_n.high
     assert across_n == pytest.approx(0.1 * bearing.forces.normal_n.high)

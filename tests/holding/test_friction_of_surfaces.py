@@ -8,10 +8,10 @@ import pytest
 
 from fixturecheck.checks import hold
 from fixturecheck.holding import told
-from fixturecheck.report.hold_words import friction_words
 from fixturecheck.setup.doubts import suspicions
 from fixturecheck.shop import tables
 from fixturecheck.shop.tables import Material, Own
+from fixturecheck.wording.hold import friction_words
 from tests.holding.rigs import let_go, rigged, unfollowed
 from tests.holding.test_film import SCREW_N, H, L, W, strapped
 

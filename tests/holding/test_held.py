@@ -13,6 +13,8 @@ from fixturecheck.holding.pull import magnet_of
 from fixturecheck.holding.told import found
 from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
+from fixturecheck.units import METRIC
+from fixturecheck.wording.hold import magnet_words
 from tests.holding.rigs import let_go, rigged, unfollowed
 
 DOWNFEED_MM = 0.01
@@ -144,4 +146,4 @@ def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():
 
 
 def test_a_rating_that_is_not_stated_is_said_to_be_assumed(held):
-    assert "80 N/cm2, assumed since none is stated" in held.magnet
+    assert "80 N/cm2, assumed since none is stated" in magnet_words(held.magnet, METRIC)

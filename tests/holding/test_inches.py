@@ -13,10 +13,12 @@ from fixturecheck.holding.coming_off import UP, Motion, WayOff
 from fixturecheck.holding.cures import tightened_words
 from fixturecheck.holding.piece import Source
 from fixturecheck.holding.release_words import step_words, way_words
-from fixturecheck.holding.told import magnet_words
+from fixturecheck.holding.told import magnet_used
 from fixturecheck.physics import collapse_motion
 from fixturecheck.physics.ranges import Range
 from fixturecheck.units import Writing
+from fixturecheck.wording.hold import magnet_words
+from fixturecheck.wording.motion import motion_words
 from tests.holding.test_clamps import on_table, strap
 
 INCH = Writing(units="inch")
@@ -40,7 +42,7 @@ def test_the_rated_pull_is_told_in_psi():
     setup = SimpleNamespace(holding=Holding(magnet="full", rated_pull_n_cm2=100 * psi_n_cm2), write=INCH)
     source = Source(mmf_a=1.0, gap_mm=0.1, piece="a bar")
     held = SimpleNamespace(pulls=SimpleNamespace(source=source, soft=None))
-    assert "a rated 100 psi on a bar" in magnet_words(setup, held)
+    assert "a rated 100 psi on a bar" in magnet_words(magnet_used(setup, held), setup.write)
 
 
 @pytest.mark.parametrize(("write", "force"), [(Writing(), "2 to 4 N"), (INCH, "0.45 to 0.9 lbf")])
@@ -59,5 +61,5 @@ def test_a_motion_is_told_where_its_axis_lies():
     turn = np.array([0.0, 1.0, 0.0])
     velocity = np.cross(turn, np.subtract(body.at_mm, (25.4, 0.0, 0.0)))
     (motion,) = collapse_motion.motions((body,), np.array([[*velocity, *turn]]))
-    assert motion.says.endswith("over a line along Y at X 25.4, Z 0.0 mm")
-    assert motion.told(INCH).endswith("over a line along Y at X 1.000, Z 0.000 in")
+    assert motion_words(motion).endswith("over a line along Y at X 25.4, Z 0.0 mm")
+    assert motion_words(motion, INCH).endswith("over a line along Y at X 1.000, Z 0.000 in")

@@ -9,13 +9,13 @@ import pytest
 from fixturecheck import Clamp, Holding, Machine, Milling, Seat, Setup, body, check
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import SetupError
+from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled import loaded, milled_hold
 from fixturecheck.holding.milled_stands import Milled, stands
 from fixturecheck.holding.milled_ways import bench_of, follow, milled_ways
 from fixturecheck.kernel.construct import box
 from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.result import Verdict
 
 MU, LONG, ACROSS, TALL = 0.2, 120.0, 80.0, 10.0

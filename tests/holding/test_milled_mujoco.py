@@ -12,12 +12,12 @@ import pytest
 
 from fixturecheck import Clamp, Holding, Milling, Setup, body
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled import loaded
 from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.milled_ways import bench_of, follow, stock_points
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics.collapse_crash import Outcome
 
 PRESS_N, BAND, FAR_MM, STEP_S, SECONDS = 400.0, 0.03, 1.0, 2e-4, 0.4
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.milled import loaded
 from fixturecheck.holding.milled_stops import touch_of
 from fixturecheck.holding.milled_ways import bench_of, follow
@@ -13,8 +14,8 @@ from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.construct import box
 from fixturecheck.physics import equilibrium
 from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
+from fixturecheck.physics.milling_turn import CutterWay
 from fixturecheck.result import Verdict
 from tests.holding.test_milled import crash_of, job, stated
 from tests.holding.test_milled_ways import BLOCK, RADIUS, at, bench, moving
@@ -38,7 +39,7 @@ def pushed(here, at_mm=TALL, mu=MU):
         cutting=(Load(body="part", force_n=(-PUSH_N, 0, 0), at_mm=(0, 0, at_mm)),),
     )
     case = LoadCase(
-        label="", stroke="climb milling", at_mm=(0, -2 * RADIUS, TALL + 1), axis_mm=(0, -RADIUS, TALL)
+        label="", stroke=CutterWay.CLIMB, at_mm=(0, -2 * RADIUS, TALL + 1), axis_mm=(0, -RADIUS, TALL)
     )
     return Borne(case=case, values={}, problem=problem, collapse=collapse(problem, ceiling=100.0))
 
@@ -69,7 +70,7 @@ def test_it_tips_over_the_top_edge_of_a_stop_as_by_statics(high_mm, at_mm, mu):
     found = follow(here, borne, 1.1 * max(wanted / grown, slides))
     assert found.crash.outcome is Outcome.DIGS_IN
     assert found.over == ("stop_0",)
-    assert found.past == "over stop_0"
+    assert found.motion.kind.tips_over
     assert found.factor == pytest.approx(max(wanted / grown, slides), rel=2e-3)
     assert "tips" in found.motion.kind
     assert found.motion.axis_mm[::2] == pytest.approx((-HALF, high_mm), abs=0.2)

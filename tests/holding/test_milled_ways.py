@@ -9,6 +9,7 @@ import pytest
 from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import NotComputedError
+from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled_stands import Milled, stands
 from fixturecheck.holding.milled_ways import THE_TABLE, bench_of, follow, follow_into, stock_points
@@ -18,7 +19,6 @@ from fixturecheck.kernel.boolean import fuse
 from fixturecheck.kernel.construct import box
 from fixturecheck.physics import equilibrium
 from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.collapse_motion import motions
 from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
 
@@ -61,9 +61,8 @@ def bench(part=BLOCK, *others, face=">Z", blocking=(), **more):
 def at(here, x=0.0, y=-RADIUS):
     """The axis there; by default climb milling with all that is cut to the right of it, well on the face."""
     (way,) = here.job.ways
-    words = {"climb": "climb milling", "conventional": "conventional milling", "centred": "centred milling"}
     tooth = {"climb": (x, y - RADIUS), "conventional": (x, y + RADIUS), "centred": (x + RADIUS, y)}[way]
-    return LoadCase(label="", stroke=words[way], at_mm=(*tooth, TALL + 1), axis_mm=(x, y, TALL))
+    return LoadCase(label="", stroke=way, at_mm=(*tooth, TALL + 1), axis_mm=(x, y, TALL))
 
 
 def moving(*, velocity=(0, 0, 0), turn=(0, 0, 0), about=(0, 0, TALL / 2), name="part"):

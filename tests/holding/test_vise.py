@@ -9,6 +9,7 @@ from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check,
 from fixturecheck.checks import crash, hold
 from fixturecheck.engine import stage_of
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.milled import loaded, milled_hold
 from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.told import found as told
@@ -212,7 +213,7 @@ def test_out_of_a_slack_vise_the_bar_goes_the_way_its_tooth_runs_along_the_jaws(
         gone = trial.borne({}).collapse
         motion = next(m for m in gone.motions if m.body == "bar")
         at = motion.velocity_at(trial.stand.case.at_mm)
-        assert at[0] * x > 0.0, (trial.stand.case, motion.says)
+        assert at[0] * x > 0.0, (trial.stand.case, motion)
         assert abs(at[1]) < 0.2 * math.hypot(*at)
         seen.add(x > 0.0)
     # Teeth that climb come in pushing ahead, by the radial force, and leave drawing back; others push ahead.
@@ -226,9 +227,9 @@ def test_what_is_told_of_a_milled_part_is_what_was_found(only_milled):
     assert part.milling_n == found.cutting_n.ends
     assert (part.load_n, part.load_at_mm) == (found.load_n, found.case.at_mm)
     assert part.load_at_mm[2] == pytest.approx(RAISED + TALL + 1.0)
-    assert part.outcome == "digs in"
+    assert part.outcome is Outcome.DIGS_IN
     assert {i.name for i in part.inputs} == {"friction", "clamp force", "size of the cutting force"}
-    assert part.moves[0].body == part.goes == "bar"
+    assert part.motions[0].body == part.goes == "bar"
     assert part.losses[0].factor < part.factor_low
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from fixturecheck import Cut, Setup, Wheel, body
 from fixturecheck.access.ground import grind
+from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.holding.ways import (
     GIVE_MM,
@@ -20,9 +21,9 @@ from fixturecheck.holding.ways import (
 )
 from fixturecheck.kernel.boolean import fuse
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics.collapse_crash import Outcome
 from fixturecheck.physics.collapse_motion import motions
 from fixturecheck.physics.equilibrium import Rigid
+from fixturecheck.physics.grinding import Stroke
 from fixturecheck.physics.ranges import Range
 
 RADIUS_MM, WIDE_MM, TALL_MM = 90.0, 20.5, 40.0
@@ -48,7 +49,7 @@ def tower(low_x=-10.0, high_x=10.0):
     return box((low_x, -5, 0), (high_x, 5, TALL_MM))
 
 
-def at(x, stroke="table to the right"):
+def at(x, stroke=Stroke.RIGHT):
     return LoadCase(label=f"{stroke}, {x}", stroke=stroke, at_mm=(x, 0.0, TALL_MM))
 
 
@@ -179,7 +180,7 @@ def test_a_wall_that_moves_into_the_wheels_side_digs_in():
     )
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     bench = scene_of(setup, placed, grind(setup, setup.cuts[0]))
-    wheel = bench.wheel_at(LoadCase(label="", stroke="table to the right", at_mm=(0, 0, 10))).wheel
+    wheel = bench.wheel_at(LoadCase(label="", stroke=Stroke.RIGHT, at_mm=(0, 0, 10))).wheel
     toward = follow_into(bench, moving(velocity=(0, -1, 0)), wheel)
     assert toward.outcome is Outcome.DIGS_IN
     # Half the chord at the top of the wall is 26.6 mm, more than half the wall: all of it but what lies
@@ -208,7 +209,7 @@ def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
     )
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     bench = scene_of(setup, placed, grind(setup, setup.cuts[0]))
-    case = LoadCase(label="", stroke="table to the right", at_mm=(0.0, 9.0, 10.0))
+    case = LoadCase(label="", stroke=Stroke.RIGHT, at_mm=(0.0, 9.0, 10.0))
     wheel = bench.wheel_at(case)
     slide = moving(velocity=(0, -1, 0))
     assert follow_into(bench, slide, wheel.wheel).outcome is Outcome.STAYS

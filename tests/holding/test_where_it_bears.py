@@ -18,6 +18,7 @@ from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.sample import triangles_of
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.equilibrium import Load
+from fixturecheck.physics.grinding import Stroke
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Verdict
 from tests.holding.rigs import rigged, unfollowed
@@ -218,7 +219,7 @@ def test_two_straps_are_one_of_both_forces_between_them(bare, places):
 
 
 def case(at):
-    return LoadCase(label="", stroke="table to the left", at_mm=at)
+    return LoadCase(label="", stroke=Stroke.LEFT, at_mm=at)
 
 
 def test_a_wrong_factor_by_cells_too_coarse_for_where_it_is_pressed(bare, monkeypatch):

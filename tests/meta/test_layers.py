@@ -51,11 +51,12 @@ ALLOWED: Mapping[str, set[str]] = {
     "magnet": WORKED_OUT,
     "holding": WORKED_OUT | {"magnet", "settling"},
     # Judging and mending.
-    "checks": SOLVED | {"grouping"},
+    "checks": SOLVED | {"grouping", "wording"},
     "remedy": SOLVED | {"checks"},
     "engine": JUDGED | {"grouping"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
-    "report": LEAVES | {"shop", "setup"},
+    "wording": LEAVES,
+    "report": LEAVES | {"shop", "setup", "wording"},
     # Doors.
     "job": JUDGED | {"engine", "report"},
     "relief_job": JUDGED | {"report"},

@@ -6,7 +6,8 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.physics.collapse_crash import Outcome, crash_verdict
+from fixturecheck.hold_result import Outcome
+from fixturecheck.physics.collapse_crash import crash_verdict
 from fixturecheck.physics.milling import specific_force_n_mm2
 from fixturecheck.physics.milling_bite import (
     GIVE_MM,

@@ -37,7 +37,7 @@ def cut(wide_mm, **more):
     return m.Mill(**{**facts, **more})
 
 
-@pytest.mark.parametrize("way", t.WAYS)
+@pytest.mark.parametrize("way", list(t.CutterWay))
 def test_a_full_slot_pushes_the_part_ahead_by_the_radial_and_aside_by_the_cutting_force(way):
     """Slot: mean Fx = -N a c Krc / 4, Fy = +N a c Ktc / 4, Fz = +N a c Kac / pi, on the cutter (Altintas)."""
     unit = TEETH * DEEP * FEED * 2000.0
@@ -104,7 +104,7 @@ def test_one_tooth_pushes_along_its_way_and_outward(angle_deg, radial):
 
 def test_flutes_pull_up_and_only_as_far_as_stated():
     """A right-hand cutter with right-hand flutes draws the part up (any text on end mills)."""
-    for way in t.WAYS:
+    for way in list(t.CutterWay):
         for turned in t.one_turn(cut(4.0), PLAIN, way):
             assert turned.force_n[2] == pytest.approx(0.25 * turned.cutting_n)
 

@@ -8,14 +8,20 @@ import numpy as np
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hold_result import (
+    FILM,
     BodyLeaves,
-    BodyMoves,
+    BodyMotion,
     FaceHeld,
     FluxSection,
     FrictionUsed,
     HoldFound,
     HoldInput,
     HoldLoss,
+    LetsGo,
+    MagnetState,
+    MagnetUsed,
+    MotionKind,
+    Outcome,
     PartHeld,
     PullMap,
 )
@@ -31,13 +37,22 @@ INPUTS = (
     ),
 )
 
+GOES = BodyMotion(
+    body="gib_2",
+    kind=MotionKind.SLIDES,
+    velocity=(0.0, -1.0, 0.0),
+    rotation_rad_mm=(0.0, 0.0, 0.0),
+    at_mm=(0.0, -6.3, 5.0),
+    axis_mm=None,
+    axis=None,
+)
+
 WEAK = PartHeld(
     part="gib_2",
     cut="top_flat",
     case="table to the left, wheel at the left end",
     factor_low=1.2345,
     factor_high=30.0,
-    at_least=False,
     pull_n=(100.0, 200.0),
     drag_n=(5.0, 15.0),
     press_n=(10.0, 60.0),
@@ -45,44 +60,32 @@ WEAK = PartHeld(
     cross_n=(-1.5, 1.5),
     load_n=(30.0, 0.0, -40.0),
     load_at_mm=(-25.0, -6.0, 10.0),
-    says="lets go at 1.23 times the cutting load: gib_2 tips & <turns>",
-    goes="gib_2",
+    failure=LetsGo(rests=True, factor=1.2345, at_least=False, broke_off=False, motions=(GOES,)),
     direction=(1.0, 0.0, 0.0),
-    motion_at_mm=(0.0, -6.3, 5.0),
-    outcome="digs in",
+    outcome=Outcome.DIGS_IN,
     hits="the rail",
     inputs=INPUTS,
     losses=(
         HoldLoss(
-            lost="with a film of coolant",
-            factor=0.8,
-            says="lets go at 0.8 times the cutting load: gib_2 slides",
+            lost=FILM,
+            failure=LetsGo(rests=True, factor=0.8, at_least=False, broke_off=False, motions=(GOES,)),
         ),
-        HoldLoss(lost="without rail", factor=None, says="no answer"),
+        HoldLoss(lost="rail", failure=None, reason="no answer & <none>"),
     ),
     remedies=("a block of 8 mm on the left", "a downfeed of 0.005 mm"),
-    moves=(
-        BodyMoves(
-            body="gib_2", at_mm=(0.0, -6.3, 5.0), velocity=(0.0, -1.0, 0.0), turn_rad_mm=(0.0, 0.0, 0.0)
-        ),
-    ),
 )
 
 SAFE = replace(
     WEAK,
     part="gib_1",
     factor_low=30.0,
-    at_least=True,
-    goes=None,
+    failure=LetsGo(rests=True, factor=30.0, at_least=True, broke_off=False, motions=()),
     direction=None,
-    motion_at_mm=None,
-    outcome="",
+    outcome=None,
     hits=None,
     inputs=(),
     losses=(),
     remedies=(),
-    moves=(),
-    says="bears at least 30 times the cutting load",
 )
 
 
@@ -125,7 +128,14 @@ def hold() -> HoldFound:
         for gib, low in (("gib_1", 480.0), ("gib_2", 100.0))
     )  # fmt: skip
     return HoldFound(
-        magnet="full; every pull is relative to a rated 80 N/cm2",
+        magnet=MagnetUsed(
+            state=MagnetState.FULL,
+            gives_mm=(0.4,),
+            rated_n_cm2=80.0,
+            rated_stated=True,
+            piece="a bar",
+            finish="ground",
+        ),
         least_factor=3.0,
         friction=FrictionUsed(coolant=True, mu=(0.1, 0.2), dry_mu=(0.15, 0.3)),
         parts=(SAFE, WEAK),

@@ -10,10 +10,10 @@ import pytest
 
 from fixturecheck.report.hold_page import hold_captions, hold_section
 from fixturecheck.report.hold_text import hold_lines
-from fixturecheck.report.hold_words import amount, digits, factor_words, span, times
 from fixturecheck.report.html import page
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL
 from fixturecheck.report.text import table
+from fixturecheck.wording.hold import amount, digits, factor_words, span, times
 from tests.report import staged, staged_hold
 from tests.report.test_html import png, read
 
@@ -109,8 +109,8 @@ def test_pull_per_area_is_pull_over_area(told: str) -> None:
 
 
 def test_names_cannot_write_into_the_page() -> None:
-    assert "<turns>" not in hold_section(staged_hold.result(), {})
-    assert "&lt;turns&gt;" in hold_section(staged_hold.result(), {})
+    assert "<none>" not in hold_section(staged_hold.result(), {})
+    assert "&lt;none&gt;" in hold_section(staged_hold.result(), {})
 
 
 def test_inch_figures_agree_with_pint() -> None:
@@ -153,7 +153,7 @@ def test_the_pictures_stand_in_the_page_with_words() -> None:
 
 
 def test_the_terminal_gets_the_few_lines_that_matter() -> None:
-    lines = table(staged_hold.result(), width=200).splitlines()
+    lines = table(staged_hold.result(), width=240).splitlines()
     start = next(i for i, line in enumerate(lines) if line.strip().startswith("hold: magnet full"))
     told = [line.strip() for line in lines[start:-2]]
     assert told[1] == "not known, gib_3 in top_flat: it has no finish"

@@ -13,8 +13,8 @@ from PIL import Image
 
 from fixturecheck.report.html import page
 from fixturecheck.report.order import OVERVIEW
-from fixturecheck.report.quantity import shown, shown_plain
 from fixturecheck.result import Result, Verdict
+from fixturecheck.wording.quantity import shown, shown_plain
 from tests.report import staged, staged_hold
 
 VOID = {"meta", "img", "br"}

@@ -75,7 +75,7 @@ def test_where_it_goes_is_told_of_the_cutter(outcome: str) -> None:
 
 def test_what_it_goes_over_is_told() -> None:
     result = milled()
-    part = replace(result.holding.parts[0], past="tips over rail", hits=None)
+    part = replace(result.holding.parts[0], over=("rail",), tips_over=True, hits=None)
     result = replace(result, holding=replace(result.holding, parts=(part,)))
     assert "Tips over rail into the cutter." in said(hold_section(result, {}))
     assert "tips over rail into the cutter" in " ".join(hold_lines(result.holding, "mm"))

@@ -16,13 +16,13 @@ from fixturecheck.report.hold_scene import ARROW_SHARE
 from fixturecheck.report.ink import Canvas, Projection, axes, tags
 from fixturecheck.report.order import numbered
 from fixturecheck.report.placing import STEP, Board
-from fixturecheck.report.quantity import shown, typeset
 from fixturecheck.report.render import HEIGHT, WIDTH, Drawer
 from fixturecheck.report.scene import close_up, legend_of, overview, set_stage
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.shop.catalogue import make
 from fixturecheck.units import FREEDOM
+from fixturecheck.wording.quantity import shown, typeset
 from tests.report import staged
 
 CAMERA = {"target": [0.0, 0.0, 0.0], "eye": [0.0, -1.0, 0.0], "up": [0.0, 0.0, 1.0], "height_mm": 100.0}

@@ -1,9 +1,23 @@
-"""How the figures of a hold are written: three digits, ranges with one unit, factors with their bounds."""
+"""How a hold is written: magnet, friction, factors with their bounds, where a freed part goes, losses."""
 
 from __future__ import annotations
 
-from fixturecheck.hold_result import FrictionUsed, HoldFound, HoldInput, PartHeld
-from fixturecheck.report.quantity import sized
+from collections.abc import Sequence
+
+from fixturecheck.hold_result import (
+    FILM,
+    FrictionUsed,
+    HoldFound,
+    HoldInput,
+    HoldLoss,
+    MagnetState,
+    MagnetUsed,
+    Outcome,
+    PartHeld,
+)
+from fixturecheck.units import Writing
+from fixturecheck.wording.motion import how_words
+from fixturecheck.wording.quantity import sized
 
 _DIGITS = 3
 _LEAST = 5e-4
@@ -92,38 +106,93 @@ def kept_lines(hold: HoldFound) -> list[str]:
 
 
 _OUTCOMES = {
-    "digs in": "digs into the wheel",
-    "stays": "stays in the wheel's cut",
-    "falls away": "falls away from the wheel",
+    Outcome.DIGS_IN: "digs into the wheel",
+    Outcome.STAYS: "stays in the wheel's cut",
+    Outcome.FALLS_AWAY: "falls away from the wheel",
 }
 
 _OF_CUTTER = {
-    "digs in": "is taken into the cutter",
-    "stopped": "moves into the cutter and is stopped",
-    "stays": "passes the cutter",
-    "falls away": "moves away from the cutter",
+    Outcome.DIGS_IN: "is taken into the cutter",
+    Outcome.STOPPED: "moves into the cutter and is stopped",
+    Outcome.STAYS: "passes the cutter",
+    Outcome.FALLS_AWAY: "moves away from the cutter",
 }
 
 
 def outcome_words(part: PartHeld) -> str:
     """Say what the freed body does to the wheel or the cutter."""
     if any(part.milling_n):
-        if part.past:
-            return f"{part.past} into the cutter"
-        return _OF_CUTTER.get(part.outcome, "whether it goes into the cutter is not known")
-    return _OUTCOMES.get(part.outcome, "whether it digs in is not known")
+        if part.over:
+            return f"{past_words(part)} into the cutter"
+        known = _OF_CUTTER[part.outcome] if part.outcome else ""
+        return known or "whether it goes into the cutter is not known"
+    known = _OUTCOMES.get(part.outcome, "") if part.outcome else ""
+    return known or "whether it digs in is not known"
+
+
+def past_words(part: PartHeld) -> str:
+    """Say how a body goes on past what had stopped it, `tips over rail`; empty where nothing had."""
+    if not part.over:
+        return ""
+    return f"{'tips' if part.tips_over else 'goes'} {over_words(part.over, tips_over=part.tips_over)}"
+
+
+def over_words(over: Sequence[str], *, tips_over: bool) -> str:
+    """Return what a body goes over or past: `over rail`, `past rail and stop`; empty for nothing."""
+    return f"{'over' if tips_over else 'past'} {' and '.join(over)}" if over else ""
+
+
+def loss_words(lost: str) -> str:
+    """Return the words for a loss: `without` a block or a clamp, `with` a film of coolant.
+
+    Parameters
+    ----------
+    lost : str
+        Name of a body, of a clamp, or `FILM`.
+    """
+    return f"with a {FILM}" if lost == FILM else f"without {lost}"
+
+
+def loss_how(loss: HoldLoss, write: Writing) -> str:
+    """Return how a part lets go when one thing is lost, or why that is not known."""
+    return how_words(loss.failure, write) if loss.failure else loss.reason
+
+
+def magnet_state(magnet: MagnetUsed) -> str:
+    """Return what the magnet is switched to."""
+    if magnet.state is MagnetState.TRIFLE:
+        return f"a trifle, {magnet.trifle_share:.0%} of full"
+    return str(magnet.state)
+
+
+def magnet_words(magnet: MagnetUsed, write: Writing) -> str:
+    """Say what the magnet is taken for."""
+    if magnet.state is MagnetState.OFF:
+        return "off"
+    state = magnet_state(magnet)
+    if not magnet.gives_mm:
+        return f"{state}; its pull is not known"
+    gives = " to ".join(write.length(g, ".3g") for g in magnet.gives_mm)
+    if magnet.calibrated is not None:
+        return (
+            f"{state}; {magnet.calibrated}, as calibrated: it gives way like a gap of {gives} behind "
+            "the poles"
+        )
+    if magnet.source_stated:
+        return f"{state}; its source is stated, a gap of {gives} behind the poles"
+    assumed = "" if magnet.rated_stated else ", assumed since none is stated,"
+    return (
+        f"{state}; every pull is relative to a rated {write.pressure(magnet.rated_n_cm2)}{assumed} on "
+        f"{magnet.piece}, {magnet.finish.replace('_', ' ')} mild steel; it gives way like a gap "
+        f"of {gives} behind the poles"
+    )
 
 
 def tools_of(hold: HoldFound) -> str:
     """Return what cuts the parts: `wheel`, `cutter`, or both."""
-    mills = [any(p.milling_n) for p in hold.parts]
-    return "wheel or cutter" if any(mills) and not all(mills) else "cutter" if any(mills) else "wheel"
-
-
-def how(says: str) -> str:
-    """Return how something lets go, without the factor that stands beside it."""
-    _, found, rest = says.partition("load: ")
-    return rest if found else says
+    if hold.mills:
+        return "wheel or cutter" if hold.grinds else "cutter"
+    return "wheel"
 
 
 def sentence(text: str, names: frozenset[str] = frozenset()) -> str:

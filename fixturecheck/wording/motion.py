@@ -1,0 +1,86 @@
+"""How the motion of a body is written, and how a part lets go.
+
+Words follow the surface grinder: X is the traverse of the table (right is +X), Y the cross feed (the column
+is at +Y), Z is up.
+"""
+
+from __future__ import annotations
+
+import math
+
+from fixturecheck.hold_result import BodyMotion, LetsGo, MotionKind, Vector
+from fixturecheck.units import METRIC, Writing, factor_text
+
+_AXES = "XYZ"
+_LEFT_OUT_SHARE = 0.33
+_NIL_MM = 0.05
+_WAYS = (("to the left", "to the right"), ("toward the operator", "toward the column"), ("down", "up"))
+
+
+def motion_words(motion: BodyMotion, write: Writing = METRIC) -> str:
+    """Return how one body moves: `part slides to the right`."""
+    if motion.axis is None or motion.axis_mm is None:
+        straight = motion.kind in {MotionKind.LIFTS, MotionKind.DROPS}
+        return f"{motion.body} {motion.kind}{'' if straight else ' ' + direction_words(motion.velocity)}"
+    way = _turning_words(motion.axis, upright=motion.kind.upright)
+    return f"{motion.body} {motion.kind} {way}{_place(motion.axis_mm, motion.axis, write)}"
+
+
+def direction_words(direction: Vector) -> str:
+    """Return a direction in words, such as `to the right and up`; parts under a third are left out.
+
+    Parameters
+    ----------
+    direction : Vector
+        In the machine's frame, of any length.
+
+    Returns
+    -------
+    str
+        Empty for no direction.
+    """
+    size = math.hypot(*direction)
+    parts = [part / size if size > 0.0 else 0.0 for part in direction]
+    said = [
+        pair[int(part > 0.0)] for pair, part in zip(_WAYS, parts, strict=True) if abs(part) > _LEFT_OUT_SHARE
+    ]
+    return " and ".join(said)
+
+
+def lets_go_words(failure: LetsGo, write: Writing = METRIC) -> str:
+    """Return how a part lets go and at what factor."""
+    if not failure.rests or failure.at_least:
+        return how_words(failure, write)
+    return f"lets go at {factor_text(failure.factor)} times the cutting load: {how_words(failure, write)}"
+
+
+def how_words(failure: LetsGo, write: Writing = METRIC) -> str:
+    """Return how a part lets go, without the factor at which it does."""
+    if not failure.rests:
+        first = motion_words(failure.motions[0], write) if failure.motions else "nothing holds the parts"
+        return f"does not stay put before the cut begins: {first}"
+    if failure.at_least:
+        return f"holds at least {failure.factor:.0f} times the cutting load"
+    more = len(failure.motions) - 1
+    along = f", and {more} more with it" if more > 0 else ""
+    what = f"{motion_words(failure.motions[0], write)}{along}" if failure.motions else "no motion was found"
+    odd = "; beyond it no equilibrium was found, so the factor may be higher"
+    return f"{what}{odd if failure.broke_off else ''}"
+
+
+def _turning_words(axis: Vector, *, upright: bool) -> str:
+    """Say which way a turning body goes; one that tips goes the way its top leans against its foot."""
+    if upright:
+        return "counter-clockwise seen from above" if axis[2] > 0.0 else "clockwise seen from above"
+    # The axis crossed with +Z.
+    return direction_words((axis[1], -axis[0], 0.0))
+
+
+def _place(foot: Vector, axis: Vector, write: Writing) -> str:
+    """Say where the axis lies: the two coordinates it does not run along."""
+    along = max(range(3), key=lambda i: abs(axis[i]))
+    # What rounds to nothing has no sign.
+    near = [0.0 if abs(x) < _NIL_MM else x for x in foot]
+    kept = [f"{_AXES[i]} {write.number(near[i], 'mm', '.1f')}" for i in range(3) if i != along]
+    kind = "about an axis" if along == 2 else "over a line"
+    return f", {kind} along {_AXES[along]} at {', '.join(kept)} {write.name('mm')}"
