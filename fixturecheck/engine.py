@@ -21,6 +21,7 @@ from fixturecheck.footing import footings, holding_nothing
 from fixturecheck.grouping import grouped
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import flush_faces
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, not_computed, worst
 from fixturecheck.settling.answer import answered
@@ -80,7 +81,7 @@ class _Work:
         # The kernel adds to solids as it works, so that copies no longer look alike afterwards.
         self.drawings = _drawings(setup)
         progress("contacts", 0.0)
-        solids = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+        solids = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
         contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
         self.stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=())
         self.missing: list[Finding] = []
@@ -353,9 +354,12 @@ def _drawings(setup: Setup) -> dict[str, str]:
 
 def _poles(body: Body) -> NamedShape:
     """Return where the poles that are set in a body show on its surface."""
-    seen = [face for pole in body.poles for face in flush_faces(pole.solid.moved(pole.at), body.solid)]
+    seen = [face for pole in body.poles for face in flush_faces(placed_at(pole.solid, pole.at), body.solid)]
     return NamedShape(
-        name=f"{body.name} poles", role=Role.POLE, geometry=compound(seen).moved(body.at), bodies=(body.name,)
+        name=f"{body.name} poles",
+        role=Role.POLE,
+        geometry=placed_at(compound(seen), body.at),
+        bodies=(body.name,),
     )
 
 

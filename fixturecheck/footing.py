@@ -17,7 +17,7 @@ import shapely
 from fixturecheck.contact.model import ContactMap, Patch
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, loose_box
-from fixturecheck.kernel.place import shifted
+from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Box, Shape, to_vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop import tables
@@ -133,7 +133,7 @@ class _Graph:
         self.setup, self.contacts = setup, contacts
         self.bodies = {b.name: b for b in setup.bodies}
         self.fixtures = [b for b in setup.bodies if b.role == "fixture"]
-        self.placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+        self.placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
         self.boxes = {b.name: box_of(self.placed[b.name]) for b in self.fixtures}
         self.touching: dict[str, list[Patch]] = {name: [] for name in self.bodies}
         for patch in contacts.patches:
@@ -345,7 +345,7 @@ def table_of(setup: Setup, contacts: ContactMap) -> float:
             if patch.contact.kind != "near" and (squeezed or _upward(patch, name) > _LEVEL):
                 carried.add(name)
     set_on = [b for b in setup.bodies if b.role == "fixture" or b.name not in carried]
-    return min(box_of(b.solid.moved(b.at))[2] for b in set_on or setup.bodies)
+    return min(box_of(placed_at(b.solid, b.at))[2] for b in set_on or setup.bodies)
 
 
 def _other(patch: Patch, name: str) -> str:

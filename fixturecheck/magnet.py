@@ -18,6 +18,7 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import on
 from fixturecheck.kernel.brep.canonical import canonical_form
 from fixturecheck.kernel.mesh.tetrahedra import TetMesh, TetMesher, shape_hash
+from fixturecheck.kernel.place import composed
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.physics.bh import BHLaw
 from fixturecheck.physics.flux import FluxSolution, solve_flux
@@ -219,7 +220,7 @@ def _in_form(iron: Iron) -> Iron:
         name=iron.placed.name,
         solid=form.solid,
         face_names=tuple(iron.placed.face_names[i] for i in form.drawn_faces),
-        at=iron.placed.at * form.at,
+        at=composed(iron.placed.at, form.at),
     )
     if iron.pole is None:
         return replace(iron, placed=placed)

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fixturecheck.kernel.mesh.triangles import Tessellator
-from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.remedy.export import export, taken_words, told
 from fixturecheck.remedy.model import Relief, Reliefs, size_words
@@ -127,7 +127,7 @@ def _shapes(setup: Setup, when: str) -> list[NamedShape]:
         NamedShape(
             name=f"{b.name} {when}",
             role=Role.PART if b.role == "part" else Role.FIXTURE,
-            geometry=b.solid.moved(b.at),
+            geometry=placed_at(b.solid, b.at),
             bodies=(b.name,),
         )
         for b in setup.bodies

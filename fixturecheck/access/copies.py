@@ -11,7 +11,7 @@ from fixturecheck.access.model import PartGround, WheelPath
 from fixturecheck.access.targets import PartTargets
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.measure import loose_box
-from fixturecheck.kernel.place import matrix_of, shifted
+from fixturecheck.kernel.place import drawing_matrix, shifted
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Cut
@@ -33,7 +33,7 @@ def ground_each(
     found: dict[Key, tuple[PartGround, float]] = {}
     ground = []
     for part, key in zip(parts, _keys(cut, path, parts), strict=True):
-        x_mm = float(matrix_of(part.solid.location())[0, 3])
+        x_mm = float(drawing_matrix(part.solid)[0, 3])
         if key in found:
             first, from_mm = found[key]
             ground.append(_carried(first, part, x_mm - from_mm))
@@ -51,7 +51,7 @@ def _keys(cut: Cut, path: WheelPath, parts: Sequence[PartTargets]) -> list[Key]:
         if box[0] < path.x_from_mm or box[3] > path.x_to_mm:
             keys.append((part.body.name,))
             continue
-        place = matrix_of(part.solid.location())
+        place = drawing_matrix(part.solid)
         place[0, 3] = 0.0
         faces = tuple(part.body.face_indices(name) for name in (cut.floor, cut.wall) if name)
         keys.append((first, faces, (np.round(place, _DECIMALS) + 0.0).tobytes()))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fixturecheck.access.model import GroundCut, PartGround
 from fixturecheck.kernel.boolean import clipped
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.measure import box_of, loose_box
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.thickness import depth_mm, thinner_mm
@@ -65,7 +66,7 @@ def _top_under(part: PartGround, flange: Shape, low_enough_mm: float) -> float |
     """
     box = box_of(part.ground)
     tops = []
-    for solid in flange.Solids():
+    for solid in solids_of(flange):
         _, y0, _, _, y1, _ = loose_box(solid)
         if y1 <= box[1] or y0 >= box[4]:
             continue

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from fixturecheck.access.clearance import too_near
 from fixturecheck.access.model import GroundCut
 from fixturecheck.kernel.boolean import apart, clipped, split
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
 from fixturecheck.kernel.place import shifted
@@ -55,7 +56,7 @@ class Dodge:
 def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
     """Say whether a shape keeps the clearance from every swept volume; its solids are asked one by one."""
     for sweep in sweeps:
-        for solid in shape.Solids():
+        for solid in solids_of(shape):
             how = apart(sweep, solid, "a changed body and the sweep", within_mm=least_mm)
             if how is not None and (how.common is not None or too_near(how.distance_mm, least_mm)):
                 return False
@@ -115,7 +116,7 @@ def moved_aside(
 ) -> Dodge | None:  # fmt: skip
     """Return the shortest of the moves along Y and X that clear the wheel and run into no other body."""
     mine, boxes = box_of(shape), [loose_box(s) for s in sweeps]
-    hits = [split(solid, s, f"{name} by a sweep").taken for solid in shape.Solids() for s in sweeps]
+    hits = [split(solid, s, f"{name} by a sweep").taken for solid in solids_of(shape) for s in sweeps]
     near = [box_of(h) for h in hits if h is not None]
     best: tuple[float, Vector, str] | None = None
     for k, sign in ((1, 1.0), (1, -1.0), (0, 1.0), (0, -1.0)):
@@ -147,7 +148,7 @@ def _along(way: Vector, by_mm: float) -> Vector:
 
 def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
     """Say whether a moved body overlaps another more than it did where it stood."""
-    for now_solid, old_solid in zip(new.Solids(), old.Solids(), strict=True):
+    for now_solid, old_solid in zip(solids_of(new), solids_of(old), strict=True):
         box = loose_box(now_solid)
         for name, other in others.items():
             if box_gap_mm(box, loose_box(other)) > 0:

@@ -15,6 +15,7 @@ from fixturecheck.access.targets import targets_of
 from fixturecheck.access.wheel import rim_of
 from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.setup.model import Cut, Setup
@@ -158,7 +159,7 @@ def _lets_down(changed: Setup, was: GroundCut, setup: Setup, body: str) -> bool:
 
 
 def _placed(setup: Setup) -> dict[str, Solid]:
-    return {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    return {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
 
 
 def _close(setup: Setup, cut: GroundCut, placed: Mapping[str, Solid]) -> dict[tuple[str, str], float]:

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from fixturecheck.access.targets import PartTargets
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import joined, split
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import pulled
+from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Cut
@@ -39,7 +41,7 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
         Part and layer do not add up to the stock within 1e-6 of it.
     """
     name = part.body.name
-    drawn_mm3 = float(part.solid.Volume())
+    drawn_mm3 = volume_mm3(part.solid)
     layers = list(_layers(cut, part))
     if not layers:
         return Stock(solid=part.solid, layer=None, solid_mm3=drawn_mm3)
@@ -50,8 +52,8 @@ def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
         message = f"the stock of cut {cut.name} lies wholly inside {name}"
         raise NotComputedError(message)
     whole = joined([part.solid, outside.kept], f"{name} and its stock")
-    solids = whole.Solids()
-    whole_mm3 = sum(float(s.Volume()) for s in solids)
+    solids = solids_of(whole)
+    whole_mm3 = sum(volume_mm3(s) for s in solids)
     if len(solids) != 1 or abs(whole_mm3 - drawn_mm3 - outside.kept_mm3) > _SUM_SHARE * whole_mm3:
         message = (
             f"{name} with its stock came out as {len(solids)} solids of {write.volume(whole_mm3, '.6g')} "

@@ -9,7 +9,8 @@ from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import face_within
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import box_of, flat_of
+from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, flat_of, normal_in_middle
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import joining
 from fixturecheck.kernel.shapes import Box, Face, Solid
 from fixturecheck.result import Vector
@@ -88,7 +89,7 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
     found = []
     for name in cut.parts:
         body = setup.body(name)
-        solid = body.solid.moved(body.at)
+        solid = placed_at(body.solid, body.at)
         faces = faces_of(solid)
         floor = _target(cut, body, faces, cut.floor)
         if floor.normal[2] < _FACING:
@@ -155,9 +156,9 @@ def _corner_faces(solid: Solid, floor: Target, wall: Target) -> tuple[Face, ...]
     y_mm = wall.box[4] if front > 0 else wall.box[1]
 
     def inside(face: Face) -> bool:
-        box, normal = box_of(face), face.normalAt()
+        box, (_, across, up) = box_of(face), normal_in_middle(face)
         before = box[1] >= y_mm - _SAME_MM if front > 0 else box[4] <= y_mm + _SAME_MM
-        looks_out = normal.z > _SAME_MM and normal.y * front > _SAME_MM
+        looks_out = up > _SAME_MM and across * front > _SAME_MM
         return box[2] >= z_mm - _SAME_MM and before and looks_out
 
     return tuple(f for f in joining(solid, floor.faces, wall.faces) if inside(f))
@@ -179,7 +180,7 @@ def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
         message = f"cut {cut.name}: {body.name} has no face {name!r}; it has {known}"
         raise SetupError(message)
     named = tuple(faces[i] for i in indices)
-    areas = [f.Area() for f in named]
+    areas = [area_mm2(f) for f in named]
     flats = [flat_of(f) for f in named]
     normal = [0.0, 0.0, 0.0]
     for area, flat in zip(areas, flats, strict=True):
@@ -195,9 +196,9 @@ def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
 
 def _measured(name: FaceRef, faces: tuple[Face, ...], normal: Vector) -> Target:
     """Return flat faces as one target, with their size and place."""
-    areas, boxes = [f.Area() for f in faces], [box_of(f) for f in faces]
+    areas, boxes = [area_mm2(f) for f in faces], [box_of(f) for f in faces]
     total = sum(areas)
-    centres = [f.Center().toTuple() for f in faces]
+    centres = [centroid_of(f) for f in faces]
     x, y, z = (sum(a * c[k] for a, c in zip(areas, centres, strict=True)) / total for k in range(3))
     low, high = [min(b[k] for b in boxes) for k in range(3)], [max(b[k + 3] for b in boxes) for k in range(3)]
     return Target(

@@ -41,7 +41,7 @@ from fixturecheck.contact.relief import Relief, relieve_edge
 from fixturecheck.contact.standing import Array, Standing, stand
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.measure import centre_of
+from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Body, Seat, Setup
@@ -185,8 +185,8 @@ def _way(stage: Stage, seat: Seat, normal: Array) -> Array:
 def _depth_mm(overlap: Overlap | None) -> float:
     if overlap is None:
         return 0.0
-    box = overlap.common.BoundingBox()
-    return float(max(box.xlen, box.ylen, box.zlen))
+    box = box_of(overlap.common)
+    return max(box[k + 3] - box[k] for k in range(3))
 
 
 def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:

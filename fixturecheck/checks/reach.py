@@ -26,6 +26,7 @@ from fixturecheck.access.model import CornerMade, GroundCut, PartGround
 from fixturecheck.access.remake import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
@@ -308,7 +309,4 @@ def _shapes(role: Role, cut: GroundCut, part: PartGround, shape: Shape | None) -
 
 
 def _place(shape: Shape | None) -> Vector | None:
-    if shape is None:
-        return None
-    centre: Vector = shape.Center().toTuple()
-    return centre
+    return None if shape is None else centre_of(shape)

@@ -12,7 +12,7 @@ from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.shapes import Solid, to_vector
 from fixturecheck.result import NamedShape, Vector
 from fixturecheck.settling.answer import Answered
@@ -69,6 +69,6 @@ class Stage:
         if float(np.ptp([c @ first for c, _, _ in frames])) > self.setup.tolerances.touch_mm:
             message = f"{body}.{face} names faces in several planes; name the one that is meant"
             raise NotComputedError(message)
-        areas = [float(p.Area()) for p in pieces]
+        areas = [area_mm2(p) for p in pieces]
         centre = np.average([c for c, _, _ in frames], axis=0, weights=areas)
         return to_vector(centre), to_vector(first)

@@ -16,6 +16,7 @@ from fixturecheck.contact.standing import Array, Frame, Standing, stand
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import area_mm2
 from fixturecheck.result import Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import Writing, percent
@@ -190,7 +191,7 @@ def _areas_mm2(stage: Stage, body: str, names: tuple[str, ...]) -> float:
     """Return the area of named faces of a body, all their pieces together."""
     found = stage.setup.body(body)
     faces = faces_of(found.solid)
-    return float(sum(faces[i].Area() for name in names for i in found.face_indices(name)))
+    return float(sum(area_mm2(faces[i]) for name in names for i in found.face_indices(name)))
 
 
 def _is_on(patch: Patch, seat: Seat) -> bool:

@@ -9,8 +9,9 @@ import numpy as np
 
 from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Standing
+from fixturecheck.kernel.brep.topology import is_same, shape_kind
 from fixturecheck.kernel.construct import segment
-from fixturecheck.kernel.measure import Nearest, nearest_features
+from fixturecheck.kernel.measure import Nearest, centroid_of, nearest_features
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.tolerances import Tolerances
 
@@ -54,11 +55,11 @@ def _near(a_faces: tuple[int, ...], b_faces: tuple[int, ...], ways: Sequence[Nea
 
 def _faces_at(body: Standing, feature: Shape) -> tuple[int, ...]:
     """Return the faces that meet in a face, edge or corner of a body."""
-    kind = feature.ShapeType()
-    if kind == "Face":
-        return (next(i for i in range(len(body.table.kinds)) if body.face(i).isSame(feature)),)
-    if kind == "Edge":
+    kind = shape_kind(feature)
+    if kind == "face":
+        return (next(i for i in range(len(body.table.kinds)) if is_same(body.face(i), feature)),)
+    if kind == "edge":
         edges = body.table.edge_faces
-        return edges[next(i for i in range(len(edges)) if body.edge(i).isSame(feature))]
-    spot = np.array(feature.Center().toTuple())
+        return edges[next(i for i in range(len(edges)) if is_same(body.edge(i), feature))]
+    spot = np.array(centroid_of(feature))
     return body.table.vertex_faces[int(np.argmin(np.linalg.norm(body.vertices() - spot, axis=1)))]

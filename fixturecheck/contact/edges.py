@@ -23,7 +23,14 @@ from fixturecheck.contact.surfaces import normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
 from fixturecheck.kernel.construct import segment, vertex
-from fixturecheck.kernel.measure import closest_points, edge_centre, edge_length_mm, edge_middle, on_face
+from fixturecheck.kernel.measure import (
+    closest_points,
+    edge_centre,
+    edge_ends,
+    edge_length_mm,
+    edge_middle,
+    on_face,
+)
 from fixturecheck.kernel.shapes import Edge, Shape
 
 FacePairs = set[tuple[int, int]]
@@ -274,9 +281,7 @@ def _along(look: Look, e: int, j: int) -> Iterator[Raw]:
         if edge_length_mm(part) <= touch:
             continue
         if straight:
-            yield _line(
-                look, e, j, (np.array(part.startPoint().toTuple()), np.array(part.endPoint().toTuple()))
-            )
+            yield _line(look, e, j, edge_ends(part))
         else:
             yield _curve(look, e, j, part)
 

@@ -19,8 +19,17 @@ from numpy.typing import NDArray
 from fixturecheck.contact.bevels import Bevel, bevel_of
 from fixturecheck.contact.standing import Standing
 from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import extruded_polygon
-from fixturecheck.kernel.measure import distance, extent_along, is_inside, volume_mm3
+from fixturecheck.kernel.measure import (
+    centroid_of,
+    distance,
+    edge_ends,
+    extent_along,
+    is_inside,
+    is_straight,
+    volume_mm3,
+)
 from fixturecheck.kernel.place import matrix_of, shifted
 from fixturecheck.kernel.shapes import Shape, Solid
 
@@ -318,15 +327,15 @@ def deepest_edge(there: Shape, corner: InsideCorner) -> Shape | None:
     """Return the edge of a body that runs along a corner deepest in it."""
 
     def depth(edge: Shape) -> float:
-        middle = np.array(edge.Center().toTuple()) - corner.start
+        middle = np.array(centroid_of(edge)) - corner.start
         return float(middle @ (corner.axes[0] + corner.axes[1]))
 
-    sharp = [e for e in there.Edges() if e.geomType() == "LINE" and _runs_along(e, corner)]
+    sharp = [e for e in edges_of(there) if is_straight(e) and _runs_along(e, corner)]
     return min(sharp, key=depth, default=None)
 
 
 def _runs_along(edge: Shape, corner: InsideCorner) -> bool:
-    points = np.array([v.toTuple() for v in edge.Vertices()])
+    points = np.array(edge_ends(edge))
     across = points @ corner.axes[:2].T
     return bool(np.ptp(across, axis=0).max() <= LEAST_MM)
 

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.measure import is_straight
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape, to_vector
@@ -75,8 +77,8 @@ class Patch:
         """Return points along the patch's outline, shape (n, 3): the ends of edges, more of round ones."""
         if self.contact.kind == "point":
             return np.array([self.contact.centroid])
-        edges = cast("Shape", self.shape.geometry).Edges()
-        return np.vstack([edge_points(e, 2 if e.geomType() == "LINE" else 9) for e in edges])
+        edges = edges_of(cast("Shape", self.shape.geometry))
+        return np.vstack([edge_points(e, 2 if is_straight(e) else 9) for e in edges])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -18,6 +18,7 @@ from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common_faces
 from fixturecheck.kernel.brep.primitives import CHORD_MM
 from fixturecheck.kernel.construct import polygon_face
+from fixturecheck.kernel.measure import area_mm2, centroid_of
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Face, Shape
 from fixturecheck.tolerances import Tolerances
@@ -150,8 +151,8 @@ def _rounds_inside(body: Standing, face: int, frame: Frame, other: Any) -> bool 
 def _shared_face(pair: Pair, frame: Frame) -> Shape:
     """The kernel's common of two parallel faces, on A's plane."""
     a, i, b, j = pair
-    off = b.face(j).Center().toTuple()
-    gap = float((np.array(off) - frame.origin) @ frame.normal)
+    off = np.array(centroid_of(b.face(j)))
+    gap = float((off - frame.origin) @ frame.normal)
     faces = common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
     if not faces:
         message = f"the kernel finds no face that {a.label((i,))} and {b.label((j,))} share"
@@ -184,8 +185,8 @@ def _from_faces(
             yield _from_polygon(kind, polygon, frame, pair)
         return
     for face in faces:
-        centre = np.array(face.Center().toTuple())
-        yield _raw(kind, pair, frame, shared, centre, float(face.Area()), partial(_same, face))
+        centre = np.array(centroid_of(face))
+        yield _raw(kind, pair, frame, shared, centre, area_mm2(face), partial(_same, face))
 
 
 def _same(face: Face) -> Shape:

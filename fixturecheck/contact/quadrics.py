@@ -21,7 +21,16 @@ from fixturecheck.contact.surfaces import normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge, common_faces
 from fixturecheck.kernel.brep.primitives import Surface
 from fixturecheck.kernel.construct import circle, segment, vertex
-from fixturecheck.kernel.measure import edge_centre, edge_length_mm, edge_middle, on_face
+from fixturecheck.kernel.measure import (
+    area_mm2,
+    centroid_of,
+    edge_centre,
+    edge_ends,
+    edge_length_mm,
+    edge_middle,
+    is_straight,
+    on_face,
+)
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Edge, Shape
 from fixturecheck.tolerances import Tolerances
@@ -58,9 +67,7 @@ def _line(
             if length <= tolerances.touch_mm:
                 continue
             middle = edge_middle(part)
-            ends = None
-            if part.geomType() == "LINE":
-                ends = np.array(part.startPoint().toTuple()), np.array(part.endPoint().toTuple())
+            ends = edge_ends(part) if is_straight(part) else None
             raw = Raw(
                 kind="line", a_faces=(i,), b_faces=(j,), normal=normal(middle), centroid=edge_centre(part),
                 length_mm=length, make=partial(_same, part), ends=ends,
@@ -87,10 +94,10 @@ def _areas(pair: Pair, tolerances: Tolerances) -> Found:
     a, i, b, j = pair
     found = []
     for face in common_faces(a.face(i), b.face(j)):
-        centre = np.array(face.Center().toTuple())
+        centre = np.array(centroid_of(face))
         raw = Raw(
             kind="area", a_faces=(i,), b_faces=(j,), normal=normal_out(a.surface(i), centre), centroid=centre,
-            area_mm2=float(face.Area()), gap_max_mm=0.0, make=partial(_same, face),
+            area_mm2=area_mm2(face), gap_max_mm=0.0, make=partial(_same, face),
         )  # fmt: skip
         found.append(raw)
     return found or None

@@ -22,9 +22,9 @@ from fixturecheck.effort import CONTACTS, spend
 from fixturecheck.errors import KernelError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import stepped
-from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import chamfered, filleted
-from fixturecheck.kernel.measure import distance, edge_line, extent_along
+from fixturecheck.kernel.measure import distance, edge_ends, extent_along
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
@@ -329,7 +329,7 @@ def step_box(solid: Solid, cut: EdgeCut) -> tuple[Array, Array, tuple[float, flo
 
     It is longer than the edge at both ends, and stands out a little where there is nothing to take.
     """
-    start, end = edge_line(edges_of(solid)[cut.edge])
+    start, end = edge_ends(edges_of(solid)[cut.edge])
     along = (end - start) / np.linalg.norm(end - start)
     one = cut.inward[0]
     two = cut.inward[1] - one * float(cut.inward[1] @ one)
@@ -354,7 +354,7 @@ def _tried(here: Standing, cut: EdgeCut, other: Placed, tolerances: Tolerances) 
 def _closes(here: Standing, solid: Solid, other: Placed, tolerances: Tolerances) -> float:
     """Area that touches once a body has another solid; zero where something else is still met."""
     spend(CONTACTS)
-    names = tuple(f"face_{k}" for k in range(len(solid.Faces())))
+    names = tuple(f"face_{k}" for k in range(len(faces_of(solid))))
     contacts = find_contacts([replace(here.placed, solid=solid, face_names=names), other], tolerances)
     if contacts.overlaps or any(p.contact.kind in {"line", "point"} for p in contacts.patches):
         return 0.0

@@ -15,7 +15,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.faces import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import Circle, Surface
 from fixturecheck.kernel.measure import normal_at
-from fixturecheck.kernel.place import transform_of, world_edges, world_faces
+from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
 
 Array = NDArray[np.float64]
@@ -164,7 +164,7 @@ class Standing:
 
     def solid(self) -> Solid:
         """Return the kernel's solid in the machine's frame."""
-        return self.placed.solid.moved(self.placed.at)
+        return placed_at(self.placed.solid, self.placed.at)
 
     def label(self, faces: Sequence[int]) -> FaceRef:
         """Name a face, or the edge or corner where several meet."""

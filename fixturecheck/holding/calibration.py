@@ -17,6 +17,7 @@ from fixturecheck.holding.rating import POLE_FINISH
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.physics.bh import MU0_H_M
 from fixturecheck.physics.seat_gap import seat_gap_um
 from fixturecheck.physics.source_fit import Contradiction, Fit, FittedSource, Reading, Space, fit_sources
@@ -191,10 +192,10 @@ def _pieces(setup: Setup, measured: Measured, progress: Progress) -> list[PieceO
 
 def _refuse_one_sided(setup: Setup, piece: Piece, name: str) -> None:
     """Refuse a piece that lies on one kind of pole, or on none."""
-    own = np.array(box_of(piece.placed.solid.moved(piece.placed.at)))
+    own = np.array(box_of(placed_at(piece.placed.solid, piece.placed.at)))
     under = set()
     for pole in setup.poles():
-        other = np.array(box_of(pole.solid.moved(pole.at)))
+        other = np.array(box_of(placed_at(pole.solid, pole.at)))
         if (np.minimum(own[3:5], other[3:5]) > np.maximum(own[:2], other[:2])).all():
             under.add(pole.pole)
     if under != {"n", "s"}:

@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.model import Patch
 from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.measure import edge_length_mm, is_straight
 from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Shape
 
@@ -78,10 +80,10 @@ def _over(patch: Patch, cell_mm: float) -> list[Part]:
 def _pieces(patch: Patch, cell_mm: float) -> tuple[Floats, Floats, Floats]:
     """Return the middles and the lengths of the pieces of all edges of a patch, and where pieces end."""
     middles, lengths, ends = [], [], []
-    for edge in cast("Shape", patch.shape.geometry).Edges():
-        straight = edge.geomType() == "LINE"
+    for edge in edges_of(cast("Shape", patch.shape.geometry)):
+        straight = is_straight(edge)
         least = LEAST_CELLS if straight else _ROUND_PIECES
-        chain = edge_points(edge, 1 + max(least, _count(edge.Length(), cell_mm)))
+        chain = edge_points(edge, 1 + max(least, _count(edge_length_mm(edge), cell_mm)))
         middles.append(0.5 * (chain[:-1] + chain[1:]))
         lengths.append(np.linalg.norm(np.diff(chain, axis=0), axis=1))
         ends.append(chain[[0, -1]] if straight else chain)

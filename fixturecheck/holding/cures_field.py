@@ -20,7 +20,7 @@ from fixturecheck.holding.piece import Source
 from fixturecheck.holding.pull import FacePull, Magnet, least_pulls
 from fixturecheck.holding.rating import find_sources
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.magnet import MagnetModel, behind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
@@ -79,7 +79,7 @@ def _most_in_a_plane_mm2(body: Body) -> float:
         if flat:
             plane = (*np.round(normal, 6), round(float(centre @ normal), 3))
             key = tuple(v + 0.0 for v in plane)
-            areas[key] = areas.get(key, 0.0) + float(face.Area())
+            areas[key] = areas.get(key, 0.0) + area_mm2(face)
     return max(areas.values(), default=0.0)
 
 

@@ -17,6 +17,7 @@ from fixturecheck.holding.cures_block import Side, upright_sides
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, holds_words
 from fixturecheck.holding.factor import bearing_of, rig_of
 from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
@@ -35,7 +36,7 @@ def between_jaws(bench: Bench) -> Iterator[Cure]:
     best: tuple[float, str] | None = None
     for near, far in _pairs(bench):
         setup = in_vise(bench, part, near, far)
-        placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+        placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
         jaws = [placed[b.name] for b in setup.bodies if b.name != part.name]
         movers = list(movers_of(bench.scene.ground).values())
         if not all(clears(j, movers, bench.scene.setup.machine.least_clearance_mm) for j in jaws):

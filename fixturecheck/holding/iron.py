@@ -9,11 +9,12 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import common
-from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import box
-from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.measure import box_of, face_frame, volume_mm3
+from fixturecheck.kernel.place import placed_at, translation
 from fixturecheck.kernel.select import by_plane
-from fixturecheck.kernel.shapes import Face, Location, Placed, Solid, to_vector
+from fixturecheck.kernel.shapes import Face, Placed, Solid, to_vector
 from fixturecheck.physics.bh import BHLaw, fit_law, scaled_law
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Setup
@@ -69,7 +70,7 @@ def ferrous_bodies(setup: Setup) -> tuple[Ferrous, ...]:
     loose = [b for b in setup.bodies if not b.pole and not b.poles and material(b.material).magnetic]
     poles = setup.poles()
     # Round every part, magnetic or not: steel blocking may hold one of brass.
-    near = felt([_box(b.solid.moved(b.at)) for b in setup.parts()], poles)
+    near = felt([_box(placed_at(b.solid, b.at)) for b in setup.parts()], poles)
     return tuple(f for b in (*poles, *loose) if (f := as_iron(setup, b, near)) is not None)
 
 
@@ -109,7 +110,7 @@ def pitch_mm(poles: Sequence[Body]) -> float:
 
 
 def _middle(placed: Placed) -> np.ndarray:
-    low, high = _box(placed.solid.moved(placed.at))
+    low, high = _box(placed_at(placed.solid, placed.at))
     middle: np.ndarray = 0.5 * (low + high)
     return middle
 
@@ -138,10 +139,10 @@ def as_iron(setup: Setup, body: Body, near: tuple[np.ndarray, np.ndarray]) -> Fe
     NotComputedError
         Its material has no curve, or it is a pole without a face for the magnet to lie against.
     """
-    low, high = _box(body.solid.moved(body.at))
+    low, high = _box(placed_at(body.solid, body.at))
     inside = np.minimum(high, near[1]) - np.maximum(low, near[0])
     least = np.minimum(_SLIVER_MM, high - low)
-    if body.pole and _is_bar(body.solid.moved(body.at)) and _level_under(body):
+    if body.pole and _is_bar(placed_at(body.solid, body.at)) and _level_under(body):
         across = int(np.argmin((high - low)[:2]))
         least[across] = _WHOLE_SHARE * (high - low)[across]
         near = near[0].copy(), near[1].copy()
@@ -168,12 +169,12 @@ def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tupl
     back_faces : tuple of int
         Which faces of the piece are the body's back.
     """
-    whole = body.solid.moved(body.at)
+    whole = placed_at(body.solid, body.at)
     low, high = _box(whole)
     corners = np.maximum(low - 1.0, to[0]), np.minimum(high + 1.0, to[1])
     solid = whole
     if (corners[0] > low).any() or (corners[1] < high).any():
-        solid = common(whole, box(to_vector(corners[0]), to_vector(corners[1]))).Solids()[0]
+        solid = solids_of(common(whole, box(to_vector(corners[0]), to_vector(corners[1]))))[0]
     names = ["cut"] * len(faces_of(solid))
     for face, name in zip(faces_of(whole), body.face_names(), strict=True):
         centre, normal, flat = face_frame(face)
@@ -197,12 +198,12 @@ def _is_bar(solid: Solid) -> bool:
     """Whether a solid is a plain box along the axes."""
     low, high = _box(solid)
     size = np.round(high - low, 6)
-    return bool(len(faces_of(solid)) == 6 and abs(solid.Volume() - size.prod()) <= 1e-6 * size.prod())
+    return bool(len(faces_of(solid)) == 6 and abs(volume_mm3(solid) - size.prod()) <= 1e-6 * size.prod())
 
 
 def _level_under(body: Body) -> bool:
     """Whether the magnet lies under a pole."""
-    faces = faces_of(body.solid.moved(body.at))
+    faces = faces_of(placed_at(body.solid, body.at))
     return all(face_frame(faces[i])[1][2] < -0.999 for i in body.faces.get(BACK_FACE, ()))
 
 
@@ -219,7 +220,7 @@ def _brought_home(placed: Placed, back: tuple[int, ...]) -> tuple[Placed, tuple[
     size = np.round(high - low, 6)
     solid = box((0.0, 0.0, 0.0), to_vector(size))
     names = list(placed.face_names)
-    moved = solid.moved(Location(to_vector(low)))
+    moved = placed_at(solid, translation(to_vector(low)))
     order = []
     for face in faces_of(moved):
         centre, normal, _ = face_frame(face)
@@ -228,7 +229,7 @@ def _brought_home(placed: Placed, back: tuple[int, ...]) -> tuple[Placed, tuple[
         name=placed.name,
         solid=solid,
         face_names=tuple(names[i] for i in order),
-        at=Location(to_vector(low)),
+        at=translation(to_vector(low)),
     )
     return found, tuple(n for n, i in enumerate(order) if i in back)
 

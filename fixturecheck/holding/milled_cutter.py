@@ -67,4 +67,4 @@ def points_on(solid: Solid) -> Floats:
 def points_of(face: Face) -> Floats:
     """Return points on a face and its edges."""
     grid = grid_on_face(face, face_window(face), _SPACING_MM, _MOST_POINTS).points
-    return np.concatenate([grid, *(edge_points(e, _ON_EDGE) for e in face.Edges())])
+    return np.concatenate([grid, *(edge_points(e, _ON_EDGE) for e in edges_of(face))])

@@ -16,6 +16,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.milled_cutter import Floats, points_on
 from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM
 from fixturecheck.kernel.boolean import apart
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape, to_vector
 from fixturecheck.physics.collapse_motion import Motion
@@ -113,7 +114,7 @@ def touch_of(shape: Shape, motion: Motion, name: str, other: Shape, after_mm: fl
         return None
     least_mm = _BLUNT_SHARE * (_PRESSED_MM - NEAR_MM)
     found = []
-    for piece in pressed.common.Solids():
+    for piece in solids_of(pressed.common):
         points = points_on(piece)
         wide_mm, normal = _narrowest(points)
         if wide_mm >= least_mm:

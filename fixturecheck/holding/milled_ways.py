@@ -23,6 +23,7 @@ from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.milled_stops import Touch, touch_of
 from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
 from fixturecheck.holding.ways import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met, still
+from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import loose_box, on_face
 from fixturecheck.kernel.shapes import Box, Shape, Solid
@@ -342,7 +343,7 @@ def stock_points(job: Milled, case: LoadCase, cutter: Cutter) -> tuple[Floats, F
 
     The stock lies on the face that is milled, as high as the cut is deep.
     """
-    pieces = target_faces(job.setup, job.placed, job.part, job.mill.face).Faces()
+    pieces = faces_of(target_faces(job.setup, job.placed, job.part, job.mill.face))
     low, high = engaged_rad(job.cut, CutterWay(case.stroke))
     along, left = (np.array(v) for v in job.axes)
 

@@ -14,7 +14,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, prism
 from fixturecheck.kernel.measure import box_of, face_frame
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
-from fixturecheck.kernel.place import location_of
+from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Placed, Solid, to_vector
 from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
 from fixturecheck.physics.bh import law_between
@@ -107,7 +107,7 @@ class PieceOnPoles:
         self, setup: Setup, piece: Piece, *, material: str, mesher: TetMesher, share: float = 0.5
     ) -> None:
         self.piece = piece
-        found = np.array(box_of(piece.placed.solid.moved(piece.placed.at)))
+        found = np.array(box_of(placed_at(piece.placed.solid, piece.placed.at)))
         near = felt([(found[:3], found[3:])], setup.poles())
         poles = [p for b in setup.poles() if (p := as_iron(setup, b, near)) is not None]
         start = Source(mmf_a=1.0, gap_mm=1.0)
@@ -174,7 +174,7 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> Piece:
     seats: dict[tuple[str, str], Floats] = {}
     for pole in setup.poles():
         wanted = {s.on_face for s in setup.seats if s.on in (pole.name, pole.group)}
-        for face, name in zip(faces_of(pole.solid.moved(pole.at)), pole.face_names(), strict=True):
+        for face, name in zip(faces_of(placed_at(pole.solid, pole.at)), pole.face_names(), strict=True):
             centre, normal, flat = face_frame(face)
             if name in wanted and flat:
                 seats[pole.name, name] = np.vstack([centre, normal])
@@ -192,7 +192,9 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> Piece:
         message = "a rating piece of a stated size lies on a flat chuck; the seats here are of no flat chuck"
         raise NotComputedError(message)
     if len(seats) == 2:
-        lengths = [np.ptp(np.array(box_of(p.solid.moved(p.at))).reshape(2, 3), axis=0) for p in setup.poles()]
+        lengths = [
+            np.ptp(np.array(box_of(placed_at(p.solid, p.at))).reshape(2, 3), axis=0) for p in setup.poles()
+        ]
         return _nested_piece(
             list(seats.values()), lengths, _LONG_PITCHES * pitch_mm(setup.poles()), setup.write
         )
@@ -202,7 +204,7 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> Piece:
 
 def _flat_piece(poles: Sequence[Body], top_z_mm: float, size_mm: Sequence[float], write: Writing) -> Piece:
     """Return a block in the middle of the magnet, half-way between a north and a south pole."""
-    boxes = {p.name: np.array(box_of(p.solid.moved(p.at))) for p in poles}
+    boxes = {p.name: np.array(box_of(placed_at(p.solid, p.at))) for p in poles}
     middle = {n: 0.5 * (b[:3] + b[3:]) for n, b in boxes.items()}
     near = np.mean(list(middle.values()), axis=0)
     order = sorted(poles, key=lambda p: float(np.linalg.norm(middle[p.name] - near)))
@@ -268,7 +270,7 @@ def _nested_piece(
     matrix = np.eye(4)
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = axis, side, up, origin
     return Piece(
-        placed=_named(solid.moved(location_of(matrix))),
+        placed=_named(placed_at(solid, location_of(matrix))),
         area_mm2=2.0 * wide * long_mm,
         says=f"a bar {write.length(wide, '.0f')} square and {write.length(long_mm, '.0f')} long, nested",
     )
@@ -297,7 +299,7 @@ def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float] = ()
         The poles are all of one kind.
     """
     poles = setup.poles()
-    top_z_mm = max(box_of(p.solid.moved(p.at))[5] for p in poles)
+    top_z_mm = max(box_of(placed_at(p.solid, p.at))[5] for p in poles)
     found = _flat_piece(poles, top_z_mm, size_mm, setup.write)
     if not len(at_mm):
         return found

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from fixturecheck.holding.coming_off import UP, Room, Touch, support_edges
 from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import box_of, extent_along
-from fixturecheck.kernel.place import location_of
+from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Shape, Solid
 
 Floats = NDArray[np.float64]
@@ -88,7 +89,7 @@ def _outside(solid: Solid, at: Floats, out: Floats, along: Floats) -> float | No
     size = float(np.linalg.norm(reach[3:] - reach[:3]))
     slab = _slab(at - size * out, out, along, size * 2)
     piece: Shape = common(solid, slab)
-    if not piece.Solids():
+    if not solids_of(piece):
         return None
     return max(0.0, extent_along(piece, out)[1] - float(at @ out))
 
@@ -102,5 +103,4 @@ def _slab(root: Floats, out: Floats, along: Floats, long_mm: float) -> Solid:
     matrix = np.eye(4)
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = out, along, UP, root
     low = (0.0, -BLADE_WIDE_MM / 2, _CLEAR_MM)
-    moved: Solid = box(low, (long_mm, BLADE_WIDE_MM / 2, BLADE_THICK_MM)).moved(location_of(matrix))
-    return moved
+    return placed_at(box(low, (long_mm, BLADE_WIDE_MM / 2, BLADE_THICK_MM)), location_of(matrix))

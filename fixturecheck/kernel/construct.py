@@ -272,3 +272,8 @@ def only_valid_solid(shape: Shape) -> Solid:
 def compound(shapes: Sequence[Shape]) -> Shape:
     """Return one compound of several shapes."""
     return cq.Compound.makeCompound(list(shapes))
+
+
+def copied(solid: Solid) -> Solid:
+    """Return a copy of a solid that shares no face with it."""
+    return solid.copy()

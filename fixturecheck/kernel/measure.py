@@ -260,7 +260,7 @@ def is_inside(solid: Solid, point: Array) -> bool:
     return bool(solid.isInside(cq.Vector(*point.tolist()), 1e-9))
 
 
-def edge_line(edge: Edge) -> tuple[Array, Array]:
+def edge_ends(edge: Edge) -> tuple[Array, Array]:
     """Return the two ends of an edge."""
     return np.array(edge.startPoint().toTuple()), np.array(edge.endPoint().toTuple())
 
@@ -268,3 +268,35 @@ def edge_line(edge: Edge) -> tuple[Array, Array]:
 def edge_way(edge: Edge) -> Array:
     """Return the unit direction of an edge at its middle."""
     return np.array(edge.tangentAt(0.5).toTuple())
+
+
+def area_mm2(shape: Shape) -> float:
+    """Return the area of a face, or of all faces of a shape."""
+    return float(shape.Area())
+
+
+def centroid_of(shape: Shape) -> Vector:
+    """Return the centroid of a face's area or of an edge's length, or where a vertex is, mm."""
+    centre: Vector = shape.Center().toTuple()
+    return centre
+
+
+def normal_in_middle(face: Face) -> Vector:
+    """Return the outward unit normal of a face at the middle of its parameters."""
+    normal: Vector = face.normalAt().toTuple()
+    return normal
+
+
+def surface_kind(face: Face) -> str:
+    """Return the kernel's word for the surface of a face: plane, cylinder, cone, sphere, torus ..."""
+    return str(face.geomType()).lower()
+
+
+def is_flat(face: Face) -> bool:
+    """Say whether a face is drawn as a plane."""
+    return surface_kind(face) == "plane"
+
+
+def is_straight(edge: Edge) -> bool:
+    """Say whether an edge is drawn as a straight line."""
+    return bool(edge.geomType() == "LINE")

@@ -11,7 +11,7 @@ from OCP.gp import gp_Trsf
 from OCP.TopLoc import TopLoc_Location
 
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
-from fixturecheck.kernel.shapes import Edge, Face, Placed, Shape
+from fixturecheck.kernel.shapes import Edge, Face, Location, Placed, Shape, Solid
 from fixturecheck.result import Vector
 
 Array = NDArray[np.float64]
@@ -63,3 +63,33 @@ def transform_of(placed: Placed) -> tuple[Array, Array]:
     """Return turn (3, 3) and shift (3,) from the topology's frame to the machine's."""
     matrix = matrix_of(placed.at * placed.solid.location())
     return matrix[:3, :3], matrix[:3, 3]
+
+
+def placed_at(shape: Shape, at: Location) -> Shape:
+    """Return a shape moved by a location: out of the frame it is drawn in, into the one around it."""
+    return shape.moved(at)
+
+
+def drawing_matrix(solid: Solid) -> Array:
+    """Return the 4 x 4 matrix by which a solid itself is moved away from its topology, mm."""
+    return matrix_of(solid.location())
+
+
+def translation(by: Vector = (0.0, 0.0, 0.0)) -> Location:
+    """Return the location that moves by a vector, mm, and turns nothing."""
+    return cq.Location(cq.Vector(*by))
+
+
+def rotation(axis: Vector, angle_deg: float) -> Location:
+    """Return the location that turns about an axis through the origin."""
+    return cq.Location((0.0, 0.0, 0.0), axis, angle_deg)
+
+
+def composed(outer: Location, inner: Location) -> Location:
+    """Return the location that moves by the inner one first and then by the outer one."""
+    return outer * inner
+
+
+def is_finite(location: Location) -> bool:
+    """Say whether every number of a location is finite."""
+    return bool(np.isfinite(matrix_of(location)).all())

@@ -13,7 +13,7 @@ from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
 from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
 
-from fixturecheck.kernel.measure import distance, edge_line
+from fixturecheck.kernel.measure import distance, edge_ends
 from fixturecheck.kernel.shapes import Face, Shape
 
 Array = NDArray[np.float64]
@@ -155,7 +155,7 @@ def surface_points(shape: Shape, between: int = 0) -> Array:
     share = np.linspace(0.0, 1.0, between + 2)[1:-1, None]
     for edge in shape.Edges() if between else ():
         if edge.geomType() == "LINE":
-            start, end = edge_line(edge)
+            start, end = edge_ends(edge)
             places.append((1.0 - share) * start + share * end)
     return np.concatenate(places)
 

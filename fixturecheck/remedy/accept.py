@@ -11,6 +11,8 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import seating
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import area_mm2
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import same_faces
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.thickness import wall_mm
@@ -45,12 +47,12 @@ def touched(setup: Setup, body: Body, solid: Solid, ends: Collection[int]) -> To
     left = np.zeros(len(before))
     for face, old in zip(after, origin, strict=True):
         if old is not None:
-            left[old] += face.Area()
+            left[old] += area_mm2(face)
     names = body.face_names()
     faces, against, unmarked = [], [], []
     for i, face in enumerate(before):
-        lost = face.Area() - left[i]
-        if lost <= _LOST_MM2 * max(face.Area(), 1.0):
+        lost = area_mm2(face) - left[i]
+        if lost <= _LOST_MM2 * max(area_mm2(face), 1.0):
             continue
         faces.append(names[i])
         objection = _objection(setup, body, names[i], gone=left[i] <= 0.0, ends=i in ends)
@@ -107,5 +109,5 @@ def worn_seats(before: Setup, after: Setup) -> tuple[str, ...]:
 def _stage(setup: Setup) -> Stage:
     """Return a stage with the contacts only."""
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
+    placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
     return Stage(setup=setup, placed=placed, contacts=contacts, cuts=())

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.kernel.brep.topology import canonical_order, faces_of
-from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.measure import area_mm2, centroid_of, face_frame, is_flat
 from fixturecheck.kernel.select import same_faces
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.setup.model import Body, Setup
@@ -34,7 +34,7 @@ def _drawing(solid: Solid) -> Array:
     """Return area and centre of every face, in order: what tells one drawing from another."""
     faces = faces_of(solid)
     order = canonical_order(solid)
-    return np.array([(faces[i].Area(), *faces[i].Center().toTuple()) for i in order])
+    return np.array([(area_mm2(faces[i]), *centroid_of(faces[i])) for i in order])
 
 
 def _same(one: Array, two: Array) -> bool:
@@ -69,7 +69,7 @@ def renamed(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
     was = {i: name for name, indices in body.faces.items() for i in indices}
     old, now = faces_of(body.solid), faces_of(solid)
     origin = same_faces(old, now)
-    gone = [(i, f) for i, f in enumerate(old) if i not in origin and f.geomType() == "PLANE"]
+    gone = [(i, f) for i, f in enumerate(old) if i not in origin and is_flat(f)]
     new = next(n for n in (RELIEF, *(f"{RELIEF}_{k}" for k in range(2, 100))) if n not in body.faces)
     faces: dict[str, tuple[int, ...]] = {}
     for i, (face, known) in enumerate(zip(now, origin, strict=True)):
@@ -82,14 +82,14 @@ def renamed(body: Body, solid: Solid) -> Mapping[str, tuple[int, ...]]:
 
 def _set_back(face: Face, gone: Sequence[tuple[int, Face]]) -> int | None:
     """Return which of the faces that are gone lies a little before a new one and looks the same way."""
-    if face.geomType() != "PLANE":
+    if not is_flat(face):
         return None
     centre, normal, _ = face_frame(face)
     for i, old in gone:
         place, out, _ = face_frame(old)
         step = float((place - centre) @ out)
         size = float(np.linalg.norm(place - centre))
-        if float(normal @ out) > 1 - _SAME_WAY and 0.0 < step < _MOST_BACK_MM and size < old.Area() ** 0.5:
+        if float(normal @ out) > 1 - _SAME_WAY and 0.0 < step < _MOST_BACK_MM and size < area_mm2(old) ** 0.5:
             return i
     return None
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.thickness import wall_mm
 from fixturecheck.remedy.model import Clash
 from fixturecheck.setup.model import Body, Seat, Setup
@@ -52,7 +53,7 @@ def _seat_mm(setup: Setup, seat: Seat) -> float:
 
 
 def _normal(body: Body, face: str) -> Array:
-    faces = faces_of(body.solid.moved(body.at))
+    faces = faces_of(placed_at(body.solid, body.at))
     return face_frame(faces[body.face_indices(face)[0]])[1]
 
 

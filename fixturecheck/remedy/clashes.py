@@ -11,6 +11,7 @@ from fixturecheck.contact.candidates import Candidates, Scene
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.contact.look import find_candidates
 from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import distance, volume_mm3
 from fixturecheck.kernel.place import location_of, world_faces
@@ -95,7 +96,7 @@ def clashes_of(setup: Setup) -> list[Clash]:
     for overlap in find_contacts(list(placed.values()), setup.tolerances).overlaps:
         a, b = placed[overlap.a], placed[overlap.b]
         faces = world_faces(a), world_faces(b)
-        for zone in overlap.common.Solids():
+        for zone in solids_of(overlap.common):
             volume = volume_mm3(zone)
             if volume <= setup.tolerances.overlap_mm3:
                 continue
@@ -115,7 +116,7 @@ def bounding(
     """
     names: tuple[set[str], set[str]] = (set(), set())
     sides: tuple[set[str], set[str]] = (set(), set())
-    for piece in zone.Faces():
+    for piece in faces_of(zone):
         spot = vertex(inside_points(piece)[0])
         on = [
             {n for n, f in zip(p.face_names, faces, strict=True) if distance(spot, f)[0] <= _ON_MM}

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fixturecheck.contact.milled import BoxCut
 from fixturecheck.contact.relief import EdgeCut, step_box
 from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.measure import centroid_of
 from fixturecheck.kernel.select import nearest_edge
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result import Vector
@@ -20,7 +21,7 @@ _DECIMALS = 4
 
 def middle_of(solid: Solid, edge: int) -> Vector:
     """Return the middle of an edge, rounded to what a line of code shows."""
-    x, y, z = edges_of(solid)[edge].Center().toTuple()
+    x, y, z = centroid_of(edges_of(solid)[edge])
     return round(x, _DECIMALS) + 0.0, round(y, _DECIMALS) + 0.0, round(z, _DECIMALS) + 0.0
 
 

@@ -8,6 +8,7 @@ from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import compound, thickened
 from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.kernel.place import world_faces
@@ -87,7 +88,7 @@ def _within(mine: list[Face], theirs: list[Face], reach_mm: float) -> Shape:
             except KernelError:
                 # A round face cannot be offset past its own axis; the other body's side is then relieved.
                 continue
-            pieces += [s for s in shared.Solids() if volume_mm3(s) > _LEAST_MM3]
+            pieces += [s for s in solids_of(shared) if volume_mm3(s) > _LEAST_MM3]
     return compound(pieces)
 
 

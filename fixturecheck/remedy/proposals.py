@@ -16,7 +16,8 @@ from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import compound
-from fixturecheck.kernel.measure import edge_middle, edge_way, face_frame
+from fixturecheck.kernel.measure import edge_middle, edge_way, face_frame, is_flat
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.remedy.code import line_for
@@ -90,7 +91,7 @@ class Proposal:
             return self.cut.round_about
         if isinstance(self.cut, EdgeCut) and self.cut.rim:
             return frozenset()
-        flat = [(i, f) for i, f in enumerate(faces_of(solid)) if f.geomType() == "PLANE"]
+        flat = [(i, f) for i, f in enumerate(faces_of(solid)) if is_flat(f)]
         return frozenset(i for i, f in flat if abs(float(face_frame(f)[1] @ self.along)) > 1 - _END)
 
     def grown(self, by_mm: float) -> Proposal:
@@ -158,7 +159,7 @@ def proposals(
         other = setup.body(clash.b if body.name == clash.a else clash.a)
         for corner in inside_corners(here, zone, body.no_function, touch):
             smallest = groove if corner.is_square else slanted_groove
-            found = smallest(here, corner, other.solid.moved(other.at), clear_mm)
+            found = smallest(here, corner, placed_at(other.solid, other.at), clear_mm)
             if found is not None:
                 yield _milled(found, clear_mm)
     if "setback" in kinds:

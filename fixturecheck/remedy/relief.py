@@ -12,8 +12,9 @@ from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.measure import box_of, centre_of, distance, volume_mm3
-from fixturecheck.kernel.place import matrix_of, world_faces
+from fixturecheck.kernel.place import matrix_of, placed_at, world_faces
 from fixturecheck.kernel.shapes import Shape, Solid, to_vector
 from fixturecheck.remedy.accept import Touched, is_seat, touched, worn_seats
 from fixturecheck.remedy.apply import RELIEF, copies_of, redrawn, with_body
@@ -166,7 +167,7 @@ def _proposed(setup: Setup, clash: Clash, body: Body) -> Iterator[Proposal]:
     other, faces = (clash.b, clash.faces_b) if body.name == clash.a else (clash.a, clash.faces_a)
     beside = _faces(setup.body(other), faces)
     clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
-    if clash.zone_of(body.name).Solids():
+    if solids_of(clash.zone_of(body.name)):
         for proposal in proposals(setup, clash, body, beside, clear_mm):
             yield replace(proposal, write=setup.write)
 
@@ -232,7 +233,7 @@ def _circle(clash: Clash, body: Body, proposal: Proposal) -> tuple[Vector, float
 
 def _clears(setup: Setup, clash: Clash, body: Body, proposal: Proposal, solid: Solid) -> bool:
     """Tell whether a relieved body is out of the clash, and clear of what must stay clear of it."""
-    standing = solid.moved(body.at)
+    standing = placed_at(solid, body.at)
     if volume_mm3(common(standing, clash.zone_of(body.name))) > setup.tolerances.overlap_mm3:
         return False
     guard, clear_mm = proposal.guard, proposal.clear_mm

@@ -10,7 +10,7 @@ import numpy as np
 from fixturecheck.contact.candidates import Scene, Shapes
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import one_of_each
-from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.place import drawing_matrix, matrix_of
 from fixturecheck.physics.rigid import Poses
 from fixturecheck.setup.model import Body, Setup
 
@@ -57,7 +57,7 @@ def bench_of(setup: Setup) -> Bench:
     features = []
     for body, first in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
         # Features are told in the frame of the body, in which its skin may have been moved.
-        one = first, matrix_of(body.solid.location()).tobytes()
+        one = first, drawing_matrix(body.solid).tobytes()
         if one not in known:
             known[one] = features_of(body.solid)
         features.append(known[one])

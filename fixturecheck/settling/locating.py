@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import face_frame
+from fixturecheck.kernel.measure import area_mm2, face_frame
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.physics.freedom import null_space
 from fixturecheck.physics.location import Located, SeatPoints, located, seat_rows, sensitivity
@@ -72,11 +73,11 @@ def targets_of(setup: Setup) -> tuple[Target, ...]:
 def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
     """Return the middle of a target face and the normal there."""
     body = setup.body(part)
-    solid = body.solid.moved(body.at)
+    solid = placed_at(body.solid, body.at)
     faces = faces_of(solid)
     pieces = [faces[i] for i in body.face_indices(face)]
     frames = [face_frame(p) for p in pieces]
-    middle = np.average([f[0] for f in frames], axis=0, weights=[float(p.Area()) for p in pieces])
+    middle = np.average([f[0] for f in frames], axis=0, weights=[area_mm2(p) for p in pieces])
     return Target(
         name=f"{cut}/{part}.{face}", body=part, at_mm=to_vector(middle), direction=to_vector(frames[0][1]),
         cut=cut, face=face,

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from fixturecheck.kernel.place import location_of
+from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.result import (
     Carrying,
     Chances,
@@ -70,7 +70,7 @@ def rest_shapes(answered: Answered) -> tuple[NamedShape, ...]:
     for name, pose in answered.settled.poses.items():
         moved = np.linalg.norm(pose.shift_mm) > _STIRS_MM or np.linalg.norm(pose.turn_deg) > _STIRS_DEG
         if moved:
-            solid = answered.bench.setup.body(name).solid.moved(location_of(pose.matrix))
+            solid = placed_at(answered.bench.setup.body(name).solid, location_of(pose.matrix))
             found.append(NamedShape(name=f"rest {name}", role=Role.REST, geometry=solid, bodies=(name,)))
     return tuple(found)
 

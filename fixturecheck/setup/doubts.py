@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.validate import TABLE_MM
@@ -80,7 +81,7 @@ def _below_table(setup: Setup) -> Iterator[Finding]:
     """Yield a caution for each part that reaches below the table where its height is stated."""
     table_mm, write = setup.machine.table_z_mm, setup.write
     for body in setup.parts() if table_mm is not None else ():
-        low_mm = box_of(body.solid.moved(body.at))[2]
+        low_mm = box_of(placed_at(body.solid, body.at))[2]
         if table_mm is not None and low_mm < table_mm - TABLE_MM:
             yield _doubt(
                 body.name,
@@ -180,7 +181,7 @@ def _wrong_size(body: Body, size_mm: float, write: Writing) -> Finding:
     shape = NamedShape(
         name=body.name,
         role=Role.PART if body.role == "part" else Role.FIXTURE,
-        geometry=body.solid.moved(body.at),
+        geometry=placed_at(body.solid, body.at),
         bodies=(body.name,),
     )
     return Finding(

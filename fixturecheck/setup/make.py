@@ -10,6 +10,8 @@ from typing import TypeVar
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.brep.recognise import recognised
 from fixturecheck.kernel.brep.topology import canonical_order
+from fixturecheck.kernel.construct import copied
+from fixturecheck.kernel.place import composed, rotation, translation
 from fixturecheck.kernel.select import by_point, by_selector, by_shape
 from fixturecheck.kernel.shapes import Location, Solid
 from fixturecheck.kernel.step.read import Imported, PartFile, read
@@ -46,11 +48,11 @@ def place(*, at: Sequence[float] = (0.0, 0.0, 0.0), rotate: Iterable[Turn] = ())
     SetupError
         An axis is unknown or has no length, or a number is not finite.
     """
-    location = Location(point(at, "at"))
-    turned = Location()
+    location = translation(point(at, "at"))
+    turned = translation()
     for axis, angle_deg in turns(tuple(rotate)):
-        turned = Location((0.0, 0.0, 0.0), axis, angle_deg) * turned
-    return location * turned
+        turned = composed(rotation(axis, angle_deg), turned)
+    return composed(location, turned)
 
 
 def body(
@@ -183,7 +185,7 @@ def _of_piece(piece: Piece, name: str, where: Location) -> Body:
         faces=dict(piece.faces),
         finish=dict(piece.finish),
         pole=piece.pole,
-        poles=tuple(_of_piece(p, name, Location()) for p in piece.poles),
+        poles=tuple(_of_piece(p, name, translation()) for p in piece.poles),
         group=name,
     )
 
@@ -191,7 +193,7 @@ def _of_piece(piece: Piece, name: str, where: Location) -> Body:
 def located(at: Place) -> Location:
     """Return a location from a location, a point or nothing."""
     if at is None:
-        return Location()
+        return translation()
     return place(at=at) if isinstance(at, Sequence) else at
 
 
@@ -255,7 +257,7 @@ def imported(
     """Return one solid of a file that was read, its face names, and where it came from."""
     one: Imported = file.pick(which)
     # A copy, so that two bodies of one file do not share faces: a name given to one is not the other's.
-    return one.solid.copy(), one.faces, Source(path=str(file.path), sha256=file.sha256)
+    return copied(one.solid), one.faces, Source(path=str(file.path), sha256=file.sha256)
 
 
 def _face_names(

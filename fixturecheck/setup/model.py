@@ -10,6 +10,7 @@ from typing import Concatenate, ParamSpec, TypeVar
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import canonical_order, faces_of
 from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import composed, placed_at
 from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.result import Source
@@ -215,7 +216,7 @@ class Setup:
         """Height of the table: as stated, else the lowest point of what is set on it."""
         if self.machine.table_z_mm is not None:
             return self.machine.table_z_mm
-        return min(box_of(b.solid.moved(b.at))[2] for b in self.bodies)
+        return min(box_of(placed_at(b.solid, b.at))[2] for b in self.bodies)
 
     def body(self, name: str) -> Body:
         """Return the body of that name.
@@ -270,7 +271,7 @@ class Setup:
 
     def poles(self) -> tuple[Body, ...]:
         """Return every pole piece where it stands; one that is set in a body has that body as its group."""
-        inner = [replace(p, at=b.at * p.at, group=b.name) for b in self.bodies for p in b.poles]
+        inner = [replace(p, at=composed(b.at, p.at), group=b.name) for b in self.bodies for p in b.poles]
         return (*(b for b in self.bodies if b.pole), *inner)
 
 

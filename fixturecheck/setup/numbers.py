@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
 from fixturecheck.allowed import allowed_in, shortened
 from fixturecheck.errors import SetupError
+from fixturecheck.kernel.place import is_finite
 from fixturecheck.setup.entries import LEAN_MM, ZONE_MM
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def _refuse_bad_body(body: Body) -> None:
             if flaw:
                 message = f"body {body.name!r}, {name} of {face!r}: {flaw}"
                 raise SetupError(message)
-    if not all(math.isfinite(v) for column in body.at.toTuple() for v in column):
+    if not is_finite(body.at):
         message = f"body {body.name!r}, at: its place is not made of finite numbers"
         raise SetupError(message)
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, TypeVar
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of, one_of_each
-from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.measure import box_of, face_frame, surface_kind
+from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.validity import flaw_of
 from fixturecheck.mistakes import Mistakes
 from fixturecheck.setup.entries import MOST_NAME, POLES, ROLES
@@ -127,7 +128,7 @@ def _refuse_bad_hold(setup: Setup) -> None:
 
 def _refuse_leaning(body: Body, face: str, where: str) -> None:
     """Refuse a milled face that does not lie level, looking up, where the body stands."""
-    standing = faces_of(body.solid.moved(body.at))
+    standing = faces_of(placed_at(body.solid, body.at))
     for i in body.face_indices(face):
         _, normal, flat = face_frame(standing[i])
         if not flat or normal[2] < 1.0 - 1e-6:
@@ -147,7 +148,7 @@ def _refuse_below_table(setup: Setup) -> None:
     """Refuse equipment that reaches below the table where its height is stated."""
     stated_mm = setup.machine.table_z_mm
     for body in setup.bodies if stated_mm is not None else ():
-        low_mm = box_of(body.solid.moved(body.at))[2]
+        low_mm = box_of(placed_at(body.solid, body.at))[2]
         if body.role == "fixture" and stated_mm is not None and low_mm < stated_mm - TABLE_MM:
             low, table = (setup.write.length(z) for z in (low_mm, stated_mm))
             message = (
@@ -298,9 +299,9 @@ def _refuse_curved(body: Body, face: str, where: str) -> None:
     """Refuse a target face that no straight pass of a wheel makes."""
     solid_faces = faces_of(body.solid)
     for i in _face_of(body, face, where):
-        kind = solid_faces[i].geomType()
-        if kind != "PLANE":
-            message = f"{where}: face {body.name}.{face} is a {kind.lower()}, not a plane; "
+        kind = surface_kind(solid_faces[i])
+        if kind != "plane":
+            message = f"{where}: face {body.name}.{face} is a {kind}, not a plane; "
             message += "name the flat face to grind"
             raise SetupError(message)
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import box_of, face_frame
+from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, face_frame
 from fixturecheck.result import Vector
 from fixturecheck.shop.catalogue import Value, make
 from fixturecheck.shop.piece import Piece
@@ -78,13 +78,12 @@ def _faces(piece: Piece) -> list[FacePlace]:
         for i in indices:
             face = solid_faces[i]
             _, normal, flat = face_frame(face)
-            middle = face.Center()
             found.append(
                 FacePlace(
                     name=name,
-                    middle=(float(middle.x), float(middle.y), float(middle.z)),
+                    middle=centroid_of(face),
                     looks=(float(normal[0]), float(normal[1]), float(normal[2])) if flat else None,
-                    area_mm2=float(face.Area()),
+                    area_mm2=area_mm2(face),
                 )
             )
     return found

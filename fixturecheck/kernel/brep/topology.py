@@ -21,7 +21,7 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
-from fixturecheck.kernel.shapes import Edge, Face, Solid
+from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
 
 Array = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ APART_MM = 1e-6
 """Numbers closer than this are the same one; a STEP round trip moves them by some 1e-14."""
 
 
-def faces_of(solid: Solid) -> list[Face]:
+def faces_of(solid: Shape) -> list[Face]:
     """Return the faces of a solid in the kernel's own order, each once.
 
     The order belongs to the solid's topology, so it is the same in every placed copy.
@@ -37,7 +37,7 @@ def faces_of(solid: Solid) -> list[Face]:
     return [cq.Face(f) for f in mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_FACE)]
 
 
-def edges_of(solid: Solid) -> list[Edge]:
+def edges_of(solid: Shape) -> list[Edge]:
     """Return the edges of a solid in the kernel's own order, each once."""
     return [cq.Edge(e) for e in mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)]
 
@@ -138,3 +138,18 @@ def _box(face: cq.Face) -> tuple[float, ...]:
     box = Bnd_Box()
     BRepBndLib.AddOptimal_s(face.wrapped, box, False, False)
     return tuple(box.Get())
+
+
+def solids_of(shape: Shape) -> list[Solid]:
+    """Return the solids in a shape in the kernel's own order, each once."""
+    return [cq.Solid(s) for s in mapped(shape.wrapped, TopAbs_ShapeEnum.TopAbs_SOLID)]
+
+
+def is_same(one: Shape, other: Shape) -> bool:
+    """Say whether two shapes are one piece of topology at one place, whichever way they run."""
+    return bool(one.isSame(other))
+
+
+def shape_kind(shape: Shape) -> str:
+    """Return what a shape is: vertex, edge, wire, face, shell, solid or compound."""
+    return str(shape.ShapeType()).lower()
