@@ -1,10 +1,13 @@
 """What holds for every test: no clock for hypothesis, and recorded figures as text.
 
 The kernel's first call may take a second. Tests run side by side in processes, between which only plain
-values go, and no arrays' numbers.
+values go, and no arrays' numbers. Files with tests marked `slow` come first there, so that no process is left alone
+with one at the end.
 """
 
 from __future__ import annotations
+
+from collections import Counter
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -18,3 +21,12 @@ settings.load_profile("shop")
 @pytest.fixture(name="record_property")
 def _record_property(record_property):
     return lambda name, value: record_property(name, str(value))
+
+
+def pytest_collection_modifyitems(config, items):
+    """In a process of several, put files with slow tests first, then those with the most tests."""
+    if not hasattr(config, "workerinput"):
+        return
+    tests = Counter(item.path for item in items)
+    slow = Counter(item.path for item in items if item.get_closest_marker("slow"))
+    items.sort(key=lambda item: (-slow[item.path], -tests[item.path], item.path))

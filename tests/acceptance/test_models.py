@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import math
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +17,7 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.load import load
 from fixturecheck.units import Writing
+from tests.doors import command
 
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
@@ -47,10 +46,7 @@ def checked(tmp_path_factory):
     def check(name: str, *more: str) -> tuple[int, dict]:
         if (name, more) not in done:
             out = tmp_path_factory.mktemp("checked") / "out"
-            command = [sys.executable, "-m", "fixturecheck", "check", str(MODELS / name), "--out", str(out)]
-            run = subprocess.run(
-                [*command, "--no-pictures", *more], capture_output=True, text=True, check=False
-            )
+            run = command("check", MODELS / name, "--out", out, "--no-pictures", *more)
             assert run.returncode in {0, 1, 3}, run.stderr
             done[name, more] = run.returncode, json.loads((out / "result.json").read_text())
         return done[name, more]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import doctest
-import importlib
 import importlib.util
 import io
 import re
@@ -104,15 +103,6 @@ class Reader:
                 yield
             finally:
                 self.printed = heard.getvalue()
-
-
-def run_here(job: str, *arguments: Any, **_: Any) -> Any:
-    """Run a job of the command line in this process, where the kernel is loaded already."""
-    module, function = job.split(":")
-    quiet = {"progress": lambda _doing, _share: None}
-    if job == cli.CHECK:
-        quiet["tell"] = lambda _lines: None
-    return getattr(importlib.import_module(module), function)(*arguments, **quiet)
 
 
 def _run_tests(path: Path) -> None:

@@ -12,7 +12,8 @@ from fixturecheck.recorded import own_fields
 from fixturecheck.setup.tables import ALL, RECORDS
 from fixturecheck.setup.words import CHECKS, SEVERITIES
 from fixturecheck.units import inch_key
-from tests.docs.fences import BENCH, OUTPUT, PAGES, Fence, Reader, fences, run_here, stand_in
+from tests.docs.fences import BENCH, OUTPUT, PAGES, Fence, Reader, fences, stand_in
+from tests.doors import run_here
 
 LANGUAGES = {"sh", "text", "toml", "python"}
 
