@@ -1,7 +1,7 @@
 """What holds for every test: no clock for hypothesis, and recorded figures as text.
 
 The kernel's first call may take a second. Tests run side by side in processes, between which only plain
-values go, and no arrays' numbers. Files with tests marked `slow` come first there, so that no process is left alone
+values go, and no arrays' numbers. Files with slow tests come first there, so that none is left alone
 with one at the end.
 """
 

@@ -105,8 +105,8 @@ def test_a_vise_must_be_tightened(torque_nm, expected):
 
 
 def endmill(**more):
-    facts = {"cutter_mm": 10.0, "teeth": 2, "deep_mm": 2.0, "wide_mm": 4.0, "feed_mm_tooth": 0.05}
-    # One way only: that of every way the worst counts is tests/holding/test_milled.
+    facts = {"cutter_mm": 10.0, "teeth": 2, "deep_mm": 2.0, "wide_mm": 5.0, "feed_mm_tooth": 0.05}
+    # One way only, and its chip at its thickest: that of every way the worst counts is in test_milled.
     facts["way"] = "climb"
     return Milling(name="mill", parts=("bar",), face="floor", **{**facts, **more})
 
