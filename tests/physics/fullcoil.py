@@ -90,8 +90,8 @@ def solve(mesh, iron, coil, points, ampere_turns):
     size2 = field * field + 1e-6
     solid, air = (ng.dx(definedon=mesh.Materials(m)) for m in (iron, "air|coil"))
     form = ng.BilinearForm(space, symmetric=True)
-    form += ng.Variation(law.Integrate()(ng.sqrt(size2)) * MM**3 * solid)
-    form += ng.Variation(0.5 * fullair.MU0 * size2 * MM**3 * air)
+    form += fullair.energy(ng, law.Integrate()(ng.sqrt(size2)) * MM**3 * solid)
+    form += fullair.energy(ng, 0.5 * fullair.MU0 * size2 * MM**3 * air)
     phi = ng.GridFunction(space)
     mu = mesh.MaterialCF(dict.fromkeys(iron.split("|"), 800 * fullair.MU0), default=fullair.MU0)
     start = ng.BilinearForm(mu * ng.grad(u) * ng.grad(v) * ng.dx).Assemble()

@@ -64,12 +64,12 @@ def pull(bar, fine, *, mmf_a=150.0, source_gap_mm=0.04, long_mm=30.0, fine_mm=0.
     field2 = ng.grad(u) * ng.grad(u) / mm**2 + 1e-6
     form = ng.BilinearForm(space, symmetric=True)
     iron = ng.dx(definedon=mesh.Materials("left|right|bar"))
-    form += ng.Variation(fullair.coenergy(ng, parts.MILD, field2) * mm**2 * iron)
-    form += ng.Variation(0.5 * fullair.MU0 * field2 * mm**2 * ng.dx(definedon=mesh.Materials("air")))
+    form += fullair.energy(ng, fullair.coenergy(ng, parts.MILD, field2) * mm**2 * iron)
+    form += fullair.energy(ng, 0.5 * fullair.MU0 * field2 * mm**2 * ng.dx(definedon=mesh.Materials("air")))
     for side, sign in (("left_back", -1), ("right_back", 1)):
         conductance = fullair.MU0 / (source_gap_mm * mm)
         behind = ng.ds(definedon=mesh.Boundaries(side))
-        form += ng.Variation(0.5 * conductance * (u - sign * mmf_a) ** 2 * mm * behind)
+        form += fullair.energy(ng, 0.5 * conductance * (u - sign * mmf_a) ** 2 * mm * behind)
     phi = ng.GridFunction(space)
     fullair.minimise(ng, space, form, phi, precondition="direct", share=1e-9)
     field = ng.grad(phi) / mm
