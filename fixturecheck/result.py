@@ -351,6 +351,37 @@ class Carrying:
     intended: bool
 
 
+class FreedomKind(StrEnum):
+    """How a body may still move."""
+
+    SLIDES = "slides"
+    TURNS = "turns"
+    SCREWS = "screws"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Freedom:
+    """A motion that the contacts leave a body.
+
+    Parameters
+    ----------
+    kind : FreedomKind
+        How it may still move.
+    axis, point_mm : Vector
+        Direction, and a point of the axis.
+    low, high : float
+        How far it goes either way before something else is met: mm for a slide, degrees otherwise;
+        infinite where nothing is met within what was looked at.
+    """
+
+    body: str
+    kind: FreedomKind
+    axis: Vector
+    point_mm: Vector
+    low: float
+    high: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartRest:
     """Where one part rests against where it is drawn, on what, and what it is free to do.
@@ -363,15 +394,15 @@ class PartRest:
         From the drawn pose to the rest: of the part's centre, and axis times angle.
     seats : tuple of SeatGap
         Its seats.
-    free : tuple of str
-        The motions that its contacts leave it, in words.
+    free : tuple of Freedom
+        The motions that its contacts leave it.
     """
 
     body: str
     shift_mm: Vector
     turn_deg: Vector
     seats: tuple[SeatGap, ...]
-    free: tuple[str, ...]
+    free: tuple[Freedom, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -618,6 +649,8 @@ class Assumed:
         What was used, a number in `unit`.
     hangs_on : str
         What depends on it.
+    aside : bool
+        Whether it is one of many of its sort that seldom matter: sizes of equipment, tolerances, seats.
     """
 
     of: str
@@ -625,6 +658,7 @@ class Assumed:
     value: float | str | bool
     unit: str
     hangs_on: str
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

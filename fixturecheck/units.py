@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -106,6 +107,7 @@ _LEAST = {"mm": 1e-6, "um": 1e-3, "mm2": 1e-4, "mm3": 1e-6}
 
 _NEXT_TO_NOTHING = 1e-7
 _LEAST_FACTOR = 0.005
+_ALONG = 1e-9
 _SAME_STEP = 1e-2
 """Share of the last decimal that is rounding, where a number is rounded to its safe side."""
 _STATED_DECIMALS = 5
@@ -305,6 +307,14 @@ class Writing:
 def percent(share: float) -> str:
     """Return a share, 0 to 1, in per cent, to a hundredth of one."""
     return f"{_trimmed(f'{100.0 * share:.2f}')} %"
+
+
+def axis_text(axis: Sequence[float]) -> str:
+    """Return X, Y or Z for a machine's axis, else the direction as numbers."""
+    for name, value in zip("XYZ", axis, strict=True):
+        if abs(abs(value) - 1.0) < _ALONG:
+            return name
+    return "(" + ", ".join(f"{v + 0.0:.3f}" for v in axis) + ")"
 
 
 def factor_text(times: float) -> str:

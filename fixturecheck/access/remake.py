@@ -119,7 +119,7 @@ def larger_wheel(setup: Setup, cut: GroundCut, depth_mm: float, body: str) -> st
     if small_mm >= least_flange_mm(wheel):
         machine = replace(setup.machine, flange=replace(flange, diameter_mm=small_mm))
         if _lets_down(replace(setup, machine=machine), cut, setup, body):
-            ways.append(f"use flanges of at most {write.length(small_mm, '.1f', 'down')}")
+            ways.append(f"flanges of at most {write.length(small_mm, '.1f', 'down')}")
     larger = replace(wheel, diameter_mm=large_mm)
     if flange.diameter_mm >= least_flange_mm(larger) and _lets_down(
         replace(setup, wheel=larger), cut, setup, body
@@ -129,9 +129,7 @@ def larger_wheel(setup: Setup, cut: GroundCut, depth_mm: float, body: str) -> st
         )
     if not ways:
         return None
-    text = ", or ".join(ways)
-    text = text if text.startswith("use") else f"use {text}"
-    return f"{text[0].upper()}{text[1:]}: ground again, {write.length(least_mm, 'g')} clear."
+    return f"Use {', or '.join(ways)}: ground again, {write.length(least_mm, 'g')} clear."
 
 
 def _slower(setup: Setup, cut: Cut, wheel: Wheel) -> str:

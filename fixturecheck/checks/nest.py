@@ -247,6 +247,7 @@ def _held_open(
     along = stage.setup.write.length(opening_mm / across, ".3f")
     first = landing.patches[0] if landing.patches else None
     what = said(first, stage.setup.write) if first else "something"
+    sides = f"{first.contact.a} on {first.contact.b}" if first else "something"
     says = (
         f"{what} lands {opening} before {seat.body}.{seat.face} meets {seat.on}.{seat.on_face}: "
         f"the nest stays open by {opening}.{not_sought}"
@@ -269,7 +270,7 @@ def _held_open(
         limit=0.0,
         margin=-opening_mm,
         says=says,
-        remedy=_remedy(relief, unmarked, along, what, stage.setup.write),
+        remedy=_remedy(relief, unmarked, along, sides, stage.setup.write),
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,
@@ -298,11 +299,11 @@ def _idle(setup: Setup, body: Body) -> frozenset[str]:
     return frozenset(n for n in body.face_names() if (body.name, n) not in seats | ground)
 
 
-def _remedy(relief: Relief | None, unmarked: Relief | None, along: str, what: str, write: Writing) -> str:
+def _remedy(relief: Relief | None, unmarked: Relief | None, along: str, sides: str, write: Writing) -> str:
     """Say the smallest change that was found and tried."""
     if relief is not None:
         return _chamfer(relief, write)
-    take = f"Take {along} off {what.split(' (', maxsplit=1)[0]}, along the push."
+    take = f"Take {along} off {sides}, along the push."
     if unmarked is None:
         return take
     chamfer = _chamfer(unmarked, write)

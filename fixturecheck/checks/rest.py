@@ -15,7 +15,6 @@ Go: a block slid against a stop with both seats closed. No-go: the same block wi
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -30,6 +29,8 @@ from fixturecheck.settling.model import Carried, RestPose, SeatAtRest
 from fixturecheck.settling.openings import is_flat
 from fixturecheck.settling.record import rest_shapes
 from fixturecheck.units import Writing
+from fixturecheck.wording.motion import freedom_words
+from fixturecheck.wording.sentences import capitalised
 
 ID = "rest"
 TITLE = "Where the parts come to rest"
@@ -171,7 +172,7 @@ def _says(
         parts.append("no seat is stated for it")
     if wrong:
         parts.append("; ".join(landing_words(c, pose.body) for c in wrong[:3]) + ", which no seat states")
-    free = [f.says.removeprefix(pose.body + " ") for f in found.settled.freedoms if f.body == pose.body]
+    free = [freedom_words(f, write) for f in found.settled.freedoms if f.body == pose.body]
     if free:
         parts.append("left free, it " + ", it ".join(free))
     return ": ".join(parts[:2]) + "".join(f"; {p}" for p in parts[2:]) + "."
@@ -234,6 +235,7 @@ def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
     told = found.order
     limit = stage.setup.tolerances.touch_um
     finite = math.isfinite(told.spread_um)
+    names = {b.name for b in stage.setup.bodies}
     yield Finding(
         check=ID,
         verdict=Verdict.GO if told.fits else Verdict.CAUTION,
@@ -243,16 +245,10 @@ def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
         unit="um" if finite else "",
         limit=limit if finite else None,
         margin=limit - told.spread_um if finite else None,
-        says=f"{opened(told.says, stage)} (tried: {', '.join(told.tried)}).",
+        says=f"{capitalised(told.says, names)} (tried: {', '.join(told.tried)}).",
         remedy=None if told.fits else "Stage them in the stated order every time, or relieve what lands.",
         source=_SOURCE,
     )
-
-
-def opened(text: str, stage: Stage) -> str:
-    """Return words with a capital first letter; the name of a body at the start stays as it is written."""
-    names = {b.name for b in stage.setup.bodies}
-    return text if re.split(r"[\s.:,]", text, maxsplit=1)[0] in names else text[:1].upper() + text[1:]
 
 
 def _hands(found: Answered) -> Iterator[Finding]:

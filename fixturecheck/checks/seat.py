@@ -72,7 +72,7 @@ def _of_its_seat(finding: Finding, seat: Seat, idle: frozenset[str]) -> Finding:
     """Take back the go of a seat on a body that stands on nothing itself."""
     if finding.verdict is not Verdict.GO or seat.on not in idle:
         return finding
-    says = f"{finding.says.removesuffix('.')}, but {seat.on} stands on nothing itself: it is no seat."
+    says = f"{finding.says} But {seat.on} stands on nothing itself: it is no seat."
     return replace(finding, verdict=Verdict.NO_GO, kind=ON_NOTHING, says=says, remedy=None)
 
 

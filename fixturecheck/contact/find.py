@@ -160,5 +160,4 @@ def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
     for contact, raw, bodies in rows:
         stem = f"{contact.kind} {contact.a} | {contact.b}"
         counts[stem] = counts.get(stem, 0) + 1
-        name = stem if counts[stem] == 1 else f"{stem} #{counts[stem]}"
-        yield Patch(contact=contact, name=name, bodies=bodies, make=raw.make)
+        yield Patch(contact=contact, number=counts[stem], bodies=bodies, make=raw.make)

@@ -25,8 +25,8 @@ class Patch:
 
     Parameters
     ----------
-    name : str
-        Unique in the map.
+    number : int
+        Counts the patches of one kind between the same two faces, from one.
     bodies : tuple of str
         The two bodies.
     make : callable
@@ -34,9 +34,15 @@ class Patch:
     """
 
     contact: Contact
-    name: str
+    number: int
     bodies: tuple[str, str]
     make: Callable[[], Shape] = field(repr=False)
+
+    @property
+    def name(self) -> str:
+        """Unique in the map."""
+        stem = f"{self.contact.kind} {self.contact.a} | {self.contact.b}"
+        return stem if self.number == 1 else f"{stem} #{self.number}"
 
     @cached_property
     def shape(self) -> NamedShape:
@@ -62,13 +68,12 @@ class Patch:
         normal = turn @ np.array(old.normal)
         if bodies[0] > bodies[1]:  # the map tells the name that comes first as the first
             bodies, sides, normal = bodies[::-1], sides[::-1], -normal
-        number = self.name.removeprefix(f"{old.kind} {old.a} | {old.b}")
         centroid = turn @ np.array(old.centroid) + shift
         return Patch(
             contact=replace(
                 old, a=sides[0], b=sides[1], normal=to_vector(normal), centroid=to_vector(centroid)
             ),
-            name=f"{old.kind} {sides[0]} | {sides[1]}{number}",
+            number=self.number,
             bodies=(bodies[0], bodies[1]),
             make=lambda: transformed(self.make(), turn, shift),
         )

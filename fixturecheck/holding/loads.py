@@ -19,10 +19,9 @@ from fixturecheck.physics.grinding import Abrasion, Forces, Pass, Stroke, abrasi
 from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
+from fixturecheck.shop.tables import material
 
 # Classes of the grinding table by the materials of the shop, where the set-up states none.
-_HARD = ("tool_steel", "steel_52100", "stainless_416", "stainless_455")
-_IRON = ("gray_iron", "ductile_iron")
 
 
 def grinding_class(setup: Setup, body: Body) -> str:
@@ -36,12 +35,9 @@ def grinding_class(setup: Setup, body: Body) -> str:
     holding = setup.holding
     if holding and body.name in holding.grinds_as:
         return holding.grinds_as[body.name]
-    if body.material.startswith(_HARD):
-        return "hard_steel"
-    if body.material in _IRON:
-        return "cast_iron"
-    if body.material.startswith("steel_"):
-        return "soft_steel"
+    known = material(body.material).grinds_as
+    if known:
+        return known
     message = (
         f"no grinding energy is known for {body.material!r} of {body.name!r}; state grinds_as = "
         f"{{ {body.name} = 'soft_steel' }} or another class that it grinds like"

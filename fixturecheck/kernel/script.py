@@ -17,6 +17,12 @@ from cadquery import cqgi
 
 from fixturecheck.errors import FixturecheckError, SetupError
 
+_KINDS = {
+    cqgi.NumberParameterType: "number",
+    cqgi.BooleanParameterType: "boolean",
+    cqgi.StringParameterType: "string",
+    cqgi.TupleParameterType: "tuple",
+}
 _YES = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
 
 
@@ -135,7 +141,7 @@ def _override(path: Path, parameters: Mapping[str, Any], name: str, text: str, n
     try:
         parameter.set_value(_value(text, parameter.varType))
     except (ValueError, SyntaxError, cqgi.InvalidParameterError) as reason:
-        kind = parameter.varType.__name__.removesuffix("ParameterType").lower()
+        kind = _KINDS.get(parameter.varType, "value")
         message = f"--set {name}={text}: {path.name} needs a {kind} there, like {parameter.default_value!r}"
         raise SetupError(message) from reason
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.physics.rigid import Floats
+from fixturecheck.result import FreedomKind
 
 SAME = 1e-6
 """Singular values below this share of the greatest are zero; lengths are scaled by the body's size."""
@@ -18,8 +19,8 @@ class Motion:
 
     Parameters
     ----------
-    kind : str
-        `slides`, `turns` or `screws`.
+    kind : FreedomKind
+        How the body moves.
     axis : ndarray, shape (3,)
         Unit direction of the slide or of the axis.
     point_mm : ndarray, shape (3,)
@@ -28,7 +29,7 @@ class Motion:
         Shift in mm and turn in radians about the centre, for one mm of slide or one radian of turn.
     """
 
-    kind: str
+    kind: FreedomKind
     axis: Floats
     point_mm: Floats
     twist: Floats
@@ -97,14 +98,14 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ..
     slides = _slides(free)
     free[3:] /= size_mm
     found = [
-        Motion(kind="slides", axis=v, point_mm=centre_mm, twist=np.concatenate((v, np.zeros(3))))
+        Motion(kind=FreedomKind.SLIDES, axis=v, point_mm=centre_mm, twist=np.concatenate((v, np.zeros(3))))
         for v in slides
     ]
     for twist in _turns(free, slides, size_mm):
         turn = twist[3:]
         point = centre_mm + np.cross(turn, twist[:3])
         pitch = float(turn @ twist[:3])
-        kind = "turns" if abs(pitch) < 1e-6 * size_mm else "screws"
+        kind = FreedomKind.TURNS if abs(pitch) < 1e-6 * size_mm else FreedomKind.SCREWS
         found.append(Motion(kind=kind, axis=turn, point_mm=point, twist=twist))
     return tuple(found)
 

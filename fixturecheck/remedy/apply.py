@@ -13,6 +13,7 @@ from fixturecheck.kernel.measure import area_mm2, centroid_of, face_frame, is_fl
 from fixturecheck.kernel.select import same_faces
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.words import BY_PLACE
 
 RELIEF = "relief"
 _SAME_MM = 1e-6
@@ -47,7 +48,7 @@ def redrawn(body: Body, solid: Solid) -> Body:
     What was stated of a face that is gone is dropped.
     """
     faces = renamed(body, solid)
-    kept = {*faces, "*", *(n for n in body.face_names() if n.startswith("face_"))}
+    kept = {*faces, "*", *(n for n in body.face_names() if BY_PLACE.fullmatch(n))}
     return replace(
         body,
         solid=solid,

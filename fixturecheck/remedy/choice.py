@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.measure import volume_mm3
 from fixturecheck.remedy.proposals import Proposal
-from fixturecheck.setup.model import Body
+from fixturecheck.setup.model import Body, Setup
 
 _BY_HAND_MM = 1.0
 """An edge is broken by stone or file up to this leg or radius (common practice, no source)."""
@@ -37,8 +37,11 @@ class Tries:
     ----------
     kinds : sequence of str
         As the set-up states them; decides between cuts that take the same.
+    drawn : Setup
+        The set-up before any relief.
     """
 
+    drawn: Setup
     kinds: Sequence[str]
     _tries: list[Try] = field(default_factory=list)
     _notes: list[str] = field(default_factory=list)

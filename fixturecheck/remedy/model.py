@@ -52,6 +52,11 @@ class Clash:
         return self.zone_b if self.zone_b is not None and body == self.b else self.zone
 
     @property
+    def key(self) -> tuple[object, ...]:
+        """What tells one clash from another: the faces on either side, and whether only tolerances meet."""
+        return self.a, self.faces_a, self.b, self.faces_b, self.lands
+
+    @property
     def says(self) -> str:
         """The clash in words: `pawl_2.back+under into pawl_1.step_fillet`."""
         how = "onto" if self.lands else "into"

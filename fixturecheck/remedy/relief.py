@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -17,7 +17,7 @@ from fixturecheck.kernel.measure import box_of, centre_of, distance, volume_mm3
 from fixturecheck.kernel.place import matrix_of, placed_at, world_faces
 from fixturecheck.kernel.shapes import Shape, Solid, to_vector
 from fixturecheck.remedy.accept import Touched, is_seat, touched, worn_seats
-from fixturecheck.remedy.apply import RELIEF, copies_of, redrawn, with_body
+from fixturecheck.remedy.apply import copies_of, redrawn, with_body
 from fixturecheck.remedy.bands import band_mm, refuse_crossing
 from fixturecheck.remedy.choice import Tries, by_hand
 from fixturecheck.remedy.clashes import clashes_of, intended
@@ -67,7 +67,7 @@ def relieve(setup: Setup) -> Reliefs:
     nested = intended(setup)
     before = settle_setup(setup, setup.staging) if setup.staging is not None else None
     made: list[Relief] = []
-    refused: dict[str, Refused] = {}
+    refused: dict[tuple[object, ...], Refused] = {}
     missing: tuple[str, ...] = ()
     for _ in range(_MOST_RELIEFS):
         try:
@@ -77,14 +77,14 @@ def relieve(setup: Setup) -> Reliefs:
             break
         if clash is None:
             break
-        held, why = _reliefs_for(nested, clash)
+        held, why = _reliefs_for(setup, nested, clash)
         if not held:
-            marks = _marks(nested, clash, None)
-            refused[clash.says] = Refused(clash=clash.says, why=why, gives=_gives(nested, clash), marks=marks)
+            marks = _marks(setup, nested, clash, None)
+            refused[clash.key] = Refused(clash=clash.says, why=why, gives=_gives(nested, clash), marks=marks)
             continue
         best = held[0]
         instead = tuple(h.relief.says for h in held[1:])
-        marks = _marks(nested, clash, best.relief)
+        marks = _marks(setup, nested, clash, best.relief)
         made.append(replace(best.relief, instead=instead, rejected=why, marks=marks))
         nested = best.setup
     changed = _back_to(setup, nested)
@@ -99,13 +99,13 @@ def relieve(setup: Setup) -> Reliefs:
     )
 
 
-def _next(setup: Setup, refused: dict[str, Refused]) -> Clash | None:
+def _next(setup: Setup, refused: Collection[tuple[object, ...]]) -> Clash | None:
     """Return the next clash that was not given up: what overlaps first, then what lands within tolerances."""
     overlaps = clashes_of(setup)
-    found = next((c for c in overlaps if c.says not in refused), None)
+    found = next((c for c in overlaps if c.key not in refused), None)
     if found is not None or overlaps or not varies(setup):
         return found
-    return next((c for c in landings_of(setup) if c.says not in refused), None)
+    return next((c for c in landings_of(setup) if c.key not in refused), None)
 
 
 def _back_to(drawn: Setup, nested: Setup) -> Setup:
@@ -122,13 +122,13 @@ class _Held:
     setup: Setup
 
 
-def _reliefs_for(setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ...]]:
+def _reliefs_for(drawn: Setup, setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ...]]:
     """Return the reliefs of a clash that hold, the least of a bother first, and why others do not.
 
     All kinds that the set-up allows are made on the solid and ranked together: what a hand makes before what
     is milled, then by the material that it takes. No more is tried once enough hold to choose from.
     """
-    tries = _tries(setup, clash)
+    tries = _tries(drawn, setup, clash)
     held: list[_Held] = []
     # The same drawing on both sides of a clash gives the same relief twice.
     seen: set[tuple[object, ...]] = set()
@@ -145,9 +145,9 @@ def _reliefs_for(setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ..
     return held, tries.rejected({h.relief.kind for h in held}) if held else tries.why()
 
 
-def _tries(setup: Setup, clash: Clash) -> Tries:
+def _tries(drawn: Setup, setup: Setup, clash: Clash) -> Tries:
     """Return the cuts that might cure a clash, made on the solids, and why there is none on a body."""
-    tries = Tries(kinds=setup.relief.kinds)
+    tries = Tries(drawn=drawn, kinds=setup.relief.kinds)
     for name in (clash.a, clash.b):
         body = setup.body(name)
         if not body.no_function:
@@ -193,7 +193,7 @@ def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, tries: Tries)
         reasons = list(worn_seats(setup, changed))
         if reasons:
             break
-        reasons = list(_still(changed, clash))
+        reasons = list(_still(tries.drawn, changed, clash))
         if not reasons:
             relief = _relief(clash, body, proposal, solid, (bodies, found))
             return _Held(relief=relief, setup=changed)
@@ -246,7 +246,7 @@ def _faces(body: Body, names: tuple[str, ...]) -> list[Shape]:
     return [f for f, n in zip(world_faces(placed), placed.face_names, strict=True) if n in names]
 
 
-def _still(changed: Setup, clash: Clash) -> Iterator[str]:
+def _still(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[str]:
     """Yield what still keeps two bodies apart after a relief."""
     pair = {clash.a, clash.b}
     left = clashes_of(changed)
@@ -257,14 +257,14 @@ def _still(changed: Setup, clash: Clash) -> Iterator[str]:
         return
     # Nothing overlaps any more: let the parts go again, and see that every seat closes.
     settled = settle_setup(changed, changed.staging)
-    yield from not_seated(settled, changed)
+    yield from not_seated(settled, drawn, changed)
     if clash.lands and settled.rests:
         for (one, two), share in shares_of(changed).items():
             if {one.body, two.body} == pair and share > 1.0 - SURE:
                 yield f"{one} still lands on {two} in {share:.2%} of draws"
 
 
-def not_seated(settled: Settled, setup: Setup) -> Iterator[str]:
+def not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[str]:
     """Yield what keeps settled parts from their seats, in words."""
     if not settled.rests:
         yield settled.says
@@ -276,16 +276,18 @@ def not_seated(settled: Settled, setup: Setup) -> Iterator[str]:
             yield f"{seat.seat.own} still rests {gap} off {seat.seat.on}"
     for one in settled.unintended():
         # Where every seat is closed, a round relief may run out onto a seat and touch there too.
-        if not any(_runs_out(setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):
+        if not any(_runs_out(drawn, setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):
             yield f"{one.a} still lands on {one.b}"
 
 
-def _runs_out(setup: Setup, relief: FaceRef, seat: FaceRef) -> bool:
-    """Tell whether one face was made by a relief, by the name that it is given, and the other is a seat."""
-    return relief.face.partition("_")[0] == RELIEF and is_seat(setup, seat.body, seat.face)
+def _runs_out(drawn: Setup, setup: Setup, relief: FaceRef, seat: FaceRef) -> bool:
+    """Tell whether one face was made by a relief, and the other is a seat."""
+    body = relief.body
+    made = relief.face in setup.body(body).faces and relief.face not in drawn.body(body).faces
+    return made and is_seat(setup, seat.body, seat.face)
 
 
-def _marks(setup: Setup, clash: Clash, best: Relief | None) -> str:
+def _marks(drawn: Setup, setup: Setup, clash: Clash, best: Relief | None) -> str:
     """Say which faces would have to be marked without function for a lesser relief; empty where none would.
 
     Faces that are seats or ground are not asked to give anything.
@@ -297,7 +299,7 @@ def _marks(setup: Setup, clash: Clash, best: Relief | None) -> str:
         if changed[name].no_function == body.no_function:
             continue
         wider = with_body(setup, changed)
-        tries = Tries(kinds=setup.relief.kinds)
+        tries = Tries(drawn=drawn, kinds=setup.relief.kinds)
         for proposal in _proposed(wider, clash, changed[name]):
             tries.add(changed[name], proposal)
         for one in tries.ranked()[:_MOST_MARKED]:

@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from fixturecheck.report.group_words import title
 from fixturecheck.report.order import Numbered, numbered
 from fixturecheck.result import Finding, NotAsked, Result, Verdict, WhyNotAsked
+from fixturecheck.wording.groups import title
 
 ASKED = {
     "describe": "sizes as read",

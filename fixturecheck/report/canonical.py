@@ -41,6 +41,7 @@ def result_dict(result: Result) -> dict[str, Any]:
     places = {old: new for new, old in enumerate(order)}
     contacts = [_contact(c) for c in result.contacts]
     contacts.sort(key=lambda c: (c["a"], c["b"], c["kind"], c["centroid"], c["normal"]))
+    write = Writing(units=result.shown_in)
     return {
         "verdict": str(result.verdict),
         "tool": {
@@ -59,8 +60,8 @@ def result_dict(result: Result) -> dict[str, Any]:
         "groups": _groups(result.groups, places),
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
-        "rest": rest_dict(result.rest),
-        "holding": hold_dict(result.holding, Writing(units=result.shown_in)),
+        "rest": rest_dict(result.rest, write),
+        "holding": hold_dict(result.holding, write),
         "not_asked": [_not_asked(n) for n in result.not_asked],
         "assumed": [_assumed(a) for a in result.assumed],
     }

@@ -20,12 +20,12 @@ from fixturecheck.wording.hold import (
     loss_words,
     magnet_words,
     outcome_words,
-    sentence,
     span,
     times,
     tools_of,
 )
 from fixturecheck.wording.motion import how_words
+from fixturecheck.wording.sentences import sentence
 
 _NOT_ASKED = (
     "<section><h2>Does it hold</h2>\n<p>Not asked: the set-up states no holding. State the magnet's pull and "

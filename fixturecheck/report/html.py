@@ -9,16 +9,17 @@ from importlib.metadata import version
 from importlib.resources import files
 
 from fixturecheck.report import facts
-from fixturecheck.report import group_words as words
 from fixturecheck.report.banner import banner, counted, questions
 from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_page import hold_captions, hold_section
-from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, Together, numbered
+from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
 from fixturecheck.report.stated import assumed_section, setup_section
 from fixturecheck.result import Contact, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
+from fixturecheck.wording import groups as words
+from fixturecheck.wording.groups import Together
 from fixturecheck.wording.quantity import shown, shown_span, typeset_page
 
 _MOST_ROWS = 300

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.result import Finding, Group, Result, Verdict
+from fixturecheck.wording.groups import Together
 
 _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)
 _AFTER_OVERRULED = 2
@@ -19,19 +20,6 @@ HOLD_FLUX = "hold_flux.png"
 
 MOST_PICTURES = 24
 """Pictures of findings drawn at most; a gang that fails the same way many times needs no more."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Together:
-    """Findings told as one: the one furthest from its limit, and those like it."""
-
-    finding: Finding
-    like: tuple[Finding, ...] = ()
-
-    @property
-    def all(self) -> tuple[Finding, ...]:
-        """The finding that leads, then those like it."""
-        return (self.finding, *self.like)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

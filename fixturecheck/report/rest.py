@@ -11,7 +11,9 @@ from fixturecheck.report.histogram import histogram
 from fixturecheck.report.order import LOCATION, REST
 from fixturecheck.result import Chances, PartLocation, PartRest, Rest, Result, TargetMoves
 from fixturecheck.units import Writing
+from fixturecheck.wording.motion import freedom_words
 from fixturecheck.wording.quantity import shown
+from fixturecheck.wording.sentences import sentence
 
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
 LOCATES = (
@@ -39,9 +41,10 @@ def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType(
         )
     rest, units = result.rest, result.shown_in
     write = Writing(units=units)
+    names = {p.body for p in rest.parts}
     pieces = [
         "<section><h2>Where the parts come to rest</h2>",
-        f"<p>{escape(_sentence(rest.says, rest))} {escape(_how(rest, write))}</p>",
+        f"<p>{escape(sentence(rest.says, names))} {escape(_how(rest, write))}</p>",
         pictures.get(REST, ""),
         _parts(rest, units) if rest.at_rest else "",
         _located(rest.location, pictures.get(LOCATION, ""), write.steps()),
@@ -51,32 +54,25 @@ def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType(
     return "\n".join(p for p in pieces if p)
 
 
-def _sentence(text: str, rest: Rest) -> str:
-    """Return words as a sentence; the name of a part at the start stays as it is written."""
-    first = text.partition(" ")[0]
-    named = first.strip(",:;") in {p.body for p in rest.parts} or not first.isalpha()
-    start = text if named else text[:1].upper() + text[1:]
-    return f"{start}." if text else ""
-
-
 def _how(rest: Rest, write: Writing) -> str:
     """Say how the parts were staged and how far the answer is sure."""
+    names = {p.body for p in rest.parts}
     order = f"Staged one by one: {', '.join(rest.order)}." if rest.order else "Pushed all together."
     left = "" if rest.residual_um is None else f" Overlap left: {write.gap(rest.residual_um, '.2g')}."
     error = write.gap(rest.error_um, ".2g")
     unseen = f" No overlap deeper than {error} stays unseen." if rest.error_um > 0 else ""
-    matters = f" {_sentence(rest.order_says, rest)}" if rest.order_says else ""
+    matters = f" {sentence(rest.order_says, names)}" if rest.order_says else ""
     return f"{order}{matters}{left}{unseen}"
 
 
 def _parts(rest: Rest, units: str) -> str:
-    rows = []
+    rows, write = [], Writing(units=units)
     for part in rest.parts:
         shift = math.hypot(*part.shift_mm)
         turn = math.hypot(*part.turn_deg)
         off = shown(shift, "mm", units) if shift > _STIRS else "as drawn"
         turned = shown(turn, "deg") if turn > _STIRS else ""
-        rows.append((escape(part.body), escape(off), escape(turned), _seats(part, units), _free(part)))
+        rows.append((escape(part.body), escape(off), escape(turned), _seats(part, units), _free(part, write)))
     heads = ("part", "off the drawing", "turned", "seats", "left free")
     return _table(heads, rows, frozenset({1, 2}))
 
@@ -96,8 +92,8 @@ def _seats(part: PartRest, units: str) -> str:
     return "<br>".join(lines) or "none stated"
 
 
-def _free(part: PartRest) -> str:
-    return "<br>".join(escape(f.removeprefix(part.body + " ")) for f in part.free) or "nothing"
+def _free(part: PartRest, write: Writing) -> str:
+    return "<br>".join(escape(freedom_words(f, write)) for f in part.free) or "nothing"
 
 
 def _located(parts: Sequence[PartLocation], picture: str, steps: tuple[str, str]) -> str:

@@ -29,7 +29,7 @@ def assumed_line(result: Result) -> str:
     rows = result.assumed
     if not rows:
         return ""
-    told = [r for r in rows if not r.of.startswith(("equipment", "tolerances", "seat"))] or list(rows)
+    told = [r for r in rows if not r.aside] or list(rows)
     named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in told[:3])
     return f"assumed, not stated: {len(rows)} values, such as {named}; report.html lists all"
 

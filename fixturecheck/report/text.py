@@ -5,13 +5,14 @@ from __future__ import annotations
 import shutil
 import textwrap
 
-from fixturecheck.report import group_words as words
 from fixturecheck.report.banner import banner, counted
 from fixturecheck.report.colours import SIGNS, verdict_words
 from fixturecheck.report.hold_text import hold_lines
-from fixturecheck.report.order import Together, numbered
+from fixturecheck.report.order import numbered
 from fixturecheck.report.stated import assumed_line
 from fixturecheck.result import Result, Verdict
+from fixturecheck.wording import groups as words
+from fixturecheck.wording.groups import Together
 from fixturecheck.wording.quantity import shown, typeset
 
 _MOST_GO = 12

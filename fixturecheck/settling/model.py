@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.physics.settle import Ending
-from fixturecheck.result import Vector
+from fixturecheck.result import Freedom, Vector
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 
 __all__ = [
-    "Carried", "FreedomLeft", "OrderTold", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
+    "Carried", "OrderTold", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
@@ -99,32 +99,6 @@ class SeatAtRest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class FreedomLeft:
-    """A motion that the contacts leave a body.
-
-    Parameters
-    ----------
-    kind : str
-        `slides`, `turns` or `screws`.
-    axis, point_mm : Vector
-        Direction, and a point of the axis.
-    low, high : float
-        How far it goes either way before something else is met: mm for a slide, degrees otherwise;
-        infinite where nothing is met within what was looked at.
-    says : str
-        The same in words.
-    """
-
-    body: str
-    kind: str
-    axis: Vector
-    point_mm: Vector
-    low: float
-    high: float
-    says: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Settled:
     """Where everything rests, or why it does not.
 
@@ -140,7 +114,7 @@ class Settled:
         Faces that touch at rest.
     seats : tuple of SeatAtRest
         Every intended seat of a loose body.
-    freedoms : tuple of FreedomLeft
+    freedoms : tuple of Freedom
         Motions left.
     residual_um : float
         Deepest overlap left.
@@ -158,7 +132,7 @@ class Settled:
     poses: Mapping[str, RestPose]
     carried: tuple[Carried, ...]
     seats: tuple[SeatAtRest, ...]
-    freedoms: tuple[FreedomLeft, ...]
+    freedoms: tuple[Freedom, ...]
     residual_um: float
     balance: float
     steps: int

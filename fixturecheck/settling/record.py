@@ -49,7 +49,7 @@ def rest_of(answered: Answered) -> Rest:
                 shift_mm=pose.shift_mm,
                 turn_deg=pose.turn_deg,
                 seats=tuple(_seat(s) for s in settled.seats if s.seat.body == pose.body),
-                free=tuple(f.says for f in settled.freedoms if f.body == pose.body),
+                free=tuple(f for f in settled.freedoms if f.body == pose.body),
             )
             for pose in settled.poses.values()
         ),

@@ -18,9 +18,9 @@ from fixturecheck.settling.bench import Bench, bench_of
 from fixturecheck.settling.model import Staging
 from fixturecheck.settling.run import loose_of, walk
 from fixturecheck.settling.starts import finder_of
-from fixturecheck.settling.told import axis_name, vector
+from fixturecheck.settling.told import vector
 from fixturecheck.setup.model import Setup
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, axis_text
 
 Floats = NDArray[np.float64]
 HAND_MU = 0.1
@@ -124,5 +124,5 @@ def _push_says(name: str, ending: Ending, shift: Floats, turn: Floats, write: Wr
     if ending is not Ending.REST:
         return f"{name} does not come to rest again under the push ({ending})"
     if angle > ROCKS_DEG:
-        return f"{name} rocks by {angle:.3f} deg under the push, about {axis_name(vector(turn / angle))}"
+        return f"{name} rocks by {angle:.3f} deg under the push, about {axis_text(vector(turn / angle))}"
     return f"{name} slides by {write.length(float(np.linalg.norm(shift)), '.3f')} under the push"

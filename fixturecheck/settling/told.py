@@ -16,14 +16,13 @@ from fixturecheck.physics.freedom import Motion, motions
 from fixturecheck.physics.rigid import Poses, jacobian, turn_of
 from fixturecheck.physics.settle import Ending, Settling
 from fixturecheck.physics.step import Load
-from fixturecheck.result import Vector
+from fixturecheck.result import Freedom, FreedomKind, Vector
 from fixturecheck.settling.bench import Bench
 from fixturecheck.settling.gaps import gap_um
-from fixturecheck.settling.model import Carried, FreedomLeft, RestPose, SeatAtRest, Settled
+from fixturecheck.settling.model import Carried, RestPose, SeatAtRest, Settled
 from fixturecheck.settling.seated import with_borders
 from fixturecheck.settling.unseen import unseen_mm
 from fixturecheck.setup.model import Seat
-from fixturecheck.units import Writing
 
 Floats = NDArray[np.float64]
 LOOK_MM = 5.0
@@ -169,9 +168,7 @@ def seats_at_rest(
     return tuple(out)
 
 
-def freedoms_left(
-    bench: Bench, raw: Settling, loose: Sequence[int], touch_mm: float
-) -> tuple[FreedomLeft, ...]:
+def freedoms_left(bench: Bench, raw: Settling, loose: Sequence[int], touch_mm: float) -> tuple[Freedom, ...]:
     """Return the motions each body has left among its neighbours as they stand."""
     around = find_candidates(
         bench.scene(loose),
@@ -180,7 +177,7 @@ def freedoms_left(
         LOOK_MM,
         1e-2,
     )
-    out: list[FreedomLeft] = []
+    out: list[Freedom] = []
     for body in loose:
         mine = (raw.rows.body_a == body) | (raw.rows.body_b == body)
         rows = candidates(raw).where(mine & (raw.rows.gap_mm <= touch_mm))
@@ -192,7 +189,7 @@ def freedoms_left(
             way = _forward(motion.axis)
             rate = ahead @ motion.twist * way
             limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
-            out.append(_freedom(bench.bodies[body].name, motion, way, limits, bench.setup.write))
+            out.append(_freedom(bench.bodies[body].name, motion, way, limits))
     return tuple(out)
 
 
@@ -202,31 +199,18 @@ def _room(gap_mm: Floats, rate: Floats, touch_mm: float) -> float:
     return float((gap_mm[closing] / -rate[closing]).min(initial=np.inf))
 
 
-def _freedom(
-    name: str, motion: Motion, way: float, limits: tuple[float, float], write: Writing
-) -> FreedomLeft:
-    """Name one motion and say how far it goes either way."""
+def _freedom(name: str, motion: Motion, way: float, limits: tuple[float, float]) -> Freedom:
+    """Return one motion with how far it goes either way."""
     axis = vector(motion.axis * way)
-    where = axis_name(axis)
-    slides = motion.kind == "slides"
+    slides = motion.kind is FreedomKind.SLIDES
     high, low = limits if slides else (_degrees(limits[0]), _degrees(limits[1]))
-    unit = "mm" if slides else "deg"
-    if slides:
-        says = f"{name} slides along {where}"
-    else:
-        at = ", ".join(write.number(v, "mm", ".2f") for v in vector(motion.point_mm))
-        says = f"{name} {motion.kind} about {where} through ({at})"
-    stops = [write.number(v, unit, "+.3g") for v in (-low, high) if np.isfinite(v)]
-    if stops:
-        says += f" as far as {' and '.join(stops)} {write.name(unit)}"
-    return FreedomLeft(
+    return Freedom(
         body=name,
         kind=motion.kind,
         axis=axis,
         point_mm=vector(motion.point_mm),
         low=-low,
         high=high,
-        says=says,
     )
 
 
@@ -238,14 +222,6 @@ def _degrees(turn_rad: float) -> float:
 def _forward(axis: Floats) -> float:
     """Return the sign that makes the greatest part of an axis positive."""
     return 1.0 if axis[int(np.argmax(np.abs(np.round(axis, 9))))] >= 0 else -1.0
-
-
-def axis_name(axis: Sequence[float]) -> str:
-    """Return X, Y or Z for a machine's axis, else the direction as numbers."""
-    for name, value in zip("XYZ", axis, strict=True):
-        if abs(abs(value) - 1.0) < 1e-9:
-            return name
-    return "(" + ", ".join(f"{v + 0.0:.3f}" for v in axis) + ")"
 
 
 def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequence[SeatAtRest]) -> str:

@@ -32,12 +32,15 @@ class _Asked:
         Fields that play no part here.
     instead : mapping of str to object
         What is used in place of a field that is None or empty.
+    aside : bool
+        As in `Assumed`.
     """
 
     of: str
     record: Any
     skips: tuple[str, ...] = ()
     instead: Mapping[str, Any] = field(default_factory=dict)
+    aside: bool = False
 
 
 def assumed(setup: Setup) -> tuple[Assumed, ...]:
@@ -70,7 +73,12 @@ def _rows(setup: Setup) -> Iterator[Assumed]:
         for key, value in body.shop_sizes.items():
             hangs_on = "where its faces stand, and how a magnet or jaw holds with it"
             yield Assumed(
-                of=f"equipment {body.group}", key=key, value=value, unit=metric_unit(key), hangs_on=hangs_on
+                of=f"equipment {body.group}",
+                key=key,
+                value=value,
+                unit=metric_unit(key),
+                hangs_on=hangs_on,
+                aside=True,
             )
 
 
@@ -98,7 +106,7 @@ def _machine(setup: Setup) -> Iterator[Assumed]:
 def _records(setup: Setup) -> Iterator[_Asked]:
     """Yield every other record whose defaults may have been used."""
     for seat in setup.seats:
-        yield _Asked(of=f"seat {seat.body}.{seat.face}", record=seat)
+        yield _Asked(of=f"seat {seat.body}.{seat.face}", record=seat, aside=True)
     for cut in setup.cuts:
         yield _cut(setup, cut)
     if setup.staging is not None:
@@ -108,7 +116,7 @@ def _records(setup: Setup) -> Iterator[_Asked]:
             yield _Asked(of=f"staging.push.{name}", record=push, instead={"force_n": _HAND, "at_mm": _CENTRE})
     if setup.holding is not None:
         yield from _holding(setup, setup.holding)
-    yield _Asked(of="tolerances", record=setup.tolerances)
+    yield _Asked(of="tolerances", record=setup.tolerances, aside=True)
 
 
 def _cut(setup: Setup, cut: Cut) -> _Asked:
@@ -193,6 +201,7 @@ def _defaults(asked: _Asked) -> Iterator[Assumed]:
             value=value,
             unit="" if isinstance(value, str) else metric_unit(key.name),
             hangs_on=rule.matters,
+            aside=asked.aside,
         )
 
 

@@ -26,7 +26,6 @@ FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "cool
 ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
 CUTS_AS = ("soft_steel", "c45", "alloy_steel")
 MILLS = ("any", "climb", "conventional", "centred")
-GRINDS_AS = ("soft_steel", "hard_steel", "cast_iron")
 MOST_HELIX_DEG = 70.0
 ASSUMED_PULL_N_CM2 = 80.0
 """Low end of what permanent-magnet chucks are sold with: common practice, no source."""
@@ -284,7 +283,7 @@ def refuse_bad_holding(setup: Setup) -> None:
     parts = [b.name for b in setup.bodies if b.role == "part"]
     for part, kind in holding.grinds_as.items():
         _known(part, parts, "holding, grinds_as")
-        one_of(kind, GRINDS_AS, f"holding, grinds_as of {part!r}")
+        one_of(kind, tables.GRINDS_AS, f"holding, grinds_as of {part!r}")
     for material, curves in holding.curves_between.items():
         _refuse_bad_curves(material, curves)
     for name in holding.blocking or ():

@@ -47,6 +47,10 @@ Range = tuple[float, float]
 """Low and high of what is not known better."""
 
 
+GRINDS_AS = ("soft_steel", "hard_steel", "cast_iron")
+"""Classes of materials whose grinding energy is known."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
     """One material at room temperature.
@@ -72,6 +76,8 @@ class Material:
         How far the polarisation of a lot may lie off that curve, either way.
     between : tuple of str
         Two materials with a curve, the weaker and the stronger, that it lies between where it has none.
+    grinds_as : str
+        What it grinds like: `soft_steel`, `hard_steel` or `cast_iron`; empty where that is not known.
     source : str
         Where each value comes from.
     """
@@ -89,6 +95,7 @@ class Material:
     bh: tuple[tuple[float, float], ...] = field(default=(), metadata=allowed(0.0, 1e6, items=400))
     bh_spread_share: float = field(default=0.0, metadata=allowed(0.0, 0.5))
     between: tuple[str, ...] = ()
+    grinds_as: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,6 +216,8 @@ def flaws_of(row: Material | Finish) -> Iterator[str]:
         if pair is not None and not (len(pair) == 2 and pair[0] <= pair[1]):
             yield f"{key} must be low and high, like [1, 2]; got {shortened(list(pair))}"
     if isinstance(row, Material):
+        if row.grinds_as not in {"", *GRINDS_AS}:
+            yield f"grinds_as: {shortened(row.grinds_as)} is none of {', '.join(GRINDS_AS)}"
         yield from _magnetic_flaws(row)
 
 

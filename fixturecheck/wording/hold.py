@@ -193,13 +193,3 @@ def tools_of(hold: HoldFound) -> str:
     if hold.mills:
         return "wheel or cutter" if hold.grinds else "cutter"
     return "wheel"
-
-
-def sentence(text: str, names: frozenset[str] = frozenset()) -> str:
-    """Return words as a sentence; a name at its start stays as it is written."""
-    text = text.strip()
-    if not text:
-        return ""
-    first = text.partition(" ")[0].strip(",:;")
-    start = text if first in names or not first.isalpha() else text[:1].upper() + text[1:]
-    return start if start.endswith((".", "!", "?")) else f"{start}."

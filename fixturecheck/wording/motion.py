@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 
 from fixturecheck.hold_result import BodyMotion, LetsGo, MotionKind, Vector
-from fixturecheck.units import METRIC, Writing, factor_text
+from fixturecheck.result import Freedom, FreedomKind
+from fixturecheck.units import METRIC, Writing, axis_text, factor_text
 
 _AXES = "XYZ"
 _LEFT_OUT_SHARE = 0.33
@@ -45,6 +46,17 @@ def direction_words(direction: Vector) -> str:
         pair[int(part > 0.0)] for pair, part in zip(_WAYS, parts, strict=True) if abs(part) > _LEFT_OUT_SHARE
     ]
     return " and ".join(said)
+
+
+def freedom_words(freedom: Freedom, write: Writing = METRIC) -> str:
+    """Return what a body is still free to do, without its name: `slides along Y as far as +1.5 mm`."""
+    slides = freedom.kind is FreedomKind.SLIDES
+    unit = "mm" if slides else "deg"
+    words = f"{freedom.kind} {'along' if slides else 'about'} {axis_text(freedom.axis)}"
+    if not slides:
+        words += f" through ({', '.join(write.number(v, 'mm', '.2f') for v in freedom.point_mm)})"
+    stops = [write.number(v, unit, "+.3g") for v in (freedom.low, freedom.high) if math.isfinite(v)]
+    return f"{words} as far as {' and '.join(stops)} {write.name(unit)}" if stops else words
 
 
 def lets_go_words(failure: LetsGo, write: Writing = METRIC) -> str:

@@ -50,7 +50,7 @@ BESIDE = {
     "allowed:allowed": {"least", "most"},
     "result:Finding": {"value", "limit", "margin"},
     "result:not_computed": {"value"},
-    "settling.model:FreedomLeft": {"low", "high"},
+    "result:Freedom": {"low", "high"},
     "physics.ranges:Range": {"low", "high"},
     "physics.ranges:Range.exactly": {"value"},
     "physics.ranges:Range.holds": {"value"},

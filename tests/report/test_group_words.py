@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck.report import group_words as words
 from fixturecheck.report.banner import counted
 from fixturecheck.report.html import page
-from fixturecheck.report.order import Together, numbered
+from fixturecheck.report.order import numbered
 from fixturecheck.report.text import table
 from fixturecheck.result import Finding, Group, Result, Verdict
+from fixturecheck.wording import groups as words
+from fixturecheck.wording.groups import Together
 from tests.report import staged
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.report.order import Together
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.wording.quantity import shown_span
 
@@ -37,6 +37,19 @@ _SAYS = {
     ("hold", "factor"): "{count} parts, {who}, hold {value}.",
 }
 """By check and kind, for findings that are not go."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Together:
+    """Findings told as one: the one furthest from its limit, and those like it."""
+
+    finding: Finding
+    like: tuple[Finding, ...] = ()
+
+    @property
+    def all(self) -> tuple[Finding, ...]:
+        """The finding that leads, then those like it."""
+        return (self.finding, *self.like)
 
 
 def count_words(count: int) -> str:

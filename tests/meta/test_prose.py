@@ -1,0 +1,91 @@
+"""No data in prose: text is taken apart only by what reads it from outside.
+
+Solvers return numbers and enums, and sentences are made of them at the end. Whoever needs them is
+given the data. So nothing but the modules of READERS may split text or look into it.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+
+import pytest
+
+from tests.meta.source import ROOT, Module, modules
+
+READERS = {
+    # Text from outside.
+    "cli": "arguments of the command line",
+    "kernel.script": "overrides of a script's parameters",
+    "kernel.step": "STEP files",
+    "kernel.worker": "what a child process wrote",
+    "report.painter": "what the process that draws wrote",
+    "report.part21": "STEP files as written",
+    "report.keys": "docstrings of the records, from which the reference is made",
+    "setup": "set-ups as text, and the names in them",
+    "shop.catalogue": "the table of equipment",
+    "shop.marking": "the marking of a wheel",
+    "shop.tables": "tables and their sources",
+    # Identifiers of ours.
+    "faceref": "the one place that puts `body.face` together and takes it apart",
+    "report.rest_data": "the unit at the end of a field's name",
+    "report.stated": "the unit at the end of a key",
+    "report.stl": "file names that a system keeps for itself",
+    "units": "the unit at the end of a key, and formats of numbers",
+    # Typesetting: letters change, and nothing is learnt from them.
+    "wording.groups": "the number at the end of a body's name, to sort pawl_2 before pawl_10",
+    "wording.quantity": "the units' own signs on a page",
+    "wording.sentences": "the first letter and the full stop of a sentence",
+}
+"""Modules and rooms that may take text apart, each with what it reads."""
+
+CUTS = {
+    "endswith", "partition", "removeprefix", "removesuffix", "rpartition", "rsplit", "split", "splitlines",
+    "startswith",
+}  # fmt: skip
+ARRAYS = {"np", "numpy"}
+
+
+def _cuts(tree: ast.AST) -> Iterator[str]:
+    """Yield the calls that take text apart, with their lines."""
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Attribute):
+            continue
+        of = node.value.id if isinstance(node.value, ast.Name) else ""
+        if (node.attr in CUTS and of not in ARRAYS) or of == "re":
+            yield f"line {node.lineno}: {of or '...'}.{node.attr}"
+
+
+def _reads(name: str) -> bool:
+    return any(name == reader or name.startswith(f"{reader}.") for reader in READERS)
+
+
+@pytest.mark.parametrize("module", modules(), ids=lambda m: m.name)
+def test_only_readers_take_text_apart(module: Module) -> None:
+    if not _reads(module.name):
+        assert list(_cuts(module.tree)) == [], "pass the data, and make the sentence where it is shown"
+
+
+def test_every_reader_is_there_and_reads() -> None:
+    """What is excused must need it, or the list hides the next one."""
+    reading = {m.name for m in modules() if list(_cuts(m.tree))}
+    idle = {r for r in READERS if not any(n == r or n.startswith(f"{r}.") for n in reading)}
+    assert idle == set()
+
+
+@pytest.mark.parametrize(
+    ("line", "cuts"),
+    [
+        ('_, found, rest = says.partition("load: ")', True),
+        ('upright = kind.endswith("turns")', True),
+        ('free = [f.says.removeprefix(body + " ") for f in found]', True),
+        ('shown = re.sub(r"mm2", "mm\u00b2", page)', True),
+        ("parts = np.split(points, ends)", False),
+        ("upright = motion.kind.upright", False),
+    ],
+)
+def test_what_takes_text_apart_is_seen(line: str, cuts: bool) -> None:
+    """The first four are what stood in the program once."""
+    module = Module(name="report.x", path=ROOT / "fixturecheck/report/x.py", text=line, tree=ast.parse(line))
+    assert bool(list(_cuts(module.tree))) is cuts
+    assert not _reads(module.name)
