@@ -20,7 +20,7 @@ from fixturecheck.holding.piece import Source
 from fixturecheck.holding.pull import FacePull, Magnet, least_pulls
 from fixturecheck.holding.rating import find_sources
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import area_mm2, face_frame
+from fixturecheck.kernel.measure import area_mm2, face_frame, is_flat
 from fixturecheck.magnet import MagnetModel, behind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
@@ -61,7 +61,7 @@ def larger_seat(bench: Bench) -> Iterator[Cure]:
         return
     ratio, factor = found
     area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.faces if seated(f))
-    if ratio * area_mm2 > _most_in_a_plane_mm2(bench.scene.setup.body(part)):
+    if ratio * area_mm2 > most_in_a_plane_mm2(bench.scene.setup.body(part)):
         return
     write = bench.scene.setup.write
     says = (
@@ -71,15 +71,17 @@ def larger_seat(bench: Bench) -> Iterator[Cure]:
     yield Cure(says=says, change_ratio=ratio, factor=factor)
 
 
-def _most_in_a_plane_mm2(body: Body) -> float:
+def most_in_a_plane_mm2(body: Body) -> float:
     """Return the greatest area of the flat faces of a body that lie in one plane and look one way."""
     areas: dict[tuple[float, ...], float] = {}
     for face in faces_of(body.solid):
-        centre, normal, flat = face_frame(face)
-        if flat:
-            plane = (*np.round(normal, 6), round(float(centre @ normal), 3))
-            key = tuple(v + 0.0 for v in plane)
-            areas[key] = areas.get(key, 0.0) + area_mm2(face)
+        # The middle of a round face lies on its axis, where it has no normal.
+        if not is_flat(face):
+            continue
+        centre, normal, _ = face_frame(face)
+        plane = (*np.round(normal, 6), round(float(centre @ normal), 3))
+        key = tuple(v + 0.0 for v in plane)
+        areas[key] = areas.get(key, 0.0) + area_mm2(face)
     return max(areas.values(), default=0.0)
 
 

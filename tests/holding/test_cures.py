@@ -15,13 +15,13 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.cures import DEPTH_STEP_MM, cures_of, lighter_cut, tighter_clamps
 from fixturecheck.holding.cures_block import STEP_MM, fastened, stopped
-from fixturecheck.holding.cures_field import larger_seat, more_magnet, roughest_of
+from fixturecheck.holding.cures_field import larger_seat, more_magnet, most_in_a_plane_mm2, roughest_of
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.pull import FacePull, Pulls
 from fixturecheck.holding.run import bench_of
 from fixturecheck.holding.ways import scene_of
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.physics import grinding
 from fixturecheck.shop.tables import finishes
 from tests.holding.rigs import judged
@@ -279,6 +279,12 @@ def test_no_seat_is_asked_for_that_the_part_does_not_have():
         list(larger_seat(on_bench(stated, pulls=Pulls(faces=(seat,)), magnet=square_law(900.0, "seat"))))
         == []
     )
+
+
+def test_a_round_part_has_its_ends_in_planes():
+    """The middle of its round face lies on its axis, where it has no normal: a crash before."""
+    disc = body("disc", cylinder(10.0, (0, 0, 0), (0, 0, 5)))
+    assert most_in_a_plane_mm2(disc) == pytest.approx(100.0 * math.pi)
 
 
 def test_a_seat_of_two_pieces_is_as_rough_as_the_rougher():
