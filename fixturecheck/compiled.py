@@ -24,7 +24,7 @@ Vector = tuple[float, float, float]
 Loop = TypeVar("Loop", bound=Callable[..., object])
 
 LOOPS = (
-    *("compiled", "physics/implied"),
+    *("compiled", "physics/implied", "physics/equilibrium_loops"),
     *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/look"),
     *(
         "contact/rings",

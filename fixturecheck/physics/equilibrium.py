@@ -15,9 +15,11 @@ import numpy as np
 import numpy.typing as npt
 
 from fixturecheck.errors import SetupError
+from fixturecheck.physics.implied import outermost_of
 
 Vector = tuple[float, float, float]
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
 
 # Tangential over normal stiffness of an elastic contact, 2(1-nu)/(2-nu) with nu = 0.3 (Mindlin 1949,
 # from memory). Sliding starts earlier or later with it; a full slide does not depend on it.
@@ -108,6 +110,12 @@ class Equations:
     ----------
     approach : ndarray, shape (n, 3, m)
         For each contact point: approach along the normal and two slips, from the m freedoms.
+    freedom : ndarray of int, shape (n, k)
+        The freedoms that each point answers to, -1 after the last.
+    parts : ndarray, shape (n, 3, k)
+        The columns of `approach` at those freedoms.
+    outer : ndarray of int
+        Points that can pass on what all carry: the corners of the hull of each flat face of one friction.
     mu : ndarray, shape (n,)
         Friction.
     normal_n_mm, shear_n_mm : ndarray, shape (n,)
@@ -119,6 +127,9 @@ class Equations:
     """
 
     approach: FloatArray
+    freedom: IntArray
+    parts: FloatArray
+    outer: IntArray
     mu: FloatArray
     normal_n_mm: FloatArray
     shear_n_mm: FloatArray
@@ -154,6 +165,7 @@ def write_equations(holding: Holding, *, shear_ratio: float = SHEAR_STIFFNESS_RA
     origin = np.array([b.at_mm for b in holding.bodies], dtype=float)
     at = np.array([c.at_mm for c in holding.contacts], dtype=float).reshape(-1, 3)
     frames = contact_frames(np.array([c.normal for c in holding.contacts], dtype=float).reshape(-1, 3))
+    mu = np.array([c.mu for c in holding.contacts], dtype=float)
     approach = np.zeros((len(holding.contacts), 3, twists.shape[2]))
     for sign, side in ((1.0, [c.a for c in holding.contacts]), (-1.0, [c.b for c in holding.contacts])):
         for name, row in rows.items():
@@ -161,17 +173,54 @@ def write_equations(holding: Holding, *, shear_ratio: float = SHEAR_STIFFNESS_RA
             if mine.any():
                 jacobian = _point_motion(at[mine] - origin[row]) @ twists[row]
                 approach[mine] += sign * frames[mine] @ jacobian
+    sides = np.array([[rows[c.a], rows.get(c.b, -1)] for c in holding.contacts], dtype=np.int64).reshape(
+        -1, 2
+    )
+    freedom = _freedoms(sides, twists)
     pulls = np.array([c.pull_n for c in holding.contacts], dtype=float)
     stiffness = np.array([c.stiffness_n_mm for c in holding.contacts], dtype=float)
     return Equations(
         approach=approach,
-        mu=np.array([c.mu for c in holding.contacts], dtype=float),
+        freedom=freedom,
+        parts=np.take_along_axis(approach, np.maximum(freedom, 0)[:, None, :], axis=2),
+        outer=_outer(sides, at, frames[:, 0], mu),
+        mu=mu,
         normal_n_mm=stiffness,
         shear_n_mm=shear_ratio * stiffness,
         held_n=_generalised(holding.held, rows, origin, twists) + pulls @ approach[:, 0, :],
         cutting_n=_generalised(holding.cutting, rows, origin, twists),
         twists=twists,
     )
+
+
+def _freedoms(sides: IntArray, twists: FloatArray) -> IntArray:
+    """Return the freedoms of the bodies (n, 2) at each contact point, -1 where there are no more."""
+    moves = np.any(twists != 0.0, axis=1)
+    most = int(moves.sum(axis=1).max())
+    of_body = np.full((len(moves) + 1, most), -1, dtype=np.int64)
+    for row, mine in enumerate(moves):
+        of_body[row, : int(mine.sum())] = np.flatnonzero(mine)
+    # The last row stands for what stands still.
+    both = of_body[sides].reshape(len(sides), 2 * most)
+    return np.take_along_axis(both, np.argsort(both < 0, axis=1, kind="stable"), axis=1)
+
+
+def _outer(sides: IntArray, at_mm: FloatArray, normals: FloatArray, mu: FloatArray) -> IntArray:
+    """Return the outermost points of each flat face between two bodies, with one friction.
+
+    A force at a point between others is the same as shares of it at those, and each share lies in the same
+    friction cone: whatever forces all points can carry, these can.
+    """
+    if not len(mu):
+        return np.arange(0)
+    level_mm = np.einsum("ij,ij->i", normals, at_mm)
+    keys = [*sides.T, *np.round(normals * 1e6).T, np.round(level_mm * 1e6), np.round(mu * 1e9)]
+    order = np.lexsort(keys)
+    changes = np.arange(len(order)) == 0
+    for key in keys:
+        changes[1:] |= np.diff(key[order]) != 0
+    starts = np.append(np.flatnonzero(changes), len(order))
+    return np.sort(order[outermost_of(starts, at_mm[order], normals[order], level_mm[order])])
 
 
 def contact_frames(normals: FloatArray) -> FloatArray:

@@ -14,13 +14,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fixturecheck.physics.equilibrium import Equations, FloatArray
+from fixturecheck.physics.equilibrium_loops import (
+    RESIDUAL,
+    answer,
+    newton,
+    summed_forces,
+    summed_stiffness,
+)
 
 # Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
 DRAG = 1e-10
 # A step in which they carry more than this share of the loads is no equilibrium of the contacts.
 LOOSE = 1e-5
-RESIDUAL = 1e-7
-NEWTON_ITERATIONS = 14
 DESCENT_ITERATIONS = 15
 BOUND_UPDATES = 16
 # How much stiffer than at last the springs are, one solution after the other.
@@ -79,21 +84,19 @@ class Task:
 
     def residual(self, freedoms: FloatArray, carried: FloatArray) -> FloatArray:
         """Contact forces less held loads, on each freedom, N."""
-        contacts = carried.reshape(-1) @ self.equations.approach.reshape(-1, len(freedoms))
-        return contacts + self.drag_n_mm * (freedoms - self.before.freedoms_mm) - self.held_n
+        total = self.drag_n_mm * (freedoms - self.before.freedoms_mm) - self.held_n
+        summed_forces(self.equations.freedom, self.equations.parts, carried, total)
+        return total
 
-    def finished(self, freedoms: FloatArray, carried: FloatArray) -> Step | None:
-        """Return the step if the residual counts as nothing."""
-        residual = self.residual(freedoms, carried)
-        largest = max(self.scale_n, float(np.abs(carried).max(initial=0.0)))
-        if float(np.linalg.norm(self.across(residual))) > RESIDUAL * largest:
-            return None
+    def step(self, freedoms: FloatArray, carried: FloatArray) -> Step:
+        """Return the step that ends at an equilibrium."""
         state = State(freedoms_mm=freedoms, carried_n=carried)
+        largest = max(self.scale_n, float(np.abs(carried).max(initial=0.0)))
         # The drag takes no part in what holds: with nothing else to resist, it would grow with the stride.
         dragged = self.drag_n_mm * (freedoms - self.before.freedoms_mm)
         return Step(
             state=state,
-            factor=float((residual - dragged) @ self.unit) / self.load_size_n,
+            factor=float((self.residual(freedoms, carried) - dragged) @ self.unit) / self.load_size_n,
             balanced=float(np.linalg.norm(self.across(dragged))) <= LOOSE * largest,
         )
 
@@ -123,8 +126,9 @@ def assemble(equations: Equations, local: FloatArray) -> FloatArray:
         Stiffness of the whole.
     """
     width = equations.approach.shape[2]
-    summed = equations.approach.reshape(-1, width).T @ (local @ equations.approach).reshape(-1, width)
-    return np.asarray(summed)
+    total = np.zeros((width, width))
+    summed_stiffness(equations.freedom, equations.parts, local, total)
+    return total
 
 
 def solve(task: Task) -> Step | None:
@@ -150,22 +154,14 @@ def solve(task: Task) -> Step | None:
 
 def _newton(task: Task, freedoms: FloatArray) -> tuple[Step | None, FloatArray]:
     """Newton on the coupled problem, with backtracking on the residual."""
-    carried, local = _answer(task, freedoms, None)
-    off = float(np.linalg.norm(task.across(task.residual(freedoms, carried))))
-    for iteration in range(NEWTON_ITERATIONS):
-        step = task.finished(freedoms, carried)
-        if step is not None:
-            return step, freedoms
-        move = task.direction(freedoms, carried, local)
-        for shrink in (1.0, 0.5, 0.25, 0.1):
-            trial = freedoms + shrink * move
-            carried, local = _answer(task, trial, None)
-            now = float(np.linalg.norm(task.across(task.residual(trial, carried))))
-            # The first guess has the wrong contacts shut: its residual says nothing yet.
-            if now < 0.95 * off or iteration < 2:
-                break
-        freedoms, off = trial, now
-    return task.finished(freedoms, carried), freedoms
+    equations, found = task.equations, freedoms.copy()
+    carried = np.empty((len(equations.mu), 3))
+    balances = newton(
+        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
+        *(task.before.freedoms_mm, task.before.carried_n, task.held_n, task.unit),
+        *(task.drag_n_mm, task.scale_n, found, carried),
+    )
+    return (task.step(found, carried) if balances else None), found
 
 
 def _ease(task: Task) -> Step | None:
@@ -216,24 +212,11 @@ def _descend(task: Task, freedoms: FloatArray, bound: FloatArray) -> tuple[Float
 def _answer(task: Task, freedoms: FloatArray, fixed: FloatArray | None) -> tuple[FloatArray, FloatArray]:
     """What the contacts carry, and its derivative, shape (n, 3, 3); friction bounds may be held fixed."""
     equations = task.equations
-    stiff = equations.normal_n_mm
-    flat = equations.approach.reshape(-1, len(freedoms))
-    normal = np.maximum((flat @ freedoms).reshape(-1, 3)[:, 0] * stiff, 0.0)
-    slip = (flat @ (freedoms - task.before.freedoms_mm)).reshape(-1, 3)[:, 1:]
-    trial = task.before.carried_n[:, 1:] + equations.shear_n_mm[:, None] * slip
-    length = np.hypot(trial[:, 0], trial[:, 1])
-    bound = equations.mu * normal if fixed is None else fixed
-    slides = length > bound
-    share = np.where(slides, bound / np.maximum(length, _TINY), 1.0)
-    heading = trial / np.maximum(length, _TINY)[:, None]
-    turn = share * equations.shear_n_mm
-    local = np.zeros((len(normal), 3, 3))
-    local[:, 0, 0] = (normal > 0.0) * stiff
-    local[:, 1, 1] = local[:, 2, 2] = turn
-    local[:, 1:, 1:] -= (heading * (turn * slides)[:, None])[:, :, None] * heading[:, None, :]
-    if fixed is None:
-        local[:, 1:, 0] = (slides * equations.mu * local[:, 0, 0])[:, None] * heading
-    carried = np.zeros((len(normal), 3))
-    carried[:, 0] = normal
-    carried[:, 1:] = share[:, None] * trial
+    count = len(equations.mu)
+    carried, local = np.empty((count, 3)), np.empty((count, 3, 3))
+    answer(
+        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
+        *(task.before.freedoms_mm, task.before.carried_n),
+        *(freedoms, np.empty(0) if fixed is None else fixed, carried, local),
+    )
     return carried, local

@@ -8,6 +8,7 @@ bounds the factor from above; it credits wedging that no load has produced and i
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import clarabel
@@ -44,6 +45,10 @@ def limit_factor(equations: Equations) -> float:
     ----------
     Drucker, Coulomb friction, plasticity and limit loads [@drucker1954], from memory.
     """
+    # The outermost points of a face carry all that the face can.
+    equations = replace(
+        equations, approach=equations.approach[equations.outer], mu=equations.mu[equations.outer]
+    )
     points = len(equations.mu)
     if points == 0:
         return 0.0

@@ -20,7 +20,9 @@ from fixturecheck.physics.equilibrium import (
     contact_frames,
     write_equations,
 )
+from fixturecheck.physics.equilibrium_loops import answer, summed_forces
 from fixturecheck.physics.equilibrium_path import load_path, settle_held
+from fixturecheck.physics.equilibrium_solve import assemble
 from fixturecheck.physics.limit_load import limit_factor
 
 NOWHERE = (0.0, 0.0, 0.0)
@@ -419,3 +421,51 @@ def test_many_points_or_few_give_the_same_slide_and_tip():
 def test_bad_holdings_are_refused(change, says):
     with pytest.raises(SetupError, match=says):
         write_equations(replace(block(mu=0.2), **change))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_outermost_points_of_a_face_carry_all_that_the_face_can(seed):
+    """A force between points is the same as shares of it at them: the bound over all points is the same."""
+    rng = np.random.default_rng(seed)
+    holding = gang(seed)
+    more = []
+    for c, d in itertools.pairwise(holding.contacts):
+        if (c.a, c.b, c.normal) == (d.a, d.b, d.normal):
+            at = np.array(c.at_mm) + rng.uniform(0.1, 0.9) * (np.array(d.at_mm) - np.array(c.at_mm))
+            more.append(replace(c, at_mm=tuple(at)))
+    # A point off the plane of its like and one that is slicker both stay.
+    odd = replace(holding.contacts[0], at_mm=(0.3, 0.2, 0.5))
+    slick = replace(holding.contacts[0], at_mm=(0.3, 0.2, 0.0), mu=0.01)
+    equations = write_equations(replace(holding, contacts=(*holding.contacts, *more, odd, slick)))
+    whole = replace(equations, outer=np.arange(len(equations.mu)))
+    count = len(holding.contacts)
+    assert {count + len(more), count + len(more) + 1} <= set(equations.outer)
+    assert len(equations.outer) < len(whole.outer)
+    assert limit_factor(equations) == pytest.approx(limit_factor(whole), rel=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_contact_stiffness_is_the_derivative_of_what_contacts_carry(seed):
+    """Central differences of the forces on all freedoms, some points lifted, stuck and sliding."""
+    rng = np.random.default_rng(seed)
+    equations = write_equations(gang(seed))
+    n, m = len(equations.mu), len(equations.held_n)
+    before_mm, before_n = rng.normal(size=m) * 1e-3, np.abs(rng.normal(size=(n, 3))) * [100.0, 5.0, 5.0]
+    at = before_mm + rng.normal(size=m) * 1e-3
+
+    def forces(freedoms):
+        carried, local, total = np.empty((n, 3)), np.empty((n, 3, 3)), np.zeros(m)
+        answer(
+            *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
+            *(before_mm, before_n, freedoms, np.empty(0), carried, local),
+        )
+        summed_forces(equations.freedom, equations.parts, carried, total)
+        assert total == pytest.approx(np.einsum("nij,ni->j", equations.approach, carried), abs=1e-9)
+        return total, carried, local
+
+    _, carried, local = forces(at)
+    assert carried[:, 0].min() == 0.0 < carried[:, 0].max()
+    step = 1e-9
+    ways = np.eye(m) * step
+    slopes = np.array([(forces(at + w)[0] - forces(at - w)[0]) / (2 * step) for w in ways]).T
+    assert assemble(equations, local) == pytest.approx(slopes, abs=1e-4 * np.abs(slopes).max())
