@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 _TUBES_PER_ELEMENT = 3.0
 # Elements inside a body over those where flux crosses; and those on a round face over its radius.
 _COARSER_INSIDE = 2.0
+# Elements along the middle one of a part's three extents, at least.
+_LEAST_ELEMENTS = 6
 _ROUND_SHARE = 0.5
 
 # Six points that integrate up to the fourth power over a triangle, Dunavant [@dunavant1985] (from memory; the
@@ -77,7 +79,7 @@ class Fineness:
     Parameters
     ----------
     size_mm : float
-        Largest element at contacts of a part of ordinary size.
+        Largest element at contacts of a part of ordinary size; small parts have smaller ones.
     fine_mm : float
         Element at narrow and line contacts.
     band_mm : float
@@ -239,9 +241,11 @@ def _couple(bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Seque
 
 
 def _size_mm(body: Standing, fineness: Fineness) -> float:
-    """Element size at contacts: half the body's least extent, and for large bodies a share of them."""
+    """Element size at contacts: half the least extent; a share of the others for large and small bodies."""
     extent = np.sort(body.high - body.low)
-    return float(min(extent[0] / 2, max(fineness.size_mm, np.hypot(*extent[1:]) / 25)))
+    # On a part 8 mm square elements of 2 mm pull 9 % too hard.
+    asked = min(fineness.size_mm, extent[1] / _LEAST_ELEMENTS)
+    return float(min(extent[0] / 2, max(asked, np.hypot(*extent[1:]) / 25)))
 
 
 def _useful(region: GapRegion, irons: Sequence[Iron]) -> bool:

@@ -11,7 +11,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.holding.iron import pitch_mm
+from fixturecheck.holding.iron import pole_row
 from fixturecheck.holding.piece import Piece, PieceOnPoles, Source, piece_at
 from fixturecheck.holding.rating import POLE_FINISH
 from fixturecheck.kernel.construct import box
@@ -332,10 +332,13 @@ def _refuse(found: Contradiction, measured: Measured, pulls_n: Sequence[tuple[fl
 
 
 def _chuck(setup: Setup, measured: Measured, found: Fit) -> CalibratedChuck:
+    row = pole_row(setup)
     return CalibratedChuck(
         name=measured.head.name,
-        poles=len(setup.poles()),
-        pole_pitch_mm=round(pitch_mm(setup.poles()), 6),
+        poles=row.poles,
+        pole_pitch_mm=row.pole_pitch_mm,
+        pole_size_mm=row.pole_size_mm,
+        pole_material=row.pole_material,
         piece_finish=measured.head.finish,
         source_gap_mm=found.gap_mm,
         source_mmf_low_a=found.end_low_a,

@@ -15,10 +15,10 @@ from fixturecheck.kernel.measure import box_of, face_frame, volume_mm3
 from fixturecheck.kernel.place import placed_at, translation
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Face, Placed, Solid, to_vector
-from fixturecheck.physics.bh import BHLaw, fit_law, scaled_law
+from fixturecheck.physics.bh import BHLaw, fit_law, fit_misses, lowest_law, scaled_law
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.shop.tables import WEAK_AT_A_M, material, polarisation_t
+from fixturecheck.shop.tables import material
 
 # Poles are followed this far beyond the parts, in pitches: a magnet that gives way brings flux from there.
 # The cuts lie on a grid so that a small move of a part meshes nothing again.
@@ -80,7 +80,7 @@ def irons_of(setup: Setup) -> Mapping[str, Body]:
 
 
 def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
-    """Return the weaker and the stronger curve of a material.
+    """Return the weaker and the stronger curve of a material, at every field of all that it may have.
 
     Raises
     ------
@@ -90,7 +90,9 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
     found = material(name)
     if found.bh:
         law, spread = fit_law(name, found.bh), found.bh_spread_share
-        return scaled_law(law, 1.0 - spread), scaled_law(law, 1.0 + spread)
+        # What the law misses of its points is no less a doubt than how lots differ.
+        below, above = (max(spread, miss) for miss in fit_misses(law, found.bh))
+        return scaled_law(law, 1.0 - above), scaled_law(law, 1.0 + below)
     between = (setup.holding.curves_between.get(name) if setup.holding else None) or found.between
     if not between:
         message = (
@@ -98,8 +100,8 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
             f"that it lies between, curves_between = {{ {name} = ['gray_iron', 'steel_1018'] }}"
         )
         raise NotComputedError(message)
-    weak, strong = sorted(between, key=lambda n: polarisation_t(material(n), WEAK_AT_A_M))
-    return curves(setup, weak, body)[0], curves(setup, strong, body)[1]
+    ends = [curves(setup, one, body) for one in between]
+    return lowest_law([weak for weak, _ in ends]), lowest_law([strong for _, strong in ends], highest=True)
 
 
 def pitch_mm(poles: Sequence[Body]) -> float:
@@ -107,6 +109,60 @@ def pitch_mm(poles: Sequence[Body]) -> float:
     middles = [_middle(b.placed()) for b in poles]
     apart = [float(np.linalg.norm(a - b)) for i, a in enumerate(middles) for b in middles[:i]]
     return min(apart, default=25.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PoleRow:
+    """What the poles of a flat chuck are, by which a calibrated one is known again.
+
+    Parameters
+    ----------
+    poles : int
+        How many there are.
+    pole_pitch_mm : float
+        From the middle of one to the next.
+    pole_size_mm : tuple of float
+        Width, length and height of one.
+    pole_material : str
+        What they are of.
+    """
+
+    poles: int
+    pole_pitch_mm: float
+    pole_size_mm: tuple[float, ...]
+    pole_material: str
+
+
+def pole_row(setup: Setup) -> PoleRow:
+    """Return what the poles of a flat chuck are.
+
+    Raises
+    ------
+    NotComputedError
+        The poles are no row of like bars, as those of a V-block are not.
+    """
+    poles = setup.poles()
+    sizes = {_bar_size_mm(p.solid) if _is_bar(p.solid) and _level_under(p) else () for p in poles}
+    made_of = {p.material for p in poles}
+    if len(sizes) != 1 or () in sizes or len(made_of) != 1:
+        message = (
+            "the magnet here is no flat chuck with a row of like poles, and a chuck file tells of no other; "
+            "leave out calibrated, and state rated_pull_n_cm2"
+        )
+        raise NotComputedError(message)
+    return PoleRow(
+        poles=len(poles),
+        pole_pitch_mm=round(pitch_mm(poles), 6),
+        pole_size_mm=sizes.pop(),
+        pole_material=made_of.pop(),
+    )
+
+
+def _bar_size_mm(solid: Solid) -> tuple[float, ...]:
+    """Return width, length and height of a bar along the axes."""
+    low, high = _box(solid)
+    *level, deep = (round(float(v), 6) for v in high - low)
+    return (*sorted(level), deep)
 
 
 def _middle(placed: Placed) -> np.ndarray:

@@ -29,7 +29,7 @@ Floats = NDArray[np.float64]
 FACE_ERROR_SHARE = 0.10
 LINE_ERROR_SHARE = 0.30
 # A face that stands open is pulled harder by the method than by a field with air round it, by no more than
-# this for each millimetre: the flux of a soft magnet finds its way back beside the part.
+# this for each millimetre beyond the error of a face: flux finds its way back beside the part.
 LIFTED_ERROR_SHARE = 1.5
 _LIFTED_UM = 50.0
 _SEATED_BAND_MM = 0.1
@@ -155,6 +155,8 @@ class Magnet:
         What stands behind the poles; the stiffer one where the magnet may be one of two.
     soft : Source or None
         The softer one; None where the source is known.
+    left_share : mapping of (FaceRef, FaceRef) to float
+        What finish may leave of the low end beyond what its gap takes, by either side of a gap.
     """
 
     weak: MagnetModel
@@ -162,6 +164,7 @@ class Magnet:
     source: Source
     notes: tuple[str, ...]
     soft: Source | None = None
+    left_share: Mapping[tuple[FaceRef, FaceRef], float] = field(default_factory=dict)
 
     def pulls(self, strength: float) -> Pulls:
         """Solve at a share of the full magnet.
@@ -179,30 +182,37 @@ class Magnet:
         Notes
         -----
         At its weak end each face takes the least pull of the sources that the magnet may have, at its strong
-        end the greatest. The strong end is solved with the source that pulls harder on the whole.
+        end the greatest: which source pulls harder differs from face to face, and from the full magnet to the
+        residual one.
         """
         weak = least_pulls(self.weak, self.soft, strength)
-        hard = behind_soft(self.strong, self.soft) if weak.soft_is_harder else self.strong
-        most = max(s.most_share for s in (self.source, self.soft) if s is not None)
-        strong = hard.solve(strength * most, near=weak.harder)
+        strong = self._strong(strength, near=weak.harder)
         ends = zip(
             weak.patches,
-            strong.patches,
-            weak.harder.patches,
+            zip(*(s.patches for s in (*strong, weak.harder)), strict=True),
             counted(self.weak, weak.solved),
             strict=True,
         )
-        faces = [_face_pull(number, *found) for number, found in enumerate(ends)]
+        faces = [face_pull(number, *found) for number, found in enumerate(ends)]
+        faces = [replace(f, low_share=f.low_share * self.left_share.get((f.a, f.b), 1.0)) for f in faces]
         return Pulls(
             faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b, f.number))),
             source=self.source,
             soft=self.soft,
-            notes=self.notes + _islands(weak.solved, strong, but=_unruled(self.weak)),
-            unknowns=strong.unknowns,
+            notes=self.notes + _islands(weak.solved, *strong, but=_unruled(self.weak)),
+            unknowns=weak.solved.unknowns,
             unruled=_unruled(self.weak),
             model=self.weak,
             solved=weak.solved,
         )
+
+    def _strong(self, strength: float, *, near: FluxSolution) -> tuple[FluxSolution, ...]:
+        """Solve the strong end with each source that the magnet may have, each at its greatest force."""
+        first = self.strong.solve(strength * self.source.most_share, near=near)
+        if self.soft is None:
+            return (first,)
+        hard = behind_soft(self.strong, self.soft)
+        return first, hard.solve(strength * self.soft.most_share, near=first)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -215,14 +225,11 @@ class LeastPulls:
         The lesser pull of each patch.
     solved, harder : FluxSolution
         The field of the source that pulls less on the whole, and of the one that pulls more.
-    soft_is_harder : bool
-        Whether the softer source pulls more.
     """
 
     patches: tuple[PatchPull, ...]
     solved: FluxSolution
     harder: FluxSolution
-    soft_is_harder: bool
 
 
 def behind_soft(model: MagnetModel, soft: Source | None) -> MagnetModel:
@@ -249,7 +256,7 @@ def least_pulls(model: MagnetModel, soft: Source | None, strength: float) -> Lea
     """
     first = model.solve(strength)
     if soft is None:
-        return LeastPulls(patches=first.patches, solved=first, harder=first, soft_is_harder=False)
+        return LeastPulls(patches=first.patches, solved=first, harder=first)
     second = behind_soft(model, soft).solve(strength, near=first)
     totals = [sum(p.pull_n for p in s.patches) for s in (first, second)]
     pairs = zip(first.patches, second.patches, strict=True)
@@ -258,7 +265,6 @@ def least_pulls(model: MagnetModel, soft: Source | None, strength: float) -> Lea
         patches=tuple(min(pair, key=lambda p: p.pull_n) for pair in pairs),
         solved=less,
         harder=more,
-        soft_is_harder=more is second,
     )
 
 
@@ -297,7 +303,8 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     ]
     notes += [f"{m} has no B-H curve; it is taken between two that have one" for m in bounded]
     soft = sources[1] if len(sources) > 1 else None
-    return Magnet(weak=weak, strong=strong, source=source, soft=soft, notes=tuple(notes))
+    left = {(a, b): narrow.left_share(a, b) for a, b in (both_sides(g.name) for g in weak.gaps if g.counts)}
+    return Magnet(weak=weak, strong=strong, source=source, soft=soft, notes=tuple(notes), left_share=left)
 
 
 def _left_out(model: MagnetModel) -> list[str]:
@@ -328,6 +335,19 @@ class _Gaps:
     def __call__(self, a: str, b: str) -> float:
         (rz_a, flat_a), (rz_b, flat_b) = self._heights_um(a), self._heights_um(b)
         return seat_gap_um(rz_a_um=rz_a, rz_b_um=rz_b, flatness_a_um=flat_a, flatness_b_um=flat_b)
+
+    def left_share(self, *faces: str) -> float:
+        """Return what the worse finish of some faces leaves beyond what its gap takes.
+
+        Poles count for nothing: what theirs lose is in the rated or measured pull.
+        """
+        finishes = [
+            self._bodies[ref.body].finish_of(f)
+            for ref in map(FaceRef, faces)
+            if ref.body not in self._poles
+            for f in ref.faces
+        ]
+        return 1.0 - max((finish_of(f).lost_share for f in finishes if f is not None), default=0.0)
 
     def _heights_um(self, where: str) -> tuple[float, float]:
         """Return Rz and flatness of a face, or the greatest of the faces that meet there."""
@@ -384,10 +404,21 @@ def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:
     return [g for g in model.gaps if g.counts and not {g.a, g.b} & loose]
 
 
-def _face_pull(number: int, weak: PatchPull, strong: PatchPull, harder: PatchPull, gap: GapPatch) -> FacePull:
-    """Return the pull of one patch: the least at the weak end, and the greater of two at the strong end."""
-    if harder.pull_n > strong.pull_n:
-        strong = harder
+def face_pull(number: int, weak: PatchPull, found: Sequence[PatchPull], gap: GapPatch) -> FacePull:
+    """Return the pull of one patch: the least at the weak end, and the greatest that was found.
+
+    Parameters
+    ----------
+    number : int
+        Which of the solution's patches it is.
+    weak : PatchPull
+        The least pull.
+    found : sequence of PatchPull
+        What else was found; the greatest is the strong end.
+    gap : GapPatch
+        The gap, at the weak end.
+    """
+    strong = max(found, key=lambda p: p.pull_n)
     a, b = both_sides(strong.name)
     points_mm, gap_mm = gap.points_a_mm, gap.gap_mm
     narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))
@@ -398,7 +429,7 @@ def _face_pull(number: int, weak: PatchPull, strong: PatchPull, harder: PatchPul
     if narrow or opens:
         low, high = 1.0 - LINE_ERROR_SHARE, 1.0 + LINE_ERROR_SHARE
     if lifted:
-        low = min(low, lifted_low_share(float(gap_mm.max())))
+        low *= lifted_low_share(float(gap_mm.max()))
     size = float(np.linalg.norm(strong.force_n))
     return FacePull(
         a=a,
@@ -420,7 +451,7 @@ def _face_pull(number: int, weak: PatchPull, strong: PatchPull, harder: PatchPul
 
 
 def lifted_low_share(gap_mm: float) -> float:
-    """Return what a face that stands open draws at least, as a share of what the method gives."""
+    """Return what is left of the low end of a face that stands open, as a share."""
     return 1.0 / (1.0 + LIFTED_ERROR_SHARE * gap_mm)
 
 

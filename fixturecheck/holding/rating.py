@@ -9,7 +9,7 @@ from dataclasses import replace
 from scipy.optimize import brentq
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.iron import pitch_mm
+from fixturecheck.holding.iron import pitch_mm, pole_row
 from fixturecheck.holding.piece import PieceOnPoles, Source, piece_on
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.physics.bh import MU0_H_M
@@ -20,7 +20,7 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish
 from fixturecheck.units import Writing
 
-_SAME_PITCH_MM = 1e-3
+_SAME_MM = 1e-3
 RATING_STEEL = "steel_1018"
 POLE_FINISH = "ground"
 # Magnets that are tried for a pull over a shim, from one that drives its flux through any gap to the softest.
@@ -86,13 +86,11 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[Source, ...]:
 
 def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[Source, ...]:
     """Return the sources of a chuck file, which must be of a chuck with such poles."""
-    poles = setup.poles()
-    pitch = pitch_mm(poles)
-    if len(poles) != chuck.poles or abs(pitch - chuck.pole_pitch_mm) > _SAME_PITCH_MM:
-        write = setup.write
+    differ = _differ(setup, chuck)
+    if differ:
         message = (
-            f"{chuck.name} was measured with {chuck.poles} poles {write.length(chuck.pole_pitch_mm, 'g')} "
-            f"apart, and here are {len(poles)} poles {write.length(pitch, 'g')} apart; calibrate this chuck"
+            f"{chuck.name} was measured on another chuck than the one here: {'; '.join(differ)}; calibrate "
+            "the chuck that is used, or correct the equipment"
         )
         raise NotComputedError(message)
     ends = zip(chuck.source_mmf_low_a, chuck.source_mmf_high_a, chuck.source_gap_mm, strict=True)
@@ -101,6 +99,30 @@ def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[Source, ...]:
             Source(mmf_a=low, gap_mm=gap, most_share=high / low, piece=chuck.name) for low, high, gap in ends
         )
     )
+
+
+def _differ(setup: Setup, chuck: CalibratedChuck) -> list[str]:
+    """Say each key of a chuck file that the poles of a set-up do not meet."""
+    row, length = pole_row(setup), setup.write.length
+    pairs = {
+        "poles": (f"{chuck.poles}", f"{row.poles}", chuck.poles == row.poles),
+        "pole_pitch_mm": (
+            length(chuck.pole_pitch_mm, "g"),
+            length(row.pole_pitch_mm, "g"),
+            abs(chuck.pole_pitch_mm - row.pole_pitch_mm) <= _SAME_MM,
+        ),
+        "pole_size_mm": (
+            " by ".join(length(v, "g") for v in chuck.pole_size_mm),
+            " by ".join(length(v, "g") for v in row.pole_size_mm),
+            all(abs(a - b) <= _SAME_MM for a, b in zip(chuck.pole_size_mm, row.pole_size_mm, strict=True)),
+        ),
+        "pole_material": (
+            chuck.pole_material,
+            row.pole_material,
+            chuck.pole_material == row.pole_material,
+        ),
+    }
+    return [f"{key} {file} there, {here} here" for key, (file, here, same) in pairs.items() if not same]
 
 
 class _Rating:

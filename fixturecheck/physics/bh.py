@@ -31,6 +31,8 @@ steel 180 (Bozorth, Ferromagnetism [@bozorth1951], from memory). No more than a 
 point."""
 _START_SHARE, _START_KNEE = 0.25, 20.0
 _MOST_OFF = 0.5
+_COUNTS_T = 0.5
+_ENVELOPE_A_M = np.geomspace(100.0, 3e5, 60)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,6 +160,33 @@ def law_between(weak: BHLaw, strong: BHLaw, share: float) -> BHLaw:
     )
 
 
+def lowest_law(laws: Sequence[BHLaw], *, highest: bool = False) -> BHLaw:
+    """Return the law that has the least flux density of several at every field.
+
+    Curves may cross: an iron that rises late may saturate late. A law that lies lowest everywhere is returned
+    as it is; else the least values are fitted anew.
+
+    Parameters
+    ----------
+    laws : sequence of BHLaw
+        At least one.
+    highest : bool
+        Take the greatest flux density in place of the least.
+
+    Returns
+    -------
+    BHLaw
+        Named after all of them where they cross.
+    """
+    flux_t = np.array([law.flux_density_t(_ENVELOPE_A_M) for law in laws])
+    found = flux_t.max(axis=0) if highest else flux_t.min(axis=0)
+    for law, own in zip(laws, flux_t, strict=True):
+        if np.allclose(own, found, rtol=1e-3):
+            return law
+    name = " or ".join(dict.fromkeys(law.name for law in laws))
+    return fit_law(name, list(zip(_ENVELOPE_A_M.tolist(), found.tolist(), strict=True)))
+
+
 def linear_law(name: str, *, mu_r: float) -> BHLaw:
     """Return a law of constant relative permeability, for closed forms.
 
@@ -253,6 +282,30 @@ def fit_law(name: str, points: Sequence[tuple[float, float]]) -> BHLaw:
     )
     _refuse_a_miss(law, h, b)
     return law
+
+
+def fit_misses(law: BHLaw, points: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Return how far a law lies below and above its points, as shares of the flux density, at most.
+
+    Points below 0.5 T are left out: there a steel takes so little of a magnet's force that its pull hardly
+    changes.
+
+    Parameters
+    ----------
+    law : BHLaw
+        As fitted.
+    points : sequence of (field_a_m, flux_density_t)
+        What it was fitted to.
+
+    Returns
+    -------
+    tuple of float
+        The greatest share below and above, neither negative.
+    """
+    h, b = np.asarray(points, dtype=float).T
+    counts = b >= _COUNTS_T
+    off = law.flux_density_t(h[counts]) / b[counts] - 1.0
+    return float(max(-off.min(initial=0.0), 0.0)), float(max(off.max(initial=0.0), 0.0))
 
 
 def _refuse_a_miss(law: BHLaw, field_a_m: Array, flux_t: Array) -> None:

@@ -22,6 +22,10 @@ class CalibratedChuck:
         How many poles the measured chuck has.
     pole_pitch_mm : float
         From the middle of one pole to the next.
+    pole_size_mm : tuple of float
+        Width, length and height of one of its poles.
+    pole_material : str
+        What its poles are of.
     piece_finish : str
         Finish of the pieces that it was measured with.
     source_gap_mm : tuple of float
@@ -38,6 +42,8 @@ class CalibratedChuck:
     name: str
     poles: int = field(metadata=allowed(2, 10000))
     pole_pitch_mm: float = field(metadata=allowed(0.1, 1000.0))
+    pole_size_mm: tuple[float, ...] = field(metadata=allowed(0.05, 2000.0, items=3))
+    pole_material: str
     piece_finish: str
     source_gap_mm: tuple[float, ...] = field(metadata=allowed(0.0001, 5.0, items=2))
     source_mmf_low_a: tuple[float, ...] = field(metadata=allowed(0.1, 1e6, items=2))
@@ -51,8 +57,11 @@ class CalibratedChuck:
         Raises
         ------
         SetupError
-            A pair is not a pair or runs backwards, or the finish is unknown.
+            A pair is not a pair or runs backwards, a size is missing, or finish or material are unknown.
         """
+        if len(self.pole_size_mm) != 3:
+            message = f"pole_size_mm holds width, length and height of a pole; got {list(self.pole_size_mm)}"
+            raise SetupError(message)
         pairs = {
             "source_gap_mm": self.source_gap_mm,
             "seat_gap_um": self.seat_gap_um,
@@ -69,3 +78,4 @@ class CalibratedChuck:
             message = "a least value is above its greatest; calibrate the chuck again"
             raise SetupError(message)
         tables.finish(self.piece_finish)
+        tables.material(self.pole_material)

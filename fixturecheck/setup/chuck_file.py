@@ -46,11 +46,13 @@ def chuck_text(chuck: CalibratedChuck, says: tuple[str, ...], readings: tuple[Ma
         f"name = {_quoted(chuck.name)}",
         f"poles = {chuck.poles}",
         f"pole_pitch_mm = {chuck.pole_pitch_mm:.6g}",
+        f"pole_size_mm = {_list(chuck.pole_size_mm)}  # width, length, height",
+        f"pole_material = {_quoted(chuck.pole_material)}",
         f"piece_finish = {_quoted(chuck.piece_finish)}",
-        f"source_gap_mm = {_pair(chuck.source_gap_mm)}  # of the stiffest and the softest magnet that fits",
-        f"source_mmf_low_a = {_pair(chuck.source_mmf_low_a)}  # behind either, the least that fits",
-        f"source_mmf_high_a = {_pair(chuck.source_mmf_high_a)}  # and the greatest",
-        f"seat_gap_um = {_pair(chuck.seat_gap_um)}",
+        f"source_gap_mm = {_list(chuck.source_gap_mm)}  # of the stiffest and the softest magnet that fits",
+        f"source_mmf_low_a = {_list(chuck.source_mmf_low_a)}  # behind either, the least that fits",
+        f"source_mmf_high_a = {_list(chuck.source_mmf_high_a)}  # and the greatest",
+        f"seat_gap_um = {_list(chuck.seat_gap_um)}",
     ]
     for reading in readings:
         lines += ["", "[[reading]]"]
@@ -61,11 +63,11 @@ def chuck_text(chuck: CalibratedChuck, says: tuple[str, ...], readings: tuple[Ma
 def _value(value: Any) -> str:
     if isinstance(value, str):
         return _quoted(value)
-    return _pair(value) if isinstance(value, tuple) else f"{value:.5g}"
+    return _list(value) if isinstance(value, tuple) else f"{value:.5g}"
 
 
-def _pair(values: tuple[float, ...]) -> str:
-    return f"[{', '.join(f'{v:.5g}' for v in values)}]"
+def _list(values: tuple[float, ...]) -> str:
+    return f"[{', '.join(f'{v:.6g}' for v in values)}]"
 
 
 def _quoted(text: str) -> str:

@@ -112,6 +112,8 @@ class Finish:
         Roughness Ra and Rz, low and high.
     flatness_um : tuple of float
         Zone that the face is flat within over a seat, low and high; as ground unless stated.
+    lost_share : float
+        What it may lose of a magnet's pull beyond what its gap takes; as ground unless stated.
     source : str
         Where the values come from.
     """
@@ -122,6 +124,7 @@ class Finish:
     source: str
     says: str = ""
     flatness_um: Range = field(default=(0.5, 5.0), metadata=allowed(0.0, 2000.0, items=2))
+    lost_share: float = field(default=0.06, metadata=allowed(0.0, 0.9))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,11 +12,14 @@ from fixturecheck.holding.rating import find_sources
 from fixturecheck.setup.calibrated import CalibratedChuck
 from fixturecheck.setup.holding import refuse_bad_holding
 from tests.holding.test_rating import on_chuck
+from tests.holding.test_vee import bar
 
 CHUCK = CalibratedChuck(
     name="small chuck",
     poles=7,
     pole_pitch_mm=12.0,
+    pole_size_mm=(8.0, 40.0, 9.6),
+    pole_material="steel_1018",
     piece_finish="ground",
     source_gap_mm=(0.2, 0.8),
     source_mmf_low_a=(150.0, 420.0),
@@ -42,10 +45,30 @@ def test_the_sources_of_the_file_stand_behind_the_poles(mesher):
     assert (soft.gap_mm, soft.mmf_a, soft.most_share) == (0.8, 420.0, pytest.approx(450 / 420))
 
 
-@pytest.mark.parametrize("other", [{"poles": 9}, {"pole_pitch_mm": 12.5}])
-def test_a_file_of_another_chuck_is_not_taken(other, mesher):
-    with pytest.raises(NotComputedError, match=r"was measured with . poles .* apart; calibrate this chuck"):
+@pytest.mark.parametrize(
+    ("other", "says"),
+    [
+        ({"poles": 9}, "poles 9 there, 7 here"),
+        ({"pole_pitch_mm": 12.5}, "pole_pitch_mm 12.5 mm there, 12 mm here"),
+        # A spacer of 3 in place of 4, and poles that are longer.
+        ({"pole_size_mm": (9.0, 40.0, 9.6)}, "pole_size_mm 9 mm by 40 mm by 9.6 mm there"),
+        ({"pole_size_mm": (8.0, 120.0, 9.6)}, "pole_size_mm 8 mm by 120 mm by 9.6 mm there"),
+        ({"pole_material": "gray_iron"}, "pole_material gray_iron there"),
+    ],
+)
+def test_a_file_of_another_chuck_is_not_taken(other, says, mesher):
+    with pytest.raises(NotComputedError, match="another chuck than the one here") as told:
         find_sources(calibrated(replace(CHUCK, **other)), mesher)
+    assert says in str(told.value)
+    (key,) = other
+    assert not [k for k in ("poles ", "pole_pitch", "pole_size", "pole_mat") if k in str(told.value)
+                and not key.startswith(k.strip())]  # fmt: skip
+
+
+def test_a_file_of_a_flat_chuck_is_not_taken_for_a_v_block(mesher):
+    setup = replace(bar(nested=True), holding=Holding(magnet="full", calibrated=CHUCK))
+    with pytest.raises(NotComputedError, match="no flat chuck with a row of like poles"):
+        find_sources(setup, mesher)
 
 
 def test_a_rated_pull_beside_the_file_is_refused():

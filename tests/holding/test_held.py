@@ -89,10 +89,15 @@ def test_the_factor_is_the_least_over_slides_and_turns(held, stage):
 
 
 def test_the_pull_on_a_thick_mild_block_is_near_the_rated_one(held):
-    """Rated on a piece over two poles; the block lies on poles and spacers alike."""
+    """Rated on a piece over two poles; the block lies on poles and spacers alike.
+
+    At the low end a tenth is the error of the method, a fifth the least flat ground face (common practice, no
+    source) and some hundredths the weaker lot of the steel; at the high end a tenth and some hundredths.
+    """
     (part,) = held.parts
     rated_n = 80.0 * 60 * 40 / 100
-    assert 0.5 * rated_n < part.pull_n[0] < part.pull_n[1] < 1.3 * rated_n
+    assert 0.9 * 0.8 * 0.9 * rated_n < part.pull_n[0] < 0.8 * rated_n
+    assert rated_n < part.pull_n[1] < 1.1 * 1.08 * rated_n
 
 
 def test_flux_that_comes_up_goes_down(held):

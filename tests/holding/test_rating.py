@@ -1,5 +1,7 @@
 """What stands behind the poles: rated on a piece of any size, on poles of any size, stiff or soft."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from fixturecheck.holding.iron import as_iron, curves, felt
 from fixturecheck.holding.piece import PieceOnPoles, Source, piece_on, pole_of
 from fixturecheck.holding.pull import behind_soft, magnet_of
 from fixturecheck.holding.rating import find_sources, rating_gap_um
+from fixturecheck.holding.residual import residual_pulls, steepest
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet import Fineness, Iron, magnet_model
@@ -149,3 +152,35 @@ def test_a_stated_piece_is_the_one_that_is_rated():
 def test_a_source_that_makes_no_sense_is_refused(stated, says):
     with pytest.raises(SetupError, match=says):
         refuse_bad_holding(on_chuck(**stated))
+
+
+@pytest.fixture(scope="module")
+def magnet(sources, mesher):
+    """One block, with the two sources that its magnet may have, not rated again."""
+    known = {"source_gap_mm": [s.gap_mm for s in sources], "source_mmf_a": [s.mmf_a for s in sources]}
+    setup = on_chuck(**known)
+    return magnet_of(setup, find_contacts([b.placed() for b in setup.bodies], setup.tolerances), mesher)
+
+
+def strong_n(pulls):
+    return {f.number: f.strong_n for f in pulls.faces}
+
+
+def test_the_high_end_of_the_residual_pull_is_the_greatest_of_both_sources(magnet):
+    """With the magnet off the stiff source pulls a lone block harder, with it on the soft one.
+
+    Linear iron as permeable as the curve at its best: each source solved by itself.
+    """
+    share = Holding().residual_share
+    high = strong_n(residual_pulls(magnet, share))
+    easy = replace(
+        magnet.strong,
+        bodies=tuple(replace(b, law=steepest(b.law)) for b in magnet.strong.bodies),
+        gaps=tuple(replace(g, film=None) for g in magnet.strong.gaps),
+    )
+    stiff, soft = (m.solve(share).patches for m in (easy, behind_soft(easy, magnet.soft)))
+    assert sum(p.pull_n for p in stiff) > 1.3 * sum(p.pull_n for p in soft)
+    for number, each in enumerate(zip(stiff, soft, strict=True)):
+        greatest = max(p.pull_n for p in each)
+        if greatest > 0.1:
+            assert high[number] == pytest.approx(greatest, rel=1e-3)

@@ -8,13 +8,20 @@ p. 4-3, manualsdir.com/manuals/365936). A piece of 50 x 40 x 40 mm on poles of 2
 100 x 40 mm.
 """
 
+import math
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from fixturecheck import Holding, Seat, Setup, body, equipment
+from fixturecheck.contact.find import find_contacts
+from fixturecheck.holding.iron import curves
 from fixturecheck.holding.piece import PieceOnPoles, piece_on
-from fixturecheck.holding.pull import FACE_ERROR_SHARE
+from fixturecheck.holding.pull import FACE_ERROR_SHARE, magnet_of
 from fixturecheck.holding.rating import find_sources, rating_gap_um
 from fixturecheck.kernel.construct import box
+from fixturecheck.physics.bh import MU0_H_M, BHLaw
 from fixturecheck.physics.seat_gap import seat_gap_um
 from fixturecheck.shop.tables import finish
 
@@ -27,6 +34,14 @@ def on_chuck():
     seat = Seat(body="block", face="seat", on="chuck_plate", on_face="top")
     holding = Holding(magnet="full", rated_pull_n_cm2=80.0)
     return Setup(name="piece", bodies=(*chuck, part), seats=(seat,), holding=holding)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def coarse():
+    """Elements of 6 mm: shares of one piece hardly hang on them."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("fixturecheck.holding.piece._COARSE_PITCHES", 0.24)
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -61,17 +76,31 @@ def finish_gap_um(name, end):
     )
 
 
-@pytest.mark.parametrize(("name", "share"), [("ground", 0.85), ("rough_ground", 0.65), ("planed", 0.40)])
-def test_the_share_that_a_finish_leaves(pull, name, share, record_property):
-    """The middle of each band, against a lapped face of middling steel behind the same source."""
+@pytest.mark.parametrize(
+    ("name", "band"),
+    [
+        ("lapped", (1.0, 1.0)),
+        ("ground", (0.80, 0.90)),
+        ("rough_ground", (0.60, 0.70)),
+        ("planed", (0.30, 0.50)),
+    ],
+)
+def test_the_share_that_a_finish_leaves(pull, name, band, record_property):
+    """The whole band of the trade, against a lapped face of middling steel behind the same source.
+
+    Nor does the low end lie more than a tenth below the band: it is what the roughest and least flat face
+    of that name leaves of the weakest lot of the steel, less the error of the method.
+    """
     full = pull("steel_1018", 0.5, rating_gap_um("lapped"))
     low_end = pull("steel_1018", 0.0, finish_gap_um(name, 1))
-    shares = [(1.0 - FACE_ERROR_SHARE) * p / whole for p, whole in zip(low_end, full, strict=True)]
+    left = (1.0 - FACE_ERROR_SHARE) * (1.0 - finish(name).lost_share)
+    shares = [left * p / whole for p, whole in zip(low_end, full, strict=True)]
     shares += [
         p / whole for p, whole in zip(pull("steel_1018", 0.5, finish_gap_um(name, 0)), full, strict=True)
     ]
     record_property("share", (min(shares), max(shares)))
-    assert 0.7 * share < min(shares) <= share <= max(shares)
+    assert 0.9 * band[0] * (1.0 - FACE_ERROR_SHARE * (name == "lapped")) < min(shares) <= band[0]
+    assert band[1] <= max(shares)
 
 
 @pytest.mark.parametrize(
@@ -83,10 +112,50 @@ def test_the_share_that_a_material_leaves(pull, name, share, record_property):
     gap_um = rating_gap_um("lapped")
     full = pull("steel_1020", 0.5, gap_um)
     shares = [
-        pulled / whole
+        (1.0 - FACE_ERROR_SHARE * (end == 0.0)) * pulled / whole
         for end in (0.0, 1.0)
         for pulled, whole in zip(pull(name, end, gap_um), full, strict=True)
     ]
     record_property("share", (min(shares), max(shares)))
     assert min(shares) <= share <= max(shares)
     assert min(shares) > 0.35 * share
+
+
+def hardened(coercivity_a_m):
+    """A virgin curve that starts at 40, is steepest about its coercivity and ends at 1.4 T.
+
+    Hardened chromium magnet steel has some 65 Oe, tool steels hardened and tempered no more (Bozorth,
+    Ferromagnetism, from memory); the shape is chosen here.
+    """
+    knee = coercivity_a_m / 3.0
+    start_t = 39.0 * MU0_H_M * knee * math.pi / 2.0
+    return BHLaw(name="hardened", knees=((start_t, knee),), feet=((1.4 - start_t, 1.2 * coercivity_a_m),))
+
+
+@pytest.mark.parametrize("size_mm", [SIZE_MM, (50.0, 20.0, 10.0)])
+def test_hardened_steel_is_pulled_no_less_than_gray_iron_at_its_low_end(sources, size_mm, mesher):
+    """Gray iron is the weak end of hardened steels, though it rises earlier in fields below 5 kA/m."""
+    setup = on_chuck()
+    hard, gray = hardened(5.2e3), curves(setup, "gray_iron", "piece")[0]
+    early = np.array([1e3, 3e3])
+    assert (hard.flux_density_t(early) < gray.flux_density_t(early)).all()
+    piece = PieceOnPoles(setup, piece_on(setup, size_mm), material="gray_iron", mesher=mesher, share=0.0)
+    low = [(1.0 - FACE_ERROR_SHARE) * piece.pull_n(s, seat_gap_um=5.0) for s in sources]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("fixturecheck.holding.piece.curves", lambda *_: (hard, hard))
+        piece = PieceOnPoles(setup, piece_on(setup, size_mm), material="tool_steel_a2", mesher=mesher)
+    for source, low_n in zip(sources, low, strict=True):
+        assert 0.3 * piece.pull_n(source, seat_gap_um=5.0) < low_n < piece.pull_n(source, seat_gap_um=5.0)
+
+
+def test_what_a_finish_may_lose_beyond_its_gap_is_lost_by_the_face(mesher):
+    """The same field with a finish that loses more: low ends alone are less, in proportion."""
+    setup = replace(
+        on_chuck(), holding=Holding(magnet="full", source_gap_mm=(0.3, 0.3), source_mmf_a=(400.0, 400.0))
+    )
+    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    magnet = magnet_of(setup, contacts, mesher)
+    low = 1.0 - FACE_ERROR_SHARE
+    for face in magnet.pulls(1.0).on("block"):
+        assert face.low_share == pytest.approx(low * (1.0 - finish("ground").lost_share))
+        assert face.high_share == pytest.approx(1.0 + FACE_ERROR_SHARE)

@@ -1,0 +1,15 @@
+"""A stand-in for the field of a calibration: a circuit in closed form, in the process of the command."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from unittest.mock import patch
+
+from fixturecheck import calibrate_job
+from tests.holding.test_calibration import Circuit
+
+
+def run(path: str, *, progress: Callable[[str, float], None]) -> tuple[str, str]:
+    """Calibrate as the command does, each piece pulled as the circuit says."""
+    with patch("fixturecheck.holding.calibration.PieceOnPoles", Circuit):
+        return calibrate_job.run(path, progress=progress)
