@@ -32,7 +32,8 @@ LINE_ERROR_SHARE = 0.30
 # this for each millimetre beyond the error of a face: flux finds its way back beside the part.
 LIFTED_ERROR_SHARE = 1.5
 _LIFTED_UM = 50.0
-_SEATED_BAND_MM = 0.1
+SEATED_BAND_MM = 0.1
+"""How far flux is followed in a wedge beside closed seats; further changes little, and less pulls less."""
 _NARROW_MM = 1.0
 
 
@@ -395,7 +396,7 @@ def _band_mm(setup: Setup, contacts: ContactMap) -> float:
         ]
         if not touching:
             return 1.0
-    return _SEATED_BAND_MM
+    return SEATED_BAND_MM
 
 
 def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:

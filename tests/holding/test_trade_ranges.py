@@ -30,7 +30,13 @@ SIZE_MM = (50.0, 40.0, 40.0)
 
 def on_chuck():
     chuck = equipment("flat_magnetic_chuck", name="chuck", back_rail_height_mm=0.0)
-    part = body("block", box((-25, -20, 0), (25, 20, 40)), faces={"seat": "<Z"}, material="steel_1018")
+    part = body(
+        "block",
+        box((-25, -20, 0), (25, 20, 40)),
+        faces={"seat": "<Z"},
+        material="steel_1018",
+        finish="ground",
+    )
     seat = Seat(body="block", face="seat", on="chuck_plate", on_face="top")
     holding = Holding(magnet="full", rated_pull_n_cm2=80.0)
     return Setup(name="piece", bodies=(*chuck, part), seats=(seat,), holding=holding)
