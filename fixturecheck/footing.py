@@ -19,6 +19,7 @@ from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, loose_box
 from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Box, Shape, to_vector
+from fixturecheck.result import ContactKind
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop import tables
 
@@ -137,7 +138,7 @@ class _Graph:
         self.boxes = {b.name: box_of(self.placed[b.name]) for b in self.fixtures}
         self.touching: dict[str, list[Patch]] = {name: [] for name in self.bodies}
         for patch in contacts.patches:
-            if patch.contact.kind != "near":
+            if patch.contact.kind != ContactKind.NEAR:
                 for name in patch.bodies:
                     self.touching[name].append(patch)
         self.sharing = [{o.a, o.b} for o in contacts.overlaps if {o.a, o.b} <= set(self.boxes)]
@@ -203,7 +204,7 @@ class _Graph:
             return Footing(body=name, base=Base.CLAMPED, on=_others(patches, name))
         under = [p for p in patches if _upward(p, name) > _LEVEL]
         if body.role == "part":
-            holds = under or [p for p in patches if p.contact.kind == "area"]
+            holds = under or [p for p in patches if p.contact.kind == ContactKind.AREA]
             return Footing(body=name, base=Base.CARRIED, on=_others(holds, name)) if holds else None
         drawn = [p for p in patches if self._draws(p, body)]
         if drawn or self._carries(under, name):
@@ -212,7 +213,7 @@ class _Graph:
 
     def _squeezes(self, patch: Patch, name: str) -> bool:
         """Whether a vise holds a body by this patch: a face on a jaw, or on what a jaw holds."""
-        if patch.contact.kind != "area":
+        if patch.contact.kind != ContactKind.AREA:
             return False
         other = _other(patch, name)
         label = patch.contact.b if patch.bodies[0] == name else patch.contact.a
@@ -225,7 +226,12 @@ class _Graph:
         off = self.holding is not None and self.holding.magnet == "off"
         other = self.bodies[_other(patch, body.name)]
         facing = bool(other.pole) or (bool(other.poles) and _upward(patch, body.name) > _LEVEL)
-        return not off and facing and patch.contact.kind == "area" and tables.material(body.material).magnetic
+        return (
+            not off
+            and facing
+            and patch.contact.kind == ContactKind.AREA
+            and tables.material(body.material).magnetic
+        )
 
     def _carries(self, under: list[Patch], name: str) -> bool:
         """Whether the weight of a body lies over what carries it."""
@@ -248,7 +254,7 @@ class _Graph:
             sides = [
                 p
                 for p in self.touching[body.name]
-                if p.contact.kind == "area"
+                if p.contact.kind == ContactKind.AREA
                 and (other := _other(p, body.name)) in self.known
                 and self._is_fixture(other)
                 and _upward(p, body.name) <= _LEVEL
@@ -342,7 +348,7 @@ def table_of(setup: Setup, contacts: ContactMap) -> float:
         labels = (patch.contact.a, patch.contact.b)
         for name, other, label in zip(patch.bodies, patch.bodies[::-1], labels[::-1], strict=True):
             squeezed = other in pressing or label.face in VISE_FACES
-            if patch.contact.kind != "near" and (squeezed or _upward(patch, name) > _LEVEL):
+            if patch.contact.kind != ContactKind.NEAR and (squeezed or _upward(patch, name) > _LEVEL):
                 carried.add(name)
     set_on = [b for b in setup.bodies if b.role == "fixture" or b.name not in carried]
     return min(box_of(placed_at(b.solid, b.at))[2] for b in set_on or setup.bodies)

@@ -30,6 +30,15 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
     return max(verdicts, key=_BADNESS.index, default=Verdict.GO)
 
 
+class ContactKind(StrEnum):
+    """How two faces meet; `near` is a small gap."""
+
+    AREA = "area"
+    LINE = "line"
+    POINT = "point"
+    NEAR = "near"
+
+
 class Role(StrEnum):
     """What a named shape shows, which decides its colour and the file it is written to."""
 
@@ -236,8 +245,8 @@ class Contact:
     ----------
     a, b : FaceRef
         Face on either side, in alphabetical order of bodies.
-    kind : str
-        `area`, `line`, `point` or `near`.
+    kind : ContactKind
+        How they meet.
     area_mm2, length_mm : float
         Size of the patch; zero where the kind has none.
     gap_min_um, gap_mean_um, gap_max_um : float
@@ -252,7 +261,7 @@ class Contact:
 
     a: FaceRef
     b: FaceRef
-    kind: str
+    kind: ContactKind
     area_mm2: float
     length_mm: float
     gap_mean_um: float
@@ -336,8 +345,8 @@ class Carrying:
     ----------
     a, b : str
         `body.face` on either side.
-    kind : str
-        `area`, `line` or `point`.
+    kind : ContactKind
+        How they meet.
     force_n : float
         Force across them.
     intended : bool
@@ -346,7 +355,7 @@ class Carrying:
 
     a: str
     b: str
-    kind: str
+    kind: ContactKind
     force_n: float
     intended: bool
 

@@ -19,7 +19,7 @@ from collections.abc import Iterator
 from fixturecheck.access.targets import PartTargets, Target, targets_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import outward
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import ContactKind, Finding, Verdict
 from fixturecheck.setup.model import Cut
 from fixturecheck.units import Writing
 
@@ -128,7 +128,7 @@ def _is_carried(stage: Stage, part: str) -> bool:
     return any(
         outward(patch, part)[2] < -_DOWN
         for patch in stage.contacts.patches
-        if patch.contact.kind != "near" and part in patch.bodies
+        if patch.contact.kind != ContactKind.NEAR and part in patch.bodies
     )
 
 

@@ -40,7 +40,7 @@ from fixturecheck.footing import Base, Footing, footings, holding_nothing, neare
 from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import ContactKind, Finding, Verdict
 from fixturecheck.setup.model import Body, Seat
 from fixturecheck.units import Writing
 
@@ -81,7 +81,7 @@ def _seat(stage: Stage, seat: Seat) -> Finding:
     found = seating(stage, seat)
     if found.area_mm2:
         return by_share(ID, stage, seat, found, "lies on")
-    lines = found.of_kind("line", "point")
+    lines = found.of_kind(ContactKind.LINE, ContactKind.POINT)
     return _on_line(stage, seat, found, lines) if lines else _open(stage, seat, found)
 
 
@@ -135,7 +135,7 @@ def _holds_by_area(stage: Stage, part: str) -> bool:
 def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
     """Report a seat whose two faces do not touch, with the gap between them however large it is."""
     write, touch_mm = stage.setup.write, stage.setup.tolerances.touch_mm
-    opening, near = opening_of(stage, seat), found.of_kind("near")
+    opening, near = opening_of(stage, seat), found.of_kind(ContactKind.NEAR)
     most_mm = max((p.contact.gap_max_um * 1e-3 for p in near), default=opening.gap_mm)
     says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}: the {seat.rank} seat "
     gap, most = (_size(write, v) for v in (abs(opening.gap_mm), most_mm))
@@ -232,11 +232,11 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
         for other in stage.setup.bodies
         if other.role == "fixture" and other.name not in idle
         for p in stage.contacts.between(part.name, other.name)
-        if p.contact.kind != "near"
+        if p.contact.kind != ContactKind.NEAR
     ]
-    if any(p.contact.kind == "area" for p in held):
+    if any(p.contact.kind == ContactKind.AREA for p in held):
         return
-    sharp = [p for p in held if p.contact.kind in {"line", "point"}]
+    sharp = [p for p in held if p.contact.kind in {ContactKind.LINE, ContactKind.POINT}]
     if not sharp:
         says = f"{part.name} touches nothing that holds it."
         yield Finding(
@@ -316,7 +316,7 @@ def _stands_on_nothing(stage: Stage, footing: Footing, standing: list[str]) -> F
 def _touches_part(stage: Stage, patch: Patch, name: str) -> bool:
     """Whether a patch is where a body touches a part."""
     roles = {stage.setup.body(b).role for b in patch.bodies if b != name}
-    return patch.contact.kind != "near" and name in patch.bodies and "part" in roles
+    return patch.contact.kind != ContactKind.NEAR and name in patch.bodies and "part" in roles
 
 
 def _or_table(body: str | None) -> str:

@@ -14,7 +14,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.shapes import Solid, to_vector
-from fixturecheck.result import NamedShape, Vector
+from fixturecheck.result import ContactKind, NamedShape, Vector
 from fixturecheck.settling.answer import Answered
 from fixturecheck.setup.model import Setup
 
@@ -49,7 +49,9 @@ class Stage:
 
     def shapes_under(self, body: str) -> tuple[NamedShape, ...]:
         """Return the patches that a body touches anything with."""
-        return tuple(p.shape for p in self.contacts.patches if p.contact.kind != "near" and body in p.bodies)
+        return tuple(
+            p.shape for p in self.contacts.patches if p.contact.kind != ContactKind.NEAR and body in p.bodies
+        )
 
     def face_place(self, body: str, face: str) -> tuple[Vector, Vector]:
         """Return the centre and the outward normal of a named flat face where it stands.

@@ -17,7 +17,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2
-from fixturecheck.result import Finding, Vector, Verdict
+from fixturecheck.result import ContactKind, Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import Writing, percent
 
@@ -52,7 +52,7 @@ class Seating:
         """Share of the smaller face that touches, 0 to 1."""
         return self.area_mm2 / self.least_area_mm2
 
-    def of_kind(self, *kinds: str) -> list[Patch]:
+    def of_kind(self, *kinds: ContactKind) -> list[Patch]:
         """Return the patches of some kinds."""
         return [p for p in self.patches if p.contact.kind in kinds]
 
@@ -61,10 +61,10 @@ def seating(stage: Stage, seat: Seat) -> Seating:
     """Return what is found between the two faces of a seat."""
     between = list(stage.contacts.between(seat.body, seat.on))
     patches = tuple(p for p in between if _is_on(p, seat) or _goes_on(stage, p, seat))
-    touching = [sides_from(p, seat.body) for p in patches if p.contact.kind == "area"]
+    touching = [sides_from(p, seat.body) for p in patches if p.contact.kind == ContactKind.AREA]
     faces = _first(seat.face, (mine.face for mine, _ in touching))
     on_faces = _first(seat.on_face, (theirs.face for _, theirs in touching))
-    area = sum(p.contact.area_mm2 for p in patches if p.contact.kind == "area")
+    area = sum(p.contact.area_mm2 for p in patches if p.contact.kind == ContactKind.AREA)
     least = min(_areas_mm2(stage, seat.body, faces), _areas_mm2(stage, seat.on, on_faces))
     return Seating(patches=patches, faces=faces, on_faces=on_faces, area_mm2=area, least_area_mm2=least)
 
@@ -75,7 +75,7 @@ def _first(face: str, others: Iterable[str]) -> tuple[str, ...]:
 
 def _goes_on(stage: Stage, patch: Patch, seat: Seat) -> bool:
     """Tell whether an area lies in the plane of a seat's face though no seat names its two faces."""
-    if patch.contact.kind != "area" or any(_is_on(patch, s) for s in stage.setup.seats):
+    if patch.contact.kind != ContactKind.AREA or any(_is_on(patch, s) for s in stage.setup.seats):
         return False
     try:
         centre, normal = stage.face_place(seat.body, seat.face)
@@ -110,7 +110,7 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     most_mm2 = max(most_mm2, found.area_mm2)
     share = found.area_mm2 / most_mm2
     good = share >= seat.min_share
-    largest = max(found.of_kind("area"), key=lambda p: p.contact.area_mm2)
+    largest = max(found.of_kind(ContactKind.AREA), key=lambda p: p.contact.area_mm2)
     on = "+".join((f"{seat.on}.{found.on_faces[0]}", *found.on_faces[1:]))
     says = f"{seat.body}.{'+'.join(found.faces)} {verb} {on} with {write.area(found.area_mm2)}, "
     says += f"{percent(found.share)} of the smaller face"
@@ -206,7 +206,7 @@ def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
     """Yield what touches between two bodies where no seat is stated."""
     for patch in stage.contacts.between(body, other):
         meant = (_is_on(patch, s) or _goes_on(stage, patch, s) for s in _between(stage, body, other))
-        if patch.contact.kind != "near" and not any(meant):
+        if patch.contact.kind != ContactKind.NEAR and not any(meant):
             yield patch
 
 
@@ -218,9 +218,9 @@ def said(patch: Patch, write: Writing) -> str:
     """Name what touches, with its size: `a on b (line, 12.0 mm)`."""
     contact = patch.contact
     size = {
-        "area": f"area, {write.area(contact.area_mm2)}",
-        "line": f"line, {write.length(contact.length_mm)}",
-        "point": "point",
+        ContactKind.AREA: f"area, {write.area(contact.area_mm2)}",
+        ContactKind.LINE: f"line, {write.length(contact.length_mm)}",
+        ContactKind.POINT: ContactKind.POINT,
     }[contact.kind]
     return f"{contact.a} on {contact.b} ({size})"
 
@@ -228,7 +228,7 @@ def said(patch: Patch, write: Writing) -> str:
 def along_round(patch: Patch) -> bool:
     """Whether a round face bears along a line between its edges, as a bar does in a V."""
     sides = (patch.contact.a, patch.contact.b)
-    return patch.contact.kind == "line" and all(len(side.faces) == 1 for side in sides)
+    return patch.contact.kind == ContactKind.LINE and all(len(side.faces) == 1 for side in sides)
 
 
 def outward(patch: Patch, body: str) -> Vector:

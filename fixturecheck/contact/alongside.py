@@ -21,6 +21,7 @@ from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import edge_centre
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.result import ContactKind
 
 Array = NDArray[np.float64]
 Walk = Callable[[float], tuple[Array, Array]]
@@ -189,16 +190,21 @@ def _told(
         lows = least_places(edge.at, face, np.linspace(*span, _INNER).tolist())
         low = min([*spots, *(spot_at(edge.at, face, t) for t in lows)], key=lambda s: s.gap_mm)
         return Raw(
-            kind="point", a_faces=names[0], b_faces=(names[1],), normal=-low.normal, centroid=low.point,
-            make=partial(vertex, low.point), ends=(low.point, low.point),
-        )  # fmt: skip
+            kind=ContactKind.POINT,
+            a_faces=names[0],
+            b_faces=(names[1],),
+            normal=-low.normal,
+            centroid=low.point,
+            make=partial(vertex, low.point),
+            ends=(low.point, low.point),
+        )
     part = edge.part(*span)
     start, end = spots[0].point, spots[-1].point
     off = np.array([s.point for s in spots]) - start
     way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
     straight = bool(np.linalg.norm(off - (off @ way)[:, None] * way, axis=1).max() <= 1e-9)
     return Raw(
-        kind="line", a_faces=names[0], b_faces=(names[1],), normal=-spots[_INNER // 2].normal,
+        kind=ContactKind.LINE, a_faces=names[0], b_faces=(names[1],), normal=-spots[_INNER // 2].normal,
         centroid=edge_centre(part), length_mm=float(arc[-1]), make=partial(_same, part),
         ends=(start, end) if straight else None, error_mm=float(np.abs(gaps).max()),
     )  # fmt: skip

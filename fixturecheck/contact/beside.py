@@ -13,6 +13,7 @@ from fixturecheck.kernel.brep.topology import is_same, shape_kind
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import Nearest, centroid_of, nearest_features
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.result import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 
@@ -47,7 +48,7 @@ def _near(a_faces: tuple[int, ...], b_faces: tuple[int, ...], ways: Sequence[Nea
     gap = ways[0][0]
     starts, ends = (np.array([way[k] for way in ways]) for k in (1, 2))
     return Raw(
-        kind="near", a_faces=a_faces, b_faces=b_faces, normal=(ends[0] - starts[0]) / gap,
+        kind=ContactKind.NEAR, a_faces=a_faces, b_faces=b_faces, normal=(ends[0] - starts[0]) / gap,
         centroid=(starts.mean(axis=0) + ends.mean(axis=0)) / 2,
         gap_min_mm=gap, gap_mean_mm=gap, gap_max_mm=gap, make=partial(segment, starts[0], ends[0]),
     )  # fmt: skip

@@ -14,6 +14,7 @@ from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Standing
 from fixturecheck.kernel.construct import segment, vertex
 from fixturecheck.kernel.measure import closest_points, tangent_at
+from fixturecheck.result import ContactKind
 
 _PARALLEL = 1e-5
 """Edges whose directions have a smaller sine between them are parallel."""
@@ -84,7 +85,7 @@ def _edge_on_edge(look: Look, edges: tuple[int, int], ends: tuple[Array, Array])
     if size < _OPPOSED:
         return
     yield Raw(
-        kind="line", a_faces=a_faces, b_faces=b_faces, normal=normal / size,
+        kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal / size,
         centroid=(start + end) / 2, length_mm=float(np.linalg.norm(end - start)),
         make=partial(segment, start, end), ends=(start, end),
     )  # fmt: skip
@@ -155,9 +156,14 @@ def _meeting(look: Look, e: int, f: int) -> Iterator[Raw]:
         if size < _OPPOSED or float(normal @ out_a) < -_OPPOSED or float(normal @ out_b) > _OPPOSED:
             continue
         yield Raw(
-            kind="point", a_faces=a.table.edge_faces[e], b_faces=b.table.edge_faces[f], normal=normal / size,
-            centroid=spot, make=partial(vertex, spot), ends=(spot, spot),
-        )  # fmt: skip
+            kind=ContactKind.POINT,
+            a_faces=a.table.edge_faces[e],
+            b_faces=b.table.edge_faces[f],
+            normal=normal / size,
+            centroid=spot,
+            make=partial(vertex, spot),
+            ends=(spot, spot),
+        )
 
 
 def _outward(body: Standing, edge: int, spot: Array) -> Array:

@@ -32,6 +32,7 @@ from fixturecheck.kernel.measure import (
     on_face,
 )
 from fixturecheck.kernel.shapes import Edge, Shape
+from fixturecheck.result import ContactKind
 
 FacePairs = set[tuple[int, int]]
 Bools = NDArray[np.bool_]
@@ -231,7 +232,7 @@ def _on_freeform(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
         names = a.table.edge_faces[e]
         edge = EdgeProbe(a.edge(e), [Probe(a.face(i)) for i in sorted(set(names))])
         for raw in alongside(edge, face, box, (names, j), look.touch_mm):
-            if raw.kind == "line" or not _on_outline(look, names, j, raw.centroid):
+            if raw.kind == ContactKind.LINE or not _on_outline(look, names, j, raw.centroid):
                 yield raw
 
 
@@ -303,7 +304,7 @@ def _line(look: Look, e: int, j: int, ends: tuple[Array, Array]) -> Raw:
     start, end = ends
     middle = (start + end) / 2
     return Raw(
-        kind="line",
+        kind=ContactKind.LINE,
         a_faces=look.a.table.edge_faces[e],
         b_faces=(j,),
         normal=-look.b.normal_near(j, middle),
@@ -316,7 +317,7 @@ def _line(look: Look, e: int, j: int, ends: tuple[Array, Array]) -> Raw:
 
 def _curve(look: Look, e: int, j: int, part: Edge) -> Raw:
     return Raw(
-        kind="line",
+        kind=ContactKind.LINE,
         a_faces=look.a.table.edge_faces[e],
         b_faces=(j,),
         normal=-look.b.normal_near(j, edge_middle(part)),
@@ -330,7 +331,7 @@ def point_raw(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Array,
     """Return a point of contact."""
     make: Callable[[], Shape] = partial(vertex, spot)
     return Raw(
-        kind="point",
+        kind=ContactKind.POINT,
         a_faces=a_faces,
         b_faces=b_faces,
         normal=normal,

@@ -19,7 +19,7 @@ from fixturecheck.contact.sampled import near_only, sampled
 from fixturecheck.contact.standing import Standing, stand
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Placed, to_vector
-from fixturecheck.result import Contact, NamedShape, Role
+from fixturecheck.result import Contact, ContactKind, NamedShape, Role
 from fixturecheck.tolerances import Tolerances
 
 MOST_EACH = 8
@@ -88,7 +88,7 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
         return [], False
     found = list(facing(a, b, pairs, tolerances))
     face_to_face = any(
-        raw.kind == "area"
+        raw.kind == ContactKind.AREA
         and not raw.frayed
         and a.table.lids[raw.a_faces[0]]
         and b.table.lids[raw.b_faces[0]]
@@ -100,10 +100,10 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
         pair = (a, int(i), b, int(j))
         patches = curved(pair, tolerances)
         found += sampled(pair, tolerances) if patches is None else patches
-        if patches and not any(raw.kind in {"area", "near"} for raw in patches):
+        if patches and not any(raw.kind in {ContactKind.AREA, ContactKind.NEAR} for raw in patches):
             found += near_only(pair, tolerances)
     if face_to_face:
-        touching = [raw for raw in found if raw.kind in {"area", "near"}]
+        touching = [raw for raw in found if raw.kind in {ContactKind.AREA, ContactKind.NEAR}]
         return touching, True
     found += _sharp(a, b, found, tolerances)
     return _distinct(found, tolerances.touch_mm) or beside(a, b, tolerances), False
@@ -115,7 +115,7 @@ def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerance
     pairs = {(int(i), int(j)) for i, j in zip(*near_faces(a, b, touch), strict=True)}
     if not pairs:
         return []
-    look = Look(a=a, b=b, pairs=pairs, areas=[r for r in found if r.kind == "area"], touch_mm=touch)
+    look = Look(a=a, b=b, pairs=pairs, areas=[r for r in found if r.kind == ContactKind.AREA], touch_mm=touch)
     sharp = list(edges_on_faces(look))
     sharp += [raw.turned() for raw in edges_on_faces(look.turned())]
     sharp += edges_across(look)
@@ -123,16 +123,18 @@ def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerance
     return sharp
 
 
-_SIZE = {"area": 0, "line": 1, "point": 2}
+_SIZE = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2}
 
 
 def _distinct(found: Sequence[Raw], touch_mm: float) -> list[Raw]:
     """Drop lines and points that lie on a larger patch, and the second telling of the same one."""
-    near = [r for r in found if r.kind == "near"]
-    rest = sorted((r for r in found if r.kind != "near"), key=lambda r: (_SIZE[r.kind], -r.length_mm))
+    near = [r for r in found if r.kind == ContactKind.NEAR]
+    rest = sorted(
+        (r for r in found if r.kind != ContactKind.NEAR), key=lambda r: (_SIZE[r.kind], -r.length_mm)
+    )
     kept: list[Raw] = []
     for raw in rest:
-        if raw.kind == "area" or not covered(raw.spots(), kept, 2 * touch_mm):
+        if raw.kind == ContactKind.AREA or not covered(raw.spots(), kept, 2 * touch_mm):
             kept.append(raw)
     return kept + near
 

@@ -16,6 +16,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import extent_along
 from fixturecheck.kernel.place import moved_by
 from fixturecheck.kernel.shapes import Placed, Shape
+from fixturecheck.result import ContactKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 
@@ -120,5 +121,5 @@ def _ahead(moving: Placed, still: Placed, push: Array, tolerances: Tolerances) -
     """Yield what the moving body touches ahead of it."""
     for patch in find_contacts([moving, still], tolerances).patches:
         sign = 1.0 if patch.contact.a.body == moving.name else -1.0
-        if patch.contact.kind != "near" and sign * float(np.dot(patch.contact.normal, push)) > 1e-6:
+        if patch.contact.kind != ContactKind.NEAR and sign * float(np.dot(patch.contact.normal, push)) > 1e-6:
             yield patch

@@ -16,7 +16,7 @@ from fixturecheck.kernel.measure import is_straight
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape, to_vector
-from fixturecheck.result import Contact, NamedShape, Role
+from fixturecheck.result import Contact, ContactKind, NamedShape, Role
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -80,7 +80,7 @@ class Patch:
 
     def outline_mm(self) -> NDArray[np.float64]:
         """Return points along the patch's outline, shape (n, 3): the ends of edges, more of round ones."""
-        if self.contact.kind == "point":
+        if self.contact.kind == ContactKind.POINT:
             return np.array([self.contact.centroid])
         edges = edges_of(cast("Shape", self.shape.geometry))
         return np.vstack([edge_points(e, 2 if is_straight(e) else 9) for e in edges])

@@ -21,6 +21,7 @@ from fixturecheck.kernel.construct import polygon_face
 from fixturecheck.kernel.measure import area_mm2, centroid_of
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Face, Shape
+from fixturecheck.result import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 Pair = tuple[Standing, int, Standing, int]
@@ -57,7 +58,7 @@ def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> I
     exact = bool(a.table.exact[i] and b.table.exact[j])
     if parallel and not exact and wide:
         gaps = _gap(frame.space(shapely.get_coordinates(wide[0])), a, i, b, j)
-        kind = "area" if np.abs(gaps).max() <= tolerances.touch_mm else "near"
+        kind = ContactKind.AREA if np.abs(gaps).max() <= tolerances.touch_mm else ContactKind.NEAR
         outlines = ours, theirs
         whole = _with_rounds(kind, wide[0], frame, (a, i, b, j), outlines) if len(wide) == 1 else None
         parts = [whole] if whole else _from_faces(kind, wide, frame, (a, i, b, j), outlines)
@@ -67,10 +68,10 @@ def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> I
     for polygon in wide:
         gaps = _gap(frame.space(shapely.get_coordinates(polygon)), a, i, b, j)
         if np.abs(gaps).max() <= tolerances.touch_mm:
-            yield replace(_from_polygon("area", polygon, frame, (a, i, b, j)), frayed=frayed)
+            yield replace(_from_polygon(ContactKind.AREA, polygon, frame, (a, i, b, j)), frayed=frayed)
         else:
             for part in _clipped(polygon, frame, (a, i, b, j), tolerances.near_mm):
-                yield _from_polygon("near", part, frame, (a, i, b, j))
+                yield _from_polygon(ContactKind.NEAR, part, frame, (a, i, b, j))
 
 
 def _gap(points: Array, a: Standing, i: int, b: Standing, j: int) -> Array:
@@ -100,7 +101,7 @@ def _clipped(polygon: Any, frame: Frame, pair: Pair, near_mm: float) -> list[Any
     return _wide_polygons(shapely.intersection(polygon, shapely.Polygon(band)), 1e-6)
 
 
-def _from_polygon(kind: str, polygon: Any, frame: Frame, pair: Pair) -> Raw:
+def _from_polygon(kind: ContactKind, polygon: Any, frame: Frame, pair: Pair) -> Raw:
     """Patch whose outline is exactly the polygon."""
     centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
     rings = [frame.space(shapely.get_coordinates(r)[:-1]) for r in (polygon.exterior, *polygon.interiors)]
@@ -111,7 +112,9 @@ def _from_polygon(kind: str, polygon: Any, frame: Frame, pair: Pair) -> Raw:
     return _raw(kind, pair, frame, polygon, centre, float(polygon.area), make)
 
 
-def _with_rounds(kind: str, polygon: Any, frame: Frame, pair: Pair, outlines: tuple[Any, Any]) -> Raw | None:
+def _with_rounds(
+    kind: ContactKind, polygon: Any, frame: Frame, pair: Pair, outlines: tuple[Any, Any]
+) -> Raw | None:
     """Patch whose round edges lie well inside or well outside the other face, or None where they do not.
 
     What lies between a round edge and its chords then counts wholly or not at all: the exact area is that
@@ -161,7 +164,7 @@ def _shared_face(pair: Pair, frame: Frame) -> Shape:
 
 
 def _from_faces(
-    kind: str,
+    kind: ContactKind,
     wide: list[Any],
     frame: Frame,
     pair: Pair,
@@ -199,7 +202,7 @@ def _well_inside(inner: Any, outer: Any) -> bool:
 
 
 def _raw(
-    kind: str,
+    kind: ContactKind,
     pair: Pair,
     frame: Frame,
     polygon: Any,
@@ -224,6 +227,6 @@ def _raw(
         gap_min_mm=float(gaps.min()),
         gap_mean_mm=abs(float(_gap(centre[None], *pair)[0])),
         gap_max_mm=float(gaps.max()),
-        error_mm=chord_mm * tilt if kind == "near" else 0.0,
-        flat=(frame, polygon) if kind == "area" else None,
+        error_mm=chord_mm * tilt if kind == ContactKind.NEAR else 0.0,
+        flat=(frame, polygon) if kind == ContactKind.AREA else None,
     )

@@ -33,6 +33,7 @@ from fixturecheck.kernel.measure import (
 )
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Edge, Shape
+from fixturecheck.result import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 Found = list[Raw] | None
@@ -69,9 +70,15 @@ def _line(
             middle = edge_middle(part)
             ends = edge_ends(part) if is_straight(part) else None
             raw = Raw(
-                kind="line", a_faces=(i,), b_faces=(j,), normal=normal(middle), centroid=edge_centre(part),
-                length_mm=length, make=partial(_same, part), ends=ends,
-            )  # fmt: skip
+                kind=ContactKind.LINE,
+                a_faces=(i,),
+                b_faces=(j,),
+                normal=normal(middle),
+                centroid=edge_centre(part),
+                length_mm=length,
+                make=partial(_same, part),
+                ends=ends,
+            )
             found.append(raw)
     return found
 
@@ -83,7 +90,7 @@ def _point(pair: Pair, spot: Array, normal: Array, tolerances: Tolerances) -> li
     if not (on_face(spot, a.face(i), slack) and on_face(spot, b.face(j), slack)):
         return []
     raw = Raw(
-        kind="point", a_faces=(i,), b_faces=(j,), normal=normal, centroid=spot,
+        kind=ContactKind.POINT, a_faces=(i,), b_faces=(j,), normal=normal, centroid=spot,
         make=partial(vertex, spot), ends=(spot, spot),
     )  # fmt: skip
     return [raw]
@@ -96,9 +103,15 @@ def _areas(pair: Pair, tolerances: Tolerances) -> Found:
     for face in common_faces(a.face(i), b.face(j)):
         centre = np.array(centroid_of(face))
         raw = Raw(
-            kind="area", a_faces=(i,), b_faces=(j,), normal=normal_out(a.surface(i), centre), centroid=centre,
-            area_mm2=area_mm2(face), gap_max_mm=0.0, make=partial(_same, face),
-        )  # fmt: skip
+            kind=ContactKind.AREA,
+            a_faces=(i,),
+            b_faces=(j,),
+            normal=normal_out(a.surface(i), centre),
+            centroid=centre,
+            area_mm2=area_mm2(face),
+            gap_max_mm=0.0,
+            make=partial(_same, face),
+        )
         found.append(raw)
     return found or None
 

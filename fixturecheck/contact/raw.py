@@ -17,6 +17,7 @@ from fixturecheck.kernel.measure import distance
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.result import ContactKind
 
 Array = NDArray[np.float64]
 _SPOTS = 7
@@ -28,8 +29,8 @@ class Raw:
 
     Parameters
     ----------
-    kind : str
-        area, line, point or near.
+    kind : ContactKind
+        How the faces meet.
     a_faces, b_faces : tuple of int
         One face, or the faces that meet in the edge or corner that touches.
     normal : ndarray, shape (3,)
@@ -45,7 +46,7 @@ class Raw:
         Whether the two outlines also meet along a line or at a point beside the patch.
     """
 
-    kind: str
+    kind: ContactKind
     a_faces: tuple[int, ...]
     b_faces: tuple[int, ...]
     normal: Array

@@ -28,6 +28,7 @@ from fixturecheck.kernel.measure import distance, edge_ends, extent_along
 from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
+from fixturecheck.result import ContactKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 
@@ -356,6 +357,8 @@ def _closes(here: Standing, solid: Solid, other: Placed, tolerances: Tolerances)
     spend(CONTACTS)
     names = tuple(f"face_{k}" for k in range(len(faces_of(solid))))
     contacts = find_contacts([replace(here.placed, solid=solid, face_names=names), other], tolerances)
-    if contacts.overlaps or any(p.contact.kind in {"line", "point"} for p in contacts.patches):
+    if contacts.overlaps or any(
+        p.contact.kind in {ContactKind.LINE, ContactKind.POINT} for p in contacts.patches
+    ):
         return 0.0
-    return sum(p.contact.area_mm2 for p in contacts.patches if p.contact.kind == "area")
+    return sum(p.contact.area_mm2 for p in contacts.patches if p.contact.kind == ContactKind.AREA)

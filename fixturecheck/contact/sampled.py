@@ -18,6 +18,7 @@ from fixturecheck.contact.valleys import Height, lines_and_points, opens, touchi
 from fixturecheck.kernel.brep.probe import Probe
 from fixturecheck.kernel.construct import parameter_patch
 from fixturecheck.kernel.sample import Grid, face_window, grid_on_face
+from fixturecheck.result import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 _MOST = 1500
@@ -52,7 +53,7 @@ def sampled(pair: Pair, tolerances: Tolerances) -> list[Raw]:
         gaps, weights = field.gaps[chosen], field.grid.weights * chosen
         mean = float(field.grid.weights[chosen] @ np.maximum(gaps, 0.0)) / float(weights.sum())
         sizes = max(float(gaps.min()), 0.0), mean, float(np.abs(gaps).max()), field.error_mm(chosen)
-        found.append(_patch("area", pair, field.grid, weights, sizes))
+        found.append(_patch(ContactKind.AREA, pair, field.grid, weights, sizes))
     else:
         low = field.facing & (field.gaps <= touch + field.grid.reach)
         height = field.height
@@ -88,7 +89,7 @@ def _near(pair: Pair, field: _Field, tolerances: Tolerances) -> list[Raw]:
     least = min([float(field.gaps[near].min()), *_lowest_gaps(field, near)])
     least = min([least, *least_beside(pair, least, tolerances.touch_mm, opposed_share=_FACING)])
     sizes = max(least, 0.0), gap.mean_mm, gap.max_mm, gap.error_mm
-    return [_patch("near", pair, field.grid, gap.weights, sizes)]
+    return [_patch(ContactKind.NEAR, pair, field.grid, gap.weights, sizes)]
 
 
 def _lowest_gaps(field: _Field, near: Bools) -> Iterator[float]:
@@ -201,7 +202,7 @@ def _has_block(cells: NDArray[np.int64]) -> bool:
     return any({(m + 1, n), (m, n + 1), (m + 1, n + 1)} <= there for m, n in there)
 
 
-def _patch(kind: str, pair: Pair, grid: Grid, weights: Array, gap_mm: tuple[float, ...]) -> Raw:
+def _patch(kind: ContactKind, pair: Pair, grid: Grid, weights: Array, gap_mm: tuple[float, ...]) -> Raw:
     """Return a patch of weighed cells with its least, mean and greatest gap and their error."""
     a, i, _, j = pair
     grid, weights = grid.only(weights > 0.0), weights[weights > 0.0]

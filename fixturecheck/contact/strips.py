@@ -14,6 +14,7 @@ from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
 from fixturecheck.kernel.brep.primitives import Surface
 from fixturecheck.kernel.construct import cylinder_patch, polygon_face
+from fixturecheck.result import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 Pair = tuple[Standing, int, Standing, int]
@@ -96,7 +97,7 @@ def _flat_strip(pair: Pair, part: Any, frame: Frame, line: tuple[Array, Array, f
         for away in (nearest, float(np.abs(y).max()))
     )
     return Raw(
-        kind="near",
+        kind=ContactKind.NEAR,
         a_faces=(i,),
         b_faces=(j,),
         normal=-b.normals[j],
@@ -228,8 +229,8 @@ def _round_strip(
     gaps = field(np.linspace(*arc, _STEPS))
     # The gap grows away from the line of closest approach.
     least = field(np.array([0.0]))[0] if arc[0] <= 0.0 <= arc[1] else gaps.min()
-    kind = "area" if np.abs(gaps).max() <= tolerances.touch_mm else "near"
-    gaps = np.abs(gaps) if kind == "area" else np.maximum(gaps, 0.0)
+    kind = ContactKind.AREA if np.abs(gaps).max() <= tolerances.touch_mm else ContactKind.NEAR
+    gaps = np.abs(gaps) if kind == ContactKind.AREA else np.maximum(gaps, 0.0)
     half = (arc[1] - arc[0]) / 2
     axis = one.axis if across @ np.cross(one.axis, toward) > 0 else -one.axis
     bottom = heights[0] if axis @ one.axis > 0 else heights[1]
@@ -242,7 +243,7 @@ def _round_strip(
         normal=one.outward * middle,
         centroid=one.origin + sum(heights) / 2 * one.axis + one.radius_mm * np.sinc(half / math.pi) * middle,
         area_mm2=one.radius_mm * (arc[1] - arc[0]) * height,
-        gap_min_mm=abs(float(least)) if kind == "area" else max(float(least), 0.0),
+        gap_min_mm=abs(float(least)) if kind == ContactKind.AREA else max(float(least), 0.0),
         gap_mean_mm=float(np.trapezoid(gaps) / (_STEPS - 1)),
         gap_max_mm=float(gaps.max()),
         make=partial(cylinder_patch, base, one.radius_mm * start, axis, arc[1] - arc[0], height),

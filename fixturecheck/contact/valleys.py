@@ -22,6 +22,7 @@ from fixturecheck.kernel.brep.probe import Probe
 from fixturecheck.kernel.construct import segment, spline_through, vertex
 from fixturecheck.kernel.measure import edge_centre, edge_length_mm
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.result import ContactKind
 
 OPPOSED = 1.0 - 1e-4
 """Smooth faces touch at a point where their normals oppose this well; else an edge or corner touches."""
@@ -315,9 +316,14 @@ def _in_order(group: Sequence[Place], spacing_mm: float) -> list[Place]:
 
 def _point(low: Place, faces: tuple[int, int]) -> Raw:
     return Raw(
-        kind="point", a_faces=(faces[0],), b_faces=(faces[1],), normal=low.normal, centroid=low.point,
-        make=partial(vertex, low.point), ends=(low.point, low.point),
-    )  # fmt: skip
+        kind=ContactKind.POINT,
+        a_faces=(faces[0],),
+        b_faces=(faces[1],),
+        normal=low.normal,
+        centroid=low.point,
+        make=partial(vertex, low.point),
+        ends=(low.point, low.point),
+    )
 
 
 def _line(
@@ -337,7 +343,7 @@ def _line(
     straight = not closed and float(np.linalg.norm(off, axis=1).max()) <= touch_mm
     edge = segment(start, end) if straight else spline_through(points, closed=closed)
     return Raw(
-        kind="line", a_faces=(faces[0],), b_faces=(faces[1],), normal=middle.normal,
+        kind=ContactKind.LINE, a_faces=(faces[0],), b_faces=(faces[1],), normal=middle.normal,
         centroid=edge_centre(edge), length_mm=edge_length_mm(edge),
         make=partial(_same, edge), ends=(start, end) if straight else None,
         error_mm=max(abs(p.gap_mm) for p in run),

@@ -20,6 +20,7 @@ from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.measure import edge_length_mm, is_straight
 from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.result import ContactKind
 
 Floats = NDArray[np.float64]
 Part = tuple[Floats, Floats, float]
@@ -47,9 +48,9 @@ def points_of(patch: Patch, cell_mm: float) -> tuple[Floats, Floats]:
     NotComputedError
         The patch has no extent.
     """
-    if patch.contact.kind == "point":
+    if patch.contact.kind == ContactKind.POINT:
         return np.array([patch.contact.centroid]), np.ones(1)
-    parts = _along(patch, cell_mm) if patch.contact.kind == "line" else _over(patch, cell_mm)
+    parts = _along(patch, cell_mm) if patch.contact.kind == ContactKind.LINE else _over(patch, cell_mm)
     if not all(float(size.sum()) > 0.0 for _, size, _ in parts):
         message = f"{patch.contact.a} on {patch.contact.b}: the patch has no extent to carry on"
         raise NotComputedError(message)

@@ -19,6 +19,7 @@ from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.result import ContactKind
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.shop.tables import finish as finish_of
 
@@ -150,7 +151,7 @@ def touches_of(setup: Setup, contacts: ContactMap, loose: Sequence[str]) -> dict
     """Return what every loose body touches, and whether that is finished."""
     shapes: dict[frozenset[FaceRef], list[Shape]] = {}
     for patch in contacts.patches:
-        if patch.contact.kind != "near":
+        if patch.contact.kind != ContactKind.NEAR:
             key = frozenset({patch.contact.a, patch.contact.b})
             shapes.setdefault(key, []).append(cast("Shape", patch.shape.geometry))
     out: dict[str, list[Touch]] = {name: [] for name in loose}

@@ -24,7 +24,7 @@ from fixturecheck.physics.hertz import (
     line_stiffness_n_mm,
     point_contact,
 )
-from fixturecheck.result import Vector
+from fixturecheck.result import ContactKind, Vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.weight import weight_n
 
@@ -143,7 +143,7 @@ def spots(contacts: ContactMap, moving: Sequence[str], *, divisions: int = DIVIS
     together: dict[tuple[str, str, Vector], list[Patch]] = {}
     for patch in contacts.patches:
         c = patch.contact
-        if c.kind != "near" and {c.a.body, c.b.body} & set(moving):
+        if c.kind != ContactKind.NEAR and {c.a.body, c.b.body} & set(moving):
             looks = to_vector(round(n, 3) + 0.0 for n in c.normal)
             together.setdefault((c.a, c.b, looks), []).append(patch)
     spans = _spans_mm([p for patches in together.values() for p in patches], moving)
@@ -199,9 +199,9 @@ def _cut_up(patches: Sequence[Patch], cell_mm: float) -> tuple[Floats, Floats]:
 def _stiffness_n_mm(patch: Patch) -> float:
     c = patch.contact
     modulus = contact_modulus_mpa()
-    if c.kind == "area":
+    if c.kind == ContactKind.AREA:
         return face_stiffness_n_mm(max(c.area_mm2, 1e-6), modulus)
-    if c.kind == "line":
+    if c.kind == ContactKind.LINE:
         length = max(c.length_mm, 1e-3)
         return line_stiffness_n_mm(_LINE_N_MM * length, length, _EDGE_RADIUS_MM, _DEEP_MM)
     return point_contact(_POINT_N, _EDGE_RADIUS_MM, modulus).stiffness_n_mm

@@ -19,6 +19,7 @@ from fixturecheck.magnet import Fineness, Iron, MagnetModel, behind, magnet_mode
 from fixturecheck.physics.flux import FluxSolution, PatchPull
 from fixturecheck.physics.fluxgap import GapPatch
 from fixturecheck.physics.seat_gap import seat_gap_um
+from fixturecheck.result import ContactKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
 from fixturecheck.shop.tables import material
@@ -392,7 +393,9 @@ def _band_mm(setup: Setup, contacts: ContactMap) -> float:
     """Return how far flux is followed through air: a little when every seat is closed, else a millimetre."""
     for seat in setup.seats:
         touching = [
-            p for p in contacts.patches if p.contact.kind == "area" and seat.own in (p.contact.a, p.contact.b)
+            p
+            for p in contacts.patches
+            if p.contact.kind == ContactKind.AREA and seat.own in (p.contact.a, p.contact.b)
         ]
         if not touching:
             return 1.0

@@ -15,7 +15,7 @@ from fixturecheck.report.hold_page import hold_captions, hold_section
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
 from fixturecheck.report.stated import assumed_section, setup_section
-from fixturecheck.result import Contact, CutMade, Finding, Result, Verdict
+from fixturecheck.result import Contact, ContactKind, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words
@@ -326,15 +326,15 @@ def _cuts(result: Result) -> str:
 
 def _contacts(result: Result) -> str:
     """List what touches first, then the small gaps."""
-    order = {"area": 0, "line": 1, "point": 2, "near": 3}
+    order = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2, ContactKind.NEAR: 3}
     ranked = sorted(result.contacts, key=lambda c: (order.get(c.kind, 9), c.a, c.b, c.centroid))
     if not ranked:
         return "<section><h2>What touches</h2>\n<p>Nothing touches anything.</p></section>"
 
     def size(c: Contact) -> str:
-        if c.kind in {"area", "near"}:
+        if c.kind in {ContactKind.AREA, ContactKind.NEAR}:
             return shown(c.area_mm2, "mm2", result.shown_in)
-        return shown(c.length_mm, "mm", result.shown_in) if c.kind == "line" else ""
+        return shown(c.length_mm, "mm", result.shown_in) if c.kind == ContactKind.LINE else ""
 
     def gap(c: Contact) -> Cell:
         mean, widest = (shown(v, "um", result.shown_in) for v in (c.gap_mean_um, c.gap_max_um))

@@ -27,7 +27,7 @@ from fixturecheck.report.views import (
     unit,
     up_for,
 )
-from fixturecheck.result import Finding, NamedShape, Result, Role, wheel_name
+from fixturecheck.result import ContactKind, Finding, NamedShape, Result, Role, wheel_name
 from fixturecheck.wording.quantity import shown_plain
 
 _BODIES = (Role.PART, Role.FIXTURE)
@@ -272,7 +272,9 @@ def _near_gap_mm(result: Result, shapes: list[NamedShape]) -> float:
     """Return the widest gap of the small-gap patches among the evidence, mm."""
     pairs = [set(s.bodies) for s in shapes if s.role is Role.NEAR]
     gaps = [
-        c.gap_max_um * 1e-3 for c in result.contacts if c.kind == "near" and {c.a.body, c.b.body} in pairs
+        c.gap_max_um * 1e-3
+        for c in result.contacts
+        if c.kind == ContactKind.NEAR and {c.a.body, c.b.body} in pairs
     ]
     return max(gaps, default=0.0)
 

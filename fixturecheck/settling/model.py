@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.physics.settle import Ending
-from fixturecheck.result import Freedom, Vector
+from fixturecheck.result import ContactKind, Freedom, Vector
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 
@@ -51,8 +51,8 @@ class Carried:
     ----------
     a, b : FaceRef
         Face on either side.
-    kind : str
-        `area`, `line` or `point`, by how the touching places lie.
+    kind : ContactKind
+        How they meet, by how the touching places lie.
     force_n : float
         Force across; zero where they touch and nothing presses.
     normal : Vector
@@ -65,7 +65,7 @@ class Carried:
 
     a: FaceRef
     b: FaceRef
-    kind: str
+    kind: ContactKind
     force_n: float
     normal: Vector
     points_mm: tuple[Vector, ...]

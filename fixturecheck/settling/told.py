@@ -16,7 +16,7 @@ from fixturecheck.physics.freedom import Motion, motions
 from fixturecheck.physics.rigid import Poses, jacobian, turn_of
 from fixturecheck.physics.settle import Ending, Settling
 from fixturecheck.physics.step import Load
-from fixturecheck.result import Freedom, FreedomKind, Vector
+from fixturecheck.result import ContactKind, Freedom, FreedomKind, Vector
 from fixturecheck.settling.bench import Bench
 from fixturecheck.settling.gaps import gap_um
 from fixturecheck.settling.model import Carried, RestPose, SeatAtRest, Settled
@@ -128,14 +128,18 @@ def _distinct(places: Floats) -> Floats:
     return np.asarray(ordered[kept])
 
 
-def _kind(places: Floats) -> str:
+def _kind(places: Floats) -> ContactKind:
     """Return `point`, `line` or `area` by how places lie."""
     if len(places) < 2:
-        return "point"
+        return ContactKind.POINT
     values = np.linalg.svd(places - places.mean(axis=0), compute_uv=False)
     if values[0] < 1e-2:
-        return "point"
-    return "area" if len(values) > 1 and values[1] > 1e-3 * values[0] and values[1] > 1e-2 else "line"
+        return ContactKind.POINT
+    return (
+        ContactKind.AREA
+        if len(values) > 1 and values[1] > 1e-3 * values[0] and values[1] > 1e-2
+        else ContactKind.LINE
+    )
 
 
 def seats_at_rest(
