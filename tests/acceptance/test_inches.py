@@ -25,6 +25,8 @@ from tests.acceptance.inches import METRIC_WORD, differences, sentences
 from tests.report import staged, staged_hold
 from tests.settling.conftest import Shapes
 
+pytestmark = pytest.mark.slow
+
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
 TWINS = (

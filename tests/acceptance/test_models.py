@@ -19,6 +19,8 @@ from fixturecheck.setup.load import load
 from fixturecheck.units import Writing
 from tests.doors import command
 
+pytestmark = pytest.mark.slow
+
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
 VERDICTS = {

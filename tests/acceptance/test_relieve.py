@@ -9,6 +9,8 @@ import pytest
 
 from tests.doors import command
 
+pytestmark = pytest.mark.slow
+
 MODELS = Path(__file__).resolve().parents[2] / "models"
 
 

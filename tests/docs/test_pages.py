@@ -15,6 +15,8 @@ from fixturecheck.units import inch_key
 from tests.docs.fences import BENCH, OUTPUT, PAGES, Fence, Reader, fences, stand_in
 from tests.doors import run_here
 
+pytestmark = pytest.mark.slow
+
 LANGUAGES = {"sh", "text", "toml", "python"}
 
 

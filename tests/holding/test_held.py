@@ -17,6 +17,8 @@ from fixturecheck.units import METRIC
 from fixturecheck.wording.hold import magnet_words
 from tests.holding.rigs import let_go, rigged, unfollowed
 
+pytestmark = pytest.mark.slow
+
 DOWNFEED_MM = 0.01
 
 

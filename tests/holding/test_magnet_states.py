@@ -19,6 +19,8 @@ from fixturecheck.magnet import Fineness, Iron, magnet_model
 from fixturecheck.physics.bh import law_between
 from tests.holding.rigs import judged
 
+pytestmark = pytest.mark.slow
+
 RATED_N_CM2 = 40.0
 SHIM_MM, OVER_SHIM_N_CM2 = 0.1, 16.0
 PIECE = {"rating_piece_mm": (50.0, 40.0, 40.0), "rating_finish": "ground"}

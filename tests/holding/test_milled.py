@@ -18,6 +18,8 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.result import Verdict
 
+pytestmark = pytest.mark.slow
+
 MU, LONG, ACROSS, TALL = 0.2, 120.0, 80.0, 10.0
 PLATE = box((-150, -100, -10), (150, 100, 0))
 BLOCK = box((-LONG / 2, -ACROSS / 2, 0), (LONG / 2, ACROSS / 2, TALL))

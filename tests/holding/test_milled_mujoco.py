@@ -19,6 +19,8 @@ from fixturecheck.holding.milled_stands import Milled
 from fixturecheck.holding.milled_ways import bench_of, follow, stock_points
 from fixturecheck.kernel.construct import box
 
+pytestmark = pytest.mark.slow
+
 PRESS_N, BAND, FAR_MM, STEP_S, SECONDS = 400.0, 0.03, 1.0, 2e-4, 0.4
 
 

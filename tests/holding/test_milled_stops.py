@@ -20,6 +20,8 @@ from fixturecheck.result import Verdict
 from tests.holding.test_milled import crash_of, job, stated
 from tests.holding.test_milled_ways import BLOCK, RADIUS, at, bench, moving
 
+pytestmark = pytest.mark.slow
+
 HALF, WIDE, TALL, GAP = 30.0, 80.0, 120.0, 0.03
 MU, WEIGHT_N, PUSH_N = 0.2, 500.0, 100.0
 TOWER = box((-HALF, -WIDE / 2, 0), (HALF, WIDE / 2, TALL))

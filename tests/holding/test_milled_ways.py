@@ -22,6 +22,8 @@ from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.collapse_motion import motions
 from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
 
+pytestmark = pytest.mark.slow
+
 RADIUS, WIDE, TALL, DEEP, FEED = 5.0, 4.0, 20.0, 2.0, 0.05
 LONG, ACROSS = 60.0, 30.0
 HELD = 0.1

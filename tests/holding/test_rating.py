@@ -19,6 +19,8 @@ from fixturecheck.magnet import Fineness, Iron, magnet_model
 from fixturecheck.physics.bh import law_between
 from fixturecheck.setup.holding import refuse_bad_holding
 
+pytestmark = pytest.mark.slow
+
 RATED_N_CM2 = 80.0
 
 

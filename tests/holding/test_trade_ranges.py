@@ -25,6 +25,8 @@ from fixturecheck.physics.bh import MU0_H_M, BHLaw
 from fixturecheck.physics.seat_gap import seat_gap_um
 from fixturecheck.shop.tables import finish
 
+pytestmark = pytest.mark.slow
+
 SIZE_MM = (50.0, 40.0, 40.0)
 
 

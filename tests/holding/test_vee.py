@@ -11,6 +11,8 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.shop.tables import finish
 from tests.holding.rigs import let_go, rigged
 
+pytestmark = pytest.mark.slow
+
 RATED_N_CM2, SIDE, MU = 60.0, 10.0, 0.2
 LEFT = 1.0 - finish("ground").lost_share
 VEE = equipment("magnetic_v_block", name="vee", length_mm=40.0, width_mm=50.0, height_mm=40.0, land_mm=16.0)

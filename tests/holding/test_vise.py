@@ -17,6 +17,8 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
 from tests.holding.rigs import judged, let_go, rigged
 
+pytestmark = pytest.mark.slow
+
 LENGTH, THICK, TALL, RAISED = 40.0, 8.0, 30.0, 14.0
 JAW = 35.0
 MU = 0.2

@@ -19,6 +19,8 @@ from fixturecheck.remedy.clashes import clashes_of
 from fixturecheck.settling.run import settle_setup
 from tests.remedy.nests import keeper_setup
 
+pytestmark = pytest.mark.slow
+
 
 def opening_um(setup):
     settled = settle_setup(setup, setup.staging)
