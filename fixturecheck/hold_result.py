@@ -45,6 +45,28 @@ class Outcome(StrEnum):
     FALLS_AWAY = "falls away"
 
 
+class Driver(StrEnum):
+    """An input that is not known well, and drives the factor."""
+
+    FRICTION = "friction"
+    FINISH = "finish and material"
+    METHOD = "error of the pull"
+    CLAMP = "clamp force"
+    DRAG = "drag of the wheel"
+    PRESS = "push of the wheel"
+    WALL = "push on the wall"
+    CROSS = "push of the cross feed"
+    SIZE = "size of the cutting force"
+
+
+class ClampKind(StrEnum):
+    """What presses a part onto its seats."""
+
+    VISE = "vise"
+    STRAP = "strap"
+    TOE = "toe"
+
+
 class MagnetState(StrEnum):
     """What the magnet is switched to."""
 
@@ -177,15 +199,17 @@ class HoldInput:
 
     Parameters
     ----------
-    name, unit : str
-        What it is, and the unit of its ends; empty for a plain number.
+    name : Driver
+        What it is.
+    unit : str
+        Unit of its ends; empty for a plain number.
     span : (float, float)
         Its low and high end, in `unit`.
     factor_at_low, factor_at_high : float
         Factor with it at either end.
     """
 
-    name: str
+    name: Driver
     unit: str
     span: tuple[float, float]
     factor_at_low: float

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fixturecheck.hold_result import ClampKind
 from fixturecheck.kernel.construct import cylinder
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result import Vector
@@ -43,12 +44,12 @@ def undrawn(clamp: Clamp) -> Undrawn | None:
     A strap lies on the part and its bar is about as thick as its screw; it points any way, since the set-up
     does not state one. A toe stands behind its tip, against its push.
     """
-    if clamp.kind == "vise" or clamp.at_mm is None:
+    if clamp.kind == ClampKind.VISE or clamp.at_mm is None:
         return None
     x, y, z = clamp.at_mm
     reach_mm = clamp.screw_to_part_mm + clamp.screw_to_heel_mm + clamp.screw_mm
     back: Vector = (0.0, 0.0, 1.0)
-    if clamp.kind == "toe" and clamp.inward is not None:
+    if clamp.kind == ClampKind.TOE and clamp.inward is not None:
         size = math.hypot(*clamp.inward)
         u, v, w = (-a / size for a in clamp.inward)
         back = (u, v, w)

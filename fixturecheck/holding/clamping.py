@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError
+from fixturecheck.hold_result import ClampKind
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import face_frame
 from fixturecheck.kernel.shapes import Solid, to_vector
@@ -68,15 +69,15 @@ def pressed(setup: Setup, placed: Mapping[str, Solid]) -> tuple[Pressed, ...]:
 
 def guides(found: tuple[Pressed, ...]) -> dict[str, NDArray[np.float64]]:
     """Return the direction in which each jaw slides."""
-    return {p.clamp.body: np.array(p.force.direction) for p in found if p.clamp.kind == "vise"}
+    return {p.clamp.body: np.array(p.force.direction) for p in found if p.clamp.kind == ClampKind.VISE}
 
 
 def _force(setup: Setup, placed: Mapping[str, Solid], clamp: Clamp) -> ClampForce:
-    if clamp.kind == "vise":
+    if clamp.kind == ClampKind.VISE:
         centre, normal = _face(setup, placed, clamp)
         return ClampForce(force_n=_size_n(clamp), direction=to_vector(normal), at_mm=to_vector(centre))
     at = to_vector(clamp.at_mm or (0.0, 0.0, 0.0))
-    if clamp.kind == "strap":
+    if clamp.kind == ClampKind.STRAP:
         return strap_clamp(
             _size_n(clamp),
             screw_to_heel_mm=clamp.screw_to_heel_mm,
@@ -94,7 +95,7 @@ def _size_n(clamp: Clamp) -> Range:
         return Range(low=low, high=high)
     torque = clamp.torque_nm or 0.0
     factor = nut_factor(clamp.thread)
-    if clamp.kind == "vise":
+    if clamp.kind == ClampKind.VISE:
         return vise_force_n(torque, clamp.screw_mm, factor, vise_efficiency())
     return screw_force_n(torque, clamp.screw_mm, factor)
 

@@ -13,6 +13,7 @@ from dataclasses import replace
 from fixturecheck.access.clearance import movers_of
 from fixturecheck.access.dodge import clears
 from fixturecheck.contact.find import find_contacts
+from fixturecheck.hold_result import ClampKind
 from fixturecheck.holding.cures_block import Side, upright_sides
 from fixturecheck.holding.cures_model import Bench, Changed, Cure, holds_words
 from fixturecheck.holding.factor import bearing_of, rig_of
@@ -100,7 +101,7 @@ def in_vise(bench: Bench, part: Body, near: Side, far: Side) -> Setup:
     )
     screw = Clamp(
         name="screw",
-        kind="vise",
+        kind=ClampKind.VISE,
         body=vise[1].name,
         face="moving_jaw",
         torque_nm=TORQUE_NM,

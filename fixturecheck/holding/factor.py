@@ -11,7 +11,7 @@ import numpy as np
 from fixturecheck.access.model import GroundCut
 from fixturecheck.contact.model import ContactMap
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import FILM
+from fixturecheck.hold_result import FILM, ClampKind, Driver
 from fixturecheck.holding.clamping import Pressed, guides, pressed
 from fixturecheck.holding.loads import cases_of, forces_of, load_of
 from fixturecheck.holding.model import Borne, LoadCase, Lost, PartHold
@@ -40,18 +40,10 @@ FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
 """How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
 _ONTO_COSINE = 0.25
 
-FRICTION, FINISH, METHOD, CLAMP = "friction", "finish and material", "error of the pull", "clamp force"
 Change = Callable[[Holding], Holding]
 """What is lost of a holding."""
 Cutting = Callable[[Mapping[str, float]], tuple[Load, ...]]
 """The cutting load at some values of the inputs."""
-
-DRAG, PRESS, WALL, CROSS = (
-    "drag of the wheel",
-    "push of the wheel",
-    "push on the wall",
-    "push of the cross feed",
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,7 +77,7 @@ class Rig:
 
     @property
     def mu(self) -> Range:
-        """Friction of the kind of contact stated, which `FRICTION` runs over."""
+        """Friction of the kind of contact stated, which `Driver.FRICTION` runs over."""
         return self.friction.general
 
     def finer(self, bodies: Container[str], ratio: float) -> Rig:
@@ -99,31 +91,31 @@ class Rig:
         pulls = pull_loads(
             self.pulls,
             moving,
-            strength_share=inputs.get(FINISH, 0.5),
-            error_share=inputs.get(METHOD, 0.0),
+            strength_share=inputs.get(Driver.FINISH, 0.5),
+            error_share=inputs.get(Driver.METHOD, 0.0),
         )
         # A clamp on what stands still changes nothing.
-        clamps = tuple(c.load(inputs.get(CLAMP, 0.5)) for c in self.clamps if c.clamp.body in moving)
+        clamps = tuple(c.load(inputs.get(Driver.CLAMP, 0.5)) for c in self.clamps if c.clamp.body in moving)
         return Holding(
             bodies=self.bodies,
-            contacts=contact_points(self.spots, partial(self.friction.at, inputs[FRICTION])),
+            contacts=contact_points(self.spots, partial(self.friction.at, inputs[Driver.FRICTION])),
             held=(*self.held, *pulls, *clamps),
             cutting=cutting,
         )
 
     def inputs(self, forces: Forces) -> dict[str, Range]:
         """Return what is not known well, low to high."""
-        found = {
-            FRICTION: self.mu,
-            DRAG: forces.tangential_n,
-            PRESS: forces.normal_n,
-            WALL: forces.wall_n,
-            CROSS: forces.cross_n,
+        found: dict[str, Range] = {
+            Driver.FRICTION: self.mu,
+            Driver.DRAG: forces.tangential_n,
+            Driver.PRESS: forces.normal_n,
+            Driver.WALL: forces.wall_n,
+            Driver.CROSS: forces.cross_n,
         }
         if self.pulls and self.pulls.faces:
-            found |= {FINISH: Range(low=0.0, high=1.0), METHOD: Range(low=-1.0, high=1.0)}
+            found |= {Driver.FINISH: Range(low=0.0, high=1.0), Driver.METHOD: Range(low=-1.0, high=1.0)}
         if self.clamps:
-            found[CLAMP] = Range(low=0.0, high=1.0)
+            found[Driver.CLAMP] = Range(low=0.0, high=1.0)
         return found
 
 
@@ -169,10 +161,10 @@ class Bearing:
             self.made,
             case,
             self.part,
-            drag_n=values[DRAG],
-            press_n=values[PRESS],
-            wall_n=values[WALL],
-            cross_n=values[CROSS],
+            drag_n=values[Driver.DRAG],
+            press_n=values[Driver.PRESS],
+            wall_n=values[Driver.WALL],
+            cross_n=values[Driver.CROSS],
         )
 
 
@@ -215,7 +207,7 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
         rig.pulls.must_know(bearing.part)
     inputs = rig.inputs(bearing.forces)
     low = {name: span.low for name, span in inputs.items()}
-    heavy = {**low, DRAG: inputs[DRAG].high, WALL: inputs[WALL].high}
+    heavy = {**low, Driver.DRAG: inputs[Driver.DRAG].high, Driver.WALL: inputs[Driver.WALL].high}
     held = rig.holding(heavy, ())
 
     def loaded(case: LoadCase, values: Mapping[str, float]) -> Borne:
@@ -224,10 +216,10 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
 
     found = []
     for case in bearing.cases:
-        light = [loaded(case, {**heavy, CROSS: across}) for across in inputs[CROSS].ends]
+        light = [loaded(case, {**heavy, Driver.CROSS: across}) for across in inputs[Driver.CROSS].ends]
         worst = min(light, key=_borne)
-        if inputs[PRESS].low < inputs[PRESS].high:
-            pressed_down = loaded(case, {**worst.values, PRESS: inputs[PRESS].high})
+        if inputs[Driver.PRESS].low < inputs[Driver.PRESS].high:
+            pressed_down = loaded(case, {**worst.values, Driver.PRESS: inputs[Driver.PRESS].high})
             worst = min(worst, pressed_down, key=_borne)
         found.append(worst)
     return tuple(sorted(found, key=lambda b: (b.collapse.factor.low, b.case.label)))
@@ -405,7 +397,7 @@ def single_losses(setup: Setup, rig: Rig) -> tuple[str, ...]:
     A vise is not taken away: without it nothing is clamped.
     """
     moving = {b.name for b in rig.bodies}
-    clamps = (c for c in rig.clamps if c.clamp.kind != "vise" and c.clamp.body in moving)
+    clamps = (c for c in rig.clamps if c.clamp.kind != ClampKind.VISE and c.clamp.body in moving)
     return (*loose_blocks(setup, rig), *(c.lost for c in clamps))
 
 

@@ -5,18 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fixturecheck.holding.factor import (
-    CEILING,
-    CROSS,
-    DRAG,
-    PRESS,
-    WALL,
-    Change,
-    Rig,
-    fine_enough,
-    losses_of,
-    pull_on,
-)
+from fixturecheck.hold_result import Driver
+from fixturecheck.holding.factor import CEILING, Change, Rig, fine_enough, losses_of, pull_on
 from fixturecheck.holding.milled_stands import Milled, Stand, angles_of, stands
 from fixturecheck.holding.model import Borne, Lost, MilledHold
 from fixturecheck.kernel.shapes import to_vector
@@ -29,7 +19,6 @@ from fixturecheck.physics.milling import tooth_force_n
 from fixturecheck.physics.milling_turn import CutterWay, thickest_chip_mm
 from fixturecheck.physics.ranges import Range
 
-SIZE = "size of the cutting force"
 _FOLLOWED = 6
 """Places and angles that are followed with one thing lost, besides one of each way."""
 _SORTED_SHARE = 0.85
@@ -88,7 +77,7 @@ def loaded(job: Milled, *, change: Change = lambda whole: whole) -> Loaded:
     if job.rig.pulls:
         job.rig.pulls.must_know(job.part)
     tooth_force_n(job.cut, job.takes)
-    values = {**{name: span.low for name, span in _inputs(job.rig).items()}, SIZE: 1.0}
+    values = {**{name: span.low for name, span in _inputs(job.rig).items()}, Driver.SIZE: 1.0}
     held = job.rig.holding(values, ())
     every = stands(job)
     problems = [change(replace(held, cutting=stand.loads)) for stand in every]
@@ -134,10 +123,12 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
     cutting = tuple(trial.problem.cutting)
 
     def scaled(values: Mapping[str, float]) -> tuple[Load, ...]:
-        return tuple(replace(c, force_n=to_vector(values[SIZE] * f for f in c.force_n)) for c in cutting)
+        return tuple(
+            replace(c, force_n=to_vector(values[Driver.SIZE] * f for f in c.force_n)) for c in cutting
+        )
 
     share = {way: _least_share(job, way) for way in job.ways}
-    spans = {**_inputs(rig), SIZE: Range(low=share[CutterWay(known.case.stroke)], high=1.0)}
+    spans = {**_inputs(rig), Driver.SIZE: Range(low=share[CutterWay(known.case.stroke)], high=1.0)}
     factors = fine_enough(rig, spans, scaled, known)
     most_n, way = max((t.cutting_n, way) for way in job.ways for _, t in angles_of(job, way))
     return MilledHold(
@@ -180,7 +171,7 @@ def _inputs(rig: Rig) -> dict[str, Range]:
     wheel = Forces(
         tangential_n=nothing, normal_n=nothing, wall_n=nothing, cross_n=nothing, energy_j_mm3=nothing
     )
-    of_wheel = {DRAG, PRESS, WALL, CROSS}
+    of_wheel = {Driver.DRAG, Driver.PRESS, Driver.WALL, Driver.CROSS}
     return {name: span for name, span in rig.inputs(wheel).items() if name not in of_wheel}
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.hold_result import ClampKind
 from fixturecheck.holding.coming_off import Touch, WayOff
 from fixturecheck.holding.keeping import SOFT_BELOW_A_M
 from fixturecheck.physics.ranges import Range
@@ -37,7 +38,7 @@ def first_steps(setup: Setup, *, keeps: bool) -> str:
         steps.append("magnet off")
         steps += ["its demagnetising cycle run where it has one"] if keeps else []
     clamps = holding.clamps if holding else ()
-    steps += [f"open {c.body}" if c.kind == "vise" else f"loosen {c.name}" for c in clamps]
+    steps += [f"open {c.body}" if c.kind == ClampKind.VISE else f"loosen {c.name}" for c in clamps]
     words = ", ".join(steps)
     return words[0].upper() + words[1:]
 

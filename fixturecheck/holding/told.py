@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from fixturecheck.hold_result import (
     BodyLeaves,
+    Driver,
     FaceHeld,
     FrictionUsed,
     HoldFound,
@@ -16,18 +17,7 @@ from fixturecheck.hold_result import (
     PartHeld,
 )
 from fixturecheck.holding.drawn import maps_of, section_of
-from fixturecheck.holding.factor import (
-    CEILING,
-    CLAMP,
-    CROSS,
-    DRAG,
-    FINISH,
-    FRICTION,
-    METHOD,
-    PRESS,
-    WALL,
-)
-from fixturecheck.holding.milled import SIZE
+from fixturecheck.holding.factor import CEILING
 from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
 from fixturecheck.holding.pull import FacePull
 from fixturecheck.holding.rubbing import dry_mu_of, friction_of, stated_holding
@@ -37,15 +27,15 @@ from fixturecheck.physics.ranges import Range
 from fixturecheck.setup.model import Setup
 
 _UNITS = {
-    FRICTION: "",
-    DRAG: "N",
-    PRESS: "N",
-    WALL: "N",
-    CROSS: "N",
-    FINISH: "share",
-    METHOD: "share",
-    CLAMP: "share",
-    SIZE: "share",
+    Driver.FRICTION: "",
+    Driver.DRAG: "N",
+    Driver.PRESS: "N",
+    Driver.WALL: "N",
+    Driver.CROSS: "N",
+    Driver.FINISH: "share",
+    Driver.METHOD: "share",
+    Driver.CLAMP: "share",
+    Driver.SIZE: "share",
 }
 
 
@@ -167,9 +157,10 @@ def _held(p: PartHold | MilledHold) -> PartHeld:
 
 
 def _input(swing: Swing) -> HoldInput:
+    driver = Driver(swing.name)
     return HoldInput(
-        name=swing.name,
-        unit=_UNITS[swing.name],
+        name=driver,
+        unit=_UNITS[driver],
         span=(swing.input_range.low, swing.input_range.high),
         factor_at_low=swing.factor_at_low,
         factor_at_high=swing.factor_at_high,

@@ -8,6 +8,7 @@ from typing import Any
 
 from fixturecheck.allowed import allowed_in
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.hold_result import ClampKind
 from fixturecheck.recorded import own_fields
 from fixturecheck.result import Assumed
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
@@ -145,7 +146,9 @@ def _holding(setup: Setup, holding: Holding) -> Iterator[_Asked]:
     }
     yield _Asked(of="holding", record=holding, skips=tuple(skips), instead=instead)
     for clamp in holding.clamps:
-        used = {"toe": ("down_deg",), "strap": ("screw_to_heel_mm", "screw_to_part_mm")}.get(clamp.kind, ())
+        used = {ClampKind.TOE: ("down_deg",), ClampKind.STRAP: ("screw_to_heel_mm", "screw_to_part_mm")}.get(
+            ClampKind(clamp.kind), ()
+        )
         used += ("screw_mm", "thread") if clamp.torque_nm is not None else ()
         unused = tuple(f for f in _ANY_CLAMP if f not in used)
         yield _Asked(of=f"clamp {clamp.name}", record=clamp, skips=unused)

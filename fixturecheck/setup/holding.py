@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
+from fixturecheck.hold_result import ClampKind
 from fixturecheck.recorded import HIDDEN, recorded
 from fixturecheck.result import Vector
 from fixturecheck.setup.calibrated import CalibratedChuck
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
 
 MAGNET_STATES = ("full", "trifle", "off")
-CLAMP_KINDS = ("vise", "strap", "toe")
+CLAMP_KINDS = tuple(str(kind) for kind in ClampKind)
 THREADS = ("dry", "oiled", "anti_seize")
 FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "coolant_film")
 ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
@@ -259,7 +260,7 @@ class Holding:
     @property
     def jaws(self) -> frozenset[str]:
         """Return the bodies that are the moving jaws of vises."""
-        return frozenset(c.body for c in self.clamps if c.kind == "vise")
+        return frozenset(c.body for c in self.clamps if c.kind == ClampKind.VISE)
 
 
 def refuse_bad_holding(setup: Setup) -> None:
@@ -406,7 +407,7 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
         message = f"{where}: state force_n or torque_nm, one of the two"
         raise SetupError(message)
     body = setup.body(clamp.body)
-    if clamp.kind == "vise":
+    if clamp.kind == ClampKind.VISE:
         if clamp.face is not None and clamp.face in body.unclear:
             message = f"{where}: {body.why_unclear(clamp.face)}"
             raise SetupError(message)
@@ -418,7 +419,7 @@ def _refuse_bad_clamp(setup: Setup, clamp: Clamp) -> None:
     if clamp.at_mm is None or len(clamp.at_mm) != 3:
         message = f"{where}: state at_mm, the three coordinates where it presses"
         raise SetupError(message)
-    if clamp.kind == "toe" and not _level(clamp.inward):
+    if clamp.kind == ClampKind.TOE and not _level(clamp.inward):
         message = f"{where}: state inward, a level direction toward the part; got {clamp.inward!r}"
         raise SetupError(message)
 

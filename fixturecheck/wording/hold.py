@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from fixturecheck.hold_result import (
     FILM,
+    Driver,
     FrictionUsed,
     HoldFound,
     HoldInput,
@@ -23,10 +24,10 @@ _DIGITS = 3
 _LEAST = 5e-4
 
 _ENDS = {
-    "finish and material": ("worst", "best"),
-    "error of the pull": ("least", "most that it can be"),
-    "clamp force": ("weakest", "strongest"),
-    "size of the cutting force": ("sharp", "worn"),
+    Driver.FINISH: ("worst", "best"),
+    Driver.METHOD: ("least", "most that it can be"),
+    Driver.CLAMP: ("weakest", "strongest"),
+    Driver.SIZE: ("sharp", "worn"),
 }
 """Inputs that run between two named ends and not over a quantity."""
 

@@ -4,15 +4,8 @@ from fixturecheck.access.ground import grind
 from fixturecheck.checks import hold
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.find import find_contacts
-from fixturecheck.holding.factor import (
-    CLAMP,
-    FRICTION,
-    bearing_of,
-    every_case,
-    part_hold,
-    rig_of,
-    single_losses,
-)
+from fixturecheck.hold_result import Driver
+from fixturecheck.holding.factor import bearing_of, every_case, part_hold, rig_of, single_losses
 from fixturecheck.holding.model import Held
 from fixturecheck.physics.collapse import collapse
 from fixturecheck.physics.equilibrium import Load
@@ -26,7 +19,7 @@ def rigged(setup, pulls=None):
 def let_go(rig, body, force_n, at_mm, *, mu, clamp_share=0.5):
     """Return how a force on a body is borne, friction and clamps being known."""
     load = Load(body=body, force_n=force_n, at_mm=at_mm)
-    return collapse(rig.holding({FRICTION: mu, CLAMP: clamp_share}, (load,)), ceiling=1e5)
+    return collapse(rig.holding({Driver.FRICTION: mu, Driver.CLAMP: clamp_share}, (load,)), ceiling=1e5)
 
 
 def judged(setup, pulls=None):

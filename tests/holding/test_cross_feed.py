@@ -9,7 +9,8 @@ import pytest
 
 from fixturecheck import Cut, body
 from fixturecheck.access.ground import grind
-from fixturecheck.holding.factor import CROSS, DRAG, FRICTION, PRESS, WALL, bearing_of, every_case
+from fixturecheck.hold_result import Driver
+from fixturecheck.holding.factor import bearing_of, every_case
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.kernel.construct import box
 from fixturecheck.physics.collapse import collapse
@@ -37,7 +38,13 @@ def test_it_slides_under_the_resultant_of_drag_and_push_across():
     assert across_n == pytest.approx(0.1 * bearing.forces.normal_n.high)
     normal_n = WEIGHT_N + SCREW_N / 2
     for push_n in (across_n, -across_n, 0.0):
-        values = {FRICTION: MU, DRAG: drag_n, PRESS: press_n, WALL: 0.0, CROSS: push_n}
+        values = {
+            Driver.FRICTION: MU,
+            Driver.DRAG: drag_n,
+            Driver.PRESS: press_n,
+            Driver.WALL: 0.0,
+            Driver.CROSS: push_n,
+        }
         load = bearing.load(case, values)
         assert load.force_n[1] == push_n
         found = collapse(rig.holding(values, (load,)), ceiling=1e4)
@@ -52,7 +59,7 @@ def test_of_both_ways_of_the_feed_the_one_away_from_the_rail_counts(side):
     rail = body("rail", box((-60, low, 0), (60, high, 10)), role="fixture", finish="ground", fastened=True)
     rig, bearing = set_up(rail=(rail,))
     worst = every_case(rig, bearing)[0]
-    assert worst.values[CROSS] == -side * bearing.forces.cross_n.high
+    assert worst.values[Driver.CROSS] == -side * bearing.forces.cross_n.high
     # A plunge has no feed along the spindle.
     _, plunge = set_up(replace(TRAVERSE, way="plunge"), (rail,))
     assert plunge.forces.cross_n.ends == (0.0,)

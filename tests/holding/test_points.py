@@ -9,9 +9,10 @@ import pytest
 from fixturecheck import Clamp, Setup
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.faceref import FaceRef
+from fixturecheck.hold_result import Driver
 from fixturecheck.holding.clamping import Pressed
 from fixturecheck.holding.cures_block import with_fixed
-from fixturecheck.holding.factor import FRICTION, Rig, pull_on
+from fixturecheck.holding.factor import Rig, pull_on
 from fixturecheck.holding.piece import Source
 from fixturecheck.holding.points import Spot, spots
 from fixturecheck.holding.pull import FacePull, Magnet, Pulls
@@ -72,7 +73,7 @@ def test_a_bar_tips_about_its_edge_by_the_lever_of_the_pull(y):
     """Statics: lifted at its middle height by F at y = -10, about the edge at y = 10 the pull has 10 - y."""
     held = rig([spot(FOUR)], [pull((0.0, y, 0.0))])
     lift = Load(body="bar", force_n=(0.0, 0.0, 1.0), at_mm=(0.0, -10.0, 5.0))
-    found = collapse(held.holding({FRICTION: 0.2}, (lift,)), ceiling=1e3)
+    found = collapse(held.holding({Driver.FRICTION: 0.2}, (lift,)), ceiling=1e3)
     assert found.factor.low == pytest.approx(PULL_N * (10.0 - y) / 20.0, rel=1e-3, abs=0.02)
 
 
@@ -80,14 +81,14 @@ def test_a_pull_beside_the_line_that_a_bar_touches_on_turns_it_over():
     """No force on the line balances a pull 1 mm beside it; one on the line itself rests."""
     line = [(x, 0.0, 0.0) for x in (-20.0, 0.0, 20.0)]
     push = (Load(body="bar", force_n=(1.0, 0.0, 0.0), at_mm=(0.0, 0.0, 0.0)),)
-    beside = rig([spot(line)], [pull((0.0, 1.0, 0.0))]).holding({FRICTION: 0.2}, push)
+    beside = rig([spot(line)], [pull((0.0, 1.0, 0.0))]).holding({Driver.FRICTION: 0.2}, push)
     assert not collapse(beside).rests
-    on = rig([spot(line)], [pull((5.0, 0.0, 0.0))]).holding({FRICTION: 0.2}, push)
+    on = rig([spot(line)], [pull((5.0, 0.0, 0.0))]).holding({Driver.FRICTION: 0.2}, push)
     assert collapse(on, ceiling=1e3).factor.low == pytest.approx(0.2 * PULL_N, rel=1e-3)
 
 
 def test_a_body_that_touches_nothing_is_pulled_all_the_same():
-    loads = rig([], [pull((0.0, 0.0, 0.0))]).holding({FRICTION: 0.2}, ()).held
+    loads = rig([], [pull((0.0, 0.0, 0.0))]).holding({Driver.FRICTION: 0.2}, ()).held
     assert [(x.body, x.force_n) for x in loads] == [("bar", (0.0, 0.0, -PULL_N))]
 
 
@@ -98,7 +99,7 @@ def test_the_pull_of_a_block_goes_with_the_block():
         pull((0.0, 0.0, 0.0)),
         pull((20.5, 0.0, 5.0), on="bar.right", by="block.left", toward=(1.0, 0.0, 0.0), size_n=10.0),
     ]
-    whole = rig([spot(FOUR)], faces, block).holding({FRICTION: 0.2}, ())
+    whole = rig([spot(FOUR)], faces, block).holding({Driver.FRICTION: 0.2}, ())
     assert sorted((x.body, x.force_n) for x in whole.held) == [
         ("bar", (0.0, 0.0, -PULL_N)),
         ("bar", (10.0, 0.0, 0.0)),
@@ -168,7 +169,7 @@ def test_pieces_of_one_name_keep_their_own_pull():
         (30.0, 40.0, -20.0, -20.0),
         (50.0, 60.0, 20.0, 20.0),
     ]
-    held = rig([spot(FOUR)], pulls.faces).holding({FRICTION: 0.2}, ())
+    held = rig([spot(FOUR)], pulls.faces).holding({Driver.FRICTION: 0.2}, ())
     assert sum(x.force_n[2] for x in held.held) == pytest.approx(-0.5 * (30 + 40 + 50 + 60))
 
 
@@ -177,12 +178,12 @@ def test_a_fastened_block_takes_its_clamp_with_it():
     screw = Clamp(name="screw", kind="strap", body="block", force_n=100.0)
     force = ClampForce(force_n=Range.exactly(100.0), direction=(0.0, 0.0, -1.0), at_mm=(30.0, 0.0, 10.0))
     whole = replace(rig([spot(FOUR)], [], block), clamps=(Pressed(clamp=screw, force=force),))
-    assert [x.body for x in whole.holding({FRICTION: 0.2}, ()).held] == ["block"]
-    assert not with_fixed(whole, ("block",)).holding({FRICTION: 0.2}, ()).held
+    assert [x.body for x in whole.holding({Driver.FRICTION: 0.2}, ()).held] == ["block"]
+    assert not with_fixed(whole, ("block",)).holding({Driver.FRICTION: 0.2}, ()).held
 
 
 def test_a_pull_is_counted_once():
-    held = rig([spot(FOUR)], [pull((0.0, 0.0, 0.0))]).holding({FRICTION: 0.2}, ())
+    held = rig([spot(FOUR)], [pull((0.0, 0.0, 0.0))]).holding({Driver.FRICTION: 0.2}, ())
     assert sum(c.pull_n for c in held.contacts) == 0.0
     assert sum(x.force_n[2] for x in held.held) == -PULL_N
 

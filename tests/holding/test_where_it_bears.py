@@ -10,9 +10,10 @@ from scipy.optimize import minimize
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.errors import NotComputedError
+from fixturecheck.hold_result import Driver
 from fixturecheck.holding import factor
 from fixturecheck.holding.cells import cells
-from fixturecheck.holding.factor import FRICTION, fine_enough
+from fixturecheck.holding.factor import fine_enough
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.sample import triangles_of
@@ -72,7 +73,7 @@ def borne(rig, presses, force, at, *, mu=MU):
         Load(body="block", force_n=(0.0, 0.0, -n), at_mm=(x, y, TALL), label="strap") for x, y, n in presses
     )
     load = Load(body="block", force_n=force, at_mm=at)
-    return collapse(replace(rig, held=held).holding({FRICTION: mu}, (load,)), ceiling=1e6)
+    return collapse(replace(rig, held=held).holding({Driver.FRICTION: mu}, (load,)), ceiling=1e6)
 
 
 def fine_factor(presses, force, at, stiffness, *, mu=MU):
@@ -227,10 +228,10 @@ def test_a_wrong_factor_by_cells_too_coarse_for_where_it_is_pressed(bare, monkey
     press = Load(body="block", force_n=(0.0, 0.0, -500.0), at_mm=(-20.0, 12.0, TALL), label="strap")
     load = Load(body="block", force_n=(0.6, 0.8, 0.0), at_mm=(20.0, -10.0, 0.0))
     rig = replace(bare, held=(press,), spots=tuple(s.finer(0.25) for s in bare.spots))
-    values = {FRICTION: MU}
+    values = {Driver.FRICTION: MU}
     coarse = rig.holding(values, (load,))
     known = Borne(case=case(load.at_mm), values=values, problem=coarse, collapse=collapse(coarse))
-    inputs = {FRICTION: Range.exactly(MU)}
+    inputs = {Driver.FRICTION: Range.exactly(MU)}
     found = fine_enough(rig, inputs, lambda _: (load,), known).factor.low
     finest = replace(rig, spots=tuple(s.finer(12.0) for s in rig.spots))
     exact = collapse(finest.holding(values, (load,))).factor.low
