@@ -143,7 +143,7 @@ def least_beside(pair: Pair, below_mm: float, touch_mm: float, *, opposed_share:
         for e in sorted({int(e) for e in ours.table.face_edges[one]}):
             if ours.table.lengths_mm[e] == 0.0:
                 continue
-            edge = EdgeProbe(ours.edge(e), ())
+            edge = EdgeProbe(ours.edge(e))
             walk = edge.at
             for stations in stretches(walk, box, below_mm):
                 lows = least_places(walk, face, stations.tolist())

@@ -144,9 +144,9 @@ def boxes_at(
 def _own_box(features: Features) -> tuple[Floats, Floats]:
     """Return a box round a body in its own frame, curved faces included."""
     corners = [features.points_mm]
-    for one in features.rounds:
-        fat = max(one.radius_a_mm, one.radius_b_mm) + one.skin_mm
-        if one.kind in ("rod", "cone", "ball", "ring"):
+    for one in features.swept:
+        fat = max(one.radius_a_mm, one.radius_b_mm) + one.tube_mm
+        if one.sign > 0:
             corners += [np.array([end - fat, end + fat]) for end in (one.a_mm, one.b_mm)]
     if features.smooth:  # between its points a free-form face may stand out of them
         corners.append(features.box_mm)

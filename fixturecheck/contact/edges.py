@@ -21,7 +21,7 @@ from fixturecheck.contact.raw import Raw, covered
 from fixturecheck.contact.standing import Array, Standing
 from fixturecheck.contact.surfaces import normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge
-from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
+from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, sides_of
 from fixturecheck.kernel.construct import segment, vertex
 from fixturecheck.kernel.measure import (
     closest_points,
@@ -230,7 +230,8 @@ def _on_freeform(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
         if covered(a.edge_samples()[e], look.areas, 2 * look.touch_mm):
             continue
         names = a.table.edge_faces[e]
-        edge = EdgeProbe(a.edge(e), [Probe(a.face(i)) for i in sorted(set(names))])
+        probes = [Probe(a.face(i)) for i in sorted(set(names))]
+        edge = EdgeProbe(a.edge(e), tuple(sides_of(a.edge(e), probes)))
         for raw in alongside(edge, face, box, (names, j), look.touch_mm):
             if raw.kind == ContactKind.LINE or not _on_outline(look, names, j, raw.centroid):
                 yield raw

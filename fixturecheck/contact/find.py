@@ -90,8 +90,8 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
     face_to_face = any(
         raw.kind == ContactKind.AREA
         and not raw.frayed
-        and a.table.lids[raw.a_faces[0]]
-        and b.table.lids[raw.b_faces[0]]
+        and a.table.supporting[raw.a_faces[0]]
+        and b.table.supporting[raw.b_faces[0]]
         for raw in found
     )
     for i, j in zip(*pairs, strict=True):

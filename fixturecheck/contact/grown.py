@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from fixturecheck.contact.vary import Error
-from fixturecheck.kernel.brep.feature_edges import Rim
 from fixturecheck.kernel.brep.features import Features
-from fixturecheck.kernel.brep.rounds import Round
+from fixturecheck.kernel.brep.primitives import Rim, SweptPrimitive
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,14 +46,14 @@ def grown(features: Features, errors: Errors) -> Features:
         edge_normals=edge_normals,
         planes=planes,
         outlines=tuple(_outline(features, corners, shift, i, planes[i]) for i in range(len(planes))),
-        rounds=tuple(
+        swept=tuple(
             replace(
                 one,
                 radius_a_mm=one.radius_a_mm + _radial(one) * _shift(errors, one.face),
                 radius_b_mm=one.radius_b_mm + _radial(one) * _shift(errors, one.face),
-                skin_mm=one.skin_mm + _swept(one.kind) * _shift(errors, one.face),
+                tube_mm=one.tube_mm + _swept(one) * _shift(errors, one.face),
             )
-            for one in features.rounds
+            for one in features.swept
         ),
         rims=tuple(_rim(features, one, errors, turned) for one in features.rims),
     )
@@ -200,8 +199,8 @@ def _rim(features: Features, rim: Rim, errors: Errors, turned: Mapping[int, Floa
         if error is None:
             continue
         if normal is None:
-            rounds = [one for one in features.rounds if one.face == face]
-            out = replace(out, radius_mm=out.radius_mm + sum(_radial(r) for r in rounds) * error.shift_mm)
+            swept = [one for one in features.swept if one.face == face]
+            out = replace(out, radius_mm=out.radius_mm + sum(_radial(r) for r in swept) * error.shift_mm)
             continue
         drawn = features.planes[list(features.plane_faces).index(face), 1]
         same = float(drawn @ rim.axis)
@@ -215,16 +214,17 @@ def _rim(features: Features, rim: Rim, errors: Errors, turned: Mapping[int, Floa
     return out
 
 
-def _radial(one: Round) -> float:
+def _radial(one: SweptPrimitive) -> float:
     """Return how a radius changes when the face moves outward of the solid."""
-    sign = {"rod": 1.0, "cone": 1.0, "bore": -1.0, "funnel": -1.0}.get(one.kind, 0.0)
+    if one.is_tube:
+        return 0.0
     long_mm = max(float(np.linalg.norm(one.b_mm - one.a_mm)), 1e-12)
-    return sign * float(np.hypot(1.0, (one.radius_b_mm - one.radius_a_mm) / long_mm)) if sign else 0.0
+    return one.sign * float(np.hypot(1.0, (one.radius_b_mm - one.radius_a_mm) / long_mm))
 
 
-def _swept(kind: str) -> float:
-    """Return how a ball's radius changes when the face moves outward of the solid."""
-    return {"ball": 1.0, "ring": 1.0, "gutter": -1.0, "cup": -1.0}.get(kind, 0.0)
+def _swept(one: SweptPrimitive) -> float:
+    """Return how the swept ball's radius changes when the face moves outward of the solid."""
+    return float(one.sign) if one.is_tube else 0.0
 
 
 class _Corners:

@@ -16,7 +16,7 @@ from fixturecheck.contact.raw import Raw
 from fixturecheck.contact.standing import Array, Frame, Standing
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common_faces
-from fixturecheck.kernel.brep.primitives import CHORD_MM
+from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.construct import polygon_face
 from fixturecheck.kernel.measure import area_mm2, centroid_of
 from fixturecheck.kernel.place import shifted

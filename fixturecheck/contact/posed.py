@@ -22,6 +22,7 @@ from fixturecheck.contact.rounds import (
     hollows_of,
     hoops_of,
     spines_of,
+    tapers_of,
 )
 from fixturecheck.kernel.brep.features import Features
 
@@ -102,7 +103,7 @@ def bodies_of(features: Sequence[Features]) -> Bodies:
         spines=spines_of(features),
         hollows=hollows_of(features),
         gutters=gutters_of(features),
-        tapers=hollows_of(features, ("cone",)),
+        tapers=tapers_of(features),
     )
 
 

@@ -8,9 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fixturecheck.kernel.brep.feature_edges import Rim
 from fixturecheck.kernel.brep.features import Features
-from fixturecheck.kernel.brep.rounds import Round
+from fixturecheck.kernel.brep.primitives import Rim, SurfaceKind, SweptPrimitive
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -96,12 +95,12 @@ class Gutters(NamedTuple):
 
 def hoops_of(features: Sequence[Features]) -> Hoops:
     """Gather circular edges, tori and balls, each in its body's own frame."""
-    every: list[tuple[int, Rim | Round]] = []
+    every: list[tuple[int, Rim | SweptPrimitive]] = []
     for i, one in enumerate(features):
         every += [(i, rim) for rim in one.rims]
-        every += [(i, r) for r in one.rounds if r.kind in ("ring", "ball")]
+        every += [(i, r) for r in one.swept if r.is_tube and r.sign > 0]
     radius = np.array([r.radius_mm if isinstance(r, Rim) else r.radius_a_mm for _, r in every], dtype=float)
-    skin = np.array([0.0 if isinstance(r, Rim) else r.skin_mm for _, r in every], dtype=float)
+    skin = np.array([0.0 if isinstance(r, Rim) else r.tube_mm for _, r in every], dtype=float)
     whole = (-np.inf, np.inf)
     smooth = np.zeros((2, 2))
     return Hoops(
@@ -125,9 +124,14 @@ def hoops_of(features: Sequence[Features]) -> Hoops:
 
 def spines_of(features: Sequence[Features]) -> Spines:
     """Gather cylinders and balls, each in its body's own frame."""
-    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind in ("rod", "ball")]
+    every = [
+        (i, r)
+        for i, f in enumerate(features)
+        for r in f.swept
+        if r.sign > 0 and r.kind in {SurfaceKind.CYLINDER, SurfaceKind.SPHERE}
+    ]
     a, b = _rows([r.a_mm for _, r in every]), _rows([r.b_mm for _, r in every])
-    radius = np.array([r.radius_a_mm + r.skin_mm for _, r in every], dtype=float)
+    radius = np.array([r.radius_a_mm + r.tube_mm for _, r in every], dtype=float)
     return Spines(
         first=_first([i for i, _ in every], len(features)),
         middle_mm=0.5 * (a + b),
@@ -139,14 +143,25 @@ def spines_of(features: Sequence[Features]) -> Spines:
         radius_mm=radius,
         turn_rad=_spans([r.turn for _, r in every]),
         tilt_rad=_spans([r.tilt for _, r in every]),
-        is_ball=np.array([r.kind == "ball" for _, r in every], dtype=bool),
+        is_ball=np.array([r.kind == SurfaceKind.SPHERE for _, r in every], dtype=bool),
         face=np.array([r.face for _, r in every], dtype=np.int64),
     )
 
 
-def hollows_of(features: Sequence[Features], kinds: tuple[str, ...] = ("bore", "funnel")) -> Hollows:
-    """Gather bores and funnels, or cones from outside, each in its body's own frame."""
-    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind in kinds]
+def hollows_of(features: Sequence[Features]) -> Hollows:
+    """Gather concave cylinders and cones, each in its body's own frame."""
+    every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign < 0 and not r.is_tube]
+    return _hollows(features, every)
+
+
+def tapers_of(features: Sequence[Features]) -> Hollows:
+    """Gather convex cones, each in its body's own frame."""
+    cone = SurfaceKind.CONE
+    every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign > 0 and r.kind == cone]
+    return _hollows(features, every)
+
+
+def _hollows(features: Sequence[Features], every: Sequence[tuple[int, SweptPrimitive]]) -> Hollows:
     a, b = _rows([r.a_mm for _, r in every]), _rows([r.b_mm for _, r in every])
     radius_a = np.array([r.radius_a_mm for _, r in every], dtype=float)
     radius_b = np.array([r.radius_b_mm for _, r in every], dtype=float)
@@ -166,7 +181,7 @@ def hollows_of(features: Sequence[Features], kinds: tuple[str, ...] = ("bore", "
     )
 
 
-def _past_mm(features: Features, one: Round) -> tuple[float, float]:
+def _past_mm(features: Features, one: SweptPrimitive) -> tuple[float, float]:
     """Return how far past either end of a hollow the next one goes on that makes an inside edge with it."""
 
     def past(centre: Floats, radius_mm: float) -> float:
@@ -175,8 +190,9 @@ def _past_mm(features: Features, one: Round) -> tuple[float, float]:
             return 0.0
         beside = [
             float(np.linalg.norm(r.b_mm - r.a_mm))
-            for r in features.rounds
-            if r.kind in ("bore", "funnel")
+            for r in features.swept
+            if r.sign < 0
+            and not r.is_tube
             and r.face != one.face
             and any(
                 _same(end, centre) and _close(wide, radius_mm)
@@ -198,9 +214,9 @@ def _close(one: float, other: float) -> bool:
 
 def gutters_of(features: Sequence[Features]) -> Gutters:
     """Gather tori and balls from inside, each in its body's own frame."""
-    every = [(i, r) for i, f in enumerate(features) for r in f.rounds if r.kind in ("gutter", "cup")]
+    every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.is_tube and r.sign < 0]
     radius = np.array([r.radius_a_mm for _, r in every], dtype=float)
-    skin = np.array([r.skin_mm for _, r in every], dtype=float)
+    skin = np.array([r.tube_mm for _, r in every], dtype=float)
     return Gutters(
         first=_first([i for i, _ in every], len(features)),
         middle_mm=_rows([r.a_mm for _, r in every]),

@@ -23,6 +23,7 @@ from fixturecheck.contact.sharp import Ask
 from fixturecheck.kernel.brep.curves import STATIONS, Curve
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.kernel.brep.free_form import Smooth, Target
+from fixturecheck.kernel.brep.primitives import CurveKind
 
 Floats = NDArray[np.float64]
 _TURNS = 12
@@ -232,7 +233,7 @@ def _lows(
     curve: Curve, points: Floats, one: Smooth, walk: Walk, box: tuple[Floats, Floats]
 ) -> Iterator[float]:
     """Yield the shares at which a curve is nearest to a free-form face, over its parts near the face."""
-    if curve.kind == "straight":
+    if curve.kind == CurveKind.LINE:
         yield from least_places(walk, one.probe, _SHARES[::_FEWER])
         return
     # An arc between two points stays within half their distance of them.
@@ -271,7 +272,7 @@ def _ridges_down(
 ) -> Iterator[tuple[float, Floats, Floats, int, int]]:
     """Yield the lowest places of curved edges, circles left out, over the flat faces of another body."""
     for curve in features.curves():
-        if curve.kind != "free":
+        if curve.kind in {CurveKind.LINE, CurveKind.CIRCLE}:
             continue
         points, tangents = curve.points @ way.turn.T + way.shift, curve.tangents @ way.turn.T
         # An arc between two points stays within half their distance of them.

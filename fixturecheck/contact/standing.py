@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.contact.surfaces import normal_out
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.brep.faces import FaceTable, face_tables
+from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
 from fixturecheck.kernel.brep.primitives import Circle, Surface
 from fixturecheck.kernel.measure import normal_at
 from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
@@ -46,8 +46,8 @@ class Standing:
         self.turn, self.shift = transform_of(placed)
         self.normals = table.normals @ self.turn.T
         self.offsets = table.offsets + self.normals @ self.shift
-        self.centres = table.hull_centres @ self.turn.T + self.shift
-        self.axes = table.hull_axes @ self.turn.T
+        self.centres = table.hull.centres @ self.turn.T + self.shift
+        self.axes = table.hull.axes @ self.turn.T
         self.lows, self.highs = self._face_boxes()
         self.low, self.high = self.lows.min(axis=0), self.highs.max(axis=0)
         self._samples: Array | None = None
@@ -60,19 +60,19 @@ class Standing:
 
     def _face_boxes(self) -> tuple[Array, Array]:
         # A circle of radius R about unit axis a reaches R sqrt(1 - a_i^2) along axis i; a point has R = 0.
-        reach = self.table.hull_radii[:, None] * np.sqrt(np.clip(1.0 - self.axes**2, 0.0, 1.0))
-        reach += self.table.hull_balls[:, None]
+        reach = self.table.hull.radii[:, None] * np.sqrt(np.clip(1.0 - self.axes**2, 0.0, 1.0))
+        reach += self.table.hull.balls[:, None]
         count = len(self.table.kinds)
         lows, highs = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-        np.minimum.at(lows, self.table.hull_faces, self.centres - reach)
-        np.maximum.at(highs, self.table.hull_faces, self.centres + reach)
+        np.minimum.at(lows, self.table.hull.faces, self.centres - reach)
+        np.maximum.at(highs, self.table.hull.faces, self.centres + reach)
         return lows, highs
 
     def support(self, directions: Array) -> Array:
         """Return how far the body's hull reaches along each unit direction (n, 3), as x.d in mm."""
         along = self.centres @ directions.T
         tilt = np.sqrt(np.clip(1.0 - (self.axes @ directions.T) ** 2, 0.0, 1.0))
-        reach = along + self.table.hull_radii[:, None] * tilt + self.table.hull_balls[:, None]
+        reach = along + self.table.hull.radii[:, None] * tilt + self.table.hull.balls[:, None]
         return np.asarray(reach.max(axis=0))
 
     def points(self, local: Array) -> Array:
@@ -124,15 +124,7 @@ class Standing:
     def circle(self, edge: int) -> Circle | None:
         """Return a round edge's circle in the machine's frame."""
         circle = self.table.circles[edge]
-        if circle is None:
-            return None
-        return Circle(
-            centre=self.turn @ circle.centre + self.shift,
-            x_axis=self.turn @ circle.x_axis,
-            y_axis=self.turn @ circle.y_axis,
-            radius_mm=circle.radius_mm,
-            arc_rad=circle.arc_rad,
-        )
+        return None if circle is None else circle.moved(self.turn, self.shift)
 
     def outline(self, face: int) -> tuple[Frame, Any]:
         """Return a planar face's own frame and its polygon there."""

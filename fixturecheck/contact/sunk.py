@@ -101,7 +101,7 @@ def sunk(
 
     def skin(body: int) -> Skin:
         if body not in standing:
-            one = features[body].skin()
+            one = features[body].triangulation()
             points = one.points_mm @ rotation[body].T + origin_mm[body]
             standing[body] = boxed(points, one.triangles, one.edges)
         return standing[body]
@@ -150,7 +150,7 @@ def _near(
 
 def _face(features: Features, skin: Skin, place: Vector) -> int:
     """Return the face whose triangle is nearest to a place."""
-    return int(features.skin().triangle_face[_nearest(skin, place, 0.0)[2]])
+    return int(features.triangulation().triangle_face[_nearest(skin, place, 0.0)[2]])
 
 
 def _row(deep_mm: float, places: tuple[Floats, Floats], a: tuple[int, int], b: tuple[int, int]) -> Candidates:

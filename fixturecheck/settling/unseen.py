@@ -17,7 +17,7 @@ from fixturecheck.contact.candidates import Scene
 from fixturecheck.contact.proven import Side, deepest_mm
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.kernel.brep.free_form import Target
-from fixturecheck.kernel.brep.rounds import Round
+from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind, SweptPrimitive
 from fixturecheck.physics.rigid import Poses
 
 Floats = NDArray[np.float64]
@@ -61,7 +61,9 @@ def _smooth_mm(a: Features, b: Features, turn: Floats, shift: Floats, *, first: 
         for target in _near(points, slack, targets):
             # Straight edges and circles over flat faces, and straight edges over all simple ones, are exact.
             simple = target.face not in freeform
-            if simple and (curve.kind == "straight" or target.plane is None or curve.kind == "round"):
+            if simple and (
+                curve.kind == CurveKind.LINE or target.plane is None or curve.kind == CurveKind.CIRCLE
+            ):
                 continue
             side = side or Side(curve.pieces(), turn, shift)
             yield deepest_mm(side, _standing(target), fine_mm=FINE_MM, deep_mm=DEEP_MM)
@@ -88,7 +90,7 @@ def _chords_mm(a: Features, b: Features, turn: Floats, shift: Floats) -> float:
     slack = bows[:, None] + NEAR_MM
     low, high = ends.min(axis=1) - slack, ends.max(axis=1) + slack
     near = _meet(low, high, b.edges_mm.min(axis=1), b.edges_mm.max(axis=1))
-    for one in b.rounds:
+    for one in b.swept:
         near |= np.abs(_off(one, ends.mean(axis=1))) <= slack[:, 0]
     if not (a.smooth or b.smooth):
         # Ellipses and splines are followed over flat faces only where a free-form face is about.
@@ -102,15 +104,15 @@ def _meet(low: Floats, high: Floats, other_low: Floats, other_high: Floats) -> N
     return np.asarray(meet.any(axis=1))
 
 
-def _off(one: Round, points: Floats) -> Floats:
+def _off(one: SweptPrimitive, points: Floats) -> Floats:
     """Return how far points (n, 3) are from a curved face's surface, carried on beyond its borders."""
     arm = points - one.a_mm
     height = arm @ one.axis
     radius = np.linalg.norm(arm - height[:, None] * one.axis, axis=1)
-    if one.kind in ("ball", "cup"):
-        return np.asarray(np.linalg.norm(arm, axis=1) - one.skin_mm)
-    if one.kind in ("ring", "gutter"):
-        return np.asarray(np.hypot(radius - one.radius_a_mm, height) - one.skin_mm)
+    if one.kind == SurfaceKind.SPHERE:
+        return np.asarray(np.linalg.norm(arm, axis=1) - one.tube_mm)
+    if one.kind == SurfaceKind.TORUS:
+        return np.asarray(np.hypot(radius - one.radius_a_mm, height) - one.tube_mm)
     long = float((one.b_mm - one.a_mm) @ one.axis)
     taper = (one.radius_b_mm - one.radius_a_mm) / (long or 1.0)
     return np.asarray((radius - one.radius_a_mm - taper * height) / math.hypot(1.0, taper))

@@ -11,7 +11,8 @@ import pytest
 from fixturecheck.contact import find
 from fixturecheck.contact.find import find_contacts
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.brep import faces
+from fixturecheck.kernel.brep import table
+from fixturecheck.kernel.brep.face_table import face_tables
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
@@ -52,8 +53,8 @@ def test_each_pair_of_a_turned_row_has_the_answer_it_has_alone(copied):
 
 def test_a_drawing_is_read_once_however_often_it_is_asked_about(monkeypatch):
     read = []
-    plain = faces.face_table
-    monkeypatch.setattr(faces, "face_table", lambda solid: read.append(solid) or plain(solid))
+    plain = table.read_table
+    monkeypatch.setattr(table, "read_table", lambda solid: read.append(solid) or plain(solid))
     one, other = notched().copy(), cq.Workplane().box(7, 7, 7).val()
     for x in (10.0, 10.1, 10.2):
         find_contacts([put("a", one, cq.Location()), put("b", other, cq.Location((x, 0, 0)))], Tolerances())
@@ -62,10 +63,10 @@ def test_a_drawing_is_read_once_however_often_it_is_asked_about(monkeypatch):
 
 
 def test_no_more_tables_are_kept_than_there_is_room_for(monkeypatch):
-    monkeypatch.setattr(faces, "_KEPT", 3)
+    monkeypatch.setattr(table, "_KEPT", 3)
     for k in range(5):
-        faces.face_tables([cq.Workplane().box(1, 1, 1 + k).val()])
-    assert len(faces._known) == 3
+        face_tables([cq.Workplane().box(1, 1, 1 + k).val()])
+    assert len(table._known) == 3
 
 
 def test_what_a_pair_alike_shares_is_carried_and_not_asked_of_the_kernel_again(monkeypatch):

@@ -39,6 +39,7 @@ WITHOUT = {
     "strength": "share of a magnet's full strength",
     "balance": "what is out of balance as a share of the load",
     "residual": "what is out of balance as a share of the load",
+    "parameter": "of a curve, as the kernel counts it",
     "score": "compares views of one spot only",
     "slack": "sine of an angle",
     "rpm": "quantity and unit in one word",

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache, partial
 
-import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
-from OCP.BRepAdaptor import BRepAdaptor_Curve
-from OCP.GeomAbs import GeomAbs_CurveType
 
 from fixturecheck.kernel.brep.bezier import Pieces, edge_pieces
-from fixturecheck.kernel.brep.feature_edges import SMOOTH, edges_with_faces
-from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
-from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.brep.chords import SMOOTH
+from fixturecheck.kernel.brep.primitives import CurveKind
+from fixturecheck.kernel.brep.probe import EdgeProbe
+from fixturecheck.kernel.brep.table import BrepTable
+from fixturecheck.kernel.shapes import Edge
 
 Floats = NDArray[np.float64]
 STATIONS = 48
@@ -31,8 +29,7 @@ class Curve:
     probe : EdgeProbe
     faces : tuple of int
         The two faces that meet in it.
-    kind : str
-        straight, round (of a circle) or free.
+    kind : CurveKind
     points, tangents : ndarray, shape (k, 3)
         At even shares of its range, and the derivatives by the share.
     pieces : callable
@@ -41,33 +38,29 @@ class Curve:
 
     probe: EdgeProbe
     faces: tuple[int, int]
-    kind: str
+    kind: CurveKind
     points: Floats
     tangents: Floats
     pieces: Callable[[], Pieces] = field(repr=False)
 
 
-def curves_of(solid: Solid, probes: Sequence[Probe]) -> tuple[Curve, ...]:
-    """Return the edges of a solid that stick out, with the probes of its faces in their order."""
-    faces = faces_of(solid)
+def curves_of(table: BrepTable) -> tuple[Curve, ...]:
+    """Return the edges of a solid that stick out."""
     found = []
-    for wrapped, ((_, one), (_, other)) in edges_with_faces(solid, faces):
-        if one == other:
+    for row in table.two_sided:
+        if row.is_seam or not any(_sticks_out(row.probe, share) for share in (0.1, 0.5, 0.9)):
             continue
-        edge = cq.Edge(wrapped)
-        probe = EdgeProbe(edge, [probes[one], probes[other]])
-        if any(_sticks_out(probe, share) for share in (0.1, 0.5, 0.9)):
-            places = [probe.at(float(share)) for share in np.linspace(0.0, 1.0, STATIONS + 1)]
-            found.append(
-                Curve(
-                    probe=probe,
-                    faces=(one, other),
-                    kind=_kind(edge),
-                    points=np.array([p for p, _ in places]),
-                    tangents=np.array([t for _, t in places]),
-                    pieces=cache(partial(edge_pieces, edge)),
-                )
+        places = [row.probe.at(float(share)) for share in np.linspace(0.0, 1.0, STATIONS + 1)]
+        found.append(
+            Curve(
+                probe=row.probe,
+                faces=(row.sides[0][1].number, row.sides[1][1].number),
+                kind=row.kind,
+                points=np.array([p for p, _ in places]),
+                tangents=np.array([t for _, t in places]),
+                pieces=cache(partial(edge_pieces, Edge(row.edge))),
             )
+        )
     return tuple(found)
 
 
@@ -75,9 +68,3 @@ def _sticks_out(probe: EdgeProbe, share: float) -> bool:
     """Whether the material makes a ridge at a place of an edge, and not a seam or an inside corner."""
     leaving, normals = probe.leaving(share), probe.normals(share)
     return bool(float(leaving[1] @ normals[0]) < -SMOOTH)
-
-
-def _kind(edge: cq.Edge) -> str:
-    kind = BRepAdaptor_Curve(edge.wrapped).GetType()
-    kinds = {GeomAbs_CurveType.GeomAbs_Line: "straight", GeomAbs_CurveType.GeomAbs_Circle: "round"}
-    return kinds.get(kind, "free")

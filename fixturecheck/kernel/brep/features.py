@@ -1,28 +1,27 @@
 """Which points, edges and surfaces of a solid can touch another body, as arrays in the solid's own frame.
 
 Sharp features are exact; curved edges become short chords, whose sagittas are kept. Curved faces are
-kept by type (rod, bore, ball, cone, ring) with the range they cover; other surfaces are laid out in lines.
+kept as what sweeps them, with the range they cover; other surfaces are laid out in lines.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache, partial
-from typing import Any
+from weakref import WeakKeyDictionary
 
-import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
-from OCP.BRepAdaptor import BRepAdaptor_Surface
-from OCP.GeomAbs import GeomAbs_SurfaceType
 
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.brep.chords import Gathered, walk_edge
 from fixturecheck.kernel.brep.curves import Curve, curves_of
-from fixturecheck.kernel.brep.feature_edges import Heap, Rim, edges_with_faces, normal_at, walk_edge, xyz
 from fixturecheck.kernel.brep.free_form import Smooth, Target, smooth_of, targets_of
-from fixturecheck.kernel.brep.rounds import Round, round_of, sample
-from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.brep.primitives import Rim, SurfaceKind, SweptPrimitive
+from fixturecheck.kernel.brep.surfaces import surface_of, swept_primitive
+from fixturecheck.kernel.brep.table import BrepTable, brep_tables
+from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import mass_of
 from fixturecheck.kernel.mesh.surface import SurfaceTriangulation, surface_triangulation
 from fixturecheck.kernel.shapes import Solid
@@ -60,16 +59,16 @@ class Features:
         Face index of each flat face.
     outlines : tuple of ndarray, shape (s, 2, 2)
         Segments of its border in those two directions from that point.
-    rounds, rims : tuple
-        Curved faces and circular edges.
+    swept, rims : tuple of SweptPrimitive and of Rim
+        Curved faces by what sweeps them, and circular edges.
     free : ndarray, shape (m,)
         True for chords of edges that are neither straight nor circles.
     bows_mm : ndarray, shape (m,)
         Distance between each chord and the edge at its middle.
     box_mm : ndarray, shape (2, 3)
         Corners of a box round the solid.
-    skin : callable
-        Returns the solid's skin, made when it is first asked for.
+    triangulation : callable
+        Returns triangles of the solid's surface, made when they are first asked for.
     smooth : tuple of Smooth
         Its free-form faces.
     sharp_count : int
@@ -94,17 +93,21 @@ class Features:
     planes: Floats
     plane_faces: Ints
     outlines: tuple[Floats, ...]
-    rounds: tuple[Round, ...] = ()
+    swept: tuple[SweptPrimitive, ...] = ()
     rims: tuple[Rim, ...] = ()
     centre_mm: Floats = field(default_factory=lambda: np.zeros(3))
     size_mm: float = 1.0
     volume_mm3: float = 0.0
     box_mm: Floats
-    skin: Callable[[], SurfaceTriangulation] = field(repr=False)
+    triangulation: Callable[[], SurfaceTriangulation] = field(repr=False)
     smooth: tuple[Smooth, ...] = ()
     sharp_count: int = 0
     targets: Callable[[], tuple[Target, ...]] = field(default=tuple, repr=False)
     curves: Callable[[], tuple[Curve, ...]] = field(default=tuple, repr=False)
+
+
+_made: WeakKeyDictionary[BrepTable, Features] = WeakKeyDictionary()
+"""Made of each table once, and kept as long as it is."""
 
 
 def features_of(solid: Solid) -> Features:
@@ -116,7 +119,10 @@ def features_of(solid: Solid) -> Features:
         The kernel could not read an edge or a face.
     """
     try:
-        return _features(solid)
+        (table,) = brep_tables([solid])
+        if table not in _made:
+            _made[table] = _features(table)
+        return _made[table]
     except KernelError:
         raise
     except Exception as failure:  # the kernel raises its own unrelated types
@@ -124,75 +130,82 @@ def features_of(solid: Solid) -> Features:
         raise KernelError(message) from failure
 
 
-def _features(solid: Solid) -> Features:
-    faces = faces_of(solid)
-    heap = Heap()
-    surfaces = [BRepAdaptor_Surface(f.wrapped) for f in faces]
-    for edge, sides in edges_with_faces(solid, faces):
-        walk_edge(heap, edge, sides, faces, surfaces)
-    rounds, smooth, sharp_count = [], [], len(heap.places)
-    for number, (face, surface) in enumerate(zip(faces, surfaces, strict=True)):
-        if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
+def _features(table: BrepTable) -> Features:
+    gathered = Gathered()
+    for edge in table.two_sided:
+        walk_edge(gathered, edge)
+    swept, free, on_edges = [], [], len(gathered.places)
+    for row in table.faces:
+        surface = surface_of(table, row)
+        if surface is None:
             continue
-        curved = round_of(face, surface, number)
-        if curved is None:
-            smooth.append(smooth_of(face, number))
-            sample(heap, smooth[-1])
-        elif curved.kind in ("gutter", "cup"):
-            # What comes into a hollow torus or ball is told exactly; its own points tell what lies over it.
-            sample(heap, smooth_of(face, number))
-        if curved is not None:
-            rounds.append(curved)
-    packed = _packed(heap, solid, faces, surfaces, tuple(rounds))
-    return replace(packed, smooth=tuple(smooth), sharp_count=sharp_count)
-
-
-def _packed(
-    heap: Heap, solid: Solid, faces: list[cq.Face], surfaces: list[Any], rounds: tuple[Round, ...]
-) -> Features:
-    """Turn the lists into arrays."""
-    planes, plane_faces, outlines = [], [], []
-    for number, (face, surface) in enumerate(zip(faces, surfaces, strict=True)):
-        if surface.GetType() != GeomAbs_SurfaceType.GeomAbs_Plane or number not in heap.borders:
+        primitive = swept_primitive(row, surface)
+        if primitive is None:
+            free.append(smooth_of(row))
+            _sample(gathered, free[-1])
             continue
-        frame = surface.Plane().Position()
-        origin, normal = xyz(frame.Location()), normal_at(surface, face, (0.0, 0.0))
-        x = xyz(frame.XDirection())
-        y = np.cross(normal, x)
-        border = np.array(heap.borders[number]) - origin
-        planes.append(np.array([origin, normal, x, y]))
-        plane_faces.append(number)
-        # A corner that two chords share is the same number in both, or a ray through it counts it twice.
-        flat: Floats = np.stack((border @ x, border @ y), axis=-1)
-        outlines.append(flat.round(_GRID))
+        swept.append(primitive)
+        if primitive.is_tube and primitive.sign < 0:
+            # What enters a concave torus or sphere is known exactly; its points are for what lies over it.
+            _sample(gathered, smooth_of(row))
+    planes, plane_faces, outlines = _planes(table, gathered)
+    solid = table.solid
     volume_mm3, centre_mm = mass_of(solid)
     box = solid.BoundingBox()
-    targets = cache(partial(targets_of, solid))
     return Features(
-        points_mm=np.array(heap.places).reshape(-1, 3),
-        cones=_padded([_cone(*both) for both in zip(heap.leaving, heap.beside, strict=True)]),
-        point_faces=_numbers(heap.meeting),
-        point_normals=_padded([list(m.values()) for m in heap.meeting]),
-        edges_mm=np.array(heap.edges).reshape(-1, 2, 3),
-        leaves=np.array(heap.leaves).reshape(-1, 2, 3),
-        edge_faces=np.array(heap.edge_faces, dtype=np.int64).reshape(-1, 2),
-        edge_normals=np.array(heap.edge_normals).reshape(-1, 2, 3),
-        straight=np.array(heap.straight, dtype=bool),
+        points_mm=np.array(gathered.places).reshape(-1, 3),
+        cones=_padded([_cone(*both) for both in zip(gathered.leaving, gathered.beside, strict=True)]),
+        point_faces=_numbers(gathered.meeting),
+        point_normals=_padded([list(m.values()) for m in gathered.meeting]),
+        edges_mm=np.array(gathered.edges).reshape(-1, 2, 3),
+        leaves=np.array(gathered.leaves).reshape(-1, 2, 3),
+        edge_faces=np.array(gathered.edge_faces, dtype=np.int64).reshape(-1, 2),
+        edge_normals=np.array(gathered.edge_normals).reshape(-1, 2, 3),
+        straight=np.array(gathered.straight, dtype=bool),
         planes=np.array(planes).reshape(-1, 4, 3),
         plane_faces=np.array(plane_faces, dtype=np.int64),
         outlines=tuple(outlines),
-        rounds=rounds,
-        rims=tuple(heap.rims),
-        free=np.array(heap.free, dtype=bool),
-        bows_mm=np.array(heap.bows_mm),
+        swept=tuple(swept),
+        rims=tuple(gathered.rims),
+        free=np.array(gathered.free, dtype=bool),
+        bows_mm=np.array(gathered.bows_mm),
         centre_mm=np.array(centre_mm),
         size_mm=0.5 * float(box.DiagonalLength),
         volume_mm3=volume_mm3,
         box_mm=np.array([[box.xmin, box.ymin, box.zmin], [box.xmax, box.ymax, box.zmax]]),
-        skin=cache(partial(surface_triangulation, solid)),
-        targets=targets,
-        curves=cache(lambda: curves_of(solid, [t.probe for t in targets()])),
+        triangulation=cache(partial(surface_triangulation, solid)),
+        smooth=tuple(free),
+        sharp_count=on_edges,
+        targets=cache(partial(targets_of, table)),
+        curves=cache(partial(curves_of, table)),
     )
+
+
+def _planes(table: BrepTable, gathered: Gathered) -> tuple[list[Floats], list[int], list[Floats]]:
+    """Return point, normal and two directions of each flat face, its number, and its border in these."""
+    planes, numbers, outlines = [], [], []
+    for row in table.faces:
+        if row.kind != SurfaceKind.PLANE or row.number not in gathered.borders:
+            continue
+        frame = row.quadric.Position()
+        origin, normal = xyz(frame.Location()), row.probe.at((0.0, 0.0))[1]
+        x = xyz(frame.XDirection())
+        y = np.cross(normal, x)
+        border = np.array(gathered.borders[row.number]) - origin
+        planes.append(np.array([origin, normal, x, y]))
+        numbers.append(row.number)
+        # A corner that two chords share is the same number in both, or a ray through it counts it twice.
+        flat: Floats = np.stack((border @ x, border @ y), axis=-1)
+        outlines.append(flat.round(_GRID))
+    return planes, numbers, outlines
+
+
+def _sample(gathered: Gathered, one: Smooth) -> None:
+    """Cover a face with points of it."""
+    for i, j in np.argwhere(one.inside):
+        point = gathered.point(one.points[i, j])
+        gathered.leaving[point].append(-one.normals[i, j])
+        gathered.meeting[point].setdefault(one.face, one.normals[i, j])
 
 
 def _padded(lists: list[list[Floats]]) -> Floats:

@@ -7,18 +7,17 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache, partial
 
-import cadquery as cq
 import numpy as np
 from numpy.typing import NDArray
 from OCP.BRepAdaptor import BRepAdaptor_Surface
-from OCP.BRepTools import BRepTools
 from OCP.GeomAbs import GeomAbs_SurfaceType
 
 from fixturecheck.kernel.brep.bezier import Pieces, face_pieces
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.probe import Probe
-from fixturecheck.kernel.brep.topology import faces_of, xyz
+from fixturecheck.kernel.brep.table import BrepTable, FaceRow
+from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import box_of
-from fixturecheck.kernel.shapes import Solid
 
 Floats = NDArray[np.float64]
 _FEWEST, _MOST, _EACH = 13, 49, 4
@@ -69,18 +68,17 @@ class Target:
     pieces: Callable[[], Pieces] = field(repr=False)
 
 
-def smooth_of(face: cq.Face, number: int) -> Smooth:
+def smooth_of(row: FaceRow) -> Smooth:
     """Lay out a face in lines of parameters, closer where its spline has more pieces."""
-    probe = Probe(face)
-    adaptor = BRepAdaptor_Surface(face.wrapped, True)
-    u0, u1, v0, v1 = BRepTools.UVBounds_s(face.wrapped)
-    u = np.linspace(u0, u1, _lines(adaptor, "U"))
-    v = np.linspace(v0, v1, _lines(adaptor, "V"))
+    probe = row.probe
+    u0, u1, v0, v1 = row.window
+    u = np.linspace(u0, u1, _lines(row.adaptor, "U"))
+    v = np.linspace(v0, v1, _lines(row.adaptor, "V"))
     rows = [[probe.at((s, t)) for t in v.tolist()] for s in u.tolist()]
     points = np.array([[place[0] for place in row] for row in rows])
     steps = [np.linalg.norm(np.diff(points, axis=k), axis=2).max() for k in (0, 1)]
     return Smooth(
-        face=number,
+        face=row.number,
         probe=probe,
         u=u,
         v=v,
@@ -98,23 +96,21 @@ def _lines(adaptor: BRepAdaptor_Surface, way: str) -> int:
     return min(max(_FEWEST, _EACH * pieces + 1), _MOST)
 
 
-def targets_of(solid: Solid) -> tuple[Target, ...]:
+def targets_of(table: BrepTable) -> tuple[Target, ...]:
     """Return every face of a solid as something to come down on."""
-    return tuple(_target(face, number) for number, face in enumerate(faces_of(solid)))
+    return tuple(_target(row) for row in table.faces)
 
 
-def _target(face: cq.Face, number: int) -> Target:
-    box = np.array(box_of(face))
-    surface = BRepAdaptor_Surface(face.wrapped, False)
-    probe = Probe(face)
+def _target(row: FaceRow) -> Target:
+    box = np.array(box_of(row.face))
     plane = None
-    if surface.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
-        plane = xyz(surface.Plane().Location()), probe.at((0.0, 0.0))[1]
+    if row.kind == SurfaceKind.PLANE:
+        plane = xyz(row.quadric.Location()), row.probe.at((0.0, 0.0))[1]
     return Target(
-        face=number,
-        probe=probe,
+        face=row.number,
+        probe=row.probe,
         low_mm=box[:3],
         high_mm=box[3:],
         plane=plane,
-        pieces=cache(partial(face_pieces, face)),
+        pieces=cache(partial(face_pieces, row.face)),
     )

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import cadquery as cq
 import numpy as np
@@ -37,14 +40,24 @@ class Probe:
     """
 
     def __init__(self, face: Face) -> None:
-        wrapped = TopoDS.Face_s(face.wrapped)
         self.face = face
-        self._adaptor = BRepAdaptor_Surface(wrapped, False)
-        self._surface = ShapeAnalysis_Surface(BRep_Tool.Surface_s(wrapped))
-        self._outline = BRepTopAdaptor_FClass2d(wrapped, 1e-9)
-        u0, u1, v0, v1 = BRepTools.UVBounds_s(wrapped)
-        self._middle = (u0 + u1) / 2, (v0 + v1) / 2
-        self._flip = -1.0 if wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
+        self._wrapped = TopoDS.Face_s(face.wrapped)
+        self._adaptor = BRepAdaptor_Surface(self._wrapped, False)
+        self._flip = -1.0 if self._wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
+
+    # Most faces are asked for normals only, and these take longer to make than a normal does.
+    @cached_property
+    def _surface(self) -> ShapeAnalysis_Surface:
+        return ShapeAnalysis_Surface(BRep_Tool.Surface_s(self._wrapped))
+
+    @cached_property
+    def _outline(self) -> BRepTopAdaptor_FClass2d:
+        return BRepTopAdaptor_FClass2d(self._wrapped, 1e-9)
+
+    @cached_property
+    def _middle(self) -> tuple[float, float]:
+        u0, u1, v0, v1 = BRepTools.UVBounds_s(self._wrapped)
+        return (u0 + u1) / 2, (v0 + v1) / 2
 
     def at(self, uv: tuple[float, float]) -> tuple[Array, Array]:
         """Return the point at surface parameters and the outward unit normal there.
@@ -57,7 +70,7 @@ class Probe:
             _, normal, size = self._raw(
                 *(p + _HAIR * (m - p) for p, m in zip((u, v), self._middle, strict=True))
             )
-        return point, self._flip / max(size, 1e-300) * normal
+        return point, normal / max(size, 1e-300) * self._flip
 
     def _raw(self, u: float, v: float) -> tuple[Array, Array, float]:
         """Return the point at parameters, the vector product of its derivatives, and its length."""
@@ -98,6 +111,34 @@ class Probe:
         return gap, normal, self.inside((foot.X(), foot.Y()))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EdgeSide:
+    """An edge as it runs round one of the faces beside it.
+
+    Parameters
+    ----------
+    flat : BRepAdaptor_Curve2d
+        The edge in the face's parameters.
+    face : Probe
+    sign : int
+        +1 where the face lies left of the edge as it runs, -1 where right.
+    """
+
+    flat: BRepAdaptor_Curve2d
+    face: Probe
+    sign: int
+
+    def normal(self, parameter: float) -> Array:
+        """Return the outward unit normal of the face at a parameter of the edge."""
+        spot = self.flat.Value(parameter)
+        return self.face.at((spot.X(), spot.Y()))[1]
+
+    def into(self, normal: Array, along: Array) -> Array:
+        """Return the unit direction into the face where it has a normal, square to a way along the edge."""
+        into = crossed(normal, along) * self.sign
+        return np.asarray(into / max(float(np.linalg.norm(into)), 1e-300))
+
+
 class EdgeProbe:
     """One edge, ready to be asked often: its points, the way it runs, and the faces that leave it.
 
@@ -106,16 +147,16 @@ class EdgeProbe:
     Parameters
     ----------
     edge : Edge
-    faces : sequence of Probe
+    sides : sequence of EdgeSide
         The faces that meet in the edge; none where nobody asks what leaves it.
     """
 
-    def __init__(self, edge: Edge, faces: Sequence[Probe]) -> None:
+    def __init__(self, edge: Edge, sides: Sequence[EdgeSide] = ()) -> None:
         self._edge = edge
         self._curve = BRepAdaptor_Curve(edge.wrapped)
         self._first = float(self._curve.FirstParameter())
         self._range = float(self._curve.LastParameter()) - self._first
-        self._sides = [side for face in faces for side in _sides(edge, face)]
+        self.sides = tuple(sides)
 
     def at(self, share: float) -> tuple[Array, Array]:
         """Return the point at a share of the range, and the derivative by the share there."""
@@ -123,20 +164,21 @@ class EdgeProbe:
         self._curve.D1(self._first + share * self._range, point, along)
         return np.array(point.Coord()), self._range * np.array(along.Coord())
 
+    def derivative(self, parameter: float) -> Array:
+        """Return the derivative at a parameter of the curve itself."""
+        point, along = gp_Pnt(), gp_Vec()
+        self._curve.D1(parameter, point, along)
+        return np.array(along.Coord())
+
     def leaving(self, share: float) -> Array:
         """Return the unit directions into the faces beside the edge, square to it, shape (n, 3)."""
-        along = self.at(share)[1]
-        rows = []
-        for flat, probe, sign in self._sides:
-            spot = flat.Value(self._first + share * self._range)
-            into = np.cross(probe.at((spot.X(), spot.Y()))[1], along) * sign
-            rows.append(into / max(float(np.linalg.norm(into)), 1e-300))
-        return np.array(rows).reshape(-1, 3)
+        at, along = self._first + share * self._range, self.at(share)[1]
+        return np.array([side.into(side.normal(at), along) for side in self.sides]).reshape(-1, 3)
 
     def normals(self, share: float) -> Array:
         """Return the outward normals of the faces beside the edge, shape (n, 3)."""
-        spots = [(probe, flat.Value(self._first + share * self._range)) for flat, probe, _ in self._sides]
-        return np.array([probe.at((spot.X(), spot.Y()))[1] for probe, spot in spots]).reshape(-1, 3)
+        at = self._first + share * self._range
+        return np.array([side.normal(at) for side in self.sides]).reshape(-1, 3)
 
     def length_mm(self, low_share: float, high_share: float) -> float:
         """Return the length between two shares of the range."""
@@ -152,12 +194,24 @@ class EdgeProbe:
         return cq.Edge(BRepBuilderAPI_MakeEdge(curve, low, high).Edge())
 
 
-def _sides(edge: Edge, face: Probe) -> Iterator[tuple[BRepAdaptor_Curve2d, Probe, float]]:
-    """Yield the edge in a face's parameters, the face, and +1 where the face lies left of it, else -1."""
-    walk = TopExp_Explorer(face.face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
-    while walk.More():
-        side = TopoDS.Edge_s(walk.Current())
-        if side.IsSame(edge.wrapped):
-            sign = -1.0 if side.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
-            yield BRepAdaptor_Curve2d(side, TopoDS.Face_s(face.face.wrapped)), face, sign
-        walk.Next()
+def sides_of(edge: Edge, faces: Sequence[Probe]) -> Iterator[EdgeSide]:
+    """Yield an edge as it runs round each of some faces that it bounds, a seam twice."""
+    for face in faces:
+        walk = TopExp_Explorer(face.face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
+        while walk.More():
+            side = TopoDS.Edge_s(walk.Current())
+            if side.IsSame(edge.wrapped):
+                yield edge_side(side, face)
+            walk.Next()
+
+
+def edge_side(edge: Any, face: Probe) -> EdgeSide:
+    """Return a wrapped edge, directed as it runs round a face, as a side of that face."""
+    sign = -1 if edge.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1
+    return EdgeSide(flat=BRepAdaptor_Curve2d(edge, TopoDS.Face_s(face.face.wrapped)), face=face, sign=sign)
+
+
+def crossed(a: Array, b: Array) -> Array:
+    """Return the cross product of two vectors; numpy's own takes ten times as long for a single one."""
+    (ax, ay, az), (bx, by, bz) = a.tolist(), b.tolist()
+    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])

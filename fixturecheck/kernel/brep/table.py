@@ -1,0 +1,267 @@
+"""The faces, edges and vertices of one solid, read from the kernel once; all else is derived from these."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from OCP.BRep import BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
+from OCP.BRepTools import BRepTools
+from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
+from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
+from OCP.TopExp import TopExp, TopExp_Explorer
+from OCP.TopLoc import TopLoc_Location
+from OCP.TopoDS import TopoDS
+from OCP.TopTools import TopTools_IndexedMapOfShape
+
+from fixturecheck.kernel.brep.primitives import Circle, CurveKind, SurfaceKind
+from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, edge_side
+from fixturecheck.kernel.brep.topology import mapped, one_of_each, xyz
+from fixturecheck.kernel.shapes import Edge, Face, Solid
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_SURFACES = {
+    GeomAbs_SurfaceType.GeomAbs_Plane: SurfaceKind.PLANE,
+    GeomAbs_SurfaceType.GeomAbs_Cylinder: SurfaceKind.CYLINDER,
+    GeomAbs_SurfaceType.GeomAbs_Cone: SurfaceKind.CONE,
+    GeomAbs_SurfaceType.GeomAbs_Sphere: SurfaceKind.SPHERE,
+    GeomAbs_SurfaceType.GeomAbs_Torus: SurfaceKind.TORUS,
+}
+_CURVES = {
+    GeomAbs_CurveType.GeomAbs_Line: CurveKind.LINE,
+    GeomAbs_CurveType.GeomAbs_Circle: CurveKind.CIRCLE,
+    GeomAbs_CurveType.GeomAbs_Ellipse: CurveKind.ELLIPSE,
+}
+
+
+class FaceRow:
+    """One face of a solid.
+
+    Attributes
+    ----------
+    number : int
+        Its index in `faces_of` the solid.
+    face : Face
+    adaptor : BRepAdaptor_Surface
+        Its surface over the range of its parameters.
+    kind : SurfaceKind
+    flip : float
+        -1 where the outward normal is the reverse of the surface's own; else 1.
+    window : tuple of float
+        Least and greatest u, least and greatest v.
+    """
+
+    def __init__(self, number: int, face: Any) -> None:
+        self.number = number
+        self.face = Face(face)
+        self.adaptor = BRepAdaptor_Surface(face, True)
+        self.kind = _SURFACES.get(self.adaptor.GetType(), SurfaceKind.OTHER)
+        self.flip = -1.0 if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED else 1.0
+        self.window: tuple[float, float, float, float] = BRepTools.UVBounds_s(face)
+
+    @cached_property
+    def probe(self) -> Probe:
+        """The face, ready to be asked at single places."""
+        return Probe(self.face)
+
+    @cached_property
+    def middle(self) -> tuple[float, float]:
+        """The middle of its parameters."""
+        u0, u1, v0, v1 = self.window
+        return (u0 + u1) / 2, (v0 + v1) / 2
+
+    @cached_property
+    def quadric(self) -> Any:
+        """Its surface as the kernel's plane, cylinder, cone, sphere or torus; None for another one."""
+        return None if self.kind == SurfaceKind.OTHER else getattr(self.adaptor, self.kind.capitalize())()
+
+    @cached_property
+    def edges(self) -> list[Any]:
+        """Its edges as they run round it, in the kernel's order; a seam comes twice."""
+        found, walk = [], TopExp_Explorer(self.face.wrapped, TopAbs_ShapeEnum.TopAbs_EDGE)
+        while walk.More():
+            found.append(TopoDS.Edge_s(walk.Current()))
+            walk.Next()
+        return found
+
+
+class EdgeRow:
+    """One edge of a solid.
+
+    Attributes
+    ----------
+    edge : TopoDS_Edge
+    sides : list of (TopoDS_Edge, FaceRow)
+        The edge as it runs round each face that it bounds; a seam bounds one face twice.
+    degenerate : bool
+        Whether it is a point, as at the tip of a cone.
+    """
+
+    def __init__(self, edge: Any) -> None:
+        self.edge = edge
+        self.sides: list[tuple[Any, FaceRow]] = []
+        self.degenerate = bool(BRep_Tool.Degenerated_s(edge))
+
+    @cached_property
+    def curve(self) -> BRepAdaptor_Curve:
+        """Its curve; a degenerate edge has none."""
+        return BRepAdaptor_Curve(self.edge)
+
+    @cached_property
+    def span(self) -> tuple[float, float]:
+        """First and last parameter of its curve."""
+        return self.curve.FirstParameter(), self.curve.LastParameter()
+
+    @cached_property
+    def kind(self) -> CurveKind:
+        """What curve it lies on."""
+        return CurveKind.OTHER if self.degenerate else _CURVES.get(self.curve.GetType(), CurveKind.OTHER)
+
+    @cached_property
+    def circle(self) -> Circle | None:
+        """The circle of a round edge."""
+        if self.kind != CurveKind.CIRCLE:
+            return None
+        circle = self.curve.Circle()
+        position = circle.Position()
+        return Circle(
+            centre=xyz(circle.Location()),
+            axis=xyz(circle.Axis().Direction()),
+            x_axis=xyz(position.XDirection()),
+            y_axis=xyz(position.YDirection()),
+            radius_mm=circle.Radius(),
+            arc_rad=self.span,
+        )
+
+    @cached_property
+    def place(self) -> Array:
+        """Where its first vertex is; of a degenerate edge that is all."""
+        return xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(self.edge)))
+
+    @cached_property
+    def is_seam(self) -> bool:
+        """Whether both its sides are one face."""
+        return len(self.sides) == 2 and self.sides[0][1] is self.sides[1][1]
+
+    @cached_property
+    def probe(self) -> EdgeProbe:
+        """The edge with the faces beside it, ready to be asked at single places."""
+        return EdgeProbe(Edge(self.edge), [edge_side(edge, row.probe) for edge, row in self.sides])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, weakref_slot=True)
+class BrepTable:
+    """The faces, edges and vertices of one solid, each once, in the kernel's order.
+
+    Parameters
+    ----------
+    solid : Solid
+    faces, edges : tuple of FaceRow, EdgeRow
+    vertices : ndarray, shape (V, 3)
+    face_edges, face_vertices : tuple of ndarray of int
+        The edges and vertices of each face.
+    edge_vertices : ndarray of int, shape (E, 2)
+        Vertices at the first and last parameter of each edge.
+    two_sided : tuple of EdgeRow
+        Edges with a face on two sides, in the order in which a walk round the faces meets them.
+    """
+
+    solid: Solid
+    faces: tuple[FaceRow, ...]
+    edges: tuple[EdgeRow, ...]
+    vertices: Array
+    face_edges: tuple[Ints, ...]
+    face_vertices: tuple[Ints, ...]
+    edge_vertices: Ints
+    two_sided: tuple[EdgeRow, ...]
+
+
+def read_table(solid: Solid) -> BrepTable:
+    """Read a solid, in the frame that it is given in."""
+    shape, what = solid.wrapped, TopAbs_ShapeEnum
+    faces = tuple(FaceRow(i, TopoDS.Face_s(f)) for i, f in enumerate(mapped(shape, what.TopAbs_FACE)))
+    edges = tuple(EdgeRow(TopoDS.Edge_s(e)) for e in mapped(shape, what.TopAbs_EDGE))
+    vertices = [TopoDS.Vertex_s(v) for v in mapped(shape, what.TopAbs_VERTEX)]
+    edge_number, vertex_number = _Numbers([e.edge for e in edges]), _Numbers(vertices)
+    met: dict[int, EdgeRow] = {}
+    for row in faces:
+        for side in row.edges:
+            number = edge_number(side)
+            edges[number].sides.append((side, row))
+            met.setdefault(number, edges[number])
+    ends = [
+        (
+            vertex_number(TopExp.FirstVertex_s(e.edge, False)),
+            vertex_number(TopExp.LastVertex_s(e.edge, False)),
+        )
+        for e in edges
+    ]
+    return BrepTable(
+        solid=solid,
+        faces=faces,
+        edges=edges,
+        vertices=np.array([xyz(BRep_Tool.Pnt_s(v)) for v in vertices]).reshape(-1, 3),
+        face_edges=tuple(_sorted(edge_number(e) for e in row.edges) for row in faces),
+        face_vertices=tuple(
+            _sorted(vertex_number(v) for v in mapped(row.face.wrapped, what.TopAbs_VERTEX)) for row in faces
+        ),
+        edge_vertices=np.array(ends, dtype=np.int64).reshape(-1, 2),
+        two_sided=tuple(e for e in met.values() if not e.degenerate and len(e.sides) == 2),
+    )
+
+
+class _Numbers:
+    """The place of sub-shapes in a list, whichever way they run."""
+
+    def __init__(self, shapes: Sequence[Any]) -> None:
+        self._lookup = TopTools_IndexedMapOfShape()
+        for shape in shapes:
+            self._lookup.Add(shape)
+
+    def __call__(self, shape: Any) -> int:
+        return int(self._lookup.FindIndex(shape)) - 1
+
+
+def _sorted(numbers: Any) -> Ints:
+    return np.array(sorted(set(numbers)), dtype=np.int64)
+
+
+_KEPT = 256
+"""How many tables are kept; a part of 100 faces takes about half a megabyte."""
+_known: dict[Solid, BrepTable] = {}
+"""Tables by solid, oldest first. A solid that is a key lives on, so no other can take its place."""
+
+
+def brep_tables(solids: Sequence[Solid]) -> list[BrepTable]:
+    """Return the table of every solid in the frame that it is given in; what is drawn alike shares one.
+
+    Tables are kept: the same solids are asked about again wherever they are tried. A copy is known by its
+    binary form, which is far cheaper to write than its faces are to read.
+    """
+    if not all(solid in _known for solid in solids):
+        firsts: dict[tuple[int, bytes], Solid] = {}
+        for solid, drawing in zip(solids, one_of_each(solids), strict=True):
+            first = firsts.setdefault((drawing, _place(solid)), solid)
+            if solid not in _known:
+                _known[solid] = _known.get(first) or read_table(solid)
+    found = [_known[solid] for solid in solids]
+    while len(_known) > _KEPT:
+        del _known[next(iter(_known))]
+    return found
+
+
+def drawn(solid: Solid) -> Solid:
+    """Return a solid where its topology is drawn, whatever it has been moved by since."""
+    return Solid(solid.wrapped.Located(TopLoc_Location()))
+
+
+def _place(solid: Solid) -> bytes:
+    trsf = solid.wrapped.Location().Transformation()
+    return np.array([trsf.Value(i, j) for i in (1, 2, 3) for j in (1, 2, 3, 4)]).tobytes()
