@@ -319,7 +319,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         small_lengths=setup.small_lengths,
         sources=setup.sources,
         findings=tuple(findings),
-        contacts=tuple(p.contact for p in stage.contacts.patches),
+        contacts=tuple(replace(p.contact, patch=p.name) for p in stage.contacts.patches),
         cuts=tuple(c.made for c in stage.cuts),
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,

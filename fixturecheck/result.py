@@ -257,6 +257,8 @@ class Contact:
         Centre of the patch in world coordinates, mm.
     error_um : float
         Bound on the gap where it was sampled; zero where the answer is exact.
+    patch : str
+        Name of the shape in a result that shows it; empty where there is none.
     """
 
     a: FaceRef
@@ -270,6 +272,7 @@ class Contact:
     centroid: Vector
     error_um: float = 0.0
     gap_min_um: float = 0.0
+    patch: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -289,6 +292,27 @@ class FaceMade:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WheelTravel:
+    """Where the wheel goes in the last pass of a cut, machine's frame; for reports to show.
+
+    Parameters
+    ----------
+    floor_z_mm : float
+        Height of the wheel's lowest point.
+    x_from_mm, x_to_mm : float
+        Ends of the traverse of the spindle axis.
+    y_from_mm, y_to_mm : float
+        Ends of the cross feed of the wheel's front face; equal for a plunge.
+    """
+
+    floor_z_mm: float
+    x_from_mm: float
+    x_to_mm: float
+    y_from_mm: float
+    y_to_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CutMade:
     """One cut as ground.
 
@@ -304,6 +328,8 @@ class CutMade:
         Radius that it leaves in the corner; None where the cut has none.
     faces : tuple of FaceMade
         How much of each target face is made.
+    travel : WheelTravel or None
+        Where the wheel goes; None in a result that no check made.
     """
 
     name: str
@@ -312,6 +338,7 @@ class CutMade:
     gouge_mm3: float
     corner_radius_mm: float | None
     faces: tuple[FaceMade, ...]
+    travel: WheelTravel | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from fixturecheck.access.wheel import Rim, rim_of
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import Split, shared_area_mm2, split
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.result import CutMade, FaceMade, NamedShape, Role, wheel_name
+from fixturecheck.result import CutMade, FaceMade, NamedShape, Role, WheelTravel, wheel_name
 from fixturecheck.setup.model import Cut, Setup
 
 _SUM_SHARE = 1e-6
@@ -53,7 +53,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
         flange_sweep=sweeps.flange,
         guard_sweep=sweeps.guard,
         parts=ground,
-        made=_made(cut, ground),
+        made=_made(cut, where, ground),
         shapes=tuple(_named(cut, ground, wheel_at(rim, where))),
     )
 
@@ -110,7 +110,7 @@ def _share(target: Target, shape: Shape, near_mm: float, *, facing: int = 1) -> 
     return min(on / target.area_mm2, 1.0)
 
 
-def _made(cut: Cut, parts: tuple[PartGround, ...]) -> CutMade:
+def _made(cut: Cut, path: WheelPath, parts: tuple[PartGround, ...]) -> CutMade:
     """Sum the parts of a cut; the corner is the largest of theirs."""
     corners = [p.corner.radius_mm for p in parts if p.corner is not None]
     return CutMade(
@@ -120,6 +120,13 @@ def _made(cut: Cut, parts: tuple[PartGround, ...]) -> CutMade:
         gouge_mm3=sum(p.gouge_mm3 for p in parts),
         corner_radius_mm=max(corners) if corners else None,
         faces=tuple(f for p in parts for f in p.faces),
+        travel=WheelTravel(
+            floor_z_mm=path.floor_z_mm,
+            x_from_mm=path.x_from_mm,
+            x_to_mm=path.x_to_mm,
+            y_from_mm=path.y_from_mm,
+            y_to_mm=path.y_to_mm,
+        ),
     )
 
 

@@ -181,7 +181,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     moves = [m for m in part.motions if m.body in stage.numbers]
     about = [part.part, *(m.body for m in moves if m.body != part.part)]
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
-    far_mm = _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))
+    far_mm = far_of(stage, part)
     moved = [_moved(stage, m, far_mm, f"figure {name} {i}") for i, m in enumerate(moves)]
     cutter = _cutter(part, f"figure {name} cutter")
     rims = [f.lines_mm[0] for f in cutter]
@@ -223,6 +223,13 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
         ],
     }
     return scene, moved + cutter
+
+
+def far_of(stage: Stage, part: PartHeld) -> float:
+    """Return how far the fastest point of what goes is drawn to move, mm."""
+    about = [part.part, *(m.body for m in part.moves if m.body in stage.numbers)]
+    reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
+    return _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))
 
 
 def _headline(part: PartHeld) -> str:

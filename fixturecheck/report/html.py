@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from importlib.metadata import version
@@ -15,6 +16,7 @@ from fixturecheck.report.hold_page import hold_captions, hold_section
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
 from fixturecheck.report.stated import assumed_section, setup_section
+from fixturecheck.report.viewer.view import View
 from fixturecheck.result import Contact, ContactKind, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
@@ -26,7 +28,12 @@ _MOST_ROWS = 300
 
 
 def page(
-    result: Result, setup: Setup, *, pictures: Mapping[str, bytes], why_missing: str | None = None
+    result: Result,
+    setup: Setup,
+    *,
+    pictures: Mapping[str, bytes],
+    why_missing: str | None = None,
+    view: View | None = None,
 ) -> str:
     """Return the report of a result.
 
@@ -36,6 +43,8 @@ def page(
         PNG files by name; they are put into the page.
     why_missing : str or None
         Why there are no pictures, or not all.
+    view : View or None
+        The set-up in three dimensions; None leaves it out.
     """
     rows = numbered(result)
     findings = _Findings(result.shown_in, pictures)
@@ -45,6 +54,8 @@ def page(
     )
     parts = [
         _banner(result, rows),
+        '<div class="page">' if view else "",
+        view.place if view else "",
         "<main>",
         _overview(result, pictures, why_missing),
         _group("No-go: what to change", [r for r in rows if r.finding.verdict is Verdict.NO_GO], findings),
@@ -66,14 +77,16 @@ def page(
         _sources(result),
         _foot(),
         "</main>",
+        "</div>" if view else "",
     ]
     style = files("fixturecheck.report").joinpath("report.css").read_text(encoding="utf-8")
     title = escape(f"{str(result.verdict).upper()}: {result.name}")
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{title}</title>\n<style>\n{style}</style>\n</head>\n<body>\n"
+        f"<title>{title}</title>\n<style>\n{style}{view.style if view else ''}</style>\n</head>\n<body>\n"
         + typeset_page("\n".join(part for part in parts if part))
+        + (f"\n{view.script}" if view else "")
         + "\n</body>\n</html>\n"
     )
 
@@ -108,7 +121,8 @@ def _overview(result: Result, pictures: Mapping[str, bytes], why_missing: str | 
     notice = f'<p class="small">Pictures: {escape(why_missing)}.</p>' if why_missing else ""
     if OVERVIEW not in pictures:
         return notice
-    return _picture(pictures[OVERVIEW], f"The set-up {result.name}", "The set-up as drawn.") + notice
+    drawn = _picture(pictures[OVERVIEW], f"The set-up {result.name}", "The set-up as drawn.")
+    return f'<div class="whole-picture">{drawn}</div>{notice}'
 
 
 def _picture(png: bytes, alternative: str, caption: str) -> str:
@@ -147,7 +161,7 @@ class _Findings:
         f, told = row.finding, row.together
         several = words.says(told, self._units)
         pieces = [
-            f'<article class="{f.verdict}" id="finding-{row.number}">',
+            f'<article class="{f.verdict}" id="finding-{row.number}" data-stop="{row.number}">',
             f'<header>{_badge(f)}<span class="number">{row.number}</span>'
             f"<h3>{escape(words.asked(f))}: {escape(words.title(told))}</h3></header>",
             f"<p>{escape(several)}</p>" if several else "",
@@ -155,7 +169,7 @@ class _Findings:
             self._figures(row),
             self._change(row),
             self._drawn(row),
-            self._like(told),
+            self._like(told, f"{row.number}", 0),
             self._follows(row),
             f'<p class="small">{self._origin(row)}</p>',
             "</article>",
@@ -186,8 +200,16 @@ class _Findings:
             return '<p class="small">No change was worked out for this one.</p>'
         return ""
 
-    def _like(self, told: Together) -> str:
-        """List every finding that is told here, each with its own sentence and change."""
+    def _like(self, told: Together, number: str, before: int) -> str:
+        """List every finding that is told here, each with its own sentence and change.
+
+        Parameters
+        ----------
+        number : str
+            The number that they are told under.
+        before : int
+            How many others are told under it before these.
+        """
         if not told.like:
             return ""
         rows = []
@@ -195,7 +217,8 @@ class _Findings:
             found = "" if one.value is None else shown(one.value, one.unit, self._units)
             change = f" Change: {one.remedy}" if one.remedy else ""
             rows.append(((one.subject, one.says + change), found))
-        listed = _table(("each of them", "found"), rows, frozenset({1}))
+        stops = [stop_of(number, before + i) for i in range(len(rows))]
+        listed = _table(("each of them", "found"), rows, frozenset({1}), stops)
         return f"<details><summary>All {len(rows)}, one by one</summary>{listed}</details>"
 
     def _follows(self, row: Numbered) -> str:
@@ -203,12 +226,16 @@ class _Findings:
         if not row.follows:
             return ""
         items = []
+        before = len(row.together.all)
         for told in row.follows:
             f = told.finding
             text = words.says(told, self._units)
             said = f"{text} {words.instance(told)}{f.says}" if text else words.instance(told) + f.says
             head = f"<strong>{escape(words.asked(f))}: {escape(words.title(told))}</strong>"
-            items.append(f"<li>{_badge(f)} {head}<br>{escape(said)}{self._like(told)}</li>")
+            listed = self._like(told, f"{row.number}", before)
+            stop = stop_of(f"{row.number}", before)
+            items.append(f'<li data-stop="{stop}">{_badge(f)} {head}<br>{escape(said)}{listed}</li>')
+            before += len(told.all)
         return (
             '<div class="follows"><p>What follows from it, and is looked at again once it is cured:</p>'
             f"<ul>{''.join(items)}</ul></div>"
@@ -254,8 +281,24 @@ Cell = str | tuple[str, str]
 """A cell of a table: its text, or its text and what stands small below it."""
 
 
-def _table(heads: Sequence[str], rows: Iterable[Sequence[Cell]], numbers: frozenset[int]) -> str:
-    """Return a table; the columns in `numbers` are set to the right. Cells are escaped here."""
+def stop_of(number: str, place: int) -> str:
+    """Return the stop of the 3-D view that shows the finding at a place among those told under a number."""
+    return number if place == 0 else f"{number}.{place}"
+
+
+def _table(
+    heads: Sequence[str],
+    rows: Iterable[Sequence[Cell]],
+    numbers: frozenset[int],
+    stops: Sequence[str] = (),
+) -> str:
+    """Return a table; the columns in `numbers` are set to the right. Cells are escaped here.
+
+    Parameters
+    ----------
+    stops : sequence of str
+        Stop of the 3-D view for each row; empty where rows are no stops.
+    """
 
     def filled(cell: Cell) -> str:
         if isinstance(cell, str):
@@ -269,7 +312,8 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[Cell]], numbers: frozen
             for i, cell in enumerate(cells)
         )
 
-    body = "\n".join(f"<tr>{row(cells, 'td')}</tr>" for cells in rows)
+    marks = [f' data-stop="{stop}"' for stop in stops] if stops else itertools.repeat("")
+    body = "\n".join(f"<tr{mark}>{row(cells, 'td')}</tr>" for mark, cells in zip(marks, rows, strict=False))
     return (
         f'<div class="wide"><table><thead><tr>{row(heads, "th")}</tr></thead>'
         f"<tbody>\n{body}\n</tbody></table></div>"
@@ -290,7 +334,8 @@ def _passed(result: Result, rows: Sequence[Numbered]) -> str:
         found = words.span(told, result.shown_in), figure(f.limit, f.unit, "limit ")
         about = ", ".join(one.subject for one in told.all)
         cells.append(((f.check, f.kind), (about, words.instance(told) + f.says), found))
-    table = _limited(cells, lambda kept: _table(("check", "about", "found"), kept, frozenset({2})))
+    stops = [str(r.number) for r in rows]
+    table = _limited(cells, lambda kept: _table(("check", "about", "found"), kept, frozenset({2}), stops))
     return f"<section><h2>Checked, and go</h2>\n{table}</section>"
 
 

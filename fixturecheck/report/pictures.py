@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,48 @@ from fixturecheck.report.hold_scene import hold_scenes
 from fixturecheck.report.location_scene import location_scene
 from fixturecheck.report.order import numbered
 from fixturecheck.report.rest_scene import rest_scene
-from fixturecheck.report.scene import close_up, overview, set_stage
+from fixturecheck.report.scene import Stage, close_up, overview, set_stage
 from fixturecheck.result import NamedShape, Result
 
 
-def write_job(home: Path, folder: Path, result: Result, meshes: Mapping[str, Mesh]) -> Path:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawing:
+    """Every scene of a result.
+
+    Parameters
+    ----------
+    stage : Stage
+        The shapes with their meshes.
+    general : tuple of mapping
+        The set-up, how it rests, what locates it and how it holds.
+    figures : tuple of Figure
+        What they show besides shapes.
+    close_ups : mapping of int to mapping
+        The scene of each finding that has a picture, by its number.
+    """
+
+    stage: Stage
+    general: tuple[Mapping[str, Any], ...]
+    figures: tuple[Figure, ...]
+    close_ups: Mapping[int, Mapping[str, Any]]
+
+
+def drawing_of(result: Result, meshes: Mapping[str, Mesh]) -> Drawing:
+    """Return every scene of a result, drawn on paper or turned on the screen."""
+    stage = set_stage(result, meshes)
+    held = hold_scenes(stage)
+    found = (overview(stage), rest_scene(stage), location_scene(stage), *(scene for scene, _ in held))
+    return Drawing(
+        stage=stage,
+        general=tuple(scene for scene in found if scene is not None),
+        figures=tuple(figure for _, drawn in held for figure in drawn),
+        close_ups={row.number: close_up(stage, row) for row in numbered(result) if row.picture is not None},
+    )
+
+
+def write_job(
+    home: Path, folder: Path, result: Result, meshes: Mapping[str, Mesh], drawing: Drawing | None = None
+) -> Path:
     """Write the job file of a result's pictures and return its path.
 
     Parameters
@@ -28,19 +66,12 @@ def write_job(home: Path, folder: Path, result: Result, meshes: Mapping[str, Mes
         A folder for the job file and the meshes beside it, not part of what the user gets.
     folder : Path
         Where the pictures go; it is made.
+    drawing : Drawing, optional
+        What `drawing_of` returned for the result, where it has been asked already.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    stage = set_stage(result, meshes)
-    scenes = [overview(stage)]
-    resting = rest_scene(stage)
-    scenes += [] if resting is None else [resting]
-    locating = location_scene(stage)
-    scenes += [] if locating is None else [locating]
-    held = hold_scenes(stage)
-    scenes += [scene for scene, _ in held]
-    figures = [figure for _, drawn in held for figure in drawn]
-    scenes += [close_up(stage, row) for row in numbered(result) if row.picture is not None]
-    return write_scenes(home, folder, scenes, (result.shapes, meshes), figures)
+    drawn = drawing or drawing_of(result, meshes)
+    scenes = [*drawn.general, *drawn.close_ups.values()]
+    return write_scenes(home, folder, scenes, (result.shapes, meshes), drawn.figures)
 
 
 def write_scenes(

@@ -57,6 +57,7 @@ def rest_scene(stage: Stage) -> dict[str, Any] | None:
         "actors": actors,
         "camera": camera(centre, view.eye, view.up, height),
         "cut": view.cut,
+        "times": times,
         "tags": about,
         "spot": (spot + (times - 1.0) * shifts[_body(finding)]).tolist(),
         "ring_mm": 0.0,

@@ -30,12 +30,12 @@ from fixturecheck.report.views import (
 from fixturecheck.result import ContactKind, Finding, NamedShape, Result, Role, wheel_name
 from fixturecheck.wording.quantity import shown_plain
 
-_BODIES = (Role.PART, Role.FIXTURE)
+BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
 _PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE)
 _MOST_TAGS = 14
 _LAYERS = {
-    **dict.fromkeys((*_BODIES, Role.WHEEL, Role.REST, Role.TRAVEL), 0.0),
+    **dict.fromkeys((*BODIES, Role.WHEEL, Role.REST, Role.TRAVEL), 0.0),
     Role.POLE: 0.5,
 }
 """What shares a plane is drawn in layers: poles on bodies, evidence on both (1)."""
@@ -65,7 +65,7 @@ def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> Stage:
     """Gather what can stand in the way of a sight line: bodies and solid regions, but no patches."""
     corners, owners = [np.zeros((0, 3, 3))], [np.zeros(0, dtype=np.int64)]
     for number, shape in enumerate(result.shapes):
-        if shape.role in _BODIES or shape.role in _REGIONS:
+        if shape.role in BODIES or shape.role in _REGIONS:
             mesh = meshes[shape.name]
             corners.append(mesh.points_mm[mesh.triangles])
             owners.append(np.full(len(mesh.triangles), number, dtype=np.int64))
@@ -80,11 +80,11 @@ def overview(stage: Stage) -> dict[str, Any]:
     actors = []
     first = next((s for s in stage.result.shapes if s.role is Role.WHEEL), None)
     for shape in stage.result.shapes:
-        if shape.role in (*_BODIES, *_REGIONS, Role.POLE):
+        if shape.role in (*BODIES, *_REGIONS, Role.POLE):
             actors.append(actor(shape, colours))
         elif shape.role is Role.WHEEL and shape is first:
             actors.append(actor(shape, colours, opacity_share=0.16))
-    bodies = [s for s in stage.result.shapes if s.role in _BODIES]
+    bodies = [s for s in stage.result.shapes if s.role in BODIES]
     tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
     points = np.vstack([stage.meshes[s.name].all_points_mm() for s in bodies or stage.result.shapes])
     eye = unit(FRONT_RIGHT)
@@ -106,8 +106,8 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
     """Return the scene of one finding, aimed at its spot."""
     finding = row.finding
     shapes = [s for s in finding.shapes if s.name in stage.numbers]
-    spot = _spot(stage, finding, shapes)
-    involved = _involved(stage, finding, shapes)
+    spot = spot_of(stage, finding, shapes)
+    involved = bodies_about(stage, finding, shapes)
     regions = [s for s in shapes if s.role in _REGIONS and len(stage.meshes[s.name].triangles)]
     travels = [s.name for s in shapes if s.role is Role.TRAVEL]
     direction = None if finding.direction is None else unit(finding.direction)
@@ -123,7 +123,7 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
     if any(s.role is Role.REST for s in shapes):
         spot = off_the_ends(spot, view.eye, np.vstack([stage.meshes[n].all_points_mm() for n in involved]))
     passing = _passing_wheel(stage, finding, spot)
-    actors = [*_close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)]
+    actors = [*close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)]
     return {
         "file": row.picture,
         "actors": actors,
@@ -138,7 +138,7 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
         "counted_as": str(finding.verdict) if finding.overruled is not None else None,
         "number": row.number,
         "callout": _callout(finding, stage.result.shown_in, [*travels, *involved][:2] if travels else []),
-        "legend": legend_of(a["role"] for a in actors if a["role"] not in _BODIES),
+        "legend": legend_of(a["role"] for a in actors if a["role"] not in BODIES),
         "units": stage.result.shown_in,
     }
 
@@ -164,7 +164,7 @@ def _view(
     )
 
 
-def _close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
+def close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
     """Return all bodies, pale where not involved, and the evidence."""
     colours = body_colours(stage.result.shapes)
     evidence = {s.name for s in shapes if s.role not in (Role.GROUND, Role.WHEEL)}
@@ -174,11 +174,11 @@ def _close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -
         actor(
             s,
             colours,
-            pale=s.role in (*_BODIES, Role.POLE) and not {s.name, *s.bodies} & set(involved),
+            pale=s.role in (*BODIES, Role.POLE) and not {s.name, *s.bodies} & set(involved),
             opacity_share=GHOST if s.name in ghosts else _TRAVEL if s.role is Role.TRAVEL else 1.0,
         )
         for s in stage.result.shapes
-        if s.role in (*_BODIES, Role.POLE) or s.name in evidence
+        if s.role in (*BODIES, Role.POLE) or s.name in evidence
     ]
 
 
@@ -251,20 +251,20 @@ def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
     return (low + high) / 2 @ axes, 1.18 * max(float(height), float(width) * 0.69, 1e-3)
 
 
-def _spot(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> Floats:
+def spot_of(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> Floats:
     """Return where to aim: the finding's own place, or the middle of its evidence."""
     if finding.location_mm is not None:
         return np.array(finding.location_mm, dtype=np.float64)
-    evidence = [s for s in shapes if s.role not in _BODIES] or shapes
+    evidence = [s for s in shapes if s.role not in BODIES] or shapes
     return np.asarray(np.vstack([stage.meshes[s.name].all_points_mm() for s in evidence]).mean(axis=0))
 
 
-def _involved(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> list[str]:
+def bodies_about(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> list[str]:
     """Return the bodies that the finding is about, from its shapes and from what it names."""
-    named = [s.name for s in shapes if s.role in _BODIES]
+    named = [s.name for s in shapes if s.role in BODIES]
     named += [b for s in shapes for b in s.bodies]
     named += [FaceRef(one).body for one in finding.about]
-    bodies = [n for n in dict.fromkeys(named) if n in stage.numbers and stage.shape(n).role in _BODIES]
+    bodies = [n for n in dict.fromkeys(named) if n in stage.numbers and stage.shape(n).role in BODIES]
     return bodies[:4]
 
 

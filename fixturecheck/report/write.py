@@ -14,9 +14,10 @@ from fixturecheck.report.canonical import result_json
 from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratch, staged, written
 from fixturecheck.report.html import page
 from fixturecheck.report.painter import Drawn, Painter
-from fixturecheck.report.pictures import write_job
+from fixturecheck.report.pictures import drawing_of, write_job
 from fixturecheck.report.step import write_setup_step
 from fixturecheck.report.stl import write_stl
+from fixturecheck.report.viewer.block import view_of
 from fixturecheck.result import Result
 from fixturecheck.setup.model import Setup
 
@@ -103,9 +104,10 @@ def write_all(
     (folder / RESULT).write_bytes(result_json(result))
     progress("meshes", 0.0)
     meshes = meshes_of(result)
+    drawing = drawing_of(result, meshes)
     with tempfile.TemporaryDirectory() as home:
         if painter is not None:
-            painter.begin(write_job(Path(home), folder / PICTURES, result, meshes))
+            painter.begin(write_job(Path(home), folder / PICTURES, result, meshes, drawing))
         progress(STEP, 0.3)
         write_setup_step(folder / STEP, result, setup)
         progress("STL files", 0.5)
@@ -115,6 +117,7 @@ def write_all(
     progress(PAGE, 0.95)
     pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
     missing = "not asked for" if painter is None else drawn.trouble
-    text = page(result, setup, pictures=pictures, why_missing=missing)
+    view = view_of(result, setup, meshes, drawing)
+    text = page(result, setup, pictures=pictures, why_missing=missing, view=view)
     (folder / PAGE).write_text(text, encoding="utf-8")
     return drawn.trouble

@@ -69,7 +69,10 @@ ALLOWED: Mapping[str, set[str]] = {
     "__init__": JUDGED | {"cq", "engine", "report", "testing"},
 }
 
-KERNEL_IN_REPORT = {"report.step", "report.stl", "report.scene", "report.pictures", "report.write"}
+KERNEL_IN_REPORT = {
+    "report.step", "report.stl", "report.scene", "report.pictures", "report.write",
+    "report.viewer.block", "report.viewer.things",
+}  # fmt: skip
 """They turn shapes into files or triangles; the rest of report sees words and numbers only."""
 
 KERNEL_IN_CLI = {"kernel.worker"}

@@ -1,0 +1,221 @@
+"""Which motions the 3-D view plays: staging and settling, the wheel's stroke, and how a part lets go."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fixturecheck.hold_result import PartHeld
+from fixturecheck.report.hold_scene import far_of
+from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
+from fixturecheck.report.pictures import Drawing
+from fixturecheck.report.quantity import shown
+from fixturecheck.report.scene import Stage
+from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
+from fixturecheck.setup.model import Setup
+from fixturecheck.setup.staging import Push, Staging
+
+Floats = npt.NDArray[np.float64]
+
+_STROKE_S, _IN_S, _SETTLE_S, _GO_S = 4.0, 1.2, 1.4, 2.5
+_LIFT_SHARE = 1.1
+"""How high over its place a part starts, in its own heights."""
+
+
+def motions_of(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> list[dict[str, Any]]:
+    """Return every motion that a result tells of.
+
+    Each has an `id`, a `title`, what it `says` of its own truth, how long it takes (`seconds`), the stop that
+    it is looked at from (`stop`) and `tracks`: for each thing that moves a list of keys `[share of the time,
+    shift mm, rotation vector rad]` about a point.
+    """
+    stage = drawing.stage
+    found = [*_staging(drawing, setup, places)]
+    found += [m for cut in stage.result.cuts for m in _stroke(stage, cut, places)]
+    hold = stage.result.holding
+    if hold is not None:
+        found += [
+            _goes(stage, part, let_go_picture(hold, part), places)
+            for part in worst_of_each_cut(hold)
+            if part.moves
+        ]
+    return found
+
+
+def _key(time: float, shift: Sequence[float] | Floats = (0, 0, 0), turn: Any = (0, 0, 0)) -> list[Any]:
+    return [round(time, 5), _values(shift), _values(turn)]
+
+
+def _values(vector: Any) -> list[float]:
+    return [round(float(v), 6) + 0.0 for v in vector]
+
+
+def _stroke(stage: Stage, cut: CutMade, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
+    """Yield the wheel's travel from one end of its traverse to the other and back, in the last pass."""
+    name, travel = wheel_name(cut.name), cut.travel
+    if travel is None or name not in places:
+        return
+    points = stage.meshes[name].points_mm
+    drawn = (points.min(axis=0) + points.max(axis=0)) / 2
+    low, high = (np.array([x - drawn[0], 0.0, 0.0]) for x in (travel.x_from_mm, travel.x_to_mm))
+    nearest = _nearest(stage.result, cut.name)
+    yield {
+        "id": f"stroke {cut.name}",
+        "title": f"wheel: {cut.name}",
+        "says": _stroke_says(travel, nearest, stage.result.shown_in),
+        "seconds": _STROKE_S,
+        "stop": "all",
+        "about": [],
+        "shown": [places[name]],
+        "hidden": [],
+        "marks": _marks(nearest, travel, stage.result.shown_in),
+        "tracks": [
+            {"thing": places[name], "about": [0, 0, 0], "keys": [_key(0, low), _key(0.5, high), _key(1, low)]}
+        ],
+    }
+
+
+def _nearest(result: Result, cut: str) -> list[Finding]:
+    """Return what the cut's wheel, flange and guard come closest to, the least margin first."""
+    known = [f for f in result.findings if f.check == "clear" and f.cut == cut and f.value is not None]
+    return sorted(known, key=lambda f: (f.margin if f.margin is not None else f.value, f.subject))
+
+
+def _stroke_says(travel: WheelTravel, nearest: list[Finding], units: str) -> str:
+    along = shown(travel.x_to_mm - travel.x_from_mm, "mm", units)
+    head = f"The last pass, {along} along the table, at true size."
+    if not nearest:
+        return f"{head} What it clears was not asked."
+    return f"{head} Least clearance: {nearest[0].says}"
+
+
+def _marks(nearest: list[Finding], travel: WheelTravel, units: str) -> list[dict[str, Any]]:
+    """Return places that are named while the wheel passes them, with the share of the stroke."""
+    marks = []
+    for f in nearest:
+        if f.location_mm is None or f.value is None:
+            continue
+        long = max(travel.x_to_mm - travel.x_from_mm, 1e-9)
+        share = min(max((f.location_mm[0] - travel.x_from_mm) / long, 0.0), 1.0)
+        limit = "" if f.limit is None else f", limit {shown(f.limit, f.unit, units)}"
+        marks.append(
+            {
+                "at": _values(f.location_mm),
+                "share": round(share, 4),
+                "says": f"{f.kind}: {shown(f.value, f.unit, units)}{limit}",
+                "verdict": str(f.verdict),
+            }
+        )
+    return marks
+
+
+def _staging(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
+    """Yield how the parts come from the hand to where they rest, their moves drawn larger."""
+    result, staging = drawing.stage.result, setup.staging
+    if result.rest is None or staging is None or not result.rest.at_rest:
+        return
+    scene = next((s for s in drawing.general if s["file"] == REST), None)
+    times = float(scene["times"]) if scene else 1.0
+    parts = _in_order([p for p in result.rest.parts if p.body in places], result.rest.order)
+    each = 1.0 / max(len(parts), 1)
+    rests = {s.bodies[0]: s.name for s in drawing.stage.result.shapes if s.role is Role.REST}
+    tracks = [
+        _comes_in(drawing.stage, part, _push(staging, part.body), times, (each * i, each * (i + 1)), places)
+        for i, part in enumerate(parts)
+    ]
+    yield {
+        "id": "staging",
+        "title": "staging and settling",
+        "says": _staging_says(result, times),
+        "seconds": len(parts) * (_IN_S + _SETTLE_S),
+        "stop": "rest" if scene else "all",
+        "about": [],
+        "shown": [places[p.body] for p in parts],
+        "hidden": [places[name] for name in rests.values()],
+        "marks": [],
+        "tracks": tracks,
+    }
+
+
+def _in_order(parts: list[PartRest], order: Sequence[str]) -> list[PartRest]:
+    turn = {name: i for i, name in enumerate(order)}
+    return sorted(parts, key=lambda p: turn.get(p.body, len(order)))
+
+
+def _push(staging: Staging, body: str) -> Push | None:
+    return staging.push.get(body, staging.push.get("*"))
+
+
+def _comes_in(
+    stage: Stage,
+    part: PartRest,
+    push: Push | None,
+    times: float,
+    span: tuple[float, float],
+    places: Mapping[str, int],
+) -> dict[str, Any]:
+    """Return the way of one part: over its place, down beside it, along its push, to its rest."""
+    points = stage.meshes[part.body].all_points_mm()
+    size = np.ptp(points, axis=0)
+    up = np.array([0.0, 0.0, _LIFT_SHARE * max(float(size[2]), 0.3 * float(size.max()))])
+    way = np.zeros(3) if push is None else np.array(push.direction, dtype=np.float64)
+    length = float(np.linalg.norm(way))
+    back = -0.25 * float(size.max()) * way / length if length > 0 else np.zeros(3)
+    rest = times * np.array(part.shift_mm), times * np.radians(part.turn_deg)
+    start, end = span
+    third = (end - start) / 3
+    return {
+        "thing": places[part.body],
+        "about": _values((points.min(axis=0) + points.max(axis=0)) / 2),
+        "keys": [
+            _key(start, up + back),
+            _key(start + third, back + rest[0], rest[1]),
+            _key(start + 2 * third, *rest),
+            _key(end, *rest),
+        ],
+    }
+
+
+def _staging_says(result: Result, times: float) -> str:
+    """Say what of the motion is computed, and the true size of what is drawn larger."""
+    head = "The way in is drawn for show; where each part rests is computed."
+    moved = [(float(np.linalg.norm(p.shift_mm)), p.body) for p in (result.rest.parts if result.rest else ())]
+    far, body = max(moved, default=(0.0, ""))
+    if times <= 1.0:
+        return f"{head} Drawn at true size."
+    true = shown(1e3 * far, "um", result.shown_in)
+    return f"{head} Moves are drawn {times:g} times: {body} moves {true} in truth."
+
+
+def _goes(stage: Stage, part: PartHeld, picture: str, places: Mapping[str, int]) -> dict[str, Any]:
+    """Return how a part and what goes with it start to move, drawn larger."""
+    far_mm = far_of(stage, part)
+    tracks = [
+        {
+            "thing": places[m.body],
+            "about": _values(m.at_mm),
+            "keys": [
+                _key(0.0),
+                _key(0.8, far_mm * np.array(m.velocity), far_mm * np.array(m.turn_rad_mm)),
+                _key(1.0, far_mm * np.array(m.velocity), far_mm * np.array(m.turn_rad_mm)),
+            ],
+        }
+        for m in part.moves
+        if m.body in places
+    ]
+    stop = picture.removesuffix(".png")
+    return {
+        "id": f"lets go {part.part} {part.cut}",
+        "title": f"{part.part} lets go: {part.cut}",
+        "says": f"{part.says} The first move is drawn larger than it is.",
+        "seconds": _GO_S,
+        "stop": stop,
+        "about": [],
+        "shown": [t["thing"] for t in tracks],
+        "hidden": [i for name, i in places.items() if name.startswith("figure ") and stop in name],
+        "marks": [],
+        "tracks": tracks,
+    }

@@ -1,0 +1,204 @@
+"""Where the tour of the 3-D view stops: the set-up, every finding, and what is known of rest and hold.
+
+A stop is a camera, a section, what is shown and lit, and a label. Findings that have a picture are looked at
+as the picture looks at them; others from the operator's side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from fixturecheck.report import group_words as words
+from fixturecheck.report.colours import body_colours, verdict_words
+from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
+from fixturecheck.report.pictures import Drawing
+from fixturecheck.report.quantity import shown
+from fixturecheck.report.scene import BODIES, Stage, bodies_about, camera, close_actors, fit, spot_of
+from fixturecheck.report.viewer.things import scale_colours
+from fixturecheck.report.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.result import Finding
+
+_ROOM = 1.6
+"""Height of a view from the operator's side, in heights of the smallest body that the finding is about."""
+
+_GENERAL = {
+    OVERVIEW: "The whole set-up",
+    REST: "At rest",
+    LOCATION: "What locates the part",
+    HOLD_PULL: "Pull of the magnet",
+    HOLD_FLUX: "Flux in the iron",
+}
+
+
+def stops_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]]:
+    """Return every stop: the whole set-up, the findings worst first, then rest and hold.
+
+    Parameters
+    ----------
+    places : mapping of str to int
+        Where each shape and figure stands in the list of things, by name.
+    """
+    whole, *others = [_general(drawing, scene, places) for scene in drawing.general]
+    stops = [whole]
+    for row in numbered(drawing.stage.result):
+        stops += _row(drawing, row, places)
+    return stops + others
+
+
+def _general(drawing: Drawing, scene: Mapping[str, Any], places: Mapping[str, int]) -> dict[str, Any]:
+    """Return the stop of a scene that belongs to no finding."""
+    file = scene["file"]
+    lit = [f.name for f in drawing.figures]
+    stop = _stop(drawing.stage, scene, places, lit)
+    scale = scene.get("scale")
+    return {
+        **stop,
+        "id": "all" if file == OVERVIEW else file.removesuffix(".png"),
+        "tour": True,
+        "title": _GENERAL.get(file, scene["title"]),
+        "verdict": "",
+        "word": "",
+        "lines": [] if file == OVERVIEW else [scene["title"], *(n for n in _notes(scene))],
+        "says": "",
+        "scale": None
+        if scale is None
+        else {
+            "title": scale["title"],
+            "ends": ["0", f"{scale['top']:g} {scale['unit']}"],
+            "rgb": scale_colours(),
+        },
+    }
+
+
+def _notes(scene: Mapping[str, Any]) -> Iterable[str]:
+    return (" ".join(note["lines"]) for note in scene.get("notes", ()))
+
+
+def _row(drawing: Drawing, row: Numbered, places: Mapping[str, int]) -> list[dict[str, Any]]:
+    """Return the stops of all that is told under one number; the one that leads is on the tour."""
+    stage, units = drawing.stage, drawing.stage.result.shown_in
+    lead = drawing.close_ups.get(row.number) or _plain(stage, row.finding)
+    told = [(row.finding, lead, words.title(row.together))]
+    told += [(f, _alike(stage, lead, row.finding, f), f.subject) for f in row.together.like]
+    for other in row.follows:
+        told += [(f, _plain(stage, f), f.subject) for f in other.all]
+    stops = []
+    for place, (finding, scene, title) in enumerate(told):
+        stops.append(
+            {
+                **_stop(stage, scene, places, _evidence(finding)),
+                "id": str(row.number) if place == 0 else f"{row.number}.{place}",
+                "tour": place == 0,
+                "title": f"{words.asked(finding)}: {title}",
+                "verdict": str(finding.overruled or finding.verdict),
+                "word": verdict_words(finding),
+                "lines": _figures(finding, units),
+                "says": finding.says,
+                "scale": None,
+            }
+        )
+    return stops
+
+
+def _figures(finding: Finding, units: str) -> list[str]:
+    """Return the number that was found and the one that it is held against."""
+    if finding.value is None:
+        return []
+    limit = [] if finding.limit is None else [f"limit {shown(finding.limit, finding.unit, units)}"]
+    return [shown(finding.value, finding.unit, units), *limit]
+
+
+def _evidence(finding: Finding) -> list[str]:
+    """Return what is lit: patches and regions, or without them the bodies themselves."""
+    thin = [s.name for s in finding.shapes if s.role not in BODIES]
+    return thin or [s.name for s in finding.shapes]
+
+
+def _stop(
+    stage: Stage, scene: Mapping[str, Any], places: Mapping[str, int], lit: Sequence[str]
+) -> dict[str, Any]:
+    """Return what a stop shows: by place of the thing, how opaque it is, whether lit, and another colour."""
+    colours = body_colours(stage.result.shapes)
+    looks: dict[int, list[Any]] = {}
+    moves: dict[int, list[float]] = {}
+    for a in scene["actors"]:
+        name = a["mesh"]
+        look = [round(a["opacity"], 3), int(name in lit)]
+        looks[places[name]] = look if list(colours.get(name, a["rgb"])) == a["rgb"] else [*look, a["rgb"]]
+        if "move" in a:
+            moves[places[name]] = _rounded(a["move"])
+    spot, direction = scene.get("spot"), scene.get("arrow")
+    return {
+        "camera": {k: _rounded(v) for k, v in scene["camera"].items()},
+        "cut": bool(scene["cut"]),
+        "looks": looks,
+        "moves": moves,
+        "spot": None if spot is None else _rounded(spot),
+        "ring_mm": round(float(scene.get("ring_mm", 0.0)), 4),
+        "way": None if direction is None else _rounded(direction),
+        "arrows": [
+            {
+                "at": _rounded(a["at"]),
+                "way": _rounded(a["way"]),
+                "rgb": a["rgb"],
+                "into": bool(a["into"]),
+                "lines": list(a["lines"]),
+            }
+            for a in scene.get("arrows", ())
+        ],
+        "tags": [name for name in scene["tags"] if name in places] if "tags" in scene else [],
+    }
+
+
+def _rounded(value: Any) -> Any:
+    if isinstance(value, float | int):
+        return round(float(value), 5) + 0.0
+    return [round(float(v), 5) + 0.0 for v in value]
+
+
+def _plain(stage: Stage, finding: Finding) -> dict[str, Any]:
+    """Return a view of a finding from the operator's side, as large as the smallest body it is about."""
+    shapes = [s for s in finding.shapes if s.name in stage.numbers]
+    about = bodies_about(stage, finding, shapes)
+    eye = unit(FRONT_RIGHT)
+    bodies = [s for s in stage.result.shapes if s.role in BODIES] or list(stage.result.shapes)
+    reach = [stage.meshes[s.name].all_points_mm() for s in bodies]
+    centre, height = fit(np.vstack(reach), eye)
+    spot = None
+    if about:
+        sized = [(fit(stage.meshes[name].all_points_mm(), eye), name) for name in about]
+        (middle, least), _ = min(sized, key=lambda s: (s[0][1], s[1]))
+        seen = bool(shapes) or finding.location_mm is not None
+        spot = spot_of(stage, finding, shapes) if seen else middle
+        centre, height = spot, min(_ROOM * least, height)
+    return {
+        "actors": close_actors(stage, shapes, about),
+        "camera": camera(centre, eye, up_for(eye), height),
+        "cut": False,
+        "tags": about,
+        "spot": None if spot is None else spot.tolist(),
+        "arrow": None if finding.direction is None else unit(finding.direction).tolist(),
+    }
+
+
+def _alike(stage: Stage, lead: Mapping[str, Any], first: Finding, finding: Finding) -> dict[str, Any]:
+    """Return the view of a finding like another: the same side and section, at its own place."""
+    shapes = [s for s in finding.shapes if s.name in stage.numbers]
+    about = bodies_about(stage, finding, shapes)
+    place = first.location_mm, finding.location_mm
+    if place[0] is None or place[1] is None or not about:
+        return _plain(stage, finding)
+    shift = np.array(place[1]) - np.array(place[0])
+    cam = lead["camera"]
+    spot = None if lead.get("spot") is None else (np.array(lead["spot"]) + shift).tolist()
+    return {
+        **lead,
+        "actors": close_actors(stage, shapes, about),
+        "camera": {**cam, "target": (np.array(cam["target"]) + shift).tolist()},
+        "tags": about,
+        "spot": spot,
+        "arrow": None if finding.direction is None else unit(finding.direction).tolist(),
+    }

@@ -1,0 +1,195 @@
+"""What can be seen in the 3-D view: every shape of a result, each mesh sent once, a wheel as its profile."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fixturecheck.kernel.mesh import Mesh
+from fixturecheck.report.colours import ROLES, WORDS, body_colours
+from fixturecheck.report.figures import Figure, shaded
+from fixturecheck.report.quantity import shown
+from fixturecheck.report.viewer.packed import Store
+from fixturecheck.result import Contact, NamedShape, Result, Role
+from fixturecheck.setup.model import Setup
+from fixturecheck.shop.section import Segment, profile
+
+Floats = npt.NDArray[np.float64]
+
+LAYERS: Mapping[str, str] = {
+    "parts": "parts",
+    "fixtures": "what holds them",
+    "wheel": "wheel",
+    "travel": "room of the travel",
+    "contacts": "contacts",
+    "gaps": "small gaps",
+    "trouble": "overlap, collision, gouge, leftover",
+    "ground": "parts as ground",
+    "rest": "parts at rest",
+    "pull": "pull of the magnet",
+    "flux": "flux",
+    "moved": "first move, drawn larger",
+}
+"""What can be shown or hidden as one, with its words on the page."""
+
+LAYER_OF: Mapping[Role, str] = {
+    Role.PART: "parts",
+    Role.FIXTURE: "fixtures",
+    Role.POLE: "fixtures",
+    Role.WHEEL: "wheel",
+    Role.TRAVEL: "travel",
+    Role.AREA: "contacts",
+    Role.LINE: "contacts",
+    Role.POINT: "contacts",
+    Role.NEAR: "gaps",
+    Role.OVERLAP: "trouble",
+    Role.COLLISION: "trouble",
+    Role.LEFTOVER: "trouble",
+    Role.GOUGE: "trouble",
+    Role.GROUND: "ground",
+    Role.REST: "rest",
+}
+
+_OPACITY = {Role.WHEEL: 0.3, Role.TRAVEL: 0.15}
+"""What passes over the work is seen through."""
+
+_THIN = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE)
+_ARC_STEPS = 8
+_WHEEL_TURN = 96
+
+
+def things_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], store: Store) -> list[dict[str, Any]]:
+    """Return every shape of a result as the view knows it, in the order of the result.
+
+    Each has a name, role, layer, the words of its role, a colour, whether it encloses a volume (`solid`), how
+    opaque it is (`opacity`), and either a `mesh` that stands `at` a place, or the `turned` profile of a wheel
+    round an axis along Y through `at`. Contacts say their gap.
+    """
+    colours = body_colours(result.shapes)
+    contacts = {c.patch: c for c in result.contacts if c.patch}
+    widest_um = max((c.gap_mean_um for c in contacts.values()), default=0.0)
+    things = []
+    for shape in result.shapes:
+        thing: dict[str, Any] = {
+            "name": shape.name,
+            "layer": LAYER_OF[shape.role],
+            "role": str(shape.role),
+            "words": WORDS[shape.role],
+            "rgb": list(colours[shape.name]),
+            "solid": shape.role not in _THIN,
+            "opacity": _OPACITY.get(shape.role, 1.0),
+            "bodies": list(shape.bodies),
+            **_form(shape, setup, meshes[shape.name], store),
+        }
+        if shape.name in contacts:
+            thing["gap"] = _gap(contacts[shape.name], widest_um, result.shown_in)
+        things.append(thing)
+    return things
+
+
+def figure_thing(figure: Figure, layer: str, opacity_share: float, store: Store) -> dict[str, Any]:
+    """Return coloured triangles as the view knows them; they are no body and are not cut open."""
+    flat = figure.points_mm[figure.triangles].reshape(-1, 3)
+    return {
+        "name": figure.name,
+        "layer": layer,
+        "role": "figure",
+        "words": LAYERS[layer],
+        "rgb": list(ROLES[Role.REST]),
+        "solid": False,
+        "opacity": opacity_share,
+        "bodies": [],
+        "at": [0.0, 0.0, 0.0],
+        "mesh": {
+            "points": store.lengths(flat),
+            "triangles": store.numbers(np.arange(len(flat))),
+            "lines": _lines(figure.lines_mm, np.zeros(3), store),
+            "dots": store.lengths(np.zeros(0)),
+            "colours": store.colours(np.repeat(figure.rgb, 3, axis=0)),
+        },
+    }
+
+
+def _gap(contact: Contact, widest_um: float, units: str) -> dict[str, Any]:
+    """Return what the view says of a gap and its colour on the scale from closed to the widest."""
+    share = contact.gap_mean_um / widest_um if widest_um > 0 else 0.0
+    return {
+        "between": f"{contact.a} on {contact.b}",
+        "says": f"gap {shown(contact.gap_mean_um, 'um', units)}",
+        "rgb": shaded(np.array([share]))[0].tolist(),
+    }
+
+
+def gap_scale(result: Result) -> dict[str, Any] | None:
+    """Return the scale of gaps by colour; None where no gap is open."""
+    widest_um = max((c.gap_mean_um for c in result.contacts if c.patch), default=0.0)
+    if widest_um <= 0:
+        return None
+    ends = [shown(0.0, "um", result.shown_in), shown(widest_um, "um", result.shown_in)]
+    return {"title": "mean gap", "ends": ends, "rgb": scale_colours()}
+
+
+def scale_colours() -> list[list[int]]:
+    """Return the colours of a scale, from little to much."""
+    return [list(map(int, rgb)) for rgb in shaded(np.linspace(0.0, 1.0, 11))]
+
+
+def _form(shape: NamedShape, setup: Setup, mesh: Mesh, store: Store) -> dict[str, Any]:
+    if shape.role is Role.WHEEL:
+        low, high = mesh.points_mm.min(axis=0), mesh.points_mm.max(axis=0)
+        outline = _polyline(profile(setup.wheel, filled=True).segments)
+        centre = (low[0] + high[0]) / 2, low[1], (low[2] + high[2]) / 2
+        return {"at": _place(centre), "turned": {"profile": store.lengths(outline), "steps": _WHEEL_TURN}}
+    every = mesh.all_points_mm()
+    at: Floats = np.round(every.min(axis=0), 4) if len(every) else np.zeros(3)
+    return {
+        "at": _place(at),
+        "mesh": {
+            "points": store.lengths(mesh.points_mm - at if len(mesh.points_mm) else mesh.points_mm),
+            "triangles": store.numbers(mesh.triangles),
+            "lines": _lines(mesh.lines_mm, at, store),
+            "dots": store.lengths(mesh.dots_mm - at if len(mesh.dots_mm) else mesh.dots_mm),
+        },
+    }
+
+
+def _lines(lines_mm: tuple[Floats, ...], at: Floats, store: Store) -> list[Any]:
+    """Keep polylines as pieces, two ends each."""
+    pieces = [np.stack([line[:-1], line[1:]], axis=1).reshape(-1, 3) - at for line in lines_mm]
+    return store.lengths(np.vstack([np.zeros((0, 3)), *pieces]))
+
+
+def _place(at: Any) -> list[float]:
+    return [round(float(v), 4) + 0.0 for v in at]
+
+
+def _polyline(segments: tuple[Segment, ...]) -> Floats:
+    """Return an outline as corners (y, r), its arcs in short straight pieces, closed."""
+    corners: list[tuple[float, float]] = []
+    for segment in segments:
+        corners.append(segment[1])
+        if segment[0] == "arc":
+            corners += _along_arc(segment[1], segment[2], segment[3])
+    return np.array([*corners, corners[0]])
+
+
+def _along_arc(
+    start: tuple[float, float], middle: tuple[float, float], end: tuple[float, float]
+) -> list[tuple[float, float]]:
+    """Return points of an arc between its ends, from the circle through three points."""
+    (ax, ay), (bx, by), (cx, cy) = start, middle, end
+    d = 2 * (ax * (by - cy) + bx * (cy - ay) + cx * (ay - by))
+    a2, b2, c2 = ax * ax + ay * ay, bx * bx + by * by, cx * cx + cy * cy
+    ox = (a2 * (by - cy) + b2 * (cy - ay) + c2 * (ay - by)) / d
+    oy = (a2 * (cx - bx) + b2 * (ax - cx) + c2 * (bx - ax)) / d
+    radius = math.hypot(ax - ox, ay - oy)
+    first, half, last = (math.atan2(y - oy, x - ox) for x, y in (start, middle, end))
+    sweep = (last - first) % (2 * math.pi)
+    if (half - first) % (2 * math.pi) > sweep:
+        sweep -= 2 * math.pi
+    angles = [first + sweep * k / _ARC_STEPS for k in range(1, _ARC_STEPS)]
+    return [(ox + radius * math.cos(t), oy + radius * math.sin(t)) for t in angles]
