@@ -227,7 +227,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
 
 def far_of(stage: Stage, part: PartHeld) -> float:
     """Return how far the fastest point of what goes is drawn to move, mm."""
-    about = [part.part, *(m.body for m in part.moves if m.body in stage.numbers)]
+    about = [part.part, *(m.body for m in part.motions if m.body in stage.numbers)]
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
     return _LARGEST_MOVE_SHARE * float(np.linalg.norm(np.ptp(reach, axis=0)))
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.kernel.mesh import Mesh
+from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.figures import Figure
 from fixturecheck.report.pictures import Drawing
 from fixturecheck.report.viewer.motions import motions_of

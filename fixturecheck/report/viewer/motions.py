@@ -12,11 +12,14 @@ from fixturecheck.hold_result import PartHeld
 from fixturecheck.report.hold_scene import far_of
 from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
 from fixturecheck.report.pictures import Drawing
-from fixturecheck.report.quantity import shown
 from fixturecheck.report.scene import Stage
 from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.units import Writing
+from fixturecheck.wording.hold import outcome_words, sentence
+from fixturecheck.wording.motion import lets_go_words
+from fixturecheck.wording.quantity import shown
 
 Floats = npt.NDArray[np.float64]
 
@@ -40,7 +43,7 @@ def motions_of(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> lis
         found += [
             _goes(stage, part, let_go_picture(hold, part), places)
             for part in worst_of_each_cut(hold)
-            if part.moves
+            if part.motions
         ]
     return found
 
@@ -199,18 +202,18 @@ def _goes(stage: Stage, part: PartHeld, picture: str, places: Mapping[str, int])
             "about": _values(m.at_mm),
             "keys": [
                 _key(0.0),
-                _key(0.8, far_mm * np.array(m.velocity), far_mm * np.array(m.turn_rad_mm)),
-                _key(1.0, far_mm * np.array(m.velocity), far_mm * np.array(m.turn_rad_mm)),
+                _key(0.8, far_mm * np.array(m.velocity), far_mm * np.array(m.rotation_rad_mm)),
+                _key(1.0, far_mm * np.array(m.velocity), far_mm * np.array(m.rotation_rad_mm)),
             ],
         }
-        for m in part.moves
+        for m in part.motions
         if m.body in places
     ]
     stop = picture.removesuffix(".png")
     return {
         "id": f"lets go {part.part} {part.cut}",
         "title": f"{part.part} lets go: {part.cut}",
-        "says": f"{part.says} The first move is drawn larger than it is.",
+        "says": f"{_goes_says(stage, part)} The first move is drawn larger than it is.",
         "seconds": _GO_S,
         "stop": stop,
         "about": [],
@@ -219,3 +222,9 @@ def _goes(stage: Stage, part: PartHeld, picture: str, places: Mapping[str, int])
         "marks": [],
         "tracks": tracks,
     }
+
+
+def _goes_says(stage: Stage, part: PartHeld) -> str:
+    """Return how a part lets go, and what comes of it."""
+    how = lets_go_words(part.failure, Writing(units=stage.result.shown_in))
+    return sentence(f"{part.part} {how}; {outcome_words(part)}", frozenset({part.part}))

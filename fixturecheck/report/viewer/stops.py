@@ -15,11 +15,11 @@ from fixturecheck.report import group_words as words
 from fixturecheck.report.colours import body_colours, verdict_words
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.pictures import Drawing
-from fixturecheck.report.quantity import shown
 from fixturecheck.report.scene import BODIES, Stage, bodies_about, camera, close_actors, fit, spot_of
 from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.report.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Finding
+from fixturecheck.wording.quantity import shown
 
 _ROOM = 1.6
 """Height of a view from the operator's side, in heights of the smallest body that the finding is about."""

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from fixturecheck.kernel.mesh import Mesh
+from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.colours import ROLES, WORDS, body_colours
 from fixturecheck.report.figures import Figure, shaded
-from fixturecheck.report.quantity import shown
 from fixturecheck.report.viewer.packed import Store
 from fixturecheck.result import Contact, NamedShape, Result, Role
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.section import Segment, profile
+from fixturecheck.wording.quantity import shown
 
 Floats = npt.NDArray[np.float64]
 
