@@ -17,9 +17,10 @@ from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelT
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.units import Writing
-from fixturecheck.wording.hold import outcome_words, sentence
+from fixturecheck.wording.hold import outcome_words
 from fixturecheck.wording.motion import lets_go_words
 from fixturecheck.wording.quantity import shown
+from fixturecheck.wording.sentences import sentence
 
 Floats = npt.NDArray[np.float64]
 

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.report import group_words as words
 from fixturecheck.report.colours import body_colours, verdict_words
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.pictures import Drawing
@@ -19,6 +18,7 @@ from fixturecheck.report.scene import BODIES, Stage, bodies_about, camera, close
 from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.report.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Finding
+from fixturecheck.wording import groups as words
 from fixturecheck.wording.quantity import shown
 
 _ROOM = 1.6
