@@ -182,7 +182,7 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
     about = [part.part, *(m.body for m in moves if m.body != part.part)]
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
     far_mm = far_of(stage, part)
-    moved = [_moved(stage, m, far_mm, f"figure {name} {i}") for i, m in enumerate(moves)]
+    moved = [_moved(stage, m, far_mm, moved_name(name, i)) for i, m in enumerate(moves)]
     cutter = _cutter(part, f"figure {name} cutter")
     rims = [f.lines_mm[0] for f in cutter]
     points = np.vstack([reach, *(f.points_mm for f in moved), *rims, [part.load_at_mm]])
@@ -223,6 +223,11 @@ def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
         ],
     }
     return scene, moved + cutter
+
+
+def moved_name(picture: str, place: int) -> str:
+    """Return the name of the figure that shows where a body goes in a picture, by its place among them."""
+    return f"figure {picture} {place}"
 
 
 def far_of(stage: Stage, part: PartHeld) -> float:

@@ -30,15 +30,15 @@ class Drawing:
         The shapes with their meshes.
     general : tuple of mapping
         The set-up, how it rests, what locates it and how it holds.
-    figures : tuple of Figure
-        What they show besides shapes.
+    figures : mapping of str to tuple of Figure
+        What a scene shows besides shapes, by its file.
     close_ups : mapping of int to mapping
         The scene of each finding that has a picture, by its number.
     """
 
     stage: Stage
     general: tuple[Mapping[str, Any], ...]
-    figures: tuple[Figure, ...]
+    figures: Mapping[str, tuple[Figure, ...]]
     close_ups: Mapping[int, Mapping[str, Any]]
 
 
@@ -50,7 +50,7 @@ def drawing_of(result: Result, meshes: Mapping[str, Mesh]) -> Drawing:
     return Drawing(
         stage=stage,
         general=tuple(scene for scene in found if scene is not None),
-        figures=tuple(figure for _, drawn in held for figure in drawn),
+        figures={scene["file"]: tuple(drawn) for scene, drawn in held},
         close_ups={row.number: close_up(stage, row) for row in numbered(result) if row.picture is not None},
     )
 
@@ -71,7 +71,8 @@ def write_job(
     """
     drawn = drawing or drawing_of(result, meshes)
     scenes = [*drawn.general, *drawn.close_ups.values()]
-    return write_scenes(home, folder, scenes, (result.shapes, meshes), drawn.figures)
+    figures = [figure for several in drawn.figures.values() for figure in several]
+    return write_scenes(home, folder, scenes, (result.shapes, meshes), figures)
 
 
 def write_scenes(

@@ -12,7 +12,7 @@ from fixturecheck.report.figures import Figure
 from fixturecheck.report.pictures import Drawing
 from fixturecheck.report.viewer.motions import motions_of
 from fixturecheck.report.viewer.packed import Store
-from fixturecheck.report.viewer.stops import stops_of
+from fixturecheck.report.viewer.stops import WHOLE, stops_of
 from fixturecheck.report.viewer.things import LAYERS, figure_thing, gap_scale, things_of
 from fixturecheck.report.viewer.view import View, view_with
 from fixturecheck.result import Result, Role, Verdict
@@ -36,7 +36,7 @@ def packed_view(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawin
     """Return all that the view shows, as text of ASCII letters."""
     store = Store()
     things = things_of(result, setup, meshes, store)
-    things += [_figure(figure, drawing, store) for figure in drawing.figures]
+    things += [_figure(f, drawing, store) for several in drawing.figures.values() for f in several]
     places = {thing["name"]: i for i, thing in enumerate(things)}
     bodies = [s.name for s in result.shapes if s.role in (Role.PART, Role.FIXTURE)]
     points = np.vstack([meshes[n].all_points_mm() for n in bodies] or [np.zeros((1, 3))])
@@ -45,7 +45,7 @@ def packed_view(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawin
         {
             "name": result.name,
             "verdict": str(result.verdict),
-            "first": "1" if result.verdict is Verdict.NO_GO else "all",
+            "first": "1" if result.verdict is Verdict.NO_GO else WHOLE,
             "box": [points.min(axis=0).round(4).tolist(), points.max(axis=0).round(4).tolist()],
             "layers": [[key, words] for key, words in LAYERS.items() if key in used],
             "things": things,

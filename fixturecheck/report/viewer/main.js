@@ -111,7 +111,7 @@ class SetUpView {
   // Motions.
 
   start(motion) {
-    this.go(this.stops.has(motion.stop) ? motion.stop : "all");
+    this.go(this.stops.has(motion.stop) ? motion.stop : "whole");
     Object.assign(this, { motion, time: 0, playing: true, since: null });
     tell(this);
     this.draw();
@@ -321,12 +321,12 @@ async function start() {
     tapped: (x, y) => view.tap(x, y),
     wheelZooms: (event) => event.ctrlKey || view.beside() || document.activeElement === view.canvas,
     keys: {
-      n: () => view.step(1), p: () => view.step(-1), w: () => view.go("all"), " ": () => view.playOrHalt(),
+      n: () => view.step(1), p: () => view.step(-1), w: () => view.go("whole"), " ": () => view.playOrHalt(),
       c: () => view.cutAlong(view.plane ? "" : view.stop.cut ? "stop" : "eye"),
     },
   });
   new ResizeObserver(() => view.draw()).observe(view.canvas);
-  view.go(view.stops.has(view.data.first) ? view.data.first : "all", true);
+  view.go(view.stops.has(view.data.first) ? view.data.first : "whole", true);
   globalThis.setUpView = view;
 }
 

@@ -9,10 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from fixturecheck.hold_result import PartHeld
-from fixturecheck.report.hold_scene import far_of
+from fixturecheck.report.hold_scene import far_of, moved_name
 from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
 from fixturecheck.report.pictures import Drawing
 from fixturecheck.report.scene import Stage
+from fixturecheck.report.viewer.stops import WHOLE
 from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
@@ -42,7 +43,7 @@ def motions_of(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> lis
     hold = stage.result.holding
     if hold is not None:
         found += [
-            _goes(stage, part, let_go_picture(hold, part), places)
+            _goes(drawing, part, let_go_picture(hold, part), places)
             for part in worst_of_each_cut(hold)
             if part.motions
         ]
@@ -71,7 +72,7 @@ def _stroke(stage: Stage, cut: CutMade, places: Mapping[str, int]) -> Iterator[d
         "title": f"wheel: {cut.name}",
         "says": _stroke_says(travel, nearest, stage.result.shown_in),
         "seconds": _STROKE_S,
-        "stop": "all",
+        "stop": WHOLE,
         "about": [],
         "shown": [places[name]],
         "hidden": [],
@@ -135,7 +136,7 @@ def _staging(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> Itera
         "title": "staging and settling",
         "says": _staging_says(result, times),
         "seconds": len(parts) * (_IN_S + _SETTLE_S),
-        "stop": "rest" if scene else "all",
+        "stop": REST if scene else WHOLE,
         "about": [],
         "shown": [places[p.body] for p in parts],
         "hidden": [places[name] for name in rests.values()],
@@ -194,9 +195,11 @@ def _staging_says(result: Result, times: float) -> str:
     return f"{head} Moves are drawn {times:g} times: {body} moves {true} in truth."
 
 
-def _goes(stage: Stage, part: PartHeld, picture: str, places: Mapping[str, int]) -> dict[str, Any]:
+def _goes(drawing: Drawing, part: PartHeld, picture: str, places: Mapping[str, int]) -> dict[str, Any]:
     """Return how a part and what goes with it start to move, drawn larger."""
+    stage = drawing.stage
     far_mm = far_of(stage, part)
+    moved = {moved_name(picture, i) for i in range(len(part.motions))}
     tracks = [
         {
             "thing": places[m.body],
@@ -210,16 +213,16 @@ def _goes(stage: Stage, part: PartHeld, picture: str, places: Mapping[str, int])
         for m in part.motions
         if m.body in places
     ]
-    stop = picture.removesuffix(".png")
     return {
         "id": f"lets go {part.part} {part.cut}",
         "title": f"{part.part} lets go: {part.cut}",
         "says": f"{_goes_says(stage, part)} The first move is drawn larger than it is.",
         "seconds": _GO_S,
-        "stop": stop,
+        "stop": picture,
         "about": [],
         "shown": [t["thing"] for t in tracks],
-        "hidden": [i for name, i in places.items() if name.startswith("figure ") and stop in name],
+        # What moves is not shown a second time where it will be.
+        "hidden": [places[f.name] for f in drawing.figures[picture] if f.name in moved],
         "marks": [],
         "tracks": tracks,
     }

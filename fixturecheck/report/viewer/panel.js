@@ -37,7 +37,7 @@ function joinPanel(view) {
   select.addEventListener("change", () => view.go(select.value));
   el("back").addEventListener("click", () => view.step(-1));
   el("on").addEventListener("click", () => view.step(1));
-  el("all").addEventListener("click", () => view.go("all"));
+  el("whole").addEventListener("click", () => view.go("whole"));
   for (const motion of view.data.motions) {
     const button = made("button", `\u25b6 ${motion.title}`);
     button.type = "button";
@@ -195,7 +195,7 @@ function signed(words, verdict, head) {
 /** On the view of the whole, a numbered button at every finding that is not go. */
 function pins(view, wide, tall) {
   const stage = el("pins");
-  const wanted = view.stop.id === "all" && !view.motion;
+  const wanted = view.stop.id === "whole" && !view.motion;
   if (!wanted) return void stage.replaceChildren();
   if (!stage.children.length) {
     for (const stop of view.data.stops) {

@@ -21,6 +21,9 @@ from fixturecheck.result import Finding
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.quantity import shown
 
+WHOLE = "whole"
+"""The stop at which the whole set-up is seen."""
+
 _ROOM = 1.6
 """Height of a view from the operator's side, in heights of the smallest body that the finding is about."""
 
@@ -51,12 +54,12 @@ def stops_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]
 def _general(drawing: Drawing, scene: Mapping[str, Any], places: Mapping[str, int]) -> dict[str, Any]:
     """Return the stop of a scene that belongs to no finding."""
     file = scene["file"]
-    lit = [f.name for f in drawing.figures]
+    lit = [f.name for f in drawing.figures.get(file, ())]
     stop = _stop(drawing.stage, scene, places, lit)
     scale = scene.get("scale")
     return {
         **stop,
-        "id": "all" if file == OVERVIEW else file.removesuffix(".png"),
+        "id": WHOLE if file == OVERVIEW else file,
         "tour": True,
         "title": _GENERAL.get(file, scene["title"]),
         "verdict": "",

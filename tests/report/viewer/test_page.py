@@ -120,7 +120,7 @@ def test_keys_turn_move_and_zoom(page: Page) -> None:
     page.keyboard.press("+")
     assert page.evaluate("setUpView.camera.height") == pytest.approx(height / 1.2)
     page.keyboard.press("w")
-    assert stop(page) == "all"
+    assert stop(page) == "whole"
 
 
 def test_the_mouse_turns_and_the_wheel_zooms(page: Page) -> None:
@@ -160,7 +160,7 @@ def test_a_part_that_lets_go_moves_and_its_move_is_said_to_be_larger(page: Page)
 
 
 def test_a_section_is_capped_and_moves_with_the_slider(page: Page) -> None:
-    page.evaluate("setUpView.go('all', true)")
+    page.evaluate("setUpView.go('whole', true)")
     page.locator("#view-plane").select_option("0")
     page.evaluate("setUpView.lookFrom([1, 0, 0])")
     shown(page)
@@ -181,7 +181,7 @@ def test_gaps_are_coloured_on_a_scale(page: Page) -> None:
 
 
 def test_pull_and_flux_are_stops_with_their_scales(page: Page) -> None:
-    for name, words in (("hold_pull", "pull per area"), ("hold_flux", "flux density")):
+    for name, words in (("hold_pull.png", "pull per area"), ("hold_flux.png", "flux density")):
         page.evaluate(f"setUpView.go('{name}', true)")
         shown(page)
         assert words in page.locator("#view-scale").inner_text()
@@ -214,7 +214,7 @@ def test_nothing_serious_stands_in_anybodys_way(page: Page) -> None:
     """WCAG 2.1 A and AA by axe-core."""
     options = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa"]}
     page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-    for where in ("1", "all"):
+    for where in ("1", "whole"):
         page.evaluate(f"setUpView.go('{where}', true)")
         found = Axe().run(shown(page), options=options).response["violations"]
         bad = [
@@ -240,7 +240,7 @@ def test_on_paper_stand_pictures_and_no_canvas(page: Page) -> None:
 def test_who_dislikes_motion_sees_no_flight(browser: Browser, path: Path) -> None:
     with opened(browser, path, reduced_motion="reduce") as page:
         shown(page)
-        page.evaluate("setUpView.go('all')")
+        page.evaluate("setUpView.go('whole')")
         assert page.evaluate("setUpView.flight") is None
 
 
