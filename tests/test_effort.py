@@ -103,4 +103,4 @@ def test_a_hold_that_was_cut_short_says_so(*, cut_short: bool) -> None:
     staged = SimpleNamespace(held=None, setup=SimpleNamespace(holding=None))
     why = hold._why(staged, part, Verdict.NO_GO)
     spent = f" Not every cure was looked for: {SPENT}." if cut_short else ""
-    assert why == f" What drives it most: friction.{spent}"
+    assert why == f" The strongest influence: friction.{spent}"

@@ -74,7 +74,7 @@ def _wall(cut: Cut, part: PartTargets, wall: Target, write: Writing) -> Iterator
     nx, ny, nz = wall.normal
     name = part.body.name
     slant_mm, lean_mm = (x1 - x0) * abs(nx / ny), (z1 - z0) * abs(nz / ny)
-    says = f"The wall of {name} in {cut.name} runs with the traverse"
+    says = f"The wall of {name} in {cut.name} is parallel to the traverse"
     remedy = None
     if slant_mm > _NOISE_MM:
         over = f"{write.gap(slant_mm * 1e3)} over {write.length(x1 - x0)}"
@@ -98,7 +98,7 @@ def _gang(stage: Stage, cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]
     for part in parts[1:]:
         up_mm = part.floor.centre[2] - first.floor.centre[2]
         up = write.gap(abs(up_mm) * 1e3)
-        says = f"The floor of {part.body.name} lies as high as that of {first.body.name} in {cut.name}"
+        says = f"The floor of {part.body.name} is as high as that of {first.body.name} in {cut.name}"
         if abs(up_mm) > _NOISE_MM:
             how = (
                 "higher, so it is ground that much too deep"

@@ -131,8 +131,8 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
             unit="mm",
             limit=least_mm,
             margin=-deep_mm - least_mm,
-            says=f"The {a.mover} runs {write.length(deep_mm)} deep into {a.body} during {name}: "
-            f"{write.volume(a.apart.common_mm3)} of it is in the way of the travel.",
+            says=f"Cut {name}: the {a.mover} runs {write.length(deep_mm)} deep into {a.body}. "
+            f"{write.volume(a.apart.common_mm3)} of it is in the way.",
             remedy=remedy,
             shapes=(shape, travel),
             location_mm=a.apart.on_b,
@@ -151,10 +151,10 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
         unit="mm",
         limit=least_mm,
         margin=gap_mm - least_mm,
-        says=f"The {a.mover} rubs on {a.body} during {name}."
+        says=f"Cut {name}: the {a.mover} rubs on {a.body}."
         if rubs
-        else f"The {a.mover} passes {a.body} with {write.length(gap_mm)} to spare during {name}, "
-        f"less than the {write.length(least_mm, 'g')} kept clear.",
+        else f"Cut {name}: the {a.mover} passes {a.body} with {write.length(gap_mm)} to spare, "
+        f"less than the {write.length(least_mm, 'g')} to be kept clear.",
         remedy=remedy,
         source=_LIMIT_SOURCE,
         shapes=(travel,),
@@ -194,13 +194,13 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
     away_mm = gap_mm if hits else min(a.distance_mm for a in from_movers(space.most).values())
     if hits:
         verdict, kind = Verdict.NO_GO, f"{mover} hits clamp"
-        says = f"The {mover} runs over the place where {clamp} presses, during {name}: it hits the clamp."
+        says = f"Cut {name}: the {mover} runs over the place where {clamp} presses and hits the clamp."
         remedy = f"Press with {clamp} where the {mover} does not pass, or hold the part from its sides."
     elif away_mm < least_mm:
         verdict, kind = Verdict.CAUTION, "clamp not drawn"
         says = (
-            f"The {mover} passes the place where {clamp} presses at {write.length(gap_mm)} during {name}. "
-            f"Its bar and screw are not drawn, so whether they clear is not known."
+            f"Cut {name}: the {mover} passes the place where {clamp} presses at {write.length(gap_mm)}. "
+            f"The clamp's bar and screw are not drawn, so whether they clear is not known."
         )
         remedy = (
             f"Lay the bar of {clamp} away from the travel, and try the whole travel by hand with the wheel "
@@ -208,7 +208,7 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
         )
     else:
         verdict, kind, remedy = Verdict.GO, "clamp clears", None
-        says = f"Wheel, flange and guard clear {clamp} during {name}, whichever way its bar lies."
+        says = f"Cut {name}: wheel, flange and guard clear {clamp}, whichever way its bar lies."
     return Finding(
         check=ID,
         verdict=verdict,
@@ -230,7 +230,7 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
     """Say how far away the closest body stays."""
     least_mm, name = stage.setup.machine.least_clearance_mm, cut.cut.name
     if nearest is None:
-        says = f"Nothing stands near the {mover} during {name}."
+        says = f"Cut {name}: nothing stands near the {mover}."
         return Finding(
             check=ID,
             verdict=Verdict.GO,
@@ -251,7 +251,7 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
         unit="mm",
         limit=least_mm,
         margin=gap_mm - least_mm,
-        says=f"The {mover} clears everything during {name}; it comes closest to {nearest.body}, "
+        says=f"Cut {name}: the {mover} clears everything. It passes {nearest.body} closest, at "
         f"{stage.setup.write.length(gap_mm)}.",
         source=_LIMIT_SOURCE,
         location_mm=nearest.apart.on_b,

@@ -84,7 +84,7 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
     least, low = _least(stage), part.factors.factor.low
     if way is None:
         known = part.factors.worst.at_least
-        says = f"{part.part} does not let go at {low:.0f} times the cutting load, so nothing was followed."
+        says = f"{part.part} holds {low:.0f} times the cutting load, so nothing was followed."
         if not known:
             says = f"Where {part.part} goes if it lets go is not known: no motion was found at collapse."
         return Finding(
@@ -105,11 +105,7 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
         says = f"Where {part.part} goes if it lets go is not known: {way.reason}."
         return _unknown(part, says)
     verdict = crash_verdict(way.crash.outcome, way.factor, hold_factor=1.0, safe_factor=least)
-    begins = f"If {part.part} lets go"
-    if min(way.factor, low) >= least:
-        begins = f"{part.part} holds the {least:g} times asked; if it lets go all the same"
-    tale = _tale(way, stage.setup.write)
-    says = f"{begins}, at {factor_text(way.factor)} times the cutting load ({way.case.label}), {tale}"
+    says = f"{_begins(part.part, way, least)} {_tale(way, stage.setup.write)}"
     return _finding(stage, part, way, verdict, says, "")
 
 
@@ -122,8 +118,8 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
             yield _unknown(part, says, subject)
         elif way.digs_in:
             begins = subject[0].upper() + subject[1:]
-            says = f"{begins}, {part.part} holds {factor_text(way.factor)} times the cutting load; "
-            says += f"if it lets go, {_tale(way, stage.setup.write)}"
+            says = f"{begins}, {part.part} holds {factor_text(way.factor)} times the cutting load. "
+            says += _tale(way, stage.setup.write)
             yield _finding(stage, part, way, Verdict.CAUTION, says, subject)
 
 
@@ -151,48 +147,59 @@ def _finding(
     )
 
 
+def _begins(part: str, way: Way, least: float) -> str:
+    """Say at what factor a part lets go, and in which case."""
+    if way.factor <= 0.0:
+        return f"{part} does not stay put before the cut begins ({way.case.label})."
+    verb = "holds" if way.factor >= least else "lets go at"
+    at = f"{factor_text(way.factor)} times the cutting load"
+    return f"{part} {verb} {at} ({least:g} required; {way.case.label})."
+
+
 def _tale(way: Way, write: Writing) -> str:
-    """Tell what happens, in one clause and a full stop."""
+    """Tell what happens once a part has let go, in sentences."""
     before = f"it comes up against {' and '.join(way.over)}, then " if way.over else ""
-    tells = [before + (motion_words(way.motion, write) if way.motion else "it goes a way that was not found")]
-    tells += _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
+    goes = motion_words(way.motion, write) if way.motion else "it goes a way that was not found"
+    ends, more = _of_cutter(way, way.crash, write) if isinstance(way.crash, Bitten) else _of_wheel(way, write)
+    told = [f"Beyond that {before}{goes}, {ends}.", *more]
     stopped = way.crash is not None and way.crash.outcome is Outcome.STOPPED
     if way.hits is not None and way.hits_after_mm is not None and not stopped:
-        tells.append(f"and runs into {way.hits} after {write.length(way.hits_after_mm, '.1f')}")
-    return ", ".join(tells) + "."
+        told.append(f"It runs into {way.hits} after {write.length(way.hits_after_mm, '.1f')}.")
+    return " ".join(told)
 
 
-def _of_wheel(way: Way, write: Writing) -> list[str]:
-    """Tell what the wheel takes of a part that has let go."""
+def _of_wheel(way: Way, write: Writing) -> tuple[str, list[str]]:
+    """Tell where a part goes that the wheel grinds, and what the wheel takes of it."""
     crash = way.crash
     if isinstance(crash, Crash) and crash.outcome is Outcome.DIGS_IN and crash.first_mm is not None:
         grown = max(crash.overlap_mm3) - crash.overlap_mm3[0]
         whom = "it" if way.bites == way.goes else way.bites
-        return [
-            f"into the wheel, which bites into {whom} within {write.length(crash.first_mm, '.2g')} and takes "
-            f"{write.volume(grown, '.2g')} beyond its pass over {write.length(crash.moved_mm[-1], '.3g')}"
+        return "into the wheel", [
+            f"The wheel bites into {whom} within {write.length(crash.first_mm, '.2g')} and takes "
+            f"{write.volume(grown, '.2g')} beyond its pass over {write.length(crash.moved_mm[-1], '.3g')}."
         ]
     if crash is not None and crash.outcome is Outcome.FALLS_AWAY:
-        return ["away from the wheel"]
-    drawn = ["drawn through faster than the table feeds it"] if way.drawn_in else []
-    return ["under the wheel, with no deeper bite", *drawn]
+        return "away from the wheel", []
+    drawn = ["It is drawn through faster than the table feeds it."] if way.drawn_in else []
+    return "under the wheel", ["The wheel does not cut deeper.", *drawn]
 
 
-def _of_cutter(way: Way, bitten: Bitten, write: Writing) -> list[str]:
-    """Tell what a cutter bites of a part that has let go."""
+def _of_cutter(way: Way, bitten: Bitten, write: Writing) -> tuple[str, list[str]]:
+    """Tell where a part goes that a cutter mills, and what a tooth bites of it."""
     if bitten.outcome is Outcome.FALLS_AWAY:
-        return ["away from the cutter"]
+        return "away from the cutter", []
     if bitten.outcome is Outcome.STAYS:
-        return ["past the cutter, with no deeper bite"]
+        return "past the cutter", ["The teeth do not bite deeper."]
     whom = "" if way.bites in {way.goes, None} else f", which bites into {way.bites}"
     how = f"drawn against the feed into the cutter{whom}" if way.drawn_in else f"into the cutter{whom}"
     if way.over:
         past = over_words(way.over, tips_over=bool(way.motion and way.motion.kind.tips_over))
         how = f"{past}{',' if way.drawn_in else ''} {how}"
-    grown = f"a tooth then bites {_cut_words(bitten, write)}, up to {bitten.load_ratio:.2g} times its load"
+    cuts, load = _cut_words(bitten, write), f"up to {bitten.load_ratio:.2g} times its load"
     if bitten.outcome is Outcome.STOPPED and way.hits_after_mm is not None:
-        return [how, f"but {way.hits} stops it after {write.length(way.hits_after_mm, '.2g')}: {grown}"]
-    return [f"{how}: within {write.length(bitten.moved_mm[-1], '.2g')} {grown}"]
+        stops = f"but {way.hits} stops it after {write.length(way.hits_after_mm, '.2g')}"
+        return f"{how}, {stops}", [f"A tooth then bites {cuts}, {load}."]
+    return how, [f"Within {write.length(bitten.moved_mm[-1], '.2g')} a tooth bites {cuts}, {load}."]
 
 
 def _cut_words(bitten: Bitten, write: Writing) -> str:

@@ -22,7 +22,7 @@ from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.wording.hold import loss_words
-from fixturecheck.wording.motion import lets_go_words
+from fixturecheck.wording.motion import hold_words, lets_go_words
 
 ID = "hold"
 TITLE = "Parts held against the cut"
@@ -81,8 +81,7 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         # Beyond the search nothing is known.
         verdict = Verdict.UNKNOWN if worst.at_least else Verdict.NO_GO
     motion = worst.motions[0] if worst.motions else None
-    asked = f", less than the {least:g} times asked" if 1.0 <= low < least else ""
-    says = f"{part.part} {lets_go_words(worst.failure, stage.setup.write)} ({part.case.label}){asked}."
+    says = f"{hold_words(part.part, worst.failure, least, stage.setup.write)} Weakest at: {part.case.label}."
     says += _why(stage, part, verdict)
     return Finding(
         check=ID,
@@ -115,14 +114,14 @@ def _why(stage: Stage, part: PartHold | MilledHold, verdict: Verdict) -> str:
     said = []
     if isinstance(part, PartHold) and part.pushed_off_by:
         clamps = " and ".join(part.pushed_off_by)
-        said.append(f"The force of {clamps} pushes it off its seat; without it the set-up rests.")
+        said.append(f"The force of {clamps} pushes it off its seat. Without that force the set-up rests.")
     one_pole = _on_one_pole(stage, part.part)
     said += one_pole
     holding = stage.setup.holding
     if holding and holding.mu and holding.mu[1] == 0.0:
         said.append("No friction is stated: nothing holds along a face, only what stands in the way.")
     elif part.factors.driver and not one_pole:
-        said.append(f"What drives it most: {part.factors.driver}.")
+        said.append(f"The strongest influence: {part.factors.driver}.")
     if part.cut_short:
         said.append(f"Not every cure was looked for: {SPENT}.")
     return "".join(f" {s}" for s in said)
@@ -136,7 +135,7 @@ def _on_one_pole(stage: Stage, part: str) -> list[str]:
     touched = {face.body for pull in pulls.on(part) for face in (pull.a, pull.b)} - {part}
     if len(touched) != 1 or not touched <= {p.name for p in stage.setup.poles()}:
         return []
-    return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly draws it: set it across two."]
+    return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly pulls it. Set it across two."]
 
 
 def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:

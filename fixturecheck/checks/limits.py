@@ -86,7 +86,7 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         limit=limit.speed_m_s,
         margin=limit.speed_m_s - speed,
         says=f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}, "
-        f"{'within' if good else 'above'} the {write.speed(limit.speed_m_s)} {whose}.",
+        f"{'within' if good else 'above'} the limit of {write.speed(limit.speed_m_s)} {whose}.",
         remedy=remedy,
         source=uncited(limit.source),
     )
@@ -119,7 +119,7 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
             unit="mm",
             limit=has_mm,
             margin=has_mm - needed_mm,
-            says=f"{name} needs {write.length(needed_mm)} of {what} travel; "
+            says=f"Cut {name} needs {write.length(needed_mm)} of {what} travel; "
             f"the machine has {write.length(has_mm, 'g')}.",
             remedy=None if good or not fits else remedy,
             source="travels stated for the machine",
@@ -153,9 +153,9 @@ def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
         unit="mm",
         limit=0.0,
         margin=-cut.cut.wall_stock_mm,
-        says=f"{cut.cut.name} takes {write.length(cut.cut.wall_stock_mm, 'g')} off a wall with the side of a "
-        "straight wheel, which bears little side pressure: "
-        f"feed by {write.fine_steps}, dress the side hollow. " + DEFER,
+        says=f"Cut {cut.cut.name} takes {write.length(cut.cut.wall_stock_mm, 'g')} off a wall with the side "
+        "of a straight wheel. Such a wheel bears little side pressure: "
+        f"feed by {write.fine_steps} and dress the side hollow. " + DEFER,
         source=_SIDE_SOURCE,
     )
 
@@ -246,8 +246,8 @@ def _guard(guard: Guard | None) -> Finding:
         unit="deg",
         limit=float(allowed.total_deg),
         margin=allowed.total_deg - guard.opening_deg,
-        says=f"The guard leaves {guard.opening_deg:g} degrees of the wheel open; a surface grinder's may "
-        f"leave {allowed.total_deg:g}.",
+        says=f"The guard leaves {guard.opening_deg:g} degrees of the wheel open; that of a surface grinder "
+        f"may leave {allowed.total_deg:g}.",
         remedy=None if good else f"Close the guard to {allowed.total_deg:g} degrees. {DEFER}",
         source=uncited(allowed.source),
     )

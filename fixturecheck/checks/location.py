@@ -74,7 +74,7 @@ def _part(part: PartLocated, write: Writing) -> Finding:
     )
     if strongest is not None:
         (size, target, name), (one, more) = strongest, write.steps()
-        says += f" {target.target.name} moves {size:.2f} {more} for each {one} at {name}, the most of all."
+        says += f" {target.target.name} follows {name} most: by {size:.2f} {more} for each {one}."
     return Finding(
         check=ID,
         verdict=Verdict.GO,
@@ -126,7 +126,7 @@ def _closes(found: Answered, seat: Seat) -> Finding:
         about=(seat.own, seat.other),
         value=0.0,
         unit=FREEDOM,
-        says=f"{name} ({seat.rank}) locates nothing: it is set up against {seat.body} last and closes it in.",
+        says=f"{name} ({seat.rank}) locates nothing: it is set against {seat.body} last, to close it in.",
         source=_SOURCE,
         location_mm=place,
         direction=way,
@@ -189,10 +189,10 @@ def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding
 def _fights(found: Answered, part: PartLocated, role: SeatRole) -> str:
     """Say which seats hold what one would take, and which of them stays open more often within tolerances."""
     against = ", ".join(role.fights)
-    says = f"{part.body}: {role.name} takes no freedom that {against} does not hold already: they fight."
+    says = f"{part.body}: {against} already holds every freedom that {role.name} would take, so they fight."
     odds = found.odds
     if odds is None:
-        return says + " State tolerances of their faces to learn which of them stays open."
+        return says + " State the tolerances of their faces to learn which of them stays open."
     shares = {f"{s.face} on {s.on}.{s.on_face}": s.share_closed for s in odds.seats if s.body == part.body}
     told = {n: shares[n] for n in (role.name, *role.fights) if n in shares}
     listed = ", ".join(f"{n} closes in {v:.1%}" for n, v in told.items())

@@ -203,7 +203,7 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
         limit=0.0,
         margin=-gap_mm,
         says=f"{seat.body}.{seat.face} is drawn {gap} off {seat.on}.{seat.on_face}; "
-        "pushed home, the nest faces meet first.",
+        "when it is pushed home, the nest faces meet first.",
         remedy=f"Move {seat.body} {gap} {toward(place[1])}, so that the rest is checked where it will be.",
         source=_SOURCE,
         location_mm=place[0],
@@ -352,8 +352,8 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
             subject=f"{a} and {b}: {patch.shape.name}",
             kind="beside the nest",
             about=sides_from(patch, a),
-            says=f"{said(patch, stage.setup.write)} beside the nest: "
-            "two places at once, so one of them decides by chance.",
+            says=f"The neighbours also meet beside the nest: {said(patch, stage.setup.write)}. "
+            "Chance decides which of the two places carries.",
             remedy="Relieve it, or state it as a nest.",
             source="contacts that no seat of the set-up states",
             shapes=(patch.shape,),

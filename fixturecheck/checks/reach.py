@@ -66,11 +66,11 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     margin_mm = reach_mm - depth_mm
     good = margin_mm >= 0
     write = setup.write
-    says = f"The wheel reaches {write.length(reach_mm)} past its flanges; "
-    says += f"the floor of {name} lies {write.length(depth_mm)} "
-    says += (
-        f"below the top of {deepest.body} under them." if deepest else "below nothing that stands under them."
-    )
+    says = f"Cut {name}: the wheel reaches {write.length(reach_mm)} past its flanges. "
+    if deepest is None:
+        says += "Nothing stands under the flanges."
+    else:
+        says += f"The floor lies {write.length(depth_mm)} below the top of {deepest.body} under the flanges."
     remedy = None
     if not good:
         remedy = larger_wheel(setup, cut, depth_mm, deepest.body) if deepest else None
@@ -118,10 +118,10 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     good = thick_mm <= limit_mm
     kept = write.volume(part.leftover_mm3)
     in_corner = f" ({kept} stays in the corner)" if part.leftover_mm3 > 0 else ""
-    says = f"The wheel takes all the stock of {part.body} in {name} that it can reach{in_corner}."
+    says = f"Cut {name}: the wheel takes all the stock of {part.body} that it can reach{in_corner}."
     if not good:
-        says = f"The wheel leaves {write.volume(part.leftover_mm3)} of stock on {part.body} in {name}, up to "
-        says += f"{write.length(thick_mm)} thick outside its own corner."
+        says = f"Cut {name}: the wheel leaves {write.volume(part.leftover_mm3)} of stock on {part.body}. "
+        says += f"Outside the wheel's own corner it is up to {write.length(thick_mm)} thick."
     return Finding(
         check=ID,
         verdict=Verdict.GO if good else Verdict.NO_GO,
@@ -150,11 +150,13 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     good = deep_mm <= limit_mm
     says = f"Cut {name}: the wheel does not gouge {part.body}."
     if not good:
-        says = f"The wheel gouges {part.body} in {name}: it takes {write.volume(part.gouge_mm3)} "
-        says += f"that should stay, up to {write.length(deep_mm)} deep."
+        says = f"Cut {name}: the wheel gouges {part.body} up to {write.length(deep_mm)} deep. "
+        says += f"It takes {write.volume(part.gouge_mm3)} that should stay."
     elif part.gouge is not None:
-        says = f"The wheel takes {write.volume(part.gouge_mm3)} of {part.body} in {name} "
-        says += "below the drawing, all of it "
+        says = (
+            f"Cut {name}: the wheel takes {write.volume(part.gouge_mm3)} of {part.body} below the drawing, "
+        )
+        says += "all of it "
         says += "in the fillet of the corner." if part.dug is None else "within tolerance."
     return Finding(
         check=ID,
@@ -178,39 +180,39 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
 
 def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) -> Finding:
     """Judge the radius left between floor and wall."""
-    radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in {cut.cut.name}"
+    radius_mm, drawn_mm, where = corner.radius_mm, corner.drawn_mm, f"{part.body} in cut {cut.cut.name}"
     verdict, remedy, source = Verdict.GO, None, "geometry of the solids"
     limit_mm, radius, drawn = drawn_mm, *(setup.write.length(r) for r in (radius_mm, drawn_mm))
     short = _short(cut.cut, corner)
     if any(corner.undercut_mm) and not short:
-        says = f"The undercut of {where} takes up the wheel's corner."
+        says = f"The undercut of {where} clears the wheel's corner."
     elif any(corner.undercut_mm):
         verdict, remedy, limit_mm = (
             Verdict.CAUTION,
             _wider(setup, cut.cut, corner, short),
             min(short.values()),
         )
-        says = f"The undercut of {where} does not take up the wheel's corner of {radius}: it has "
-        says += " and ".join(f"{_size(setup, mm)} in the {side}" for side, mm in short.items())
-        says += ", and whatever seats there must clear what is left."
+        says = f"The undercut of {where} is too small for the wheel's corner of {radius}: it goes "
+        says += " and ".join(f"{_size(setup, mm)} into the {side}" for side, mm in short.items())
+        says += ". Whatever seats there must clear what is left."
     elif corner.left is None and drawn_mm == 0:
         says = f"The corner of {where} comes out square: nothing is left in it."
     elif radius_mm <= drawn_mm + _SAME_MM:
         says = f"The corner of {where} comes out at R {radius}, within the drawn R {drawn}"
         sharper = radius_mm < drawn_mm - _SAME_MM
-        says += "; dress the wheel to that if the radius itself matters." if sharper else "."
+        says += f". Dress the wheel to R {drawn} if the radius itself matters." if sharper else "."
     elif drawn_mm > 0:
         verdict, remedy = Verdict.NO_GO, dressed_to(setup, cut.cut, drawn_mm)
         says = f"The corner of {where} is drawn R {drawn} but comes out at R {radius}."
     else:
         allowed_mm = _limit_mm(setup, part.body, cut.cut.wall or cut.cut.floor, untold_mm=0.0)
         limit_mm, source = allowed_mm / (math.sqrt(2) - 1), "r (sqrt 2 - 1) within half the profile tolerance"
-        says = f"The corner of {where} is drawn square but keeps the wheel's radius of {radius}; "
+        says = f"The corner of {where} is drawn square but keeps the wheel's radius of {radius}. "
         if radius_mm <= limit_mm:
-            says += "the tolerance takes that up."
+            says += "The tolerance allows that."
         else:
             verdict = Verdict.CAUTION
-            says += "whatever seats in it must clear that."
+            says += "Whatever seats in it must clear that radius."
             remedy = _relieve(cut.cut, radius_mm, limit_mm, setup.write)
     return Finding(
         check=ID,
@@ -273,8 +275,8 @@ def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:
         reachable = 1.0 - kept
         share = face.share_made / reachable if reachable > 0 else 0.0
         good = share >= LEAST_SHARE
-        says = f"The wheel makes {percent(share)} of {face.face} in {cut.cut.name}"
-        says += f", apart from the {percent(kept)} that its own corner cannot reach." if kept > 0 else "."
+        says = f"Cut {cut.cut.name} makes {percent(share)} of {face.face}"
+        says += f", apart from the {percent(kept)} that the wheel's corner cannot reach." if kept > 0 else "."
         yield Finding(
             check=ID,
             verdict=Verdict.GO if good else Verdict.NO_GO,

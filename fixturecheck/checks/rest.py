@@ -162,20 +162,20 @@ def _says(
 ) -> str:
     """Tell where the part rests, what is open, what holds it and what is free."""
     wrong, openings = why
-    parts = [f"{pose.body} rests {moved_words(pose, write)}"]
+    parts = [f"{pose.body} rests {moved_words(pose, write)}."]
     told = [_open_words(s, openings[id(s)], write) for s in open_seats]
     if told:
-        parts.append("; ".join(told))
+        parts += [f"{one}." for one in told]
     elif any(s.seat.body == pose.body for s in found.settled.seats):
-        parts.append("every seat stated for it is closed")
+        parts.append("All its seats are closed.")
     elif found.bench.setup.body(pose.body).role == "part":
-        parts.append("no seat is stated for it")
+        parts.append("No seat is stated for it.")
     if wrong:
-        parts.append("; ".join(landing_words(c, pose.body) for c in wrong[:3]) + ", which no seat states")
+        parts += [f"{landing_words(c, pose.body)}, which is not a stated seat." for c in wrong[:3]]
     free = [freedom_words(f, write) for f in found.settled.freedoms if f.body == pose.body]
     if free:
-        parts.append("left free, it " + ", it ".join(free))
-    return ": ".join(parts[:2]) + "".join(f"; {p}" for p in parts[2:]) + "."
+        parts.append(f"It is still free: it {', it '.join(free)}.")
+    return " ".join(parts)
 
 
 def moved_words(pose: RestPose, write: Writing) -> str:

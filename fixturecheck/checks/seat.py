@@ -72,7 +72,7 @@ def _of_its_seat(finding: Finding, seat: Seat, idle: frozenset[str]) -> Finding:
     """Take back the go of a seat on a body that stands on nothing itself."""
     if finding.verdict is not Verdict.GO or seat.on not in idle:
         return finding
-    says = f"{finding.says} But {seat.on} stands on nothing itself: it is no seat."
+    says = f"{finding.says} But {seat.on} stands on nothing itself: this is no seat."
     return replace(finding, verdict=Verdict.NO_GO, kind=ON_NOTHING, says=says, remedy=None)
 
 
@@ -100,8 +100,8 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
             about=sides_of(seat),
             value=sum(line.contact.length_mm for line in lines),
             unit="mm",
-            says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears along the round of the part, "
-            "which locates it; another seat has an area to hold by.",
+            says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears along the round face of the "
+            "part and locates it. Another seat holds the part by an area.",
             source=_EDGE,
             shapes=tuple(p.shape for p in found.patches),
             location_mm=first.contact.centroid,
@@ -140,13 +140,11 @@ def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
     says = f"{seat.body}.{seat.face} does not touch {seat.on}.{seat.on_face}: the {seat.rank} seat "
     gap, most = (_size(write, v) for v in (abs(opening.gap_mm), most_mm))
     if opening.gap_mm < 0.0:
-        says += f"has its faces {gap} past each other."
+        says += f"has its faces drawn {gap} past each other."
     elif opening.turned_deg > stage.setup.tolerances.wedge_deg:
-        says += f"has faces that do not look at each other, {gap} apart at the least."
+        says += f"has faces that do not face each other, at least {gap} apart."
     elif opening.beside_mm > 0.0:
-        says += (
-            f"stands open by {gap}, and its faces lie {_size(write, opening.beside_mm)} beside each other."
-        )
+        says += f"stands open by {gap}, and its faces lie {_size(write, opening.beside_mm)} apart sideways."
     else:
         says += f"stands open by {gap}" + (f" ({most} at most)." if near else ".")
     normal = opening.normal
@@ -201,14 +199,14 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
     elif open_seats:
         held = ", ".join(s.face for s in open_seats)
         verdict = Verdict.NO_GO
-        says = f"{what}, which is no seat, and {part.name} stands open at {held}."
+        says = f"{what} is not a stated seat, and {part.name} stands open at {held}."
         mine, theirs = sides_from(patch, part.name)
         remedy = f"Relieve {mine}."
         if any(s.body == part.name and s.own == mine for s in stage.setup.seats):
             remedy = f"State the seat as {mine} on {theirs}, or move what is in the way."
     else:
         verdict = Verdict.CAUTION
-        says = f"{what}, which is no seat: it fights the seats that {part.name} is meant to have."
+        says = f"{what} is not a stated seat: it fights the seats of {part.name}."
         remedy = "State it as a seat, or relieve it."
     return Finding(
         check=ID,
@@ -281,8 +279,8 @@ def _unfounded(stage: Stage, found: Mapping[str, Footing]) -> Iterator[Finding]:
                 stage,
                 footing,
                 Verdict.CAUTION,
-                f"{footing.body} is held up only by its side against {on}: it is taken as screwed to it.",
-                f"State fastened = true for {footing.body} if it is; otherwise set it on something.",
+                f"{footing.body} is held up only by its side against {on}. It is taken as screwed on.",
+                f"If it is, state fastened = true for {footing.body}. Otherwise set it on something.",
             )
 
 
@@ -295,7 +293,7 @@ def _stands_on_nothing(stage: Stage, footing: Footing, standing: list[str]) -> F
         {b for p in stage.contacts.patches for b in p.bodies if _touches_part(stage, p, name)} - {name}
     )
     says = {
-        Base.TIPS: f"{name} tips off {on}: what lies under it does not lie under its weight",
+        Base.TIPS: f"{name} tips off {on}: its centre of gravity lies outside what carries it",
         Base.LEANS: f"{name} stands on nothing: it only leans against {on}, which carries none of its weight",
     }.get(
         footing.base, f"{name} stands on nothing: {_or_table(near.body)} is {write.length(near.gap_mm)} away"

@@ -67,7 +67,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             verdict=Verdict.GO,
             subject=name,
             kind="closed in",
-            says=f"{name} is taken as set up against the parts last, wherever they come to rest in a draw.",
+            says=f"{name} is taken as set against the parts last, wherever they come to rest in a draw.",
             source=_SHARE,
         )
     yield from _barred(stage, odds)
@@ -142,8 +142,8 @@ def _barred(stage: Stage, odds: Odds) -> Iterator[Finding]:
         limit=1.0 - SURE,
         margin=1.0 - SURE - share,
         says=f"The parts do not go in between the fixtures in {percent(share)} of "
-        f"{odds.draws} draws: {first.a} meets {first.b} before the seats close. What else is told is of the "
-        "draws in which they go in.",
+        f"{odds.draws} draws: {first.a} meets {first.b} before the seats close. The other answers are "
+        "of the draws in which they go in.",
         remedy=f"Leave more room at {fixture} than the zones of the faces in the row add up to, or set it up "
         "last, against the parts.",
         source=_SHARE,
@@ -166,7 +166,7 @@ def _seat(seat: SeatOdds, odds: Odds, write: Writing) -> Finding:
     says = f"{where} closes in {percent(seat.share_closed)} of {odds.draws} draws"
     if seat.share_closed < 1.0:
         says += (
-            f"; it is open by {write.gap(seat.gap_p95_um, '.1f')} in one of twenty, "
+            f". It is open by {write.gap(seat.gap_p95_um, '.1f')} in one draw of twenty, and by "
             f"{write.gap(seat.gap_worst_um, '.1f')} {_furthest(seat.of_zones)}"
         )
     return Finding(
@@ -199,7 +199,7 @@ def _wrong(wrong: WrongOdds, odds: Odds) -> Finding:
         unit="share",
         limit=1.0 - SURE,
         margin=1.0 - SURE - wrong.share_lands,
-        says=f"{wrong.a} lands on {wrong.b}, which no seat states, in {percent(wrong.share_lands)} of "
+        says=f"{wrong.a} lands on {wrong.b}, which is not a stated seat, in {percent(wrong.share_lands)} of "
         f"{odds.draws} draws.",
         remedy=None
         if wrong.share_lands <= 1.0 - SURE
@@ -243,7 +243,7 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
         unit="um",
         limit=limit,
         margin=None if limit is None else limit - worst,
-        says="; ".join(_target_words(target, limit, beyond, stage.setup.write)) + f".{doubt}",
+        says=". ".join(_target_words(target, limit, beyond, stage.setup.write)) + f".{doubt}",
         remedy=_target_remedy(target, limit, verdict, most[0] if most else None),
         source=f"{odds.draws} draws with seed {odds.seed}, linear, within "
         f"{stage.setup.write.gap(odds.checked_um, '.2g')} of an exact settling of {odds.checked_say()}; "
@@ -260,7 +260,7 @@ def _proven(
     if worst > limit + _ROUNDING_UM:
         return Verdict.NO_GO if beyond > 1.0 - SURE else Verdict.CAUTION, ""
     if not target.of_zones:
-        return Verdict.CAUTION, " The worst that was found proves nothing of what was not tried."
+        return Verdict.CAUTION, " The worst that was found proves nothing about what was not tried."
     if worst + odds.checked_um > limit + _TOLD_UM:
         return (
             Verdict.CAUTION,
@@ -281,14 +281,14 @@ def _target_words(target: TargetOdds, limit: float | None, beyond: float, write:
     low, high = (_signed(v, write) for v in target.worst_um)
     middle, um = "its middle" if target.corners else "it", write.name("um")
     yield (
-        f"{target.name} is out by {low} to {high} {um} {_furthest(target.of_zones)}; {middle} by "
-        f"{_signed(target.mean_um, write)} {um} on average, "
-        f"{write.gap(target.sigma_um, '.1f')} standard deviation"
+        f"{target.name} is out by {low} to {high} {um} {_furthest(target.of_zones)}. On average {middle} is "
+        f"out by {_signed(target.mean_um, write)} {um}, with a standard deviation of "
+        f"{write.gap(target.sigma_um, '.1f')}"
     )
     if target.lean_worst_um >= _TOLD_UM:
         yield (
-            f"one end is {write.gap(target.lean_p95_um, '.1f')} further out than the other in one of twenty, "
-            f"{write.gap(target.lean_worst_um, '.1f')} {_furthest(target.of_zones)}"
+            f"One end is {write.gap(target.lean_p95_um, '.1f')} further out than the other in one draw of "
+            f"twenty, and {write.gap(target.lean_worst_um, '.1f')} {_furthest(target.of_zones)}"
         )
     if limit is not None:
         where = ", there or at a corner" if target.corners else ""
@@ -298,11 +298,11 @@ def _target_words(target: TargetOdds, limit: float | None, beyond: float, write:
     if most is not None and target.sigma_um > _TOLD_UM:
         leans = target.lean_by_face[most[0]]
         by_leaning = f", {leans:.0%} by leaning" if leans >= _SHARE_TOLD else ""
-        yield f"{most[0]} has {most[1]:.0%} of the spread{by_leaning}"
+        yield f"{most[0]} causes {most[1]:.0%} of the spread{by_leaning}"
 
 
 def _tighten(target: TargetOdds, face: str) -> str:
     """Say which tolerance to tighten first."""
     if target.lean_by_face[face] > 0.5 * target.share_by_face[face]:
-        return f"Hold {face} closer first, in its orientation: it has the most of it, and by leaning."
-    return f"Tighten {face} first: it has the most of it."
+        return f"Hold {face} closer first, in its orientation: it causes most of the spread, by leaning."
+    return f"Tighten {face} first: it causes most of the spread."

@@ -93,8 +93,8 @@ def _goes_on(stage: Stage, patch: Patch, seat: Seat) -> bool:
 
 
 SHARE = (
-    "least share stated in the set-up, half by default (common practice, no source), of the smaller face or "
-    "of what of two flat faces can meet"
+    "least share as stated in the set-up, half by default (common practice, no source): of the smaller face, "
+    "or of the area of two flat faces that can meet"
 )
 
 
@@ -112,10 +112,10 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     good = share >= seat.min_share
     largest = max(found.of_kind(ContactKind.AREA), key=lambda p: p.contact.area_mm2)
     on = "+".join((f"{seat.on}.{found.on_faces[0]}", *found.on_faces[1:]))
-    says = f"{seat.body}.{'+'.join(found.faces)} {verb} {on} with {write.area(found.area_mm2)}, "
+    says = f"{seat.body}.{'+'.join(found.faces)} {verb} {on} over {write.area(found.area_mm2)}, "
     says += f"{percent(found.share)} of the smaller face"
     if pair is not None and share > 1.0 - 1e-6:
-        says += ": more of the two faces cannot meet"
+        says += ", which is all of the two faces that can meet"
     elif pair is not None:
         says += f" and {percent(share)} of the {write.area(most_mm2)} that can meet"
     return Finding(
@@ -141,7 +141,7 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
 
 def _more_area(stage: Stage, seat: Seat, pair: Pair | None, missing_mm2: float, best: Array) -> str:
     """Say how to bring more of two faces together: the shortest slide, where they are flat."""
-    more = f"{stage.setup.write.area(missing_mm2)} more of them touches"
+    more = f"they share {stage.setup.write.area(missing_mm2)} more"
     if pair is None:
         return f"Move or widen the faces so that {more}."
     by = pair.least_slide(pair.shared_mm2(np.zeros(2)) + missing_mm2, best)

@@ -63,11 +63,11 @@ def step_words(
         Its steel keeps magnetism, so that the force stands only once that is out.
     """
     if way is None:
-        return f"{name} can be lifted, tipped or slid no way that was tried"
+        return f"{name} comes off no way that was tried: neither lifted, nor tipped, nor slid"
     words = f"{_verb(way)} {name} {_where(way, touches)}"
     if force_n is None:
         return f"{words}, against a residual pull that is not known"
-    with_what = "by hand" if force_n.high <= hand_n else "more than fingers do"
+    with_what = "by hand" if force_n.high <= hand_n else "more than fingers can"
     if keeps:
         with_what += " once demagnetised, more before"
     if way.motion.kind == "tip":

@@ -66,6 +66,20 @@ def lets_go_words(failure: LetsGo, write: Writing = METRIC) -> str:
     return f"lets go at {factor_text(failure.factor)} times the cutting load: {how_words(failure, write)}"
 
 
+def hold_words(part: str, failure: LetsGo, least_factor: float, write: Writing = METRIC) -> str:
+    """Return whether a part holds the factor that is required, and how it goes beyond that, as sentences."""
+    if not failure.rests:
+        return f"{part} {how_words(failure, write)}."
+    required = f"({factor_text(least_factor)} required)"
+    if failure.at_least:
+        return f"{part} {how_words(failure, write)} {required}."
+    if failure.factor < least_factor:
+        at = factor_text(failure.factor)
+        return f"{part} lets go at {at} times the cutting load {required}: {how_words(failure, write)}."
+    held = f"{part} holds {factor_text(failure.factor)} times the cutting load {required}."
+    return f"{held} Beyond that {how_words(failure, write)}."
+
+
 def how_words(failure: LetsGo, write: Writing = METRIC) -> str:
     """Return how a part lets go, without the factor at which it does."""
     if not failure.rests:

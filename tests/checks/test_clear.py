@@ -145,7 +145,7 @@ def test_a_post_beside_the_wheel_meets_the_guard():
     # The front plate runs y -14 to -11; above the axis (z = 147) it is full of the travel.
     _, found = run(pawl(), block("post", (4, 2, 150), (8, -13.5, 0)), machine=Machine(guard=guard))
     hit = [f for f in found if f.subject == "floor_cut/post" and f.verdict is Verdict.NO_GO]
-    assert [f.says.split()[1] for f in hit] == ["guard"]
+    assert [f.kind for f in hit] == ["guard hits"]
     # Between the axis and 15 degrees below, the plate's edge falls away from the corner that sweeps with it.
     (one,) = hit
     swept = movers_of(run(pawl(), machine=Machine(guard=guard))[0].cuts[0])["guard"]

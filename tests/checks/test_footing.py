@@ -111,7 +111,7 @@ def test_a_seat_on_a_stop_that_stands_on_nothing_is_no_go_and_follows_from_it():
     findings = gauged(seat.check, (TABLE, hanging, part), back)
     of_seat = next(f for f in findings if f.kind == ON_NOTHING)
     assert of_seat.verdict is Verdict.NO_GO
-    assert "But stop stands on nothing itself: it is no seat." in of_seat.says
+    assert "But stop stands on nothing itself: this is no seat." in of_seat.says
     lead = [g for g in grouped(findings, {}) if findings[g.lead].kind == STANDS_ON_NOTHING]
     assert [findings[f.lead].kind for g in lead for f in g.follows] == [ON_NOTHING]
 

@@ -49,7 +49,7 @@ def test_a_relief_or_a_large_enough_fillet_is_go():
     for wheel in (0.5, 0.2):
         found = run(pawl(fillet=0.5), wheel=Wheel(corner_radius_mm=wheel), stock_mm=0.6)
         assert {f.verdict for f in found} == {Verdict.GO}
-    assert "dress the wheel to that" in one(found, "corner of").says
+    assert "Dress the wheel to R 0.5 mm" in one(found, "corner of").says
     assert "in the fillet" in one(found, "below the drawing").says
 
 

@@ -122,7 +122,7 @@ def test_unmeant_contact_that_lifts_the_part_is_no_go():
     """A shim 0.05 mm thick under one end, stated as fixture and not as seat."""
     shim = body("shim", block(4, 10, 0.05, (8, 0, 0)), role="fixture")
     findings = gauged(seat.check, [CHUCK, shim, body("part", block(20, 10, 5, (0, 0, 0.05)))], PRIMARY)
-    lifted = [f for f in findings if "which is no seat" in f.says]
+    lifted = [f for f in findings if "is not a stated seat" in f.says]
     assert verdicts(lifted) == [Verdict.NO_GO]
     assert "part stands open at bottom" in lifted[0].says
     assert "50 um" in findings[0].says
@@ -228,7 +228,7 @@ def test_a_low_rail_behind_a_tall_part_is_a_seat_as_good_as_it_can_be():
     seats = PRIMARY, on("part", "back", "rail", "front", rank="secondary")
     _, behind = gauged(seat.check, [CHUCK, rail, part], *seats)
     assert (behind.verdict, behind.value) == (Verdict.GO, pytest.approx(1.0, abs=1e-9))
-    assert "480 mm2, 44.44 % of the smaller face: more of the two faces cannot meet" in behind.says
+    assert "480 mm2, 44.44 % of the smaller face, which is all of the two faces that can meet" in behind.says
     assert behind.remedy is None
 
 
@@ -238,7 +238,7 @@ def test_a_part_that_hangs_over_the_end_of_a_low_rail_is_slid_by_what_the_rail_c
     part = body("part", block(60, 20, 18, (85, 0, 0)))
     _, behind = gauged(seat.check, [CHUCK, rail, part], PRIMARY, on("part", "back", "rail", "front"))
     assert (behind.verdict, behind.value) == (Verdict.CAUTION, pytest.approx(1 / 3, abs=1e-9))
-    assert behind.remedy == "Slide part 10.00 mm toward -X on rail, so that 80 mm2 more of them touches."
+    assert behind.remedy == "Slide part 10.00 mm toward -X on rail, so that they share 80 mm2 more."
 
 
 def test_a_stop_that_stands_off_is_pushed_up_to_the_part():
@@ -252,7 +252,7 @@ def test_a_stop_that_stands_off_is_pushed_up_to_the_part():
 def test_a_part_beside_the_face_that_is_meant_says_so():
     """The part is drawn 5 mm high and 12 mm beyond the edge of the plate."""
     findings = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (72, 0, 5)))], PRIMARY)
-    assert "stands open by 5 mm, and its faces lie 12 mm beside each other" in findings[0].says
+    assert "stands open by 5 mm, and its faces lie 12 mm apart sideways" in findings[0].says
 
 
 def test_a_seat_face_that_lies_on_another_body_is_not_to_be_relieved():
@@ -260,7 +260,7 @@ def test_a_seat_face_that_lies_on_another_body_is_not_to_be_relieved():
     parallel = body("parallel", block(60, 8, 16), role="fixture")
     part = body("part", block(40, 20, 10, (0, 0, 16)))
     findings = gauged(seat.check, [CHUCK, parallel, part], PRIMARY)
-    lies = next(f for f in findings if "which is no seat" in f.says)
+    lies = next(f for f in findings if "is not a stated seat" in f.says)
     assert lies.remedy == "State the seat as part.bottom on parallel.top, or move what is in the way."
 
 

@@ -84,7 +84,7 @@ def test_a_factor_below_the_least_is_no_go_and_says_so(wet_and_dry):
     wet, dry = (next(hold.check(stage)) for stage in wet_and_dry)
     assert (dry.verdict, wet.verdict) == (Verdict.GO, Verdict.NO_GO)
     assert 1.0 < wet.value < 3.0 < dry.value
-    assert "less than the 3 times asked" in wet.says
+    assert "times the cutting load (3 required)" in wet.says
     assert wet.margin == pytest.approx(wet.value - 3.0)
     # A little push of the wheel helps both alike, so the ratio is near that of the low ends of friction.
     assert wet.value / dry.value == pytest.approx(0.10 / 0.15, rel=0.1)
