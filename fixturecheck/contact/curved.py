@@ -1,7 +1,7 @@
-"""Candidates with curved faces in closed form: hoops on faces, and cylinders and balls on what is near.
+"""Candidates with curved faces in closed form: swept circles on faces, cylinders and spheres on what is near.
 
-Hollow cylinders and cones are the inside of their tangent planes, so a set of directions round the axis, with
-the exact one among them, bounds what is inside them without error.
+Concave cylinders and cones are the inside of their tangent planes, so a set of directions round the axis,
+with the exact one among them, bounds what is inside them without error.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from fixturecheck.compiled import Vector, along, cell, compiled, cross, dot, length, minus, row, times
 from fixturecheck.contact.posed import Corners, Edges, Planes
-from fixturecheck.contact.rounds import Hollows, Hoops, Spines
+from fixturecheck.contact.rounds import Capsules, Cones, SweptCircles
 from fixturecheck.contact.sharp import Ask, Book, Some, facing, far, leaves_room, over, written
 
 Floats = NDArray[np.float64]
@@ -46,38 +46,38 @@ def covers(direction: Vector, axis: Vector, zero: Vector, turn_rad: Floats, slac
 
 
 @compiled
-def lowest(hoops: Hoops, i: int, normal: Vector, slack_rad: float) -> tuple[bool, bool, Vector, int]:
-    """Return whether a hoop has a place furthest against a direction and may touch there, where, which face.
+def lowest(circles: SweptCircles, i: int, normal: Vector, slack_rad: float) -> tuple[bool, bool, Vector, int]:
+    """Return whether a circle has a place furthest against a direction, may touch there, where, which face.
 
     The first answer is false where every place of the circle is as low as any other.
     """
-    axis, zero = row(hoops.axis, i), row(hoops.zero, i)
+    axis, zero = row(circles.axis, i), row(circles.zero, i)
     rise = dot(normal, axis)
     side = along(normal, -rise, axis)
     long = length(side)
     outward = times(-1.0 / max(long, 1e-300), side)
-    place = along(row(hoops.middle_mm, i), hoops.radius_mm[i], outward)
-    place = along(place, -hoops.skin_mm[i], normal)
-    has_side = long > NO_DIRECTION or hoops.radius_mm[i] == 0.0
-    runs_0 = hoops.leave[i, 0, 1] * rise - hoops.leave[i, 0, 0] * long
-    runs_1 = hoops.leave[i, 1, 1] * rise - hoops.leave[i, 1, 0] * long
+    place = along(row(circles.middle_mm, i), circles.radius_mm[i], outward)
+    place = along(place, -circles.tube_mm[i], normal)
+    has_side = long > NO_DIRECTION or circles.radius_mm[i] == 0.0
+    runs_0 = circles.leave[i, 0, 1] * rise - circles.leave[i, 0, 0] * long
+    runs_1 = circles.leave[i, 1, 1] * rise - circles.leave[i, 1, 0] * long
     fits = runs_0 >= -slack_rad and runs_1 >= -slack_rad
-    fits = fits and covers(outward, axis, zero, hoops.turn_rad[i], slack_rad)
-    fits = fits and within(math.atan2(-rise, long), hoops.tilt_rad[i], slack_rad + TURN_RAD)
+    fits = fits and covers(outward, axis, zero, circles.turn_rad[i], slack_rad)
+    fits = fits and within(math.atan2(-rise, long), circles.tilt_rad[i], slack_rad + TURN_RAD)
     # Of a sharp circle's two faces the one that looks more along the contact is named.
-    face = hoops.face[i, 0] if abs(runs_0) <= abs(runs_1) else hoops.face[i, 1]
+    face = circles.face[i, 0] if abs(runs_0) <= abs(runs_1) else circles.face[i, 1]
     return has_side, fits, place, face
 
 
 @compiled
-def hoops_over_faces(hoops: Hoops, planes: Planes, a: Some, b: Some, ask: Ask, book: Book) -> Book:
-    """Add the lowest place of each circle, torus and ball over each flat face."""
+def circles_over_faces(circles: SweptCircles, planes: Planes, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+    """Add the lowest place of each circle, torus and sphere over each flat face."""
     for i in a[1]:
         for j in b[1]:
-            if far(hoops.middle_mm, hoops.ball_mm, i, planes.middle_mm, planes.ball_mm, j, ask.away_mm):
+            if far(circles.middle_mm, circles.ball_mm, i, planes.middle_mm, planes.ball_mm, j, ask.away_mm):
                 continue
             normal = cell(planes.frame, j, 1)
-            has_side, fits, place, face = lowest(hoops, i, normal, ask.slack_rad)
+            has_side, fits, place, face = lowest(circles, i, normal, ask.slack_rad)
             arm = minus(place, cell(planes.frame, j, 0))
             gap = dot(arm, normal)
             if not has_side or not fits or gap > ask.reach_mm or gap < ask.deep_mm:
@@ -88,22 +88,22 @@ def hoops_over_faces(hoops: Hoops, planes: Planes, a: Some, b: Some, ask: Ask, b
 
 
 @compiled
-def skin(
-    spines: Spines, i: int, on_spine: Vector, other: Vector, slack_rad: float
+def capsule_gap(
+    capsules: Capsules, i: int, on_axis: Vector, other: Vector, slack_rad: float
 ) -> tuple[bool, float, Vector]:
-    """Return whether a spine covers the direction to something, the gap, and the normal out of it."""
-    arm = minus(on_spine, other)
+    """Return whether a capsule covers the direction to something, the gap, and the normal out of it."""
+    arm = minus(on_axis, other)
     away = length(arm)
     normal = times(1.0 / max(away, 1e-12), arm)
-    axis = row(spines.axis, i)
+    axis = row(capsules.axis, i)
     back = times(-1.0, normal)
     fits = away > NO_DIRECTION
-    fits = fits and covers(back, axis, row(spines.zero, i), spines.turn_rad[i], slack_rad)
-    if fits and spines.is_ball[i]:
+    fits = fits and covers(back, axis, row(capsules.zero, i), capsules.turn_rad[i], slack_rad)
+    if fits and capsules.is_ball[i]:
         rise = dot(back, axis)
         level = math.atan2(rise, math.sqrt(max(1.0 - rise * rise, 0.0)))
-        fits = within(level, spines.tilt_rad[i], slack_rad + TURN_RAD)
-    return fits, away - spines.radius_mm[i], normal
+        fits = within(level, capsules.tilt_rad[i], slack_rad + TURN_RAD)
+    return fits, away - capsules.radius_mm[i], normal
 
 
 @compiled
@@ -125,14 +125,14 @@ def nearest(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, float, fl
 
 
 @compiled
-def spines_over_edges(spines: Spines, edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
-    """Add cylinders and balls across straight edges."""
+def capsules_over_edges(capsules: Capsules, edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+    """Add cylinders and spheres across straight edges."""
     for i in a[1]:
-        start = row(spines.a_mm, i)
-        whole = minus(row(spines.b_mm, i), start)
+        start = row(capsules.a_mm, i)
+        whole = minus(row(capsules.b_mm, i), start)
         for j in b[1]:
             if not edges.straight[j] or far(
-                spines.middle_mm, spines.ball_mm, i, edges.middle_mm, edges.ball_mm, j, ask.away_mm
+                capsules.middle_mm, capsules.ball_mm, i, edges.middle_mm, edges.ball_mm, j, ask.away_mm
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)
@@ -140,89 +140,95 @@ def spines_over_edges(spines: Spines, edges: Edges, a: Some, b: Some, ask: Ask, 
             if not inner or t <= 1e-6 or t >= edges.long_mm[j] - 1e-6:
                 continue
             on_edge = along(foot, t, way)
-            fits, gap, normal = skin(spines, i, along(start, s, whole), on_edge, ask.slack_rad)
+            fits, gap, normal = capsule_gap(capsules, i, along(start, s, whole), on_edge, ask.slack_rad)
             if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
                 continue
             if leaves_room(edges.leaves, j, times(-1.0, normal), ask.slack_rad):
                 face = facing(edges.faces, edges.normals, j, normal)
                 place = along(on_edge, gap, normal)
-                book = written(book, gap, normal, place, (a[0], spines.face[i]), (b[0], face))
+                book = written(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
     return book
 
 
 @compiled
-def spines_over_corners(spines: Spines, corners: Corners, a: Some, b: Some, ask: Ask, book: Book) -> Book:
-    """Add cylinders and balls against corners and points of curved edges."""
+def capsules_over_corners(
+    capsules: Capsules, corners: Corners, a: Some, b: Some, ask: Ask, book: Book
+) -> Book:
+    """Add cylinders and spheres against corners and points of curved edges."""
     for i in a[1]:
-        start = row(spines.a_mm, i)
-        whole = minus(row(spines.b_mm, i), start)
+        start = row(capsules.a_mm, i)
+        whole = minus(row(capsules.b_mm, i), start)
         square = dot(whole, whole)
         for j in b[1]:
-            if far(spines.middle_mm, spines.ball_mm, i, corners.middle_mm, corners.ball_mm, j, ask.away_mm):
+            if far(
+                capsules.middle_mm, capsules.ball_mm, i, corners.middle_mm, corners.ball_mm, j, ask.away_mm
+            ):
                 continue
             other = row(corners.middle_mm, j)
             share = 0.0
-            if not spines.is_ball[i]:
+            if not capsules.is_ball[i]:
                 share = dot(minus(other, start), whole) / max(square, 1e-30)
                 if share <= -END or share >= 1 + END:
                     continue
-            fits, gap, normal = skin(spines, i, along(start, share, whole), other, ask.slack_rad)
+            fits, gap, normal = capsule_gap(capsules, i, along(start, share, whole), other, ask.slack_rad)
             if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
                 continue
             if leaves_room(corners.cones, j, times(-1.0, normal), ask.slack_rad):
                 face = facing(corners.faces, corners.normals, j, normal)
                 place = along(other, gap, normal)
-                book = written(book, gap, normal, place, (a[0], spines.face[i]), (b[0], face))
+                book = written(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
     return book
 
 
 @compiled
-def spines_over_spines(spines: Spines, a: Some, b: Some, ask: Ask, book: Book) -> Book:
-    """Add cylinders and balls against each other: where axes cross, and at ends beside an axis."""
+def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+    """Add cylinders and spheres against each other: where axes cross, and at ends beside an axis."""
     for i in a[1]:
-        start = row(spines.a_mm, i)
-        whole = minus(row(spines.b_mm, i), start)
+        start = row(capsules.a_mm, i)
+        whole = minus(row(capsules.b_mm, i), start)
         reach = max(length(whole), 1e-9)
         for j in b[1]:
-            if far(spines.middle_mm, spines.ball_mm, i, spines.middle_mm, spines.ball_mm, j, ask.away_mm):
+            if far(
+                capsules.middle_mm, capsules.ball_mm, i, capsules.middle_mm, capsules.ball_mm, j, ask.away_mm
+            ):
                 continue
-            foot = row(spines.a_mm, j)
-            way = minus(row(spines.b_mm, j), foot)
+            foot = row(capsules.a_mm, j)
+            way = minus(row(capsules.b_mm, j), foot)
             long = length(way)
             way = times(1.0 / max(long, 1e-30), way)
             inner, s, _ = nearest(start, whole, foot, way)
-            crosses = inner and not spines.is_ball[i] and not spines.is_ball[j] and a[0] < b[0]
+            crosses = inner and not capsules.is_ball[i] and not capsules.is_ball[j] and a[0] < b[0]
             for case, share in enumerate((0.0, 1.0, s)):
                 crossing = case == 2
                 if crossing and not crosses:
                     continue
                 place = along(start, share, whole)
-                t = 0.0 if spines.is_ball[j] else dot(minus(place, foot), way)
+                t = 0.0 if capsules.is_ball[j] else dot(minus(place, foot), way)
                 if t <= -END or t >= long + END:
                     continue
                 beside = along(foot, t, way)
-                fits, gap, normal = skin(spines, i, place, beside, ask.slack_rad)
-                gap -= spines.radius_mm[j]
+                fits, gap, normal = capsule_gap(capsules, i, place, beside, ask.slack_rad)
+                gap -= capsules.radius_mm[j]
                 if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
                     continue
-                zero = row(spines.zero, j)
-                if not covers(normal, row(spines.axis, j), zero, spines.turn_rad[j], ask.slack_rad):
+                zero = row(capsules.zero, j)
+                if not covers(normal, row(capsules.axis, j), zero, capsules.turn_rad[j], ask.slack_rad):
                     continue
                 if not crossing and abs(dot(normal, whole)) > (ask.slack_rad + 1e-3) * reach:
                     continue
-                at = along(beside, spines.radius_mm[j] + gap, normal)
-                book = written(book, gap, normal, at, (a[0], spines.face[i]), (b[0], spines.face[j]))
+                at = along(beside, capsules.radius_mm[j] + gap, normal)
+                book = written(book, gap, normal, at, (a[0], capsules.face[i]), (b[0], capsules.face[j]))
     return book
 
 
 @compiled
-def inward(hollows: Hollows, j: int, place: Vector, step: int) -> tuple[Vector, Vector]:
-    """Return the inward normal and a point of the hollow's generator in one direction round the axis.
+def inward(cones: Cones, j: int, place: Vector, step: int) -> tuple[Vector, Vector]:
+    """Return the inward normal and a point of the cone's generator in one direction round the axis.
 
     The last step is the direction in which `place` is off the axis; the others are spaced evenly.
     """
-    axis, zero = row(hollows.axis, j), row(hollows.zero, j)
-    a = row(hollows.a_mm, j)
+    axis, zero = row(cones.axis, j), row(cones.zero, j)
+    a = row(cones.a_mm, j)
     angle = WHOLE_RAD / AROUND * step
     out = along(times(math.cos(angle), zero), math.sin(angle), cross(axis, zero))
     if step == AROUND:
@@ -231,66 +237,84 @@ def inward(hollows: Hollows, j: int, place: Vector, step: int) -> tuple[Vector, 
         long = length(off)
         if long > NO_DIRECTION:
             out = times(1.0 / long, off)
-    start = along(a, hollows.radius_a_mm[j], out)
-    way = minus(along(row(hollows.b_mm, j), hollows.radius_b_mm[j], out), start)
+    start = along(a, cones.radius_a_mm[j], out)
+    way = minus(along(row(cones.b_mm, j), cones.radius_b_mm[j], out), start)
     way = times(1.0 / length(way), way)
     normal = along(times(-1.0, out), dot(out, way), way)
     return times(1.0 / length(normal), normal), start
 
 
 @compiled
-def alongside(hollows: Hollows, j: int, place: Vector, slack_rad: float) -> bool:
-    """Tell whether a place lies between the ends of a hollow and in the part of the turn it covers.
+def alongside(cones: Cones, j: int, place: Vector, slack_rad: float) -> bool:
+    """Tell whether a place lies between the ends of a concave cone and in the part of the turn it covers.
 
-    Past an inside edge a hollow is carried on as far as what is beside it goes.
+    Past an inside edge the cone is carried on as far as what is beside it goes.
     """
-    a = row(hollows.a_mm, j)
-    whole, arm = minus(row(hollows.b_mm, j), a), minus(place, a)
+    a = row(cones.a_mm, j)
+    whole, arm = minus(row(cones.b_mm, j), a), minus(place, a)
     long = length(whole)
     share = dot(arm, whole) / long
-    if share <= -hollows.past_mm[j, 0] - 1e-6 * long or share >= hollows.past_mm[j, 1] + (1 + 1e-6) * long:
+    if share <= -cones.past_mm[j, 0] - 1e-6 * long or share >= cones.past_mm[j, 1] + (1 + 1e-6) * long:
         return False
-    return covers(arm, row(hollows.axis, j), row(hollows.zero, j), hollows.turn_rad[j], slack_rad)
+    return covers(arm, row(cones.axis, j), row(cones.zero, j), cones.turn_rad[j], slack_rad)
 
 
 @compiled
-def hoops_in_hollows(hoops: Hoops, hollows: Hollows, a: Some, b: Some, ask: Ask, book: Book) -> Book:
-    """Add circles, tori and balls inside hollow cylinders and cones, in directions all round."""
+def circles_in_concave_cones(
+    circles: SweptCircles, cones: Cones, a: Some, b: Some, ask: Ask, book: Book
+) -> Book:
+    """Add circles, tori and spheres inside concave cylinders and cones, in directions all round."""
     for i in a[1]:
-        centre = row(hoops.middle_mm, i)
+        centre = row(circles.middle_mm, i)
         for j in b[1]:
-            if far(hoops.middle_mm, hoops.ball_mm, i, hollows.middle_mm, hollows.ball_mm, j, ask.away_mm):
+            if far(
+                circles.middle_mm,
+                circles.ball_mm,
+                i,
+                cones.middle_mm,
+                cones.ball_mm,
+                j,
+                ask.away_mm,
+            ):
                 continue
             for step in range(AROUND + 1):
-                normal, start = inward(hollows, j, centre, step)
-                has_side, fits, place, face = lowest(hoops, i, normal, ask.slack_rad)
+                normal, start = inward(cones, j, centre, step)
+                has_side, fits, place, face = lowest(circles, i, normal, ask.slack_rad)
                 gap = dot(minus(place, start), normal)
                 if not has_side or not fits or gap > ask.reach_mm or gap < ask.deep_mm:
                     continue
-                # Beyond the hollow, on the far side of its wall, the planes round it say nothing.
-                straight, nearest_to = inward(hollows, j, place, AROUND)
+                # Beyond the cone, on the far side of its wall, the planes round it say nothing.
+                straight, nearest_to = inward(cones, j, place, AROUND)
                 if dot(minus(place, nearest_to), straight) < ask.deep_mm:
                     continue
-                if alongside(hollows, j, place, ask.slack_rad):
-                    book = written(book, gap, normal, place, (a[0], face), (b[0], hollows.face[j]))
+                if alongside(cones, j, place, ask.slack_rad):
+                    book = written(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
     return book
 
 
 @compiled
-def corners_in_hollows(corners: Corners, hollows: Hollows, a: Some, b: Some, ask: Ask, book: Book) -> Book:
-    """Add corners inside hollow cylinders and cones, along the exact direction."""
+def corners_in_concave_cones(corners: Corners, cones: Cones, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+    """Add corners inside concave cylinders and cones, along the exact direction."""
     for j in b[1]:
         for i in a[1]:
-            if far(corners.middle_mm, corners.ball_mm, i, hollows.middle_mm, hollows.ball_mm, j, ask.away_mm):
+            if far(
+                corners.middle_mm,
+                corners.ball_mm,
+                i,
+                cones.middle_mm,
+                cones.ball_mm,
+                j,
+                ask.away_mm,
+            ):
                 continue
             place = row(corners.middle_mm, i)
-            normal, start = inward(hollows, j, place, AROUND)
+            normal, start = inward(cones, j, place, AROUND)
             gap = dot(minus(place, start), normal)
             if gap > ask.reach_mm or gap < ask.deep_mm:
                 continue
-            if not alongside(hollows, j, place, ask.slack_rad):
+            if not alongside(cones, j, place, ask.slack_rad):
                 continue
             if leaves_room(corners.cones, i, normal, ask.slack_rad):
                 face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
-                book = written(book, gap, normal, place, (a[0], face), (b[0], hollows.face[j]))
+                book = written(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
     return book

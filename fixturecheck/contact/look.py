@@ -12,16 +12,16 @@ from fixturecheck.compiled import compiled
 from fixturecheck.contact.candidates import Candidates, Scene, joined, seen_from_a
 from fixturecheck.contact.cleared import cleared
 from fixturecheck.contact.curved import (
-    corners_in_hollows,
-    hoops_in_hollows,
-    hoops_over_faces,
-    spines_over_corners,
-    spines_over_edges,
-    spines_over_spines,
+    capsules_over_capsules,
+    capsules_over_corners,
+    capsules_over_edges,
+    circles_in_concave_cones,
+    circles_over_faces,
+    corners_in_concave_cones,
 )
-from fixturecheck.contact.gutters import corners_in_gutters, hoops_in_gutters
+from fixturecheck.contact.gutters import circles_in_concave_tori, corners_in_concave_tori
 from fixturecheck.contact.posed import Bodies, stand
-from fixturecheck.contact.rings import rings_over_faces
+from fixturecheck.contact.rings import level_tori_over_faces
 from fixturecheck.contact.sharp import (
     Ask,
     Book,
@@ -31,7 +31,7 @@ from fixturecheck.contact.sharp import (
     edges_across,
 )
 from fixturecheck.contact.smooth import smooth_rows
-from fixturecheck.contact.tapers import tapers_over_corners, tapers_over_edges
+from fixturecheck.contact.tapers import convex_cones_over_corners, convex_cones_over_edges
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -97,7 +97,7 @@ def asked(find: Callable[..., Book], *question: Any) -> Candidates:
 @compiled
 def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask: Ask, book: Book) -> Book:
     """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
-    corners, edges, planes, hoops, spines, hollows, gutters, tapers = standing
+    corners, edges, planes, circles, capsules, concave_cones, concave_tori, convex_cones = standing
     for k in range(len(pairs)):
         for turn in range(2):
             a, b = pairs[k, turn], pairs[k, 1 - turn]
@@ -112,23 +112,34 @@ def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask:
                 edges_a = a, near(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, ask.away_mm)
                 book = edges_across(edges, edges_a, edges_b, ask, book)
                 book = corners_beside_corners(corners, corners_a, corners_b, ask, book)
-            hollows_b = b, near(hollows.first, hollows.middle_mm, hollows.ball_mm, b, box_a, ask.away_mm)
-            book = corners_in_hollows(corners, hollows, corners_a, hollows_b, ask, book)
-            gutters_b = b, near(gutters.first, gutters.middle_mm, gutters.ball_mm, b, box_a, ask.away_mm)
-            book = corners_in_gutters(corners, gutters, corners_a, gutters_b, ask, book)
-            hoops_a = a, near(hoops.first, hoops.middle_mm, hoops.ball_mm, a, box_b, ask.away_mm)
-            book = hoops_over_faces(hoops, planes, hoops_a, planes_b, ask, book)
-            book = rings_over_faces(hoops, planes, hoops_a, planes_b, ask, book)
-            book = hoops_in_hollows(hoops, hollows, hoops_a, hollows_b, ask, book)
-            book = hoops_in_gutters(hoops, gutters, hoops_a, gutters_b, ask, book)
-            spines_a = a, near(spines.first, spines.middle_mm, spines.ball_mm, a, box_b, ask.away_mm)
-            spines_b = b, near(spines.first, spines.middle_mm, spines.ball_mm, b, box_a, ask.away_mm)
-            book = spines_over_edges(spines, edges, spines_a, edges_b, ask, book)
-            book = spines_over_corners(spines, corners, spines_a, corners_b, ask, book)
-            book = spines_over_spines(spines, spines_a, spines_b, ask, book)
-            tapers_a = a, near(tapers.first, tapers.middle_mm, tapers.ball_mm, a, box_b, ask.away_mm)
-            book = tapers_over_corners(tapers, corners, tapers_a, corners_b, ask, book)
-            book = tapers_over_edges(tapers, edges, tapers_a, edges_b, ask, book)
+            cones_b = (
+                b,
+                near(
+                    concave_cones.first, concave_cones.middle_mm, concave_cones.ball_mm, b, box_a, ask.away_mm
+                ),
+            )
+            book = corners_in_concave_cones(corners, concave_cones, corners_a, cones_b, ask, book)
+            tori_b = (
+                b,
+                near(concave_tori.first, concave_tori.middle_mm, concave_tori.ball_mm, b, box_a, ask.away_mm),
+            )
+            book = corners_in_concave_tori(corners, concave_tori, corners_a, tori_b, ask, book)
+            circles_a = a, near(circles.first, circles.middle_mm, circles.ball_mm, a, box_b, ask.away_mm)
+            book = circles_over_faces(circles, planes, circles_a, planes_b, ask, book)
+            book = level_tori_over_faces(circles, planes, circles_a, planes_b, ask, book)
+            book = circles_in_concave_cones(circles, concave_cones, circles_a, cones_b, ask, book)
+            book = circles_in_concave_tori(circles, concave_tori, circles_a, tori_b, ask, book)
+            capsules_a = a, near(capsules.first, capsules.middle_mm, capsules.ball_mm, a, box_b, ask.away_mm)
+            capsules_b = b, near(capsules.first, capsules.middle_mm, capsules.ball_mm, b, box_a, ask.away_mm)
+            book = capsules_over_edges(capsules, edges, capsules_a, edges_b, ask, book)
+            book = capsules_over_corners(capsules, corners, capsules_a, corners_b, ask, book)
+            book = capsules_over_capsules(capsules, capsules_a, capsules_b, ask, book)
+            cones_a = (
+                a,
+                near(convex_cones.first, convex_cones.middle_mm, convex_cones.ball_mm, a, box_b, ask.away_mm),
+            )
+            book = convex_cones_over_corners(convex_cones, corners, cones_a, corners_b, ask, book)
+            book = convex_cones_over_edges(convex_cones, edges, cones_a, edges_b, ask, book)
     return book
 
 

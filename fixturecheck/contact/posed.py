@@ -14,15 +14,14 @@ from numpy.typing import NDArray
 
 from fixturecheck.compiled import compiled
 from fixturecheck.contact.rounds import (
-    Gutters,
-    Hollows,
-    Hoops,
-    Spines,
-    gutters_of,
-    hollows_of,
-    hoops_of,
-    spines_of,
-    tapers_of,
+    Capsules,
+    Cones,
+    SweptCircles,
+    capsules_of,
+    concave_cones_of,
+    concave_tori_of,
+    convex_cones_of,
+    swept_circles_of,
 )
 from fixturecheck.kernel.brep.features import Features
 
@@ -86,11 +85,11 @@ class Bodies(NamedTuple):
     corners: Corners
     edges: Edges
     planes: Planes
-    hoops: Hoops
-    spines: Spines
-    hollows: Hollows
-    gutters: Gutters
-    tapers: Hollows
+    circles: SweptCircles
+    capsules: Capsules
+    concave_cones: Cones
+    concave_tori: SweptCircles
+    convex_cones: Cones
 
 
 def bodies_of(features: Sequence[Features]) -> Bodies:
@@ -99,11 +98,11 @@ def bodies_of(features: Sequence[Features]) -> Bodies:
         corners=_corners(features),
         edges=_edges(features),
         planes=_planes(features),
-        hoops=hoops_of(features),
-        spines=spines_of(features),
-        hollows=hollows_of(features),
-        gutters=gutters_of(features),
-        tapers=tapers_of(features),
+        circles=swept_circles_of(features),
+        capsules=capsules_of(features),
+        concave_cones=concave_cones_of(features),
+        concave_tori=concave_tori_of(features),
+        convex_cones=convex_cones_of(features),
     )
 
 
@@ -183,16 +182,23 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
     def turn(local: Floats, first: Ints) -> Floats:
         return _placed(local, first, rotation, nowhere)
 
-    def tilted(hollow: Hollows) -> Hollows:
-        return hollow._replace(
-            middle_mm=put(hollow.middle_mm, hollow.first),
-            a_mm=put(hollow.a_mm, hollow.first),
-            b_mm=put(hollow.b_mm, hollow.first),
-            axis=turn(hollow.axis, hollow.first),
-            zero=turn(hollow.zero, hollow.first),
+    def leaning(cone: Cones) -> Cones:
+        return cone._replace(
+            middle_mm=put(cone.middle_mm, cone.first),
+            a_mm=put(cone.a_mm, cone.first),
+            b_mm=put(cone.b_mm, cone.first),
+            axis=turn(cone.axis, cone.first),
+            zero=turn(cone.zero, cone.first),
         )
 
-    corner, edge, plane, hoop, spine, hollow, gutter, taper = own
+    def round_axis(circle: SweptCircles) -> SweptCircles:
+        return circle._replace(
+            middle_mm=put(circle.middle_mm, circle.first),
+            axis=turn(circle.axis, circle.first),
+            zero=turn(circle.zero, circle.first),
+        )
+
+    corner, edge, plane, circle, capsule, concave_cone, concave_torus, convex_cone = own
     ends = put(edge.ends_mm, edge.first)
     frame = turn(plane.frame, plane.first)
     frame[:, 0] = put(plane.frame[:, :1].copy(), plane.first)[:, 0]
@@ -212,25 +218,17 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
             normals=turn(edge.normals, edge.first),
         ),
         planes=plane._replace(middle_mm=put(plane.middle_mm, plane.first), frame=frame),
-        hoops=hoop._replace(
-            middle_mm=put(hoop.middle_mm, hoop.first),
-            axis=turn(hoop.axis, hoop.first),
-            zero=turn(hoop.zero, hoop.first),
+        circles=round_axis(circle),
+        capsules=capsule._replace(
+            middle_mm=put(capsule.middle_mm, capsule.first),
+            a_mm=put(capsule.a_mm, capsule.first),
+            b_mm=put(capsule.b_mm, capsule.first),
+            axis=turn(capsule.axis, capsule.first),
+            zero=turn(capsule.zero, capsule.first),
         ),
-        spines=spine._replace(
-            middle_mm=put(spine.middle_mm, spine.first),
-            a_mm=put(spine.a_mm, spine.first),
-            b_mm=put(spine.b_mm, spine.first),
-            axis=turn(spine.axis, spine.first),
-            zero=turn(spine.zero, spine.first),
-        ),
-        hollows=tilted(hollow),
-        gutters=gutter._replace(
-            middle_mm=put(gutter.middle_mm, gutter.first),
-            axis=turn(gutter.axis, gutter.first),
-            zero=turn(gutter.zero, gutter.first),
-        ),
-        tapers=tilted(taper),
+        concave_cones=leaning(concave_cone),
+        concave_tori=round_axis(concave_torus),
+        convex_cones=leaning(convex_cone),
     )
 
 

@@ -1,4 +1,4 @@
-"""Curved features of several bodies as arrays: hoops that stand on things, thick spines, and hollows."""
+"""Curved faces and round edges of several bodies as arrays: swept circles, capsules and cones, by sign."""
 
 from __future__ import annotations
 
@@ -17,11 +17,13 @@ Mask = NDArray[np.bool_]
 _SAME_MM = 1e-6
 
 
-class Hoops(NamedTuple):
-    """Circles swept by a ball: edges of cylinders (no ball), tori, and balls (no circle).
+class SweptCircles(NamedTuple):
+    """Circles swept by a ball: edges of cylinders (no ball), tori, and spheres (no circle).
 
-    `middle_mm` is the centre; `leave` (n, 2, 2) holds the radial and axial parts of the directions into the
-    two faces of a sharp circle and zeros where the surface itself is round; `face` (n, 2) the faces.
+    All have one sign: convex ones stand on things, concave ones, such as the fillet round the bottom of a
+    bore, take things in. `middle_mm` is the centre, `ball_mm` the radius of a ball round it all, `tube_mm`
+    that of the ball that is swept; `leave` (n, 2, 2) holds the radial and axial parts of the directions into
+    the two faces of a sharp circle and zeros where the surface itself is round; `face` (n, 2) the faces.
     """
 
     first: Ints
@@ -30,15 +32,15 @@ class Hoops(NamedTuple):
     axis: Floats
     zero: Floats
     radius_mm: Floats
-    skin_mm: Floats
+    tube_mm: Floats
     turn_rad: Floats
     tilt_rad: Floats
     leave: Floats
     face: Ints
 
 
-class Spines(NamedTuple):
-    """Segments (or points) with a radius: cylinders and balls from outside."""
+class Capsules(NamedTuple):
+    """Segments (or points) with a radius: convex cylinders and spheres."""
 
     first: Ints
     middle_mm: Floats
@@ -54,11 +56,11 @@ class Spines(NamedTuple):
     face: Ints
 
 
-class Hollows(NamedTuple):
-    """Cylinders and cones from inside, or cones from outside: a radius at `a_mm` and another at `b_mm`.
+class Cones(NamedTuple):
+    """Concave cylinders and cones, or convex cones: a radius at `a_mm` and another at `b_mm`.
 
-    `past_mm` (n, 2) is how far past either end the hollow beside it goes on, where the two make an inside
-    edge: what is free there lies inside this one's surface carried on as well.
+    `past_mm` (n, 2) is how far past either end the concave cone beside it goes on, where the two make an
+    inside edge: what is free there lies inside this one's surface carried on as well.
     """
 
     first: Ints
@@ -75,42 +77,34 @@ class Hollows(NamedTuple):
     face: Ints
 
 
-class Gutters(NamedTuple):
-    """Tori from inside, as the fillet round the bottom of a bore: a circle, and the ball swept along it.
-
-    The inside of a ball is one whose circle has no radius.
-    """
-
-    first: Ints
-    middle_mm: Floats
-    ball_mm: Floats
-    axis: Floats
-    zero: Floats
-    radius_mm: Floats
-    skin_mm: Floats
-    turn_rad: Floats
-    tilt_rad: Floats
-    face: Ints
-
-
-def hoops_of(features: Sequence[Features]) -> Hoops:
-    """Gather circular edges, tori and balls, each in its body's own frame."""
+def swept_circles_of(features: Sequence[Features]) -> SweptCircles:
+    """Gather circular edges, convex tori and spheres, each in its body's own frame."""
     every: list[tuple[int, Rim | SweptPrimitive]] = []
     for i, one in enumerate(features):
         every += [(i, rim) for rim in one.rims]
         every += [(i, r) for r in one.swept if r.is_tube and r.sign > 0]
+    return _circles(every, len(features))
+
+
+def concave_tori_of(features: Sequence[Features]) -> SweptCircles:
+    """Gather concave tori and spheres, each in its body's own frame."""
+    every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.is_tube and r.sign < 0]
+    return _circles(every, len(features))
+
+
+def _circles(every: Sequence[tuple[int, Rim | SweptPrimitive]], bodies: int) -> SweptCircles:
     radius = np.array([r.radius_mm if isinstance(r, Rim) else r.radius_a_mm for _, r in every], dtype=float)
-    skin = np.array([0.0 if isinstance(r, Rim) else r.tube_mm for _, r in every], dtype=float)
+    tube = np.array([0.0 if isinstance(r, Rim) else r.tube_mm for _, r in every], dtype=float)
     whole = (-np.inf, np.inf)
     smooth = np.zeros((2, 2))
-    return Hoops(
-        first=_first([i for i, _ in every], len(features)),
+    return SweptCircles(
+        first=_first([i for i, _ in every], bodies),
         middle_mm=_rows([r.centre_mm if isinstance(r, Rim) else r.a_mm for _, r in every]),
-        ball_mm=radius + skin,
+        ball_mm=radius + tube,
         axis=_rows([r.axis for _, r in every]),
         zero=_rows([r.zero for _, r in every]),
         radius_mm=radius,
-        skin_mm=skin,
+        tube_mm=tube,
         turn_rad=_spans([r.turn for _, r in every]),
         tilt_rad=_spans([whole if isinstance(r, Rim) else r.tilt for _, r in every]),
         leave=np.array(
@@ -122,17 +116,13 @@ def hoops_of(features: Sequence[Features]) -> Hoops:
     )
 
 
-def spines_of(features: Sequence[Features]) -> Spines:
-    """Gather cylinders and balls, each in its body's own frame."""
-    every = [
-        (i, r)
-        for i, f in enumerate(features)
-        for r in f.swept
-        if r.sign > 0 and r.kind in {SurfaceKind.CYLINDER, SurfaceKind.SPHERE}
-    ]
+def capsules_of(features: Sequence[Features]) -> Capsules:
+    """Gather convex cylinders and spheres, each in its body's own frame."""
+    thick = {SurfaceKind.CYLINDER, SurfaceKind.SPHERE}
+    every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign > 0 and r.kind in thick]
     a, b = _rows([r.a_mm for _, r in every]), _rows([r.b_mm for _, r in every])
     radius = np.array([r.radius_a_mm + r.tube_mm for _, r in every], dtype=float)
-    return Spines(
+    return Capsules(
         first=_first([i for i, _ in every], len(features)),
         middle_mm=0.5 * (a + b),
         ball_mm=0.5 * np.linalg.norm(b - a, axis=1) + radius,
@@ -148,24 +138,24 @@ def spines_of(features: Sequence[Features]) -> Spines:
     )
 
 
-def hollows_of(features: Sequence[Features]) -> Hollows:
+def concave_cones_of(features: Sequence[Features]) -> Cones:
     """Gather concave cylinders and cones, each in its body's own frame."""
     every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign < 0 and not r.is_tube]
-    return _hollows(features, every)
+    return _cones(features, every)
 
 
-def tapers_of(features: Sequence[Features]) -> Hollows:
+def convex_cones_of(features: Sequence[Features]) -> Cones:
     """Gather convex cones, each in its body's own frame."""
     cone = SurfaceKind.CONE
     every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.sign > 0 and r.kind == cone]
-    return _hollows(features, every)
+    return _cones(features, every)
 
 
-def _hollows(features: Sequence[Features], every: Sequence[tuple[int, SweptPrimitive]]) -> Hollows:
+def _cones(features: Sequence[Features], every: Sequence[tuple[int, SweptPrimitive]]) -> Cones:
     a, b = _rows([r.a_mm for _, r in every]), _rows([r.b_mm for _, r in every])
     radius_a = np.array([r.radius_a_mm for _, r in every], dtype=float)
     radius_b = np.array([r.radius_b_mm for _, r in every], dtype=float)
-    return Hollows(
+    return Cones(
         first=_first([i for i, _ in every], len(features)),
         middle_mm=0.5 * (a + b),
         ball_mm=0.5 * np.linalg.norm(b - a, axis=1) + np.maximum(radius_a, radius_b),
@@ -182,7 +172,7 @@ def _hollows(features: Sequence[Features], every: Sequence[tuple[int, SweptPrimi
 
 
 def _past_mm(features: Features, one: SweptPrimitive) -> tuple[float, float]:
-    """Return how far past either end of a hollow the next one goes on that makes an inside edge with it."""
+    """Return how far past either end of a concave cone the next goes on, where they make an inside edge."""
 
     def past(centre: Floats, radius_mm: float) -> float:
         # Edges that stick out, or where faces run on smoothly, are rims; an inside edge is none.
@@ -210,25 +200,6 @@ def _same(one: Floats, other: Floats) -> bool:
 
 def _close(one: float, other: float) -> bool:
     return abs(one - other) < _SAME_MM
-
-
-def gutters_of(features: Sequence[Features]) -> Gutters:
-    """Gather tori and balls from inside, each in its body's own frame."""
-    every = [(i, r) for i, f in enumerate(features) for r in f.swept if r.is_tube and r.sign < 0]
-    radius = np.array([r.radius_a_mm for _, r in every], dtype=float)
-    skin = np.array([r.tube_mm for _, r in every], dtype=float)
-    return Gutters(
-        first=_first([i for i, _ in every], len(features)),
-        middle_mm=_rows([r.a_mm for _, r in every]),
-        ball_mm=radius + skin,
-        axis=_rows([r.axis for _, r in every]),
-        zero=_rows([r.zero for _, r in every]),
-        radius_mm=radius,
-        skin_mm=skin,
-        turn_rad=_spans([r.turn for _, r in every]),
-        tilt_rad=_spans([r.tilt for _, r in every]),
-        face=np.array([r.face for _, r in every], dtype=np.int64),
-    )
 
 
 def _first(bodies: list[int], count: int) -> Ints:
