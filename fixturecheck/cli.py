@@ -21,8 +21,8 @@ from fixturecheck.stopping import stoppable
 
 GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
 
-CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.relief_job:run"
-CALIBRATE = "fixturecheck.calibrate_job:run"
+CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.job:run_relief"
+CALIBRATE = "fixturecheck.job:run_calibration"
 """What the child process runs."""
 
 _EXITS = """\
@@ -223,9 +223,9 @@ def _relieve(options: argparse.Namespace) -> int:
 
 
 def _calibrate(options: argparse.Namespace) -> int:
-    from fixturecheck.cli_progress import Display  # noqa: PLC0415 -- only what runs a while needs it
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
-    from fixturecheck.setup.measured import measured_in_file  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.setup.measurement_file import measured_in_file  # noqa: PLC0415 -- loaded when needed
 
     path: Path = options.measurements
     out = options.out or Path(f"{path.stem}_chuck.toml")
@@ -267,8 +267,8 @@ def _run(
     hears: bool = False,
 ) -> Any:
     """Run a job in a guarded process, with a folder between its arguments, and move the folder into place."""
-    from fixturecheck.cli_progress import Display  # noqa: PLC0415 -- only what runs a while needs it
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
     from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
     with staged(out) as folder, Display(sys.stderr, quiet=options.quiet) as display:
@@ -341,7 +341,7 @@ def _overrides(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
 
 
 def _shop(options: argparse.Namespace) -> int:
-    from fixturecheck.report.shelves import SHELVES, equipment_told  # noqa: PLC0415 -- reads the tables
+    from fixturecheck.report.lists import SHELVES, equipment_told  # noqa: PLC0415 -- reads the tables
 
     if options.name is not None:
         if options.shelf != "equipment":
@@ -353,7 +353,7 @@ def _shop(options: argparse.Namespace) -> int:
 
 
 def _keys(options: argparse.Namespace) -> int:
-    from fixturecheck.report.keys import keys_told  # noqa: PLC0415 -- reads the records of a set-up
+    from fixturecheck.report.lists import keys_told  # noqa: PLC0415 -- reads the records of a set-up
 
     return GO if _say(keys_told(options.table)) else NOT_COMPUTED
 

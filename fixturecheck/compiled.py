@@ -14,26 +14,24 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
-import numpy as np
 from numba.core import caching
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from fixturecheck.arrays import Floats
+
 Vector = tuple[float, float, float]
 Loop = TypeVar("Loop", bound=Callable[..., object])
 
 LOOPS = (
-    *("compiled", "physics/implied", "physics/equilibrium_loops"),
-    *("contact/posed", "contact/rounds", "contact/sharp", "contact/curved", "contact/look"),
-    *(
-        "contact/rings",
-        "contact/gutters",
-        "contact/tapers",
-        "contact/cleared",
-        "contact/sunk",
-        "kernel/mesh/surface",
-    ),
+    "compiled",
+    "statics/contact_step",
+    "statics/loading_loops",
+    "contact/proximity/placed_features",
+    "contact/proximity/vertices_edges",
+    "contact/proximity/curved",
+    "contact/proximity/query",
+    "contact/proximity/cones",
+    "contact/proximity/penetration",
+    "kernel/mesh/surface",
 )
 """The modules that hold compiled loops, or the tuples of arrays and the constants that go into them."""
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import cadquery as cq
 
-from fixturecheck.report.colours import ROLES
+from fixturecheck.report.pictures.figures import ROLES
 from fixturecheck.result import Result, Role
-from fixturecheck.setup.assembly import setup_from_assembly
+from fixturecheck.setup.load import setup_from_assembly
 
 __all__ = ["annotate", "setup_from_assembly"]
 

@@ -10,22 +10,21 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 from importlib import import_module
 
-from fixturecheck.access.ground import grind
-from fixturecheck.access.model import GroundCut
 from fixturecheck.checks import MODULES, chosen
 from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.footing import footings, holding_nothing
 from fixturecheck.grouping import grouped
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import flush_faces
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.machining.cut import GroundCut
+from fixturecheck.nesting.answer import answered, rest_of, rest_shapes
+from fixturecheck.nesting.footing import footings, holding_nothing
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, not_computed, worst
-from fixturecheck.settling.answer import answered
-from fixturecheck.settling.record import rest_of, rest_shapes
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.doubts import suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own
@@ -121,7 +120,7 @@ class _Work:
         """Solve the magnet and load the parts."""
         stage = self.stage
         # Loaded only where it is asked: the field solver alone takes most of a second to load.
-        holding = import_module("fixturecheck.holding.run")
+        holding = import_module("fixturecheck.hold")
         held = holding.held(
             stage.setup,
             stage.placed,
@@ -323,7 +322,9 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         cuts=tuple(c.made for c in stage.cuts),
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
-        holding=import_module("fixturecheck.holding.told").found(setup, stage.held) if stage.held else None,
+        holding=import_module("fixturecheck.holding.outcome").found(setup, stage.held)
+        if stage.held
+        else None,
         groups=grouped(findings, work.drawings),
         assumed=assumed(setup),
         setup=setup,

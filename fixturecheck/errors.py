@@ -1,6 +1,10 @@
-"""One tree for everything that can go wrong, and the exit code each branch means."""
+"""One tree of errors with exit codes, and mistakes gathered so that all are reported at once."""
 
 from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import TypeVar
 
 
 class FixturecheckError(Exception):
@@ -35,3 +39,65 @@ class KernelError(FixturecheckError):
 
 class NotComputedError(FixturecheckError):
     """A number could not be computed; the message is the reason that the `unknown` finding carries."""
+
+
+MOST_TOLD = 40
+"""Lines of mistakes that are told at once; a file with more of them is wrong as a whole."""
+
+S = TypeVar("S")
+T = TypeVar("T")
+
+
+class Mistakes:
+    """What was found wrong so far, in the order in which it was found."""
+
+    def __init__(self) -> None:
+        self._lines: dict[str, None] = {}
+
+    def __len__(self) -> int:
+        """Return how many mistakes were noted."""
+        return len(self._lines)
+
+    def add(self, line: str) -> None:
+        """Note a mistake; the same line is told once."""
+        self._lines.setdefault(line)
+
+    @contextmanager
+    def noted(self) -> Iterator[None]:
+        """Note the mistakes that the block ends with, and go on after it."""
+        try:
+            yield
+        except SetupError as reason:
+            for line in reason.problems:
+                self.add(line)
+
+    def each(self, things: Iterable[S], read: Callable[[S], T]) -> tuple[T, ...]:
+        """Return what is read of each thing, without those that have a mistake, which is noted."""
+        found: list[T] = []
+        for thing in things:
+            with self.noted():
+                found.append(read(thing))
+        return tuple(found)
+
+    def or_else(self, read: Callable[[], T], otherwise: S) -> T | S:
+        """Return what is read, or another value in its place where that has mistakes, which are noted."""
+        try:
+            return read()
+        except SetupError as reason:
+            for line in reason.problems:
+                self.add(line)
+            return otherwise
+
+    def raise_any(self) -> None:
+        """Raise what was noted.
+
+        Raises
+        ------
+        SetupError
+            Something was noted; its `problems` hold a line for each.
+        """
+        lines = tuple(self._lines)
+        if len(lines) > MOST_TOLD:
+            lines = (*lines[:MOST_TOLD], f"and {len(lines) - MOST_TOLD} more mistakes")
+        if lines:
+            raise SetupError(*lines)

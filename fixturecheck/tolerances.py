@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from fixturecheck.allowed import allowed
-from fixturecheck.recorded import HIDDEN, recorded
+from fixturecheck.fields import HIDDEN, allowed, recorded
 
 
 @recorded

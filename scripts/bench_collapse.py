@@ -6,8 +6,8 @@ import time
 
 import numpy as np
 
-from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.equilibrium import ContactPoint, Holding, Load, Rigid
+from fixturecheck.statics.collapse import collapse
+from fixturecheck.statics.equilibrium import ContactPoint, Holding, Load, Rigid
 
 GOAL_MS = 50.0
 

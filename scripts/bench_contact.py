@@ -13,8 +13,8 @@ import numpy as np
 from bench_gang import copied, drawn_anew, gang, standing
 from bench_timing import interleaved_s, ratio_of, shown_s
 
-from fixturecheck.contact.find import find_contacts
-from fixturecheck.contact.model import ContactMap
+from fixturecheck.contact.patch import ContactMap
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
 

@@ -11,15 +11,13 @@ import numpy as np
 from bench_gang import gang
 from bench_timing import MissingError, interleaved_s
 
-from fixturecheck.physics.rigid import Poses
-from fixturecheck.physics.settle import Bounds
-from fixturecheck.physics.step import Load
-from fixturecheck.settling.bench import Bench, bench_of
-from fixturecheck.settling.model import Push, Staging
-from fixturecheck.settling.run import loads_of, loose_of, ranks_of
-from fixturecheck.settling.starts import backs_of, let_go, shifted
-from fixturecheck.settling.tolerance import Target, odds_of
+from fixturecheck.nesting.model import Bench, Push, Staging, bench_of
+from fixturecheck.nesting.settle import backs_of, let_go, loads_of, loose_of, ranks_of, shifted
+from fixturecheck.nesting.tolerance import Target, odds_of
+from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
+from fixturecheck.statics.contact_step import Load
+from fixturecheck.statics.rest import Bounds
 
 PUSHED = Staging(push={"*": Push(direction=(-1, 0, 0))})
 CORNERED = Staging(push={"*": Push(direction=(-1, 0.5, 0))})

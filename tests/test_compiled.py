@@ -49,18 +49,22 @@ def test_a_change_in_what_a_kept_loop_calls_is_seen(tmp_path):
     (source / "__init__.py").write_text("")
     text = (HOME / "compiled.py").read_text(encoding="utf-8")
     (source / "compiled.py").write_text(text)
-    (source / "contact").mkdir()
-    (source / "contact" / "__init__.py").write_text("")
+    (source / "arrays.py").write_text((HOME / "arrays.py").read_text(encoding="utf-8"))
+    room = source / "statics"
+    room.mkdir()
+    (room / "__init__.py").write_text("")
     inner = "from fixturecheck.compiled import compiled\n\n@compiled\ndef inner(x):\n    return x + {}\n"
     outer = (
-        "from fixturecheck.compiled import compiled\nfrom fixturecheck.contact.sharp import inner\n\n"
+        "from fixturecheck.compiled import compiled\nfrom fixturecheck.statics.contact_step import inner\n\n"
         "@compiled\ndef outer(x):\n    return 10 * inner(x)\n"
     )
-    (source / "contact" / "look.py").write_text(outer)
-    ask = "from fixturecheck.contact.look import outer; print(outer(1), sum(outer.stats.cache_hits.values()))"
+    (room / "outer.py").write_text(outer)
+    ask = (
+        "from fixturecheck.statics.outer import outer; print(outer(1), sum(outer.stats.cache_hits.values()))"
+    )
     told = []
     for add in (1, 1, 2):
-        (source / "contact" / "sharp.py").write_text(inner.format(add))
+        (room / "contact_step.py").write_text(inner.format(add))
         run = subprocess.run(
             [sys.executable, "-B", "-c", ask],
             cwd=tmp_path,

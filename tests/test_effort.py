@@ -10,14 +10,14 @@ import pytest
 
 from fixturecheck.checks import clear, hold, nest
 from fixturecheck.effort import SPENT, Budget, SpentError, spend, spending
-from fixturecheck.holding import cures
-from fixturecheck.holding.cures_model import Cure
+from fixturecheck.holding import remedies as cures
+from fixturecheck.holding.remedy_search import Cure
 from fixturecheck.result import Finding, Verdict
 from fixturecheck.shop.wheels import Wheel
-from tests.access.scene import block as standing
-from tests.access.scene import pawl, stage
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block
+from tests.machining.scene import block as standing
+from tests.machining.scene import pawl, stage
 
 
 def test_what_is_left_goes_down_and_then_nothing_is_tried() -> None:

@@ -23,9 +23,9 @@ import bibtexparser
 from fixturecheck import cli
 from fixturecheck.checks import MODULES
 from fixturecheck.hold_result import FaceHeld, HoldFound, PartHeld
-from fixturecheck.report import keys
+from fixturecheck.names import CHECKS, SEVERITIES
+from fixturecheck.report import lists as keys
 from fixturecheck.result import Chances, Contact, CutMade, Finding, Group, PartLocation, Rest, Result
-from fixturecheck.setup.words import CHECKS, SEVERITIES
 from fixturecheck.shop.catalogue import Param, equipment
 from fixturecheck.shop.tables import finishes, materials
 

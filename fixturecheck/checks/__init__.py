@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from fixturecheck.errors import SetupError
-from fixturecheck.shop.nearest import nearest
+from fixturecheck.names import nearest
 
 MODULES = {
     "seat": "fixturecheck.checks.seat",

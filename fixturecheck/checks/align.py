@@ -16,9 +16,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from fixturecheck.access.targets import PartTargets, Target, targets_of
 from fixturecheck.checks.stage import Stage
-from fixturecheck.checks.touching import outward
+from fixturecheck.machining.cut import PartTargets, Target, targets_of
 from fixturecheck.result import ContactKind, Finding, Verdict
 from fixturecheck.setup.model import Cut
 from fixturecheck.units import Writing
@@ -126,7 +125,7 @@ def _gang(stage: Stage, cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]
 def _is_carried(stage: Stage, part: str) -> bool:
     """Tell whether something that touches a part from below keeps it from being lowered."""
     return any(
-        outward(patch, part)[2] < -_DOWN
+        patch.outward(part)[2] < -_DOWN
         for patch in stage.contacts.patches
         if patch.contact.kind != ContactKind.NEAR and part in patch.bodies
     )

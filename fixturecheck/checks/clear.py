@@ -24,18 +24,16 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from fixturecheck.access.clearance import Approach, approaches, movers_of, too_near
-from fixturecheck.access.dodge import Dodge, blocking_dodges
-from fixturecheck.access.model import GroundCut
-from fixturecheck.access.remake import larger_wheel
-from fixturecheck.access.reroute import passing, reroutes
-from fixturecheck.access.undrawn import Undrawn, undrawn
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
+from fixturecheck.machining.clearance import Approach, Undrawn, approaches, movers_of, too_near, undrawn
+from fixturecheck.machining.cut import GroundCut
+from fixturecheck.machining.detours import Dodge, blocking_dodges, passing, reroutes
+from fixturecheck.machining.other_wheels import larger_wheel
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 
 ID = "clear"

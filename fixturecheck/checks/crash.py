@@ -23,9 +23,9 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.hold_result import FILM, Outcome
 from fixturecheck.holding.model import MilledHold, PartHold, Way
-from fixturecheck.physics.collapse_crash import Crash, crash_verdict
-from fixturecheck.physics.milling_bite import Bitten
+from fixturecheck.machining.milling import Bitten
 from fixturecheck.result import Finding, Verdict, not_computed
+from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import loss_words, over_words
 from fixturecheck.wording.motion import motion_words

@@ -18,8 +18,8 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
 from fixturecheck.hold_result import FILM
-from fixturecheck.holding.cures_model import any_of
 from fixturecheck.holding.model import Held, MilledHold, PartHold
+from fixturecheck.holding.remedy_search import any_of
 from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words

@@ -18,18 +18,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from fixturecheck.access.clearance import ROUNDING_MM
-from fixturecheck.access.model import GroundCut
-from fixturecheck.access.path import wheel_path
-from fixturecheck.access.reroute import overrun_of, tight_step_mm
-from fixturecheck.access.targets import targets_of
-from fixturecheck.access.wheel import rim_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import box_of
+from fixturecheck.machining.clearance import ROUNDING_MM
+from fixturecheck.machining.cut import GroundCut, targets_of
+from fixturecheck.machining.detours import overrun_of, tight_step_mm
+from fixturecheck.machining.wheel_path import rim_of, wheel_path
 from fixturecheck.result import Finding, Verdict, not_computed
-from fixturecheck.setup.loose import is_loose
-from fixturecheck.setup.model import Setup
+from fixturecheck.setup.model import Setup, is_loose
 from fixturecheck.shop.speed import guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.shop.tables import uncited
 from fixturecheck.shop.wheels import Guard

@@ -24,11 +24,11 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.physics.location import SeatRole
+from fixturecheck.nesting.answer import Answered
+from fixturecheck.nesting.locating import PartLocated, TargetMoved
+from fixturecheck.nesting.probabilities import Target
 from fixturecheck.result import Finding, Vector, Verdict, not_computed
-from fixturecheck.settling.answer import Answered
-from fixturecheck.settling.locating import PartLocated, TargetMoved
-from fixturecheck.settling.odds import Target
+from fixturecheck.rigid.location import SeatRole
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import FREEDOM, Writing
 

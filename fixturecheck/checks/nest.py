@@ -21,28 +21,26 @@ from functools import partial
 
 import numpy as np
 
-from fixturecheck.checks.apart import way_apart
+from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     by_share,
-    outward,
     said,
-    seating,
-    sides_from,
     sides_of,
     subject_of,
     unmeant,
+    way_apart,
 )
-from fixturecheck.contact.alike import carries, stands_to
-from fixturecheck.contact.landing import Landing, land
-from fixturecheck.contact.model import Overlap
-from fixturecheck.contact.parting import toward
-from fixturecheck.contact.relief import Relief, relieve_edge
-from fixturecheck.contact.standing import Array, Standing, stand
+from fixturecheck.contact.patch import Overlap
+from fixturecheck.contact.patches.approach import Landing, land, toward
+from fixturecheck.contact.patches.pairs import carries, stands_to
+from fixturecheck.contact.placed import Standing, stand
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed, to_vector
+from fixturecheck.nesting.seating import seating
+from fixturecheck.relief.edge_cuts import Relief, relieve_edge
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing
@@ -87,7 +85,7 @@ class _Search:
         self.stage, self.cures = stage, Budget(NEST)
         self._found: dict[Hashable, tuple[Standing, tuple[str, str], Landing | Relief | None]] = {}
 
-    def landing(self, seat: Seat, push: Array, reach_mm: float) -> Landing:
+    def landing(self, seat: Seat, push: Floats, reach_mm: float) -> Landing:
         """Return where a part lands when it is pushed to its nest; see `land`."""
         part, on = self._placed(seat)
         setup, here = self.stage.setup, stand([part])[0]
@@ -140,7 +138,7 @@ def _overlap_of(stage: Stage, pair: frozenset[str]) -> Overlap | None:
 
 def _nest(stage: Stage, seat: Seat, search: _Search) -> Finding:
     """Judge one stated nest."""
-    found = seating(stage, seat)
+    found = seating(stage.setup, stage.placed, stage.contacts, seat)
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
     subject = subject_of(seat)
     if overlap is None and found.area_mm2:
@@ -165,7 +163,7 @@ def _nest(stage: Stage, seat: Seat, search: _Search) -> Finding:
     return _held_open(stage, seat, subject, (opening_mm, to_vector(push), landing, overlap, cure), across)
 
 
-def _way(stage: Stage, seat: Seat, normal: Array) -> Array:
+def _way(stage: Stage, seat: Seat, normal: Floats) -> Floats:
     """Return the unit direction nearest a nest face's normal that the part's other flat seats let it go."""
     held = []
     for other in stage.setup.seats:
@@ -177,7 +175,7 @@ def _way(stage: Stage, seat: Seat, normal: Array) -> Array:
         return normal
     _, size, ways = np.linalg.svd(np.array(held), full_matrices=False)
     ways = ways[size > 1e-6]
-    free: Array = normal - (ways @ normal) @ ways
+    free: Floats = normal - (ways @ normal) @ ways
     length = float(np.linalg.norm(free))
     return free / length if length > _LEAST_WAY else normal
 
@@ -351,12 +349,12 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
             verdict=Verdict.CAUTION,
             subject=f"{a} and {b}: {patch.shape.name}",
             kind="beside the nest",
-            about=sides_from(patch, a),
+            about=patch.sides_from(a),
             says=f"The neighbours also meet beside the nest: {said(patch, stage.setup.write)}. "
             "Chance decides which of the two places carries.",
             remedy="Relieve it, or state it as a nest.",
             source="contacts that no seat of the set-up states",
             shapes=(patch.shape,),
             location_mm=patch.contact.centroid,
-            direction=outward(patch, a),
+            direction=patch.outward(a),
         )

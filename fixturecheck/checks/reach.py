@@ -21,14 +21,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from fixturecheck.access.depth import depth_beside_flange, flange_reach_mm, gouge_depth_mm
-from fixturecheck.access.model import CornerMade, GroundCut, PartGround
-from fixturecheck.access.remake import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.thickness import thinner_mm
+from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
+from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
+from fixturecheck.machining.other_wheels import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, percent

@@ -16,10 +16,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.holding.coming_off import TRAVEL_MM
-from fixturecheck.holding.keeping import SOFT_BELOW_A_M
 from fixturecheck.holding.model import Leaving, Release
-from fixturecheck.holding.release import HAND_N
+from fixturecheck.magnet.remanence import SOFT_BELOW_A_M
+from fixturecheck.release.motions import TRAVEL_MM
+from fixturecheck.release.sequence import HAND_N
 from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.shop.tables import material
 from fixturecheck.units import Writing

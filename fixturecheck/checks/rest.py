@@ -22,12 +22,10 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.physics.settle import Ending
+from fixturecheck.nesting.answer import Answered, is_flat, rest_shapes
+from fixturecheck.nesting.model import Carried, RestPose, SeatAtRest
 from fixturecheck.result import Finding, Vector, Verdict, not_computed
-from fixturecheck.settling.answer import Answered
-from fixturecheck.settling.model import Carried, RestPose, SeatAtRest
-from fixturecheck.settling.openings import is_flat
-from fixturecheck.settling.record import rest_shapes
+from fixturecheck.statics.rest import Ending
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import freedom_words
 from fixturecheck.wording.sentences import capitalised

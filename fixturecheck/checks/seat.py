@@ -18,28 +18,26 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from fixturecheck.checks.apart import way_apart
-from fixturecheck.checks.opening import closing, opening_of
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     SHARE,
-    Seating,
     along_round,
     by_share,
-    outward,
+    closing,
+    opening_of,
     said,
-    seating,
-    sides_from,
     sides_of,
     subject_of,
     unmeant,
+    way_apart,
 )
-from fixturecheck.contact.model import Overlap, Patch
+from fixturecheck.contact.patch import Overlap, Patch
 from fixturecheck.effort import SEAT, Budget
-from fixturecheck.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
 from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.nesting.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
+from fixturecheck.nesting.seating import Seating, seating
 from fixturecheck.result import ContactKind, Finding, Verdict
 from fixturecheck.setup.model import Body, Seat
 from fixturecheck.units import Writing
@@ -78,7 +76,7 @@ def _of_its_seat(finding: Finding, seat: Seat, idle: frozenset[str]) -> Finding:
 
 def _seat(stage: Stage, seat: Seat) -> Finding:
     """Judge one stated seat."""
-    found = seating(stage, seat)
+    found = seating(stage.setup, stage.placed, stage.contacts, seat)
     if found.area_mm2:
         return by_share(ID, stage, seat, found, "lies on")
     lines = found.of_kind(ContactKind.LINE, ContactKind.POINT)
@@ -105,7 +103,7 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
             source=_EDGE,
             shapes=tuple(p.shape for p in found.patches),
             location_mm=first.contact.centroid,
-            direction=outward(first, seat.body),
+            direction=first.outward(seat.body),
         )
     return Finding(
         check=ID,
@@ -123,13 +121,17 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
         source=SHARE,
         shapes=tuple(p.shape for p in found.patches),
         location_mm=first.contact.centroid,
-        direction=outward(first, seat.body),
+        direction=first.outward(seat.body),
     )
 
 
 def _holds_by_area(stage: Stage, part: str) -> bool:
     """Tell whether any stated seat of a part touches over an area."""
-    return any(seating(stage, s).area_mm2 > 0.0 for s in stage.setup.seats if s.body == part)
+    return any(
+        seating(stage.setup, stage.placed, stage.contacts, s).area_mm2 > 0.0
+        for s in stage.setup.seats
+        if s.body == part
+    )
 
 
 def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
@@ -178,7 +180,9 @@ def _unmeant(stage: Stage, part: Body) -> Iterator[Finding]:
     open_seats = [
         s
         for s in stage.setup.seats
-        if s.body == part.name and s.rank != "nest" and not seating(stage, s).area_mm2
+        if s.body == part.name
+        and s.rank != "nest"
+        and not seating(stage.setup, stage.placed, stage.contacts, s).area_mm2
     ]
     for other in stage.setup.bodies:
         if other.role == "part":
@@ -200,7 +204,7 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         held = ", ".join(s.face for s in open_seats)
         verdict = Verdict.NO_GO
         says = f"{what} is not a stated seat, and {part.name} stands open at {held}."
-        mine, theirs = sides_from(patch, part.name)
+        mine, theirs = patch.sides_from(part.name)
         remedy = f"Relieve {mine}."
         if any(s.body == part.name and s.own == mine for s in stage.setup.seats):
             remedy = f"State the seat as {mine} on {theirs}, or move what is in the way."
@@ -213,13 +217,13 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         verdict=verdict,
         subject=f"{part.name}: {patch.shape.name}",
         kind="not meant",
-        about=sides_from(patch, part.name),
+        about=patch.sides_from(part.name),
         says=says,
         remedy=remedy,
         source="contacts that no seat of the set-up states",
         shapes=(patch.shape,),
         location_mm=patch.contact.centroid,
-        direction=outward(patch, part.name),
+        direction=patch.outward(part.name),
     )
 
 
@@ -263,7 +267,7 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
         source=_EDGE,
         shapes=tuple(p.shape for p in sharp),
         location_mm=sharp[0].contact.centroid,
-        direction=outward(sharp[0], part.name),
+        direction=sharp[0].outward(part.name),
     )
 
 

@@ -6,16 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from fixturecheck.access.model import GroundCut
-from fixturecheck.contact.model import ContactMap
-from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import area_mm2, face_frame
-from fixturecheck.kernel.shapes import Solid, to_vector
+from fixturecheck.contact.patch import ContactMap
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.machining.cut import GroundCut
+from fixturecheck.nesting.answer import Answered
+from fixturecheck.nesting.seating import face_place
 from fixturecheck.result import ContactKind, NamedShape, Vector
-from fixturecheck.settling.answer import Answered
 from fixturecheck.setup.model import Setup
 
 if TYPE_CHECKING:
@@ -61,16 +57,4 @@ class Stage:
         NotComputedError
             The face is not flat, or its pieces do not lie in one plane.
         """
-        faces = faces_of(self.placed[body])
-        pieces = [faces[i] for i in self.setup.body(body).face_indices(face)]
-        frames = [face_frame(p) for p in pieces]
-        first = frames[0][1]
-        if not all(flat and float(normal @ first) > 1 - 1e-9 for _, normal, flat in frames):
-            message = f"{body}.{face} is not one flat face"
-            raise NotComputedError(message)
-        if float(np.ptp([c @ first for c, _, _ in frames])) > self.setup.tolerances.touch_mm:
-            message = f"{body}.{face} names faces in several planes; name the one that is meant"
-            raise NotComputedError(message)
-        areas = [area_mm2(p) for p in pieces]
-        centre = np.average([c for c, _, _ in frames], axis=0, weights=areas)
-        return to_vector(centre), to_vector(first)
+        return face_place(self.setup, self.placed, body, face)

@@ -32,14 +32,14 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.nesting.probabilities import SURE, Odds, SeatOdds, TargetOdds, WrongOdds
 from fixturecheck.result import Finding, Verdict, not_computed
-from fixturecheck.settling.odds import Odds, SeatOdds, TargetOdds, WrongOdds
 from fixturecheck.units import Writing, percent
 
 ID = "tolerance"
 TITLE = "Seats and work within tolerances"
 
-SURE, LIKELY = 0.9973, 0.95
+LIKELY = 0.95
 _TOLD_UM, _SHARE_TOLD = 0.05, 0.005
 _ROUNDING_UM = 1e-6
 """A worst case beyond the limit by no more than this is at the limit."""

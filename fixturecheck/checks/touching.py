@@ -1,96 +1,28 @@
-"""What seats and nests both ask of the contact map."""
+"""What seats and nests ask of the contact map: shares, openings, and how bodies that overlap come apart."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 
+from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
-from fixturecheck.contact.model import Patch
-from fixturecheck.contact.parting import toward
-from fixturecheck.contact.sharing import Pair
-from fixturecheck.contact.standing import Array, Frame, Standing, stand
-from fixturecheck.errors import NotComputedError
+from fixturecheck.contact.patch import Overlap, Patch
+from fixturecheck.contact.patches.approach import Parting, shortest_parting, toward
+from fixturecheck.contact.patches.planar import FlatPair
+from fixturecheck.contact.placed import Frame, Standing, stand
+from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
-from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import area_mm2
+from fixturecheck.kernel.measure import distance
+from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.nesting.seating import Seating, goes_on, is_on
 from fixturecheck.result import ContactKind, Finding, Vector, Verdict
-from fixturecheck.setup.model import Seat
+from fixturecheck.setup.model import Seat, Setup, is_loose, together
 from fixturecheck.units import Writing, percent
-
-_ONE_WAY = 1.0 - 1e-9
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Seating:
-    """What is found between the two faces of a seat.
-
-    Faces of the same body that go on in the plane of a seat's face beyond a slot belong to the seat, unless
-    another seat states them.
-
-    Parameters
-    ----------
-    patches : tuple of Patch
-        Every patch between the two faces, near ones included.
-    faces, on_faces : tuple of str
-        The face of the seat on either side, and after it the pieces beyond a slot that touch.
-    area_mm2, least_area_mm2 : float
-        What touches, and the area of the smaller side.
-    """
-
-    patches: tuple[Patch, ...]
-    faces: tuple[str, ...]
-    on_faces: tuple[str, ...]
-    area_mm2: float
-    least_area_mm2: float
-
-    @property
-    def share(self) -> float:
-        """Share of the smaller face that touches, 0 to 1."""
-        return self.area_mm2 / self.least_area_mm2
-
-    def of_kind(self, *kinds: ContactKind) -> list[Patch]:
-        """Return the patches of some kinds."""
-        return [p for p in self.patches if p.contact.kind in kinds]
-
-
-def seating(stage: Stage, seat: Seat) -> Seating:
-    """Return what is found between the two faces of a seat."""
-    between = list(stage.contacts.between(seat.body, seat.on))
-    patches = tuple(p for p in between if _is_on(p, seat) or _goes_on(stage, p, seat))
-    touching = [sides_from(p, seat.body) for p in patches if p.contact.kind == ContactKind.AREA]
-    faces = _first(seat.face, (mine.face for mine, _ in touching))
-    on_faces = _first(seat.on_face, (theirs.face for _, theirs in touching))
-    area = sum(p.contact.area_mm2 for p in patches if p.contact.kind == ContactKind.AREA)
-    least = min(_areas_mm2(stage, seat.body, faces), _areas_mm2(stage, seat.on, on_faces))
-    return Seating(patches=patches, faces=faces, on_faces=on_faces, area_mm2=area, least_area_mm2=least)
-
-
-def _first(face: str, others: Iterable[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys((face, *sorted(set(others)))))
-
-
-def _goes_on(stage: Stage, patch: Patch, seat: Seat) -> bool:
-    """Tell whether an area lies in the plane of a seat's face though no seat names its two faces."""
-    if patch.contact.kind != ContactKind.AREA or any(_is_on(patch, s) for s in stage.setup.seats):
-        return False
-    try:
-        centre, normal = stage.face_place(seat.body, seat.face)
-        on_centre, on_normal = stage.face_place(seat.on, seat.on_face)
-    except NotComputedError:
-        # Only a flat face goes on in its plane.
-        return False
-    out, spot, touch = outward(patch, seat.body), patch.contact.centroid, stage.setup.tolerances.touch_mm
-    mine = float(np.dot(out, normal)) > _ONE_WAY and abs(float(np.subtract(spot, centre) @ normal)) <= touch
-    return (
-        mine
-        and float(np.dot(out, on_normal)) < -_ONE_WAY
-        and abs(float(np.subtract(spot, on_centre) @ on_normal)) <= touch
-    )
-
 
 SHARE = (
     "least share as stated in the set-up, half by default (common practice, no source): of the smaller face, "
@@ -135,11 +67,11 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
         source=SHARE,
         shapes=tuple(p.shape for p in found.patches),
         location_mm=largest.contact.centroid,
-        direction=outward(largest, seat.body),
+        direction=largest.outward(seat.body),
     )
 
 
-def _more_area(stage: Stage, seat: Seat, pair: Pair | None, missing_mm2: float, best: Array) -> str:
+def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: float, best: Floats) -> str:
     """Say how to bring more of two faces together: the shortest slide, where they are flat."""
     more = f"they share {stage.setup.write.area(missing_mm2)} more"
     if pair is None:
@@ -152,7 +84,7 @@ def _more_area(stage: Stage, seat: Seat, pair: Pair | None, missing_mm2: float, 
     return f"Slide {seat.body} {far} {toward(way)} on {seat.on}, so that {more}."
 
 
-def _outlines(stage: Stage, seat: Seat, found: Seating) -> Pair | None:
+def _outlines(stage: Stage, seat: Seat, found: Seating) -> FlatPair | None:
     """Return the outlines of both sides of a seat in the plane of its face; None where a face is curved."""
     one, other = stand([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
     ours, theirs = _flat_faces(one, found.faces), _flat_faces(other, found.on_faces)
@@ -163,7 +95,7 @@ def _outlines(stage: Stage, seat: Seat, found: Seating) -> Pair | None:
         shapely.union_all([frame.polygon(body.rings(f)) for f in faces])
         for body, faces in ((one, ours), (other, theirs))
     )
-    return Pair(frame=frame, moving=moving, still=still)
+    return FlatPair(frame=frame, moving=moving, still=still)
 
 
 def _flat_faces(body: Standing, names: tuple[str, ...]) -> list[int] | None:
@@ -181,31 +113,13 @@ def sides_of(seat: Seat) -> tuple[FaceRef, FaceRef]:
     return seat.own, seat.other
 
 
-def sides_from(patch: Patch, body: str) -> tuple[FaceRef, FaceRef]:
-    """Return the two sides of a patch, that of one of its bodies first."""
-    a, b = patch.contact.a, patch.contact.b
-    return (a, b) if a.body == body else (b, a)
-
-
-def _areas_mm2(stage: Stage, body: str, names: tuple[str, ...]) -> float:
-    """Return the area of named faces of a body, all their pieces together."""
-    found = stage.setup.body(body)
-    faces = faces_of(found.solid)
-    return float(sum(area_mm2(faces[i]) for name in names for i in found.face_indices(name)))
-
-
-def _is_on(patch: Patch, seat: Seat) -> bool:
-    """Whether a patch lies between the two faces of a seat, or on an edge or corner of either."""
-    if set(patch.bodies) != {seat.body, seat.on}:
-        return False
-    mine, theirs = sides_from(patch, seat.body)
-    return seat.face in mine.faces and seat.on_face in theirs.faces
-
-
 def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
     """Yield what touches between two bodies where no seat is stated."""
     for patch in stage.contacts.between(body, other):
-        meant = (_is_on(patch, s) or _goes_on(stage, patch, s) for s in _between(stage, body, other))
+        meant = (
+            is_on(patch, s) or goes_on(stage.setup, stage.placed, patch, s)
+            for s in _between(stage, body, other)
+        )
         if patch.contact.kind != ContactKind.NEAR and not any(meant):
             yield patch
 
@@ -231,7 +145,140 @@ def along_round(patch: Patch) -> bool:
     return patch.contact.kind == ContactKind.LINE and all(len(side.faces) == 1 for side in sides)
 
 
-def outward(patch: Patch, body: str) -> Vector:
-    """Return the normal of a patch out of one of its two bodies."""
-    x, y, z = patch.contact.normal
-    return (x, y, z) if patch.contact.a.body == body else (-x, -y, -z)
+_MUCH_LESS = 0.5
+
+
+def way_apart(stage: Stage, overlap: Overlap, cures: Budget) -> tuple[Parting | None, str]:
+    """Return the move that parts two bodies, tried on the solids, and what to do in words.
+
+    The move is None where no straight one was found, or where no more may be spent on looking.
+
+    A loose block moves before a part, a part before equipment of several pieces. What would have to go more
+    than twice as far as the other stays: a parallel is not drawn out from under a part that is drawn too low.
+    """
+    order = sorted((overlap.a, overlap.b), key=lambda name: _staying(stage.setup, name))
+    try:
+        with spending(cures):
+            first, second = (_parting(stage, overlap, name) for name in order)
+    except SpentError as reason:
+        return None, f"Move {order[0]} until the two only touch. How far was not looked for: {reason}."
+    if first is None or (second is not None and second.by_mm < _MUCH_LESS * first.by_mm):
+        first = second
+    return first, _said(stage, overlap, first)
+
+
+def _staying(setup: Setup, name: str) -> tuple[int, int, int]:
+    """Return what sorts the body that moves first: blocks, parts, then equipment; later stated before."""
+    place = [b.name for b in setup.bodies].index(name)
+    if is_loose(setup, name):
+        return 0, 1, -place
+    if setup.body(name).role == "part":
+        return 1, 1, -place
+    return 2, len(together(setup, name)), -place
+
+
+def _parting(stage: Stage, overlap: Overlap, name: str) -> Parting | None:
+    setup = stage.setup
+    pieces, other = together(setup, name), overlap.b if name == overlap.a else overlap.a
+    if other in pieces:
+        return None
+    placed = {b.name: b.placed() for b in setup.bodies}
+    around = [placed[n] for n in placed if n not in pieces and n != other]
+    moving = [placed[n] for n in pieces]
+    return shortest_parting(moving, placed[other], around, overlap.common, setup.tolerances)
+
+
+def _said(stage: Stage, overlap: Overlap, way: Parting | None) -> str:
+    """Say the move in words."""
+    if way is None:
+        return f"No straight move parts {overlap.a} and {overlap.b}: place them anew."
+    far = stage.setup.write.length(way.by_mm, ".4g", "up")
+    who = called(stage.setup, way.bodies)
+    return f"Move {who} {far} {toward(way.direction)}: tried, the two then only touch."
+
+
+def called(setup: Setup, bodies: Sequence[str]) -> str:
+    """Return what bodies that move together are called."""
+    return bodies[0] if len(bodies) == 1 else setup.body(bodies[0]).group or bodies[0]
+
+
+_UPRIGHT = math.sin(math.radians(45.0))
+_LEAST_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Opening:
+    """How two faces that should meet stand to each other.
+
+    Parameters
+    ----------
+    gap_mm : float
+        Least distance of the two faces; of flat ones that are parallel, along the normal, and negative where
+        the one has passed the other.
+    at_mm : Vector
+        Where on the part's face they are nearest.
+    normal : ndarray, shape (3,), or None
+        Outward normal of the part's face; None where it is curved.
+    beside_mm : float
+        How far the one lies beside the other, across the normal; zero where they look at each other.
+    turned_deg : float
+        Angle of the flat faces to each other; 180 where they look the same way, zero for curved ones.
+    """
+
+    gap_mm: float
+    at_mm: Vector
+    normal: Floats | None = field(repr=False)
+    beside_mm: float = 0.0
+    turned_deg: float = 0.0
+
+
+def opening_of(stage: Stage, seat: Seat) -> Opening:
+    """Measure how a seat stands open."""
+    one, other = stand([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
+    mine, theirs = _numbers(one, seat.face), _numbers(other, seat.on_face)
+    nearest = (distance(one.face(i), other.face(j)) for i in mine for j in theirs)
+    gap_mm, on_mine, _ = min(nearest, key=lambda found: found[0])
+    at_mm = to_vector(on_mine)
+    i, j = mine[0], theirs[0]
+    if np.isnan(one.offsets[i]) or np.isnan(other.offsets[j]):
+        return Opening(gap_mm=gap_mm, at_mm=at_mm, normal=None)
+    normal = one.normals[i]
+    cosine = float(np.clip(-normal @ other.normals[j], -1.0, 1.0))
+    turned_deg = math.degrees(math.acos(cosine))
+    if turned_deg > stage.setup.tolerances.parallel_deg:
+        return Opening(gap_mm=gap_mm, at_mm=at_mm, normal=normal, turned_deg=turned_deg)
+    frame = Frame(normal * one.offsets[i], normal)
+    outlines = [
+        shapely.union_all([frame.polygon(body.rings(f)) for f in faces if not np.isnan(body.offsets[f])])
+        for body, faces in ((one, mine), (other, theirs))
+    ]
+    along_mm = float(-other.offsets[j] - one.offsets[i])
+    beside_mm = float(shapely.distance(*outlines))
+    return Opening(gap_mm=along_mm, at_mm=at_mm, normal=normal, beside_mm=beside_mm)
+
+
+def _numbers(body: Standing, face: str) -> list[int]:
+    return [k for k, name in enumerate(body.face_names) if name == face]
+
+
+def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
+    """Say what closes a seat that stands open: the loose block comes up to the part, else the part goes.
+
+    A block under a part does not: it would leave what it stands on.
+    """
+    write, normal = stage.setup.write, opening.normal
+    if normal is None:
+        return f"Bring {seat.body} {write.length(opening.gap_mm)} closer, or find what holds it off."
+    if opening.turned_deg > stage.setup.tolerances.wedge_deg:
+        return "State the two faces that are meant to meet, or turn the part so that these do."
+    if opening.turned_deg > stage.setup.tolerances.parallel_deg:
+        return (
+            f"Turn {seat.body} by {opening.turned_deg:.3g} deg so that the faces lie flat: "
+            f"look for a burr or a chip under it."
+        )
+    if opening.beside_mm > _LEAST_MM:
+        return "Place the part so that the two faces lie over each other, or state the faces that do."
+    block = is_loose(stage.setup, seat.on) and abs(float(normal[2])) < _UPRIGHT
+    who, way = (seat.on, -normal) if block else (seat.body, normal)
+    way = way if opening.gap_mm > 0.0 else -way
+    return f"Move {who} {write.length(abs(opening.gap_mm))} {toward(way)}, or find what holds it off."

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
-from fixturecheck.access.model import GroundCut
-from fixturecheck.contact.model import ContactMap
+from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold_result import FILM, ClampKind, Driver
-from fixturecheck.holding.clamping import Pressed, guides, pressed
-from fixturecheck.holding.loads import cases_of, forces_of, load_of
-from fixturecheck.holding.model import Borne, LoadCase, Lost, PartHold
-from fixturecheck.holding.points import (
+from fixturecheck.holding.bearing import (
     Spot,
     contact_points,
     movers,
@@ -24,16 +20,35 @@ from fixturecheck.holding.points import (
     spots,
     weights,
 )
-from fixturecheck.holding.pull import Pulls
-from fixturecheck.holding.rubbing import FILM_ROW, Friction, friction_of, stated_holding
+from fixturecheck.holding.clamping import (
+    FILM_ROW,
+    Friction,
+    Pressed,
+    friction_of,
+    guides,
+    pressed,
+    stated_holding,
+)
+from fixturecheck.holding.grinding_loads import cases_of, forces_of, load_of
+from fixturecheck.holding.model import Borne, LoadCase, Lost, PartHold
+from fixturecheck.interval import Range
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.physics.clamps import friction
-from fixturecheck.physics.collapse import NOTHING, Collapse, collapse
-from fixturecheck.physics.collapse_range import FactorRange, factor_range, filmed, without
-from fixturecheck.physics.equilibrium import Holding, Load, Rigid
-from fixturecheck.physics.grinding import Forces, Pass
-from fixturecheck.physics.ranges import Range
+from fixturecheck.machining.cut import GroundCut
+from fixturecheck.machining.grinding import Forces, Pass
+from fixturecheck.magnet.pull import Pulls
+from fixturecheck.nesting.footing import Base, Footing
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.statics.clamps import friction
+from fixturecheck.statics.collapse import (
+    NOTHING,
+    Collapse,
+    FactorRange,
+    collapse,
+    factor_range,
+    filmed,
+    without,
+)
+from fixturecheck.statics.equilibrium import Holding, Load, Rigid
 
 CEILING = 30.0
 FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
@@ -406,3 +421,36 @@ def loose_blocks(setup: Setup, rig: Rig) -> tuple[str, ...]:
     return tuple(
         b.name for b in rig.bodies if setup.body(b.name).role == "fixture" and b.slides_along is None
     )
+
+
+def kept_of(
+    setup: Setup, found: Mapping[str, Footing], loose: Collection[str]
+) -> tuple[tuple[str, str], ...]:
+    """Return each fixture that stands and of which no loss is looked at, and why, in the set-up's order.
+
+    Parameters
+    ----------
+    found : mapping of str to Footing
+        What each fixture stands by.
+    loose : collection of str
+        Fixtures of which each may be lost.
+    """
+    fixtures = (b for b in setup.bodies if b.role == "fixture" and found[b.name].stands)
+    return tuple((b.name, _why(setup, b, found[b.name])) for b in fixtures if b.name not in loose)
+
+
+def _why(setup: Setup, body: Body, footing: Footing) -> str:
+    holding = setup.holding
+    if holding and body.name in holding.jaws:
+        return "the jaw of the vise, without which nothing is clamped"
+    if body.pole or body.poles:
+        return "the magnet, on which everything stands"
+    if body.group and sum(b.group == body.group for b in setup.bodies) > 1:
+        return f"a piece of {body.group}"
+    if footing.base is Base.FASTENED:
+        return "stated as fastened"
+    if footing.base is Base.TABLE:
+        return "stands on the table and is taken as bolted to it"
+    if footing.base is Base.ATTACHED:
+        return f"taken as screwed to {' and '.join(footing.on)}"
+    return "not among the loose blocking that is stated"

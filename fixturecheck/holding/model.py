@@ -6,17 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fixturecheck.hold_result import Outcome
-from fixturecheck.holding.pull import Pulls
-from fixturecheck.physics.collapse import Collapse
-from fixturecheck.physics.collapse_crash import Crash
-from fixturecheck.physics.collapse_motion import Motion
-from fixturecheck.physics.collapse_range import FactorRange
-from fixturecheck.physics.equilibrium import Holding
-from fixturecheck.physics.grinding import Forces, Stroke
-from fixturecheck.physics.milling_bite import Bitten
-from fixturecheck.physics.milling_turn import CutterWay
-from fixturecheck.physics.ranges import Range
+from fixturecheck.interval import Range
+from fixturecheck.machining.grinding import Forces, Stroke
+from fixturecheck.machining.milling import Bitten, CutterWay
+from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result import Vector
+from fixturecheck.statics.collapse import Collapse, FactorRange
+from fixturecheck.statics.equilibrium import Holding
+from fixturecheck.statics.mechanism import Crash, Motion
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

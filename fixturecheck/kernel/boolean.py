@@ -12,8 +12,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import cadquery as cq
-import numpy as np
-from numpy.typing import NDArray
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
@@ -21,6 +19,7 @@ from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
 from OCP.TopTools import TopTools_ListOfShape
 
+from fixturecheck.arrays import Floats
 from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.construct import checked, compound, only_solid, only_valid_solid, oriented_box
@@ -29,8 +28,6 @@ from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
 from fixturecheck.result import Vector
 from fixturecheck.units import METRIC, Writing
-
-Array = NDArray[np.float64]
 
 
 @checked
@@ -350,7 +347,7 @@ def _volume(shape: Shape) -> float:
 
 
 def stepped(
-    solid: Solid, corner: Array, axes: Array, sizes_mm: Sequence[float], write: Writing = METRIC
+    solid: Solid, corner: Floats, axes: Floats, sizes_mm: Sequence[float], write: Writing = METRIC
 ) -> Solid:
     """Return a solid from which a box is milled.
 

@@ -9,7 +9,6 @@ from typing import ParamSpec
 
 import cadquery as cq
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakePolygon
 from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism
@@ -18,14 +17,12 @@ from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
 from OCP.TopoDS import TopoDS
 
+from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.result import Vector
 from fixturecheck.units import METRIC, Writing
-
-Array = NDArray[np.float64]
-
 
 _P = ParamSpec("_P")
 
@@ -110,7 +107,7 @@ def only_solid(shape: cq.Shape) -> Solid:
     return solids[0]
 
 
-def polygon_face(rings: Sequence[Array]) -> Face:
+def polygon_face(rings: Sequence[Floats]) -> Face:
     """Return the planar face bounded by closed rings of points (k, 3), outer first."""
     wires = []
     for ring in rings:
@@ -128,17 +125,17 @@ def polygon_face(rings: Sequence[Array]) -> Face:
     return cq.Face(face.Face())
 
 
-def segment(start: Array, end: Array) -> Edge:
+def segment(start: Floats, end: Floats) -> Edge:
     """Return the straight edge between two points."""
     return cq.Edge.makeLine(cq.Vector(*start), cq.Vector(*end))
 
 
-def circle(centre: Array, axis: Array, radius_mm: float) -> Edge:
+def circle(centre: Floats, axis: Floats, radius_mm: float) -> Edge:
     """Return a full circle."""
     return cq.Edge.makeCircle(radius_mm, cq.Vector(*centre), cq.Vector(*axis))
 
 
-def cylinder_patch(centre: Array, start: Array, axis: Array, angle_rad: float, height_mm: float) -> Face:
+def cylinder_patch(centre: Floats, start: Floats, axis: Floats, angle_rad: float, height_mm: float) -> Face:
     """Return a piece of a cylinder.
 
     Parameters
@@ -157,12 +154,12 @@ def cylinder_patch(centre: Array, start: Array, axis: Array, angle_rad: float, h
     return cq.Face(TopoDS.Face_s(prism.Shape()))
 
 
-def vertex(point: Array) -> Shape:
+def vertex(point: Floats) -> Shape:
     """Return a vertex."""
     return cq.Vertex.makeVertex(*(float(v) for v in point))
 
 
-def parameter_patch(face: Face, low: Array, high: Array) -> Face:
+def parameter_patch(face: Face, low: Floats, high: Floats) -> Face:
     """Return the piece of a face's surface between two corners in its parameters."""
     surface = BRep_Tool.Surface_s(face.wrapped)
     return cq.Face(BRepBuilderAPI_MakeFace(surface, low[0], high[0], low[1], high[1], 1e-6).Face())
@@ -188,7 +185,7 @@ def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing = METRIC) -
     return solids[0]
 
 
-def spline_through(points: Array, *, closed: bool) -> Edge:
+def spline_through(points: Floats, *, closed: bool) -> Edge:
     """Return a smooth edge through points (n, 3); a closed one does not repeat its first point."""
     return cq.Edge.makeSpline([cq.Vector(*p) for p in points.tolist()], periodic=closed)
 
@@ -215,7 +212,7 @@ def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing = METRIC)
         raise KernelError(message) from failure
 
 
-def oriented_box(corner: Array, axes: Array, sizes_mm: Sequence[float]) -> Solid:
+def oriented_box(corner: Floats, axes: Floats, sizes_mm: Sequence[float]) -> Solid:
     """Return a box that starts at a corner (3,) and runs along the rows of `axes` (3, 3), mm."""
     plane = cq.Plane(
         origin=tuple(corner.tolist()),
@@ -230,7 +227,7 @@ def oriented_box(corner: Array, axes: Array, sizes_mm: Sequence[float]) -> Solid
     return box
 
 
-def extruded_polygon(ring: Array, way: Array) -> Solid:
+def extruded_polygon(ring: Floats, way: Floats) -> Solid:
     """Return what a flat polygon (n, 3) sweeps along a vector (3,), mm."""
     return cq.Solid.extrudeLinear(polygon_face([ring]), cq.Vector(*way.tolist()))
 

@@ -8,7 +8,6 @@ from itertools import pairwise
 
 import cadquery as cq
 import numpy as np
-from numpy.typing import NDArray
 from OCP.Bnd import Bnd_Box
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
@@ -24,12 +23,11 @@ from OCP.GProp import GProp_GProps
 from OCP.Standard import Standard_Failure
 from OCP.TColStd import TColStd_Array1OfReal
 
+from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.result import Vector
-
-Array = NDArray[np.float64]
 
 
 def box_of(shape: Shape) -> Box:
@@ -67,7 +65,7 @@ _SURE = 1e-9
 """Share of the volume to which free-form faces are integrated."""
 
 
-def distance(a: Shape, b: Shape) -> tuple[float, Array, Array]:
+def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
     """Return the least distance between two shapes (mm) and one point on each where it occurs.
 
     The kernel may report a small positive distance for solids that intersect; whoever needs to know
@@ -81,12 +79,12 @@ def distance(a: Shape, b: Shape) -> tuple[float, Array, Array]:
     return float(found.Value()), np.array(p.Coord()), np.array(q.Coord())
 
 
-def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Array, Array]]:
+def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Floats, Floats]]:
     """Return every solution of the least distance that is not longer than `within_mm`."""
     return [(apart, on_a, on_b) for apart, on_a, on_b, _, _ in nearest_features(a, b, within_mm)]
 
 
-Nearest = tuple[float, Array, Array, Shape, Shape]
+Nearest = tuple[float, Floats, Floats, Shape, Shape]
 """A least distance, where it is on either shape, and the face, edge or corner that it is on."""
 
 
@@ -110,17 +108,17 @@ def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
     ]
 
 
-def on_face(point: Array, face: Face, within_mm: float) -> bool:
+def on_face(point: Floats, face: Face, within_mm: float) -> bool:
     """Say whether a point lies on a face, trimmed as it is."""
     return distance(vertex(point), face)[0] <= within_mm
 
 
-def edge_middle(edge: Edge) -> Array:
+def edge_middle(edge: Edge) -> Floats:
     """Return the point halfway along an edge."""
     return np.array(edge.positionAt(0.5).toTuple())
 
 
-def tangent_at(edge: Edge, point: Array) -> Array:
+def tangent_at(edge: Edge, point: Floats) -> Floats:
     """Return the unit direction of an edge at its point nearest to `point`."""
     curve = BRepAdaptor_Curve(edge.wrapped)
     foot = GeomAPI_ProjectPointOnCurve(gp_Pnt(*point), BRep_Tool.Curve_s(edge.wrapped, 0.0, 1.0))
@@ -146,7 +144,7 @@ def edge_length_mm(edge: Edge) -> float:
     return float(GCPnts_AbscissaPoint.Length_s(BRepAdaptor_Curve(edge.wrapped), _LENGTH_MM))
 
 
-def edge_centre(edge: Edge) -> Array:
+def edge_centre(edge: Edge) -> Floats:
     """Return the centre of mass of an edge, by Gauss and Legendre's rule piece by piece."""
     curve = BRepAdaptor_Curve(edge.wrapped)
     if curve.GetType() == GeomAbs_CurveType.GeomAbs_Line:
@@ -167,7 +165,7 @@ def edge_centre(edge: Edge) -> Array:
     return moment / whole
 
 
-def normal_at(face: Face, point: Array) -> Array:
+def normal_at(face: Face, point: Floats) -> Floats:
     """Return the outward unit normal of a face at its point nearest to `point`.
 
     Raises
@@ -188,7 +186,7 @@ def centre_of(shape: Shape) -> tuple[float, float, float]:
     return mass_of(shape)[1]
 
 
-def extent_along(shape: Shape, direction: Array) -> tuple[float, float]:
+def extent_along(shape: Shape, direction: Floats) -> tuple[float, float]:
     """Return the least and greatest x.d over a shape, for a unit direction d, mm."""
     turn = gp_Trsf()
     turn.SetTransformation(gp_Ax3(gp_Pnt(0, 0, 0), gp_Dir(*direction)))
@@ -197,7 +195,7 @@ def extent_along(shape: Shape, direction: Array) -> tuple[float, float]:
     return box[2], box[5]
 
 
-def face_frame(face: Face) -> tuple[Array, Array, bool]:
+def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
     """Return a face's centre, its outward normal there, and whether it is flat."""
     centre = face.Center()
     normal = face.normalAt(centre)
@@ -255,17 +253,17 @@ def hollow_rounds(shape: Shape) -> list[Fillet]:
     return found
 
 
-def is_inside(solid: Solid, point: Array) -> bool:
+def is_inside(solid: Solid, point: Floats) -> bool:
     """Tell whether a point lies within a solid."""
     return bool(solid.isInside(cq.Vector(*point.tolist()), 1e-9))
 
 
-def edge_ends(edge: Edge) -> tuple[Array, Array]:
+def edge_ends(edge: Edge) -> tuple[Floats, Floats]:
     """Return the two ends of an edge."""
     return np.array(edge.startPoint().toTuple()), np.array(edge.endPoint().toTuple())
 
 
-def edge_way(edge: Edge) -> Array:
+def edge_way(edge: Edge) -> Floats:
     """Return the unit direction of an edge at its middle."""
     return np.array(edge.tangentAt(0.5).toTuple())
 

@@ -6,18 +6,16 @@ from dataclasses import replace
 
 import cadquery as cq
 import numpy as np
-from numpy.typing import NDArray
 from OCP.gp import gp_Trsf
 from OCP.TopLoc import TopLoc_Location
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.shapes import Edge, Face, Location, Placed, Shape, Solid
 from fixturecheck.result import Vector
 
-Array = NDArray[np.float64]
 
-
-def matrix_of(location: cq.Location) -> Array:
+def matrix_of(location: cq.Location) -> Floats:
     """Return a location as a 4 x 4 matrix, mm."""
     trsf = location.wrapped.Transformation()
     out = np.eye(4)
@@ -27,7 +25,7 @@ def matrix_of(location: cq.Location) -> Array:
     return out
 
 
-def location_of(matrix: Array) -> cq.Location:
+def location_of(matrix: Floats) -> cq.Location:
     """Return the location of a rigid matrix, (3, 4) or (4, 4)."""
     trsf = gp_Trsf()
     trsf.SetValues(*(float(v) for v in np.asarray(matrix)[:3].ravel()))
@@ -44,22 +42,22 @@ def world_edges(placed: Placed) -> list[Edge]:
     return edges_of(placed.solid.moved(placed.at))
 
 
-def moved_by(placed: Placed, by: Array) -> Placed:
+def moved_by(placed: Placed, by: Floats) -> Placed:
     """Return a placed solid moved by a vector, mm."""
     return replace(placed, at=cq.Location(cq.Vector(*by)) * placed.at)
 
 
-def transformed(shape: Shape, turn: Array, shift: Array) -> Shape:
+def transformed(shape: Shape, turn: Floats, shift: Floats) -> Shape:
     """Return the shape after x -> turn x + shift, for a rotation matrix (3, 3) and a vector (3,), mm."""
     return shape.moved(location_of(np.column_stack([turn, shift])))
 
 
-def shifted(shape: Shape, by: Vector | Array) -> Shape:
+def shifted(shape: Shape, by: Vector | Floats) -> Shape:
     """Return the shape moved by a vector, mm."""
     return shape.moved(cq.Location(cq.Vector(*by)))
 
 
-def transform_of(placed: Placed) -> tuple[Array, Array]:
+def transform_of(placed: Placed) -> tuple[Floats, Floats]:
     """Return turn (3, 3) and shift (3,) from the topology's frame to the machine's."""
     matrix = matrix_of(placed.at * placed.solid.location())
     return matrix[:3, :3], matrix[:3, 3]
@@ -70,7 +68,7 @@ def placed_at(shape: Shape, at: Location) -> Shape:
     return shape.moved(at)
 
 
-def drawing_matrix(solid: Solid) -> Array:
+def drawing_matrix(solid: Solid) -> Floats:
     """Return the 4 x 4 matrix by which a solid itself is moved away from its topology, mm."""
     return matrix_of(solid.location())
 

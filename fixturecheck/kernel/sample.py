@@ -13,23 +13,21 @@ from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
 from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.measure import distance, edge_ends
 from fixturecheck.kernel.shapes import Face, Shape
-
-Array = NDArray[np.float64]
-
 
 _FINE_MM, _FINE_RAD = 0.05, 0.2
 """How far triangles may lie off a curved face or a round edge, and turn from one to the next."""
 
 
-def edge_points(edge: Shape, count: int) -> Array:
+def edge_points(edge: Shape, count: int) -> Floats:
     """Return points (count, 3) along an edge, ends included."""
     curve = cq.Edge(edge.wrapped)
     return np.array([curve.positionAt(t).toTuple() for t in np.linspace(0.0, 1.0, count)])
 
 
-def triangles_of(shape: Shape) -> Array:
+def triangles_of(shape: Shape) -> Floats:
     """Return triangles (n, 3, 3) that make up the faces of a shape; round ones are chords."""
     vertices, corners = shape.tessellate(_FINE_MM, _FINE_RAD)
     places = np.array([v.toTuple() for v in vertices]).reshape(-1, 3)
@@ -60,15 +58,15 @@ class Grid:
         Way across each cell in u and in v, mm, to first order.
     """
 
-    points: Array
-    normals: Array
-    weights: Array
-    reach: Array
-    parameters: Array
+    points: Floats
+    normals: Floats
+    weights: Floats
+    reach: Floats
+    parameters: Floats
     cells: NDArray[np.int64]
-    step: Array
+    step: Floats
     counts: tuple[int, int]
-    along: Array
+    along: Floats
 
     def only(self, chosen: NDArray[np.bool_]) -> Grid:
         """Return the chosen points."""
@@ -84,14 +82,14 @@ class Grid:
         )
 
 
-def face_window(face: Face) -> tuple[Array, Array]:
+def face_window(face: Face) -> tuple[Floats, Floats]:
     """Return the least and greatest parameters (u, v) of a face."""
     u0, u1, v0, v1 = face._uvBounds()  # noqa: SLF001  CadQuery has no public name for it
     return np.array([u0, v0]), np.array([u1, v1])
 
 
 def grid_on_face(
-    face: Face, window: tuple[Array, Array], spacing_mm: float, most: int, fewest: int = 2
+    face: Face, window: tuple[Floats, Floats], spacing_mm: float, most: int, fewest: int = 2
 ) -> Grid:
     """Lay out points on a face, inside its outline and inside a window of its parameters.
 
@@ -142,7 +140,7 @@ def grid_on_face(
 _POINTS_MM, _POINTS_RAD = 1e-3, 0.05
 
 
-def surface_points(shape: Shape, between: int = 0) -> Array:
+def surface_points(shape: Shape, between: int = 0) -> Floats:
     """Return points of a shape's faces, (n, 3): its corners, and closely spaced ones where it is round.
 
     Parameters
@@ -160,7 +158,7 @@ def surface_points(shape: Shape, between: int = 0) -> Array:
     return np.concatenate(places)
 
 
-def inside_points(face: Face) -> Array:
+def inside_points(face: Face) -> Floats:
     """Return points well inside a face, (n, 3), the one of the largest piece first."""
     vertices, triangles = face.tessellate(0.01, 0.2)
     places = np.array([v.toTuple() for v in vertices]).reshape(-1, 3)

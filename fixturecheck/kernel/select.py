@@ -9,21 +9,19 @@ from typing import Any
 import cadquery as cq
 import numpy as np
 from cadquery.selectors import StringSyntaxSelector
-from numpy.typing import NDArray
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape
 from pyparsing import ParseBaseException
 
+from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, SetupError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.measure import distance, face_frame, normal_at, on_face
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.result import Vector
-
-Array = NDArray[np.float64]
 
 
 def flush_faces(inner: Solid, outer: Solid, *, within_mm: float = 1e-6) -> list[Face]:
@@ -91,7 +89,7 @@ def same_faces(before: Sequence[Face], after: Sequence[Face]) -> list[int | None
     return found
 
 
-def _goes_on(point: Array, face: Face, other: Face) -> bool:
+def _goes_on(point: Floats, face: Face, other: Face) -> bool:
     """Tell whether a point of a face lies on another one that looks the same way there."""
     spot = cq.Vertex.makeVertex(*point.tolist())
     if distance(spot, other)[0] > _ON_MM:

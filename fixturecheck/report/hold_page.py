@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
 from fixturecheck.hold_result import BodyLeaves, FaceHeld, HoldFound, Outcome, PartHeld
+from fixturecheck.report.charts import tornado
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
-from fixturecheck.report.tornado import tornado
 from fixturecheck.result import Result
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (

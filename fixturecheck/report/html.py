@@ -9,13 +9,12 @@ from html import escape
 from importlib.metadata import version
 from importlib.resources import files
 
-from fixturecheck.report import facts
-from fixturecheck.report.banner import banner, counted, questions
-from fixturecheck.report.colours import SIGNS, verdict_words
+from fixturecheck.report import statements as facts
 from fixturecheck.report.hold_page import hold_captions, hold_section
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
-from fixturecheck.report.rest import AT_REST, LOCATES, rest_section
-from fixturecheck.report.stated import assumed_section, setup_section
+from fixturecheck.report.pictures.figures import SIGNS, verdict_words
+from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
+from fixturecheck.report.statements import assumed_section, banner, counted, questions, setup_section
 from fixturecheck.report.viewer.view import View
 from fixturecheck.result import Contact, ContactKind, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup

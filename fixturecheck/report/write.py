@@ -10,13 +10,11 @@ from typing import cast
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.mesh.triangles import Mesh, Tessellator
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.report.canonical import result_json
 from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratch, staged, written
 from fixturecheck.report.html import page
-from fixturecheck.report.painter import Drawn, Painter
-from fixturecheck.report.pictures import drawing_of, write_job
-from fixturecheck.report.step import write_setup_step
-from fixturecheck.report.stl import write_stl
+from fixturecheck.report.json import result_json
+from fixturecheck.report.pictures.draw import Drawn, Painter, drawing_of, write_job
+from fixturecheck.report.solids import write_setup_step, write_stl
 from fixturecheck.report.viewer.block import view_of
 from fixturecheck.result import Result
 from fixturecheck.setup.model import Setup

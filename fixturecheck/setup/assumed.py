@@ -6,10 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fixturecheck.allowed import allowed_in
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.fields import allowed_in, own_fields
 from fixturecheck.hold_result import ClampKind
-from fixturecheck.recorded import own_fields
 from fixturecheck.result import Assumed
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from fixturecheck.setup.calibrated import CalibratedChuck
 from fixturecheck.setup.document import read_document
+from fixturecheck.setup.holding import CalibratedChuck
 
 
 def chuck_file(path: str | Path) -> CalibratedChuck:

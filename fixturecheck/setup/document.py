@@ -1,4 +1,4 @@
-"""Reads a TOML file as text: its tables with their lines, and the keys that are overridden."""
+"""A TOML file as text: its tables, the lines of its keys, and the keys that are overridden."""
 
 from __future__ import annotations
 
@@ -11,14 +11,96 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fixturecheck.errors import SetupError
-from fixturecheck.mistakes import Mistakes
-from fixturecheck.setup import stated as facts_of
-from fixturecheck.setup.lines import lines_of
-from fixturecheck.setup.stated import Stated
+from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.names import nearest
+from fixturecheck.setup import reader as facts_of
+from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.tables import RECORDS, SINGLE
-from fixturecheck.shop.nearest import nearest
 from fixturecheck.units import INCH_SUFFIX, inch_key
+
+_PART = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""
+_DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
+_HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]")
+_KEY = re.compile(rf"\s*({_DOTTED})\s*=")
+_TOKEN = re.compile(r'"""|\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|[\[\]{}]|\#[^\n]*|\\.', re.DOTALL)
+
+KeyPath = tuple[str | int, ...]
+
+
+def lines_of(text: str) -> dict[KeyPath, int]:
+    """Return the line, from 1, of every key and table of a TOML text that parses.
+
+    Keys inside inline tables are not listed; look up the key that holds the table.
+
+    Parameters
+    ----------
+    text : str
+        TOML that has been parsed without an error.
+
+    Returns
+    -------
+    dict of path to int
+        Paths are the keys from the top; entries of an array of tables count from 0.
+    """
+    found: dict[KeyPath, int] = {}
+    counts: dict[KeyPath, int] = {}
+    table: KeyPath = ()
+    rows = text.split("\n")
+    n = 0
+    while n < len(rows):
+        header, key = _HEADER.match(rows[n]), _KEY.match(rows[n])
+        if header:
+            table = _opened(_parts(header.group(2)), header.group(1) == "[[", counts)
+            found.setdefault(table, n + 1)
+            n += 1
+        elif key:
+            path = table
+            for part in _parts(key.group(1)):
+                path = (*path, part)
+                found.setdefault(path, n + 1)
+            n = _end_of_value(rows, n, key.end())
+        else:
+            n += 1
+    return found
+
+
+def _opened(parts: list[str], entry: bool, counts: dict[KeyPath, int]) -> KeyPath:
+    """Return the path of the table that a header opens; parents that are lists mean their last entry."""
+    path: KeyPath = ()
+    for i, part in enumerate(parts):
+        path = (*path, part)
+        if entry and i == len(parts) - 1:
+            counts[path] = counts.get(path, -1) + 1
+        if path in counts:
+            path = (*path, counts[path])
+    return path
+
+
+def _parts(dotted: str) -> list[str]:
+    """Split a dotted key, quotes taken off."""
+    return [part.strip("\"'") for part in re.findall(_PART, dotted)]
+
+
+def _end_of_value(rows: list[str], n: int, column: int) -> int:
+    """Return the row after the value that starts in row n: lists and long texts go on over several."""
+    depth = 0
+    quotes = ""
+    rest = rows[n][column:]
+    while True:
+        for token in _TOKEN.findall(rest):
+            if quotes:
+                quotes = "" if token == quotes else quotes
+            elif token in {'"""', "'''"}:
+                quotes = token
+            elif token in {"[", "{"}:
+                depth += 1
+            elif token in {"]", "}"}:
+                depth -= 1
+        n += 1
+        if (depth <= 0 and not quotes) or n >= len(rows):
+            return n
+        rest = rows[n]
+
 
 MOST_BYTES = 4_000_000
 """A set-up of a thousand bodies is a tenth of this."""
@@ -44,7 +126,7 @@ def read_document(path: Path, overrides: Mapping[str, str]) -> Stated:
     """
     text = text_of(path)
     document = parsed(path.name, text)
-    set_by: dict[facts_of.Path, str] = {}
+    set_by: dict[facts_of.KeyPath, str] = {}
     wrong = Mistakes()
     for key, value in overrides.items():
         with wrong.noted():
@@ -111,7 +193,7 @@ def _syntax(name: str, reason: str, text: str) -> str:
     return f"{name}, line {line}: {_LINE.sub('', reason).replace(' (at end of document)', '')}"
 
 
-def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path: facts_of.Path) -> str:
+def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path: facts_of.KeyPath) -> str:
     """Say where a key stands: the option that set it, or its line, or that of the table around it."""
     for n in range(len(path), 0, -1):
         if path[:n] in set_by:
@@ -121,7 +203,7 @@ def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path:
     return file
 
 
-def _override(document: dict[str, Any], key: str, text: str) -> facts_of.Path:
+def _override(document: dict[str, Any], key: str, text: str) -> facts_of.KeyPath:
     """Set a dotted key in the parsed document and return its path."""
     *parents, last = key.split(".")
     option = f"--set {key}={text}"
@@ -129,7 +211,7 @@ def _override(document: dict[str, Any], key: str, text: str) -> facts_of.Path:
         message = f"{option}: name a table and a key, like {_like(key)}"
         raise SetupError(message)
     at: Any = document
-    path: facts_of.Path = ()
+    path: facts_of.KeyPath = ()
     for part in parents:
         at, path = _step_into(at, path, part, option)
     if isinstance(at, list):
@@ -144,7 +226,7 @@ def _override(document: dict[str, Any], key: str, text: str) -> facts_of.Path:
     return (*path, last)
 
 
-def _step_into(at: Any, path: facts_of.Path, part: str, option: str) -> tuple[Any, facts_of.Path]:
+def _step_into(at: Any, path: facts_of.KeyPath, part: str, option: str) -> tuple[Any, facts_of.KeyPath]:
     """Go one table or entry deeper."""
     if isinstance(at, list):
         names = [str(e.get("name", n)) for n, e in enumerate(at, start=1) if isinstance(e, dict)]

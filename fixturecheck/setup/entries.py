@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from fixturecheck.allowed import Allowed, allowed
+from fixturecheck.fields import Allowed, allowed
 from fixturecheck.units import SMALL_LENGTHS, UNITS
 
 ROLES = ("part", "fixture")
@@ -21,7 +21,6 @@ LEAN_MM = Allowed(least=0.0, most=10.0)
 PLACE_MM = Allowed(least=-10_000.0, most=10_000.0)
 TURN_DEG = Allowed(least=-36_000.0, most=36_000.0)
 MOST_TURNS = 50
-MOST_NAME = 60
 MOST_SELECTOR = 300
 MOST_ENTRIES = 1000
 """How many turns, letters of a name and of a selector, and entries of one kind a set-up may have."""

@@ -1,31 +1,120 @@
-"""Reads the facts about one body or one piece of equipment from its table; the solids come later."""
+"""Records of a set-up out of its tables of facts: bodies, equipment, places, machine, staging and holding."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
-from fixturecheck.allowed import Allowed, shortened
-from fixturecheck.errors import SetupError
-from fixturecheck.mistakes import Mistakes
+from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.fields import Allowed, shortened
+from fixturecheck.names import MOST_NAME, NAME, allowed_name
 from fixturecheck.result import Vector
+from fixturecheck.setup.chuck_file import chuck_file
 from fixturecheck.setup.entries import (
     LEAN_MM,
-    MOST_NAME,
     MOST_SELECTOR,
+    MOST_TURNS,
+    PLACE_MM,
     POLES,
     ROLES,
+    TURN_DEG,
     ZONE_MM,
     BodyEntry,
     EquipmentEntry,
 )
-from fixturecheck.setup.places import point, turns
-from fixturecheck.setup.stated import Stated, with_inches
-from fixturecheck.setup.words import NAME, allowed_name
+from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
+from fixturecheck.setup.reader import Stated, with_inches
+from fixturecheck.setup.records import Machine, Relieving
+from fixturecheck.setup.staging import PULL_N, Press, Push, Staging
 from fixturecheck.shop import tables
 from fixturecheck.shop.catalogue import checked
+from fixturecheck.shop.wheels import Flange, Guard, Wheel, check_wheel
 from fixturecheck.units import convert, from_inch_key, inch_key
+
+Turn = tuple[str | Sequence[float], float]
+"""An axis, `x`, `y`, `z` or a vector, and an angle in degrees, right-handed."""
+
+AXES: Mapping[str, Vector] = {"x": (1.0, 0.0, 0.0), "y": (0.0, 1.0, 0.0), "z": (0.0, 0.0, 1.0)}
+
+
+def point(values: object, what: str, rule: Allowed = PLACE_MM) -> Vector:
+    """Return three finite numbers in their range, or say what is wrong with them.
+
+    Parameters
+    ----------
+    values : object
+        What was stated.
+    what : str
+        What it is called in the message.
+
+    Raises
+    ------
+    SetupError
+        There are not three, one is not finite, or one is out of range.
+    """
+    numbers = list(values) if isinstance(values, Sequence) and not isinstance(values, str) else []
+    if len(numbers) != 3 or not all(map(_is_number, numbers)):
+        message = f"{what} must be three finite numbers; got {shortened(values)}"
+        raise SetupError(message)
+    for number in numbers:
+        flaw = rule.flaw_of(number)
+        if flaw:
+            message = f"{what}: {flaw}"
+            raise SetupError(message)
+    return float(numbers[0]), float(numbers[1]), float(numbers[2])
+
+
+def turns(values: object) -> tuple[tuple[Vector, float], ...]:
+    """Return turns as axis and angle in degrees, in their order.
+
+    Raises
+    ------
+    SetupError
+        There are too many, an axis is unknown or has no length, or an angle is none.
+    """
+    if not isinstance(values, list | tuple):
+        message = "rotate must be a list of turns, like [['z', 90]]"
+        raise SetupError(message)
+    if len(values) > MOST_TURNS:
+        message = f"rotate holds {len(values)} turns; state at most {MOST_TURNS}"
+        raise SetupError(message)
+    return tuple(_turn(turn) for turn in values)
+
+
+def _turn(turn: object) -> tuple[Vector, float]:
+    """Return the axis and the angle of one stated turn."""
+    if not isinstance(turn, list | tuple) or len(turn) != 2:
+        message = f"a turn is an axis and an angle in degrees, like ('z', 90); got {shortened(turn)}"
+        raise SetupError(message)
+    axis, angle_deg = turn
+    if isinstance(axis, str):
+        if axis.lower() not in AXES:
+            message = f"axis {shortened(axis)} is unknown; use x, y, z or a vector"
+            raise SetupError(message)
+        direction = AXES[axis.lower()]
+    else:
+        direction = point(axis, "an axis")
+    if math.hypot(*direction) == 0.0:
+        message = "an axis of rotation must have a length; got (0, 0, 0)"
+        raise SetupError(message)
+    if not _is_number(angle_deg):
+        message = f"an angle must be a finite number of degrees; got {shortened(angle_deg)}"
+        raise SetupError(message)
+    flaw = TURN_DEG.flaw_of(angle_deg)
+    if flaw:
+        message = f"an angle: {flaw}"
+        raise SetupError(message)
+    return direction, float(angle_deg)
+
+
+def _is_number(value: object) -> bool:
+    """Say whether a value is a finite number, however large; True and False are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return isinstance(value, int) or math.isfinite(value)
+
 
 FILE_KEYS = ("name", "file", "solid", "at", "rotate")
 BODY_KEYS = tuple(f.name for f in fields(BodyEntry) if f.name not in FILE_KEYS)
@@ -343,3 +432,130 @@ def _lengths_by_face(entry: Stated, key: str, rule: Allowed) -> Any:
     if isinstance(value, Mapping):
         return {face: from_inch_key(v, key=key) for face, v in value.items()}
     return from_inch_key(value, key=key)
+
+
+def machine_stated(facts: Stated) -> Machine:
+    """Return the machine with its flange and guard; `guard = false` takes the guard off.
+
+    Raises
+    ------
+    SetupError
+        Something stated of them is wrong.
+    """
+    stated = facts.table("machine")
+    wrong = Mistakes()
+    guard: Guard | None = None
+    with wrong.noted():
+        if stated.get("guard", "table or false", {}) is not False:
+            guard = stated.table("guard", "[machine.guard]").record(Guard)
+    flange = wrong.or_else(lambda: stated.table("flange", "[machine.flange]").record(Flange), Flange())
+    machine = wrong.or_else(
+        lambda: stated.record(Machine, besides={"flange": flange, "guard": guard}), Machine()
+    )
+    wrong.raise_any()
+    return machine
+
+
+def wheel_stated(stated: Stated) -> Wheel:
+    """Return the wheel that a table states, its sizes fitting its shape.
+
+    Raises
+    ------
+    SetupError
+        A size is wrong, or they make no wheel.
+    """
+    wheel = stated.record(Wheel)
+    try:
+        check_wheel(wheel)
+    except SetupError as reason:
+        stated.fail(str(reason))
+    return wheel
+
+
+def staging_stated(facts: Stated) -> Staging | None:
+    """Return the staging that `[staging]` states; None where there is no such table."""
+    if "staging" not in facts.values:
+        return None
+    stated = facts.table("staging")
+    wrong = Mistakes()
+    pushes: dict[str, Push] = {}
+    with wrong.noted():
+        by_part = stated.table("push", "push in [staging]")
+        for name in by_part.values:
+            with wrong.noted():
+                pushes[name] = by_part.table(name, f"push of {name!r} in [staging]").record(Push)
+    pulls = wrong.or_else(lambda: _pulls(stated), {})
+    presses = wrong.each(wrong.or_else(lambda: stated.tables("press"), []), lambda p: p.record(Press))
+    besides = {"push": pushes, "pull_n": pulls, "press": presses}
+    staging = wrong.or_else(lambda: stated.record(Staging, besides=besides), None)
+    wrong.raise_any()
+    return staging
+
+
+def _pulls(stated: Stated) -> dict[str, float]:
+    """Return the pull on each part; one number is that of all."""
+    key = "pull_lbf" if "pull_lbf" in stated.values else "pull_n"
+    if key == "pull_lbf" and "pull_n" in stated.values:
+        stated.fail(f"{stated.what} states both pull_n and pull_lbf; keep one", key)
+    value: Any = stated.get(key, "number or table", {})
+    if isinstance(value, int | float):
+        pulls = {"*": float(value)}
+    else:
+        table = stated.table(key, f"{key} in [staging]")
+        pulls = {name: float(table.get(name, "number")) for name in table.values}
+    for pull in pulls.values():
+        metric = pull if key == "pull_n" else from_inch_key(min(pull, 1e300), key="pull_n")
+        flaw = PULL_N.flaw_of(metric, inch_of=None if key == "pull_n" else "pull_n")
+        if flaw:
+            stated.fail(f"{key} in {stated.what}: {flaw}", key)
+    if key == "pull_n":
+        return pulls
+    return {name: from_inch_key(pull, key="pull_n") for name, pull in pulls.items()}
+
+
+def relief_stated(facts: Stated) -> Relieving:
+    """Return what `[relief]` asks."""
+    return facts.table("relief").record(Relieving)
+
+
+def holding_stated(facts: Stated) -> Holding | None:
+    """Return the holding that `[holding]`, `[[clamp]]` and `[[mill]]` state; None where there is none."""
+    if not {"holding", "clamp", "mill"} & set(facts.values):
+        return None
+    stated = facts.table("holding")
+    wrong = Mistakes()
+    grinds_as = wrong.or_else(lambda: _texts(stated, "grinds_as"), {})
+    between = wrong.or_else(lambda: _curves(stated), {})
+    clamps = wrong.each(wrong.or_else(lambda: facts.tables("clamp"), []), lambda c: c.record(Clamp))
+    milling = wrong.each(wrong.or_else(lambda: facts.tables("mill"), []), lambda m: m.record(Milling))
+    calibrated = wrong.or_else(lambda: _calibrated(stated), None)
+    besides: dict[str, Any] = {
+        "clamps": clamps,
+        "milling": milling,
+        "grinds_as": grinds_as,
+        "curves_between": between,
+    }
+    besides["calibrated"] = calibrated
+    holding = wrong.or_else(lambda: stated.record(Holding, besides=besides), None)
+    wrong.raise_any()
+    return holding
+
+
+def _calibrated(stated: Stated) -> CalibratedChuck | None:
+    path = stated.get("calibrated", "text")
+    if path is None:
+        return None
+    try:
+        return chuck_file(path)
+    except SetupError as reason:
+        stated.fail("; ".join(reason.problems), "calibrated")
+
+
+def _texts(stated: Stated, key: str) -> dict[str, str]:
+    table = stated.table(key, f"{key} in [holding]")
+    return {name: table.get(name, "text") for name in table.values}
+
+
+def _curves(stated: Stated) -> dict[str, tuple[str, ...]]:
+    table = stated.table("curves_between", "curves_between in [holding]")
+    return {name: tuple(table.get(name, "texts")) for name in table.values}

@@ -1,23 +1,293 @@
-"""Reads a set-up from a file, whichever way it is stated there."""
+"""A set-up from a file, whichever way it is stated there: TOML with solids, a script, or an assembly."""
 
 from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path, PurePath
 from typing import Any
 
-from fixturecheck.errors import SetupError
-from fixturecheck.kernel.assembly import is_assembly
+from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.kernel.assembly import Assembly, Node, is_assembly, nodes_of, tagged
 from fixturecheck.kernel.script import run
+from fixturecheck.kernel.shapes import Location
+from fixturecheck.kernel.step.read import PartFile, read
+from fixturecheck.names import nearest
 from fixturecheck.result import Source
-from fixturecheck.setup.assembly import setup_from_assembly
+from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body_facts
+from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.setup.toml import load_toml
-from fixturecheck.shop.nearest import nearest
+from fixturecheck.setup.reader import KeyPath, Stated
+from fixturecheck.setup.tables import ALL
+from fixturecheck.setup.text import FileBody, Told, files_of, told_in, told_in_file
+from fixturecheck.shop.tables import among_ours
+
+
+def build_setup(
+    told: Told,
+    *,
+    bodies: Iterable[Callable[[], Body]],
+    sources: Callable[[Sequence[Body]], tuple[Source, ...]] = lambda _bodies: (),
+) -> Setup:
+    """Make a set-up of what its tables state.
+
+    Parameters
+    ----------
+    told : Told
+        What they state.
+    bodies : iterable of callable
+        Each makes one of the bodies that are no equipment.
+    sources : callable, optional
+        Lists the files that it was read from, given all bodies.
+
+    Raises
+    ------
+    SetupError
+        A solid cannot be read or made, or something stated does not fit it; with the place of each.
+    """
+    with among_ours(told.own):
+        return _made(told, bodies, sources)
+
+
+def _made(
+    told: Told,
+    bodies: Iterable[Callable[[], Body]],
+    sources: Callable[[Sequence[Body]], tuple[Source, ...]],
+) -> Setup:
+    """Make the set-up, the user's materials being known."""
+    wrong = Mistakes()
+    made = [one for piece in wrong.each(told.equipment, _equipment) for one in piece]
+    everything = (*made, *wrong.each(bodies, lambda make: make()))
+    wrong.raise_any()
+    try:
+        return Setup(
+            name=told.name,
+            units=told.units,
+            small_lengths=told.small_lengths,
+            bodies=everything,
+            sources=sources(everything),
+            seats=told.seats,
+            cuts=told.cuts,
+            machine=told.machine,
+            wheel=told.wheel,
+            tolerances=told.tolerances,
+            severity=told.severity,
+            staging=told.staging,
+            relief=told.relief,
+            holding=told.holding,
+            own=told.own,
+        )
+    except SetupError as reason:
+        for line in reason.problems:
+            wrong.add(f"{_where_said(told.facts, line)}: {line}")
+        wrong.raise_any()
+        raise
+
+
+def body_of(facts: BodyFacts, drawn: object, at: Location, **more: Any) -> Body:
+    """Make one body of its facts, its solid and its place.
+
+    Parameters
+    ----------
+    drawn : object
+        The solid, or the file that holds it.
+    **more
+        What `fixturecheck.body` takes besides.
+
+    Raises
+    ------
+    SetupError
+        The solid or a face is not found.
+    """
+    try:
+        return body(facts.name, drawn, at=at, **facts.stated, **more)
+    except SetupError as reason:
+        facts.entry.several("", reason)
+
+
+def located(place_stated: PlaceFacts) -> Location:
+    """Return the place that was stated, as the kernel has it."""
+    return place(at=place_stated.at, rotate=place_stated.rotate)
+
+
+def _equipment(facts: EquipmentFacts) -> tuple[Body, ...]:
+    """Make a piece of equipment."""
+    try:
+        return equipment(
+            facts.kind, name=facts.name, at=located(facts.place), fastened=facts.fastened, **facts.params
+        )
+    except SetupError as reason:
+        facts.entry.several("", reason)
+
+
+_SAID = re.compile(
+    r"(?:(body|cut|equipment|clamp|mill) '([^']*)'|seat of '([^']*)' on '([^']*)'"
+    r"|(machine|wheel|flange|guard|staging|relief|holding))"
+)
+
+
+def _where_said(facts: Stated, message: str) -> str:
+    """Say where the entry stands that a message about the whole set-up begins with."""
+    said = _SAID.match(message)
+    if not said:
+        return facts.where(facts.path)
+    kind, name, on_body, on, single = said.groups()
+    if single:
+        return facts.where(("machine", single) if single in {"flange", "guard"} else (single,))
+    wanted = {"name": name} if kind else {"body": on_body, "on": on}
+    entries: Any = facts.values.get(kind or "seat", ())
+    for n, entry in enumerate(entries if isinstance(entries, list | tuple) else ()):
+        if all(entry.get(k) == v for k, v in wanted.items()):
+            return facts.where((kind or "seat", n))
+    return facts.where(facts.path)
+
+
+def load_toml(
+    path: Path,
+    overrides: Mapping[str, str],
+    *,
+    sources: Any,
+) -> Setup:
+    """Read a set-up from a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file; the files it names are looked for from its folder.
+    overrides : mapping of str to str
+        Values for dotted keys: `cut.floor.downfeed_mm`, `wheel.diameter_mm`, `seat.1.min_share`.
+        Entries of a list go by their name, or by their number from 1.
+    sources : callable
+        Lists the files that it was read from, given the bodies and what other files were read.
+
+    Raises
+    ------
+    SetupError
+        The file cannot be read, does not parse, or states something wrong; with its line.
+    """
+    told = told_in_file(path, overrides)
+    read_part = _Reader()
+    bodies: Sequence[Callable[[], Body]] = [
+        partial(_body, file, read_part) for file in files_of(told, path.parent)
+    ]
+    files = [] if told.shop_file is None else [told.shop_file]
+    if told.holding is not None and told.holding.calibrated is not None:
+        files.append(Path(told.holding.calibrated.path))
+
+    def listed(everything: Sequence[Body]) -> tuple[Source, ...]:
+        return tuple(sources(everything, files))
+
+    return build_setup(told, bodies=bodies, sources=listed)
+
+
+def _body(file: FileBody, read_part: Callable[[Path], PartFile]) -> Body:
+    """Make one body whose solid is in a file of its own."""
+    try:
+        part = read_part(file.path)
+    except SetupError as reason:
+        file.facts.entry.fail(f"body {file.facts.name!r}: {reason}", "file")
+    return body_of(file.facts, part, located(file.place), which=file.which)
+
+
+class _Reader:
+    """Reads each part file once, however many bodies it serves."""
+
+    def __init__(self) -> None:
+        self._read: dict[Path, PartFile] = {}
+
+    def __call__(self, path: Path) -> PartFile:
+        if path not in self._read:
+            self._read[path] = read(path)
+        return self._read[path]
+
+
+KEY = "fixturecheck"
+"""The metadata entry that holds the facts."""
+
+
+def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None = None) -> Setup:
+    """Build a set-up from a CadQuery assembly, as it stands now.
+
+    Every node with a solid is a body of the node's name, standing where its own and its parents'
+    locations put it; solve the assembly's constraints first. Under the key `fixturecheck` in its
+    metadata a node states what a `[[body]]` of a TOML set-up may state: role, material, faces,
+    finish, tolerance_mm, orientation_mm, no_function, pole, group, fastened; `{"skip": True}` leaves it
+    out. Faces that were named with `addSubshape` keep those names; a reference may also be `{"tag": NAME}`,
+    a face, or a workplane with faces selected. The top node states the rest: the tables setup, machine,
+    wheel, tolerances, severity, and lists of equipment, seat and cut. Should it hold a solid itself, the
+    facts about that body stand under `body`.
+
+    Parameters
+    ----------
+    assembly : cadquery.Assembly
+        The top node.
+    facts : mapping, optional
+        Tables to use in place of those in the top node's metadata.
+
+    Raises
+    ------
+    SetupError
+        A node with a solid states nothing, or something stated is wrong; the message names the node.
+    """
+    whole = _facts(assembly.metadata.get(KEY), assembly.name, "the top node")
+    tables = Stated(
+        what="the top node's facts",
+        values={**whole, **(facts or {})},
+        path=(),
+        where=partial(_where, assembly.name),
+    )
+    nodes = list(_bodies(assembly, tables.values))
+
+    def bodies(units: str) -> Sequence[partial[BodyFacts]]:
+        return [partial(_body_facts, node, entry, units) for node, entry in nodes]
+
+    told = told_in(tables, known=ALL, name=assembly.name, bodies=bodies)
+    made = [partial(_body_of_node, node, facts) for (node, _), facts in zip(nodes, told.bodies, strict=True)]
+    return build_setup(told, bodies=made)
+
+
+def _bodies(assembly: Assembly, whole: Mapping[str, Any]) -> Iterator[tuple[Node, Stated]]:
+    """Yield each node that is a body, with what it states."""
+    for node in nodes_of(assembly, KEY):
+        top = node.drawn is assembly.obj and node.name == assembly.name
+        entry = Stated(
+            what=f"body {node.name!r}",
+            values=_facts(whole.get("body") if top else node.facts, node.name, "its solid"),
+            path=(),
+            where=partial(_where, node.name),
+        )
+        if not entry.get("skip", "flag", default=False):
+            yield node, entry
+
+
+def _body_facts(node: Node, entry: Stated, units: str) -> BodyFacts:
+    return body_facts(entry, units, name=node.name, besides=("skip",), tags=partial(tagged, node.drawn))
+
+
+def _body_of_node(node: Node, facts: BodyFacts) -> Body:
+    return body_of(facts, node.drawn, node.at, named=node.face_names)
+
+
+def _facts(stated: object, name: str, what: str) -> Mapping[str, Any]:
+    """Return what a node states, which must be something."""
+    if isinstance(stated, Mapping):
+        return stated
+    message = (
+        f"assembly node {name!r}: nothing is stated about {what}; "
+        f"give it metadata={{{KEY!r}: {{...}}}}, with 'skip': True to leave it out"
+    )
+    raise SetupError(message)
+
+
+def _where(node: str, path: KeyPath) -> str:
+    """Say where a key stands: the node, and the way down in its facts."""
+    inside = "".join(f"[{part!r}]" for part in path)
+    return f"assembly node {node!r}" + (f", {inside}" if inside else "")
+
 
 _NO_OVERRIDES: Mapping[str, str] = {}
 
@@ -95,9 +365,9 @@ def _sources(file: Path, bodies: Iterable[Body], modules: Iterable[Path] = ()) -
     found = {file.name: _digest(file)}
     for module in modules:
         found.setdefault(_from_home(module, home), _digest(module))
-    for body in bodies:
-        if body.source is not None:
-            found.setdefault(_from_home(home / body.source.path, home), body.source.sha256)
+    for each in bodies:
+        if each.source is not None:
+            found.setdefault(_from_home(home / each.source.path, home), each.source.sha256)
     return tuple(Source(path=path, sha256=sha256) for path, sha256 in found.items())
 
 

@@ -16,12 +16,11 @@ from fixturecheck.kernel.select import by_point, by_selector, by_shape
 from fixturecheck.kernel.shapes import Location, Solid
 from fixturecheck.kernel.step.read import Imported, PartFile, read
 from fixturecheck.kernel.validity import one_solid
+from fixturecheck.names import BY_PLACE, nearest, plain
 from fixturecheck.result import Source
+from fixturecheck.setup.facts import Turn, point, turns
 from fixturecheck.setup.model import Body
-from fixturecheck.setup.places import Turn, point, turns
-from fixturecheck.setup.words import BY_PLACE, plain
 from fixturecheck.shop import catalogue
-from fixturecheck.shop.nearest import nearest
 from fixturecheck.shop.piece import Piece
 
 Place = Location | Sequence[float] | None

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from fixturecheck.allowed import allowed
 from fixturecheck.errors import SetupError
+from fixturecheck.fields import allowed
 from fixturecheck.shop import tables
 from fixturecheck.units import UNITS
 

@@ -8,18 +8,17 @@ from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
 
 from fixturecheck.errors import SetupError
+from fixturecheck.fields import HIDDEN, recorded
 from fixturecheck.kernel.brep.topology import canonical_order, faces_of
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import composed, placed_at
 from fixturecheck.kernel.shapes import Location, Placed, Solid
-from fixturecheck.recorded import HIDDEN, recorded
+from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
 from fixturecheck.setup.holding import Holding
-from fixturecheck.setup.records import Cut, Machine, Seat
-from fixturecheck.setup.relieving import Relieving
+from fixturecheck.setup.records import Cut, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.validate import all_of, refuse_bad
-from fixturecheck.setup.words import BY_PLACE
 from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
 from fixturecheck.shop.wheels import Wheel
 from fixturecheck.tolerances import Tolerances
@@ -284,3 +283,18 @@ def among_its_own(function: Callable[Concatenate[Setup, P], T]) -> Callable[Conc
             return function(setup, *args, **kwargs)
 
     return run
+
+
+def together(setup: Setup, name: str) -> tuple[str, ...]:
+    """Return the bodies of the same piece of equipment, the named one included."""
+    group = setup.body(name).group
+    return tuple(b.name for b in setup.bodies if b.name == name or (group is not None and b.group == group))
+
+
+def is_loose(setup: Setup, name: str) -> bool:
+    """Tell whether a body is a block, parallel or stop of its own: no part, no magnet, of one piece.
+
+    A chuck, V-block or vise is of several pieces, or has poles; it is not changed for one job.
+    """
+    body = setup.body(name)
+    return body.role == "fixture" and body.pole is None and not body.poles and len(together(setup, name)) == 1

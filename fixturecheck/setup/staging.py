@@ -7,11 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from fixturecheck.allowed import Allowed, allowed
 from fixturecheck.errors import SetupError
-from fixturecheck.recorded import HIDDEN, recorded
+from fixturecheck.fields import HIDDEN, Allowed, allowed, recorded
+from fixturecheck.names import nearest
 from fixturecheck.result import Vector
-from fixturecheck.shop.nearest import nearest
 
 PULL_N = Allowed(least=0.0, most=1e5)
 """A trifle of magnet on one part."""

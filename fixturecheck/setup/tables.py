@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from fixturecheck.setup.entries import BodyEntry, EquipmentEntry, HeadEntry
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.measurement import CalibrationHead, Measurement
-from fixturecheck.setup.records import Cut, Machine, Seat
-from fixturecheck.setup.relieving import Relieving
+from fixturecheck.setup.records import Cut, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Press, Push, Staging
 from fixturecheck.shop.tables import Finish, Material
 from fixturecheck.shop.wheels import Flange, Guard, Wheel

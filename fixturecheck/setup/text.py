@@ -1,19 +1,355 @@
-"""Reads a TOML set-up as far as text goes, so that a slip of the pen is answered before the kernel loads."""
+"""A set-up read as text, so that mistakes are answered before the kernel loads."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
-from fixturecheck.mistakes import Mistakes
-from fixturecheck.setup.document import read_document
-from fixturecheck.setup.facts import FILE_KEYS, BodyFacts, PlaceFacts, body_facts, place_facts
-from fixturecheck.setup.own import own_shop, with_shop
-from fixturecheck.setup.stated import Stated
-from fixturecheck.setup.tables import ALL
-from fixturecheck.setup.told import Told, told_in
+from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.fields import shortened
+from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
+from fixturecheck.setup.document import read_document, twins
+from fixturecheck.setup.entries import HeadEntry
+from fixturecheck.setup.facts import (
+    FILE_KEYS,
+    BodyFacts,
+    EquipmentFacts,
+    PlaceFacts,
+    body_facts,
+    equipment_facts,
+    holding_stated,
+    machine_stated,
+    place_facts,
+    relief_stated,
+    staging_stated,
+    wheel_stated,
+)
+from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.reader import Stated
+from fixturecheck.setup.records import Cut, Machine, Relieving, Seat
+from fixturecheck.setup.staging import Staging
+from fixturecheck.setup.tables import ALL, LISTS
+from fixturecheck.shop.tables import Finish, Material, Own, among_ours, refuse_bad_own
+from fixturecheck.shop.wheels import Wheel
+from fixturecheck.tolerances import Tolerances
+
+SHOP_TABLES = ("material", "finish", "wheel", "machine")
+"""What may stand in a file of the shop."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnShop:
+    """What a file of the shop states.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    own : Own
+        Its materials and finishes; hand them to `Setup(own=...)`.
+    wheels : mapping of str to Wheel
+        Its wheels by their names.
+    machine : Machine
+        Its machine; what it does not state has the usual defaults.
+    """
+
+    path: Path
+    own: Own
+    wheels: Mapping[str, Wheel]
+    machine: Machine
+    tables: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+
+def own_shop(path: str | Path) -> OwnShop:
+    """Read a file of the shop.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file with `[[material]]`, `[[finish]]`, `[[wheel]]` and `[machine]`.
+
+    Raises
+    ------
+    SetupError
+        It cannot be read, or something in it is wrong: every mistake with its line.
+    """
+    file = Path(path)
+    facts = read_document(file, {})
+    wrong = Mistakes()
+    with wrong.noted():
+        facts.only(SHOP_TABLES)
+    own = wrong.or_else(lambda: own_stated(facts), Own())
+    wheels = wrong.each(wrong.or_else(lambda: facts.tables("wheel"), []), _named_wheel)
+    machine = wrong.or_else(lambda: machine_stated(facts), Machine())
+    wrong.raise_any()
+    return OwnShop(path=file, own=own, wheels=dict(wheels), machine=machine, tables=facts.values)
+
+
+def own_stated(facts: Stated, more: Own | None = None) -> Own:
+    """Return the materials and finishes that tables state, and those of a file of the shop.
+
+    Raises
+    ------
+    SetupError
+        A row of them cannot be; all that is wrong is told.
+    """
+    wrong = Mistakes()
+    own = Own(
+        materials=wrong.each(facts.tables("material"), lambda row: row.record(Material)),
+        finishes=wrong.each(facts.tables("finish"), lambda row: row.record(Finish)),
+    )
+    if more is not None:
+        own = Own(materials=own.materials + more.materials, finishes=own.finishes + more.finishes)
+    names = [("material", row.name) for row in own.materials] + [("finish", row.name) for row in own.finishes]
+    for kind, name in names:
+        try:
+            allowed_name(name, f"{kind} {name!r}")
+        except SetupError as reason:
+            wrong.add(f"{facts.where((kind,))}: {reason}")
+    try:
+        with among_ours(own):
+            refuse_bad_own(own)
+    except SetupError as reason:
+        for line in reason.problems:
+            wrong.add(f"{facts.where(())}: {line}")
+    wrong.raise_any()
+    return own
+
+
+def with_shop(facts: Stated, shop: OwnShop) -> Stated:
+    """Return the tables of a set-up with the wheel that it names, and the machine, of the shop under its own.
+
+    Raises
+    ------
+    SetupError
+        The shop has no wheel of the name.
+    """
+    values = dict(facts.values)
+    wheel = values.get("wheel")
+    if isinstance(wheel, Mapping) and isinstance(wheel.get("name"), str):
+        rows = {row["name"]: row for row in shop.tables.get("wheel", ())}
+        if wheel["name"] not in rows:
+            near = nearest(wheel["name"], rows)
+            facts.table("wheel").fail(f"{shop.path.name} has no wheel {wheel['name']!r}; {near}", "name")
+        merged = _under(rows[wheel["name"]], wheel)
+        values["wheel"] = {key: value for key, value in merged.items() if key != "name"}
+    machine = values.get("machine", {})
+    if isinstance(machine, Mapping) and "machine" in shop.tables:
+        values["machine"] = _under(shop.tables["machine"], machine)
+    return replace(facts, values=values)
+
+
+def _under(base: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a table with another's values over it; a quantity in other units replaces its twin."""
+    merged = dict(base)
+    for key, value in over.items():
+        for twin in twins(key):
+            merged.pop(twin, None)
+        both = isinstance(value, Mapping) and isinstance(merged.get(key), Mapping)
+        merged[key] = _under(merged[key], value) if both else value
+    return merged
+
+
+def _named_wheel(entry: Stated) -> tuple[str, Wheel]:
+    """Return a wheel of the shop with its name."""
+    name: str = entry.need("name", "text")
+    sizes = {key: value for key, value in entry.values.items() if key != "name"}
+    return name, wheel_stated(replace(entry, values=sizes))
+
+
+MOST_HEAD = 200
+"""Letters of the set-up's own name."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What a set-up states, without its solids; the fields are those of `Setup`.
+
+    Parameters
+    ----------
+    facts : Stated
+        The tables that it was read from.
+    own : Own
+        Materials and finishes of the user's.
+    shop_file : Path or None
+        The file of the shop that the set-up names.
+    """
+
+    facts: Stated
+    own: Own
+    name: str
+    units: str
+    small_lengths: str
+    equipment: tuple[EquipmentFacts, ...]
+    bodies: tuple[BodyFacts, ...]
+    seats: tuple[Seat, ...]
+    cuts: tuple[Cut, ...]
+    machine: Machine
+    wheel: Wheel
+    tolerances: Tolerances
+    severity: dict[str, str]
+    staging: Staging | None
+    relief: Relieving
+    holding: Holding | None
+    shop_file: Path | None = None
+
+
+def told_in(
+    facts: Stated,
+    *,
+    known: Iterable[str],
+    name: str,
+    bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
+    more: Own | None = None,
+) -> Told:
+    """Read the tables of a set-up.
+
+    Parameters
+    ----------
+    facts : Stated
+        The tables at the top.
+    known : iterable of str
+        The tables that may stand there.
+    name : str
+        What the set-up is called when it does not say.
+    bodies : callable
+        Given the units, returns what reads each body that is no equipment.
+    more : Own, optional
+        Materials and finishes of a file of the shop.
+
+    Raises
+    ------
+    SetupError
+        Something stated cannot be used; every mistake that text shows is told, each with its place.
+    """
+    wrong = Mistakes()
+    with wrong.noted():
+        facts.only(known)
+    head = wrong.or_else(lambda: _head(facts), HeadEntry())
+    own = wrong.or_else(lambda: own_stated(facts, more), more or Own())
+    with among_ours(own):
+        return _told(facts, wrong, head, own, name=name, bodies=bodies)
+
+
+def _told(
+    facts: Stated,
+    wrong: Mistakes,
+    head: HeadEntry,
+    own: Own,
+    *,
+    name: str,
+    bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
+) -> Told:
+    """Read the tables below the head, the user's materials and finishes being known."""
+    pieces = {kind: wrong.or_else(partial(facts.tables, kind), []) for kind in LISTS if kind != "body"}
+    before = len(wrong)
+    equipment = wrong.each(pieces["equipment"], lambda e: equipment_facts(e, head.units))
+    read = wrong.each(bodies(head.units), lambda one: one())
+    all_read = len(wrong) == before
+    seats = wrong.each(pieces["seat"], lambda s: s.record(Seat))
+    cuts = wrong.each(pieces["cut"], _cut)
+    parts: dict[str, Any] = {
+        "machine": wrong.or_else(lambda: machine_stated(facts), Machine()),
+        "wheel": wrong.or_else(lambda: wheel_stated(facts.table("wheel")), Wheel()),
+        "tolerances": wrong.or_else(lambda: facts.table("tolerances").record(Tolerances), Tolerances()),
+        "severity": wrong.or_else(lambda: _severity(facts), {}),
+        "staging": wrong.or_else(lambda: staging_stated(facts), None),
+        "relief": wrong.or_else(lambda: relief_stated(facts), Relieving()),
+        "holding": wrong.or_else(lambda: holding_stated(facts), None),
+    }
+    for kind in ("equipment", "cut", "clamp", "mill"):
+        _note_repeats(wrong, kind, ((e.values.get("name"), e) for e in pieces[kind]))
+    _note_repeats(wrong, "body", ((b.name, b.entry) for b in read))
+    if all_read:
+        # Where a body could not be read, its name may be the one that is missed.
+        _note_strangers(wrong, pieces, [b.name for b in read], [e.name for e in equipment])
+    wrong.raise_any()
+    return Told(
+        facts=facts,
+        own=own,
+        name=name if head.name is None else head.name,
+        units=head.units,
+        small_lengths=head.small_lengths,
+        equipment=equipment,
+        bodies=read,
+        seats=seats,
+        cuts=cuts,
+        **parts,
+    )
+
+
+def _head(facts: Stated) -> HeadEntry:
+    """Return the head, with a name that fits on one line of a report."""
+    stated = facts.table("setup")
+    head = stated.record(HeadEntry)
+    name = head.name
+    if name is not None and (not name.strip() or not name.isprintable() or len(name) > MOST_HEAD):
+        stated.fail(f"name in [setup] must be at most {MOST_HEAD} printable characters on one line", "name")
+    return head
+
+
+def _cut(stated: Stated) -> Cut:
+    cut = stated.record(Cut)
+    try:
+        allowed_name(cut.name, f"cut {cut.name!r}")
+    except SetupError as reason:
+        stated.fail(str(reason), "name")
+    return cut
+
+
+def _severity(facts: Stated) -> dict[str, str]:
+    """Return what the no-go of each check counts as."""
+    stated = facts.table("severity")
+    wrong = Mistakes()
+    levels: dict[str, str] = {}
+    for check in stated.values:
+        with wrong.noted():
+            if check not in CHECKS:
+                stated.fail(f"severity of {check!r}: no check has this name; {nearest(check, CHECKS)}", check)
+            levels[check] = stated.get(check, "text")
+            try:
+                one_of(levels[check], SEVERITIES, f"severity of {check!r}")
+            except SetupError as reason:
+                stated.fail(str(reason), check)
+    wrong.raise_any()
+    return levels
+
+
+def _note_repeats(wrong: Mistakes, kind: str, entries: Iterable[tuple[object, Stated]]) -> None:
+    """Note every further entry of one name."""
+    seen: set[str] = set()
+    for name, entry in entries:
+        if isinstance(name, str) and name in seen:
+            with wrong.noted():
+                entry.fail(f"{kind} {name!r} is stated more than once; each needs a name of its own", "name")
+        if isinstance(name, str):
+            seen.add(name)
+
+
+def _note_strangers(
+    wrong: Mistakes, pieces: Mapping[str, Sequence[Stated]], bodies: Sequence[str], equipment: Sequence[str]
+) -> None:
+    """Note bodies that seats and cuts name and that are not there; equipment's begin with its own name."""
+
+    def refuse(entry: Stated, what: str, name: object) -> None:
+        own = isinstance(name, str) and any(name.startswith(f"{e}_") for e in equipment)
+        if isinstance(name, str) and name not in bodies and name not in equipment and not own:
+            near = nearest(name, [*bodies, *equipment])
+            entry.fail(f"{what}: no body is named {shortened(name)}; {near}")
+
+    for entry in pieces["seat"]:
+        on_what = f"seat of {entry.values.get('body')!r} on {entry.values.get('on')!r}"
+        for key in ("body", "on"):
+            with wrong.noted():
+                refuse(entry, on_what, entry.values.get(key))
+    for entry in pieces["cut"]:
+        parts = entry.values.get("parts")
+        for name in parts if isinstance(parts, list | tuple) else ():
+            with wrong.noted():
+                refuse(entry, f"cut {entry.values.get('name')!r}", name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

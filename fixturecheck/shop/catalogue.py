@@ -11,10 +11,9 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from fixturecheck.allowed import Allowed, shortened
-from fixturecheck.errors import SetupError
-from fixturecheck.mistakes import Mistakes
-from fixturecheck.shop.nearest import unknown
+from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.fields import Allowed, shortened
+from fixturecheck.names import unknown
 from fixturecheck.shop.tables import material
 
 if TYPE_CHECKING:

@@ -18,9 +18,9 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from fixturecheck.allowed import allowed, shortened
-from fixturecheck.mistakes import Mistakes
-from fixturecheck.shop.nearest import unknown
+from fixturecheck.errors import Mistakes
+from fixturecheck.fields import allowed, shortened
+from fixturecheck.names import unknown
 
 T = TypeVar("T")
 

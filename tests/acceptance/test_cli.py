@@ -211,11 +211,11 @@ def test_a_machine_that_cannot_draw_still_gets_its_verdict(
     hidden = tmp_path / "hidden" / "vtkmodules"
     hidden.mkdir(parents=True)
     (hidden / "__init__.py").write_text("import os; os.kill(os.getpid(), 11)")
-    command = [sys.executable, "-m", "fixturecheck.report.render"]
+    command = [sys.executable, "-m", "fixturecheck.report.pictures.render"]
     environment = {**os.environ, "PYTHONPATH": str(tmp_path / "hidden")}
     probe = subprocess.run(command, env=environment, input="", text=True, capture_output=True, check=False)
     assert probe.returncode == -11
-    from fixturecheck.report.painter import Painter
+    from fixturecheck.report.pictures.draw import Painter
 
     with monkeypatch.context() as hiding:
         hiding.setenv("PYTHONPATH", str(tmp_path / "hidden"))

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import cadquery as cq
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result import Finding
 from fixturecheck.setup.model import Body, Seat, Setup

@@ -8,9 +8,9 @@ import math
 import pytest
 
 from fixturecheck.checks import align
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.result import Verdict
-from tests.access.scene import FLOOR, LENGTH, block, pawl, stage
+from tests.machining.scene import FLOOR, LENGTH, block, pawl, stage
 
 
 def run(*bodies, **kwargs):

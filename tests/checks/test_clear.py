@@ -8,17 +8,25 @@ import math
 import cadquery as cq
 import pytest
 
-from fixturecheck.access.clearance import movers_of
-from fixturecheck.access.dodge import blocking_dodges, clears, least_that, lowered, moved_aside, raised
-from fixturecheck.access.reroute import passing, shorter_travel
 from fixturecheck.checks import clear
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.place import shifted
+from fixturecheck.machining.clearance import movers_of
+from fixturecheck.machining.detours import (
+    blocking_dodges,
+    clears,
+    least_that,
+    lowered,
+    moved_aside,
+    passing,
+    raised,
+    shorter_travel,
+)
 from fixturecheck.result import Role, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Body, Machine, Seat
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
-from tests.access.scene import block, named, pawl, stage, stepped
+from tests.machining.scene import block, named, pawl, stage, stepped
 
 SHARP = Wheel(corner_radius_mm=0.0)
 R = 89.0
@@ -165,7 +173,7 @@ def test_bodies_of_the_cut_meet_no_wheel_but_others_do():
 
 
 def test_many_far_bodies_cost_next_to_nothing(monkeypatch):
-    from fixturecheck.access import clearance
+    from fixturecheck.machining import clearance
 
     calls = []
     real = clearance.apart

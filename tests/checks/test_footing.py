@@ -7,10 +7,10 @@ import math
 import pytest
 
 from fixturecheck.checks import seat
-from fixturecheck.contact.find import find_contacts
-from fixturecheck.footing import Base, footings, holding_nothing
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING, grouped
 from fixturecheck.kernel.construct import box, cylinder
+from fixturecheck.nesting.footing import Base, footings, holding_nothing
 from fixturecheck.result import Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import body, equipment, place

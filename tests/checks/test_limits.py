@@ -15,7 +15,7 @@ from fixturecheck.result import Verdict
 from fixturecheck.setup.make import equipment
 from fixturecheck.setup.model import Machine
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
-from tests.access.scene import block, pawl, stage
+from tests.machining.scene import block, pawl, stage
 
 
 def run(*bodies, **kwargs):

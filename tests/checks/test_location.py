@@ -8,11 +8,11 @@ from types import SimpleNamespace
 import pytest
 
 from fixturecheck.checks import location
+from fixturecheck.nesting.answer import answered
 from fixturecheck.result import Verdict
-from fixturecheck.settling.answer import answered
 from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
-from tests.settling.conftest import Shapes
+from tests.nesting.conftest import Shapes
 
 BASE = Seat(body="part", face="base", on="table", on_face="top")
 BACK = Seat(body="part", face="back", on="stop", on_face="face", rank="secondary")

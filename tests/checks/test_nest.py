@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.checks import nest
-from fixturecheck.contact import landing
+from fixturecheck.contact.patches import approach as landing
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.result import Role, Verdict
 from tests.checks.gauged import body, gauged, on

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck import Cut, Holding, Push, Seat, Setup, Staging, body, engine
+from fixturecheck import hold as run
 from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
-from fixturecheck.holding import run
 from fixturecheck.holding.model import Held
 from fixturecheck.kernel.construct import box
 from fixturecheck.result import Finding, Result, Verdict, WhyNotAsked

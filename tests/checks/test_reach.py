@@ -11,7 +11,7 @@ from fixturecheck.checks import reach
 from fixturecheck.result import Role, Verdict
 from fixturecheck.setup.model import Body, Machine
 from fixturecheck.shop.wheels import Flange, Wheel
-from tests.access.scene import LENGTH, named, pawl, stage, stepped
+from tests.machining.scene import LENGTH, named, pawl, stage, stepped
 
 
 def run(*bodies, **kwargs):

@@ -3,13 +3,13 @@
 import pytest
 
 from fixturecheck import Cut, Holding, Seat, Setup, body, check, equipment
-from fixturecheck.access.ground import grind
 from fixturecheck.checks import release
 from fixturecheck.checks.stage import Stage
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.holding.model import Held
-from fixturecheck.holding.release import HAND_N, release_of
 from fixturecheck.kernel.construct import box
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.release.sequence import HAND_N, release_of
 from fixturecheck.result import Verdict
 
 WEIGHT_N = 7870e-9 * 9.80665 * 60 * 40 * 15

@@ -9,12 +9,12 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.checks import rest
+from fixturecheck.nesting.answer import answered
+from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result import Verdict
-from fixturecheck.settling.answer import answered
-from fixturecheck.settling.model import Push, Staging
 from fixturecheck.setup.model import Seat
 from fixturecheck.wording.sentences import capitalised
-from tests.settling.conftest import Shapes
+from tests.nesting.conftest import Shapes
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
 SEATS = (

@@ -13,12 +13,11 @@ import pytest
 
 from fixturecheck.checks import tolerance
 from fixturecheck.errors import SetupError
+from fixturecheck.nesting.answer import answered, rest_of
 from fixturecheck.result import Verdict
-from fixturecheck.settling.answer import answered
-from fixturecheck.settling.record import rest_of
 from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
-from tests.settling.conftest import Shapes
+from tests.nesting.conftest import Shapes
 
 SEATS = (
     Seat(body="part", face="base", on="table", on_face="top"),

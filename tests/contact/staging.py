@@ -8,8 +8,8 @@ from collections.abc import Iterable
 import cadquery as cq
 import numpy as np
 
-from fixturecheck.contact.find import find_contacts
-from fixturecheck.contact.model import ContactMap
+from fixturecheck.contact.patch import ContactMap
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.result import Contact

@@ -8,8 +8,8 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact import find
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches import contact_map as find
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep import table
 from fixturecheck.kernel.brep.face_table import face_tables

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.contact.candidates import Scene
-from fixturecheck.contact.look import find_candidates
+from fixturecheck.contact.proximity.candidates import Scene
+from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.kernel.brep.features import features_of
 
 

@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import nnls
 
-from fixturecheck.contact.grown import eased, grown
-from fixturecheck.contact.vary import Error
+from fixturecheck.contact.proximity.perturbed import Error, eased, grown
 from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.kernel.brep.topology import faces_of
 

@@ -9,11 +9,11 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact import landing as closing
-from fixturecheck.contact.find import find_contacts
-from fixturecheck.contact.landing import land
-from fixturecheck.contact.relief import relieve_edge
+from fixturecheck.contact.patches import approach as closing
+from fixturecheck.contact.patches.approach import land
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
+from fixturecheck.relief.edge_cuts import relieve_edge
 from fixturecheck.tolerances import Tolerances
 from tests.contact.staging import anywhere, ball, block, pin, place, plate, put
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from fixturecheck.contact import find
+from fixturecheck.contact.patches import contact_map as find
 from fixturecheck.kernel import boolean
 from tests.contact.staging import anywhere, block, contacts, found, only, pin, place, plate, put, vee
 

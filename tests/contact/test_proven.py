@@ -8,7 +8,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact.proven import Side, deepest_mm
+from fixturecheck.contact.proximity.bounds import Side, deepest_mm
 from fixturecheck.kernel.brep.bezier import edge_pieces, face_pieces
 from fixturecheck.kernel.brep.topology import faces_of
 from tests.contact.staging import ball, pin, plate, vee

@@ -6,11 +6,10 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact.fluxpatch import gap_regions
-from fixturecheck.contact.fluxtube import Band
-from fixturecheck.contact.standing import stand
+from fixturecheck.contact.placed import stand
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Placed
+from fixturecheck.magnet.air_gaps import Band, gap_regions
 
 RADIUS_MM, BAND_MM, LONG_MM = 2.0, 1.0, 20.0
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.contact.sunk import DEEP_MM, SHALLOW_MM, _nearest, _within, boxed, sunk
+from fixturecheck.contact.proximity.penetration import DEEP_MM, SHALLOW_MM, _nearest, _within, boxed, sunk
 from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.kernel.construct import vertex

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from fixturecheck.contact.widened import widened
+from fixturecheck.contact.proximity.perturbed import widened
 from fixturecheck.kernel.brep.features import features_of
 
 DEEP, BY = 40.0, 0.2

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck.allowed import allowed_in
-from fixturecheck.recorded import own_fields
+from fixturecheck.fields import allowed_in, own_fields
+from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.setup.tables import ALL, RECORDS
-from fixturecheck.setup.words import CHECKS, SEVERITIES
 from fixturecheck.units import inch_key
 from tests.docs.fences import BENCH, OUTPUT, PAGES, Fence, Reader, fences, stand_in
 from tests.doors import run_here

@@ -1,14 +1,14 @@
 """Set-ups from their solids: loaded by one known force, or judged without following what happens next."""
 
-from fixturecheck.access.ground import grind
 from fixturecheck.checks import hold
 from fixturecheck.checks.stage import Stage
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.hold_result import Driver
 from fixturecheck.holding.factor import bearing_of, every_case, part_hold, rig_of, single_losses
 from fixturecheck.holding.model import Held
-from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.equilibrium import Load
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.statics.collapse import collapse
+from fixturecheck.statics.equilibrium import Load
 
 
 def rigged(setup, pulls=None):

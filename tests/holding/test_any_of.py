@@ -1,6 +1,6 @@
 """Several remedies in one sentence after another."""
 
-from fixturecheck.holding.cures_model import any_of
+from fixturecheck.holding.remedy_search import any_of
 
 
 def test_each_remedy_ends_before_the_next_begins():

@@ -5,10 +5,10 @@ import math
 import pytest
 
 from fixturecheck import Cut, Machine, Seat, Setup
-from fixturecheck.access.ground import grind
-from fixturecheck.holding.burrs import burrs_of
 from fixturecheck.kernel.boolean import cut
 from fixturecheck.kernel.construct import box
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.release.edges import burrs_of
 from tests.holding.blocks import W, part, table, walls
 
 

@@ -5,12 +5,11 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck import Holding
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.holding.pull import magnet_of
-from fixturecheck.holding.rating import find_sources
-from fixturecheck.setup.calibrated import CalibratedChuck
-from fixturecheck.setup.holding import refuse_bad_holding
+from fixturecheck.magnet.pull import magnet_of
+from fixturecheck.magnet.rating import find_sources
+from fixturecheck.setup.holding import CalibratedChuck, refuse_bad_holding
 from tests.holding.test_rating import on_chuck
 from tests.holding.test_vee import bar
 

@@ -9,20 +9,20 @@ import pytest
 from scipy.optimize import brentq
 
 from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
-from fixturecheck.access.ground import grind
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.holding.cures import DEPTH_STEP_MM, cures_of, lighter_cut, tighter_clamps
-from fixturecheck.holding.cures_block import STEP_MM, fastened, stopped
-from fixturecheck.holding.cures_field import larger_seat, more_magnet, most_in_a_plane_mm2, roughest_of
+from fixturecheck.hold import bench_of
+from fixturecheck.holding.blocking import STEP_MM, fastened, stopped
 from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.pull import FacePull, Pulls
-from fixturecheck.holding.run import bench_of
-from fixturecheck.holding.ways import scene_of
+from fixturecheck.holding.failure_path import scene_of
+from fixturecheck.holding.more_pull import larger_seat, more_magnet, most_in_a_plane_mm2, roughest_of
+from fixturecheck.holding.remedies import DEPTH_STEP_MM, cures_of, lighter_cut, tighter_clamps
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, cylinder
-from fixturecheck.physics import grinding
+from fixturecheck.machining import grinding
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.magnet.pull import FacePull, Pulls
 from fixturecheck.shop.tables import finishes
 from tests.holding.rigs import judged
 

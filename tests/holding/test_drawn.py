@@ -7,15 +7,15 @@ import pytest
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hold_result import FluxSection
-from fixturecheck.holding.drawn import maps_of, section_of
 from fixturecheck.holding.model import Held
-from fixturecheck.holding.piece import Source
-from fixturecheck.holding.pull import FacePull, Magnet, Pulls
+from fixturecheck.holding.outcome import maps_of, section_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.shapes import Placed
-from fixturecheck.magnet import Fineness, Iron, MagnetModel, Pole, magnet_model
-from fixturecheck.physics.bh import fit_law
-from fixturecheck.physics.fluxgap import GapPatch
+from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, magnet_model
+from fixturecheck.magnet.field.bh import fit_law
+from fixturecheck.magnet.field.gaps import GapPatch
+from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
+from fixturecheck.magnet.rating import Source
 from fixturecheck.shop.tables import material
 
 SIX = ("minus_x", "plus_x", "minus_y", "plus_y", "base", "top")

@@ -10,10 +10,10 @@ from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.holding.factor import losses_of
 from fixturecheck.holding.model import Held
+from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics.clamps import friction
-from fixturecheck.physics.ranges import Range
 from fixturecheck.result import Verdict
+from fixturecheck.statics.clamps import friction
 from tests.holding.rigs import let_go, rigged, unfollowed
 
 SCREW_N = 1000.0

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.checks import hold
-from fixturecheck.holding import told
+from fixturecheck.holding import outcome as told
 from fixturecheck.setup.doubts import suspicions
 from fixturecheck.shop import tables
 from fixturecheck.shop.tables import Material, Own

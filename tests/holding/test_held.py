@@ -8,10 +8,10 @@ from scipy.optimize import minimize
 
 from fixturecheck import Cut, Holding, Seat, Setup, body, check, equipment
 from fixturecheck.checks import hold
-from fixturecheck.contact.find import find_contacts
-from fixturecheck.holding.pull import magnet_of
-from fixturecheck.holding.told import found
+from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.holding.outcome import found
 from fixturecheck.kernel.construct import box
+from fixturecheck.magnet.pull import magnet_of
 from fixturecheck.result import Verdict
 from fixturecheck.units import METRIC
 from fixturecheck.wording.hold import magnet_words

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding
-from fixturecheck.holding.coming_off import UP, Motion, WayOff
-from fixturecheck.holding.cures import tightened_words
-from fixturecheck.holding.piece import Source
-from fixturecheck.holding.release_words import step_words, way_words
-from fixturecheck.holding.told import magnet_used
-from fixturecheck.physics import collapse_motion
-from fixturecheck.physics.ranges import Range
+from fixturecheck.holding.outcome import magnet_used
+from fixturecheck.holding.remedies import tightened_words
+from fixturecheck.interval import Range
+from fixturecheck.magnet.rating import Source
+from fixturecheck.release.motions import UP, Motion, WayOff
+from fixturecheck.release.sequence import step_words, way_words
+from fixturecheck.statics import mechanism as collapse_motion
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words
 from fixturecheck.wording.motion import motion_words

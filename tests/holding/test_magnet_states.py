@@ -7,16 +7,15 @@ import numpy as np
 import pytest
 
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment, place
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.iron import as_iron, curves, felt
-from fixturecheck.holding.piece import pole_of
-from fixturecheck.holding.pull import magnet_of
-from fixturecheck.holding.rating import find_sources, rating_gap_um
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.shapes import Placed
-from fixturecheck.magnet import Fineness, Iron, magnet_model
-from fixturecheck.physics.bh import law_between
+from fixturecheck.magnet.circuit import Fineness, Iron, magnet_model
+from fixturecheck.magnet.field.bh import law_between
+from fixturecheck.magnet.iron import as_iron, curves, felt
+from fixturecheck.magnet.pull import magnet_of
+from fixturecheck.magnet.rating import find_sources, pole_of, rating_gap_um
 from tests.holding.rigs import judged
 
 pytestmark = pytest.mark.slow

@@ -7,16 +7,15 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding, Machine, Milling, Seat, Setup, body, check
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
 from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.milled import loaded, milled_hold
-from fixturecheck.holding.milled_stands import Milled, stands
-from fixturecheck.holding.milled_ways import bench_of, follow, milled_ways
+from fixturecheck.holding.milled_path import bench_of, follow, milled_ways
+from fixturecheck.holding.milling import Milled, loaded, milled_hold, stands
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics.collapse import collapse
 from fixturecheck.result import Verdict
+from fixturecheck.statics.collapse import collapse
 
 pytestmark = pytest.mark.slow
 

@@ -11,12 +11,11 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding, Milling, Setup, body
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.milled import loaded
-from fixturecheck.holding.milled_stands import Milled
-from fixturecheck.holding.milled_ways import bench_of, follow, stock_points
+from fixturecheck.holding.milled_path import bench_of, follow, stock_points
+from fixturecheck.holding.milling import Milled, loaded
 from fixturecheck.kernel.construct import box
 
 pytestmark = pytest.mark.slow

@@ -7,16 +7,15 @@ import numpy as np
 import pytest
 
 from fixturecheck.hold_result import Outcome
-from fixturecheck.holding.milled import loaded
-from fixturecheck.holding.milled_stops import touch_of
-from fixturecheck.holding.milled_ways import bench_of, follow
+from fixturecheck.holding.milled_path import bench_of, follow, touch_of
+from fixturecheck.holding.milling import loaded
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics import equilibrium
-from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
-from fixturecheck.physics.milling_turn import CutterWay
+from fixturecheck.machining.milling import CutterWay
 from fixturecheck.result import Verdict
+from fixturecheck.statics import equilibrium
+from fixturecheck.statics.collapse import collapse
+from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
 from tests.holding.test_milled import crash_of, job, stated
 from tests.holding.test_milled_ways import BLOCK, RADIUS, at, bench, moving
 

@@ -7,20 +7,20 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.milled_stands import Milled, stands
-from fixturecheck.holding.milled_ways import THE_TABLE, bench_of, follow, follow_into, stock_points
+from fixturecheck.holding.failure_path import first_met
+from fixturecheck.holding.milled_path import THE_TABLE, bench_of, follow, follow_into, stock_points
+from fixturecheck.holding.milling import Milled, stands
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.holding.ways import first_met
 from fixturecheck.kernel.boolean import fuse
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics import equilibrium
-from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_motion import motions
-from fixturecheck.physics.equilibrium import ContactPoint, Load, Rigid
+from fixturecheck.statics import equilibrium
+from fixturecheck.statics.collapse import collapse
+from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
+from fixturecheck.statics.mechanism import motions
 
 pytestmark = pytest.mark.slow
 

@@ -7,25 +7,23 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Setup
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hold_result import Driver
-from fixturecheck.holding.clamping import Pressed
-from fixturecheck.holding.cures_block import with_fixed
+from fixturecheck.holding.bearing import Spot, spots
+from fixturecheck.holding.blocking import with_fixed
+from fixturecheck.holding.clamping import Friction, Pressed
 from fixturecheck.holding.factor import Rig, pull_on
-from fixturecheck.holding.piece import Source
-from fixturecheck.holding.points import Spot, spots
-from fixturecheck.holding.pull import FacePull, Magnet, Pulls
-from fixturecheck.holding.rubbing import Friction
+from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, prism
-from fixturecheck.physics.clamps import ClampForce
-from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.collapse_range import without
-from fixturecheck.physics.equilibrium import Load, Rigid
-from fixturecheck.physics.fluxgap import GapPatch
-from fixturecheck.physics.ranges import Range
+from fixturecheck.magnet.field.gaps import GapPatch
+from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
+from fixturecheck.magnet.rating import Source
 from fixturecheck.setup.model import Body
+from fixturecheck.statics.clamps import ClampForce
+from fixturecheck.statics.collapse import collapse, without
+from fixturecheck.statics.equilibrium import Load, Rigid
 
 LONG_MM, PULL_N = 40.0, 100.0
 

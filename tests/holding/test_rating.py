@@ -6,17 +6,16 @@ import numpy as np
 import pytest
 
 from fixturecheck import Holding, Seat, Setup, body, equipment
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
-from fixturecheck.holding.iron import as_iron, curves, felt
-from fixturecheck.holding.piece import PieceOnPoles, Source, piece_on, pole_of
-from fixturecheck.holding.pull import behind_soft, magnet_of
-from fixturecheck.holding.rating import find_sources, rating_gap_um
-from fixturecheck.holding.residual import residual_pulls, steepest
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.shapes import Placed
-from fixturecheck.magnet import Fineness, Iron, magnet_model
-from fixturecheck.physics.bh import law_between
+from fixturecheck.magnet.circuit import Fineness, Iron, magnet_model
+from fixturecheck.magnet.field.bh import law_between
+from fixturecheck.magnet.iron import as_iron, curves, felt
+from fixturecheck.magnet.pull import behind_soft, magnet_of
+from fixturecheck.magnet.rating import PieceOnPoles, Source, find_sources, piece_on, pole_of, rating_gap_um
+from fixturecheck.magnet.remanence import residual_pulls, steepest
 from fixturecheck.setup.holding import refuse_bad_holding
 
 pytestmark = pytest.mark.slow

@@ -8,17 +8,17 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
-from fixturecheck.access.ground import grind
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.faceref import FaceRef
-from fixturecheck.holding.coming_off import TRAVEL_MM, UP, Motion, Touch, WayOff, finished
-from fixturecheck.holding.pull import FacePull, Pulls, magnet_of
-from fixturecheck.holding.release import release_of, takes_n
-from fixturecheck.holding.residual import residual_pulls
 from fixturecheck.kernel.boolean import fuse
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import box, chamfered
 from fixturecheck.kernel.measure import edge_middle
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.magnet.pull import FacePull, Pulls, magnet_of
+from fixturecheck.magnet.remanence import residual_pulls
+from fixturecheck.release.motions import TRAVEL_MM, UP, Motion, Touch, WayOff, finished
+from fixturecheck.release.sequence import release_of, takes_n
 from tests.holding.blocks import H, L, W, fixture, part, table, walls
 
 STEEL_N_MM3 = 7870e-9 * 9.80665
@@ -58,7 +58,7 @@ class Residual:
 
 def pulled(monkeypatch, pull_n, at, *sides):
     made = Residual(pull_n, at, *sides)
-    monkeypatch.setattr("fixturecheck.holding.release.residual_pulls", lambda m, share: m.pulls(share))
+    monkeypatch.setattr("fixturecheck.release.sequence.residual_pulls", lambda m, share: m.pulls(share))
     return made
 
 

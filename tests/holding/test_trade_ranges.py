@@ -15,14 +15,13 @@ import numpy as np
 import pytest
 
 from fixturecheck import Holding, Seat, Setup, body, equipment
-from fixturecheck.contact.find import find_contacts
-from fixturecheck.holding.iron import curves
-from fixturecheck.holding.piece import PieceOnPoles, piece_on
-from fixturecheck.holding.pull import FACE_ERROR_SHARE, magnet_of
-from fixturecheck.holding.rating import find_sources, rating_gap_um
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics.bh import MU0_H_M, BHLaw
-from fixturecheck.physics.seat_gap import seat_gap_um
+from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw
+from fixturecheck.magnet.field.gaps import seat_gap_um
+from fixturecheck.magnet.iron import curves
+from fixturecheck.magnet.pull import FACE_ERROR_SHARE, magnet_of
+from fixturecheck.magnet.rating import PieceOnPoles, find_sources, piece_on, rating_gap_um
 from fixturecheck.shop.tables import finish
 
 pytestmark = pytest.mark.slow
@@ -48,7 +47,7 @@ def on_chuck():
 def coarse():
     """Elements of 6 mm: shares of one piece hardly hang on them."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("fixturecheck.holding.piece._COARSE_PITCHES", 0.24)
+        patch.setattr("fixturecheck.magnet.rating._COARSE_PITCHES", 0.24)
         yield
 
 
@@ -150,7 +149,7 @@ def test_hardened_steel_is_pulled_no_less_than_gray_iron_at_its_low_end(sources,
     piece = PieceOnPoles(setup, piece_on(setup, size_mm), material="gray_iron", mesher=mesher, share=0.0)
     low = [(1.0 - FACE_ERROR_SHARE) * piece.pull_n(s, seat_gap_um=5.0) for s in sources]
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("fixturecheck.holding.piece.curves", lambda *_: (hard, hard))
+        patch.setattr("fixturecheck.magnet.rating.curves", lambda *_: (hard, hard))
         piece = PieceOnPoles(setup, piece_on(setup, size_mm), material="tool_steel_a2", mesher=mesher)
     for source, low_n in zip(sources, low, strict=True):
         assert 0.3 * piece.pull_n(source, seat_gap_um=5.0) < low_n < piece.pull_n(source, seat_gap_um=5.0)

@@ -4,11 +4,11 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
-from fixturecheck.access.ground import grind
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.factor import bearing_of, every_case
-from fixturecheck.holding.pull import magnet_of
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.magnet.pull import magnet_of
 from tests.holding.rigs import rigged
 
 FLAT_TOP = cq.Workplane().box(40, 40, 20, centered=(True, True, False))

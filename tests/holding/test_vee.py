@@ -5,9 +5,9 @@ import math
 import pytest
 
 from fixturecheck import Holding, Seat, Setup, body, equipment, place
-from fixturecheck.contact.find import find_contacts
-from fixturecheck.holding.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE, magnet_of
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.construct import box
+from fixturecheck.magnet.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE, magnet_of
 from fixturecheck.shop.tables import finish
 from tests.holding.rigs import let_go, rigged
 

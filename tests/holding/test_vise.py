@@ -10,9 +10,8 @@ from fixturecheck.checks import crash, hold
 from fixturecheck.engine import stage_of
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.hold_result import Outcome
-from fixturecheck.holding.milled import loaded, milled_hold
-from fixturecheck.holding.milled_stands import Milled
-from fixturecheck.holding.told import found as told
+from fixturecheck.holding.milling import Milled, loaded, milled_hold
+from fixturecheck.holding.outcome import found as told
 from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
 from tests.holding.rigs import judged, let_go, rigged
@@ -255,7 +254,7 @@ def test_what_cannot_be_put_together_is_unknown_and_the_rest_is_told(monkeypatch
         message = "the jaw is not flat"
         raise NotComputedError(message)
 
-    monkeypatch.setattr("fixturecheck.holding.run.rig_of", fails)
+    monkeypatch.setattr("fixturecheck.hold.rig_of", fails)
     result = check(in_vise(jaw(4000.0)))
     (told,) = (f for f in result.findings if f.check == "hold")
     assert (told.verdict, told.subject) == (Verdict.UNKNOWN, "holding")

@@ -7,10 +7,8 @@ import numpy as np
 import pytest
 
 from fixturecheck import Cut, Setup, Wheel, body
-from fixturecheck.access.ground import grind
 from fixturecheck.hold_result import Outcome
-from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.holding.ways import (
+from fixturecheck.holding.failure_path import (
     GIVE_MM,
     TRAVEL_MM,
     first_hit,
@@ -19,12 +17,14 @@ from fixturecheck.holding.ways import (
     scene_of,
     ways_of,
 )
+from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.interval import Range
 from fixturecheck.kernel.boolean import fuse
 from fixturecheck.kernel.construct import box
-from fixturecheck.physics.collapse_motion import motions
-from fixturecheck.physics.equilibrium import Rigid
-from fixturecheck.physics.grinding import Stroke
-from fixturecheck.physics.ranges import Range
+from fixturecheck.machining.as_ground import grind
+from fixturecheck.machining.grinding import Stroke
+from fixturecheck.statics.equilibrium import Rigid
+from fixturecheck.statics.mechanism import motions
 
 RADIUS_MM, WIDE_MM, TALL_MM = 90.0, 20.5, 40.0
 PLATE = box((-80, -40, -10), (80, 40, 0))

@@ -12,16 +12,16 @@ from fixturecheck.checks import hold
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold_result import Driver
 from fixturecheck.holding import factor
-from fixturecheck.holding.cells import cells
+from fixturecheck.holding.bearing import cells
 from fixturecheck.holding.factor import fine_enough
 from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.sample import triangles_of
-from fixturecheck.physics.collapse import collapse
-from fixturecheck.physics.equilibrium import Load
-from fixturecheck.physics.grinding import Stroke
-from fixturecheck.physics.ranges import Range
+from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result import Verdict
+from fixturecheck.statics.collapse import collapse
+from fixturecheck.statics.equilibrium import Load
 from tests.holding.rigs import rigged, unfollowed
 
 LONG, WIDE, TALL = 60.0, 40.0, 15.0

@@ -18,7 +18,7 @@ class Module:
     """One source file of the package."""
 
     name: str
-    """Dotted, without the package: `contact.find`; `__init__` for the package itself."""
+    """Dotted, without the package: `contact.patches.contact_map`; `__init__` for the package itself."""
     path: Path
     text: str
     tree: ast.Module
@@ -50,6 +50,15 @@ def modules() -> tuple[Module, ...]:
         text = path.read_text(encoding="utf-8")
         found.append(Module(name=".".join(parts), path=path, text=text, tree=ast.parse(text, str(path))))
     return tuple(found)
+
+
+PURE_PLACES = ("rigid", "statics", "tolerancing")
+PURE_MODULES = ("magnet.field", "magnet.source_fit", "machining.grinding", "machining.milling", "interval")
+
+
+def is_pure(module: Module) -> bool:
+    """Whether a module is mechanics or a law in pure numbers: no solids, no set-up."""
+    return module.place in PURE_PLACES or module.name.startswith(PURE_MODULES)
 
 
 def imports_of(module: Module) -> Iterator[Import]:

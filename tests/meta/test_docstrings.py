@@ -8,9 +8,9 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.meta.source import Module, modules
+from tests.meta.source import Module, is_pure, modules
 
-PURE = [m for m in modules() if m.place == "physics"]
+PURE = [m for m in modules() if is_pure(m)]
 ENTRY = re.compile(r"^(\*{0,2}\w+(?:, \*{0,2}\w+)*)(?: : .*)?$", re.MULTILINE)
 
 

@@ -95,7 +95,7 @@ def test_a_slip_of_the_pen_is_answered_before_the_kernel_loads(tmp_path: Path) -
 
 BOX_ON_BOX = """
 import cadquery as cq
-from fixturecheck.contact.find import find_contacts
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
 box = cq.Workplane().box(10, 10, 10, centered=False).val()

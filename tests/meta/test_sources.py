@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from docs.make.pages import bibliography
-from tests.meta.source import PACKAGE, ROOT, Module, modules
+from tests.meta.source import PACKAGE, ROOT, Module, is_pure, modules
 from tests.meta.test_units import UNITS
 
 CITED = re.compile(r"\[@([\w.:-]+)\]")
@@ -25,14 +25,14 @@ RESTS = re.compile(
 )
 
 LAWS = {
-    "physics.bh": {"fit_law"},
-    "physics.flux": {"solve_flux"},
-    "physics.friction": {"friction_holds", "unbalanced"},
-    "physics.grinding": {"pass_forces", "cut_loads"},
-    "physics.hertz": {"line_contact", "point_contact"},
-    "physics.limit_load": {"limit_factor"},
-    "physics.location": {"located", "seat_rows", "sensitivity"},
-    "physics.zones": {"draw_errors"},
+    "magnet.field.bh": {"fit_law"},
+    "magnet.field.solve": {"solve_flux"},
+    "statics.friction": {"friction_holds", "unbalanced"},
+    "machining.grinding": {"pass_forces", "cut_loads"},
+    "statics.hertz": {"line_contact", "point_contact"},
+    "statics.limit": {"limit_factor"},
+    "rigid.location": {"located", "seat_rows", "sensitivity"},
+    "tolerancing.zones": {"draw_errors"},
     "shop.speed": {"speed_limit"},
 }
 """Functions of the packages of pure numbers that state a law though their names end in no unit."""
@@ -101,7 +101,7 @@ def laws(module: Module) -> Iterator[ast.FunctionDef]:
                 yield node
 
 
-PHYSICS = [m for m in modules() if m.place == "physics" or m.name in LAWS]
+PHYSICS = [m for m in modules() if is_pure(m) or m.name in LAWS]
 
 
 def _rests(*told: str | None) -> bool:

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck.report.painter import Drawn, Painter
-from fixturecheck.report.pictures import write_job
+from fixturecheck.report.pictures.draw import Drawn, Painter, write_job
 from fixturecheck.report.write import meshes_of
 
 

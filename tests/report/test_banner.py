@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck.report.banner import ASKED, QUESTIONS, banner
 from fixturecheck.report.html import page
-from fixturecheck.report.text import table
+from fixturecheck.report.statements import ASKED, QUESTIONS, banner
+from fixturecheck.report.terminal import table
 from fixturecheck.result import Finding, NotAsked, Result, Verdict, WhyNotAsked
 from tests.report import staged
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.report.canonical import result_dict, result_json, rounded
+from fixturecheck.report.json import result_dict, result_json, rounded
 from fixturecheck.result import Finding, Result, Verdict
 from tests.report import staged
 

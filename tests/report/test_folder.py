@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from fixturecheck.errors import FixturecheckError, SetupError
-from fixturecheck.report.canonical import result_json
 from fixturecheck.report.folder import check_usable, scratch, staged, written
+from fixturecheck.report.json import result_json
 from tests.report.staged import result
 
 

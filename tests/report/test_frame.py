@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fixturecheck.report.frame import Frame, frame_of
-from fixturecheck.report.views import View
+from fixturecheck.report.pictures.views import Frame, View, frame_of
 from fixturecheck.result import Finding, Verdict
 
 X, Y, Z = np.eye(3)

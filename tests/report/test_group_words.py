@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck.report.banner import counted
 from fixturecheck.report.html import page
 from fixturecheck.report.order import numbered
-from fixturecheck.report.text import table
+from fixturecheck.report.statements import counted
+from fixturecheck.report.terminal import table
 from fixturecheck.result import Finding, Group, Result, Verdict
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together

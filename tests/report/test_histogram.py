@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from fixturecheck.report.histogram import histogram
+from fixturecheck.report.charts import histogram
 from fixturecheck.result import TargetSpread
 
 DRAWS = np.random.default_rng(3).normal(1.0, 3.0, 10_000)

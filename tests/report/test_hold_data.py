@@ -7,7 +7,7 @@ from importlib.resources import files
 
 import jsonschema
 
-from fixturecheck.report.canonical import result_json
+from fixturecheck.report.json import result_json
 from tests.report import staged_hold
 
 

@@ -9,10 +9,9 @@ import pint
 import pytest
 
 from fixturecheck.report.hold_page import hold_captions, hold_section
-from fixturecheck.report.hold_text import hold_lines
 from fixturecheck.report.html import page
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL
-from fixturecheck.report.text import table
+from fixturecheck.report.terminal import hold_lines, table
 from fixturecheck.wording.hold import amount, digits, factor_words, span, times
 from tests.report import staged, staged_hold
 from tests.report.test_html import png, read

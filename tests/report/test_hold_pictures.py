@@ -11,10 +11,9 @@ import pytest
 from PIL import Image
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.report.figures import flat_arrows, is_hidden, shaded, squares, turned_and_shifted
-from fixturecheck.report.ink import STRIP, Projection
-from fixturecheck.report.painter import Drawn, Painter
-from fixturecheck.report.pictures import write_job
+from fixturecheck.report.pictures.draw import Drawn, Painter, write_job
+from fixturecheck.report.pictures.figures import flat_arrows, is_hidden, shaded, squares, turned_and_shifted
+from fixturecheck.report.pictures.ink import STRIP, Projection
 from fixturecheck.report.write import meshes_of
 from tests.report import staged_hold
 

@@ -6,10 +6,9 @@ from dataclasses import fields
 
 import pytest
 
-from fixturecheck.allowed import allowed_in
 from fixturecheck.errors import SetupError
-from fixturecheck.report.keys import TABLES, keys_told, meanings_of
-from fixturecheck.report.shelves import equipment_told
+from fixturecheck.fields import allowed_in
+from fixturecheck.report.lists import TABLES, equipment_told, keys_told, meanings_of
 from fixturecheck.setup.tables import BY_OTHER_KEYS, RECORDS
 
 

@@ -9,12 +9,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from fixturecheck.report.location_scene import SEAT, TARGET, location_scene
 from fixturecheck.report.order import LOCATION
-from fixturecheck.report.painter import Painter
-from fixturecheck.report.pictures import write_job
-from fixturecheck.report.rest import rest_section
-from fixturecheck.report.scene import set_stage
+from fixturecheck.report.pictures.draw import Painter, write_job
+from fixturecheck.report.pictures.scene import SEAT, TARGET, location_scene, set_stage
+from fixturecheck.report.rest_page import rest_section
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import (
     Finding,

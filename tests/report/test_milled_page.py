@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 
 from fixturecheck import Holding, Milling
-from fixturecheck.report import facts
-from fixturecheck.report.figures import cylinder
+from fixturecheck.report import statements as facts
 from fixturecheck.report.hold_page import hold_section
-from fixturecheck.report.hold_scene import hold_scenes
-from fixturecheck.report.hold_text import hold_lines
 from fixturecheck.report.html import page
-from fixturecheck.report.scene import set_stage
+from fixturecheck.report.pictures.figures import cylinder
+from fixturecheck.report.pictures.hold_scene import hold_scenes
+from fixturecheck.report.pictures.scene import set_stage
+from fixturecheck.report.terminal import hold_lines
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result, Verdict
 from fixturecheck.setup.model import Setup

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fixturecheck.report.placing import STEP, Board, around, heart
+from fixturecheck.report.pictures.ink import STEP, Board, around, heart
 
 
 def board() -> Board:

@@ -12,12 +12,11 @@ from PIL import Image, ImageDraw
 
 from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.select import flush_faces
-from fixturecheck.report.hold_scene import ARROW_SHARE
-from fixturecheck.report.ink import Canvas, Projection, axes, tags
 from fixturecheck.report.order import numbered
-from fixturecheck.report.placing import STEP, Board
-from fixturecheck.report.render import HEIGHT, WIDTH, Drawer
-from fixturecheck.report.scene import close_up, legend_of, overview, set_stage
+from fixturecheck.report.pictures.hold_scene import ARROW_SHARE
+from fixturecheck.report.pictures.ink import STEP, Board, Canvas, Projection, axes, tags
+from fixturecheck.report.pictures.render import HEIGHT, WIDTH, Drawer
+from fixturecheck.report.pictures.scene import close_up, legend_of, overview, set_stage
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Finding, NamedShape, Role, Verdict
 from fixturecheck.shop.catalogue import make

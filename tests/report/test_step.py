@@ -12,9 +12,8 @@ from pathlib import Path
 import pytest
 
 from fixturecheck.kernel.step.read import read
-from fixturecheck.report.colours import body_colours
-from fixturecheck.report.part21 import settled
-from fixturecheck.report.step import write_setup_step
+from fixturecheck.report.pictures.figures import body_colours
+from fixturecheck.report.solids import settled, write_setup_step
 from fixturecheck.result import Role
 from tests.report import staged
 from tests.report.part21_plain import File, parse
@@ -141,7 +140,7 @@ def test_same_bytes_twice_and_in_another_process(path: Path, tmp_path: Path) -> 
     assert again.read_bytes() == path.read_bytes()
     script = (
         "import sys; from pathlib import Path; from tests.report import staged;"
-        "from fixturecheck.report.step import write_setup_step;"
+        "from fixturecheck.report.solids import write_setup_step;"
         "write_setup_step(Path(sys.argv[1]), staged.result(), staged.setup())"
     )
     root = Path(__file__).parents[2]
@@ -184,7 +183,7 @@ def test_text_without_styles_is_left_alone() -> None:
 
 
 def test_all_roles_have_a_colour() -> None:
-    from fixturecheck.report.colours import ROLES, WORDS
+    from fixturecheck.report.pictures.figures import ROLES, WORDS
 
     assert set(ROLES) == set(WORDS) == set(Role)
 

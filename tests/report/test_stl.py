@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import trimesh
 
-from fixturecheck.report.stl import file_names, write_stl
+from fixturecheck.report.solids import file_names, write_stl
 from fixturecheck.report.write import meshes_of
 from tests.report import staged
 

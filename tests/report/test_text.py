@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fixturecheck.report.text import table
+from fixturecheck.report.terminal import table
 from fixturecheck.result import Verdict
 from tests.report import staged
 

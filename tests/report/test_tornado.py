@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck.report.tornado import tornado
+from fixturecheck.report.charts import tornado
 from tests.report import staged_hold
 
 HOLD = staged_hold.hold()

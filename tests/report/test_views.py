@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.kernel.mesh.triangles import Tessellator
-from fixturecheck.report.views import (
+from fixturecheck.report.pictures.views import (
     FRONT_RIGHT,
     Triangles,
     choose_view,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.calibrated import CalibratedChuck
 from fixturecheck.setup.chuck_file import chuck_file, chuck_text
-from fixturecheck.setup.measured import measured_in_file
+from fixturecheck.setup.holding import CalibratedChuck
 from fixturecheck.setup.measurement import Measurement
+from fixturecheck.setup.measurement_file import measured_in_file
 from fixturecheck.setup.text import told_in_file
 
 HEAD = """

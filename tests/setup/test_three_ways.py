@@ -75,7 +75,7 @@ def test_result_is_the_same_byte_for_byte_but_for_the_sources(gang: dict[str, Pa
     import json
 
     from fixturecheck.engine import check
-    from fixturecheck.report.canonical import result_json
+    from fixturecheck.report.json import result_json
 
     written = []
     for path in gang.values():

@@ -14,7 +14,7 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.setup.lines import lines_of
+from fixturecheck.setup.document import lines_of
 from fixturecheck.setup.load import load
 
 SMALL = """\

@@ -9,9 +9,9 @@ import pint
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.staged import staging_stated
+from fixturecheck.setup.facts import staging_stated
+from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.staging import Staging
-from fixturecheck.setup.stated import Stated
 from fixturecheck.units import IN_INCHES, Writing, convert, from_inch_key, inch_key
 
 

@@ -12,10 +12,10 @@ import pytest
 from fixturecheck import Body, Cut, Flange, Guard, Machine, Seat, Setup, Tolerances, Wheel, body, equipment
 from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
+from fixturecheck.names import CHECKS
 from fixturecheck.result import Source, Verdict
 from fixturecheck.setup import validate
 from fixturecheck.setup.doubts import suspicions
-from fixturecheck.setup.words import CHECKS
 
 
 def one(name: str = "block", **more: Any) -> Body:

@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.measure import box_of, volume_mm3
-from fixturecheck.shop.section import Section, profile, rounded
-from fixturecheck.shop.wheels import Wheel
+from fixturecheck.shop.wheels import Section, Wheel, profile, rounded
 
 CUP = {
     "shape": "6",

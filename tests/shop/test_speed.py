@@ -5,12 +5,13 @@ import math
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.shop.marking import Spec, parse_spec
 from fixturecheck.shop.speed import (
     SFPM_IN_M_S,
+    Spec,
     guard_exposure,
     least_flange_mm,
     max_speed_m_s,
+    parse_spec,
     rpm_for,
     speed_limit,
     speed_m_s,

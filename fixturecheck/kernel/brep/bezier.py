@@ -7,7 +7,6 @@ from typing import Any, cast
 
 import cadquery as cq
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.BRepTools import BRepTools
@@ -20,11 +19,11 @@ from OCP.GeomConvert import (
 )
 from OCP.TopAbs import TopAbs_Orientation
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.probe import Probe
 from fixturecheck.kernel.brep.topology import edges_of, xyz
 from fixturecheck.kernel.shapes import Face
 
-Floats = NDArray[np.float64]
 _ALONG = 64
 """Points along each edge of a face's border."""
 _SEPARABLE = 1e-9

@@ -13,7 +13,6 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Builder, BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge, BRepBuilderAPI_Transform
@@ -28,12 +27,11 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shell, TopoDS_Solid, TopoDS_Vertex, TopoDS_Wire
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.canonical_geometry import curve_of, rounded, surface_of
 from fixturecheck.kernel.brep.recognise import parts_of
 from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, order_by_place, xyz
 from fixturecheck.kernel.shapes import Face, Location, Solid, cq_shape
-
-Array = NDArray[np.float64]
 
 _CLOSE_MM = 1e-5
 """How far rounded corners, curves and surfaces may lie off each other."""
@@ -94,13 +92,13 @@ def canonical_form(solid: Solid) -> Form:
     return Form(solid=found[0], at=Location(TopLoc_Location(_shift(rounded(low)))), drawn_faces=found[1])
 
 
-def _low_mm(solid: Solid) -> Array:
+def _low_mm(solid: Solid) -> Floats:
     """Return the least coordinates of the corners of a solid."""
     corners = mapped(solid.wrapped, TopAbs_ShapeEnum.TopAbs_VERTEX)
     return np.asarray(np.min([xyz(BRep_Tool.Pnt_s(TopoDS.Vertex_s(v))) for v in corners], axis=0))
 
 
-def _shift(by: Array) -> Any:
+def _shift(by: Floats) -> Any:
     shift = gp_Trsf()
     shift.SetTranslation(gp_Vec(*by))
     return shift

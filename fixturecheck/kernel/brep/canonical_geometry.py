@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
 from OCP.Geom import (
@@ -29,10 +28,9 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopoDS import TopoDS
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.recognise import zero_direction
 from fixturecheck.kernel.brep.topology import mapped, xyz
-
-Array = NDArray[np.float64]
 
 # What a file's last digits moved is rounded away; a nanometre is far below any tolerance of ours.
 _ROUND_MM = 1e-6
@@ -42,23 +40,23 @@ _KERNEL_MM = 1e-7
 _GRID = 4
 
 
-def rounded(point: Array) -> Array:
+def rounded(point: Floats) -> Floats:
     """Return a point, or any lengths, to a whole number of nanometres."""
     return np.asarray(np.round(np.asarray(point) / _ROUND_MM) * _ROUND_MM + 0.0)
 
 
-def rounded_way(way: Array) -> Array:
+def rounded_way(way: Floats) -> Floats:
     """Return a unit direction without what its last digits say."""
     found = np.round(way / np.linalg.norm(way) / _ROUND_WAY) * _ROUND_WAY + 0.0
     return np.asarray(found / np.linalg.norm(found))
 
 
-def _upright(way: Array) -> bool:
+def _upright(way: Floats) -> bool:
     """Whether the first component of a direction that is not zero is positive."""
     return bool(way[np.flatnonzero(np.abs(way) > 10 * _ROUND_WAY)[0]] > 0)
 
 
-def _raised(way: Array) -> Array:
+def _raised(way: Floats) -> Floats:
     """Return a direction or its opposite, whichever is upright; without a negative zero in it."""
     return way if _upright(way) else 0.0 - way
 
@@ -72,7 +70,7 @@ class Curve:
     against: bool
 
 
-def curve_of(edge: Any, start: Array, end: Array) -> Curve:
+def curve_of(edge: Any, start: Floats, end: Floats) -> Curve:
     """Return the curve of an edge between its rounded corners.
 
     A line runs from the lesser corner, a circle about the upright one of its two axes from its own corner,
@@ -102,7 +100,7 @@ def curve_of(edge: Any, start: Array, end: Array) -> Curve:
     return _other(edge, adaptor, start, end)
 
 
-def _circle(circle: Any, start: Array, end: Array) -> Curve:
+def _circle(circle: Any, start: Floats, end: Floats) -> Curve:
     """Return a circle about the upright axis, its angle zero at the corner where the edge then starts."""
     normal, against, start, end = _about(circle, start, end)
     centre = rounded(xyz(circle.Location()))
@@ -112,7 +110,7 @@ def _circle(circle: Any, start: Array, end: Array) -> Curve:
     return Curve(curve=curve, between=(0.0, _turn(curve, start, end)), against=against)
 
 
-def _ellipse(ellipse: Any, start: Array, end: Array) -> Curve:
+def _ellipse(ellipse: Any, start: Floats, end: Floats) -> Curve:
     """Return an ellipse about the upright axis, its angle zero at the upright end of its long axis."""
     normal, against, start, end = _about(ellipse, start, end)
     long = rounded_way(xyz(ellipse.XAxis().Direction()))
@@ -123,20 +121,20 @@ def _ellipse(ellipse: Any, start: Array, end: Array) -> Curve:
     return Curve(curve=curve, between=(first, first + _turn(curve, start, end)), against=against)
 
 
-def _about(conic: Any, start: Array, end: Array) -> tuple[Array, bool, Array, Array]:
+def _about(conic: Any, start: Floats, end: Floats) -> tuple[Floats, bool, Floats, Floats]:
     """Return the upright axis of a conic, whether it is not the drawn one, and its ends in that sense."""
     normal = rounded_way(xyz(conic.Axis().Direction()))
     return (normal, False, start, end) if _upright(normal) else (_raised(normal), True, end, start)
 
 
-def _turn(curve: Any, start: Array, end: Array) -> float:
+def _turn(curve: Any, start: Floats, end: Floats) -> float:
     """Return how far a closed conic's parameter runs from one corner on to another."""
     if np.array_equal(start, end):
         return 2 * math.pi
     return (_angle(curve, end) - _angle(curve, start)) % (2 * math.pi)
 
 
-def _angle(curve: Any, point: Array) -> float:
+def _angle(curve: Any, point: Floats) -> float:
     place = curve.Position()
     arm = point - xyz(place.Location())
     radii = (
@@ -148,7 +146,7 @@ def _angle(curve: Any, point: Array) -> float:
     return math.atan2(y / radii[1], x / radii[0])
 
 
-def _other(edge: Any, adaptor: Any, start: Array, end: Array) -> Curve:
+def _other(edge: Any, adaptor: Any, start: Floats, end: Floats) -> Curve:
     """Return a curve with no simple form; of a spline, with rounded poles and knots."""
     curve = BRep_Tool.Curve_s(edge, 0.0, 1.0).Copy()
     first, last = adaptor.FirstParameter(), adaptor.LastParameter()
@@ -211,7 +209,7 @@ def surface_of(face: Any) -> Laid:
     return Laid(surface=surface, outward=float(np.cross(xyz(du), xyz(dv)) @ out[1]) > 0)
 
 
-def _normal_out(face: Any, adaptor: Any, window: tuple[float, float, float, float]) -> tuple[Array, Array]:
+def _normal_out(face: Any, adaptor: Any, window: tuple[float, float, float, float]) -> tuple[Floats, Floats]:
     """Return a point of the surface in the middle of a face and the direction out of the body there."""
     spot, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
     adaptor.D1((window[0] + window[1]) / 2, (window[2] + window[3]) / 2, spot, du, dv)
@@ -221,7 +219,7 @@ def _normal_out(face: Any, adaptor: Any, window: tuple[float, float, float, floa
     return xyz(spot), normal / np.linalg.norm(normal)
 
 
-def _round(face: Any, adaptor: Any, points: Array) -> Any:
+def _round(face: Any, adaptor: Any, points: Floats) -> Any:
     """Return a surface that is no plane, laid by place; one that is not simple with rounded poles."""
     kinds = GeomAbs_SurfaceType
     kind = adaptor.GetType()
@@ -252,7 +250,7 @@ def _length(value: float) -> float:
     return float(rounded(np.array(value)))
 
 
-def _ax3(face: Any, axis: Any, points: Array, *, at: Array | None = None) -> Any:
+def _ax3(face: Any, axis: Any, points: Floats, *, at: Floats | None = None) -> Any:
     """Return a frame about an axis: upright, at the point nearest the origin or the one given."""
     way = rounded_way(xyz(axis.Direction()))
     way = _raised(way)
@@ -262,7 +260,7 @@ def _ax3(face: Any, axis: Any, points: Array, *, at: Array | None = None) -> Any
     return gp_Ax3(gp_Pnt(*spot), gp_Dir(*way), gp_Dir(*zero))
 
 
-def _cone(face: Any, cone: Any, points: Array) -> Any:
+def _cone(face: Any, cone: Any, points: Floats) -> Any:
     """Return a cone laid from its apex, opening along its axis."""
     angle = round(abs(cone.SemiAngle()) / _ROUND_RAD) * _ROUND_RAD
     apex = rounded(xyz(cone.Apex()))
@@ -273,7 +271,7 @@ def _cone(face: Any, cone: Any, points: Array) -> Any:
     return Geom_ConicalSurface(gp_Ax3(gp_Pnt(*apex), gp_Dir(*way), gp_Dir(*zero)), angle, 0.0)
 
 
-def _ball(face: Any, ball: Any, points: Array) -> Any:
+def _ball(face: Any, ball: Any, points: Floats) -> Any:
     """Return a sphere whose poles are those of the drawn one, so that a face keeps its seam."""
     poles = [
         xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(TopoDS.Edge_s(e))))

@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import CurveKind, Rim
 from fixturecheck.kernel.brep.probe import crossed
 from fixturecheck.kernel.brep.table import EdgeRow
 from fixturecheck.kernel.brep.topology import xyz
-
-Floats = NDArray[np.float64]
 
 CHORDS_PER_TURN = 48
 SMOOTH = 1e-4

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from functools import cache, partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.bezier import Pieces, edge_pieces
 from fixturecheck.kernel.brep.chords import SMOOTH
 from fixturecheck.kernel.brep.primitives import CurveKind
@@ -16,7 +16,6 @@ from fixturecheck.kernel.brep.probe import EdgeProbe
 from fixturecheck.kernel.brep.table import BrepTable
 from fixturecheck.kernel.shapes import Edge
 
-Floats = NDArray[np.float64]
 STATIONS = 48
 
 

@@ -19,14 +19,13 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.hulls import Hull, hull_of, supporting
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind
 from fixturecheck.kernel.brep.surfaces import plane_of, surface_of
 from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, FaceRow, brep_tables, drawn
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.shapes import Solid
-
-Array = NDArray[np.float64]
 
 CHORD_MM = 1e-3
 """How far the chords that stand for a round edge of a flat face may lie off it."""
@@ -82,26 +81,26 @@ class FaceTable:
     """
 
     kinds: tuple[SurfaceKind, ...]
-    normals: Array
-    offsets: Array
-    rings: tuple[tuple[Array, ...] | None, ...]
+    normals: Floats
+    offsets: Floats
+    rings: tuple[tuple[Floats, ...] | None, ...]
     exact: NDArray[np.bool_]
-    areas_mm2: Array
-    area_centres: Array
+    areas_mm2: Floats
+    area_centres: Floats
     surfaces: tuple[Surface | None, ...]
-    starts: Array
-    ends: Array
+    starts: Floats
+    ends: Floats
     straight: NDArray[np.bool_]
-    samples: Array
-    lengths_mm: Array
+    samples: Floats
+    lengths_mm: Floats
     sharp: NDArray[np.bool_]
-    inward: Array
+    inward: Floats
     circles: tuple[Circle | None, ...]
     supporting: NDArray[np.bool_]
     edge_vertices: NDArray[np.int64]
     edge_faces: tuple[tuple[int, ...], ...]
     face_edges: tuple[NDArray[np.int64], ...]
-    vertices: Array
+    vertices: Floats
     vertex_faces: tuple[tuple[int, ...], ...]
     face_vertices: tuple[NDArray[np.int64], ...]
     hull: Hull
@@ -176,7 +175,7 @@ def _size(row: FaceRow, wanted: bool) -> tuple[float, float, float, float]:
     return properties.Mass(), *properties.CentreOfMass().Coord()
 
 
-def _along(row: EdgeRow) -> Array:
+def _along(row: EdgeRow) -> Floats:
     """Points along an edge, evenly spaced in its parameter, ends included."""
     if row.degenerate:
         return np.tile(row.place, (_SAMPLES, 1))
@@ -187,7 +186,7 @@ def _length_mm(row: EdgeRow) -> float:
     return 0.0 if row.degenerate else float(GCPnts_AbscissaPoint.Length_s(row.curve, _LENGTH_MM))
 
 
-def _inward(row: EdgeRow) -> Array:
+def _inward(row: EdgeRow) -> Floats:
     """Unit directions from the middle of an edge into its first two faces, (2, 3); zero without one."""
     found = np.zeros((2, 3))
     if not row.degenerate:
@@ -204,7 +203,7 @@ def _inverse(rows: Sequence[Iterable[int]], size: int) -> tuple[tuple[int, ...],
     return tuple(tuple(o) for o in out)
 
 
-def _rings(row: FaceRow) -> tuple[Array, ...]:
+def _rings(row: FaceRow) -> tuple[Floats, ...]:
     """Wires of a planar face as closed rings of points, outer first; arcs become chords."""
     face = row.face.wrapped
     outer = BRepTools.OuterWire_s(face)
@@ -217,7 +216,7 @@ def _rings(row: FaceRow) -> tuple[Array, ...]:
     return tuple(np.array(list(_walk(w, face))) for w in wires)
 
 
-def _walk(wire: Any, face: Any) -> Iterator[Array]:
+def _walk(wire: Any, face: Any) -> Iterator[Floats]:
     explorer = BRepTools_WireExplorer(wire, face)
     while explorer.More():
         row = EdgeRow(explorer.Current())
@@ -231,7 +230,7 @@ def _walk(wire: Any, face: Any) -> Iterator[Array]:
         explorer.Next()
 
 
-def _chords(row: EdgeRow) -> Sequence[Array]:
+def _chords(row: EdgeRow) -> Sequence[Floats]:
     """Points along a curved edge whose chords stay within the chord tolerance of it."""
     circle = row.circle
     if circle is None:

@@ -14,6 +14,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.chords import Gathered, walk_edge
 from fixturecheck.kernel.brep.curves import Curve, curves_of
@@ -26,8 +27,6 @@ from fixturecheck.kernel.measure import mass_of
 from fixturecheck.kernel.mesh.surface import SurfaceTriangulation, surface_triangulation
 from fixturecheck.kernel.shapes import Solid
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 SQUARE = 1e-9
 _GRID = 9
 """Decimals of a millimetre that outlines of flat faces are kept to."""

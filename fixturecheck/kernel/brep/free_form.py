@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.GeomAbs import GeomAbs_SurfaceType
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.bezier import Pieces, face_pieces
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.probe import Probe
@@ -19,7 +20,6 @@ from fixturecheck.kernel.brep.table import BrepTable, FaceRow
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import box_of
 
-Floats = NDArray[np.float64]
 _FEWEST, _MOST, _EACH = 13, 49, 4
 """Lines of parameters across a face: at least, at most, and for each piece of a spline."""
 

@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from OCP.GCPnts import GCPnts_QuasiUniformDeflection
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind
 from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, FaceRow
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import box_of
 
-Array = NDArray[np.float64]
-Piece = tuple[Array, Array, float, float]
+Piece = tuple[Floats, Floats, float, float]
 """A circle swept by a ball: centre, axis, radius of the circle, radius of the ball."""
 
 _WIDE_RAD = 1.2 * math.pi
@@ -42,13 +42,13 @@ class Hull:
         The face that each helps to hold.
     """
 
-    centres: Array
-    axes: Array
-    radii: Array
-    balls: Array
+    centres: Floats
+    axes: Floats
+    radii: Floats
+    balls: Floats
     faces: NDArray[np.int64]
 
-    def reach(self, normals: Array) -> Array:
+    def reach(self, normals: Floats) -> Floats:
         """Return how far each piece reaches along each of some unit directions (n, 3), shape (P, n)."""
         tilt = np.sqrt(np.clip(1.0 - (self.axes @ normals.T) ** 2, 0.0, 1.0))
         return self.centres @ normals.T + self.radii[:, None] * tilt + self.balls[:, None]
@@ -61,7 +61,7 @@ def hull_of(table: BrepTable, surfaces: Sequence[Surface | None]) -> Hull:
     two points of the outline, however it is trimmed.
     """
     outlines = [list(_of_edge(e)) for e in table.edges]
-    pieces: list[tuple[Array, Array, float, float, int]] = []
+    pieces: list[tuple[Floats, Floats, float, float, int]] = []
     for row, surface in zip(table.faces, surfaces, strict=True):
         if surface is None or surface.kind in {SurfaceKind.CYLINDER, SurfaceKind.CONE}:
             pieces += [(*piece, row.number) for e in table.face_edges[row.number] for piece in outlines[e]]
@@ -115,7 +115,7 @@ def _of_face(row: FaceRow, surface: Surface) -> Iterator[Piece]:
 
 
 def supporting(
-    table: BrepTable, hull: Hull, normals: Array, offsets: Array, edge_faces: Sequence[tuple[int, ...]]
+    table: BrepTable, hull: Hull, normals: Floats, offsets: Floats, edge_faces: Sequence[tuple[int, ...]]
 ) -> NDArray[np.bool_]:
     """Tell the flat faces that support the solid: all else lies behind the plane, and only they reach it.
 

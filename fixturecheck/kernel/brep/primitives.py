@@ -7,9 +7,8 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from fixturecheck.arrays import Floats
 
 
 class SurfaceKind(StrEnum):
@@ -61,19 +60,19 @@ class Surface:
     """
 
     kind: SurfaceKind
-    origin: Array
-    axis: Array
+    origin: Floats
+    axis: Floats
     radius_mm: float = 0.0
     minor_radius_mm: float = 0.0
     half_angle_rad: float = 0.0
     outward: int = 1
-    x_axis: Array = field(default_factory=lambda: np.zeros(3))
-    y_axis: Array = field(default_factory=lambda: np.zeros(3))
+    x_axis: Floats = field(default_factory=lambda: np.zeros(3))
+    y_axis: Floats = field(default_factory=lambda: np.zeros(3))
     arc_rad: tuple[float, float] = (0.0, 2 * math.pi)
     heights_mm: tuple[float, float] = (0.0, 0.0)
     iso: bool = False
 
-    def moved(self, turn: Array, shift: Array) -> Surface:
+    def moved(self, turn: Floats, shift: Floats) -> Surface:
         """Return the surface after x -> turn x + shift."""
         return replace(
             self,
@@ -88,14 +87,14 @@ class Surface:
 class Circle:
     """A round edge: points centre + radius (cos t x_axis + sin t y_axis), t within `arc_rad`."""
 
-    centre: Array
-    axis: Array
-    x_axis: Array
-    y_axis: Array
+    centre: Floats
+    axis: Floats
+    x_axis: Floats
+    y_axis: Floats
     radius_mm: float
     arc_rad: tuple[float, float]
 
-    def moved(self, turn: Array, shift: Array) -> Circle:
+    def moved(self, turn: Floats, shift: Floats) -> Circle:
         """Return the circle after x -> turn x + shift."""
         return replace(
             self,
@@ -123,12 +122,12 @@ class Rim:
         The two faces.
     """
 
-    centre_mm: Array
-    axis: Array
-    zero: Array
+    centre_mm: Floats
+    axis: Floats
+    zero: Floats
     radius_mm: float
     turn: tuple[float, float]
-    leave: Array
+    leave: Floats
     faces: tuple[int, int]
 
 
@@ -160,10 +159,10 @@ class SweptPrimitive:
 
     kind: SurfaceKind
     sign: int
-    a_mm: Array
-    b_mm: Array
-    axis: Array
-    zero: Array
+    a_mm: Floats
+    b_mm: Floats
+    axis: Floats
+    zero: Floats
     radius_a_mm: float
     radius_b_mm: float
     tube_mm: float

@@ -10,7 +10,6 @@ from typing import Any
 
 import cadquery as cq
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Curve2d, BRepAdaptor_Surface
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
@@ -23,9 +22,9 @@ from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum, TopAbs_State
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopoDS import TopoDS
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.shapes import Edge, Face
 
-Array = NDArray[np.float64]
 _MM = 1e-7
 _NO_NORMAL = 1e-12
 _HAIR = 1e-6
@@ -59,7 +58,7 @@ class Probe:
         u0, u1, v0, v1 = BRepTools.UVBounds_s(self._wrapped)
         return (u0 + u1) / 2, (v0 + v1) / 2
 
-    def at(self, uv: tuple[float, float]) -> tuple[Array, Array]:
+    def at(self, uv: tuple[float, float]) -> tuple[Floats, Floats]:
         """Return the point at surface parameters and the outward unit normal there.
 
         At a pole, where one parameter goes round nothing, it is that of a place a hair towards the middle.
@@ -72,7 +71,7 @@ class Probe:
             )
         return point, normal / max(size, 1e-300) * self._flip
 
-    def _raw(self, u: float, v: float) -> tuple[Array, Array, float]:
+    def _raw(self, u: float, v: float) -> tuple[Floats, Floats, float]:
         """Return the point at parameters, the vector product of its derivatives, and its length."""
         point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
         self._adaptor.D1(u, v, point, du, dv)
@@ -82,7 +81,7 @@ class Probe:
         size = math.sqrt(normal[0] ** 2 + normal[1] ** 2 + normal[2] ** 2)
         return np.array(point.Coord()), np.array(normal), size
 
-    def tangents(self, uv: tuple[float, float]) -> tuple[Array, Array]:
+    def tangents(self, uv: tuple[float, float]) -> tuple[Floats, Floats]:
         """Return the point at surface parameters and its derivatives by u and by v, shape (2, 3)."""
         point, du, dv = gp_Pnt(), gp_Vec(), gp_Vec()
         self._adaptor.D1(*uv, point, du, dv)
@@ -92,7 +91,7 @@ class Probe:
         """Whether parameters lie within the face's outline, its border included."""
         return bool(self._outline.Perform(gp_Pnt2d(*uv)) != TopAbs_State.TopAbs_OUT)
 
-    def gap(self, point: Array) -> tuple[float, Array, bool]:
+    def gap(self, point: Floats) -> tuple[float, Floats, bool]:
         """Return how far a point is outside the face's surface, and the outward normal at its foot.
 
         Returns
@@ -128,12 +127,12 @@ class EdgeSide:
     face: Probe
     sign: int
 
-    def normal(self, parameter: float) -> Array:
+    def normal(self, parameter: float) -> Floats:
         """Return the outward unit normal of the face at a parameter of the edge."""
         spot = self.flat.Value(parameter)
         return self.face.at((spot.X(), spot.Y()))[1]
 
-    def into(self, normal: Array, along: Array) -> Array:
+    def into(self, normal: Floats, along: Floats) -> Floats:
         """Return the unit direction into the face where it has a normal, square to a way along the edge."""
         into = crossed(normal, along) * self.sign
         return np.asarray(into / max(float(np.linalg.norm(into)), 1e-300))
@@ -158,24 +157,24 @@ class EdgeProbe:
         self._range = float(self._curve.LastParameter()) - self._first
         self.sides = tuple(sides)
 
-    def at(self, share: float) -> tuple[Array, Array]:
+    def at(self, share: float) -> tuple[Floats, Floats]:
         """Return the point at a share of the range, and the derivative by the share there."""
         point, along = gp_Pnt(), gp_Vec()
         self._curve.D1(self._first + share * self._range, point, along)
         return np.array(point.Coord()), self._range * np.array(along.Coord())
 
-    def derivative(self, parameter: float) -> Array:
+    def derivative(self, parameter: float) -> Floats:
         """Return the derivative at a parameter of the curve itself."""
         point, along = gp_Pnt(), gp_Vec()
         self._curve.D1(parameter, point, along)
         return np.array(along.Coord())
 
-    def leaving(self, share: float) -> Array:
+    def leaving(self, share: float) -> Floats:
         """Return the unit directions into the faces beside the edge, square to it, shape (n, 3)."""
         at, along = self._first + share * self._range, self.at(share)[1]
         return np.array([side.into(side.normal(at), along) for side in self.sides]).reshape(-1, 3)
 
-    def normals(self, share: float) -> Array:
+    def normals(self, share: float) -> Floats:
         """Return the outward normals of the faces beside the edge, shape (n, 3)."""
         at = self._first + share * self._range
         return np.array([side.normal(at) for side in self.sides]).reshape(-1, 3)
@@ -211,7 +210,7 @@ def edge_side(edge: Any, face: Probe) -> EdgeSide:
     return EdgeSide(flat=BRepAdaptor_Curve2d(edge, TopoDS.Face_s(face.face.wrapped)), face=face, sign=sign)
 
 
-def crossed(a: Array, b: Array) -> Array:
+def crossed(a: Floats, b: Floats) -> Floats:
     """Return the cross product of two vectors; numpy's own takes ten times as long for a single one."""
     (ax, ay, az), (bx, by, bz) = a.tolist(), b.tolist()
     return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Builder, BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
 from OCP.BRepBuilderAPI import BRepBuilderAPI_Copy, BRepBuilderAPI_MakeEdge
@@ -47,10 +46,9 @@ from OCP.TopoDS import (
 )
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, xyz
 from fixturecheck.kernel.shapes import Solid, cq_shape
-
-Array = NDArray[np.float64]
 
 SAME_MM = 1e-5
 """A surface that stays this close to a simple one is that one: a hundredth of the usual touch tolerance."""
@@ -256,7 +254,7 @@ def _simple_curve(edge: Any) -> Curve | None:
     return _circle(points)
 
 
-def _circle(points: Array) -> Curve | None:
+def _circle(points: Floats) -> Curve | None:
     """Return the circle that points run along from its angle zero on; None where they lie on none."""
     middle = points.mean(axis=0)
     normal = np.linalg.svd(points - middle)[2][2]
@@ -348,11 +346,11 @@ def _against(adaptor: Any, window: tuple[float, float, float, float], surface: A
     return float(np.cross(xyz(du), xyz(dv)) @ drawn) < 0
 
 
-def _flat(found: Any, _face: Any, _points: Array) -> Any:
+def _flat(found: Any, _face: Any, _points: Floats) -> Any:
     return Geom_Plane(found.Pln())
 
 
-def _turnable(found: Any, face: Any, points: Array) -> Any:
+def _turnable(found: Any, face: Any, points: Floats) -> Any:
     """Return a surface of revolution turned about its axis so that its seam lies on the face's, or off it."""
     position = found.Position()
     origin, axis = xyz(position.Location()), xyz(position.Direction())
@@ -364,7 +362,7 @@ def _turnable(found: Any, face: Any, points: Array) -> Any:
     return Geom_ToroidalSurface(place, found.MajorRadius(), found.MinorRadius())
 
 
-def _ball(found: Any, face: Any, points: Array) -> Any:
+def _ball(found: Any, face: Any, points: Floats) -> Any:
     """Return a sphere whose poles are those of the face, or lie off it."""
     centre = xyz(found.Position().Location())
     poles = [
@@ -379,7 +377,7 @@ def _ball(found: Any, face: Any, points: Array) -> Any:
     return Geom_SphericalSurface(gp_Ax3(gp_Pnt(*centre), gp_Dir(*axis), gp_Dir(*zero)), found.Radius())
 
 
-_LAID: dict[type, Callable[[Any, Any, Array], Any]] = {
+_LAID: dict[type, Callable[[Any, Any, Floats], Any]] = {
     Geom_Plane: _flat,
     Geom_CylindricalSurface: _turnable,
     Geom_ConicalSurface: _turnable,
@@ -388,10 +386,10 @@ _LAID: dict[type, Callable[[Any, Any, Array], Any]] = {
 }
 
 
-def zero_direction(face: Any, points: Array, origin: Array, axis: Array) -> Array:
+def zero_direction(face: Any, points: Floats, origin: Floats, axis: Floats) -> Floats:
     """Return the direction of angle zero: through the face's own seam, or away from its middle."""
 
-    def across(point: Array) -> Array:
+    def across(point: Floats) -> Floats:
         arm = point - origin
         return np.asarray(arm - (arm @ axis) * axis)
 
@@ -402,7 +400,7 @@ def zero_direction(face: Any, points: Array, origin: Array, axis: Array) -> Arra
     return np.asarray(arm / np.linalg.norm(arm))
 
 
-def seam_middle(face: Any) -> Array | None:
+def seam_middle(face: Any) -> Floats | None:
     """Return the middle of the edge that a face has on both of its sides; None where it has none."""
     for shape in mapped(face, TopAbs_ShapeEnum.TopAbs_EDGE):
         edge = TopoDS.Edge_s(shape)
@@ -416,7 +414,7 @@ _MOST = 120
 """Nodes along a parameter, at most; a surface with more spans than that is no simple one to begin with."""
 
 
-def _nodes(first: float, last: float, knots: Array, degree: int) -> Array:
+def _nodes(first: float, last: float, knots: Floats, degree: int) -> Floats:
     """Return parameters at which a deviation is read, ends included.
 
     Inserted into the equation of a quadric, a patch of degree p is a polynomial of degree 2p in either
@@ -429,7 +427,7 @@ def _nodes(first: float, last: float, knots: Array, degree: int) -> Array:
     return np.append(rows.ravel(), last)
 
 
-def _knots(adaptor: Any, way: str = "") -> Array:
+def _knots(adaptor: Any, way: str = "") -> Floats:
     """Return where the pieces of a spline meet; none on anything else."""
     curve = GeomAbs_CurveType.GeomAbs_BSplineCurve
     surface = GeomAbs_SurfaceType.GeomAbs_BSplineSurface

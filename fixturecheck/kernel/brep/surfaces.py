@@ -9,14 +9,15 @@ import numpy as np
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp_Explorer
 
-from fixturecheck.kernel.brep.primitives import Array, CurveKind, Surface, SurfaceKind, SweptPrimitive
+from fixturecheck.arrays import Floats
+from fixturecheck.kernel.brep.primitives import CurveKind, Surface, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.table import BrepTable, FaceRow
 from fixturecheck.kernel.brep.topology import xyz
 
 _PARALLEL = 1e-9
 
 
-def plane_of(row: FaceRow) -> tuple[Array, float]:
+def plane_of(row: FaceRow) -> tuple[Floats, float]:
     """Return the outward unit normal n of a flat face, and n.x of its plane, mm."""
     plane = row.quadric
     normal = xyz(plane.Axis().Direction())
@@ -67,7 +68,7 @@ def _outward(row: FaceRow, surface: Surface) -> int:
     return 1 if normal @ radial > 0 else -1
 
 
-def _iso(table: BrepTable, row: FaceRow, axis: Array) -> bool:
+def _iso(table: BrepTable, row: FaceRow, axis: Floats) -> bool:
     """Whether a face of revolution is bounded by circles about its axis and straight lines alone."""
     wires, count = TopExp_Explorer(row.face.wrapped, TopAbs_ShapeEnum.TopAbs_WIRE), 0
     while wires.More():

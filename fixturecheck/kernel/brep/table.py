@@ -8,7 +8,6 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve, BRepAdaptor_Surface
 from OCP.BRepTools import BRepTools
@@ -19,13 +18,11 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, SurfaceKind
 from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, edge_side
 from fixturecheck.kernel.brep.topology import mapped, one_of_each, xyz
 from fixturecheck.kernel.shapes import Edge, Face, Solid
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 _SURFACES = {
     GeomAbs_SurfaceType.GeomAbs_Plane: SurfaceKind.PLANE,
@@ -141,7 +138,7 @@ class EdgeRow:
         )
 
     @cached_property
-    def place(self) -> Array:
+    def place(self) -> Floats:
         """Where its first vertex is; of a degenerate edge that is all."""
         return xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(self.edge)))
 
@@ -176,7 +173,7 @@ class BrepTable:
     solid: Solid
     faces: tuple[FaceRow, ...]
     edges: tuple[EdgeRow, ...]
-    vertices: Array
+    vertices: Floats
     face_edges: tuple[Ints, ...]
     face_vertices: tuple[Ints, ...]
     edge_vertices: Ints

@@ -9,7 +9,6 @@ from typing import Any
 
 import cadquery as cq
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BinTools import BinTools
 from OCP.Bnd import Bnd_Box
 from OCP.BRepBndLib import BRepBndLib
@@ -21,9 +20,8 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
-
-Array = NDArray[np.float64]
 
 APART_MM = 1e-6
 """Numbers closer than this are the same one; a STEP round trip moves them by some 1e-14."""
@@ -49,7 +47,7 @@ def mapped(shape: Any, what: Any) -> list[Any]:
     return [found.FindKey(i + 1) for i in range(found.Extent())]
 
 
-def xyz(point: Any) -> Array:
+def xyz(point: Any) -> Floats:
     """Return a kernel point, vector or direction as an array (3,)."""
     return np.array([point.X(), point.Y(), point.Z()])
 

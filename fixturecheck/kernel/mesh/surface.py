@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.shapes import Solid
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 CHORD_MM = 0.05
 """Furthest that the triangles lie off a curved face."""

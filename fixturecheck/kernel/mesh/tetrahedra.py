@@ -10,15 +10,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from OCP.BRepTools import BRepTools
 from OCP.TopLoc import TopLoc_Location
 
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.shapes import Solid
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 _COARSER = 1.6
 _TRIES = 3

@@ -19,11 +19,9 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
 
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.shapes import Shape
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 
 _APART_MM = 1e-9
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from fixturecheck.kernel.mesh.triangles import Mesh
-from fixturecheck.report.figures import Figure
-from fixturecheck.report.pictures import Drawing
+from fixturecheck.report.pictures.draw import Drawing
+from fixturecheck.report.pictures.figures import Figure
 from fixturecheck.report.viewer.motions import motions_of
 from fixturecheck.report.viewer.packed import Store
 from fixturecheck.report.viewer.stops import WHOLE, stops_of

@@ -6,13 +6,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from fixturecheck.arrays import Floats
 from fixturecheck.hold_result import PartHeld
-from fixturecheck.report.hold_scene import far_of, moved_name
 from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
-from fixturecheck.report.pictures import Drawing
-from fixturecheck.report.scene import Stage
+from fixturecheck.report.pictures.draw import Drawing
+from fixturecheck.report.pictures.hold_scene import far_of, moved_name
+from fixturecheck.report.pictures.scene import Stage
 from fixturecheck.report.viewer.stops import WHOLE
 from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
 from fixturecheck.setup.model import Setup
@@ -22,8 +22,6 @@ from fixturecheck.wording.hold import outcome_words
 from fixturecheck.wording.motion import lets_go_words
 from fixturecheck.wording.quantity import shown
 from fixturecheck.wording.sentences import sentence
-
-Floats = npt.NDArray[np.float64]
 
 _STROKE_S, _IN_S, _SETTLE_S, _GO_S = 4.0, 1.2, 1.4, 2.5
 _LIFT_SHARE = 1.1

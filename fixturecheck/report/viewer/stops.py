@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from fixturecheck.report.colours import body_colours, verdict_words
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
-from fixturecheck.report.pictures import Drawing
-from fixturecheck.report.scene import BODIES, Stage, bodies_about, camera, close_actors, fit, spot_of
+from fixturecheck.report.pictures.draw import Drawing
+from fixturecheck.report.pictures.figures import body_colours, verdict_words
+from fixturecheck.report.pictures.scene import BODIES, Stage, bodies_about, camera, close_actors, fit, spot_of
+from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.things import scale_colours
-from fixturecheck.report.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import Finding
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.quantity import shown

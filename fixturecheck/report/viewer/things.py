@@ -7,18 +7,15 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from fixturecheck.arrays import Floats
 from fixturecheck.kernel.mesh.triangles import Mesh
-from fixturecheck.report.colours import ROLES, WORDS, body_colours
-from fixturecheck.report.figures import Figure, shaded
+from fixturecheck.report.pictures.figures import ROLES, WORDS, Figure, body_colours, shaded
 from fixturecheck.report.viewer.packed import Store
 from fixturecheck.result import Contact, NamedShape, Result, Role
 from fixturecheck.setup.model import Setup
-from fixturecheck.shop.section import Segment, profile
+from fixturecheck.shop.wheels import Segment, profile
 from fixturecheck.wording.quantity import shown
-
-Floats = npt.NDArray[np.float64]
 
 LAYERS: Mapping[str, str] = {
     "parts": "parts",

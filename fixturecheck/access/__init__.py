@@ -1,1 +1,0 @@
-"""Where the wheel goes, and what it leaves."""

@@ -1,0 +1,227 @@
+"""What a contact map holds, and a patch while it is being found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
+from typing import Any, cast
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.placed import Frame
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.topology import edges_of
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import distance, is_straight
+from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.sample import edge_points
+from fixturecheck.kernel.shapes import Shape, to_vector
+from fixturecheck.result import Contact, ContactKind, NamedShape, Role, Vector
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Patch:
+    """A contact with its geometry: faces for an area, edges for a line, a vertex for a point.
+
+    Parameters
+    ----------
+    number : int
+        Counts the patches of one kind between the same two faces, from one.
+    bodies : tuple of str
+        The two bodies.
+    make : callable
+        Builds the geometry, which is only wanted for pictures, files and the magnet.
+    """
+
+    contact: Contact
+    number: int
+    bodies: tuple[str, str]
+    make: Callable[[], Shape] = field(repr=False)
+
+    @property
+    def name(self) -> str:
+        """Unique in the map."""
+        stem = f"{self.contact.kind} {self.contact.a} | {self.contact.b}"
+        return stem if self.number == 1 else f"{stem} #{self.number}"
+
+    @cached_property
+    def shape(self) -> NamedShape:
+        """The geometry under the patch's name, built when first asked for."""
+        role = Role(self.contact.kind)
+        return NamedShape(name=self.name, role=role, geometry=self.make(), bodies=self.bodies)
+
+    def sides_from(self, body: str) -> tuple[FaceRef, FaceRef]:
+        """Return the two sides, that of one of the bodies first."""
+        a, b = self.contact.a, self.contact.b
+        return (a, b) if a.body == body else (b, a)
+
+    def outward(self, body: str) -> Vector:
+        """Return the normal out of one of the two bodies."""
+        x, y, z = self.contact.normal
+        return (x, y, z) if self.contact.a.body == body else (-x, -y, -z)
+
+    def carried_to(
+        self, names: Mapping[str, str], turn: NDArray[np.float64], shift: NDArray[np.float64]
+    ) -> Patch:
+        """Return the same patch between two other bodies that stand to each other as these do.
+
+        Parameters
+        ----------
+        names : mapping of str to str
+            Each body's name to that of its copy.
+        turn, shift : ndarray, shape (3, 3) and (3,)
+            What carries these bodies to the copies, mm.
+        """
+        old, sides = self.contact, [self.contact.a, self.contact.b]
+        bodies = [names[b] for b in self.bodies]
+        sides = [FaceRef.of(new, *side.faces) for new, side in zip(bodies, sides, strict=True)]
+        normal = turn @ np.array(old.normal)
+        if bodies[0] > bodies[1]:  # the map tells the name that comes first as the first
+            bodies, sides, normal = bodies[::-1], sides[::-1], -normal
+        centroid = turn @ np.array(old.centroid) + shift
+        return Patch(
+            contact=replace(
+                old, a=sides[0], b=sides[1], normal=to_vector(normal), centroid=to_vector(centroid)
+            ),
+            number=self.number,
+            bodies=(bodies[0], bodies[1]),
+            make=lambda: transformed(self.make(), turn, shift),
+        )
+
+    def outline_mm(self) -> NDArray[np.float64]:
+        """Return points along the patch's outline, shape (n, 3): the ends of edges, more of round ones."""
+        if self.contact.kind == ContactKind.POINT:
+            return np.array([self.contact.centroid])
+        edges = edges_of(cast("Shape", self.shape.geometry))
+        return np.vstack([edge_points(e, 2 if is_straight(e) else 9) for e in edges])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Overlap:
+    """Two bodies that occupy the same space: the common solid and its volume."""
+
+    a: str
+    b: str
+    volume_mm3: float
+    common: Shape
+    shape: NamedShape
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ContactMap:
+    """All patches of a set-up at one pose, and what interpenetrates."""
+
+    patches: tuple[Patch, ...]
+    overlaps: tuple[Overlap, ...]
+
+    def between(self, a: str, b: str) -> Iterator[Patch]:
+        """Yield the patches between two bodies, whichever way round."""
+        for patch in self.patches:
+            if set(patch.bodies) == {a, b}:
+                yield patch
+
+    def without(self, names: Collection[str]) -> ContactMap:
+        """Return the map without what some bodies touch or share."""
+        return ContactMap(
+            patches=tuple(p for p in self.patches if not set(p.bodies) & set(names)),
+            overlaps=tuple(o for o in self.overlaps if not {o.a, o.b} & set(names)),
+        )
+
+
+_SPOTS = 7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Raw:
+    """A patch between face groups of two bodies A and B.
+
+    Parameters
+    ----------
+    kind : ContactKind
+        How the faces meet.
+    a_faces, b_faces : tuple of int
+        One face, or the faces that meet in the edge or corner that touches.
+    normal : ndarray, shape (3,)
+        Unit normal out of A into B.
+    centroid : ndarray, shape (3,)
+    make : callable
+        Builds the patch's geometry.
+    flat : tuple of Frame and polygon, or None
+        The patch as a polygon in a plane, where it is one.
+    ends : tuple of ndarray, or None
+        The patch as a straight segment, where it is one.
+    frayed : bool
+        Whether the two outlines also meet along a line or at a point beside the patch.
+    """
+
+    kind: ContactKind
+    a_faces: tuple[int, ...]
+    b_faces: tuple[int, ...]
+    normal: Floats
+    centroid: Floats
+    make: Callable[[], Shape]
+    area_mm2: float = 0.0
+    length_mm: float = 0.0
+    gap_min_mm: float = 0.0
+    gap_mean_mm: float = 0.0
+    gap_max_mm: float = 0.0
+    error_mm: float = 0.0
+    flat: tuple[Frame, Any] | None = field(default=None, repr=False)
+    ends: tuple[Floats, Floats] | None = None
+    frayed: bool = False
+
+    def holds(self, points: Floats, within_mm: float) -> NDArray[np.bool_]:
+        """Say which of the points (n, 3) lie on the patch."""
+        if self.flat is not None:
+            frame, polygon = self.flat
+            level = np.abs((points - frame.origin) @ frame.normal) <= within_mm
+            spots = shapely.points(frame.flat(points))
+            return np.asarray(level & (shapely.distance(polygon, spots) <= within_mm))
+        if self.ends is not None:
+            start, end = self.ends
+            along = end - start
+            share = np.clip((points - start) @ along / max(float(along @ along), 1e-30), 0.0, 1.0)
+            off = points - start - share[:, None] * along
+            return np.asarray(np.linalg.norm(off, axis=1) <= within_mm)
+        shape = self.make()
+        return np.array([distance(vertex(p), shape)[0] <= within_mm for p in points], dtype=bool)
+
+    def spots(self) -> Floats:
+        """Return points (n, 3) that stand for a line or a point: where they lie, all of it does."""
+        if self.ends is not None:
+            return np.stack([self.ends[0], self.centroid, self.ends[1]])
+        return edge_points(self.make(), _SPOTS)
+
+    def turned(self) -> Raw:
+        """Return the same patch seen from B."""
+        return replace(self, a_faces=self.b_faces, b_faces=self.a_faces, normal=-self.normal)
+
+    def moved(self, turn: Floats, shift: Floats) -> Raw:
+        """Return the patch after x -> turn x + shift, for two bodies that stand to each other as these do."""
+        ends = None if self.ends is None else (turn @ self.ends[0] + shift, turn @ self.ends[1] + shift)
+        return replace(
+            self,
+            normal=turn @ self.normal,
+            centroid=turn @ self.centroid + shift,
+            make=partial(_carried, self.make, turn, shift),
+            flat=None,
+            ends=ends,
+        )
+
+
+def _carried(make: Callable[[], Shape], turn: Floats, shift: Floats) -> Shape:
+    return transformed(make(), turn, shift)
+
+
+def covered(points: Floats, patches: Iterable[Raw], within_mm: float) -> bool:
+    """Say whether every one of the points (n, 3) lies on some patch, one patch or several together."""
+    left = np.ones(len(points), dtype=bool)
+    for patch in patches:
+        left[left] = ~patch.holds(points[left], within_mm)
+        if not left.any():
+            return True
+    return False

@@ -1,0 +1,263 @@
+"""How far a body moves along a direction: until first contact, or until it no longer overlaps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import Patch
+from fixturecheck.contact.patches.contact_map import find_contacts, overlap
+from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.effort import BOOLEAN, spend
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.measure import distance, extent_along
+from fixturecheck.kernel.place import moved_by
+from fixturecheck.kernel.shapes import Placed, Shape
+from fixturecheck.result import ContactKind
+from fixturecheck.tolerances import Tolerances
+from fixturecheck.units import METRIC, Writing
+
+_LOOKS = 9
+_CLOSE_MM = 1e-5
+_BEFORE_MM, _BEHIND_MM = 2e-6, 1e-4
+"""How far before the travel that what is shared tells a part is free, and how far behind it is shut in.
+
+A wedge counts as shared only when it is thick enough.
+"""
+_FINE_UM = 0.02
+"""What counts as overlap while closing in: far below the touch tolerance, so that the travel is sharp."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Landing:
+    """Where a pushed part first lands.
+
+    Parameters
+    ----------
+    travel_mm : float
+        From the drawn pose along the push to where it lands; negative when it lands before.
+    patches : tuple of Patch
+        What touches there with a normal along the push, in world coordinates of that pose.
+    """
+
+    travel_mm: float
+    patches: tuple[Patch, ...]
+
+    def carried_to(self, names: Mapping[str, str], turn: Floats, shift: Floats) -> Landing:
+        """Return the landing of copies that stand to each other alike; see `Patch.carried_to`."""
+        return replace(self, patches=tuple(p.carried_to(names, turn, shift) for p in self.patches))
+
+
+def land(
+    moving: Placed, still: Placed, push: Floats, reach_mm: float, tolerances: Tolerances,
+    write: Writing = METRIC,
+) -> Landing:  # fmt: skip
+    """Push one body at another along a straight line and return where it lands.
+
+    The drawn pose may overlap; the part is first drawn back by `reach_mm`, looked at along the way and
+    then closed in on by halving. Sliding along the other body does not count as landing.
+
+    Parameters
+    ----------
+    push : ndarray, shape (3,)
+        Unit direction of the push.
+    reach_mm : float
+        How far before and beyond the drawn pose is looked at.
+
+    Raises
+    ------
+    NotComputedError
+        It is still in the way when drawn back, or never lands within reach.
+    """
+    fine = replace(tolerances, touch_um=_FINE_UM, overlap_mm3=1e-12)
+    here, target = stand([moving, still])
+
+    def shared(travel_mm: float) -> Shape | None:
+        found = overlap(Standing(moved_by(moving, travel_mm * push), here.table), target, fine)
+        return found[0] if found is not None else None
+
+    reach = write.length(reach_mm, "g")
+    looks = np.linspace(-reach_mm, reach_mm, 2 * _LOOKS - 1)
+    if shared(looks[0]) is not None:
+        message = f"{moving.name} is in the way of {still.name} even when drawn back {reach}"
+        raise NotComputedError(message)
+    met = next(((k, zone) for k, t in enumerate(looks[1:]) if (zone := shared(t)) is not None), None)
+    if met is None:
+        message = f"{moving.name} does not land on {still.name} within {reach}"
+        raise NotComputedError(message)
+    before, zone = met
+    ends = float(looks[before]), float(looks[before + 1])
+    low = _closed_in(lambda t: shared(t) is not None, ends, zone, push)
+    rest = moved_by(moving, low * push)
+    return Landing(travel_mm=low, patches=tuple(_ahead(rest, still, push, tolerances)))
+
+
+def _closed_in(
+    blocked: Callable[[float], bool], ends_mm: tuple[float, float], zone: Shape, push: Floats
+) -> float:
+    """Return the last travel that is not blocked, by halving.
+
+    What two bodies share at a blocked travel is as long, along the push, as the part has gone too far, unless
+    it came out again behind. Just before and just behind the travel that this gives are tried first; where
+    they part free from blocked, most halves are known without asking the kernel.
+    """
+    low_mm, high_mm = ends_mm
+    shallow, deep = extent_along(zone, push)
+    guess = high_mm - (deep - shallow)
+    free, shut = guess - _BEFORE_MM, guess + _BEHIND_MM
+    known = low_mm < free and shut < high_mm and blocked(shut) and not blocked(free)
+    while high_mm - low_mm > _CLOSE_MM:
+        middle = (low_mm + high_mm) / 2
+        stops = middle >= shut if known and not free < middle < shut else blocked(middle)
+        low_mm, high_mm = (low_mm, middle) if stops else (middle, high_mm)
+    return low_mm
+
+
+def _ahead(moving: Placed, still: Placed, push: Floats, tolerances: Tolerances) -> Iterator[Patch]:
+    """Yield what the moving body touches ahead of it."""
+    for patch in find_contacts([moving, still], tolerances).patches:
+        sign = 1.0 if patch.contact.a.body == moving.name else -1.0
+        if patch.contact.kind != ContactKind.NEAR and sign * float(np.dot(patch.contact.normal, push)) > 1e-6:
+            yield patch
+
+
+_APART_MM = 1e-4
+_SAME_WAY = 1.0 - 1e-9
+_ON_MM = 1e-4
+_AXES = np.vstack((np.eye(3), -np.eye(3)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Parting:
+    """A move that was tried: after it the bodies only touch.
+
+    Parameters
+    ----------
+    bodies : tuple of str
+        What moves, all of one piece.
+    by_mm : float
+    direction : ndarray, shape (3,)
+        Unit direction.
+    """
+
+    bodies: tuple[str, ...]
+    by_mm: float
+    direction: Floats = field(repr=False)
+
+
+def shortest_parting(
+    moving: Sequence[Placed],
+    still: Placed,
+    others: Sequence[Placed],
+    zone: Shape,
+    tolerances: Tolerances,
+) -> Parting | None:
+    """Return the shortest move of some bodies, as one, that takes them out of another one.
+
+    Tried are the axes and the normals of the flat faces that bound what is shared, each by halving on the
+    solids; a move that would drive them further into any other body is none.
+
+    Parameters
+    ----------
+    others : sequence of Placed
+        What else stands there.
+    zone : Shape
+        What is shared as drawn.
+
+    Returns
+    -------
+    Parting or None
+        None where no straight move along those directions works.
+    """
+    fine = replace(tolerances, touch_um=_FINE_UM, overlap_mm3=1e-12)
+    here, there = stand(moving), stand([still])[0]
+    ways = _ways([*here, there], zone)
+    guesses = [_span(zone, way) for way in ways]
+    best: tuple[float, Floats] | None = None
+    around = stand(others)
+    before = _shared_mm3(moving, around, fine)
+    for k in np.argsort(np.round(guesses, 6), kind="stable"):
+        way = ways[k]
+        most = min(_clear_mm(here, there, way), best[0] - _APART_MM if best else np.inf)
+        by_mm = _least_mm(moving, there, way, (guesses[k], most), fine)
+        if by_mm is None:
+            continue
+        # A bit more than needed would be no collision either; a bit less is what is asked of the others.
+        then = [moved_by(body, (by_mm - _APART_MM) * way) for body in moving]
+        if _shared_mm3(then, around, fine) <= before + tolerances.overlap_mm3:
+            best = by_mm, way
+    if best is None:
+        return None
+    return Parting(bodies=tuple(b.name for b in moving), by_mm=best[0], direction=best[1])
+
+
+def toward(direction: Floats | Sequence[float]) -> str:
+    """Return a direction in words: `toward -X` along an axis, else with its three parts."""
+    way = np.asarray(direction, dtype=np.float64)
+    way = way / np.linalg.norm(way)
+    k = int(np.argmax(np.abs(way)))
+    if abs(float(way[k])) > _SAME_WAY:
+        return f"toward {'+' if way[k] > 0 else '-'}{'XYZ'[k]}"
+    return f"along ({', '.join(f'{v + 0.0:.3g}' for v in np.round(way, 3))})"
+
+
+def _ways(bodies: Sequence[Standing], zone: Shape) -> list[Floats]:
+    """Return the directions in which a move may part bodies, each once."""
+    normals = [
+        sign * body.normals[f]
+        for body in bodies
+        for f in np.flatnonzero(~np.isnan(body.offsets))
+        if distance(body.face(int(f)), zone)[0] <= _ON_MM
+        for sign in (1.0, -1.0)
+    ]
+    found: list[Floats] = []
+    for way in (*_AXES, *normals):
+        if not any(float(way @ known) > _SAME_WAY for known in found):
+            found.append(way)
+    return found
+
+
+def _span(zone: Shape, way: Floats) -> float:
+    low, high = extent_along(zone, way)
+    return high - low
+
+
+def _clear_mm(here: Sequence[Standing], there: Standing, way: Floats) -> float:
+    """Return how far bodies must go along a direction until a plane across it parts them for sure."""
+    back = max(float(body.support(-way[None])[0]) for body in here)
+    return float(there.support(way[None])[0]) + back
+
+
+def _least_mm(
+    moving: Sequence[Placed], there: Standing, way: Floats, range_mm: tuple[float, float], fine: Tolerances
+) -> float | None:
+    """Return the least way that takes bodies out of another, up to the most that is of interest."""
+    guess, most = range_mm
+
+    def blocked(by_mm: float) -> bool:
+        spend(BOOLEAN * len(moving))
+        return any(overlap(body, there, fine) for body in stand([moved_by(b, by_mm * way) for b in moving]))
+
+    if most <= 0.0 or blocked(most):
+        return None
+    low, high = 0.0, most
+    if guess >= most or not blocked(guess):
+        # Between flat faces the thickness of what is shared is the answer.
+        high = min(guess, most)
+        less = high - 2 * _APART_MM
+        if less <= 0.0 or blocked(less):
+            return high
+        high = less
+    while high - low > _APART_MM:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if blocked(middle) else (low, middle)
+    return high
+
+
+def _shared_mm3(moving: Sequence[Placed], around: Sequence[Standing], fine: Tolerances) -> float:
+    """Return how much bodies share with what stands round them, in all."""
+    pairs = ((body, other) for body in stand(moving) for other in around)
+    return sum(found[1] for pair in pairs if (found := overlap(*pair, fine)) is not None)

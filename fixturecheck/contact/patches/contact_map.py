@@ -1,0 +1,250 @@
+"""The contact map: every patch between every pair of bodies, each once, under its right name."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from functools import partial
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import ContactMap, Overlap, Patch, Raw, covered
+from fixturecheck.contact.patches.edges import Look, edges_across, edges_on_faces, rims_across
+from fixturecheck.contact.patches.pairs import Alike, near_bodies, near_faces
+from fixturecheck.contact.patches.planar import facing
+from fixturecheck.contact.patches.quadrics import curved
+from fixturecheck.contact.patches.sampled import near_only, sampled
+from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.boolean import common_solid
+from fixturecheck.kernel.brep.topology import is_same, shape_kind
+from fixturecheck.kernel.construct import segment
+from fixturecheck.kernel.measure import Nearest, centroid_of, nearest_features
+from fixturecheck.kernel.shapes import Placed, Shape, to_vector
+from fixturecheck.result import Contact, ContactKind, NamedShape, Role
+from fixturecheck.tolerances import Tolerances
+
+
+def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, float] | None:
+    """Return the common solid of two bodies and its volume in mm3, or None where they are apart.
+
+    A plane that has all of one body on one side and all of the other beyond it proves them apart
+    without asking the kernel; only pairs with no such plane cost a boolean. What is thinner than the
+    touch tolerance is contact, not overlap.
+    """
+    if apart(a, b, tolerances.touch_mm):
+        return None
+    shape, volume, area = common_solid(a.solid(), b.solid())
+    if volume <= tolerances.overlap_mm3 or 2 * volume / area < tolerances.touch_mm / 2:
+        return None
+    return shape, volume
+
+
+def apart(a: Standing, b: Standing, slack_mm: float) -> bool:
+    """Say whether some plane separates two bodies, to within a slack."""
+    depth = np.minimum(a.high, b.high) - np.maximum(a.low, b.low)
+    if depth.min() <= slack_mm:
+        return True
+    directions = np.vstack([_planes(a), -_planes(b)])
+    if not directions.size:
+        return False
+    reach = a.support(directions) + b.support(-directions)
+    return bool(reach.min() <= slack_mm)
+
+
+def _planes(body: Standing) -> Floats:
+    flat = body.normals[~np.isnan(body.offsets)]
+    return flat.reshape(-1, 3)
+
+
+def beside(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
+    """Return the least gap between two bodies as a near patch without area, once for each pair of features.
+
+    Empty where they touch, overlap, or come no nearer than the near band.
+    """
+    apart = np.maximum(a.low - b.high, b.low - a.high)
+    if float(np.linalg.norm(np.maximum(apart, 0.0))) > tolerances.near_mm:
+        return []
+    nearest = nearest_features(a.solid(), b.solid(), tolerances.near_mm)
+    if not nearest or nearest[0][0] <= tolerances.touch_mm:
+        return []
+    groups: list[tuple[set[int], set[int], list[Nearest]]] = []
+    for one in nearest:
+        ours, theirs = set(_faces_at(a, one[3])), set(_faces_at(b, one[4]))
+        for group in groups:
+            if group[0] & ours and group[1] & theirs:
+                # Both ends of an edge that runs alongside: the faces that they share are those of the edge.
+                group[0].intersection_update(ours)
+                group[1].intersection_update(theirs)
+                group[2].append(one)
+                break
+        else:
+            groups.append((ours, theirs, [one]))
+    return [_near(tuple(sorted(ours)), tuple(sorted(theirs)), ways) for ours, theirs, ways in groups]
+
+
+def _near(a_faces: tuple[int, ...], b_faces: tuple[int, ...], ways: Sequence[Nearest]) -> Raw:
+    """Return a near patch of the shortest ways between two features, as many as the kernel found."""
+    gap = ways[0][0]
+    starts, ends = (np.array([way[k] for way in ways]) for k in (1, 2))
+    return Raw(
+        kind=ContactKind.NEAR, a_faces=a_faces, b_faces=b_faces, normal=(ends[0] - starts[0]) / gap,
+        centroid=(starts.mean(axis=0) + ends.mean(axis=0)) / 2,
+        gap_min_mm=gap, gap_mean_mm=gap, gap_max_mm=gap, make=partial(segment, starts[0], ends[0]),
+    )  # fmt: skip
+
+
+def _faces_at(body: Standing, feature: Shape) -> tuple[int, ...]:
+    """Return the faces that meet in a face, edge or corner of a body."""
+    kind = shape_kind(feature)
+    if kind == "face":
+        return (next(i for i in range(len(body.table.kinds)) if is_same(body.face(i), feature)),)
+    if kind == "edge":
+        edges = body.table.edge_faces
+        return edges[next(i for i in range(len(edges)) if is_same(body.edge(i), feature))]
+    spot = np.array(centroid_of(feature))
+    return body.table.vertex_faces[int(np.argmin(np.linalg.norm(body.vertices() - spot, axis=1)))]
+
+
+MOST_EACH = 8
+"""Bodies that two overlapping ones may each overlap. A bed may overlap every part that is drawn too low, but
+parts that each overlap many were not given their places, and their pairs grow with the square of the heap."""
+
+
+def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMap:
+    """Return the contact map of placed bodies.
+
+    Cost grows with the number of pairs of faces that come within the near band, not with the number
+    of bodies squared.
+
+    Parameters
+    ----------
+    bodies : sequence of Placed
+        In any order; the map does not depend on it.
+
+    Raises
+    ------
+    SetupError
+        Two bodies each overlap more than `MOST_EACH` others.
+    """
+    standing = stand(sorted(bodies, key=lambda b: b.name))
+    found: list[tuple[Standing, Standing, Raw]] = []
+    overlaps = []
+    alike = Alike()
+    crowd: Counter[str] = Counter()
+    for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
+        a, b = standing[m], standing[n]
+        answer = alike.known(a, b)
+        if answer is None:
+            patches, face_to_face = _between(a, b, tolerances)
+            answer = patches, None if face_to_face else overlap(a, b, tolerances)
+            alike.keep(a, b, *answer)
+        patches, shared = answer
+        found += [(a, b, raw) for raw in patches]
+        if shared is not None:
+            _refuse_heap(crowd, a.name, b.name)
+            shape, volume = shared
+            name = f"overlap {a.name} | {b.name}"
+            named = NamedShape(name=name, role=Role.OVERLAP, geometry=shape, bodies=(a.name, b.name))
+            overlaps.append(Overlap(a=a.name, b=b.name, volume_mm3=volume, common=shape, shape=named))
+    return ContactMap(patches=tuple(_named(found)), overlaps=tuple(overlaps))
+
+
+def _refuse_heap(crowd: Counter[str], a: str, b: str) -> None:
+    """Count what each body overlaps, and refuse two that each overlap more than `MOST_EACH`."""
+    crowd.update((a, b))
+    if min(crowd[a], crowd[b]) > MOST_EACH:
+        message = (
+            f"{a} and {b} each overlap more than {MOST_EACH} other bodies: they were drawn in one heap; "
+            "place every body where it stands"
+        )
+        raise SetupError(message)
+
+
+def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw], bool]:
+    """Return the patches between two bodies, and whether they lie face to face with nothing beyond.
+
+    Where a face that has its whole body behind it shares an area with another such face, everything
+    that touches lies in that plane, and the two bodies cannot overlap.
+    """
+    pairs = near_faces(a, b, tolerances.near_mm)
+    if not pairs[0].size:
+        return [], False
+    found = list(facing(a, b, pairs, tolerances))
+    face_to_face = any(
+        raw.kind == ContactKind.AREA
+        and not raw.frayed
+        and a.table.supporting[raw.a_faces[0]]
+        and b.table.supporting[raw.b_faces[0]]
+        for raw in found
+    )
+    for i, j in zip(*pairs, strict=True):
+        if a.table.kinds[i] == "plane" and b.table.kinds[j] == "plane":
+            continue
+        pair = (a, int(i), b, int(j))
+        patches = curved(pair, tolerances)
+        found += sampled(pair, tolerances) if patches is None else patches
+        if patches and not any(raw.kind in {ContactKind.AREA, ContactKind.NEAR} for raw in patches):
+            found += near_only(pair, tolerances)
+    if face_to_face:
+        touching = [raw for raw in found if raw.kind in {ContactKind.AREA, ContactKind.NEAR}]
+        return touching, True
+    found += _sharp(a, b, found, tolerances)
+    return _distinct(found, tolerances.touch_mm) or beside(a, b, tolerances), False
+
+
+def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerances) -> list[Raw]:
+    """Return edges and corners that touch, looking from each body at the other."""
+    touch = tolerances.touch_mm
+    pairs = {(int(i), int(j)) for i, j in zip(*near_faces(a, b, touch), strict=True)}
+    if not pairs:
+        return []
+    look = Look(a=a, b=b, pairs=pairs, areas=[r for r in found if r.kind == ContactKind.AREA], touch_mm=touch)
+    sharp = list(edges_on_faces(look))
+    sharp += [raw.turned() for raw in edges_on_faces(look.turned())]
+    sharp += edges_across(look)
+    sharp += rims_across(look)
+    return sharp
+
+
+_SIZE = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2}
+
+
+def _distinct(found: Sequence[Raw], touch_mm: float) -> list[Raw]:
+    """Drop lines and points that lie on a larger patch, and the second telling of the same one."""
+    near = [r for r in found if r.kind == ContactKind.NEAR]
+    rest = sorted(
+        (r for r in found if r.kind != ContactKind.NEAR), key=lambda r: (_SIZE[r.kind], -r.length_mm)
+    )
+    kept: list[Raw] = []
+    for raw in rest:
+        if raw.kind == ContactKind.AREA or not covered(raw.spots(), kept, 2 * touch_mm):
+            kept.append(raw)
+    return kept + near
+
+
+def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
+    """Name patches and put them in an order that does not depend on how they were found."""
+    rows = []
+    for a, b, raw in found:
+        contact = Contact(
+            a=a.label(raw.a_faces),
+            b=b.label(raw.b_faces),
+            kind=raw.kind,
+            area_mm2=raw.area_mm2,
+            length_mm=raw.length_mm,
+            gap_min_um=1e3 * raw.gap_min_mm,
+            gap_mean_um=1e3 * raw.gap_mean_mm,
+            gap_max_um=1e3 * raw.gap_max_mm,
+            normal=to_vector(raw.normal),
+            centroid=to_vector(raw.centroid),
+            error_um=1e3 * raw.error_mm,
+        )
+        rows.append((contact, raw, (a.name, b.name)))
+    rows.sort(key=lambda r: (r[0].a, r[0].b, r[0].kind, *(round(v, 4) + 0.0 for v in r[0].centroid)))
+    counts: dict[str, int] = {}
+    for contact, raw, bodies in rows:
+        stem = f"{contact.kind} {contact.a} | {contact.b}"
+        counts[stem] = counts.get(stem, 0) + 1
+        yield Patch(contact=contact, number=counts[stem], bodies=bodies, make=raw.make)

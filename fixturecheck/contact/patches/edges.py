@@ -1,0 +1,496 @@
+"""Edges and corners that touch faces, and edges that meet edges.
+
+Edges and corners that touch faces; each function looks from body A's edges at body B's faces.
+An edge or corner can only bear on a face when the faces beside it rise away from it; all that do not
+(flush sides, seams, rims of faces that already share an area) are ruled out with arrays before any
+shape is asked.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.contact.patch import Raw, covered
+from fixturecheck.contact.patches.valleys import alongside
+from fixturecheck.contact.placed import Standing, normal_out, signed_distance
+from fixturecheck.kernel.boolean import clip_edge
+from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, sides_of
+from fixturecheck.kernel.construct import segment, vertex
+from fixturecheck.kernel.measure import (
+    closest_points,
+    edge_centre,
+    edge_ends,
+    edge_length_mm,
+    edge_middle,
+    on_face,
+    tangent_at,
+)
+from fixturecheck.kernel.shapes import Edge, Shape
+from fixturecheck.result import ContactKind
+
+FacePairs = set[tuple[int, int]]
+LEVEL = -1e-6
+"""A direction counts as rising from a plane down to this cosine."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Look:
+    """One body's edges looking at another body's faces.
+
+    Parameters
+    ----------
+    a, b : Standing
+    pairs : set of (int, int)
+        Faces (of a, of b) whose boxes come within the touch tolerance.
+    areas : sequence of Raw
+        Areas already found between the two, as (face of a, face of b).
+    """
+
+    a: Standing
+    b: Standing
+    pairs: FacePairs
+    areas: Sequence[Raw]
+    touch_mm: float
+
+    def turned(self) -> Look:
+        """Return the same from the other body's side."""
+        pairs = {(j, i) for i, j in self.pairs}
+        areas = [raw.turned() for raw in self.areas]
+        return Look(a=self.b, b=self.a, pairs=pairs, areas=areas, touch_mm=self.touch_mm)
+
+
+def edges_on_faces(look: Look) -> Iterator[Raw]:
+    """Yield lines and points where edges and corners of A touch faces of B."""
+    faces = sorted({i for i, _ in look.pairs})
+    for i in faces:
+        if look.a.tip(i) is not None:
+            yield from _tip(look, i)
+    edges = np.array(sorted({int(e) for i in faces for e in look.a.table.face_edges[i]}), dtype=np.int64)
+    edges = edges[look.a.table.sharp[edges]]
+    if not edges.size:
+        return
+    theirs = sorted({j for _, j in look.pairs})
+    flat = [j for j in theirs if look.b.table.kinds[j] == "plane"]
+    if flat:
+        yield from _on_planes(look, edges, np.array(flat))
+    for j in theirs:
+        if look.b.table.kinds[j] != "plane":
+            yield from _on_curved(look, edges, j)
+
+
+def _tip(look: Look, i: int) -> Iterator[Raw]:
+    """Tip of a cone of A that stands on a face of B: every line down the cone rises from it."""
+    b, touch = look.b, look.touch_mm
+    cone = look.a.surface(i)
+    spot = cone.origin
+    for j in sorted({j for k, j in look.pairs if k == i}):
+        if b.table.kinds[j] == "plane":
+            away, normal = float(spot @ b.normals[j] - b.offsets[j]), b.normals[j]
+        else:
+            distances = signed_distance(b.surface(j), spot[None])
+            away, normal = 0.0 if distances is None else float(distances[0]), b.normal_near(j, spot)
+        rises = float(cone.axis @ normal) >= math.sin(cone.half_angle_rad) + LEVEL
+        if rises and abs(away) <= touch and _within(b, j, spot, touch):
+            yield point_raw((i,), (j,), -normal, spot)
+
+
+def _on_planes(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[Raw]:
+    """Edges and corners of A on the flat faces of B."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    normals, offsets = b.normals[flat], b.offsets[flat]
+    samples = a.edge_samples()[edges]
+    away = samples @ normals.T - offsets  # (edge, sample, plane)
+    off = np.abs(away)
+    covered = _covered(look, edges, flat)
+    rising = np.all(a.inward()[edges] @ normals.T >= LEVEL, axis=1)
+    straight = a.table.straight[edges]
+    lying = (off.max(axis=1) <= touch) & ~covered & (rising | ~straight[:, None])
+    for m, n in np.argwhere(lying):
+        yield from _along(look, int(edges[m]), int(flat[n]))
+    for m in np.flatnonzero(~straight):
+        free = ~lying[m] & ~covered[m]
+        for n in np.flatnonzero(free & (off[m].min(axis=0) <= touch + a.table.lengths_mm[edges[m]] / 16)):
+            yield from _round_edge(look, int(edges[m]), int(flat[n]))
+    yield from _corners_on_planes(look, (edges, flat), away, covered | lying)
+
+
+def _covered(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
+    """Whether an edge bounds a face of A that already shares an area with that face of B."""
+    covered = np.zeros((len(edges), len(flat)), dtype=bool)
+    where = {int(e): m for m, e in enumerate(edges)}
+    columns = {int(j): n for n, j in enumerate(flat)}
+    for raw in look.areas:
+        i, j = raw.a_faces[0], raw.b_faces[0]
+        if j in columns:
+            rows = [where[int(e)] for e in look.a.table.face_edges[i] if int(e) in where]
+            covered[rows, columns[j]] = True
+    return covered
+
+
+def _corners_on_planes(
+    look: Look, chosen: tuple[NDArray[np.int64], NDArray[np.int64]], away: Floats, covered: Bools
+) -> Iterator[Raw]:
+    """Corners of A that stand on the flat faces of B: every edge beside them rises."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    edges, flat = chosen
+    ends = a.table.edge_vertices[edges]
+    corners = np.unique(ends)
+    row = {int(v): k for k, v in enumerate(corners)}
+    rank = np.array([[row[int(v)] for v in pair] for pair in ends])
+    lowest = np.full((len(corners), len(flat)), np.inf)
+    taken = np.zeros((len(corners), len(flat)), dtype=bool)
+    for side, sample in ((0, 1), (1, 7)):
+        np.minimum.at(lowest, rank[:, side], away[:, sample])
+        np.logical_or.at(taken, rank[:, side], covered)
+    off = np.abs(a.vertices()[corners] @ b.normals[flat].T - b.offsets[flat])
+    for k, n in np.argwhere((off <= touch) & (lowest >= -touch) & ~taken):
+        v, j = int(corners[k]), int(flat[n])
+        spot = a.vertices()[v]
+        if _within(b, j, spot, touch):
+            yield point_raw(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
+
+
+def _within(b: Standing, j: int, spot: Floats, touch_mm: float) -> bool:
+    """Whether a point of the surface of face j lies within its outline."""
+    if b.table.kinds[j] != "plane" or not b.table.exact[j]:
+        return on_face(spot, b.face(j), 2 * touch_mm)
+    frame, polygon = b.outline(j)
+    return bool(polygon.distance(shapely.Point(frame.flat(spot[None])[0])) <= touch_mm)
+
+
+def _round_edge(look: Look, e: int, j: int) -> Iterator[Raw]:
+    """Points where a curved edge of A comes down to a flat face of B between its ends."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    circle = a.circle(e)
+    if circle is None:
+        for _, _, spot in closest_points(a.edge(e), b.face(j), touch):
+            yield point_raw(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+        return
+    x, y = float(circle.x_axis @ b.normals[j]), float(circle.y_axis @ b.normals[j])
+    lowest = math.atan2(-y, -x)
+    spot = circle.centre + circle.radius_mm * (
+        math.cos(lowest) * circle.x_axis + math.sin(lowest) * circle.y_axis
+    )
+    first, last = circle.arc_rad
+    inside = (lowest - first) % (2 * math.pi) <= last - first
+    if inside and abs(float(spot @ b.normals[j] - b.offsets[j])) <= touch and _within(b, j, spot, touch):
+        yield point_raw(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+
+
+def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+    """Edges and corners of A on a curved face of B."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    surface = b.surface(j)
+    # Samples hold a straight edge; a curved one may bulge past them.
+    bulge = np.where(a.table.straight[edges], 0.0, a.table.lengths_mm[edges] / 16)
+    slack = touch + bulge[:, None]
+    near = np.all(
+        (a.edge_samples()[edges].min(axis=1) - slack <= b.highs[j])
+        & (a.edge_samples()[edges].max(axis=1) + slack >= b.lows[j]),
+        axis=1,
+    )
+    edges = edges[near]
+    samples = a.edge_samples()[edges]
+    away = signed_distance(surface, samples.reshape(-1, 3))
+    if away is None:
+        yield from _on_freeform(look, edges, j)
+        return
+    off = np.abs(away.reshape(len(edges), samples.shape[1]))
+    hollow = surface.kind == "cylinder" and surface.outward < 0
+    for e, row in zip(edges, off, strict=True):
+        if row.max() <= touch:
+            yield from _along(look, int(e), j)
+        elif row.min() <= touch + a.table.lengths_mm[e] / 16 and not (hollow and a.table.straight[e]):
+            # A straight edge across a hole is a chord: it meets the wall at its ends only.
+            yield from _touching(look, int(e), j)
+    corners = np.unique(a.table.edge_vertices[edges])
+    spots = a.vertices()[corners]
+    distances = signed_distance(surface, spots)
+    for v, spot, gap in zip(corners, spots, distances if distances is not None else (), strict=True):
+        if _on_outline(look, a.table.vertex_faces[v], j, spot):
+            continue
+        if abs(gap) <= touch and on_face(spot, b.face(j), 2 * touch):
+            yield point_raw(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
+
+
+def _on_freeform(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+    """Edges of A that run over a free-form face of B."""
+    a, b = look.a, look.b
+    if not edges.size:
+        return
+    face, box = Probe(b.face(j)), (b.lows[j], b.highs[j])
+    for e in edges.tolist():
+        if covered(a.edge_samples()[e], look.areas, 2 * look.touch_mm):
+            continue
+        names = a.table.edge_faces[e]
+        probes = [Probe(a.face(i)) for i in sorted(set(names))]
+        edge = EdgeProbe(a.edge(e), tuple(sides_of(a.edge(e), probes)))
+        for raw in alongside(edge, face, box, (names, j), look.touch_mm):
+            if raw.kind == ContactKind.LINE or not _on_outline(look, names, j, raw.centroid):
+                yield raw
+
+
+def _touching(look: Look, e: int, j: int) -> Iterator[Raw]:
+    """Points where an edge only just reaches a curved face."""
+    a, b = look.a, look.b
+    for _, _, spot in closest_points(a.edge(e), b.face(j), look.touch_mm):
+        if not _on_outline(look, a.table.edge_faces[e], j, spot):
+            yield point_raw(a.table.edge_faces[e], (j,), -b.normal_near(j, spot), spot)
+
+
+def _on_outline(look: Look, faces: tuple[int, ...], j: int, spot: Floats) -> bool:
+    """Whether a spot is only where the outlines of two faces cross that share an area.
+
+    There a side of A's face meets the face beside B's, in the plane of the area; chords of round outlines
+    that cross at a shallow angle put it some way off the area's polygon.
+    """
+    table = look.b.table
+    for raw in look.areas:
+        if raw.flat is None or raw.a_faces[0] not in faces:
+            continue
+        frame, _ = raw.flat
+        beside = np.isin(table.face_edges[j], table.face_edges[raw.b_faces[0]]).any()
+        if beside and abs(float((spot - frame.origin) @ frame.normal)) <= 2 * look.touch_mm:
+            return True
+    return False
+
+
+def _along(look: Look, e: int, j: int) -> Iterator[Raw]:
+    """Length that an edge of A shares with face j, trimmed by the face's own outline."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    samples = a.edge_samples()[e]
+    if covered(samples, look.areas, 2 * touch):
+        return
+    straight = bool(a.table.straight[e])
+    if straight and b.table.kinds[j] == "plane" and b.table.exact[j]:
+        frame, polygon = b.outline(j)
+        shared = shapely.intersection(polygon, shapely.LineString(frame.flat(samples[[0, -1]])))
+        for part in shapely.get_parts(shared):
+            if part.geom_type == "LineString" and part.length > touch:
+                start, end = frame.space(shapely.get_coordinates(part))[[0, -1]]
+                yield _line(look, e, j, (start, end))
+        return
+    # Put the edge exactly on the surface first: the kernel's common sees nothing a micron away.
+    edge = segment(*(_foot(b, j, p) for p in samples[[0, -1]])) if straight else a.edge(e)
+    for part in clip_edge(edge, [b.face(j)]):
+        if edge_length_mm(part) <= touch:
+            continue
+        if straight:
+            yield _line(look, e, j, edge_ends(part))
+        else:
+            yield _curve(look, e, j, part)
+
+
+def _foot(b: Standing, j: int, point: Floats) -> Floats:
+    """Foot of a point on the untrimmed surface of face j."""
+    if b.table.kinds[j] == "plane":
+        return np.asarray(point - (point @ b.normals[j] - b.offsets[j]) * b.normals[j])
+    surface = b.surface(j)
+    away = signed_distance(surface, point[None])
+    return np.asarray(point - float(away[0]) * normal_out(surface, point)) if away is not None else point
+
+
+def _same(shape: Shape) -> Shape:
+    return shape
+
+
+def _line(look: Look, e: int, j: int, ends: tuple[Floats, Floats]) -> Raw:
+    start, end = ends
+    middle = (start + end) / 2
+    return Raw(
+        kind=ContactKind.LINE,
+        a_faces=look.a.table.edge_faces[e],
+        b_faces=(j,),
+        normal=-look.b.normal_near(j, middle),
+        centroid=middle,
+        length_mm=float(np.linalg.norm(end - start)),
+        make=partial(segment, start, end),
+        ends=ends,
+    )
+
+
+def _curve(look: Look, e: int, j: int, part: Edge) -> Raw:
+    return Raw(
+        kind=ContactKind.LINE,
+        a_faces=look.a.table.edge_faces[e],
+        b_faces=(j,),
+        normal=-look.b.normal_near(j, edge_middle(part)),
+        centroid=edge_centre(part),
+        length_mm=edge_length_mm(part),
+        make=partial(_same, part),
+    )
+
+
+def point_raw(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, spot: Floats) -> Raw:
+    """Return a point of contact."""
+    make: Callable[[], Shape] = partial(vertex, spot)
+    return Raw(
+        kind=ContactKind.POINT,
+        a_faces=a_faces,
+        b_faces=b_faces,
+        normal=normal,
+        centroid=spot,
+        make=make,
+        ends=(spot, spot),
+    )
+
+
+_PARALLEL = 1e-5
+"""Edges whose directions have a smaller sine between them are parallel."""
+_OPPOSED = 1e-6
+"""Edges that coincide bear on each other when the material beside them differs at least this much."""
+
+
+def edges_across(look: Look) -> Iterator[Raw]:
+    """Yield where a straight edge of A meets a straight edge of B: across it, or along it edge on edge."""
+    a, b, touch = look.a, look.b, look.touch_mm
+    ours, theirs = (
+        _sharp_straight(a, {i for i, _ in look.pairs}),
+        _sharp_straight(b, {j for _, j in look.pairs}),
+    )
+    if not (ours.size and theirs.size):
+        return
+    p, r = _origin_and_run(a, ours)
+    q, s = _origin_and_run(b, theirs)
+    free = ~_beside_areas(look, ours, theirs)
+    # Lagrange: with unit runs, the feet of the common perpendicular follow from three dot products.
+    offset = q[None] - p[:, None]
+    along = r @ s.T
+    on_r, on_s = np.einsum("ijk,ik->ij", offset, r), np.einsum("ijk,jk->ij", offset, s)
+    square = 1.0 - along**2
+    steep = square > _PARALLEL**2
+    safe = np.where(steep, square, 1.0)
+    t, u = (on_r - along * on_s) / safe, (along * on_r - on_s) / safe
+    gaps = np.linalg.norm(offset - t[..., None] * r[:, None] + u[..., None] * s[None], axis=2)
+    length_r, length_s = a.table.lengths_mm[ours][:, None], b.table.lengths_mm[theirs][None]
+    meets = (t >= -touch) & (t <= length_r + touch) & (u >= -touch) & (u <= length_s + touch)
+    for m, n in np.argwhere(free & steep & meets & (gaps <= touch)):
+        normal = _apart(a, int(ours[m]), np.cross(r[m], s[n]) / math.sqrt(square[m, n]))
+        # Material on the wrong side: the two overlap there, or one only passes by an inside edge.
+        into_b, into_a = (a.inward()[ours[m]] @ normal).max(), (b.inward()[theirs[n]] @ normal).min()
+        if into_b > -LEVEL or into_a < LEVEL:
+            continue
+        yield point_raw(
+            a.table.edge_faces[ours[m]], b.table.edge_faces[theirs[n]], normal, p[m] + t[m, n] * r[m]
+        )
+    aside = np.linalg.norm(offset - on_r[..., None] * r[:, None], axis=2)
+    for m, n in np.argwhere(free & ~steep & (aside <= touch)):
+        span = float(on_r[m, n]), float(on_r[m, n] + along[m, n] * length_s[0, n])
+        low, high = max(0.0, min(span)), min(float(length_r[m, 0]), max(span))
+        if high - low > touch:
+            ends = p[m] + low * r[m], p[m] + high * r[m]
+            yield from _edge_on_edge(look, (int(ours[m]), int(theirs[n])), ends)
+
+
+def _beside_areas(look: Look, ours: Ints, theirs: Ints) -> Bools:
+    """Whether both edges bound faces that share an area, on whose outline they then meet."""
+    beside = np.zeros((len(ours), len(theirs)), dtype=bool)
+    for raw in look.areas:
+        mine = np.isin(ours, look.a.table.face_edges[raw.a_faces[0]])
+        other = np.isin(theirs, look.b.table.face_edges[raw.b_faces[0]])
+        beside |= mine[:, None] & other[None]
+    return beside
+
+
+def _edge_on_edge(look: Look, edges: tuple[int, int], ends: tuple[Floats, Floats]) -> Iterator[Raw]:
+    """Length along which two parallel edges coincide."""
+    a_faces, b_faces = look.a.table.edge_faces[edges[0]], look.b.table.edge_faces[edges[1]]
+    start, end = ends
+    # Each edge's own middle direction out of its material; where two edges meet they oppose.
+    normal = look.b.inward()[edges[1]].sum(axis=0) - look.a.inward()[edges[0]].sum(axis=0)
+    size = float(np.linalg.norm(normal))
+    if size < _OPPOSED:
+        return
+    yield Raw(
+        kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal / size,
+        centroid=(start + end) / 2, length_mm=float(np.linalg.norm(end - start)),
+        make=partial(segment, start, end), ends=(start, end),
+    )  # fmt: skip
+
+
+def _apart(a: Standing, e: int, normal: Floats) -> Floats:
+    """Point a normal out of A: away from the faces beside its edge."""
+    return -normal if float(a.inward()[e].sum(axis=0) @ normal) > 0 else normal
+
+
+def _sharp_straight(body: Standing, faces: set[int]) -> Ints:
+    table = body.table
+    edges = {int(e) for f in faces for e in table.face_edges[f] if table.straight[e] and table.sharp[e]}
+    return np.array(sorted(edges), dtype=np.int64)
+
+
+def _origin_and_run(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
+    """First end and unit direction of straight edges."""
+    samples = body.edge_samples()[edges]
+    return samples[:, 0], (samples[:, -1] - samples[:, 0]) / body.table.lengths_mm[edges][:, None]
+
+
+def rims_across(look: Look) -> Iterator[Raw]:
+    """Yield the points where edges meet of which at least one is curved.
+
+    Where a curved edge lies along a face or another edge, the edge on that face tells it.
+    """
+    a, b = look.a, look.b
+    ours, theirs = _edges(a, {i for i, _ in look.pairs}), _edges(b, {j for _, j in look.pairs})
+    if not (ours.size and theirs.size):
+        return
+    low_a, high_a = _boxes(a, ours)
+    low_b, high_b = _boxes(b, theirs)
+    near = np.all(
+        (low_a[:, None] <= high_b[None] + look.touch_mm) & (high_a[:, None] >= low_b[None] - look.touch_mm),
+        axis=2,
+    )
+    near &= ~(a.table.straight[ours][:, None] & b.table.straight[theirs][None])
+    for raw in look.areas:
+        mine = np.isin(ours, a.table.face_edges[raw.a_faces[0]])
+        near &= ~(mine[:, None] & np.isin(theirs, b.table.face_edges[raw.b_faces[0]])[None])
+    for m, n in np.argwhere(near):
+        yield from _meeting(look, int(ours[m]), int(theirs[n]))
+
+
+def _edges(body: Standing, faces: set[int]) -> Ints:
+    edges = {int(e) for f in faces for e in body.table.face_edges[f] if body.table.sharp[e]}
+    return np.array(sorted(edges), dtype=np.int64)
+
+
+def _boxes(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
+    """Boxes of edges; a curved one may bulge past its samples."""
+    samples = body.edge_samples()[edges]
+    bulge = np.where(body.table.straight[edges], 0.0, body.table.lengths_mm[edges] / 16)[:, None]
+    return samples.min(axis=1) - bulge, samples.max(axis=1) + bulge
+
+
+def _meeting(look: Look, e: int, f: int) -> Iterator[Raw]:
+    a, b = look.a, look.b
+    for _, spot, other in closest_points(a.edge(e), b.edge(f), look.touch_mm):
+        normal = np.cross(tangent_at(a.edge(e), spot), tangent_at(b.edge(f), other))
+        out_a, out_b = _outward(a, e, spot), _outward(b, f, other)
+        size = float(np.linalg.norm(normal))
+        normal = normal / size if size > _PARALLEL else out_a - out_b
+        normal = normal if float(normal @ (out_a - out_b)) >= 0 else -normal
+        size = float(np.linalg.norm(normal))
+        # The normal has to leave A and enter B, or the edges only pass through the same spot.
+        if size < _OPPOSED or float(normal @ out_a) < -_OPPOSED or float(normal @ out_b) > _OPPOSED:
+            continue
+        yield Raw(
+            kind=ContactKind.POINT,
+            a_faces=a.table.edge_faces[e],
+            b_faces=b.table.edge_faces[f],
+            normal=normal / size,
+            centroid=spot,
+            make=partial(vertex, spot),
+            ends=(spot, spot),
+        )
+
+
+def _outward(body: Standing, edge: int, spot: Floats) -> Floats:
+    """Sum of the outward normals of the faces beside an edge."""
+    return np.asarray(np.sum([body.normal_near(f, spot) for f in body.table.edge_faces[edge]], axis=0))

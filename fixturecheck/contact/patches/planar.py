@@ -1,0 +1,333 @@
+"""Two flat faces that look at each other: their shared area, gap, and the most they could share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import product
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.affinity import translate
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import Raw
+from fixturecheck.contact.patches.pairs import Indices
+from fixturecheck.contact.placed import Frame, Standing
+from fixturecheck.errors import KernelError
+from fixturecheck.kernel.boolean import common_faces
+from fixturecheck.kernel.brep.face_table import CHORD_MM
+from fixturecheck.kernel.construct import polygon_face
+from fixturecheck.kernel.measure import area_mm2, centroid_of
+from fixturecheck.kernel.place import shifted
+from fixturecheck.kernel.shapes import Face, Shape
+from fixturecheck.result import ContactKind
+from fixturecheck.tolerances import Tolerances
+
+Pair = tuple[Standing, int, Standing, int]
+"""Body a, its face, body b, its face."""
+
+_FAR_MM = 1e6
+# Chords of round outlines stay within this of the arc; polygons closer than that decide nothing.
+_OUTLINE_MM = 2e-3
+
+
+def facing(a: Standing, b: Standing, pairs: tuple[Indices, Indices], tolerances: Tolerances) -> Iterator[Raw]:
+    """Yield area and near patches between the flat faces among candidate pairs."""
+    rows, columns = pairs
+    cosines = np.einsum("ij,ij->i", a.normals[rows], b.normals[columns])
+    # nan, from a curved face, compares false.
+    for k in np.flatnonzero(cosines < -math.cos(math.radians(tolerances.wedge_deg))):
+        yield from _pair(a, int(rows[k]), b, int(columns[k]), tolerances)
+
+
+def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> Iterator[Raw]:
+    """Patches between face i of a and face j of b."""
+    normal, other = a.normals[i], b.normals[j]
+    frame = Frame(normal * a.offsets[i], normal)
+    parallel = float(np.linalg.norm(np.cross(normal, other))) <= math.radians(tolerances.parallel_deg)
+    if parallel:
+        middle = (np.maximum(a.lows[i], b.lows[j]) + np.minimum(a.highs[i], b.highs[j])) / 2
+        gap = _gap(middle[None] - ((middle - frame.origin) @ normal) * normal, a, i, b, j)[0]
+        if not -tolerances.touch_mm <= gap <= tolerances.near_mm:
+            return
+    ours, theirs = frame.polygon(a.rings(i)), frame.polygon(b.rings(j))
+    shared = shapely.intersection(ours, theirs)
+    wide = _wide_polygons(shared, tolerances.touch_mm)
+    frayed = len(wide) < shapely.get_num_geometries(shared)
+    exact = bool(a.table.exact[i] and b.table.exact[j])
+    if parallel and not exact and wide:
+        gaps = _gap(frame.space(shapely.get_coordinates(wide[0])), a, i, b, j)
+        kind = ContactKind.AREA if np.abs(gaps).max() <= tolerances.touch_mm else ContactKind.NEAR
+        outlines = ours, theirs
+        whole = _with_rounds(kind, wide[0], frame, (a, i, b, j), outlines) if len(wide) == 1 else None
+        parts = [whole] if whole else _from_faces(kind, wide, frame, (a, i, b, j), outlines)
+        for raw in parts:
+            yield replace(raw, frayed=frayed)
+        return
+    for polygon in wide:
+        gaps = _gap(frame.space(shapely.get_coordinates(polygon)), a, i, b, j)
+        if np.abs(gaps).max() <= tolerances.touch_mm:
+            yield replace(_from_polygon(ContactKind.AREA, polygon, frame, (a, i, b, j)), frayed=frayed)
+        else:
+            for part in _clipped(polygon, frame, (a, i, b, j), tolerances.near_mm):
+                yield _from_polygon(ContactKind.NEAR, part, frame, (a, i, b, j))
+
+
+def _gap(points: Floats, a: Standing, i: int, b: Standing, j: int) -> Floats:
+    """Distance from points of plane i along its normal to plane j."""
+    return np.asarray((b.offsets[j] - points @ b.normals[j]) / (b.normals[j] @ a.normals[i]))
+
+
+def _wide_polygons(shape: Any, width_mm: float) -> list[Any]:
+    """Polygons of an intersection that are more than a line: wider than the touch tolerance."""
+    parts = shapely.get_parts(shape)
+    return [p for p in parts if p.geom_type == "Polygon" and 2 * p.area > width_mm * p.length]
+
+
+def _clipped(polygon: Any, frame: Frame, pair: Pair, near_mm: float) -> list[Any]:
+    """Parts of a polygon where the gap is between zero and the near band; the gap is linear in the plane."""
+    probes = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    at = _gap(frame.space(probes), *pair)
+    slope, base = np.array([at[1] - at[0], at[2] - at[0]]), float(at[0])
+    steep = float(np.linalg.norm(slope))
+    if steep < 1e-12:
+        return [polygon] if 0.0 <= base <= near_mm else []
+    along = slope / steep
+    across = np.array([-along[1], along[0]])
+    low, high = -base / steep, (near_mm - base) / steep
+    corners = ((low, -_FAR_MM), (high, -_FAR_MM), (high, _FAR_MM), (low, _FAR_MM))
+    band = [along * s + across * t for s, t in corners]
+    return _wide_polygons(shapely.intersection(polygon, shapely.Polygon(band)), 1e-6)
+
+
+def _from_polygon(kind: ContactKind, polygon: Any, frame: Frame, pair: Pair) -> Raw:
+    """Patch whose outline is exactly the polygon."""
+    centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
+    rings = [frame.space(shapely.get_coordinates(r)[:-1]) for r in (polygon.exterior, *polygon.interiors)]
+
+    def make() -> Shape:
+        return polygon_face(rings)
+
+    return _raw(kind, pair, frame, polygon, centre, float(polygon.area), make)
+
+
+def _with_rounds(
+    kind: ContactKind, polygon: Any, frame: Frame, pair: Pair, outlines: tuple[Any, Any]
+) -> Raw | None:
+    """Patch whose round edges lie well inside or well outside the other face, or None where they do not.
+
+    What lies between a round edge and its chords then counts wholly or not at all: the exact area is that
+    of the polygon and, where they are inside, the face's own less its polygon's.
+    """
+    a, i, b, j = pair
+    area = float(polygon.area)
+    moment = area * frame.space(shapely.get_coordinates(polygon.centroid))[0]
+    for body, face, own, other in ((a, i, *outlines), (b, j, *outlines[::-1])):
+        if body.table.exact[face]:
+            continue
+        inside = _rounds_inside(body, face, frame, other)
+        if inside is None:
+            return None
+        if inside:
+            middle = body.points(body.table.area_centres[[face]])[0]
+            middle = middle - ((middle - frame.origin) @ frame.normal) * frame.normal
+            own_middle = frame.space(shapely.get_coordinates(own.centroid))[0]
+            area += float(body.table.areas_mm2[face]) - float(own.area)
+            moment += float(body.table.areas_mm2[face]) * middle - float(own.area) * own_middle
+    return _raw(kind, pair, frame, polygon, moment / area, area, partial(_shared_face, pair, frame))
+
+
+def _rounds_inside(body: Standing, face: int, frame: Frame, other: Any) -> bool | None:
+    """Whether all round edges of a face lie well inside another outline; None where some come near it."""
+    edges = body.table.face_edges[face]
+    edges = edges[~body.table.straight[edges]]
+    spots = shapely.points(frame.flat(body.edge_samples()[edges].reshape(-1, 3)))
+    # Between samples an edge strays at most half a step from the nearest one.
+    margin = _OUTLINE_MM + float(body.table.lengths_mm[edges].max()) / 16
+    if shapely.distance(other.boundary, spots).min() <= margin:
+        return None
+    inside = shapely.contains(other, spots)
+    return bool(inside[0]) if inside.all() or not inside.any() else None
+
+
+def _shared_face(pair: Pair, frame: Frame) -> Shape:
+    """The kernel's common of two parallel faces, on A's plane."""
+    a, i, b, j = pair
+    off = np.array(centroid_of(b.face(j)))
+    gap = float((off - frame.origin) @ frame.normal)
+    faces = common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
+    if not faces:
+        message = f"the kernel finds no face that {a.label((i,))} and {b.label((j,))} share"
+        raise KernelError(message)
+    return faces[0]
+
+
+def _from_faces(
+    kind: ContactKind,
+    wide: list[Any],
+    frame: Frame,
+    pair: Pair,
+    outlines: tuple[Any, Any],
+) -> Iterator[Raw]:
+    """Patches between parallel faces with round edges: whole faces, or the kernel's own common."""
+    a, i, b, j = pair
+    shared = shapely.MultiPolygon(wide)
+    gap = float(_gap(frame.space(shapely.get_coordinates(shared.centroid)), *pair)[0])
+    ours, theirs = outlines
+    # Bring B's face exactly onto A's plane: the kernel's common needs them on one surface.
+    if _well_inside(ours, theirs):
+        faces = [a.face(i)]
+    elif _well_inside(theirs, ours):
+        faces = [shifted(b.face(j), -gap * frame.normal)]
+    else:
+        faces = common_faces(a.face(i), shifted(b.face(j), -gap * frame.normal))
+    if not faces:
+        # A tilt below `parallel_deg` can still keep the kernel from seeing one plane; the outlines decide.
+        for polygon in shared.geoms:
+            yield _from_polygon(kind, polygon, frame, pair)
+        return
+    for face in faces:
+        centre = np.array(centroid_of(face))
+        yield _raw(kind, pair, frame, shared, centre, area_mm2(face), partial(_same, face))
+
+
+def _same(face: Face) -> Shape:
+    return face
+
+
+def _well_inside(inner: Any, outer: Any) -> bool:
+    """Whether one outline lies inside the other by more than the error of chords."""
+    return bool(outer.contains(inner) and outer.boundary.distance(inner) > _OUTLINE_MM)
+
+
+def _raw(
+    kind: ContactKind,
+    pair: Pair,
+    frame: Frame,
+    polygon: Any,
+    centre: Floats,
+    area: float,
+    make: Any,
+) -> Raw:
+    """Fill in gap and names; the mean of a linear gap is its value at the centroid."""
+    a, i, b, j = pair
+    gaps = np.abs(_gap(frame.space(shapely.get_coordinates(polygon)), *pair))
+    # Round edges stand as chords, and past one the gap goes on growing with the tilt.
+    chord_mm = 0.0 if a.table.exact[i] and b.table.exact[j] else CHORD_MM
+    tilt = float(np.linalg.norm(np.cross(a.normals[i], b.normals[j])))
+    return Raw(
+        kind=kind,
+        a_faces=(i,),
+        b_faces=(j,),
+        normal=a.normals[i],
+        centroid=centre,
+        make=make,
+        area_mm2=area,
+        gap_min_mm=float(gaps.min()),
+        gap_mean_mm=abs(float(_gap(centre[None], *pair)[0])),
+        gap_max_mm=float(gaps.max()),
+        error_mm=chord_mm * tilt if kind == ContactKind.NEAR else 0.0,
+        flat=(frame, polygon) if kind == ContactKind.AREA else None,
+    )
+
+
+_HALVINGS = 30
+_FINER = 12
+_FIRST_STEP = 0.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FlatPair:
+    """The outlines of two faces in one plane.
+
+    Parameters
+    ----------
+    frame : Frame
+        The plane's own coordinates.
+    moving, still : shapely geometry
+        The outlines in it, mm.
+    """
+
+    frame: Frame
+    moving: Any = field(repr=False)
+    still: Any = field(repr=False)
+
+    def shared_mm2(self, by: Floats) -> float:
+        """Return what the two share when the one is shifted by (2,) in the plane."""
+        return float(shapely.intersection(translate(self.moving, *by), self.still).area)
+
+    def most_shared(self) -> tuple[float, Floats]:
+        """Return the most that the two can share without turning, mm2, and the shift (2,) that does it.
+
+        Sides and middles are lined up in the directions of the smaller outline, and the best of these places
+        is improved by ever smaller steps. For two rectangles with parallel sides that is exact: the product
+        of their smaller widths. For others it is what was found, never more than there is.
+        """
+        ways = _ways(min(self.moving, self.still, key=lambda p: float(p.area)))
+        places = [np.zeros(2), *_line_ups(self.moving, self.still, ways)]
+        found = [self.shared_mm2(place) for place in places]
+        best = int(np.argmax(np.round(found, 9)))
+        area, place = found[best], places[best]
+        step = _FIRST_STEP * float(np.sqrt(min(self.moving.area, self.still.area)))
+        for _ in range(_FINER):
+            tried = [place + sign * step * way for way in ways for sign in (1.0, -1.0)]
+            areas = [self.shared_mm2(at) for at in tried]
+            k = int(np.argmax(areas))
+            if areas[k] > area * (1 + 1e-9):
+                area, place = areas[k], tried[k]
+            else:
+                step *= 0.5
+        return area, place
+
+    def least_slide(self, wanted_mm2: float, best: Floats) -> Floats | None:
+        """Return the shortest shift (2,) found after which the two share an area; None where none does.
+
+        Looked for along the directions of the smaller outline and toward the place of the greatest share.
+        """
+        ways = _ways(min(self.moving, self.still, key=lambda p: float(p.area)))
+        lines = [ways[0], -ways[0], ways[1], -ways[1], best]
+        reach = float(np.linalg.norm(best)) or 1.0
+        found = []
+        for line in lines:
+            size = float(np.linalg.norm(line))
+            if size <= 0.0:
+                continue
+            length = self._least_along(line / size, reach, wanted_mm2)
+            if length is not None:
+                found.append(length * line / size)
+        return min(found, key=lambda by: float(np.round(np.linalg.norm(by), 6)), default=None)
+
+    def _least_along(self, way: Floats, reach_mm: float, wanted_mm2: float) -> float | None:
+        """Return how far along a direction the wanted area is first met; None where it is not."""
+        ends = np.linspace(0.0, reach_mm, 9)[1:]
+        enough = wanted_mm2 * (1 - 1e-9)
+        first = next((k for k, s in enumerate(ends) if self.shared_mm2(s * way) >= enough), None)
+        if first is None:
+            return None
+        low, high = (0.0 if first == 0 else float(ends[first - 1])), float(ends[first])
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            low, high = (low, middle) if self.shared_mm2(middle * way) >= enough else (middle, high)
+        return high
+
+
+def _ways(outline: Any) -> Floats:
+    """Return the two directions (2, 2) of the narrowest rectangle round an outline."""
+    corners = np.array(shapely.minimum_rotated_rectangle(outline).exterior.coords)
+    sides = np.diff(corners[:3], axis=0)
+    one = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
+    one = one / np.linalg.norm(one)
+    return np.array((one, (-one[1], one[0])))
+
+
+def _line_ups(moving: Any, still: Any, ways: Floats) -> Iterator[Floats]:
+    """Yield the shifts that line up sides and middles in both directions."""
+    at = [np.asarray(shapely.get_coordinates(p)) @ ways.T for p in (moving, still)]
+    (low, high), (to_low, to_high) = ((p.min(axis=0), p.max(axis=0)) for p in at)
+    steps = np.stack((to_low - low, to_high - high, 0.5 * (to_low + to_high - low - high), np.zeros(2)))
+    for i, j in product(range(4), repeat=2):
+        yield steps[i, 0] * ways[0] + steps[j, 1] * ways[1]

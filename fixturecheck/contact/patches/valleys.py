@@ -1,0 +1,584 @@
+"""Where smooth faces and edges touch: along the valleys of the gap, followed line by line.
+
+Where two smooth faces touch: along the valleys of the gap between them, found line by line and refined.
+Over face A's parameters the gap to face B is a smooth height. It is least at a point where the faces curve
+apart both ways, and along a curve where they run together one way. Every line of parameters that crosses such
+a valley has its own least place, which is found to rounding; those that touch, joined, are the contact.
+
+Edges that run over a free-form face: the gap between them, followed along the edge.
+Along an edge the gap to a face is a smooth function of one parameter. Where it stays within the touch limit
+over a length the edge lies on the face in a line; where it only comes down to it, they touch at a point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq, minimize
+from scipy.spatial import cKDTree
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import Raw
+from fixturecheck.contact.patches.strips import CurvedPair
+from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
+from fixturecheck.kernel.construct import segment, spline_through, vertex
+from fixturecheck.kernel.measure import edge_centre, edge_length_mm
+from fixturecheck.kernel.shapes import Shape
+from fixturecheck.result import ContactKind
+
+OPPOSED = 1.0 - 1e-4
+"""Smooth faces touch at a point where their normals oppose this well; else an edge or corner touches."""
+_EXPLAINED = 0.1
+_SEEN = 0.05
+_END_HALVINGS = 40
+_JOINED = 2.2
+"""Places on neighbouring lines join into one curve when no further apart than this many lines."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Place:
+    """A place of face A in its parameters, where it is, and how it stands to face B there."""
+
+    at: Floats
+    point: Floats
+    gap_mm: float
+    normal: Floats
+    opposed_share: float
+
+
+class Height:
+    """The gap from face A to face B as a function of A's parameters.
+
+    Parameters
+    ----------
+    ours, theirs : Probe
+        Faces A and B.
+    window : tuple of ndarray, shape (2,)
+        Least and greatest parameters that are looked at.
+    step : ndarray, shape (2,)
+        Distance of neighbouring lines in either parameter.
+    """
+
+    def __init__(self, ours: Probe, theirs: Probe, window: tuple[Floats, Floats], step: Floats) -> None:
+        self.ours, self.theirs, self.window, self.step = ours, theirs, window, step
+
+    def place(self, at: Floats) -> Place | None:
+        """Return the place at parameters; None off either face."""
+        u, v = float(at[0]), float(at[1])
+        if not self.ours.inside((u, v)):
+            return None
+        point, normal = self.ours.at((u, v))
+        gap, other, inside = self.theirs.gap(point)
+        if not inside:
+            return None
+        opposed = -float(normal @ other)
+        return Place(at=np.array([u, v]), point=point, gap_mm=gap, normal=normal, opposed_share=opposed)
+
+    def least(self, start: Floats) -> Place | None:
+        """Return the lowest place reached going down from parameters; None where that is off a face."""
+        bounds = [(low - s, high - s) for low, high, s in zip(*self.window, start, strict=True)]
+        bounds = [(low / step, high / step) for (low, high), step in zip(bounds, self.step, strict=True)]
+
+        def height(x: Floats) -> tuple[float, Floats]:
+            u, v = (start + x * self.step).tolist()
+            point, both = self.ours.tangents((u, v))
+            gap, normal, _ = self.theirs.gap(point)
+            return gap, both @ normal * self.step
+
+        options = {"ftol": 0.0, "gtol": 1e-11, "maxiter": 60}
+        found = minimize(height, np.zeros(2), jac=True, method="L-BFGS-B", bounds=bounds, options=options)
+        return self.place(np.clip(start + found.x * self.step, *self.window))
+
+    def along(self, near: Floats, way: int) -> Place | None:
+        """Return where a line of parameters crosses the floor of a valley near a place of it.
+
+        Parameters
+        ----------
+        near : ndarray, shape (2,)
+            The place.
+        way : int
+            Which of the two parameters is kept.
+
+        Returns
+        -------
+        Place or None
+            None where the gap is not least along the line, or where the line runs along the valley.
+        """
+        other = 1 - way
+        line, spot = float(near[way]), float(near[other])
+        low = max(self.window[0][other], spot - self.step[other])
+        high = min(self.window[1][other], spot + self.step[other])
+
+        def at(x: float) -> Floats:
+            out = np.empty(2)
+            out[way], out[other] = line, x
+            return out
+
+        def slope(x: float) -> float:
+            u, v = at(x).tolist()
+            point, both = self.ours.tangents((u, v))
+            return float(both[other] @ self.theirs.gap(point)[1])
+
+        ends = slope(low), slope(high)
+        if ends[0] >= 0 or ends[1] <= 0:
+            return self._lower(at(low), at(high)) if ends[0] * ends[1] >= 0 else None
+        place = self.place(at(brentq(slope, low, high, xtol=1e-12 * max(abs(low), abs(high), 1.0))))
+        if place is None:
+            return None
+        return place if self._bend(place, other) >= _CROSSES * self._bend(place, way) else None
+
+    def _lower(self, one: Floats, other: Floats) -> Place | None:
+        """Return the lower of two places."""
+        found = [p for p in (self.place(one), self.place(other)) if p is not None]
+        return min(found, key=lambda p: p.gap_mm, default=None)
+
+    def _bend(self, place: Place, way: int) -> float:
+        """Return the second derivative of the gap along one parameter, per mm, at or beside a place."""
+        step = np.zeros(2)
+        step[way] = 0.5 * self.step[way]
+        for shift in (0.0, 1.0, -1.0):
+            row = [self.place(place.at + (shift + k) * step) for k in (-1.0, 0.0, 1.0)]
+            before, middle, after = row
+            if before is not None and middle is not None and after is not None:
+                long = 0.5 * float(np.linalg.norm(after.point - before.point))
+                return (before.gap_mm - 2 * middle.gap_mm + after.gap_mm) / max(long, 1e-12) ** 2
+        return 0.0
+
+
+_CROSSES = 0.5
+"""A line crosses a valley where the gap bends along it at least half as much as along the other parameter."""
+
+
+def touching(
+    height: Height, cells: NDArray[np.int64], gaps: Floats, at: Floats, touch_mm: float
+) -> list[Place]:
+    """Return the places where two faces touch: on the floors of valleys, and at lowest places by themselves.
+
+    Parameters
+    ----------
+    cells : ndarray of int, shape (n, 2)
+        Column and row of the samples that look at face B, in the grid of the window.
+    gaps : ndarray, shape (n,)
+    at : ndarray, shape (n, 2)
+        Parameters of the samples.
+    """
+    table = {(int(m), int(n)): gap for (m, n), gap in zip(cells, gaps, strict=True)}
+    found = []
+    for way in (0, 1):
+        beside = ((0, 1), (0, -1)) if way == 0 else ((1, 0), (-1, 0))
+        for k in _lowest(cells, gaps, table, beside):
+            place = height.along(at[k], way)
+            if place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED:
+                found.append(place)
+    for k in _lowest(cells, gaps, table, _AROUND):
+        if any(np.linalg.norm((p.at - at[k]) / height.step) <= _JOINED for p in found):
+            continue
+        low = height.least(at[k])
+        if low is not None and abs(low.gap_mm) <= touch_mm and low.opposed_share >= OPPOSED:
+            found.append(low)
+    return found
+
+
+_AROUND = tuple((m, n) for m in (-1, 0, 1) for n in (-1, 0, 1) if m or n)
+
+
+def _lowest(
+    cells: NDArray[np.int64],
+    gaps: Floats,
+    table: dict[tuple[int, int], float],
+    beside: Iterable[tuple[int, int]],
+) -> Iterator[int]:
+    """Yield the samples that none of those beside them is lower than."""
+    for k, ((m, n), gap) in enumerate(zip(cells.tolist(), gaps, strict=True)):
+        rivals = [table[key] for dm, dn in beside if (key := (m + dm, n + dn)) in table]
+        if all(rival >= gap for rival in rivals) and any(rival > gap + _FLAT_MM for rival in rivals):
+            yield k
+
+
+_FLAT_MM = 1e-9
+"""Along the floor of a valley no sample is lower than those beside it by more than rounding."""
+
+
+def opens(spots: Floats, gaps: Floats, touch_mm: float) -> int:
+    """Return in how many directions a gap grows as between faces that curve apart, and not as noise.
+
+    A quadratic is fitted: it has to hold the gap within a tenth of its growth, and that has to be more than a
+    twentieth of the touch limit over the extent of the spots.
+
+    Parameters
+    ----------
+    spots : ndarray, shape (n, 1) or (n, 2)
+        Along a curve, or in a plane across the normal.
+    gaps : ndarray, shape (n,)
+    """
+    count = int(spots.shape[1])
+    middle = (spots.max(axis=0) + spots.min(axis=0)) / 2
+    size = max(float(np.abs(spots - middle).max()), 1e-12)
+    x = (spots - middle) / size
+    pairs = [(i, j) for i in range(count) for j in range(i, count)]
+    rows = np.stack([np.ones(len(x)), *x.T, *(x[:, i] * x[:, j] for i, j in pairs)], axis=1)
+    if len(rows) < rows.shape[1]:
+        return count
+    fit = np.linalg.lstsq(rows, gaps, rcond=1e-9)[0]
+    bend = np.zeros((count, count))
+    for (i, j), value in zip(pairs, fit[1 + count :], strict=True):
+        bend[i, j] = bend[j, i] = value if i == j else value / 2
+    rises, ways = np.linalg.eigh(bend)
+    grows = rises * np.abs(x @ ways).max(axis=0) ** 2
+    rest = float(np.sqrt(np.mean((gaps - rows @ fit) ** 2)))
+    return int(np.sum((grows > _SEEN * touch_mm) & (rest <= _EXPLAINED * grows)))
+
+
+def lines_and_points(
+    height: Height, places: Sequence[Place], faces: tuple[int, int], touch_mm: float
+) -> Iterator[Raw]:
+    """Yield the lines and points that places where two faces touch make up."""
+    if not places:
+        return
+    spacing = _spacing_mm(height, places)
+    for group in _groups(places, _JOINED * spacing):
+        run = _in_order(group, spacing)
+        points = np.array([p.point for p in run])
+        steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        arc = np.concatenate([[0.0], np.cumsum(steps)])
+        gaps = np.array([p.gap_mm for p in run])
+        if len(run) < _FEWEST or _curves_apart(group, touch_mm) or opens(arc[:, None], gaps, touch_mm):
+            low = height.least(min(group, key=lambda p: p.gap_mm).at)
+            if low is not None and abs(low.gap_mm) <= touch_mm and low.opposed_share >= OPPOSED:
+                yield _point(low, faces)
+            continue
+        yield _line(height, run, faces, spacing, touch_mm)
+
+
+_FEWEST = 4
+
+
+def _curves_apart(group: Sequence[Place], touch_mm: float) -> bool:
+    """Whether two faces curve apart both ways from the middle of the places where they touch."""
+    points = np.array([p.point for p in group])
+    normal = group[len(group) // 2].normal
+    across = np.linalg.svd(normal[None])[2][1:]
+    flat = (points - points.mean(axis=0)) @ across.T
+    return opens(flat, np.array([p.gap_mm for p in group]), touch_mm) == _BOTH
+
+
+_BOTH = 2
+
+
+def _spacing_mm(height: Height, places: Sequence[Place]) -> float:
+    """Return how far apart neighbouring lines of parameters are where the faces touch, the wider way."""
+    widest = 0.0
+    for place in places[:: max(1, len(places) // 8)]:
+        for way in (0, 1):
+            at = place.at.copy()
+            at[way] += height.step[way]
+            widest = max(
+                widest, float(np.linalg.norm(height.ours.at((float(at[0]), float(at[1])))[0] - place.point))
+            )
+    return widest
+
+
+def _groups(places: Sequence[Place], within_mm: float) -> list[list[Place]]:
+    """Part places into those that are joined by steps no longer than a distance."""
+    tree = cKDTree(np.array([p.point for p in places]))
+    owner = np.arange(len(places))
+
+    def root(k: int) -> int:
+        while owner[k] != k:
+            k = int(owner[k])
+        return k
+
+    for m, n in tree.query_pairs(within_mm):
+        owner[root(m)] = root(n)
+    found: dict[int, list[Place]] = {}
+    for k, place in enumerate(places):
+        found.setdefault(root(k), []).append(place)
+    return list(found.values())
+
+
+def _in_order(group: Sequence[Place], spacing_mm: float) -> list[Place]:
+    """Return places in the order in which a curve runs through them, thinned to a quarter of a step."""
+    points = np.array([p.point for p in group])
+    start = int(np.argmax(np.linalg.norm(points - points.mean(axis=0), axis=1)))
+    left = set(range(len(group)))
+    order = [start]
+    left.discard(start)
+    while left:
+        rest = np.array(sorted(left))
+        away = np.linalg.norm(points[rest] - points[order[-1]], axis=1)
+        near = rest[away < 0.25 * spacing_mm]
+        left -= {int(k) for k in near}
+        rest, away = rest[away >= 0.25 * spacing_mm], away[away >= 0.25 * spacing_mm]
+        if not rest.size or away.min() > 2 * _JOINED * spacing_mm:
+            break
+        order.append(int(rest[np.argmin(away)]))
+        left.discard(order[-1])
+    return [group[k] for k in order]
+
+
+def _point(low: Place, faces: tuple[int, int]) -> Raw:
+    return Raw(
+        kind=ContactKind.POINT,
+        a_faces=(faces[0],),
+        b_faces=(faces[1],),
+        normal=low.normal,
+        centroid=low.point,
+        make=partial(vertex, low.point),
+        ends=(low.point, low.point),
+    )
+
+
+def _line(
+    height: Height, run: list[Place], faces: tuple[int, int], spacing_mm: float, touch_mm: float
+) -> Raw:
+    """Return the curve through places in order, followed to where it leaves a face or the faces part."""
+    closed = (
+        len(run) > 2 * _FEWEST and float(np.linalg.norm(run[0].point - run[-1].point)) <= _JOINED * spacing_mm
+    )
+    if not closed:
+        run = [_end(height, run[1], run[0], touch_mm), *run, _end(height, run[-2], run[-1], touch_mm)]
+    points = _apart(np.array([p.point for p in run]), 1e-6)
+    start, end = points[0], points[-1]
+    way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
+    off = points - start - ((points - start) @ way)[:, None] * way
+    middle = run[len(run) // 2]
+    straight = not closed and float(np.linalg.norm(off, axis=1).max()) <= touch_mm
+    edge = segment(start, end) if straight else spline_through(points, closed=closed)
+    return Raw(
+        kind=ContactKind.LINE, a_faces=(faces[0],), b_faces=(faces[1],), normal=middle.normal,
+        centroid=edge_centre(edge), length_mm=edge_length_mm(edge),
+        make=partial(_same, edge), ends=(start, end) if straight else None,
+        error_mm=max(abs(p.gap_mm) for p in run),
+    )  # fmt: skip
+
+
+def _same(shape: Shape) -> Shape:
+    return shape
+
+
+def _apart(points: Floats, least_mm: float) -> Floats:
+    """Return points without those that repeat the one before."""
+    keep = np.concatenate([[True], np.linalg.norm(np.diff(points, axis=0), axis=1) > least_mm])
+    return np.asarray(points[keep])
+
+
+def _end(height: Height, inner: Place, last: Place, touch_mm: float) -> Place:
+    """Return the last place of a curve past `last`, away from `inner`, found by halving a step."""
+    way = int(np.argmax(np.abs((last.at - inner.at) / height.step)))
+    step = last.at - inner.at
+    low, high, found = 0.0, 1.5, last
+    for _ in range(_END_HALVINGS):
+        share = (low + high) / 2
+        at = last.at + share * step
+        place = None
+        if height.window[0][way] <= at[way] <= height.window[1][way]:
+            place = height.along(at, way)
+        if place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED:
+            low, found = share, place
+        else:
+            high = share
+        if (high - low) * float(np.linalg.norm(last.point - inner.point)) < 1e-6:
+            break
+    return found
+
+
+Walk = Callable[[float], tuple[Floats, Floats]]
+"""Gives the point at a share of an edge, and the derivative by that share."""
+
+STATIONS = 48
+_COARSE = 32
+_EDGE_END_HALVINGS = 60
+_LEVEL = 1e-10
+"""An edge that leans less than this over a face runs level with it there: rounding makes no least place."""
+_RISES = -1e-3
+"""Material beside an edge counts as rising from a face down to this sine of the angle."""
+_INNER = 9
+_TREND, _EDGE_EXPLAINED = 0.5, 0.1
+"""A gap that grows by half the touch limit along a line, to within a tenth, only starts in a point."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Spot:
+    """A place of an edge: its share, where it is, how far outside the face, and the normal at its foot.
+
+    `within` says whether the foot lies within the face's outline.
+    """
+
+    share: float
+    point: Floats
+    gap_mm: float
+    normal: Floats
+    within: bool
+
+
+def spot_at(walk: Walk, face: Probe, share: float) -> Spot:
+    """Return the place of an edge at a share of it."""
+    point, _ = walk(share)
+    gap, normal, within = face.gap(point)
+    return Spot(share=share, point=point, gap_mm=gap, normal=normal, within=within)
+
+
+def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator[float]:
+    """Yield the shares of an edge between neighbouring stations at which the gap is least, to rounding."""
+
+    def slope(share: float) -> float:
+        point, along = walk(share)
+        return float(along @ face.gap(point)[1])
+
+    slopes = [slope(t) for t in stations]
+    flat = _LEVEL * max(float(np.linalg.norm(walk(t)[1])) for t in stations[:: len(stations) - 1])
+    for k in range(len(slopes) - 1):
+        low, high = stations[k], stations[k + 1]
+        if slopes[k] < -flat and slopes[k + 1] > flat:
+            yield float(brentq(slope, low, high, xtol=1e-13))
+
+
+def stretches(walk: Walk, box: tuple[Floats, Floats], slack_mm: float) -> Iterator[Floats]:
+    """Yield stations along the parts of an edge that come within a distance of a box, ends included."""
+    coarse = np.linspace(0.0, 1.0, _COARSE + 1)
+    points = np.array([walk(float(t))[0] for t in coarse])
+    # An arc stays within half its chord of it up to a half turn, which no piece of an edge here exceeds.
+    bulge = np.linalg.norm(np.diff(points, axis=0), axis=1)[:, None] / 2 + slack_mm
+    low, high = np.minimum(points[:-1], points[1:]) - bulge, np.maximum(points[:-1], points[1:]) + bulge
+    near = np.all((low <= box[1]) & (high >= box[0]), axis=1)
+    starts = np.flatnonzero(near & ~np.concatenate([[False], near[:-1]]))
+    ends = np.flatnonzero(near & ~np.concatenate([near[1:], [False]]))
+    for first, last in zip(starts, ends, strict=True):
+        yield np.linspace(coarse[first], coarse[last + 1], STATIONS + 1)
+
+
+def alongside(
+    edge: EdgeProbe,
+    face: Probe,
+    box: tuple[Floats, Floats],
+    names: tuple[tuple[int, ...], int],
+    touch_mm: float,
+) -> Iterator[Raw]:
+    """Yield the lines and points in which an edge of A touches a free-form face of B.
+
+    Parameters
+    ----------
+    box : tuple of ndarray, shape (3,)
+        Least and greatest corner of a box round the face.
+    names : tuple
+        The faces that meet in the edge, and the number of the other face.
+    touch_mm : float
+    """
+    for stations in stretches(edge.at, box, touch_mm):
+        lows = least_places(edge.at, face, stations.tolist())
+        spots = [spot_at(edge.at, face, t) for t in sorted({*stations.tolist(), *lows})]
+        on = [_touches(edge, spot, touch_mm) for spot in spots]
+        k = 0
+        while k < len(spots):
+            last = k
+            while on[k] and last + 1 < len(spots) and on[last + 1]:
+                last += 1
+            if on[k]:
+                span = (
+                    _end_on_edge(edge, face, spots[k].share, spots[max(k - 1, 0)].share, touch_mm),
+                    _end_on_edge(
+                        edge, face, spots[last].share, spots[min(last + 1, len(spots) - 1)].share, touch_mm
+                    ),
+                )
+                yield _told(edge, face, span, names, touch_mm)
+            k = last + 1
+
+
+def least_beside(
+    pair: CurvedPair, below_mm: float, touch_mm: float, *, opposed_share: float
+) -> Iterator[float]:
+    """Yield ever lesser gaps between the edges of either of two faces and the other face.
+
+    Parameters
+    ----------
+    below_mm : float
+        Only gaps less than this.
+    touch_mm : float
+        Overlaps up to this are gaps.
+    opposed_share : float
+        The faces look at each other where the cosine between one normal and the other turned back is that.
+    """
+    a, i, b, j = pair
+    for (ours, one), (theirs, other) in (((a, i), (b, j)), ((b, j), (a, i))):
+        own, face = Probe(ours.face(one)), Probe(theirs.face(other))
+        box = theirs.lows[other], theirs.highs[other]
+        for e in sorted({int(e) for e in ours.table.face_edges[one]}):
+            if ours.table.lengths_mm[e] == 0.0:
+                continue
+            edge = EdgeProbe(ours.edge(e))
+            walk = edge.at
+            for stations in stretches(walk, box, below_mm):
+                lows = least_places(walk, face, stations.tolist())
+                for t in [*lows, float(stations[0]), float(stations[-1])]:
+                    spot = spot_at(walk, face, t)
+                    looks = -float(own.gap(spot.point)[1] @ spot.normal) >= opposed_share
+                    if spot.within and looks and -touch_mm <= spot.gap_mm < below_mm:
+                        below_mm = spot.gap_mm
+                        yield below_mm
+
+
+def _touches(edge: EdgeProbe, spot: Spot, touch_mm: float) -> bool:
+    """Whether an edge touches a face at a place, with the material beside it rising from the face."""
+    if not spot.within or abs(spot.gap_mm) > touch_mm:
+        return False
+    return bool((edge.leaving(spot.share) @ spot.normal).min(initial=0.0) >= _RISES)
+
+
+def _end_on_edge(edge: EdgeProbe, face: Probe, inner: float, outer: float, touch_mm: float) -> float:
+    """Return how far from one share of an edge towards another it goes on touching a face."""
+    for _ in range(_EDGE_END_HALVINGS):
+        if abs(outer - inner) <= 1e-12:
+            break
+        middle = (inner + outer) / 2
+        if _touches(edge, spot_at(edge.at, face, middle), touch_mm):
+            inner = middle
+        else:
+            outer = middle
+    return inner
+
+
+def _told(
+    edge: EdgeProbe,
+    face: Probe,
+    span: tuple[float, float],
+    names: tuple[tuple[int, ...], int],
+    touch_mm: float,
+) -> Raw:
+    """Return the line that an edge shares with a face over a span, or the point where they are nearest."""
+    spots = [spot_at(edge.at, face, t) for t in np.linspace(*span, _INNER).tolist()]
+    gaps = np.array([s.gap_mm for s in spots])
+    arc = np.linspace(0.0, edge.length_mm(*span), _INNER)
+    if arc[-1] <= touch_mm or opens(arc[:, None], gaps, touch_mm) or _slants(arc, gaps, touch_mm):
+        lows = least_places(edge.at, face, np.linspace(*span, _INNER).tolist())
+        low = min([*spots, *(spot_at(edge.at, face, t) for t in lows)], key=lambda s: s.gap_mm)
+        return Raw(
+            kind=ContactKind.POINT,
+            a_faces=names[0],
+            b_faces=(names[1],),
+            normal=-low.normal,
+            centroid=low.point,
+            make=partial(vertex, low.point),
+            ends=(low.point, low.point),
+        )
+    part = edge.part(*span)
+    start, end = spots[0].point, spots[-1].point
+    off = np.array([s.point for s in spots]) - start
+    way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
+    straight = bool(np.linalg.norm(off - (off @ way)[:, None] * way, axis=1).max() <= 1e-9)
+    return Raw(
+        kind=ContactKind.LINE, a_faces=names[0], b_faces=(names[1],), normal=-spots[_INNER // 2].normal,
+        centroid=edge_centre(part), length_mm=float(arc[-1]), make=partial(_same, part),
+        ends=(start, end) if straight else None, error_mm=float(np.abs(gaps).max()),
+    )  # fmt: skip
+
+
+def _slants(arc: Floats, gaps: Floats, touch_mm: float) -> bool:
+    """Whether a gap grows steadily along a line, as where an edge leans on a face with one end."""
+    slope, start = np.polyfit(arc, gaps, 1)
+    grows = abs(float(slope)) * float(arc[-1])
+    rest = float(np.sqrt(np.mean((gaps - start - slope * arc) ** 2)))
+    return grows > _TREND * touch_mm and rest <= _EDGE_EXPLAINED * grows

@@ -1,0 +1,258 @@
+"""A body where it stands: its face table in the machine's frame, and closed forms of its curved surfaces."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+
+from fixturecheck.arrays import Floats
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
+from fixturecheck.kernel.brep.primitives import Circle, Surface
+from fixturecheck.kernel.measure import normal_at
+from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
+from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
+
+
+def signed_distance(surface: Surface, points: Floats) -> Floats | None:
+    """Return the distance of points (n, 3) from the untrimmed surface, positive outside the material.
+
+    Returns None for a surface without a closed form.
+    """
+    x = points - surface.origin
+    height = x @ surface.axis
+    radius = np.linalg.norm(x - height[:, None] * surface.axis, axis=1)
+    if surface.kind == "cylinder":
+        away = radius - surface.radius_mm
+    elif surface.kind == "sphere":
+        away = np.linalg.norm(x, axis=1) - surface.radius_mm
+    elif surface.kind == "cone":
+        away = radius * math.cos(surface.half_angle_rad) - height * math.sin(surface.half_angle_rad)
+    elif surface.kind == "torus":
+        away = np.hypot(radius - surface.radius_mm, height) - surface.minor_radius_mm
+    else:
+        return None
+    return np.asarray(surface.outward * away)
+
+
+def normal_out(surface: Surface, point: Floats) -> Floats:
+    """Return the unit normal out of the material at the point of the surface nearest to `point`.
+
+    Raises
+    ------
+    ValueError
+        The surface has no closed form.
+    """
+    x = point - surface.origin
+    height = float(x @ surface.axis)
+    radial = x - height * surface.axis
+    size = float(np.linalg.norm(radial))
+    unit = radial / size if size > 0 else radial
+    if surface.kind == "cylinder":
+        normal = unit
+    elif surface.kind == "sphere":
+        normal = x / np.linalg.norm(x)
+    elif surface.kind == "cone":
+        # At the apex every way round is as near: the axis is the middle of them.
+        lean = surface.half_angle_rad if size > 0 else math.pi / 2
+        normal = math.cos(lean) * unit - math.sin(lean) * surface.axis
+    elif surface.kind == "torus":
+        tube = x - surface.radius_mm * unit
+        normal = tube / np.linalg.norm(tube)
+    else:
+        message = f"a surface of kind {surface.kind} has no closed form for its normal"
+        raise ValueError(message)
+    return np.asarray(surface.outward * normal)
+
+
+_APEX_MM = 1e-6
+
+
+class Standing:
+    """One placed body with everything contact asks of it, worked out when first asked.
+
+    Attributes
+    ----------
+    name, face_names : str, tuple of str
+    table : FaceTable
+        In the body's own frame, shared by all copies.
+    normals, offsets : ndarray, shapes (F, 3), (F,)
+        Planes in the machine's frame; nan where curved.
+    lows, highs : ndarray, shape (F, 3)
+        Axis-aligned box of each face.
+    low, high : ndarray, shape (3,)
+        Box of the whole body.
+    """
+
+    def __init__(self, placed: Placed, table: FaceTable) -> None:
+        self.name = placed.name
+        self.face_names = placed.face_names
+        self.table = table
+        self.placed = placed
+        self.turn, self.shift = transform_of(placed)
+        self.normals = table.normals @ self.turn.T
+        self.offsets = table.offsets + self.normals @ self.shift
+        self.centres = table.hull.centres @ self.turn.T + self.shift
+        self.axes = table.hull.axes @ self.turn.T
+        self.lows, self.highs = self._face_boxes()
+        self.low, self.high = self.lows.min(axis=0), self.highs.max(axis=0)
+        self._samples: Floats | None = None
+        self._vertices: Floats | None = None
+        self._faces: list[Face] | None = None
+        self._edges: list[Edge] | None = None
+        self._inward: Floats | None = None
+        self._outlines: dict[int, tuple[Frame, Any]] = {}
+        self._surfaces: dict[int, Surface] = {}
+
+    def _face_boxes(self) -> tuple[Floats, Floats]:
+        # A circle of radius R about unit axis a reaches R sqrt(1 - a_i^2) along axis i; a point has R = 0.
+        reach = self.table.hull.radii[:, None] * np.sqrt(np.clip(1.0 - self.axes**2, 0.0, 1.0))
+        reach += self.table.hull.balls[:, None]
+        count = len(self.table.kinds)
+        lows, highs = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+        np.minimum.at(lows, self.table.hull.faces, self.centres - reach)
+        np.maximum.at(highs, self.table.hull.faces, self.centres + reach)
+        return lows, highs
+
+    def support(self, directions: Floats) -> Floats:
+        """Return how far the body's hull reaches along each unit direction (n, 3), as x.d in mm."""
+        along = self.centres @ directions.T
+        tilt = np.sqrt(np.clip(1.0 - (self.axes @ directions.T) ** 2, 0.0, 1.0))
+        reach = along + self.table.hull.radii[:, None] * tilt + self.table.hull.balls[:, None]
+        return np.asarray(reach.max(axis=0))
+
+    def points(self, local: Floats) -> Floats:
+        """Carry points (n, 3) from the topology's frame into the machine's."""
+        return local @ self.turn.T + self.shift
+
+    def rings(self, face: int) -> tuple[Floats, ...]:
+        """Return a planar face's outline, outer ring first."""
+        rings = self.table.rings[face]
+        return tuple(self.points(r) for r in rings) if rings else ()
+
+    def surface(self, face: int) -> Surface:
+        """Return a curved face's surface in the machine's frame."""
+        if face not in self._surfaces:
+            surface = self.table.surfaces[face]
+            if surface is None:
+                message = f"{self.name}.{self.face_names[face]} is a plane"
+                raise TypeError(message)
+            self._surfaces[face] = surface.moved(self.turn, self.shift)
+        return self._surfaces[face]
+
+    def tip(self, face: int) -> Floats | None:
+        """Return the tip of an outside cone in the machine's frame; None where the face has none."""
+        surface = self.table.surfaces[face]
+        if surface is None or surface.kind != "cone" or surface.outward < 0:
+            return None
+        corners = self.table.vertices[self.table.face_vertices[face]]
+        at_apex = np.linalg.norm(corners - surface.origin, axis=1) <= _APEX_MM
+        return np.asarray(self.surface(face).origin) if at_apex.any() else None
+
+    def face(self, index: int) -> Face:
+        """Return the kernel's face in the machine's frame."""
+        if self._faces is None:
+            self._faces = world_faces(self.placed)
+        return self._faces[index]
+
+    def edge_samples(self) -> Floats:
+        """Return points along every edge, (E, 9, 3), ends included."""
+        if self._samples is None:
+            self._samples = self.points(self.table.samples.reshape(-1, 3)).reshape(-1, 9, 3)
+        return self._samples
+
+    def inward(self) -> Floats:
+        """Return the directions from the middle of every edge into its faces, (E, 2, 3)."""
+        if self._inward is None:
+            self._inward = self.table.inward @ self.turn.T
+        return self._inward
+
+    def circle(self, edge: int) -> Circle | None:
+        """Return a round edge's circle in the machine's frame."""
+        circle = self.table.circles[edge]
+        return None if circle is None else circle.moved(self.turn, self.shift)
+
+    def outline(self, face: int) -> tuple[Frame, Any]:
+        """Return a planar face's own frame and its polygon there."""
+        if face not in self._outlines:
+            frame = Frame(self.normals[face] * self.offsets[face], self.normals[face])
+            self._outlines[face] = frame, frame.polygon(self.rings(face))
+        return self._outlines[face]
+
+    def normal_near(self, face: int, point: Floats) -> Floats:
+        """Return the outward unit normal of a face at its point nearest to `point`."""
+        surface = self.table.surfaces[face]
+        if surface is None:
+            return np.asarray(self.normals[face])
+        if surface.kind == "other":
+            return normal_at(self.face(face), point)
+        return normal_out(self.surface(face), point)
+
+    def edge(self, index: int) -> Edge:
+        """Return the kernel's edge in the machine's frame."""
+        if self._edges is None:
+            self._edges = world_edges(self.placed)
+        return self._edges[index]
+
+    def vertices(self) -> Floats:
+        """Return every vertex, (V, 3)."""
+        if self._vertices is None:
+            self._vertices = self.points(self.table.vertices)
+        return self._vertices
+
+    def solid(self) -> Solid:
+        """Return the kernel's solid in the machine's frame."""
+        return placed_at(self.placed.solid, self.placed.at)
+
+    def label(self, faces: Sequence[int]) -> FaceRef:
+        """Name a face, or the edge or corner where several meet."""
+        return FaceRef.of(self.name, *sorted({self.face_names[f] for f in faces}))
+
+
+class Frame:
+    """A plane's own coordinates, in which faces are flat polygons.
+
+    Parameters
+    ----------
+    origin, normal : ndarray, shape (3,)
+    """
+
+    def __init__(self, origin: Floats, normal: Floats) -> None:
+        self.origin, self.normal = origin, normal
+        x, y, z = (float(c) for c in normal)
+        # Any direction across the normal: drop its smallest component, where the rest is well away from zero.
+        if abs(z) <= min(abs(x), abs(y)):
+            size = math.hypot(x, y)
+            u = (y / size, -x / size, 0.0)
+        elif abs(y) <= abs(x):
+            size = math.hypot(x, z)
+            u = (-z / size, 0.0, x / size)
+        else:
+            size = math.hypot(y, z)
+            u = (0.0, z / size, -y / size)
+        v = (y * u[2] - z * u[1], z * u[0] - x * u[2], x * u[1] - y * u[0])
+        self._basis = np.array([u, v]).T
+
+    def flat(self, points: Floats) -> Floats:
+        """Return points (n, 3) as (n, 2), projected along the normal."""
+        return np.asarray((points - self.origin) @ self._basis)
+
+    def space(self, flat: Floats) -> Floats:
+        """Return points (n, 2) of the plane as (n, 3)."""
+        return np.asarray(self.origin + flat @ self._basis.T)
+
+    def polygon(self, rings: Sequence[Floats]) -> Any:
+        """Return the polygon of a face's rings."""
+        if len(rings) == 1:
+            return shapely.polygons(self.flat(rings[0]))
+        return shapely.Polygon(self.flat(rings[0]), [self.flat(r) for r in rings[1:]])
+
+
+def stand(bodies: Sequence[Placed]) -> list[Standing]:
+    """Work out every body, reading each distinct solid from the kernel once."""
+    tables = face_tables([b.solid for b in bodies])
+    return [Standing(body, table) for body, table in zip(bodies, tables, strict=True)]

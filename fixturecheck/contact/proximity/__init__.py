@@ -1,0 +1,1 @@
+"""What is near at any pose: the candidates for contact that settling works with, and penetration."""

@@ -1,0 +1,150 @@
+"""Where bodies might touch next: every point, edge and curved face of one that looks at another across a gap.
+
+Features are read from each solid once, in its own frame; a look at a new pose is array arithmetic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.contact.proximity.placed_features import bodies_of
+from fixturecheck.kernel.brep.features import Features
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidates:
+    """One row for each place where two bodies might touch.
+
+    Parameters
+    ----------
+    gap_mm : ndarray, shape (n,)
+        Distance along the normal; negative where they overlap.
+    normal : ndarray, shape (n, 3)
+        Unit normal out of body b into body a, machine's frame.
+    point_a_mm, point_b_mm : ndarray, shape (n, 3)
+        The two places, machine's frame.
+    body_a, body_b, face_a, face_b : ndarray, shape (n,)
+        Bodies and faces by index.
+    """
+
+    gap_mm: Floats
+    normal: Floats
+    point_a_mm: Floats
+    point_b_mm: Floats
+    body_a: Ints
+    body_b: Ints
+    face_a: Ints
+    face_b: Ints
+
+    def where(self, keep: Bools | Ints) -> Candidates:
+        """Return the rows chosen."""
+        return Candidates(
+            gap_mm=self.gap_mm[keep],
+            normal=self.normal[keep],
+            point_a_mm=self.point_a_mm[keep],
+            point_b_mm=self.point_b_mm[keep],
+            body_a=self.body_a[keep],
+            body_b=self.body_b[keep],
+            face_a=self.face_a[keep],
+            face_b=self.face_b[keep],
+        )
+
+
+def seen_from_a(gap: Floats, normal: Floats, place: Floats, names: Ints) -> Candidates:
+    """Return rows from gaps (n,), normals and places on body a (n, 3), and bodies with faces (n, 4)."""
+    return Candidates(
+        gap_mm=gap,
+        normal=normal,
+        point_a_mm=place,
+        point_b_mm=place - gap[:, None] * normal,
+        body_a=names[:, 0],
+        face_a=names[:, 1],
+        body_b=names[:, 2],
+        face_b=names[:, 3],
+    )
+
+
+def joined(parts: Sequence[Candidates]) -> Candidates:
+    """Return all rows of several sets."""
+    if not parts:
+        no, none = np.zeros(0), np.zeros(0, dtype=np.int64)
+        flat = np.zeros((0, 3))
+        return Candidates(
+            gap_mm=no, normal=flat, point_a_mm=flat, point_b_mm=flat,
+            body_a=none, body_b=none, face_a=none, face_b=none,
+        )  # fmt: skip
+    return Candidates(
+        gap_mm=np.concatenate([p.gap_mm for p in parts]),
+        normal=np.concatenate([p.normal for p in parts]),
+        point_a_mm=np.concatenate([p.point_a_mm for p in parts]),
+        point_b_mm=np.concatenate([p.point_b_mm for p in parts]),
+        body_a=np.concatenate([p.body_a for p in parts]),
+        body_b=np.concatenate([p.body_b for p in parts]),
+        face_a=np.concatenate([p.face_a for p in parts]),
+        face_b=np.concatenate([p.face_b for p in parts]),
+    )
+
+
+class Shapes:
+    """The features of several bodies as arrays, and a box round each, in the bodies' own frames."""
+
+    def __init__(self, features: Sequence[Features]) -> None:
+        self.features = tuple(features)
+        self.bodies = bodies_of(features)
+        own = [_own_box(f) for f in features]
+        self.box_middle = np.array([0.5 * (low + high) for low, high in own])
+        self.box_half = np.array([0.5 * (high - low) for low, high in own])
+
+
+class Scene:
+    """The features of several bodies, ready to be looked at in any pose.
+
+    Parameters
+    ----------
+    features : sequence of Features or Shapes
+        One for each body, or what was made of them before.
+    loose : sequence of bool
+        Which bodies move; two that do not are never looked at.
+    """
+
+    def __init__(self, features: Sequence[Features] | Shapes, loose: Sequence[bool]) -> None:
+        shapes = features if isinstance(features, Shapes) else Shapes(features)
+        self.bodies, self.box_middle, self.box_half = shapes.bodies, shapes.box_middle, shapes.box_half
+        self.features = shapes.features
+        self.loose = np.array(loose, dtype=bool)
+
+    def boxes(self, rotation: Floats, origin: Floats) -> tuple[Floats, Floats]:
+        """Return the corners of a box round each body in the machine's frame."""
+        return boxes_at(self.box_middle, self.box_half, rotation, origin)
+
+    def pairs(self, low_mm: Floats, high_mm: Floats, reach_mm: float) -> Ints:
+        """Return the pairs of bodies whose boxes come within reach, at least one of them loose."""
+        meet = np.all(low_mm[:, None] <= high_mm[None] + reach_mm, axis=2)
+        meet &= meet.T & (self.loose[:, None] | self.loose[None])
+        return np.argwhere(np.triu(meet, 1))
+
+
+def boxes_at(
+    middle_mm: Floats, half_mm: Floats, rotation: Floats, origin_mm: Floats
+) -> tuple[Floats, Floats]:
+    """Return corners of boxes round boxes (n, 3) of bodies' own frames, in the machine's."""
+    centre = np.einsum("nij,nj->ni", rotation, middle_mm) + origin_mm
+    spread = np.einsum("nij,nj->ni", np.abs(rotation), half_mm)
+    return centre - spread, centre + spread
+
+
+def _own_box(features: Features) -> tuple[Floats, Floats]:
+    """Return a box round a body in its own frame, curved faces included."""
+    corners = [features.points_mm]
+    for one in features.swept:
+        fat = max(one.radius_a_mm, one.radius_b_mm) + one.tube_mm
+        if one.sign > 0:
+            corners += [np.array([end - fat, end + fat]) for end in (one.a_mm, one.b_mm)]
+    if features.smooth:  # between its points a free-form face may stand out of them
+        corners.append(features.box_mm)
+    every = np.concatenate(corners)
+    return every.min(axis=0), every.max(axis=0)

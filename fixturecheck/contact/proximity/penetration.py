@@ -1,0 +1,435 @@
+"""Where bodies stand deep in each other, whatever their faces are: told by the triangles of their skins.
+
+Skins that cross have an edge of one that runs through a triangle of the other; of a body that is wholly in
+another the first corner is. Only then is it asked how deep: how far corners of one skin, and pieces of its
+edges between two crossings, and places behind its triangles, lie behind the other's. What is no deeper than
+`DEEP_MM` is left to the gaps, which tell how to get out of it; skins lie off curved faces by far less.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.compiled import Vector, along, compiled, cross, dot, length, minus, row
+from fixturecheck.contact.proximity.candidates import Candidates, boxes_at, joined
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.kernel.mesh.surface import CHORD_MM
+
+DEEP_MM = 1.0
+THIN = 0.3
+"""Of a body thinner than that is deep, what share of its least extent is."""
+THROUGH = 0.4
+"""Of an edge that runs right through something thin, the middle is no nearer to any other way out than this
+share of its length inside; beside the border of a thick face it would be."""
+SHALLOW_MM = 2.0 * CHORD_MM
+"""Skins of bodies that only touch may cross by less."""
+BORDER = 1e-9
+"""Edges count as through a triangle this far past its border, as a share, so that no seam is missed."""
+LOOK = (0.5377, 0.4129, 0.7353)
+"""A direction in which no face and no edge is likely to lie; up along every axis."""
+LOOSE_MM = 1e-6
+"""By how much a line must pass by a box to be past it."""
+
+Box = tuple[Vector, Vector]
+
+
+BLOCK = 16
+"""Triangles that share a box; those of a face lie one after the other, so that most boxes are small."""
+
+
+class Skin(NamedTuple):
+    """A body's skin where it stands: `triangles` (t, 3) and `edges` (e, 2) number `points` (n, 3), mm.
+
+    `boxes` (t, 2, 3) are the lowest and the highest corner of each triangle, `blocks` (b, 2, 3) those of each
+    `BLOCK` triangles, by which most are passed over.
+    """
+
+    points: Floats
+    triangles: Ints
+    edges: Ints
+    boxes: Floats
+    blocks: Floats
+
+
+Place = tuple[float, Vector, Vector]
+"""How deep, where, and the nearest place outside."""
+
+
+def sunk(
+    features: Sequence[Features], loose: Sequence[bool], rotation: Floats, origin_mm: Floats,
+    *, any_place: bool = False,
+) -> Candidates:  # fmt: skip
+    """Return the deepest place of each pair of bodies that stand in each other, of pairs with one loose.
+
+    Parameters
+    ----------
+    features : sequence of Features
+        One for each body.
+    loose : sequence of bool
+        Which bodies move.
+    rotation, origin_mm : ndarray, shape (n, 3, 3) and (n, 3)
+        Poses of all bodies.
+    any_place : bool
+        The first place found will do, where only whether bodies stand in each other is asked.
+
+    Returns
+    -------
+    Candidates
+        Gaps are negative: how far a place of body a lies behind the skin of body b, mm.
+
+    Raises
+    ------
+    KernelError
+        A solid could not be triangulated.
+    """
+    standing: dict[int, Skin] = {}
+
+    def skin(body: int) -> Skin:
+        if body not in standing:
+            one = features[body].triangulation()
+            points = one.points_mm @ rotation[body].T + origin_mm[body]
+            standing[body] = boxed(points, one.triangles, one.edges)
+        return standing[body]
+
+    enough = 0.0 if any_place else np.inf
+
+    found = []
+    for i, j in _near(features, loose, rotation, origin_mm):
+        if not (_cross(skin(i), skin(j)) or _cross(skin(j), skin(i)) or _holds(skin(i), skin(j))):
+            continue
+        places = []
+        for a, b in ((i, j), (j, i)):
+            places.append((*_deepest(skin(a), skin(b), enough), a, b))
+            if places[-1][0] > enough:
+                break
+        deep, place, out, a, b = max(places, key=lambda one: one[0])
+        if deep > 0.0:
+            face_a, face_b = (_face(features[k], skin(k), place) for k in (a, b))
+            found.append(_row(deep, (np.array(place), np.array(out)), (a, face_a), (b, face_b)))
+    return joined(found)
+
+
+def boxed(points: Floats, triangles: Ints, edges: Ints) -> Skin:
+    """Return a skin with the boxes of its triangles."""
+    corners = points[triangles]
+    boxes = np.stack((corners.min(axis=1), corners.max(axis=1)), axis=1)
+    starts = np.arange(0, len(triangles), BLOCK)
+    blocks = np.stack(
+        (np.minimum.reduceat(boxes[:, 0], starts), np.maximum.reduceat(boxes[:, 1], starts)), axis=1
+    )
+    return Skin(points, triangles, edges, boxes, blocks)
+
+
+def _near(
+    features: Sequence[Features], loose: Sequence[bool], rotation: Floats, origin_mm: Floats
+) -> list[tuple[int, int]]:
+    """Return the pairs of bodies whose boxes share more than is shallow, at least one of them loose."""
+    middle = np.array([f.box_mm.mean(axis=0) for f in features])
+    half = np.array([0.5 * np.ptp(f.box_mm, axis=0) for f in features])
+    low, high = boxes_at(middle, half, rotation, origin_mm)
+    shared = np.minimum(high[:, None], high[None]) - np.maximum(low[:, None], low[None])
+    moves = np.array(loose, dtype=bool)
+    meet = (shared.min(axis=2) > SHALLOW_MM) & (moves[:, None] | moves[None])
+    return [(int(i), int(j)) for i, j in np.argwhere(np.triu(meet, 1))]
+
+
+def _face(features: Features, skin: Skin, place: Vector) -> int:
+    """Return the face whose triangle is nearest to a place."""
+    return int(features.triangulation().triangle_face[_nearest(skin, place, 0.0)[2]])
+
+
+def _row(deep_mm: float, places: tuple[Floats, Floats], a: tuple[int, int], b: tuple[int, int]) -> Candidates:
+    place, out = places
+    normal = (out - place) / max(float(np.linalg.norm(out - place)), 1e-12)
+    return Candidates(
+        gap_mm=np.array([-deep_mm]),
+        normal=normal[None],
+        point_a_mm=place[None],
+        point_b_mm=out[None],
+        body_a=np.array([a[0]]),
+        body_b=np.array([b[0]]),
+        face_a=np.array([a[1]]),
+        face_b=np.array([b[1]]),
+    )
+
+
+@compiled
+def _cross(a: Skin, b: Skin) -> bool:
+    """Tell whether an edge of one skin runs through a triangle of another."""
+    box = _box(b.points)
+    for k in range(len(a.edges)):
+        start, end = row(a.points, a.edges[k, 0]), row(a.points, a.edges[k, 1])
+        if not _apart(start, end, box):
+            for m in range(len(b.blocks)):
+                if _misses(start, end, b.blocks, m):
+                    continue
+                for j in range(m * BLOCK, min((m + 1) * BLOCK, len(b.triangles))):
+                    if _share(start, end, b, j) >= 0.0:
+                        return True
+    return False
+
+
+@compiled
+def _misses(start: Vector, end: Vector, boxes: Floats, k: int) -> bool:
+    """Tell whether the box round an edge lies apart from one of several boxes (n, 2, 3)."""
+    for axis in range(3):
+        if max(start[axis], end[axis]) < boxes[k, 0, axis] or min(start[axis], end[axis]) > boxes[k, 1, axis]:
+            return True
+    return False
+
+
+@compiled
+def _holds(a: Skin, b: Skin) -> bool:
+    """Tell whether either of two skins that do not cross has the other within; faces may lie in one plane."""
+    return _within(_inner(a, 0, SHALLOW_MM), b) or _within(_inner(b, 0, SHALLOW_MM), a)
+
+
+@compiled
+def _inner(skin: Skin, triangle: int, deep_mm: float) -> Vector:
+    """Return the place behind the middle of a triangle."""
+    corners = skin.triangles[triangle]
+    p, q, r = row(skin.points, corners[0]), row(skin.points, corners[1]), row(skin.points, corners[2])
+    u, v = minus(q, p), minus(r, p)
+    out = cross(u, v)
+    middle = along(along(p, 1.0 / 3.0, u), 1.0 / 3.0, v)
+    return along(middle, -deep_mm / length(out), out)
+
+
+@compiled
+def _box(points: Floats) -> Box:
+    """Return the box round points."""
+    low, high = row(points, 0), row(points, 0)
+    for k in range(1, len(points)):
+        x, y, z = row(points, k)
+        low = min(low[0], x), min(low[1], y), min(low[2], z)
+        high = max(high[0], x), max(high[1], y), max(high[2], z)
+    return low, high
+
+
+@compiled
+def _apart(start: Vector, end: Vector, box: Box) -> bool:
+    """Tell whether the box round an edge lies apart from another box."""
+    return _passes(start, end, box, 0) or _passes(start, end, box, 1) or _passes(start, end, box, 2)
+
+
+@compiled
+def _passes(start: Vector, end: Vector, box: Box, axis: int) -> bool:
+    low, high = box
+    return max(start[axis], end[axis]) < low[axis] or min(start[axis], end[axis]) > high[axis]
+
+
+@compiled
+def _share(start: Vector, end: Vector, skin: Skin, triangle: int) -> float:
+    """Return at which share of its way an edge runs through a triangle; less than zero where it does not."""
+    if _misses(start, end, skin.boxes, triangle):
+        return -1.0
+    p, q, r = (
+        row(skin.points, skin.triangles[triangle, 0]),
+        row(skin.points, skin.triangles[triangle, 1]),
+        row(skin.points, skin.triangles[triangle, 2]),
+    )
+    way, u, v = minus(end, start), minus(q, p), minus(r, p)
+    share, s, t = _through(start, way, p, u, v)
+    inside = min(s, t, 1.0 - s - t) >= -BORDER and -BORDER <= share <= 1.0 + BORDER
+    return min(max(share, 0.0), 1.0) if inside else -1.0
+
+
+@compiled
+def _through(start: Vector, way: Vector, p: Vector, u: Vector, v: Vector) -> Vector:
+    """Return where a line meets a plane: its share of the way, and the shares of the plane's two directions.
+
+    All are -1 where the line lies along the plane.
+    """
+    across = cross(way, v)
+    square = dot(u, across)
+    if abs(square) <= 1e-12 * length(way) * length(u) * length(v):
+        return -1.0, -1.0, -1.0
+    arm = minus(start, p)
+    turned = cross(arm, u)
+    return dot(v, turned) / square, dot(arm, across) / square, dot(way, turned) / square
+
+
+@compiled
+def _within(place: Vector, skin: Skin) -> bool:
+    """Tell whether a place lies within a skin: a line out of it runs through an odd number of triangles."""
+    odd = False
+    for m in range(len(skin.blocks)):
+        if _beside_look(place, skin.blocks, m):
+            continue
+        for j in range(m * BLOCK, min((m + 1) * BLOCK, len(skin.triangles))):
+            if _beside_look(place, skin.boxes, j):
+                continue
+            p = row(skin.points, skin.triangles[j, 0])
+            u = minus(row(skin.points, skin.triangles[j, 1]), p)
+            v = minus(row(skin.points, skin.triangles[j, 2]), p)
+            share, s, t = _through(place, LOOK, p, u, v)
+            if share >= 0.0 and s >= 0.0 and t >= 0.0 and s + t <= 1.0:
+                odd = not odd
+    return odd
+
+
+@compiled
+def _beside_look(place: Vector, boxes: Floats, k: int) -> bool:
+    """Tell whether the line from a place along `LOOK` passes by one of several boxes (n, 2, 3) for sure.
+
+    It does where, seen along any axis, all corners of the box lie on one side of it.
+    """
+    for axis in range(3):
+        if boxes[k, 1, axis] < place[axis] - LOOSE_MM:  # it looks up along every axis
+            return True
+    for one, two in ((0, 1), (1, 2), (2, 0)):
+        low_1, high_1 = boxes[k, 0, one] - place[one], boxes[k, 1, one] - place[one]
+        low_2, high_2 = boxes[k, 0, two] - place[two], boxes[k, 1, two] - place[two]
+        if low_1 * LOOK[two] - high_2 * LOOK[one] > LOOSE_MM:
+            return True
+        if high_1 * LOOK[two] - low_2 * LOOK[one] < -LOOSE_MM:
+            return True
+    return False
+
+
+@compiled
+def _nearest(skin: Skin, place: Vector, enough_mm: float) -> tuple[float, Vector, int]:
+    """Return how far a place is from a skin, the nearest place of it, and the triangle that has it.
+
+    Once something is found nearer than enough, that is the answer.
+    """
+    least, best, which = np.inf, place, 0
+    for m in range(len(skin.blocks)):
+        if _off_box_mm(place, skin.blocks, m) >= least:
+            continue
+        for j in range(m * BLOCK, min((m + 1) * BLOCK, len(skin.triangles))):
+            if _off_box_mm(place, skin.boxes, j) >= least:
+                continue
+            spot = _on_triangle(skin, j, place)
+            away = length(minus(spot, place))
+            if away < least:
+                least, best, which = away, spot, j
+                if least <= enough_mm:
+                    return least, best, which
+    return least, best, which
+
+
+@compiled
+def _off_box_mm(place: Vector, boxes: Floats, k: int) -> float:
+    """Return how far a place is from one of several boxes (n, 2, 3); zero inside."""
+    beyond = 0.0
+    for axis in range(3):
+        past = max(boxes[k, 0, axis] - place[axis], place[axis] - boxes[k, 1, axis], 0.0)
+        beyond += past * past
+    return math.sqrt(beyond)
+
+
+@compiled
+def _on_triangle(skin: Skin, triangle: int, place: Vector) -> Vector:
+    """Return the place of a triangle that is nearest to another."""
+    corners = skin.triangles[triangle]
+    p, q, r = row(skin.points, corners[0]), row(skin.points, corners[1]), row(skin.points, corners[2])
+    u, v = minus(q, p), minus(r, p)
+    share, s, t = _through(place, cross(u, v), p, u, v)
+    if s >= 0.0 and t >= 0.0 and s + t <= 1.0:
+        return along(place, share, cross(u, v))
+    best, least = p, np.inf
+    for start, end in ((p, q), (q, r), (r, p)):
+        way = minus(end, start)
+        part = min(max(dot(minus(place, start), way) / dot(way, way), 0.0), 1.0)
+        spot = along(start, part, way)
+        away = length(minus(spot, place))
+        if away < least:
+            best, least = spot, away
+    return best
+
+
+@compiled
+def _deepest(a: Skin, b: Skin, enough_mm: float) -> Place:
+    """Return the place of one skin that lies deepest in another; no deeper than zero where none is deep.
+
+    Once a place is found that is deeper than enough, that is the answer.
+    """
+    box = _box(b.points)
+    best = (0.0, row(a.points, 0), row(a.points, 0))
+    for i in range(len(a.points)):
+        place = row(a.points, i)
+        if not _apart(place, place, box):
+            best = _deeper(place, b, max(DEEP_MM, best[0]), best)
+            if best[0] > enough_mm:
+                return best
+    # Bodies that lie face in face have no corner in each other.
+    best = _deepest_behind(a, b, best, enough_mm)
+    for k in range(len(a.edges)):
+        if best[0] > enough_mm:
+            return best
+        start, end = row(a.points, a.edges[k, 0]), row(a.points, a.edges[k, 1])
+        if not _apart(start, end, box):
+            best = _deepest_of_edge(start, end, b, best)
+    return best
+
+
+@compiled
+def _deeper(place: Vector, b: Skin, least_mm: float, best: Place) -> Place:
+    """Return a place with how deep it is in a skin, if that is more than some depth; else the best so far."""
+    away, out, _ = _nearest(b, place, least_mm)
+    if away > least_mm and _within(place, b):
+        return away, place, out
+    return best
+
+
+@compiled
+def _deepest_behind(a: Skin, b: Skin, best: Place, enough_mm: float) -> Place:
+    """Return the deeper of a place and those behind a skin's triangles, for bodies that lie face in face."""
+    deep = min(DEEP_MM, THIN * min(_least(_box(a.points)), _least(_box(b.points))))
+    box = _box(b.points)
+    for i in range(len(a.triangles)):
+        place = _inner(a, i, deep + SHALLOW_MM)
+        if not _apart(place, place, box) and _within(place, a):
+            best = _deeper(place, b, max(deep, best[0]), best)
+            if best[0] > enough_mm:
+                return best
+    return best
+
+
+@compiled
+def _least(box: Box) -> float:
+    """Return the least side of a box."""
+    low, high = box
+    return min(high[0] - low[0], high[1] - low[1], high[2] - low[2])
+
+
+@compiled
+def _deepest_of_edge(start: Vector, end: Vector, b: Skin, best: Place) -> Place:
+    """Return the deeper of a place and the middles of an edge's pieces within a skin."""
+    shares = _crossings(start, end, b)
+    way = minus(end, start)
+    long = length(way)
+    for k in range(1, len(shares)):
+        inside = (shares[k] - shares[k - 1]) * long
+        place = along(start, 0.5 * (shares[k] + shares[k - 1]), way)
+        if inside <= SHALLOW_MM:
+            continue
+        # What is no deeper than this counts in neither way.
+        away, out, _ = _nearest(b, place, max(SHALLOW_MM, best[0]))
+        if away <= max(SHALLOW_MM, best[0]) or not _within(place, b):
+            continue
+        beyond = min(shares[k - 1], 1.0 - shares[k]) * long
+        through = beyond > DEEP_MM and away > max(SHALLOW_MM, THROUGH * inside)
+        if (away > DEEP_MM or through) and away > best[0]:
+            best = away, place, out
+    return best
+
+
+@compiled
+def _crossings(start: Vector, end: Vector, b: Skin) -> Floats:
+    """Return the shares at which an edge starts, runs through a skin, and ends, in order."""
+    shares = [0.0, 1.0]
+    for m in range(len(b.blocks)):
+        if _misses(start, end, b.blocks, m):
+            continue
+        for j in range(m * BLOCK, min((m + 1) * BLOCK, len(b.triangles))):
+            share = _share(start, end, b, j)
+            if share >= 0.0:
+                shares.append(share)
+    return np.sort(np.array(shares))

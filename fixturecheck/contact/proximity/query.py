@@ -1,0 +1,266 @@
+"""The proximity query: all candidates of all kinds within reach at given poses.
+
+Which overlaps are told twice: a body is out of one face as soon as it is clear of another.
+A corner a hair below the rim of a wall is behind the wall's top and far behind its side. It is out of the
+wall as soon as it is above the top, because the side lies wholly below the top; so the side's row is void.
+Where the two faces meet in an inside corner neither lies behind the other and both rows stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.compiled import cell, compiled, dot, length, minus, row, times
+from fixturecheck.contact.proximity.candidates import Candidates, Scene, joined, seen_from_a
+from fixturecheck.contact.proximity.cones import convex_cones_over_corners, convex_cones_over_edges
+from fixturecheck.contact.proximity.curved import (
+    capsules_over_capsules,
+    capsules_over_corners,
+    capsules_over_edges,
+    circles_in_concave_cones,
+    circles_in_concave_tori,
+    circles_over_faces,
+    corners_in_concave_cones,
+    corners_in_concave_tori,
+    level_tori_over_faces,
+)
+from fixturecheck.contact.proximity.placed_features import Bodies, Corners, stand
+from fixturecheck.contact.proximity.smooth import smooth_rows
+from fixturecheck.contact.proximity.vertices_edges import (
+    RIM_MM,
+    Ask,
+    Book,
+    corners_beside_corners,
+    corners_beside_edges,
+    corners_over_faces,
+    edges_across,
+)
+
+
+class Rows(NamedTuple):
+    """Candidates for the loops: `places_mm` (n, 2, 3) and `names` (n, 4), body and face, of either body."""
+
+    gap_mm: Floats
+    normal: Floats
+    places_mm: Floats
+    names: Ints
+
+
+def cleared(standing: Bodies, rows: Candidates) -> Bools:
+    """Tell which overlapping rows another row of the same two bodies makes void.
+
+    Parameters
+    ----------
+    standing : Bodies
+        The bodies' features where they stand.
+    rows : Candidates
+        All rows of a look.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        False for every row that does not overlap.
+    """
+    void = np.zeros(len(rows.gap_mm), dtype=bool)
+    deep = np.flatnonzero(rows.gap_mm < -RIM_MM)
+    if len(deep) == 0:
+        return void
+    count = len(standing.corners.first)
+    pair = np.minimum(rows.body_a, rows.body_b) * count + np.maximum(rows.body_a, rows.body_b)
+    order = np.argsort(pair, kind="stable")
+    starts = np.searchsorted(pair[order], pair[deep], side="left")
+    stops = np.searchsorted(pair[order], pair[deep], side="right")
+    both = Rows(
+        gap_mm=np.ascontiguousarray(rows.gap_mm),
+        normal=np.ascontiguousarray(rows.normal),
+        places_mm=np.stack((rows.point_a_mm, rows.point_b_mm), axis=1),
+        names=np.stack((rows.body_a, rows.face_a, rows.body_b, rows.face_b), axis=1),
+    )
+    return cleared_of(standing.corners, both, (deep, starts, stops, order), void)
+
+
+@compiled
+def cleared_of(corners: Corners, rows: Rows, asked: tuple[Ints, Ints, Ints, Ints], void: Bools) -> Bools:
+    """Mark void rows; `asked` has the deep ones, and where in order the rows of their bodies start and stop.
+
+    Either body of a row may have the corner and the other the wall, so each row is read both ways.
+    """
+    deep, starts, stops, order = asked
+    for k in range(len(deep)):
+        i = deep[k]
+        for side in range(2):
+            wall, face = rows.names[i, 2 - 2 * side], rows.names[i, 3 - 2 * side]
+            around = corners_of(corners, wall, face)
+            if len(around) == 0:  # round all over: nothing says that it lies below
+                continue
+            for rank in range(starts[k], stops[k]):
+                if not void[i] and clears(corners, around, rows, order[rank], i, side):
+                    void[i] = True
+    return void
+
+
+@compiled
+def clears(corners: Corners, around: Ints, rows: Rows, j: int, i: int, side: int) -> bool:
+    """Tell whether row j clears row i, of which `side` says which body has the corner.
+
+    `around` numbers the corners of the face that row i is behind.
+    """
+    if rows.gap_mm[j] <= rows.gap_mm[i]:
+        return False
+    place = cell(rows.places_mm, i, side)
+    own = 0 if rows.names[j, 0] == rows.names[i, 2 * side] else 1
+    if length(minus(cell(rows.places_mm, j, own), place)) > -2.0 * rows.gap_mm[i]:
+        return False
+    across = cell(rows.places_mm, j, 1 - own)
+    out = times(1.0 - 2.0 * own, row(rows.normal, j))
+    if dot(minus(place, across), out) < rows.gap_mm[j] - RIM_MM:
+        return False
+    highest = -np.inf
+    for c in around:
+        highest = max(highest, dot(minus(row(corners.middle_mm, c), across), out))
+    return highest <= RIM_MM
+
+
+@compiled
+def corners_of(corners: Corners, body: int, face: int) -> Ints:
+    """Return the corners of a face by number; those of the whole body where it is curved."""
+    start, stop = corners.first[body], corners.first[body + 1]
+    found, count = np.empty(stop - start, dtype=np.int64), 0
+    for i in range(start, stop):
+        for k in range(corners.faces.shape[1]):
+            if corners.faces[i, k] == face:
+                found[count] = i
+                count += 1
+                break
+    return found[:count] if count > 0 else np.arange(start, stop)
+
+
+DEEP_MM, LEAST_MM, DEEP = 1.5, 0.05, 0.25
+"""Overlaps are reported down to half the reach or `DEEP_MM`, and at least to `LEAST_MM` and to a share of the
+reach; what lies much deeper is past the other side of a thin body."""
+ROOM = 32768
+"""Rows that there is room for at first; where there are more all are looked for twice."""
+
+
+def find_candidates(
+    scene: Scene,
+    rotation: Floats,
+    origin_mm: Floats,
+    reach_mm: float,
+    slack_rad: float,
+    deep_mm: float = 0.0,
+) -> Candidates:
+    """Return every place within reach where two bodies might touch.
+
+    Parameters
+    ----------
+    rotation, origin_mm : ndarray, shape (n, 3, 3) and (n, 3)
+        Poses of all bodies.
+    reach_mm : float
+        Gaps up to this are reported.
+    slack_rad : float
+        How far bodies may turn before the next look; features that could come to face each other by
+        turning that much are reported too.
+    deep_mm : float
+        Overlaps down to this are reported, and always down to what goes with the reach.
+    """
+    deep = -max(min(0.5 * reach_mm, DEEP_MM), DEEP * reach_mm, deep_mm, LEAST_MM)
+    low, high = scene.boxes(rotation, origin_mm)
+    pairs = scene.pairs(low, high, reach_mm)
+    standing = stand(scene.bodies, rotation, origin_mm)
+    ask = Ask(reach_mm, deep, slack_rad, max(reach_mm, -deep))
+    rows = asked(rows_of, standing, low, high, pairs, ask)
+    rows = rows.where(~cleared(standing, rows))
+    if not any(one.smooth for one in scene.features):
+        return rows
+    return joined((rows, smooth_rows(scene, rotation, origin_mm, pairs, ask)))
+
+
+def packed(book: Book) -> Candidates:
+    """Return the rows of a book."""
+    numbers, names = book.numbers[: book.rows], book.names[: book.rows]
+    gap, normal, place = numbers[:, 0], numbers[:, 1:4], numbers[:, 4:7]
+    return seen_from_a(gap, normal, place, names)
+
+
+def asked(find: Callable[..., Book], *question: Any) -> Candidates:
+    """Return what a compiled loop finds, in as much room as it needs."""
+    room = ROOM
+    while True:
+        book = find(*question, Book(np.empty((room, 7)), np.empty((room, 4), dtype=np.int64), 0))
+        if book.rows <= room:
+            return packed(book)
+        room = book.rows
+
+
+@compiled
+def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask: Ask, book: Book) -> Book:
+    """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
+    corners, edges, planes, circles, capsules, concave_cones, concave_tori, convex_cones = standing
+    for k in range(len(pairs)):
+        for turn in range(2):
+            a, b = pairs[k, turn], pairs[k, 1 - turn]
+            box_a, box_b = (low_mm[a], high_mm[a]), (low_mm[b], high_mm[b])
+            corners_a = a, near(corners.first, corners.middle_mm, corners.ball_mm, a, box_b, ask.away_mm)
+            edges_b = b, near(edges.first, edges.middle_mm, edges.ball_mm, b, box_a, ask.away_mm)
+            planes_b = b, near(planes.first, planes.middle_mm, planes.ball_mm, b, box_a, ask.away_mm)
+            book = corners_over_faces(corners, planes, corners_a, planes_b, ask, book)
+            book = corners_beside_edges(corners, edges, corners_a, edges_b, ask, book)
+            corners_b = b, near(corners.first, corners.middle_mm, corners.ball_mm, b, box_a, ask.away_mm)
+            if turn == 0:
+                edges_a = a, near(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, ask.away_mm)
+                book = edges_across(edges, edges_a, edges_b, ask, book)
+                book = corners_beside_corners(corners, corners_a, corners_b, ask, book)
+            cones_b = (
+                b,
+                near(
+                    concave_cones.first, concave_cones.middle_mm, concave_cones.ball_mm, b, box_a, ask.away_mm
+                ),
+            )
+            book = corners_in_concave_cones(corners, concave_cones, corners_a, cones_b, ask, book)
+            tori_b = (
+                b,
+                near(concave_tori.first, concave_tori.middle_mm, concave_tori.ball_mm, b, box_a, ask.away_mm),
+            )
+            book = corners_in_concave_tori(corners, concave_tori, corners_a, tori_b, ask, book)
+            circles_a = a, near(circles.first, circles.middle_mm, circles.ball_mm, a, box_b, ask.away_mm)
+            book = circles_over_faces(circles, planes, circles_a, planes_b, ask, book)
+            book = level_tori_over_faces(circles, planes, circles_a, planes_b, ask, book)
+            book = circles_in_concave_cones(circles, concave_cones, circles_a, cones_b, ask, book)
+            book = circles_in_concave_tori(circles, concave_tori, circles_a, tori_b, ask, book)
+            capsules_a = a, near(capsules.first, capsules.middle_mm, capsules.ball_mm, a, box_b, ask.away_mm)
+            capsules_b = b, near(capsules.first, capsules.middle_mm, capsules.ball_mm, b, box_a, ask.away_mm)
+            book = capsules_over_edges(capsules, edges, capsules_a, edges_b, ask, book)
+            book = capsules_over_corners(capsules, corners, capsules_a, corners_b, ask, book)
+            book = capsules_over_capsules(capsules, capsules_a, capsules_b, ask, book)
+            cones_a = (
+                a,
+                near(convex_cones.first, convex_cones.middle_mm, convex_cones.ball_mm, a, box_b, ask.away_mm),
+            )
+            book = convex_cones_over_corners(convex_cones, corners, cones_a, corners_b, ask, book)
+            book = convex_cones_over_edges(convex_cones, edges, cones_a, edges_b, ask, book)
+    return book
+
+
+@compiled
+def near(
+    first: Ints, middle_mm: Floats, ball_mm: Floats, body: int, box_mm: tuple[Floats, Floats], away_mm: float
+) -> Ints:
+    """Return the features of one kind of a body whose balls come within reach of a box."""
+    start, stop = first[body], first[body + 1]
+    found, count = np.empty(stop - start, dtype=np.int64), 0
+    for i in range(start, stop):
+        beyond = 0.0
+        for axis in range(3):
+            at = middle_mm[i, axis]
+            past = max(box_mm[0][axis] - at, at - box_mm[1][axis], 0.0)
+            beyond += past * past
+        most = ball_mm[i] + away_mm
+        if beyond <= most * most:
+            found[count] = i
+            count += 1
+    return found[:count]

@@ -1,0 +1,235 @@
+"""Works out the whole hold of a set-up: magnet, factors, where parts go, cures, and how it comes apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
+
+from fixturecheck.contact.patch import ContactMap
+from fixturecheck.effort import HOLD, Budget, spending
+from fixturecheck.errors import KernelError, NotComputedError, SetupError
+from fixturecheck.holding.bearing import movers
+from fixturecheck.holding.factor import Rig, bearing_of, every_case, kept_of, part_hold, rig_of, single_losses
+from fixturecheck.holding.failure_path import Scene, scene_of, ways_of
+from fixturecheck.holding.milled_path import milled_ways
+from fixturecheck.holding.milling import Milled, loaded, milled_hold, milled_losses
+from fixturecheck.holding.model import Held, MilledHold, PartHold
+from fixturecheck.holding.remedies import cures_of, milled_cures
+from fixturecheck.holding.remedy_search import Bench
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.machining.cut import GroundCut
+from fixturecheck.magnet.pull import Magnet, Pulls, magnet_of
+from fixturecheck.nesting.footing import footings, holding_nothing
+from fixturecheck.release.sequence import release_of
+from fixturecheck.setup.model import Setup
+
+Progress = Callable[[str, float], None]
+
+ASKED = ("hold", "crash", "release")
+"""The checks that look at what was found of a hold."""
+
+_NOT_GROUND = "the cut could not be followed, so no load is known"
+
+MOST_CURED = 2
+"""Parts of a cut for which cures are looked for, the least held first: what cures them cures their like."""
+
+
+def held(
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    cuts: tuple[GroundCut, ...],
+    *,
+    asked: Collection[str] = ASKED,
+    mesher: TetMesher | None = None,
+    progress: Progress = lambda _doing, _share: None,
+) -> Held | None:
+    """Work out how a set-up holds; None where it states no holding.
+
+    What cannot be computed is listed with its reason under its subject and never counts as held. Fixtures
+    that stand on nothing hold nothing: the set-up is worked out without them.
+
+    Parameters
+    ----------
+    asked : collection of str
+        The checks that will look at it; what is for others only is left out.
+    """
+    if setup.holding is None:
+        return None
+    standing = footings(setup, contacts)
+    idle = holding_nothing(standing)
+    try:
+        left = setup.without(idle)
+    except SetupError as reason:
+        missing = {"holding": f"without {' and '.join(sorted(idle))}, which does not stand, {reason}"}
+        return Held(parts=(), pulls=None, release=None, missing=missing, left_out=tuple(sorted(idle)))
+    there = {name: solid for name, solid in placed.items() if name not in idle}
+    loose = {*movers(left, contacts.without(idle))} - setup.holding.jaws
+    kept = kept_of(setup, standing, loose)
+    found = _worked_out(left, there, contacts.without(idle), cuts, asked, mesher or TetMesher(), progress)
+    return replace(found, kept=kept, left_out=tuple(sorted(idle)))
+
+
+def _worked_out(
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    cuts: tuple[GroundCut, ...],
+    asked: Collection[str],
+    mesher: TetMesher,
+    progress: Progress,
+) -> Held:
+    """Work out how a set-up holds in which everything stands."""
+    missing: dict[str, str] = {}
+    progress("magnet", 0.0)
+    loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
+    magnet, pulls = _magnet(setup, contacts, mesher, missing, pulls=loads)
+    benches: list[Bench] = []
+    milled: list[MilledHold] = []
+    notes: list[str] = []
+    budget = Budget(HOLD)
+    rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
+    if rig is not None:
+        jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
+        for i, (scene, name) in enumerate(jobs):
+            progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
+            try:
+                bench = bench_of(
+                    scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher, follow=follows
+                )
+                benches.append(bench)
+            except (NotComputedError, KernelError) as reason:
+                missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
+        milling = [
+            Milled(setup=setup, placed=placed, rig=rig, mill=mill, part=part)
+            for mill in (setup.holding.milling if setup.holding else ())
+            for part in mill.parts
+        ]
+        for job in milling:
+            progress(f"hold of {job.part}", 0.7)
+            try:
+                milled.append(_milled(job, notes, budget, follow=follows))
+            except (NotComputedError, KernelError) as reason:
+                missing[f"{job.part} in {job.mill.name}"] = str(reason)
+    ground = {cut.cut.name for cut in cuts}
+    for cut in setup.cuts if loads else ():
+        missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
+    progress("cures", 0.7)
+    parts, untried = _cured(benches, budget)
+    progress("release", 0.9)
+    why = missing.get("magnet", "")
+    release = release_of(setup, placed, contacts, cuts, magnet, why) if "release" in asked else None
+    return Held(
+        parts=tuple(parts),
+        pulls=pulls,
+        release=release,
+        milled=tuple(milled),
+        missing=missing,
+        notes=(*notes, *untried),
+    )
+
+
+def _rig(
+    setup: Setup,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    pulls: Pulls | None,
+    missing: dict[str, str],
+) -> Rig | None:
+    """Put together what holds it; None where that is not known."""
+    try:
+        return rig_of(setup, placed, contacts, pulls)
+    except (NotComputedError, KernelError) as reason:
+        missing["holding"] = str(reason)
+        return None
+
+
+def bench_of(
+    scene: Scene,
+    placed: Mapping[str, Solid],
+    contacts: ContactMap,
+    rig: Rig,
+    name: str,
+    *,
+    magnet: Magnet | None = None,
+    mesher: TetMesher | None = None,
+    follow: bool = True,
+) -> Bench:
+    """Load one part by one cut until it lets go, and follow it from there where that is asked.
+
+    Raises
+    ------
+    NotComputedError
+        No grinding energy is known, the pull on the part is not, or the analysis gave no answer.
+    """
+    setup, cut = scene.setup, scene.ground.cut
+    bearing = bearing_of(setup, placed, scene.ground, setup.body(name))
+    borne = every_case(rig, bearing)
+    found = part_hold(rig, bearing, borne, cut=cut.name, losable=single_losses(setup, rig))
+    least = setup.holding.least_factor if setup.holding else 0.0
+    return Bench(
+        scene=scene,
+        placed=placed,
+        contacts=contacts,
+        rig=rig,
+        bearing=bearing,
+        part=replace(found, ways=ways_of(scene, found, borne, least) if follow else None),
+        least_factor=least,
+        magnet=magnet,
+        mesher=mesher or TetMesher(),
+    )
+
+
+def _milled(job: Milled, notes: list[str], budget: Budget, *, follow: bool) -> MilledHold:
+    """Load one part by one milling cut, with each thing lost; follow it, and look for what brings it back."""
+    every = loaded(job)
+    found = milled_hold(job, every)
+    least = job.setup.holding.least_factor if job.setup.holding else 0.0
+    low = found.factors.factor.low
+    with spending(budget):
+        cures, untried = milled_cures(job, low, least) if low < least else ((), ())
+    found = replace(found, remedies=cures, cut_short=low < least and budget.spent)
+    notes += untried
+    found = replace(found, losses=milled_losses(job, single_losses(job.setup, job.rig)))
+    return replace(found, ways=milled_ways(job, found, every, least) if follow else None)
+
+
+def _cured(benches: list[Bench], budget: Budget) -> tuple[list[PartHold], list[str]]:
+    """Look for what brings the factors back: of the parts that are held least in each cut.
+
+    Returns the parts with their cures, and what could not be tried.
+    """
+    weak = sorted((b for b in benches if _low(b) < b.least_factor), key=_low)
+    asked = set()
+    for cut in {b.part.cut for b in weak}:
+        asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_CURED]}
+    parts: list[PartHold] = []
+    notes: list[str] = []
+    for bench in benches:
+        with spending(budget):
+            cures, untried = cures_of(bench) if id(bench) in asked else ((), ())
+        cut_short = id(bench) in asked and budget.spent
+        parts.append(replace(bench.part, remedies=tuple(c.says for c in cures), cut_short=cut_short))
+        notes += untried
+    return parts, notes
+
+
+def _low(bench: Bench) -> float:
+    return bench.part.factors.factor.low
+
+
+def _magnet(
+    setup: Setup, contacts: ContactMap, mesher: TetMesher, missing: dict[str, str], *, pulls: bool
+) -> tuple[Magnet | None, Pulls | None]:
+    """Put the magnet together as stated, and solve its pulls where they are asked; None when it is off."""
+    holding = setup.holding
+    if holding is None or not setup.poles():
+        return None, None
+    try:
+        magnet = magnet_of(setup, contacts, mesher)
+        share = holding.strength_share
+        return magnet, magnet.pulls(share) if share and pulls else None
+    except (NotComputedError, KernelError) as reason:
+        missing["magnet"] = str(reason)
+        return None, None

@@ -1,0 +1,312 @@
+"""Which fastened block or which vise would hold a part where the magnet does not.
+
+Which fastened block, on the side that a part fails toward, would hold it: where, and how tall.
+The block is a solid: it is touched by the part as any other fixture is, stands in no other body, and keeps
+the machine's least clearance from wheel, flanges and guard over the whole travel.
+
+Would the same part hold between the jaws of a vise, at an ordinary torque, in the pose that it has.
+A real vise of the shop stands round the part: bed under its foot, jaws on a pair of opposite upright sides,
+tops below the floor that is ground.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.hold_result import ClampKind
+from fixturecheck.holding.bearing import spots
+from fixturecheck.holding.factor import Rig, bearing_of, loose_blocks, rig_of
+from fixturecheck.holding.remedy_search import Bench, Changed, Cure, Search, holds_words
+from fixturecheck.kernel.boolean import split
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import box, compound
+from fixturecheck.kernel.measure import box_gap_mm, box_of, flat_of
+from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.shapes import Box, Face, Solid, to_vector
+from fixturecheck.machining.clearance import movers_of
+from fixturecheck.machining.detours import clears
+from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.make import equipment, place
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.statics.mechanism import Motion
+
+THICK_MM, STEP_MM, LEAST_TOUCH_MM = 20.0, 0.5, 2.0
+"""How thick the block is, the step of its height, and how much of the side it touches at least: a part rides
+over less with a burr (common practice, no source)."""
+_CHANGE, _FASTENING = 2.0, 1.5
+_TOWARD = 0.05
+_SQUARE = 1.0 - 1e-6
+_SIDES = {(0, 1): "right side", (0, -1): "left side", (1, 1): "column side", (1, -1): "operator's side"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Side:
+    """An upright flat side of a part: along X (0) or Y (1), outward sign, and its box."""
+
+    axis: int
+    sign: int
+    box: Box
+
+    @property
+    def place_mm(self) -> float:
+        """Where it lies along its axis."""
+        return self.box[self.axis]
+
+    def block(self, bottom_mm: float, height_mm: float) -> Solid:
+        """Return a block against it that stands at a height."""
+        low, high = list(self.box[:3]), list(self.box[3:])
+        far_mm = self.place_mm + self.sign * THICK_MM
+        low[self.axis], high[self.axis] = sorted((self.place_mm, far_mm))
+        low[2], high[2] = bottom_mm, bottom_mm + height_mm
+        return box(to_vector(low), to_vector(high))
+
+
+def stopped(bench: Bench) -> Iterator[Cure]:
+    """Look for the lowest block on each side that the part moves toward when it lets go."""
+    for side in sides_toward(bench):
+        cure = _lowest(bench, side)
+        if cure is not None:
+            yield cure
+            return
+
+
+def fastened(bench: Bench) -> Iterator[Cure]:
+    """Look at what a loose block does once it is fastened; at all of them where no single one is enough."""
+    loose = loose_blocks(bench.scene.setup, bench.rig)
+    found: list[Cure] = []
+    for names in [(n,) for n in loose] + ([loose] if len(loose) > 1 else []):
+        if len(names) > 1 and found:
+            break
+        factor, _ = Changed(rig=with_fixed(bench.rig, names), bearing=bench.bearing).weakest()
+        if factor >= bench.least_factor:
+            says = f"fasten {' and '.join(names)} so that nothing moves it: {bench.part.part} then "
+            found.append(Cure(says=says + holds_words(factor), change_ratio=_FASTENING, factor=factor))
+    yield from found
+
+
+def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
+    """Return the rig with some of its bodies standing still."""
+    left = []
+    for spot in rig.spots:
+        if spot.a not in names:
+            left.append(replace(spot, b="") if spot.b in names else spot)
+        elif spot.b and spot.b not in names:
+            left.append(replace(spot, a=spot.b, b="", normal=-spot.normal))
+    return replace(
+        rig,
+        bodies=tuple(b for b in rig.bodies if b.name not in names),
+        spots=tuple(left),
+        held=tuple(h for h in rig.held if h.body not in names),
+        clamps=tuple(c for c in rig.clamps if c.clamp.body not in names),
+    )
+
+
+def sides_toward(bench: Bench) -> tuple[Side, ...]:
+    """Return the upright flat sides that move outward in the failure, the fastest first."""
+    moving = [m for m in bench.part.factors.worst.motions if m.body == bench.part.part]
+    solid = bench.placed[bench.part.part]
+    found = [(_outward(moving, s), s) for s in upright_sides(solid)]
+    return tuple(s for speed, s in sorted(found, key=lambda p: -p[0]) if speed > _TOWARD)
+
+
+def _outward(moving: list[Motion], side: Side) -> float:
+    """Return how fast any corner of a side moves outward."""
+    corners = [to_vector((x, y, z)) for x in side.box[0::3] for y in side.box[1::3] for z in side.box[2::3]]
+    return max((side.sign * m.velocity_at(c)[side.axis] for m in moving for c in corners), default=0.0)
+
+
+def upright_sides(solid: Solid) -> list[Side]:
+    """Return the outermost flat faces that look square along X or Y, one for each way."""
+    whole = box_of(solid)
+    groups: dict[tuple[int, int], list[Face]] = {}
+    for face in faces_of(solid):
+        flat = flat_of(face)
+        if flat is None:
+            continue
+        centre, normal = flat
+        axis = int(np.argmax(np.abs(normal)))
+        if axis == 2 or abs(normal[axis]) < _SQUARE:
+            continue
+        sign = 1 if normal[axis] > 0 else -1
+        outermost = whole[axis + 3] if sign > 0 else whole[axis]
+        if abs(centre[axis] - outermost) < 1e-6:
+            groups.setdefault((axis, sign), []).append(face)
+    return [Side(axis=a, sign=s, box=box_of(compound(f))) for (a, s), f in sorted(groups.items())]
+
+
+def _lowest(bench: Bench, side: Side) -> Cure | None:
+    """Look for the lowest block against one side."""
+    least_mm = bench.scene.setup.machine.least_clearance_mm
+    bottom_mm = box_of(bench.placed[bench.part.part])[2]
+    top_mm = bench.scene.ground.path.floor_z_mm - least_mm
+    most_mm = STEP_MM * math.floor((top_mm - bottom_mm) / STEP_MM + 1e-9)
+    from_mm = STEP_MM * math.ceil((side.box[2] - bottom_mm + LEAST_TOUCH_MM) / STEP_MM - 1e-9)
+    if most_mm - from_mm < STEP_MM or not _has_room(bench, side.block(bottom_mm, most_mm)):
+        return None
+    search = Search(
+        change=lambda h: _with_block(bench, side.block(bottom_mm, h)),
+        corners=[bench.first_corner()],
+    )
+    found = search.least(bench.least_factor, now=from_mm - STEP_MM, most=most_mm, step=STEP_MM)
+    if found is None:
+        return None
+    height_mm, factor = found
+    block = side.block(bottom_mm, height_mm)
+    if not clears(block, list(movers_of(bench.scene.ground).values()), least_mm):
+        return None
+    return Cure(
+        says=_says(bench, side, height_mm, top_mm + least_mm - bottom_mm, factor),
+        change_ratio=_CHANGE,
+        factor=factor,
+    )
+
+
+def _has_room(bench: Bench, block: Solid) -> bool:
+    """Say whether the block stands in no other body, nor in the wheel's way."""
+    mine = box_of(block)
+    for name, shape in bench.placed.items():
+        if box_gap_mm(mine, box_of(shape)) <= 0 and split(shape, block, f"{name} by an added block").taken:
+            return False
+    movers = list(movers_of(bench.scene.ground).values())
+    return clears(block, movers, bench.scene.setup.machine.least_clearance_mm)
+
+
+def _with_block(bench: Bench, block: Solid) -> Changed:
+    """Return the set-up with a fastened block in it."""
+    setup = bench.scene.setup
+    part = setup.body(bench.part.part)
+    added = Body(name=_new_name(bench), solid=block, role="fixture", finish={"*": "ground"})
+    contacts = find_contacts([part.placed(), added.placed()], setup.tolerances)
+    more = spots(contacts, [b.name for b in bench.rig.bodies])
+    return Changed(rig=replace(bench.rig, spots=(*bench.rig.spots, *more)), bearing=bench.bearing)
+
+
+def _new_name(bench: Bench) -> str:
+    return max(bench.placed, key=len) + "_stop"
+
+
+def _says(bench: Bench, side: Side, height_mm: float, floor_mm: float, factor: float) -> str:
+    along, write = 1 - side.axis, bench.scene.setup.write
+    places = (side.place_mm, side.box[along], side.box[along + 3])
+    place, low, high = (write.number(v, "mm", ".1f") for v in places)
+    where = f"{'XY'[side.axis]} {place}, {'XY'[along]} {low} to {high} {write.name('mm')}"
+    kind = "a block of brass or aluminium" if bench.rig.pulls else "a block"
+    return (
+        f"fasten {kind} against the {_SIDES[side.axis, side.sign]} of {bench.part.part} ({where}), "
+        f"{write.length(height_mm, '.1f', 'up')} tall from its foot, which stays "
+        f"{write.length(floor_mm - height_mm, '.1f')} below the wheel: "
+        f"it then {holds_words(factor)}"
+    )
+
+
+TORQUE_NM = 12.0
+"""On the handle of a toolmaker's vise: common practice, no source."""
+WIDEST_MM = 100.0
+BELOW_MM = 2.0
+_LEAST_GRIP_MM = 3.0
+_VISE_CHANGE = 10.0
+
+
+def between_jaws(bench: Bench) -> Iterator[Cure]:
+    """Look for the pair of sides that holds best between the jaws."""
+    part, write = bench.scene.setup.body(bench.part.part), bench.scene.setup.write
+    best: tuple[float, str] | None = None
+    for near, far in _pairs(bench):
+        setup = in_vise(bench, part, near, far)
+        placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
+        jaws = [placed[b.name] for b in setup.bodies if b.name != part.name]
+        movers = list(movers_of(bench.scene.ground).values())
+        if not all(clears(j, movers, bench.scene.setup.machine.least_clearance_mm) for j in jaws):
+            continue
+        contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+        if contacts.overlaps:
+            continue
+        rig = rig_of(setup, placed, contacts, None)
+        made = Changed(rig=rig, bearing=bearing_of(setup, placed, bench.scene.ground, part))
+        factor, _ = made.weakest()
+        if factor >= bench.least_factor and (best is None or factor > best[0]):
+            places = write.number(near.place_mm, "mm", ".1f"), write.length(far.place_mm, ".1f")
+            best = factor, f"{'XY'[near.axis]} {' and '.join(places)}"
+    if best is not None:
+        factor, where = best
+        says = (
+            f"no change to this way of holding is enough: hold {part.name} between the jaws of a vise on its "
+            f"sides at {where}, jaws {write.length(BELOW_MM, 'g')} below the floor, "
+            f"{write.torque(TORQUE_NM, 'g')} on the screw: it then {holds_words(factor)}"
+        )
+        yield Cure(says=says, change_ratio=_VISE_CHANGE, factor=factor)
+
+
+def _pairs(bench: Bench) -> Iterator[tuple[Side, Side]]:
+    """Yield pairs of opposite sides that jaws can grip below the floor."""
+    sides = {(s.axis, s.sign): s for s in upright_sides(bench.placed[bench.part.part])}
+    top_mm = bench.scene.ground.path.floor_z_mm - BELOW_MM
+    for axis in (1, 0):
+        near, far = sides.get((axis, -1)), sides.get((axis, 1))
+        if near is None or far is None or far.place_mm - near.place_mm > WIDEST_MM:
+            continue
+        along = 1 - axis
+        shared = min(near.box[along + 3], far.box[along + 3]) - max(near.box[along], far.box[along])
+        if shared > 0 and top_mm - max(near.box[2], far.box[2]) >= _LEAST_GRIP_MM:
+            yield near, far
+
+
+def in_vise(bench: Bench, part: Body, near: Side, far: Side) -> Setup:
+    """Return the set-up with the part between the jaws and nothing else.
+
+    The bed reaches up to the foot of the part, as parallels would.
+    """
+    stated, box = bench.scene.setup, box_of(bench.placed[part.name])
+    top_mm = bench.scene.ground.path.floor_z_mm - BELOW_MM
+    along = 1 - near.axis
+    middle = 0.5 * (box[along] + box[along + 3])
+    origin = (far.place_mm, middle, box[2]) if near.axis == 0 else (middle, far.place_mm, box[2])
+    # Drawn, the jaws open along Y with the fixed one at the back; a quarter turn puts it at +X.
+    at = place(at=origin, rotate=[("z", -90.0)] if near.axis == 0 else [])
+    name = max(bench.placed, key=len) + "_vise"
+    opening_mm = far.place_mm - near.place_mm
+    vise = equipment(
+        "grinding_vise",
+        name=name,
+        at=at,
+        opening_mm=opening_mm,
+        length_mm=opening_mm + 65.0 + 40.0,
+        width_mm=max(73.0, math.ceil(box[along + 3] - box[along])),
+        jaw_height_mm=top_mm - box[2],
+        relief_mm=min(1.0, 0.2 * (top_mm - box[2])),
+    )
+    screw = Clamp(
+        name="screw",
+        kind=ClampKind.VISE,
+        body=vise[1].name,
+        face="moving_jaw",
+        torque_nm=TORQUE_NM,
+    )
+    least = stated.holding.least_factor if stated.holding else bench.least_factor
+    grinds = {k: v for k, v in (stated.holding.grinds_as if stated.holding else {}).items() if k == part.name}
+    abrasive = stated.holding.abrasive if stated.holding else "alumina"
+    holding = Holding(
+        friction="ground_steel",
+        mu=stated.holding.mu if stated.holding else (),
+        clamps=(screw,),
+        grinds_as=grinds,
+        abrasive=abrasive,
+        least_factor=least,
+    )
+    cut = replace(bench.scene.ground.cut, parts=(part.name,))
+    machine = replace(stated.machine, table_z_mm=min(stated.table_z_mm, box[2] - 32.0))
+    return Setup(
+        name=f"{part.name} in a vise",
+        bodies=(*vise, part),
+        cuts=(cut,),
+        machine=machine,
+        wheel=stated.wheel,
+        tolerances=stated.tolerances,
+        holding=holding,
+        units=stated.units,
+    )

@@ -1,0 +1,1 @@
+"""What machining does: where the wheel goes, what it leaves, and the forces of grinding and milling."""

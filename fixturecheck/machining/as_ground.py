@@ -1,0 +1,385 @@
+"""Each part of a cut once it has been ground: stock left, gouges, corners, and copies ground once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.boolean import Split, clipped, joined, shared_area_mm2, split
+from fixturecheck.kernel.brep.topology import one_of_each, solids_of
+from fixturecheck.kernel.construct import pulled
+from fixturecheck.kernel.measure import box_of, hollow_rounds, loose_box, volume_mm3
+from fixturecheck.kernel.place import drawing_matrix, shifted
+from fixturecheck.kernel.shapes import Box, Shape, Solid
+from fixturecheck.machining.cut import (
+    CornerMade,
+    GroundCut,
+    PartGround,
+    PartTargets,
+    Target,
+    WheelPath,
+    targets_of,
+)
+from fixturecheck.machining.wheel_path import Rim, rim_of, sweeps_of, wheel_at, wheel_path
+from fixturecheck.result import CutMade, FaceMade, NamedShape, Role, Vector, WheelTravel, wheel_name
+from fixturecheck.setup.model import Cut, Setup
+from fixturecheck.units import METRIC, Writing
+
+_SUM_SHARE = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stock:
+    """The part before the cut, and the layer on it that the cut should take; None without stock."""
+
+    solid: Solid
+    layer: Shape | None
+    solid_mm3: float
+
+
+def stock_of(cut: Cut, part: PartTargets, write: Writing = METRIC) -> Stock:
+    """Return a part before its cut.
+
+    Floor and wall are thickened along their normals by their stock. Where a fillet or chamfer joins them
+    it moves out with both, so the hollow corner is filled; a relief, which lies beneath floor or wall, was
+    cut before and stays open.
+
+    Raises
+    ------
+    NotComputedError
+        Part and layer do not add up to the stock within 1e-6 of it.
+    """
+    name = part.body.name
+    drawn_mm3 = volume_mm3(part.solid)
+    layers = list(_layers(cut, part))
+    if not layers:
+        return Stock(solid=part.solid, layer=None, solid_mm3=drawn_mm3)
+    layer = joined(layers, f"the stock on {name}")
+    # A layer may run into the part itself, as in a slot narrower below; only what is outside is stock.
+    outside = split(layer, part.solid, f"the stock on {name} by the part")
+    if outside.kept is None:
+        message = f"the stock of cut {cut.name} lies wholly inside {name}"
+        raise NotComputedError(message)
+    whole = joined([part.solid, outside.kept], f"{name} and its stock")
+    solids = solids_of(whole)
+    whole_mm3 = sum(volume_mm3(s) for s in solids)
+    if len(solids) != 1 or abs(whole_mm3 - drawn_mm3 - outside.kept_mm3) > _SUM_SHARE * whole_mm3:
+        message = (
+            f"{name} with its stock came out as {len(solids)} solids of {write.volume(whole_mm3, '.6g')} "
+            f"instead of one of {write.volume(drawn_mm3 + outside.kept_mm3, '.6g')}"
+        )
+        raise NotComputedError(message)
+    return Stock(solid=solids[0], layer=outside.kept, solid_mm3=whole_mm3)
+
+
+def _layers(cut: Cut, part: PartTargets) -> Iterator[Shape]:
+    """Yield the prisms of stock on floor, wall and the corner between them."""
+    up = _scaled(part.floor.normal, cut.stock_mm)
+    if cut.stock_mm > 0:
+        yield from (pulled(f, up) for f in part.floor.faces)
+    if part.wall is None:
+        return
+    out = _scaled(part.wall.normal, cut.wall_stock_mm)
+    if cut.wall_stock_mm > 0:
+        yield from (pulled(f, out) for f in part.wall.faces)
+    both: Vector = (up[0] + out[0], up[1] + out[1], up[2] + out[2])
+    if any(both):
+        yield from (pulled(f, both) for f in part.corner)
+
+
+def _scaled(v: Vector, by: float) -> Vector:
+    return v[0] * by, v[1] * by, v[2] * by
+
+
+_DECIMALS = 9
+"""Two places are one when no entry differs in this many decimals: a nanometre in a metre."""
+
+Key = tuple[object, ...]
+
+
+def ground_each(
+    cut: Cut, path: WheelPath, parts: Sequence[PartTargets], grind: Callable[[PartTargets], PartGround]
+) -> tuple[PartGround, ...]:
+    """Grind every part of a cut, those that come out alike once.
+
+    Between the ends of its traverse the wheel sweeps the same section at every X. A copy that stands there,
+    turned alike and at the same Y and Z, comes out as the first did, moved along X.
+    """
+    found: dict[Key, tuple[PartGround, float]] = {}
+    ground = []
+    for part, key in zip(parts, _keys(cut, path, parts), strict=True):
+        x_mm = float(drawing_matrix(part.solid)[0, 3])
+        if key in found:
+            first, from_mm = found[key]
+            ground.append(_carried(first, part, x_mm - from_mm))
+        else:
+            ground.append(grind(part))
+            found[key] = ground[-1], x_mm
+    return tuple(ground)
+
+
+def _keys(cut: Cut, path: WheelPath, parts: Sequence[PartTargets]) -> list[Key]:
+    """Return what parts that come out alike have in common; a part that reaches past an end is alone."""
+    keys: list[Key] = []
+    for part, first in zip(parts, one_of_each([p.solid for p in parts]), strict=True):
+        box = loose_box(part.solid)
+        if box[0] < path.x_from_mm or box[3] > path.x_to_mm:
+            keys.append((part.body.name,))
+            continue
+        place = drawing_matrix(part.solid)
+        place[0, 3] = 0.0
+        faces = tuple(part.body.face_indices(name) for name in (cut.floor, cut.wall) if name)
+        keys.append((first, faces, (np.round(place, _DECIMALS) + 0.0).tobytes()))
+    return keys
+
+
+def _carried(first: PartGround, part: PartTargets, by_mm: float) -> PartGround:
+    """Return a part as ground from what a copy of it came to further along X."""
+
+    def there(shape: Shape | None) -> Shape | None:
+        return None if shape is None else shifted(shape, by)
+
+    by: Vector = (by_mm, 0.0, 0.0)
+    corner = None if first.corner is None else replace(first.corner, left=there(first.corner.left))
+    names = [part.floor.name, *([part.wall.name] if part.wall else [])]
+    return replace(
+        first,
+        body=part.body.name,
+        target=part.solid,
+        stock=shifted(first.stock, by),
+        ground=shifted(first.ground, by),
+        leftover=there(first.leftover),
+        missed=there(first.missed),
+        gouge=there(first.gouge),
+        dug=there(first.dug),
+        corner=corner,
+        faces=tuple(replace(face, face=name) for face, name in zip(first.faces, names, strict=True)),
+    )
+
+
+_TANGENT_MM = 1e-4
+"""A round that misses floor or wall by less is tangent to it."""
+_ROOM_MM = 1e-6
+
+
+def corner_of(
+    part: PartTargets, rim: Rim, path: WheelPath, ground: Shape, leftover: Shape | None
+) -> tuple[CornerMade | None, Shape | None]:
+    """Return the corner as made, and what of the leftover lies outside the wheel's own corner.
+
+    The radius is read off the hollow round faces of the ground part that touch the plane of the floor and
+    the plane of the wheel's side. When there is none, the corner is as large as what was left in it.
+    """
+    if part.wall is None:
+        return None, leftover
+    wall_y_mm = wheel_side_mm(rim, path)
+    left, missed = None, None
+    if leftover is not None:
+        box = _corner_box(rim, path, wall_y_mm, box_of(leftover))
+        left, missed = _parted(leftover, box, part.body.name)
+    rounds = [
+        f.radius_mm
+        for f in hollow_rounds(ground)
+        if abs(f.z_mm - path.floor_z_mm - f.radius_mm) <= _TANGENT_MM
+        and abs((wall_y_mm - f.y_mm) * path.wall_sign - f.radius_mm) <= _TANGENT_MM
+    ]
+    size_mm = _size_mm(left)
+    radius_mm = max(rounds) if rounds else size_mm
+    made = CornerMade(
+        radius_mm=radius_mm, drawn_mm=drawn_corner_mm(part), left=left, undercut_mm=part.undercut_mm
+    )
+    return made, missed
+
+
+def wheel_side_mm(rim: Rim, path: WheelPath) -> float:
+    """Return the Y of the wheel's side that stops at the wall."""
+    return path.y_from_mm if path.wall_sign < 0 else path.y_to_mm + rim.thickness_mm
+
+
+def outside_fillet(part: PartTargets, rim: Rim, path: WheelPath, gouge: Shape | None) -> Shape | None:
+    """Return what of a gouge lies outside the fillet drawn between floor and wall."""
+    drawn_mm = drawn_corner_mm(part)
+    if gouge is None or drawn_mm == 0:
+        return gouge
+    wall_y_mm = wheel_side_mm(rim, path)
+    y0, y1 = sorted((wall_y_mm, wall_y_mm - path.wall_sign * drawn_mm))
+    around = box_of(gouge)
+    z0, e = path.floor_z_mm, _ROOM_MM
+    box = (around[0] - 1.0, y0 - e, z0 - e, around[3] + 1.0, y1 + e, z0 + drawn_mm + e)
+    return _parted(gouge, box, part.body.name)[1]
+
+
+def _corner_box(rim: Rim, path: WheelPath, wall_y_mm: float, around: Box) -> Box:
+    """Return the box that the wheel's corner on the wall's side cannot fill."""
+    if path.wall_sign < 0:
+        wide_mm, end_r_mm = rim.flat_from_mm, rim.outline[0][1][1]
+    else:
+        wide_mm, end_r_mm = rim.thickness_mm - rim.flat_to_mm, rim.outline[-1][-1][1]
+    y0, y1 = sorted((wall_y_mm, wall_y_mm - path.wall_sign * wide_mm))
+    z0, z1 = path.floor_z_mm, path.floor_z_mm + rim.radius_mm - end_r_mm
+    return (
+        around[0] - 1.0,
+        y0 - _ROOM_MM,
+        z0 - _ROOM_MM,
+        around[3] + 1.0,
+        y1 + _ROOM_MM,
+        z1 + _ROOM_MM,
+    )
+
+
+def _parted(leftover: Shape, corner: Box, name: str) -> tuple[Shape | None, Shape | None]:
+    """Part the leftover into what lies in the corner's box and what does not."""
+    box = box_of(leftover)
+    if all(box[k] >= corner[k] and box[k + 3] <= corner[k + 3] for k in range(3)):
+        return leftover, None
+    what = f"leftover of {name} by the corner"
+    left = clipped(leftover, corner, what)
+    if left is None:
+        return None, leftover
+    return left, split(leftover, left, what).kept
+
+
+def _size_mm(left: Shape | None) -> float:
+    """Return the larger side of what was left in the corner, across Y and Z."""
+    if left is None:
+        return 0.0
+    box = box_of(left)
+    return max(box[4] - box[1], box[5] - box[2])
+
+
+def drawn_corner_mm(part: PartTargets) -> float:
+    """Return the radius that the drawn corner has; the larger side of a chamfer."""
+    sizes = [0.0]
+    for face in part.corner:
+        rounds = hollow_rounds(face)
+        box = box_of(face)
+        sizes.append(rounds[0].radius_mm if rounds else max(box[4] - box[1], box[5] - box[2]))
+    return max(sizes)
+
+
+_NO_SPLIT = Split(kept=None, taken=None, kept_mm3=0.0, taken_mm3=0.0)
+
+
+def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut:
+    """Grind the parts of a cut and compare them with the drawing.
+
+    Only the last pass is swept. Every earlier pass runs the same X and Y at a greater height; a point below
+    the axis that an earlier, higher pass reaches is nearer to the axis of the last one, so the last pass
+    has taken it too. Above the axis of the last pass nothing of a part can stand beside the wheel without
+    meeting the flange, which `clear` looks for.
+
+    Parameters
+    ----------
+    path : WheelPath, optional
+        A path to use instead of the one that the cut asks for.
+
+    Raises
+    ------
+    SetupError
+        The cut's faces do not exist or do not look the right way, or the wheel cannot be made.
+    NotComputedError
+        A boolean did not add up; no number is given from it.
+    """
+    rim = rim_of(setup)
+    parts = targets_of(setup, cut)
+    where = path or wheel_path(cut, rim, parts)
+    sweeps = sweeps_of(setup.machine, rim, where)
+    ground = ground_each(cut, where, parts, lambda p: _grind_part(setup, cut, rim, where, sweeps.wheel, p))
+    return GroundCut(
+        cut=cut,
+        path=where,
+        wheel_sweep=sweeps.wheel,
+        flange_sweep=sweeps.flange,
+        guard_sweep=sweeps.guard,
+        parts=ground,
+        made=_made(cut, where, ground),
+        shapes=tuple(_named(cut, ground, wheel_at(rim, where))),
+    )
+
+
+def _grind_part(
+    setup: Setup, cut: Cut, rim: Rim, path: WheelPath, sweep: Solid, part: PartTargets
+) -> PartGround:
+    """Take the sweep from one part's stock; leftover and gouge are worked out apart from it, as a check."""
+    name, write, near_mm = part.body.name, setup.write, setup.tolerances.touch_mm
+    stock = stock_of(cut, part, write)
+    whole = split(stock.solid, sweep, f"the stock of {name} by the wheel of {cut.name}")
+    layer = _NO_SPLIT
+    if stock.layer is not None:
+        layer = split(stock.layer, sweep, f"the layer on {name} by the wheel of {cut.name}")
+    drawn = split(part.solid, sweep, f"{name} by the wheel of {cut.name}")
+    if whole.kept is None:
+        message = f"the wheel of cut {cut.name} takes all of {name}; is the path where it should be?"
+        raise NotComputedError(message)
+    if abs(whole.kept_mm3 - drawn.kept_mm3 - layer.kept_mm3) > _SUM_SHARE * stock.solid_mm3:
+        message = (
+            f"{name} as ground by {cut.name} has {write.volume(whole.kept_mm3, '.6g')}, but drawn part less "
+            f"gouge plus leftover is {write.volume(drawn.kept_mm3 + layer.kept_mm3, '.6g')}"
+        )
+        raise NotComputedError(message)
+    corner, missed = corner_of(part, rim, path, whole.kept, layer.kept)
+    touched = layer.kept is not None or drawn.taken is not None
+    targets = [part.floor] + ([part.wall] if part.wall else [])
+    return PartGround(
+        body=name,
+        target=part.solid,
+        stock=stock.solid,
+        ground=whole.kept,
+        leftover=layer.kept,
+        missed=missed,
+        gouge=drawn.taken,
+        dug=outside_fillet(part, rim, path, drawn.taken),
+        removed_mm3=whole.taken_mm3,
+        leftover_mm3=layer.kept_mm3,
+        gouge_mm3=drawn.taken_mm3,
+        corner=corner,
+        faces=tuple(
+            FaceMade(face=t.name, share_made=_share(t, whole.kept, near_mm) if touched else 1.0)
+            for t in targets
+        ),
+        corner_shares=tuple(
+            _share(t, corner.left, near_mm, facing=-1) if corner and corner.left else 0.0 for t in targets
+        ),
+    )
+
+
+def _share(target: Target, shape: Shape, near_mm: float, *, facing: int = 1) -> float:
+    """Return the share of a target face that lies on the surface of a solid."""
+    on = sum(shared_area_mm2(f, shape, within_mm=near_mm, facing=facing) for f in target.faces)
+    return min(on / target.area_mm2, 1.0)
+
+
+def _made(cut: Cut, path: WheelPath, parts: tuple[PartGround, ...]) -> CutMade:
+    """Sum the parts of a cut; the corner is the largest of theirs."""
+    corners = [p.corner.radius_mm for p in parts if p.corner is not None]
+    return CutMade(
+        name=cut.name,
+        removed_mm3=sum(p.removed_mm3 for p in parts),
+        leftover_mm3=sum(p.leftover_mm3 for p in parts),
+        gouge_mm3=sum(p.gouge_mm3 for p in parts),
+        corner_radius_mm=max(corners) if corners else None,
+        faces=tuple(f for p in parts for f in p.faces),
+        travel=WheelTravel(
+            floor_z_mm=path.floor_z_mm,
+            x_from_mm=path.x_from_mm,
+            x_to_mm=path.x_to_mm,
+            y_from_mm=path.y_from_mm,
+            y_to_mm=path.y_to_mm,
+        ),
+    )
+
+
+def _named(cut: Cut, parts: tuple[PartGround, ...], wheel: Solid) -> list[NamedShape]:
+    """Name what a report may show: the wheel, each part as ground, its leftover and gouge."""
+    shapes = [NamedShape(name=wheel_name(cut.name), role=Role.WHEEL, geometry=wheel)]
+    for p in parts:
+        regions = ((Role.GROUND, p.ground), (Role.LEFTOVER, p.leftover), (Role.GOUGE, p.gouge))
+        shapes += [
+            NamedShape(name=f"{role} {cut.name} {p.body}", role=role, geometry=g, bodies=(p.body,))
+            for role, g in regions
+            if g is not None
+        ]
+    return shapes

@@ -1,0 +1,195 @@
+"""How near the wheel, its flange and its guard come to everything else, drawn or not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from fixturecheck.hold_result import ClampKind
+from fixturecheck.kernel.boolean import Apart, apart, clipped
+from fixturecheck.kernel.brep.topology import solids_of
+from fixturecheck.kernel.construct import cylinder
+from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.kernel.thickness import depth_mm, thinner_mm
+from fixturecheck.machining.cut import GroundCut, PartGround
+from fixturecheck.result import Vector
+from fixturecheck.setup.holding import Clamp
+
+ROUNDING_MM = 1e-6
+"""The kernel's distances between curved solids are good to this; a clearance short by less is met."""
+
+
+def too_near(distance_mm: float, least_mm: float) -> bool:
+    """Return whether a distance falls short of the clearance by more than rounding."""
+    return distance_mm < least_mm - ROUNDING_MM
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Approach:
+    """One mover against one body over a whole cut; `body_shape` is the body as it stands after the cut."""
+
+    mover: str
+    body: str
+    body_shape: Shape
+    apart: Apart
+
+
+def movers_of(cut: GroundCut) -> dict[str, Shape]:
+    """Return the swept volume of whatever moves with the wheel, by name."""
+    swept = {"wheel": cut.wheel_sweep, "flange": cut.flange_sweep, "guard": cut.guard_sweep}
+    return {name: shape for name, shape in swept.items() if shape is not None}
+
+
+def approaches(cut: GroundCut, placed: Mapping[str, Solid], least_mm: float) -> Iterator[Approach]:
+    """Yield for each mover every body closer than `least_mm`, and the closest one whatever its distance.
+
+    Bodies that are ground in the cut stand as ground and meet only flange and guard: what the wheel takes
+    from them is stock or a gouge. Boxes bound the distance from below, so far bodies cost nothing.
+
+    Raises
+    ------
+    NotComputedError
+        The kernel gave no distance between two solids, or their common volume does not add up.
+    """
+    ground = {p.body: p.ground for p in cut.parts}
+    bodies: dict[str, Shape] = {name: ground.get(name, solid) for name, solid in placed.items()}
+    boxes = {name: loose_box(shape) for name, shape in bodies.items()}
+    for mover, swept in movers_of(cut).items():
+        swept_box = loose_box(swept)
+        gaps = {n: box_gap_mm(swept_box, box) for n, box in boxes.items()}
+        closest: Approach | None = None
+        for name in sorted(gaps, key=lambda n: (gaps[n], n)):
+            if mover == "wheel" and name in ground:
+                continue
+            best_mm = closest.apart.distance_mm if closest else math.inf
+            if gaps[name] > max(best_mm, least_mm):
+                break
+            how = apart(swept, bodies[name], f"the {mover} of {cut.cut.name} and {name}")
+            if how is None:
+                continue
+            found = Approach(mover=mover, body=name, body_shape=bodies[name], apart=how)
+            if too_near(how.distance_mm, least_mm):
+                yield found
+            if how.distance_mm < best_mm:
+                closest = found
+        if closest is not None and not too_near(closest.apart.distance_mm, least_mm):
+            yield closest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Depth:
+    """Depth of a floor below the highest place of a part that the flange passes over; `body` is that part."""
+
+    body: str
+    depth_mm: float
+
+
+def flange_reach_mm(wheel_diameter_mm: float, flange_diameter_mm: float) -> float:
+    """Return the greatest depth that the flange lets the wheel reach: half of what it stands out by."""
+    return (wheel_diameter_mm - flange_diameter_mm) / 2
+
+
+def depth_beside_flange(cut: GroundCut, reach_mm: float) -> Depth | None:
+    """Return the deepest floor of a cut as the flange sees it; None when no part stands under the flange.
+
+    Raises
+    ------
+    NotComputedError
+        A part could not be clipped to the flange's travel.
+    """
+    deepest: Depth | None = None
+    for part in cut.parts:
+        top_mm = _top_under(part, cut.flange_sweep, cut.path.floor_z_mm + reach_mm)
+        if top_mm is None:
+            continue
+        depth_mm = top_mm - cut.path.floor_z_mm
+        if deepest is None or depth_mm > deepest.depth_mm:
+            deepest = Depth(body=part.body, depth_mm=depth_mm)
+    return deepest
+
+
+def gouge_depth_mm(part: PartGround, enough_mm: float) -> float:
+    """Return how deep the wheel cuts below a part's drawn surface, the drawn fillet of the corner apart.
+
+    Parameters
+    ----------
+    enough_mm : float
+        A gouge no thicker than this across Y or Z is told by that thickness, which bounds its depth.
+    """
+    thick_mm = thinner_mm(part.dug)
+    if part.dug is None or thick_mm <= enough_mm:
+        return thick_mm
+    return depth_mm(part.dug, part.target, part.ground)
+
+
+def _top_under(part: PartGround, flange: Shape, low_enough_mm: float) -> float | None:
+    """Return the height of a part under the flange's travel along Y; None when it stands clear of it.
+
+    The part's own top is taken as it is when it is low enough anyway; else it is clipped to the travel.
+    """
+    box = box_of(part.ground)
+    tops = []
+    for solid in solids_of(flange):
+        _, y0, _, _, y1, _ = loose_box(solid)
+        if y1 <= box[1] or y0 >= box[4]:
+            continue
+        if box[5] <= low_enough_mm:
+            tops.append(box[5])
+            continue
+        band = (box[0] - 1, y0, box[2] - 1, box[3] + 1, y1, box[5] + 1)
+        under = clipped(part.ground, band, f"{part.body} under the flange")
+        tops.append(box_of(under)[5] if under is not None else -math.inf)
+    return max((t for t in tops if math.isfinite(t)), default=None)
+
+
+TIP_MM = 0.5
+"""Radius of what is surely solid where a clamp presses; a real tip is wider."""
+TOE_REACH_MM = 60.0
+"""How far a toe clamp reaches behind its tip: common practice, no source."""
+NUT_SCREWS = 3.0
+"""Height of bar, nut and screw over the tip, in diameters of the screw: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Undrawn:
+    """Space of one strap or toe clamp, in the machine's frame.
+
+    Parameters
+    ----------
+    clamp : str
+        Its name.
+    least : Solid
+        What it fills whichever way its bar lies: a pin at the tip, as long as the screw is thick.
+    most : Solid
+        What it can fill at most: an upright disc round the tip as wide as the bar can reach.
+    """
+
+    clamp: str
+    least: Solid
+    most: Solid
+
+
+def undrawn(clamp: Clamp) -> Undrawn | None:
+    """Return the space of a clamp; None for a vise, whose jaws are drawn, and for one without a place.
+
+    A strap lies on the part and its bar is about as thick as its screw; it points any way, since the set-up
+    does not state one. A toe stands behind its tip, against its push.
+    """
+    if clamp.kind == ClampKind.VISE or clamp.at_mm is None:
+        return None
+    x, y, z = clamp.at_mm
+    reach_mm = clamp.screw_to_part_mm + clamp.screw_to_heel_mm + clamp.screw_mm
+    back: Vector = (0.0, 0.0, 1.0)
+    if clamp.kind == ClampKind.TOE and clamp.inward is not None:
+        size = math.hypot(*clamp.inward)
+        u, v, w = (-a / size for a in clamp.inward)
+        back = (u, v, w)
+        reach_mm = TOE_REACH_MM
+    end = (x + back[0] * clamp.screw_mm, y + back[1] * clamp.screw_mm, z + back[2] * clamp.screw_mm)
+    return Undrawn(
+        clamp=clamp.name,
+        least=cylinder(TIP_MM, clamp.at_mm, end),
+        most=cylinder(reach_mm, clamp.at_mm, (x, y, z + NUT_SCREWS * clamp.screw_mm)),
+    )

@@ -1,0 +1,317 @@
+"""The faces that a cut makes, and what a cut is once it has been ground."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from fixturecheck.errors import SetupError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.boolean import face_within
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, flat_of, normal_in_middle
+from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.select import joining
+from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
+from fixturecheck.result import CutMade, FaceMade, NamedShape, Vector
+from fixturecheck.setup.model import Body, Cut, Setup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WheelPath:
+    """Where the wheel goes in one cut, in the machine's frame, mm.
+
+    Parameters
+    ----------
+    floor_z_mm : float
+        Height of the wheel's lowest point in the last pass.
+    x_from_mm, x_to_mm : float
+        Ends of the traverse of the spindle axis.
+    y_from_mm, y_to_mm : float
+        Ends of the cross feed of the wheel's front face (the face at the lower Y); equal for a plunge.
+    wall_sign : int
+        +1 when the wall lies on the wheel's +Y side, -1 on its -Y side, 0 without a wall.
+    """
+
+    floor_z_mm: float
+    x_from_mm: float
+    x_to_mm: float
+    y_from_mm: float
+    y_to_mm: float
+    wall_sign: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CornerMade:
+    """The corner between floor and wall of one part.
+
+    Parameters
+    ----------
+    radius_mm : float
+        Radius that the ground part has there, measured on its faces; zero for a sharp one. Where the
+        wheel's corner is not round, the larger side of what it left.
+    drawn_mm : float
+        Radius of the drawn corner; zero when it is sharp or relieved.
+    left : Shape or None
+        The stock that the wheel's own corner could not reach; None when it left nothing.
+    undercut_mm : tuple of float
+        How far an undercut keeps the floor off the wall, and the wall off the floor; zero without one.
+    """
+
+    radius_mm: float
+    drawn_mm: float
+    left: Shape | None
+    undercut_mm: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartGround:
+    """One part after one cut, all solids in the machine's frame; None where there is nothing.
+
+    Parameters
+    ----------
+    target : Solid
+        The part as drawn.
+    stock : Solid
+        The part before the cut.
+    ground : Shape
+        Stock less everything the wheel swept.
+    leftover : Shape or None
+        What should have gone and is still there.
+    missed : Shape or None
+        What of the leftover the wheel's corner does not account for.
+    gouge : Shape or None
+        What should have stayed and is gone.
+    dug : Shape or None
+        What of the gouge lies outside the drawn corner's fillet, which a sharper wheel takes away.
+    corner : CornerMade or None
+        The corner between floor and wall; None without a wall.
+    faces : tuple of FaceMade
+        Share of each target face that lies on the ground part's surface, within the touch tolerance.
+    corner_shares : tuple of float
+        Share of each target face that the wheel's own corner keeps it from.
+    """
+
+    body: str
+    target: Solid
+    stock: Solid
+    ground: Shape
+    leftover: Shape | None
+    missed: Shape | None
+    gouge: Shape | None
+    dug: Shape | None
+    removed_mm3: float
+    leftover_mm3: float
+    gouge_mm3: float
+    corner: CornerMade | None
+    faces: tuple[FaceMade, ...]
+    corner_shares: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GroundCut:
+    """One cut worked out: path, swept volumes, the parts as ground, and the numbers."""
+
+    cut: Cut
+    path: WheelPath
+    wheel_sweep: Shape
+    flange_sweep: Shape
+    guard_sweep: Shape | None
+    parts: tuple[PartGround, ...]
+    made: CutMade
+    shapes: tuple[NamedShape, ...] = field(default=())
+
+
+_FACING = math.cos(math.radians(30.0))
+"""A face within 30 degrees of where it should look is the face that was meant."""
+
+
+_SAME_MM = 1e-6
+_UNDERCUT_MM = 0.05
+"""A face that reaches less past its neighbour is tilted, not undercut."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Target:
+    """One target face of one part: flat, where it stands.
+
+    Parameters
+    ----------
+    name : FaceRef
+        The face.
+    faces : tuple of Face
+        The faces of that name, in the machine's frame.
+    centre, normal : Vector
+        Centre of area and mean outward normal.
+    area_mm2 : float
+        Their area.
+    box : Box
+        Their common box.
+    """
+
+    name: FaceRef
+    faces: tuple[Face, ...]
+    centre: Vector
+    normal: Vector
+    area_mm2: float
+    box: Box
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartTargets:
+    """One part of a cut where it stands.
+
+    Parameters
+    ----------
+    floor, wall : Target
+        The faces to make; wall is None for a cut without one.
+    corner : tuple of Face
+        What joins floor and wall inside the corner: a fillet or a chamfer, not a relief.
+    undercut_mm : tuple of float
+        How far the floor ends short of the wall, and the wall short of the floor, where an undercut takes
+        their corner; zero where they meet or are joined.
+    """
+
+    body: Body
+    solid: Solid
+    floor: Target
+    wall: Target | None
+    corner: tuple[Face, ...]
+    undercut_mm: tuple[float, float] = (0.0, 0.0)
+
+
+def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
+    """Return the target faces of every part of a cut.
+
+    Raises
+    ------
+    SetupError
+        A cut has no parts; a part or face does not exist; a floor does not look up or a wall does not
+        look along Y within 30 degrees; a target is not flat.
+    """
+    if not cut.parts:
+        message = f"cut {cut.name}: no parts are named; name at least one"
+        raise SetupError(message)
+    found = []
+    for name in cut.parts:
+        body = setup.body(name)
+        solid = placed_at(body.solid, body.at)
+        faces = faces_of(solid)
+        floor = _target(cut, body, faces, cut.floor)
+        if floor.normal[2] < _FACING:
+            raise SetupError(_wrong_way(cut, "floor", floor, "up (+Z)"))
+        wall = _target(cut, body, faces, cut.wall) if cut.wall else None
+        if wall is not None and abs(wall.normal[1]) < _FACING:
+            raise SetupError(_wrong_way(cut, "wall", wall, "along Y, where the wheel's side grinds"))
+        if wall is None:
+            found.append(PartTargets(body=body, solid=solid, floor=floor, wall=None, corner=()))
+        else:
+            found.append(_cornered(body, solid, floor, wall))
+    return found
+
+
+def _cornered(body: Body, solid: Solid, floor: Target, wall: Target) -> PartTargets:
+    """Return a part with floor and wall less what of either lies in an undercut of their corner.
+
+    An undercut is cut before: its bottom lies under the floor and behind the wall, where nothing is ground.
+    """
+    corner = _corner_faces(solid, floor, wall)
+    front = 1.0 if wall.normal[1] > 0 else -1.0
+    wall_y = wall.box[4] if front > 0 else wall.box[1]
+    above, before = _above(wall, floor), _before(floor, wall_y, front)
+    off_mm = (before.box[1] - wall_y) if front > 0 else (wall_y - before.box[4])
+    up_mm = above.box[2] - floor.box[5]
+    undercut = (0.0, 0.0) if corner else (max(off_mm, 0.0), max(up_mm, 0.0))
+    return PartTargets(
+        body=body, solid=solid, floor=before, wall=above, corner=corner, undercut_mm=_not_noise(undercut)
+    )
+
+
+def _not_noise(sizes_mm: tuple[float, float]) -> tuple[float, float]:
+    one, two = (size if size > _SAME_MM else 0.0 for size in sizes_mm)
+    return one, two
+
+
+def _above(wall: Target, floor: Target) -> Target:
+    """Return the wall less what lies below a floor that runs along all of it."""
+    x0, y0, z0, x1, y1, z1 = wall.box
+    top = floor.box[5]
+    if z0 > top - _UNDERCUT_MM or floor.box[0] > x0 + _SAME_MM or floor.box[3] < x1 - _SAME_MM:
+        return wall
+    return _within(wall, (x0 - 1.0, y0 - 1.0, top, x1 + 1.0, y1 + 1.0, z1 + 1.0))
+
+
+def _before(floor: Target, wall_y: float, front: float) -> Target:
+    """Return the floor less what lies behind the wall."""
+    x0, y0, z0, x1, y1, z1 = floor.box
+    if (y0 if front > 0 else -y1) > front * wall_y - _UNDERCUT_MM:
+        return floor
+    low, high = (wall_y, y1 + 1.0) if front > 0 else (y0 - 1.0, wall_y)
+    return _within(floor, (x0 - 1.0, low, z0 - 1.0, x1 + 1.0, high, z1 + 1.0))
+
+
+def _within(target: Target, box: Box) -> Target:
+    """Return what of a target lies in a box; all of it where nothing does."""
+    faces = tuple(piece for face in target.faces for piece in face_within(face, box))
+    return _measured(target.name, faces, target.normal) if faces else target
+
+
+def _corner_faces(solid: Solid, floor: Target, wall: Target) -> tuple[Face, ...]:
+    """Return the faces that join floor and wall above the one and in front of the other."""
+    z_mm, front = floor.box[2], 1.0 if wall.normal[1] > 0 else -1.0
+    y_mm = wall.box[4] if front > 0 else wall.box[1]
+
+    def inside(face: Face) -> bool:
+        box, (_, across, up) = box_of(face), normal_in_middle(face)
+        before = box[1] >= y_mm - _SAME_MM if front > 0 else box[4] <= y_mm + _SAME_MM
+        looks_out = up > _SAME_MM and across * front > _SAME_MM
+        return box[2] >= z_mm - _SAME_MM and before and looks_out
+
+    return tuple(f for f in joining(solid, floor.faces, wall.faces) if inside(f))
+
+
+def _wrong_way(cut: Cut, role: str, target: Target, way: str) -> str:
+    x, y, z = (round(v, 3) + 0.0 for v in target.normal)
+    return (
+        f"cut {cut.name}: {role} {target.name} looks toward ({x:g}, {y:g}, {z:g}); "
+        f"a {role} must look {way}: turn the part or name another face"
+    )
+
+
+def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
+    """Collect the faces of one name."""
+    indices = body.face_indices(name)
+    if not indices:
+        known = ", ".join(sorted(body.face_names()))
+        message = f"cut {cut.name}: {body.name} has no face {name!r}; it has {known}"
+        raise SetupError(message)
+    named = tuple(faces[i] for i in indices)
+    areas = [area_mm2(f) for f in named]
+    flats = [flat_of(f) for f in named]
+    normal = [0.0, 0.0, 0.0]
+    for area, flat in zip(areas, flats, strict=True):
+        if flat is None:
+            message = f"cut {cut.name}: {body.name}.{name} is not flat; name a flat face"
+            raise SetupError(message)
+        for k in range(3):
+            normal[k] += flat[1][k] * area
+    length = math.hypot(*normal)
+    unit = (normal[0] / length, normal[1] / length, normal[2] / length)
+    return _measured(FaceRef.of(body.name, name), named, unit)
+
+
+def _measured(name: FaceRef, faces: tuple[Face, ...], normal: Vector) -> Target:
+    """Return flat faces as one target, with their size and place."""
+    areas, boxes = [area_mm2(f) for f in faces], [box_of(f) for f in faces]
+    total = sum(areas)
+    centres = [centroid_of(f) for f in faces]
+    x, y, z = (sum(a * c[k] for a, c in zip(areas, centres, strict=True)) / total for k in range(3))
+    low, high = [min(b[k] for b in boxes) for k in range(3)], [max(b[k + 3] for b in boxes) for k in range(3)]
+    return Target(
+        name=name,
+        faces=faces,
+        centre=(x, y, z),
+        normal=normal,
+        area_mm2=total,
+        box=(low[0], low[1], low[2], high[0], high[1], high[2]),
+    )

@@ -1,0 +1,418 @@
+"""How the wheel would pass a body: another path, or the least change of what stands there.
+
+How little of what stands there must change for the wheel to pass it: move it, lower it, raise the parts.
+Every answer is found by solving for the clearance that is asked for and is tried on the changed solid before
+it is returned.
+
+Another path of the wheel that passes a body: less overtravel, a cross feed without overrun, or one beside.
+A path is changed before anything that stands on the machine: it costs the turn of a dial. Every path that is
+named was swept and held against the body again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from fixturecheck.kernel.boolean import apart, clipped, split
+from fixturecheck.kernel.brep.topology import solids_of
+from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
+from fixturecheck.kernel.place import shifted
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.machining.clearance import too_near
+from fixturecheck.machining.cut import GroundCut, PartTargets, WheelPath, targets_of
+from fixturecheck.machining.wheel_path import Rim, rim_of, run_out_mm, sweep_of, wheel_path
+from fixturecheck.result import Vector
+from fixturecheck.setup.model import Setup, is_loose, together
+from fixturecheck.units import METRIC, Writing
+
+STEP_MM = 0.01
+"""Answers are rounded to this, to the safe side."""
+_TOUCH_MM3 = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dodge:
+    """One change that lets the wheel pass.
+
+    Parameters
+    ----------
+    way : str
+        Of the path: `travel`, `feed` or `shift`. Of what stands there: `move`, `lower` or `raise`.
+    by_mm : float
+        How much less overtravel or overrun, how far shifted or moved, how much lower or higher.
+    to_mm : float
+        What is then set: overtravel, cross feed, shift, height of the top; the move or rise itself.
+    direction : Vector
+        Which way.
+    says : str
+        The change in words.
+    """
+
+    way: str
+    by_mm: float
+    to_mm: float
+    direction: Vector
+    says: str
+
+
+def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
+    """Say whether a shape keeps the clearance from every swept volume; its solids are asked one by one."""
+    for sweep in sweeps:
+        for solid in solids_of(shape):
+            how = apart(sweep, solid, "a changed body and the sweep", within_mm=least_mm)
+            if how is not None and (how.common is not None or too_near(how.distance_mm, least_mm)):
+                return False
+    return True
+
+
+def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float = 0.0) -> float | None:
+    """Return the least change, in steps of 0.01 mm, that works; None when not even the upper one does.
+
+    Halves the range, so it takes for granted that more of the change never makes it worse; the answer is
+    one that was tried, and one step less was tried and did not work. A good guess saves the halving.
+    """
+    low, high = 0, int(upper_mm / STEP_MM) + 1
+    guess = math.ceil(guess_mm / STEP_MM - 1e-6)
+    if low < guess < high and works(guess * STEP_MM):
+        high = guess
+        if guess > 1 and not works((guess - 1) * STEP_MM):
+            return guess * STEP_MM
+    elif not works(high * STEP_MM):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        if works(middle * STEP_MM):
+            high = middle
+        else:
+            low = middle
+    return high * STEP_MM
+
+
+def lowered(
+    name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float, write: Writing = METRIC
+) -> Dodge | None:
+    """Return by how much a body must lose height at the top; the rest of it is the tallest that clears."""
+    x0, y0, z0, x1, y1, z1 = box_of(shape)
+
+    def below(by_mm: float) -> bool:
+        rest = clipped(shape, (x0 - 1, y0 - 1, z0 - 1, x1 + 1, y1 + 1, z1 - by_mm), f"{name} made lower")
+        return rest is not None and clears(rest, sweeps, least_mm)
+
+    hits = [h.taken for s in sweeps if (h := split(shape, s, f"{name} by a sweep")).taken is not None]
+    guess_mm = z1 - min((box_of(h)[2] for h in hits), default=z1) + least_mm
+    by_mm = least_that(below, z1 - z0 - 2 * STEP_MM, guess_mm)
+    if by_mm is None:
+        return None
+    height_mm = z1 - z0 - by_mm
+    says = (
+        f"make {name} {write.length(by_mm, '.2f', 'up')} lower (at most "
+        f"{write.length(height_mm, '.2f', 'down')} tall here, "
+        f"top at Z {write.number(z1 - by_mm, 'mm', '.2f', 'down')})"
+    )
+    return Dodge(way="lower", by_mm=by_mm, to_mm=z1 - by_mm, direction=(0.0, 0.0, -1.0), says=says)
+
+
+def moved_aside(
+    name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float,
+    write: Writing = METRIC,
+) -> Dodge | None:  # fmt: skip
+    """Return the shortest of the moves along Y and X that clear the wheel and run into no other body."""
+    mine, boxes = box_of(shape), [loose_box(s) for s in sweeps]
+    hits = [split(solid, s, f"{name} by a sweep").taken for solid in solids_of(shape) for s in sweeps]
+    near = [box_of(h) for h in hits if h is not None]
+    best: tuple[float, Vector, str] | None = None
+    for k, sign in ((1, 1.0), (1, -1.0), (0, 1.0), (0, -1.0)):
+        way: Vector = (sign, 0.0, 0.0) if k == 0 else (0.0, sign, 0.0)
+        ends = [b[k + 3] - mine[k] if sign > 0 else mine[k + 3] - b[k] for b in near]
+        reach_mm = max(b[k + 3] - mine[k] if sign > 0 else mine[k + 3] - b[k] for b in boxes) + least_mm
+        if best is not None:
+            # Only a shorter move is of interest.
+            reach_mm = min(reach_mm, best[0] - 2 * STEP_MM)
+        if reach_mm < STEP_MM:
+            continue
+
+        def at(by_mm: float, way: Vector = way) -> bool:
+            return clears(shifted(shape, _along(way, by_mm)), sweeps, least_mm)
+
+        by_mm = least_that(at, reach_mm, max(ends, default=0.0) + least_mm)
+        if by_mm is not None and not _runs_into(shifted(shape, _along(way, by_mm)), shape, others):
+            best = by_mm, way, f"{'+' if sign > 0 else '-'}{'XY'[k]}"
+    if best is None:
+        return None
+    by_mm, direction, toward = best
+    says = f"move {name} {write.length(by_mm, '.2f', 'up')} toward {toward}"
+    return Dodge(way="move", by_mm=by_mm, to_mm=by_mm, direction=direction, says=says)
+
+
+def _along(way: Vector, by_mm: float) -> Vector:
+    return way[0] * by_mm, way[1] * by_mm, way[2] * by_mm
+
+
+def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
+    """Say whether a moved body overlaps another more than it did where it stood."""
+    for now_solid, old_solid in zip(solids_of(new), solids_of(old), strict=True):
+        box = loose_box(now_solid)
+        for name, other in others.items():
+            if box_gap_mm(box, loose_box(other)) > 0:
+                continue
+            now = split(other, now_solid, f"{name} by the moved body").taken_mm3
+            before = split(other, old_solid, f"{name} by the body").taken_mm3
+            if now > before + _TOUCH_MM3:
+                return True
+    return False
+
+
+def raised(
+    who: str, struck: str, shape: Shape, sweeps: Sequence[Shape], parts: Sequence[str], least_mm: float,
+    write: Writing = METRIC, *, on_magnet: bool = False,
+) -> Dodge | None:  # fmt: skip
+    """Return how much higher the parts of a cut must stand for the wheel to pass over equipment.
+
+    Chuck, V-block and vise stay as they are: the work goes up, and wheel and path with it. `struck` is the
+    body of the equipment `who` that the wheel meets, as a rail: it is that which may be lower. Where a magnet
+    holds the parts, it is said that packing weakens it.
+    """
+    box = box_of(shape)
+    hits = [h.taken for s in sweeps if (h := split(shape, s, f"{who} by a sweep")).taken is not None]
+    guess_mm = max((box_of(h)[5] - box_of(h)[2] for h in hits), default=0.0) + least_mm
+
+    def higher(by_mm: float) -> bool:
+        return clears(shifted(shape, (0.0, 0.0, -by_mm)), sweeps, least_mm)
+
+    by_mm = least_that(higher, box[5] - box[2] + least_mm, guess_mm)
+    if by_mm is None:
+        return None
+    up = write.length(by_mm, ".2f", "up")
+    told = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    packing = "parallels or packing"
+    if on_magnet:
+        packing = "laminated parallels (packing of any kind weakens the magnet: check the hold again)"
+    says = f"set {told} {up} higher over {who}, on {packing}, or use a lower {struck}"
+    return Dodge(way="raise", by_mm=by_mm, to_mm=by_mm, direction=(0.0, 0.0, 1.0), says=says)
+
+
+def blocking_dodges(
+    setup: Setup, cut: GroundCut, placed: Mapping[str, Solid], name: str, swept: Mapping[str, Shape]
+) -> list[Dodge]:
+    """Return every change of what stands there that lets the cut pass a fixture body, the smallest first.
+
+    A piece of equipment moves whole, and what a part of the cut seats on does not move: the part would go
+    with it. Only a loose block is exchanged for a lower one; over equipment the parts are set higher.
+    """
+    shape, least_mm, write = placed[name], setup.machine.least_clearance_mm, setup.write
+    sweeps, pieces = list(swept.values()), together(setup, name)
+    who = setup.body(name).group or name
+    found = []
+    if is_loose(setup, name):
+        found.append(lowered(name, shape, sweeps, least_mm, write))
+    if not any(s.on in pieces and s.body in cut.cut.parts for s in setup.seats):
+        others = {n: s for n, s in placed.items() if n not in pieces}
+        whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
+        found.append(moved_aside(who, whole, sweeps, others, least_mm, write))
+    if not any(found):
+        found.append(
+            raised(who, name, shape, sweeps, cut.cut.parts, least_mm, write, on_magnet=bool(setup.poles()))
+        )
+    return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)
+
+
+_SAME_MM = 1e-6
+_STEPS_MM = (0.1, 0.01, 0.001)
+"""Cross feeds are named in the coarsest of these that still leaves no overrun to speak of."""
+_OVERRUN_MM = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Passing:
+    """A body that the wheel, flange or guard of a cut comes too near, and what tries paths against it.
+
+    Parameters
+    ----------
+    name : str
+        The body.
+    movers : tuple of str
+        What comes near it: `wheel`, `flange`, `guard`.
+    clear_now : tuple of Shape
+        What everything clears on the path as it is, and must clear on another one.
+    """
+
+    setup: Setup
+    cut: GroundCut
+    name: str
+    shape: Shape
+    movers: tuple[str, ...]
+    rim: Rim
+    parts: tuple[PartTargets, ...]
+    clear_now: tuple[Shape, ...]
+
+    def passed_on(self, path: WheelPath) -> bool:
+        """Tell whether everything that comes near the body clears it on a path."""
+        return self._clears((self.shape,), path, self.movers)
+
+    def hits_no_other(self, path: WheelPath) -> bool:
+        """Tell whether everything still clears what it clears now."""
+        return self._clears(self.clear_now, path, ("wheel", "flange", "guard"))
+
+    def _clears(self, shapes: Sequence[Shape], path: WheelPath, movers: Sequence[str]) -> bool:
+        swept = (sweep_of(m, self.setup.machine, self.rim, path) for m in movers)
+        found = [s for s in swept if s is not None]
+        return all(clears(shape, found, self.setup.machine.least_clearance_mm) for shape in shapes)
+
+    @property
+    def floor_x_mm(self) -> tuple[float, float]:
+        """Ends of the floors along X."""
+        return min(p.floor.box[0] for p in self.parts), max(p.floor.box[3] for p in self.parts)
+
+    @property
+    def floor_y_mm(self) -> tuple[float, float]:
+        """Edges of the floors along Y."""
+        return min(p.floor.box[1] for p in self.parts), max(p.floor.box[4] for p in self.parts)
+
+
+def passing(
+    setup: Setup, cut: GroundCut, placed: Mapping[str, Shape], name: str, close: Mapping[str, set[str]]
+) -> Passing:
+    """Return what tries paths against one body.
+
+    Parameters
+    ----------
+    close : mapping of str to set of str
+        By body, what comes too near it: `wheel`, `flange`, `guard`.
+    """
+    clear_now = [shape for n, shape in placed.items() if n not in close and n not in cut.cut.parts]
+    return Passing(
+        setup=setup, cut=cut, name=name, shape=placed[name], movers=tuple(sorted(close[name])),
+        rim=rim_of(setup), parts=tuple(targets_of(setup, cut.cut)), clear_now=tuple(clear_now),
+    )  # fmt: skip
+
+
+def reroutes(by: Passing) -> Iterator[Dodge]:
+    """Yield every change of the path found that passes a body, the least of a bother first."""
+    for found in (shorter_travel(by), tight_feed(by), beside(by)):
+        if found is not None:
+            yield found
+
+
+def shorter_travel(by: Passing) -> Dodge | None:
+    """Return by how much the overtravel at the body's end must shrink, down to where the wheel just clears.
+
+    The end nearer to the body is shortened, or both where it reaches past both, and never so far that the
+    wheel stays over the floor.
+    """
+    cut, write, (floor0, floor1) = by.cut.cut, by.setup.write, by.floor_x_mm
+    out_mm = run_out_mm(2 * by.rim.radius_mm, cut.stock_mm)
+    over_mm = (floor0 - out_mm - by.cut.path.x_from_mm, by.cut.path.x_to_mm - floor1 - out_mm)
+    box = box_of(by.shape)
+    start = (box[0] + box[3]) / 2 < (floor0 + floor1) / 2
+    for ends in ((True, False) if start else (False, True), (True, True)):
+        room = min(over for over, there in zip(over_mm, ends, strict=True) if there)
+        if room < STEP_MM:
+            continue
+
+        def works(by_mm: float, ends: tuple[bool, bool] = ends) -> bool:
+            return by.passed_on(_shortened(by.cut.path, by_mm, ends))
+
+        by_mm = least_that(works, room - STEP_MM)
+        if by_mm is None:
+            continue
+        less, left = (write.length(v, ".2f", w) for v, w in ((by_mm, "up"), (room - by_mm, "down")))
+        where = "both ends" if all(ends) else f"the {'-X' if ends[0] else '+X'} end"
+        return Dodge(
+            way="travel", by_mm=by_mm, to_mm=room - by_mm, direction=(1.0 if ends[0] else -1.0, 0.0, 0.0),
+            says=f"stop the table {less} earlier at {where} (overtravel {left} there)",
+        )  # fmt: skip
+    return None
+
+
+def _shortened(path: WheelPath, by_mm: float, ends: tuple[bool, bool]) -> WheelPath:
+    start, end = (by_mm if there else 0.0 for there in ends)
+    return replace(path, x_from_mm=path.x_from_mm + start, x_to_mm=path.x_to_mm - end)
+
+
+def tight_feed(by: Passing) -> Dodge | None:
+    """Return the cross feed that ends at the edge of the floor in as many steps, where that clears.
+
+    A cross feed goes on by whole steps, and its last one may run far past the edge.
+    """
+    cut, write = by.cut.cut, by.setup.write
+    overrun_mm = overrun_of(by.cut, by.rim, by.parts)
+    step_mm = tight_step_mm(by.cut, overrun_mm)
+    if step_mm is None:
+        return None
+    path = wheel_path(replace(cut, cross_feed_mm=step_mm), by.rim, list(by.parts))
+    if not by.passed_on(path):
+        return None
+    step, was = (write.length(v, "g") for v in (step_mm, cut.cross_feed_mm))
+    side = 1.0 if box_of(by.shape)[1] > sum(by.floor_y_mm) / 2 else -1.0
+    return Dodge(
+        way="feed", by_mm=overrun_mm, to_mm=step_mm, direction=(0.0, -side, 0.0),
+        says=f"feed across by {step} a step instead of {was}: as many passes, and no overrun of "
+        f"{write.length(overrun_mm, '.3g')} past the floor",
+    )  # fmt: skip
+
+
+def overrun_of(cut: GroundCut, rim: Rim, parts: Sequence[PartTargets]) -> float:
+    """Return how much further a cross feed goes than until the flat of the wheel covers the floor."""
+    feed_mm = cut.path.y_to_mm - cut.path.y_from_mm
+    edge0, edge1 = min(p.floor.box[1] for p in parts), max(p.floor.box[4] for p in parts)
+    path = cut.path
+    if path.wall_sign == 0:
+        needed_mm = edge1 - edge0 - rim.flat_mm
+    elif path.wall_sign > 0:
+        needed_mm = path.y_to_mm + rim.flat_from_mm - edge0
+    else:
+        needed_mm = edge1 - path.y_from_mm - rim.flat_to_mm
+    return max(feed_mm - max(needed_mm, 0.0), 0.0)
+
+
+def tight_step_mm(cut: GroundCut, overrun_mm: float) -> float | None:
+    """Return the step that takes as many passes and leaves no overrun; None where there is none to leave."""
+    feed_mm, was_mm = cut.path.y_to_mm - cut.path.y_from_mm, cut.cut.cross_feed_mm
+    if feed_mm <= 0.0 or overrun_mm <= _SAME_MM:
+        return None
+    count = round(feed_mm / was_mm)
+    exact_mm = (feed_mm - overrun_mm) / count
+    rounded = (math.ceil(exact_mm / unit - _SAME_MM) * unit for unit in _STEPS_MM)
+    found = next((r for r in rounded if (r - exact_mm) * count <= _OVERRUN_MM), math.nan)
+    step_mm = round(found if math.isfinite(found) else exact_mm, 6)
+    return step_mm if 0.0 < step_mm < was_mm else None
+
+
+def beside(by: Passing) -> Dodge | None:
+    """Return how far the wheel must go on the other side of a floor to clear a body on this one.
+
+    Without a wall the wheel is centred over the floor; it may stand to one side as long as its flat still
+    covers all of it.
+    """
+    cut, path, write = by.cut.cut, by.cut.path, by.setup.write
+    if path.wall_sign != 0:
+        return None
+    (edge0, edge1), box = by.floor_y_mm, box_of(by.shape)
+    side = 1.0 if (box[1] + box[4]) / 2 > (edge0 + edge1) / 2 else -1.0
+    room = (
+        path.y_to_mm + by.rim.flat_to_mm - edge1 if side > 0 else edge0 - path.y_from_mm - by.rim.flat_from_mm
+    )
+    if room < STEP_MM:
+        return None
+
+    def works(by_mm: float) -> bool:
+        step = -side * by_mm
+        return by.passed_on(replace(path, y_from_mm=path.y_from_mm + step, y_to_mm=path.y_to_mm + step))
+
+    by_mm = least_that(works, room - STEP_MM)
+    step = 0.0 if by_mm is None else -side * by_mm
+    if by_mm is None or not by.hits_no_other(
+        replace(path, y_from_mm=path.y_from_mm + step, y_to_mm=path.y_to_mm + step)
+    ):
+        return None
+    far = write.length(by_mm, ".2f", "up")
+    to_mm = cut.feed_shift_mm - side * by_mm
+    key = f"{write.key('feed_shift_mm')} = {write.number(to_mm, 'mm', '.4g')}"
+    return Dodge(
+        way="shift", by_mm=by_mm, to_mm=to_mm, direction=(0.0, -side, 0.0),
+        says=f"run over the floor {far} further toward {'-' if side > 0 else '+'}Y and less toward "
+        f"{'+' if side > 0 else '-'}Y ({key})",
+    )  # fmt: skip

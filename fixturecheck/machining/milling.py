@@ -1,0 +1,675 @@
+"""Milling forces by Kienzle's law over a turn of the cutter, and what a tooth bites from a part that moves.
+
+Which way do the teeth of a milling cutter push the part, over one turn of the cutter.
+Frame of the cutter: X along its feed, Y to the left of that, Z up its axis, from its lower end. It turns
+clockwise seen from above, as a right-hand cutter does. An angle is measured from the feed to the left, so a
+tooth comes round from the left, by the front, to the right. What it cuts lies in a strip in front.
+
+Climb and conventional milling differ only by where that strip lies. To the right of the axis the teeth run
+against the feed, take their thickest chip first and push the part toward the cutter (climb); to the left
+they run with it and push the part ahead (conventional).
+
+How much deeper does a milling cutter bite into a part that has let go, and what does that do to its load.
+Where the part comes closer to the axis a tooth takes a thicker chip, where it rises a deeper one. How fast it
+goes is not known: at worst all of its way lies between two teeth, and the next takes it in one bite. That
+bite is what is told, up to what stands in the way.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.hold_result import Outcome
+from fixturecheck.interval import Range, over_ends
+
+Vector = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shearing:
+    """What cutting a material takes: Kienzle's two constants and the ratios of the other forces."""
+
+    force_n_mm2: Range
+    exponent: Range
+    radial_ratio: Range
+    axial_ratio: Range
+    wear_factor: Range
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mill:
+    """A milling cut with the side of a cutter.
+
+    Parameters
+    ----------
+    cutter_mm, teeth : float, int
+        Diameter and number of teeth.
+    deep_mm, wide_mm : float
+        Axial depth and width of the cut (radial engagement).
+    feed_mm_tooth : float
+        Feed for each tooth.
+    helix_deg : float
+        Angle of the flutes to the axis of the cutter: along them the teeth come into the cut one bit after
+        the other.
+    """
+
+    cutter_mm: float
+    teeth: int
+    deep_mm: float
+    wide_mm: float
+    feed_mm_tooth: float
+    helix_deg: float = 0.0
+
+
+def specific_force_n_mm2(main_n_mm2: float, chip_mm: float, exponent: float) -> float:
+    """Return Kienzle's specific cutting force, kc = kc1.1 h^-mc.
+
+    Parameters
+    ----------
+    main_n_mm2 : float
+        kc1.1, the specific force at a chip 1 mm thick.
+    chip_mm : float
+        Thickness of the chip.
+    exponent : float
+        mc, by which the force rises as the chip thins.
+
+    Returns
+    -------
+    float
+        N/mm2.
+
+    References
+    ----------
+    Kienzle [@kienzle1952], from memory.
+    """
+    return main_n_mm2 * math.pow(chip_mm, -exponent)
+
+
+def chip_section_mm2(deep_mm: float, feed_mm: float) -> float:
+    """Return the section of the chip: depth times feed, whatever the entering angle.
+
+    Parameters
+    ----------
+    deep_mm, feed_mm : float
+        Depth of the cut, and feed in it.
+
+    Returns
+    -------
+    float
+        mm2.
+
+    References
+    ----------
+    Closed form: the area of a parallelogram does not depend on its slant.
+    """
+    return deep_mm * feed_mm
+
+
+def engagement_rad(cut: Mill) -> float:
+    """Return the angle over which a tooth is in the cut.
+
+    Parameters
+    ----------
+    cut : Mill
+        Its width and the cutter's diameter count.
+
+    Returns
+    -------
+    float
+        Radians, pi for a slot.
+
+    References
+    ----------
+    Closed form: cos = 1 - 2 width / diameter.
+    """
+    return math.acos(1.0 - 2.0 * min(cut.wide_mm, cut.cutter_mm) / cut.cutter_mm)
+
+
+def greatest_chip_mm(cut: Mill) -> float:
+    """Return the thickest chip on the way through the cut.
+
+    It is the feed times the sine of the angle of engagement, and at most the feed.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut, taken with one side of the cutter.
+
+    Returns
+    -------
+    float
+        mm.
+
+    References
+    ----------
+    Martellotti [@martellotti1941], from memory.
+    """
+    angle = engagement_rad(cut)
+    return cut.feed_mm_tooth * (1.0 if angle >= 0.5 * math.pi else math.sin(angle))
+
+
+def tooth_force_n(cut: Mill, shearing: Shearing, chip_mm: float | None = None) -> Range:
+    """Return the cutting force of one tooth.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    shearing : Shearing
+        What cutting the material takes.
+    chip_mm : float, optional
+        Thickness of the chip; without it the thickest that one side of the cutter takes.
+
+    Returns
+    -------
+    Range
+        N, over all ends of force, exponent and wear.
+
+    Raises
+    ------
+    SetupError
+        The cut's numbers make no sense.
+
+    References
+    ----------
+    Kienzle [@kienzle1952], from memory.
+    """
+    _check(cut)
+    chip = greatest_chip_mm(cut) if chip_mm is None else chip_mm
+
+    def force(main: float, exponent: float, wear: float) -> float:
+        return specific_force_n_mm2(main, chip, exponent) * chip_section_mm2(cut.deep_mm, chip) * wear
+
+    return over_ends(force, shearing.force_n_mm2, shearing.exponent, shearing.wear_factor)
+
+
+def shearing(material: str) -> Shearing:
+    """Return the table's numbers for a class of material.
+
+    Parameters
+    ----------
+    material : str
+        Name of a row of `milling.toml`.
+
+    Returns
+    -------
+    Shearing
+        What cutting it takes, with its source.
+
+    Raises
+    ------
+    SetupError
+        The table has no such row.
+    """
+    text = files("fixturecheck.physics").joinpath("milling.toml").read_text("utf-8")
+    table: dict[str, Any] = tomllib.loads(text)
+    rows, tool = table["material"], table["tool"]
+    if material not in rows:
+        message = f"milling: no material {material!r}; the table has {', '.join(sorted(rows))}"
+        raise SetupError(message)
+    row = rows[material]
+    return Shearing(
+        force_n_mm2=Range(low=row["force_n_mm2"][0], high=row["force_n_mm2"][1]),
+        exponent=Range(low=row["exponent"][0], high=row["exponent"][1]),
+        radial_ratio=Range(low=tool["radial_over_tangential"][0], high=tool["radial_over_tangential"][1]),
+        axial_ratio=Range(low=tool["axial_over_tangential"][0], high=tool["axial_over_tangential"][1]),
+        wear_factor=Range(low=tool["wear_factor"][0], high=tool["wear_factor"][1]),
+        source=f"{row['source']}; tool: {tool['source']}",
+    )
+
+
+def _check(cut: Mill) -> None:
+    """Refuse a cut that cannot be one."""
+    values = {
+        "cutter_mm": cut.cutter_mm,
+        "teeth": cut.teeth,
+        "deep_mm": cut.deep_mm,
+        "wide_mm": cut.wide_mm,
+        "feed_mm_tooth": cut.feed_mm_tooth,
+    }
+    for name, value in values.items():
+        if not (math.isfinite(value) and value > 0.0):
+            message = f"milling cut: {name} is {value}; it must be a number above zero"
+            raise SetupError(message)
+
+
+class CutterWay(StrEnum):
+    """How a cutter stands to what it cuts."""
+
+    CLIMB = "climb"
+    CONVENTIONAL = "conventional"
+    CENTRED = "centred"
+
+
+_SLICE_RAD = math.radians(3.0)
+_LEAST_CHIP_SHARE = 1e-6
+"""Of the feed for a tooth: a thinner chip is none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Law:
+    """One choice of the constants that a range is known for.
+
+    Parameters
+    ----------
+    force_n_mm2, exponent : float
+        Kienzle's two.
+    radial_ratio, axial_ratio : float
+        Force away from the axis and up, over the cutting force.
+    wear_factor : float
+    """
+
+    force_n_mm2: float
+    exponent: float
+    radial_ratio: float
+    axial_ratio: float
+    wear_factor: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tooth:
+    """One tooth in the cut.
+
+    Parameters
+    ----------
+    angle_rad : float
+        Where its lower end stands.
+    at_mm, force_n : Vector
+        Where it pushes the part and how, in the frame of the cutter.
+    cutting_n : float
+        Force along its way, without what is square to that.
+    """
+
+    angle_rad: float
+    at_mm: Vector
+    force_n: Vector
+    cutting_n: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turned:
+    """The cutter at one angle of its turn: the teeth in the cut."""
+
+    way: str
+    teeth: tuple[Tooth, ...]
+
+    @property
+    def force_n(self) -> Vector:
+        """Force of all teeth on the part, in the frame of the cutter."""
+        x, y, z = (math.fsum(t.force_n[i] for t in self.teeth) for i in range(3))
+        return x, y, z
+
+    @property
+    def cutting_n(self) -> float:
+        """Cutting forces of all teeth, added up whichever way they point."""
+        return math.fsum(t.cutting_n for t in self.teeth)
+
+
+def laws(shearing: Shearing) -> tuple[Law, ...]:
+    """Return the greatest cutting force with every pair of ends of what is square to it.
+
+    Chips are thinner than 1 mm, so the larger exponent gives the larger force.
+
+    Parameters
+    ----------
+    shearing : Shearing
+        The ranges of the table.
+
+    Returns
+    -------
+    tuple of Law
+        One for each pair of ends of the radial and the axial ratio.
+    """
+    return tuple(
+        Law(
+            force_n_mm2=shearing.force_n_mm2.high,
+            exponent=shearing.exponent.high,
+            radial_ratio=radial,
+            axial_ratio=axial,
+            wear_factor=shearing.wear_factor.high,
+        )
+        for radial in shearing.radial_ratio.ends
+        for axial in shearing.axial_ratio.ends
+    )
+
+
+def strip_mm(cut: Mill, way: str) -> tuple[float, float]:
+    """Return where what is cut in front of the cutter lies, to the left of its axis.
+
+    Parameters
+    ----------
+    cut : Mill
+        Its width and the cutter's diameter count.
+    way : str
+        `climb` (as far to the right as the cutter reaches), `conventional` (to the left) or `centred`.
+
+    Returns
+    -------
+    tuple of float
+        From where to where, mm; negative is to the right.
+
+    References
+    ----------
+    Closed form, from the definition of the two ways in the module's docstring.
+    """
+    radius, wide = 0.5 * cut.cutter_mm, min(cut.wide_mm, cut.cutter_mm)
+    middle = {"climb": -1.0, "conventional": 1.0, "centred": 0.0}[way] * (radius - 0.5 * wide)
+    return middle - 0.5 * wide, middle + 0.5 * wide
+
+
+def engaged_rad(cut: Mill, way: str) -> tuple[float, float]:
+    """Return between which two angles a tooth is in the cut.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    way : str
+        As in `strip_mm`.
+
+    Returns
+    -------
+    tuple of float
+        Low and high, radians from the feed to the left.
+
+    References
+    ----------
+    Closed form: sin = offset / radius at either side of the strip.
+    """
+    low, high = (math.asin(max(-1.0, min(1.0, 2.0 * y / cut.cutter_mm))) for y in strip_mm(cut, way))
+    return low, high
+
+
+def thickest_chip_mm(cut: Mill, way: str) -> float:
+    """Return the thickest chip that a tooth takes on its way: the feed, where it comes by in front.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    way : str
+        As in `strip_mm`.
+
+    Returns
+    -------
+    float
+        mm.
+
+    References
+    ----------
+    Martellotti [@martellotti1941], from memory: the chip is the feed times the cosine of the angle.
+    """
+    low, high = engaged_rad(cut, way)
+    return cut.feed_mm_tooth * (1.0 if low <= 0.0 <= high else max(math.cos(low), math.cos(high)))
+
+
+def one_turn(cut: Mill, law: Law, way: str, *, steps: int = 9) -> tuple[Turned, ...]:
+    """Return the cutter at angles spread over all that a turn goes through.
+
+    After one pitch of the teeth everything comes again: the last tooth that came in goes from where it does
+    to where the next one comes in, or to where it leaves.
+
+    Parameters
+    ----------
+    cut : Mill
+        The cut.
+    law : Law
+        What cutting takes.
+    way : str
+        Where the strip lies, as in `strip_mm`.
+    steps : int
+        Angles looked at, ends included; besides, where a tooth has come in all along, and where it begins to
+        leave.
+
+    Returns
+    -------
+    tuple of Turned
+        The teeth in the cut at each angle.
+    """
+    low, high = engaged_rad(cut, way)
+    pitch, lag = 2.0 * math.pi / cut.teeth, _lag_rad(cut)
+    # With spiral flutes the upper end of a tooth comes in after its lower end and leaves after it.
+    last = max(low - lag, high - pitch)
+    marks = np.concatenate([np.linspace(high, last, steps), [high - lag, low]])
+    found = []
+    for angle in sorted({float(a) for a in marks if last <= a <= high}, reverse=True):
+        angles = np.arange(angle, low - lag - 1e-12, -pitch)
+        teeth = [t for a in angles if (t := _tooth(cut, law, way, float(a))) is not None]
+        if teeth:
+            found.append(Turned(way=way, teeth=tuple(teeth)))
+    return tuple(found)
+
+
+def _lag_rad(cut: Mill) -> float:
+    """How far the upper end of a tooth trails its lower end: the depth by the pitch of the spiral."""
+    return cut.deep_mm * math.tan(math.radians(cut.helix_deg)) / (0.5 * cut.cutter_mm)
+
+
+def _tooth(cut: Mill, law: Law, way: str, angle_rad: float) -> Tooth | None:
+    """Return a tooth whose lower end stands at an angle; None where it takes no chip.
+
+    It trails upward, against the turn: to the left, where the angle is larger.
+    """
+    low, high = engaged_rad(cut, way)
+    count = 1 + math.ceil(_lag_rad(cut) / _SLICE_RAD)
+    radius = 0.5 * cut.cutter_mm
+    force, moment, cutting = np.zeros(3), np.zeros(3), 0.0
+    for k in range(count):
+        up_share = (k + 0.5) / count
+        angle = angle_rad + up_share * _lag_rad(cut)
+        if not low - 1e-12 <= angle <= high + 1e-12:
+            continue
+        part, along = _slice_n(law, cut.deep_mm / count, cut.feed_mm_tooth, angle)
+        place = (radius * math.cos(angle), radius * math.sin(angle), up_share * cut.deep_mm)
+        force, moment, cutting = force + part, moment + along * np.array(place), cutting + along
+    if cutting <= 0.0:
+        return None
+    at, whole = (tuple(float(v) for v in w) for w in (moment / cutting, force))
+    return Tooth(
+        angle_rad=angle_rad, at_mm=(at[0], at[1], at[2]), force_n=(whole[0], whole[1], whole[2]),
+        cutting_n=cutting,
+    )  # fmt: skip
+
+
+def _slice_n(law: Law, deep_mm: float, feed_mm: float, angle_rad: float) -> tuple[NDArray[np.float64], float]:
+    """Return force on the part of a piece of a tooth, and its cutting force.
+
+    The chip is the feed times the cosine of the angle (Martellotti [@martellotti1941], from memory).
+    """
+    along, left = math.cos(angle_rad), math.sin(angle_rad)
+    chip = feed_mm * along
+    if chip <= _LEAST_CHIP_SHARE * feed_mm:
+        return np.zeros(3), 0.0
+    cutting = (
+        specific_force_n_mm2(law.force_n_mm2, chip, law.exponent)
+        * chip_section_mm2(deep_mm, chip)
+        * law.wear_factor
+    )
+    way = np.array([left, -along, 0.0])
+    outward = np.array([along, left, 0.0])
+    up = np.array([0.0, 0.0, 1.0])
+    return cutting * (way + law.radial_ratio * outward + law.axial_ratio * up), cutting
+
+
+MOST_LOAD_RATIO = 2.0
+"""Times its load that a tooth is trusted with when a part is stopped: common practice, no source."""
+NOTICED_RATIO = 1.1
+"""Times its load that a tooth takes without notice, far less than its force is known to: common practice, no
+source."""
+GIVE_MM = 0.005
+"""What the springs of the contacts make of a level motion, and no bite."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chip:
+    """What a tooth takes as stated.
+
+    Parameters
+    ----------
+    thick_mm, deep_mm : float
+        At its thickest, and the depth of the cut.
+    exponent : float
+        Of Kienzle's law; the smaller end of its range gives the larger load.
+    """
+
+    thick_mm: float
+    deep_mm: float
+    exponent: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bite:
+    """How a part stands to the cutter at one place of its way.
+
+    Parameters
+    ----------
+    closer_mm : float
+        How much nearer to the axis the nearest of it stands that was in front of the teeth; below zero where
+        all of it has gone away.
+    rise_mm : float
+        How far it has come above the end of the cutter, anywhere under it; below zero where it has sunk.
+    """
+
+    closer_mm: float
+    rise_mm: float
+
+    @property
+    def deeper_mm(self) -> float:
+        """The larger of the two."""
+        return max(self.closer_mm, self.rise_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bitten:
+    """What becomes of the bite along the way of a part.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        `digs in`, `stopped`, `stays` or `falls away`.
+    moved_mm : tuple of float
+        How far the fastest point has moved.
+    bites : tuple of Bite
+        The bite there.
+    first_mm : float or None
+        Travel after which the bite first is deeper than at the start; None where it never is.
+    chip : Chip
+        What a tooth takes as stated.
+    deepest : Bite
+        The deepest of each on the way.
+    load_ratio : float
+        Most that its load may become, times the stated.
+    """
+
+    outcome: Outcome
+    moved_mm: tuple[float, ...]
+    bites: tuple[Bite, ...]
+    first_mm: float | None
+    chip: Chip
+    deepest: Bite
+    load_ratio: float
+
+
+def load_ratio(chip: Chip, bite: Bite) -> float:
+    """Return the load of a tooth that bites deeper, over the load stated.
+
+    Parameters
+    ----------
+    chip : Chip
+        The chip as stated.
+    bite : Bite
+        How much nearer and higher the part has come.
+
+    Returns
+    -------
+    float
+        Ratio of two cutting forces, one where the bite adds nothing.
+
+    References
+    ----------
+    Kienzle [@kienzle1952], from memory: the force grows as depth times chip to the power 1 - mc.
+    """
+    thicker = (chip.thick_mm + max(0.0, bite.closer_mm)) / chip.thick_mm
+    deeper = (chip.deep_mm + max(0.0, bite.rise_mm)) / chip.deep_mm
+    return deeper * math.pow(thicker, 1.0 - chip.exponent)
+
+
+def follow_bite(
+    bite: Callable[[float], Bite],
+    chip: Chip,
+    *,
+    travel_mm: float,
+    stopped: bool,
+    give_mm: float = GIVE_MM,
+    samples: int = 9,
+) -> Bitten:
+    """Move the part along its way and read what the cutter takes of it.
+
+    Parameters
+    ----------
+    bite : callable
+        How the part stands to the cutter after the fastest point has moved this far, mm.
+    chip : Chip
+        What it takes as stated.
+    travel_mm : float
+        How far to look: up to what stops it where something does.
+    stopped : bool
+        Something stands in its way there.
+    give_mm : float
+        What is no bite.
+    samples : int
+        Number of places besides the start.
+
+    Returns
+    -------
+    Bitten
+        `digs in` where the load of a tooth grows by more than `NOTICED_RATIO` and nothing stops that before
+        it is `MOST_LOAD_RATIO` times the stated; `stopped` where something does.
+
+    Raises
+    ------
+    SetupError
+        Travel or samples make no sense.
+    NotComputedError
+        A bite is not finite.
+    """
+    if not travel_mm > 0.0 or samples < 2:
+        message = f"bite: travel {travel_mm} mm, {samples} samples; state a travel above zero, two samples"
+        raise SetupError(message)
+    moved = (0.0, *(float(t) for t in travel_mm * np.geomspace(1e-3, 1.0, samples)))
+    bites = tuple(bite(t) for t in moved)
+    if not all(math.isfinite(b.closer_mm) and math.isfinite(b.rise_mm) for b in bites):
+        message = "bite: how the part stands to the cutter came out as no number"
+        raise NotComputedError(message)
+    grown = [
+        t
+        for t, b in zip(moved, bites, strict=True)
+        if b.deeper_mm > give_mm and load_ratio(chip, b) > NOTICED_RATIO
+    ]
+    deepest = Bite(closer_mm=max(b.closer_mm for b in bites), rise_mm=max(b.rise_mm for b in bites))
+    ratio = load_ratio(chip, deepest)
+    if grown:
+        outcome = Outcome.STOPPED if stopped and ratio <= MOST_LOAD_RATIO else Outcome.DIGS_IN
+    else:
+        away = min(bites[-1].closer_mm, bites[-1].rise_mm) < -give_mm
+        outcome = Outcome.FALLS_AWAY if away else Outcome.STAYS
+    return Bitten(
+        outcome=outcome,
+        moved_mm=moved,
+        bites=bites,
+        first_mm=grown[0] if grown else None,
+        chip=chip,
+        deepest=deepest,
+        load_ratio=ratio,
+    )

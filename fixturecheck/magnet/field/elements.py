@@ -1,0 +1,412 @@
+"""The scalar potential inside iron: second-order tetrahedra, and the flux density in a plane through them.
+
+What the flux does in a plane through the iron: its density at points, and the outlines of the bodies.
+The density is the body's law at the gradient of the solved potential; all else is a closed form of geometry.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.spatial import cKDTree
+
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.errors import NotComputedError
+from fixturecheck.magnet.field.bh import BHLaw
+
+MM = 1e-3
+
+_EDGES = np.array([[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]])
+_FACET_EDGES = np.array([[0, 1], [0, 2], [1, 2]])
+# Four-point rule, exact to degree two: what a squared gradient of second-order functions needs.
+_NEAR, _FAR = 0.5854101966249685, 0.1381966011250105
+_POINTS = np.full((4, 4), _FAR) + np.eye(4) * (_NEAR - _FAR)
+_CANDIDATES = 16
+
+
+def _mixing() -> Floats:
+    """How the ten unknowns make up the weights of the four gradients at each point, shape (4, 4, 10)."""
+    mix = np.zeros((4, 4, 10))
+    for q, at in enumerate(_POINTS):
+        mix[q, range(4), range(4)] = 4 * at - 1
+        for e, (i, j) in enumerate(_EDGES):
+            mix[q, j, 4 + e], mix[q, i, 4 + e] = 4 * at[i], 4 * at[j]
+    return mix
+
+
+_MIX = _mixing()
+_MIX_ROWS = np.ascontiguousarray(_MIX.reshape(16, 10))
+# From products of gradients at the points to cell matrices.
+_PAIRED = np.ascontiguousarray(np.einsum("qai,qbj->qabij", _MIX, _MIX).reshape(64, 100))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class IronBody:
+    """A ferromagnetic body as a tetrahedral mesh.
+
+    Parameters
+    ----------
+    name : str
+        Unique in a model.
+    points_mm : ndarray, shape (n, 3)
+        Mesh vertices, mm.
+    tets : ndarray of int, shape (m, 4)
+        Vertices of each tetrahedron.
+    facets : ndarray of int, shape (k, 3)
+        Vertices of each triangle of the surface.
+    facet_face : ndarray of int, shape (k,)
+        Index of the face of the solid that each triangle lies on.
+    law : BHLaw
+        Its iron.
+    """
+
+    name: str
+    points_mm: Floats
+    tets: Ints
+    facets: Ints
+    facet_face: Ints
+    law: BHLaw
+    # Where points lie is asked again at every strength. Not handed on: another mesh has other triangles.
+    _located: dict[tuple[int | None, bytes], tuple[Ints, Floats, Floats]] = field(
+        init=False, default_factory=dict, repr=False
+    )
+
+    @cached_property
+    def edges(self) -> Ints:
+        """Vertex pairs that carry a mid-edge unknown, each once, shape (e, 2)."""
+        pairs = np.sort(self.tets[:, _EDGES].reshape(-1, 2), axis=1)
+        return np.unique(pairs, axis=0)
+
+    @property
+    def unknowns(self) -> int:
+        """Number of potential unknowns."""
+        return len(self.points_mm) + len(self.edges)
+
+    def edge_unknowns(self, vertices: Ints, pairs: Ints) -> Ints:
+        """Return the mid-edge unknowns of cells, shape (cells, len(pairs))."""
+        count = len(self.points_mm)
+        keys = self.edges[:, 0] * count + self.edges[:, 1]
+        wanted = np.sort(vertices[:, pairs], axis=2)
+        found = np.searchsorted(keys, wanted[..., 0] * count + wanted[..., 1])
+        return np.asarray(found + count)
+
+    @cached_property
+    def cell_unknowns(self) -> Ints:
+        """The ten unknowns of each tetrahedron."""
+        return np.hstack([self.tets, self.edge_unknowns(self.tets, _EDGES)])
+
+    @cached_property
+    def facet_unknowns(self) -> Ints:
+        """The six unknowns of each surface triangle."""
+        return np.hstack([self.facets, self.edge_unknowns(self.facets, _FACET_EDGES)])
+
+    @cached_property
+    def slopes(self) -> tuple[Floats, Floats]:
+        """Gradients of the linear functions, 1/m, shape (m, 4, 3), and quarters of the volumes, m3, (m,)."""
+        corner = self.points_mm[self.tets] * MM
+        jacobian = corner[:, 1:] - corner[:, :1]
+        quarter = np.abs(np.linalg.det(jacobian)) / 24
+        if quarter.min() <= 0:
+            message = f"body {self.name!r}: its mesh has a flat tetrahedron; mesh it again with another size"
+            raise NotComputedError(message)
+        inverse = np.linalg.inv(jacobian).transpose(0, 2, 1)
+        return np.concatenate([-inverse.sum(axis=1, keepdims=True), inverse], axis=1), quarter
+
+    @cached_property
+    def products(self) -> Floats:
+        """Products of the four gradients with each other, 1/m2, shape (m, 4, 4)."""
+        slope, _ = self.slopes
+        return np.asarray(np.matmul(slope, slope.transpose(0, 2, 1)))
+
+    @cached_property
+    def pattern(self) -> tuple[Ints, Ints, Ints]:
+        """Where the entries of the cell matrices go in a matrix of sorted rows: slot, columns, row starts."""
+        cells = self.cell_unknowns
+        keys = (cells[:, :, None] * self.unknowns + cells[:, None, :]).ravel()
+        order = np.argsort(keys, kind="stable")
+        first = np.concatenate([[True], np.diff(keys[order]) > 0])
+        slot = np.empty(len(keys), dtype=np.int64)
+        slot[order] = np.cumsum(first) - 1
+        rows, columns = np.divmod(keys[order][first], self.unknowns)
+        starts = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=self.unknowns))])
+        return slot, columns, starts
+
+    @cached_property
+    def from_corners(self) -> sparse.csr_matrix:
+        """Takes a potential at the vertices alone, linear in each tetrahedron, to all unknowns."""
+        count, more = len(self.points_mm), len(self.edges)
+        rows = np.concatenate([np.arange(count), np.repeat(np.arange(count, count + more), 2)])
+        cols = np.concatenate([np.arange(count), self.edges.ravel()])
+        values = np.concatenate([np.ones(count), np.full(2 * more, 0.5)])
+        return sparse.csr_matrix((values, (rows, cols)), shape=(count + more, count))
+
+    def at(self, potential_a: Floats) -> IronState:
+        """Return the body's iron under a potential."""
+        return IronState(self, potential_a)
+
+    def chord_matrix(self, field_level_a_m: float) -> sparse.csr_matrix:
+        """Return the matrix with the iron at the chord of one field level."""
+        _, quarter = self.slopes
+        chord = float(self.law.chord_h_m(np.array([field_level_a_m]))[0])
+        gram = np.repeat(self.products[:, None], 4, axis=1) * (chord * quarter)[:, None, None, None]
+        return self.assembled(gram)
+
+    def assembled(self, gram: Floats) -> sparse.csr_matrix:
+        """Sum weighted products of gradients, shape (m, 4, 4, 4) by quadrature point, into a matrix."""
+        slot, columns, starts = self.pattern
+        local = gram.reshape(len(gram), 64) @ _PAIRED
+        data = np.bincount(slot, local.ravel(), minlength=len(columns))
+        return sparse.csr_matrix((data, columns, starts), shape=(self.unknowns, self.unknowns))
+
+    def locate(self, points_mm: Floats, face: int | None) -> tuple[Ints, Floats, Floats]:
+        """Find the surface triangle under each point.
+
+        Parameters
+        ----------
+        points_mm : ndarray, shape (n, 3)
+        face : int or None
+            Face of the solid that the points lie on; None searches the whole surface.
+
+        Returns
+        -------
+        triangle, shares, distance_mm : ndarray, shapes (n,), (n, 3), (n,)
+            Index into `facets`, barycentric shares of its vertices, and how far off it the point lay.
+        """
+        key = face, points_mm.tobytes()
+        if key not in self._located:
+            self._located[key] = self._locate(points_mm, face)
+        return self._located[key]
+
+    def _locate(self, points_mm: Floats, face: int | None) -> tuple[Ints, Floats, Floats]:
+        pool = np.arange(len(self.facets)) if face is None else np.flatnonzero(self.facet_face == face)
+        if not len(pool):
+            message = f"body {self.name!r}: face {face} has no triangle in the mesh"
+            raise NotComputedError(message)
+        corners = self.points_mm[self.facets[pool]]
+        tree = cKDTree(corners.mean(axis=1))
+        near = tree.query(points_mm, k=min(_CANDIDATES, len(pool)))[1].reshape(len(points_mm), -1)
+        shares = _closest_shares(corners[near], points_mm[:, None, :])
+        foot = np.einsum("nki,nkij->nkj", shares, corners[near])
+        distance = np.linalg.norm(foot - points_mm[:, None, :], axis=2)
+        # Ties on a shared edge must go the same way on every machine.
+        best = np.argmin(np.round(distance, 9), axis=1)
+        row = np.arange(len(points_mm))
+        return pool[near[row, best]], shares[row, best], distance[row, best]
+
+
+class IronState:
+    """One body's iron under a potential; the field is worked out once.
+
+    Parameters
+    ----------
+    body : IronBody
+    potential_a : ndarray, shape (unknowns,)
+    """
+
+    def __init__(self, body: IronBody, potential_a: Floats) -> None:
+        self._body = body
+        slope, _ = body.slopes
+        mixed = (potential_a[body.cell_unknowns] @ _MIX_ROWS.T).reshape(-1, 4, 4)
+        self.field_a_m: Floats = np.matmul(mixed, slope)
+        """At the quadrature points, shape (m, 4, 3)."""
+        self._size = np.sqrt((self.field_a_m**2).sum(axis=2))
+
+    @cached_property
+    def _chord_h_m(self) -> Floats:
+        return self._body.law.chord_h_m(self._size)
+
+    @cached_property
+    def _onto_slopes(self) -> Floats:
+        """The field's product with each gradient, shape (m, 4, 4)."""
+        return np.asarray(np.matmul(self.field_a_m, self._body.slopes[0].transpose(0, 2, 1)))
+
+    @cached_property
+    def coenergy_j(self) -> float:
+        """Coenergy of the body."""
+        _, quarter = self._body.slopes
+        return float(quarter @ self._body.law.coenergy_j_m3(self._size).sum(axis=1))
+
+    def residual_wb(self) -> Floats:
+        """Return the derivative of the coenergy by each unknown."""
+        body = self._body
+        weight = self._chord_h_m * body.slopes[1][:, None]
+        local = (self._onto_slopes * weight[..., None]).reshape(-1, 16) @ _MIX_ROWS
+        return np.asarray(
+            np.bincount(body.cell_unknowns.ravel(), local.ravel(), minlength=body.unknowns), dtype=np.float64
+        )
+
+    def matrix(self, *, chord: bool = False) -> sparse.csr_matrix:
+        """Return the second derivative of the coenergy, or the same with the law along its chord."""
+        body = self._body
+        quarter = body.slopes[1][:, None]
+        gram = body.products[:, None] * (self._chord_h_m * quarter)[..., None, None]
+        if chord:
+            return body.assembled(gram)
+        along = self._onto_slopes
+        extra = (body.law.slope_h_m(self._size) - self._chord_h_m) * quarter
+        extra /= np.maximum(self._size, 1e-30) ** 2
+        gram += extra[..., None, None] * along[..., :, None] * along[..., None, :]
+        return body.assembled(gram)
+
+
+def _closest_shares(corner: Floats, point: Floats) -> Floats:
+    """Barycentric shares of the closest point of triangles (..., 3, 3) to points (..., 3)."""
+    a, b, c = corner[..., 0, :], corner[..., 1, :], corner[..., 2, :]
+    u, v, w = b - a, c - a, point - a
+    uu, uv, vv = (u * u).sum(-1), (u * v).sum(-1), (v * v).sum(-1)
+    wu, wv = (w * u).sum(-1), (w * v).sum(-1)
+    size = np.maximum(uu * vv - uv * uv, 1e-30)
+    s, t = (vv * wu - uv * wv) / size, (uu * wv - uv * wu) / size
+    inside = np.stack([1 - s - t, s, t], axis=-1)
+    best = inside
+    ok = (inside >= 0).all(axis=-1)
+    least = np.where(ok, 0.0, np.inf)
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        start, step = corner[..., i, :], corner[..., j, :] - corner[..., i, :]
+        along = np.clip(((point - start) * step).sum(-1) / np.maximum((step * step).sum(-1), 1e-30), 0, 1)
+        off = np.linalg.norm(start + along[..., None] * step - point, axis=-1)
+        shares = np.zeros_like(inside)
+        shares[..., i], shares[..., j] = 1 - along, along
+        nearer = ~ok & (off < least)
+        best = np.where(nearer[..., None], shares, best)
+        least = np.where(nearer, off, least)
+    return np.asarray(best)
+
+
+def trace_shares(shares: Floats) -> Floats:
+    """Return the second-order shape functions of a triangle.
+
+    Parameters
+    ----------
+    shares : ndarray, shape (n, 3)
+        Barycentric coordinates of points.
+
+    Returns
+    -------
+    ndarray, shape (n, 6)
+        Of the corners, then of the middles of the edges.
+    """
+    corner = shares * (2 * shares - 1)
+    i, j = _FACET_EDGES.T
+    return np.hstack([corner, 4 * shares[:, i] * shares[:, j]])
+
+
+_INSIDE = -1e-9
+
+
+def flux_density_t(body: IronBody, potential_a: Floats, points_mm: Floats) -> Floats:
+    """Return the flux density at points, NaN outside the body.
+
+    Parameters
+    ----------
+    body : IronBody
+        The body.
+    potential_a : ndarray, shape (unknowns,)
+        The body's part of a solution.
+    points_mm : ndarray, shape (n, 3)
+        Where it is wanted.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        From north to south, tesla.
+    """
+    found = np.full((len(points_mm), 3), np.nan)
+    corner = body.points_mm[body.tets]
+    near = _reached(corner, points_mm)
+    corner, unknowns = corner[near], body.cell_unknowns[near]
+    if not len(corner):
+        return found
+    slope = _slopes(corner)
+    for i, point in enumerate(points_mm):
+        share = np.einsum("tkc,tc->tk", slope, point - corner[:, 0])
+        share[:, 0] += 1.0
+        cell = int(np.argmax(share.min(axis=1)))
+        if share[cell].min() >= _INSIDE:
+            field = _gradient(slope[cell], share[cell], potential_a[unknowns[cell]]) / MM
+            size = float(np.linalg.norm(field))
+            found[i] = -field / max(size, 1e-30) * body.law.flux_density_t(np.array([size]))
+    return found
+
+
+def mean_square_t2(body: IronBody, potential_a: Floats) -> Floats:
+    """Return the square of each component of the flux density, times volume.
+
+    Parameters
+    ----------
+    body : IronBody
+        The body.
+    potential_a : ndarray, shape (unknowns,)
+        The body's part of a solution.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        T2 m3.
+    """
+    corner = body.points_mm[body.tets]
+    edge_values = potential_a[body.cell_unknowns[:, 4:]]
+    slope = _slopes(corner)
+    i, j = _EDGES.T
+    # In the middle of a tetrahedron only the mid-edge functions have a gradient.
+    field = np.einsum("te,tec->tc", edge_values, slope[:, i] + slope[:, j]) / MM
+    size = np.linalg.norm(field, axis=1)
+    density = field * (body.law.flux_density_t(size) / np.maximum(size, 1e-30))[:, None]
+    volume_m3 = np.abs(np.linalg.det(corner[:, 1:] - corner[:, :1])) / 6.0 * MM**3
+    return np.asarray(volume_m3 @ density**2)
+
+
+def outline_mm(body: IronBody, normal: Floats, at_mm: Floats) -> Floats:
+    """Return where a plane cuts the surface of a body.
+
+    Parameters
+    ----------
+    body : IronBody
+        The body.
+    normal : ndarray, shape (3,)
+        Unit normal of the plane.
+    at_mm : ndarray, shape (3,)
+        A point of the plane.
+
+    Returns
+    -------
+    ndarray, shape (n, 2, 3)
+        Pieces of the outline by their ends.
+    """
+    corner = body.points_mm[body.facets]
+    # A hair off the plane, so that no corner lies in it.
+    height = (corner - at_mm) @ normal + 1.234e-7
+    cut = (height.min(axis=1) < 0) & (height.max(axis=1) > 0)
+    corner, height = corner[cut], height[cut]
+    ends = []
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        share = height[:, i] / np.where(height[:, i] == height[:, j], 1.0, height[:, i] - height[:, j])
+        point = corner[:, i] + share[:, None] * (corner[:, j] - corner[:, i])
+        ends.append(np.where((height[:, i] * height[:, j] < 0)[:, None], point, np.nan))
+    all_ends = np.stack(ends, axis=1)
+    met = ~np.isnan(all_ends[..., 0])
+    return np.asarray(all_ends[met].reshape(-1, 2, 3))
+
+
+def _reached(corner: Floats, points_mm: Floats) -> NDArray[np.bool_]:
+    """Tell the tetrahedra whose boxes meet the box of the points."""
+    low, high = points_mm.min(axis=0) - 1e-9, points_mm.max(axis=0) + 1e-9
+    return np.asarray(((corner.max(axis=1) >= low) & (corner.min(axis=1) <= high)).all(axis=1))
+
+
+def _slopes(corner: Floats) -> Floats:
+    """Return the gradients of the four shares of each tetrahedron, 1/mm, shape (t, 4, 3)."""
+    inverse = np.linalg.inv(corner[:, 1:] - corner[:, :1]).transpose(0, 2, 1)
+    return np.concatenate([-inverse.sum(axis=1, keepdims=True), inverse], axis=1)
+
+
+def _gradient(slope: Floats, share: Floats, value: Floats) -> Floats:
+    """Return the gradient of second-order functions in one tetrahedron, per mm."""
+    weight = (4.0 * share - 1.0)[:, None] * slope
+    i, j = _EDGES.T
+    mixed = 4.0 * (share[i][:, None] * slope[j] + share[j][:, None] * slope[i])
+    return np.asarray(value @ np.vstack([weight, mixed]))

@@ -1,0 +1,616 @@
+"""The magnetic field problem: one convex energy of bodies, gaps and magnets, its minimum, and pulls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pyamg
+from pyamg.relaxation.relaxation import gauss_seidel
+from scipy import sparse
+from scipy.sparse.linalg import splu
+
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.errors import NotComputedError
+from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw
+from fixturecheck.magnet.field.elements import MM, IronBody, trace_shares
+from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
+
+_NO_JUMP_A = 1e-12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Coupling:
+    """One patch or source made ready: rows that take potentials to jumps, and what stands in between.
+
+    Points whose jump is averaged over one triangle and whose gap is the same share a row.
+    """
+
+    jump: sparse.csr_matrix
+    offset_a: float
+    gap_m: Floats
+    weight_m2: Floats
+    row_of_point: Ints
+    patch: GapPatch | None = None
+    source: PoleSource | None = None
+
+    @property
+    def film(self) -> tuple[BHLaw | None, float]:
+        """Law and depth of the film, m."""
+        return (self.patch.film, self.patch.film_mm * MM) if self.patch else (None, 0.0)
+
+
+class FluxSystem:
+    """The discrete problem.
+
+    Parameters
+    ----------
+    bodies : sequence of IronBody
+        Each coupled to some source, directly or through others.
+    gaps : sequence of GapPatch
+    sources : sequence of PoleSource
+
+    Notes
+    -----
+    Energy in J, its gradient in Wb, the unknown potential in A.
+    """
+
+    def __init__(
+        self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
+    ) -> None:
+        self.bodies = tuple(bodies)
+        starts = np.concatenate([[0], np.cumsum([b.unknowns for b in bodies])]).astype(np.int64)
+        self.starts = {b.name: int(s) for b, s in zip(bodies, starts[:-1], strict=True)}
+        self.unknowns = int(starts[-1])
+        self._by_name = {b.name: b for b in bodies}
+        self.gaps = tuple(self._gap(g) for g in gaps)
+        self.sources = tuple(self._source(s) for s in sources)
+        self.couplings = self.gaps + self.sources
+        self.jump = sparse.vstack([c.jump for c in self.couplings]).tocsr()
+        self.jump_t = self.jump.T.tocsr()
+        self.offset_a = np.concatenate([np.full(len(c.gap_m), c.offset_a) for c in self.couplings])
+        self.gap_m = np.concatenate([c.gap_m for c in self.couplings])
+        self.weight_m2 = np.concatenate([c.weight_m2 for c in self.couplings])
+        counts = [len(c.gap_m) for c in self.couplings]
+        self.rows = dict(
+            zip(self.couplings, np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1]), strict=True)
+        )
+        films: dict[tuple[BHLaw | None, float], list[Ints]] = {}
+        for c in self.couplings:
+            films.setdefault(c.film, []).append(self.rows[c])
+        self.films = tuple((*film, np.concatenate(rows)) for film, rows in films.items())
+
+    @cached_property
+    def from_corners(self) -> sparse.csr_matrix:
+        """Takes a potential at the vertices alone to all unknowns."""
+        return sparse.block_diag([b.from_corners for b in self.bodies], format="csr")
+
+    def part_of(self, name: str, potential_a: Floats) -> Floats:
+        """Return the potentials of one body."""
+        start = self.starts[name]
+        return potential_a[start : start + self._by_name[name].unknowns]
+
+    def at(self, potential_a: Floats) -> FluxState:
+        """Return the whole problem under a potential."""
+        return FluxState(self, potential_a)
+
+    def load_wb(self) -> float:
+        """Return the size of the right-hand side, Wb, against which a residual is judged."""
+        return float(np.linalg.norm(self.jump_t @ (self.weight_m2 * MU0_H_M / self.gap_m * self.offset_a)))
+
+    def start(self, field_level_a_m: float) -> tuple[sparse.csr_matrix, Floats]:
+        """Return matrix and right-hand side with every iron at the chord of one field level."""
+        slope = MU0_H_M / self.gap_m
+        for film, depth, rows in self.films:
+            if film is not None:
+                chord = float(film.chord_h_m(np.array([field_level_a_m]))[0])
+                slope[rows] = 1 / (self.gap_m[rows] / MU0_H_M + depth / chord)
+        load = self.jump_t @ (self.weight_m2 * slope * self.offset_a)
+        return self.assembled([b.chord_matrix(field_level_a_m) for b in self.bodies], slope), load
+
+    def assembled(self, blocks: Sequence[sparse.csr_matrix], slope: Floats) -> sparse.csr_matrix:
+        """Return the matrix of the bodies with the gaps of a conductance per area at each row."""
+        across = self.jump_t @ sparse.diags(self.weight_m2 * slope) @ self.jump
+        return (sparse.block_diag(blocks, format="csr") + across).tocsr()
+
+    def _trace(self, name: str, points_mm: Floats, face: int | None) -> tuple[sparse.csr_matrix, Ints]:
+        """Rows that read one body's potential at points of its surface, and the triangles they lie on."""
+        body = self._by_name[name]
+        triangle, shares, _ = body.locate(points_mm, face)
+        values = trace_shares(shares)
+        cols = body.facet_unknowns[triangle] + self.starts[name]
+        rows = np.repeat(np.arange(len(points_mm)), 6)
+        shape = (len(points_mm), self.unknowns)
+        return sparse.csr_matrix((values.ravel(), (rows, cols.ravel())), shape=shape), triangle
+
+    def _gap(self, patch: GapPatch) -> Coupling:
+        if not len(patch.gap_mm) or patch.gap_mm.min() <= 0:
+            message = f"gap {patch.name!r}: every point needs a gap above zero"
+            raise NotComputedError(message)
+        side_a, triangle = self._trace(patch.a, patch.points_a_mm, patch.face_a)
+        side_b, _ = self._trace(patch.b, patch.points_b_mm, patch.face_b)
+        jump = (side_a - side_b).tocsr()
+        gap_m, weight_m2 = patch.gap_mm * MM, patch.weight_mm2 * MM**2
+        row = np.arange(len(gap_m))
+        if patch.averaged:
+            group = np.unique(triangle, return_inverse=True)[1]
+            share = weight_m2 / np.bincount(group, weight_m2)[group]
+            collect = sparse.csr_matrix((share, (group, row)), shape=(int(group.max()) + 1, len(group)))
+            same = np.stack([group, np.round(gap_m * 1e12)], axis=1)
+            _, first, row = np.unique(same, axis=0, return_index=True, return_inverse=True)
+            jump = (collect @ jump).tocsr()[group[first]]
+            gap_m, weight_m2 = gap_m[first], np.bincount(row, weight_m2).astype(np.float64)
+        return Coupling(
+            jump=jump, offset_a=0.0, gap_m=gap_m, weight_m2=weight_m2, row_of_point=row, patch=patch
+        )
+
+    def _source(self, source: PoleSource) -> Coupling:
+        jump, _ = self._trace(source.body, source.points_mm, source.face)
+        count = len(source.weight_mm2)
+        return Coupling(
+            jump=jump,
+            offset_a=source.mmf_a,
+            gap_m=np.full(count, source.gap_mm * MM),
+            weight_m2=source.weight_mm2 * MM**2,
+            row_of_point=np.arange(count),
+            source=source,
+        )
+
+
+class FluxState:
+    """The whole problem under one potential; what is asked for is worked out once.
+
+    Parameters
+    ----------
+    system : FluxSystem
+    potential_a : ndarray, shape (unknowns,)
+    """
+
+    def __init__(self, system: FluxSystem, potential_a: Floats) -> None:
+        self._system = system
+        self.potential_a = potential_a
+        self._iron = [b.at(system.part_of(b.name, potential_a)) for b in system.bodies]
+
+    @cached_property
+    def _across(self) -> tuple[Floats, Floats, Floats]:
+        """Flux density, its slope and the energy per area at every row of the gaps and sources."""
+        system = self._system
+        jump = system.jump @ self.potential_a - system.offset_a
+        out = np.empty((3, len(jump)))
+        for film, depth, rows in system.films:
+            out[:, rows] = film_state(jump[rows], system.gap_m[rows], film, depth)
+        return out[0], out[1], out[2]
+
+    @cached_property
+    def energy_j(self) -> float:
+        """The energy that the solution makes least."""
+        iron = sum(i.coenergy_j for i in self._iron)
+        return float(iron + self._system.weight_m2 @ self._across[2])
+
+    @cached_property
+    def gradient_wb(self) -> Floats:
+        """The derivative of the energy by each unknown."""
+        iron = np.concatenate([i.residual_wb() for i in self._iron])
+        return np.asarray(iron + self._system.jump_t @ (self._system.weight_m2 * self._across[0]))
+
+    def matrix(self, *, chord: bool = False) -> sparse.csr_matrix:
+        """Return the second derivative of the energy, or the same with every law along its chord."""
+        slope = self._chords() if chord else self._across[1]
+        return self._system.assembled([i.matrix(chord=chord) for i in self._iron], slope)
+
+    def _chords(self) -> Floats:
+        """Flux density over jump, with its limit where there is no jump."""
+        jump = self._system.jump @ self.potential_a - self._system.offset_a
+        none = np.abs(jump) < _NO_JUMP_A
+        return np.where(none, self._across[1], self._across[0] / np.where(none, 1.0, jump))
+
+    def flux_density_t(self, coupling: Coupling) -> Floats:
+        """Return the flux density across one gap or source at each of its points."""
+        return self._across[0][self._system.rows[coupling]][coupling.row_of_point]
+
+
+# Field strength whose chords of the laws are taken as straight: about the knee of mild steel.
+_START_LEVEL_A_M = 1.5e3
+_MOST_ITERATIONS = 40
+_ARMIJO = 1e-4
+_MOST_CG = 400
+_STALE_CG = 40
+# Vertices up to which a direct factor is cheaper than a multigrid of its own.
+_DIRECT_VERTICES = 12_000
+
+Solve = Callable[[Floats], Floats]
+
+
+def least_energy(
+    system: FluxSystem, residual_share: float, start_a: Floats | None = None
+) -> tuple[FluxState, float, int]:
+    """Find the least energy by Newton's method with halving steps.
+
+    Parameters
+    ----------
+    system : FluxSystem
+    residual_share : float
+        Stop when the gradient of the energy is this share of the load.
+    start_a : ndarray, optional
+        A potential near the solution, such as that of a magnet of nearly the same strength.
+
+    Returns
+    -------
+    state : FluxState
+    residual : float
+        Size of the gradient over the size of the load.
+    iterations : int
+        Number of steps.
+
+    Raises
+    ------
+    NotComputedError
+        It did not converge.
+
+    Notes
+    -----
+    A step that had to be halved, or that left a larger residual, is followed by one along the chords
+    of the laws: it gets less far where they are nearly straight, but does not swing past the knee,
+    where Newton's steps go to and fro.
+    """
+    load = system.load_wb()
+    if load == 0:
+        return system.at(np.zeros(system.unknowns)), 0.0, 0
+    solver = _TwoLevels(system.from_corners)
+    state = system.at(start_a) if start_a is not None else _linear_start(system, solver)
+    last_share, last_residual = 1.0, np.inf
+    for count in range(_MOST_ITERATIONS + 1):
+        gradient = state.gradient_wb
+        residual = _norm(gradient) / load
+        if residual < residual_share:
+            return state, residual, count
+        # A rough step is enough far from the solution; near it the step must be as sharp as the goal.
+        goal = min(1e-2, max(0.1 * residual, 0.1 * residual_share / residual, 1e-12))
+        chord = last_share < 1.0 or residual > last_residual
+        step = solver.solve(state.matrix(chord=chord), -gradient, goal)
+        state, share = _descend(system, state, step)
+        last_share, last_residual = (1.0, np.inf) if chord else (share, residual)
+    message = f"flux not converged: residual {residual:.1e} after {_MOST_ITERATIONS} iterations"
+    raise NotComputedError(message)
+
+
+def _linear_start(system: FluxSystem, solver: _TwoLevels) -> FluxState:
+    """Solve with straight laws; the energy is convex, so that where it starts costs steps only."""
+    matrix, right = system.start(_START_LEVEL_A_M)
+    return system.at(solver.solve(matrix, right, 1e-2))
+
+
+def _solver(matrix: sparse.csr_matrix) -> Solve:
+    """Return what solves with a matrix of the vertices, exactly or, for many, by a cycle of a multigrid."""
+    if matrix.shape[0] <= _DIRECT_VERTICES:
+        options = {"SymmetricMode": True}
+        factor = splu(matrix.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
+        return lambda right: np.asarray(factor.solve(right))
+    # Row-wise weights need no random start, so that runs repeat exactly.
+    cycle = pyamg.smoothed_aggregation_solver(
+        matrix,
+        strength=("symmetric", {"theta": 0.05}),
+        smooth=("jacobi", {"omega": 4 / 3, "weighting": "local"}),
+        presmoother=("gauss_seidel", {"sweep": "forward"}),
+        postsmoother=("gauss_seidel", {"sweep": "backward"}),
+    ).aspreconditioner()
+    return lambda right: np.asarray(cycle @ right)
+
+
+def _conjugate_gradients(
+    matrix: sparse.csr_matrix, load: Floats, inverse: Solve, share: float
+) -> tuple[Floats, int]:
+    """Solve to a residual of `share` of the load, and say in how many steps.
+
+    Sums are not given to the threads of a BLAS: the vectors are short, idle threads wait in busy
+    loops, and the last digits would depend on their number.
+    """
+    x, residual = np.zeros_like(load), load.copy()
+    goal = share * _norm(load)
+    direction, last = np.zeros_like(load), 1.0
+    for count in range(_MOST_CG):
+        if _norm(residual) <= goal:
+            return x, count
+        better = inverse(residual)
+        size = _dot(residual, better)
+        direction = better + (size / last) * direction
+        last = size
+        ahead = matrix @ direction
+        step = size / _dot(direction, ahead)
+        x += step * direction
+        residual -= step * ahead
+    return x, _MOST_CG
+
+
+def _dot(a: Floats, b: Floats) -> float:
+    return float(np.einsum("i,i->", a, b))
+
+
+def _norm(a: Floats) -> float:
+    return float(np.sqrt(_dot(a, a)))
+
+
+class _TwoLevels:
+    """Conjugate gradients behind sweeps over all unknowns and a solution on the vertices.
+
+    The preconditioner is kept from step to step while it still serves.
+    """
+
+    def __init__(self, up: sparse.csr_matrix) -> None:
+        self._up = up
+        self._down = up.T.tocsr()
+        self._inverse: Solve | None = None
+        self._slow = False
+
+    def solve(self, matrix: sparse.csr_matrix, load: Floats, share: float) -> Floats:
+        """Solve to a residual of `share` of the load."""
+        for fresh in (self._slow, True):
+            if fresh or self._inverse is None:
+                self._inverse = self._preconditioner(matrix)
+            x, count = _conjugate_gradients(matrix, load, self._inverse, share)
+            self._slow = count > _STALE_CG
+            if count < _MOST_CG:
+                return x
+        message = f"the linear solver did not reach {share:g} in {_MOST_CG} steps"
+        raise NotComputedError(message)
+
+    def _preconditioner(self, matrix: sparse.csr_matrix) -> Solve:
+        on_vertices = _solver((self._down @ matrix @ self._up).tocsr())
+
+        def apply(residual: Floats) -> Floats:
+            x = np.zeros_like(residual)
+            gauss_seidel(matrix, x, residual, iterations=1, sweep="forward")
+            x += self._up @ on_vertices(self._down @ (residual - matrix @ x))
+            gauss_seidel(matrix, x, residual, iterations=1, sweep="backward")
+            return x
+
+        return apply
+
+
+def _descend(system: FluxSystem, state: FluxState, step: Floats) -> tuple[FluxState, float]:
+    """Halve the step until the energy falls as a convex function must."""
+    slope = _dot(state.gradient_wb, step)
+    share = 1.0
+    # Rounding of the energy hides true descent near the solution.
+    noise = 1e-13 * abs(state.energy_j)
+    while share > 1e-6:
+        trial = system.at(state.potential_a + share * step)
+        if trial.energy_j <= state.energy_j + _ARMIJO * share * slope + noise:
+            return trial, share
+        share /= 2
+    message = "flux not converged: no step lowers the energy"
+    raise NotComputedError(message)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PatchPull:
+    """What one patch carries.
+
+    Parameters
+    ----------
+    name, a, b : str
+        The patch and its bodies.
+    force_n : ndarray, shape (3,)
+        Pull on `a`, toward `b`.
+    pull_n : float
+        Sum of the normal pressures.
+    moment_nmm : ndarray, shape (3,)
+        Moment of the pull on `a` about the origin of the set-up.
+    centre_mm : ndarray, shape (3,)
+        Centre of pull.
+    flux_wb : float
+        Flux from `a` into `b`.
+    flux_density_mean_t : float
+        Mean normal flux density over the patch.
+    area_mm2 : float
+        Area that carries it.
+    pressure_n_mm2 : ndarray, shape (n,)
+        Pull per area at the patch's points, in their order.
+    """
+
+    name: str
+    a: str
+    b: str
+    force_n: Floats
+    pull_n: float
+    moment_nmm: Floats
+    centre_mm: Floats
+    flux_wb: float
+    flux_density_mean_t: float
+    area_mm2: float
+    pressure_n_mm2: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BodyPull:
+    """Force and moment (about the origin of the set-up) of the magnet on one body."""
+
+    name: str
+    force_n: Floats
+    moment_nmm: Floats
+    balance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FluxSolution:
+    """A solved field.
+
+    Parameters
+    ----------
+    patches : tuple of PatchPull
+        One per gap of the model, in its order, leakage gaps left out.
+    bodies : tuple of BodyPull
+        One per body, in the model's order; a body that no flux reaches has no pull.
+    loose : tuple of str
+        Bodies that nothing couples to a magnet.
+    energy_j : float
+        Energy at the solution.
+    residual : float
+        Size of the gradient over the size of the load.
+    iterations, unknowns : int
+        Cost of the solution.
+    potential_a : dict of str to ndarray
+        Potential at each coupled body's nodes.
+    """
+
+    patches: tuple[PatchPull, ...]
+    bodies: tuple[BodyPull, ...]
+    loose: tuple[str, ...]
+    energy_j: float
+    residual: float
+    iterations: int
+    unknowns: int
+    potential_a: dict[str, Floats]
+
+    def body(self, name: str) -> BodyPull:
+        """Return the pull on one body.
+
+        Raises
+        ------
+        NotComputedError
+            The model has no such body.
+        """
+        for found in self.bodies:
+            if found.name == name:
+                return found
+        message = f"the flux model has no body {name!r}"
+        raise NotComputedError(message)
+
+
+def solve_flux(
+    bodies: Sequence[IronBody],
+    gaps: Sequence[GapPatch],
+    sources: Sequence[PoleSource],
+    *,
+    residual_share: float = 1e-8,
+    near: FluxSolution | None = None,
+) -> FluxSolution:
+    """Solve for the flux and return what it pulls.
+
+    Parameters
+    ----------
+    bodies : sequence of IronBody
+        The meshed iron, lengths in mm.
+    gaps : sequence of GapPatch
+        Where flux goes from one body to the next.
+    sources : sequence of PoleSource
+        The magnet behind the poles.
+    residual_share : float
+        Stop when the gradient of the energy is this share of the load.
+    near : FluxSolution, optional
+        Solution of the same meshes with other gaps, curves or strength, to start from.
+
+    Returns
+    -------
+    FluxSolution
+        The pull of each patch and body, and the field.
+
+    Raises
+    ------
+    NotComputedError
+        No body is coupled to a magnet, or Newton's method did not converge.
+
+    Notes
+    -----
+    Only iron is meshed. The potential in each body, the jump across each gap and the magnet behind
+    each pole form one convex energy; its least value is the field. The pull of a patch is the
+    Maxwell pressure ``B^2 / (2 mu0)`` over it, which is also the derivative of that energy by the
+    gap [1]_.
+
+    References
+    ----------
+    .. [1] Jackson, Classical Electrodynamics [@jackson1999], sections 5.9 and 6.7, from memory.
+    """
+    reached = _reached(bodies, gaps, sources)
+    iron = [b for b in bodies if b.name in reached]
+    live = [g for g in gaps if g.a in reached and g.b in reached]
+    if not iron:
+        message = "no iron body is coupled to a magnet: nothing to solve"
+        raise NotComputedError(message)
+    system = FluxSystem(iron, live, sources)
+    start = None
+    if near is not None and all(len(near.potential_a.get(b.name, ())) == b.unknowns for b in iron):
+        start = np.concatenate([near.potential_a[b.name] for b in iron])
+    state, residual, count = least_energy(system, residual_share, start)
+    potential = state.potential_a
+    return FluxSolution(
+        patches=tuple(_pulls(system, state)),
+        bodies=tuple(_body_pull(b.name, system, state) for b in bodies),
+        loose=tuple(b.name for b in bodies if b.name not in reached),
+        energy_j=state.energy_j,
+        residual=residual,
+        iterations=count,
+        unknowns=system.unknowns,
+        potential_a={b.name: system.part_of(b.name, potential) for b in iron},
+    )
+
+
+def _reached(
+    bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
+) -> frozenset[str]:
+    """Names of the bodies that some chain of gaps joins to a source."""
+    names = {b.name for b in bodies}
+    reached = {s.body for s in sources} & names
+    grew = True
+    while grew:
+        more = {n for g in gaps for n in (g.a, g.b) if {g.a, g.b} & reached and n in names} - reached
+        reached |= more
+        grew = bool(more)
+    return frozenset(reached)
+
+
+def _pulls(system: FluxSystem, state: FluxState) -> list[PatchPull]:
+    pulls = []
+    for coupling in system.gaps:
+        patch = coupling.patch
+        if patch is None or not patch.counts:
+            continue
+        b, area_m2 = state.flux_density_t(coupling), patch.weight_mm2 * MM**2
+        pressure = b**2 / (2 * MU0_H_M)
+        weight = pressure * area_m2
+        each = weight[:, None] * patch.normal
+        pull = float(weight.sum())
+        centre = weight @ patch.points_a_mm / pull if pull > 0 else patch.points_a_mm.mean(axis=0)
+        area = float(patch.weight_mm2.sum())
+        pulls.append(
+            PatchPull(
+                name=patch.name,
+                a=patch.a,
+                b=patch.b,
+                force_n=each.sum(axis=0),
+                pull_n=pull,
+                moment_nmm=np.cross(patch.points_a_mm, each).sum(axis=0),
+                centre_mm=centre,
+                flux_wb=float(b @ area_m2),
+                flux_density_mean_t=float(np.abs(b) @ patch.weight_mm2) / area,
+                area_mm2=area,
+                pressure_n_mm2=pressure * 1e-6,
+            )
+        )
+    return pulls
+
+
+def _body_pull(name: str, system: FluxSystem, state: FluxState) -> BodyPull:
+    """Sum the pulls of every gap of a body, leakage included, and its flux in against flux out."""
+    force, moment = np.zeros(3), np.zeros(3)
+    net = gross = 0.0
+    for coupling in system.gaps:
+        patch = coupling.patch
+        if patch is None or name not in (patch.a, patch.b):
+            continue
+        sign = 1.0 if name == patch.a else -1.0
+        points = patch.points_a_mm if name == patch.a else patch.points_b_mm
+        b, area_m2 = state.flux_density_t(coupling), patch.weight_mm2 * MM**2
+        each = sign * (b**2 / (2 * MU0_H_M) * area_m2)[:, None] * patch.normal
+        force += each.sum(axis=0)
+        moment += np.cross(points, each).sum(axis=0)
+        net += sign * float(b @ area_m2)
+        gross += float(np.abs(b) @ area_m2)
+    for coupling in system.sources:
+        if coupling.source is not None and coupling.source.body == name:
+            flux = state.flux_density_t(coupling) * coupling.weight_m2
+            net += float(flux.sum())
+            gross += float(np.abs(flux).sum())
+    return BodyPull(name=name, force_n=force, moment_nmm=moment, balance=abs(net) / gross if gross else 0.0)

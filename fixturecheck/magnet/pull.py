@@ -1,0 +1,472 @@
+"""How hard the magnet pulls on every face and body, low to high."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import ContactMap
+from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef, both_sides
+from fixturecheck.kernel.mesh.tetrahedra import TetMesher
+from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, behind, magnet_model
+from fixturecheck.magnet.field.gaps import GapPatch, seat_gap_um
+from fixturecheck.magnet.field.solve import FluxSolution, PatchPull
+from fixturecheck.magnet.iron import Ferrous, ferrous_bodies, irons_of
+from fixturecheck.magnet.rating import Source, find_sources, pole_of
+from fixturecheck.result import ContactKind
+from fixturecheck.setup.model import Setup
+from fixturecheck.shop.tables import finish as finish_of
+from fixturecheck.shop.tables import material
+
+# Error of the method against fields with air around the iron: faces, and lines and edges.
+FACE_ERROR_SHARE = 0.10
+LINE_ERROR_SHARE = 0.30
+# A face that stands open is pulled harder by the method than by a field with air round it, by no more than
+# this for each millimetre beyond the error of a face: flux finds its way back beside the part.
+LIFTED_ERROR_SHARE = 1.5
+_LIFTED_UM = 50.0
+SEATED_BAND_MM = 0.1
+"""How far flux is followed in a wedge beside closed seats; further changes little, and less pulls less."""
+_NARROW_MM = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FacePull:
+    """The pull across one pair of faces, at the weak and the strong end of finish, material and source.
+
+    Parameters
+    ----------
+    a, b : str
+        `body.face` of either side.
+    weak_n, strong_n : float
+        Pull, before the error of the method.
+    weak_at_mm, strong_at_mm : ndarray, shape (3,)
+        Centre of pull.
+    toward : ndarray, shape (3,)
+        Unit direction in which `a` is drawn.
+    area_mm2 : float
+        Area that carries it.
+    flux_density_t : float
+        Mean flux density, strong end.
+    low_share, high_share : float
+        What the method's error makes of it.
+    points_mm, pressure_n_mm2 : ndarray
+        The pull over the patch, weak end, shapes (n, 3) and (n,).
+    number : int
+        Which of the field solution's patches it is: faces of several pieces have several of one name.
+    """
+
+    a: FaceRef
+    b: FaceRef
+    weak_n: float
+    strong_n: float
+    weak_at_mm: Floats
+    strong_at_mm: Floats
+    toward: Floats
+    area_mm2: float
+    flux_density_t: float
+    low_share: float
+    high_share: float
+    points_mm: Floats = field(repr=False)
+    pressure_n_mm2: Floats = field(repr=False)
+    number: int = 0
+
+    @property
+    def bodies(self) -> tuple[str, str]:
+        """The two bodies, that of `a` first."""
+        return self.a.body, self.b.body
+
+    def at(self, strength_share: float, error_share: float) -> tuple[float, Floats]:
+        """Return pull and centre between the weak end (0) and the strong end (1).
+
+        The error of the method is taken between its low end (-1) and its high end (1).
+        """
+        t, e = strength_share, 0.5 * (1.0 + error_share)
+        size = ((1 - t) * self.weak_n + t * self.strong_n) * ((1 - e) * self.low_share + e * self.high_share)
+        return size, (1 - t) * self.weak_at_mm + t * self.strong_at_mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pulls:
+    """What the magnet does to a set-up.
+
+    Parameters
+    ----------
+    faces : tuple of FacePull
+        Every pair of faces that flux crosses, but for leakage between poles.
+    source : Source or None
+        What stands behind the poles; None with the magnet off.
+    soft : Source or None
+        The softer source that they may have; None where the source is known.
+    notes : tuple of str
+        What was taken coarser, left out or bounded, in words.
+    unknowns : int
+        Size of the field solution.
+    unruled : mapping of str to str
+        Bodies that come near no iron by a face whose flux is counted, and their faces whose flux is not.
+    model, solved : MagnetModel and FluxSolution, or None
+        What was solved at the weak end, and its solution; None with the magnet off.
+    """
+
+    faces: tuple[FacePull, ...] = ()
+    source: Source | None = None
+    soft: Source | None = None
+    notes: tuple[str, ...] = ()
+    unknowns: int = 0
+    unruled: Mapping[str, str] = field(default_factory=dict)
+    model: MagnetModel | None = field(default=None, repr=False)
+    solved: FluxSolution | None = field(default=None, repr=False)
+
+    def on(self, body: str) -> tuple[FacePull, ...]:
+        """Return the pulls on one body."""
+        return tuple(f for f in self.faces if body in f.bodies)
+
+    def must_know(self, body: str) -> None:
+        """Refuse a body whose pull was not counted, which is not the same as no pull.
+
+        Raises
+        ------
+        NotComputedError
+            It meets other iron only by faces that have no rule.
+        """
+        if body in self.unruled:
+            message = (
+                f"the pull on {body} is not known: it meets iron only by {self.unruled[body]}, where the "
+                "shapes have no rule in the field solution"
+            )
+            raise NotComputedError(message)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Magnet:
+    """The magnet with everything on it, to be solved at its states.
+
+    Parameters
+    ----------
+    weak, strong : MagnetModel
+        With the weaker curves and the wider gaps, and with the stronger and the narrower.
+    source : Source
+        What stands behind the poles; the stiffer one where the magnet may be one of two.
+    soft : Source or None
+        The softer one; None where the source is known.
+    left_share : mapping of (FaceRef, FaceRef) to float
+        What finish may leave of the low end beyond what its gap takes, by either side of a gap.
+    """
+
+    weak: MagnetModel
+    strong: MagnetModel
+    source: Source
+    notes: tuple[str, ...]
+    soft: Source | None = None
+    left_share: Mapping[tuple[FaceRef, FaceRef], float] = field(default_factory=dict)
+
+    def pulls(self, strength: float) -> Pulls:
+        """Solve at a share of the full magnet.
+
+        Parameters
+        ----------
+        strength : float
+            Share of the full magnetomotive force.
+
+        Raises
+        ------
+        NotComputedError
+            The field did not converge.
+
+        Notes
+        -----
+        At its weak end each face takes the least pull of the sources that the magnet may have, at its strong
+        end the greatest: which source pulls harder differs from face to face, and from the full magnet to the
+        residual one.
+        """
+        weak = least_pulls(self.weak, self.soft, strength)
+        strong = self._strong(strength, near=weak.harder)
+        ends = zip(
+            weak.patches,
+            zip(*(s.patches for s in (*strong, weak.harder)), strict=True),
+            counted(self.weak, weak.solved),
+            strict=True,
+        )
+        faces = [face_pull(number, *found) for number, found in enumerate(ends)]
+        faces = [replace(f, low_share=f.low_share * self.left_share.get((f.a, f.b), 1.0)) for f in faces]
+        return Pulls(
+            faces=tuple(sorted((f for f in faces if f.strong_n > 1e-6), key=lambda f: (f.a, f.b, f.number))),
+            source=self.source,
+            soft=self.soft,
+            notes=self.notes + _islands(weak.solved, *strong, but=_unruled(self.weak)),
+            unknowns=weak.solved.unknowns,
+            unruled=_unruled(self.weak),
+            model=self.weak,
+            solved=weak.solved,
+        )
+
+    def _strong(self, strength: float, *, near: FluxSolution) -> tuple[FluxSolution, ...]:
+        """Solve the strong end with each source that the magnet may have, each at its greatest force."""
+        first = self.strong.solve(strength * self.source.most_share, near=near)
+        if self.soft is None:
+            return (first,)
+        hard = behind_soft(self.strong, self.soft)
+        return first, hard.solve(strength * self.soft.most_share, near=first)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LeastPulls:
+    """The pulls of one model with each source that the magnet may have, the least of them for each patch.
+
+    Parameters
+    ----------
+    patches : tuple of PatchPull
+        The lesser pull of each patch.
+    solved, harder : FluxSolution
+        The field of the source that pulls less on the whole, and of the one that pulls more.
+    """
+
+    patches: tuple[PatchPull, ...]
+    solved: FluxSolution
+    harder: FluxSolution
+
+
+def behind_soft(model: MagnetModel, soft: Source | None) -> MagnetModel:
+    """Return a model with the softer source behind its poles; as it is where there is none."""
+    return model if soft is None else behind(model, mmf_a=soft.mmf_a, gap_mm=soft.gap_mm)
+
+
+def least_pulls(model: MagnetModel, soft: Source | None, strength: float) -> LeastPulls:
+    """Solve a model with each source that the magnet may have.
+
+    Parameters
+    ----------
+    model : MagnetModel
+        With the stiffer source behind its poles.
+    soft : Source or None
+        The softer one; None where there is one source.
+    strength : float
+        Share of the full magnetomotive force.
+
+    Raises
+    ------
+    NotComputedError
+        The field did not converge.
+    """
+    first = model.solve(strength)
+    if soft is None:
+        return LeastPulls(patches=first.patches, solved=first, harder=first)
+    second = behind_soft(model, soft).solve(strength, near=first)
+    totals = [sum(p.pull_n for p in s.patches) for s in (first, second)]
+    pairs = zip(first.patches, second.patches, strict=True)
+    less, more = (first, second) if totals[0] <= totals[1] else (second, first)
+    return LeastPulls(
+        patches=tuple(min(pair, key=lambda p: p.pull_n) for pair in pairs),
+        solved=less,
+        harder=more,
+    )
+
+
+def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = None) -> Magnet:
+    """Build the magnet of a set-up and find what stands behind its poles.
+
+    Raises
+    ------
+    NotComputedError
+        A curve, a finish or a return path is missing, or no magnet gives the rated pull.
+    KernelError
+        A body could not be meshed.
+    """
+    mesher = mesher or TetMesher()
+    bodies = ferrous_bodies(setup)
+    if not {"n", "s"} <= {b.pole for b in bodies}:
+        message = "only one kind of pole lies near the parts: the flux has no return path"
+        raise NotComputedError(message)
+    sources = find_sources(setup, mesher)
+    source = sources[0]
+    fineness = Fineness(band_mm=_band_mm(setup, contacts))
+    wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)
+    weak = magnet_model(_irons(bodies, source, "weak"), seat_gap_um=wide, fineness=fineness, mesher=mesher)
+    strong = _with_narrow_gaps(weak, bodies, wide, narrow)
+    notes = [
+        f"{name} was meshed coarser than asked, {setup.write.length(size, '.1f')}"
+        for name, size in weak.coarse.items()
+    ]
+    notes += _left_out(weak)
+    known = irons_of(setup)
+    bounded = sorted({m for b in bodies if not material(m := known[b.placed.name].material).bh})
+    notes += [
+        f"{b.name} is of {b.material}, which is not magnetic: the magnet does not pull on it"
+        for b in setup.parts()
+        if not material(b.material).magnetic
+    ]
+    notes += [f"{m} has no B-H curve; it is taken between two that have one" for m in bounded]
+    soft = sources[1] if len(sources) > 1 else None
+    left = {(a, b): narrow.left_share(a, b) for a, b in (both_sides(g.name) for g in weak.gaps if g.counts)}
+    return Magnet(weak=weak, strong=strong, source=source, soft=soft, notes=tuple(notes), left_share=left)
+
+
+def _left_out(model: MagnetModel) -> list[str]:
+    """Say which flux is not counted, once for each face of a part."""
+    poles = {s.body for s in model.sources}
+    pairs = set()
+    for pair in model.left_out:
+        first, second = sorted(pair, key=lambda face: FaceRef(face).body in poles)
+        on = FaceRef(second).body if FaceRef(second).body in poles else second
+        pairs.add((first, on))
+    faces = sorted({face for face, _ in pairs})
+    return [
+        f"flux between {face} and {', '.join(sorted(o for f, o in pairs if f == face))} is left out: "
+        "their shapes have no rule"
+        for face in faces
+    ]
+
+
+class _Gaps:
+    """The gap that finish and flatness leave between two faces, at either end of what the table says."""
+
+    def __init__(self, setup: Setup, *, wide: bool) -> None:
+        self._bodies = irons_of(setup)
+        self._end = 1 if wide else 0
+        self._poles = {b.name for b in setup.poles()}
+        self._chuck = setup.holding.calibrated if setup.holding else None
+
+    def __call__(self, a: str, b: str) -> float:
+        (rz_a, flat_a), (rz_b, flat_b) = self._heights_um(a), self._heights_um(b)
+        return seat_gap_um(rz_a_um=rz_a, rz_b_um=rz_b, flatness_a_um=flat_a, flatness_b_um=flat_b)
+
+    def left_share(self, *faces: str) -> float:
+        """Return what the worse finish of some faces leaves beyond what its gap takes.
+
+        Poles count for nothing: what theirs lose is in the rated or measured pull.
+        """
+        finishes = [
+            self._bodies[ref.body].finish_of(f)
+            for ref in map(FaceRef, faces)
+            if ref.body not in self._poles
+            for f in ref.faces
+        ]
+        return 1.0 - max((finish_of(f).lost_share for f in finishes if f is not None), default=0.0)
+
+    def _heights_um(self, where: str) -> tuple[float, float]:
+        """Return Rz and flatness of a face, or the greatest of the faces that meet there."""
+        face = FaceRef(where)
+        if self._chuck is not None and face.body in self._poles:
+            # What a measured seat leaves for the pole, flatness and all, as if the piece were known.
+            piece_um = sum(finish_of(self._chuck.piece_finish).rz_um) / 2
+            return max(2.0 * self._chuck.seat_gap_um[self._end] - piece_um, 0.0), 0.0
+        body = self._bodies[face.body]
+        found = [body.finish_of(f) for f in face.faces]
+        if None in found:
+            message = f"{where} has no finish, so its gap is not known; state the finish of {face.body!r}"
+            raise NotComputedError(message)
+        known = [finish_of(str(f)) for f in found]
+        return max(f.rz_um[self._end] for f in known), max(f.flatness_um[self._end] for f in known)
+
+
+def _irons(bodies: Sequence[Ferrous], source: Source, end: str) -> list[Iron]:
+    return [
+        Iron(placed=b.placed, law=b.weak if end == "weak" else b.strong, pole=pole_of(b, source))
+        for b in bodies
+    ]
+
+
+def _with_narrow_gaps(
+    weak: MagnetModel, bodies: Sequence[Ferrous], wide: _Gaps, narrow: _Gaps
+) -> MagnetModel:
+    """Return the same meshes and tubes with the stronger curves and the narrower gaps."""
+    laws = {b.placed.name: b.strong for b in bodies}
+    gaps = []
+    for gap in weak.gaps:
+        a, b = both_sides(gap.name)
+        closer = (wide(a, b) - narrow(a, b)) * 1e-3 if gap.counts else 0.0
+        film = None if gap.film is None else min((laws[gap.a], laws[gap.b]), key=lambda w: w.saturation_t)
+        gaps.append(replace(gap, gap_mm=gap.gap_mm - closer, film=film))
+    made = tuple(replace(b, law=laws[b.name]) for b in weak.bodies)
+    return replace(weak, bodies=made, gaps=tuple(gaps))
+
+
+def _band_mm(setup: Setup, contacts: ContactMap) -> float:
+    """Return how far flux is followed through air: a little when every seat is closed, else a millimetre."""
+    for seat in setup.seats:
+        touching = [
+            p
+            for p in contacts.patches
+            if p.contact.kind == ContactKind.AREA and seat.own in (p.contact.a, p.contact.b)
+        ]
+        if not touching:
+            return 1.0
+    return SEATED_BAND_MM
+
+
+def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:
+    """Return the gaps whose pull is counted, in the order of the solution's patches."""
+    loose = set(solved.loose) if solved else set()
+    return [g for g in model.gaps if g.counts and not {g.a, g.b} & loose]
+
+
+def face_pull(number: int, weak: PatchPull, found: Sequence[PatchPull], gap: GapPatch) -> FacePull:
+    """Return the pull of one patch: the least at the weak end, and the greatest that was found.
+
+    Parameters
+    ----------
+    number : int
+        Which of the solution's patches it is.
+    weak : PatchPull
+        The least pull.
+    found : sequence of PatchPull
+        What else was found; the greatest is the strong end.
+    gap : GapPatch
+        The gap, at the weak end.
+    """
+    strong = max(found, key=lambda p: p.pull_n)
+    a, b = both_sides(strong.name)
+    points_mm, gap_mm = gap.points_a_mm, gap.gap_mm
+    narrow = strong.area_mm2 < _NARROW_MM * float(np.ptp(points_mm, axis=0).max(initial=0.0))
+    # What opens from an edge carries its flux in a line beside the edge, however wide it is followed.
+    opens = float(np.ptp(gap_mm)) * 1e3 > _LIFTED_UM
+    lifted = float(gap_mm.min()) * 1e3 > _LIFTED_UM
+    low, high = 1.0 - FACE_ERROR_SHARE, 1.0 + FACE_ERROR_SHARE
+    if narrow or opens:
+        low, high = 1.0 - LINE_ERROR_SHARE, 1.0 + LINE_ERROR_SHARE
+    if lifted:
+        low *= lifted_low_share(float(gap_mm.max()))
+    size = float(np.linalg.norm(strong.force_n))
+    return FacePull(
+        a=a,
+        b=b,
+        # Where normals lean over a face, its pull adds up to less than its pressure does.
+        weak_n=float(np.linalg.norm(weak.force_n)),
+        strong_n=size,
+        weak_at_mm=weak.centre_mm,
+        strong_at_mm=strong.centre_mm,
+        toward=strong.force_n / size if size else np.array([0.0, 0.0, -1.0]),
+        area_mm2=strong.area_mm2,
+        flux_density_t=strong.flux_density_mean_t,
+        low_share=low,
+        high_share=high,
+        points_mm=points_mm,
+        pressure_n_mm2=weak.pressure_n_mm2,
+        number=number,
+    )
+
+
+def lifted_low_share(gap_mm: float) -> float:
+    """Return what is left of the low end of a face that stands open, as a share."""
+    return 1.0 / (1.0 + LIFTED_ERROR_SHARE * gap_mm)
+
+
+def _unruled(model: MagnetModel) -> Mapping[str, str]:
+    """Find bodies with faces whose flux is left out, and no other face that lies close to iron."""
+    close = {
+        n for g in model.gaps if g.counts and float(g.gap_mm.min()) * 1e3 <= _LIFTED_UM for n in (g.a, g.b)
+    }
+    close |= {s.body for s in model.sources}
+    faces: dict[str, set[str]] = {}
+    for face in {f for pair in model.left_out for f in pair}:
+        faces.setdefault(FaceRef(face).body, set()).add(face)
+    return {body: " and ".join(sorted(found)) for body, found in faces.items() if body not in close}
+
+
+def _islands(*solutions: FluxSolution, but: Iterable[str]) -> tuple[str, ...]:
+    loose = sorted({name for s in solutions for name in s.loose} - set(but))
+    return tuple(f"no flux reaches {name}: it is not held by the magnet" for name in loose)

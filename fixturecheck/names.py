@@ -1,0 +1,96 @@
+"""Names of bodies and faces: which are allowed, and which known one was probably meant."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+from fixturecheck.errors import SetupError
+
+MOST_NAME = 60
+"""The longest name that is taken, in characters."""
+
+NAME = re.compile(r"[A-Za-z0-9_-]+")
+"""What a body, face or cut may be called: it becomes a file name and one side of `body.face`."""
+
+CHECKS = (
+    "seat", "nest", "rest", "location", "tolerance", "hold", "crash", "reach", "clear", "align", "limits",
+    "release",
+)  # fmt: skip
+"""The checks by their names, for what may be stated of them."""
+
+SEVERITIES = ("go", "caution", "no-go")
+"""What a no-go may count as."""
+
+BY_PLACE = re.compile(r"face_\d+")
+"""Names kept for faces that nobody named; they are numbered by place."""
+
+
+def allowed_name(name: object, where: str, most: int = MOST_NAME) -> None:
+    """Refuse what may not be the name of a body, face, cut, clamp or mill.
+
+    Raises
+    ------
+    SetupError
+        It is too long, or has letters that no file name should have.
+    """
+    if not isinstance(name, str) or not NAME.fullmatch(name):
+        message = f"{where}: a name is made of letters a to z, digits, _ and -, without blanks or dots"
+        raise SetupError(message)
+    if len(name) > most:
+        message = f"{where}: a name has at most {most} letters, since it becomes part of file names"
+        raise SetupError(message)
+
+
+def one_of(value: object, known: tuple[str, ...], where: str) -> None:
+    """Refuse a word that is none of those known.
+
+    Raises
+    ------
+    SetupError
+        Names the place, the word and those that may stand there.
+    """
+    if value not in known:
+        message = f"{where}: {value!r} is unknown; use {', '.join(known[:-1])} or {known[-1]}"
+        raise SetupError(message)
+
+
+def plain(name: str) -> str:
+    """Turn a name from a file into one that is allowed: other characters become `_`; may be empty."""
+    return re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_")
+
+
+_SHOWN = 24
+
+
+def nearest(wanted: str, known: Iterable[str]) -> str:
+    """Say which known names come closest to the one that was not found, or list what there is.
+
+    Returns
+    -------
+    str
+        `did you mean 'floor' or 'flank'?`, else `there are a, b, c`, else `there are none`.
+    """
+    names = sorted(set(known))
+    # Compared without regard to case, so that FLOOR finds floor.
+    folded: dict[str, str] = {}
+    for name in names:
+        folded.setdefault(name.lower(), name)
+    close = [folded[n] for n in get_close_matches(str(wanted).lower(), folded, n=3, cutoff=0.6)]
+    if close:
+        return "did you mean " + " or ".join(repr(n) for n in close) + "?"
+    if not names:
+        return "there are none"
+    return "there are " + ", ".join(names[:_SHOWN]) + (", ..." if len(names) > _SHOWN else "")
+
+
+def unknown(name: str, known: Iterable[str], *, what: str) -> SetupError:
+    """Return the error for a name that is not known, with the nearest names, or all when none is near.
+
+    Parameters
+    ----------
+    what : str
+        What the name is of: `material`, `parameter of parallel`.
+    """
+    return SetupError(f"{what} {name!r} is not known; {nearest(name, known)}")

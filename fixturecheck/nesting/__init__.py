@@ -1,0 +1,1 @@
+"""Where parts come to rest: footing, settling, location, order, tolerance."""

@@ -1,0 +1,335 @@
+"""Whether the rest depends on the order of staging, and whether it stands a hand's push."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.proximity.penetration import sunk
+from fixturecheck.errors import NotComputedError
+from fixturecheck.nesting.model import Bench, OrderTold, Staging, bench_of
+from fixturecheck.nesting.outcome import candidates, vector
+from fixturecheck.nesting.settle import (
+    backs_of,
+    finder_of,
+    in_the_way,
+    loads_of,
+    loose_of,
+    placed,
+    ranks_of,
+    rest_from_off,
+    walk,
+)
+from fixturecheck.result import Vector
+from fixturecheck.rigid.freedoms import null_space
+from fixturecheck.rigid.motion import Poses, jacobian, turn_of
+from fixturecheck.setup.model import Setup
+from fixturecheck.statics.contact_step import Load, wrenches
+from fixturecheck.statics.friction import unbalanced
+from fixturecheck.statics.rest import Bounds, Ending, Settling, settle
+from fixturecheck.units import Writing, axis_text
+
+STATED = ("together", "in order", "together from further away")
+CANNOT_BE = (Ending.OVERLAPS, Ending.JAMMED)
+"""Endings of stagings in which parts have no room; they say nothing against the set-up."""
+MOST_TURNS = 64
+"""Single parts that are settled to try orders; orders that would take more are counted and not tried."""
+
+
+def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) -> OrderTold:
+    """Compare the rests of parts pushed all together, in the order stated, and in others that could matter.
+
+    Those are the reverse of the stated order and, for every part that touches one after it, the order in
+    which it comes last. An order in which a part takes the place of one to come, or does not come to rest
+    without it, cannot be; it is told with the reason and counts for nothing.
+
+    Raises
+    ------
+    SetupError
+        Staging names a body that is not there, or nothing is loose.
+    KernelError
+        A solid could not be triangulated.
+    """
+    bench = bench or bench_of(setup)
+    loose = loose_of(bench, staging)
+    order = (*staging.order, *(n for i in loose if (n := bench.bodies[i].name) not in staging.order))
+    rests, barred = {}, {}
+    for name, raw in _stated(bench, staging, loose, order).items():
+        if raw.ending is Ending.REST:
+            rests[name] = raw
+        elif name != "together" and not (name == "in order" and staging.order) and raw.ending in CANNOT_BE:
+            barred[name] = f"{bench.bodies[raw.body].name if raw.body >= 0 else 'a part'} finds no room"
+        else:
+            says = f"parts pushed {name} do not come to rest ({raw.ending}); the order of staging matters"
+            return OrderTold(spread_um=np.inf, tried=STATED, says=says, fits=False)
+    first = rests["together"]
+    turns = _Turns(bench=bench, staging=staging, loose=loose, rest=first.poses)
+    tried = {name: raw.poses for name, raw in rests.items()}
+    others = _others(bench, first, order)
+    most = len(others) + len(tried) + len(barred)
+    for name, bodies in others.items():
+        try:
+            tried[name] = turns.placed(bodies)
+        except _CannotBeError as reason:
+            barred[name] = str(reason)
+        except _TooManyError:
+            continue
+    apart_um = {name: _apart(bench, first, poses, loose) * 1e3 for name, poses in tried.items()}
+    left = most - len(barred) - len(tried)
+    return OrderTold(
+        spread_um=max(apart_um.values()),
+        tried=tuple(tried),
+        says=_says(setup, apart_um) + _but(barred, left),
+        fits=max(apart_um.values()) <= setup.tolerances.touch_um,
+    )
+
+
+def _stated(
+    bench: Bench, staging: Staging, loose: Sequence[int], order: tuple[str, ...]
+) -> dict[str, Settling]:
+    """Return the rests of parts pushed together, in order, and together from further away.
+
+    The last only where nothing stands behind them: lifted over it, they would be let go in the air.
+    """
+    loads, further = loads_of(bench, staging, loose), 2.5 * staging.approach_mm
+    ranks = ranks_of(bench, replace(staging, order=()), loads)
+    together, in_order, away = STATED
+    found = {
+        together: walk(bench, replace(staging, order=()), loose, Bounds())[0],
+        in_order: walk(bench, replace(staging, order=order), loose, Bounds())[0],
+    }
+    if len(in_the_way(bench, loose, bench.drawn, backs_of(loads, ranks, further)).gap_mm) == 0:
+        found[away] = rest_from_off(bench, loads, ranks, further, Bounds())
+    return found
+
+
+def _says(setup: Setup, apart_um: Mapping[str, float]) -> str:
+    """Return what the orders tried came to."""
+    worst = max(apart_um, key=lambda name: apart_um[name])
+    if apart_um[worst] <= setup.tolerances.touch_um:
+        return "the parts rest in the same place however they are staged"
+    far = setup.write.gap(apart_um[worst], ".1f")
+    return f"the rest depends on the order of pushing: pushed {worst}, parts end up to {far} away"
+
+
+def _but(barred: Mapping[str, str], left: int) -> str:
+    """Return which orders cannot be, and how many were not tried."""
+    said = ""
+    if barred:
+        name, reason = next(iter(barred.items()))
+        more = len(barred) - 1
+        said += f"; they cannot be staged {name}, as {reason}"
+        said += f", nor in {more} other {'orders' if more > 1 else 'order'}" if more else ""
+    return said + (f"; {left} more {'orders were' if left > 1 else 'order was'} not tried" if left else "")
+
+
+def _others(bench: Bench, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
+    """Return the orders that could matter besides the stated one, each once, by what they are called."""
+    stated = tuple(bench.index(name) for name in order)
+    touch = bench.setup.tolerances.touch_mm
+    matter = [b for k, b in enumerate(stated) if _touches(rest, b, stated[k + 1 :], touch)]
+    last = {f"with {bench.bodies[b].name} last": (*(o for o in stated if o != b), b) for b in matter}
+    # The same order under two names is tried under the first.
+    found: dict[tuple[int, ...], str] = {stated: ""}
+    for name, one in {"in reverse order": stated[::-1], **last}.items():
+        found.setdefault(one, name)
+    return {name: one for one, name in found.items() if name}
+
+
+def _touches(rest: Settling, body: int, others: Sequence[int], touch_mm: float) -> bool:
+    """Tell whether a body touches any of some others at rest."""
+    rows = rest.rows
+    mine = (rows.body_a == body) & np.isin(rows.body_b, others)
+    mine |= (rows.body_b == body) & np.isin(rows.body_a, others)
+    return bool(np.any(mine & (rows.gap_mm <= touch_mm)))
+
+
+class _CannotBeError(Exception):
+    """An order in which some part has no place of its own."""
+
+
+class _TooManyError(Exception):
+    """As many single parts were settled as may be."""
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Turns:
+    """Places parts one after the other; orders that begin alike are settled once as far as they do."""
+
+    bench: Bench
+    staging: Staging
+    loose: tuple[int, ...]
+    rest: Poses
+    known: dict[tuple[int, ...], Poses | str] = field(default_factory=dict)
+
+    def placed(self, order: tuple[int, ...]) -> Poses:
+        """Return where bodies are after they came in an order.
+
+        Raises
+        ------
+        _CannotBeError
+            Why they cannot come so.
+        _TooManyError
+            It would take more settling than is allowed.
+        """
+        start = self.bench.drawn
+        for count in range(1, len(order) + 1):
+            begun = order[:count]
+            if begun not in self.known:
+                if len(self.known) >= MOST_TURNS:
+                    raise _TooManyError
+                self.known[begun] = self._came(begun[-1], start, order[count:])
+            found = self.known[begun]
+            if isinstance(found, str):
+                raise _CannotBeError(found)
+            start = found
+        return start
+
+    def _came(self, body: int, start: Poses, waiting: tuple[int, ...]) -> Poses | str:
+        """Return where bodies are once one more has come, or why it cannot come before those that wait."""
+        bench, name = self.bench, self.bench.bodies[body].name
+        loads = loads_of(bench, self.staging, (body,) if body in self.loose else ())
+        load = loads[0] if loads else None
+        raw = placed(bench, body, load, start, waiting, self.staging.approach_mm, Bounds())
+        if raw.ending is not Ending.REST:
+            return f"{name} does not come to rest ({raw.ending}) {'before the others' if waiting else 'then'}"
+        for other in waiting:
+            if self._taken(raw.poses, body, other):
+                return f"{name} takes the place of {bench.bodies[other].name}"
+        return raw.poses
+
+    def _taken(self, poses: Poses, body: int, other: int) -> bool:
+        """Tell whether a body stands deep in where another rests."""
+        rotation = np.stack((poses.rotation[body], self.rest.rotation[other]))
+        origin = np.stack((poses.origin_mm[body], self.rest.origin_mm[other]))
+        pair = [self.bench.features[i] for i in (body, other)]
+        return len(sunk(pair, [True, True], rotation, origin, any_place=True).gap_mm) > 0
+
+
+def _apart(bench: Bench, one: Settling, poses: Poses, loose: Sequence[int]) -> float:
+    """Return how far poses are from a rest in mm at any corner, along what contacts hold."""
+    worst = 0.0
+    for body in loose:
+        mine = np.flatnonzero(
+            ((one.rows.body_a == body) | (one.rows.body_b == body))
+            & (one.rows.gap_mm <= bench.setup.tolerances.touch_mm)
+        )
+        centre = one.poses.apply(body, bench.features[body].centre_mm)
+        size = bench.features[body].size_mm
+        slopes = jacobian(candidates(one).where(mine), np.array([body]), centre[None])
+        slopes[:, 3:] /= size
+        free = null_space(slopes)
+        shift = poses.apply(body, bench.features[body].centre_mm) - centre
+        turn = turn_of(poses.rotation[body] @ one.poses.rotation[body].T) * size
+        twist = np.concatenate((shift, turn))
+        held = twist - free @ (free.T @ twist)
+        worst = max(worst, float(np.linalg.norm(held)))
+    return worst
+
+
+HAND_MU = 0.1
+"""Friction that a hand's push meets: the low end of steel on steel with oil, from memory."""
+ROCKS_DEG = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class UnderHand:
+    """What a part does under a hand's push.
+
+    Parameters
+    ----------
+    stays : bool
+        Contacts with friction hold it where it is.
+    shift_mm : Vector
+        How far the pushed point goes before the part rests again.
+    turn_deg : Vector
+        Axis times angle of the turn to the new rest.
+    ending : Ending
+        `REST`, or that it goes over or away.
+    """
+
+    body: str
+    stays: bool
+    shift_mm: Vector
+    turn_deg: Vector
+    ending: Ending
+    says: str
+
+
+def under_hand(
+    setup: Setup, staging: Staging, body: str, *, at_mm: Vector, force_n: Vector,
+    mu: float = HAND_MU, bench: Bench | None = None,
+) -> UnderHand:  # fmt: skip
+    """Return what one part does when a hand pushes it at a point once everything is at rest.
+
+    Parameters
+    ----------
+    at_mm : Vector
+        Point in the body's own frame.
+    force_n : Vector
+        Push in the machine's frame.
+    mu : float
+        Friction at the contacts.
+
+    Raises
+    ------
+    NotComputedError
+        The parts do not come to rest before the push.
+    """
+    bench = bench or bench_of(setup)
+    raw, loads = _rest(bench, staging)
+    return _pressed(bench, raw, loads, bench.index(body), np.array(at_mm), np.array(force_n), mu)
+
+
+def _rest(bench: Bench, staging: Staging) -> tuple[Settling, list[Load]]:
+    raw, loads = walk(bench, staging, loose_of(bench, staging), Bounds())
+    if raw.ending is not Ending.REST:
+        message = f"the parts do not come to rest ({raw.ending})"
+        raise NotComputedError(message)
+    return raw, loads
+
+
+def _pressed(
+    bench: Bench, raw: Settling, loads: Sequence[Load], body: int, at: Floats, force: Floats, mu: float
+) -> UnderHand:
+    """Add a push to one body at rest: held by friction, or settled again from where it is."""
+    name = bench.bodies[body].name
+    pushed = [replace(one, also=(*one.also, (force, at))) if one.body == body else one for one in loads]
+    bodies = np.array([one.body for one in pushed])
+    centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in pushed])
+    sizes = np.array([one.size_mm for one in pushed])
+    touch = bench.setup.tolerances.touch_mm
+    load = wrenches(pushed, raw.poses)
+    rest = unbalanced(raw.rows, bodies, centres, load, sizes, mu=mu, closure_mm=touch)
+    nothing = (0.0, 0.0, 0.0)
+    if rest <= 1e-5:
+        says = f"{name} stays put under the push"
+        return UnderHand(
+            body=name, stays=True, shift_mm=nothing, turn_deg=nothing, ending=Ending.REST, says=says
+        )
+    again = settle(
+        pushed, raw.poses, finder_of(bench.scene(bodies.tolist())), Bounds(step_mm=0.1, approach_mm=0.05)
+    )
+    shift = again.poses.apply(body, at) - raw.poses.apply(body, at)
+    turn = np.degrees(turn_of(again.poses.rotation[body] @ raw.poses.rotation[body].T))
+    return UnderHand(
+        body=name,
+        stays=False,
+        shift_mm=vector(shift),
+        turn_deg=vector(turn),
+        ending=again.ending,
+        says=_push_says(name, again.ending, shift, turn, bench.setup.write),
+    )
+
+
+def _push_says(name: str, ending: Ending, shift: Floats, turn: Floats, write: Writing) -> str:
+    """Return one sentence on what a push did."""
+    angle = float(np.linalg.norm(turn))
+    if ending is not Ending.REST:
+        return f"{name} does not come to rest again under the push ({ending})"
+    if angle > ROCKS_DEG:
+        return f"{name} rocks by {angle:.3f} deg under the push, about {axis_text(vector(turn / angle))}"
+    return f"{name} slides by {write.length(float(np.linalg.norm(shift)), '.3f')} under the push"

@@ -1,0 +1,263 @@
+"""How the seats of each part locate the work, and which stops only close a part in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import area_mm2, face_frame
+from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.nesting.model import Bench, Carried, Settled
+from fixturecheck.nesting.probabilities import Target
+from fixturecheck.rigid.freedoms import null_space
+from fixturecheck.rigid.location import Located, SeatPoints, located, seat_rows, sensitivity
+from fixturecheck.setup.model import Seat, Setup
+
+OPPOSED = -0.9
+"""Cosine below which two seats hold a part from opposite sides."""
+_IDLE = 1e-3
+"""Share of what a part is carried with below which a stop counts as not pressed (a light hand: a quarter)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Held:
+    """A seat of a part that touches: the unit normal into the part, what it carries, and what it faces.
+
+    `faced` are the seats that hold the part from the other side; only a seat that closes it in has some.
+    """
+
+    seat: Seat
+    normal: np.ndarray
+    faced: tuple[Seat, ...] = ()
+
+
+def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[Seat, ...]:
+    """Return the seats of rank `stop` that face another seat of their part, which its pushes press it on.
+
+    A seat that carries nothing under the pushes, or that lies on a fixture that is pushed up against the
+    part, holds the part in its place and does not say where that is.
+
+    Parameters
+    ----------
+    carried : sequence of Carried
+        Faces that touch at rest, with what they carry.
+    loose : iterable of str
+        Bodies that moved to their rest.
+    """
+    return tuple(held.seat for held in _held(bench, carried, set(loose)) if held.faced)
+
+
+def closing_fixtures(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[int, ...]:
+    """Return the fixtures that stay put and touch parts only as stops that close them in.
+
+    A fastened one is none of them where the parts are pressed on another that is fastened: the gap between
+    the two does not follow the parts.
+    """
+    moved = set(loose)
+    held = _held(bench, carried, moved)
+    closing = [one for one in held if one.faced]
+    pairs = {frozenset((one.seat.own, one.seat.other)) for one in closing}
+    busy = {n for one in carried if frozenset((one.a, one.b)) not in pairs for n in one.bodies}
+    stays = {
+        one.seat.on
+        for one in closing
+        if _fastened(bench, one.seat.on) and any(_leads_to_fastened(bench, held, s) for s in one.faced)
+    }
+    closed = {one.seat.on for one in closing} - moved - busy - stays
+    return tuple(bench.index(name) for name in sorted(closed))
+
+
+def _held(bench: Bench, carried: Sequence[Carried], moved: set[str]) -> list[_Held]:
+    """Return every seat that touches, with what it faces if it only closes its part in."""
+    found: list[_Held] = []
+    for part in dict.fromkeys(seat.body for seat in bench.setup.seats):
+        touching = [
+            (seat, *acting)
+            for seat in bench.setup.seats
+            if seat.body == part and (acting := _acting(carried, seat)) is not None
+        ]
+        most = max((force for _, _, force in touching), default=0.0)
+        kept: list[_Held] = []
+        # Those that carry most are asked first: of two that face each other one locates.
+        for seat, normal, force in sorted(touching, key=lambda one: (one[0].rank == "stop", -one[2])):
+            pushed_up = seat.on in moved and bench.setup.body(seat.on).role != "part"
+            faced = tuple(other.seat for other in kept if float(normal @ other.normal) < OPPOSED)
+            if seat.rank == "stop" and faced and (pushed_up or force <= _IDLE * most):
+                found.append(_Held(seat=seat, normal=normal, faced=faced))
+            else:
+                kept.append(_Held(seat=seat, normal=normal))
+        found += kept
+    return found
+
+
+def _leads_to_fastened(bench: Bench, held: Sequence[_Held], seat: Seat) -> bool:
+    """Tell whether a seat is on a fastened fixture, or on a part that is seated on one the same way."""
+    asked: set[str] = set()
+    waiting = [seat]
+    normals = {one.seat.other: one.normal for one in held}
+    while waiting:
+        one = waiting.pop()
+        if _fastened(bench, one.on):
+            return True
+        if one.on in asked:
+            continue
+        asked.add(one.on)
+        way = normals[one.other]
+        waiting += [
+            other.seat for other in held if other.seat.body == one.on and float(other.normal @ way) > -OPPOSED
+        ]
+    return False
+
+
+def _fastened(bench: Bench, name: str) -> bool:
+    """Tell whether a fixture is stated as fastened or belongs to a magnet, as a chuck's rail does."""
+    body = bench.setup.body(name)
+    fellows = [b for b in bench.bodies if b is body or (body.group and b.group == body.group)]
+    return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
+
+
+def _acting(carried: Sequence[Carried], seat: Seat) -> tuple[np.ndarray, float] | None:
+    """Return which way a seat holds its part and how hard; None where it does not touch."""
+    mine, pair = seat.own, frozenset((seat.own, seat.other))
+    for one in carried:
+        if frozenset((one.a, one.b)) == pair:
+            # The normal told is out of b into a.
+            return np.array(one.normal) * (1.0 if one.a == mine else -1.0), one.force_n
+    return None
+
+
+_MOVES = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TargetMoved:
+    """How one face of the work moves with the seats.
+
+    Parameters
+    ----------
+    target : Target
+        The face's middle and its normal.
+    by_seat : mapping of str to float
+        um along the normal for each um that a seat's face is out.
+    free_mm : float
+        How far the face moves along its normal for each mm that the part moves in the freedom the seats
+        leave; zero where the seats locate it.
+    """
+
+    target: Target
+    by_seat: Mapping[str, float]
+    free_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartLocated:
+    """How one part is located: what each of its seats takes, and how the faces that are cut move.
+
+    `seats` stand in the order of `located.roles`. `closing` are the stops that only close the part in; they
+    do not locate it.
+    """
+
+    body: str
+    located: Located
+    seats: tuple[Seat, ...]
+    closing: tuple[Seat, ...]
+    targets: tuple[TargetMoved, ...]
+
+
+def targets_of(setup: Setup) -> tuple[Target, ...]:
+    """Return the floors and walls of all cuts as places with directions, where they are drawn."""
+    return tuple(
+        _target(setup, cut.name, part, face)
+        for cut in setup.cuts
+        for part in cut.parts
+        for face in (cut.floor, cut.wall)
+        if face is not None
+    )
+
+
+def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
+    """Return the middle of a target face and the normal there."""
+    body = setup.body(part)
+    solid = placed_at(body.solid, body.at)
+    faces = faces_of(solid)
+    pieces = [faces[i] for i in body.face_indices(face)]
+    frames = [face_frame(p) for p in pieces]
+    middle = np.average([f[0] for f in frames], axis=0, weights=[area_mm2(p) for p in pieces])
+    return Target(
+        name=f"{cut}/{part}.{face}", body=part, at_mm=to_vector(middle), direction=to_vector(frames[0][1]),
+        cut=cut, face=face,
+    )  # fmt: skip
+
+
+def parts_located(bench: Bench, settled: Settled) -> tuple[PartLocated, ...]:
+    """Return how each loose part that has seats is located by those that are closed."""
+    targets = targets_of(bench.setup)
+    closing = closing_seats(bench, settled.carried, settled.poses)
+    out = []
+    for name in settled.poses:
+        mine = [s for s in bench.setup.seats if s.body == name]
+        seats = [(s, p) for s in mine if s not in closing and (p := _points(settled, s))]
+        if seats:
+            part = _part(bench, settled, name, seats, [t for t in targets if t.body == name])
+            out.append(replace(part, closing=tuple(s for s in mine if s in closing)))
+    return tuple(out)
+
+
+def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
+    """Return where a seat carries, with normals out of the support into the part."""
+    mine, pair = seat.own, frozenset((seat.own, seat.other))
+    for one in settled.carried:
+        if frozenset((one.a, one.b)) == pair:
+            # The normal told is out of b into a.
+            normal = np.array(one.normal) * (1.0 if one.a == mine else -1.0)
+            points = np.array(one.points_mm)
+            return SeatPoints(
+                name=f"{seat.face} on {seat.on}.{seat.on_face}",
+                points_mm=points,
+                normal=np.tile(normal, (len(points), 1)),
+            )
+    return None
+
+
+def _part(
+    bench: Bench, settled: Settled, name: str, seats: list[tuple[Seat, SeatPoints]], targets: list[Target]
+) -> PartLocated:
+    size = bench.features[bench.index(name)].size_mm
+    points = [p for _, p in seats]
+    about = np.mean(np.concatenate([p.points_mm for p in points]), axis=0)
+    rows = np.concatenate([seat_rows(p.points_mm, p.normal, about) for p in points])
+    # Turns count as mm at the part's size, so that small and large parts are judged alike.
+    scaled = rows.copy()
+    scaled[:, 3:] /= size
+    free = null_space(scaled)
+    moved = [_moved(settled, t, points, (rows, about, free, size)) for t in targets]
+    return PartLocated(
+        body=name,
+        located=located(points, size),
+        seats=tuple(s for s, _ in seats),
+        closing=(),
+        targets=tuple(moved),
+    )
+
+
+def _moved(
+    settled: Settled,
+    target: Target,
+    points: list[SeatPoints],
+    known: tuple[Floats, Floats, Floats, float],
+) -> TargetMoved:
+    """Return how one target moves; where it is at rest, not where it is drawn."""
+    rows, about, free, size = known
+    place = np.array(target.at_mm) + np.array(settled.poses[target.body].shift_mm)
+    direction = np.array(target.direction)
+    each = sensitivity(rows, about, place, direction)
+    ends = np.cumsum([len(p.points_mm) for p in points])[:-1]
+    by_seat = {p.name: float(part.sum()) for p, part in zip(points, np.split(each, ends), strict=True)}
+    seen = np.concatenate((direction, np.cross(place - about, direction) / size))
+    loose = float(np.linalg.norm(seen @ free)) if free.shape[1] else 0.0
+    return TargetMoved(target=target, by_seat=by_seat, free_mm=loose if loose > _MOVES else 0.0)

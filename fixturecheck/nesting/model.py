@@ -1,0 +1,227 @@
+"""What settling works on and answers: bodies ready to move, poses at rest, what carries, what is open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.proximity.candidates import Scene, Shapes
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.features import Features, features_of
+from fixturecheck.kernel.brep.topology import one_of_each
+from fixturecheck.kernel.place import drawing_matrix, matrix_of
+from fixturecheck.result import ContactKind, Freedom, Vector
+from fixturecheck.rigid.motion import Poses
+from fixturecheck.setup.model import Body, Seat, Setup
+from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.statics.rest import Ending
+
+__all__ = [
+    "Carried", "OrderTold", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RestPose:
+    """Where one body rests.
+
+    Parameters
+    ----------
+    body : str
+        Which body.
+    matrix : ndarray, shape (4, 4)
+        Its frame in the machine's at rest; replaces `Body.at`.
+    shift_mm : Vector
+        How far its centre is from where it was drawn.
+    turn_deg : Vector
+        Axis times angle from drawn to rest.
+    """
+
+    body: str
+    matrix: Floats
+    shift_mm: Vector
+    turn_deg: Vector
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Carried:
+    """Two faces that touch at rest.
+
+    Parameters
+    ----------
+    a, b : FaceRef
+        Face on either side.
+    kind : ContactKind
+        How they meet, by how the touching places lie.
+    force_n : float
+        Force across; zero where they touch and nothing presses.
+    normal : Vector
+        Mean direction out of `b` into `a`.
+    points_mm : tuple of Vector
+        The touching places.
+    intended : bool
+        Whether a seat of the set-up says so.
+    """
+
+    a: FaceRef
+    b: FaceRef
+    kind: ContactKind
+    force_n: float
+    normal: Vector
+    points_mm: tuple[Vector, ...]
+    intended: bool
+
+    @property
+    def bodies(self) -> tuple[str, str]:
+        """The two bodies, that of `a` first."""
+        return self.a.body, self.b.body
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SeatAtRest:
+    """One intended seat at rest.
+
+    Parameters
+    ----------
+    gap_min_um, gap_max_um : float
+        Gap over the part of the faces that look at each other; infinite where they no longer do.
+    closed : bool
+        Whether they touch anywhere.
+    force_n : float
+        Force that the seat carries.
+    """
+
+    seat: Seat
+    gap_min_um: float
+    gap_max_um: float
+    closed: bool
+    force_n: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settled:
+    """Where everything rests, or why it does not.
+
+    Parameters
+    ----------
+    ending : Ending
+        `REST`, or what happened instead.
+    says : str
+        One sentence.
+    poses : mapping of str to RestPose
+        By loose body; where the body was last when the ending is not `REST`.
+    carried : tuple of Carried
+        Faces that touch at rest.
+    seats : tuple of SeatAtRest
+        Every intended seat of a loose body.
+    freedoms : tuple of Freedom
+        Motions left.
+    residual_um : float
+        Deepest overlap left.
+    balance : float
+        Share of the load that contacts do not balance: what friction must hold.
+    steps : int
+        Steps taken.
+    error_um : float
+        Bound on how deep bodies may stand in each other where they rest, beyond the overlap told; zero where
+        all that is near is exact.
+    """
+
+    ending: Ending
+    says: str
+    poses: Mapping[str, RestPose]
+    carried: tuple[Carried, ...]
+    seats: tuple[SeatAtRest, ...]
+    freedoms: tuple[Freedom, ...]
+    residual_um: float
+    balance: float
+    steps: int
+    error_um: float = 0.0
+
+    @property
+    def rests(self) -> bool:
+        """True where a rest pose was found."""
+        return self.ending is Ending.REST
+
+    def unintended(self) -> tuple[Carried, ...]:
+        """Return the touching faces that no seat asks for and that carry force."""
+        return tuple(c for c in self.carried if not c.intended and c.force_n > 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OrderTold:
+    """Whether the rest depends on how the parts were staged.
+
+    Parameters
+    ----------
+    spread_um : float
+        Greatest distance between rests at any corner of any part, along motions that contacts do not leave
+        free.
+    tried : tuple of str
+        The stagings compared.
+    says : str
+        One sentence.
+    """
+
+    spread_um: float
+    tried: tuple[str, ...]
+    says: str
+    fits: bool = field(default=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bench:
+    """The bodies of a set-up as features, with poses as drawn; made once and settled as often as wanted.
+
+    Parameters
+    ----------
+    bodies : tuple of Body
+        In the set-up's order; indices below refer to it.
+    features : tuple of Features
+        What of each can touch, in its own frame.
+    drawn : Poses
+        Poses as drawn.
+    known : dict
+        What was made of the features for the settlings before.
+    """
+
+    setup: Setup
+    bodies: tuple[Body, ...]
+    features: tuple[Features, ...]
+    drawn: Poses
+    known: dict[tuple[Features, ...], Shapes] = field(default_factory=dict)
+
+    def scene(self, loose: Iterable[int]) -> Scene:
+        """Return the bodies ready to be looked at, with those that move."""
+        moving = set(loose)
+        if self.features not in self.known:
+            self.known.clear()
+            self.known[self.features] = Shapes(self.features)
+        return Scene(self.known[self.features], [i in moving for i in range(len(self.bodies))])
+
+    def index(self, name: str) -> int:
+        """Return the number of a body."""
+        self.setup.body(name)
+        return next(i for i, b in enumerate(self.bodies) if b.name == name)
+
+
+def bench_of(setup: Setup) -> Bench:
+    """Read the features of every body of a set-up, each distinct solid once."""
+    known: dict[tuple[int, bytes], Features] = {}
+    features = []
+    for body, first in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
+        # Features are told in the frame of the body, in which its skin may have been moved.
+        one = first, drawing_matrix(body.solid).tobytes()
+        if one not in known:
+            known[one] = features_of(body.solid)
+        features.append(known[one])
+    return Bench(setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies))
+
+
+def drawn_poses(bodies: Iterable[Body]) -> Poses:
+    """Return where bodies are drawn."""
+    matrices = np.array([matrix_of(b.at) for b in bodies])
+    return Poses(rotation=matrices[:, :3, :3].copy(), origin_mm=matrices[:, :3, 3].copy())

@@ -1,0 +1,525 @@
+"""A settling's numbers as poses, faces that carry, open seats, freedoms, and what may be unseen.
+
+How deep bodies may still stand in each other unseen where they rest.
+Where a face is free-form, all places where two bodies could be deepest in each other are bounded
+(`contact/proximity/bounds`). Curved edges stand as chords against other edges and simple round faces; where
+those come near, the chord's distance from its arc bounds what is not seen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+from shapely import Polygon, polygonize, union_all
+from shapely.geometry import LineString
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.proximity.bounds import Side, deepest_mm
+from fixturecheck.contact.proximity.candidates import Candidates, Scene
+from fixturecheck.contact.proximity.query import find_candidates
+from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.kernel.brep.free_form import Target
+from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind, SweptPrimitive
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import vertex
+from fixturecheck.kernel.measure import distance
+from fixturecheck.nesting.model import Bench, Carried, RestPose, SeatAtRest, Settled
+from fixturecheck.result import ContactKind, Freedom, FreedomKind, Vector
+from fixturecheck.rigid.freedoms import Motion, motions
+from fixturecheck.rigid.motion import Poses, jacobian, turn_of
+from fixturecheck.setup.model import Seat
+from fixturecheck.statics.contact_step import Load
+from fixturecheck.statics.rest import Ending, Settling
+
+
+def gap_um(
+    bench: Bench, poses: Poses, first: tuple[int, int], second: tuple[int, int]
+) -> tuple[float, float]:
+    """Return the least and greatest gap in um between two faces where they look at each other.
+
+    Parameters
+    ----------
+    first, second : tuple of int
+        Body and face index.
+
+    Returns
+    -------
+    (low, high)
+        Negative where they overlap; both infinite where the faces do not look at each other.
+    """
+    plane_a, plane_b = _plane(bench, first), _plane(bench, second)
+    if plane_a is None or plane_b is None:
+        return _round_gap(bench, poses, first, second)
+    a, b = _placed(bench, poses, first, plane_a), _placed(bench, poses, second, plane_b)
+    if float(a[1] @ b[1]) > -0.5:
+        return np.inf, np.inf
+    shadow = union_all([_shadow(part, a, b) for part in _area(bench.features[first[0]], plane_a)])
+    target = union_all(_area(bench.features[second[0]], plane_b))
+    common = shadow.intersection(target)
+    if common.is_empty or common.area < 1e-9:
+        return np.inf, np.inf
+    parts = [p for p in getattr(common, "geoms", [common]) if isinstance(p, Polygon)]
+    flat = np.concatenate([np.asarray(p.exterior.coords) for p in parts])
+    places = b[0] + flat[:, :1] * b[2] + flat[:, 1:] * b[3]
+    along = float(a[1] @ b[1])
+    gaps = -((places - a[0]) @ a[1]) / along
+    return float(gaps.min() * 1e3), float(gaps.max() * 1e3)
+
+
+def _plane(bench: Bench, which: tuple[int, int]) -> int | None:
+    """Return the number of a face among the flat faces of its body; None when it is curved."""
+    found = np.flatnonzero(bench.features[which[0]].plane_faces == which[1])
+    return int(found[0]) if len(found) else None
+
+
+def _placed(bench: Bench, poses: Poses, which: tuple[int, int], plane: int) -> Floats:
+    """Return point, normal and two directions of a flat face in the machine's frame."""
+    local = bench.features[which[0]].planes[plane]
+    rotation, origin = poses.rotation[which[0]], poses.origin_mm[which[0]]
+    out = local @ rotation.T
+    out[0] += origin
+    return np.asarray(out)
+
+
+def _area(features: Features, plane: int) -> list[Polygon]:
+    """Return a flat face as polygons in its own directions, holes left out."""
+    segments = features.outlines[plane]
+    snapped = np.round(segments, 7)
+    pieces = list(polygonize([LineString(one) for one in snapped]).geoms)
+    # A hole's inside is polygonised too; it is no part of the face, which an even-odd count tells.
+    return [p for p in pieces if _odd(p.representative_point().coords[0], snapped)]
+
+
+def _odd(point: tuple[float, ...], segments: Floats) -> bool:
+    """Tell whether a ray from the point crosses the border an odd number of times."""
+    start, end = segments[:, 0], segments[:, 1]
+    rises = (start[:, 1] > point[1]) != (end[:, 1] > point[1])
+    rise = np.where(rises, end[:, 1] - start[:, 1], 1.0)
+    at = start[:, 0] + (end[:, 0] - start[:, 0]) * (point[1] - start[:, 1]) / rise
+    return bool(np.sum(rises & (point[0] < at)) % 2)
+
+
+def _shadow(part: Polygon, a: Floats, b: Floats) -> Polygon:
+    """Return a polygon of face a dropped on the plane of face b, in the directions of b."""
+
+    def drop(ring: Floats) -> Floats:
+        flat = np.asarray(ring)
+        places = a[0] + flat[:, :1] * a[2] + flat[:, 1:] * a[3] - b[0]
+        return np.stack((places @ b[2], places @ b[3]), axis=-1)
+
+    outline = drop(np.asarray(part.exterior.coords))
+    return Polygon(outline, [drop(np.asarray(hole.coords)) for hole in part.interiors]).buffer(0)
+
+
+def _round_gap(
+    bench: Bench, poses: Poses, first: tuple[int, int], second: tuple[int, int]
+) -> tuple[float, float]:
+    """Return the least gap found between two faces of which one is curved."""
+    pair = [bench.features[first[0]], bench.features[second[0]]]
+    scene = Scene(pair, [True, True])
+    bodies = [first[0], second[0]]
+    rows = find_candidates(scene, poses.rotation[bodies], poses.origin_mm[bodies], 5.0, 0.01)
+    one = (rows.body_a == 0) & (rows.face_a == first[1]) & (rows.face_b == second[1])
+    two = (rows.body_a == 1) & (rows.face_a == second[1]) & (rows.face_b == first[1])
+    gaps = rows.gap_mm[one | two]
+    return (float(gaps.min() * 1e3), float(gaps.max() * 1e3)) if len(gaps) else (np.inf, np.inf)
+
+
+_ON_MM = 2e-3
+
+
+def with_borders(bench: Bench, poses: Poses, carried: Sequence[Carried]) -> tuple[Carried, ...]:
+    """Count contacts on the border of a seat as the seat's own.
+
+    Where two seat faces lie on each other, the edges of the faces beside them touch there too. Such a
+    place is on both seat faces, so it is no contact that nobody meant.
+    """
+    seats: dict[frozenset[str], list[Carried]] = {}
+    for one in carried:
+        if one.intended:
+            seats.setdefault(frozenset(one.bodies), []).append(one)
+
+    def on_seat(one: Carried) -> bool:
+        return any(_lies_on(bench, poses, one, seat) for seat in seats.get(frozenset(one.bodies), ()))
+
+    return tuple(replace(one, intended=one.intended or on_seat(one)) for one in carried)
+
+
+def _lies_on(bench: Bench, poses: Poses, one: Carried, seat: Carried) -> bool:
+    """Tell whether every place of a contact lies on both faces of a seat."""
+    return all(_all_on(bench, poses, one, face) for face in (seat.a, seat.b))
+
+
+def _all_on(bench: Bench, poses: Poses, one: Carried, face: FaceRef) -> bool:
+    index = bench.index(face.body)
+    faces = faces_of(bench.bodies[index].solid)
+    pieces = [faces[i] for i in bench.bodies[index].face_indices(face.face)]
+    local = (np.array(one.points_mm) - poses.origin_mm[index]) @ poses.rotation[index]
+    return all(min(distance(vertex(p), f)[0] for f in pieces) <= _ON_MM for p in local)
+
+
+NEAR_MM = 0.02
+"""Features further apart than this where the parts rest are no cause of an error there."""
+FINE_MM, DEEP_MM = 1e-4, 1.5
+
+
+def unseen_mm(scene: Scene, poses: Poses) -> float:
+    """Return a bound on how deep bodies of a scene stand in each other beyond what settling sees."""
+    low, high = scene.boxes(poses.rotation, poses.origin_mm)
+    worst = 0.0
+    for one, other in scene.pairs(low, high, NEAR_MM).tolist():
+        for a, b in ((one, other), (other, one)):
+            turn = poses.rotation[b].T @ poses.rotation[a]
+            shift = poses.rotation[b].T @ (poses.origin_mm[a] - poses.origin_mm[b])
+            pair = scene.features[a], scene.features[b]
+            worst = max(
+                [worst, _chords_mm(*pair, turn, shift), *_smooth_mm(*pair, turn, shift, first=a == one)]
+            )
+    return worst
+
+
+def _smooth_mm(a: Features, b: Features, turn: Floats, shift: Floats, *, first: bool) -> Iterator[float]:
+    """Yield bounds for free-form faces of a, and for edges of a where either body has free-form faces."""
+    if not (a.smooth or b.smooth):
+        return
+    targets, freeform = b.targets(), {one.face for one in b.smooth}
+    for one in a.smooth:
+        points = one.points @ turn.T + shift
+        side = None
+        for target in _near(points.reshape(-1, 3), one.reach_mm, targets):
+            if target.face in freeform and not first:
+                continue  # told from the other body's side
+            side = side or Side(a.targets()[one.face].pieces(), turn, shift)
+            yield deepest_mm(side, _standing(target), fine_mm=FINE_MM, deep_mm=DEEP_MM)
+    for curve in a.curves():
+        points = curve.points @ turn.T + shift
+        slack = 0.5 * float(np.linalg.norm(np.diff(points, axis=0), axis=1).max())
+        side = None
+        for target in _near(points, slack, targets):
+            # Straight edges and circles over flat faces, and straight edges over all simple ones, are exact.
+            simple = target.face not in freeform
+            if simple and (
+                curve.kind == CurveKind.LINE or target.plane is None or curve.kind == CurveKind.CIRCLE
+            ):
+                continue
+            side = side or Side(curve.pieces(), turn, shift)
+            yield deepest_mm(side, _standing(target), fine_mm=FINE_MM, deep_mm=DEEP_MM)
+
+
+def _standing(target: Target) -> Side:
+    return Side(target.pieces(), np.eye(3), np.zeros(3))
+
+
+def _near(points: Floats, slack_mm: float, targets: tuple[Target, ...]) -> Iterator[Target]:
+    """Yield the faces whose boxes come near points (n, 3) and what lies within a distance of them."""
+    low, high = points.min(axis=0) - slack_mm - NEAR_MM, points.max(axis=0) + slack_mm + NEAR_MM
+    for target in targets:
+        if np.all(target.low_mm <= high) and np.all(target.high_mm >= low):
+            yield target
+
+
+def _chords_mm(a: Features, b: Features, turn: Floats, shift: Floats) -> float:
+    """Return the greatest bow of the chords of a that come near an edge or a simple curved face of b."""
+    bent = ~a.straight
+    if not bent.any():
+        return 0.0
+    ends, bows = a.edges_mm[bent] @ turn.T + shift, a.bows_mm[bent]
+    slack = bows[:, None] + NEAR_MM
+    low, high = ends.min(axis=1) - slack, ends.max(axis=1) + slack
+    near = _meet(low, high, b.edges_mm.min(axis=1), b.edges_mm.max(axis=1))
+    for one in b.swept:
+        near |= np.abs(_off(one, ends.mean(axis=1))) <= slack[:, 0]
+    if not (a.smooth or b.smooth):
+        # Ellipses and splines are followed over flat faces only where a free-form face is about.
+        near |= a.free[bent] & _meet(low, high, b.box_mm[:1], b.box_mm[1:])
+    return float(bows[near].max(initial=0.0))
+
+
+def _meet(low: Floats, high: Floats, other_low: Floats, other_high: Floats) -> NDArray[np.bool_]:
+    """Return which boxes (n, 3) meet any of the others (m, 3)."""
+    meet = np.all(low[:, None] <= other_high[None], axis=2) & np.all(high[:, None] >= other_low[None], axis=2)
+    return np.asarray(meet.any(axis=1))
+
+
+def _off(one: SweptPrimitive, points: Floats) -> Floats:
+    """Return how far points (n, 3) are from a curved face's surface, carried on beyond its borders."""
+    arm = points - one.a_mm
+    height = arm @ one.axis
+    radius = np.linalg.norm(arm - height[:, None] * one.axis, axis=1)
+    if one.kind == SurfaceKind.SPHERE:
+        return np.asarray(np.linalg.norm(arm, axis=1) - one.tube_mm)
+    if one.kind == SurfaceKind.TORUS:
+        return np.asarray(np.hypot(radius - one.radius_a_mm, height) - one.tube_mm)
+    long = float((one.b_mm - one.a_mm) @ one.axis)
+    taper = (one.radius_b_mm - one.radius_a_mm) / (long or 1.0)
+    return np.asarray((radius - one.radius_a_mm - taper * height) / math.hypot(1.0, taper))
+
+
+LOOK_MM = 5.0
+HAIR_MM = 1e-3
+CARRIES = 1e-6
+"""Share of the greatest load below which a contact carries nothing."""
+
+
+def told(bench: Bench, raw: Settling, loads: Sequence[Load], loose: Sequence[int]) -> Settled:
+    """Return what a settling came to, in the set-up's names."""
+    touch = bench.setup.tolerances.touch_mm
+    rests = raw.ending is Ending.REST
+    carried = faces_carrying(bench, raw, loads, touch) if rests else ()
+    seats = seats_at_rest(bench, raw.poses, loose, carried) if rests else ()
+    error = unseen_mm(bench.scene(loose), raw.poses) if rests else 0.0
+    return Settled(
+        ending=raw.ending,
+        says=_says(bench, raw, carried, seats),
+        poses={bench.bodies[i].name: rest_pose(bench, raw.poses, i) for i in loose},
+        carried=carried,
+        seats=seats,
+        freedoms=freedoms_left(bench, raw, loose, touch) if rests else (),
+        residual_um=raw.residual_mm * 1e3,
+        balance=raw.balance,
+        steps=raw.steps,
+        error_um=error * 1e3,
+    )
+
+
+def rest_pose(bench: Bench, poses: Poses, body: int) -> RestPose:
+    """Return one body's pose against the drawn one."""
+    centre = bench.features[body].centre_mm
+    shift = poses.apply(body, centre) - bench.drawn.apply(body, centre)
+    turn = turn_of(poses.rotation[body] @ bench.drawn.rotation[body].T)
+    return RestPose(
+        body=bench.bodies[body].name,
+        matrix=poses.matrix(body),
+        shift_mm=vector(shift),
+        turn_deg=vector(np.degrees(turn)),
+    )
+
+
+def candidates(raw: Settling) -> Candidates:
+    """Return a settling's rows as the ones found on solids, which know their faces.
+
+    Raises
+    ------
+    NotComputedError
+        The rows were found by something that knows no faces.
+    """
+    if not isinstance(raw.rows, Candidates):
+        message = "the settling was not run on solids, so its contacts belong to no faces"
+        raise NotComputedError(message)
+    return raw.rows
+
+
+def faces_carrying(
+    bench: Bench, raw: Settling, loads: Sequence[Load], touch_mm: float
+) -> tuple[Carried, ...]:
+    """Return the pairs of faces that touch at rest, with the force across each."""
+    rows = candidates(raw)
+    names = [b.face_names() for b in bench.bodies]
+    wanted = {_seat_key(s) for s in bench.setup.seats}
+    greatest = max(float(np.linalg.norm(one.total_n())) for one in loads)
+    groups: dict[tuple[int, int, int, int], list[int]] = {}
+    for i in np.flatnonzero(rows.gap_mm <= touch_mm):
+        key = int(rows.body_a[i]), int(rows.face_a[i]), int(rows.body_b[i]), int(rows.face_b[i])
+        swap = key[2] < key[0]
+        groups.setdefault((key[2], key[3], key[0], key[1]) if swap else key, []).append(int(i))
+    out = []
+    for (a, face_a, b, face_b), members in sorted(groups.items()):
+        force = float(raw.force_n[members].sum())
+        places = _distinct(rows.point_b_mm[members])
+        signs = np.where(rows.body_a[members] == a, 1.0, -1.0)[:, None]
+        normal = (rows.normal[members] * signs).sum(axis=0)
+        one = FaceRef.of(bench.bodies[a].name, names[a][face_a])
+        two = FaceRef.of(bench.bodies[b].name, names[b][face_b])
+        out.append(
+            Carried(
+                a=one,
+                b=two,
+                kind=_kind(places),
+                force_n=force if force > CARRIES * greatest else 0.0,
+                normal=vector(normal / max(float(np.linalg.norm(normal)), 1e-12)),
+                points_mm=tuple(vector(p) for p in places),
+                intended=frozenset((one, two)) in wanted,
+            )
+        )
+    return with_borders(bench, raw.poses, out)
+
+
+def _seat_key(seat: Seat) -> frozenset[FaceRef]:
+    return frozenset((seat.own, seat.other))
+
+
+def _distinct(places: Floats) -> Floats:
+    """Return places that differ by more than a hair, in a fixed order."""
+    ordered = places[np.lexsort(np.round(places, 4).T)]
+    kept = np.ones(len(ordered), dtype=bool)
+    for i, beside in enumerate(cKDTree(ordered).query_ball_point(ordered, HAIR_MM)):
+        if kept[i]:
+            kept[[j for j in beside if j > i]] = False
+    return np.asarray(ordered[kept])
+
+
+def _kind(places: Floats) -> ContactKind:
+    """Return `point`, `line` or `area` by how places lie."""
+    if len(places) < 2:
+        return ContactKind.POINT
+    values = np.linalg.svd(places - places.mean(axis=0), compute_uv=False)
+    if values[0] < 1e-2:
+        return ContactKind.POINT
+    return (
+        ContactKind.AREA
+        if len(values) > 1 and values[1] > 1e-3 * values[0] and values[1] > 1e-2
+        else ContactKind.LINE
+    )
+
+
+def seats_at_rest(
+    bench: Bench, poses: Poses, loose: Sequence[int], carried: Sequence[Carried]
+) -> tuple[SeatAtRest, ...]:
+    """Return the gap and the force at every intended seat of a loose body."""
+    touch = bench.setup.tolerances.touch_um
+    names = {bench.bodies[i].name for i in loose}
+    force = {frozenset((c.a, c.b)): c.force_n for c in carried}
+    out = []
+    for seat in bench.setup.seats:
+        if seat.body not in names and seat.on not in names:
+            continue
+        gaps = [
+            gap_um(bench, poses, (bench.index(seat.body), i), (bench.index(seat.on), j))
+            for i in bench.setup.body(seat.body).faces.get(seat.face, ())
+            for j in bench.setup.body(seat.on).faces.get(seat.on_face, ())
+        ]
+        low = min((g[0] for g in gaps), default=np.inf)
+        high = max((g[1] for g in gaps if np.isfinite(g[1])), default=np.inf)
+        out.append(
+            SeatAtRest(
+                seat=seat,
+                gap_min_um=low,
+                gap_max_um=high,
+                closed=low <= touch,
+                force_n=force.get(_seat_key(seat), 0.0),
+            )
+        )
+    return tuple(out)
+
+
+def freedoms_left(bench: Bench, raw: Settling, loose: Sequence[int], touch_mm: float) -> tuple[Freedom, ...]:
+    """Return the motions each body has left among its neighbours as they stand."""
+    around = find_candidates(
+        bench.scene(loose),
+        raw.poses.rotation,
+        raw.poses.origin_mm,
+        LOOK_MM,
+        1e-2,
+    )
+    out: list[Freedom] = []
+    for body in loose:
+        mine = (raw.rows.body_a == body) | (raw.rows.body_b == body)
+        rows = candidates(raw).where(mine & (raw.rows.gap_mm <= touch_mm))
+        centre = raw.poses.apply(body, bench.features[body].centre_mm)
+        slopes = jacobian(rows, np.array([body]), centre[None])
+        near = around.where((around.body_a == body) | (around.body_b == body))
+        ahead = jacobian(near, np.array([body]), centre[None])
+        for motion in motions(slopes, centre, bench.features[body].size_mm):
+            way = _forward(motion.axis)
+            rate = ahead @ motion.twist * way
+            limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
+            out.append(_freedom(bench.bodies[body].name, motion, way, limits))
+    return tuple(out)
+
+
+def _room(gap_mm: Floats, rate: Floats, touch_mm: float) -> float:
+    """Return how far a motion goes, to first order, before the first open gap closes."""
+    closing = (rate < -1e-6) & (gap_mm > touch_mm)
+    return float((gap_mm[closing] / -rate[closing]).min(initial=np.inf))
+
+
+def _freedom(name: str, motion: Motion, way: float, limits: tuple[float, float]) -> Freedom:
+    """Return one motion with how far it goes either way."""
+    axis = vector(motion.axis * way)
+    slides = motion.kind is FreedomKind.SLIDES
+    high, low = limits if slides else (_degrees(limits[0]), _degrees(limits[1]))
+    return Freedom(
+        body=name,
+        kind=motion.kind,
+        axis=axis,
+        point_mm=vector(motion.point_mm),
+        low=-low,
+        high=high,
+    )
+
+
+def _degrees(turn_rad: float) -> float:
+    """Return an angle in degrees; beyond a tenth of a radian the first order says nothing."""
+    return float(np.degrees(turn_rad)) if turn_rad <= 0.1 else np.inf
+
+
+def _forward(axis: Floats) -> float:
+    """Return the sign that makes the greatest part of an axis positive."""
+    return 1.0 if axis[int(np.argmax(np.abs(np.round(axis, 9))))] >= 0 else -1.0
+
+
+def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequence[SeatAtRest]) -> str:
+    """Return one sentence on how it ended."""
+    who = bench.bodies[raw.body].name if raw.body >= 0 else "the parts"
+    plain = {
+        Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
+        Ending.FALLS: f"{who} falls away: nothing is in its way",
+        Ending.SLIDES: f"{who} slides away: nothing stops it along its push",
+        Ending.JAMMED: f"the seats contradict each other: no move frees {who} of all overlaps at once",
+        Ending.OVERLAPS: _no_room(bench, raw),
+        Ending.NOT_CONVERGED: (
+            f"no rest after {raw.steps} steps: {raw.balance:.1e} of the load still moves the parts and they "
+            f"overlap by {bench.setup.write.gap(raw.residual_mm * 1e3)}"
+        ),
+    }
+    if raw.ending in plain:
+        return plain[raw.ending]
+    open_ = [s for s in seats if not s.closed]
+    wrong = [c for c in carried if not c.intended and c.force_n > 0]
+    if bench.setup.seats and not open_ and not wrong:
+        return "every seat is closed and nothing else touches"
+    if open_:
+        seat = open_[0]
+        off = (
+            f"is {bench.setup.write.gap(seat.gap_min_um, '.1f')} off" if np.isfinite(seat.gap_min_um) else ""
+        )
+        gap = off or "no longer faces"
+        first = f"; {_lands(bench, wrong[0])} first" if wrong else ""
+        return f"{seat.seat.body}.{seat.seat.face} {gap} {seat.seat.on}.{seat.seat.on_face}{first}"
+    pairs = ", ".join(f"{c.a} on {c.b}" for c in (wrong or carried)[:3])
+    return f"at rest on {pairs}"
+
+
+def _no_room(bench: Bench, raw: Settling) -> str:
+    """Say who overlaps whom where the parts start."""
+    where = "overlap even well back from where they are drawn"
+    deepest = int(np.argmin(raw.rows.gap_mm)) if len(raw.rows.gap_mm) else -1
+    pair = "each other"
+    if deepest >= 0:
+        names = [bench.bodies[int(i)].name for i in (raw.rows.body_a[deepest], raw.rows.body_b[deepest])]
+        pair = " and ".join(sorted(names))
+    if raw.body >= 0:
+        who = bench.bodies[raw.body].name
+        return f"{who} finds no room when its turn comes: {pair} {where}"
+    return f"the parts have no room to start from: {pair} {where}"
+
+
+def _lands(bench: Bench, one: Carried) -> str:
+    """Return which face lands on which, the part's first."""
+    part, other = one.a, one.b
+    if bench.setup.body(part.body).role != "part":
+        part, other = other, part
+    return f"{part} lands on {other}"
+
+
+def vector(values: Floats) -> Vector:
+    """Return three numbers without negative zeros."""
+    x, y, z = (float(v) + 0.0 for v in values)
+    return x, y, z

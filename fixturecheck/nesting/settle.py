@@ -1,0 +1,446 @@
+"""Lets the loose bodies of a set-up go, from where they are let go, and says where they rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.proximity.candidates import Candidates, Scene, joined
+from fixturecheck.contact.proximity.penetration import sunk
+from fixturecheck.contact.proximity.query import find_candidates
+from fixturecheck.errors import SetupError
+from fixturecheck.nesting.model import Bench, Push, Settled, Staging, bench_of
+from fixturecheck.nesting.outcome import told
+from fixturecheck.rigid.freedoms import null_space
+from fixturecheck.rigid.motion import Poses
+from fixturecheck.setup.model import Setup
+from fixturecheck.setup.staging import loose_names
+from fixturecheck.shop.weight import weight_n
+from fixturecheck.statics.contact_step import Load, forces_at
+from fixturecheck.statics.rest import Bounds, Ending, Finder, Settling, settle
+
+DOWN = np.array([0.0, 0.0, -1.0])
+TRIES = 4
+NEAR_MM = 0.1
+"""How far any corner of a part may go from where it is drawn for the rest to count as the one beside it."""
+DRAWN_MM = 0.05
+"""How deep parts may be drawn in each other, or how far from each other, and still be let go as drawn."""
+DEEP_MM = 1.5
+SHARES = (0.02, 0.1, 0.3, 0.6, 1.0)
+"""Where along its way back a part is looked at."""
+
+
+def rest_by(
+    bench: Bench, loads: list[Load], ranks: Mapping[int, int], approach_mm: float, bounds: Bounds,
+    *, placed: bool = False,
+) -> Settling:  # fmt: skip
+    """Return where bodies come to rest: beside where they are drawn if they can, else from further off.
+
+    Parameters
+    ----------
+    ranks : mapping of int to int
+        How many bodies stand in front of each; later ones are drawn back further.
+    approach_mm : float
+        How far off they start where they do not rest as drawn.
+    placed : bool
+        The bodies come to where the others already are, so there must be a straight way in for them.
+    """
+    found = rest_as_drawn(bench, loads, bounds)
+    if found is None:
+        return rest_from_off(bench, loads, ranks, approach_mm, bounds, placed=placed)
+    return found if not placed else _got_in(bench, loads, found, approach_mm)
+
+
+def rest_as_drawn(bench: Bench, loads: list[Load], bounds: Bounds) -> Settling | None:
+    """Return the rest within `NEAR_MM` that bodies come to from where they are drawn; None without one.
+
+    Bodies that are drawn a little clear of each other close up, and those a little in each other are opened.
+    """
+    scene = bench.scene(one.body for one in loads)
+    overlap = -float(_overlaps(bench, scene, bench.drawn).gap_mm.min(initial=0.0))
+    if overlap > DRAWN_MM:
+        return None
+    short = replace(bounds, step_mm=DRAWN_MM, approach_mm=DRAWN_MM, travel_mm=NEAR_MM)
+    raw = settle(loads, bench.drawn, finder_of(scene), short)
+    if raw.ending is Ending.JAMMED and overlap <= bench.setup.tolerances.touch_mm:
+        # What overlaps by less than counts as touching fits its place all the same.
+        raw = settle(loads, bench.drawn, finder_of(scene), replace(short, slack_mm=overlap))
+    if raw.ending is not Ending.REST:
+        return None
+    far = max(_furthest(bench, one.body, raw.poses) for one in loads)
+    return raw if far <= NEAR_MM else None
+
+
+def _furthest(bench: Bench, body: int, poses: Poses) -> float:
+    """Return how far the furthest corner of a body's box is from where it is drawn, mm."""
+    low, high = bench.features[body].box_mm
+    corners = np.array(
+        [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
+    )
+    apart = poses.apply(body, corners) - bench.drawn.apply(body, corners)
+    return float(np.linalg.norm(apart, axis=1).max())
+
+
+def rest_from_off(
+    bench: Bench, loads: list[Load], ranks: Mapping[int, int], approach_mm: float, bounds: Bounds,
+    *, placed: bool = False,
+) -> Settling:  # fmt: skip
+    """Return where bodies come to rest from further off.
+
+    They are drawn back by the first way that nothing stands in: against their loads, straight up, or level
+    against their pushes. Where what they are drawn in is still in the way there, they are drawn back further.
+    What is shut in on all sides is let go as drawn, unless it is to be placed now.
+    """
+    for doubled in range(TRIES):
+        approach = approach_mm * 2.0**doubled
+        start, barred = _start(bench, loads, ranks, approach)
+        if start is None and placed:
+            return _no_room(bench.drawn, barred)
+        longer = replace(bounds, approach_mm=approach)
+        start = bench.drawn if start is None else _put_down(bench, loads, start, longer)
+        found = let_go(bench, loads, start, longer)
+        if len(barred.gap_mm) or found.ending is not Ending.OVERLAPS:
+            break
+    return found
+
+
+def _put_down(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Poses:
+    """Return where bodies that were lifted straight up come down to before they are pushed.
+
+    A hand lets a part down beside its stop; pushed on the way it would slide over a low one.
+    """
+    gone = start.origin_mm - bench.drawn.origin_mm
+    lifted = np.abs(gone - (gone @ DOWN)[:, None] * DOWN).max() == 0.0
+    if not lifted or not any(one.also for one in loads):
+        return start
+    down = let_go(bench, [replace(one, also=()) for one in loads], start, bounds)
+    return down.poses if down.ending is Ending.REST else start
+
+
+def let_go(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
+    """Let all the bodies that have a load go at once, unless they start deep in each other."""
+    scene = bench.scene(one.body for one in loads)
+    deep = sunk(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
+    if len(deep.gap_mm) == 0:
+        return settle(loads, start, finder_of(scene), bounds)
+    return _no_room(start, deep)
+
+
+def stands_as_drawn(bench: Bench, body: int) -> Settling:
+    """Return a body that is put where it is drawn as at rest there, or that there is no room for it."""
+    rows = _overlaps(bench, bench.scene((body,)), bench.drawn)
+    if float(rows.gap_mm.min(initial=0.0)) < -bench.setup.tolerances.touch_mm:
+        return _no_room(bench.drawn, rows)
+    return Settling(
+        ending=Ending.REST, poses=bench.drawn, rows=rows, force_n=np.zeros(len(rows.gap_mm)),
+        residual_mm=0.0, balance=0.0, steps=0,
+    )  # fmt: skip
+
+
+def _no_room(poses: Poses, rows: Candidates) -> Settling:
+    return Settling(
+        ending=Ending.OVERLAPS, poses=poses, rows=rows, force_n=np.zeros(len(rows.gap_mm)),
+        residual_mm=-float(rows.gap_mm.min(initial=0.0)), balance=1.0, steps=0,
+    )  # fmt: skip
+
+
+def finder_of(scene: Scene) -> Finder:
+    """Return what looks for candidates in a scene."""
+
+    def find(poses: Poses, reach_mm: float, slack_rad: float, deep_mm: float) -> Candidates:
+        return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad, deep_mm)
+
+    return find
+
+
+def _start(
+    bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float
+) -> tuple[Poses | None, Candidates]:
+    """Return poses drawn back by the first clear way; None, and what is in the way, where none is clear."""
+    loose = [one.body for one in loads]
+    barred = joined([])
+    if not any(np.any(one.total_n()) for one in loads):
+        return bench.drawn, barred
+    for up, level in ((True, True), (True, False), (False, True)):
+        backs = backs_of(loads, ranks, approach_mm, up=up, level=level)
+        if not any(np.any(back) for back in backs.values()):
+            continue
+        rows = in_the_way(bench, loose, bench.drawn, backs)
+        if len(rows.gap_mm) == 0:
+            return shifted(bench.drawn, backs), rows
+        barred = rows if len(barred.gap_mm) == 0 else barred
+    return None, barred
+
+
+def _got_in(bench: Bench, loads: list[Load], found: Settling, approach_mm: float) -> Settling:
+    """Return a rest if some straight way leads to it, else that there is no room to come in by."""
+    loose = [one.body for one in loads]
+    barred = joined([])
+    for way in _ways_out(bench, loads, found):
+        rows = in_the_way(bench, loose, found.poses, dict.fromkeys(loose, approach_mm * way))
+        if len(rows.gap_mm) == 0:
+            return found
+        barred = rows if len(barred.gap_mm) == 0 else barred
+    return _no_room(found.poses, barred)
+
+
+def _ways_out(bench: Bench, loads: Sequence[Load], found: Settling) -> Iterator[Floats]:
+    """Yield ways in which bodies at rest might be drawn out: up, back, sideways, along what guides them."""
+    yield -DOWN
+    push = np.sum([one.total_n() for one in loads], axis=0)
+    if np.linalg.norm(push) > 0:
+        yield -push / np.linalg.norm(push)
+    for x, y in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+        yield np.array([float(x), float(y), 0.0])
+    touching = found.rows.gap_mm <= bench.setup.tolerances.touch_mm
+    for guide in null_space(found.rows.normal[touching]).T:
+        yield guide
+        yield -guide
+
+
+def in_the_way(bench: Bench, loose: Sequence[int], poses: Poses, backs: Mapping[int, Floats]) -> Candidates:
+    """Return what bodies run into on a straight way, deeper than they stood in it before; none where clear.
+
+    Parameters
+    ----------
+    poses : Poses
+        Where all bodies stand before.
+    backs : mapping of int to ndarray
+        How far each body goes, (3,) mm.
+    """
+    scene = bench.scene(loose)
+    depth = {
+        _pair(rows, i): -rows.gap_mm[i] for rows in (_overlaps(bench, scene, poses),) for i in _order(rows)
+    }
+    touch = bench.setup.tolerances.touch_mm
+    for share in SHARES:
+        rows = _overlaps(bench, scene, shifted(poses, {b: share * back for b, back in backs.items()}))
+        allowed = np.array([touch + depth.get(_pair(rows, i), 0.0) for i in range(len(rows.gap_mm))])
+        met = np.flatnonzero(-rows.gap_mm > allowed)
+        if len(met):
+            return rows.where(met)
+    return joined([])
+
+
+def _overlaps(bench: Bench, scene: Scene, poses: Poses) -> Candidates:
+    """Return every place where bodies overlap."""
+    near = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6, DEEP_MM)
+    deep = sunk(bench.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
+    return joined([near.where(near.gap_mm < 0.0), deep])
+
+
+def _order(rows: Candidates) -> list[int]:
+    """Return the numbers of rows, the deepest last."""
+    return [int(i) for i in np.argsort(-rows.gap_mm, kind="stable")]
+
+
+def _pair(rows: Candidates, i: int) -> tuple[int, int]:
+    a, b = int(rows.body_a[i]), int(rows.body_b[i])
+    return min(a, b), max(a, b)
+
+
+def shifted(poses: Poses, backs: Mapping[int, Floats]) -> Poses:
+    """Return poses with some bodies shifted."""
+    origin = poses.origin_mm.copy()
+    for body, back in backs.items():
+        origin[body] += back
+    return Poses(rotation=poses.rotation.copy(), origin_mm=origin)
+
+
+def backs_of(
+    loads: Sequence[Load],
+    ranks: Mapping[int, int],
+    approach_mm: float,
+    *,
+    up: bool = True,
+    level: bool = True,
+) -> dict[int, Floats]:
+    """Return how far each body is drawn back, (3,) mm: up against its seating, and level against its push.
+
+    Parameters
+    ----------
+    up, level : bool
+        Whether bodies are lifted, and whether they are drawn back level; later ones are drawn back further.
+    """
+    backs = {}
+    for one in loads:
+        force = one.total_n()
+        down = DOWN * max(0.0, float(force @ DOWN))
+        side = force - down
+        back = np.zeros(3)
+        if up and np.linalg.norm(down) > 0:
+            back -= DOWN * approach_mm
+        if level and np.linalg.norm(side) > 0:
+            share = ranks.get(one.body, 0) / max(len(ranks), 1)
+            back -= side / np.linalg.norm(side) * approach_mm * (1.0 + share)
+        backs[one.body] = back
+    return backs
+
+
+LIGHT_HAND = 0.25
+AWAY_MM = 1e5
+"""How far off parts are that have not come yet."""
+
+
+def settle_setup(
+    setup: Setup, staging: Staging | None = None, *, bench: Bench | None = None, bounds: Bounds | None = None
+) -> Settled:
+    """Return where the parts of a set-up come to rest.
+
+    Parameters
+    ----------
+    setup : Setup
+        Bodies and intended seats.
+    staging : Staging, optional
+        Pushes, order, what is loose; by default every part under its weight alone.
+    bench : Bench, optional
+        Features read before, to save reading them again.
+    bounds : Bounds, optional
+        When the settler stops.
+
+    Raises
+    ------
+    SetupError
+        Staging names a body that is not there, or nothing is loose.
+    """
+    staging = staging or Staging()
+    bench = bench or bench_of(setup)
+    loose = loose_of(bench, staging)
+    raw, loads = walk(bench, staging, loose, bounds or Bounds())
+    raw = _believed(bench, raw, loose)
+    if raw.ending is Ending.REST and not staging.order:
+        touch = bench.setup.tolerances.touch_mm
+        raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
+    return told(bench, raw, loads, loose)
+
+
+def _believed(bench: Bench, raw: Settling, loose: Sequence[int]) -> Settling:
+    """Return a rest as it is, unless parts stand in something that a long step must have passed over."""
+    if raw.ending is not Ending.REST:
+        return raw
+    moves = [i in loose for i in range(len(bench.bodies))]
+    deep = sunk(bench.features, moves, raw.poses.rotation, raw.poses.origin_mm)
+    if len(deep.gap_mm) == 0:
+        return raw
+    return replace(raw, ending=Ending.NOT_CONVERGED, residual_mm=-float(deep.gap_mm.min()))
+
+
+def loose_of(bench: Bench, staging: Staging) -> tuple[int, ...]:
+    """Return the numbers of the bodies that move."""
+    names = loose_names(bench.setup, staging)
+    if not names:
+        message = f"set-up {bench.setup.name!r} has no loose body to settle; give a body the role 'part'"
+        raise SetupError(message)
+    for name in staging.order:
+        bench.index(name)
+    return tuple(bench.index(n) for n in names)
+
+
+def loads_of(bench: Bench, staging: Staging, loose: Sequence[int]) -> list[Load]:
+    """Return the steady load on each loose body: weight, a trifle of magnet and the push."""
+    return [_load(bench, staging, body) for body in loose]
+
+
+def _load(bench: Bench, staging: Staging, body: int) -> Load:
+    one, features = bench.bodies[body], bench.features[body]
+    seat = DOWN * (weight_n(one.material, features.volume_mm3) if staging.weight else 0.0)
+    seat = seat + DOWN * staging.pull_n.get(one.name, staging.pull_n.get("*", 0.0))
+    centre = features.centre_mm
+    also: tuple[tuple[Floats, Floats], ...] = ()
+    push = staging.push.get(one.name, staging.push.get("*"))
+    if push is not None:
+        at = centre if push.at_mm is None else np.array(push.at_mm, dtype=float)
+        also = ((_pushed(push, float(np.linalg.norm(seat)), one.name), at),)
+    return Load(body=body, force_n=seat, at_mm=centre, centre_mm=centre, size_mm=features.size_mm, also=also)
+
+
+def _pushed(push: Push, seat_n: float, name: str) -> Floats:
+    direction = np.array(push.direction, dtype=float)
+    length = float(np.linalg.norm(direction))
+    if not np.isfinite(length) or length == 0.0:
+        message = f"push on {name!r} has no direction: {push.direction}"
+        raise SetupError(message)
+    force = push.force_n if push.force_n is not None else LIGHT_HAND * seat_n or 1.0
+    return direction / length * force
+
+
+def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -> tuple[Settling, list[Load]]:
+    """Settle together or in the order stated: as drawn first, then from where nothing overlaps."""
+    loads = loads_of(bench, staging, loose)
+    ranks = ranks_of(bench, staging, loads)
+    if staging.order:
+        return _in_turn(bench, staging, loads, bounds), loads
+    return rest_by(bench, loads, ranks, staging.approach_mm, bounds), loads
+
+
+def ranks_of(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int, int]:
+    """Return how many parts stand in front of each, so that a gang starts apart and in line."""
+    if staging.order:
+        return {bench.index(name): rank for rank, name in enumerate(staging.order)}
+    total = np.sum([one.total_n() for one in loads], axis=0)
+    side = total - DOWN * float(total @ DOWN)
+    way = side if float(np.linalg.norm(side)) > 1e-9 else total
+    place = {one.body: float(way @ bench.drawn.apply(one.body, one.centre_mm)) for one in loads}
+    return {body: rank for rank, body in enumerate(sorted(place, key=lambda b: -place[b]))}
+
+
+def _in_turn(bench: Bench, staging: Staging, loads: list[Load], bounds: Bounds) -> Settling:
+    """Place and push one part after the other; those placed stay, those to come are not there yet."""
+    by_body = {one.body: one for one in loads}
+    turn = [bench.index(name) for name in staging.order]
+    turn += [body for body in by_body if body not in turn]
+    poses, last = bench.drawn, None
+    for k, body in enumerate(turn):
+        raw = placed(bench, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
+        if raw.ending is not Ending.REST:
+            return replace(raw, body=body)
+        poses = raw.poses
+        last = raw if body in by_body or last is None else last
+    return _held(bench, loads, poses, last or raw, turn)
+
+
+def placed(
+    bench: Bench, body: int, load: Load | None, poses: Poses, waiting: Iterable[int], approach_mm: float,
+    bounds: Bounds,
+) -> Settling:  # fmt: skip
+    """Return where one body comes to rest when it comes to those placed before; those that wait are far off.
+
+    Parameters
+    ----------
+    load : Load or None
+        What takes the body to its rest; None is a body that is put where it is drawn and stays there.
+    poses : Poses
+        Where the bodies placed before stand; those to come where they are drawn.
+    waiting : iterable of int
+        Bodies to come.
+    """
+    away = dict.fromkeys(waiting, np.full(3, AWAY_MM))
+    there = replace(bench, drawn=shifted(poses, away))
+    if load is None:
+        raw = stands_as_drawn(there, body)
+    else:
+        raw = rest_by(there, [load], {body: 0}, approach_mm, bounds, placed=True)
+    back = {body: -far for body, far in away.items()}
+    return replace(raw, poses=shifted(raw.poses, back))
+
+
+def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling, turn: Sequence[int]) -> Settling:
+    """Return the end of staging in turn with all contacts at the final poses and the forces of each part.
+
+    A part was held by what was there when it was placed; those that came later press on it, not it on them.
+    """
+    scene = bench.scene(one.body for one in loads)
+    rows = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6)
+    force, touch = np.zeros(len(rows.gap_mm)), bench.setup.tolerances.touch_mm
+    for one in loads:
+        later = list(turn[turn.index(one.body) + 1 :])
+        touches = (rows.body_a == one.body) | (rows.body_b == one.body)
+        mine = np.flatnonzero(touches & ~np.isin(rows.body_a, later) & ~np.isin(rows.body_b, later))
+        force[mine] = np.maximum(force[mine], forces_at([one], poses, rows.where(mine), touch))
+    return Settling(
+        ending=last.ending, poses=poses, rows=rows, force_n=force, residual_mm=last.residual_mm,
+        balance=last.balance, steps=last.steps, body=last.body,
+    )  # fmt: skip

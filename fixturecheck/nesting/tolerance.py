@@ -1,0 +1,549 @@
+"""What tolerances do to the rest: how often seats close, what lands first, how far the work is out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.proximity.candidates import Candidates
+from fixturecheck.contact.proximity.perturbed import Error, Varies, eased, grown, growth_rows, widened
+from fixturecheck.contact.proximity.query import find_candidates
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.features import Features
+from fixturecheck.nesting.locating import closing_fixtures
+from fixturecheck.nesting.model import Bench, Staging, bench_of
+from fixturecheck.nesting.outcome import faces_carrying
+from fixturecheck.nesting.probabilities import BarredOdds, Odds, SeatOdds, Target, TargetOdds, WrongOdds
+from fixturecheck.nesting.settle import AWAY_MM, loose_of, shifted, walk
+from fixturecheck.rigid.motion import jacobian
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.statics.contact_step import Load, forces_at, outermost, wrenches
+from fixturecheck.statics.rest import Bounds, Ending, Settling
+from fixturecheck.tolerancing.critical_regions import (
+    NoRestError,
+    Sets,
+    climbed_mm,
+    most_gap_mm,
+    most_of,
+    sets_of,
+)
+from fixturecheck.tolerancing.samples import Drawn, Frame, Linear, frame_of, solve_or_bar
+from fixturecheck.tolerancing.zones import Box, Zone, box_of, differences, draw_errors, hull_of, middle_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Varying:
+    """The faces that vary, as (body, face), and the zone of each in the same order; the names of all faces.
+
+    `names` are `body.face`, by body and face.
+    """
+
+    faces: dict[tuple[int, int], Varies]
+    zones: tuple[Zone, ...]
+    names: tuple[tuple[str, ...], ...]
+
+    def widest_mm(self) -> float:
+        """Return the width of the widest zone."""
+        return 2.0 * max(z.half_mm for z in self.zones)
+
+    def steepest(self) -> float:
+        """Return the most that any face leans, mm over mm."""
+        steep = 0.0
+        for one, zone in zip(self.faces.values(), self.zones, strict=True):
+            if zone.columns > 1:
+                # The face is no narrower than twice its half extent along the shorter of its two ways.
+                narrow_mm = 2.0 / float(np.linalg.norm(one.ways, axis=1).max())
+                steep = max(steep, min(2.0 * zone.half_mm, zone.lean_mm) / narrow_mm)
+        return steep
+
+
+def varying(bench: Bench) -> Varying:
+    """Return which faces vary, and how.
+
+    Raises
+    ------
+    SetupError
+        None varies, a tolerance is negative or not finite, or zones reach through a body.
+    """
+    faces: dict[tuple[int, int], Varies] = {}
+    zones: list[Zone] = []
+    column = 0
+    names = [body.face_names() for body in bench.bodies]
+    for number, body in enumerate(bench.bodies):
+        for face, (width_mm, lean_mm) in _widths_mm(body, names[number]).items():
+            varies, zone = _zone(bench.features[number], face, (width_mm, lean_mm), column)
+            faces[number, face] = varies
+            zones.append(zone)
+            column += zone.columns
+    if not zones:
+        message = f"set-up {bench.setup.name!r} states no tolerance on any face; nothing can vary"
+        raise SetupError(message)
+    full = tuple(
+        tuple(FaceRef.of(b.name, n) for n in own) for b, own in zip(bench.bodies, names, strict=True)
+    )
+    found = Varying(faces=faces, zones=tuple(zones), names=full)
+    for features, body in zip(bench.features, bench.bodies, strict=True):
+        # Two zones could meet inside the body.
+        if 2.0 * found.widest_mm() >= features.size_mm:
+            widest = bench.setup.write.length(found.widest_mm(), "g")
+            message = f"tolerances reach through {body.name}: the widest zone is {widest}"
+            raise SetupError(message)
+    return found
+
+
+def corners_mm(bench: Bench, body: int, face: str) -> Floats:
+    """Return the corners (n, 3) of a flat face where it is drawn; none where any piece of it is curved."""
+    features, found = bench.features[body], []
+    for index in bench.bodies[body].face_indices(face):
+        flat = np.flatnonzero(features.plane_faces == index)
+        if len(flat) == 0:
+            return np.zeros((0, 3))
+        origin, _, x, y = features.planes[flat[0]]
+        corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
+        found.append(origin + corners[:, :1] * x + corners[:, 1:] * y)
+    return bench.drawn.apply(body, np.concatenate(found))
+
+
+def _widths_mm(body: Body, names: list[str]) -> dict[int, tuple[float, float]]:
+    """Return the width of each face's zone, of those that have one, and how much of it the face may lean."""
+    if not body.tolerance_mm:
+        return {}
+    found = {}
+    for face, name in enumerate(names):
+        width_mm = body.zone_mm(name) or 0.0
+        if not np.isfinite(width_mm) or width_mm < 0:
+            message = f"tolerance of {body.name}.{name} must be zero or more, got {width_mm}"
+            raise SetupError(message)
+        if width_mm > 0:
+            found[face] = width_mm, body.orientation_mm.get(name, body.orientation_mm.get("*", np.inf))
+    return found
+
+
+def _zone(features: Features, face: int, wide_mm: tuple[float, float], column: int) -> tuple[Varies, Zone]:
+    """Return how a face varies and its zone; a curved face only shifts, which is its radius."""
+    half_mm, lean_mm = 0.5 * wide_mm[0], wide_mm[1]
+    flat = np.flatnonzero(features.plane_faces == face)
+    if len(flat) == 0 or lean_mm == 0.0:
+        still = Varies(column=column, middle_mm=np.zeros(3), ways=np.zeros((0, 3)))
+        return still, Zone(half_mm=half_mm, corners=np.zeros((0, 2)))
+    origin, _, x, y = features.planes[flat[0]]
+    corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
+    middle = middle_of(corners)
+    corners = corners - middle
+    scale = np.abs(corners).max(axis=0)
+    return (
+        Varies(
+            column=column,
+            middle_mm=origin + middle[0] * x + middle[1] * y,
+            ways=np.array([x, y]) / scale[:, None],
+        ),
+        Zone(half_mm=half_mm, corners=corners / scale, lean_mm=lean_mm),
+    )
+
+
+LEAST_REACH_MM = 0.2
+_TRIES = 3
+"""Draws tried, furthest out first, for each that is to be settled exactly."""
+_EVEN = 1e-9
+"""Share of an error of a face by which a gap may be off a straight line over the face, for rounding."""
+LEAST_SLACK_RAD, MOST_SLACK_RAD = 1e-3, 1e-2
+"""How far faces and parts may turn against each other from where they rest as drawn."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Model:
+    """The linear problem with the names it is about."""
+
+    bench: Bench
+    raw: Settling
+    loads: list[Load]
+    rows: Candidates
+    problem: Linear
+    frame: Frame
+    scale: Floats
+    centres: Floats
+    varying: Varying
+    box: Box
+
+
+def odds_of(
+    setup: Setup, staging: Staging | None = None, *, targets: Sequence[Target] = (), draws: int = 10_000,
+    seed: int = 1, spread: str = "normal", exact: int = 2, bench: Bench | None = None,
+) -> Odds:  # fmt: skip
+    """Return how tolerances spread the rest.
+
+    Parameters
+    ----------
+    setup : Setup
+        With `tolerance_mm` on its bodies: the whole width of each face's profile zone, half of it either way.
+        A flat face shifts and leans within it, by no more than its `orientation_mm`; a curved one shifts.
+    targets : sequence of Target
+        Places whose error is wanted.
+    exact : int
+        Worst draws that are settled again exactly.
+
+    Raises
+    ------
+    SetupError
+        No face has a tolerance, or one is negative or not a number.
+    NotComputedError
+        The nominal parts do not rest, or some draws have no rest.
+    """
+    staging, whole = staging or Staging(), bench or bench_of(setup)
+    bench, closed_in = _opened(whole, staging)
+    model = _model(bench, staging)
+    errors = draw_errors(model.varying.zones, draws, seed, spread, leaning=_touching(model))
+    every = solve_or_bar(model.problem, errors, model.frame)
+    fits = every.barred < 0
+    if not np.any(fits):
+        message = "in no draw within tolerance do the parts go in between what holds them"
+        raise NotComputedError(message)
+    drawn, errors = every.where(fits), errors[fits]
+    sets, contradict = _sets(model)
+    chosen = _worst_draws(model, drawn, targets, _TRIES * exact)
+    checked, unsettled = _checked(model, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
+    return Odds(
+        draws=draws,
+        seed=seed,
+        faces=tuple(model.varying.names[body][face] for body, face in model.varying.faces),
+        leaning=sum(z.columns > 1 for z in model.varying.zones),
+        seats=tuple(s for s in _seat_odds(model, drawn, sets) if s.on not in closed_in),
+        closed_in=closed_in,
+        wrong=_wrong_odds(model, drawn),
+        targets=tuple(_target_odds(model, drawn, sets, one, errors) for one in targets),
+        move=drawn.move * model.scale,
+        bases=drawn.bases,
+        checked_um=checked * 1e3,
+        unsettled=unsettled,
+        contradict=contradict and bool(np.all(fits)),
+        barred=_barred_odds(model, every),
+    )
+
+
+def _opened(bench: Bench, staging: Staging) -> tuple[Bench, tuple[str, ...]]:
+    """Take away fixtures that are set up against parts last, since they follow the parts; name them."""
+    if all(s.rank != "stop" for s in bench.setup.seats):
+        return bench, ()
+    loose = loose_of(bench, staging)
+    raw, loads = walk(bench, staging, loose, Bounds())
+    touch = bench.setup.tolerances.touch_mm
+    if raw.ending is not Ending.REST:
+        return bench, ()
+    raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
+    carried = faces_carrying(bench, raw, loads, touch)
+    bodies = closing_fixtures(bench, carried, [bench.bodies[i].name for i in loose])
+    away = dict.fromkeys(bodies, np.full(3, AWAY_MM))
+    return replace(bench, drawn=shifted(bench.drawn, away)), tuple(bench.bodies[i].name for i in bodies)
+
+
+def _model(bench: Bench, staging: Staging) -> _Model:
+    """Settle the nominal parts and linearise about their rest."""
+    loose = loose_of(bench, staging)
+    raw, loads = walk(bench, staging, loose, Bounds())
+    if raw.ending is not Ending.REST:
+        message = f"the parts as drawn do not come to rest ({raw.ending}), so no tolerance can be judged"
+        raise NotComputedError(message)
+    vary = varying(bench)
+    reach = max(LEAST_REACH_MM, 4.0 * vary.widest_mm())
+    either = tuple(widened(eased(f, 2.0 * vary.widest_mm()), reach) for f in bench.features)
+    scene = replace(bench, features=either).scene(one.body for one in loads)
+    slack = min(max(LEAST_SLACK_RAD, 2.0 * vary.steepest()), MOST_SLACK_RAD)
+    rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, slack)
+    growth = growth_rows(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces)
+    rows, growth = _telling(rows, growth)
+    bodies = np.array([one.body for one in loads])
+    centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in loads])
+    scale = np.ones((len(loads), 6))
+    scale[:, 3:] = 1.0 / np.array([one.size_mm for one in loads])[:, None]
+    load = wrenches(loads, raw.poses).ravel()
+    problem = Linear(
+        gap_mm=rows.gap_mm,
+        slope=jacobian(rows, bodies, centres) * scale.ravel(),
+        growth=growth,
+        load=load,
+    )
+    return _Model(
+        bench=bench, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
+        scale=scale.ravel(), centres=centres, varying=vary, box=box_of(vary.zones),
+    )  # fmt: skip
+
+
+def _telling(rows: Candidates, growth: Floats) -> tuple[Candidates, Floats]:
+    """Leave out contacts of flat faces that lie between others of the same two faces.
+
+    Their gaps are means of those of the others, whatever the parts do; where errors of faces do not change
+    them evenly over the face, all are kept.
+    """
+    keep = np.zeros(len(rows.gap_mm), dtype=bool)
+    keep[outermost(rows, np.arange(len(keep)))] = True
+    names = np.stack((rows.body_a, rows.face_a, rows.body_b, rows.face_b), axis=1)
+    groups = np.unique(names, axis=0, return_inverse=True)[1].ravel()
+    for group in np.unique(groups[~keep]):
+        some = np.flatnonzero(groups == group)
+        across = np.column_stack(
+            (np.ones(len(some)), rows.point_a_mm[some] - rows.point_a_mm[some].mean(axis=0))
+        )
+        changes = growth[some][:, np.any(growth[some] != 0.0, axis=0)]
+        even = across @ np.linalg.lstsq(across, changes, rcond=None)[0]
+        if np.abs(even - changes).max(initial=0.0) > _EVEN:
+            keep[some] = True
+    return rows.where(keep), growth[keep]
+
+
+def _touching(model: _Model) -> NDArray[np.bool_]:
+    """Tell of each face that varies whether any gap depends on it; the lean of others need not be drawn."""
+    columns = [v.columns() for v in model.varying.faces.values()]
+    return np.array([bool(np.any(model.problem.growth[:, one])) for one in columns])
+
+
+def _pairs(model: _Model) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
+    """Return the rows of each pair of faces."""
+    names, rows = model.varying.names, model.rows
+    found: dict[frozenset[FaceRef], list[int]] = {}
+    for i in range(len(rows.gap_mm)):
+        a, b = names[rows.body_a[i]][rows.face_a[i]], names[rows.body_b[i]][rows.face_b[i]]
+        found.setdefault(frozenset((a, b)), []).append(i)
+    return {key: np.array(value) for key, value in found.items()}
+
+
+def _sets(model: _Model) -> tuple[Sets | None, bool]:
+    """Return what may carry somewhere in the zones, or None, and whether it is that seats contradict."""
+    try:
+        return sets_of(model.problem, model.frame, model.box), False
+    except NoRestError:
+        return None, True
+    except NotComputedError:
+        return None, False
+
+
+def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds, ...]:
+    pairs = _pairs(model)
+    touch = model.bench.setup.tolerances.touch_um
+    loose = {model.bench.bodies[one.body].name for one in model.loads}
+    out = []
+    for seat in model.bench.setup.seats:
+        if not loose & {seat.body, seat.on}:
+            continue  # neither moves, so what touches as drawn is all there is to say
+        members = pairs.get(frozenset((seat.own, seat.other)))
+        if members is None:
+            gap, worst, of_zones = np.full(1, np.inf), np.inf, True
+        else:
+            gap = drawn.gap_mm[:, members].min(axis=1) * 1e3
+            worst, of_zones = _worst_gap_um(sets, members, float(gap.max()))
+        out.append(
+            SeatOdds(
+                body=seat.body, face=seat.face, on=seat.on, on_face=seat.on_face,
+                share_closed=float(np.mean(gap <= touch)), gap_mean_um=float(gap.mean()),
+                gap_p95_um=float(np.quantile(gap, 0.95, method="higher")),
+                gap_worst_um=worst, of_zones=of_zones,
+            )
+        )  # fmt: skip
+    return tuple(out)
+
+
+def _barred_odds(model: _Model, drawn: Drawn) -> tuple[BarredOdds, ...]:
+    """Return which faces keep the parts from going in, and how often, the most frequent first."""
+    rows, counts = np.unique(drawn.barred[drawn.barred >= 0], return_counts=True)
+    shares: dict[tuple[str, str], float] = {}
+    names = model.varying.names
+    for i, count in zip(rows.tolist(), counts.tolist(), strict=True):
+        a = names[model.rows.body_a[i]][model.rows.face_a[i]]
+        b = names[model.rows.body_b[i]][model.rows.face_b[i]]
+        pair = min(a, b), max(a, b)
+        shares[pair] = shares.get(pair, 0.0) + count / len(drawn.barred)
+    found = [BarredOdds(a=a, b=b, share=share) for (a, b), share in shares.items()]
+    return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
+
+
+def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:
+    seats = {frozenset((s.own, s.other)) for s in model.bench.setup.seats}
+    parts = {b.name for b in model.bench.bodies if b.role == "part"}
+    out = []
+    for pair, members in _pairs(model).items():
+        share = float(drawn.carries[:, members].any(axis=1).mean())
+        # What a fixture that is pushed up stands on needs no seat.
+        if pair not in seats and share > 0 and any(face.body in parts for face in pair):
+            a, b = sorted(pair)
+            out.append(WrongOdds(a=a, b=b, share_lands=share))
+    return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
+
+
+def _seen(model: _Model, target: Target, places_mm: Floats) -> Floats:
+    """Return how places (q, 3) of a target move along its direction with the moves of all bodies, (q, m)."""
+    out = np.zeros((len(places_mm), len(model.loads), 6))
+    body = model.bench.index(target.body)
+    direction = np.array(target.direction) / np.linalg.norm(target.direction)
+    for i, one in enumerate(model.loads):
+        if one.body == body:
+            out[:, i, :3] = direction
+            out[:, i, 3:] = np.cross(places_mm - model.centres[i], direction)
+    return np.asarray(out.reshape(len(places_mm), -1) * model.scale)
+
+
+def _middle(model: _Model, target: Target) -> Floats:
+    """Return how the middle of a target moves along its direction, (m,)."""
+    return np.asarray(_seen(model, target, np.array([target.at_mm]))[0])
+
+
+def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float) -> tuple[float, bool]:
+    """Return how far a seat opens at most, and whether that is of all zones or of the draws alone."""
+    if sets is None:
+        return drawn_um, False
+    try:
+        return most_gap_mm(sets, members, drawn_um * 1e-3) * 1e3, True
+    except NotComputedError:
+        return drawn_um, False
+
+
+def _target_odds(
+    model: _Model, drawn: Drawn, sets: Sets | None, target: Target, errors: Floats
+) -> TargetOdds:
+    corners = np.zeros((0, 3))
+    if target.face is not None:
+        corners = corners_mm(model.bench, model.bench.index(target.body), target.face)
+    seen = _seen(model, target, np.vstack((target.at_mm, corners)))
+    across = _across(model, target, corners)
+    draws, leans = drawn.move @ seen.T * 1e3, drawn.move @ across.T * 1e3
+    groups = ((-seen, -draws), (seen, draws), (across, leans))
+    worst, of_zones = _worst_um(model, sets, groups, errors)
+    whole, lean = _shares(model, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
+    return TargetOdds(
+        name=target.name,
+        cut=target.cut,
+        face=FaceRef.of(target.body, *([target.face] if target.face else [])),
+        mean_um=float(draws[:, 0].mean()),
+        sigma_um=float(draws[:, 0].std(ddof=1)) if len(draws) > 1 else 0.0,
+        draws_um=draws[:, 0],
+        out_um=draws[np.arange(len(draws)), np.abs(draws).argmax(axis=1)],
+        corners=len(corners),
+        worst_um=(-worst[0], worst[1]),
+        of_zones=of_zones,
+        lean_p95_um=float(np.quantile(leans.max(axis=1), 0.95, method="higher")) if len(across) else 0.0,
+        lean_worst_um=worst[2],
+        share_by_face=whole,
+        lean_by_face=lean,
+    )
+
+
+def _worst_um(
+    model: _Model, sets: Sets | None, groups: Sequence[tuple[Floats, Floats]], errors: Floats
+) -> tuple[list[float], bool]:
+    """Return the most of each group of what is seen of the moves, and whether it is that of all zones.
+
+    Each group is what is seen, one a row, and what it comes to in every draw, one a column, um.
+    """
+    found, of_zones = [], sets is not None
+    for seen, draws in groups:
+        known = 0.0
+        if len(seen):
+            known = 1e-3 * float(draws.max())
+            worst = None if sets is None else _known(sets, seen, model.frame, known)
+            if worst is None:
+                of_zones = False
+                furthest = errors[draws.argmax(axis=0)]
+                worst = climbed_mm(model.problem, model.frame, model.box, seen, furthest)
+            known = max(known, worst)
+        found.append(1e3 * known)
+    return found, of_zones
+
+
+def _known(sets: Sets, seen: Floats, frame: Frame, least_mm: float) -> float | None:
+    """Return the worst over all zones, mm; None where that takes too many programmes."""
+    try:
+        return most_of(sets, seen, frame.held, least_mm)
+    except NotComputedError:
+        return None
+
+
+def _across(model: _Model, target: Target, corners: Floats) -> Floats:
+    """Return how much more one corner of a target moves than another, for all pairs that may be furthest."""
+    if len(corners) == 0:
+        return np.zeros((0, len(model.scale)))
+    arms = corners - corners.mean(axis=0)
+    flat = np.linalg.svd(arms, full_matrices=False)[2][:2]
+    apart = differences(hull_of(arms @ flat.T)) @ flat
+    return _seen(model, target, apart) - _seen(model, target, np.zeros((1, 3)))
+
+
+def _shares(model: _Model, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
+    """Return each face's share of the variance of some draws, and what of it is by leaning.
+
+    A share is what a straight line through the face's own errors has of the variance.
+    """
+    out = draws - draws.mean()
+    total = max(float(out @ out), 1e-300)
+    own = errors - errors.mean(axis=0)
+    along, square = own.T @ out, own.T @ own
+    whole, lean = {}, {}
+    for (body, face), varies in model.varying.faces.items():
+        at = varies.columns()
+        slope = np.linalg.lstsq(square[at, at], along[at], rcond=None)[0]
+        name = model.varying.names[body][face]
+        whole[name] = float(slope @ along[at]) / total
+        lean[name] = float(slope[1:] @ along[at][1:]) / total
+    return whole, lean
+
+
+def _worst_draws(model: _Model, drawn: Drawn, targets: Sequence[Target], count: int) -> list[int]:
+    """Return the draws furthest out: by each target, else by how far the parts went."""
+    if targets:
+        score = np.max([np.abs(drawn.move @ _middle(model, t)) for t in targets], axis=0)
+    else:
+        score = np.abs(drawn.move).max(axis=1)
+    return [int(i) for i in np.argsort(-score, kind="stable")[:count]]
+
+
+def _checked(
+    model: _Model, staging: Staging, draws: Sequence[tuple[Floats, Floats]], exact: int
+) -> tuple[float, int]:
+    """Settle draws exactly until so many have come to rest: how far off they are, mm, and how many have not.
+
+    Raises
+    ------
+    NotComputedError
+        None of them comes to rest.
+    """
+    apart: list[float] = []
+    reasons: list[NotComputedError] = []
+    for errors, move in draws:
+        if len(apart) == exact:
+            break
+        try:
+            apart.append(_exactly(model, staging, errors, move))
+        except NotComputedError as reason:
+            reasons.append(reason)
+    if exact and not apart:
+        raise reasons[0]
+    return max(apart, default=0.0), len(reasons)
+
+
+def _exactly(model: _Model, staging: Staging, errors: Floats, move: Floats) -> float:
+    """Settle one draw exactly and return how far the linear answer is from it, in mm along what is held."""
+    bench = model.bench
+    by_body: dict[int, dict[int, Error]] = {}
+    for (body, face), varies in model.varying.faces.items():
+        by_body.setdefault(body, {})[face] = varies.error(errors)
+    features = tuple(grown(f, by_body.get(i, {})) for i, f in enumerate(bench.features))
+    raw, _ = walk(replace(bench, features=features), staging, [one.body for one in model.loads], Bounds())
+    # A part in balance that still creeps along a way that costs nothing stands where it stands.
+    balanced = raw.residual_mm <= Bounds().closure_mm and raw.balance <= Bounds().balance
+    if raw.ending is not Ending.REST and not (raw.ending is Ending.NOT_CONVERGED and balanced):
+        message = f"the worst draw within tolerance does not come to rest ({raw.ending})"
+        raise NotComputedError(message)
+    moves = move.reshape(len(model.loads), 6) * model.scale.reshape(-1, 6)
+    held = model.problem.slope[model.problem.gap_mm <= 1e-5]
+    apart = np.zeros((len(model.loads), 6))
+    for i, one in enumerate(model.loads):
+        centre = model.raw.poses.apply(one.body, one.centre_mm)
+        change = raw.poses.rotation[one.body] @ model.raw.poses.rotation[one.body].T
+        apart[i, :3] = raw.poses.apply(one.body, one.centre_mm) - centre - moves[i, :3]
+        skew = np.array(
+            [change[2, 1] - change[1, 2], change[0, 2] - change[2, 0], change[1, 0] - change[0, 1]]
+        )
+        apart[i, 3:] = 0.5 * skew - moves[i, 3:]
+    return float(np.abs(held @ (apart.ravel() / model.scale)).max(initial=0.0))

@@ -1,1 +1,0 @@
-"""Pure numbers: nothing here knows what a solid is."""

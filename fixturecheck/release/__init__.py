@@ -1,0 +1,1 @@
+"""How bodies come off after the cut."""

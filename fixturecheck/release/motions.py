@@ -1,0 +1,355 @@
+"""Which ways a body can come off what it lies on, from the solids: lift, tip about an edge, slide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import cast
+
+import numpy as np
+import shapely
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import ContactMap
+from fixturecheck.faceref import FaceRef
+from fixturecheck.holding.bearing import outermost, spots
+from fixturecheck.kernel.boolean import common_solid
+from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
+from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.result import ContactKind
+from fixturecheck.setup.model import Cut, Setup
+from fixturecheck.shop.tables import finish as finish_of
+
+UP = np.array([0.0, 0.0, 1.0])
+TRAVEL_MM = 5.0
+"""How far every way is followed: the body's fastest point moves this far without meeting anything."""
+
+_STEPS_MM = (0.1, 1.0, 2.5, TRAVEL_MM)
+# Ra up to which a face counts as finished: what the table calls ground, or finer.
+_FINISHED_RA_UM = 0.8
+_STILL = 1e-6
+_SUPPORTS = -0.1
+_OVERLAP_MM3 = 1e-2
+# A body is not tipped about a corner's chamfer: an edge is at least this share of the outline's least width.
+_SHORTEST_SHARE = 0.25
+_LEAST_ARM_MM = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Touch:
+    """One pair of faces that a body touches another with.
+
+    Parameters
+    ----------
+    own, other : str
+        `body.face` of either side.
+    normal : ndarray, shape (3,)
+        Out of the body into the other.
+    points_mm : ndarray, shape (n, 3)
+        Outermost points of the patch, and its middle.
+    shapes : tuple of Shape
+        The patch itself.
+    finished : bool
+        A face of the two is ground or finer, or is made by a cut.
+    on_part : bool
+        A finished face of the two belongs to a part.
+    """
+
+    own: FaceRef
+    other: FaceRef
+    normal: Floats
+    points_mm: Floats
+    shapes: tuple[Shape, ...]
+    finished: bool
+    on_part: bool
+
+    @property
+    def other_body(self) -> str:
+        """The body on the other side."""
+        return self.other.body
+
+    @property
+    def supports(self) -> bool:
+        """Whether the body lies on it."""
+        return float(self.normal[2]) < _SUPPORTS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Motion:
+    """One way of moving a body, scaled so that its fastest point moves as far as the travel.
+
+    Parameters
+    ----------
+    kind : str
+        `lift`, `tip` or `slide`.
+    along : ndarray, shape (3,)
+        Unit direction of a lift or slide; level direction toward which a tip topples.
+    at_mm, axis : ndarray, shape (3,), or None
+        Line that a tip turns about.
+    arm_mm : float
+        Distance of the farthest point from that line; 1 where there is none.
+    """
+
+    kind: str
+    along: Floats
+    at_mm: Floats | None = None
+    axis: Floats | None = None
+    arm_mm: float = 1.0
+
+    def velocity(self, points_mm: Floats) -> Floats:
+        """Return how each point (n, 3) moves at first, mm for each mm of travel."""
+        if self.axis is None or self.at_mm is None:
+            return np.broadcast_to(self.along, points_mm.shape)
+        return np.asarray(np.cross(self.axis, points_mm - self.at_mm) / self.arm_mm)
+
+    def carry(self, solid: Shape, travel_mm: float) -> Shape:
+        """Return the solid after some travel."""
+        if self.axis is None or self.at_mm is None:
+            return transformed(solid, np.eye(3), travel_mm * self.along)
+        angle = travel_mm / self.arm_mm
+        k = np.array(
+            [
+                [0.0, -self.axis[2], self.axis[1]],
+                [self.axis[2], 0.0, -self.axis[0]],
+                [-self.axis[1], self.axis[0], 0.0],
+            ]
+        )
+        turn = np.eye(3) + np.sin(angle) * k + (1 - np.cos(angle)) * (k @ k)
+        return transformed(solid, turn, self.at_mm - turn @ self.at_mm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WayOff:
+    """A motion that runs into nothing, and what slides in it.
+
+    Parameters
+    ----------
+    slides : tuple of Touch
+        Pairs of faces that rub over their whole area.
+    """
+
+    motion: Motion
+    slides: tuple[Touch, ...]
+
+    @property
+    def harms(self) -> tuple[Touch, ...]:
+        """The pairs that rub where one of the two is a finished face."""
+        return tuple(t for t in self.slides if t.finished)
+
+    @property
+    def clean(self) -> bool:
+        """Whether no finished face is rubbed."""
+        return not self.harms
+
+
+def touches_of(setup: Setup, contacts: ContactMap, loose: Sequence[str]) -> dict[str, tuple[Touch, ...]]:
+    """Return what every loose body touches, and whether that is finished."""
+    shapes: dict[frozenset[FaceRef], list[Shape]] = {}
+    for patch in contacts.patches:
+        if patch.contact.kind != ContactKind.NEAR:
+            key = frozenset({patch.contact.a, patch.contact.b})
+            shapes.setdefault(key, []).append(cast("Shape", patch.shape.geometry))
+    out: dict[str, list[Touch]] = {name: [] for name in loose}
+    for spot in spots(contacts, loose):
+        sides = sorted(spot.faces, key=lambda f: f.body != spot.a)
+        done = [s for s in sides if finished(setup, s)]
+        parts = [s for s in done if setup.body(s.body).role == "part"]
+        for own, other, sign in ((sides[0], sides[1], 1.0), (sides[1], sides[0], -1.0)):
+            if own.body in out:
+                out[own.body].append(
+                    Touch(
+                        own=own,
+                        other=other,
+                        normal=sign * spot.normal,
+                        points_mm=spot.points_mm,
+                        shapes=tuple(shapes[spot.faces]),
+                        finished=bool(done),
+                        on_part=bool(parts),
+                    )
+                )
+    return {name: tuple(found) for name, found in out.items()}
+
+
+def finished(setup: Setup, where: FaceRef) -> bool:
+    """Say whether a face is ground or finer; one whose finish is not stated counts as such."""
+    body = setup.body(where.body)
+    for face in where.faces:
+        stated = body.finish_of(face)
+        if stated is None or finish_of(stated).ra_um[1] <= _FINISHED_RA_UM:
+            return True
+        if any(_makes(cut, where.body, face) for cut in setup.cuts):
+            return True
+    return False
+
+
+def _makes(cut: Cut, body: str, face: str) -> bool:
+    return body in cut.parts and face in (cut.floor, cut.wall)
+
+
+class Room:
+    """What stands round a body and would be run into.
+
+    Parameters
+    ----------
+    placed : mapping of str to Solid
+        Every body that is still there.
+    contacts : ContactMap
+        What interpenetrates as drawn is no news.
+    """
+
+    def __init__(self, placed: Mapping[str, Solid], contacts: ContactMap) -> None:
+        self._placed = placed
+        self._boxes = {name: box_of(solid) for name, solid in placed.items()}
+        self._drawn = {frozenset({o.a, o.b}): o.volume_mm3 for o in contacts.overlaps}
+
+    def beside(self, body: str, gone: Iterable[str]) -> tuple[str, ...]:
+        """Return who stands within the travel of a body."""
+        own = self._boxes[body]
+        others = sorted(set(self._placed) - set(gone) - {body})
+        return tuple(n for n in others if box_gap_mm(own, self._boxes[n]) <= TRAVEL_MM)
+
+    def solid(self, body: str) -> Solid:
+        """Return a body where it stands."""
+        return self._placed[body]
+
+    def free(self, body: str, motion: Motion, others: Iterable[str]) -> bool:
+        """Say whether a body runs into none of the others along a motion."""
+        others = tuple(others)
+        for travel in _STEPS_MM:
+            moved = motion.carry(self._placed[body], travel)
+            around = box_of(moved)
+            for name in others:
+                if box_gap_mm(around, self._boxes[name]) > 0.0:
+                    continue
+                drawn = self._drawn.get(frozenset({body, name}), 0.0)
+                if common_solid(cast("Solid", moved), self._placed[name])[1] > drawn + _OVERLAP_MM3:
+                    return False
+        return True
+
+    def takes(self, shape: Solid, gone: Iterable[str]) -> bool:
+        """Say whether a tool fits where it is: it meets no body that is still there."""
+        around = box_of(shape)
+        near = (n for n in set(self._placed) - set(gone) if box_gap_mm(around, self._boxes[n]) <= 0.0)
+        return all(common_solid(shape, self._placed[n])[1] <= _OVERLAP_MM3 for n in near)
+
+
+def ways_off(body: str, touches: Sequence[Touch], room: Room, gone: frozenset[str]) -> tuple[WayOff, ...]:
+    """Return every way in which a body can come off; where some rub no finished face, those alone.
+
+    Parameters
+    ----------
+    touches : sequence of Touch
+        What it touches.
+    gone : frozenset of str
+        Bodies that have been taken away.
+    """
+    here = [t for t in touches if t.other_body not in gone]
+    others = room.beside(body, gone)
+    clean: list[WayOff] = []
+    rubbing: list[WayOff] = []
+    for motion in (*_lifts(here), *tips(room.solid(body), here)):
+        way = _way(motion, here)
+        if way is not None and room.free(body, motion, others):
+            (clean if way.clean else rubbing).append(way)
+    if clean:
+        return tuple(clean)
+    for motion in _slides(here):
+        way = _way(motion, here)
+        if way is not None and room.free(body, motion, others):
+            (clean if way.clean else rubbing).append(way)
+    return tuple(clean or rubbing)
+
+
+def _way(motion: Motion, touches: Sequence[Touch]) -> WayOff | None:
+    """Return the motion with what slides in it; None where it pushes into something it touches."""
+    slides = []
+    for touch in touches:
+        velocity = motion.velocity(touch.points_mm)
+        closing = velocity @ touch.normal
+        if closing.max() > _STILL:
+            return None
+        across = np.linalg.norm(velocity - closing[:, None] * touch.normal, axis=1)
+        # Where only a line of the patch stays while the rest opens, the line leaves at second order.
+        if closing.min() >= -_STILL and across.max() > _STILL:
+            slides.append(touch)
+    return WayOff(motion=motion, slides=tuple(slides))
+
+
+def _lifts(touches: Sequence[Touch]) -> Iterator[Motion]:
+    """Yield straight up, and up and away from every side at once."""
+    yield Motion(kind="lift", along=UP)
+    away = np.zeros(3)
+    for side in _level([-t.normal for t in touches if not t.supports]):
+        away += side
+    if np.linalg.norm(away) > _STILL:
+        slant = UP + away / np.linalg.norm(away)
+        yield Motion(kind="lift", along=slant / np.linalg.norm(slant))
+
+
+def _slides(touches: Sequence[Touch]) -> Iterator[Motion]:
+    """Yield the level directions: along and across the table, and straight away from each side."""
+    axes = [np.array(v) for v in ((1.0, 0, 0), (-1.0, 0, 0), (0, 1.0, 0), (0, -1.0, 0))]
+    for along in _level([*axes, *(-t.normal for t in touches if not t.supports)]):
+        yield Motion(kind="slide", along=along)
+
+
+def _level(directions: Iterable[Floats]) -> list[Floats]:
+    """Return the level parts of directions as unit vectors, each once."""
+    out: list[Floats] = []
+    for direction in directions:
+        level = np.array([direction[0], direction[1], 0.0])
+        size = float(np.linalg.norm(level))
+        if size > 0.1 and not any(level @ known / size > 1 - 1e-6 for known in out):
+            out.append(level / size)
+    return out
+
+
+def tips(solid: Solid, touches: Sequence[Touch]) -> Iterator[Motion]:
+    """Yield a tip about each edge of what a body lies on, toward the outside."""
+    corners = np.array(box_of(solid)).reshape(2, 3)
+    for middle, out in support_edges(touches):
+        axis = np.cross(UP, out)
+        far = np.array([[x, y, z] for x in corners[:, 0] for y in corners[:, 1] for z in corners[:, 2]])
+        off = far - middle
+        off -= np.outer(off @ axis, axis)
+        arm = float(np.linalg.norm(off, axis=1).max())
+        if arm > _LEAST_ARM_MM:
+            yield Motion(kind="tip", along=out, at_mm=middle, axis=axis, arm_mm=arm)
+
+
+def support_edges(touches: Sequence[Touch]) -> list[tuple[Floats, Floats]]:
+    """Return the middle and the level direction outward of each edge of the outline that a body lies on."""
+    under = [t for t in touches if t.supports]
+    if not under:
+        return []
+    points = np.vstack([t.points_mm for t in under])
+    # A round outline is tipped about in a few directions: all of its pieces would be too short.
+    corners = np.vstack([outermost(t.points_mm, np.eye(3)[:2]) for t in under])
+    hull = shapely.MultiPoint(corners[:, :2]).convex_hull
+    if hull.geom_type != "Polygon":
+        return []
+    ring = np.array(shapely.simplify(shapely.normalize(hull), 1e-6).exterior.coords)[::-1]
+    # Counter-clockwise after the turn-round: `normalize` runs clockwise.
+    shortest = _SHORTEST_SHARE * _least_width_mm(hull)
+    out = []
+    for start, end in pairwise(ring):
+        length = float(np.linalg.norm(end - start))
+        if length < shortest:
+            continue
+        along = (end - start) / length
+        outward = np.array([along[1], -along[0], 0.0])
+        middle = np.append((start + end) / 2, 0.0)
+        reach = max(extent_along(s, outward)[1] for t in under for s in t.shapes)
+        middle += (reach - float(middle @ outward)) * outward
+        # A bar at the end of a V turns about the lowest point there, or about the highest.
+        heights = points[points @ outward > float(start @ outward[:2]) - 1e-6, 2]
+        levels = sorted({round(float(h), 6) for h in (heights.min(), heights.max())})
+        out += [(middle + level * UP, outward) for level in levels]
+    return out
+
+
+def _least_width_mm(hull: shapely.Polygon) -> float:
+    box = np.array(shapely.oriented_envelope(hull).exterior.coords)
+    return float(np.linalg.norm(np.diff(box, axis=0), axis=1)[:4].min())

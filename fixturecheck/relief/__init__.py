@@ -1,0 +1,1 @@
+"""Cuts without function that let parts nest: found by solving, made on the solid, settled again."""

@@ -1,0 +1,282 @@
+"""Which bodies are in each other's way: with every seat closed, and within tolerances."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.contact.proximity.candidates import Candidates, Scene
+from fixturecheck.contact.proximity.query import find_candidates
+from fixturecheck.errors import KernelError, NotComputedError, SetupError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import faces_of, solids_of
+from fixturecheck.kernel.construct import compound, thickened, vertex
+from fixturecheck.kernel.measure import distance, face_frame, volume_mm3
+from fixturecheck.kernel.place import location_of, placed_at, world_faces
+from fixturecheck.kernel.sample import inside_points
+from fixturecheck.kernel.shapes import Face, Placed, Shape
+from fixturecheck.kernel.thickness import wall_mm
+from fixturecheck.nesting.model import Bench, bench_of
+from fixturecheck.nesting.outcome import gap_um
+from fixturecheck.nesting.probabilities import SURE
+from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, shifted
+from fixturecheck.nesting.tolerance import odds_of
+from fixturecheck.relief.model import Clash
+from fixturecheck.rigid.motion import Poses
+from fixturecheck.setup.model import Body, Seat, Setup
+from fixturecheck.statics.rest import Bounds, Ending, settle
+from fixturecheck.units import percent
+
+_ON_MM = 1e-5
+
+
+def intended(setup: Setup) -> Setup:
+    """Return the set-up with its parts where every seat would be closed if nothing else were in the way.
+
+    That is the drawn pose where it closes the seats. Where it does not and staging is stated, the parts
+    are settled on the faces of their seats alone.
+
+    Raises
+    ------
+    NotComputedError
+        The seats alone do not stop the parts.
+    """
+    if setup.staging is None or not setup.seats:
+        return setup
+    bench = bench_of(setup)
+    if all(_closed_as_drawn(bench, k) for k in range(len(setup.seats))):
+        return setup
+    loose = loose_of(bench, setup.staging)
+    loads = loads_of(bench, setup.staging, loose)
+    ranks = {body: k for k, body in enumerate(loose)}
+    start = shifted(bench.drawn, backs_of(loads, ranks, setup.staging.approach_mm))
+    scene = Scene(bench.features, [i in loose for i in range(len(bench.bodies))])
+    wanted = _wanted(bench)
+
+    def seats_only(poses: Poses, reach: float, slack: float, deep: float) -> Candidates:
+        rows = find_candidates(scene, poses.rotation, poses.origin_mm, reach, slack, deep)
+        sides = zip(rows.body_a, rows.face_a, rows.body_b, rows.face_b, strict=True)
+        pairs = [frozenset(((int(a), int(i)), (int(b), int(j)))) for a, i, b, j in sides]
+        return rows.where(np.flatnonzero([pair in wanted for pair in pairs]))
+
+    raw = settle(loads, start, seats_only, Bounds())
+    if raw.ending is not Ending.REST:
+        message = f"the seats alone do not hold the parts ({raw.ending}), so there is no pose to relieve for"
+        raise NotComputedError(message)
+    poses = {bench.bodies[i].name: location_of(raw.poses.matrix(i)) for i in loose}
+    bodies = tuple(replace(b, at=poses.get(b.name, b.at)) for b in setup.bodies)
+    return replace(setup, bodies=bodies)
+
+
+def _wanted(bench: Bench) -> set[frozenset[tuple[int, int]]]:
+    """Return the pairs of faces that seats state, as body and face numbers."""
+    pairs = set()
+    for seat in bench.setup.seats:
+        for i in bench.setup.body(seat.body).face_indices(seat.face):
+            for j in bench.setup.body(seat.on).face_indices(seat.on_face):
+                pairs.add(frozenset(((bench.index(seat.body), i), (bench.index(seat.on), j))))
+    return pairs
+
+
+def _closed_as_drawn(bench: Bench, number: int) -> bool:
+    """Tell whether a seat touches where it is drawn."""
+    seat = bench.setup.seats[number]
+    touch = bench.setup.tolerances.touch_um
+    gaps = [
+        gap_um(bench, bench.drawn, (bench.index(seat.body), i), (bench.index(seat.on), j))
+        for i in bench.setup.body(seat.body).face_indices(seat.face)
+        for j in bench.setup.body(seat.on).face_indices(seat.on_face)
+    ]
+    return any(abs(low) <= touch for low, _ in gaps)
+
+
+def clashes_of(setup: Setup) -> list[Clash]:
+    """Return every place where two bodies overlap, each connected piece on its own, the largest first."""
+    placed = {b.name: b.placed() for b in setup.bodies}
+    found = []
+    for overlap in find_contacts(list(placed.values()), setup.tolerances).overlaps:
+        a, b = placed[overlap.a], placed[overlap.b]
+        faces = world_faces(a), world_faces(b)
+        for zone in solids_of(overlap.common):
+            volume = volume_mm3(zone)
+            if volume <= setup.tolerances.overlap_mm3:
+                continue
+            faces_a, faces_b = bounding(zone, (a, faces[0]), (b, faces[1]))
+            found.append(
+                Clash(a=a.name, b=b.name, zone=zone, volume_mm3=volume, faces_a=faces_a, faces_b=faces_b)
+            )
+    return sorted(found, key=lambda c: (-round(c.volume_mm3, 6), c.a, c.b))
+
+
+def bounding(
+    zone: Shape, one: tuple[Placed, Sequence[Face]], two: tuple[Placed, Sequence[Face]]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the names of the faces of two bodies on which the skin of a zone lies.
+
+    Faces of both that lie in one plane, as the sides of a row of like parts do, bound nothing.
+    """
+    names: tuple[set[str], set[str]] = (set(), set())
+    sides: tuple[set[str], set[str]] = (set(), set())
+    for piece in faces_of(zone):
+        spot = vertex(inside_points(piece)[0])
+        on = [
+            {n for n, f in zip(p.face_names, faces, strict=True) if distance(spot, f)[0] <= _ON_MM}
+            for p, faces in (one, two)
+        ]
+        for into, found in zip(sides if all(on) else names, on, strict=True):
+            into.update(found)
+    first, second = (tuple(sorted(n or s)) for n, s in zip(names, sides, strict=True))
+    return first, second
+
+
+def band_mm(setup: Setup, clash: Clash) -> float:
+    """Return how much nearer tolerances may bring two clashing faces at worst.
+
+    Half of the zones of the faces themselves, and the longest shift of a part whose seats are all out by
+    half of their zones: for seats square to each other the root of the sum of their squares. Faces are
+    taken to shift parallel to themselves.
+    """
+    total = sum(
+        max((half_mm(setup.body(name), f) for f in faces), default=0.0)
+        for name, faces in ((clash.a, clash.faces_a), (clash.b, clash.faces_b))
+    )
+    return total + sum(_shift_mm(setup, name) for name in (clash.a, clash.b))
+
+
+def _shift_mm(setup: Setup, body: str) -> float:
+    """Return the longest shift of one body that its own seats allow; zero where it has none."""
+    shifts = [
+        out * _normal(setup.body(body), seat.face)
+        for seat in setup.seats
+        if seat.body == body and (out := _seat_mm(setup, seat)) > 0
+    ]
+    if not shifts:
+        return 0.0
+    signs = product((-1.0, 1.0), repeat=len(shifts) - 1)
+    sums = (
+        shifts[0] + sum((s * v for s, v in zip(one, shifts[1:], strict=True)), np.zeros(3)) for one in signs
+    )
+    return max(float(np.linalg.norm(v)) for v in sums)
+
+
+def _seat_mm(setup: Setup, seat: Seat) -> float:
+    return half_mm(setup.body(seat.body), seat.face) + half_mm(setup.body(seat.on), seat.on_face)
+
+
+def _normal(body: Body, face: str) -> Floats:
+    faces = faces_of(placed_at(body.solid, body.at))
+    return face_frame(faces[body.face_indices(face)[0]])[1]
+
+
+def half_mm(body: Body, face: str) -> float:
+    """Return half of the zone of a face: how far it may be out either way."""
+    return 0.5 * (body.zone_mm(face) or 0.0)
+
+
+def refuse_crossing(setup: Setup) -> None:
+    """Raise where a face and the widest zone of its body could meet inside a wall.
+
+    Raises
+    ------
+    SetupError
+        Names the face, the wall behind it and the zones.
+    """
+    for body in setup.bodies:
+        widest = max((0.5 * w for w in body.tolerance_mm.values()), default=0.0)
+        if widest <= 0.0:
+            continue
+        for face, name in zip(faces_of(body.solid), body.face_names(), strict=True):
+            mine = half_mm(body, name)
+            wall = wall_mm(body.solid, [face]) if mine > 0 else np.inf
+            if mine + widest >= wall:
+                write = setup.write
+                message = (
+                    f"tolerances of {body.name} reach through the wall of {write.length(wall, '.3g')} behind "
+                    f"{name}: half zones of {write.number(mine, 'mm', '.3g')} and "
+                    f"{write.length(widest, '.3g')} meet inside it; state narrower ones"
+                )
+                raise SetupError(message)
+
+
+_LEAST_MM3 = 1e-9
+
+
+def varies(setup: Setup) -> bool:
+    """Tell whether there is anything to draw: staging stated, and a face with a tolerance."""
+    return setup.staging is not None and any(w > 0 for b in setup.bodies for w in b.tolerance_mm.values())
+
+
+def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
+    """Return in how many draws faces land that no seat states, by the two faces, the most likely first.
+
+    Raises
+    ------
+    NotComputedError
+        The parts as drawn do not rest, or too often do not go in between the fixtures.
+    SetupError
+        Tolerances reach through a part.
+    """
+    if setup.staging is None or not varies(setup):
+        return {}
+    odds = odds_of(setup, setup.staging, draws=setup.staging.draws, seed=setup.staging.seed)
+    barred = sum(one.share for one in odds.barred)
+    if barred > 1.0 - SURE:
+        message = f"the parts do not go in between the fixtures in {percent(barred)} of {odds.draws} draws"
+        raise NotComputedError(message)
+    return {(w.a, w.b): w.share_lands for w in odds.wrong}
+
+
+def landings_of(setup: Setup) -> list[Clash]:
+    """Return every pair of faces that lands first too often, the most likely first.
+
+    Raises
+    ------
+    NotComputedError, SetupError
+        As `shares_of`.
+    """
+    found = []
+    for (one, two), share in shares_of(setup).items():
+        if share <= 1.0 - SURE:
+            continue
+        found.append(_clash(setup, one, two, share))
+    return found
+
+
+def _clash(setup: Setup, one: FaceRef, two: FaceRef, share: float) -> Clash:
+    """Return a landing with what of either body lies within reach of the other's face."""
+    bare = Clash(
+        a=one.body, b=two.body, faces_a=(one.face,), faces_b=(two.face,), zone=compound([]), volume_mm3=0.0,
+        zone_b=compound([]), share_lands=share,
+    )  # fmt: skip
+    reach = setup.relief.clearance_mm + band_mm(setup, bare)
+    mine, theirs = _faces(setup.body(one.body), one.face), _faces(setup.body(two.body), two.face)
+    zone, zone_b = _within(mine, theirs, reach), _within(theirs, mine, reach)
+    return Clash(
+        a=one.body, b=two.body, faces_a=(one.face,), faces_b=(two.face,), zone=zone,
+        volume_mm3=volume_mm3(zone), zone_b=zone_b, share_lands=share,
+    )  # fmt: skip
+
+
+def _within(mine: list[Face], theirs: list[Face], reach_mm: float) -> Shape:
+    """Return what behind some faces lies within reach of others."""
+    pieces: list[Shape] = []
+    for face in mine:
+        for other in theirs:
+            try:
+                shared = common(thickened(face, -reach_mm), thickened(other, reach_mm))
+            except KernelError:
+                # A round face cannot be offset past its own axis; the other body's side is then relieved.
+                continue
+            pieces += [s for s in solids_of(shared) if volume_mm3(s) > _LEAST_MM3]
+    return compound(pieces)
+
+
+def _faces(body: Body, name: str) -> list[Face]:
+    every = world_faces(body.placed())
+    return [every[i] for i in body.face_indices(name)]

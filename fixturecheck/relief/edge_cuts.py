@@ -1,0 +1,363 @@
+"""Which edges bound a clash, and the smallest cut on one of them that takes it out of the way.
+
+A cut on an edge is told in the edge's own frame: its faces run off along unit directions m1 and m2, and a
+point is p + s m1 + t m2 beside the edge. An equal-leg chamfer takes all points with s + t below the leg, a
+milled step those with s below one size and t below the other, a rounded edge those beyond the circle that
+touches both faces. So the size that clears a set of points is a closed form of their s and t.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.effort import CONTACTS, spend
+from fixturecheck.errors import KernelError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.boolean import stepped
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.construct import chamfered, filleted
+from fixturecheck.kernel.measure import distance, edge_ends, extent_along
+from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.sample import surface_points
+from fixturecheck.kernel.shapes import Placed, Shape, Solid
+from fixturecheck.relief.grooves import setbacks
+from fixturecheck.result import ContactKind
+from fixturecheck.tolerances import Tolerances
+from fixturecheck.units import METRIC, Writing
+
+_STEP_MM = 0.01
+_TRIES = 3
+_SQUARE = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relief:
+    """A chamfer that was tried and opens the nest.
+
+    Parameters
+    ----------
+    edge : FaceRef
+        The edge, by the faces beside it.
+    leg_mm : float
+        Leg of the chamfer along either face, rounded up to a hundredth.
+    slope_deg : float
+        Angle of the chamfer to either face: 45 on a square edge.
+    area_mm2 : float
+        What then touches at the nest.
+    was_mm : float
+        Leg of a chamfer that is there already and is made larger, whose face is then named; zero for none.
+    """
+
+    edge: FaceRef
+    leg_mm: float
+    slope_deg: float
+    area_mm2: float
+    was_mm: float = 0.0
+
+    def carried_to(self, names: Mapping[str, str]) -> Relief:
+        """Return the same relief on a copy of the body."""
+        return replace(self, edge=FaceRef.of(names[self.edge.body], *self.edge.faces))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EdgeCut:
+    """A cut on one edge.
+
+    Parameters
+    ----------
+    kind : str
+        `chamfer`, `fillet` or `undercut`.
+    edge : int
+        Index of the edge in `edges_of`.
+    size_mm : tuple of float
+        Sizes along the two faces; equal for a chamfer (its legs) and a fillet (its radius).
+    inward : ndarray, shape (2, 3)
+        Directions off the edge into its two faces, in the solid's own frame.
+    rim : bool
+        Whether the edge is an arc.
+    """
+
+    kind: str
+    edge: int
+    size_mm: tuple[float, float]
+    inward: Floats = field(repr=False)
+    rim: bool = False
+
+    @property
+    def slope_deg(self) -> float:
+        """Angle between an equal-leg chamfer and either face."""
+        one, two = self.inward
+        return 90.0 - math.degrees(math.acos(float(np.clip(one @ two, -1.0, 1.0)))) / 2
+
+    def scaled(self, factor: float) -> EdgeCut:
+        """Return the same cut, larger or smaller all over."""
+        one, two = self.size_mm
+        return replace(self, size_mm=(one * factor, two * factor))
+
+    def grown(self, by_mm: float) -> EdgeCut:
+        """Return the same cut with both sizes larger by a length."""
+        one, two = self.size_mm
+        return replace(self, size_mm=(one + by_mm, two + by_mm))
+
+
+def relieve_edge(
+    part: Placed, other: Placed, common: Shape, allowed: frozenset[str], tolerances: Tolerances
+) -> Relief | None:
+    """Return the smallest chamfer on an edge of `part` after which the two bodies no longer overlap.
+
+    A chamfer that is there already is made larger, before another is put on its edge.
+
+    Parameters
+    ----------
+    common : Shape
+        What the two share as drawn.
+    allowed : frozenset of str
+        Faces of `part` without function; a chamfer must touch one of them.
+
+    Returns
+    -------
+    Relief or None
+        None where no edge of `part` can be chamfered so that the overlap goes and an area touches.
+    """
+    here = stand([part])[0]
+    larger = _larger(here, other, common, allowed, tolerances)
+    if larger is not None:
+        return larger
+    found = []
+    for edge in edges_at(here, common, allowed, tolerances.touch_mm):
+        first = smallest_cut(here, edge, "chamfer", common, surface_points(common), 0.0)
+        for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
+            area_mm2 = _tried(here, cut, other, tolerances)
+            if area_mm2 > 0:
+                label = here.label(here.table.edge_faces[edge])
+                found.append(
+                    Relief(edge=label, leg_mm=cut.size_mm[0], slope_deg=cut.slope_deg, area_mm2=area_mm2)
+                )
+                break
+    return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
+
+
+def _larger(
+    here: Standing, other: Placed, common: Shape, allowed: frozenset[str], tolerances: Tolerances
+) -> Relief | None:
+    """Return the least that a chamfer without function must grow for two bodies not to overlap."""
+    found = []
+    for bevel, box in setbacks(here, common, allowed, tolerances.touch_mm):
+        if bevel is None:
+            continue
+        first = bevel.leg_after(box.size_mm[0])
+        for leg in (first + k * _STEP_MM for k in range(_TRIES)):
+            deep = bevel.deeper_mm(leg)
+            cut = box.sized((deep, deep))
+            try:
+                solid = stepped(here.placed.solid, cut.corner, cut.axes, cut.sizes_mm)
+            except KernelError:
+                # A chamfer that leaves nothing whole is no relief.
+                break
+            area_mm2 = _closes(here, solid, other, tolerances)
+            if area_mm2 > 0:
+                name = FaceRef.of(here.name, box.label)
+                found.append(
+                    Relief(
+                        edge=name,
+                        leg_mm=leg,
+                        slope_deg=bevel.slope_deg,
+                        area_mm2=area_mm2,
+                        was_mm=bevel.leg_mm,
+                    )
+                )
+                break
+    return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
+
+
+def edges_at(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: float) -> Iterator[int]:
+    """Yield outside edges in the overlap beside a face without function: straight ones, and rims."""
+    for e in np.flatnonzero(here.table.sharp):
+        faces = here.table.edge_faces[e]
+        if not any(here.face_names[f] in allowed for f in faces):
+            continue
+        shaped = _outside(here, int(e)) if here.table.straight[e] else is_rim(here, int(e))
+        if shaped and distance(here.edge(int(e)), common)[0] <= touch_mm:
+            yield int(e)
+
+
+def _outside(here: Standing, edge: int) -> bool:
+    """Whether the material fills less than half a turn at an edge between flat faces."""
+    one, two = here.table.edge_faces[edge]
+    if here.table.kinds[one] != "plane" or here.table.kinds[two] != "plane":
+        return False
+    # Each inward direction dips behind the other face's plane at an outside edge.
+    return bool((here.inward()[edge] @ here.normals[[one, two]].T).min() < -1e-9)
+
+
+def is_rim(here: Standing, edge: int) -> bool:
+    """Tell whether an edge is a rim: an outside arc where a flat face ends a cylinder square to it."""
+    circle = here.circle(edge)
+    faces = here.table.edge_faces[edge]
+    if circle is None or sorted(here.table.kinds[f] for f in faces) != ["cylinder", "plane"]:
+        return False
+    flat, wall = sorted(faces, key=lambda f: here.table.kinds[f] != "plane")
+    axis = np.cross(circle.x_axis, circle.y_axis)
+    if abs(float(axis @ here.normals[flat])) < 1 - _SQUARE:
+        return False
+    middle = here.edge_samples()[edge, 4]
+    into_flat, into_wall = rim_ways(here, edge)
+    out = here.normal_near(wall, middle)
+    return float(into_wall @ here.normals[flat]) < -_SQUARE and float(into_flat @ out) < -_SQUARE
+
+
+def rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
+    """Return the directions from the middle of a rim into its flat face and into its cylinder."""
+    faces = here.table.edge_faces[edge]
+    one, two = here.inward()[edge]
+    return (one, two) if here.table.kinds[faces[0]] == "plane" else (two, one)
+
+
+def smallest_cut(
+    here: Standing, edge: int, kind: str, common: Shape, beside: Floats, clear_mm: float
+) -> EdgeCut:
+    """Return the smallest cut of a kind that takes an overlap out of the way, rounded up to a hundredth.
+
+    Parameters
+    ----------
+    common : Shape
+        What overlaps, in the machine's frame.
+    beside : ndarray, shape (n, 3)
+        Points of the other body that the cut must stand clear of.
+    clear_mm : float
+        How clear.
+
+    Returns
+    -------
+    EdgeCut
+        Exact where `clear_mm` is zero and the cut's sides are flat; else from the points.
+    """
+    one, two = here.inward()[edge]
+    if here.table.straight[edge]:
+        start = here.edge_samples()[edge, 0]
+        forms = np.linalg.pinv(np.stack((one, two))).T
+        sizes = [float(np.linalg.norm(form)) for form in (*forms, forms.sum(axis=0))]
+        reach = [
+            size * (extent_along(common, form / size)[1] - float(start @ form) / size)
+            for form, size in zip((*forms, forms.sum(axis=0)), sizes, strict=True)
+        ]
+        flat = (beside - start) @ forms.T
+    else:
+        zone = _beside_rim(here, edge, surface_points(common))
+        sizes = [1.0, 1.0, math.sqrt(2.0)]
+        reach = [float(v.max()) for v in (*zone.T, zone.sum(axis=1))]
+        flat = _beside_rim(here, edge, beside)
+    near = (flat >= -clear_mm - 1e-9).all(axis=1) & (flat <= np.array(reach[:2]) + 2 * clear_mm + 1e-9).all(
+        axis=1
+    )
+    flat = flat[near]
+    if len(flat) and clear_mm > 0:
+        reach = [max(r, float(v.max())) for r, v in zip(reach, (*flat.T, flat.sum(axis=1)), strict=True)]
+    if kind == "chamfer":
+        needed = [reach[2] + clear_mm * sizes[2]] * 2
+    elif kind == "undercut":
+        needed = [reach[0] + clear_mm * sizes[0], reach[1] + clear_mm * sizes[1]]
+    else:
+        needed = [_radius_mm(one, two, np.vstack((flat, [[0.0, 0.0]])), clear_mm)] * 2
+    up = [max(1, math.ceil(v / _STEP_MM - 1e-6)) * _STEP_MM for v in needed]
+    back = matrix_of(here.placed.at)[:3, :3].T
+    ways = np.stack((back @ one, back @ two))
+    rim = not bool(here.table.straight[edge])
+    return EdgeCut(kind=kind, edge=edge, size_mm=(up[0], up[1]), inward=ways, rim=rim)
+
+
+def _beside_rim(here: Standing, edge: int, points: Floats) -> Floats:
+    """Return how far points (n, 3) lie behind a rim's cylinder and behind its flat face, (n, 2).
+
+    The first is told along the flat face, the second along the cylinder, as of the directions inward.
+    """
+    circle = here.circle(edge)
+    if circle is None:
+        message = f"edge {edge} of {here.name} is no rim"
+        raise TypeError(message)
+    into_flat, into_wall = rim_ways(here, edge)
+    axis = np.cross(circle.x_axis, circle.y_axis)
+    away = points - circle.centre
+    radial = away - np.outer(away @ axis, axis)
+    out = here.edge_samples()[edge, 4] - circle.centre
+    sign = -1.0 if float(into_flat @ out) < 0 else 1.0
+    s = sign * (np.linalg.norm(radial, axis=1) - circle.radius_mm)
+    t = away @ into_wall
+    flat_first = here.table.kinds[here.table.edge_faces[edge][0]] == "plane"
+    return np.stack((s, t) if flat_first else (t, s), axis=-1)
+
+
+def _radius_mm(one: Floats, two: Floats, flat: Floats, clear_mm: float) -> float:
+    """Return the least radius of a round edge that clears points (n, 2) told as s and t.
+
+    The circle's centre is k R from the edge along the bisector, k = 1 / sin(half the angle between the
+    faces); a point q is clear where |q - k R b| >= R + clear, a quadratic in R.
+    """
+    half = math.acos(float(np.clip(one @ two, -1.0, 1.0))) / 2.0
+    k = 1.0 / math.sin(half)
+    places = flat[:, :1] * one + flat[:, 1:] * two
+    along = k * (places @ ((one + two) / np.linalg.norm(one + two))) + clear_mm
+    square = np.clip(along**2 - (k * k - 1.0) * ((places**2).sum(axis=1) - clear_mm**2), 0.0, None)
+    return float(((along + np.sqrt(square)) / (k * k - 1.0)).max())
+
+
+def cut_solid(solid: Solid, cut: EdgeCut, write: Writing = METRIC) -> Solid:
+    """Return a solid with a cut made on it.
+
+    Raises
+    ------
+    KernelError
+        The cut does not fit.
+    """
+    if cut.kind == "chamfer":
+        return chamfered(solid, cut.edge, cut.size_mm[0], write)
+    if cut.kind == "fillet":
+        return filleted(solid, cut.edge, cut.size_mm[0], write)
+    corner, axes, sizes = step_box(solid, cut)
+    return stepped(solid, corner, axes, sizes, write)
+
+
+def step_box(solid: Solid, cut: EdgeCut) -> tuple[Floats, Floats, tuple[float, float, float]]:
+    """Return the box that a milled step takes: its corner, its directions as rows, its sizes in mm.
+
+    It is longer than the edge at both ends, and stands out a little where there is nothing to take.
+    """
+    start, end = edge_ends(edges_of(solid)[cut.edge])
+    along = (end - start) / np.linalg.norm(end - start)
+    one = cut.inward[0]
+    two = cut.inward[1] - one * float(cut.inward[1] @ one)
+    two /= np.linalg.norm(two)
+    over = 1.0
+    corner = start - over * (one + two + along)
+    sizes = (
+        cut.size_mm[0] + over, cut.size_mm[1] + over, float(np.linalg.norm(end - start)) + 2 * over,
+    )  # fmt: skip
+    return corner, np.stack((one, two, along)), sizes
+
+
+def _tried(here: Standing, cut: EdgeCut, other: Placed, tolerances: Tolerances) -> float:
+    """Area that touches after the cut; zero where the bodies still overlap or it cannot be made."""
+    try:
+        solid = cut_solid(here.placed.solid, cut)
+    except KernelError:
+        return 0.0
+    return _closes(here, solid, other, tolerances)
+
+
+def _closes(here: Standing, solid: Solid, other: Placed, tolerances: Tolerances) -> float:
+    """Area that touches once a body has another solid; zero where something else is still met."""
+    spend(CONTACTS)
+    names = tuple(f"face_{k}" for k in range(len(faces_of(solid))))
+    contacts = find_contacts([replace(here.placed, solid=solid, face_names=names), other], tolerances)
+    if contacts.overlaps or any(
+        p.contact.kind in {ContactKind.LINE, ContactKind.POINT} for p in contacts.patches
+    ):
+        return 0.0
+    return sum(p.contact.area_mm2 for p in contacts.patches if p.contact.kind == ContactKind.AREA)

@@ -1,0 +1,346 @@
+"""The smallest relief that lets parts nest: found by solving, made on the solid, and settled again."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.topology import solids_of
+from fixturecheck.kernel.measure import box_of, centre_of, distance, volume_mm3
+from fixturecheck.kernel.place import matrix_of, placed_at, world_faces
+from fixturecheck.kernel.shapes import Shape, Solid, to_vector
+from fixturecheck.nesting.model import Settled
+from fixturecheck.nesting.probabilities import SURE
+from fixturecheck.nesting.settle import settle_setup
+from fixturecheck.relief.apply import copies_of, redrawn, with_body
+from fixturecheck.relief.clashes import (
+    band_mm,
+    clashes_of,
+    intended,
+    landings_of,
+    refuse_crossing,
+    shares_of,
+    varies,
+)
+from fixturecheck.relief.model import Clash, Refused, Relief, Reliefs
+from fixturecheck.relief.proposals import (
+    Proposal,
+    Touched,
+    Tries,
+    by_hand,
+    is_seat,
+    proposals,
+    touched,
+    worn_seats,
+)
+from fixturecheck.result import Vector
+from fixturecheck.setup.model import Body, Setup, among_its_own
+
+_STEP_MM = 0.01
+_TRIES = 3
+_MOST_RELIEFS = 12
+_CLEAR_MM = 1e-5
+_ENOUGH = 3
+_MOST_MARKED = 6
+
+
+@among_its_own
+def relieve(setup: Setup) -> Reliefs:
+    """Return reliefs that take everything out of the way that keeps the seats of a set-up from closing.
+
+    Clashes are the overlaps of bodies at the pose where all seats are closed, and then the faces that land
+    first too often within tolerances. Each is relieved by what a hand can make and takes least, of the kinds
+    that the set-up allows and that hold; a relief changes every copy of its drawing. The changed set-up
+    stands as drawn.
+
+    Parameters
+    ----------
+    setup : Setup
+        With faces that are marked as having no function; its `relief` says what kinds are allowed.
+
+    Returns
+    -------
+    Reliefs
+        What was relieved, what could not be, and the changed set-up.
+
+    Raises
+    ------
+    NotComputedError
+        The pose in which all seats are closed could not be found.
+    SetupError
+        Tolerances reach through a wall.
+    """
+    refuse_crossing(setup)
+    nested = intended(setup)
+    before = settle_setup(setup, setup.staging) if setup.staging is not None else None
+    made: list[Relief] = []
+    refused: dict[tuple[object, ...], Refused] = {}
+    missing: tuple[str, ...] = ()
+    for _ in range(_MOST_RELIEFS):
+        try:
+            clash = _next(nested, refused)
+        except NotComputedError as reason:
+            missing = (f"whether anything lands first within tolerances: {reason}",)
+            break
+        if clash is None:
+            break
+        held, why = _reliefs_for(setup, nested, clash)
+        if not held:
+            marks = _marks(setup, nested, clash, None)
+            refused[clash.key] = Refused(clash=clash.says, why=why, gives=_gives(nested, clash), marks=marks)
+            continue
+        best = held[0]
+        instead = tuple(h.relief.says for h in held[1:])
+        marks = _marks(setup, nested, clash, best.relief)
+        made.append(replace(best.relief, instead=instead, rejected=why, marks=marks))
+        nested = best.setup
+    changed = _back_to(setup, nested)
+    after = settle_setup(changed, setup.staging) if setup.staging is not None and made else before
+    return Reliefs(
+        setup=changed,
+        reliefs=tuple(made),
+        refused=tuple(refused.values()),
+        rest_before=before,
+        rest_after=after,
+        missing=missing,
+    )
+
+
+def _next(setup: Setup, refused: Collection[tuple[object, ...]]) -> Clash | None:
+    """Return the next clash that was not given up: what overlaps first, then what lands within tolerances."""
+    overlaps = clashes_of(setup)
+    found = next((c for c in overlaps if c.key not in refused), None)
+    if found is not None or overlaps or not varies(setup):
+        return found
+    return next((c for c in landings_of(setup) if c.key not in refused), None)
+
+
+def _back_to(drawn: Setup, nested: Setup) -> Setup:
+    """Return the changed bodies where they were drawn."""
+    places = {b.name: b.at for b in drawn.bodies}
+    return replace(nested, bodies=tuple(replace(b, at=places[b.name]) for b in nested.bodies))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Held:
+    """A relief that holds, and the set-up with it made."""
+
+    relief: Relief
+    setup: Setup
+
+
+def _reliefs_for(drawn: Setup, setup: Setup, clash: Clash) -> tuple[list[_Held], tuple[str, ...]]:
+    """Return the reliefs of a clash that hold, the least of a bother first, and why others do not.
+
+    All kinds that the set-up allows are made on the solid and ranked together: what a hand makes before what
+    is milled, then by the material that it takes. No more is tried once enough hold to choose from.
+    """
+    tries = _tries(drawn, setup, clash)
+    held: list[_Held] = []
+    # The same drawing on both sides of a clash gives the same relief twice.
+    seen: set[tuple[object, ...]] = set()
+    for one in tries.ranked():
+        key = copies_of(setup, one.body.name), one.proposal.kind, one.proposal.where
+        if key in seen:
+            continue
+        found = _made(setup, clash, one.body, one.proposal, tries)
+        if found is not None:
+            seen.add(key)
+            held.append(found)
+        if len(held) == _ENOUGH:
+            break
+    return held, tries.rejected({h.relief.kind for h in held}) if held else tries.why()
+
+
+def _tries(drawn: Setup, setup: Setup, clash: Clash) -> Tries:
+    """Return the cuts that might cure a clash, made on the solids, and why there is none on a body."""
+    tries = Tries(drawn=drawn, kinds=setup.relief.kinds)
+    for name in (clash.a, clash.b):
+        body = setup.body(name)
+        if not body.no_function:
+            tries.note(f"{name} has no face marked without function")
+            continue
+        found = list(_proposed(setup, clash, body))
+        for proposal in found:
+            tries.add(body, proposal)
+        if not found:
+            kinds = ", ".join(setup.relief.kinds)
+            tries.note(f"on {name} nothing beside a face without function takes a {kinds} at the clash")
+    return tries
+
+
+def _proposed(setup: Setup, clash: Clash, body: Body) -> Iterator[Proposal]:
+    """Yield the cuts that might cure a clash on one of its bodies."""
+    other, faces = (clash.b, clash.faces_b) if body.name == clash.a else (clash.a, clash.faces_a)
+    beside = _faces(setup.body(other), faces)
+    clear_mm = setup.relief.clearance_mm + band_mm(setup, clash)
+    if solids_of(clash.zone_of(body.name)):
+        for proposal in proposals(setup, clash, body, beside, clear_mm):
+            yield replace(proposal, write=setup.write)
+
+
+def _made(setup: Setup, clash: Clash, body: Body, first: Proposal, tries: Tries) -> _Held | None:
+    """Make and check one relief; note why not where it does not hold."""
+    reasons: list[str] = []
+    bodies = copies_of(setup, body.name)
+    for proposal in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
+        try:
+            solid = proposal.made(body.solid)
+        except KernelError as reason:
+            reasons = [str(reason)]
+            break
+        if not _clears(setup, clash, body, proposal, solid):
+            reasons = ["it does not clear"]
+            continue
+        found = touched(setup, body, solid, proposal.ends(body.solid))
+        reasons = list(found.against)
+        if reasons:
+            break
+        changed = with_body(setup, {n: redrawn(setup.body(n), solid) for n in bodies})
+        reasons = list(worn_seats(setup, changed))
+        if reasons:
+            break
+        reasons = list(_still(tries.drawn, changed, clash))
+        if not reasons:
+            relief = _relief(clash, body, proposal, solid, (bodies, found))
+            return _Held(relief=relief, setup=changed)
+    tries.reject(proposal, f"{proposal.words} on {body.name}.{proposal.where}: {'; '.join(reasons)}")
+    return None
+
+
+def _relief(
+    clash: Clash, body: Body, proposal: Proposal, solid: Solid, found: tuple[tuple[str, ...], Touched]
+) -> Relief:
+    """Return a relief that holds, as it is told."""
+    bodies, taken = found
+    at_mm, size_mm = _circle(clash, body, proposal)
+    return Relief(
+        bodies=bodies, on=body.name, kind=proposal.kind, edge=proposal.where, size_mm=proposal.cut.size_mm,
+        removed_mm3=volume_mm3(body.solid) - volume_mm3(solid), by_hand=by_hand(proposal),
+        plain=proposal.is_plain, bevel=proposal.bevel,
+        clash_at_mm=at_mm, clash_size_mm=size_mm,
+        clears=clash.says, clear_mm=proposal.clear_mm, wall_mm=taken.wall_mm, touches=taken.faces,
+        at_mm=to_vector(proposal.at_mm), along=to_vector(proposal.along), line=proposal.line(body.solid),
+        solid=solid, before=body.solid, slope_deg=proposal.slope_deg, notes=proposal.notes(),
+        share_lands=clash.share_lands, write=proposal.write,
+    )  # fmt: skip
+
+
+def _circle(clash: Clash, body: Body, proposal: Proposal) -> tuple[Vector, float]:
+    """Return the middle of a clash in a part's own frame, and its size seen along the relief, mm."""
+    zone = clash.zone_of(body.name)
+    matrix = matrix_of(body.at)
+    middle = (np.array(centre_of(zone)) - matrix[:3, 3]) @ matrix[:3, :3]
+    along = matrix[:3, :3] @ proposal.along
+    low, high = (np.array(box_of(zone)[k : k + 3]) for k in (0, 3))
+    corners = np.array(list(product(*zip(low, high, strict=True)))) - 0.5 * (low + high)
+    across = corners - np.outer(corners @ along, along)
+    return to_vector(middle), 2.0 * float(np.linalg.norm(across, axis=1).max())
+
+
+def _clears(setup: Setup, clash: Clash, body: Body, proposal: Proposal, solid: Solid) -> bool:
+    """Tell whether a relieved body is out of the clash, and clear of what must stay clear of it."""
+    standing = placed_at(solid, body.at)
+    if volume_mm3(common(standing, clash.zone_of(body.name))) > setup.tolerances.overlap_mm3:
+        return False
+    guard, clear_mm = proposal.guard, proposal.clear_mm
+    return guard is None or clear_mm <= 0.0 or distance(standing, guard)[0] >= clear_mm - _CLEAR_MM
+
+
+def _faces(body: Body, names: tuple[str, ...]) -> list[Shape]:
+    """Return named faces of a body where it stands."""
+    placed = body.placed()
+    return [f for f, n in zip(world_faces(placed), placed.face_names, strict=True) if n in names]
+
+
+def _still(drawn: Setup, changed: Setup, clash: Clash) -> Iterator[str]:
+    """Yield what still keeps two bodies apart after a relief."""
+    pair = {clash.a, clash.b}
+    left = clashes_of(changed)
+    for other in left:
+        if {other.a, other.b} == pair and set(other.faces_a) & set(clash.faces_a):
+            yield f"{other.says} is still in the way"
+    if left or changed.staging is None:
+        return
+    # Nothing overlaps any more: let the parts go again, and see that every seat closes.
+    settled = settle_setup(changed, changed.staging)
+    yield from not_seated(settled, drawn, changed)
+    if clash.lands and settled.rests:
+        for (one, two), share in shares_of(changed).items():
+            if {one.body, two.body} == pair and share > 1.0 - SURE:
+                yield f"{one} still lands on {two} in {share:.2%} of draws"
+
+
+def not_seated(settled: Settled, drawn: Setup, setup: Setup) -> Iterator[str]:
+    """Yield what keeps settled parts from their seats, in words."""
+    if not settled.rests:
+        yield settled.says
+        return
+    touch_um = setup.tolerances.touch_um
+    for seat in settled.seats:
+        if not seat.closed or seat.gap_min_um > touch_um:
+            gap = setup.write.gap(seat.gap_min_um, ".1f")
+            yield f"{seat.seat.own} still rests {gap} off {seat.seat.on}"
+    for one in settled.unintended():
+        # Where every seat is closed, a round relief may run out onto a seat and touch there too.
+        if not any(_runs_out(drawn, setup, *pair) for pair in ((one.a, one.b), (one.b, one.a))):
+            yield f"{one.a} still lands on {one.b}"
+
+
+def _runs_out(drawn: Setup, setup: Setup, relief: FaceRef, seat: FaceRef) -> bool:
+    """Tell whether one face was made by a relief, and the other is a seat."""
+    body = relief.body
+    made = relief.face in setup.body(body).faces and relief.face not in drawn.body(body).faces
+    return made and is_seat(setup, seat.body, seat.face)
+
+
+def _marks(drawn: Setup, setup: Setup, clash: Clash, best: Relief | None) -> str:
+    """Say which faces would have to be marked without function for a lesser relief; empty where none would.
+
+    Faces that are seats or ground are not asked to give anything.
+    """
+    limit = None if best is None else (not best.by_hand, not best.plain, round(best.removed_mm3, 6))
+    for name in (clash.a, clash.b):
+        body = setup.body(name)
+        changed = {n: _freed(setup, n) for n in copies_of(setup, name)}
+        if changed[name].no_function == body.no_function:
+            continue
+        wider = with_body(setup, changed)
+        tries = Tries(drawn=drawn, kinds=setup.relief.kinds)
+        for proposal in _proposed(wider, clash, changed[name]):
+            tries.add(changed[name], proposal)
+        for one in tries.ranked()[:_MOST_MARKED]:
+            if limit is not None and one.bother >= limit:
+                break
+            found = _made(wider, clash, one.body, one.proposal, tries)
+            if found is None:
+                continue
+            asked = touched(setup, body, found.relief.solid, one.proposal.ends(body.solid)).unmarked
+            if asked:
+                faces = " and ".join(f"{name}.{face}" for face in asked)
+                return f"with {faces} marked without function (no_function): {found.relief.says}"
+    return ""
+
+
+def _freed(setup: Setup, name: str) -> Body:
+    """Return a body all of whose faces are marked without function but those of seats and cuts."""
+    body = setup.body(name)
+    ground = {face for cut in setup.cuts if name in cut.parts for face in (cut.floor, cut.wall)}
+    free = {n for n in body.face_names() if n not in ground and not is_seat(setup, name, n)}
+    return replace(body, no_function=body.no_function | free)
+
+
+def _gives(setup: Setup, clash: Clash) -> str:
+    """Say which face would have to give: one that is neither a seat nor ground, where there is one."""
+    ground = {(p, f) for c in setup.cuts for p in c.parts for f in (c.floor, c.wall)}
+    named = [(clash.a, f) for f in clash.faces_a] + [(clash.b, f) for f in clash.faces_b]
+    free = [n for n in named if n not in ground and not is_seat(setup, *n)]
+    listed = " or ".join(f"{body}.{face}" for body, face in (free or named))
+    idle = "" if free else ", though each of them is a seat or is ground"
+    return f"{listed} would have to give{idle}"

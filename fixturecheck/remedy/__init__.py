@@ -1,1 +1,0 @@
-"""What to change, found by solving and verified by checking again."""

@@ -1,0 +1,257 @@
+"""Colours by meaning, and what pictures show besides shapes: squares and flat arrows as arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.result import Finding, NamedShape, Role, Verdict
+
+Rgb = tuple[int, int, int]
+
+PARTS: tuple[Rgb, ...] = ((222, 196, 146), (205, 174, 118), (236, 214, 172), (190, 158, 104))
+"""Neighbouring parts of a gang take these in turn, so that a seam between them shows."""
+
+FIXTURES: tuple[Rgb, ...] = ((166, 180, 192), (140, 157, 172), (190, 201, 210), (124, 143, 160))
+
+ROLES: dict[Role, Rgb] = {
+    Role.PART: PARTS[0],
+    Role.FIXTURE: FIXTURES[0],
+    Role.POLE: (112, 128, 144),
+    Role.WHEEL: (178, 116, 96),
+    Role.TRAVEL: (134, 142, 86),
+    Role.AREA: (38, 132, 110),
+    Role.LINE: (28, 96, 168),
+    Role.POINT: (92, 60, 160),
+    Role.NEAR: (120, 176, 204),
+    Role.OVERLAP: (196, 30, 58),
+    Role.COLLISION: (214, 48, 38),
+    Role.LEFTOVER: (230, 140, 20),
+    Role.GOUGE: (170, 20, 110),
+    Role.GROUND: (232, 224, 204),
+    Role.REST: (64, 128, 168),
+}
+
+WORDS: dict[Role, str] = {
+    Role.PART: "part",
+    Role.FIXTURE: "holds the part",
+    Role.POLE: "magnet pole",
+    Role.WHEEL: "wheel",
+    Role.TRAVEL: "room that the travel takes",
+    Role.AREA: "touches over an area",
+    Role.LINE: "touches along a line",
+    Role.POINT: "touches at a point",
+    Role.NEAR: "small gap",
+    Role.OVERLAP: "bodies overlap",
+    Role.COLLISION: "collision",
+    Role.LEFTOVER: "stock left over",
+    Role.GOUGE: "gouge",
+    Role.GROUND: "part as ground",
+    Role.REST: "part at rest",
+}
+
+SIGNS: dict[Verdict, str] = {
+    Verdict.GO: "\u2713",
+    Verdict.CAUTION: "\u25b2",
+    Verdict.NO_GO: "\u2715",
+    Verdict.UNKNOWN: "?",
+}
+"""A verdict is always its word and its sign; colour only helps."""
+
+
+def verdict_words(finding: Finding) -> str:
+    """Return a finding's verdict with its sign; where it was overruled, its check's own first."""
+    if finding.overruled is None:
+        return f"{SIGNS[finding.verdict]} {str(finding.verdict).upper()}"
+    own = finding.overruled
+    return f"{SIGNS[own]} {str(own).upper()}, counted as {str(finding.verdict).upper()}"
+
+
+VERDICTS: dict[Verdict, Rgb] = {
+    Verdict.GO: (24, 110, 82),
+    Verdict.CAUTION: (150, 92, 0),
+    Verdict.NO_GO: (176, 24, 44),
+    Verdict.UNKNOWN: (84, 84, 108),
+}
+
+
+def body_colours(shapes: tuple[NamedShape, ...]) -> dict[str, Rgb]:
+    """Return a colour for every shape: parts and fixtures take theirs in turn, the rest by role."""
+    colours: dict[str, Rgb] = {}
+    turns = {Role.PART: 0, Role.FIXTURE: 0}
+    for shape in shapes:
+        if shape.role in turns:
+            palette = PARTS if shape.role is Role.PART else FIXTURES
+            colours[shape.name] = palette[turns[shape.role] % len(palette)]
+            turns[shape.role] += 1
+        else:
+            colours[shape.name] = ROLES[shape.role]
+    return colours
+
+
+_STEPS = np.array(
+    [[253, 240, 190], [250, 196, 110], [236, 130, 74], [196, 62, 88], [128, 26, 108], [58, 8, 84]],
+    dtype=np.float64,
+)
+"""From little to much: lightness falls all the way, so it reads without telling hues, and in grey."""
+
+_SHAFT_SHARE, _HEAD_SHARE, _BARB_SHARE = 0.075, 0.42, 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Figure:
+    """Triangles with a colour each, and lines.
+
+    Parameters
+    ----------
+    name : str
+        Unique in a job; no shape's name.
+    points_mm, triangles : ndarray, shapes (n, 3) and (m, 3)
+    rgb : ndarray of int, shape (m, 3)
+        Colour of each triangle.
+    lines_mm : tuple of ndarray, each of shape (k, 3)
+    """
+
+    name: str
+    points_mm: Floats
+    triangles: Ints
+    rgb: Ints
+    lines_mm: tuple[Floats, ...] = ()
+
+    def arrays(self) -> dict[str, npt.NDArray[Any]]:
+        """Return the figure as the drawing process reads it."""
+        return {
+            f"{self.name}/points": self.points_mm,
+            f"{self.name}/triangles": self.triangles,
+            f"{self.name}/lines": np.vstack([np.zeros((0, 3)), *self.lines_mm]),
+            f"{self.name}/line_sizes": np.array([len(line) for line in self.lines_mm], dtype=np.int64),
+            f"{self.name}/dots": np.zeros((0, 3)),
+            f"{self.name}/rgb": self.rgb,
+        }
+
+    def actor(self, *, layer: int, opacity_share: float = 1.0, lit: bool = False) -> dict[str, Any]:
+        """Return the figure as an actor of a scene: lit to show its shape, or flat in its true colours."""
+        return {
+            "mesh": self.name,
+            "role": "figure",
+            "rgb": [28, 34, 42],
+            "opacity": opacity_share,
+            "solid": True,
+            "figure": "lit" if lit else "flat",
+            "layer": layer,
+        }
+
+
+def shaded(shares: Floats) -> Ints:
+    """Return the colours of shares of a scale, 0 to 1, shape (n, 3)."""
+    at = np.clip(shares, 0.0, 1.0) * (len(_STEPS) - 1)
+    channels = [np.interp(at, np.arange(len(_STEPS)), _STEPS[:, k]) for k in range(3)]
+    return np.asarray(np.round(np.stack(channels, axis=1)), dtype=np.int64)
+
+
+def squares(middles_mm: Floats, areas_mm2: Floats, normal: Floats) -> tuple[Floats, Ints]:
+    """Return two triangles for each middle, a square of its area across the normal."""
+    u, v = _across(normal)
+    half = 0.51 * np.sqrt(areas_mm2)[:, None]
+    corners = np.stack(
+        [middles_mm + half * (a * u + b * v) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))], axis=1
+    )
+    triangles = _copied(((0, 1, 2), (0, 2, 3)), len(middles_mm), 4)
+    return corners.reshape(-1, 3), triangles
+
+
+def flat_arrows(middles_mm: Floats, ways_mm: Floats, normal: Floats) -> tuple[Floats, Ints]:
+    """Return three triangles for each arrow, which lies across the normal, its middle at its place.
+
+    Parameters
+    ----------
+    ways_mm : ndarray, shape (n, 3)
+        From tail to tip.
+    """
+    length = np.linalg.norm(ways_mm, axis=1, keepdims=True)
+    along = ways_mm / np.maximum(length, 1e-30)
+    side = np.cross(normal, along)
+    tail, tip = middles_mm - 0.5 * ways_mm, middles_mm + 0.5 * ways_mm
+    neck = tip - _HEAD_SHARE * ways_mm
+    thin, wide = _SHAFT_SHARE * length * side, _BARB_SHARE * length * side
+    corners = np.stack(
+        [tail - thin, tail + thin, neck + thin, neck - thin, neck - wide, tip, neck + wide], axis=1
+    )
+    triangles = _copied(((0, 1, 2), (0, 2, 3), (4, 5, 6)), len(middles_mm), 7)
+    return corners.reshape(-1, 3), triangles
+
+
+def cylinder(low_mm: Floats, radius_mm: float, tall_mm: float, *, sides: int = 48) -> tuple[Floats, Ints]:
+    """Return the triangles of an upright cylinder: its side and its lower end."""
+    angles = np.arange(sides) * 2.0 * np.pi / sides
+    ring = radius_mm * np.stack([np.cos(angles), np.sin(angles), np.zeros(sides)], axis=1)
+    points = np.vstack([low_mm + ring, low_mm + ring + [0.0, 0.0, tall_mm], [low_mm]])
+    here, there = np.arange(sides), (np.arange(sides) + 1) % sides
+    side = [np.stack(t, axis=1) for t in ((here, there, here + sides), (there, there + sides, here + sides))]
+    end = np.stack([there, here, np.full(sides, 2 * sides)], axis=1)
+    return points, np.vstack([*side, end]).astype(np.int64)
+
+
+def turned_and_shifted(points_mm: Floats, about_mm: Floats, turn_rad: Floats, shift_mm: Floats) -> Floats:
+    """Return points turned by a rotation vector about a point, then shifted."""
+    angle = float(np.linalg.norm(turn_rad))
+    arm = points_mm - about_mm
+    if angle > 0:
+        axis = turn_rad / angle
+        arm = (
+            arm * np.cos(angle)
+            + np.cross(axis, arm) * np.sin(angle)
+            + np.outer(arm @ axis, axis) * (1.0 - np.cos(angle))
+        )
+    return np.asarray(about_mm + arm + shift_mm)
+
+
+def is_hidden(corners_mm: Floats, place_mm: Floats, eye: Floats, *, near_mm: float = 0.3) -> bool:
+    """Tell whether a triangle stands between a place and the eye; what lies at the place does not count.
+
+    Parameters
+    ----------
+    corners_mm : ndarray, shape (n, 3, 3)
+    near_mm : float
+        Triangles no farther than this from the place do not hide it.
+
+    References
+    ----------
+    .. [1] Moeller and Trumbore, Fast, minimum storage ray/triangle intersection [@moeller1997], from memory.
+    """
+    first, side, other = corners_mm[:, 0], corners_mm[:, 1], corners_mm[:, 2]
+    one, two = side - first, other - first
+    across = np.cross(eye, two)
+    size = (one * across).sum(axis=1)
+    meets = np.abs(size) > 1e-12
+    scale = 1.0 / np.where(meets, size, 1.0)
+    arm = place_mm - first
+    u = (arm * across).sum(axis=1) * scale
+    turned = np.cross(arm, one)
+    v = (turned @ eye) * scale
+    distance = (two * turned).sum(axis=1) * scale
+    return bool((meets & (u >= 0) & (v >= 0) & (u + v <= 1) & (distance > near_mm)).any())
+
+
+def all_arrays(figures: Sequence[Figure]) -> dict[str, Any]:
+    """Return the arrays of several figures together."""
+    return {name: values for figure in figures for name, values in figure.arrays().items()}
+
+
+def _copied(pattern: tuple[tuple[int, int, int], ...], count: int, corners: int) -> Ints:
+    """Return the triangles of many like pieces: the first of all, then the second of all, and so on."""
+    start = corners * np.arange(count, dtype=np.int64)[:, None]
+    return np.vstack([start + np.array(triangle, dtype=np.int64) for triangle in pattern])
+
+
+def _across(normal: Floats) -> tuple[Floats, Floats]:
+    """Return two directions across a normal, the first along an axis where that is possible."""
+    least = np.eye(3)[int(np.argmin(np.round(np.abs(normal), 9)))]
+    u = np.cross(normal, least)
+    u = u / np.linalg.norm(u)
+    return u, np.cross(normal, u)

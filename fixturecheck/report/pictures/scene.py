@@ -1,0 +1,491 @@
+"""What each picture shows: which shapes, how coloured, from where, with which words.
+
+What each picture shows: which shapes, how coloured, from where, with which words.
+The scenes are plain values; the process that draws them needs neither the kernel nor the result.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.mesh.triangles import Mesh
+from fixturecheck.report.order import LOCATION, OVERVIEW, REST, Numbered
+from fixturecheck.report.pictures.figures import ROLES, WORDS, Rgb, body_colours
+from fixturecheck.report.pictures.views import (
+    FRONT_RIGHT,
+    Frame,
+    Triangles,
+    View,
+    beside,
+    choose_view,
+    frame_of,
+    off_the_ends,
+    unit,
+    up_for,
+)
+from fixturecheck.result import (
+    ContactKind,
+    Finding,
+    NamedShape,
+    PartLocation,
+    Result,
+    Role,
+    Verdict,
+    wheel_name,
+)
+from fixturecheck.units import Writing
+from fixturecheck.wording.quantity import shown_plain
+
+BODIES = (Role.PART, Role.FIXTURE)
+_REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
+_PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE)
+_MOST_TAGS = 14
+_LAYERS = {
+    **dict.fromkeys((*BODIES, Role.WHEEL, Role.REST, Role.TRAVEL), 0.0),
+    Role.POLE: 0.5,
+}
+"""What shares a plane is drawn in layers: poles on bodies, evidence on both (1)."""
+
+GHOST = 0.28
+"""Opacity of a part where it is meant to be, beside where it rests."""
+
+_TRAVEL = 0.12
+"""Opacity of the room that a travel takes: what it passes must show through."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stage:
+    """A result's shapes with their meshes, numbered in the order of the result."""
+
+    result: Result
+    meshes: Mapping[str, Mesh]
+    triangles: Triangles
+    numbers: Mapping[str, int]
+
+    def shape(self, name: str) -> NamedShape:
+        """Return the shape of that name."""
+        return self.result.shapes[self.numbers[name]]
+
+
+def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> Stage:
+    """Gather what can stand in the way of a sight line: bodies and solid regions, but no patches."""
+    corners, owners = [np.zeros((0, 3, 3))], [np.zeros(0, dtype=np.int64)]
+    for number, shape in enumerate(result.shapes):
+        if shape.role in BODIES or shape.role in _REGIONS:
+            mesh = meshes[shape.name]
+            corners.append(mesh.points_mm[mesh.triangles])
+            owners.append(np.full(len(mesh.triangles), number, dtype=np.int64))
+    triangles = Triangles(corners_mm=np.concatenate(corners), owner=np.concatenate(owners))
+    numbers = {shape.name: i for i, shape in enumerate(result.shapes)}
+    return Stage(result=result, meshes=meshes, triangles=triangles, numbers=numbers)
+
+
+def overview(stage: Stage) -> dict[str, Any]:
+    """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel."""
+    colours = body_colours(stage.result.shapes)
+    actors = []
+    first = next((s for s in stage.result.shapes if s.role is Role.WHEEL), None)
+    for shape in stage.result.shapes:
+        if shape.role in (*BODIES, *_REGIONS, Role.POLE):
+            actors.append(actor(shape, colours))
+        elif shape.role is Role.WHEEL and shape is first:
+            actors.append(actor(shape, colours, opacity_share=0.16))
+    bodies = [s for s in stage.result.shapes if s.role in BODIES]
+    tags = [s.name for s in bodies] if len(bodies) <= _MOST_TAGS else []
+    points = np.vstack([stage.meshes[s.name].all_points_mm() for s in bodies or stage.result.shapes])
+    eye = unit(FRONT_RIGHT)
+    centre, height = fit(points, eye)
+    return {
+        "file": OVERVIEW,
+        "actors": actors,
+        "camera": camera(centre, eye, up_for(eye), height),
+        "cut": False,
+        "tags": tags,
+        "legend": legend_of(a["role"] for a in actors),
+        "frame": True,
+        "title": stage.result.name,
+        "verdict": None,
+    }
+
+
+def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
+    """Return the scene of one finding, aimed at its spot."""
+    finding = row.finding
+    shapes = [s for s in finding.shapes if s.name in stage.numbers]
+    spot = spot_of(stage, finding, shapes)
+    involved = bodies_about(stage, finding, shapes)
+    regions = [s for s in shapes if s.role in _REGIONS and len(stage.meshes[s.name].triangles)]
+    travels = [s.name for s in shapes if s.role is Role.TRAVEL]
+    direction = None if finding.direction is None else unit(finding.direction)
+    frame = frame_of(
+        finding,
+        regions=[stage.meshes[s.name].all_points_mm() for s in regions],
+        patches=[stage.meshes[s.name].all_points_mm() for s in shapes if s.role in _PATCHES],
+        bodies={name: stage.meshes[name].all_points_mm() for name in (*involved, *travels)},
+        gap_mm=_near_gap_mm(stage.result, shapes),
+        whole_mm=_whole(stage),
+    )
+    view = _view(stage, finding, spot, frame, (involved, regions))
+    if any(s.role is Role.REST for s in shapes):
+        spot = off_the_ends(spot, view.eye, np.vstack([stage.meshes[n].all_points_mm() for n in involved]))
+    passing = _passing_wheel(stage, finding, spot)
+    actors = [*close_actors(stage, shapes, involved), *_wheel_actors(passing, cut=view.cut)]
+    return {
+        "file": row.picture,
+        "actors": actors,
+        "camera": camera(spot, view.eye, view.up, frame.height_mm(view)),
+        "cut": view.cut,
+        "tags": involved,
+        "spot": spot.tolist(),
+        "ring_mm": frame.ring_mm(view),
+        "arrow": None if direction is None else direction.tolist(),
+        "title": f"{finding.check}: {finding.subject}",
+        "verdict": str(finding.overruled or finding.verdict),
+        "counted_as": str(finding.verdict) if finding.overruled is not None else None,
+        "number": row.number,
+        "callout": _callout(finding, stage.result.shown_in, [*travels, *involved][:2] if travels else []),
+        "legend": legend_of(a["role"] for a in actors if a["role"] not in BODIES),
+        "units": stage.result.shown_in,
+    }
+
+
+def _view(
+    stage: Stage, finding: Finding, spot: Floats, frame: Frame, about: tuple[list[str], list[NamedShape]]
+) -> View:
+    """Return the side from which a finding is looked at."""
+    direction = None if finding.direction is None else unit(finding.direction)
+    involved, regions = about
+    if direction is not None and any(s.role is Role.REST for s in finding.shapes):
+        return beside(direction)
+    return choose_view(
+        stage.triangles,
+        spot_mm=spot,
+        direction=direction if frame.flat_normal is None else None,
+        section_direction=direction if frame.flat_normal is None else frame.flat_normal,
+        long_axis=frame.long_axis,
+        height_mm=frame.height_mm(None),
+        region_mm=max(frame.seen_mm(None) / 2, 0.05),
+        bodies=frozenset(stage.numbers[n] for n in involved),
+        regions=frozenset(stage.numbers[r.name] for r in regions),
+    )
+
+
+def close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
+    """Return all bodies, pale where not involved, and the evidence."""
+    colours = body_colours(stage.result.shapes)
+    evidence = {s.name for s in shapes if s.role not in (Role.GROUND, Role.WHEEL)}
+    # Where a part is shown at rest, where it is meant to be is a ghost.
+    ghosts = {b for s in shapes if s.role is Role.REST for b in s.bodies}
+    return [
+        actor(
+            s,
+            colours,
+            pale=s.role in (*BODIES, Role.POLE) and not {s.name, *s.bodies} & set(involved),
+            opacity_share=GHOST if s.name in ghosts else _TRAVEL if s.role is Role.TRAVEL else 1.0,
+        )
+        for s in stage.result.shapes
+        if s.role in (*BODIES, Role.POLE) or s.name in evidence
+    ]
+
+
+def _passing_wheel(stage: Stage, finding: Finding, spot: Floats) -> list[tuple[NamedShape, Floats]]:
+    """Return the wheel of the finding's cut and how far to move it so that it passes the spot."""
+    if not any(s.role is Role.TRAVEL for s in finding.shapes):
+        return []
+    wheels = [s for s in stage.result.shapes if s.role is Role.WHEEL]
+    own = [w for w in wheels if len(wheels) == 1 or w.name == wheel_name(finding.cut)]
+    moved = []
+    for wheel in own[:1]:
+        points = stage.meshes[wheel.name].points_mm
+        low, high = points.min(axis=0), points.max(axis=0)
+        # Along the traverse the wheel passes every place; across it only as far as the spot is off.
+        across = min(spot[1] - low[1], 0.0) + max(spot[1] - high[1], 0.0)
+        moved.append((wheel, np.array([spot[0] - (low[0] + high[0]) / 2, across, 0.0])))
+    return moved
+
+
+def _wheel_actors(passing: list[tuple[NamedShape, Floats]], *, cut: bool) -> list[dict[str, Any]]:
+    """Return the passing wheel: behind everything where it is cut open, a ghost where it is whole."""
+    colours = body_colours(tuple(wheel for wheel, _ in passing))
+    return [
+        {
+            **actor(wheel, colours, opacity_share=1.0 if cut else 0.25, pale=cut),
+            "move": move.tolist(),
+            "layer": -1,
+        }
+        for wheel, move in passing
+    ]
+
+
+def camera(target: Floats, eye: Floats, up: Floats, height_mm: float) -> dict[str, Any]:
+    """Return a camera as plain values."""
+    return {"target": target.tolist(), "eye": eye.tolist(), "up": up.tolist(), "height_mm": height_mm}
+
+
+def actor(
+    shape: NamedShape, colours: Mapping[str, Rgb], *, opacity_share: float = 1.0, pale: bool = False
+) -> dict[str, Any]:
+    """Return one shape as it is drawn: its mesh, colour, opacity and layer."""
+    rgb = np.array(colours[shape.name], dtype=np.float64)
+    if pale:
+        # What is not involved steps back toward the paper.
+        rgb = 0.45 * rgb + 0.55 * np.array([244.0, 245.0, 246.0])
+    return {
+        "mesh": shape.name,
+        "role": str(shape.role),
+        "rgb": [round(c) for c in rgb.tolist()],
+        "opacity": opacity_share,
+        "solid": shape.role not in _PATCHES,
+        "layer": _LAYERS.get(shape.role, 1.0),
+    }
+
+
+def legend_of(roles: Iterable[str]) -> list[dict[str, Any]]:
+    """Return a legend row for each role once; what the picture does not show is left out when it is drawn."""
+    known = sorted({Role(role) for role in roles}, key=list(Role).index)
+    return [{"rgb": list(ROLES[role]), "text": WORDS[role], "role": str(role)} for role in known]
+
+
+def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
+    """Return the middle and the picture height that hold all points, with a margin, at 4:3."""
+    up = up_for(eye)
+    right = np.cross(up, eye)
+    axes = np.stack([right, up, eye])
+    local = points @ axes.T
+    low, high = local.min(axis=0), local.max(axis=0)
+    width, height, _ = high - low
+    return (low + high) / 2 @ axes, 1.18 * max(float(height), float(width) * 0.69, 1e-3)
+
+
+def spot_of(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> Floats:
+    """Return where to aim: the finding's own place, or the middle of its evidence."""
+    if finding.location_mm is not None:
+        return np.array(finding.location_mm, dtype=np.float64)
+    evidence = [s for s in shapes if s.role not in BODIES] or shapes
+    return np.asarray(np.vstack([stage.meshes[s.name].all_points_mm() for s in evidence]).mean(axis=0))
+
+
+def bodies_about(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> list[str]:
+    """Return the bodies that the finding is about, from its shapes and from what it names."""
+    named = [s.name for s in shapes if s.role in BODIES]
+    named += [b for s in shapes for b in s.bodies]
+    named += [FaceRef(one).body for one in finding.about]
+    bodies = [n for n in dict.fromkeys(named) if n in stage.numbers and stage.shape(n).role in BODIES]
+    return bodies[:4]
+
+
+def _near_gap_mm(result: Result, shapes: list[NamedShape]) -> float:
+    """Return the widest gap of the small-gap patches among the evidence, mm."""
+    pairs = [set(s.bodies) for s in shapes if s.role is Role.NEAR]
+    gaps = [
+        c.gap_max_um * 1e-3
+        for c in result.contacts
+        if c.kind == ContactKind.NEAR and {c.a.body, c.b.body} in pairs
+    ]
+    return max(gaps, default=0.0)
+
+
+def _callout(finding: Finding, units: str, between: list[str]) -> list[str]:
+    """Return the few words that stand beside the spot; of a clearance, the two things it is between."""
+    if finding.value is None:
+        return []
+    lines = [shown_plain(finding.value, finding.unit, units)]
+    if finding.limit is not None:
+        lines.append(f"limit {shown_plain(finding.limit, finding.unit, units)}")
+    return [*lines, *([" to ".join(between)] if len(between) > 1 else [])]
+
+
+def _whole(stage: Stage) -> float:
+    """Return the size of all bodies together, mm."""
+    corners = stage.triangles.corners_mm.reshape(-1, 3)
+    return float(np.linalg.norm(np.ptp(corners, axis=0))) if len(corners) else 10.0
+
+
+SEAT = (28, 96, 168)
+TARGET = (176, 24, 44)
+_GHOST = 0.45
+_NIL = 5e-4
+
+
+def drawn_part(result: Result) -> PartLocation | None:
+    """Return the part whose location is drawn: the first that has a face to be cut, else the first."""
+    parts = result.rest.location if result.rest else ()
+    return next((p for p in parts if p.targets), next(iter(parts), None))
+
+
+def location_scene(stage: Stage) -> dict[str, Any] | None:
+    """Return the scene; None where no part has a closed seat."""
+    part = drawn_part(stage.result)
+    if part is None:
+        return None
+    placed = {f.subject: f for f in stage.result.findings if f.check == "location" and f.location_mm}
+    arrows = [*_seats(part, placed), *_targets(part, placed)]
+    if not arrows:
+        return None
+    held_by = {FaceRef(found.about[1]).body for found in _found(part, placed).values()}
+    about = [n for n in (part.body, *sorted(held_by)) if n in stage.meshes]
+    eye = unit(FRONT_RIGHT)
+    points = np.vstack([stage.meshes[part.body].all_points_mm(), *([a["at"]] for a in arrows)])
+    centre, height = fit(points, eye)
+    colours, um = body_colours(stage.result.shapes), Writing(units=stage.result.shown_in).name("um")
+    actors = []
+    for shape in stage.result.shapes:
+        if shape.role in (Role.FIXTURE, Role.POLE) or (shape.role is Role.PART and shape.name != part.body):
+            actors.append(actor(shape, colours, pale=True))
+        elif shape.role is Role.PART:
+            actors.append(actor(shape, colours, opacity_share=_GHOST))
+    return {
+        "file": LOCATION,
+        "actors": actors,
+        # Arrows and their words stand round the part.
+        "camera": camera(centre, eye, up_for(eye), 1.9 * height),
+        "cut": False,
+        "tags": about,
+        "arrows": arrows,
+        "legend": [
+            {"rgb": list(SEAT), "text": "seat holds"},
+            {"rgb": list(TARGET), "text": f"cut face, {um} per {um}"},
+        ],
+        "title": f"what locates {part.body}: {part.rank} of 6 degrees of freedom",
+        "verdict": str(_worst(stage.result, part)),
+        "units": stage.result.shown_in,
+    }
+
+
+def _seats(part: PartLocation, placed: dict[str, Finding]) -> list[dict[str, Any]]:
+    """Return an arrow into the part for each seat, with what it takes."""
+    found = _found(part, placed)
+    return [
+        _arrow(one, SEAT, [f"{FaceRef(one.about[0]).face} takes {seat.takes}"], into=True)
+        for seat in part.seats
+        if (one := found.get(seat.seat)) is not None
+    ]
+
+
+def _found(part: PartLocation, placed: dict[str, Finding]) -> dict[str, Finding]:
+    """Return what was found of each seat of a part that acts somewhere, by the seat's name."""
+    subjects = {s.seat: f"{part.body}: {s.seat}" for s in part.seats}
+    return {seat: placed[subject] for seat, subject in subjects.items() if subject in placed}
+
+
+def _targets(part: PartLocation, placed: dict[str, Finding]) -> list[dict[str, Any]]:
+    """Return an arrow out of each face that is cut, with how it follows the seats."""
+    arrows, seats = [], _found(part, placed)
+    for target in part.targets:
+        found = placed.get(target.target)
+        if found is None:
+            continue
+        lines = [FaceRef(found.about[0]).face]
+        if not target.located:
+            lines.append("not located")
+        for seat, value in target.by_seat:
+            if target.located and abs(value) >= _NIL:
+                lines.append(f"{FaceRef(seats[seat].about[0]).face if seat in seats else seat} {value:+.2f}")
+        arrows.append(_arrow(found, TARGET, lines, into=False))
+    return arrows
+
+
+def _arrow(found: Finding, rgb: tuple[int, int, int], lines: list[str], *, into: bool) -> dict[str, Any]:
+    at, way = found.location_mm, found.direction
+    return {"at": list(at or ()), "way": list(way or ()), "rgb": list(rgb), "lines": lines, "into": into}
+
+
+def _worst(result: Result, part: PartLocation) -> str:
+    """Return the worst verdict of what is drawn."""
+    names = {part.body, *(f"{part.body}: {s.seat}" for s in part.seats), *(t.target for t in part.targets)}
+    order = ["no-go", "unknown", "caution", "go"]
+    verdicts = [str(f.verdict) for f in result.findings if f.check == "location" and f.subject in names]
+    return min(verdicts, key=order.index, default="go")
+
+
+_SHOWN_SHARE = 0.06
+"""Share of the picture's height that the largest gap should take."""
+
+_MOST_TIMES = 200.0
+
+
+def rest_scene(stage: Stage) -> dict[str, Any] | None:
+    """Return the scene of all parts at rest; None where they rest as drawn or do not rest."""
+    moved = {s.bodies[0]: s for s in stage.result.shapes if s.role is Role.REST}
+    finding = _widest_open(stage.result)
+    if not moved or finding is None or stage.result.rest is None:
+        return None
+    shifts = {p.body: np.array(p.shift_mm) for p in stage.result.rest.parts}
+    about = sorted({_body(finding), *moved})
+    spot = (
+        np.array(finding.location_mm) if finding.location_mm else _middle(stage, moved[_body(finding)].name)
+    )
+    reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
+    span = float(np.linalg.norm(np.ptp(reach, axis=0)))
+    gap_mm = _gap_mm(finding) or max(float(np.linalg.norm(shifts[b])) for b in moved)
+    times = min(_round(_SHOWN_SHARE * span / max(gap_mm, 1e-9)), _MOST_TIMES)
+    way = shifts[_body(finding)] if finding.direction is None else np.array(finding.direction)
+    view = beside(unit(way))
+    spot = off_the_ends(spot, view.eye, reach)
+    centre, height = fit(np.vstack([reach, *(reach + times * s for s in shifts.values())]), view.eye)
+    # The section is at the spot; the picture is centred on the parts.
+    centre = centre + view.eye * float((spot - centre) @ view.eye)
+    colours = body_colours(stage.result.shapes)
+    actors = []
+    for shape in stage.result.shapes:
+        if shape.role in (Role.FIXTURE, Role.POLE):
+            actors.append(actor(shape, colours, pale=True))
+        elif shape.role is Role.PART:
+            actors.append(actor(shape, colours, opacity_share=GHOST if shape.name in moved else 1.0))
+        elif shape.role is Role.REST:
+            far = (times - 1.0) * shifts[shape.bodies[0]]
+            actors.append({**actor(shape, colours), "move": far.tolist(), "layer": 0})
+    gap = "" if finding.value is None else shown_plain(finding.value, finding.unit, stage.result.shown_in)
+    return {
+        "file": REST,
+        "actors": actors,
+        "camera": camera(centre, view.eye, view.up, height),
+        "cut": view.cut,
+        "times": times,
+        "tags": about,
+        "spot": (spot + (times - 1.0) * shifts[_body(finding)]).tolist(),
+        "ring_mm": 0.0,
+        "arrow": None,
+        "title": f"at rest, moves drawn {times:g} times; as drawn: ghosts",
+        "verdict": str(finding.verdict),
+        "callout": [f"{_body(finding)} open by {gap}", f"drawn {times:g} times"] if gap else [],
+        "legend": legend_of(a["role"] for a in actors),
+        "units": stage.result.shown_in,
+    }
+
+
+def _widest_open(result: Result) -> Finding | None:
+    """Return the finding about the part whose seat is open widest."""
+    parts = {p.body for p in result.rest.parts} if result.rest else set()
+    about = [f for f in result.findings if f.check == "rest" and f.subject in parts]
+    bad = [f for f in about if f.verdict is not Verdict.GO] or about
+    return max(bad, key=lambda f: f.value or 0.0, default=None)
+
+
+def _gap_mm(finding: Finding) -> float:
+    """Return how far the part's worst seat is open; zero where that is not known."""
+    return (finding.value or 0.0) * 1e-3 if finding.unit == "um" else 0.0
+
+
+def _body(finding: Finding) -> str:
+    return finding.subject
+
+
+def _middle(stage: Stage, name: str) -> Floats:
+    points = stage.meshes[name].all_points_mm()
+    return np.asarray((points.min(axis=0) + points.max(axis=0)) / 2)
+
+
+def _round(times: float) -> float:
+    """Round a magnification down to 1, 2 or 5 times a power of ten."""
+    if times <= 1.0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(times))
+    return max(power * m for m in (1.0, 2.0, 5.0) if power * m <= times)

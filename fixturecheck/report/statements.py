@@ -1,0 +1,380 @@
+"""What stands round a verdict: what it covers, what was stated or assumed, and how to work safely."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+from fixturecheck.fields import own_fields
+from fixturecheck.report.order import Numbered, numbered
+from fixturecheck.result import Assumed, Finding, NotAsked, Result, Verdict, WhyNotAsked
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.units import Writing, metric_unit, suffix_of
+from fixturecheck.wording.groups import title
+from fixturecheck.wording.quantity import shown, stated
+
+AT_THE_MACHINE = """<section><h2>At the machine</h2>
+<div class="machine"><ul>
+<li>This page does not replace training, the machine's manual or the law where you work. Local rules and the
+people trained for this machine decide.</li>
+<li>Before mounting: look the wheel over and ring it. One that sounds dead, is chipped or cracked is not
+used.</li>
+<li>Never run a wheel faster than the speed marked on it, whatever this page says.</li>
+<li>Guards on and closed, flanges and blotters in place, eye protection on.</li>
+<li>Magnet on or clamps tight, then tug every part and every block by hand before the wheel turns. A part
+that moves by hand will fly. Never trust a magnet alone: block in what can move.</li>
+<li>Stand aside of the wheel's plane when it starts, and let it run up before it touches anything.</li>
+<li>Check the table stops and the whole travel with the wheel raised and not turning.</li>
+<li>Coolant off and wheel stopped before measuring, cleaning or taking parts off.</li>
+</ul></div></section>"""
+
+
+AT_THE_MILL = """<section><h2>At the machine</h2>
+<div class="machine"><ul>
+<li>This page does not replace training, the machine's manual or the law where you work. Local rules and the
+people trained for this machine decide.</li>
+<li>Clamps and vise tight, then tug every part and every block by hand before the cutter turns. A part that
+moves by hand will fly or be drawn into the cutter. Take the handle off the vise and the wrench off the
+machine.</li>
+<li>Look the cutter over and see that its holder grips it: its flutes pull it out of a holder that does not,
+and deeper into the part.</li>
+<li>Climb milling draws the part and the table into the cutter: only where the feed has no play and the ways
+that are not fed are locked.</li>
+<li>Guard or shield in place, eye protection on, no gloves, rings, loose sleeves or hair near a turning
+cutter, and no hands.</li>
+<li>Try the whole travel with the cutter raised and not turning: jaws, stops and clamps must stand clear of
+cutter and holder.</li>
+<li>Spindle stopped before measuring, brushing off chips or taking parts off; chips never by hand.</li>
+</ul></div></section>"""
+
+
+def at_the_machine(setup: Setup) -> str:
+    """Return what is said about working safely with what cuts the parts."""
+    mills = bool(setup.holding and setup.holding.milling)
+    return "\n".join([AT_THE_MACHINE] * (not only_mills(setup)) + [AT_THE_MILL] * mills)
+
+
+def only_mills(setup: Setup) -> bool:
+    """Say whether parts are milled and none is ground."""
+    return bool(setup.holding and setup.holding.milling) and not setup.cuts
+
+
+_ENDS = ("_deg", "_share", "_mm3")
+_APART = ("flange", "guard", "push", "press", "clamps", "milling", "name")
+_LIST = '<div class="wide"><table><tbody>\n{}\n</tbody></table></div>\n'
+
+
+def setup_section(setup: Setup) -> str:
+    """Return the section that lists what was stated."""
+    rows = [(name, text) for name, text in _rows(setup) if text]
+    rows += [(f"{body.role} {body.name}", _body(body)) for body in setup.bodies if body.group is None]
+    return f"<section><h2>The set-up as stated</h2>\n{_LIST.format(_lines(rows))}</section>"
+
+
+def assumed_line(result: Result) -> str:
+    """Return one line about what was assumed, for a terminal; empty where nothing was."""
+    rows = result.assumed
+    if not rows:
+        return ""
+    told = [r for r in rows if not r.aside] or list(rows)
+    named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in told[:3])
+    return f"assumed, not stated: {len(rows)} values, such as {named}; report.html lists all"
+
+
+def assumed_value(row: Assumed, units: str) -> str:
+    """Return an assumed value with its unit, for a report in `units`."""
+    if isinstance(row.value, bool):
+        return "yes" if row.value else "no"
+    if isinstance(row.value, str):
+        return row.value
+    return _quantity(row.value, row.unit, units)
+
+
+def words(key: str) -> str:
+    """Return a key in words, without its unit: `corner radius` for `corner_radius_mm`."""
+    end = suffix_of(key) or next((e for e in _ENDS if key.endswith(e)), "")
+    return key.removesuffix(end).replace("_", " ")
+
+
+def assumed_section(result: Result) -> str:
+    """Return the table of what was assumed, each value with what hangs on it; folded, since it is long."""
+    if not result.assumed:
+        return ""
+    lines = "\n".join(
+        f"<tr><td>{escape(row.of)}</td><td>{escape(words(row.key))}</td>"
+        f"<td>{escape(assumed_value(row, result.shown_in))}</td><td>{escape(row.hangs_on)}</td></tr>"
+        for row in result.assumed
+    )
+    head = "<thead><tr><th>of</th><th>assumed</th><th>value</th><th>what hangs on it</th></tr></thead>"
+    return (
+        "<section><h2>What was assumed</h2>\n"
+        f"<p>{len(result.assumed)} values were not stated. State what differs on your machine; "
+        "<code>fixturecheck keys</code> lists the keys.</p>\n"
+        "<details><summary>Each value, and what hangs on it</summary>"
+        f'<div class="wide"><table>{head}<tbody>\n{lines}\n</tbody></table></div></details></section>'
+    )
+
+
+def _rows(setup: Setup) -> Iterator[tuple[str, str]]:
+    """Yield what was stated in each table, without what was left out."""
+    units = setup.shown_in
+    single: Iterable[tuple[str, Any]] = (
+        ("wheel", setup.wheel),
+        ("machine", setup.machine),
+        ("flange", setup.machine.flange),
+        ("guard", setup.machine.guard),
+        ("tolerances", setup.tolerances),
+        ("staging", setup.staging),
+        ("holding", setup.holding),
+        ("relief", setup.relief),
+    )
+    for name, record in single:
+        if record is not None:
+            yield name, _of_record(record, units)
+    if setup.machine.guard is None:
+        yield "guard", "none over the wheel"
+    yield from _of_lists(setup, units)
+
+
+def _of_lists(setup: Setup, units: str) -> Iterator[tuple[str, str]]:
+    """Yield what was stated in the tables that there may be several of."""
+    for seat in setup.seats:
+        yield f"{seat.rank} seat", f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
+    for cut in setup.cuts:
+        yield f"cut {cut.name}", _of_record(cut, units)
+    if setup.staging is not None:
+        for name, push in setup.staging.push.items():
+            yield f"push of {name}", _of_record(push, units)
+        for press in setup.staging.press:
+            yield "press", _of_record(press, units)
+    if setup.holding is not None:
+        for clamp in setup.holding.clamps:
+            yield f"clamp {clamp.name}", _of_record(clamp, units)
+        for mill in setup.holding.milling:
+            yield f"mill {mill.name}", _of_record(mill, units)
+    for check, level in setup.severity.items():
+        yield "severity", f"a no-go of {check} counts as {level}"
+
+
+def _of_record(record: Any, units: str) -> str:
+    """Return the fields of a record that were stated, in words."""
+    told = []
+    for field in own_fields(type(record)):
+        if field.name in record.stated and field.name not in _APART:
+            value = getattr(record, field.name)
+            if value is not None and value != ():
+                told.append(f"{words(field.name)} {_written(value, field.name, units)}")
+    return "; ".join(told)
+
+
+def _body(body: Body) -> str:
+    told = [f"material {body.material}"] if "material" in body.stated else []
+    told += [f"finish {_written(body.finish, 'finish', '')}"] if body.finish else []
+    told += [f"pole {body.pole}"] if body.pole else []
+    told += ["fastened"] if body.fastened else []
+    return "; ".join(told)
+
+
+def _written(value: object, key: str, units: str) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return _quantity(value, metric_unit(key), units)
+    if isinstance(value, Mapping):
+        every = {k: _written(v, key, units) for k, v in value.items()}
+        return ", ".join(
+            text if k == "*" and len(every) == 1 else f"{k}: {text}" for k, text in every.items()
+        )
+    if isinstance(value, tuple | list):
+        inner = [_written(v, key, units) for v in value]
+        return ", ".join(
+            f"({text})" if isinstance(v, tuple) else text for v, text in zip(value, inner, strict=True)
+        )
+    return str(value)
+
+
+def _quantity(value: float, unit: str, units: str) -> str:
+    if unit == "m/min":
+        return Writing(units=units).table_speed(value)
+    if unit == "mm":
+        return stated(value, units)
+    return shown(value, unit, units) if unit else f"{value:g}"
+
+
+def _lines(rows: Iterable[tuple[str, str]]) -> str:
+    return "\n".join(f"<tr><td>{escape(name)}</td><td>{escape(text)}</td></tr>" for name, text in rows)
+
+
+ASKED = {
+    "describe": "sizes as read",
+    "seat": "seats",
+    "nest": "nests",
+    "rest": "rest",
+    "location": "location",
+    "tolerance": "tolerances",
+    "hold": "hold",
+    "crash": "letting go",
+    "reach": "reach of the wheel",
+    "clear": "clearance of the wheel",
+    "align": "alignment",
+    "limits": "limits of wheel and machine",
+    "release": "release",
+}
+"""What each check answers, as a noun; a go names what it covers."""
+
+QUESTIONS = {
+    "seat": "do the parts sit on their seats",
+    "nest": "do neighbours nest",
+    "rest": "where do the parts come to rest",
+    "location": "do the seats locate the work",
+    "tolerance": "do the seats close within tolerances",
+    "hold": "do the parts hold",
+    "crash": "where does a part go if it lets go",
+    "reach": "does the wheel reach floor and wall",
+    "clear": "does the wheel clear everything",
+    "align": "are the cut faces level and parallel",
+    "limits": "are speed, travels and daylight within limits",
+    "release": "how do the parts come off",
+}
+"""What is asked by each check, for those that were not asked."""
+
+_HARMLESS = frozenset({"describe"})
+_MOST_NAMED = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Banner:
+    """What stands under the verdict, each a sentence or two; empty where there is nothing to say.
+
+    Parameters
+    ----------
+    says : str
+        What the verdict means, and what it covers.
+    overruled : str
+        Which no-go the set-up counts as something less.
+    not_asked : str
+        The questions that the verdict does not cover, each with its reason.
+    """
+
+    says: str
+    overruled: str
+    not_asked: str
+
+    def lines(self) -> tuple[str, ...]:
+        """Return what there is to say, in order."""
+        return tuple(text for text in (self.says, self.overruled, self.not_asked) if text)
+
+
+def banner(result: Result) -> Banner:
+    """Return the words under a result's verdict."""
+    return Banner(
+        says=_says(result), overruled=_overruled(numbered(result)), not_asked=_not_asked(result.not_asked)
+    )
+
+
+def unmet(finding: Finding) -> bool:
+    """Tell whether a finding's own limit is not met, whatever it counts as."""
+    return finding.overruled is not None or (
+        finding.verdict is not Verdict.GO and finding.margin is not None and finding.margin < 0
+    )
+
+
+def _says(result: Result) -> str:
+    doing, do = ("milling", "mill") if _mills(result) else ("grinding", "grind")
+    rows = numbered(result)
+    counts = Counter(r.finding.verdict for r in rows)
+    if result.verdict is Verdict.NO_GO:
+        return f"Do not {do} this set-up as it stands."
+    if result.verdict is Verdict.UNKNOWN:
+        return (
+            f"{_several(counts[Verdict.UNKNOWN], 'answer')} could not be computed. That is no pass: do not "
+            f"{do} this set-up until it is known."
+        )
+    if result.verdict is Verdict.CAUTION:
+        short = sum(unmet(r.finding) for r in rows if r.finding.verdict is Verdict.CAUTION)
+        if short:
+            return f"{_several(short, 'limit')} not met: decide on each caution before {doing}."
+        return f"No limit is broken in what was asked; read the cautions before {doing}."
+    return _go(result, doing)
+
+
+def _go(result: Result, doing: str) -> str:
+    asked = [check for check in ASKED if any(f.check == check for f in result.findings)]
+    if not set(asked) - _HARMLESS:
+        return "Nothing was asked, so nothing was found."
+    what = ", ".join(ASKED[check] for check in asked if check not in _HARMLESS)
+    if any(f.overruled is not None for f in result.findings):
+        return f"Go only because the set-up overrules what its checks found. Asked: {what}."
+    if result.not_asked:
+        return f"Go for what was asked: {what}."
+    return f"Nothing stands against {doing} this set-up. Asked: {what}."
+
+
+def _mills(result: Result) -> bool:
+    """Tell whether parts are milled and none is ground."""
+    hold = result.holding
+    return not result.cuts and hold is not None and bool(hold.parts) and not hold.grinds
+
+
+def _overruled(rows: Iterable[Numbered]) -> str:
+    """Say which findings count as less than their checks found."""
+    told = [r.together for r in rows if r.finding.overruled is not None]
+    if not told:
+        return ""
+    listed = "; ".join(
+        f"{t.finding.check} of {title(t)} counts as {t.finding.verdict}" for t in told[:_MOST_NAMED]
+    )
+    rest = len(told) - _MOST_NAMED
+    more = f"; and {rest} more" if rest > 0 else ""
+    return f"Overruled by [severity], {len(told)} no-go: {listed}{more}."
+
+
+def counted(rows: Sequence[Numbered]) -> str:
+    """Count what is told under one number once, the worst first; what follows from it is not counted.
+
+    Every verdict is named where the result has any finding; overruled ones are counted apart.
+    """
+    if not rows:
+        return ""
+    plain = Counter(r.finding.verdict for r in rows if r.finding.overruled is None)
+    overruled = sum(r.finding.overruled is not None for r in rows)
+    several = any(r.together.like or r.follows for r in rows)
+    listed = [f"{plain[v]} {v}" for v in (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)]
+    listed += [f"{overruled} no-go overruled"] if overruled else []
+    return ", ".join(listed) + (" (like findings counted once)" if several else "")
+
+
+def questions(not_asked: Iterable[NotAsked]) -> list[tuple[str, str]]:
+    """Return each question that was not asked, and what would ask it or why not."""
+    told = []
+    for one in not_asked:
+        reason = _reason(one)
+        how = f"To ask, state {one.lacks}" if one.reason is WhyNotAsked.NOT_STATED else reason.capitalize()
+        told.append((QUESTIONS.get(one.check, one.check), how))
+    return told
+
+
+def _not_asked(questions: Iterable[NotAsked]) -> str:
+    """List the questions, those with one reason together."""
+    together: dict[str, list[str]] = {}
+    for one in questions:
+        together.setdefault(_reason(one), []).append(QUESTIONS.get(one.check, one.check))
+    if not together:
+        return ""
+    listed = "; ".join(f"{', '.join(asked)} ({why})" for why, asked in together.items())
+    return f"Not asked: {listed}."
+
+
+def _reason(one: NotAsked) -> str:
+    if one.reason is WhyNotAsked.NOT_STATED:
+        return f"no {one.lacks}"
+    if one.reason is WhyNotAsked.WAITS:
+        return f"waits for {one.lacks}"
+    return str(one.reason)
+
+
+def _several(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"

@@ -1,0 +1,229 @@
+"""What a terminal shows: findings as they come, the table of verdicts, the hold in a few lines."""
+
+from __future__ import annotations
+
+import shutil
+import textwrap
+from collections.abc import Callable
+
+from fixturecheck.hold_result import HoldFound, MagnetState, PartHeld
+from fixturecheck.report.order import numbered
+from fixturecheck.report.pictures.figures import SIGNS, verdict_words
+from fixturecheck.report.statements import assumed_line, banner, counted
+from fixturecheck.result import Finding, Result, Verdict
+from fixturecheck.units import Writing
+from fixturecheck.wording import groups as words
+from fixturecheck.wording.groups import Together
+from fixturecheck.wording.hold import (
+    amount,
+    digits,
+    factor_words,
+    friction_words,
+    kept_lines,
+    loss_words,
+    magnet_words,
+    outcome_words,
+    span,
+    times,
+    tools_of,
+)
+from fixturecheck.wording.quantity import shown, typeset
+
+MOST_EACH = 3
+"""Findings of one check that are told one by one; a gang fails the same way many times."""
+_LONGEST = 300
+
+
+class SoFar:
+    """Tells findings as they come; those of one check follow each other.
+
+    Parameters
+    ----------
+    tell : callable
+        Called with lines.
+    """
+
+    def __init__(self, tell: Callable[[list[str]], None]) -> None:
+        self._tell = tell
+        self._check = ""
+        self._counts: dict[Verdict, int] = {}
+        self._shown = 0
+
+    def found(self, finding: Finding) -> None:
+        """Take one finding."""
+        if finding.check != self._check:
+            self.end()
+            self._check = finding.check
+        verdict = finding.verdict
+        if verdict is not Verdict.GO and self._shown < MOST_EACH:
+            self._shown += 1
+            line = (
+                f"{SIGNS[verdict]} {str(verdict).upper()} {finding.check} {finding.subject}: {finding.says}"
+            )
+            self._tell([line if len(line) <= _LONGEST else f"{line[: _LONGEST - 1]}…"])
+        else:
+            self._counts[verdict] = self._counts.get(verdict, 0) + 1
+
+    def end(self) -> None:
+        """Tell how many more there were of the check that is done."""
+        more = "more " if self._shown else ""
+        counts = [
+            f"{self._counts[v]} {more if v is not Verdict.GO else ''}{v}"
+            for v in Verdict
+            if v in self._counts
+        ]
+        if counts:
+            self._tell([f"{self._check}: {', '.join(counts)}"])
+        self._counts, self._shown = {}, 0
+
+
+_MOST_BURRS = 4
+_MOST_STEPS = 6
+
+_CAUTION = (
+    "at the machine: worked out, not measured; {magnet}tug every part before the {tools} turns, guard shut, "
+    "eye protection on{clear}; local rules and trained people decide"
+)
+
+
+def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
+    """Return the lines of a hold, one item each, to be folded by the caller; none where it was not asked."""
+    if hold is None:
+        return []
+    asked = f"asked {digits(hold.least_factor)} times the load"
+    magnet = magnet_words(hold.magnet, Writing(units=units))
+    lines = [f"hold: magnet {magnet}; {asked}; {friction_words(hold.friction)}"]
+    lines += [f"not known, {about}: {why}" for about, why in hold.missing]
+    for part in hold.parts:
+        lines += _part(part, hold, units)
+    lines += kept_lines(hold)
+    tools = tools_of(hold)
+    clear = ", hands off a turning cutter" if hold.mills else ""
+    warns = "" if hold.magnet.state is MagnetState.OFF else "never trust a magnet alone, "
+    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear, magnet=warns)]
+
+
+def _leaving(hold: HoldFound) -> list[str]:
+    """Return how it comes apart: each body's way where they are few, else the order alone."""
+    if not hold.leaving:
+        return []
+    keeps = [b.body for b in hold.leaving if b.demagnetise]
+    again = "demagnetise before lifting, and again before the next seating"
+    lines = [f"to take it apart: {hold.before[:1].lower()}{hold.before[1:]}"] if hold.before else []
+    if len(hold.leaving) > _MOST_STEPS:
+        lines.append(f"comes off in this order: {', '.join(b.body for b in hold.leaving)}")
+    else:
+        lines += [
+            f"{number}. {b.body}: {b.ways[0] if b.ways else 'no way off was found'}"
+            for number, b in enumerate(hold.leaving, start=1)
+        ]
+    return lines + ([f"{again}: {', '.join(keeps)}"] if keeps else [])
+
+
+def _burrs(hold: HoldFound) -> list[str]:
+    """Return the burrs to stone, the first few by name."""
+    if not hold.burrs:
+        return []
+    rest = len(hold.burrs) - _MOST_BURRS
+    more = f"; and {rest} more, listed in the report" if rest > 0 else ""
+    return [f"stone these edges before the next seating: {'; '.join(hold.burrs[:_MOST_BURRS])}{more}"]
+
+
+def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:
+    pull = span(part.pull_n, "N", units) if any(part.pull_n) else "none"
+    lines = [
+        f"{part.part} in {part.cut}: holds {factor_words(part, hold)} times its load; pull onto its seats "
+        f"{pull}, "
+        f"{_cutting(part, units)}"
+    ]
+    if part.goes:
+        hits = f", then runs into {part.hits}" if part.hits else ""
+        lines.append(f"least at: {part.case}; {part.goes} goes first, {outcome_words(part)}{hits}")
+    if part.losses:
+        left = (f"{_left(loss.factor, hold)} {loss_words(loss.lost)}" for loss in part.losses)
+        lines.append(f"what is left: {', '.join(left)}")
+    return lines
+
+
+def _cutting(part: PartHeld, units: str) -> str:
+    if any(part.milling_n):
+        return f"cutting force along the teeth {span(part.milling_n, 'N', units)}"
+    wall = f", push on the wall {span(part.wall_n, 'N', units)}" if any(part.wall_n) else ""
+    across = f", across up to {amount(part.cross_n[1], 'N', units)} either way" if any(part.cross_n) else ""
+    return f"drag {span(part.drag_n, 'N', units)}, push {span(part.press_n, 'N', units)}{wall}{across}"
+
+
+def _left(factor: float | None, hold: HoldFound) -> str:
+    return "not known" if factor is None else times(factor, hold)
+
+
+_MOST_GO = 12
+
+
+def table(result: Result, *, width: int | None = None) -> str:
+    """Return the verdict, then one row for each finding: sign, verdict, check, subject, number, sentence.
+
+    Parameters
+    ----------
+    width : int, optional
+        Columns to fold the sentences at; None asks the terminal.
+    """
+    columns = width or shutil.get_terminal_size((100, 24)).columns
+    lines = [f"{_word(result.verdict)}  {result.name}"]
+    lines += [line for told in banner(result).lines() for line in _folded(told, columns)]
+    lines.append("")
+    rows = numbered(result)
+    wide_check = max((len(words.asked(r.finding)) for r in rows), default=0)
+    passed = 0
+    for row in rows:
+        f, told = row.finding, row.together
+        if f.verdict is Verdict.GO and f.overruled is None:
+            passed += 1
+            if passed > _MOST_GO:
+                continue
+        number = words.span(told, result.shown_in)
+        if number and f.limit is not None:
+            number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
+        about = f"{words.asked(f):<{wide_check}}  {words.title(told)}"
+        head = f"{row.number:>3} {verdict_words(f):<9}  {about}  {number}"
+        lines.append(head.rstrip())
+        if f.verdict is not Verdict.GO or f.overruled is not None:
+            lines += _told(told, result.shown_in, columns)
+            for under in row.follows:
+                about = f"{words.asked(under.finding)}: {words.title(under)}"
+                lines += _folded(f"follows: {verdict_words(under.finding)} {about}", columns)
+                lines += [" " * 4 + line for line in _told(under, result.shown_in, columns - 4)]
+    if passed > _MOST_GO:
+        lines.append(f"    and {passed - _MOST_GO} more that are go")
+    held = hold_lines(result.holding, result.shown_in)
+    lines += ["", *(line for told in held for line in _hung(told, columns))] if held else []
+    also = assumed_line(result)
+    lines += ["", *_folded(also, columns)] if also else []
+    lines += ["", counted(rows)]
+    return typeset("\n".join(lines)).replace("\u202f", " ")
+
+
+def _told(told: Together, units: str, columns: int) -> list[str]:
+    """Return the sentences of findings told as one, folded: what is so, what to change, of what else."""
+    f = told.finding
+    several = words.says(told, units)
+    lines = _folded(several, columns) if several else []
+    lines += _folded(words.instance(told) + f.says, columns)
+    lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
+    if told.like:
+        lines += _folded(f"these are: {', '.join(one.subject for one in told.all)}", columns)
+    return lines
+
+
+def _word(verdict: Verdict) -> str:
+    return f"{SIGNS[verdict]} {str(verdict).upper()}"
+
+
+def _hung(text: str, columns: int) -> list[str]:
+    """Fold a line, what follows indented under its start."""
+    return textwrap.wrap(text, max(columns, 40), initial_indent="    ", subsequent_indent=" " * 8)
+
+
+def _folded(text: str, columns: int) -> list[str]:
+    indent = " " * 6
+    return textwrap.wrap(text, max(columns, 40), initial_indent=indent, subsequent_indent=indent)

@@ -1,0 +1,1 @@
+"""Rigid-body kinematics, pure numbers: poses, small motions, freedoms, location."""

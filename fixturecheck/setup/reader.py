@@ -1,0 +1,249 @@
+"""One table of facts as somebody stated it: reads its keys, and says where a wrong one stands."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import MISSING, Field, dataclass
+from typing import Any, NoReturn, TypeVar
+
+from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.fields import Allowed, allowed_in, own_fields, shortened
+from fixturecheck.names import nearest
+from fixturecheck.setup.entries import MOST_ENTRIES
+from fixturecheck.units import from_inch_key, inch_key
+
+KeyPath = tuple[str | int, ...]
+"""Where a value stands in the whole: names of tables and keys, numbers of entries from 0."""
+
+Where = Callable[[KeyPath], str]
+"""Says where that is for somebody to look: a file and line, a node, an option."""
+
+T = TypeVar("T")
+
+_WORDS = {
+    "text": "text in quotes",
+    "number": "a number",
+    "whole": "a whole number",
+    "flag": "true or false",
+    "texts": "a list of texts",
+    "numbers": "a list of numbers, or of lists of them",
+    "table": "a table",
+    "tables": "a list of tables",
+    "text or table": "text in quotes or a table",
+    "text or whole": "text in quotes or a whole number",
+    "number or table": "a number or a table",
+    "table or false": "a table or false",
+    "anything": "any value",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stated:
+    """A table of facts: what it is called, what it says, and where it stands.
+
+    Parameters
+    ----------
+    what : str
+        What to call it in a message: `[[cut]] 'floor'`.
+    values : mapping
+        Its keys and values.
+    path : Path
+        Where it stands in the whole.
+    where : Where
+        Says where a path stands.
+    """
+
+    what: str
+    values: Mapping[str, Any]
+    path: KeyPath
+    where: Where
+
+    def fail(self, reason: str, key: str | int | None = None) -> NoReturn:
+        """Refuse the table, or one of its keys, saying where it stands.
+
+        Raises
+        ------
+        SetupError
+            Always.
+        """
+        path = self.path if key is None else (*self.path, key)
+        message = f"{self.where(path)}: {reason}"
+        raise SetupError(message)
+
+    def several(self, what: str, reason: SetupError) -> NoReturn:
+        """Refuse the table for all that a reason says, each line with its place and what it is about.
+
+        Raises
+        ------
+        SetupError
+            Always.
+        """
+        wrong = Mistakes()
+        for line in reason.problems:
+            wrong.add(f"{self.where(self.path)}: {what}{line}")
+        wrong.raise_any()
+        raise reason
+
+    def only(self, known: Iterable[str]) -> None:
+        """Refuse keys that mean nothing, each with the nearest one that does."""
+        allowed = set(known)
+        wrong = Mistakes()
+        for key in self.values:
+            if key not in allowed:
+                with wrong.noted():
+                    near = nearest(str(key), allowed)
+                    self.fail(f"unknown key {shortened(key)} in {self.what}; {near}", key)
+        wrong.raise_any()
+
+    def get(self, key: str, kind: str, default: Any = None) -> Any:
+        """Return the value of a key, of that kind, or the default where it is left out."""
+        if key not in self.values:
+            return default
+        value = self.values[key]
+        if not is_kind(value, kind):
+            got = f"{type(value).__name__} {value if isinstance(value, bool) else shortened(value)}"
+            self.fail(f"{key} in {self.what} must be {_WORDS[kind]}; got {got}", key)
+        return value
+
+    def need(self, key: str, kind: str) -> Any:
+        """Return the value of a key that may not be left out."""
+        if key not in self.values:
+            self.fail(f"{self.what} lacks the key {key!r}")
+        return self.get(key, kind)
+
+    def table(self, key: str, what: str | None = None) -> Stated:
+        """Return the table under a key; an empty one where it is left out."""
+        values = self.get(key, "table", {})
+        return Stated(what=what or f"[{key}]", values=values, path=(*self.path, key), where=self.where)
+
+    def tables(self, key: str) -> list[Stated]:
+        """Return the tables of a list of them, each called by its name where it has one."""
+        entries = self.get(key, "tables", [])
+        if len(entries) > MOST_ENTRIES:
+            self.fail(f"{self.what} holds {len(entries)} [[{key}]]; at most {MOST_ENTRIES} are checked", key)
+        return [
+            Stated(
+                what=f"[[{key}]] {shortened(e['name'])}" if "name" in e else f"[[{key}]] number {n}",
+                values=e,
+                path=(*self.path, key, n - 1),
+                where=self.where,
+            )
+            for n, e in enumerate(entries, start=1)
+        ]
+
+    def number(self, key: str, kind: str = "number", default: Any = None) -> Any:
+        """Return a quantity stated under its metric key, or converted from its inch key."""
+        inch = inch_key(key)
+        if inch is None or inch not in self.values:
+            return self.get(key, kind, default)
+        if key in self.values:
+            self.fail(f"{self.what} states both {key} and {inch}; keep one", inch)
+        return _converted(self.get(inch, kind), key)
+
+    def within(self, rule: Allowed, key: str) -> None:
+        """Refuse the value of a metric key, or of its inch key, where the rule does not allow it."""
+        inch = inch_key(key)
+        in_inches = inch is not None and inch in self.values
+        stated = inch if inch is not None and in_inches else key
+        flaw = rule.flaw_of(self.number(key, "anything"), inch_of=key if in_inches else None)
+        if flaw:
+            self.fail(f"{stated} in {self.what}: {flaw}", stated)
+
+    def record(self, cls: type[T], *, besides: Mapping[str, Any] | None = None) -> T:
+        """Return the dataclass that the table states, its keys being the names of the fields.
+
+        Parameters
+        ----------
+        besides : mapping, optional
+            Fields that were read in another way; their keys are allowed and passed over.
+
+        Raises
+        ------
+        SetupError
+            A key is unknown or missing, or its value is of another kind or out of its range; all of them
+            are told.
+        """
+        given = dict(besides or {})
+        own = [f for f in own_fields(cls) if f.name not in given]
+        wrong = Mistakes()
+        with wrong.noted():
+            self.only(with_inches([*(f.name for f in own), *given]))
+        for field in own:
+            with wrong.noted():
+                value = self._of_field(field)
+                if value is not _MISSING:
+                    given[field.name] = _frozen(value)
+        wrong.raise_any()
+        try:
+            return cls(**given)
+        except SetupError as reason:
+            self.fail(f"{self.what}: {reason}")
+
+    def _of_field(self, field: Field[Any]) -> Any:
+        """Return the value that is stated for a field, or a mark where none is."""
+        value = self.number(field.name, kind_of(str(field.type)), _MISSING)
+        if value is _MISSING:
+            if field.default is MISSING and field.default_factory is MISSING:
+                self.fail(f"{self.what} lacks the key {field.name!r}")
+            return _MISSING
+        rule = allowed_in(field)
+        if rule is not None:
+            self.within(rule, field.name)
+        return value
+
+
+_MISSING: Any = object()
+_LARGE = 1e300
+
+
+def with_inches(keys: Iterable[str]) -> list[str]:
+    """Return keys and, for quantities, the keys that state them in inch units."""
+    names = list(keys)
+    return names + [inch for inch in map(inch_key, names) if inch is not None]
+
+
+def is_kind(value: object, kind: str) -> bool:
+    """Say whether a value is of a kind that a key asks for; True and False are no numbers."""
+    if " or " in kind:
+        return any(is_kind(value, k) for k in kind.split(" or "))
+    if kind == "anything":
+        return True
+    if kind == "false":
+        return value is False
+    if kind in {"number", "whole"}:
+        wanted = (int, float) if kind == "number" else (int,)
+        return isinstance(value, wanted) and not isinstance(value, bool)
+    if kind in {"texts", "numbers", "tables"}:
+        item = {"texts": "text", "numbers": "number", "tables": "table"}[kind]
+        nested = kind == "numbers"
+        return isinstance(value, list | tuple) and all(
+            is_kind(v, item) or (nested and is_kind(v, kind)) for v in value
+        )
+    return isinstance(value, {"text": str, "flag": bool, "table": Mapping}[kind])
+
+
+def kind_of(annotation: str) -> str:
+    """Return the kind of value that a field's annotation asks for."""
+    plain = annotation.removesuffix(" | None")
+    simple = {"str": "text", "float": "number", "int": "whole", "bool": "flag", "tuple[str, ...]": "texts"}
+    if plain in {"Vector", "Range"} or (plain.startswith("tuple[") and "float" in plain):
+        return "numbers"
+    return simple.get(plain, "anything")
+
+
+def _converted(value: Any, key: str) -> Any:
+    """Convert a number, or every number in a nest of lists, from the inch key's unit."""
+    if isinstance(value, list | tuple):
+        return [_converted(v, key) for v in value]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    if abs(value) > _LARGE:
+        # Out of every range; kept as a number that the range check can tell.
+        return math.copysign(_LARGE, value)
+    return from_inch_key(value, key=key)
+
+
+def _frozen(value: Any) -> Any:
+    """Turn lists into tuples, all the way down."""
+    return tuple(_frozen(v) for v in value) if isinstance(value, list | tuple) else value

@@ -1,0 +1,208 @@
+"""Magnetic work holders: the flat chuck and the V-block, poles and spacers as solids with named faces."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from fixturecheck.errors import SetupError
+from fixturecheck.result import Vector
+from fixturecheck.shop.piece import Outline, Piece, named_box
+
+_MOST_POLES = 400
+
+_Bar = tuple[Vector, Vector]
+"""Two opposite corners of a pole."""
+
+
+def flat_magnetic_chuck(
+    *,
+    length_mm: float,
+    width_mm: float,
+    plate_mm: float,
+    pole_pitch_mm: float,
+    spacer_mm: float,
+    frame_mm: float,
+    pole_direction: str,
+    back_rail_height_mm: float,
+    side_rail_height_mm: float,
+    rail_mm: float,
+    material: str,
+    spacer_material: str,
+    rail_material: str,
+) -> tuple[Piece, ...]:
+    """Return the plate set with its poles, and the rails; the origin is the middle of the top.
+
+    Raises
+    ------
+    SetupError
+        The plate has no room for two poles, or the poles are too many to handle one by one.
+    """
+    low, high = (-length_mm / 2, -width_mm / 2, -plate_mm), (length_mm / 2, width_mm / 2, 0.0)
+    axis = 1 if pole_direction == "x" else 0
+    bars = _bars(low, high, across=axis, pitch_mm=pole_pitch_mm, spacer_mm=spacer_mm, frame_mm=frame_mm)
+    solid, faces = named_box(low, high)
+    # Parts lie on one plane, whatever is iron in it: only the magnet tells the poles apart.
+    poles = tuple(_pole(i, bar, material) for i, bar in enumerate(bars, start=1))
+    plate = Piece(suffix="plate", solid=solid, faces=faces, material=spacer_material, poles=poles)
+    rails = _rails(low, high, back_rail_height_mm, side_rail_height_mm, rail_mm, rail_material)
+    return plate, *rails
+
+
+def _bars(
+    low: Vector, high: Vector, *, across: int, pitch_mm: float, spacer_mm: float, frame_mm: float
+) -> list[_Bar]:
+    """Lay out as many poles as fit inside the frame, in the middle of it, along the axis they repeat on."""
+    iron_mm = pitch_mm - spacer_mm
+    if iron_mm <= 0:
+        message = f"flat_magnetic_chuck: spacer_mm {spacer_mm:g} leaves no iron in pole_pitch_mm {pitch_mm:g}"
+        raise SetupError(message)
+    room_mm = [b - a - 2 * frame_mm for a, b in zip(low, high, strict=True)]
+    # The small addition keeps a plate that is an exact number of pitches from losing one to rounding.
+    count = math.floor((room_mm[across] + spacer_mm) / pitch_mm + 1e-9)
+    if count < 2 or room_mm[1 - across] <= 0:
+        message = (
+            f"flat_magnetic_chuck: no room for two poles of pitch {pitch_mm:g} mm inside a frame of "
+            f"{frame_mm:g} mm; make the plate longer or the pitch smaller"
+        )
+        raise SetupError(message)
+    if count > _MOST_POLES:
+        message = (
+            f"flat_magnetic_chuck: {count} poles are more than a field can be worked out for; take a "
+            "larger pole_pitch_mm"
+        )
+        raise SetupError(message)
+    first_mm = -(count * pitch_mm - spacer_mm) / 2
+    along = 1 - across
+    bars = []
+    for i in range(count):
+        start, end = [0.0, 0.0, low[2]], [0.0, 0.0, high[2]]
+        start[across], end[across] = first_mm + i * pitch_mm, first_mm + i * pitch_mm + iron_mm
+        start[along], end[along] = low[along] + frame_mm, high[along] - frame_mm
+        bars.append(((start[0], start[1], start[2]), (end[0], end[1], end[2])))
+    return bars
+
+
+def _pole(number: int, bar: _Bar, material: str) -> Piece:
+    """Return one pole; odd ones are north."""
+    solid, faces = named_box(*bar)
+    pole = "n" if number % 2 else "s"
+    return Piece(suffix=f"pole_{number:02d}", solid=solid, faces=faces, material=material, pole=pole)
+
+
+def _rails(
+    low: Vector, high: Vector, back_height_mm: float, side_height_mm: float, rail_mm: float, material: str
+) -> Iterator[Piece]:
+    """Yield the back rail at +Y and the side rail at -X, each standing higher than the top; 0 is none."""
+    if back_height_mm > 0:
+        corners = (low[0], high[1], low[2]), (high[0], high[1] + rail_mm, back_height_mm)
+        solid, faces = named_box(*corners, names={"minus_y": "fence"})
+        yield Piece(suffix="back_rail", solid=solid, faces=faces, material=material)
+    if side_height_mm > 0:
+        corners = (low[0] - rail_mm, low[1], low[2]), (low[0], high[1], side_height_mm)
+        solid, faces = named_box(*corners, names={"plus_x": "fence"})
+        yield Piece(suffix="side_rail", solid=solid, faces=faces, material=material)
+
+
+_Side = tuple[float, float, str]
+"""A corner (y, z) and the name of the side that leaves it."""
+
+
+def magnetic_v_block(
+    *,
+    length_mm: float,
+    width_mm: float,
+    height_mm: float,
+    angle_deg: float,
+    land_mm: float,
+    spacer_mm: float,
+    groove_width_mm: float,
+    groove_depth_mm: float,
+    chamfer_mm: float,
+    material: str,
+    spacer_material: str,
+) -> tuple[Piece, ...]:
+    """Return the left half (at -Y, pole n), the right half (at +Y, pole s) and the spacer between.
+
+    The trough runs along X; the origin is the middle of the line in which the two flanks would meet.
+
+    Raises
+    ------
+    SetupError
+        The sizes do not leave a V-block.
+    """
+    if angle_deg >= 180:
+        message = f"magnetic_v_block: angle_deg must be less than 180, got {angle_deg:g}"
+        raise SetupError(message)
+    rise = 1 / math.tan(math.radians(angle_deg / 2))
+    flank_to_mm = width_mm / 2 - land_mm
+    top_mm = flank_to_mm * rise
+    base_mm = top_mm - height_mm
+    _refuse(
+        spacer_mm > groove_width_mm, f"spacer_mm {spacer_mm:g} is wider than the groove, {groove_width_mm:g}"
+    )
+    _refuse(
+        groove_width_mm / 2 >= flank_to_mm, f"width_mm {width_mm:g} leaves no flank between groove and land"
+    )
+    too_low = f"height_mm {height_mm:g} leaves no iron below the groove: the trough takes {top_mm:.4g}"
+    _refuse(base_mm >= -groove_depth_mm, f"{too_low} and the groove {groove_depth_mm:g}")
+    _refuse(2 * chamfer_mm >= land_mm, f"chamfer_mm {chamfer_mm:g} takes all of the land, {land_mm:g}")
+
+    half_spacer_mm, half_groove_mm = spacer_mm / 2, groove_width_mm / 2
+    right: list[_Side] = [
+        (half_spacer_mm, base_mm, "base"),
+        (width_mm / 2, base_mm, "plus_y"),
+        (width_mm / 2, top_mm, "land"),
+        (flank_to_mm, top_mm, "right_flank"),
+        (half_groove_mm, half_groove_mm * rise, "groove_wall"),
+        (half_groove_mm, -groove_depth_mm, "groove_floor"),
+        (half_spacer_mm, -groove_depth_mm, "inner"),
+    ]
+    if spacer_mm == groove_width_mm:
+        # The groove's wall and the side against the spacer are then one plane face.
+        right[4:] = [(half_groove_mm, half_groove_mm * rise, "inner")]
+    spacer, spacer_faces = named_box(
+        (-length_mm / 2, -half_spacer_mm, base_mm), (length_mm / 2, half_spacer_mm, -groove_depth_mm)
+    )
+    return (
+        _half("left", "n", _mirrored(right), top_mm, length_mm, chamfer_mm, material),
+        _half("right", "s", right, top_mm, length_mm, chamfer_mm, material),
+        Piece(suffix="spacer", solid=spacer, faces=spacer_faces, material=spacer_material),
+    )
+
+
+def _refuse(wrong: bool, why: str) -> None:
+    """Raise when the sizes do not leave a V-block."""
+    if wrong:
+        message = f"magnetic_v_block: {why}; all in mm"
+        raise SetupError(message)
+
+
+def _mirrored(right: list[_Side]) -> list[_Side]:
+    """Return the left half's corners: the right's the other way round, each side named from its other end."""
+    names = {"plus_y": "minus_y", "right_flank": "left_flank"}
+    left = []
+    for i in reversed(range(len(right))):
+        side = right[i - 1][2]
+        left.append((-right[i][0], right[i][1], names.get(side, side)))
+    return left
+
+
+def _half(
+    suffix: str,
+    pole: str,
+    sides: list[_Side],
+    top_mm: float,
+    length_mm: float,
+    chamfer_mm: float,
+    material: str,
+) -> Piece:
+    """Return one half, its two upper edges broken."""
+    outline = Outline(
+        corners=[(y, z) for y, z, _ in sides],
+        sides=[name for *_, name in sides],
+        bevel_mm=chamfer_mm,
+        bevel_at=[i for i, (_, z, _) in enumerate(sides) if z == top_mm],
+    )
+    solid, faces = outline.prism(length_mm=length_mm)
+    return Piece(suffix=suffix, solid=solid, faces=faces, material=material, pole=pole)

@@ -1,0 +1,1 @@
+"""Statics of contact, pure numbers: rest, equilibrium, friction, collapse, limit analysis, stiffness."""

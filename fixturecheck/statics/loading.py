@@ -1,0 +1,430 @@
+"""Contacts under a growing load: their answer to a step by return mapping, and the path to collapse.
+
+How the contacts answer one step of displacement: springs, one-sided, with friction by return mapping.
+Newton on the coupled problem converges in a few steps nearly always. A body that almost nothing presses on,
+beside others that are clamped hard, may be thrown far off on the way, where its friction has no slope that
+leads back; then it is held by stiff springs that are let go by and by. Near tipping and where friction
+chatters between sticking and sliding Newton may cycle; then friction bounds are held fixed, which makes the
+problem convex and solvable by descent, and the bounds are brought up to date from outside.
+
+Where does a growing load take the parts: rest under the held loads, then the path to collapse.
+The load is driven by the displacement that it works on, so the path stays traceable where the load stops
+growing: there the displacement grows on and the load factor stands still. Every point of the path is an
+equilibrium with friction inside its cones; the greatest load factor on it is the load at collapse.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.errors import NotComputedError
+from fixturecheck.statics.equilibrium import Equations
+from fixturecheck.statics.limit import limit_factor
+from fixturecheck.statics.loading_loops import RESIDUAL, answer, newton, summed_forces, summed_stiffness
+
+# Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
+DRAG = 1e-10
+# A step in which they carry more than this share of the loads is no equilibrium of the contacts.
+LOOSE = 1e-5
+DESCENT_ITERATIONS = 15
+BOUND_UPDATES = 16
+# How much stiffer than at last the springs are, one solution after the other.
+EASED = tuple(10.0**n for n in range(10, -1, -1))
+_TINY = 1e-300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class State:
+    """Where the freedoms stand (mm), what the contacts carry, shape (n, 3) as normal, slip, slip (N)."""
+
+    freedoms_mm: Floats
+    carried_n: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Step:
+    """A state on the path, the factor on the load that it balances, and whether contacts alone do so."""
+
+    state: State
+    factor: float
+    balanced: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Task:
+    """One step: from `before`, under `held_n`, by `stride_mm` along the load of direction `unit`.
+
+    Parameters
+    ----------
+    scale_n : float
+        Size of the loads, against which a residual counts as nothing.
+    heading : ndarray, shape (m,)
+        First guess of the freedoms' travel per mm along the load: that of the last step.
+    drag_n_mm : float
+        Stiffness of the springs that hold free motions in place during the solve.
+    """
+
+    equations: Equations
+    before: State
+    held_n: Floats
+    unit: Floats
+    load_size_n: float
+    stride_mm: float
+    scale_n: float
+    heading: Floats
+    drag_n_mm: float
+
+    def start(self) -> Floats:
+        """Return the freedoms moved on by the stride the way they went."""
+        return self.before.freedoms_mm + self.stride_mm * self.heading
+
+    def across(self, residual: Floats) -> Floats:
+        """Return the part of a residual that the load cannot balance."""
+        return residual - (residual @ self.unit) * self.unit
+
+    def residual(self, freedoms: Floats, carried: Floats) -> Floats:
+        """Contact forces less held loads, on each freedom, N."""
+        total = self.drag_n_mm * (freedoms - self.before.freedoms_mm) - self.held_n
+        summed_forces(self.equations.freedom, self.equations.parts, carried, total)
+        return total
+
+    def step(self, freedoms: Floats, carried: Floats) -> Step:
+        """Return the step that ends at an equilibrium."""
+        state = State(freedoms_mm=freedoms, carried_n=carried)
+        largest = max(self.scale_n, float(np.abs(carried).max(initial=0.0)))
+        # The drag takes no part in what holds: with nothing else to resist, it would grow with the stride.
+        dragged = self.drag_n_mm * (freedoms - self.before.freedoms_mm)
+        return Step(
+            state=state,
+            factor=float((self.residual(freedoms, carried) - dragged) @ self.unit) / self.load_size_n,
+            balanced=float(np.linalg.norm(self.across(dragged))) <= LOOSE * largest,
+        )
+
+    def direction(self, freedoms: Floats, carried: Floats, local: Floats) -> Floats:
+        """Newton's move of the freedoms, square to the load."""
+        width = len(freedoms)
+        bordered = np.zeros((width + 1, width + 1))
+        bordered[:width, :width] = assemble(self.equations, local) + self.drag_n_mm * np.eye(width)
+        bordered[:width, width], bordered[width, :width] = -self.unit, self.unit
+        move = np.linalg.solve(bordered, np.append(-self.residual(freedoms, carried), 0.0))
+        return np.asarray(move[:width])
+
+
+def assemble(equations: Equations, local: Floats) -> Floats:
+    """Sum contact stiffnesses into the freedoms.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding written out.
+    local : ndarray, shape (n, 3, 3)
+        Stiffness of each contact in its own frame.
+
+    Returns
+    -------
+    ndarray, shape (m, m)
+        Stiffness of the whole.
+    """
+    width = equations.approach.shape[2]
+    total = np.zeros((width, width))
+    summed_stiffness(equations.freedom, equations.parts, local, total)
+    return total
+
+
+def solve(task: Task) -> Step | None:
+    """Return the equilibrium at the end of a step.
+
+    Parameters
+    ----------
+    task : Task
+        Where the step starts, and its loads.
+
+    Returns
+    -------
+    Step or None
+        None where no equilibrium was found.
+    """
+    freedoms = task.start()
+    try:
+        step, freedoms = _newton(task, freedoms)
+        return step or _ease(task) or _update_bounds(task, freedoms)
+    except np.linalg.LinAlgError:
+        return None
+
+
+def _newton(task: Task, freedoms: Floats) -> tuple[Step | None, Floats]:
+    """Newton on the coupled problem, with backtracking on the residual."""
+    equations, found = task.equations, freedoms.copy()
+    carried = np.empty((len(equations.mu), 3))
+    balances = newton(
+        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
+        *(task.before.freedoms_mm, task.before.carried_n, task.held_n, task.unit),
+        *(task.drag_n_mm, task.scale_n, found, carried),
+    )
+    return (task.step(found, carried) if balances else None), found
+
+
+def _ease(task: Task) -> Step | None:
+    """Solve with stiff springs on every freedom first, then from there with ever softer ones."""
+    freedoms, step = task.start(), None
+    for times in EASED:
+        step, found = _newton(replace(task, drag_n_mm=times * task.drag_n_mm), freedoms)
+        if step is not None:
+            freedoms = found
+    return step
+
+
+def _update_bounds(task: Task, freedoms: Floats) -> Step | None:
+    """Alternate descent at fixed friction bounds with bringing the bounds up to date."""
+    freedoms = task.start()
+    carried, _ = _answer(task, freedoms, None)
+    bound = task.equations.mu * carried[:, 0]
+    for update in range(BOUND_UPDATES):
+        freedoms, carried = _descend(task, freedoms, bound)
+        if update % 4 == 3:
+            step, _ = _newton(task, freedoms)
+            if step is not None:
+                return step
+        bound = task.equations.mu * carried[:, 0]
+    return None
+
+
+def _descend(task: Task, freedoms: Floats, bound: Floats) -> tuple[Floats, Floats]:
+    """Minimise the energy at fixed friction bounds: Newton's direction with a search for its least."""
+    carried, local = _answer(task, freedoms, bound)
+    for _ in range(DESCENT_ITERATIONS):
+        off = task.across(task.residual(freedoms, carried))
+        if np.linalg.norm(off) <= RESIDUAL * task.scale_n:
+            break
+        move = task.direction(freedoms, carried, local)
+        high, slope_low = 1.0, min(float(move @ off), -_TINY)
+        for _ in range(8):
+            trial = freedoms + high * move
+            carried, local = _answer(task, trial, bound)
+            slope = float(move @ task.across(task.residual(trial, carried)))
+            if slope <= 0.1 * abs(slope_low):
+                break
+            high *= max(0.1, -slope_low / (slope - slope_low))
+        freedoms = trial
+    return freedoms, carried
+
+
+def _answer(task: Task, freedoms: Floats, fixed: Floats | None) -> tuple[Floats, Floats]:
+    """What the contacts carry, and its derivative, shape (n, 3, 3); friction bounds may be held fixed."""
+    equations = task.equations
+    count = len(equations.mu)
+    carried, local = np.empty((count, 3)), np.empty((count, 3, 3))
+    answer(
+        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
+        *(task.before.freedoms_mm, task.before.carried_n),
+        *(freedoms, np.empty(0) if fixed is None else fixed, carried, local),
+    )
+    return carried, local
+
+
+MOST_STEPS = 60
+STRIDES = (1.0, 0.5, 0.21, 0.043)
+STANDSTILL = 2e-5
+# How often the first step is made a tenth as long where no equilibrium is found at its end.
+MOST_SHRUNK = 3
+# Instead of the usual drag, where that carries a share that shows beside the softest contacts.
+LIGHT_DRAG = 0.01 * DRAG
+LET_GO = 0.99
+STIFF_DRAGS = (1e-6, 1e-4, 1e-2)
+NOTHING = 1e-6
+BALANCED = 1e-5
+STILL, FREE = "stood still", "moves freely"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LoadPath:
+    """The way to collapse.
+
+    Parameters
+    ----------
+    steps : tuple of Step
+        From rest on; the last two span the motion at collapse.
+    ended : str
+        `stood still` (the load grew no more), `moves freely` (no contact resists any more), `let go` (it
+        fell: what held before holds less once it has moved), `ceiling` (nobody needs to know more), or
+        `broke off` (no equilibrium was found beyond the last step, so the factor is the last that was).
+    """
+
+    steps: tuple[Step, ...]
+    ended: str
+
+    @property
+    def factor(self) -> float:
+        """Greatest factor for which an equilibrium was found."""
+        return max(step.factor for step in self.steps if step.balanced)
+
+
+def settle_held(equations: Equations) -> tuple[State, bool]:
+    """Apply the held loads and find the rest state.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding.
+
+    Returns
+    -------
+    state : State
+        The rest state; where there is none, the motion that nothing resists.
+    rests : bool
+        Whether the held loads alone keep every body where it is.
+
+    Raises
+    ------
+    NotComputedError
+        Contacts kept switching, and it is not plain either that nothing could hold.
+    """
+    start = State(freedoms_mm=np.zeros(equations.held_n.shape), carried_n=np.zeros((len(equations.mu), 3)))
+    if not np.any(equations.held_n):
+        return start, True
+    nothing = np.zeros_like(equations.held_n)
+    stride = _stuck_travel(equations, equations.held_n)
+    heading = equations.held_n / np.linalg.norm(equations.held_n)
+    step, _ = _advance(equations, start, nothing, equations.held_n, stride, heading)
+    if step is None:
+        return _pushed_off(equations, start, stride, heading), False
+    if not _balances(equations, step):
+        return step.state, False
+    # Contacts without gaps answer in proportion, so one state at any size gives the state at full size.
+    grown = 1.0 / step.factor
+    return State(freedoms_mm=step.state.freedoms_mm * grown, carried_n=step.state.carried_n * grown), True
+
+
+def _pushed_off(equations: Equations, start: State, stride: float, heading: Floats) -> State:
+    """Motion against stiff drag where no rest was found, if no contact forces at all could give one."""
+    size = float(np.linalg.norm(equations.held_n))
+    alone = replace(equations, held_n=np.zeros_like(equations.held_n), cutting_n=equations.held_n)
+    if limit_factor(alone) > NOTHING:
+        message = "equilibrium under weight, magnet and clamps: contacts kept switching their state"
+        raise NotComputedError(message)
+    for drag in STIFF_DRAGS:
+        nothing = np.zeros_like(equations.held_n)
+        step, _ = _advance(equations, start, nothing, equations.held_n, stride, heading, drag=drag)
+        if step is not None:
+            return step.state
+    unit = equations.held_n / size
+    return State(freedoms_mm=stride * unit, carried_n=start.carried_n)
+
+
+def load_path(equations: Equations, rest: State, *, ceiling: float) -> LoadPath:
+    """Follow the growing cutting load from rest until it grows no more or passes the ceiling.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding.
+    rest : State
+        State under the held loads.
+    ceiling : float
+        Factor beyond which nobody needs to know more.
+
+    Returns
+    -------
+    LoadPath
+        The steps and why they ended.
+
+    Raises
+    ------
+    NotComputedError
+        The load still grew after many doublings of the displacement.
+    """
+    path = [Step(state=rest, factor=0.0)]
+    held, cut = equations.held_n, equations.cutting_n
+    size = float(np.linalg.norm(cut))
+    carried = max(float(np.linalg.norm(held)), float(np.abs(rest.carried_n).max(initial=0.0)))
+    stride = 0.05 * _stuck_travel(equations, cut) * min(carried / size if carried else 1.0, ceiling)
+    peak, still, shrunk = 0.0, False, 0
+    unit = cut / size
+    heading = unit
+    for _ in range(MOST_STEPS):
+        before = path[-1]
+        step, stride = _advance(equations, before.state, held, cut, stride, heading)
+        if step is None and len(path) == 1 and shrunk < MOST_SHRUNK:
+            stride, shrunk = 0.1 * stride, shrunk + 1
+            continue
+        if step is None and len(path) == 1:
+            message = "no equilibrium was found at the first of the cut"
+            raise NotComputedError(message)
+        if step is None:
+            return LoadPath(steps=tuple(path), ended="broke off")
+        path.append(step)
+        ended = _ended(step, before, peak, ceiling)
+        if ended and (ended != STILL or still):
+            return LoadPath(steps=tuple(path), ended=ended)
+        still = ended == STILL
+        peak = max(peak, step.factor)
+        travel = step.state.freedoms_mm - before.state.freedoms_mm
+        heading = travel / float(travel @ unit)
+        stride *= 2.0
+    message = f"the load still grew after {MOST_STEPS} steps, at a factor of {peak:.3g}"
+    raise NotComputedError(message)
+
+
+def _ended(step: Step, before: Step, peak: float, ceiling: float) -> str:
+    """Say whether and how the path ends with a step; standing still must be seen twice."""
+    if not step.balanced:
+        return FREE
+    if step.factor >= ceiling:
+        return "ceiling"
+    if step.factor < LET_GO * peak:
+        return "let go"
+    return STILL if step.factor - before.factor <= STANDSTILL * max(peak, NOTHING) else ""
+
+
+def _balances(equations: Equations, step: Step) -> bool:
+    """Say whether contacts alone carry the held loads: where they cannot, both sides shrink to nothing."""
+    contacts = step.state.carried_n.reshape(-1) @ equations.approach.reshape(-1, len(equations.held_n))
+    share = step.factor * float(np.linalg.norm(equations.held_n))
+    return float(np.linalg.norm(contacts - step.factor * equations.held_n)) < BALANCED * share
+
+
+def _stuck_travel(equations: Equations, load_n: Floats) -> float:
+    """Travel along the load, mm, that it would cause if every contact stuck and pulled."""
+    stiffness = np.stack([equations.normal_n_mm, equations.shear_n_mm, equations.shear_n_mm], axis=1)
+    tangent = assemble(equations, stiffness[:, :, None] * np.eye(3))
+    loose = 1e-6 * max(float(np.trace(tangent)) / len(tangent), 1.0)
+    moved = np.linalg.solve(tangent + loose * np.eye(len(tangent)), load_n)
+    return float(moved @ load_n) / float(np.linalg.norm(load_n))
+
+
+def _advance(
+    equations: Equations,
+    before: State,
+    held: Floats,
+    load: Floats,
+    stride: float,
+    heading: Floats,
+    *,
+    drag: float = DRAG,
+) -> tuple[Step | None, float]:
+    """Move on by `stride` along the load, or by less where the contacts do not settle; say by how much."""
+    size = float(np.linalg.norm(load))
+    loose: tuple[Step | None, float] = (None, stride)
+    for fraction in STRIDES:
+        task = Task(
+            equations=equations,
+            before=before,
+            held_n=held,
+            unit=load / size,
+            load_size_n=size,
+            stride_mm=stride * fraction,
+            scale_n=float(np.linalg.norm(held)) or size,
+            heading=heading,
+            drag_n_mm=drag * float(equations.normal_n_mm.max(initial=1.0)),
+        )
+        found = solve(task)
+        if found is not None and not found.balanced and drag == DRAG:
+            found = solve(replace(task, drag_n_mm=LIGHT_DRAG / DRAG * task.drag_n_mm)) or found
+        if found is not None and found.balanced:
+            return found, stride * fraction
+        if found is not None and loose[0] is None:
+            loose = (found, stride * fraction)
+    return loose

@@ -1,0 +1,1 @@
+"""Face errors within tolerance zones, pure numbers: zones, samples, critical regions."""

@@ -1,0 +1,324 @@
+"""How errors of faces move bodies that rest on them: thousands of draws at once.
+
+Near the rest the gaps are linear in face errors and moves, so each draw is a linear programme: the load goes
+as far as no gap closes past zero. The load is the same in all draws, so a set of contacts that carries it in
+one carries it in all; only gaps differ. All draws start from what carries the parts as drawn and change one
+contact at a time for one that would overlap (the dual simplex method), many draws at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import nnls
+
+from fixturecheck.arrays import Bools, Floats, Ints
+from fixturecheck.errors import NotComputedError
+from fixturecheck.rigid.freedoms import SAME, null_space
+
+FITS_MM = 1e-8
+TOUCHES_MM = 1e-4
+"""Ten times what a settling leaves open where it stops."""
+_TIES = 1e-9
+"""Share of the load by which ties between contacts are broken, always the same way."""
+_BALANCED = 1e-4
+_GIVES = 1e-9
+"""Share of a move above which a contact gives way to another."""
+_CONTRADICT = "a draw within tolerance has no rest: the seats contradict each other"
+_AT_ONCE = 4_000_000
+_MOST_CHANGES = 30
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Linear:
+    """The linearised contact problem at a rest.
+
+    Parameters
+    ----------
+    gap_mm : ndarray, shape (n,)
+        Gaps at rest.
+    slope : ndarray, shape (n, m)
+        How each gap changes with the moves; lengths scaled so that turns count as mm.
+    growth : ndarray, shape (n, k)
+        How each gap changes with the errors of the faces.
+    load : ndarray, shape (m,)
+        Load in the units of the moves.
+    """
+
+    gap_mm: Floats
+    slope: Floats
+    growth: Floats
+    load: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Frame:
+    """The problem in the moves that contacts stop at all, with a set of contacts that carries.
+
+    Parameters
+    ----------
+    held : ndarray, shape (m, r)
+        Orthonormal moves that what touches at rest can stop; the others stay as they are.
+    slope : ndarray, shape (n, r)
+        How each gap changes with these.
+    rows : ndarray, shape (r,)
+        Contacts that carry at rest.
+    force : ndarray, shape (r,)
+        What each carries, in the units of the load, ties broken.
+    """
+
+    held: Floats
+    slope: Floats
+    rows: Ints
+    force: Floats
+
+    def load(self) -> Floats:
+        """Return the load that the carrying contacts balance."""
+        return np.asarray(-self.force @ self.slope[self.rows])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawn:
+    """What draws came to.
+
+    Parameters
+    ----------
+    move : ndarray, shape (d, m)
+        Move of each draw from the nominal rest.
+    gap_mm : ndarray, shape (d, n)
+        Gap of every row in each draw.
+    carries : ndarray of bool, shape (d, n)
+        Which rows carry force.
+    rows : ndarray, shape (d, r)
+        Contacts that fix the rest of each draw, those without force too.
+    barred : ndarray, shape (d,)
+        The gap that overlaps and to which no contact gives way, where the parts do not fit; -1 where they
+        come to rest. The other answers say nothing of a draw that does not fit.
+    """
+
+    move: Floats
+    gap_mm: Floats
+    carries: Bools
+    rows: Ints
+    barred: Ints
+
+    def where(self, keep: Bools) -> Drawn:
+        """Return the draws chosen."""
+        return Drawn(
+            move=self.move[keep], gap_mm=self.gap_mm[keep], carries=self.carries[keep],
+            rows=self.rows[keep], barred=self.barred[keep],
+        )  # fmt: skip
+
+    @property
+    def bases(self) -> int:
+        """How many sets of carrying contacts there were."""
+        marks = np.random.default_rng(0).integers(1, 2**40, self.carries.shape[1])
+        return len(np.unique(self.carries @ marks))
+
+
+def frame_of(problem: Linear) -> Frame:
+    """Return what carries the parts as drawn.
+
+    Parameters
+    ----------
+    problem : Linear
+        The linearised contact problem.
+
+    Returns
+    -------
+    Frame
+        The moves that contacts stop, and a set of contacts that carries.
+
+    Raises
+    ------
+    NotComputedError
+        Nothing that touches balances the load.
+    """
+    touching = np.flatnonzero(problem.gap_mm <= TOUCHES_MM)
+    free = null_space(problem.slope[touching])
+    held = null_space(free.T) if free.shape[1] else np.eye(len(problem.load))
+    slope = problem.slope @ held
+    load = problem.load @ held
+    size = max(float(np.linalg.norm(problem.load)), 1e-300)
+    force, short = nnls(slope[touching].T, -load / size)
+    if short > _BALANCED or np.linalg.norm(problem.load - held @ load) > _BALANCED * size:
+        message = "under all pushes at once what touches does not stop the parts: no draw has a rest"
+        raise NotComputedError(message)
+    chosen: list[int] = []
+    for i in np.argsort(-force, kind="stable"):
+        trial = [*chosen, int(touching[i])]
+        if np.linalg.matrix_rank(slope[trial], tol=1e-7) == len(trial):
+            chosen = trial
+        if len(chosen) == slope.shape[1]:
+            break
+    carried = dict(zip(touching.tolist(), force, strict=True))
+    ties = _TIES * np.random.default_rng(0).uniform(1.0, 2.0, len(chosen))
+    return Frame(
+        held=held,
+        slope=slope,
+        rows=np.array(chosen, dtype=np.int64),
+        force=np.array([carried[i] for i in chosen]) + ties,
+    )
+
+
+def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) -> Drawn:
+    """Return the rest of every draw.
+
+    Parameters
+    ----------
+    problem : Linear
+        The linearised contact problem.
+    errors_mm : ndarray, shape (d, k)
+        Errors of the faces; positive is outward.
+    frame : Frame, optional
+        What carries the parts as drawn, where it is known.
+
+    Returns
+    -------
+    Drawn
+        Moves, gaps and contacts that carry, of each draw.
+
+    Raises
+    ------
+    NotComputedError
+        A draw has no rest, or its contacts change more often than allowed.
+    """
+    drawn = solve_or_bar(problem, errors_mm, frame)
+    if np.any(drawn.barred >= 0):
+        raise NotComputedError(_CONTRADICT)
+    return drawn
+
+
+def solve_or_bar(problem: Linear, errors_mm: Floats, frame: Frame | None = None) -> Drawn:
+    """Return the rest of every draw that has one; the others are marked as barred.
+
+    Parameters
+    ----------
+    problem : Linear
+        The linearised contact problem.
+    errors_mm : ndarray, shape (d, k)
+        Errors of the faces; positive is outward.
+    frame : Frame, optional
+        What carries the parts as drawn, where it is known.
+
+    Returns
+    -------
+    Drawn
+        Moves, gaps and contacts that carry, of each draw that fits.
+
+    Raises
+    ------
+    NotComputedError
+        Contacts change more often than allowed.
+    """
+    frame = frame or frame_of(problem)
+    start: Floats = np.asarray(np.linalg.inv(frame.slope[frame.rows]))
+    room = problem.gap_mm + errors_mm @ problem.growth.T
+    held = -room[:, frame.rows] @ start.T
+    gap = room + held @ frame.slope.T
+    carries = np.repeat(_carrying(frame.rows[None], frame.force[None], room.shape[1]), len(room), axis=0)
+    rows = np.tile(frame.rows, (len(room), 1))
+    barred = np.full(len(room), -1)
+    open_draws = np.flatnonzero(gap.min(axis=1) < -FITS_MM)
+    size = max(1, _AT_ONCE // max(frame.slope.size, 1))
+    for first in range(0, len(open_draws), size):
+        some = open_draws[first : first + size]
+        held[some], carries[some], rows[some], barred[some] = _changed(frame, start, held[some], gap[some])
+    gap[open_draws] = room[open_draws] + held[open_draws] @ frame.slope.T
+    return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries, rows=rows, barred=barred)
+
+
+def _carrying(rows: Ints, force: Floats, count: int) -> Bools:
+    """Tell which of all contacts carry force in each set (g, r)."""
+    out = np.zeros((len(rows), count), dtype=bool)
+    np.put_along_axis(out, rows, force > SAME * force.max(axis=1, keepdims=True, initial=0.0), axis=1)
+    return out
+
+
+def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Bools, Ints, Ints]:
+    """Change contacts of draws in which something overlaps until nothing does; moves, what carries, sets.
+
+    Draws that stand on the same set and change it alike are one; `which` says on what set each stands. The
+    last answer is the gap that bars a draw, or -1.
+    """
+    out, carries = held.copy(), np.zeros(gap.shape, dtype=bool)
+    fixing, barred = np.tile(frame.rows, (len(held), 1)), np.full(len(held), -1)
+    rows, inverse, force = frame.rows[None], start[None], frame.force[None]
+    left, which, most = np.arange(len(held)), np.zeros(len(held), dtype=np.int64), gap.shape[1]
+    for _ in range(_MOST_CHANGES * (len(start) + 1)):
+        new = np.argmin(gap, axis=1)
+        step = -gap[np.arange(len(left)), new]
+        kinds, which = np.unique(which * most + new, return_inverse=True)
+        old, entering = kinds // most, kinds % most
+        fits = _gives_way(frame.slope[entering], inverse[old])
+        if not np.all(fits):
+            stays = fits[which]
+            barred[left[~stays]] = new[~stays]
+            left, held, gap, step = left[stays], held[stays], gap[stays], step[stays]
+            if len(left) == 0:
+                return out, carries, fixing, barred
+            kinds, which = np.unique(kinds[which[stays]], return_inverse=True)
+            old, entering = kinds // most, kinds % most
+        leaving, column, inverse, force = exchange(frame.slope[entering], inverse[old], force[old])
+        rows = rows[old]
+        rows[np.arange(len(kinds)), leaving] = entering
+        held = held + step[:, None] * column[which]
+        gap = gap + step[:, None] * (column @ frame.slope.T)[which]
+        done = gap.min(axis=1) >= -FITS_MM
+        if np.any(done):
+            ended, own = left[done], which[done]
+            out[ended], fixing[ended] = held[done], rows[own]
+            carries[ended] = _carrying(rows, force, most)[own]
+            left, held, gap, which = left[~done], held[~done], gap[~done], which[~done]
+        if len(left) == 0:
+            return out, carries, fixing, barred
+    message = f"{len(left)} tolerance draws do not come to rest in {_MOST_CHANGES * (len(start) + 1)} changes"
+    raise NotComputedError(message)
+
+
+def _gives_way(entering: Floats, inverse: Floats) -> Bools:
+    """Tell of each set of contacts whether one of it gives way to the contact that enters."""
+    share = np.einsum("ki,kij->kj", entering, inverse)
+    return np.asarray((share > _GIVES).any(axis=1))
+
+
+def exchange(entering: Floats, inverse: Floats, force: Floats) -> tuple[Ints, Floats, Floats, Floats]:
+    """Return what each draw's set of contacts gives up for one that enters.
+
+    Parameters
+    ----------
+    entering : ndarray, shape (d, r)
+        Slopes of the contact that enters.
+    inverse : ndarray, shape (d, r, r)
+        Inverse of the slopes of the set, one contact a column.
+    force : ndarray, shape (d, r)
+        What each contact of the set carries.
+
+    Returns
+    -------
+    leaving : ndarray, shape (d,)
+        Place in the set of the contact that goes, which the one that enters takes.
+    column : ndarray, shape (d, r)
+        Move that opens the contact that enters by one and no other of the set.
+    inverse, force : ndarray, shape (d, r, r) and (d, r)
+        The set's inverse, and what each contact carries, afterwards.
+
+    Raises
+    ------
+    NotComputedError
+        No contact can give way: the gaps contradict each other.
+    """
+    each = np.arange(len(entering))
+    share = np.einsum("ki,kij->kj", entering, inverse)
+    gives = share > _GIVES
+    if not np.all(gives.any(axis=1)):
+        raise NotComputedError(_CONTRADICT)
+    ratio = np.where(gives, force / np.where(gives, share, 1.0), np.inf)
+    leaving = np.argmin(ratio, axis=1)
+    taken = ratio[each, leaving]
+    after = np.maximum(force - taken[:, None] * share, 0.0)
+    after[each, leaving] = taken
+    column = inverse[each, :, leaving] / share[each, leaving][:, None]
+    share[each, leaving] -= 1.0
+    return leaving, column, inverse - column[:, :, None] * share[:, None, :], after
