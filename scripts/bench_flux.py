@@ -19,7 +19,7 @@ CASE = "a gang of four blocks 25 x 25 x 12 mm on eight poles"
 def _cases() -> object:
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
     try:
-        from tests.physics import fluxbench
+        from tests.magnet import fluxbench
     finally:
         sys.path.pop(0)
     return fluxbench

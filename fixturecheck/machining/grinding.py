@@ -400,7 +400,7 @@ def abrasion(material: str, wheel: str = "alumina") -> Abrasion:
 
 def _table() -> Mapping[str, Any]:
     """Read the table that ships beside this module."""
-    return tomllib.loads(files("fixturecheck.physics").joinpath("grinding.toml").read_text("utf-8"))
+    return tomllib.loads(files("fixturecheck.machining").joinpath("grinding.toml").read_text("utf-8"))
 
 
 def _row(table: Mapping[str, Any], kind: str, name: str) -> Mapping[str, Any]:

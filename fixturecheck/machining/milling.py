@@ -212,7 +212,7 @@ def shearing(material: str) -> Shearing:
     SetupError
         The table has no such row.
     """
-    text = files("fixturecheck.physics").joinpath("milling.toml").read_text("utf-8")
+    text = files("fixturecheck.machining").joinpath("milling.toml").read_text("utf-8")
     table: dict[str, Any] = tomllib.loads(text)
     rows, tool = table["material"], table["tool"]
     if material not in rows:

@@ -225,7 +225,7 @@ def friction(pair: str) -> Range:
 
 def _range(kind: str, name: str, key: str) -> Range:
     """Read one range from the table or say which rows there are."""
-    text = files("fixturecheck.physics").joinpath("clamps.toml").read_text("utf-8")
+    text = files("fixturecheck.statics").joinpath("clamps.toml").read_text("utf-8")
     rows: dict[str, Any] = tomllib.loads(text)[kind]
     if name not in rows:
         message = f"{kind}: no row {name!r}; the table has {', '.join(sorted(rows))}"

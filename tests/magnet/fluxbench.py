@@ -44,7 +44,7 @@ def _down(solution, names):
 
 
 def _full_air(size_mm):
-    from tests.physics import fullair
+    from tests.magnet import fullair
 
     half = 2 * SIDE_MM
     part = fullair.solid(box=(-half, -SIDE_MM / 2, 0, half, SIDE_MM / 2, TALL_MM))
