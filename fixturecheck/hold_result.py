@@ -322,6 +322,28 @@ class PartHeld:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ComesOff:
+    """The motion in which a body comes off, as it was tried on the solids; for reports to show.
+
+    Parameters
+    ----------
+    at_mm : Vector
+        A point of the body; one of the line that it tips about where it tips.
+    velocity : Vector
+        Of that point, mm for each mm of the body's fastest point.
+    rotation_rad_mm : Vector
+        Rotation for each mm of the fastest point.
+    travel_mm : float
+        How far the fastest point was followed.
+    """
+
+    at_mm: Vector
+    velocity: Vector
+    rotation_rad_mm: Vector
+    travel_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BodyLeaves:
     """How one body comes off after the cut.
 
@@ -337,6 +359,8 @@ class BodyLeaves:
         Where a tool gets under an edge.
     demagnetise : bool
         Its steel keeps magnetism.
+    motion : ComesOff or None
+        The first of the ways; None where it comes off no way.
     """
 
     body: str
@@ -344,6 +368,7 @@ class BodyLeaves:
     ways: tuple[str, ...]
     pry: str | None
     demagnetise: bool
+    motion: ComesOff | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

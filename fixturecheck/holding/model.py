@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fixturecheck.hold_result import Outcome
+from fixturecheck.hold_result import ComesOff, Outcome
 from fixturecheck.interval import Range
 from fixturecheck.machining.grinding import Forces, Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
@@ -226,6 +226,8 @@ class Leaving:
         Where the first way starts, and which way it goes.
     keeps : str
         What its steel does with magnetism, in words; empty where it keeps none to speak of.
+    motion : ComesOff or None
+        The first way; None where there is none.
     """
 
     body: str
@@ -240,6 +242,7 @@ class Leaving:
     at_mm: Vector | None = None
     direction: Vector | None = None
     keeps: str = ""
+    motion: ComesOff | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

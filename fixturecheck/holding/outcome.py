@@ -249,6 +249,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
                 ways=b.ways,
                 pry=b.pry,
                 demagnetise=b.demagnetise,
+                motion=b.motion,
             )
             for b in (release.order if release else ())
         ),

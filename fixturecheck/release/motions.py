@@ -13,12 +13,13 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.faceref import FaceRef
+from fixturecheck.hold_result import ComesOff
 from fixturecheck.holding.bearing import outermost, spots
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
 from fixturecheck.kernel.place import transformed
-from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.result import ContactKind
+from fixturecheck.kernel.shapes import Shape, Solid, to_vector
+from fixturecheck.result import ContactKind, Vector
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.shop.tables import finish as finish_of
 
@@ -103,6 +104,19 @@ class Motion:
         if self.axis is None or self.at_mm is None:
             return np.broadcast_to(self.along, points_mm.shape)
         return np.asarray(np.cross(self.axis, points_mm - self.at_mm) / self.arm_mm)
+
+    def told(self, centre_mm: Vector) -> ComesOff:
+        """Return the motion as results carry it, of a body with its centre there."""
+        if self.axis is None or self.at_mm is None:
+            still = (0.0, 0.0, 0.0)
+            along = to_vector(self.along)
+            return ComesOff(at_mm=centre_mm, velocity=along, rotation_rad_mm=still, travel_mm=TRAVEL_MM)
+        return ComesOff(
+            at_mm=to_vector(self.at_mm),
+            velocity=(0.0, 0.0, 0.0),
+            rotation_rad_mm=to_vector(self.axis / self.arm_mm),
+            travel_mm=TRAVEL_MM,
+        )
 
     def carry(self, solid: Shape, travel_mm: float) -> Shape:
         """Return the solid after some travel."""

@@ -362,6 +362,7 @@ def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[
         at_mm=None if at is None else to_vector(at),
         direction=to_vector(motion.along) if motion is not None else None,
         keeps=keeps,
+        motion=motion.told(bench.weights[name].at_mm) if motion is not None else None,
     )
 
 

@@ -141,6 +141,19 @@ def touching():
 # Ways: from the solids.
 
 
+def test_a_motion_is_told_as_it_was_tried():
+    """The told rotation about the told point moves every point as the motion itself does."""
+    tip = Motion(
+        kind="tip", along=UP, at_mm=np.array([3.0, 0.0, 1.0]), axis=np.array([0.0, 1.0, 0.0]), arm_mm=8.0
+    )
+    told = tip.told((0.0, 0.0, 0.0))
+    points = np.array([[0.0, 0.0, 0.0], [5.0, 2.0, 9.0]])
+    moved = np.array(told.velocity) + np.cross(told.rotation_rad_mm, points - np.array(told.at_mm))
+    assert moved == pytest.approx(tip.velocity(points))
+    lift = Motion(kind="lift", along=UP).told((1.0, 2.0, 3.0))
+    assert (lift.at_mm, lift.velocity, lift.travel_mm) == ((1.0, 2.0, 3.0), (0.0, 0.0, 1.0), TRAVEL_MM)
+
+
 def test_a_part_in_a_pocket_can_only_be_lifted_straight_up():
     found = only(comes_off(table(), *walls(0.05, 10.0), part()))
     assert [w.split(",")[0] for w in found.ways] == ["lift straight up"]

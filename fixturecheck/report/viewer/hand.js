@@ -1,25 +1,18 @@
 // The camera, and how mouse, pen, fingers and keys move it.
 
-/** A camera without perspective: what it looks at, how it is turned, and the height in mm that it shows. */
+/** A camera without perspective: what it looks at, from which side, what is upward, the height in mm it shows. */
 class Camera {
   constructor() {
-    this.target = [0, 0, 0];
-    this.turn = [0, 0, 0, 1];
-    this.height = 100;
+    Object.assign(this, { target: [0, 0, 0], eye: [0, -1, 0], up: [0, 0, 1], height: 100 });
     this.aspect = 4 / 3;
   }
 
-  get right() { return turned(this.turn, [1, 0, 0]); }
-  get up() { return turned(this.turn, [0, 1, 0]); }
-  get eye() { return turned(this.turn, [0, 0, 1]); }
+  get right() { return cross(this.up, this.eye); }
 
   /** The pose of a stop; on a narrow view the height grows until the width of the picture fits too. */
   static of(stop) {
     const { target, eye, up, height_mm: height } = stop.camera;
-    const camera = new Camera();
-    const [z, y] = [unit(eye), unit(up)];
-    Object.assign(camera, { target, turn: turnTo(cross(y, z), y, z), height });
-    return camera;
+    return Object.assign(new Camera(), { target, eye: unit(eye), up: squareTo(up, unit(eye)), height });
   }
 
   get shown() { return this.height * Math.max(1, 4 / 3 / this.aspect); }
@@ -52,9 +45,9 @@ class Camera {
 
   /** Turn about the upright and about the level of the screen; the upright never goes over. */
   orbit(dx, dy) {
-    const about = joined(turnAbout([0, 0, 1], -dx), this.turn);
-    const tilted = joined(about, turnAbout([1, 0, 0], -dy));
-    this.turn = turned(tilted, [0, 1, 0])[2] >= -1e-6 ? tilted : about;
+    [this.eye, this.up] = [this.eye, this.up].map((v) => spun(v, [0, 0, 1], -dx));
+    const [eye, up] = [this.eye, this.up].map((v) => spun(v, this.right, -dy));
+    if (up[2] >= -1e-6) [this.eye, this.up] = [unit(eye), squareTo(up, unit(eye))];
   }
 
   /** Move what is looked at with the hand, by pixels. */
@@ -75,11 +68,14 @@ class Camera {
   /** Stand a share of the way between two poses. */
   set(from, to, share) {
     this.target = between(from.target, to.target, share);
-    this.turn = turnBetween(from.turn, to.turn, share);
+    // From one side to the very opposite the way leads over the right.
+    const over = dot(from.eye, to.eye) < -0.999 ? times(from.right, 0.1 * share * (1 - share)) : [0, 0, 0];
+    this.eye = unit(add(between(from.eye, to.eye, share), over));
+    this.up = squareTo(between(from.up, to.up, share), this.eye);
     this.height = from.height * (to.height / from.height) ** share;
   }
 
-  copy() { return Object.assign(new Camera(), { target: this.target, turn: this.turn, height: this.height }); }
+  copy() { return Object.assign(new Camera(), this); }
 }
 
 /**

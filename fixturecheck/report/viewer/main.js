@@ -38,8 +38,9 @@ class SetUpView {
 
   step(by) {
     const tour = this.data.stops.filter((stop) => stop.tour);
-    const now = tour.findIndex((stop) => stop.id === this.stop.id.split(".")[0]);
+    const now = tour.findIndex((stop) => stop.id === this.stop.of);
     this.go(tour[(now + by + tour.length) % tour.length].id);
+    if (this.beside()) rowOf(this.stop)?.scrollIntoView({ block: "nearest" });
   }
 
   fly(goal, at_once = false) {
@@ -54,10 +55,7 @@ class SetUpView {
 
   lookFrom(side) {
     const eye = unit(side), up = Math.abs(eye[2]) > 0.95 ? [0, 1, 0] : [0, 0, 1];
-    const level = unit(sub(up, times(eye, dot(up, eye))));
-    const goal = this.camera.copy();
-    goal.turn = turnTo(cross(level, eye), level, eye);
-    this.fly(goal);
+    this.fly(Object.assign(this.camera.copy(), { eye, up: squareTo(up, eye) }));
   }
 
   // Section.
@@ -78,14 +76,13 @@ class SetUpView {
       axis[Number(what)] = eye[Number(what)] < 0 ? -1 : 1;
       this.plane = this.planeOf(axis, this.stop.spot || this.middle);
     }
-    tell(this);
-    this.draw();
+    this.changed();
   }
 
   span() {
     const [low, high] = this.data.box, n = this.plane.normal;
-    const middle = dot(n, this.middle), half = [0, 1, 2].reduce((s, i) => s + Math.abs(n[i]) * (high[i] - low[i]) / 2, 0);
-    return [middle - 1.02 * half, middle + 1.02 * half];
+    const middle = dot(n, this.middle), half = 0.51 * dot(n.map(Math.abs), sub(high, low));
+    return [middle - half, middle + half];
   }
 
   planeShare() {
@@ -104,8 +101,7 @@ class SetUpView {
   flip() {
     if (!this.plane) return;
     this.plane = { normal: times(this.plane.normal, -1), at: -this.plane.at };
-    tell(this);
-    this.draw();
+    this.changed();
   }
 
   // Motions.
@@ -113,8 +109,8 @@ class SetUpView {
   start(motion) {
     this.go(this.stops.has(motion.stop) ? motion.stop : "whole");
     Object.assign(this, { motion, time: 0, playing: true, since: null });
-    tell(this);
-    this.draw();
+    if (motion.camera) this.fly(Camera.of(motion));
+    this.changed();
   }
 
   playOrHalt() {
@@ -122,22 +118,19 @@ class SetUpView {
     this.playing = !this.playing;
     if (this.playing && this.time >= 1) this.time = 0;
     this.since = null;
-    tell(this);
-    this.draw();
+    this.changed();
   }
 
   halt(time) {
     Object.assign(this, { time, playing: false });
-    tell(this);
-    this.draw();
+    this.changed();
   }
 
   // Layers: `layer`, `=body`, or `:names` and `:gaps`.
 
   show(key, on) {
     this.wanted.set(key, on);
-    tell(this);
-    this.draw();
+    this.changed();
   }
 
   isShown(key) {
@@ -152,13 +145,19 @@ class SetUpView {
   look(i) {
     const thing = this.data.things[i];
     const byGap = thing.gap && this.wanted.get(":gaps");
-    if (byGap) return [1, 1, thing.gap.rgb];
+    if (byGap) return [1, 2, thing.gap.rgb];
     const own = this.wanted.has(`=${thing.name}`) ? this.wanted.get(`=${thing.name}`) : this.wanted.get(thing.layer);
     if (own === false) return null;
-    if (this.motion?.hidden.includes(i)) return null;
+    if (this.motion?.hidden.includes(i) || this.waits(i)) return null;
     const look = this.stop.looks[i];
     if (this.motion?.shown.includes(i)) return [Math.max(look?.[0] ?? 0, thing.opacity), 0, thing.rgb];
-    return look || (own ? [thing.opacity, thing.solid ? 0 : 1] : null);
+    return look || (own ? [thing.opacity, thing.solid ? 0 : 2] : null);
+  }
+
+  /** Whether a thing comes later in a motion that brings things in. */
+  waits(i) {
+    const track = this.motion?.waits && this.motion.tracks.find((t) => t.thing === i);
+    return Boolean(track) && this.time < track.keys[0][0];
   }
 
   matrixOf(i) {
@@ -171,19 +170,30 @@ class SetUpView {
     return poseMatrix(thing.at, [0, 0, 0], this.stop.moves[i] || [0, 0, 0], [0, 0, 0]);
   }
 
-  /** Everything that is shown now, as the painter takes it. */
-  items() {
+  /** Whether a small map of the whole set-up stands in the corner: wherever less than the whole is seen. */
+  mapped() {
+    return !this.motion && this.stop.id !== "whole" && Boolean(this.stop.spot);
+  }
+
+  /** The camera of the map and its size in the page's pixels. */
+  map() {
+    const wide = clamp(this.canvas.clientWidth * 0.24, 96, 190), size = [wide, wide * 0.75];
+    return { camera: Object.assign(Camera.of(this.stops.get("whole")), { aspect: 4 / 3 }), size };
+  }
+
+  /** Everything that is shown now, or as another stop has it, as the painter takes it. */
+  items(looks = null) {
     const found = [];
     this.data.things.forEach((thing, i) => {
-      const look = this.look(i);
+      const look = looks ? looks[i] : this.look(i);
       if (!look) return;
       const [opacity, lit, rgb] = look;
       const matrix = this.matrixOf(i);
       const region = thing.layer === "trouble";
       found.push({
-        index: i, form: this.drawn[i], matrix, rgb: rgb || thing.rgb, opacity, lit: Boolean(lit), solid: thing.solid,
-        over: region, hatch: region ? 0 : thing.layer === "parts" || thing.layer === "rest" ? (i % 2 ? 1 : -1) : 0.35,
-        crossed: this.plane && thing.solid && this.crosses(i, matrix),
+        index: i, form: this.drawn[i], matrix, rgb: rgb || thing.rgb, opacity, lit, solid: thing.solid,
+        over: region, hatch: region || this.stop.scale ? 0 : this.hatch(thing, i),
+        crossed: !looks && this.plane && thing.solid && this.crosses(i, matrix),
       });
     });
     return found;
@@ -195,8 +205,12 @@ class SetUpView {
     const half = times(sub(high, low), 0.5);
     const middle = carried(matrix, between(low, high, 0.5));
     const n = turnedBack(matrix, this.plane.normal);
-    const wide = Math.abs(n[0]) * half[0] + Math.abs(n[1]) * half[1] + Math.abs(n[2]) * half[2];
-    return Math.abs(dot(this.plane.normal, middle) - this.plane.at) <= wide;
+    return Math.abs(dot(this.plane.normal, middle) - this.plane.at) <= dot(n.map(Math.abs), half);
+  }
+
+  /** The slope of section lines: neighbouring parts either way, what holds them steeper. */
+  hatch(thing, i) {
+    return thing.layer !== "parts" && thing.layer !== "rest" ? 0.35 : i % 2 ? 1 : -1;
   }
 
   arrowLength() { return 0.15 * this.camera.shown; }
@@ -233,8 +247,8 @@ class SetUpView {
   tap(x, y) {
     const { start, way } = this.camera.ray(x, y, this.canvas.clientWidth, this.canvas.clientHeight, this.reach);
     let nearest = Infinity, found = -1;
-    const opening = this.plane ? (this.plane.at - dot(this.plane.normal, start)) / dot(this.plane.normal, way) : -Infinity;
-    const cutAway = this.plane && dot(this.plane.normal, way) < 0;
+    const { normal, at } = this.plane || { normal: [0, 0, 0], at: 0 };
+    const cutAway = dot(normal, way) < 0, opening = (at - dot(normal, start)) / dot(normal, way);
     for (const item of this.items()) {
       if (item.opacity < 0.5 || item.form.coloured) continue;
       let met = metBy(this.forms[item.index], item.matrix, start, way);
@@ -245,12 +259,17 @@ class SetUpView {
       if (met.length && met[0] < nearest - (item.solid ? 0.001 : -0.001)) [nearest, found] = [met[0], item.index];
     }
     const thing = this.data.things[found];
-    this.tapped = thing ? [thing.gap ? `${thing.gap.between}: ${thing.words}, ${thing.gap.says}` : `${thing.name}: ${thing.words}`][0] : "";
-    tell(this);
-    this.draw();
+    const gap = thing?.gap;
+    this.tapped = !thing ? "" : gap ? `${gap.between}: ${thing.words}, ${gap.says}` : `${thing.name}: ${thing.words}`;
+    this.changed();
   }
 
   // Drawing.
+
+  changed() {
+    tell(this);
+    this.draw();
+  }
 
   draw() {
     if (this.asked) return;
@@ -279,10 +298,16 @@ class SetUpView {
       }
     }
     const dense = Math.min(devicePixelRatio || 1, 2);
-    const [wide, tall] = [this.canvas.clientWidth, this.canvas.clientHeight].map((v) => Math.max(1, Math.round(v * dense)));
-    if (this.canvas.width !== wide || this.canvas.height !== tall) Object.assign(this.canvas, { width: wide, height: tall });
+    const pixels = (length) => Math.max(1, Math.round(length * dense)), { canvas } = this;
+    const [wide, tall] = [pixels(canvas.clientWidth), pixels(canvas.clientHeight)];
+    if (canvas.width !== wide || canvas.height !== tall) Object.assign(canvas, { width: wide, height: tall });
     this.camera.aspect = wide / tall;
-    this.painter.paint(this.items(), this.arrows(), this.camera.view(this.reach), this.plane && this.quad());
+    const plane = this.plane && this.quad();
+    this.painter.paint(this.items(), this.arrows(), this.camera.view(this.reach), plane, [0, 0, wide, tall]);
+    if (this.mapped()) {
+      const map = this.map(), box = [1, 1, ...map.size].map(pixels);
+      this.painter.paint(this.items(this.stops.get("whole").looks), [], map.camera.view(this.reach), null, box);
+    }
     label(this);
     this.frames = (this.frames || 0) + 1;
     if (this.flight || this.playing) this.draw();
@@ -294,7 +319,8 @@ class SetUpView {
     const u = unit(cross(Math.abs(normal[2]) < 0.9 ? [0, 0, 1] : [1, 0, 0], normal)), v = cross(normal, u);
     const centre = add(this.middle, times(normal, at - dot(normal, this.middle)));
     const wide = this.radius + 400;
-    return { normal, at, quad: new Float32Array([...times(u, wide), 0, ...times(v, wide), 0, ...normal, 0, ...centre, 1]) };
+    const quad = new Float32Array([...times(u, wide), 0, ...times(v, wide), 0, ...normal, 0, ...centre, 1]);
+    return { normal, at, quad };
   }
 }
 

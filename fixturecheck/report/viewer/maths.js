@@ -1,4 +1,4 @@
-// Vectors are arrays of three numbers, quaternions [x, y, z, w], matrices 16 numbers by columns, as WebGL has them.
+// Vectors are arrays of three numbers, matrices 16 numbers by columns, as WebGL has them.
 
 const add = (a, b) => [a[0] + b[0], a[1] + b[1], a[2] + b[2]];
 const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
@@ -10,61 +10,20 @@ const unit = (a) => times(a, 1 / (size(a) || 1));
 const between = (a, b, share) => a.map((v, i) => v + (b[i] - v) * share);
 const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
 
-/** Quaternion of a turn by an angle in radians about a unit axis. */
-function turnAbout(axis, angle) {
-  const s = Math.sin(angle / 2);
-  return [axis[0] * s, axis[1] * s, axis[2] * s, Math.cos(angle / 2)];
+/** A vector turned by an angle in radians about a unit axis. */
+function spun(v, axis, angle) {
+  const [c, s] = [Math.cos(angle), Math.sin(angle)];
+  return add(add(times(v, c), times(cross(axis, v), s)), times(axis, dot(axis, v) * (1 - c)));
 }
 
-/** The turn b followed by the turn a. */
-function joined(a, b) {
-  const [x, y, z, w] = a, [p, q, r, s] = b;
-  return [
-    w * p + x * s + y * r - z * q,
-    w * q - x * r + y * s + z * p,
-    w * r + x * q - y * p + z * s,
-    w * s - x * p - y * q - z * r,
-  ];
-}
-
-/** A vector turned by a quaternion. */
-function turned(q, v) {
-  const t = times(cross(q, v), 2);
-  return add(add(v, times(t, q[3])), cross(q, t));
-}
-
-/** Quaternion of the turn that carries X, Y, Z to three unit vectors square to each other. */
-function turnTo(x, y, z) {
-  const trace = x[0] + y[1] + z[2];
-  let q;
-  if (trace > 0) q = [y[2] - z[1], z[0] - x[2], x[1] - y[0], 1 + trace];
-  else if (x[0] > y[1] && x[0] > z[2]) q = [1 + x[0] - y[1] - z[2], x[1] + y[0], z[0] + x[2], y[2] - z[1]];
-  else if (y[1] > z[2]) q = [x[1] + y[0], 1 - x[0] + y[1] - z[2], y[2] + z[1], z[0] - x[2]];
-  else q = [z[0] + x[2], y[2] + z[1], 1 - x[0] - y[1] + z[2], x[1] - y[0]];
-  const length = Math.hypot(...q);
-  return q.map((v) => v / length);
-}
-
-/** The turn a share of the way from one to another, along the shorter way. */
-function turnBetween(a, b, share) {
-  let cosine = a.reduce((sum, v, i) => sum + v * b[i], 0);
-  const sign = cosine < 0 ? -1 : 1;
-  cosine *= sign;
-  const angle = Math.acos(Math.min(cosine, 1));
-  const [from, to] = angle < 1e-4
-    ? [1 - share, share]
-    : [Math.sin((1 - share) * angle) / Math.sin(angle), Math.sin(share * angle) / Math.sin(angle)];
-  const q = a.map((v, i) => from * v + sign * to * b[i]);
-  const length = Math.hypot(...q);
-  return q.map((v) => v / length);
-}
+/** The part of a vector square to a unit vector, one long. */
+const squareTo = (v, axis) => unit(sub(v, times(axis, dot(axis, v))));
 
 /** Matrix that stands a thing at a place, then turns it by a rotation vector about a point and shifts it. */
 function poseMatrix(at, about, shift, vector) {
-  const angle = size(vector);
-  const q = turnAbout(angle ? times(vector, 1 / angle) : [0, 0, 1], angle);
-  const [x, y, z] = [turned(q, [1, 0, 0]), turned(q, [0, 1, 0]), turned(q, [0, 0, 1])];
-  const origin = add(add(about, shift), turned(q, sub(at, about)));
+  const angle = size(vector), axis = unit(vector);
+  const [x, y, z] = [[1, 0, 0], [0, 1, 0], [0, 0, 1]].map((v) => spun(v, axis, angle));
+  const origin = add(add(about, shift), spun(sub(at, about), axis, angle));
   return new Float32Array([...x, 0, ...y, 0, ...z, 0, ...origin, 1]);
 }
 
@@ -73,16 +32,13 @@ function carried(m, p) {
   return [0, 1, 2].map((i) => m[i] * p[0] + m[4 + i] * p[1] + m[8 + i] * p[2] + m[12 + i]);
 }
 
-/** A point carried back by a matrix without scale. */
-function carriedBack(m, p) {
-  const d = [p[0] - m[12], p[1] - m[13], p[2] - m[14]];
-  return [0, 4, 8].map((c) => m[c] * d[0] + m[c + 1] * d[1] + m[c + 2] * d[2]);
-}
-
 /** A direction turned back by a matrix without scale. */
 function turnedBack(m, d) {
   return [0, 4, 8].map((c) => m[c] * d[0] + m[c + 1] * d[1] + m[c + 2] * d[2]);
 }
+
+/** A point carried back by a matrix without scale. */
+const carriedBack = (m, p) => turnedBack(m, sub(p, [m[12], m[13], m[14]]));
 
 /**
  * The pose of a track at a share of its motion's time.

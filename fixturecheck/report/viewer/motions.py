@@ -1,4 +1,4 @@
-"""Which motions the 3-D view plays: staging and settling, the wheel's stroke, and how a part lets go."""
+"""Which motions the 3-D view plays: staging, the wheel's stroke, how parts let go and how they come off."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.hold_result import PartHeld
+from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.hold_scene import far_of, moved_name
-from fixturecheck.report.pictures.scene import Stage
-from fixturecheck.report.viewer.stops import WHOLE
+from fixturecheck.report.pictures.scene import Stage, camera, fit
+from fixturecheck.report.viewer.stops import WHOLE, rounded_values
+from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
@@ -23,7 +24,13 @@ from fixturecheck.wording.motion import lets_go_words
 from fixturecheck.wording.quantity import shown
 from fixturecheck.wording.sentences import sentence
 
-_STROKE_S, _IN_S, _SETTLE_S, _GO_S = 4.0, 1.2, 1.4, 2.5
+_STROKE_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 1.2, 1.4, 2.5, 1.6
+_ROOM = 1.25
+"""Height of a view of bodies that move, in their own."""
+
+_FAR_MM = 0.1
+"""Moves from this on are told in millimetres, shorter ones in micrometres."""
+
 _LIFT_SHARE = 1.1
 """How high over its place a part starts, in its own heights."""
 
@@ -45,6 +52,7 @@ def motions_of(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> lis
             for part in worst_of_each_cut(hold)
             if part.motions
         ]
+        found += _leaving(stage, hold, places)
     return found
 
 
@@ -71,7 +79,6 @@ def _stroke(stage: Stage, cut: CutMade, places: Mapping[str, int]) -> Iterator[d
         "says": _stroke_says(travel, nearest, stage.result.shown_in),
         "seconds": _STROKE_S,
         "stop": WHOLE,
-        "about": [],
         "shown": [places[name]],
         "hidden": [],
         "marks": _marks(nearest, travel, stage.result.shown_in),
@@ -135,9 +142,9 @@ def _staging(drawing: Drawing, setup: Setup, places: Mapping[str, int]) -> Itera
         "says": _staging_says(result, times),
         "seconds": len(parts) * (_IN_S + _SETTLE_S),
         "stop": REST if scene else WHOLE,
-        "about": [],
         "shown": [places[p.body] for p in parts],
         "hidden": [places[name] for name in rests.values()],
+        "waits": True,
         "marks": [],
         "tracks": tracks,
     }
@@ -189,7 +196,7 @@ def _staging_says(result: Result, times: float) -> str:
     far, body = max(moved, default=(0.0, ""))
     if times <= 1.0:
         return f"{head} Drawn at true size."
-    true = shown(1e3 * far, "um", result.shown_in)
+    true = shown(far, "mm", result.shown_in) if far >= _FAR_MM else shown(1e3 * far, "um", result.shown_in)
     return f"{head} Moves are drawn {times:g} times: {body} moves {true} in truth."
 
 
@@ -217,7 +224,6 @@ def _goes(drawing: Drawing, part: PartHeld, picture: str, places: Mapping[str, i
         "says": f"{_goes_says(stage, part)} The first move is drawn larger than it is.",
         "seconds": _GO_S,
         "stop": picture,
-        "about": [],
         "shown": [t["thing"] for t in tracks],
         # What moves is not shown a second time where it will be.
         "hidden": [places[f.name] for f in drawing.figures[picture] if f.name in moved],
@@ -230,3 +236,46 @@ def _goes_says(stage: Stage, part: PartHeld) -> str:
     """Return how a part lets go, and what comes of it."""
     how = lets_go_words(part.failure, Writing(units=stage.result.shown_in))
     return sentence(f"{part.part} {how}; {outcome_words(part)}", frozenset({part.part}))
+
+
+def _leaving(stage: Stage, hold: HoldFound, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
+    """Yield how the bodies come off, one after the other, each in the way that was tried first."""
+    order = [(b, b.motion) for b in hold.leaving if b.motion is not None and b.body in places]
+    if not order:
+        return
+    each = 1.0 / len(order)
+    tracks = [
+        {
+            "thing": places[body.body],
+            "about": _values(way.at_mm),
+            "keys": [
+                _key(each * i),
+                _key(each * (i + 0.8), times * np.array(way.velocity), times * np.array(way.rotation_rad_mm)),
+            ],
+        }
+        for i, (body, way) in enumerate(order)
+        for times in (way.travel_mm,)
+    ]
+    follows = shown(max(way.travel_mm for _, way in order), "mm", stage.result.shown_in)
+    steps = "; ".join(f"{i}. {body.body}: {body.ways[0]}" for i, (body, _) in enumerate(order, 1))
+    before = f"{hold.before}; " if hold.before else ""
+    yield {
+        "id": "coming off",
+        "title": "coming off",
+        "says": f"{sentence(before + steps)} Each was followed for {follows}, drawn at true size.",
+        "seconds": _OFF_S * len(order),
+        "stop": WHOLE,
+        "camera": _camera(stage, [body.body for body, _ in order]),
+        "shown": [t["thing"] for t in tracks],
+        "hidden": [],
+        "marks": [],
+        "tracks": tracks,
+    }
+
+
+def _camera(stage: Stage, names: Sequence[str]) -> dict[str, Any]:
+    """Return the operator's view of some bodies."""
+    eye = unit(FRONT_RIGHT)
+    centre, height = fit(np.vstack([stage.meshes[name].all_points_mm() for name in names]), eye)
+    found = camera(centre, eye, up_for(eye), _ROOM * height)
+    return {key: rounded_values(value) for key, value in found.items()}

@@ -1,4 +1,4 @@
-// Draws the scene with WebGL 2: surfaces, sections with hatched caps, lines of any width, and what is lit through all.
+// Draws the scene with WebGL 2: surfaces, hatched sections, lines of any width, and what is lit through all.
 
 const SURFACE_VERTEX = `#version 300 es
 in vec3 point; in vec3 normal; in vec3 colour;
@@ -64,12 +64,7 @@ class Painter {
     this.surface = this.program(SURFACE_VERTEX, SURFACE_FRAGMENT, ["point", "normal", "colour"]);
     this.line = this.program(LINE_VERTEX, LINE_FRAGMENT, ["from", "to"]);
     this.arrow = this.loaded(arrowForm());
-    this.square = this.loaded({
-      points: new Float32Array([-1, -1, 0, 1, -1, 0, 1, 1, 0, -1, 1, 0]),
-      normals: new Float32Array([0, 0, 1, 0, 0, 1, 0, 0, 1, 0, 0, 1]),
-      triangles: new Uint16Array([0, 1, 2, 0, 2, 3]),
-      lines: new Float32Array(0), dots: new Float32Array(0), colours: null,
-    });
+    this.square = this.loaded(squareForm());
   }
 
   program(vertex, fragment, inputs) {
@@ -83,12 +78,9 @@ class Painter {
     inputs.forEach((name, i) => gl.bindAttribLocation(made, i, name));
     gl.linkProgram(made);
     if (!gl.getProgramParameter(made, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(made));
-    const places = {};
-    for (let i = 0; i < gl.getProgramParameter(made, gl.ACTIVE_UNIFORMS); i++) {
-      const { name } = gl.getActiveUniform(made, i);
-      places[name] = gl.getUniformLocation(made, name);
-    }
-    return { made, places };
+    const count = gl.getProgramParameter(made, gl.ACTIVE_UNIFORMS);
+    const names = Array.from({ length: count }, (_, i) => gl.getActiveUniform(made, i).name);
+    return { made, places: Object.fromEntries(names.map((name) => [name, gl.getUniformLocation(made, name)])) };
   }
 
   /** Bring a form to the graphics memory. */
@@ -118,8 +110,8 @@ class Painter {
       input(1, null, 3, gl.FLOAT, false, 24, 12, 1);
       return { made, count: list.length / 6 };
     };
-    const doubled = new Float32Array(2 * form.dots.length);
-    form.dots.forEach((v, i) => { doubled[6 * Math.floor(i / 3) + (i % 3)] = doubled[6 * Math.floor(i / 3) + 3 + (i % 3)] = v; });
+    const { dots } = form;
+    const doubled = Float32Array.from({ length: 2 * dots.length }, (_, i) => dots[3 * Math.floor(i / 6) + (i % 3)]);
     const loaded = {
       faces, count: form.triangles.length, coloured: Boolean(form.colours),
       kind: form.triangles instanceof Uint32Array ? gl.UNSIGNED_INT : gl.UNSIGNED_SHORT,
@@ -129,14 +121,20 @@ class Painter {
     return loaded;
   }
 
-  /** Draw everything once. Items say form, matrix, rgb, opacity, solid, lit, caps and whether they may be cut. */
-  paint(items, arrows, camera, plane) {
-    const gl = this.gl, [wide, tall] = [this.canvas.width, this.canvas.height];
+  /**
+   * Draw everything once, into the box [left, bottom, width, height] of the canvas.
+   * Items say form, matrix, rgb, opacity, solid, lit (2: without a broad outline), hatch and whether the plane
+   * crosses them.
+   */
+  paint(items, arrows, camera, plane, box) {
+    const gl = this.gl, [, , wide, tall] = box;
     this.camera = camera;
     this.screen = [wide / 2, tall / 2];
-    this.dense = wide / (this.canvas.clientWidth || wide);
+    this.dense = this.canvas.width / (this.canvas.clientWidth || this.canvas.width);
     this.plane = plane ? [...plane.normal, plane.at] : NO_PLANE;
-    gl.viewport(0, 0, wide, tall);
+    gl.viewport(...box);
+    gl.enable(gl.SCISSOR_TEST);
+    gl.scissor(...box);
     gl.clearColor(0.957, 0.961, 0.965, 1);
     gl.depthMask(true);
     gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT | gl.STENCIL_BUFFER_BIT);
@@ -172,7 +170,7 @@ class Painter {
       if (!item.solid) this.faces(item, { toward: 6e-5, unlit: 1 });
       gl.disable(gl.DEPTH_TEST);
       const alone = item.form.count === 0;
-      this.edges(item, alone ? 7 : item.solid ? 1.8 : 3, 0, 1, alone ? null : INK);
+      this.edges(item, alone ? 7 : item.solid || item.lit === 2 ? 1.6 : 3, 0, 1, alone ? null : INK);
       if (alone) this.edges(item, 2.2, 0, 1, [255, 255, 255]);
       gl.enable(gl.DEPTH_TEST);
     }

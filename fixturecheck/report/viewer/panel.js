@@ -93,6 +93,11 @@ function joinPage(view) {
   }
 }
 
+/** The row of the page that tells what a stop shows. */
+function rowOf(stop) {
+  return document.querySelector(`[data-stop="${CSS.escape(stop.id)}"]`);
+}
+
 /** Say what the view shows now. */
 function tell(view) {
   const { stop, motion } = view;
@@ -109,6 +114,7 @@ function tell(view) {
   const select = el("stop");
   if (stop.tour) select.value = stop.id;
   el("player").hidden = !motion;
+  el("time").value = view.time;
   el("play").textContent = view.playing ? "Halt" : "Play";
   for (const button of el("motions").children) {
     button.setAttribute("aria-pressed", String(button.dataset.motion === motion?.id));
@@ -118,7 +124,7 @@ function tell(view) {
   el("depth").value = view.planeShare();
   for (const [key, box] of view.boxes) box.checked = view.isShown(key);
   for (const row of document.querySelectorAll("[data-stop].at-stop")) row.classList.remove("at-stop");
-  document.querySelector(`[data-stop="${CSS.escape(stop.id)}"]`)?.classList.add("at-stop");
+  rowOf(stop)?.classList.add("at-stop");
   scale(view.isShown(":gaps") && view.data.gaps ? view.data.gaps : stop.scale);
 }
 
@@ -148,16 +154,26 @@ function label(view) {
   } else if (stop.spot) {
     const mark = ring(stop.verdict, stop.ring_mm * tall / view.camera.shown);
     put(mark, stop.spot, -mark.radius, -mark.radius);
-    put(signed(stop.lines.length ? stop.lines : [stop.title], stop.verdict, `${stop.id}  ${stop.word}`), stop.spot, 22, -74);
+    const words = stop.lines.length ? stop.lines : [stop.title];
+    put(signed(words, stop.verdict, `${stop.id}  ${stop.word}`), stop.spot, 22, -74);
+  }
+  el("map").hidden = !view.mapped();
+  if (view.mapped()) {
+    const { camera, size } = view.map(), [x, y] = camera.seen(stop.spot, ...size);
+    Object.assign(el("map").style, { width: `${size[0]}px`, height: `${size[1]}px` });
+    const here = ring(stop.verdict, 0);
+    here.style.transform = `translate(${x - 14}px, ${y - 14}px)`;
+    el("map").replaceChildren(here);
   }
   if (!motion) for (const a of stop.arrows) put(lines(a.lines), view.tail(a), 8, 8);
-  if (view.isShown(":names")) for (const [name, place] of view.names()) put(made("div", name, "view-mark name"), place, -20, -10);
+  const names = view.isShown(":names") ? view.names() : [];
+  for (const [name, place] of names) put(made("div", name, "view-mark name"), place, -20, -10);
   el("marks").replaceChildren(...marks.map(([element]) => element));
   const taken = [];
   for (const [element, [x, y], dx, dy] of marks) {
     const [w, h] = [element.offsetWidth, element.offsetHeight];
     const isRing = element.classList.contains("ring"), isName = element.classList.contains("name");
-    const left = isRing ? x + dx : clamp(x + dx, 4, wide - w - 4), top = isRing ? y + dy : clamp(y + dy, 4, tall - h - 4);
+    const [left, top] = isRing ? [x + dx, y + dy] : [clamp(x + dx, 4, wide - w - 4), clamp(y + dy, 4, tall - h - 4)];
     // Names give way to what stands there; the others are told even where their place is out of the picture.
     const covered = taken.some(([l, t, r, b]) => left < r && left + w > l && top < b && top + h > t);
     element.hidden = isName && covered;
@@ -167,14 +183,12 @@ function label(view) {
   pins(view, wide, tall);
 }
 
-const VERDICT_INK = { "go": "var(--go)", "caution": "var(--caution)", "no-go": "var(--no-go)", "unknown": "var(--unknown)" };
-
 /** A ring of a radius in pixels, but never too small to see nor as large as the picture. */
 function ring(verdict, radius) {
   const element = made("div", "", "view-mark ring");
   element.radius = clamp(radius, 14, 90);
   element.style.width = element.style.height = `${2 * element.radius}px`;
-  element.style.borderColor = VERDICT_INK[verdict] || "var(--ink)";
+  element.style.borderColor = verdict ? `var(--${verdict})` : "var(--ink)";
   return element;
 }
 
@@ -186,7 +200,7 @@ function lines(words) {
 
 function signed(words, verdict, head) {
   const element = made("div", "", "view-mark label");
-  element.style.borderColor = VERDICT_INK[verdict] || "var(--ink)";
+  element.style.borderColor = verdict ? `var(--${verdict})` : "var(--ink)";
   if (head.trim()) element.append(made("span", head, `word is-${verdict}`));
   for (const line of words) element.append(made("span", line));
   return element;

@@ -7,9 +7,24 @@ async function unpacked(text) {
   const whole = await new Response(stream).arrayBuffer();
   const length = new DataView(whole).getUint32(0, true);
   const data = JSON.parse(new TextDecoder().decode(new Uint8Array(whole, 4, length)));
-  const kinds = { f4: Float32Array, u4: Uint32Array, u2: Uint16Array, u1: Uint8Array };
-  data.array = ([kind, first, count]) => new kinds[kind](whole, 4 + length + first, count);
+  const kinds = { i4: Int32Array, u4: Uint32Array, u2: Uint16Array, u1: Uint8Array };
+  data.array = ([kind, first, count, across]) => {
+    const kept = new kinds[kind](whole, 4 + length + first, count);
+    return across ? lengthsOf(kept, across) : kept;
+  };
   return data;
+}
+
+/** Points from whole steps of a tenth of a micrometre: first all x, each less the one before it, then all y, ... */
+function lengthsOf(kept, across) {
+  const points = new Float32Array(kept.length), count = kept.length / across;
+  for (let axis = 0; axis < across; axis++) {
+    for (let i = 0, steps = 0; i < count; i++) {
+      steps += kept[axis * count + i];
+      points[across * i + axis] = steps * 1e-4;
+    }
+  }
+  return points;
 }
 
 /** The form of a thing: points, normals, triangles, pieces of lines, dots, and colours where it has its own. */
@@ -28,7 +43,7 @@ function formOf(data, thing) {
   return form;
 }
 
-/** Normals at points: the mean of the triangles that meet there, by area; faces share no points, so edges stay sharp. */
+/** Normals at points: the mean of the triangles that meet there. Faces share no points, so edges stay sharp. */
 function normalsOf(points, triangles) {
   const normals = new Float32Array(points.length);
   const corner = (i) => [points[3 * i], points[3 * i + 1], points[3 * i + 2]];
@@ -54,12 +69,10 @@ function wheelForm(profile, steps) {
   const corners = profile.length / 2;
   for (let i = 0; i + 1 < corners; i++) {
     const [y0, r0, y1, r1] = profile.subarray(2 * i, 2 * i + 4);
-    const first = points.length / 3;
     for (let s = 0; s <= steps; s++) {
+      const at = points.length / 3;
       points.push(...on(y0, r0, s), ...on(y1, r1, s));
-      if (s === steps) continue;
-      const at = first + 2 * s;
-      triangles.push(at, at + 1, at + 3, at, at + 3, at + 2);
+      if (s < steps) triangles.push(at, at + 1, at + 3, at, at + 3, at + 2);
     }
     const before = i ? i - 1 : corners - 2;
     const [px, pr] = [profile[2 * before], profile[2 * before + 1]];
@@ -88,6 +101,13 @@ function boxOf(lists) {
   return low[0] <= high[0] ? [low, high] : [[0, 0, 0], [0, 0, 0]];
 }
 
+/** A square from -1 to 1 in X and Y. */
+function squareForm() {
+  const points = new Float32Array([-1, -1, 0, 1, -1, 0, 1, 1, 0, -1, 1, 0]), none = new Float32Array(0);
+  const triangles = new Uint16Array([0, 1, 2, 0, 2, 3]);
+  return { points, triangles, normals: normalsOf(points, triangles), lines: none, dots: none, colours: null };
+}
+
 /** An arrow one long from the origin along Z, made as a wheel is and laid on Z. */
 function arrowForm() {
   const made = wheelForm(new Float32Array([0, 0, 0, 0.026, 0.68, 0.026, 0.68, 0.085, 1, 0, 0, 0]), 20);
@@ -96,7 +116,7 @@ function arrowForm() {
   };
   laid(made.points);
   made.normals = normalsOf(made.points, made.triangles);
-  return { ...made, lines: new Float32Array(0), colours: null };
+  return { ...made, lines: made.dots, colours: null };
 }
 
 /** How far along a ray each of a form's triangles is met, from a matrix that stands it in the room. */

@@ -14,18 +14,24 @@ import numpy as np
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import body_colours, verdict_words
-from fixturecheck.report.pictures.scene import BODIES, Stage, bodies_about, camera, close_actors, fit, spot_of
+from fixturecheck.report.pictures.scene import BODIES, Stage, actor, bodies_about, camera, close_actors, fit, spot_of
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.things import scale_colours
-from fixturecheck.result import Finding
+from fixturecheck.result import Finding, wheel_name
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.quantity import shown
 
 WHOLE = "whole"
 """The stop at which the whole set-up is seen."""
 
+LIT, LIT_THIN = 1, 2
+"""How a thing is lit: with a broad outline round it, or without."""
+
 _ROOM = 1.6
 """Height of a view from the operator's side, in heights of the smallest body that the finding is about."""
+
+_WHEEL = 0.16
+"""Opacity of a wheel that passes over."""
 
 _GENERAL = {
     OVERVIEW: "The whole set-up",
@@ -54,12 +60,13 @@ def stops_of(drawing: Drawing, places: Mapping[str, int]) -> list[dict[str, Any]
 def _general(drawing: Drawing, scene: Mapping[str, Any], places: Mapping[str, int]) -> dict[str, Any]:
     """Return the stop of a scene that belongs to no finding."""
     file = scene["file"]
-    lit = [f.name for f in drawing.figures.get(file, ())]
-    stop = _stop(drawing.stage, scene, places, lit)
+    maps = drawing.figures.get(file, ()) if file in {HOLD_PULL, HOLD_FLUX} else ()
+    stop = _stop(drawing.stage, scene, places, [f.name for f in maps], LIT_THIN)
     scale = scene.get("scale")
     return {
         **stop,
         "id": WHOLE if file == OVERVIEW else file,
+        "of": WHOLE if file == OVERVIEW else file,
         "tour": True,
         "title": _GENERAL.get(file, scene["title"]),
         "verdict": "",
@@ -94,6 +101,7 @@ def _row(drawing: Drawing, row: Numbered, places: Mapping[str, int]) -> list[dic
             {
                 **_stop(stage, scene, places, _evidence(finding)),
                 "id": str(row.number) if place == 0 else f"{row.number}.{place}",
+                "of": str(row.number),
                 "tour": place == 0,
                 "title": f"{words.asked(finding)}: {title}",
                 "verdict": str(finding.overruled or finding.verdict),
@@ -121,7 +129,11 @@ def _evidence(finding: Finding) -> list[str]:
 
 
 def _stop(
-    stage: Stage, scene: Mapping[str, Any], places: Mapping[str, int], lit: Sequence[str]
+    stage: Stage,
+    scene: Mapping[str, Any],
+    places: Mapping[str, int],
+    lit: Sequence[str],
+    how: int = LIT,
 ) -> dict[str, Any]:
     """Return what a stop shows: by place of the thing, how opaque it is, whether lit, and another colour."""
     colours = body_colours(stage.result.shapes)
@@ -129,23 +141,23 @@ def _stop(
     moves: dict[int, list[float]] = {}
     for a in scene["actors"]:
         name = a["mesh"]
-        look = [round(a["opacity"], 3), int(name in lit)]
+        look = [round(a["opacity"], 3), how if name in lit else 0]
         looks[places[name]] = look if list(colours.get(name, a["rgb"])) == a["rgb"] else [*look, a["rgb"]]
         if "move" in a:
-            moves[places[name]] = _rounded(a["move"])
+            moves[places[name]] = rounded_values(a["move"])
     spot, direction = scene.get("spot"), scene.get("arrow")
     return {
-        "camera": {k: _rounded(v) for k, v in scene["camera"].items()},
+        "camera": {k: rounded_values(v) for k, v in scene["camera"].items()},
         "cut": bool(scene["cut"]),
         "looks": looks,
         "moves": moves,
-        "spot": None if spot is None else _rounded(spot),
+        "spot": None if spot is None else rounded_values(spot),
         "ring_mm": round(float(scene.get("ring_mm", 0.0)), 4),
-        "way": None if direction is None else _rounded(direction),
+        "way": None if direction is None else rounded_values(direction),
         "arrows": [
             {
-                "at": _rounded(a["at"]),
-                "way": _rounded(a["way"]),
+                "at": rounded_values(a["at"]),
+                "way": rounded_values(a["way"]),
                 "rgb": a["rgb"],
                 "into": bool(a["into"]),
                 "lines": list(a["lines"]),
@@ -156,7 +168,8 @@ def _stop(
     }
 
 
-def _rounded(value: Any) -> Any:
+def rounded_values(value: Any) -> Any:
+    """Return a number, or the numbers of a vector, as the view is sent them."""
     if isinstance(value, float | int):
         return round(float(value), 5) + 0.0
     return [round(float(v), 5) + 0.0 for v in value]
@@ -178,13 +191,24 @@ def _plain(stage: Stage, finding: Finding) -> dict[str, Any]:
         spot = spot_of(stage, finding, shapes) if seen else middle
         centre, height = spot, min(_ROOM * least, height)
     return {
-        "actors": close_actors(stage, shapes, about),
+        "actors": [*close_actors(stage, shapes, about), *_wheel_over(stage, finding)],
         "camera": camera(centre, eye, up_for(eye), height),
         "cut": False,
         "tags": about,
         "spot": None if spot is None else spot.tolist(),
         "arrow": None if finding.direction is None else unit(finding.direction).tolist(),
     }
+
+
+def _wheel_over(stage: Stage, finding: Finding) -> list[dict[str, Any]]:
+    """Return the cut's wheel as a ghost over the place of a finding that is about what it clears."""
+    name = wheel_name(finding.cut)
+    if finding.check != "clear" or finding.location_mm is None or name not in stage.numbers:
+        return []
+    points = stage.meshes[name].points_mm
+    middle = (float(points[:, 0].min()) + float(points[:, 0].max())) / 2
+    ghost = actor(stage.shape(name), body_colours(stage.result.shapes), opacity_share=_WHEEL)
+    return [{**ghost, "move": [finding.location_mm[0] - middle, 0.0, 0.0]}]
 
 
 def _alike(stage: Stage, lead: Mapping[str, Any], first: Finding, finding: Finding) -> dict[str, Any]:

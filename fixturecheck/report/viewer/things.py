@@ -90,7 +90,9 @@ def things_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], store: S
 
 def figure_thing(figure: Figure, layer: str, opacity_share: float, store: Store) -> dict[str, Any]:
     """Return coloured triangles as the view knows them; they are no body and are not cut open."""
-    flat = figure.points_mm[figure.triangles].reshape(-1, 3)
+    # No two triangles of different colours share a corner, so that a colour for each corner is enough.
+    colours = np.zeros((len(figure.points_mm), 3), dtype=np.int64)
+    colours[figure.triangles.reshape(-1)] = np.repeat(figure.rgb, 3, axis=0)
     return {
         "name": figure.name,
         "layer": layer,
@@ -102,11 +104,11 @@ def figure_thing(figure: Figure, layer: str, opacity_share: float, store: Store)
         "bodies": [],
         "at": [0.0, 0.0, 0.0],
         "mesh": {
-            "points": store.lengths(flat),
-            "triangles": store.numbers(np.arange(len(flat))),
+            "points": store.lengths(figure.points_mm),
+            "triangles": store.numbers(figure.triangles),
             "lines": _lines(figure.lines_mm, np.zeros(3), store),
-            "dots": store.lengths(np.zeros(0)),
-            "colours": store.colours(np.repeat(figure.rgb, 3, axis=0)),
+            "dots": store.lengths(np.zeros((0, 3))),
+            "colours": store.colours(colours),
         },
     }
 
@@ -146,10 +148,10 @@ def _form(shape: NamedShape, setup: Setup, mesh: Mesh, store: Store) -> dict[str
     return {
         "at": _place(at),
         "mesh": {
-            "points": store.lengths(mesh.points_mm - at if len(mesh.points_mm) else mesh.points_mm),
+            "points": store.lengths(mesh.points_mm - at),
             "triangles": store.numbers(mesh.triangles),
             "lines": _lines(mesh.lines_mm, at, store),
-            "dots": store.lengths(mesh.dots_mm - at if len(mesh.dots_mm) else mesh.dots_mm),
+            "dots": store.lengths(mesh.dots_mm.reshape(-1, 3) - at),
         },
     }
 
