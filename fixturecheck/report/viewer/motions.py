@@ -13,8 +13,8 @@ from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.hold_scene import far_of, moved_name
 from fixturecheck.report.pictures.scene import Stage, camera, fit
-from fixturecheck.report.viewer.stops import WHOLE, rounded_values
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.viewer.stops import WHOLE, rounded_values
 from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging

@@ -14,7 +14,16 @@ import numpy as np
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import body_colours, verdict_words
-from fixturecheck.report.pictures.scene import BODIES, Stage, actor, bodies_about, camera, close_actors, fit, spot_of
+from fixturecheck.report.pictures.scene import (
+    BODIES,
+    Stage,
+    actor,
+    bodies_about,
+    camera,
+    close_actors,
+    fit,
+    spot_of,
+)
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.result import Finding, wheel_name

@@ -14,7 +14,7 @@ import pytest
 from fixturecheck.hold_result import ComesOff
 from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.order import numbered
-from fixturecheck.report.pictures import Drawing, drawing_of
+from fixturecheck.report.pictures.draw import Drawing, drawing_of
 from fixturecheck.report.viewer.block import packed_view
 from fixturecheck.report.viewer.packed import STEP_MM
 from fixturecheck.report.write import meshes_of
