@@ -148,6 +148,14 @@ class Finding:
     about: tuple[str, ...] = ()
     cut: str = ""
 
+    @property
+    def place(self) -> tuple[str, str, tuple[str, ...], str, Vector | tuple[()], str]:
+        """What findings of one check are sorted by: what they answer and are about, words last.
+
+        So that a sentence may be written again without moving what it stands for.
+        """
+        return self.subject, self.kind, self.about, self.cut, self.location_mm or (), self.says
+
 
 def not_computed(
     check: str,

@@ -200,11 +200,11 @@ def result_json(result: Result) -> bytes:
 def result_dict(result: Result) -> dict[str, Any]:
     """Return a result as plain values, sorted and rounded, in the shape of the JSON Schema.
 
-    Findings come in the order in which the checks ran, then by subject; contacts by faces, kind and place.
+    Findings come in the order of the checks, then by `Finding.place`; contacts by faces, kind and place.
     """
     ranks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
     found = result.findings
-    order = sorted(range(len(found)), key=lambda i: (ranks[found[i].check], found[i].subject, found[i].says))
+    order = sorted(range(len(found)), key=lambda i: (ranks[found[i].check], found[i].place))
     places = {old: new for new, old in enumerate(order)}
     contacts = [_contact(c) for c in result.contacts]
     contacts.sort(key=lambda c: (c["a"], c["b"], c["kind"], c["centroid"], c["normal"]))

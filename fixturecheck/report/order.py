@@ -54,9 +54,9 @@ def numbered(result: Result) -> tuple[Numbered, ...]:
     """
     checks = {name: i for i, name in reversed(list(enumerate(f.check for f in result.findings)))}
 
-    def place(group: Group) -> tuple[float, int, str, str]:
+    def place(group: Group) -> tuple[float, int, tuple[object, ...]]:
         f = result.findings[group.lead]
-        return _rank(f), checks[f.check], f.subject, f.says
+        return _rank(f), checks[f.check], f.place
 
     drawn = 0
     rows = []
