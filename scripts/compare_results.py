@@ -3,7 +3,8 @@
     python scripts/compare_results.py BEFORE AFTER
 
 Each folder holds results as `fixturecheck check` writes them, one below the other under equal names. Findings
-are matched by what they answer and are about. Every difference is printed; the exit code is 1 if there is one.
+are matched by what they answer and are about. Every difference is printed; the exit code is 1 where there
+is any.
 """
 
 from __future__ import annotations
