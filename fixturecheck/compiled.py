@@ -31,7 +31,7 @@ LOOPS = (
     "contact/proximity/query",
     "contact/proximity/cones",
     "contact/proximity/penetration",
-    "kernel/mesh/surface",
+    "kernel/mesh/triangles",
 )
 """The modules that hold compiled loops, or the tuples of arrays and the constants that go into them."""
 

@@ -36,12 +36,6 @@ def cut(solid: Solid, *tools: Solid) -> Solid:
     return only_solid(solid.cut(*tools))
 
 
-@checked
-def fuse(solid: Solid, *others: Solid) -> Solid:
-    """Return several solids as one, with faces that lie in one surface joined."""
-    return only_solid(solid.fuse(*others).clean())
-
-
 def common(a: Shape, b: Shape) -> Shape:
     """Return the kernel's common of two shapes as a compound, which may be empty.
 

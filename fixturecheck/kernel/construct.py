@@ -257,7 +257,7 @@ def only_valid_solid(shape: Shape) -> Solid:
     Raises
     ------
     ValueError
-        It is none, or in pieces, or not valid.
+        There is no solid in it, or more than one, or it is not valid.
     """
     solids = shape.Solids()
     if len(solids) != 1 or not shape.isValid():

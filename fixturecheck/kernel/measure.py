@@ -133,7 +133,7 @@ def tangent_at(edge: Edge, point: Floats) -> Floats:
 
 
 _LENGTH_MM = 1e-9
-"""The kernel's length of an ellipse is off by 3e-4 of it where it is not told how exact it has to be."""
+"""The kernel's length of an ellipse is off by 3e-4 of it unless a tolerance is stated."""
 
 
 _PANELS, _NODES = 4, 8

@@ -17,7 +17,12 @@ from fixturecheck.result import Vector
 
 def matrix_of(location: cq.Location) -> Floats:
     """Return a location as a 4 x 4 matrix, mm."""
-    trsf = location.wrapped.Transformation()
+    return matrix_of_wrapped(location.wrapped)
+
+
+def matrix_of_wrapped(location: TopLoc_Location) -> Floats:
+    """Return one of the kernel's own locations as a 4 x 4 matrix, mm."""
+    trsf = location.Transformation()
     out = np.eye(4)
     for i in range(3):
         for j in range(4):

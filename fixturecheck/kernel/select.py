@@ -9,7 +9,6 @@ from typing import Any
 import cadquery as cq
 import numpy as np
 from cadquery.selectors import StringSyntaxSelector
-from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape
@@ -193,7 +192,7 @@ def by_point(solid: Solid, point: Vector) -> tuple[int, ...]:
     faces = faces_of(solid)
     try:
         vertex = cq.Vertex.makeVertex(x, y, z)
-        distances_mm = [_distance_mm(vertex, face) for face in faces]
+        distances_mm = [distance(vertex, face)[0] for face in faces]
     except Exception as reason:  # the kernel's exceptions share no base class
         message = f"the kernel could not measure the faces' distances from point {where}: {reason}"
         raise KernelError(message) from reason
@@ -263,15 +262,6 @@ def by_plane(solid: Solid, normal: Vector, through: Vector) -> tuple[int, ...]:
         return bool(looks_there and abs((face.Center() - point).dot(unit)) < NEARLY_MM)
 
     return tuple(i for i, face in enumerate(faces_of(solid)) if lies_in_it(face))
-
-
-def _distance_mm(vertex: cq.Vertex, face: Face) -> float:
-    """Measure from a point to a trimmed face."""
-    extrema = BRepExtrema_DistShapeShape(vertex.wrapped, face.wrapped)
-    if not extrema.IsDone():
-        message = "the kernel found no distance from a point to a face"
-        raise KernelError(message)
-    return float(extrema.Value())
 
 
 def _describe(face: Face) -> str:

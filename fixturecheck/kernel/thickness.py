@@ -33,18 +33,18 @@ _MESH_MM, _MESH_RAD = 0.02, 0.3
 _MOST_SPOTS = 600
 
 
-def depth_mm(region: Shape, skin: Shape, left: Shape) -> float:
-    """Return how deep a region taken out of a solid is: how far its skin has gone back, at the most.
+def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
+    """Return how deep a region taken out of a solid is: how far its surface has gone back, at the most.
 
-    Taken both ways, so that neither a narrow slot nor a rib that is gone altogether is told by its width:
-    from the new surface to the skin as it was, and from the skin that is gone to what is left. Read at the
+    Taken both ways, since the width of a narrow slot or of a rib that is gone altogether is not its depth:
+    from the new surface to the surface as it was, and from what is gone of that to what is left. Read at the
     corners, sides and middles of the triangles of the region's surface.
 
     Parameters
     ----------
     region : Shape
         What is taken.
-    skin : Shape
+    whole : Shape
         The solid as it was.
     left : Shape
         The solid without the region.
@@ -55,7 +55,7 @@ def depth_mm(region: Shape, skin: Shape, left: Shape) -> float:
     spots = np.concatenate([corners, faces.mean(axis=1), *((faces + np.roll(faces, 1, axis=1)) / 2)])
     spots = np.unique(np.round(spots, 6), axis=0)
     spots = spots[:: math.ceil(len(spots) / _MOST_SPOTS)]
-    shells = compound([shell for solid in skin.Solids() for shell in solid.Shells()])
+    shells = compound([shell for solid in whole.Solids() for shell in solid.Shells()])
     deepest = 0.0
     for spot in spots:
         dot = cq.Vertex.makeVertex(*spot)

@@ -48,7 +48,7 @@ def one_solid(thing: object) -> Solid:
 def flaw_of(solid: Solid) -> str | None:
     """Say what is wrong with a solid and what to do, or None when it is sound.
 
-    Looks for an open skin, a skin that is inside out, no volume, and whatever the kernel's own
+    Looks for an open surface, one that is inside out, no volume, and whatever the kernel's own
     validity check objects to.
     """
     try:
@@ -82,7 +82,7 @@ def _history(workplane: cq.Workplane) -> list[cq.Shape]:
 
 
 def _open_edges(solid: Solid) -> int:
-    """Count the edges with a face on one side only; seams and degenerated edges are none."""
+    """Count the edges with a face on one side only; seams and degenerate edges are not counted."""
     shells = TopTools_IndexedMapOfShape()
     TopExp.MapShapes_s(solid.wrapped, TopAbs_ShapeEnum.TopAbs_SHELL, shells)
     if shells.Extent() and all(BRep_Tool.IsClosed_s(shells.FindKey(i + 1)) for i in range(shells.Extent())):

@@ -9,9 +9,8 @@ from itertools import pairwise
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.boolean import joined
-from fixturecheck.kernel.outline import Outline, Point
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.kernel.sweep import Hood, Travel, swept_disc, swept_hood, swept_outline
+from fixturecheck.kernel.sweep import Hood, Outline, Point, Travel, swept_disc, swept_hood, swept_outline
 from fixturecheck.machining.cut import PartTargets, WheelPath
 from fixturecheck.setup.model import Cut, Machine, Setup
 from fixturecheck.shop.wheels import Section, Segment, profile

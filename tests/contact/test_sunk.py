@@ -14,7 +14,7 @@ from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import distance, is_inside, volume_mm3
-from fixturecheck.kernel.mesh.surface import CHORD_MM, surface_triangulation
+from fixturecheck.kernel.mesh.triangles import CHORD_MM, surface_triangulation
 from fixturecheck.kernel.place import location_of
 
 BORE = 5.02

@@ -15,7 +15,7 @@ from fixturecheck.holding.failure_path import first_met
 from fixturecheck.holding.milled_path import THE_TABLE, bench_of, follow, follow_into, stock_points
 from fixturecheck.holding.milling import Milled, stands
 from fixturecheck.holding.model import Borne, LoadCase
-from fixturecheck.kernel.boolean import fuse
+from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
@@ -151,7 +151,9 @@ def test_tipped_over_its_right_edge_the_face_rises_by_a_lever(axis_x, outcome):
 
 def test_tipped_away_under_the_cutter_it_sinks():
     """A face that overhangs the edge it tips over goes down under the cutter."""
-    part = fuse(BLOCK, box((LONG / 2, -ACROSS / 2, TALL - 6), (LONG / 2 + 30, ACROSS / 2, TALL)))
+    part = joined(
+        [BLOCK, box((LONG / 2, -ACROSS / 2, TALL - 6), (LONG / 2 + 30, ACROSS / 2, TALL))], "the part"
+    )
     motion = moving(turn=(0, 1, 0), about=(LONG / 2, 0, 0))
     here = bench(part)
     # Turned about the foot of the edge, a face that stands above it also goes ahead: along the feed, away.
@@ -178,7 +180,9 @@ def test_a_stop_close_behind_it_bounds_the_bite(gap_mm, outcome):
 
 def test_a_shoulder_of_its_own_is_bitten_into_further_on():
     """A wall on the free side, 6 mm left of the side of the cutter: 2 mm of way do not reach it, 8 mm do."""
-    part = fuse(BLOCK, box((-LONG / 2, ACROSS / 2 - 4.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8)))
+    part = joined(
+        [BLOCK, box((-LONG / 2, ACROSS / 2 - 4.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8))], "the part"
+    )
     here = bench(part, face=(0, 0, TALL))
     case = at(here, y=0.0)
     motion = moving(velocity=(0, -1, 0))
@@ -218,13 +222,17 @@ def test_stock_stands_only_on_the_face_and_as_high_as_the_cut():
 
 def test_where_the_cutter_would_stand_in_a_wall_it_does_not():
     """A wall to the right of the face: conventional milling would put the axis beyond it, into the wall."""
-    part = fuse(BLOCK, box((-LONG / 2, -ACROSS / 2, TALL), (LONG / 2, -ACROSS / 2 + 20.0, TALL + 8)))
+    part = joined(
+        [BLOCK, box((-LONG / 2, -ACROSS / 2, TALL), (LONG / 2, -ACROSS / 2 + 20.0, TALL + 8))], "the part"
+    )
     climbs = bench(part, face=(0, 10, TALL), way="climb")
     assert {s.group[1] for s in stands(climbs.job)} == {0, 1, 2}
     full = bench(part, face=(0, 10, TALL), way="conventional", wide_mm=9.5)
     sides = {s.case.axis_mm[1] for s in stands(full.job)}
     assert all(y - RADIUS >= 5.0 - 0.03 for y in sides)
-    pocket = fuse(part, box((-LONG / 2, ACROSS / 2 - 1.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8)))
+    pocket = joined(
+        [part, box((-LONG / 2, ACROSS / 2 - 1.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8))], "the part"
+    )
     closed = bench(pocket, face=(0, 10, TALL), way="climb", wide_mm=4.0)
     with pytest.raises(NotComputedError, match="it would stand in part"):
         stands(closed.job)

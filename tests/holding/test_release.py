@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.boolean import fuse
+from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import box, chamfered
 from fixturecheck.kernel.measure import edge_middle
@@ -84,7 +84,9 @@ def test_the_lever_is_from_the_edge_that_it_lies_on_to_the_far_end():
 
 
 def test_a_weight_that_is_not_in_the_middle():
-    solid = fuse(box((-L / 2, -W / 2, 0), (L / 2, W / 2, H)), box((10, -W / 2, H), (30, W / 2, H + 30)))
+    solid = joined(
+        [box((-L / 2, -W / 2, 0), (L / 2, W / 2, H)), box((10, -W / 2, H), (30, W / 2, H + 30))], "the part"
+    )
     found = only(comes_off(table(), part(solid=solid)))
     base, tower = STEEL_N_MM3 * L * W * H, STEEL_N_MM3 * 20 * W * 30
     # Over the edge beside the tower: the base acts at 30, the tower at 10, the lift at 60.

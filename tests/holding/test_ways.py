@@ -19,7 +19,7 @@ from fixturecheck.holding.failure_path import (
 )
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.interval import Range
-from fixturecheck.kernel.boolean import fuse
+from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
@@ -100,7 +100,7 @@ def test_a_tip_that_lifts_the_floor_under_the_wheel_digs_in_by_the_segment_of_a_
 
 def test_a_tip_that_lowers_the_floor_under_the_wheel_falls_away():
     """A floor that overhangs the foot: right of the edge it tips over, it goes down."""
-    part = fuse(tower(), box((-10, -5, 30), (40, 5, TALL_MM)))
+    part = joined([tower(), box((-10, -5, 30), (40, 5, TALL_MM))], "the part")
     bench, motion = scene(part), tips_right(10.0)
     wheel = bench.wheel_at(at(40.0)).wheel
     assert follow_into(bench, motion, wheel).outcome is Outcome.STAYS
@@ -168,7 +168,7 @@ def test_a_tip_runs_into_a_wall_when_its_corner_gets_there():
 
 def test_a_wall_that_moves_into_the_wheels_side_digs_in():
     """A step ground against its wall: a slide toward the wheel takes the wall by its own area."""
-    step = fuse(box((-20, -15, 0), (20, 15, 10)), box((-20, 5, 10), (20, 15, 14)))
+    step = joined([box((-20, -15, 0), (20, 15, 10)), box((-20, 5, 10), (20, 15, 14))], "the part")
     setup = Setup(
         name="step",
         bodies=(
@@ -194,10 +194,13 @@ def test_a_wall_that_moves_into_the_wheels_side_digs_in():
 
 def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
     """A shoulder 6 mm off the side of the wheel: nothing within two millimetres, and a bite there."""
-    part = fuse(
-        box((-20, -30, 0), (20, 10.25, 10)),
-        box((-20, 16.25, 0), (20, 26, 14)),
-        box((-20, 10, 0), (20, 17, 6)),
+    part = joined(
+        [
+            box((-20, -30, 0), (20, 10.25, 10)),
+            box((-20, 16.25, 0), (20, 26, 14)),
+            box((-20, 10, 0), (20, 17, 6)),
+        ],
+        "the part",
     )
     setup = Setup(
         name="shoulder",

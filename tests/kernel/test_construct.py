@@ -5,7 +5,7 @@ import math
 import pytest
 
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.boolean import cut, fuse
+from fixturecheck.kernel.boolean import cut
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import bevelled, box, chamfer, cylinder, prism
 from fixturecheck.kernel.measure import box_of, volume_mm3
@@ -45,14 +45,6 @@ def test_cut_must_leave_one_piece() -> None:
         cut(bar, box((10.0, -1.0, -1.0), (20.0, 11.0, 11.0)))
     with pytest.raises(KernelError, match="0 solids"):
         cut(bar, box((-1.0, -1.0, -1.0), (31.0, 11.0, 11.0)))
-
-
-def test_fuse_joins_faces_in_one_plane() -> None:
-    solid = fuse(box((0.0, 0.0, 0.0), (10.0, 10.0, 10.0)), box((10.0, 0.0, 0.0), (25.0, 10.0, 10.0)))
-    assert len(faces_of(solid)) == 6
-    assert volume_mm3(solid) == pytest.approx(2500, rel=1e-12)
-    with pytest.raises(KernelError, match="2 solids"):
-        fuse(box((0.0, 0.0, 0.0), (1.0, 1.0, 1.0)), box((2.0, 0.0, 0.0), (3.0, 1.0, 1.0)))
 
 
 def test_chamfered_box() -> None:

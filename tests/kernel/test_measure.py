@@ -1,4 +1,4 @@
-"""Volume and centre of solids against closed forms, whatever their faces are written as."""
+"""Volumes, areas and centres of shapes against closed forms, whatever their faces are written as."""
 
 from __future__ import annotations
 
@@ -7,7 +7,18 @@ import math
 import cadquery as cq
 import pytest
 
-from fixturecheck.kernel.measure import mass_of, volume_mm3
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.measure import area_mm2 as area_mm2_of
+from fixturecheck.kernel.measure import (
+    centroid_of,
+    edge_ends,
+    is_flat,
+    is_straight,
+    mass_of,
+    normal_in_middle,
+    surface_kind,
+    volume_mm3,
+)
 from tests.contact.test_sampled import freeform
 
 SOLIDS = {
@@ -31,3 +42,28 @@ def test_volume_and_centre(name, drawn):
 
 def test_nothing_has_no_volume():
     assert volume_mm3(None) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "count", "area_mm2"),
+    # A cone of radii 6 and 2 and height 3 has the side pi (6 + 2) sqrt(3^2 + 4^2).
+    [("plane", 2, math.pi * (36 + 4)), ("cone", 1, math.pi * 8 * 5)],
+)
+def test_faces_have_their_kind_and_area(kind, count, area_mm2):
+    faces = [f for f in faces_of(cq.Solid.makeCone(6, 2, 3)) if surface_kind(f) == kind]
+    assert len(faces) == count
+    assert sum(area_mm2_of(f) for f in faces) == pytest.approx(area_mm2)
+    assert all(is_flat(f) == (kind == "plane") for f in faces)
+
+
+def test_centroids_of_what_has_area_length_or_neither():
+    half = cq.Solid.makeCylinder(6, 4, angleDegrees=180)
+    (flat, *_) = sorted((f for f in faces_of(half) if is_flat(f)), key=lambda f: centroid_of(f)[2])
+    # The centroid of half a disc lies 4 r / (3 pi) from its diameter, that of half a circle 2 r / pi.
+    assert math.hypot(*centroid_of(flat)[:2]) == pytest.approx(4 * 6 / (3 * math.pi))
+    assert normal_in_middle(flat) == pytest.approx((0, 0, -1))
+    (arc,) = (e for e in edges_of(flat) if not is_straight(e))
+    assert math.hypot(*centroid_of(arc)[:2]) == pytest.approx(2 * 6 / math.pi)
+    radii = [e for e in edges_of(flat) if is_straight(e)]
+    assert sorted(end[0] for e in radii for end in edge_ends(e)) == pytest.approx([-6, 0, 0, 6])
+    assert centroid_of(cq.Vertex.makeVertex(1, 2, 3)) == (1, 2, 3)

@@ -19,8 +19,15 @@ from shapely.ops import unary_union
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import apart, joined, shared_area_mm2, split
 from fixturecheck.kernel.construct import pulled
-from fixturecheck.kernel.outline import circle_through, widened
-from fixturecheck.kernel.sweep import Hood, Travel, swept_disc, swept_hood, swept_outline
+from fixturecheck.kernel.sweep import (
+    Hood,
+    Travel,
+    circle_through,
+    swept_disc,
+    swept_hood,
+    swept_outline,
+    widened,
+)
 
 R, T = 89.0, 13.0
 

@@ -18,7 +18,7 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.compiled import Vector, along, compiled, cross, dot, length, minus, row
 from fixturecheck.contact.proximity.candidates import Candidates, boxes_at, joined
 from fixturecheck.kernel.brep.features import Features
-from fixturecheck.kernel.mesh.surface import CHORD_MM
+from fixturecheck.kernel.mesh.triangles import CHORD_MM
 
 DEEP_MM = 1.0
 THIN = 0.3

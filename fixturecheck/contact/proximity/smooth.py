@@ -21,9 +21,8 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.valleys import Walk, least_places
 from fixturecheck.contact.proximity.candidates import Candidates, Scene, seen_from_a
 from fixturecheck.contact.proximity.vertices_edges import Ask
-from fixturecheck.kernel.brep.curves import STATIONS, Curve
 from fixturecheck.kernel.brep.features import Features
-from fixturecheck.kernel.brep.free_form import Smooth, Target
+from fixturecheck.kernel.brep.free_form import STATIONS, Curve, Smooth, Target
 from fixturecheck.kernel.brep.primitives import CurveKind
 
 _TURNS = 12

@@ -43,7 +43,7 @@ class Pieces:
         Whether weights are products of one for each parameter, so that the differences of neighbouring
         control points hold the directions of the derivatives in their cone.
     probe : Probe or None
-        The face, to tell what lies within its outline.
+        The face, which knows what lies within its outline.
     border : ndarray, shape (k, 3)
         Points along the outline, no place of which is further than `border_step_mm` from one.
     border_step_mm : float

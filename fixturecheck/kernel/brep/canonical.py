@@ -130,27 +130,27 @@ def _alike(drawn: Face, made: Face) -> bool:
 
 
 def _built(drawn: Solid, faces: Sequence[Face]) -> tuple[Solid, tuple[int, ...]]:
-    """Build a solid anew, and tell which drawn face each of its faces is."""
+    """Build a solid anew; return it with the number of the drawn face that each of its faces is."""
     edges = _Edges(drawn.wrapped)
     index = TopTools_IndexedMapOfShape()
     for face in faces:
         index.Add(face.wrapped)
     rank = {face: i for i, face in enumerate(order_by_place(faces))}
-    skins = [
+    numbers = [
         sorted((index.FindIndex(f) - 1 for f in parts_of(shell)), key=rank.__getitem__)
         for shell in parts_of(drawn.wrapped)
     ]
-    skins.sort(key=lambda skin: rank[skin[0]])
+    numbers.sort(key=lambda of_shell: rank[of_shell[0]])
     builder, made = BRep_Builder(), TopoDS_Solid()
     builder.MakeSolid(made)
-    for skin in skins:
+    for of_shell in numbers:
         shell = TopoDS_Shell()
         builder.MakeShell(shell)
-        for number in skin:
+        for number in of_shell:
             builder.Add(shell, _laid_out(TopoDS.Face_s(faces[number].wrapped), edges))
         shell.Closed(True)
         builder.Add(made, shell)
-    return Solid(made), tuple(number for skin in skins for number in skin)
+    return Solid(made), tuple(number for of_shell in numbers for number in of_shell)
 
 
 class _Edges:

@@ -17,14 +17,13 @@ from numpy.typing import NDArray
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.chords import Gathered, walk_edge
-from fixturecheck.kernel.brep.curves import Curve, curves_of
-from fixturecheck.kernel.brep.free_form import Smooth, Target, smooth_of, targets_of
+from fixturecheck.kernel.brep.free_form import Curve, Smooth, Target, curves_of, smooth_of, targets_of
 from fixturecheck.kernel.brep.primitives import Rim, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.surfaces import surface_of, swept_primitive
 from fixturecheck.kernel.brep.table import BrepTable, brep_tables
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import mass_of
-from fixturecheck.kernel.mesh.surface import SurfaceTriangulation, surface_triangulation
+from fixturecheck.kernel.mesh.triangles import SurfaceTriangulation, surface_triangulation
 from fixturecheck.kernel.shapes import Solid
 
 SQUARE = 1e-9

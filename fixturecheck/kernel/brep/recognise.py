@@ -148,13 +148,13 @@ def _rebuilt(solid: Solid) -> Solid | None:
     made = TopoDS_Solid()
     builder.MakeSolid(made)
     for shell in parts_of(drawn):
-        skin = TopoDS_Shell()
-        builder.MakeShell(skin)
+        made_shell = TopoDS_Shell()
+        builder.MakeShell(made_shell)
         for face in parts_of(shell):
             new = _laid_out(TopoDS.Face_s(face), simple[index.FindIndex(face) - 1], edges)
-            builder.Add(skin, new)
-        skin.Closed(True)
-        builder.Add(made, skin.Oriented(shell.Orientation()))
+            builder.Add(made_shell, new)
+        made_shell.Closed(True)
+        builder.Add(made, made_shell.Oriented(shell.Orientation()))
     fix = ShapeFix_Shape(made)
     fix.SetPrecision(_KERNEL_MM)
     fix.SetMaxTolerance(10 * SAME_MM)
@@ -285,7 +285,7 @@ def _circle(points: Floats) -> Curve | None:
 
 
 _FLATTEST_MM = 1e6
-"""A curve flatter than this is not told from a line within any length of the trade."""
+"""No part is so long that a curve flatter than this differs from a line."""
 
 
 def _edge(edge: Any, curve: Curve | None) -> Any:

@@ -22,6 +22,7 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, SurfaceKind
 from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, edge_side
 from fixturecheck.kernel.brep.topology import mapped, one_of_each, xyz
+from fixturecheck.kernel.place import drawing_matrix
 from fixturecheck.kernel.shapes import Edge, Face, Solid
 
 _SURFACES = {
@@ -245,7 +246,7 @@ def brep_tables(solids: Sequence[Solid]) -> list[BrepTable]:
     if not all(solid in _known for solid in solids):
         firsts: dict[tuple[int, bytes], Solid] = {}
         for solid, drawing in zip(solids, one_of_each(solids), strict=True):
-            first = firsts.setdefault((drawing, _place(solid)), solid)
+            first = firsts.setdefault((drawing, drawing_matrix(solid).tobytes()), solid)
             if solid not in _known:
                 _known[solid] = _known.get(first) or read_table(solid)
     found = [_known[solid] for solid in solids]
@@ -257,8 +258,3 @@ def brep_tables(solids: Sequence[Solid]) -> list[BrepTable]:
 def drawn(solid: Solid) -> Solid:
     """Return a solid where its topology is drawn, whatever it has been moved by since."""
     return Solid(solid.wrapped.Located(TopLoc_Location()))
-
-
-def _place(solid: Solid) -> bytes:
-    trsf = solid.wrapped.Location().Transformation()
-    return np.array([trsf.Value(i, j) for i in (1, 2, 3) for j in (1, 2, 3, 4)]).tobytes()

@@ -61,20 +61,20 @@ def canonical_order(solid: Solid) -> list[int]:
 
 
 def one_of_each(solids: Sequence[Solid]) -> list[int]:
-    """Return for each solid the index of the first one that has the same skin, wherever they stand.
+    """Return for each solid the index of the first one that is a copy of it, wherever they stand.
 
-    What is true of the skin (closed, valid, planar) needs finding out once for all placed copies. Solids
-    that share their topology have one skin, and so have copies whose geometry is the same to the bit.
+    What is true of a shape (closed, valid, planar) needs finding out once for all placed copies. Solids that
+    share their topology are copies, and so are those whose geometry is the same to the bit.
     """
     nowhere = TopLoc_Location()
     seen = TopTools_IndexedMapOfShape()
     first: list[int] = []
-    of_skin: dict[bytes, int] = {}
+    of_bytes: dict[bytes, int] = {}
     for i, solid in enumerate(solids):
         drawn = solid.wrapped.Located(nowhere)
         if not seen.Contains(drawn):
             seen.Add(drawn)
-            first.append(of_skin.setdefault(_written(drawn), i))
+            first.append(of_bytes.setdefault(_written(drawn), i))
     return [first[seen.FindIndex(s.wrapped.Located(nowhere)) - 1] for s in solids]
 
 

@@ -1,4 +1,4 @@
-"""Which triangles and polylines stand for a shape, for STL files and pictures."""
+"""Triangles that stand for a shape: fine ones for files and pictures, coarse ones with shared corners."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.GCPnts import GCPnts_TangentialDeflection
-from OCP.gp import gp_Trsf
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
 from OCP.TopLoc import TopLoc_Location
@@ -21,9 +20,15 @@ from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_Ind
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.shapes import Shape
+from fixturecheck.kernel.place import matrix_of_wrapped
+from fixturecheck.kernel.shapes import Shape, Solid
 
 _APART_MM = 1e-9
+CHORD_MM = 0.05
+"""Furthest that the triangles lie off a curved face."""
+_TURN_DEG = 30.0
+_SAME_MM = 1e-7
+"""Corners closer than this are one: faces triangulate their common edges each for itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +99,7 @@ class Tessellator:
             The kernel could not triangulate the shape.
         """
         wrapped = shape.wrapped
-        matrix = _matrix(wrapped.Location().Transformation())
+        matrix = matrix_of_wrapped(wrapped.Location())
         home = wrapped.Located(TopLoc_Location())
         # Shapes compare by address in Python; what they share when only the place differs is the TShape.
         key = (home.TShape(), home.Orientation())
@@ -137,15 +142,6 @@ def _xyz(point: Any) -> tuple[float, float, float]:
     return point.X(), point.Y(), point.Z()
 
 
-def _matrix(trsf: gp_Trsf) -> Floats:
-    """Return a kernel transformation as a 4 x 4 matrix."""
-    matrix = np.eye(4)
-    for row in range(3):
-        for column in range(4):
-            matrix[row, column] = trsf.Value(row + 1, column + 1)
-    return matrix
-
-
 def _triangles(shape: Any) -> tuple[Floats, Ints, Ints]:
     """Gather the triangles of every face, in the order of `faces_of`."""
     faces = TopTools_IndexedMapOfShape()
@@ -163,7 +159,7 @@ def _triangles(shape: Any) -> tuple[Floats, Ints, Ints]:
             raise KernelError(message)
         nodes = np.array([_xyz(grid.Node(k)) for k in range(1, grid.NbNodes() + 1)], dtype=np.float64)
         if not place.IsIdentity():
-            matrix = _matrix(place.Transformation())
+            matrix = matrix_of_wrapped(place)
             nodes = nodes @ matrix[:3, :3].T + matrix[:3, 3]
         corners = np.array([grid.Triangle(k).Get() for k in range(1, grid.NbTriangles() + 1)], dtype=np.int64)
         if face.Orientation() == TopAbs_Orientation.TopAbs_REVERSED:
@@ -190,7 +186,7 @@ def _on_triangles(edge: Any, face: Any) -> Floats:
     polygon = BRep_Tool.PolygonOnTriangulation_s(edge, grid, place)
     nodes = [polygon.Node(i) for i in range(1, polygon.NbNodes() + 1)]
     points = np.array([_xyz(grid.Node(n)) for n in nodes], dtype=np.float64)
-    matrix = _matrix(place.Transformation())
+    matrix = matrix_of_wrapped(place)
     return points @ matrix[:3, :3].T + matrix[:3, 3]
 
 
@@ -217,3 +213,46 @@ def stl_bytes(meshes: Iterable[Mesh]) -> bytes:
     rows["corners"] = corners
     header = b"fixturecheck, millimetre".ljust(80, b" ")
     return header + len(rows).to_bytes(4, "little") + rows.tobytes()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SurfaceTriangulation:
+    """Triangles of a solid in its own frame.
+
+    Parameters
+    ----------
+    points_mm : ndarray, shape (n, 3)
+        Corners, each once.
+    triangles, edges : ndarray of int, shape (t, 3) and (e, 2)
+        Numbers of corners.
+    triangle_face : ndarray of int, shape (t,)
+        Index of the face each belongs to, in the order of `faces_of`.
+    """
+
+    points_mm: Floats
+    triangles: Ints
+    triangle_face: Ints
+    edges: Ints
+
+
+def surface_triangulation(solid: Solid) -> SurfaceTriangulation:
+    """Return coarse triangles of a solid's surface that share their corners.
+
+    Raises
+    ------
+    KernelError
+        The kernel could not triangulate it.
+    """
+    mesh = Tessellator(deflection_mm=CHORD_MM, angle_deg=_TURN_DEG).mesh(solid)
+    _, first, number = np.unique(
+        np.round(mesh.points_mm / _SAME_MM).astype(np.int64), axis=0, return_index=True, return_inverse=True
+    )
+    triangles = number.ravel()[mesh.triangles]
+    sides = np.sort(triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    edges = np.unique(sides, axis=0)
+    return SurfaceTriangulation(
+        points_mm=mesh.points_mm[first],
+        triangles=triangles.astype(np.int64),
+        triangle_face=mesh.face_of,
+        edges=edges.astype(np.int64),
+    )
