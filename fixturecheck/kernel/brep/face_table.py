@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +22,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.hulls import Hull, hull_of, supporting
 from fixturecheck.kernel.brep.primitives import Circle, CurveKind, Surface, SurfaceKind
 from fixturecheck.kernel.brep.surfaces import plane_of, surface_of
-from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, FaceRow, brep_tables, drawn
+from fixturecheck.kernel.brep.table import BrepTable, EdgeRow, FaceRow, brep_tables, derived, drawn
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.shapes import Solid
 
@@ -106,18 +105,9 @@ class FaceTable:
     hull: Hull
 
 
-_made: WeakKeyDictionary[BrepTable, FaceTable] = WeakKeyDictionary()
-"""Made of each table once, and kept as long as it is."""
-
-
 def face_tables(solids: Sequence[Solid]) -> list[FaceTable]:
     """Return the face table of every solid, in the frame of its topology; copies of one drawing share one."""
-    found = []
-    for table in brep_tables([drawn(solid) for solid in solids]):
-        if table not in _made:
-            _made[table] = _face_table(table)
-        found.append(_made[table])
-    return found
+    return [derived(table, _face_table) for table in brep_tables([drawn(solid) for solid in solids])]
 
 
 def _face_table(table: BrepTable) -> FaceTable:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache, partial
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,7 @@ from fixturecheck.kernel.brep.chords import Gathered, walk_edge
 from fixturecheck.kernel.brep.free_form import Curve, Smooth, Target, curves_of, smooth_of, targets_of
 from fixturecheck.kernel.brep.primitives import Rim, SurfaceKind, SweptPrimitive
 from fixturecheck.kernel.brep.surfaces import surface_of, swept_primitive
-from fixturecheck.kernel.brep.table import BrepTable, brep_tables
+from fixturecheck.kernel.brep.table import BrepTable, brep_tables, derived
 from fixturecheck.kernel.brep.topology import xyz
 from fixturecheck.kernel.measure import mass_of
 from fixturecheck.kernel.mesh.triangles import SurfaceTriangulation, surface_triangulation
@@ -104,10 +103,6 @@ class Features:
     curves: Callable[[], tuple[Curve, ...]] = field(default=tuple, repr=False)
 
 
-_made: WeakKeyDictionary[BrepTable, Features] = WeakKeyDictionary()
-"""Made of each table once, and kept as long as it is."""
-
-
 def features_of(solid: Solid) -> Features:
     """Return what of a solid can touch, in the solid's own frame.
 
@@ -118,9 +113,7 @@ def features_of(solid: Solid) -> Features:
     """
     try:
         (table,) = brep_tables([solid])
-        if table not in _made:
-            _made[table] = _features(table)
-        return _made[table]
+        return derived(table, _features)
     except KernelError:
         raise
     except Exception as failure:  # the kernel raises its own unrelated types

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from OCP.BRep import BRep_Tool
@@ -24,6 +24,8 @@ from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, edge_side
 from fixturecheck.kernel.brep.topology import mapped, one_of_each, xyz
 from fixturecheck.kernel.place import drawing_matrix
 from fixturecheck.kernel.shapes import Edge, Face, Solid
+
+T = TypeVar("T")
 
 _SURFACES = {
     GeomAbs_SurfaceType.GeomAbs_Plane: SurfaceKind.PLANE,
@@ -154,7 +156,7 @@ class EdgeRow:
         return EdgeProbe(Edge(self.edge), [edge_side(edge, row.probe) for edge, row in self.sides])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, weakref_slot=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BrepTable:
     """The faces, edges and vertices of one solid, each once, in the kernel's order.
 
@@ -169,6 +171,8 @@ class BrepTable:
         Vertices at the first and last parameter of each edge.
     two_sided : tuple of EdgeRow
         Edges with a face on two sides, in the order in which a walk round the faces meets them.
+    derived : dict
+        What was made of it so far, by the function that makes it.
     """
 
     solid: Solid
@@ -179,6 +183,7 @@ class BrepTable:
     face_vertices: tuple[Ints, ...]
     edge_vertices: Ints
     two_sided: tuple[EdgeRow, ...]
+    derived: dict[Any, Any] = field(default_factory=dict, repr=False)
 
 
 def read_table(solid: Solid) -> BrepTable:
@@ -252,6 +257,14 @@ def brep_tables(solids: Sequence[Solid]) -> list[BrepTable]:
     found = [_known[solid] for solid in solids]
     while len(_known) > _KEPT:
         del _known[next(iter(_known))]
+    return found
+
+
+def derived(table: BrepTable, make: Callable[[BrepTable], T]) -> T:
+    """Return what a function makes of a table; it is made once, and kept as long as the table is."""
+    if make not in table.derived:
+        table.derived[make] = make(table)
+    found: T = table.derived[make]
     return found
 
 
