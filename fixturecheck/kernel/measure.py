@@ -29,6 +29,21 @@ from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.result import Vector
 
+_SIMPLE = {"PLANE", "CYLINDER", "CONE", "SPHERE", "TORUS"}
+"""Kinds of surfaces whose volumes the kernel integrates exactly."""
+
+_SURE = 1e-9
+"""Share of the volume to which free-form faces are integrated."""
+
+_LENGTH_MM = 1e-9
+"""The kernel's length of an ellipse is off by 3e-4 of it unless a tolerance is stated."""
+
+_PANELS, _NODES = 4, 8
+"""Pieces of each smooth run of a curve, and Gauss points in each."""
+
+Nearest = tuple[float, Floats, Floats, Shape, Shape]
+"""A least distance, where it is on either shape, and the face, edge or corner that it is on."""
+
 
 def box_of(shape: Shape) -> Box:
     """Return the tight axis-aligned box of a shape, without the kernel's safety margin, in mm."""
@@ -36,6 +51,31 @@ def box_of(shape: Shape) -> Box:
     BRepBndLib.AddOptimal_s(shape.wrapped, box, False, False)
     box.SetGap(0.0)
     return box.Get()  # type: ignore[no-any-return]  # six floats; the kernel has no types
+
+
+def loose_box(shape: Shape) -> Box:
+    """Return a box that surely holds a shape; quick, and larger than the tight one on curved faces."""
+    box = Bnd_Box()
+    BRepBndLib.Add_s(shape.wrapped, box, False)
+    found: Box = box.Get()
+    return found
+
+
+def box_gap_mm(a: Box, b: Box) -> float:
+    """Return the distance between two boxes; zero or less where they meet."""
+    gaps = [max(a[i] - b[i + 3], b[i] - a[i + 3]) for i in range(3)]
+    if max(gaps) <= 0:
+        return max(gaps)
+    return math.hypot(*(max(g, 0.0) for g in gaps))
+
+
+def extent_along(shape: Shape, direction: Floats) -> tuple[float, float]:
+    """Return the least and greatest x.d over a shape, for a unit direction d, mm."""
+    turn = gp_Trsf()
+    turn.SetTransformation(gp_Ax3(gp_Pnt(0, 0, 0), gp_Dir(*direction)))
+    turned = BRepBuilderAPI_Transform(shape.wrapped, turn, True).Shape()
+    box = box_of(cq_shape(turned))
+    return box[2], box[5]
 
 
 def volume_mm3(shape: Shape) -> float:
@@ -58,111 +98,49 @@ def mass_of(shape: Shape) -> tuple[float, tuple[float, float, float]]:
     return float(found.Mass()), (centre.X(), centre.Y(), centre.Z())
 
 
-_SIMPLE = {"PLANE", "CYLINDER", "CONE", "SPHERE", "TORUS"}
+def centre_of(shape: Shape) -> tuple[float, float, float]:
+    """Return the centre of mass of a solid or of all solids in a compound."""
+    return mass_of(shape)[1]
 
 
-_SURE = 1e-9
-"""Share of the volume to which free-form faces are integrated."""
+def area_mm2(shape: Shape) -> float:
+    """Return the area of a face, or of all faces of a shape."""
+    return float(shape.Area())
 
 
-def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
-    """Return the least distance between two shapes (mm) and one point on each where it occurs.
-
-    The kernel may report a small positive distance for solids that intersect; whoever needs to know
-    that they do not must ask for the common volume too.
-    """
-    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
-    if not found.IsDone() or found.NbSolution() == 0:
-        message = "the kernel found no least distance between two shapes"
-        raise KernelError(message)
-    p, q = found.PointOnShape1(1), found.PointOnShape2(1)
-    return float(found.Value()), np.array(p.Coord()), np.array(q.Coord())
+def centroid_of(shape: Shape) -> Vector:
+    """Return the centroid of a face's area or of an edge's length, or where a vertex is, mm."""
+    centre: Vector = shape.Center().toTuple()
+    return centre
 
 
-def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Floats, Floats]]:
-    """Return every solution of the least distance that is not longer than `within_mm`."""
-    return [(apart, on_a, on_b) for apart, on_a, on_b, _, _ in nearest_features(a, b, within_mm)]
+def is_inside(solid: Solid, point: Floats) -> bool:
+    """Tell whether a point lies within a solid."""
+    return bool(solid.isInside(cq.Vector(*point.tolist()), 1e-9))
 
 
-Nearest = tuple[float, Floats, Floats, Shape, Shape]
-"""A least distance, where it is on either shape, and the face, edge or corner that it is on."""
+def surface_kind(face: Face) -> str:
+    """Return the kernel's word for the surface of a face: plane, cylinder, cone, sphere, torus ..."""
+    return str(face.geomType()).lower()
 
 
-def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
-    """Return every solution of the least distance of two shapes that is not longer than `within_mm`."""
-    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
-    if not found.IsDone():
-        message = "the kernel found no least distance between two shapes"
-        raise KernelError(message)
-    if found.NbSolution() == 0 or found.Value() > within_mm:
-        return []
-    return [
-        (
-            float(found.Value()),
-            np.array(found.PointOnShape1(i).Coord()),
-            np.array(found.PointOnShape2(i).Coord()),
-            cq_shape(found.SupportOnShape1(i)),
-            cq_shape(found.SupportOnShape2(i)),
-        )
-        for i in range(1, found.NbSolution() + 1)
-    ]
+def is_flat(face: Face) -> bool:
+    """Say whether a face is drawn as a plane."""
+    return surface_kind(face) == "plane"
 
 
-def on_face(point: Floats, face: Face, within_mm: float) -> bool:
-    """Say whether a point lies on a face, trimmed as it is."""
-    return distance(vertex(point), face)[0] <= within_mm
+def flat_of(face: Face) -> tuple[Vector, Vector] | None:
+    """Return centre and outward unit normal of a flat face; None when it is not flat."""
+    if face.geomType() != "PLANE":
+        return None
+    return face.Center().toTuple(), face.normalAt().toTuple()
 
 
-def edge_middle(edge: Edge) -> Floats:
-    """Return the point halfway along an edge."""
-    return np.array(edge.positionAt(0.5).toTuple())
-
-
-def tangent_at(edge: Edge, point: Floats) -> Floats:
-    """Return the unit direction of an edge at its point nearest to `point`."""
-    curve = BRepAdaptor_Curve(edge.wrapped)
-    foot = GeomAPI_ProjectPointOnCurve(gp_Pnt(*point), BRep_Tool.Curve_s(edge.wrapped, 0.0, 1.0))
-    first, last = curve.FirstParameter(), curve.LastParameter()
-    at = foot.LowerDistanceParameter() if foot.NbPoints() else first
-    spot, along = gp_Pnt(), gp_Vec()
-    curve.D1(at, spot, along)
-    if foot.NbPoints() == 0 and spot.Distance(gp_Pnt(*point)) > curve.Value(last).Distance(gp_Pnt(*point)):
-        curve.D1(last, spot, along)
-    direction = np.array(along.Coord())
-    return np.asarray(direction / np.linalg.norm(direction))
-
-
-_LENGTH_MM = 1e-9
-"""The kernel's length of an ellipse is off by 3e-4 of it unless a tolerance is stated."""
-
-
-_PANELS, _NODES = 4, 8
-
-
-def edge_length_mm(edge: Edge) -> float:
-    """Return the length of an edge."""
-    return float(GCPnts_AbscissaPoint.Length_s(BRepAdaptor_Curve(edge.wrapped), _LENGTH_MM))
-
-
-def edge_centre(edge: Edge) -> Floats:
-    """Return the centre of mass of an edge, by Gauss and Legendre's rule piece by piece."""
-    curve = BRepAdaptor_Curve(edge.wrapped)
-    if curve.GetType() == GeomAbs_CurveType.GeomAbs_Line:
-        return edge_middle(edge)
-    at, weights = np.polynomial.legendre.leggauss(_NODES)
-    breaks = TColStd_Array1OfReal(1, curve.NbIntervals(GeomAbs_Shape.GeomAbs_CN) + 1)
-    curve.Intervals(breaks, GeomAbs_Shape.GeomAbs_CN)
-    knots = [breaks.Value(k + 1) for k in range(breaks.Length())]
-    ends = np.unique([np.linspace(*pair, _PANELS + 1) for pair in pairwise(knots)])
-    whole, moment = 0.0, np.zeros(3)
-    spot, along = gp_Pnt(), gp_Vec()
-    for low, high in pairwise(ends.tolist()):
-        for node, weight in zip(at, weights, strict=True):
-            curve.D1((low + high) / 2 + float(node) * (high - low) / 2, spot, along)
-            share = float(weight) * along.Magnitude()
-            whole += share
-            moment += share * np.array(spot.Coord())
-    return moment / whole
+def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
+    """Return a face's centre, its outward normal there, and whether it is flat."""
+    centre = face.Center()
+    normal = face.normalAt(centre)
+    return np.array(centre.toTuple()), np.array(normal.toTuple()), face.geomType() == "PLANE"
 
 
 def normal_at(face: Face, point: Floats) -> Floats:
@@ -181,48 +159,10 @@ def normal_at(face: Face, point: Floats) -> Floats:
         raise KernelError(message) from failure
 
 
-def centre_of(shape: Shape) -> tuple[float, float, float]:
-    """Return the centre of mass of a solid or of all solids in a compound."""
-    return mass_of(shape)[1]
-
-
-def extent_along(shape: Shape, direction: Floats) -> tuple[float, float]:
-    """Return the least and greatest x.d over a shape, for a unit direction d, mm."""
-    turn = gp_Trsf()
-    turn.SetTransformation(gp_Ax3(gp_Pnt(0, 0, 0), gp_Dir(*direction)))
-    turned = BRepBuilderAPI_Transform(shape.wrapped, turn, True).Shape()
-    box = box_of(cq_shape(turned))
-    return box[2], box[5]
-
-
-def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
-    """Return a face's centre, its outward normal there, and whether it is flat."""
-    centre = face.Center()
-    normal = face.normalAt(centre)
-    return np.array(centre.toTuple()), np.array(normal.toTuple()), face.geomType() == "PLANE"
-
-
-def loose_box(shape: Shape) -> Box:
-    """Return a box that surely holds a shape; quick, and larger than the tight one on curved faces."""
-    box = Bnd_Box()
-    BRepBndLib.Add_s(shape.wrapped, box, False)
-    found: Box = box.Get()
-    return found
-
-
-def box_gap_mm(a: Box, b: Box) -> float:
-    """Return the distance between two boxes; zero or less where they meet."""
-    gaps = [max(a[i] - b[i + 3], b[i] - a[i + 3]) for i in range(3)]
-    if max(gaps) <= 0:
-        return max(gaps)
-    return math.hypot(*(max(g, 0.0) for g in gaps))
-
-
-def flat_of(face: Face) -> tuple[Vector, Vector] | None:
-    """Return centre and outward unit normal of a flat face; None when it is not flat."""
-    if face.geomType() != "PLANE":
-        return None
-    return face.Center().toTuple(), face.normalAt().toTuple()
+def normal_in_middle(face: Face) -> Vector:
+    """Return the outward unit normal of a face at the middle of its parameters."""
+    normal: Vector = face.normalAt().toTuple()
+    return normal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -253,9 +193,9 @@ def hollow_rounds(shape: Shape) -> list[Fillet]:
     return found
 
 
-def is_inside(solid: Solid, point: Floats) -> bool:
-    """Tell whether a point lies within a solid."""
-    return bool(solid.isInside(cq.Vector(*point.tolist()), 1e-9))
+def is_straight(edge: Edge) -> bool:
+    """Say whether an edge is drawn as a straight line."""
+    return bool(edge.geomType() == "LINE")
 
 
 def edge_ends(edge: Edge) -> tuple[Floats, Floats]:
@@ -263,38 +203,95 @@ def edge_ends(edge: Edge) -> tuple[Floats, Floats]:
     return np.array(edge.startPoint().toTuple()), np.array(edge.endPoint().toTuple())
 
 
+def edge_middle(edge: Edge) -> Floats:
+    """Return the point halfway along an edge."""
+    return np.array(edge.positionAt(0.5).toTuple())
+
+
 def edge_way(edge: Edge) -> Floats:
     """Return the unit direction of an edge at its middle."""
     return np.array(edge.tangentAt(0.5).toTuple())
 
 
-def area_mm2(shape: Shape) -> float:
-    """Return the area of a face, or of all faces of a shape."""
-    return float(shape.Area())
+def tangent_at(edge: Edge, point: Floats) -> Floats:
+    """Return the unit direction of an edge at its point nearest to `point`."""
+    curve = BRepAdaptor_Curve(edge.wrapped)
+    foot = GeomAPI_ProjectPointOnCurve(gp_Pnt(*point), BRep_Tool.Curve_s(edge.wrapped, 0.0, 1.0))
+    first, last = curve.FirstParameter(), curve.LastParameter()
+    at = foot.LowerDistanceParameter() if foot.NbPoints() else first
+    spot, along = gp_Pnt(), gp_Vec()
+    curve.D1(at, spot, along)
+    if foot.NbPoints() == 0 and spot.Distance(gp_Pnt(*point)) > curve.Value(last).Distance(gp_Pnt(*point)):
+        curve.D1(last, spot, along)
+    direction = np.array(along.Coord())
+    return np.asarray(direction / np.linalg.norm(direction))
 
 
-def centroid_of(shape: Shape) -> Vector:
-    """Return the centroid of a face's area or of an edge's length, or where a vertex is, mm."""
-    centre: Vector = shape.Center().toTuple()
-    return centre
+def edge_length_mm(edge: Edge) -> float:
+    """Return the length of an edge."""
+    return float(GCPnts_AbscissaPoint.Length_s(BRepAdaptor_Curve(edge.wrapped), _LENGTH_MM))
 
 
-def normal_in_middle(face: Face) -> Vector:
-    """Return the outward unit normal of a face at the middle of its parameters."""
-    normal: Vector = face.normalAt().toTuple()
-    return normal
+def edge_centre(edge: Edge) -> Floats:
+    """Return the centre of mass of an edge, by Gauss and Legendre's rule piece by piece."""
+    curve = BRepAdaptor_Curve(edge.wrapped)
+    if curve.GetType() == GeomAbs_CurveType.GeomAbs_Line:
+        return edge_middle(edge)
+    at, weights = np.polynomial.legendre.leggauss(_NODES)
+    breaks = TColStd_Array1OfReal(1, curve.NbIntervals(GeomAbs_Shape.GeomAbs_CN) + 1)
+    curve.Intervals(breaks, GeomAbs_Shape.GeomAbs_CN)
+    knots = [breaks.Value(k + 1) for k in range(breaks.Length())]
+    ends = np.unique([np.linspace(*pair, _PANELS + 1) for pair in pairwise(knots)])
+    whole, moment = 0.0, np.zeros(3)
+    spot, along = gp_Pnt(), gp_Vec()
+    for low, high in pairwise(ends.tolist()):
+        for node, weight in zip(at, weights, strict=True):
+            curve.D1((low + high) / 2 + float(node) * (high - low) / 2, spot, along)
+            share = float(weight) * along.Magnitude()
+            whole += share
+            moment += share * np.array(spot.Coord())
+    return moment / whole
 
 
-def surface_kind(face: Face) -> str:
-    """Return the kernel's word for the surface of a face: plane, cylinder, cone, sphere, torus ..."""
-    return str(face.geomType()).lower()
+def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
+    """Return the least distance between two shapes (mm) and one point on each where it occurs.
+
+    The kernel may report a small positive distance for solids that intersect; whoever needs to know
+    that they do not must ask for the common volume too.
+    """
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone() or found.NbSolution() == 0:
+        message = "the kernel found no least distance between two shapes"
+        raise KernelError(message)
+    p, q = found.PointOnShape1(1), found.PointOnShape2(1)
+    return float(found.Value()), np.array(p.Coord()), np.array(q.Coord())
 
 
-def is_flat(face: Face) -> bool:
-    """Say whether a face is drawn as a plane."""
-    return surface_kind(face) == "plane"
+def closest_points(a: Shape, b: Shape, within_mm: float) -> list[tuple[float, Floats, Floats]]:
+    """Return every solution of the least distance that is not longer than `within_mm`."""
+    return [(apart, on_a, on_b) for apart, on_a, on_b, _, _ in nearest_features(a, b, within_mm)]
 
 
-def is_straight(edge: Edge) -> bool:
-    """Say whether an edge is drawn as a straight line."""
-    return bool(edge.geomType() == "LINE")
+def nearest_features(a: Shape, b: Shape, within_mm: float) -> list[Nearest]:
+    """Return every solution of the least distance of two shapes that is not longer than `within_mm`."""
+    found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
+    if not found.IsDone():
+        message = "the kernel found no least distance between two shapes"
+        raise KernelError(message)
+    if found.NbSolution() == 0 or found.Value() > within_mm:
+        return []
+    return [
+        (
+            float(found.Value()),
+            np.array(found.PointOnShape1(i).Coord()),
+            np.array(found.PointOnShape2(i).Coord()),
+            cq_shape(found.SupportOnShape1(i)),
+            cq_shape(found.SupportOnShape2(i)),
+        )
+        for i in range(1, found.NbSolution() + 1)
+    ]
+
+
+def on_face(point: Floats, face: Face, within_mm: float) -> bool:
+    """Say whether a point lies on a face, trimmed as it is."""
+    return distance(vertex(point), face)[0] <= within_mm
