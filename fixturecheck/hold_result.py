@@ -321,6 +321,132 @@ class PartHeld:
         return self.motions[0].body if self.motions else None
 
 
+class OffKind(StrEnum):
+    """How a body comes off."""
+
+    LIFT = "lift"
+    TIP = "tip"
+    SLIDE = "slide"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OffWay:
+    """One way in which a body comes off.
+
+    Parameters
+    ----------
+    kind : OffKind
+        How it goes.
+    along : Vector
+        Unit direction of a lift or slide; level direction toward which a tip topples.
+    about_bottom : bool
+        A tip turns about an edge of the body's own level bottom.
+    force_n : (float, float) or None
+        What it takes, low to high; None where the residual pull is not known.
+    rubs : tuple of (FaceRef, FaceRef)
+        Pairs of faces that rub though one of them is finished.
+    """
+
+    kind: OffKind
+    along: Vector
+    about_bottom: bool
+    force_n: tuple[float, float] | None
+    rubs: tuple[tuple[FaceRef, FaceRef], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PryAt:
+    """Where a tool gets under an edge.
+
+    Parameters
+    ----------
+    under_mm : float
+        How far it gets under a lip; zero at a square edge.
+    at_mm : Vector
+        The place.
+    """
+
+    under_mm: float
+    at_mm: Vector
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SteelKeeps:
+    """What magnetism a steel keeps.
+
+    Parameters
+    ----------
+    kept, soft_too : str, bool
+        The class of the steel, and whether its low end is soft.
+    coercivity_a_m : (float, float)
+        Low and high.
+    path_mm : float
+        Length of the flux path in it, from pole to pole.
+    mmf_a : float
+        What it drives over that path, at most.
+    magnet_mmf_a : float or None
+        What the magnet drives; None where that is not known.
+    field_t, chips_t : float
+        Flux density that it may show off the magnet, and that at which round chips hang on.
+    """
+
+    kept: str
+    soft_too: bool
+    coercivity_a_m: tuple[float, float]
+    path_mm: float
+    mmf_a: float
+    magnet_mmf_a: float | None
+    field_t: float
+    chips_t: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstSteps:
+    """What is done before the first body is touched.
+
+    Parameters
+    ----------
+    grinds, mills : bool
+        What has to be clear of the work: the wheel, the cutter.
+    magnet_off, demagnetise : bool
+        Whether a magnet is switched off, and its demagnetising cycle run.
+    opened, loosened : tuple of str
+        Vises and clamps.
+    """
+
+    grinds: bool
+    mills: bool
+    magnet_off: bool
+    demagnetise: bool
+    opened: tuple[str, ...] = ()
+    loosened: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Burr:
+    """One edge between a ground face and its neighbour that the wheel runs out over.
+
+    Parameters
+    ----------
+    edge : str
+        `body.a+b`, the two faces that meet there.
+    ends : tuple of str
+        `+X`, `-X` or both: the ends at which the table carries it out from under the wheel.
+    sparks : bool
+        One of the ends is where the wheel's rim leaves the work, which is where the burr is heavier.
+    seats : tuple of str
+        Which of the two faces is a seat in the set-up.
+    length_mm : float
+        Of the edge.
+    """
+
+    edge: str
+    ends: tuple[str, ...]
+    sparks: bool
+    seats: tuple[str, ...]
+    length_mm: float
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ComesOff:
     """The motion in which a body comes off, as it was tried on the solids; for reports to show.
@@ -353,9 +479,9 @@ class BodyLeaves:
         Its name.
     residual_n : (float, float) or None
         What still draws it with the magnet off.
-    ways : tuple of str
-        How it can be lifted or tipped without sliding on a ground face.
-    pry : str or None
+    ways : tuple of OffWay
+        How it comes off, the easiest first; empty where it comes off no way.
+    pry : PryAt or None
         Where a tool gets under an edge.
     demagnetise : bool
         Its steel keeps magnetism.
@@ -365,8 +491,8 @@ class BodyLeaves:
 
     body: str
     residual_n: tuple[float, float] | None
-    ways: tuple[str, ...]
-    pry: str | None
+    ways: tuple[OffWay, ...]
+    pry: PryAt | None
     demagnetise: bool
     motion: ComesOff | None = None
 
@@ -471,10 +597,10 @@ class HoldFound:
         Fixtures that stand on nothing: every figure is without them.
     leaving : tuple of BodyLeaves
         In the order in which bodies come away.
-    burrs : tuple of str
+    burrs : tuple of Burr
         Edges that the cuts made, to be stoned.
-    before : str
-        What is done before the first body is touched; empty where nothing comes off.
+    before : FirstSteps or None
+        What is done before the first body is touched; None where nothing comes off.
     ceiling : float
         Factor at which the search ends; one that reaches it is a bound.
     maps : tuple of PullMap
@@ -493,8 +619,8 @@ class HoldFound:
     kept: tuple[tuple[str, str], ...] = ()
     left_out: tuple[str, ...] = ()
     leaving: tuple[BodyLeaves, ...] = ()
-    burrs: tuple[str, ...] = ()
-    before: str = ""
+    burrs: tuple[Burr, ...] = ()
+    before: FirstSteps | None = None
     ceiling: float = 30.0
     maps: tuple[PullMap, ...] = ()
     section: FluxSection | None = None

@@ -23,6 +23,8 @@ from fixturecheck.release.sequence import HAND_N
 from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.shop.tables import material
 from fixturecheck.units import Writing
+from fixturecheck.wording.release import burr_words, first_words, keeps_words, pry_words, step_words
+from fixturecheck.wording.sentences import sentence
 
 ID = "release"
 TITLE = "Parts come off clean"
@@ -54,22 +56,29 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield _comes_off(release, body, number, stage.setup.write)
     yield from _keeps(stage, release)
     if release.burrs:
-        says = f"Stone these edges before the next seating: {'; '.join(release.burrs)}."
+        edges = "; ".join(burr_words(b) for b in release.burrs)
+        says = f"Stone these edges before the next seating: {edges}."
         yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", kind="burrs", says=says, source=BURRS)
 
 
 def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> Finding:
     """Judge one body's way."""
-    before = f"{release.before}. " if number == 1 else ""
+    before = f"{sentence(first_words(release.before))} " if number == 1 else ""
+    best = body.ways[0] if body.ways else None
+    step = step_words(body.body, best, hand_n=HAND_N, keeps=body.demagnetise, write=write)
     pry = ""
     if not body.by_hand or body.demagnetise:
-        pry = f" A pry reaches it {body.pry}." if body.pry else " No edge of it is free for a pry."
+        pry = (
+            f" A pry reaches it {pry_words(body.pry, write)}."
+            if body.pry
+            else " No edge of it is free for a pry."
+        )
     rubs = ""
-    if body.rubs:
-        pairs = ", ".join(f"{own} on {other}" for own, other in body.rubs)
+    if best and best.rubs:
+        pairs = ", ".join(f"{own} on {other}" for own, other in best.rubs)
         rubs = f" No way that was tried spares finished faces: it rubs {pairs}."
     reason = f" Not known: {release.reason}." if _unknown(release, body) else ""
-    high = body.force_n.high if body.force_n else None
+    high = best.force_n[1] if best and best.force_n else None
     return Finding(
         check=ID,
         verdict=_verdict(release, body),
@@ -80,7 +89,7 @@ def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> 
         unit="N" if high is not None else "",
         limit=HAND_N if high is not None else None,
         margin=HAND_N - high if high is not None else None,
-        says=f"{before}{body.step}.{rubs}{pry}{reason}",
+        says=f"{before}{step}.{rubs}{pry}{reason}",
         source=_source(write),
         location_mm=body.at_mm,
         direction=body.direction,
@@ -88,7 +97,7 @@ def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> 
 
 
 def _unknown(release: Release, body: Leaving) -> bool:
-    return bool(body.ways) and body.force_n is None and bool(release.reason)
+    return bool(body.ways) and body.ways[0].force_n is None and bool(release.reason)
 
 
 def _verdict(release: Release, body: Leaving) -> Verdict:
@@ -96,7 +105,7 @@ def _verdict(release: Release, body: Leaving) -> Verdict:
         return Verdict.NO_GO
     if _unknown(release, body):
         return Verdict.UNKNOWN
-    if body.rubs or (not body.by_hand and body.pry is None):
+    if body.ways[0].rubs or (not body.by_hand and body.pry is None):
         return Verdict.CAUTION
     return Verdict.GO
 
@@ -105,16 +114,17 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
     """Ask for demagnetising where a steel keeps magnetism, once for each."""
     together: dict[str, list[Leaving]] = {}
     for body in release.order:
-        if body.keeps:
+        if body.keeps or body.keeps_unknown:
             together.setdefault(stage.setup.body(body.body).material, []).append(body)
     for name, bodies in sorted(together.items()):
         who = ", ".join(b.body for b in bodies)
         first = bodies[0]
         subject = f"{who}: {name}"
-        if not first.demagnetise:
-            says = f"{who}: {first.keeps}."
+        if first.keeps is None:
+            says = f"{who}: whether the steel keeps magnetism is not known: {first.keeps_unknown}."
             yield not_computed(ID, subject, says, source=KEEPS)
             continue
+        keeps = keeps_words(first.keeps, stage.setup.write)
         coercivity = material(name).coercivity_a_m
         high = coercivity[1] if coercivity else SOFT_BELOW_A_M
         yield Finding(
@@ -128,7 +138,7 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
             limit=SOFT_BELOW_A_M,
             margin=SOFT_BELOW_A_M - high,
             says=(
-                f"Demagnetise {who} before lifting, and again before the next seating: {first.keeps}. "
+                f"Demagnetise {who} before lifting, and again before the next seating: {keeps}. "
                 "The forces above count the magnet's own residual pull alone."
             ),
             source=KEEPS,

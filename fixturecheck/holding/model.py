@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fixturecheck.hold_result import ComesOff, Outcome
+from fixturecheck.hold_result import Burr, ComesOff, FirstSteps, OffWay, Outcome, PryAt, SteelKeeps
 from fixturecheck.interval import Range
 from fixturecheck.machining.grinding import Forces, Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
@@ -207,42 +207,38 @@ class Leaving:
         Its name.
     residual_n : Range or None
         What still draws it with the magnet off; None where it is not known.
-    ways : tuple of str
+    ways : tuple of OffWay
         Which way it can lift or tip without sliding on a ground face, the easiest first; where none can,
         which way it comes off all the same; empty where it comes off no way.
-    pry : str or None
+    pry : PryAt or None
         An edge that a tool can get under.
-    demagnetise : bool
-        Its steel keeps some magnetism.
-    step : str
-        What to do, in one sentence.
-    force_n : Range or None
-        Force of the first way; None where the residual pull is not known.
     by_hand : bool or None
         Whether fingers do it.
-    rubs : tuple of (str, str)
-        Pairs of faces that the first way rubs though one of them is finished.
     at_mm, direction : Vector or None
         Where the first way starts, and which way it goes.
-    keeps : str
-        What its steel does with magnetism, in words; empty where it keeps none to speak of.
+    keeps : SteelKeeps or None
+        What magnetism its steel keeps; None where that is none to speak of, or is not known.
+    keeps_unknown : str
+        Why that is not known; empty where it is.
     motion : ComesOff or None
-        The first way; None where there is none.
+        The first way, as a motion; None where there is none.
     """
 
     body: str
     residual_n: Range | None
-    ways: tuple[str, ...]
-    pry: str | None
-    demagnetise: bool
-    step: str = ""
-    force_n: Range | None = None
+    ways: tuple[OffWay, ...]
+    pry: PryAt | None
     by_hand: bool | None = None
-    rubs: tuple[tuple[str, str], ...] = ()
     at_mm: Vector | None = None
     direction: Vector | None = None
-    keeps: str = ""
+    keeps: SteelKeeps | None = None
+    keeps_unknown: str = ""
     motion: ComesOff | None = None
+
+    @property
+    def demagnetise(self) -> bool:
+        """Whether its steel keeps some magnetism."""
+        return self.keeps is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -253,17 +249,17 @@ class Release:
     ----------
     order : tuple of Leaving
         Bodies in the order in which they come away.
-    burrs : tuple of str
+    burrs : tuple of Burr
         Edges that the cuts made, to be stoned.
-    before : str
+    before : FirstSteps
         What comes before the first body is touched.
     reason : str
         Why the residual pull, or all of it, is not known; empty where it is.
     """
 
     order: tuple[Leaving, ...]
-    burrs: tuple[str, ...]
-    before: str = ""
+    burrs: tuple[Burr, ...]
+    before: FirstSteps
     reason: str = ""
 
 

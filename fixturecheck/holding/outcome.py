@@ -254,7 +254,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
             for b in (release.order if release else ())
         ),
         burrs=release.burrs if release else (),
-        before=release.before if release else "",
+        before=release.before if release else None,
         ceiling=CEILING,
         maps=maps_of(held.pulls),
         section=section_of(held),

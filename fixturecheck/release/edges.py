@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.arrays import Floats
+from fixturecheck.hold_result import Burr
 from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import solids_of
@@ -22,39 +23,6 @@ from fixturecheck.setup.model import Body, Setup
 # An edge is left by the wheel where it looks this much along the traverse: 20 degrees off it.
 _ACROSS = np.sin(np.radians(20.0))
 _FLUSH = 1e-3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Burr:
-    """One edge between a ground face and its neighbour that the wheel runs out over.
-
-    Parameters
-    ----------
-    edge : str
-        `body.a+b`, the two faces that meet there.
-    ends : tuple of str
-        `+X`, `-X` or both: the ends at which the table carries it out from under the wheel.
-    sparks : bool
-        One of the ends is where the wheel's rim leaves the work, which is where the burr is heavier.
-    seats : tuple of str
-        Which of the two faces is a seat in the set-up.
-    length_mm : float
-        Of the edge.
-    """
-
-    edge: str
-    ends: tuple[str, ...]
-    sparks: bool
-    seats: tuple[str, ...]
-    length_mm: float
-
-    @property
-    def says(self) -> str:
-        """The edge in words."""
-        where = "both ends of the stroke" if len(self.ends) > 1 else f"the {self.ends[0]} end"
-        heavy = ", where the sparks leave" if self.sparks and len(self.ends) == 1 else ""
-        seat = f"; {' and '.join(self.seats)} is a seat" if self.seats else ""
-        return f"{self.edge} at {where}{heavy}{seat}"
 
 
 def burrs_of(setup: Setup, cuts: Sequence[GroundCut]) -> tuple[Burr, ...]:

@@ -6,12 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.hold_result import ClampKind
+from fixturecheck.hold_result import ClampKind, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.holding.bearing import movers, weights
 from fixturecheck.holding.clamping import friction_of
 from fixturecheck.holding.model import Leaving, Release
@@ -35,140 +34,12 @@ from fixturecheck.release.motions import Room, Touch, WayOff, touches_of, ways_o
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import material
 from fixturecheck.statics.equilibrium import Load
-from fixturecheck.units import METRIC, Writing
-
-_SIDES = (
-    (np.array([1.0, 0.0]), "right", "+X"),
-    (np.array([-1.0, 0.0]), "left", "-X"),
-    (np.array([0.0, 1.0]), "back", "+Y"),
-    (np.array([0.0, -1.0]), "front", "-Y"),
-)
-_SOME = 0.2
-
-
-def first_steps(setup: Setup, *, keeps: bool) -> str:
-    """Return what comes before the first body is touched.
-
-    Parameters
-    ----------
-    keeps : bool
-        Some of the steel keeps magnetism.
-    """
-    holding = setup.holding
-    tools = (["wheel"] if setup.cuts else []) + (["cutter"] if holding and holding.milling else [])
-    steps = [f"{' and '.join(tools) or 'wheel'} clear of the work and the spindle at rest"]
-    if setup.poles():
-        steps.append("magnet off")
-        steps += ["its demagnetising cycle run where it has one"] if keeps else []
-    clamps = holding.clamps if holding else ()
-    steps += [f"open {c.body}" if c.kind == ClampKind.VISE else f"loosen {c.name}" for c in clamps]
-    words = ", ".join(steps)
-    return words[0].upper() + words[1:]
-
-
-def step_words(
-    name: str,
-    way: WayOff | None,
-    force_n: Range | None,
-    touches: Sequence[Touch],
-    *,
-    hand_n: float,
-    keeps: bool,
-    write: Writing = METRIC,
-) -> str:
-    """Return what to do with a body in one sentence, without its full stop.
-
-    Parameters
-    ----------
-    hand_n : float
-        What fingers do.
-    keeps : bool
-        Its steel keeps magnetism, so that the force stands only once that is out.
-    """
-    if way is None:
-        return f"{name} comes off no way that was tried: neither lifted, nor tipped, nor slid"
-    words = f"{_verb(way)} {name} {_where(way, touches)}"
-    if force_n is None:
-        return f"{words}, against a residual pull that is not known"
-    with_what = "by hand" if force_n.high <= hand_n else "more than fingers can"
-    if keeps:
-        with_what += " once demagnetised, more before"
-    if way.motion.kind == "tip":
-        if force_n.high == 0.0:
-            return f"{words}: it topples by itself, so keep a hand on it"
-        return f"{words}: {_force(force_n, write)} under the far edge, {with_what}"
-    return f"{words}: {_force(force_n, write)}, {with_what}"
-
-
-def way_words(way: WayOff, force_n: Range | None, touches: Sequence[Touch], write: Writing = METRIC) -> str:
-    """Return one way in words, with what it takes and what it rubs."""
-    words = f"{_verb(way)} {_where(way, touches)}".lower().replace("+x", "+X").replace("-x", "-X")
-    words = words.replace("+y", "+Y").replace("-y", "-Y")
-    if force_n is not None:
-        words += f", {_force(force_n, write)}"
-    if not way.clean:
-        words += f"; rubs {', '.join(f'{t.own} on {t.other}' for t in way.harms)}"
-    return words
-
-
-def keeps_words(
-    *,
-    kept: str,
-    coercivity_a_m: tuple[float, float],
-    path_mm: float,
-    mmf_a: float,
-    magnet_mmf_a: float | None,
-    field_t: float,
-    chips_t: float,
-    write: Writing = METRIC,
-) -> str:
-    """Say what magnetism a steel keeps, and what it does to chips."""
-    low, high = (c * 1e-3 for c in coercivity_a_m)
-    spread = kept if coercivity_a_m[0] >= SOFT_BELOW_A_M else f"soft to {kept}"
-    words = f"{spread} material, coercivity {low:.2g} to {high:.2g} kA/m"
-    beside = f" beside the {magnet_mmf_a:.0f} A of the magnet" if magnet_mmf_a is not None else ""
-    words += f": over {write.length(path_mm, '.0f')} between poles it drives up to {mmf_a:.0f} A "
-    words += f"of its own{beside}"
-    words += f", and off the magnet it may show {field_t * 1e3:.2g} mT, "
-    if field_t > chips_t:
-        return words + f"where chips hang on from {chips_t * 1e3:.2g} mT"
-    return words + f"less than the {chips_t * 1e3:.2g} mT at which round chips hang on, though slivers may"
-
-
-def _force(span: Range, write: Writing) -> str:
-    low, high = (write.number(v, "N", ".2g" if v < 100.0 else ".0f") for v in (span.low, span.high))
-    return f"{low if low == high else f'{low} to {high}'} {write.name('N')}"
-
-
-def _verb(way: WayOff) -> str:
-    return {"lift": "Lift", "tip": "Tip", "slide": "Slide"}[way.motion.kind]
-
-
-def _where(way: WayOff, touches: Sequence[Touch]) -> str:
-    motion = way.motion
-    side, toward = compass(motion.along)
-    if motion.kind == "tip":
-        flat = all(t.normal[2] < -0.999 for t in touches if t.supports)
-        return (
-            f"about {f'its {side} bottom edge' if flat else f'the {side} edge of its seat'}, toward {toward}"
-        )
-    if motion.kind == "slide":
-        return f"toward {toward}"
-    if motion.along[2] > 0.999:
-        return "straight up"
-    return f"up and away toward {toward} at once"
-
-
-def compass(along: NDArray[np.float64]) -> tuple[str, str]:
-    """Return a level direction as sides of the machine and as axes: `front left`, `-X -Y`."""
-    level = along[:2] / max(float(np.linalg.norm(along[:2])), 1e-12)
-    named = [(side, axis) for way, side, axis in _SIDES if float(way @ level) > _SOME]
-    sides = [s for s, _ in reversed(named)]
-    return " ".join(sides), " ".join(a for _, a in named)
-
 
 HAND_N = 50.0
 """What fingers do on a small part: mean tip pinch of women, Mathiowetz [@mathiowetz1985], from memory."""
+
+
+_LEVEL_DOWN = -0.999
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -246,7 +117,7 @@ def release_of(
             magnet=magnet,
         )
         order = _order(bench, loose, jaws)
-        burrs = tuple(b.says for b in burrs_of(setup, cuts))
+        burrs = burrs_of(setup, cuts)
     except (NotComputedError, KernelError) as failure:
         return Release(order=(), burrs=(), before=first_steps(setup, keeps=True), reason=str(failure))
     before = first_steps(setup, keeps=any(b.demagnetise for b in order))
@@ -330,13 +201,12 @@ def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, m
 
 
 def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> Leaving:
-    """Put one body's way into words."""
-    best, write = tried[0] if tried else None, bench.setup.write
+    """Return how one body comes off."""
+    best = tried[0] if tried else None
     reached = pries(name, bench.touches[name], bench.room, gone)
     pry = _chosen(reached, best)
     force = best.force_n if best else None
-    by_hand = force.high <= HAND_N if force else None
-    keeps, demagnetise = _keeps(bench, name)
+    keeps, unknown = _keeps(bench, name)
     motion = best.way.motion if best else None
     at = pry.at_mm if pry and motion is None else None
     if motion is not None:
@@ -344,25 +214,25 @@ def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[
     return Leaving(
         body=name,
         residual_n=_residual(bench, name, gone),
-        ways=tuple(way_words(t.way, t.force_n, bench.touches[name], write) for t in tried),
-        pry=_pry_words(pry, write) if pry else None,
-        demagnetise=demagnetise,
-        step=step_words(
-            name,
-            best.way if best else None,
-            force,
-            bench.touches[name],
-            hand_n=HAND_N,
-            keeps=demagnetise,
-            write=write,
-        ),
-        force_n=force,
-        by_hand=by_hand,
-        rubs=tuple((t.own, t.other) for t in best.way.harms) if best else (),
+        ways=tuple(_off_way(t, bench.touches[name]) for t in tried),
+        pry=PryAt(under_mm=pry.under_mm, at_mm=to_vector(pry.at_mm)) if pry else None,
+        by_hand=force.high <= HAND_N if force else None,
         at_mm=None if at is None else to_vector(at),
         direction=to_vector(motion.along) if motion is not None else None,
         keeps=keeps,
+        keeps_unknown=unknown,
         motion=motion.told(bench.weights[name].at_mm) if motion is not None else None,
+    )
+
+
+def _off_way(tried: _Tried, touches: Sequence[Touch]) -> OffWay:
+    way, force = tried.way, tried.force_n
+    return OffWay(
+        kind=OffKind(way.motion.kind),
+        along=to_vector(way.motion.along),
+        about_bottom=all(t.normal[2] < _LEVEL_DOWN for t in touches if t.supports),
+        force_n=(force.low, force.high) if force else None,
+        rubs=tuple((t.own, t.other) for t in way.harms),
     )
 
 
@@ -374,13 +244,6 @@ def _chosen(reached: Sequence[Pry], best: _Tried | None) -> Pry | None:
         return max(reached, key=lambda p: p.under_mm)
     along = best.way.motion.along
     return min(reached, key=lambda p: round(float(p.out @ along), 6))
-
-
-def _pry_words(pry: Pry, write: Writing) -> str:
-    lip = f"under a lip of {write.length(pry.under_mm, '.2g')}"
-    under = lip if pry.under_mm else "at a square edge, with a thin wedge"
-    place = ", ".join(write.number(v, "mm", ".0f") for v in to_vector(pry.at_mm))
-    return f"{under}, at ({place}) {write.name('mm')}"
 
 
 def _residual(bench: _Bench, name: str, gone: frozenset[str]) -> Range | None:
@@ -396,28 +259,48 @@ def _residual(bench: _Bench, name: str, gone: frozenset[str]) -> Range | None:
     return Range(low=min(low, high), high=max(low, high))
 
 
-def _keeps(bench: _Bench, name: str) -> tuple[str, bool]:
-    """Say what a body's steel keeps of the magnet, and whether that must be taken out."""
+def _keeps(bench: _Bench, name: str) -> tuple[SteelKeeps | None, str]:
+    """Return what a body's steel keeps of the magnet, and why that is not known."""
     found = material(bench.setup.body(name).material)
     poles = bench.setup.poles()
     if not poles:
-        return "", False
+        return None, ""
     try:
         kept = worst_class(found)
     except NotComputedError as reason:
-        return f"whether it keeps magnetism is not known: {reason}", False
+        return None, str(reason)
     if kept in (None, Keeps.SOFT) or found.coercivity_a_m is None:
-        return "", False
+        return None, ""
     low, high = found.coercivity_a_m
     path = pitch_mm(poles)
-    words = keeps_words(
+    keeps = SteelKeeps(
         kept=str(kept),
+        soft_too=low < SOFT_BELOW_A_M,
         coercivity_a_m=(low, high),
         path_mm=path,
         mmf_a=mmf_kept_a(high, path),
         magnet_mmf_a=bench.magnet.source.mmf_a if bench.magnet else None,
         field_t=kept_field_t(high),
         chips_t=chip_field_t(path),
-        write=bench.setup.write,
     )
-    return words, True
+    return keeps, ""
+
+
+def first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
+    """Return what comes before the first body is touched.
+
+    Parameters
+    ----------
+    keeps : bool
+        Some of the steel keeps magnetism.
+    """
+    holding, poles = setup.holding, bool(setup.poles())
+    clamps = holding.clamps if holding else ()
+    return FirstSteps(
+        grinds=bool(setup.cuts),
+        mills=bool(holding and holding.milling),
+        magnet_off=poles,
+        demagnetise=poles and keeps,
+        opened=tuple(c.body for c in clamps if c.kind == ClampKind.VISE),
+        loosened=tuple(c.name for c in clamps if c.kind != ClampKind.VISE),
+    )

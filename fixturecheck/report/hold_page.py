@@ -25,6 +25,7 @@ from fixturecheck.wording.hold import (
     tools_of,
 )
 from fixturecheck.wording.motion import how_words
+from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
 from fixturecheck.wording.sentences import sentence
 
 _NOT_ASKED = (
@@ -292,24 +293,30 @@ def _leaving(hold: HoldFound, units: str) -> str:
     rows = [_leaves(i, b, units) for i, b in enumerate(hold.leaving, start=1)]
     heads = ("", "body", "still drawn by", "comes off", "pry under")
     listed = table(heads, rows, frozenset({0, 2})) if rows else ""
-    burrs = "".join(f"<li>{escape(b)}</li>" for b in hold.burrs)
+    burrs = "".join(f"<li>{escape(burr_words(b))}</li>" for b in hold.burrs)
     stone = (
         f"<p>Burrs that the cuts leave, each where the two faces named meet; stone them before the next "
         f"seating:</p><ul>{burrs}</ul>"
         if burrs
         else ""
     )
-    first = (
-        f"<p>{escape(sentence(hold.before or _BEFORE.format(tools=tools_of(hold))))} Then in this order.</p>"
-    )
+    steps = first_words(hold.before) if hold.before else _BEFORE.format(tools=tools_of(hold))
+    first = f"<p>{escape(sentence(steps))} Then in this order.</p>"
     return f"<h3>How it comes apart</h3>{first}{listed}{stone}"
 
 
 def _leaves(number: int, body: BodyLeaves, units: str) -> tuple[str, ...]:
+    write = Writing(units=units)
     drawn = "" if body.residual_n is None else escape(span(body.residual_n, "N", units))
-    ways = "<br>".join(escape(w) for w in body.ways) or "no way off was found"
+    ways = "<br>".join(escape(way_words(w, write)) for w in body.ways) or "no way off was found"
     keeps = "demagnetise before lifting, and again before the next seating" if body.demagnetise else ""
-    return (str(number), _body(body.body, keeps), drawn, ways, escape(body.pry or "no edge found"))
+    return (
+        str(number),
+        _body(body.body, keeps),
+        drawn,
+        ways,
+        escape(pry_words(body.pry, write) if body.pry else "no edge found"),
+    )
 
 
 def _body(name: str, below: str) -> str:

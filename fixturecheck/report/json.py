@@ -10,7 +10,7 @@ from importlib.metadata import version
 from typing import Any
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import BodyMotion, HoldFound, HoldLoss, PartHeld
+from fixturecheck.hold_result import BodyLeaves, BodyMotion, HoldFound, HoldLoss, PartHeld
 from fixturecheck.result import (
     Assumed,
     Contact,
@@ -27,6 +27,8 @@ from fixturecheck.result import (
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import loss_words, magnet_words, past_words
 from fixturecheck.wording.motion import freedom_words, lets_go_words
+from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
+from fixturecheck.wording.sentences import capitalised
 
 _DIGITS = 9
 _DECIMALS = {"mm": 6, "um": 3, "mm2": 4, "mm3": 6, "deg": 6, "m/s": 6, "share": 6}
@@ -85,6 +87,9 @@ def hold_dict(hold: HoldFound | None, write: Writing) -> dict[str, Any] | None:
         return None
     told = {f.name: getattr(hold, f.name) for f in fields(hold) if f.name not in _DRAWN}
     told["magnet"] = magnet_words(hold.magnet, write)
+    told["leaving"] = tuple(_leaves(b, write) for b in hold.leaving)
+    told["burrs"] = tuple(burr_words(b) for b in hold.burrs)
+    told["before"] = capitalised(first_words(hold.before)) if hold.before else ""
     told["parts"] = tuple(_part(p, write) for p in hold.parts)
     plain: dict[str, Any] = _hold_value(told)
     return plain
@@ -102,6 +107,16 @@ def _part(part: PartHeld, write: Writing) -> dict[str, Any]:
         "losses": tuple(_loss(loss, write) for loss in part.losses),
         "moves": tuple(_motion(m) for m in part.motions),
         "past": past_words(part),
+    }
+
+
+def _leaves(body: BodyLeaves, write: Writing) -> dict[str, Any]:
+    return {
+        "body": body.body,
+        "residual_n": body.residual_n,
+        "ways": tuple(way_words(w, write) for w in body.ways),
+        "pry": pry_words(body.pry, write) if body.pry else None,
+        "demagnetise": body.demagnetise,
     }
 
 

@@ -28,6 +28,7 @@ from fixturecheck.wording.hold import (
     tools_of,
 )
 from fixturecheck.wording.quantity import shown, typeset
+from fixturecheck.wording.release import burr_words, first_words, way_words
 
 MOST_EACH = 3
 """Findings of one check that are told one by one; a gang fails the same way many times."""
@@ -100,21 +101,22 @@ def hold_lines(hold: HoldFound | None, units: str) -> list[str]:
     tools = tools_of(hold)
     clear = ", hands off a turning cutter" if hold.mills else ""
     warns = "" if hold.magnet.state is MagnetState.OFF else "never trust a magnet alone, "
-    return lines + _leaving(hold) + _burrs(hold) + [_CAUTION.format(tools=tools, clear=clear, magnet=warns)]
+    lines += _leaving(hold, Writing(units=units)) + _burrs(hold)
+    return [*lines, _CAUTION.format(tools=tools, clear=clear, magnet=warns)]
 
 
-def _leaving(hold: HoldFound) -> list[str]:
+def _leaving(hold: HoldFound, write: Writing) -> list[str]:
     """Return how it comes apart: each body's way where they are few, else the order alone."""
     if not hold.leaving:
         return []
     keeps = [b.body for b in hold.leaving if b.demagnetise]
     again = "demagnetise before lifting, and again before the next seating"
-    lines = [f"to take it apart: {hold.before[:1].lower()}{hold.before[1:]}"] if hold.before else []
+    lines = [f"to take it apart: {first_words(hold.before)}"] if hold.before else []
     if len(hold.leaving) > _MOST_STEPS:
         lines.append(f"comes off in this order: {', '.join(b.body for b in hold.leaving)}")
     else:
         lines += [
-            f"{number}. {b.body}: {b.ways[0] if b.ways else 'no way off was found'}"
+            f"{number}. {b.body}: {way_words(b.ways[0], write) if b.ways else 'no way off was found'}"
             for number, b in enumerate(hold.leaving, start=1)
         ]
     return lines + ([f"{again}: {', '.join(keeps)}"] if keeps else [])
@@ -126,7 +128,8 @@ def _burrs(hold: HoldFound) -> list[str]:
         return []
     rest = len(hold.burrs) - _MOST_BURRS
     more = f"; and {rest} more, listed in the report" if rest > 0 else ""
-    return [f"stone these edges before the next seating: {'; '.join(hold.burrs[:_MOST_BURRS])}{more}"]
+    told = "; ".join(burr_words(b) for b in hold.burrs[:_MOST_BURRS])
+    return [f"stone these edges before the next seating: {told}{more}"]
 
 
 def _part(part: PartHeld, hold: HoldFound, units: str) -> list[str]:

@@ -9,16 +9,15 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding
+from fixturecheck.hold_result import OffKind, OffWay
 from fixturecheck.holding.outcome import magnet_used
 from fixturecheck.holding.remedies import tightened_words
-from fixturecheck.interval import Range
 from fixturecheck.magnet.rating import Source
-from fixturecheck.release.motions import UP, Motion, WayOff
-from fixturecheck.release.sequence import step_words, way_words
 from fixturecheck.statics import mechanism as collapse_motion
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words
 from fixturecheck.wording.motion import motion_words
+from fixturecheck.wording.release import step_words, way_words
 from tests.holding.test_clamps import on_table, strap
 
 INCH = Writing(units="inch")
@@ -48,10 +47,9 @@ def test_the_rated_pull_is_told_in_psi():
 @pytest.mark.parametrize(("write", "force"), [(Writing(), "2 to 4 N"), (INCH, "0.45 to 0.9 lbf")])
 def test_a_way_off_is_told_with_its_force(write, force):
     """2 N and 4 N are 0.4496 and 0.8992 lbf."""
-    way = WayOff(motion=Motion(kind="lift", along=UP), slides=())
-    span = Range(low=2.0, high=4.0)
-    assert way_words(way, span, (), write) == f"lift straight up, {force}"
-    told = step_words("block", way, span, (), hand_n=50.0, keeps=False, write=write)
+    way = OffWay(kind=OffKind.LIFT, along=(0.0, 0.0, 1.0), about_bottom=True, force_n=(2.0, 4.0))
+    assert way_words(way, write) == f"lift straight up, {force}"
+    told = step_words("block", way, hand_n=50.0, keeps=False, write=write)
     assert told == f"Lift block straight up: {force}, by hand"
 
 

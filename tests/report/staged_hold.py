@@ -11,7 +11,9 @@ from fixturecheck.hold_result import (
     FILM,
     BodyLeaves,
     BodyMotion,
+    Burr,
     FaceHeld,
+    FirstSteps,
     FluxSection,
     FrictionUsed,
     HoldFound,
@@ -21,6 +23,8 @@ from fixturecheck.hold_result import (
     MagnetState,
     MagnetUsed,
     MotionKind,
+    OffKind,
+    OffWay,
     Outcome,
     PartHeld,
     PullMap,
@@ -46,6 +50,8 @@ GOES = BodyMotion(
     axis_mm=None,
     axis=None,
 )
+
+SLIDE = OffWay(kind=OffKind.SLIDE, along=(1.0, 0.0, 0.0), about_bottom=False, force_n=None)
 
 WEAK = PartHeld(
     part="gib_2",
@@ -143,13 +149,9 @@ def hold() -> HoldFound:
         missing=(("gib_3 in top_flat", "it has no finish"),),
         notes=("brass was meshed coarser",),
         kept=(("plate", "stands on the table and is taken as bolted to it"),),
-        leaving=(
-            BodyLeaves(
-                body="rail", residual_n=(2.0, 4.0), ways=("slides out along X",), pry=None, demagnetise=True
-            ),
-        ),
-        burrs=("gib_1: edge of top",),
-        before="wheel clear of the work, magnet off",
+        leaving=(BodyLeaves(body="rail", residual_n=(2.0, 4.0), ways=(SLIDE,), pry=None, demagnetise=True),),
+        burrs=(Burr(edge="gib_1.left+top", ends=("-X",), sparks=False, seats=(), length_mm=16.0),),
+        before=FirstSteps(grinds=True, mills=False, magnet_off=True, demagnetise=False),
         maps=(pull_map("gib_1.bottom", 2.0), pull_map("gib_2.bottom", -14.3)),
         section=section(),
     )

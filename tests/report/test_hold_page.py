@@ -75,10 +75,10 @@ def test_changes_missing_notes_and_coming_off_are_told(told: str) -> None:
         "A downfeed of 0.005 mm.",
         "Not known, and not a pass: gib_3 in top_flat: it has no finish",
         "Brass was meshed coarser.",
-        "Wheel clear of the work, magnet off. Then in this order.",
+        "Wheel clear of the work and the spindle at rest, magnet off. Then in this order.",
         "1 rail demagnetise before lifting, and again before the next seating "
-        "2 to 4 N slides out along X no edge found",
-        "gib_1: edge of top",
+        "2 to 4 N slide toward +X no edge found",
+        "gib_1.left+top at the -X end",
     ):
         assert words in told
 
@@ -164,10 +164,10 @@ def test_the_terminal_gets_the_few_lines_that_matter() -> None:
     assert told[5] == "what is left: 0.8 with a film of coolant, not known without rail"
     assert told[6] == "taken to be there throughout: plate (stands on the table and is taken as bolted to it)"
     assert told[7:-1] == [
-        "to take it apart: wheel clear of the work, magnet off",
-        "1. rail: slides out along X",
+        "to take it apart: wheel clear of the work and the spindle at rest, magnet off",
+        "1. rail: slide toward +X",
         "demagnetise before lifting, and again before the next seating: rail",
-        "stone these edges before the next seating: gib_1: edge of top",
+        "stone these edges before the next seating: gib_1.left+top at the -X end",
     ]
     assert "never trust a magnet alone" in told[-1]
     assert re.match(r"\d+ no-go", lines[-1])

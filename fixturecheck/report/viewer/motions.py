@@ -22,7 +22,8 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.hold import outcome_words
 from fixturecheck.wording.motion import lets_go_words
 from fixturecheck.wording.quantity import shown
-from fixturecheck.wording.sentences import sentence
+from fixturecheck.wording.release import first_words, way_words
+from fixturecheck.wording.sentences import capitalised, sentence
 
 _STROKE_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 1.2, 1.4, 2.5, 1.6
 _ROOM = 1.25
@@ -257,8 +258,11 @@ def _leaving(stage: Stage, hold: HoldFound, places: Mapping[str, int]) -> Iterat
         for times in (way.travel_mm,)
     ]
     follows = shown(max(way.travel_mm for _, way in order), "mm", stage.result.shown_in)
-    steps = "; ".join(f"{i}. {body.body}: {body.ways[0]}" for i, (body, _) in enumerate(order, 1))
-    before = f"{hold.before}; " if hold.before else ""
+    write = Writing(units=stage.result.shown_in)
+    steps = "; ".join(
+        f"{i}. {body.body}: {way_words(body.ways[0], write)}" for i, (body, _) in enumerate(order, 1)
+    )
+    before = f"{capitalised(first_words(hold.before))}; " if hold.before else ""
     yield {
         "id": "coming off",
         "title": "coming off",

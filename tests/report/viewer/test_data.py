@@ -117,7 +117,7 @@ def test_what_comes_off_turns_as_the_release_found(data: dict[str, Any]) -> None
     assert track["about"] == list(OFF.at_mm)
     # Its fastest point goes 5 mm at 0.1 rad for each: half a radian in the end.
     assert track["keys"][-1][2] == pytest.approx([0.5, 0.0, 0.0])
-    assert "slides out along X" in motion["says"]
+    assert "1. rail: slide toward +X" in motion["says"]
     assert "5\u202fmm" in motion["says"]
 
 
