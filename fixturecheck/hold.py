@@ -4,12 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
+from functools import partial
 
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.effort import HOLD, Budget, spending
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.holding.bearing import movers
-from fixturecheck.holding.factor import Rig, bearing_of, every_case, kept_of, part_hold, rig_of, single_losses
+from fixturecheck.holding.factor import (
+    Rig,
+    bearing_of,
+    every_case,
+    kept_of,
+    part_hold,
+    rig_of,
+    settled,
+    single_losses,
+)
 from fixturecheck.holding.failure_path import Scene, scene_of, ways_of
 from fixturecheck.holding.milled_path import milled_ways
 from fixturecheck.holding.milling import Milled, loaded, milled_hold, milled_losses
@@ -168,13 +178,14 @@ def bench_of(
     borne = every_case(rig, bearing)
     found = part_hold(rig, bearing, borne, cut=cut.name, losable=single_losses(setup, rig))
     least = setup.holding.least_factor if setup.holding else 0.0
+    settle = partial(settled, rig)
     return Bench(
         scene=scene,
         placed=placed,
         contacts=contacts,
         rig=rig,
         bearing=bearing,
-        part=replace(found, ways=ways_of(scene, found, borne, least) if follow else None),
+        part=replace(found, ways=ways_of(scene, found, borne, least, settle=settle) if follow else None),
         least_factor=least,
         magnet=magnet,
         mesher=mesher or TetMesher(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Container, Mapping, Sequence
+from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -30,7 +30,7 @@ from fixturecheck.holding.clamping import (
     stated_holding,
 )
 from fixturecheck.holding.grinding_loads import cases_of, forces_of, load_of
-from fixturecheck.holding.model import Borne, LoadCase, Lost, PartHold
+from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, PartHold
 from fixturecheck.interval import Range
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
@@ -55,8 +55,6 @@ FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
 """How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
 _ONTO_COSINE = 0.25
 
-Change = Callable[[Holding], Holding]
-"""What is lost of a holding."""
 Cutting = Callable[[Mapping[str, float]], tuple[Load, ...]]
 """The cutting load at some values of the inputs."""
 
@@ -206,7 +204,8 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
 
     All that holds is taken at its low end and the cut at its high end, but for the push of the wheel, which
     also holds a part down, and the push of a cross feed, which goes either way: both ends of each are tried
-    and the worst is kept, the greater push of the wheel with the worse way of the feed alone.
+    and the worst is kept, the greater push of the wheel with the worse way of the feed alone. What may be
+    borne least is loaded again in smaller cells, as `least_settled` does.
 
     Parameters
     ----------
@@ -216,7 +215,7 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
     Raises
     ------
     NotComputedError
-        The pull on the part was not counted, or an analysis gave no answer.
+        The pull on the part was not counted, or as `settled` does.
     """
     if rig.pulls:
         rig.pulls.must_know(bearing.part)
@@ -227,21 +226,74 @@ def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: who
 
     def loaded(case: LoadCase, values: Mapping[str, float]) -> Borne:
         problem = change(replace(held, cutting=(bearing.load(case, values),)))
-        return Borne(case=case, values=values, problem=problem, collapse=collapse(problem, ceiling=CEILING))
+        done = collapse(problem, ceiling=CEILING)
+        return Borne(case=case, values=values, problem=problem, collapse=done, change=change)
 
     found = []
     for case in bearing.cases:
         light = [loaded(case, {**heavy, Driver.CROSS: across}) for across in inputs[Driver.CROSS].ends]
-        worst = min(light, key=_borne)
+        worst = min(light, key=lambda b: b.low_factor)
         if inputs[Driver.PRESS].low < inputs[Driver.PRESS].high:
             pressed_down = loaded(case, {**worst.values, Driver.PRESS: inputs[Driver.PRESS].high})
-            worst = min(worst, pressed_down, key=_borne)
+            worst = min(worst, pressed_down, key=lambda b: b.low_factor)
         found.append(worst)
-    return tuple(sorted(found, key=lambda b: (b.collapse.factor.low, b.case.label)))
+    return least_settled(rig, found)
 
 
-def _borne(one: Borne) -> float:
-    return one.collapse.factor.low
+def least_settled(rig: Rig, found: Iterable[Borne]) -> tuple[Borne, ...]:
+    """Return cases, the one borne least first, with all that may be borne least known in cells small enough.
+
+    Coarse cells may err low by more than they err high, so that the case that seems least need not be.
+
+    Raises
+    ------
+    NotComputedError
+        As `settled` does.
+    """
+    coarse = sorted(found, key=lambda b: (b.low_factor, b.case.label))
+    done: list[Borne] = []
+    for one in coarse:
+        if done and one.low_factor * (1.0 - SAME_SHARE) >= min(b.low_factor for b in done):
+            break
+        done.append(settled(rig, one))
+    return tuple(sorted((*done, *coarse[len(done) :]), key=lambda b: (b.low_factor, b.case.label)))
+
+
+def settled(rig: Rig, one: Borne) -> Borne:
+    """Load one case again in smaller cells of what goes, until they no longer change its factor.
+
+    Of the last two, which differ by less than two per cent, the lower counts.
+
+    Parameters
+    ----------
+    rig : Rig
+        What it was loaded in.
+    one : Borne
+        A case; one that is settled stays as it is.
+
+    Raises
+    ------
+    NotComputedError
+        An analysis gave no answer, or smaller cells went on changing the factor.
+    """
+    spots, before = one.spots or rig.spots, one
+    for _ in range(MOST_FINER):
+        goes = {m.body for m in one.collapse.motions}
+        if one.settled or not goes or not one.collapse.rests:
+            return replace(one, spots=spots, settled=True)
+        fine = replace(rig, spots=spots).finer(goes, FINER)
+        problem = one.change(fine.holding(one.values, one.problem.cutting))
+        again = replace(one, problem=problem, collapse=collapse(problem, ceiling=CEILING), spots=fine.spots)
+        if _same(again.low_factor, one.low_factor):
+            least = one if one.low_factor <= again.low_factor else again
+            return replace(least, spots=least.spots or spots, settled=True)
+        spots, before, one = fine.spots, one, again
+    message = f"the factor went from {before.low_factor:.3g} to {one.low_factor:.3g} in smaller cells and on"
+    raise NotComputedError(message)
+
+
+def _same(one: float, other: float) -> bool:
+    return abs(one - other) <= SAME_SHARE * max(one, other) + NOTHING
 
 
 def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:
@@ -261,13 +313,13 @@ def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:
     def cutting(values: Mapping[str, float]) -> tuple[Load, ...]:
         return (bearing.load(known.case, values),)
 
-    return fine_enough(rig, rig.inputs(bearing.forces), cutting, known)
+    return fine_enough(rig, rig.inputs(bearing.forces), cutting, known)[0]
 
 
 def fine_enough(
     rig: Rig, inputs: Mapping[str, Range], cutting: Cutting, known: Borne, *, tries: int = MOST_FINER
-) -> FactorRange:
-    """Return the factor over ranges, with faces cut up until smaller cells no longer change its low end.
+) -> tuple[FactorRange, Borne]:
+    """Return the factor over ranges, in cells so small that it settles, and the case at its low end.
 
     Parameters
     ----------
@@ -278,32 +330,36 @@ def fine_enough(
     known : Borne
         A corner that was loaded already.
     tries : int
-        How often the cells may be made smaller.
+        How often the worst corner may ask for smaller cells than the one that is known.
 
     Raises
     ------
     NotComputedError
         An analysis gave no answer, or smaller cells went on changing the factor.
     """
+    known = settled(rig, known)
+    cut_up = replace(rig, spots=known.spots)
 
     def build(values: Mapping[str, float]) -> Holding:
-        return rig.holding(values, cutting(values))
+        return cut_up.holding(values, cutting(values))
 
     found = factor_range(build, inputs, known=(known.collapse, known.values), ceiling=CEILING, draws=2)
-    low, worst = found.factor.low, found.worst_inputs
-    goes = {m.body for m in found.worst.motions}
-    if not goes or not found.worst.rests:
-        return found
-    fine = rig.finer(goes, FINER)
-    again = collapse(fine.holding(worst, cutting(worst)), ceiling=CEILING)
-    finer = again.factor.low
-    if abs(finer - low) <= SAME_SHARE * max(finer, low) + NOTHING:
-        return found if finer >= low else _lowered(found, again)
+    if found.worst is known.collapse:
+        return found, known
+    values = found.worst_inputs
+    corner = replace(known, values=values, problem=build(values), collapse=found.worst, settled=False)
+    least = settled(cut_up, corner)
+    if _same(least.low_factor, found.factor.low):
+        return (found if least.collapse is found.worst else _lowered(found, least.collapse)), least
     if tries <= 1:
-        message = f"the factor went from {low:.3g} to {finer:.3g} in smaller cells and on"
+        message = (
+            f"the factor went from {found.factor.low:.3g} to {least.low_factor:.3g} in smaller cells and on"
+        )
         raise NotComputedError(message)
-    corner = collapse(fine.holding(known.values, cutting(known.values)), ceiling=CEILING)
-    return fine_enough(fine, inputs, cutting, replace(known, collapse=corner), tries=tries - 1)
+    fine = replace(rig, spots=least.spots)
+    problem = fine.holding(known.values, cutting(known.values))
+    again = replace(known, problem=problem, collapse=collapse(problem, ceiling=CEILING), spots=fine.spots)
+    return fine_enough(fine, inputs, cutting, again, tries=tries - 1)
 
 
 def _lowered(found: FactorRange, worst: Collapse) -> FactorRange:

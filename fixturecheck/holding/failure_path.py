@@ -8,11 +8,12 @@ pass itself is no bite, however fast the part is drawn under the wheel.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.hold_result import MotionKind, Outcome
+from fixturecheck.holding.factor import SAME_SHARE
 from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
 from fixturecheck.kernel.boolean import apart, clipped, shared_mm3
 from fixturecheck.kernel.measure import box_gap_mm, loose_box
@@ -73,7 +74,13 @@ def scene_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> Sc
     return Scene(setup=setup, ground=ground, standing={n: after.get(n, s) for n, s in placed.items()})
 
 
-def ways_of(scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: float) -> Ways:
+Settle = Callable[[Borne], Borne]
+"""Loads a case again in cells so small that smaller ones do not change its factor."""
+
+
+def ways_of(
+    scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: float, *, settle: Settle
+) -> Ways:
     """Follow a part in the cases whose factor is below the least, and in the worst of each stroke.
 
     The case borne least comes first; once one digs in, those that are borne better change no verdict and are
@@ -87,35 +94,44 @@ def ways_of(scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: 
         Every case loaded until it lets go.
     least_factor : float
         Factor that the set-up states.
+    settle : callable
+        Makes the factor of a case that is followed as sure as that of the hold.
     """
-    first = {b.case.stroke: b for b in reversed(borne)}
-    cases = [
-        (b.case, b.collapse)
-        for b in borne
-        if b.collapse.factor.low < least_factor or b is first[b.case.stroke]
-    ]
-    if part.factors.factor.low < borne[0].collapse.factor.low * (1.0 - 1e-6):
+    first = list({b.case.stroke: b for b in reversed(borne)}.values())
+    cases = [b for b in borne if b in first or may_let_go(b, least_factor)]
+    if part.factors.factor.low < borne[0].low_factor * (1.0 - 1e-6):
         # Some corner of the inputs is worse than the one that every case was loaded at.
-        cases.insert(0, (part.case, part.factors.worst))
-    found = _until_it_digs_in(scene, part.part, cases, "")
-    lost: list[Way] = []
-    for loss in part.losses:
-        cases = [(b.case, b.collapse) for b in loss.borne if b.collapse.factor.low < least_factor]
-        lost += sorted(_until_it_digs_in(scene, part.part, cases, loss.lost), key=by_harm)[:1]
-    return Ways(found=tuple(sorted(found, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
+        cases.insert(0, replace(borne[0], case=part.case, collapse=part.factors.worst, settled=True))
+        first = [cases[0], *first]
+
+    def followed(some: Sequence[Borne], lost: str = "") -> list[Way]:
+        """Follow cases one after the other, down to the first that digs in."""
+        found: list[Way] = []
+        for one in some:
+            try:
+                sure = settle(one)
+            except NotComputedError as reason:
+                found.append(unsettled(one, lost, reason))
+                continue
+            if one not in first and sure.low_factor >= least_factor:
+                continue
+            way = _way(scene, part.part, sure.case, sure.collapse, lost)
+            found += [way] if way is not None else []
+            if way is not None and way.digs_in:
+                break
+        return sorted(found, key=by_harm)
+
+    lost = [
+        way
+        for loss in part.losses
+        for way in followed([b for b in loss.borne if may_let_go(b, least_factor)], loss.lost)[:1]
+    ]
+    return Ways(found=tuple(followed(cases)), lost=tuple(sorted(lost, key=by_harm)))
 
 
-def _until_it_digs_in(
-    scene: Scene, part: str, cases: Sequence[tuple[LoadCase, Collapse]], lost: str
-) -> list[Way]:
-    """Follow cases one after the other, down to the first that digs in."""
-    found = []
-    for case, collapse in cases:
-        way = _way(scene, part, case, collapse, lost)
-        found += [way] if way is not None else []
-        if way is not None and way.digs_in:
-            break
-    return found
+def may_let_go(one: Borne, least_factor: float) -> bool:
+    """Say whether a case may be borne less than the least; in coarse cells it may come out a trifle high."""
+    return one.low_factor * (1.0 - SAME_SHARE) < least_factor
 
 
 def by_harm(way: Way) -> tuple[bool, bool, float]:
@@ -153,6 +169,11 @@ def still(case: LoadCase, found: Collapse, lost: str) -> Way:
     """Return the way of a part that lets go though no motion was found: where it goes is unknown."""
     reason = f"no motion was found at {factor_text(found.factor.low)} times the cutting load"
     return Way(case=case, factor=found.factor.low, lost=lost, motion=None, crash=None, reason=reason)
+
+
+def unsettled(one: Borne, lost: str, reason: NotComputedError) -> Way:
+    """Return the way of a part whose factor is not known: nor is where it goes."""
+    return Way(case=one.case, factor=one.low_factor, lost=lost, motion=None, crash=None, reason=str(reason))
 
 
 def _into_the_wheel(

@@ -22,7 +22,17 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.hold_result import MotionKind, Outcome
-from fixturecheck.holding.failure_path import FAR_MM, NEAR_MM, TRAVEL_MM, by_harm, first_met, still
+from fixturecheck.holding.factor import settled
+from fixturecheck.holding.failure_path import (
+    FAR_MM,
+    NEAR_MM,
+    TRAVEL_MM,
+    by_harm,
+    first_met,
+    may_let_go,
+    still,
+    unsettled,
+)
 from fixturecheck.holding.grinding_loads import target_faces
 from fixturecheck.holding.milling import Cutter, Loaded, Milled, cutter_at, points_on
 from fixturecheck.holding.model import Borne, LoadCase, MilledHold, Way, Ways
@@ -267,12 +277,14 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
             break
     lost: list[Way] = []
     for loss in part.losses:
-        weak = (b for b in loss.borne if b.collapse.factor.low < least_factor)
+        weak = (b for b in loss.borne if may_let_go(b, least_factor))
         followed: list[Way] = []
         for b in weak:
             way = follow(bench, b, least_factor, loss.lost)
-            followed += [way] if way is not None else []
-            if way is not None and way.digs_in:
+            if way is None or (way.crash is not None and way.factor >= least_factor):
+                continue
+            followed.append(way)
+            if way.digs_in:
                 break
         lost += sorted(followed, key=by_harm)[:1]
     return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
@@ -281,9 +293,9 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
 def _cases(part: MilledHold, found: Loaded, least_factor: float) -> Iterator[tuple[Borne, float]]:
     """Yield what is followed and what sorts it, the worst first; some is loaded only when it is asked for."""
     values, worst = part.factors.worst_inputs, part.factors.worst
-    yield Borne(case=part.case, values=values, problem=part.problem, collapse=worst), 0.0
+    yield Borne(case=part.case, values=values, problem=part.problem, collapse=worst, settled=True), 0.0
     known = {id(b.case): b for b in found.borne}
-    told = {n for n, b in known.items() if b.collapse.factor.low < least_factor}
+    told = {n for n, b in known.items() if may_let_go(b, least_factor)}
     group_of = {id(t.stand.case): t.stand.group for t in found.trials}
     strokes: set[str] = {part.case.stroke}
     groups: set[tuple[int, ...]] = set()
@@ -308,6 +320,10 @@ def follow(bench: Bench, borne: Borne, least_factor: float, lost: str = "") -> W
     What stops a part holds it only where it touches: the part is loaded again with that added, and where it
     then goes into the cutter below the least factor, that is where it goes.
     """
+    try:
+        borne = settled(bench.job.rig, borne)
+    except NotComputedError as reason:
+        return unsettled(borne, lost, reason)
     if borne.collapse.at_least:
         return None
     if not borne.collapse.motions:

@@ -17,9 +17,9 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.hold_result import Driver
-from fixturecheck.holding.factor import CEILING, Change, Rig, fine_enough, losses_of, pull_on
+from fixturecheck.holding.factor import CEILING, Rig, fine_enough, least_settled, losses_of, pull_on
 from fixturecheck.holding.grinding_loads import target_faces
-from fixturecheck.holding.model import Borne, LoadCase, Lost, MilledHold
+from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, MilledHold
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.measure import box_of, extent_along, loose_box
@@ -335,16 +335,21 @@ class Trial:
         With what holds at its low end and the cutting force at its high end.
     rank_factor : float
         About the factor, for sorting only.
+    change : callable
+        What is lost of the holding as stated.
     """
 
     stand: Stand
     problem: Holding
     rank_factor: float
+    change: Change
 
     def borne(self, values: Mapping[str, float]) -> Borne:
         """Load it until it lets go."""
         found = collapse(self.problem, ceiling=CEILING)
-        return Borne(case=self.stand.case, values=values, problem=self.problem, collapse=found)
+        return Borne(
+            case=self.stand.case, values=values, problem=self.problem, collapse=found, change=self.change
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -381,17 +386,20 @@ def loaded(job: Milled, *, change: Change = lambda whole: whole) -> Loaded:
     every = stands(job)
     problems = [change(replace(held, cutting=stand.loads)) for stand in every]
     ranked = [
-        Trial(stand=stand, problem=problem, rank_factor=rank)
+        Trial(stand=stand, problem=problem, rank_factor=rank, change=change)
         for stand, problem, rank in zip(every, problems, _ranks(problems), strict=True)
     ]
     ranked.sort(key=lambda t: (t.rank_factor, t.stand.case.label, t.stand.case.at_mm))
-    borne: list[Borne] = []
+    borne: tuple[Borne, ...] = ()
     for trial in ranked:
-        if borne and _SORTED_SHARE * trial.rank_factor >= min(b.collapse.factor.low for b in borne):
-            break
-        borne.append(trial.borne(values))
-    borne.sort(key=lambda b: b.collapse.factor.low)
-    return Loaded(values=values, trials=tuple(ranked), borne=tuple(borne))
+        sorted_factor = _SORTED_SHARE * trial.rank_factor
+        if borne and sorted_factor >= min(b.low_factor for b in borne):
+            # What coarse cells say may be low.
+            borne = least_settled(job.rig, borne)
+            if sorted_factor >= borne[0].low_factor:
+                break
+        borne = (*borne, trial.borne(values))
+    return Loaded(values=values, trials=tuple(ranked), borne=least_settled(job.rig, borne))
 
 
 def _ranks(problems: Sequence[Holding]) -> list[float]:
@@ -428,7 +436,7 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
 
     share = {way: _least_share(job, way) for way in job.ways}
     spans = {**_inputs(rig), Driver.SIZE: Range(low=share[CutterWay(known.case.stroke)], high=1.0)}
-    factors = fine_enough(rig, spans, scaled, known)
+    factors, least = fine_enough(rig, spans, scaled, known)
     most_n, way = max((t.cutting_n, way) for way in job.ways for _, t in angles_of(job, way))
     return MilledHold(
         part=part,
@@ -436,7 +444,7 @@ def milled_hold(job: Milled, found: Loaded | None = None) -> MilledHold:
         cutting_n=Range(low=most_n * share[way], high=most_n),
         case=known.case,
         factors=factors,
-        problem=rig.holding(factors.worst_inputs, scaled(factors.worst_inputs)),
+        problem=least.problem,
         load_n=to_vector(sum(c.force_n[i] for c in cutting) for i in range(3)),
         pull_n=pull_on(rig, part),
     )
@@ -461,7 +469,7 @@ def _of_every_way(found: Loaded) -> tuple[Borne, ...]:
         if trial.stand.case.stroke not in seen:
             seen.add(trial.stand.case.stroke)
             borne.append(trial.borne(found.values))
-    return tuple(sorted(borne, key=lambda b: b.collapse.factor.low))
+    return tuple(sorted(borne, key=lambda b: b.low_factor))
 
 
 def _inputs(rig: Rig) -> dict[str, Range]:

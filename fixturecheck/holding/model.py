@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from fixturecheck.hold_result import Burr, ComesOff, FirstSteps, OffWay, Outcome, PryAt, SteelKeeps
+from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
 from fixturecheck.machining.grinding import Forces, Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
@@ -38,6 +39,14 @@ class LoadCase:
     axis_mm: Vector | None = None
 
 
+Change = Callable[[Holding], Holding]
+"""What is lost of a holding."""
+
+
+def _nothing_lost(whole: Holding) -> Holding:
+    return whole
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Borne:
     """One case loaded until it lets go, at one corner of the inputs.
@@ -46,12 +55,26 @@ class Borne:
     ----------
     problem : Holding
         What was loaded.
+    change : callable
+        What is lost of the holding as stated.
+    spots : tuple of Spot
+        What is touched, as it was cut up for this; empty where that is as coarse as at first.
+    settled : bool
+        Whether smaller cells no longer change the factor.
     """
 
     case: LoadCase
     values: Mapping[str, float]
     problem: Holding
     collapse: Collapse
+    change: Change = _nothing_lost
+    spots: tuple[Spot, ...] = ()
+    settled: bool = False
+
+    @property
+    def low_factor(self) -> float:
+        """The least factor of all starts."""
+        return self.collapse.factor.low
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

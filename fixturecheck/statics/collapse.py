@@ -333,7 +333,8 @@ def factor_range(
             swings.append(Swing(name=name, input_range=span, factor_at_low=low, factor_at_high=high))
     for values in _together(swings, around) + _drawn(inputs, draws if len(swings) > 1 else 0, seed):
         low_end(values)
-    tried += [known] if known else []
+    # Of equals the corner that is known.
+    tried = [*([known] if known else []), *tried]
     worst, worst_inputs = min(tried, key=lambda pair: pair[0].factor.low)
     return FactorRange(
         factor=Range(low=worst.factor.low, high=max(found.factor.high for found, _ in tried)),

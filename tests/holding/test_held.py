@@ -11,6 +11,7 @@ from fixturecheck.checks import hold
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.holding.outcome import found
 from fixturecheck.kernel.construct import box
+from fixturecheck.magnet.circuit import RESIDUAL_SHARE
 from fixturecheck.magnet.pull import magnet_of
 from fixturecheck.result import Verdict
 from fixturecheck.units import METRIC
@@ -105,8 +106,9 @@ def test_the_pull_on_a_thick_mild_block_is_near_the_rated_one(held):
 def test_flux_that_comes_up_goes_down(held):
     north = sum(f.flux_density_t * f.area_mm2 for f in held.faces if int(f.b[-6:-4]) % 2)
     south = sum(f.flux_density_t * f.area_mm2 for f in held.faces if not int(f.b[-6:-4]) % 2)
-    # Gauss: nothing leaves the block but by its seat.
-    assert north == pytest.approx(south, rel=1e-6)
+    # Gauss: nothing leaves the block but by its seat. The solver stops when the flux out of balance is
+    # RESIDUAL_SHARE of its load, so that either side is known to about that share.
+    assert north == pytest.approx(south, rel=2 * RESIDUAL_SHARE)
 
 
 def test_the_cut_is_shown_with_its_place(held, stage):

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
@@ -10,14 +11,15 @@ from scipy.optimize import minimize
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import Driver
-from fixturecheck.holding import factor
+from fixturecheck.hold_result import FILM, Driver
+from fixturecheck.holding import factor, failure_path
 from fixturecheck.holding.bearing import cells
-from fixturecheck.holding.factor import fine_enough
-from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.holding.factor import bearing_of, every_case, fine_enough, part_hold, settled
+from fixturecheck.holding.model import Borne, LoadCase, Way
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.sample import triangles_of
+from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result import Verdict
 from fixturecheck.statics.collapse import collapse
@@ -232,7 +234,7 @@ def test_a_wrong_factor_by_cells_too_coarse_for_where_it_is_pressed(bare, monkey
     coarse = rig.holding(values, (load,))
     known = Borne(case=case(load.at_mm), values=values, problem=coarse, collapse=collapse(coarse))
     inputs = {Driver.FRICTION: Range.exactly(MU)}
-    found = fine_enough(rig, inputs, lambda _: (load,), known).factor.low
+    found = fine_enough(rig, inputs, lambda _: (load,), known)[0].factor.low
     finest = replace(rig, spots=tuple(s.finer(12.0) for s in rig.spots))
     exact = collapse(finest.holding(values, (load,))).factor.low
     assert known.collapse.factor.low < 0.95 * exact
@@ -240,6 +242,38 @@ def test_a_wrong_factor_by_cells_too_coarse_for_where_it_is_pressed(bare, monkey
     monkeypatch.setattr(factor, "SAME_SHARE", -1.0)
     with pytest.raises(NotComputedError, match="in smaller cells and on"):
         fine_enough(rig, inputs, lambda _: (load,), known)
+
+
+def test_a_wrong_crash_by_cells_coarser_than_those_of_the_hold(monkeypatch):
+    """Hold, losses and where it goes tell one factor of one case: that of cells four times as small.
+
+    Statics, by the same load in a mesh of its own: at first, 300 N in a corner of a face in six cells comes
+    out 7 % low.
+    """
+    setup = block(strap("a", -20.0, 12.0, 300.0))
+    rig, cut = rigged(setup), grind(setup, setup.cuts[0])
+    bearing = bearing_of(setup, {b.name: b.solid.moved(b.at) for b in setup.bodies}, cut, setup.body("block"))
+    borne = every_case(rig, bearing)
+    part = part_hold(rig, bearing, borne, cut="top", losable=())
+    (film,) = part.losses
+    worst = film.borne[0]
+    finest = replace(rig, spots=tuple(s.finer(4.0) for s in rig.spots))
+    coarse, fine = (
+        collapse(worst.change(r.holding(worst.values, worst.problem.cutting)), ceiling=30.0).factor.low
+        for r in (rig, finest)
+    )
+    assert coarse < 0.95 * fine
+    assert worst.low_factor == pytest.approx(fine, rel=0.02)
+
+    # Where it goes is another question; what is followed, and from which factor, is this one.
+    def way(scene, name, case, found, lost):
+        return Way(case=case, factor=found.factor.low, lost=lost, motion=found.motions[0], crash=None)
+
+    monkeypatch.setattr(failure_path, "_way", way)
+    ways = failure_path.ways_of(None, part, borne, 1.0, settle=partial(settled, rig))
+    assert ways.worst.case is part.case
+    assert ways.worst.factor == part.factors.factor.low
+    assert [(w.lost, w.factor) for w in ways.lost] == [(FILM, worst.low_factor)]
 
 
 def test_cells_add_up_to_the_face_and_to_its_middle():
