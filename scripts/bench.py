@@ -37,6 +37,8 @@ ROWS: Mapping[str, tuple[str, str]] = {
     "flux_vs_mesh": ("bench_flux:vs_mesh", AT_MOST),
     "flux_long_vs_short": ("bench_flux:long_vs_short", AT_MOST),
     "flux_edit": ("bench_flux:edit", AT_MOST),
+    "page_bytes": ("bench_page:size", AT_MOST),
+    "page_first_frame": ("bench_page:first_frame", AT_MOST),
     "collapse_100_ms": ("bench_collapse:row", AT_MOST),
 }
 """By name: where a row is measured, and which way its figure is held against the goal.
