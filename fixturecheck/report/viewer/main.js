@@ -1,7 +1,5 @@
 // The view itself: which stop, section, motion and layers are on, and when it is drawn again.
 
-const PASSED = 0.001;
-
 class SetUpView {
   constructor(data, painter) {
     Object.assign(this, { data, painter, canvas: painter.canvas, camera: new Camera() });
@@ -60,9 +58,10 @@ class SetUpView {
 
   // Section.
 
+  /** A plane square to a side, a hair nearer to the eye than a point, so that what lies in it is kept. */
   planeOf(eye, point) {
     const normal = unit(eye);
-    return { normal, at: dot(normal, point) + PASSED };
+    return { normal, at: dot(normal, point) + 0.001 };
   }
 
   cutAlong(what) {
@@ -122,8 +121,7 @@ class SetUpView {
   }
 
   halt(time) {
-    Object.assign(this, { time, playing: false });
-    this.changed();
+    Object.assign(this, { time, playing: false }).changed();
   }
 
   // Layers: `layer`, `=body`, or `:names` and `:gaps`.

@@ -165,7 +165,7 @@ function label(view) {
     here.style.transform = `translate(${x - 14}px, ${y - 14}px)`;
     el("map").replaceChildren(here);
   }
-  if (!motion) for (const a of stop.arrows) put(lines(a.lines), view.tail(a), 8, 8);
+  if (!motion) for (const a of stop.arrows) put(signed(a.lines, "", ""), view.tail(a), 8, 8);
   const names = view.isShown(":names") ? view.names() : [];
   for (const [name, place] of names) put(made("div", name, "view-mark name"), place, -20, -10);
   el("marks").replaceChildren(...marks.map(([element]) => element));
@@ -180,7 +180,20 @@ function label(view) {
     if (!element.hidden && !isRing) taken.push([left, top, left + w, top + h]);
     element.style.transform = `translate(${left}px, ${top}px)`;
   }
+  el("axes").replaceChildren(...axes(view.camera));
   pins(view, wide, tall);
+}
+
+/** The axes of the machine as they lie in the picture. */
+function axes({ right, up }) {
+  return [...right].map((across, i) => {
+    const [x, y] = [26 * across, -26 * up[i]], axis = made("div", "", "view-axis"), name = made("span", "XYZ"[i]);
+    axis.style.width = `${Math.hypot(x, y)}px`;
+    axis.style.transform = `rotate(${Math.atan2(y, x)}rad)`;
+    name.style.transform = `rotate(${-Math.atan2(y, x)}rad)`;
+    axis.append(name);
+    return axis;
+  });
 }
 
 /** A ring of a radius in pixels, but never too small to see nor as large as the picture. */
@@ -189,12 +202,6 @@ function ring(verdict, radius) {
   element.radius = clamp(radius, 14, 90);
   element.style.width = element.style.height = `${2 * element.radius}px`;
   element.style.borderColor = verdict ? `var(--${verdict})` : "var(--ink)";
-  return element;
-}
-
-function lines(words) {
-  const element = made("div", "", "view-mark");
-  for (const line of words) element.append(made("div", line));
   return element;
 }
 

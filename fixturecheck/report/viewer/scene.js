@@ -81,12 +81,8 @@ function wheelForm(profile, steps) {
       for (let s = 0; s < steps; s++) lines.push(...on(y0, r0, s), ...on(y0, r0, s + 1));
     }
   }
-  return {
-    points: new Float32Array(points),
-    triangles: new Uint32Array(triangles),
-    lines: new Float32Array(lines),
-    dots: new Float32Array(0),
-  };
+  const [at, pieces, dots] = [points, lines, []].map((list) => new Float32Array(list));
+  return { points: at, triangles: new Uint32Array(triangles), lines: pieces, dots };
 }
 
 /** Least and greatest coordinates of all points. */
