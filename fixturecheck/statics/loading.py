@@ -8,6 +8,10 @@ chatters between sticking and sliding Newton may cycle; then friction bounds are
 problem convex and solvable by descent, and the bounds are brought up to date from outside.
 
 Where does a growing load take the parts: rest under the held loads, then the path to collapse.
+Contacts without any load resist no sliding. A step that prescribes the travel along the held loads can
+therefore end in a motion of the unloaded contacts, with next to no load on it, although a rest exists: an
+upright bar in a V-block rolls about the line where the normals of its two edges meet. The held loads are then
+applied at their full size and the motion follows from them.
 The load is driven by the displacement that it works on, so the path stays traceable where the load stops
 growing: there the displacement grows on and the load factor stands still. Every point of the path is an
 equilibrium with friction inside its cones; the greatest load factor on it is the load at collapse.
@@ -17,7 +21,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import clarabel
 import numpy as np
+from scipy import sparse
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
@@ -59,6 +65,8 @@ class Task:
 
     Parameters
     ----------
+    unit : ndarray, shape (m,)
+        Direction of the load whose size the step finds; zero where there is none beside `held_n`.
     scale_n : float
         Size of the loads, against which a residual counts as nothing.
     heading : ndarray, shape (m,)
@@ -109,6 +117,8 @@ class Task:
         bordered = np.zeros((width + 1, width + 1))
         bordered[:width, :width] = assemble(self.equations, local) + self.drag_n_mm * np.eye(width)
         bordered[:width, width], bordered[width, :width] = -self.unit, self.unit
+        if not self.unit.any():
+            bordered[width, width] = 1.0
         move = np.linalg.solve(bordered, np.append(-self.residual(freedoms, carried), 0.0))
         return np.asarray(move[:width])
 
@@ -234,6 +244,9 @@ MOST_SHRUNK = 3
 LIGHT_DRAG = 0.01 * DRAG
 LET_GO = 0.99
 STIFF_DRAGS = (1e-6, 1e-4, 1e-2)
+# Stiffer than the usual drag: where all contacts slip, it alone keeps the search from running off.
+FULL_LOAD_DRAG = 1e-8
+FRICTION_UPDATES = 20
 NOTHING = 1e-6
 BALANCED = 1e-5
 STILL, FREE = "stood still", "moves freely"
@@ -289,13 +302,107 @@ def settle_held(equations: Equations) -> tuple[State, bool]:
     stride = _stuck_travel(equations, equations.held_n)
     heading = equations.held_n / np.linalg.norm(equations.held_n)
     step, _ = _advance(equations, start, nothing, equations.held_n, stride, heading)
-    if step is None:
-        return _pushed_off(equations, start, stride, heading), False
-    if not _balances(equations, step):
+    if step is not None and _balances(equations, step):
+        # Contacts without gaps answer in proportion, so one state at any size gives the state at full size.
+        grown = 1.0 / step.factor
+        return State(freedoms_mm=step.state.freedoms_mm * grown, carried_n=step.state.carried_n * grown), True
+    loaded = _under_full_load(equations, start)
+    if loaded is not None:
+        return loaded, True
+    if step is not None:
         return step.state, False
-    # Contacts without gaps answer in proportion, so one state at any size gives the state at full size.
-    grown = 1.0 / step.factor
-    return State(freedoms_mm=step.state.freedoms_mm * grown, carried_n=step.state.carried_n * grown), True
+    return _pushed_off(equations, start, stride, heading), False
+
+
+def _under_full_load(equations: Equations, start: State) -> State | None:
+    """Rest under the held loads at their full size; None where contacts alone were not found to carry them.
+
+    Newton starts where the loads would take the bodies if every contact stuck. Where it throws them off,
+    because all contacts slip at once, it starts from rests with given friction bounds, updated in turn.
+    """
+    held = equations.held_n
+    size = float(np.linalg.norm(held))
+    task = Task(
+        equations=equations,
+        before=start,
+        held_n=held,
+        unit=np.zeros_like(held),
+        load_size_n=size,
+        stride_mm=1.0,
+        scale_n=size,
+        heading=_stuck_motion(equations, held),
+        drag_n_mm=FULL_LOAD_DRAG * float(equations.normal_n_mm.max(initial=1.0)),
+    )
+    try:
+        step, _ = _newton(task, task.start())
+        rest = rest_at_bounds(equations, None)
+        for _ in range(FRICTION_UPDATES):
+            if step is not None or rest is None:
+                break
+            step, _ = _newton(task, rest.freedoms_mm)
+            rest = rest_at_bounds(equations, equations.mu * rest.carried_n[:, 0])
+    except np.linalg.LinAlgError:
+        return None
+    if step is None or not _balances(equations, replace(step, factor=1.0)):
+        return None
+    return step.state
+
+
+def rest_at_bounds(equations: Equations, bound_n: Floats | None) -> State | None:
+    """Return the rest under the held loads where friction has given bounds: the forces of least energy.
+
+    Parameters
+    ----------
+    equations : Equations
+        The holding.
+    bound_n : ndarray, shape (n,), or None
+        Greatest friction of each contact, N; None lets it grow with the normal force, as if slip dilated.
+
+    Returns
+    -------
+    State or None
+        None where no forces within the bounds balance the loads, or the solver gave up.
+
+    References
+    ----------
+    Least complementary energy of contact with given friction bounds [@panagiotopoulos1975], from memory.
+    """
+    count, width = len(equations.mu), len(equations.held_n)
+    if count == 0:
+        return None
+    size, stiff = float(np.linalg.norm(equations.held_n)), float(equations.normal_n_mm.max())
+    stiffness = np.stack([equations.normal_n_mm, equations.shear_n_mm, equations.shear_n_mm], axis=1).ravel()
+    rows = np.arange(3 * count)
+    # Rows are the normal force, then for each contact its bound and its two slips, all in units of the loads.
+    shut = sparse.csc_matrix((-np.ones(count), (np.arange(count), rows[::3])), shape=(count, 3 * count))
+    weights = np.tile([0.0, -1.0, -1.0], count)
+    right = np.zeros(3 * count)
+    if bound_n is None:
+        weights[::3] = -equations.mu
+    else:
+        right[::3] = bound_n / size
+    balance = sparse.csc_matrix(equations.approach.reshape(-1, width).T)
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    answer = clarabel.DefaultSolver(
+        sparse.diags(stiff / stiffness, format="csc"),
+        np.zeros(3 * count),
+        sparse.vstack([balance, shut, sparse.diags(weights)], format="csc"),
+        np.concatenate([equations.held_n / size, np.zeros(count), right]),
+        [
+            clarabel.ZeroConeT(width),
+            clarabel.NonnegativeConeT(count),
+            *[clarabel.SecondOrderConeT(3)] * count,
+        ],
+        settings,
+    ).solve()
+    if str(answer.status) not in {"Solved", "AlmostSolved"}:
+        return None
+    # The multipliers of the balance are the motion that the contact springs answer to.
+    return State(
+        freedoms_mm=-np.asarray(answer.z)[:width] * size / stiff,
+        carried_n=np.asarray(answer.x).reshape(count, 3) * size,
+    )
 
 
 def _pushed_off(equations: Equations, start: State, stride: float, heading: Floats) -> State:
@@ -388,11 +495,15 @@ def _balances(equations: Equations, step: Step) -> bool:
 
 def _stuck_travel(equations: Equations, load_n: Floats) -> float:
     """Travel along the load, mm, that it would cause if every contact stuck and pulled."""
+    return float(_stuck_motion(equations, load_n) @ load_n) / float(np.linalg.norm(load_n))
+
+
+def _stuck_motion(equations: Equations, load_n: Floats) -> Floats:
+    """Motion of the freedoms, mm, that the load would cause if every contact stuck and pulled."""
     stiffness = np.stack([equations.normal_n_mm, equations.shear_n_mm, equations.shear_n_mm], axis=1)
     tangent = assemble(equations, stiffness[:, :, None] * np.eye(3))
     loose = 1e-6 * max(float(np.trace(tangent)) / len(tangent), 1.0)
-    moved = np.linalg.solve(tangent + loose * np.eye(len(tangent)), load_n)
-    return float(moved @ load_n) / float(np.linalg.norm(load_n))
+    return np.asarray(np.linalg.solve(tangent + loose * np.eye(len(tangent)), load_n))
 
 
 def _advance(

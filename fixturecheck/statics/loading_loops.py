@@ -180,7 +180,7 @@ def newton(
     freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n
         As in `answer`.
     held_n, unit : ndarray, shape (m,)
-        Held loads, and the direction of the load that is followed.
+        Held loads, and the direction of the load that is followed; zero where there is none.
     drag_n_mm : float
         Stiffness of springs on every freedom.
     scale_n : float
@@ -258,6 +258,9 @@ def _move(
         bordered[j, j] += drag_n_mm
         bordered[j, width], bordered[width, j] = -unit[j], unit[j]
         right[j] = -residual[j]
+    if not unit.any():
+        # No load is followed: its share stays zero.
+        bordered[width, width] = 1.0
     move = np.empty(width + 1)
     move[:] = np.linalg.solve(bordered, right)
     return move
