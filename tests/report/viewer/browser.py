@@ -2,27 +2,68 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
+import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from filelock import FileLock
 from playwright.sync_api import Browser, Page, sync_playwright
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 SOFTWARE_GL = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader")
 
 
+@cache
+def browser_path() -> str | None:
+    """Return where the browser is, None for the one that playwright keeps; install one where there is none.
+
+    A machine with neither rights to install packages nor a network fails the test, which says what to do.
+    """
+    found = _on_path()
+    if found is None:
+        # Several processes of one run may come here at once.
+        with FileLock(Path(tempfile.gettempdir()) / "fixturecheck-browser.lock"):
+            found = _on_path() or _from_packages()
+            if found is None and not _kept_by_playwright():
+                pytest.fail(f"no browser for the tests of the page: install one of {', '.join(NAMES)}")
+    return found
+
+
+def _on_path() -> str | None:
+    return next((path for name in NAMES if (path := shutil.which(name))), None)
+
+
+def _from_packages() -> str | None:
+    apt = shutil.which("apt-get")
+    if apt is None or os.geteuid() != 0:
+        return None
+    alone = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+    for asked in (["update", "-qq"], ["install", "-y", "-qq", "--no-install-recommends", "chromium"]):
+        subprocess.run([apt, *asked], check=False, capture_output=True, env=alone)
+    return _on_path()
+
+
+def _kept_by_playwright() -> bool:
+    done = subprocess.run(
+        [sys.executable, "-m", "playwright", "install", "chromium"], check=False, capture_output=True
+    )
+    return done.returncode == 0
+
+
 @contextmanager
 def browsing() -> Iterator[Browser]:
-    """Yield a browser; a machine without one fails the test and says what to install."""
-    found = next((path for name in NAMES if (path := shutil.which(name))), None)
-    if found is None:
-        pytest.fail(f"no browser for the tests of the page: install one of {', '.join(NAMES)}")
+    """Yield a browser."""
+    path = browser_path()
     with sync_playwright() as running:
-        browser = running.chromium.launch(executable_path=found, args=list(SOFTWARE_GL))
+        browser = running.chromium.launch(executable_path=path, args=list(SOFTWARE_GL))
         yield browser
         browser.close()
 
