@@ -20,12 +20,12 @@ from fixturecheck.holding.factor import (
     settled,
     single_losses,
 )
-from fixturecheck.holding.failure_path import Scene, scene_of, ways_of
+from fixturecheck.holding.failure_path import GrindingScene, scene_of, ways_of
 from fixturecheck.holding.milled_path import milled_ways
 from fixturecheck.holding.milling import Milled, loaded, milled_hold, milled_losses
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.holding.remedies import cures_of, milled_cures
-from fixturecheck.holding.remedy_search import Bench
+from fixturecheck.holding.remedy_search import TrialHold
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
@@ -95,7 +95,7 @@ def _worked_out(
     progress("magnet", 0.0)
     loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
     magnet, pulls = _magnet(setup, contacts, mesher, missing, pulls=loads)
-    benches: list[Bench] = []
+    benches: list[TrialHold] = []
     milled: list[MilledHold] = []
     notes: list[str] = []
     budget = Budget(HOLD)
@@ -105,7 +105,7 @@ def _worked_out(
         for i, (scene, name) in enumerate(jobs):
             progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
             try:
-                bench = bench_of(
+                bench = trial_hold_of(
                     scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher, follow=follows
                 )
                 benches.append(bench)
@@ -155,8 +155,8 @@ def _rig(
         return None
 
 
-def bench_of(
-    scene: Scene,
+def trial_hold_of(
+    scene: GrindingScene,
     placed: Mapping[str, Solid],
     contacts: ContactMap,
     rig: Rig,
@@ -165,7 +165,7 @@ def bench_of(
     magnet: Magnet | None = None,
     mesher: TetMesher | None = None,
     follow: bool = True,
-) -> Bench:
+) -> TrialHold:
     """Load one part by one cut until it lets go, and follow it from there where that is asked.
 
     Raises
@@ -179,7 +179,7 @@ def bench_of(
     found = part_hold(rig, bearing, borne, cut=cut.name, losable=single_losses(setup, rig))
     least = setup.holding.least_factor if setup.holding else 0.0
     settle = partial(settled, rig)
-    return Bench(
+    return TrialHold(
         scene=scene,
         placed=placed,
         contacts=contacts,
@@ -206,7 +206,7 @@ def _milled(job: Milled, notes: list[str], budget: Budget, *, follow: bool) -> M
     return replace(found, ways=milled_ways(job, found, every, least) if follow else None)
 
 
-def _cured(benches: list[Bench], budget: Budget) -> tuple[list[PartHold], list[str]]:
+def _cured(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold], list[str]]:
     """Look for what brings the factors back: of the parts that are held least in each cut.
 
     Returns the parts with their cures, and what could not be tried.
@@ -226,7 +226,7 @@ def _cured(benches: list[Bench], budget: Budget) -> tuple[list[PartHold], list[s
     return parts, notes
 
 
-def _low(bench: Bench) -> float:
+def _low(bench: TrialHold) -> float:
     return bench.part.factors.factor.low
 
 

@@ -19,7 +19,7 @@ from fixturecheck.relief.model import Relief, Reliefs, size_words
 from fixturecheck.relief.search import relieve
 from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
 from fixturecheck.report.pictures.draw import Drawn, Painter, write_scenes
-from fixturecheck.report.relief_page import Across, Told, relief_page, relief_scenes, whole_scene
+from fixturecheck.report.relief_page import Across, ReliefShown, relief_page, relief_scenes, whole_scene
 from fixturecheck.result import NamedShape, Role
 from fixturecheck.setup.chuck_file import chuck_text
 from fixturecheck.setup.load import load
@@ -167,7 +167,7 @@ def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
     )
     pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
     told_reliefs = [
-        Told(
+        ReliefShown(
             says=r.says,
             lines=_lines(r, setup.write),
             before=f"{n:02d}_before.png",

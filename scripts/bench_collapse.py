@@ -7,12 +7,12 @@ import time
 import numpy as np
 
 from fixturecheck.statics.collapse import collapse
-from fixturecheck.statics.equilibrium import ContactPoint, Holding, Load, Rigid
+from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid
 
 GOAL_MS = 50.0
 
 
-def gang_of_four() -> Holding:
+def gang_of_four() -> EquilibriumProblem:
     """Four parts 20 x 36 x 25 mm on a chuck: 16 points under each, 12 between neighbours: 100 in all."""
     bodies, contacts, held = [], [], []
     for i in range(4):
@@ -30,7 +30,7 @@ def gang_of_four() -> Holding:
                 for v in np.linspace(-18, 18, 4)
                 for w in np.linspace(1, 24, 3)
             ]
-    return Holding(bodies=tuple(bodies), contacts=tuple(contacts), held=tuple(held), cutting=())
+    return EquilibriumProblem(bodies=tuple(bodies), contacts=tuple(contacts), held=tuple(held), cutting=())
 
 
 PUSHES = {
@@ -50,7 +50,9 @@ def collapse_100_ms(repeats: int = 7) -> dict[str, float]:
     times = {}
     for name, (force, height) in PUSHES.items():
         load = Load(body="part_1", force_n=force, at_mm=(0.0, 0.0, height))
-        holding = Holding(bodies=plain.bodies, contacts=plain.contacts, held=plain.held, cutting=(load,))
+        holding = EquilibriumProblem(
+            bodies=plain.bodies, contacts=plain.contacts, held=plain.held, cutting=(load,)
+        )
         if len(holding.contacts) != 100:
             message = f"{len(holding.contacts)} contact points, not 100"
             raise ValueError(message)

@@ -11,12 +11,12 @@ import numpy as np
 from bench_gang import gang
 from bench_timing import MissingError, interleaved_s
 
-from fixturecheck.nesting.model import Bench, Push, Staging, bench_of
+from fixturecheck.nesting.model import Push, SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.settle import backs_of, let_go, loads_of, loose_of, ranks_of, shifted
 from fixturecheck.nesting.tolerance import Target, odds_of
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
-from fixturecheck.statics.contact_step import Load
+from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Bounds
 
 PUSHED = Staging(push={"*": Push(direction=(-1, 0, 0))})
@@ -28,7 +28,7 @@ ROUNDS = 5
 TIMESTEPS_S = (1e-3, 5e-4, 2e-4, 1e-4)
 
 
-def row_of(count: int, **zones: float) -> Bench:
+def row_of(count: int, **zones: float) -> SettlingModel:
     """Blocks in a row against a stop on a table, drawn where they rest."""
     table = cq.Workplane().box(1200, 200, 20).translate((500, 0, -10)).val()
     stop = cq.Workplane().box(10, 100, 20).translate((-5, 0, 10)).val()
@@ -43,10 +43,10 @@ def row_of(count: int, **zones: float) -> Bench:
         )
         for i in range(count)
     ]
-    return bench_of(Setup(name="row", bodies=tuple(bodies)))
+    return settling_model_of(Setup(name="row", bodies=tuple(bodies)))
 
 
-def settler(bench: Bench, staging: Staging = PUSHED) -> Callable[[], float]:
+def settler(bench: SettlingModel, staging: Staging = PUSHED) -> Callable[[], float]:
     """Return what settles a gang from 2 mm away and gives how far from closed it ends, mm."""
     bounds = Bounds(approach_mm=staging.approach_mm)
 
@@ -58,13 +58,13 @@ def settler(bench: Bench, staging: Staging = PUSHED) -> Callable[[], float]:
     return work
 
 
-def _away(bench: Bench, loads: list[Load]) -> Poses:
+def _away(bench: SettlingModel, loads: list[SteadyLoad]) -> Poses:
     """Return the gang drawn back against its loads, where both sides start."""
     ranks = ranks_of(bench, PUSHED, loads)
     return shifted(bench.drawn, backs_of(loads, ranks, PUSHED.approach_mm))
 
 
-def stepper(bench: Bench, timestep_s: float) -> Callable[[], float]:
+def stepper(bench: SettlingModel, timestep_s: float) -> Callable[[], float]:
     """Return what steps the same row in MuJoCo until nothing moves faster than 10 um/s; mm from closed."""
     try:
         import mujoco
@@ -96,12 +96,12 @@ def stepper(bench: Bench, timestep_s: float) -> Callable[[], float]:
     return work
 
 
-def pawl_gang(count: int) -> Bench:
+def pawl_gang(count: int) -> SettlingModel:
     """Return index pawls in their V-block, relieved so that they nest where they are drawn."""
-    return bench_of(Setup(name="pawls", bodies=tuple(gang(count))))
+    return settling_model_of(Setup(name="pawls", bodies=tuple(gang(count))))
 
 
-def mesh_stepper(bench: Bench, timestep_s: float) -> Callable[[], float]:
+def mesh_stepper(bench: SettlingModel, timestep_s: float) -> Callable[[], float]:
     """Return what steps a gang of meshes in MuJoCo from where ours starts until nothing moves; mm off."""
     try:
         import mujoco
@@ -174,7 +174,7 @@ def growth() -> dict[str, object]:
     return {"figure": slope, "goal": 1.3, "says": f"exponent over gangs of {each}"}
 
 
-def plates(count: int) -> Bench:
+def plates(count: int) -> SettlingModel:
     """Return plates of 100 faces with bored and filleted pockets in a row against a stop and a rail."""
     table = cq.Workplane().box(600, 200, 20).translate((200, 0, -10)).val()
     stop = cq.Workplane().box(10, 100, 20).translate((-5, 0, 10)).val()
@@ -198,7 +198,7 @@ def plates(count: int) -> Bench:
         Body(name=f"plate_{i}", solid=solid, at=cq.Location(cq.Vector(30 + 60 * i, 0, 8)))
         for i in range(count)
     ]
-    return bench_of(Setup(name="plates", bodies=tuple(bodies)))
+    return settling_model_of(Setup(name="plates", bodies=tuple(bodies)))
 
 
 def detailed_4() -> dict[str, object]:
@@ -225,7 +225,7 @@ def tolerance() -> dict[str, object]:
     names = bench.bodies[2].face_names(), bench.bodies[0].face_names()
     seat = Seat(body="part_1", face=names[0][0], on="table", on_face=names[1][0])
     setup = Setup(name="row", bodies=bench.bodies, seats=(seat,))
-    bench = bench_of(setup)
+    bench = settling_model_of(setup)
     mine = settler(bench)
 
     def draws() -> object:

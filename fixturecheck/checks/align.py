@@ -17,7 +17,7 @@ import math
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.machining.cut import PartTargets, Target, targets_of
+from fixturecheck.machining.cut import PartTargets, TargetFace, targets_of
 from fixturecheck.result import ContactKind, Finding, Verdict
 from fixturecheck.setup.model import Cut
 from fixturecheck.units import Writing
@@ -67,7 +67,7 @@ def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
     return _finding("floor level", cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
 
 
-def _wall(cut: Cut, part: PartTargets, wall: Target, write: Writing) -> Iterator[Finding]:
+def _wall(cut: Cut, part: PartTargets, wall: TargetFace, write: Writing) -> Iterator[Finding]:
     """Judge how far a wall is from the traverse, and from upright."""
     x0, _, z0, x1, _, z1 = wall.box
     nx, ny, nz = wall.normal
@@ -135,7 +135,7 @@ def _finding(
     kind: str,
     cut: Cut,
     part: PartTargets,
-    target: Target,
+    target: TargetFace,
     error_mm: float,
     angle_deg: float | None,
     words: tuple[str, str | None],

@@ -26,7 +26,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import Answered
 from fixturecheck.nesting.locating import PartLocated, TargetMoved
-from fixturecheck.nesting.probabilities import Target
+from fixturecheck.nesting.probabilities import CriticalPlace
 from fixturecheck.result import Finding, Vector, Verdict, not_computed
 from fixturecheck.rigid.location import SeatRole
 from fixturecheck.setup.model import Seat
@@ -110,7 +110,7 @@ def _seat(found: Answered, part: PartLocated, role: SeatRole, seat: Seat) -> Fin
     )
 
 
-def _about(target: Target) -> tuple[str, ...]:
+def _about(target: CriticalPlace) -> tuple[str, ...]:
     return (target.body if target.face is None else FaceRef.of(target.body, target.face),)
 
 

@@ -40,7 +40,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.nesting.seating import seating
-from fixturecheck.relief.edge_cuts import Relief, relieve_edge
+from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
 from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing
@@ -83,7 +83,7 @@ class _Search:
 
     def __init__(self, stage: Stage) -> None:
         self.stage, self.cures = stage, Budget(NEST)
-        self._found: dict[Hashable, tuple[Standing, tuple[str, str], Landing | Relief | None]] = {}
+        self._found: dict[Hashable, tuple[Standing, tuple[str, str], Landing | NestChamfer | None]] = {}
 
     def landing(self, seat: Seat, push: Floats, reach_mm: float) -> Landing:
         """Return where a part lands when it is pushed to its nest; see `land`."""
@@ -99,7 +99,7 @@ class _Search:
             raise TypeError(message)
         return found
 
-    def relief(self, seat: Seat, overlap: Overlap, *, marked: bool) -> Relief | None:
+    def relief(self, seat: Seat, overlap: Overlap, *, marked: bool) -> NestChamfer | None:
         """Return the smallest chamfer on either part, beside a face without function or one that may be."""
         tried = []
         for part, on in (self._placed(seat), self._placed(seat)[::-1]):
@@ -107,7 +107,7 @@ class _Search:
             allowed = body.no_function if marked else _idle(self.stage.setup, body)
             find = partial(relieve_edge, part, on, overlap.common, allowed, self.stage.setup.tolerances)
             found = self._once(part, on, allowed, find)
-            if isinstance(found, Relief):
+            if isinstance(found, NestChamfer):
                 tried.append(found)
         return min(tried, key=lambda r: r.leg_mm, default=None)
 
@@ -116,8 +116,8 @@ class _Search:
         return setup.body(seat.body).placed(), setup.body(seat.on).placed()
 
     def _once(
-        self, part: Placed, on: Placed, asked: Hashable, find: Callable[[], Landing | Relief | None]
-    ) -> Landing | Relief | None:
+        self, part: Placed, on: Placed, asked: Hashable, find: Callable[[], Landing | NestChamfer | None]
+    ) -> Landing | NestChamfer | None:
         """Return what is found of two bodies, or what was found of two that stand to each other alike."""
         here, there = stand([part, on])
         names = part.name, on.name
@@ -236,7 +236,7 @@ def _held_open(
     stage: Stage,
     seat: Seat,
     subject: str,
-    found: tuple[float, Vector, Landing, Overlap | None, tuple[Relief | None, Relief | None, str]],
+    found: tuple[float, Vector, Landing, Overlap | None, tuple[NestChamfer | None, NestChamfer | None, str]],
     across: float,
 ) -> Finding:
     """Report what lands first and by how much the nest stays open; `across` is the push over the normal."""
@@ -276,7 +276,9 @@ def _held_open(
     )
 
 
-def _reliefs(search: _Search, seat: Seat, overlap: Overlap) -> tuple[Relief | None, Relief | None, str]:
+def _reliefs(
+    search: _Search, seat: Seat, overlap: Overlap
+) -> tuple[NestChamfer | None, NestChamfer | None, str]:
     """Return the smallest chamfer on either part, beside a face marked without function or one that may be.
 
     The second is looked for only where there is none of the first. With them comes what is said where the
@@ -297,7 +299,9 @@ def _idle(setup: Setup, body: Body) -> frozenset[str]:
     return frozenset(n for n in body.face_names() if (body.name, n) not in seats | ground)
 
 
-def _remedy(relief: Relief | None, unmarked: Relief | None, along: str, sides: str, write: Writing) -> str:
+def _remedy(
+    relief: NestChamfer | None, unmarked: NestChamfer | None, along: str, sides: str, write: Writing
+) -> str:
     """Say the smallest change that was found and tried."""
     if relief is not None:
         return _chamfer(relief, write)
@@ -308,7 +312,7 @@ def _remedy(relief: Relief | None, unmarked: Relief | None, along: str, sides: s
     return f"{take} Or, with {unmarked.edge} marked no_function: {chamfer[0].lower()}{chamfer[1:]}"
 
 
-def _chamfer(relief: Relief, write: Writing) -> str:
+def _chamfer(relief: NestChamfer, write: Writing) -> str:
     """Say a chamfer that was tried."""
     leg = f"{write.length(relief.leg_mm, '.2f', 'up')} x {relief.slope_deg:.3g} deg"
     closes = f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."

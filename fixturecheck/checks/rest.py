@@ -23,7 +23,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import Answered, is_flat, rest_shapes
-from fixturecheck.nesting.model import Carried, RestPose, SeatAtRest
+from fixturecheck.nesting.model import LoadedContact, RestPose, SeatAtRest
 from fixturecheck.result import Finding, Vector, Verdict, not_computed
 from fixturecheck.statics.rest import Ending
 from fixturecheck.units import Writing
@@ -130,7 +130,7 @@ def _stirs(pose: RestPose, touch_um: float) -> bool:
     )
 
 
-def wrong_of(found: Answered, body: str) -> list[Carried]:
+def wrong_of(found: Answered, body: str) -> list[LoadedContact]:
     """Return what holds a part that no seat states.
 
     Between two parts it is told of the one that is meant to lie on the other, which is the one held off.
@@ -155,7 +155,7 @@ def _says(
     found: Answered,
     pose: RestPose,
     open_seats: list[SeatAtRest],
-    why: tuple[list[Carried], dict[int, float]],
+    why: tuple[list[LoadedContact], dict[int, float]],
     write: Writing,
 ) -> str:
     """Tell where the part rests, what is open, what holds it and what is free."""
@@ -201,19 +201,19 @@ def _open_words(seat: SeatAtRest, opening: float, write: Writing) -> str:
     return f"{where} is open by {write.gap(opening, '.0f')}"
 
 
-def landing_words(one: Carried, body: str) -> str:
+def landing_words(one: LoadedContact, body: str) -> str:
     """Say which face lands on which, the part's own first."""
     a, b = (one.a, one.b) if one.a.body == body else (one.b, one.a)
     return f"{a} lands on {b}"
 
 
-def _remedy(wrong: list[Carried], open_seats: list[SeatAtRest]) -> str | None:
+def _remedy(wrong: list[LoadedContact], open_seats: list[SeatAtRest]) -> str | None:
     if wrong:
         return f"Relieve {wrong[0].a} or {wrong[0].b}; `fixturecheck relieve` works it out."
     return "Find what holds it off, or push it another way." if open_seats else None
 
 
-def _spot(wrong: list[Carried], pose: RestPose) -> tuple[Vector | None, Vector | None]:
+def _spot(wrong: list[LoadedContact], pose: RestPose) -> tuple[Vector | None, Vector | None]:
     """Return where an arrow points, and which way: from what lands wrongly to where the part should be."""
     if not wrong:
         return None, None

@@ -14,7 +14,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patch import Overlap, Patch
 from fixturecheck.contact.patches.approach import Parting, shortest_parting, toward
 from fixturecheck.contact.patches.planar import FlatPair
-from fixturecheck.contact.placed import Frame, Standing, stand
+from fixturecheck.contact.placed import PlaneFrame, Standing, stand
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.measure import distance
@@ -90,7 +90,7 @@ def _outlines(stage: Stage, seat: Seat, found: Seating) -> FlatPair | None:
     ours, theirs = _flat_faces(one, found.faces), _flat_faces(other, found.on_faces)
     if ours is None or theirs is None:
         return None
-    frame = Frame(one.normals[ours[0]] * one.offsets[ours[0]], one.normals[ours[0]])
+    frame = PlaneFrame(one.normals[ours[0]] * one.offsets[ours[0]], one.normals[ours[0]])
     moving, still = (
         shapely.union_all([frame.polygon(body.rings(f)) for f in faces])
         for body, faces in ((one, ours), (other, theirs))
@@ -247,7 +247,7 @@ def opening_of(stage: Stage, seat: Seat) -> Opening:
     turned_deg = math.degrees(math.acos(cosine))
     if turned_deg > stage.setup.tolerances.parallel_deg:
         return Opening(gap_mm=gap_mm, at_mm=at_mm, normal=normal, turned_deg=turned_deg)
-    frame = Frame(normal * one.offsets[i], normal)
+    frame = PlaneFrame(normal * one.offsets[i], normal)
     outlines = [
         shapely.union_all([frame.polygon(body.rings(f)) for f in faces if not np.isnan(body.offsets[f])])
         for body, faces in ((one, mine), (other, theirs))

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.placed import Frame
+from fixturecheck.contact.placed import PlaneFrame
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import vertex
@@ -150,7 +150,7 @@ class Raw:
     centroid : ndarray, shape (3,)
     make : callable
         Builds the patch's geometry.
-    flat : tuple of Frame and polygon, or None
+    flat : tuple of PlaneFrame and polygon, or None
         The patch as a polygon in a plane, where it is one.
     ends : tuple of ndarray, or None
         The patch as a straight segment, where it is one.
@@ -170,7 +170,7 @@ class Raw:
     gap_mean_mm: float = 0.0
     gap_max_mm: float = 0.0
     error_mm: float = 0.0
-    flat: tuple[Frame, Any] | None = field(default=None, repr=False)
+    flat: tuple[PlaneFrame, Any] | None = field(default=None, repr=False)
     ends: tuple[Floats, Floats] | None = None
     frayed: bool = False
 

@@ -105,7 +105,7 @@ class Standing:
         self._faces: list[Face] | None = None
         self._edges: list[Edge] | None = None
         self._inward: Floats | None = None
-        self._outlines: dict[int, tuple[Frame, Any]] = {}
+        self._outlines: dict[int, tuple[PlaneFrame, Any]] = {}
         self._surfaces: dict[int, Surface] = {}
 
     def _face_boxes(self) -> tuple[Floats, Floats]:
@@ -176,10 +176,10 @@ class Standing:
         circle = self.table.circles[edge]
         return None if circle is None else circle.moved(self.turn, self.shift)
 
-    def outline(self, face: int) -> tuple[Frame, Any]:
+    def outline(self, face: int) -> tuple[PlaneFrame, Any]:
         """Return a planar face's own frame and its polygon there."""
         if face not in self._outlines:
-            frame = Frame(self.normals[face] * self.offsets[face], self.normals[face])
+            frame = PlaneFrame(self.normals[face] * self.offsets[face], self.normals[face])
             self._outlines[face] = frame, frame.polygon(self.rings(face))
         return self._outlines[face]
 
@@ -213,7 +213,7 @@ class Standing:
         return FaceRef.of(self.name, *sorted({self.face_names[f] for f in faces}))
 
 
-class Frame:
+class PlaneFrame:
     """A plane's own coordinates, in which faces are flat polygons.
 
     Parameters

@@ -21,7 +21,7 @@ from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.hold_result import ClampKind
 from fixturecheck.holding.bearing import spots
 from fixturecheck.holding.factor import Rig, bearing_of, loose_blocks, rig_of
-from fixturecheck.holding.remedy_search import Bench, Changed, Cure, Search, holds_words
+from fixturecheck.holding.remedy_search import Changed, Cure, Search, TrialHold, holds_words
 from fixturecheck.kernel.boolean import split
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, compound
@@ -33,7 +33,7 @@ from fixturecheck.machining.detours import clears
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.statics.mechanism import Motion
+from fixturecheck.statics.mechanism import StartingMotion
 
 THICK_MM, STEP_MM, LEAST_TOUCH_MM = 20.0, 0.5, 2.0
 """How thick the block is, the step of its height, and how much of the side it touches at least: a part rides
@@ -45,7 +45,7 @@ _SIDES = {(0, 1): "right side", (0, -1): "left side", (1, 1): "column side", (1,
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Side:
+class PartSide:
     """An upright flat side of a part: along X (0) or Y (1), outward sign, and its box."""
 
     axis: int
@@ -66,7 +66,7 @@ class Side:
         return box(to_vector(low), to_vector(high))
 
 
-def stopped(bench: Bench) -> Iterator[Cure]:
+def stopped(bench: TrialHold) -> Iterator[Cure]:
     """Look for the lowest block on each side that the part moves toward when it lets go."""
     for side in sides_toward(bench):
         cure = _lowest(bench, side)
@@ -75,7 +75,7 @@ def stopped(bench: Bench) -> Iterator[Cure]:
             return
 
 
-def fastened(bench: Bench) -> Iterator[Cure]:
+def fastened(bench: TrialHold) -> Iterator[Cure]:
     """Look at what a loose block does once it is fastened; at all of them where no single one is enough."""
     loose = loose_blocks(bench.scene.setup, bench.rig)
     found: list[Cure] = []
@@ -106,7 +106,7 @@ def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
     )
 
 
-def sides_toward(bench: Bench) -> tuple[Side, ...]:
+def sides_toward(bench: TrialHold) -> tuple[PartSide, ...]:
     """Return the upright flat sides that move outward in the failure, the fastest first."""
     moving = [m for m in bench.part.factors.worst.motions if m.body == bench.part.part]
     solid = bench.placed[bench.part.part]
@@ -114,13 +114,13 @@ def sides_toward(bench: Bench) -> tuple[Side, ...]:
     return tuple(s for speed, s in sorted(found, key=lambda p: -p[0]) if speed > _TOWARD)
 
 
-def _outward(moving: list[Motion], side: Side) -> float:
+def _outward(moving: list[StartingMotion], side: PartSide) -> float:
     """Return how fast any corner of a side moves outward."""
     corners = [to_vector((x, y, z)) for x in side.box[0::3] for y in side.box[1::3] for z in side.box[2::3]]
     return max((side.sign * m.velocity_at(c)[side.axis] for m in moving for c in corners), default=0.0)
 
 
-def upright_sides(solid: Solid) -> list[Side]:
+def upright_sides(solid: Solid) -> list[PartSide]:
     """Return the outermost flat faces that look square along X or Y, one for each way."""
     whole = box_of(solid)
     groups: dict[tuple[int, int], list[Face]] = {}
@@ -136,10 +136,10 @@ def upright_sides(solid: Solid) -> list[Side]:
         outermost = whole[axis + 3] if sign > 0 else whole[axis]
         if abs(centre[axis] - outermost) < 1e-6:
             groups.setdefault((axis, sign), []).append(face)
-    return [Side(axis=a, sign=s, box=box_of(compound(f))) for (a, s), f in sorted(groups.items())]
+    return [PartSide(axis=a, sign=s, box=box_of(compound(f))) for (a, s), f in sorted(groups.items())]
 
 
-def _lowest(bench: Bench, side: Side) -> Cure | None:
+def _lowest(bench: TrialHold, side: PartSide) -> Cure | None:
     """Look for the lowest block against one side."""
     least_mm = bench.scene.setup.machine.least_clearance_mm
     bottom_mm = box_of(bench.placed[bench.part.part])[2]
@@ -166,7 +166,7 @@ def _lowest(bench: Bench, side: Side) -> Cure | None:
     )
 
 
-def _has_room(bench: Bench, block: Solid) -> bool:
+def _has_room(bench: TrialHold, block: Solid) -> bool:
     """Say whether the block stands in no other body, nor in the wheel's way."""
     mine = box_of(block)
     for name, shape in bench.placed.items():
@@ -176,7 +176,7 @@ def _has_room(bench: Bench, block: Solid) -> bool:
     return clears(block, movers, bench.scene.setup.machine.least_clearance_mm)
 
 
-def _with_block(bench: Bench, block: Solid) -> Changed:
+def _with_block(bench: TrialHold, block: Solid) -> Changed:
     """Return the set-up with a fastened block in it."""
     setup = bench.scene.setup
     part = setup.body(bench.part.part)
@@ -186,11 +186,11 @@ def _with_block(bench: Bench, block: Solid) -> Changed:
     return Changed(rig=replace(bench.rig, spots=(*bench.rig.spots, *more)), bearing=bench.bearing)
 
 
-def _new_name(bench: Bench) -> str:
+def _new_name(bench: TrialHold) -> str:
     return max(bench.placed, key=len) + "_stop"
 
 
-def _says(bench: Bench, side: Side, height_mm: float, floor_mm: float, factor: float) -> str:
+def _says(bench: TrialHold, side: PartSide, height_mm: float, floor_mm: float, factor: float) -> str:
     along, write = 1 - side.axis, bench.scene.setup.write
     places = (side.place_mm, side.box[along], side.box[along + 3])
     place, low, high = (write.number(v, "mm", ".1f") for v in places)
@@ -212,7 +212,7 @@ _LEAST_GRIP_MM = 3.0
 _VISE_CHANGE = 10.0
 
 
-def between_jaws(bench: Bench) -> Iterator[Cure]:
+def between_jaws(bench: TrialHold) -> Iterator[Cure]:
     """Look for the pair of sides that holds best between the jaws."""
     part, write = bench.scene.setup.body(bench.part.part), bench.scene.setup.write
     best: tuple[float, str] | None = None
@@ -242,7 +242,7 @@ def between_jaws(bench: Bench) -> Iterator[Cure]:
         yield Cure(says=says, change_ratio=_VISE_CHANGE, factor=factor)
 
 
-def _pairs(bench: Bench) -> Iterator[tuple[Side, Side]]:
+def _pairs(bench: TrialHold) -> Iterator[tuple[PartSide, PartSide]]:
     """Yield pairs of opposite sides that jaws can grip below the floor."""
     sides = {(s.axis, s.sign): s for s in upright_sides(bench.placed[bench.part.part])}
     top_mm = bench.scene.ground.path.floor_z_mm - BELOW_MM
@@ -256,7 +256,7 @@ def _pairs(bench: Bench) -> Iterator[tuple[Side, Side]]:
             yield near, far
 
 
-def in_vise(bench: Bench, part: Body, near: Side, far: Side) -> Setup:
+def in_vise(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setup:
     """Return the set-up with the part between the jaws and nothing else.
 
     The bed reaches up to the foot of the part, as parallels would.

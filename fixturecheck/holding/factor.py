@@ -48,7 +48,7 @@ from fixturecheck.statics.collapse import (
     filmed,
     without,
 )
-from fixturecheck.statics.equilibrium import Holding, Load, Rigid
+from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, Rigid
 
 CEILING = 30.0
 FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
@@ -98,7 +98,7 @@ class Rig:
         cut_up = (s.finer(ratio) if s.a in bodies or s.b in bodies else s for s in self.spots)
         return replace(self, spots=tuple(cut_up))
 
-    def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> Holding:
+    def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> EquilibriumProblem:
         """Return the problem at some values of its inputs."""
         moving = {b.name for b in self.bodies}
         pulls = pull_loads(
@@ -109,7 +109,7 @@ class Rig:
         )
         # A clamp on what stands still changes nothing.
         clamps = tuple(c.load(inputs.get(Driver.CLAMP, 0.5)) for c in self.clamps if c.clamp.body in moving)
-        return Holding(
+        return EquilibriumProblem(
             bodies=self.bodies,
             contacts=contact_points(self.spots, partial(self.friction.at, inputs[Driver.FRICTION])),
             held=(*self.held, *pulls, *clamps),
@@ -340,7 +340,7 @@ def fine_enough(
     known = settled(rig, known)
     cut_up = replace(rig, spots=known.spots)
 
-    def build(values: Mapping[str, float]) -> Holding:
+    def build(values: Mapping[str, float]) -> EquilibriumProblem:
         return cut_up.holding(values, cutting(values))
 
     found = factor_range(build, inputs, known=(known.collapse, known.values), ceiling=CEILING, draws=2)

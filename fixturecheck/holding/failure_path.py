@@ -24,7 +24,7 @@ from fixturecheck.machining.grinding import Stroke
 from fixturecheck.machining.wheel_path import Sweeps, rim_of, sweeps_of
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import Collapse
-from fixturecheck.statics.mechanism import Crash, Motion, follow_overlap
+from fixturecheck.statics.mechanism import Crash, StartingMotion, follow_overlap
 from fixturecheck.units import factor_text
 
 TRAVEL_MM = 2.0
@@ -41,7 +41,7 @@ _MOST_STEPS = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Scene:
+class GrindingScene:
     """Everything that stands there while one cut is made.
 
     Parameters
@@ -68,10 +68,10 @@ class Scene:
         return sweeps_of(self.setup.machine, rim, still)
 
 
-def scene_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> Scene:
+def scene_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> GrindingScene:
     """Return what stands there in a cut."""
     after = {p.body: p.ground for p in ground.parts}
-    return Scene(setup=setup, ground=ground, standing={n: after.get(n, s) for n, s in placed.items()})
+    return GrindingScene(setup=setup, ground=ground, standing={n: after.get(n, s) for n, s in placed.items()})
 
 
 Settle = Callable[[Borne], Borne]
@@ -79,7 +79,7 @@ Settle = Callable[[Borne], Borne]
 
 
 def ways_of(
-    scene: Scene, part: PartHold, borne: Sequence[Borne], least_factor: float, *, settle: Settle
+    scene: GrindingScene, part: PartHold, borne: Sequence[Borne], least_factor: float, *, settle: Settle
 ) -> Ways:
     """Follow a part in the cases whose factor is below the least, and in the worst of each stroke.
 
@@ -139,7 +139,7 @@ def by_harm(way: Way) -> tuple[bool, bool, float]:
     return not way.digs_in, way.crash is not None, way.factor
 
 
-def _way(scene: Scene, part: str, case: LoadCase, found: Collapse, lost: str) -> Way | None:
+def _way(scene: GrindingScene, part: str, case: LoadCase, found: Collapse, lost: str) -> Way | None:
     """Follow one collapse; None where it stopped at the ceiling and nothing goes."""
     if found.at_least:
         return None
@@ -177,7 +177,7 @@ def unsettled(one: Borne, lost: str, reason: NotComputedError) -> Way:
 
 
 def _into_the_wheel(
-    scene: Scene, motions: Sequence[Motion], wheel: Shape, mine: Motion
+    scene: GrindingScene, motions: Sequence[StartingMotion], wheel: Shape, mine: StartingMotion
 ) -> tuple[Crash, str | None]:
     """Follow every body that moves; the first that the wheel bites into decides, else the part's own way."""
     for motion in motions:
@@ -188,7 +188,7 @@ def _into_the_wheel(
 
 
 def _further_on(
-    scene: Scene, motion: Motion, wheel: Shape, reach_mm: float, near: Crash
+    scene: GrindingScene, motion: StartingMotion, wheel: Shape, reach_mm: float, near: Crash
 ) -> tuple[Crash, str | None]:
     """Follow a slide on, level as it lies, to what it runs into: a shoulder of its own may meet the wheel."""
     vx, vy, _ = motion.velocity
@@ -199,7 +199,9 @@ def _further_on(
     return (crash, motion.body) if crash.outcome is Outcome.DIGS_IN else (near, None)
 
 
-def follow_into(scene: Scene, motion: Motion, wheel: Shape, *, travel_mm: float = TRAVEL_MM) -> Crash:
+def follow_into(
+    scene: GrindingScene, motion: StartingMotion, wheel: Shape, *, travel_mm: float = TRAVEL_MM
+) -> Crash:
     """Say whether the wheel bites into a body beyond what its pass takes."""
     shape = scene.standing[motion.body]
     what = f"{motion.body} on its way and the wheel"
@@ -217,7 +219,7 @@ def follow_into(scene: Scene, motion: Motion, wheel: Shape, *, travel_mm: float 
     )
 
 
-def follow_away(scene: Scene, motion: Motion, wheel: Shape) -> Crash:
+def follow_away(scene: GrindingScene, motion: StartingMotion, wheel: Shape) -> Crash:
     """Say whether a body that the wheel does not bite into stays under it or falls away.
 
     Read on what the wheel takes of the pass: it is lowered by the downfeed.
@@ -246,13 +248,13 @@ def _near(wheel: Shape, shape: Shape, travel_mm: float) -> Shape | None:
     return clipped(wheel, reach, "the wheel by the reach of a body")
 
 
-def _after(shape: Shape, motion: Motion, moved_mm: float) -> Shape:
+def _after(shape: Shape, motion: StartingMotion, moved_mm: float) -> Shape:
     turn, shift = motion.pose_after(moved_mm)
     return transformed(shape, turn, shift)
 
 
 def first_hit(
-    scene: Scene, motion: Motion, moving: set[str], wheel: Sweeps
+    scene: GrindingScene, motion: StartingMotion, moving: set[str], wheel: Sweeps
 ) -> tuple[str | None, float | None]:
     """Return what a freed body runs into first, and how far it has moved by then.
 
@@ -270,7 +272,9 @@ def first_hit(
     return first_met(scene.standing[motion.body], motion, others)
 
 
-def first_met(shape: Shape, motion: Motion, others: Mapping[str, Shape]) -> tuple[str | None, float | None]:
+def first_met(
+    shape: Shape, motion: StartingMotion, others: Mapping[str, Shape]
+) -> tuple[str | None, float | None]:
     """Return which of others a body that moves meets first, and how far it has moved by then.
 
     What it touches from the start is nothing that it meets.
@@ -290,7 +294,7 @@ def first_met(shape: Shape, motion: Motion, others: Mapping[str, Shape]) -> tupl
     return best
 
 
-def _fastest(shape: Shape, motion: Motion) -> float:
+def _fastest(shape: Shape, motion: StartingMotion) -> float:
     """Return a bound on the speed of any point of a shape, per mm of its motion."""
     box = loose_box(shape)
     arm_mm = max(
@@ -302,7 +306,7 @@ def _fastest(shape: Shape, motion: Motion) -> float:
     return math.hypot(*motion.velocity) + math.hypot(*motion.rotation_rad_mm) * arm_mm
 
 
-def _meets(shape: Shape, motion: Motion, other: Shape, speed: float, reach_mm: float) -> float | None:
+def _meets(shape: Shape, motion: StartingMotion, other: Shape, speed: float, reach_mm: float) -> float | None:
     """Return how far a body moves until it meets another; None within reach, or where they touch already.
 
     It is moved on by what surely keeps it clear: its distance over its greatest speed.

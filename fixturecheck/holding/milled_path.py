@@ -53,8 +53,8 @@ from fixturecheck.machining.milling import (
     thickest_chip_mm,
 )
 from fixturecheck.statics.collapse import Collapse, collapse
-from fixturecheck.statics.equilibrium import ContactPoint, Holding
-from fixturecheck.statics.mechanism import Motion
+from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem
+from fixturecheck.statics.mechanism import StartingMotion
 from fixturecheck.units import factor_text
 
 _PRESSED_MM, _BLUNT_SHARE = 0.1, 0.5
@@ -66,7 +66,7 @@ _SAME_MM, _SAME_COSINE = 1.0, 0.95
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Touch:
+class StopContact:
     """Where a body bears on what stops it; n points.
 
     Parameters
@@ -85,7 +85,7 @@ class Touch:
     normals: Floats
     moved_mm: float
 
-    def contacts(self, problem: Holding) -> tuple[ContactPoint, ...]:
+    def contacts(self, problem: EquilibriumProblem) -> tuple[ContactPoint, ...]:
         """Return the points as contacts of a problem, in which the body stands where it began to move.
 
         Raises
@@ -112,18 +112,20 @@ class Touch:
             for at, normal in zip(self.at_mm, self.normals, strict=True)
         )
 
-    def is_among(self, known: Sequence[Touch]) -> bool:
+    def is_among(self, known: Sequence[StopContact]) -> bool:
         """Say whether it is one of these again: as far out as that one or less, the same way."""
         return any(self._is_within(k) for k in known if (k.body, k.other) == (self.body, self.other))
 
-    def _is_within(self, known: Touch) -> bool:
+    def _is_within(self, known: StopContact) -> bool:
         alike = bool(((self.normals @ known.normals.T).max(axis=1) >= _SAME_COSINE).all())
         ways = np.concatenate((_ways(), -_ways()))
         out = (self.at_mm @ ways.T).max(axis=0) <= (known.at_mm @ ways.T).max(axis=0) + _SAME_MM
         return alike and bool(out.all())
 
 
-def touch_of(shape: Shape, motion: Motion, name: str, other: Shape, after_mm: float) -> Touch | None:
+def touch_of(
+    shape: Shape, motion: StartingMotion, name: str, other: Shape, after_mm: float
+) -> StopContact | None:
     """Return where what a body meets stands in its way; None where it is only grazed.
 
     Parameters
@@ -157,7 +159,7 @@ def touch_of(shape: Shape, motion: Motion, name: str, other: Shape, after_mm: fl
     if not found:
         return None
     at_mm, normals = (np.concatenate(rows) for rows in zip(*found, strict=True))
-    return Touch(body=motion.body, other=name, at_mm=at_mm, normals=normals, moved_mm=moved_mm)
+    return StopContact(body=motion.body, other=name, at_mm=at_mm, normals=normals, moved_mm=moved_mm)
 
 
 def _ways() -> Floats:
@@ -177,7 +179,7 @@ def _narrowest(points: Floats) -> tuple[float, Floats]:
     return float(wide_mm[least]), ways[least]
 
 
-def _outermost(points: Floats, normal: Floats, motion: Motion) -> tuple[Floats, Floats]:
+def _outermost(points: Floats, normal: Floats, motion: StartingMotion) -> tuple[Floats, Floats]:
     """Return the points farthest out across a direction, and that direction as the body goes."""
     middle = points.mean(axis=0)
     out = normal if np.dot(motion.velocity_at(to_vector(middle)), normal) >= 0.0 else -normal
@@ -204,7 +206,7 @@ _MOST_STOPS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bench:
+class MillingScene:
     """Everything that stands there while one face is milled, and points all over what may move.
 
     Parameters
@@ -239,13 +241,13 @@ class Bench:
         return cutter_at(case.axis_mm, self.job.mill.cutter_mm)
 
 
-def bench_of(job: Milled) -> Bench:
+def milling_scene_of(job: Milled) -> MillingScene:
     """Return what stands there, with the table below all of it where it is stated to lie there."""
     others: dict[str, Shape] = dict(job.placed)
     boxes = [loose_box(s) for s in job.placed.values()]
     others[THE_TABLE] = _table(boxes, min(job.setup.table_z_mm, *(b[2] for b in boxes)))
     moving = {b.name for b in job.rig.bodies}
-    return Bench(
+    return MillingScene(
         job=job, others=others, surfaces={n: points_on(s) for n, s in job.placed.items() if n in moving}
     )
 
@@ -266,7 +268,7 @@ def milled_ways(job: Milled, part: MilledHold, found: Loaded, least_factor: floa
     least_factor : float
         Factor that the set-up states.
     """
-    bench = bench_of(job)
+    bench = milling_scene_of(job)
     ways: list[Way] = []
     for borne, rank_factor in _cases(part, found, least_factor):
         if any(w.digs_in for w in ways) and rank_factor >= _MARGIN * least_factor:
@@ -314,7 +316,7 @@ def _cases(part: MilledHold, found: Loaded, least_factor: float) -> Iterator[tup
             yield known.get(number) or trial.borne(found.values), trial.rank_factor
 
 
-def follow(bench: Bench, borne: Borne, least_factor: float, lost: str = "") -> Way | None:
+def follow(bench: MillingScene, borne: Borne, least_factor: float, lost: str = "") -> Way | None:
     """Follow one collapse, and past what stops it; None where it stopped at the ceiling and nothing goes.
 
     What stops a part holds it only where it touches: the part is loaded again with that added, and where it
@@ -338,7 +340,7 @@ def follow(bench: Bench, borne: Borne, least_factor: float, lost: str = "") -> W
         return replace(way, crash=None, bites=None, reason=message)
 
 
-def _past(bench: Bench, borne: Borne, stopped: Way, touch: Touch, least_factor: float) -> Way:
+def _past(bench: MillingScene, borne: Borne, stopped: Way, touch: StopContact, least_factor: float) -> Way:
     """Load a part again that is stopped, against what stops it, as often as something else does.
 
     Stopped it bears what a tooth then bites, which is more than it was asked to.
@@ -372,8 +374,8 @@ def _past(bench: Bench, borne: Borne, stopped: Way, touch: Touch, least_factor: 
 
 
 def _step(
-    bench: Bench, case: LoadCase, found: Collapse, lost: str, touched: Sequence[Touch]
-) -> tuple[Way, Touch | None]:
+    bench: MillingScene, case: LoadCase, found: Collapse, lost: str, touched: Sequence[StopContact]
+) -> tuple[Way, StopContact | None]:
     """Follow one motion up to the first thing that it meets; where that stands in its way, tell how."""
     part = bench.job.part
     mine = next((m for m in found.motions if m.body == part), found.motions[0])
@@ -399,8 +401,8 @@ def _step(
 
 
 def _first_stop(
-    bench: Bench, mine: Motion, others: Mapping[str, Shape], touched: Sequence[Touch]
-) -> tuple[str | None, float | None, Touch | None]:
+    bench: MillingScene, mine: StartingMotion, others: Mapping[str, Shape], touched: Sequence[StopContact]
+) -> tuple[str | None, float | None, StopContact | None]:
     """Return what is met first, after what way, and where it stands in the way; None where it does not.
 
     What bears on the part already, where it does, is nothing that it meets.
@@ -419,7 +421,11 @@ def _first_stop(
 
 
 def _bitten(
-    bench: Bench, case: LoadCase, motions: Sequence[Motion], mine: Motion, stops_mm: float | None
+    bench: MillingScene,
+    case: LoadCase,
+    motions: Sequence[StartingMotion],
+    mine: StartingMotion,
+    stops_mm: float | None,
 ) -> tuple[Bitten, str | None]:
     """Follow it a little way, and further to what stops it where it is bitten, or where it slides on."""
     soon_mm = stops_mm if stops_mm is not None and stops_mm <= TRAVEL_MM else None
@@ -432,7 +438,7 @@ def _bitten(
 
 
 def _further_on(
-    bench: Bench, case: LoadCase, motion: Motion, stopped_after_mm: float | None, near: Bitten
+    bench: MillingScene, case: LoadCase, motion: StartingMotion, stopped_after_mm: float | None, near: Bitten
 ) -> tuple[Bitten, str | None]:
     """Follow a slide on, level as it lies: a shoulder of its own may meet the cutter."""
     vx, vy, _ = motion.velocity
@@ -444,9 +450,9 @@ def _further_on(
 
 
 def follow_into(
-    bench: Bench,
+    bench: MillingScene,
     case: LoadCase,
-    motions: Sequence[Motion],
+    motions: Sequence[StartingMotion],
     stopped_after_mm: float | None,
     *,
     travel_mm: float = TRAVEL_MM,
@@ -455,7 +461,7 @@ def follow_into(
 
     Parameters
     ----------
-    motions : sequence of Motion
+    motions : sequence of StartingMotion
         Of every body that moves.
     stopped_after_mm : float or None
         How far the part moves until something stands in its way.
@@ -527,7 +533,7 @@ def stock_points(job: Milled, case: LoadCase, cutter: Cutter) -> tuple[Floats, F
     return stock, np.concatenate([*under, front])
 
 
-def _after(motion: Motion, points: Floats, moved_mm: float) -> Floats:
+def _after(motion: StartingMotion, points: Floats, moved_mm: float) -> Floats:
     turn, shift = motion.pose_after(moved_mm)
     return points @ turn.T + shift
 

@@ -42,7 +42,7 @@ from fixturecheck.result import Vector
 from fixturecheck.setup.holding import Milling
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import collapse
-from fixturecheck.statics.equilibrium import Holding, Load, write_equations
+from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, write_equations
 from fixturecheck.statics.limit import rank_factors
 from fixturecheck.statics.loading import settle_held
 
@@ -331,7 +331,7 @@ class Trial:
     Parameters
     ----------
     stand : Stand
-    problem : Holding
+    problem : EquilibriumProblem
         With what holds at its low end and the cutting force at its high end.
     rank_factor : float
         About the factor, for sorting only.
@@ -340,7 +340,7 @@ class Trial:
     """
 
     stand: Stand
-    problem: Holding
+    problem: EquilibriumProblem
     rank_factor: float
     change: Change
 
@@ -402,7 +402,7 @@ def loaded(job: Milled, *, change: Change = lambda whole: whole) -> Loaded:
     return Loaded(values=values, trials=tuple(ranked), borne=least_settled(job.rig, borne))
 
 
-def _ranks(problems: Sequence[Holding]) -> list[float]:
+def _ranks(problems: Sequence[EquilibriumProblem]) -> list[float]:
     """Return what sorts the problems, which differ by their cutting loads only; zero where nothing rests."""
     equations = [write_equations(p) for p in problems]
     rest, rests = settle_held(equations[0])

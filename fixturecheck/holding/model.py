@@ -13,8 +13,8 @@ from fixturecheck.machining.milling import Bitten, CutterWay
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.result import Vector
 from fixturecheck.statics.collapse import Collapse, FactorRange
-from fixturecheck.statics.equilibrium import Holding
-from fixturecheck.statics.mechanism import Crash, Motion
+from fixturecheck.statics.equilibrium import EquilibriumProblem
+from fixturecheck.statics.mechanism import Crash, StartingMotion
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,11 +39,11 @@ class LoadCase:
     axis_mm: Vector | None = None
 
 
-Change = Callable[[Holding], Holding]
+Change = Callable[[EquilibriumProblem], EquilibriumProblem]
 """What is lost of a holding."""
 
 
-def _nothing_lost(whole: Holding) -> Holding:
+def _nothing_lost(whole: EquilibriumProblem) -> EquilibriumProblem:
     return whole
 
 
@@ -53,7 +53,7 @@ class Borne:
 
     Parameters
     ----------
-    problem : Holding
+    problem : EquilibriumProblem
         What was loaded.
     change : callable
         What is lost of the holding as stated.
@@ -65,7 +65,7 @@ class Borne:
 
     case: LoadCase
     values: Mapping[str, float]
-    problem: Holding
+    problem: EquilibriumProblem
     collapse: Collapse
     change: Change = _nothing_lost
     spots: tuple[Spot, ...] = ()
@@ -113,7 +113,7 @@ class Way:
         Times the cutting load at which it lets go there.
     lost : str
         What is lost besides; empty for the set-up as stated.
-    motion : Motion or None
+    motion : StartingMotion or None
         How the body that goes first starts to move; None where no motion was found, nor then a crash.
     crash : Crash, Bitten or None
         What wheel or cutter takes of it; None where it could not be followed.
@@ -134,7 +134,7 @@ class Way:
     case: LoadCase
     factor: float
     lost: str
-    motion: Motion | None
+    motion: StartingMotion | None
     crash: Crash | Bitten | None
     bites: str | None = None
     drawn_in: bool = False
@@ -300,7 +300,7 @@ class MilledHold:
         Place and way of the cutter that it bears least.
     factors : FactorRange
         Times that force.
-    problem : Holding
+    problem : EquilibriumProblem
         What was loaded where the factor is least.
     load_n : Vector
         The force of that case.
@@ -321,7 +321,7 @@ class MilledHold:
     cutting_n: Range
     case: LoadCase
     factors: FactorRange
-    problem: Holding
+    problem: EquilibriumProblem
     load_n: Vector
     pull_n: Range
     losses: tuple[Lost, ...] = ()

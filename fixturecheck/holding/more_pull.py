@@ -15,12 +15,12 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, both_sides
-from fixturecheck.holding.remedy_search import Bench, Changed, Cure, Search, holds_words, scaled_pull
+from fixturecheck.holding.remedy_search import Changed, Cure, Search, TrialHold, holds_words, scaled_pull
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame, is_flat
 from fixturecheck.magnet.circuit import MagnetModel, behind
 from fixturecheck.magnet.pull import FacePull, Magnet, least_pulls
-from fixturecheck.magnet.rating import Source, find_sources
+from fixturecheck.magnet.rating import MagnetSource, find_sources
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
 from fixturecheck.shop.tables import Finish, finishes
@@ -34,7 +34,7 @@ _PULL_EXPONENT = 1.5
 """How pull rises with the magnet short of saturation; only a first guess, what is told is solved."""
 
 
-def _needed(bench: Bench, pulled: Callable[[FacePull], bool]) -> tuple[float, float] | None:
+def _needed(bench: TrialHold, pulled: Callable[[FacePull], bool]) -> tuple[float, float] | None:
     """Return how many times the pull of some faces is needed, and the factor; None where none is enough."""
     if bench.rig.pulls is None:
         return None
@@ -45,7 +45,7 @@ def _needed(bench: Bench, pulled: Callable[[FacePull], bool]) -> tuple[float, fl
     return search.least(bench.least_factor, now=1.0, most=MOST_PULL_RATIO, step=PULL_STEP)
 
 
-def larger_seat(bench: Bench) -> Iterator[Cure]:
+def larger_seat(bench: TrialHold) -> Iterator[Cure]:
     """Look for the area of seat that holds the part, at the pull per area that was found.
 
     No more is asked for than the part has in one plane.
@@ -84,7 +84,7 @@ def most_in_a_plane_mm2(body: Body) -> float:
     return max(areas.values(), default=0.0)
 
 
-def more_magnet(bench: Bench) -> Iterator[Cure]:
+def more_magnet(bench: TrialHold) -> Iterator[Cure]:
     """Switch the magnet on, turn a trifle further up, or look for a chuck of a higher rating."""
     magnet, holding = bench.magnet, bench.scene.setup.holding
     if magnet is None or holding is None:
@@ -101,7 +101,7 @@ def more_magnet(bench: Bench) -> Iterator[Cure]:
         yield from _higher_rated(bench, magnet, holding, found[0])
 
 
-def _switched_on(bench: Bench, magnet: Magnet) -> Iterator[Cure]:
+def _switched_on(bench: TrialHold, magnet: Magnet) -> Iterator[Cure]:
     """Look at what the magnet does when it is switched on."""
     factor, _ = Changed(rig=replace(bench.rig, pulls=magnet.pulls(1.0)), bearing=bench.bearing).weakest()
     if factor >= bench.least_factor:
@@ -109,7 +109,7 @@ def _switched_on(bench: Bench, magnet: Magnet) -> Iterator[Cure]:
         yield Cure(says=says, change_ratio=1.0, factor=factor)
 
 
-def _turned_up(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
+def _turned_up(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
     share = holding.trifle_share * ratio ** (1.0 / _PULL_EXPONENT)
     for _ in range(_SOLVES):
         share = min(1.0, SHARE_STEP * math.ceil(share / SHARE_STEP - 1e-9))
@@ -124,7 +124,7 @@ def _turned_up(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> 
         share *= 1.5
 
 
-def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
+def _higher_rated(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
     rated_n_cm2, write = holding.rated_n_cm2 * ratio, bench.scene.setup.write
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
@@ -144,7 +144,9 @@ def _higher_rated(bench: Bench, magnet: Magnet, holding: Holding, ratio: float) 
             return
 
 
-def _sources(bench: Bench, holding: Holding, rated_n_cm2: float) -> tuple[Source, Source | None]:
+def _sources(
+    bench: TrialHold, holding: Holding, rated_n_cm2: float
+) -> tuple[MagnetSource, MagnetSource | None]:
     """Return the sources that a magnet of another rated pull may have."""
     if holding.shim_mm is not None or holding.source_mmf_a:
         message = "of a chuck of another rating nothing but its rated pull is known"
@@ -154,7 +156,7 @@ def _sources(bench: Bench, holding: Holding, rated_n_cm2: float) -> tuple[Source
     return found[0], found[1] if len(found) > 1 else None
 
 
-def finer_seat(bench: Bench) -> Iterator[Cure]:
+def finer_seat(bench: TrialHold) -> Iterator[Cure]:
     """Look for the next finer finishes of the part's seats, one after the other."""
     magnet, holding = bench.magnet, bench.scene.setup.holding
     body, pulls = bench.scene.setup.body(bench.part.part), bench.rig.pulls
@@ -218,14 +220,14 @@ def _closer(model: MagnetModel, body: str, closer_um: dict[str, float]) -> Magne
     return replace(model, gaps=tuple(gaps))
 
 
-def _solved_again(bench: Bench, model: MagnetModel, soft: Source | None, strength: float) -> float:
+def _solved_again(bench: TrialHold, model: MagnetModel, soft: MagnetSource | None, strength: float) -> float:
     """Solve the field at its weak end and put it through the full analysis.
 
     Parameters
     ----------
     model : MagnetModel
         With the stiffer source behind its poles.
-    soft : Source or None
+    soft : MagnetSource or None
         The softer one; None where the source is known.
     strength : float
         Share of the full magnetomotive force.

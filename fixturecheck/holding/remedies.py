@@ -20,12 +20,12 @@ from fixturecheck.holding.clamping import pressed
 from fixturecheck.holding.factor import bearing_of
 from fixturecheck.holding.milling import Milled, milled_hold
 from fixturecheck.holding.more_pull import finer_seat, larger_seat, more_magnet
-from fixturecheck.holding.remedy_search import Bench, Changed, Cure, Search, holds_words
+from fixturecheck.holding.remedy_search import Changed, Cure, Search, TrialHold, holds_words
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 
-Way = Callable[[Bench], Iterator[Cure]]
+Way = Callable[[TrialHold], Iterator[Cure]]
 
 LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.001, 0.0005
 """The finest downfeed worth setting on a hand wheel, and the step of the answer."""
@@ -33,7 +33,7 @@ MOST_CLAMP_RATIO, CLAMP_STEP = 4.0, 0.05
 """How far a clamp may be tightened beyond what is stated; its screw is not judged."""
 
 
-def cures_of(bench: Bench) -> tuple[tuple[Cure, ...], tuple[str, ...]]:
+def cures_of(bench: TrialHold) -> tuple[tuple[Cure, ...], tuple[str, ...]]:
     """Return every change that brings the factor back, the smallest first.
 
     Another way of holding is looked for only where no change is enough.
@@ -66,7 +66,7 @@ def cures_of(bench: Bench) -> tuple[tuple[Cure, ...], tuple[str, ...]]:
     return tuple(sorted(started, key=lambda c: (c.change_ratio, c.says))), tuple(untried)
 
 
-def _tried(name: str, way: Way, bench: Bench, untried: list[str]) -> list[Cure]:
+def _tried(name: str, way: Way, bench: TrialHold, untried: list[str]) -> list[Cure]:
     """Return what a way gives; one that cannot be computed cures nothing and says why."""
     try:
         return list(way(bench))
@@ -77,7 +77,7 @@ def _tried(name: str, way: Way, bench: Bench, untried: list[str]) -> list[Cure]:
         return []
 
 
-def lighter_cut(bench: Bench) -> Iterator[Cure]:
+def lighter_cut(bench: TrialHold) -> Iterator[Cure]:
     """Look for the deepest pass that is held."""
     ground, now_mm = bench.scene.ground, bench.scene.ground.cut.downfeed_mm
     body = bench.scene.setup.body(bench.part.part)
@@ -100,7 +100,7 @@ def lighter_cut(bench: Bench) -> Iterator[Cure]:
         yield Cure(says=says, change_ratio=now_mm / depth_mm, factor=factor)
 
 
-def tighter_clamps(bench: Bench) -> Iterator[Cure]:
+def tighter_clamps(bench: TrialHold) -> Iterator[Cure]:
     """Look for how much harder all clamps together must press."""
     setup = bench.scene.setup
     if setup.holding is None or not setup.holding.clamps:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding.factor import CEILING, Bearing, Rig, every_case, factors_of
-from fixturecheck.holding.failure_path import Scene
+from fixturecheck.holding.failure_path import GrindingScene
 from fixturecheck.holding.model import LoadCase, PartHold
 from fixturecheck.interval import Range
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
@@ -70,12 +70,12 @@ def _share(span: Range, value: float) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bench:
+class TrialHold:
     """One part under one cut, ready to be changed.
 
     Parameters
     ----------
-    scene : Scene
+    scene : GrindingScene
         What stands there, and the cut.
     placed : mapping of str to Solid
     contacts : ContactMap
@@ -93,7 +93,7 @@ class Bench:
         With the meshes made so far.
     """
 
-    scene: Scene
+    scene: GrindingScene
     placed: Mapping[str, Solid]
     contacts: ContactMap
     rig: Rig

@@ -19,11 +19,11 @@ from fixturecheck.machining.cut import (
     GroundCut,
     PartGround,
     PartTargets,
-    Target,
+    TargetFace,
     WheelPath,
     targets_of,
 )
-from fixturecheck.machining.wheel_path import Rim, rim_of, sweeps_of, wheel_at, wheel_path
+from fixturecheck.machining.wheel_path import WheelRim, rim_of, sweeps_of, wheel_at, wheel_path
 from fixturecheck.result import CutMade, FaceMade, NamedShape, Role, Vector, WheelTravel, wheel_name
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import METRIC, Writing
@@ -166,7 +166,7 @@ _ROOM_MM = 1e-6
 
 
 def corner_of(
-    part: PartTargets, rim: Rim, path: WheelPath, ground: Shape, leftover: Shape | None
+    part: PartTargets, rim: WheelRim, path: WheelPath, ground: Shape, leftover: Shape | None
 ) -> tuple[CornerMade | None, Shape | None]:
     """Return the corner as made, and what of the leftover lies outside the wheel's own corner.
 
@@ -194,12 +194,12 @@ def corner_of(
     return made, missed
 
 
-def wheel_side_mm(rim: Rim, path: WheelPath) -> float:
+def wheel_side_mm(rim: WheelRim, path: WheelPath) -> float:
     """Return the Y of the wheel's side that stops at the wall."""
     return path.y_from_mm if path.wall_sign < 0 else path.y_to_mm + rim.thickness_mm
 
 
-def outside_fillet(part: PartTargets, rim: Rim, path: WheelPath, gouge: Shape | None) -> Shape | None:
+def outside_fillet(part: PartTargets, rim: WheelRim, path: WheelPath, gouge: Shape | None) -> Shape | None:
     """Return what of a gouge lies outside the fillet drawn between floor and wall."""
     drawn_mm = drawn_corner_mm(part)
     if gouge is None or drawn_mm == 0:
@@ -212,7 +212,7 @@ def outside_fillet(part: PartTargets, rim: Rim, path: WheelPath, gouge: Shape | 
     return _parted(gouge, box, part.body.name)[1]
 
 
-def _corner_box(rim: Rim, path: WheelPath, wall_y_mm: float, around: Box) -> Box:
+def _corner_box(rim: WheelRim, path: WheelPath, wall_y_mm: float, around: Box) -> Box:
     """Return the box that the wheel's corner on the wall's side cannot fill."""
     if path.wall_sign < 0:
         wide_mm, end_r_mm = rim.flat_from_mm, rim.outline[0][1][1]
@@ -301,7 +301,7 @@ def grind(setup: Setup, cut: Cut, *, path: WheelPath | None = None) -> GroundCut
 
 
 def _grind_part(
-    setup: Setup, cut: Cut, rim: Rim, path: WheelPath, sweep: Solid, part: PartTargets
+    setup: Setup, cut: Cut, rim: WheelRim, path: WheelPath, sweep: Solid, part: PartTargets
 ) -> PartGround:
     """Take the sweep from one part's stock; leftover and gouge are worked out apart from it, as a check."""
     name, write, near_mm = part.body.name, setup.write, setup.tolerances.touch_mm
@@ -346,7 +346,7 @@ def _grind_part(
     )
 
 
-def _share(target: Target, shape: Shape, near_mm: float, *, facing: int = 1) -> float:
+def _share(target: TargetFace, shape: Shape, near_mm: float, *, facing: int = 1) -> float:
     """Return the share of a target face that lies on the surface of a solid."""
     on = sum(shared_area_mm2(f, shape, within_mm=near_mm, facing=facing) for f in target.faces)
     return min(on / target.area_mm2, 1.0)

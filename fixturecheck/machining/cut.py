@@ -132,7 +132,7 @@ _UNDERCUT_MM = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Target:
+class TargetFace:
     """One target face of one part: flat, where it stands.
 
     Parameters
@@ -163,7 +163,7 @@ class PartTargets:
 
     Parameters
     ----------
-    floor, wall : Target
+    floor, wall : TargetFace
         The faces to make; wall is None for a cut without one.
     corner : tuple of Face
         What joins floor and wall inside the corner: a fillet or a chamfer, not a relief.
@@ -174,8 +174,8 @@ class PartTargets:
 
     body: Body
     solid: Solid
-    floor: Target
-    wall: Target | None
+    floor: TargetFace
+    wall: TargetFace | None
     corner: tuple[Face, ...]
     undercut_mm: tuple[float, float] = (0.0, 0.0)
 
@@ -210,7 +210,7 @@ def targets_of(setup: Setup, cut: Cut) -> list[PartTargets]:
     return found
 
 
-def _cornered(body: Body, solid: Solid, floor: Target, wall: Target) -> PartTargets:
+def _cornered(body: Body, solid: Solid, floor: TargetFace, wall: TargetFace) -> PartTargets:
     """Return a part with floor and wall less what of either lies in an undercut of their corner.
 
     An undercut is cut before: its bottom lies under the floor and behind the wall, where nothing is ground.
@@ -232,7 +232,7 @@ def _not_noise(sizes_mm: tuple[float, float]) -> tuple[float, float]:
     return one, two
 
 
-def _above(wall: Target, floor: Target) -> Target:
+def _above(wall: TargetFace, floor: TargetFace) -> TargetFace:
     """Return the wall less what lies below a floor that runs along all of it."""
     x0, y0, z0, x1, y1, z1 = wall.box
     top = floor.box[5]
@@ -241,7 +241,7 @@ def _above(wall: Target, floor: Target) -> Target:
     return _within(wall, (x0 - 1.0, y0 - 1.0, top, x1 + 1.0, y1 + 1.0, z1 + 1.0))
 
 
-def _before(floor: Target, wall_y: float, front: float) -> Target:
+def _before(floor: TargetFace, wall_y: float, front: float) -> TargetFace:
     """Return the floor less what lies behind the wall."""
     x0, y0, z0, x1, y1, z1 = floor.box
     if (y0 if front > 0 else -y1) > front * wall_y - _UNDERCUT_MM:
@@ -250,13 +250,13 @@ def _before(floor: Target, wall_y: float, front: float) -> Target:
     return _within(floor, (x0 - 1.0, low, z0 - 1.0, x1 + 1.0, high, z1 + 1.0))
 
 
-def _within(target: Target, box: Box) -> Target:
+def _within(target: TargetFace, box: Box) -> TargetFace:
     """Return what of a target lies in a box; all of it where nothing does."""
     faces = tuple(piece for face in target.faces for piece in face_within(face, box))
     return _measured(target.name, faces, target.normal) if faces else target
 
 
-def _corner_faces(solid: Solid, floor: Target, wall: Target) -> tuple[Face, ...]:
+def _corner_faces(solid: Solid, floor: TargetFace, wall: TargetFace) -> tuple[Face, ...]:
     """Return the faces that join floor and wall above the one and in front of the other."""
     z_mm, front = floor.box[2], 1.0 if wall.normal[1] > 0 else -1.0
     y_mm = wall.box[4] if front > 0 else wall.box[1]
@@ -270,7 +270,7 @@ def _corner_faces(solid: Solid, floor: Target, wall: Target) -> tuple[Face, ...]
     return tuple(f for f in joining(solid, floor.faces, wall.faces) if inside(f))
 
 
-def _wrong_way(cut: Cut, role: str, target: Target, way: str) -> str:
+def _wrong_way(cut: Cut, role: str, target: TargetFace, way: str) -> str:
     x, y, z = (round(v, 3) + 0.0 for v in target.normal)
     return (
         f"cut {cut.name}: {role} {target.name} looks toward ({x:g}, {y:g}, {z:g}); "
@@ -278,7 +278,7 @@ def _wrong_way(cut: Cut, role: str, target: Target, way: str) -> str:
     )
 
 
-def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
+def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> TargetFace:
     """Collect the faces of one name."""
     indices = body.face_indices(name)
     if not indices:
@@ -300,14 +300,14 @@ def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> Target:
     return _measured(FaceRef.of(body.name, name), named, unit)
 
 
-def _measured(name: FaceRef, faces: tuple[Face, ...], normal: Vector) -> Target:
+def _measured(name: FaceRef, faces: tuple[Face, ...], normal: Vector) -> TargetFace:
     """Return flat faces as one target, with their size and place."""
     areas, boxes = [area_mm2(f) for f in faces], [box_of(f) for f in faces]
     total = sum(areas)
     centres = [centroid_of(f) for f in faces]
     x, y, z = (sum(a * c[k] for a, c in zip(areas, centres, strict=True)) / total for k in range(3))
     low, high = [min(b[k] for b in boxes) for k in range(3)], [max(b[k + 3] for b in boxes) for k in range(3)]
-    return Target(
+    return TargetFace(
         name=name,
         faces=faces,
         centre=(x, y, z),

@@ -23,7 +23,7 @@ from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.clearance import too_near
 from fixturecheck.machining.cut import GroundCut, PartTargets, WheelPath, targets_of
-from fixturecheck.machining.wheel_path import Rim, rim_of, run_out_mm, sweep_of, wheel_path
+from fixturecheck.machining.wheel_path import WheelRim, rim_of, run_out_mm, sweep_of, wheel_path
 from fixturecheck.result import Vector
 from fixturecheck.setup.model import Setup, is_loose, together
 from fixturecheck.units import METRIC, Writing
@@ -244,7 +244,7 @@ class Passing:
     name: str
     shape: Shape
     movers: tuple[str, ...]
-    rim: Rim
+    rim: WheelRim
     parts: tuple[PartTargets, ...]
     clear_now: tuple[Shape, ...]
 
@@ -354,7 +354,7 @@ def tight_feed(by: Passing) -> Dodge | None:
     )  # fmt: skip
 
 
-def overrun_of(cut: GroundCut, rim: Rim, parts: Sequence[PartTargets]) -> float:
+def overrun_of(cut: GroundCut, rim: WheelRim, parts: Sequence[PartTargets]) -> float:
     """Return how much further a cross feed goes than until the flat of the wheel covers the floor."""
     feed_mm = cut.path.y_to_mm - cut.path.y_from_mm
     edge0, edge1 = min(p.floor.box[1] for p in parts), max(p.floor.box[4] for p in parts)

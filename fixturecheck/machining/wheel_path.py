@@ -19,7 +19,7 @@ _SAME_MM = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rim:
+class WheelRim:
     """The wheel as it meets the work, y from its front face, mm.
 
     Parameters
@@ -48,7 +48,7 @@ class Rim:
         return self.flat_to_mm - self.flat_from_mm
 
 
-def rim_of(setup: Setup) -> Rim:
+def rim_of(setup: Setup) -> WheelRim:
     """Read the rim off the wheel's section.
 
     The wheel counts as filled from its outline to the axis: arbor and flange fill most of a bore or
@@ -67,7 +67,7 @@ def rim_of(setup: Setup) -> Rim:
     y0_mm, y1_mm = section.y_range_mm
     crests = [y for y, r in section.extremes() if r > radius_mm - _SAME_MM]
     clamped = list(_clamped_y(section, setup.machine.flange.diameter_mm / 2))
-    return Rim(
+    return WheelRim(
         outline=outline,
         radius_mm=radius_mm,
         thickness_mm=y1_mm - y0_mm,
@@ -130,7 +130,7 @@ def run_out_mm(diameter_mm: float, depth_mm: float) -> float:
     return math.sqrt(depth_mm * (diameter_mm - depth_mm))
 
 
-def wheel_path(cut: Cut, rim: Rim, parts: list[PartTargets]) -> WheelPath:
+def wheel_path(cut: Cut, rim: WheelRim, parts: list[PartTargets]) -> WheelPath:
     """Return the path of the last pass from the parts as they stand.
 
     Height and wall are those of the first part named, at the centres of its faces: that is where the dials
@@ -173,7 +173,7 @@ def _wall_sign(cut: Cut, parts: list[PartTargets]) -> int:
     return signs.pop()
 
 
-def _cross_feed(cut: Cut, rim: Rim, parts: list[PartTargets], sign: int) -> tuple[float, float]:
+def _cross_feed(cut: Cut, rim: WheelRim, parts: list[PartTargets], sign: int) -> tuple[float, float]:
     """Return both ends of the front face's travel along Y."""
     if cut.way not in {"plunge", "traverse"}:
         message = f"cut {cut.name}: way {cut.way!r} is not known; use plunge or traverse"
@@ -214,7 +214,7 @@ class Sweeps:
     guard: Shape | None
 
 
-def travel_of(path: WheelPath, rim: Rim) -> Travel:
+def travel_of(path: WheelPath, rim: WheelRim) -> Travel:
     """Return the travel of the spindle axis in the last pass."""
     return Travel(
         x_from_mm=path.x_from_mm,
@@ -225,7 +225,7 @@ def travel_of(path: WheelPath, rim: Rim) -> Travel:
     )
 
 
-def sweeps_of(machine: Machine, rim: Rim, path: WheelPath) -> Sweeps:
+def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
     """Return the swept solids of one path."""
     travel = travel_of(path, rim)
     return Sweeps(
@@ -235,7 +235,7 @@ def sweeps_of(machine: Machine, rim: Rim, path: WheelPath) -> Sweeps:
     )
 
 
-def sweep_of(mover: str, machine: Machine, rim: Rim, path: WheelPath) -> Shape | None:
+def sweep_of(mover: str, machine: Machine, rim: WheelRim, path: WheelPath) -> Shape | None:
     """Return the swept solid of `wheel`, `flange` or `guard` alone; None without a guard."""
     travel = travel_of(path, rim)
     if mover == "wheel":
@@ -243,7 +243,7 @@ def sweep_of(mover: str, machine: Machine, rim: Rim, path: WheelPath) -> Shape |
     return _flanges(machine, rim, travel) if mover == "flange" else _hood(machine, rim, travel)
 
 
-def wheel_at(rim: Rim, path: WheelPath) -> Solid:
+def wheel_at(rim: WheelRim, path: WheelPath) -> Solid:
     """Return the wheel itself where the last pass ends."""
     z_mm = path.floor_z_mm + rim.radius_mm
     x_mm, y_mm = path.x_to_mm, path.y_from_mm if path.wall_sign < 0 else path.y_to_mm
@@ -251,7 +251,7 @@ def wheel_at(rim: Rim, path: WheelPath) -> Solid:
     return swept_outline(rim.outline, still)
 
 
-def _flanges(machine: Machine, rim: Rim, travel: Travel) -> Shape:
+def _flanges(machine: Machine, rim: WheelRim, travel: Travel) -> Shape:
     """Sweep both flanges; a cross feed longer than the wheel is thick makes them meet."""
     radius_mm, thick_mm = machine.flange.diameter_mm / 2, machine.flange.thickness_mm
     front = swept_disc(radius_mm, rim.clamp_front_mm - thick_mm, rim.clamp_front_mm, travel)
@@ -259,7 +259,7 @@ def _flanges(machine: Machine, rim: Rim, travel: Travel) -> Shape:
     return joined([front, rear], "the flanges' sweeps")
 
 
-def _hood(machine: Machine, rim: Rim, travel: Travel) -> Shape | None:
+def _hood(machine: Machine, rim: WheelRim, travel: Travel) -> Shape | None:
     guard = machine.guard
     if guard is None:
         return None

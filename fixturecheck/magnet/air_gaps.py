@@ -12,7 +12,7 @@ import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.pairs import near_bodies, near_faces
-from fixturecheck.contact.placed import Frame, Standing
+from fixturecheck.contact.placed import PlaneFrame, Standing
 from fixturecheck.kernel.brep.primitives import Surface
 
 _FIRST_STRIP_MM = 0.004
@@ -258,7 +258,7 @@ def _feet(
         m = body.normals[index]
         gap = points @ m - body.offsets[index]
         feet = points - gap[:, None] * m
-        frame = Frame(m * body.offsets[index], m)
+        frame = PlaneFrame(m * body.offsets[index], m)
         flat = frame.flat(feet)
         inside = shapely.contains_xy(frame.polygon(body.rings(index)), flat[:, 0], flat[:, 1])
         across = np.tile(m, (len(points), 1))
@@ -416,7 +416,7 @@ def _parallel(
     gap = float(-b.offsets[theirs[1]] - a.offsets[ours[1]])
     if not -TOUCH_MM <= gap <= how.widest_mm:
         return
-    frame = Frame(n * a.offsets[ours[1]], n)
+    frame = PlaneFrame(n * a.offsets[ours[1]], n)
     shared = _clean(shapely.intersection(frame.polygon(a.rings(ours[1])), frame.polygon(b.rings(theirs[1]))))
     if shared.area <= 0:
         return

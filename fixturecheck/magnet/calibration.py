@@ -18,7 +18,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.magnet.field.bh import MU0_H_M
 from fixturecheck.magnet.field.gaps import seat_gap_um
 from fixturecheck.magnet.iron import pole_row
-from fixturecheck.magnet.rating import POLE_FINISH, Piece, PieceOnPoles, Source, piece_at
+from fixturecheck.magnet.rating import POLE_FINISH, MagnetSource, PieceOnPoles, RatingPiece, piece_at
 from fixturecheck.magnet.source_fit import Contradiction, Fit, FittedSource, Reading, Space, fit_sources
 from fixturecheck.setup.holding import CalibratedChuck
 from fixturecheck.setup.make import body, equipment
@@ -188,7 +188,7 @@ def _pieces(setup: Setup, measured: Measured, progress: Progress) -> list[PieceO
     return found
 
 
-def _refuse_one_sided(setup: Setup, piece: Piece, name: str) -> None:
+def _refuse_one_sided(setup: Setup, piece: RatingPiece, name: str) -> None:
     """Refuse a piece that lies on one kind of pole, or on none."""
     own = np.array(box_of(placed_at(piece.placed.solid, piece.placed.at)))
     under = set()
@@ -248,7 +248,7 @@ def _force_a(piece: PieceOnPoles, wanted_n: float, *, gap_mm: float, seat_um: fl
     force_a, exponent = 50.0 + 0.5 * gap_mm * 1e-3 / MU0_H_M, 1.5
     before: tuple[float, float] | None = None
     for _ in range(_FORCE_TRIES):
-        source = Source(mmf_a=force_a, gap_mm=gap_mm)
+        source = MagnetSource(mmf_a=force_a, gap_mm=gap_mm)
         pull_n = max(piece.pull_n(source, seat_gap_um=seat_um, shim_mm=shim_mm), _LEAST_N)
         if abs(pull_n - wanted_n) <= _FORCE_SHARE * wanted_n:
             break
@@ -278,7 +278,9 @@ class _Table:
         )
         logs = np.empty([len(x) for x in at])
         for i, j, k in np.ndindex(*logs.shape):
-            source = Source(mmf_a=float(share[i] * space.reference_a(gap[j], seat[k])), gap_mm=float(gap[j]))
+            source = MagnetSource(
+                mmf_a=float(share[i] * space.reference_a(gap[j], seat[k])), gap_mm=float(gap[j])
+            )
             pull = piece.pull_n(source, seat_gap_um=float(seat[k]), shim_mm=shim_mm)
             logs[i, j, k] = np.log(max(pull, _LEAST_N))
         inverse = [np.linalg.inv(chebyshev.chebvander(x, len(x) - 1)) for x in at]
@@ -296,7 +298,7 @@ class _Table:
 def _checked(piece: PieceOnPoles, one: Measurement, table: _Table, source: FittedSource) -> float:
     """Return the pull with one source by its own field, which the table must meet."""
     exact = piece.pull_n(
-        Source(mmf_a=source.mmf_a, gap_mm=source.gap_mm),
+        MagnetSource(mmf_a=source.mmf_a, gap_mm=source.gap_mm),
         seat_gap_um=source.seat_um,
         shim_mm=one.shim_mm or 0.0,
     )

@@ -16,7 +16,7 @@ from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, behind, mag
 from fixturecheck.magnet.field.gaps import GapPatch, seat_gap_um
 from fixturecheck.magnet.field.solve import FluxSolution, PatchPull
 from fixturecheck.magnet.iron import Ferrous, ferrous_bodies, irons_of
-from fixturecheck.magnet.rating import Source, find_sources, pole_of
+from fixturecheck.magnet.rating import MagnetSource, find_sources, pole_of
 from fixturecheck.result import ContactKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
@@ -98,9 +98,9 @@ class Pulls:
     ----------
     faces : tuple of FacePull
         Every pair of faces that flux crosses, but for leakage between poles.
-    source : Source or None
+    source : MagnetSource or None
         What stands behind the poles; None with the magnet off.
-    soft : Source or None
+    soft : MagnetSource or None
         The softer source that they may have; None where the source is known.
     notes : tuple of str
         What was taken coarser, left out or bounded, in words.
@@ -113,8 +113,8 @@ class Pulls:
     """
 
     faces: tuple[FacePull, ...] = ()
-    source: Source | None = None
-    soft: Source | None = None
+    source: MagnetSource | None = None
+    soft: MagnetSource | None = None
     notes: tuple[str, ...] = ()
     unknowns: int = 0
     unruled: Mapping[str, str] = field(default_factory=dict)
@@ -149,9 +149,9 @@ class Magnet:
     ----------
     weak, strong : MagnetModel
         With the weaker curves and the wider gaps, and with the stronger and the narrower.
-    source : Source
+    source : MagnetSource
         What stands behind the poles; the stiffer one where the magnet may be one of two.
-    soft : Source or None
+    soft : MagnetSource or None
         The softer one; None where the source is known.
     left_share : mapping of (FaceRef, FaceRef) to float
         What finish may leave of the low end beyond what its gap takes, by either side of a gap.
@@ -159,9 +159,9 @@ class Magnet:
 
     weak: MagnetModel
     strong: MagnetModel
-    source: Source
+    source: MagnetSource
     notes: tuple[str, ...]
-    soft: Source | None = None
+    soft: MagnetSource | None = None
     left_share: Mapping[tuple[FaceRef, FaceRef], float] = field(default_factory=dict)
 
     def pulls(self, strength: float) -> Pulls:
@@ -230,19 +230,19 @@ class LeastPulls:
     harder: FluxSolution
 
 
-def behind_soft(model: MagnetModel, soft: Source | None) -> MagnetModel:
+def behind_soft(model: MagnetModel, soft: MagnetSource | None) -> MagnetModel:
     """Return a model with the softer source behind its poles; as it is where there is none."""
     return model if soft is None else behind(model, mmf_a=soft.mmf_a, gap_mm=soft.gap_mm)
 
 
-def least_pulls(model: MagnetModel, soft: Source | None, strength: float) -> LeastPulls:
+def least_pulls(model: MagnetModel, soft: MagnetSource | None, strength: float) -> LeastPulls:
     """Solve a model with each source that the magnet may have.
 
     Parameters
     ----------
     model : MagnetModel
         With the stiffer source behind its poles.
-    soft : Source or None
+    soft : MagnetSource or None
         The softer one; None where there is one source.
     strength : float
         Share of the full magnetomotive force.
@@ -363,7 +363,7 @@ class _Gaps:
         return max(f.rz_um[self._end] for f in known), max(f.flatness_um[self._end] for f in known)
 
 
-def _irons(bodies: Sequence[Ferrous], source: Source, end: str) -> list[Iron]:
+def _irons(bodies: Sequence[Ferrous], source: MagnetSource, end: str) -> list[Iron]:
     return [
         Iron(placed=b.placed, law=b.weak if end == "weak" else b.strong, pole=pole_of(b, source))
         for b in bodies

@@ -38,7 +38,7 @@ _COARSE_PITCHES = 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Source:
+class MagnetSource:
     """What stands behind every pole.
 
     Parameters
@@ -59,7 +59,7 @@ class Source:
     most_share: float = 1.0
 
 
-def pole_of(body: Ferrous, source: Source) -> Pole | None:
+def pole_of(body: Ferrous, source: MagnetSource) -> Pole | None:
     """Return what drives a body; None for one that is no pole."""
     if body.pole is None:
         return None
@@ -68,7 +68,7 @@ def pole_of(body: Ferrous, source: Source) -> Pole | None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Piece:
+class RatingPiece:
     """A piece where it lies on the poles.
 
     Parameters
@@ -93,7 +93,7 @@ class PieceOnPoles:
     ----------
     setup : Setup
         States the poles; its parts do not matter.
-    piece : Piece
+    piece : RatingPiece
     material : str
         Steel of the piece.
     share : float
@@ -109,13 +109,13 @@ class PieceOnPoles:
     """
 
     def __init__(
-        self, setup: Setup, piece: Piece, *, material: str, mesher: TetMesher, share: float = 0.5
+        self, setup: Setup, piece: RatingPiece, *, material: str, mesher: TetMesher, share: float = 0.5
     ) -> None:
         self.piece = piece
         found = np.array(box_of(placed_at(piece.placed.solid, piece.placed.at)))
         near = felt([(found[:3], found[3:])], setup.poles())
         poles = [p for b in setup.poles() if (p := as_iron(setup, b, near)) is not None]
-        start = Source(mmf_a=1.0, gap_mm=1.0)
+        start = MagnetSource(mmf_a=1.0, gap_mm=1.0)
         law = law_between(*curves(setup, material, _NAME), share)
         irons = [Iron(placed=piece.placed, law=law)]
         # Poles of weak iron need more behind them, and where parts lie they are then weak or strong.
@@ -124,12 +124,12 @@ class PieceOnPoles:
         self._model = magnet_model(irons, seat_gap_um=lambda _a, _b: 1.0, fineness=coarse, mesher=mesher)
         self._last: FluxSolution | None = None
 
-    def pull_n(self, source: Source, *, seat_gap_um: float, shim_mm: float = 0.0) -> float:
+    def pull_n(self, source: MagnetSource, *, seat_gap_um: float, shim_mm: float = 0.0) -> float:
         """Return the pull square to the faces of the piece that lie on the magnet, added up.
 
         Parameters
         ----------
-        source : Source
+        source : MagnetSource
             What stands behind every pole.
         seat_gap_um : float
             Gap that finish and flatness of both leave between them.
@@ -163,7 +163,7 @@ def _with_gap(model: MagnetModel, seat_gap_um: float, shim_mm: float) -> MagnetM
     )
 
 
-def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> Piece:
+def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
     """Return a piece on the poles that the parts lie on, in the middle of the magnet.
 
     Parameters
@@ -207,7 +207,9 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> Piece:
     raise NotComputedError(message)
 
 
-def _flat_piece(poles: Sequence[Body], top_z_mm: float, size_mm: Sequence[float], write: Writing) -> Piece:
+def _flat_piece(
+    poles: Sequence[Body], top_z_mm: float, size_mm: Sequence[float], write: Writing
+) -> RatingPiece:
     """Return a block in the middle of the magnet, half-way between a north and a south pole."""
     boxes = {p.name: np.array(box_of(placed_at(p.solid, p.at))) for p in poles}
     middle = {n: 0.5 * (b[:3] + b[3:]) for n, b in boxes.items()}
@@ -234,7 +236,7 @@ def _flat_piece(poles: Sequence[Body], top_z_mm: float, size_mm: Sequence[float]
         size = np.array([*np.minimum(_LONG_PITCHES * pitch, reach), _HIGH_PITCHES * pitch])
     low = np.array([*(centre[:2] - size[:2] / 2), top_z_mm])
     solid = box(to_vector(low), to_vector(low + size))
-    return Piece(placed=_named(solid), area_mm2=float(size[0] * size[1]), says=_by(size, write))
+    return RatingPiece(placed=_named(solid), area_mm2=float(size[0] * size[1]), says=_by(size, write))
 
 
 def _by(size_mm: Floats, write: Writing) -> str:
@@ -245,7 +247,7 @@ def _by(size_mm: Floats, write: Writing) -> str:
 
 def _nested_piece(
     seats: Sequence[Floats], sizes_mm: Sequence[Floats], long_mm: float, write: Writing
-) -> Piece:
+) -> RatingPiece:
     """Return a bar nested on both flanks of a V, two thirds as wide as the flanks and no longer than they."""
     (c1, n1), (c2, n2) = seats
     axis = np.cross(n1, n2)
@@ -274,7 +276,7 @@ def _nested_piece(
     solid = prism(outline if area > 0 else outline[::-1], from_x_mm=-half, to_x_mm=half)
     matrix = np.eye(4)
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = axis, side, up, origin
-    return Piece(
+    return RatingPiece(
         placed=_named(placed_at(solid, location_of(matrix))),
         area_mm2=2.0 * wide * long_mm,
         says=f"a bar {write.length(wide, '.0f')} square and {write.length(long_mm, '.0f')} long, nested",
@@ -286,7 +288,7 @@ def _named(solid: Solid) -> Placed:
     return Placed(name=_NAME, solid=solid, face_names=names)
 
 
-def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float] = ()) -> Piece:
+def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float] = ()) -> RatingPiece:
     """Return a block on a flat chuck.
 
     Parameters
@@ -344,7 +346,7 @@ def source_gaps_mm(setup: Setup, holding: Holding) -> tuple[float, float]:
     return SOURCE_GAP_PITCHES[0] * pitch, SOURCE_GAP_PITCHES[1] * pitch
 
 
-def find_sources(setup: Setup, mesher: TetMesher) -> tuple[Source, ...]:
+def find_sources(setup: Setup, mesher: TetMesher) -> tuple[MagnetSource, ...]:
     """Find the sources that the magnet may have: the stiffest, and the softest where it is another.
 
     Each gives the rated pull. With a pull over a shim there is one, that gives both. A source that is
@@ -363,7 +365,7 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[Source, ...]:
         return _calibrated(setup, holding.calibrated)
     if holding.source_mmf_a:
         ends = zip(holding.source_mmf_a, source_gaps_mm(setup, holding), strict=True)
-        return tuple(dict.fromkeys(Source(mmf_a=mmf, gap_mm=gap) for mmf, gap in ends))
+        return tuple(dict.fromkeys(MagnetSource(mmf_a=mmf, gap_mm=gap) for mmf, gap in ends))
     piece = PieceOnPoles(
         setup, piece_on(setup, holding.rating_piece_mm), material=RATING_STEEL, mesher=mesher
     )
@@ -377,7 +379,7 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[Source, ...]:
     return stiff, found.at(soft_mm)
 
 
-def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[Source, ...]:
+def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[MagnetSource, ...]:
     """Return the sources of a chuck file, which must be of a chuck with such poles."""
     differ = _differ(setup, chuck)
     if differ:
@@ -389,7 +391,8 @@ def _calibrated(setup: Setup, chuck: CalibratedChuck) -> tuple[Source, ...]:
     ends = zip(chuck.source_mmf_low_a, chuck.source_mmf_high_a, chuck.source_gap_mm, strict=True)
     return tuple(
         dict.fromkeys(
-            Source(mmf_a=low, gap_mm=gap, most_share=high / low, piece=chuck.name) for low, high, gap in ends
+            MagnetSource(mmf_a=low, gap_mm=gap, most_share=high / low, piece=chuck.name)
+            for low, high, gap in ends
         )
     )
 
@@ -427,16 +430,16 @@ class _Rating:
         self._rated_n_cm2 = holding.rated_n_cm2
         self._rated_n = holding.rated_n_cm2 * piece.piece.area_mm2 / 100.0
         # Sources that were found, each with the flux density at the backs of the poles.
-        self._known: list[tuple[Source, float]] = [
-            (Source(mmf_a=START_MMF_A, gap_mm=0.0), START_FLUX_T),
+        self._known: list[tuple[MagnetSource, float]] = [
+            (MagnetSource(mmf_a=START_MMF_A, gap_mm=0.0), START_FLUX_T),
         ]
 
-    def at(self, gap_mm: float) -> Source:
+    def at(self, gap_mm: float) -> MagnetSource:
         """Return the source behind a gap of its own that gives the rated pull."""
         near, flux_t = min(self._known, key=lambda known: abs(known[0].gap_mm - gap_mm))
         # What another magnet drops inside itself comes on top.
         start_a = max(near.mmf_a + flux_t * (gap_mm - near.gap_mm) * 1e-3 / MU0_H_M, START_MMF_A / 4.0)
-        start = Source(mmf_a=start_a, gap_mm=gap_mm, piece=self._piece.piece.says)
+        start = MagnetSource(mmf_a=start_a, gap_mm=gap_mm, piece=self._piece.piece.says)
 
         def pull(strength: float) -> float:
             source = replace(start, mmf_a=strength * start_a)
@@ -446,13 +449,13 @@ class _Rating:
         self._known.append((found, self._piece.back_flux_density_t()))
         return found
 
-    def over_shim(self, shim_mm: float, shim_pull_n_cm2: float) -> Source:
+    def over_shim(self, shim_mm: float, shim_pull_n_cm2: float) -> MagnetSource:
         """Find the source that gives the rated pull on the poles and another over a shim.
 
         The more the source gives way, the less a shim takes of the pull, so one gap behind the poles fits.
         """
         wanted = shim_pull_n_cm2 / self._rated_n_cm2
-        found: dict[float, Source] = {}
+        found: dict[float, MagnetSource] = {}
 
         def more(log_gap: float) -> float:
             """Return how much more than wanted is left of the pull over the shim."""

@@ -14,7 +14,7 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.nesting.disturbances import UnderHand, order_told, under_hand
 from fixturecheck.nesting.locating import PartLocated, parts_located, targets_of
-from fixturecheck.nesting.model import Bench, OrderTold, SeatAtRest, Settled, bench_of
+from fixturecheck.nesting.model import OrderTold, SeatAtRest, Settled, SettlingModel, settling_model_of
 from fixturecheck.nesting.probabilities import Odds, TargetOdds
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_setup, shifted
 from fixturecheck.nesting.tolerance import odds_of
@@ -37,7 +37,7 @@ from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.staging import Press, Staging
 
 
-def is_flat(bench: Bench, seat: Seat) -> bool:
+def is_flat(bench: SettlingModel, seat: Seat) -> bool:
     """Tell whether every piece of both faces of a seat is flat."""
     sides = ((seat.body, seat.face), (seat.on, seat.on_face))
     for name, face in sides:
@@ -74,7 +74,7 @@ class Answered:
         What could not be computed.
     """
 
-    bench: Bench
+    bench: SettlingModel
     settled: Settled
     order: OrderTold | None = None
     hands: tuple[UnderHand, ...] = ()
@@ -103,7 +103,7 @@ def answered(setup: Setup, asked: Collection[str] = ASKED, *, idle: Collection[s
     staging = setup.staging
     if staging is None:
         return None
-    bench = bench_of(setup)
+    bench = settling_model_of(setup)
     moving = set(loose_of(bench, staging))
     gone = {i for name in idle if (i := bench.index(name)) not in moving}
     bench = replace(bench, drawn=shifted(bench.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
@@ -135,13 +135,13 @@ def _varies(setup: Setup) -> bool:
     return any(width > 0 for body in setup.bodies for width in body.tolerance_mm.values())
 
 
-def _odds(bench: Bench, staging: Staging) -> Odds:
+def _odds(bench: SettlingModel, staging: Staging) -> Odds:
     setup = bench.setup
     targets = targets_of(setup)
     return odds_of(setup, staging, targets=targets, draws=staging.draws, seed=staging.seed, bench=bench)
 
 
-def _hand(setup: Setup, press: Press, bench: Bench) -> UnderHand:
+def _hand(setup: Setup, press: Press, bench: SettlingModel) -> UnderHand:
     staging = setup.staging or Staging()
     return under_hand(setup, staging, press.part, at_mm=press.at_mm, force_n=press.force_n, bench=bench)
 

@@ -10,7 +10,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.penetration import sunk
 from fixturecheck.errors import NotComputedError
-from fixturecheck.nesting.model import Bench, OrderTold, Staging, bench_of
+from fixturecheck.nesting.model import OrderTold, SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.outcome import candidates, vector
 from fixturecheck.nesting.settle import (
     backs_of,
@@ -27,7 +27,7 @@ from fixturecheck.result import Vector
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses, jacobian, turn_of
 from fixturecheck.setup.model import Setup
-from fixturecheck.statics.contact_step import Load, wrenches
+from fixturecheck.statics.contact_step import SteadyLoad, wrenches
 from fixturecheck.statics.friction import unbalanced
 from fixturecheck.statics.rest import Bounds, Ending, Settling, settle
 from fixturecheck.units import Writing, axis_text
@@ -39,7 +39,7 @@ MOST_TURNS = 64
 """Single parts that are settled to try orders; orders that would take more are counted and not tried."""
 
 
-def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) -> OrderTold:
+def order_told(setup: Setup, staging: Staging, *, bench: SettlingModel | None = None) -> OrderTold:
     """Compare the rests of parts pushed all together, in the order stated, and in others that could matter.
 
     Those are the reverse of the stated order and, for every part that touches one after it, the order in
@@ -53,7 +53,7 @@ def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) ->
     KernelError
         A solid could not be triangulated.
     """
-    bench = bench or bench_of(setup)
+    bench = bench or settling_model_of(setup)
     loose = loose_of(bench, staging)
     order = (*staging.order, *(n for i in loose if (n := bench.bodies[i].name) not in staging.order))
     rests, barred = {}, {}
@@ -88,7 +88,7 @@ def order_told(setup: Setup, staging: Staging, *, bench: Bench | None = None) ->
 
 
 def _stated(
-    bench: Bench, staging: Staging, loose: Sequence[int], order: tuple[str, ...]
+    bench: SettlingModel, staging: Staging, loose: Sequence[int], order: tuple[str, ...]
 ) -> dict[str, Settling]:
     """Return the rests of parts pushed together, in order, and together from further away.
 
@@ -126,7 +126,7 @@ def _but(barred: Mapping[str, str], left: int) -> str:
     return said + (f"; {left} more {'orders were' if left > 1 else 'order was'} not tried" if left else "")
 
 
-def _others(bench: Bench, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
+def _others(bench: SettlingModel, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
     """Return the orders that could matter besides the stated one, each once, by what they are called."""
     stated = tuple(bench.index(name) for name in order)
     touch = bench.setup.tolerances.touch_mm
@@ -159,7 +159,7 @@ class _TooManyError(Exception):
 class _Turns:
     """Places parts one after the other; orders that begin alike are settled once as far as they do."""
 
-    bench: Bench
+    bench: SettlingModel
     staging: Staging
     loose: tuple[int, ...]
     rest: Poses
@@ -209,7 +209,7 @@ class _Turns:
         return len(sunk(pair, [True, True], rotation, origin, any_place=True).gap_mm) > 0
 
 
-def _apart(bench: Bench, one: Settling, poses: Poses, loose: Sequence[int]) -> float:
+def _apart(bench: SettlingModel, one: Settling, poses: Poses, loose: Sequence[int]) -> float:
     """Return how far poses are from a rest in mm at any corner, along what contacts hold."""
     worst = 0.0
     for body in loose:
@@ -261,7 +261,7 @@ class UnderHand:
 
 def under_hand(
     setup: Setup, staging: Staging, body: str, *, at_mm: Vector, force_n: Vector,
-    mu: float = HAND_MU, bench: Bench | None = None,
+    mu: float = HAND_MU, bench: SettlingModel | None = None,
 ) -> UnderHand:  # fmt: skip
     """Return what one part does when a hand pushes it at a point once everything is at rest.
 
@@ -279,12 +279,12 @@ def under_hand(
     NotComputedError
         The parts do not come to rest before the push.
     """
-    bench = bench or bench_of(setup)
+    bench = bench or settling_model_of(setup)
     raw, loads = _rest(bench, staging)
     return _pressed(bench, raw, loads, bench.index(body), np.array(at_mm), np.array(force_n), mu)
 
 
-def _rest(bench: Bench, staging: Staging) -> tuple[Settling, list[Load]]:
+def _rest(bench: SettlingModel, staging: Staging) -> tuple[Settling, list[SteadyLoad]]:
     raw, loads = walk(bench, staging, loose_of(bench, staging), Bounds())
     if raw.ending is not Ending.REST:
         message = f"the parts do not come to rest ({raw.ending})"
@@ -293,7 +293,13 @@ def _rest(bench: Bench, staging: Staging) -> tuple[Settling, list[Load]]:
 
 
 def _pressed(
-    bench: Bench, raw: Settling, loads: Sequence[Load], body: int, at: Floats, force: Floats, mu: float
+    bench: SettlingModel,
+    raw: Settling,
+    loads: Sequence[SteadyLoad],
+    body: int,
+    at: Floats,
+    force: Floats,
+    mu: float,
 ) -> UnderHand:
     """Add a push to one body at rest: held by friction, or settled again from where it is."""
     name = bench.bodies[body].name

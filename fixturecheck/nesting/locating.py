@@ -12,8 +12,8 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.nesting.model import Bench, Carried, Settled
-from fixturecheck.nesting.probabilities import Target
+from fixturecheck.nesting.model import LoadedContact, Settled, SettlingModel
+from fixturecheck.nesting.probabilities import CriticalPlace
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.location import Located, SeatPoints, located, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup
@@ -36,7 +36,9 @@ class _Held:
     faced: tuple[Seat, ...] = ()
 
 
-def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[Seat, ...]:
+def closing_seats(
+    bench: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
+) -> tuple[Seat, ...]:
     """Return the seats of rank `stop` that face another seat of their part, which its pushes press it on.
 
     A seat that carries nothing under the pushes, or that lies on a fixture that is pushed up against the
@@ -44,7 +46,7 @@ def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]
 
     Parameters
     ----------
-    carried : sequence of Carried
+    carried : sequence of LoadedContact
         Faces that touch at rest, with what they carry.
     loose : iterable of str
         Bodies that moved to their rest.
@@ -52,7 +54,9 @@ def closing_seats(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]
     return tuple(held.seat for held in _held(bench, carried, set(loose)) if held.faced)
 
 
-def closing_fixtures(bench: Bench, carried: Sequence[Carried], loose: Iterable[str]) -> tuple[int, ...]:
+def closing_fixtures(
+    bench: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
+) -> tuple[int, ...]:
     """Return the fixtures that stay put and touch parts only as stops that close them in.
 
     A fastened one is none of them where the parts are pressed on another that is fastened: the gap between
@@ -72,7 +76,7 @@ def closing_fixtures(bench: Bench, carried: Sequence[Carried], loose: Iterable[s
     return tuple(bench.index(name) for name in sorted(closed))
 
 
-def _held(bench: Bench, carried: Sequence[Carried], moved: set[str]) -> list[_Held]:
+def _held(bench: SettlingModel, carried: Sequence[LoadedContact], moved: set[str]) -> list[_Held]:
     """Return every seat that touches, with what it faces if it only closes its part in."""
     found: list[_Held] = []
     for part in dict.fromkeys(seat.body for seat in bench.setup.seats):
@@ -95,7 +99,7 @@ def _held(bench: Bench, carried: Sequence[Carried], moved: set[str]) -> list[_He
     return found
 
 
-def _leads_to_fastened(bench: Bench, held: Sequence[_Held], seat: Seat) -> bool:
+def _leads_to_fastened(bench: SettlingModel, held: Sequence[_Held], seat: Seat) -> bool:
     """Tell whether a seat is on a fastened fixture, or on a part that is seated on one the same way."""
     asked: set[str] = set()
     waiting = [seat]
@@ -114,14 +118,14 @@ def _leads_to_fastened(bench: Bench, held: Sequence[_Held], seat: Seat) -> bool:
     return False
 
 
-def _fastened(bench: Bench, name: str) -> bool:
+def _fastened(bench: SettlingModel, name: str) -> bool:
     """Tell whether a fixture is stated as fastened or belongs to a magnet, as a chuck's rail does."""
     body = bench.setup.body(name)
     fellows = [b for b in bench.bodies if b is body or (body.group and b.group == body.group)]
     return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
 
 
-def _acting(carried: Sequence[Carried], seat: Seat) -> tuple[np.ndarray, float] | None:
+def _acting(carried: Sequence[LoadedContact], seat: Seat) -> tuple[np.ndarray, float] | None:
     """Return which way a seat holds its part and how hard; None where it does not touch."""
     mine, pair = seat.own, frozenset((seat.own, seat.other))
     for one in carried:
@@ -140,7 +144,7 @@ class TargetMoved:
 
     Parameters
     ----------
-    target : Target
+    target : CriticalPlace
         The face's middle and its normal.
     by_seat : mapping of str to float
         um along the normal for each um that a seat's face is out.
@@ -149,7 +153,7 @@ class TargetMoved:
         leave; zero where the seats locate it.
     """
 
-    target: Target
+    target: CriticalPlace
     by_seat: Mapping[str, float]
     free_mm: float
 
@@ -169,7 +173,7 @@ class PartLocated:
     targets: tuple[TargetMoved, ...]
 
 
-def targets_of(setup: Setup) -> tuple[Target, ...]:
+def targets_of(setup: Setup) -> tuple[CriticalPlace, ...]:
     """Return the floors and walls of all cuts as places with directions, where they are drawn."""
     return tuple(
         _target(setup, cut.name, part, face)
@@ -180,7 +184,7 @@ def targets_of(setup: Setup) -> tuple[Target, ...]:
     )
 
 
-def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
+def _target(setup: Setup, cut: str, part: str, face: str) -> CriticalPlace:
     """Return the middle of a target face and the normal there."""
     body = setup.body(part)
     solid = placed_at(body.solid, body.at)
@@ -188,13 +192,13 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> Target:
     pieces = [faces[i] for i in body.face_indices(face)]
     frames = [face_frame(p) for p in pieces]
     middle = np.average([f[0] for f in frames], axis=0, weights=[area_mm2(p) for p in pieces])
-    return Target(
+    return CriticalPlace(
         name=f"{cut}/{part}.{face}", body=part, at_mm=to_vector(middle), direction=to_vector(frames[0][1]),
         cut=cut, face=face,
     )  # fmt: skip
 
 
-def parts_located(bench: Bench, settled: Settled) -> tuple[PartLocated, ...]:
+def parts_located(bench: SettlingModel, settled: Settled) -> tuple[PartLocated, ...]:
     """Return how each loose part that has seats is located by those that are closed."""
     targets = targets_of(bench.setup)
     closing = closing_seats(bench, settled.carried, settled.poses)
@@ -225,7 +229,11 @@ def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
 
 
 def _part(
-    bench: Bench, settled: Settled, name: str, seats: list[tuple[Seat, SeatPoints]], targets: list[Target]
+    bench: SettlingModel,
+    settled: Settled,
+    name: str,
+    seats: list[tuple[Seat, SeatPoints]],
+    targets: list[CriticalPlace],
 ) -> PartLocated:
     size = bench.features[bench.index(name)].size_mm
     points = [p for _, p in seats]
@@ -247,7 +255,7 @@ def _part(
 
 def _moved(
     settled: Settled,
-    target: Target,
+    target: CriticalPlace,
     points: list[SeatPoints],
     known: tuple[Floats, Floats, Floats, float],
 ) -> TargetMoved:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.proximity.candidates import Scene, Shapes
+from fixturecheck.contact.proximity.candidates import ProximityScene, Shapes
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import one_of_each
@@ -20,7 +20,7 @@ from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.rest import Ending
 
 __all__ = [
-    "Carried", "OrderTold", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
+    "LoadedContact", "OrderTold", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
 ]  # fmt: skip
 
 
@@ -47,7 +47,7 @@ class RestPose:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Carried:
+class LoadedContact:
     """Two faces that touch at rest.
 
     Parameters
@@ -113,7 +113,7 @@ class Settled:
         One sentence.
     poses : mapping of str to RestPose
         By loose body; where the body was last when the ending is not `REST`.
-    carried : tuple of Carried
+    carried : tuple of LoadedContact
         Faces that touch at rest.
     seats : tuple of SeatAtRest
         Every intended seat of a loose body.
@@ -133,7 +133,7 @@ class Settled:
     ending: Ending
     says: str
     poses: Mapping[str, RestPose]
-    carried: tuple[Carried, ...]
+    carried: tuple[LoadedContact, ...]
     seats: tuple[SeatAtRest, ...]
     freedoms: tuple[Freedom, ...]
     residual_um: float
@@ -146,7 +146,7 @@ class Settled:
         """True where a rest pose was found."""
         return self.ending is Ending.REST
 
-    def unintended(self) -> tuple[Carried, ...]:
+    def unintended(self) -> tuple[LoadedContact, ...]:
         """Return the touching faces that no seat asks for and that carry force."""
         return tuple(c for c in self.carried if not c.intended and c.force_n > 0)
 
@@ -173,7 +173,7 @@ class OrderTold:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bench:
+class SettlingModel:
     """The bodies of a set-up as features, with poses as drawn; made once and settled as often as wanted.
 
     Parameters
@@ -194,13 +194,13 @@ class Bench:
     drawn: Poses
     known: dict[tuple[Features, ...], Shapes] = field(default_factory=dict)
 
-    def scene(self, loose: Iterable[int]) -> Scene:
+    def scene(self, loose: Iterable[int]) -> ProximityScene:
         """Return the bodies ready to be looked at, with those that move."""
         moving = set(loose)
         if self.features not in self.known:
             self.known.clear()
             self.known[self.features] = Shapes(self.features)
-        return Scene(self.known[self.features], [i in moving for i in range(len(self.bodies))])
+        return ProximityScene(self.known[self.features], [i in moving for i in range(len(self.bodies))])
 
     def index(self, name: str) -> int:
         """Return the number of a body."""
@@ -208,7 +208,7 @@ class Bench:
         return next(i for i, b in enumerate(self.bodies) if b.name == name)
 
 
-def bench_of(setup: Setup) -> Bench:
+def settling_model_of(setup: Setup) -> SettlingModel:
     """Read the features of every body of a set-up, each distinct solid once."""
     known: dict[tuple[int, bytes], Features] = {}
     features = []
@@ -218,7 +218,9 @@ def bench_of(setup: Setup) -> Bench:
         if one not in known:
             known[one] = features_of(body.solid)
         features.append(known[one])
-    return Bench(setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies))
+    return SettlingModel(
+        setup=setup, bodies=setup.bodies, features=tuple(features), drawn=drawn_poses(setup.bodies)
+    )
 
 
 def drawn_poses(bodies: Iterable[Body]) -> Poses:

@@ -19,8 +19,8 @@ from shapely import Polygon, polygonize, union_all
 from shapely.geometry import LineString
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.proximity.bounds import Side, deepest_mm
-from fixturecheck.contact.proximity.candidates import Candidates, Scene
+from fixturecheck.contact.proximity.bounds import PlacedPieces, deepest_mm
+from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
@@ -30,17 +30,17 @@ from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind, SweptPri
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import distance
-from fixturecheck.nesting.model import Bench, Carried, RestPose, SeatAtRest, Settled
+from fixturecheck.nesting.model import LoadedContact, RestPose, SeatAtRest, Settled, SettlingModel
 from fixturecheck.result import ContactKind, Freedom, FreedomKind, Vector
-from fixturecheck.rigid.freedoms import Motion, motions
+from fixturecheck.rigid.freedoms import FreeMotion, motions
 from fixturecheck.rigid.motion import Poses, jacobian, turn_of
 from fixturecheck.setup.model import Seat
-from fixturecheck.statics.contact_step import Load
+from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Ending, Settling
 
 
 def gap_um(
-    bench: Bench, poses: Poses, first: tuple[int, int], second: tuple[int, int]
+    bench: SettlingModel, poses: Poses, first: tuple[int, int], second: tuple[int, int]
 ) -> tuple[float, float]:
     """Return the least and greatest gap in um between two faces where they look at each other.
 
@@ -73,13 +73,13 @@ def gap_um(
     return float(gaps.min() * 1e3), float(gaps.max() * 1e3)
 
 
-def _plane(bench: Bench, which: tuple[int, int]) -> int | None:
+def _plane(bench: SettlingModel, which: tuple[int, int]) -> int | None:
     """Return the number of a face among the flat faces of its body; None when it is curved."""
     found = np.flatnonzero(bench.features[which[0]].plane_faces == which[1])
     return int(found[0]) if len(found) else None
 
 
-def _placed(bench: Bench, poses: Poses, which: tuple[int, int], plane: int) -> Floats:
+def _placed(bench: SettlingModel, poses: Poses, which: tuple[int, int], plane: int) -> Floats:
     """Return point, normal and two directions of a flat face in the machine's frame."""
     local = bench.features[which[0]].planes[plane]
     rotation, origin = poses.rotation[which[0]], poses.origin_mm[which[0]]
@@ -119,11 +119,11 @@ def _shadow(part: Polygon, a: Floats, b: Floats) -> Polygon:
 
 
 def _round_gap(
-    bench: Bench, poses: Poses, first: tuple[int, int], second: tuple[int, int]
+    bench: SettlingModel, poses: Poses, first: tuple[int, int], second: tuple[int, int]
 ) -> tuple[float, float]:
     """Return the least gap found between two faces of which one is curved."""
     pair = [bench.features[first[0]], bench.features[second[0]]]
-    scene = Scene(pair, [True, True])
+    scene = ProximityScene(pair, [True, True])
     bodies = [first[0], second[0]]
     rows = find_candidates(scene, poses.rotation[bodies], poses.origin_mm[bodies], 5.0, 0.01)
     one = (rows.body_a == 0) & (rows.face_a == first[1]) & (rows.face_b == second[1])
@@ -135,29 +135,31 @@ def _round_gap(
 _ON_MM = 2e-3
 
 
-def with_borders(bench: Bench, poses: Poses, carried: Sequence[Carried]) -> tuple[Carried, ...]:
+def with_borders(
+    bench: SettlingModel, poses: Poses, carried: Sequence[LoadedContact]
+) -> tuple[LoadedContact, ...]:
     """Count contacts on the border of a seat as the seat's own.
 
     Where two seat faces lie on each other, the edges of the faces beside them touch there too. Such a
     place is on both seat faces, so it is no contact that nobody meant.
     """
-    seats: dict[frozenset[str], list[Carried]] = {}
+    seats: dict[frozenset[str], list[LoadedContact]] = {}
     for one in carried:
         if one.intended:
             seats.setdefault(frozenset(one.bodies), []).append(one)
 
-    def on_seat(one: Carried) -> bool:
+    def on_seat(one: LoadedContact) -> bool:
         return any(_lies_on(bench, poses, one, seat) for seat in seats.get(frozenset(one.bodies), ()))
 
     return tuple(replace(one, intended=one.intended or on_seat(one)) for one in carried)
 
 
-def _lies_on(bench: Bench, poses: Poses, one: Carried, seat: Carried) -> bool:
+def _lies_on(bench: SettlingModel, poses: Poses, one: LoadedContact, seat: LoadedContact) -> bool:
     """Tell whether every place of a contact lies on both faces of a seat."""
     return all(_all_on(bench, poses, one, face) for face in (seat.a, seat.b))
 
 
-def _all_on(bench: Bench, poses: Poses, one: Carried, face: FaceRef) -> bool:
+def _all_on(bench: SettlingModel, poses: Poses, one: LoadedContact, face: FaceRef) -> bool:
     index = bench.index(face.body)
     faces = faces_of(bench.bodies[index].solid)
     pieces = [faces[i] for i in bench.bodies[index].face_indices(face.face)]
@@ -170,7 +172,7 @@ NEAR_MM = 0.02
 FINE_MM, DEEP_MM = 1e-4, 1.5
 
 
-def unseen_mm(scene: Scene, poses: Poses) -> float:
+def unseen_mm(scene: ProximityScene, poses: Poses) -> float:
     """Return a bound on how deep bodies of a scene stand in each other beyond what settling sees."""
     low, high = scene.boxes(poses.rotation, poses.origin_mm)
     worst = 0.0
@@ -196,7 +198,7 @@ def _smooth_mm(a: Features, b: Features, turn: Floats, shift: Floats, *, first: 
         for target in _near(points.reshape(-1, 3), one.reach_mm, targets):
             if target.face in freeform and not first:
                 continue  # told from the other body's side
-            side = side or Side(a.targets()[one.face].pieces(), turn, shift)
+            side = side or PlacedPieces(a.targets()[one.face].pieces(), turn, shift)
             yield deepest_mm(side, _standing(target), fine_mm=FINE_MM, deep_mm=DEEP_MM)
     for curve in a.curves():
         points = curve.points @ turn.T + shift
@@ -209,12 +211,12 @@ def _smooth_mm(a: Features, b: Features, turn: Floats, shift: Floats, *, first: 
                 curve.kind == CurveKind.LINE or target.plane is None or curve.kind == CurveKind.CIRCLE
             ):
                 continue
-            side = side or Side(curve.pieces(), turn, shift)
+            side = side or PlacedPieces(curve.pieces(), turn, shift)
             yield deepest_mm(side, _standing(target), fine_mm=FINE_MM, deep_mm=DEEP_MM)
 
 
-def _standing(target: Target) -> Side:
-    return Side(target.pieces(), np.eye(3), np.zeros(3))
+def _standing(target: Target) -> PlacedPieces:
+    return PlacedPieces(target.pieces(), np.eye(3), np.zeros(3))
 
 
 def _near(points: Floats, slack_mm: float, targets: tuple[Target, ...]) -> Iterator[Target]:
@@ -268,7 +270,7 @@ CARRIES = 1e-6
 """Share of the greatest load below which a contact carries nothing."""
 
 
-def told(bench: Bench, raw: Settling, loads: Sequence[Load], loose: Sequence[int]) -> Settled:
+def told(bench: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], loose: Sequence[int]) -> Settled:
     """Return what a settling came to, in the set-up's names."""
     touch = bench.setup.tolerances.touch_mm
     rests = raw.ending is Ending.REST
@@ -289,7 +291,7 @@ def told(bench: Bench, raw: Settling, loads: Sequence[Load], loose: Sequence[int
     )
 
 
-def rest_pose(bench: Bench, poses: Poses, body: int) -> RestPose:
+def rest_pose(bench: SettlingModel, poses: Poses, body: int) -> RestPose:
     """Return one body's pose against the drawn one."""
     centre = bench.features[body].centre_mm
     shift = poses.apply(body, centre) - bench.drawn.apply(body, centre)
@@ -317,8 +319,8 @@ def candidates(raw: Settling) -> Candidates:
 
 
 def faces_carrying(
-    bench: Bench, raw: Settling, loads: Sequence[Load], touch_mm: float
-) -> tuple[Carried, ...]:
+    bench: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], touch_mm: float
+) -> tuple[LoadedContact, ...]:
     """Return the pairs of faces that touch at rest, with the force across each."""
     rows = candidates(raw)
     names = [b.face_names() for b in bench.bodies]
@@ -338,7 +340,7 @@ def faces_carrying(
         one = FaceRef.of(bench.bodies[a].name, names[a][face_a])
         two = FaceRef.of(bench.bodies[b].name, names[b][face_b])
         out.append(
-            Carried(
+            LoadedContact(
                 a=one,
                 b=two,
                 kind=_kind(places),
@@ -380,7 +382,7 @@ def _kind(places: Floats) -> ContactKind:
 
 
 def seats_at_rest(
-    bench: Bench, poses: Poses, loose: Sequence[int], carried: Sequence[Carried]
+    bench: SettlingModel, poses: Poses, loose: Sequence[int], carried: Sequence[LoadedContact]
 ) -> tuple[SeatAtRest, ...]:
     """Return the gap and the force at every intended seat of a loose body."""
     touch = bench.setup.tolerances.touch_um
@@ -409,7 +411,9 @@ def seats_at_rest(
     return tuple(out)
 
 
-def freedoms_left(bench: Bench, raw: Settling, loose: Sequence[int], touch_mm: float) -> tuple[Freedom, ...]:
+def freedoms_left(
+    bench: SettlingModel, raw: Settling, loose: Sequence[int], touch_mm: float
+) -> tuple[Freedom, ...]:
     """Return the motions each body has left among its neighbours as they stand."""
     around = find_candidates(
         bench.scene(loose),
@@ -440,7 +444,7 @@ def _room(gap_mm: Floats, rate: Floats, touch_mm: float) -> float:
     return float((gap_mm[closing] / -rate[closing]).min(initial=np.inf))
 
 
-def _freedom(name: str, motion: Motion, way: float, limits: tuple[float, float]) -> Freedom:
+def _freedom(name: str, motion: FreeMotion, way: float, limits: tuple[float, float]) -> Freedom:
     """Return one motion with how far it goes either way."""
     axis = vector(motion.axis * way)
     slides = motion.kind is FreedomKind.SLIDES
@@ -465,7 +469,9 @@ def _forward(axis: Floats) -> float:
     return 1.0 if axis[int(np.argmax(np.abs(np.round(axis, 9))))] >= 0 else -1.0
 
 
-def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequence[SeatAtRest]) -> str:
+def _says(
+    bench: SettlingModel, raw: Settling, carried: Sequence[LoadedContact], seats: Sequence[SeatAtRest]
+) -> str:
     """Return one sentence on how it ended."""
     who = bench.bodies[raw.body].name if raw.body >= 0 else "the parts"
     plain = {
@@ -497,7 +503,7 @@ def _says(bench: Bench, raw: Settling, carried: Sequence[Carried], seats: Sequen
     return f"at rest on {pairs}"
 
 
-def _no_room(bench: Bench, raw: Settling) -> str:
+def _no_room(bench: SettlingModel, raw: Settling) -> str:
     """Say who overlaps whom where the parts start."""
     where = "overlap even well back from where they are drawn"
     deepest = int(np.argmin(raw.rows.gap_mm)) if len(raw.rows.gap_mm) else -1
@@ -511,7 +517,7 @@ def _no_room(bench: Bench, raw: Settling) -> str:
     return f"the parts have no room to start from: {pair} {where}"
 
 
-def _lands(bench: Bench, one: Carried) -> str:
+def _lands(bench: SettlingModel, one: LoadedContact) -> str:
     """Return which face lands on which, the part's first."""
     part, other = one.a, one.b
     if bench.setup.body(part.body).role != "part":

@@ -14,7 +14,7 @@ SURE = 0.9973
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Target:
+class CriticalPlace:
     """A place of the work whose error matters, drawn in the machine's frame.
 
     Parameters

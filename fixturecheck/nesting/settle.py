@@ -8,18 +8,18 @@ from dataclasses import replace
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.proximity.candidates import Candidates, Scene, joined
+from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene, joined
 from fixturecheck.contact.proximity.penetration import sunk
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import SetupError
-from fixturecheck.nesting.model import Bench, Push, Settled, Staging, bench_of
+from fixturecheck.nesting.model import Push, Settled, SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.outcome import told
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import loose_names
 from fixturecheck.shop.weight import weight_n
-from fixturecheck.statics.contact_step import Load, forces_at
+from fixturecheck.statics.contact_step import SteadyLoad, forces_at
 from fixturecheck.statics.rest import Bounds, Ending, Finder, Settling, settle
 
 DOWN = np.array([0.0, 0.0, -1.0])
@@ -34,9 +34,14 @@ SHARES = (0.02, 0.1, 0.3, 0.6, 1.0)
 
 
 def rest_by(
-    bench: Bench, loads: list[Load], ranks: Mapping[int, int], approach_mm: float, bounds: Bounds,
-    *, placed: bool = False,
-) -> Settling:  # fmt: skip
+    bench: SettlingModel,
+    loads: list[SteadyLoad],
+    ranks: Mapping[int, int],
+    approach_mm: float,
+    bounds: Bounds,
+    *,
+    placed: bool = False,
+) -> Settling:
     """Return where bodies come to rest: beside where they are drawn if they can, else from further off.
 
     Parameters
@@ -54,7 +59,7 @@ def rest_by(
     return found if not placed else _got_in(bench, loads, found, approach_mm)
 
 
-def rest_as_drawn(bench: Bench, loads: list[Load], bounds: Bounds) -> Settling | None:
+def rest_as_drawn(bench: SettlingModel, loads: list[SteadyLoad], bounds: Bounds) -> Settling | None:
     """Return the rest within `NEAR_MM` that bodies come to from where they are drawn; None without one.
 
     Bodies that are drawn a little clear of each other close up, and those a little in each other are opened.
@@ -74,7 +79,7 @@ def rest_as_drawn(bench: Bench, loads: list[Load], bounds: Bounds) -> Settling |
     return raw if far <= NEAR_MM else None
 
 
-def _furthest(bench: Bench, body: int, poses: Poses) -> float:
+def _furthest(bench: SettlingModel, body: int, poses: Poses) -> float:
     """Return how far the furthest corner of a body's box is from where it is drawn, mm."""
     low, high = bench.features[body].box_mm
     corners = np.array(
@@ -85,9 +90,14 @@ def _furthest(bench: Bench, body: int, poses: Poses) -> float:
 
 
 def rest_from_off(
-    bench: Bench, loads: list[Load], ranks: Mapping[int, int], approach_mm: float, bounds: Bounds,
-    *, placed: bool = False,
-) -> Settling:  # fmt: skip
+    bench: SettlingModel,
+    loads: list[SteadyLoad],
+    ranks: Mapping[int, int],
+    approach_mm: float,
+    bounds: Bounds,
+    *,
+    placed: bool = False,
+) -> Settling:
     """Return where bodies come to rest from further off.
 
     They are drawn back by the first way that nothing stands in: against their loads, straight up, or level
@@ -107,7 +117,7 @@ def rest_from_off(
     return found
 
 
-def _put_down(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Poses:
+def _put_down(bench: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Poses:
     """Return where bodies that were lifted straight up come down to before they are pushed.
 
     A hand lets a part down beside its stop; pushed on the way it would slide over a low one.
@@ -120,7 +130,7 @@ def _put_down(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> 
     return down.poses if down.ending is Ending.REST else start
 
 
-def let_go(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Settling:
+def let_go(bench: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
     """Let all the bodies that have a load go at once, unless they start deep in each other."""
     scene = bench.scene(one.body for one in loads)
     deep = sunk(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
@@ -129,7 +139,7 @@ def let_go(bench: Bench, loads: list[Load], start: Poses, bounds: Bounds) -> Set
     return _no_room(start, deep)
 
 
-def stands_as_drawn(bench: Bench, body: int) -> Settling:
+def stands_as_drawn(bench: SettlingModel, body: int) -> Settling:
     """Return a body that is put where it is drawn as at rest there, or that there is no room for it."""
     rows = _overlaps(bench, bench.scene((body,)), bench.drawn)
     if float(rows.gap_mm.min(initial=0.0)) < -bench.setup.tolerances.touch_mm:
@@ -147,7 +157,7 @@ def _no_room(poses: Poses, rows: Candidates) -> Settling:
     )  # fmt: skip
 
 
-def finder_of(scene: Scene) -> Finder:
+def finder_of(scene: ProximityScene) -> Finder:
     """Return what looks for candidates in a scene."""
 
     def find(poses: Poses, reach_mm: float, slack_rad: float, deep_mm: float) -> Candidates:
@@ -157,7 +167,7 @@ def finder_of(scene: Scene) -> Finder:
 
 
 def _start(
-    bench: Bench, loads: Sequence[Load], ranks: Mapping[int, int], approach_mm: float
+    bench: SettlingModel, loads: Sequence[SteadyLoad], ranks: Mapping[int, int], approach_mm: float
 ) -> tuple[Poses | None, Candidates]:
     """Return poses drawn back by the first clear way; None, and what is in the way, where none is clear."""
     loose = [one.body for one in loads]
@@ -175,7 +185,7 @@ def _start(
     return None, barred
 
 
-def _got_in(bench: Bench, loads: list[Load], found: Settling, approach_mm: float) -> Settling:
+def _got_in(bench: SettlingModel, loads: list[SteadyLoad], found: Settling, approach_mm: float) -> Settling:
     """Return a rest if some straight way leads to it, else that there is no room to come in by."""
     loose = [one.body for one in loads]
     barred = joined([])
@@ -187,7 +197,7 @@ def _got_in(bench: Bench, loads: list[Load], found: Settling, approach_mm: float
     return _no_room(found.poses, barred)
 
 
-def _ways_out(bench: Bench, loads: Sequence[Load], found: Settling) -> Iterator[Floats]:
+def _ways_out(bench: SettlingModel, loads: Sequence[SteadyLoad], found: Settling) -> Iterator[Floats]:
     """Yield ways in which bodies at rest might be drawn out: up, back, sideways, along what guides them."""
     yield -DOWN
     push = np.sum([one.total_n() for one in loads], axis=0)
@@ -201,7 +211,9 @@ def _ways_out(bench: Bench, loads: Sequence[Load], found: Settling) -> Iterator[
         yield -guide
 
 
-def in_the_way(bench: Bench, loose: Sequence[int], poses: Poses, backs: Mapping[int, Floats]) -> Candidates:
+def in_the_way(
+    bench: SettlingModel, loose: Sequence[int], poses: Poses, backs: Mapping[int, Floats]
+) -> Candidates:
     """Return what bodies run into on a straight way, deeper than they stood in it before; none where clear.
 
     Parameters
@@ -225,7 +237,7 @@ def in_the_way(bench: Bench, loose: Sequence[int], poses: Poses, backs: Mapping[
     return joined([])
 
 
-def _overlaps(bench: Bench, scene: Scene, poses: Poses) -> Candidates:
+def _overlaps(bench: SettlingModel, scene: ProximityScene, poses: Poses) -> Candidates:
     """Return every place where bodies overlap."""
     near = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6, DEEP_MM)
     deep = sunk(bench.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
@@ -251,7 +263,7 @@ def shifted(poses: Poses, backs: Mapping[int, Floats]) -> Poses:
 
 
 def backs_of(
-    loads: Sequence[Load],
+    loads: Sequence[SteadyLoad],
     ranks: Mapping[int, int],
     approach_mm: float,
     *,
@@ -286,7 +298,11 @@ AWAY_MM = 1e5
 
 
 def settle_setup(
-    setup: Setup, staging: Staging | None = None, *, bench: Bench | None = None, bounds: Bounds | None = None
+    setup: Setup,
+    staging: Staging | None = None,
+    *,
+    bench: SettlingModel | None = None,
+    bounds: Bounds | None = None,
 ) -> Settled:
     """Return where the parts of a set-up come to rest.
 
@@ -296,7 +312,7 @@ def settle_setup(
         Bodies and intended seats.
     staging : Staging, optional
         Pushes, order, what is loose; by default every part under its weight alone.
-    bench : Bench, optional
+    bench : SettlingModel, optional
         Features read before, to save reading them again.
     bounds : Bounds, optional
         When the settler stops.
@@ -307,7 +323,7 @@ def settle_setup(
         Staging names a body that is not there, or nothing is loose.
     """
     staging = staging or Staging()
-    bench = bench or bench_of(setup)
+    bench = bench or settling_model_of(setup)
     loose = loose_of(bench, staging)
     raw, loads = walk(bench, staging, loose, bounds or Bounds())
     raw = _believed(bench, raw, loose)
@@ -317,7 +333,7 @@ def settle_setup(
     return told(bench, raw, loads, loose)
 
 
-def _believed(bench: Bench, raw: Settling, loose: Sequence[int]) -> Settling:
+def _believed(bench: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settling:
     """Return a rest as it is, unless parts stand in something that a long step must have passed over."""
     if raw.ending is not Ending.REST:
         return raw
@@ -328,7 +344,7 @@ def _believed(bench: Bench, raw: Settling, loose: Sequence[int]) -> Settling:
     return replace(raw, ending=Ending.NOT_CONVERGED, residual_mm=-float(deep.gap_mm.min()))
 
 
-def loose_of(bench: Bench, staging: Staging) -> tuple[int, ...]:
+def loose_of(bench: SettlingModel, staging: Staging) -> tuple[int, ...]:
     """Return the numbers of the bodies that move."""
     names = loose_names(bench.setup, staging)
     if not names:
@@ -339,12 +355,12 @@ def loose_of(bench: Bench, staging: Staging) -> tuple[int, ...]:
     return tuple(bench.index(n) for n in names)
 
 
-def loads_of(bench: Bench, staging: Staging, loose: Sequence[int]) -> list[Load]:
+def loads_of(bench: SettlingModel, staging: Staging, loose: Sequence[int]) -> list[SteadyLoad]:
     """Return the steady load on each loose body: weight, a trifle of magnet and the push."""
     return [_load(bench, staging, body) for body in loose]
 
 
-def _load(bench: Bench, staging: Staging, body: int) -> Load:
+def _load(bench: SettlingModel, staging: Staging, body: int) -> SteadyLoad:
     one, features = bench.bodies[body], bench.features[body]
     seat = DOWN * (weight_n(one.material, features.volume_mm3) if staging.weight else 0.0)
     seat = seat + DOWN * staging.pull_n.get(one.name, staging.pull_n.get("*", 0.0))
@@ -354,7 +370,9 @@ def _load(bench: Bench, staging: Staging, body: int) -> Load:
     if push is not None:
         at = centre if push.at_mm is None else np.array(push.at_mm, dtype=float)
         also = ((_pushed(push, float(np.linalg.norm(seat)), one.name), at),)
-    return Load(body=body, force_n=seat, at_mm=centre, centre_mm=centre, size_mm=features.size_mm, also=also)
+    return SteadyLoad(
+        body=body, force_n=seat, at_mm=centre, centre_mm=centre, size_mm=features.size_mm, also=also
+    )
 
 
 def _pushed(push: Push, seat_n: float, name: str) -> Floats:
@@ -367,7 +385,9 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
     return direction / length * force
 
 
-def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -> tuple[Settling, list[Load]]:
+def walk(
+    bench: SettlingModel, staging: Staging, loose: Sequence[int], bounds: Bounds
+) -> tuple[Settling, list[SteadyLoad]]:
     """Settle together or in the order stated: as drawn first, then from where nothing overlaps."""
     loads = loads_of(bench, staging, loose)
     ranks = ranks_of(bench, staging, loads)
@@ -376,7 +396,7 @@ def walk(bench: Bench, staging: Staging, loose: Sequence[int], bounds: Bounds) -
     return rest_by(bench, loads, ranks, staging.approach_mm, bounds), loads
 
 
-def ranks_of(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[int, int]:
+def ranks_of(bench: SettlingModel, staging: Staging, loads: Sequence[SteadyLoad]) -> Mapping[int, int]:
     """Return how many parts stand in front of each, so that a gang starts apart and in line."""
     if staging.order:
         return {bench.index(name): rank for rank, name in enumerate(staging.order)}
@@ -387,7 +407,7 @@ def ranks_of(bench: Bench, staging: Staging, loads: Sequence[Load]) -> Mapping[i
     return {body: rank for rank, body in enumerate(sorted(place, key=lambda b: -place[b]))}
 
 
-def _in_turn(bench: Bench, staging: Staging, loads: list[Load], bounds: Bounds) -> Settling:
+def _in_turn(bench: SettlingModel, staging: Staging, loads: list[SteadyLoad], bounds: Bounds) -> Settling:
     """Place and push one part after the other; those placed stay, those to come are not there yet."""
     by_body = {one.body: one for one in loads}
     turn = [bench.index(name) for name in staging.order]
@@ -403,14 +423,19 @@ def _in_turn(bench: Bench, staging: Staging, loads: list[Load], bounds: Bounds) 
 
 
 def placed(
-    bench: Bench, body: int, load: Load | None, poses: Poses, waiting: Iterable[int], approach_mm: float,
+    bench: SettlingModel,
+    body: int,
+    load: SteadyLoad | None,
+    poses: Poses,
+    waiting: Iterable[int],
+    approach_mm: float,
     bounds: Bounds,
-) -> Settling:  # fmt: skip
+) -> Settling:
     """Return where one body comes to rest when it comes to those placed before; those that wait are far off.
 
     Parameters
     ----------
-    load : Load or None
+    load : SteadyLoad or None
         What takes the body to its rest; None is a body that is put where it is drawn and stays there.
     poses : Poses
         Where the bodies placed before stand; those to come where they are drawn.
@@ -427,7 +452,9 @@ def placed(
     return replace(raw, poses=shifted(raw.poses, back))
 
 
-def _held(bench: Bench, loads: list[Load], poses: Poses, last: Settling, turn: Sequence[int]) -> Settling:
+def _held(
+    bench: SettlingModel, loads: list[SteadyLoad], poses: Poses, last: Settling, turn: Sequence[int]
+) -> Settling:
     """Return the end of staging in turn with all contacts at the final poses and the forces of each part.
 
     A part was held by what was there when it was placed; those that came later press on it, not it on them.

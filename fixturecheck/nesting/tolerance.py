@@ -16,13 +16,20 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.nesting.locating import closing_fixtures
-from fixturecheck.nesting.model import Bench, Staging, bench_of
+from fixturecheck.nesting.model import SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.outcome import faces_carrying
-from fixturecheck.nesting.probabilities import BarredOdds, Odds, SeatOdds, Target, TargetOdds, WrongOdds
+from fixturecheck.nesting.probabilities import (
+    BarredOdds,
+    CriticalPlace,
+    Odds,
+    SeatOdds,
+    TargetOdds,
+    WrongOdds,
+)
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, shifted, walk
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Body, Setup
-from fixturecheck.statics.contact_step import Load, forces_at, outermost, wrenches
+from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
 from fixturecheck.statics.rest import Bounds, Ending, Settling
 from fixturecheck.tolerancing.critical_regions import (
     NoRestError,
@@ -32,7 +39,7 @@ from fixturecheck.tolerancing.critical_regions import (
     most_of,
     sets_of,
 )
-from fixturecheck.tolerancing.samples import Drawn, Frame, Linear, frame_of, solve_or_bar
+from fixturecheck.tolerancing.samples import Linear, ReducedProblem, SampleOutcomes, frame_of, solve_or_bar
 from fixturecheck.tolerancing.zones import Box, Zone, box_of, differences, draw_errors, hull_of, middle_of
 
 
@@ -62,7 +69,7 @@ class Varying:
         return steep
 
 
-def varying(bench: Bench) -> Varying:
+def varying(bench: SettlingModel) -> Varying:
     """Return which faces vary, and how.
 
     Raises
@@ -96,7 +103,7 @@ def varying(bench: Bench) -> Varying:
     return found
 
 
-def corners_mm(bench: Bench, body: int, face: str) -> Floats:
+def corners_mm(bench: SettlingModel, body: int, face: str) -> Floats:
     """Return the corners (n, 3) of a flat face where it is drawn; none where any piece of it is curved."""
     features, found = bench.features[body], []
     for index in bench.bodies[body].face_indices(face):
@@ -159,12 +166,12 @@ LEAST_SLACK_RAD, MOST_SLACK_RAD = 1e-3, 1e-2
 class _Model:
     """The linear problem with the names it is about."""
 
-    bench: Bench
+    bench: SettlingModel
     raw: Settling
-    loads: list[Load]
+    loads: list[SteadyLoad]
     rows: Candidates
     problem: Linear
-    frame: Frame
+    frame: ReducedProblem
     scale: Floats
     centres: Floats
     varying: Varying
@@ -172,9 +179,16 @@ class _Model:
 
 
 def odds_of(
-    setup: Setup, staging: Staging | None = None, *, targets: Sequence[Target] = (), draws: int = 10_000,
-    seed: int = 1, spread: str = "normal", exact: int = 2, bench: Bench | None = None,
-) -> Odds:  # fmt: skip
+    setup: Setup,
+    staging: Staging | None = None,
+    *,
+    targets: Sequence[CriticalPlace] = (),
+    draws: int = 10_000,
+    seed: int = 1,
+    spread: str = "normal",
+    exact: int = 2,
+    bench: SettlingModel | None = None,
+) -> Odds:
     """Return how tolerances spread the rest.
 
     Parameters
@@ -182,7 +196,7 @@ def odds_of(
     setup : Setup
         With `tolerance_mm` on its bodies: the whole width of each face's profile zone, half of it either way.
         A flat face shifts and leans within it, by no more than its `orientation_mm`; a curved one shifts.
-    targets : sequence of Target
+    targets : sequence of CriticalPlace
         Places whose error is wanted.
     exact : int
         Worst draws that are settled again exactly.
@@ -194,7 +208,7 @@ def odds_of(
     NotComputedError
         The nominal parts do not rest, or some draws have no rest.
     """
-    staging, whole = staging or Staging(), bench or bench_of(setup)
+    staging, whole = staging or Staging(), bench or settling_model_of(setup)
     bench, closed_in = _opened(whole, staging)
     model = _model(bench, staging)
     errors = draw_errors(model.varying.zones, draws, seed, spread, leaning=_touching(model))
@@ -225,7 +239,7 @@ def odds_of(
     )
 
 
-def _opened(bench: Bench, staging: Staging) -> tuple[Bench, tuple[str, ...]]:
+def _opened(bench: SettlingModel, staging: Staging) -> tuple[SettlingModel, tuple[str, ...]]:
     """Take away fixtures that are set up against parts last, since they follow the parts; name them."""
     if all(s.rank != "stop" for s in bench.setup.seats):
         return bench, ()
@@ -241,7 +255,7 @@ def _opened(bench: Bench, staging: Staging) -> tuple[Bench, tuple[str, ...]]:
     return replace(bench, drawn=shifted(bench.drawn, away)), tuple(bench.bodies[i].name for i in bodies)
 
 
-def _model(bench: Bench, staging: Staging) -> _Model:
+def _model(bench: SettlingModel, staging: Staging) -> _Model:
     """Settle the nominal parts and linearise about their rest."""
     loose = loose_of(bench, staging)
     raw, loads = walk(bench, staging, loose, Bounds())
@@ -321,7 +335,7 @@ def _sets(model: _Model) -> tuple[Sets | None, bool]:
         return None, False
 
 
-def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds, ...]:
+def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple[SeatOdds, ...]:
     pairs = _pairs(model)
     touch = model.bench.setup.tolerances.touch_um
     loose = {model.bench.bodies[one.body].name for one in model.loads}
@@ -346,7 +360,7 @@ def _seat_odds(model: _Model, drawn: Drawn, sets: Sets | None) -> tuple[SeatOdds
     return tuple(out)
 
 
-def _barred_odds(model: _Model, drawn: Drawn) -> tuple[BarredOdds, ...]:
+def _barred_odds(model: _Model, drawn: SampleOutcomes) -> tuple[BarredOdds, ...]:
     """Return which faces keep the parts from going in, and how often, the most frequent first."""
     rows, counts = np.unique(drawn.barred[drawn.barred >= 0], return_counts=True)
     shares: dict[tuple[str, str], float] = {}
@@ -360,7 +374,7 @@ def _barred_odds(model: _Model, drawn: Drawn) -> tuple[BarredOdds, ...]:
     return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
 
 
-def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:
+def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongOdds, ...]:
     seats = {frozenset((s.own, s.other)) for s in model.bench.setup.seats}
     parts = {b.name for b in model.bench.bodies if b.role == "part"}
     out = []
@@ -373,7 +387,7 @@ def _wrong_odds(model: _Model, drawn: Drawn) -> tuple[WrongOdds, ...]:
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
 
 
-def _seen(model: _Model, target: Target, places_mm: Floats) -> Floats:
+def _seen(model: _Model, target: CriticalPlace, places_mm: Floats) -> Floats:
     """Return how places (q, 3) of a target move along its direction with the moves of all bodies, (q, m)."""
     out = np.zeros((len(places_mm), len(model.loads), 6))
     body = model.bench.index(target.body)
@@ -385,7 +399,7 @@ def _seen(model: _Model, target: Target, places_mm: Floats) -> Floats:
     return np.asarray(out.reshape(len(places_mm), -1) * model.scale)
 
 
-def _middle(model: _Model, target: Target) -> Floats:
+def _middle(model: _Model, target: CriticalPlace) -> Floats:
     """Return how the middle of a target moves along its direction, (m,)."""
     return np.asarray(_seen(model, target, np.array([target.at_mm]))[0])
 
@@ -401,7 +415,7 @@ def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float
 
 
 def _target_odds(
-    model: _Model, drawn: Drawn, sets: Sets | None, target: Target, errors: Floats
+    model: _Model, drawn: SampleOutcomes, sets: Sets | None, target: CriticalPlace, errors: Floats
 ) -> TargetOdds:
     corners = np.zeros((0, 3))
     if target.face is not None:
@@ -452,7 +466,7 @@ def _worst_um(
     return found, of_zones
 
 
-def _known(sets: Sets, seen: Floats, frame: Frame, least_mm: float) -> float | None:
+def _known(sets: Sets, seen: Floats, frame: ReducedProblem, least_mm: float) -> float | None:
     """Return the worst over all zones, mm; None where that takes too many programmes."""
     try:
         return most_of(sets, seen, frame.held, least_mm)
@@ -460,7 +474,7 @@ def _known(sets: Sets, seen: Floats, frame: Frame, least_mm: float) -> float | N
         return None
 
 
-def _across(model: _Model, target: Target, corners: Floats) -> Floats:
+def _across(model: _Model, target: CriticalPlace, corners: Floats) -> Floats:
     """Return how much more one corner of a target moves than another, for all pairs that may be furthest."""
     if len(corners) == 0:
         return np.zeros((0, len(model.scale)))
@@ -489,7 +503,9 @@ def _shares(model: _Model, draws: Floats, errors: Floats) -> tuple[dict[str, flo
     return whole, lean
 
 
-def _worst_draws(model: _Model, drawn: Drawn, targets: Sequence[Target], count: int) -> list[int]:
+def _worst_draws(
+    model: _Model, drawn: SampleOutcomes, targets: Sequence[CriticalPlace], count: int
+) -> list[int]:
     """Return the draws furthest out: by each target, else by how far the parts went."""
     if targets:
         score = np.max([np.abs(drawn.move @ _middle(model, t)) for t in targets], axis=0)

@@ -17,7 +17,7 @@ from fixturecheck.kernel.measure import box_of, extent_along
 from fixturecheck.kernel.place import location_of, matrix_of, placed_at
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import GroundCut
-from fixturecheck.release.motions import UP, Room, Touch, support_edges
+from fixturecheck.release.motions import UP, Room, TouchingFaces, support_edges
 from fixturecheck.setup.model import Body, Setup
 
 # An edge is left by the wheel where it looks this much along the traverse: 20 degrees off it.
@@ -109,7 +109,7 @@ class Pry:
     under_mm: float
 
 
-def pries(body: str, touches: Sequence[Touch], room: Room, gone: frozenset[str]) -> tuple[Pry, ...]:
+def pries(body: str, touches: Sequence[TouchingFaces], room: Room, gone: frozenset[str]) -> tuple[Pry, ...]:
     """Return the bottom edges of a body that a blade reaches, one place for each.
 
     The blade lies flat and square to the edge, on the level that the body lies on. What does not lie on one
@@ -128,7 +128,7 @@ def pries(body: str, touches: Sequence[Touch], room: Room, gone: frozenset[str])
 
 
 def _reached(
-    body: str, middle: Floats, out: Floats, here: Sequence[Touch], room: Room, gone: Iterable[str]
+    body: str, middle: Floats, out: Floats, here: Sequence[TouchingFaces], room: Room, gone: Iterable[str]
 ) -> Iterator[Pry]:
     """Yield the places along one edge where the blade fits, the middle first."""
     along = np.cross(UP, out)

@@ -39,7 +39,7 @@ _LEAST_ARM_MM = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Touch:
+class TouchingFaces:
     """One pair of faces that a body touches another with.
 
     Parameters
@@ -78,7 +78,7 @@ class Touch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Motion:
+class ReleaseMotion:
     """One way of moving a body, scaled so that its fastest point moves as far as the travel.
 
     Parameters
@@ -140,15 +140,15 @@ class WayOff:
 
     Parameters
     ----------
-    slides : tuple of Touch
+    slides : tuple of TouchingFaces
         Pairs of faces that rub over their whole area.
     """
 
-    motion: Motion
-    slides: tuple[Touch, ...]
+    motion: ReleaseMotion
+    slides: tuple[TouchingFaces, ...]
 
     @property
-    def harms(self) -> tuple[Touch, ...]:
+    def harms(self) -> tuple[TouchingFaces, ...]:
         """The pairs that rub where one of the two is a finished face."""
         return tuple(t for t in self.slides if t.finished)
 
@@ -158,14 +158,16 @@ class WayOff:
         return not self.harms
 
 
-def touches_of(setup: Setup, contacts: ContactMap, loose: Sequence[str]) -> dict[str, tuple[Touch, ...]]:
+def touches_of(
+    setup: Setup, contacts: ContactMap, loose: Sequence[str]
+) -> dict[str, tuple[TouchingFaces, ...]]:
     """Return what every loose body touches, and whether that is finished."""
     shapes: dict[frozenset[FaceRef], list[Shape]] = {}
     for patch in contacts.patches:
         if patch.contact.kind != ContactKind.NEAR:
             key = frozenset({patch.contact.a, patch.contact.b})
             shapes.setdefault(key, []).append(cast("Shape", patch.shape.geometry))
-    out: dict[str, list[Touch]] = {name: [] for name in loose}
+    out: dict[str, list[TouchingFaces]] = {name: [] for name in loose}
     for spot in spots(contacts, loose):
         sides = sorted(spot.faces, key=lambda f: f.body != spot.a)
         done = [s for s in sides if finished(setup, s)]
@@ -173,7 +175,7 @@ def touches_of(setup: Setup, contacts: ContactMap, loose: Sequence[str]) -> dict
         for own, other, sign in ((sides[0], sides[1], 1.0), (sides[1], sides[0], -1.0)):
             if own.body in out:
                 out[own.body].append(
-                    Touch(
+                    TouchingFaces(
                         own=own,
                         other=other,
                         normal=sign * spot.normal,
@@ -228,7 +230,7 @@ class Room:
         """Return a body where it stands."""
         return self._placed[body]
 
-    def free(self, body: str, motion: Motion, others: Iterable[str]) -> bool:
+    def free(self, body: str, motion: ReleaseMotion, others: Iterable[str]) -> bool:
         """Say whether a body runs into none of the others along a motion."""
         others = tuple(others)
         for travel in _STEPS_MM:
@@ -249,12 +251,14 @@ class Room:
         return all(common_solid(shape, self._placed[n])[1] <= _OVERLAP_MM3 for n in near)
 
 
-def ways_off(body: str, touches: Sequence[Touch], room: Room, gone: frozenset[str]) -> tuple[WayOff, ...]:
+def ways_off(
+    body: str, touches: Sequence[TouchingFaces], room: Room, gone: frozenset[str]
+) -> tuple[WayOff, ...]:
     """Return every way in which a body can come off; where some rub no finished face, those alone.
 
     Parameters
     ----------
-    touches : sequence of Touch
+    touches : sequence of TouchingFaces
         What it touches.
     gone : frozenset of str
         Bodies that have been taken away.
@@ -276,7 +280,7 @@ def ways_off(body: str, touches: Sequence[Touch], room: Room, gone: frozenset[st
     return tuple(clean or rubbing)
 
 
-def _way(motion: Motion, touches: Sequence[Touch]) -> WayOff | None:
+def _way(motion: ReleaseMotion, touches: Sequence[TouchingFaces]) -> WayOff | None:
     """Return the motion with what slides in it; None where it pushes into something it touches."""
     slides = []
     for touch in touches:
@@ -291,22 +295,22 @@ def _way(motion: Motion, touches: Sequence[Touch]) -> WayOff | None:
     return WayOff(motion=motion, slides=tuple(slides))
 
 
-def _lifts(touches: Sequence[Touch]) -> Iterator[Motion]:
+def _lifts(touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMotion]:
     """Yield straight up, and up and away from every side at once."""
-    yield Motion(kind="lift", along=UP)
+    yield ReleaseMotion(kind="lift", along=UP)
     away = np.zeros(3)
     for side in _level([-t.normal for t in touches if not t.supports]):
         away += side
     if np.linalg.norm(away) > _STILL:
         slant = UP + away / np.linalg.norm(away)
-        yield Motion(kind="lift", along=slant / np.linalg.norm(slant))
+        yield ReleaseMotion(kind="lift", along=slant / np.linalg.norm(slant))
 
 
-def _slides(touches: Sequence[Touch]) -> Iterator[Motion]:
+def _slides(touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMotion]:
     """Yield the level directions: along and across the table, and straight away from each side."""
     axes = [np.array(v) for v in ((1.0, 0, 0), (-1.0, 0, 0), (0, 1.0, 0), (0, -1.0, 0))]
     for along in _level([*axes, *(-t.normal for t in touches if not t.supports)]):
-        yield Motion(kind="slide", along=along)
+        yield ReleaseMotion(kind="slide", along=along)
 
 
 def _level(directions: Iterable[Floats]) -> list[Floats]:
@@ -320,7 +324,7 @@ def _level(directions: Iterable[Floats]) -> list[Floats]:
     return out
 
 
-def tips(solid: Solid, touches: Sequence[Touch]) -> Iterator[Motion]:
+def tips(solid: Solid, touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMotion]:
     """Yield a tip about each edge of what a body lies on, toward the outside."""
     corners = np.array(box_of(solid)).reshape(2, 3)
     for middle, out in support_edges(touches):
@@ -330,10 +334,10 @@ def tips(solid: Solid, touches: Sequence[Touch]) -> Iterator[Motion]:
         off -= np.outer(off @ axis, axis)
         arm = float(np.linalg.norm(off, axis=1).max())
         if arm > _LEAST_ARM_MM:
-            yield Motion(kind="tip", along=out, at_mm=middle, axis=axis, arm_mm=arm)
+            yield ReleaseMotion(kind="tip", along=out, at_mm=middle, axis=axis, arm_mm=arm)
 
 
-def support_edges(touches: Sequence[Touch]) -> list[tuple[Floats, Floats]]:
+def support_edges(touches: Sequence[TouchingFaces]) -> list[tuple[Floats, Floats]]:
     """Return the middle and the level direction outward of each edge of the outline that a body lies on."""
     under = [t for t in touches if t.supports]
     if not under:

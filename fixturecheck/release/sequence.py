@@ -30,7 +30,7 @@ from fixturecheck.magnet.remanence import (
     worst_class,
 )
 from fixturecheck.release.edges import Pry, burrs_of, pries
-from fixturecheck.release.motions import Room, Touch, WayOff, touches_of, ways_off
+from fixturecheck.release.motions import Room, TouchingFaces, WayOff, touches_of, ways_off
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import material
 from fixturecheck.statics.equilibrium import Load
@@ -69,7 +69,7 @@ class _Bench:
 
     setup: Setup
     room: Room
-    touches: Mapping[str, tuple[Touch, ...]]
+    touches: Mapping[str, tuple[TouchingFaces, ...]]
     weights: Mapping[str, Load]
     pulls: Pulls | None
     known: bool
@@ -225,7 +225,7 @@ def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[
     )
 
 
-def _off_way(tried: _Tried, touches: Sequence[Touch]) -> OffWay:
+def _off_way(tried: _Tried, touches: Sequence[TouchingFaces]) -> OffWay:
     way, force = tried.way, tried.force_n
     return OffWay(
         kind=OffKind(way.motion.kind),

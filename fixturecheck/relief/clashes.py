@@ -10,7 +10,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.contact.proximity.candidates import Candidates, Scene
+from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
@@ -22,7 +22,7 @@ from fixturecheck.kernel.place import location_of, placed_at, world_faces
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape
 from fixturecheck.kernel.thickness import wall_mm
-from fixturecheck.nesting.model import Bench, bench_of
+from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import gap_um
 from fixturecheck.nesting.probabilities import SURE
 from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, shifted
@@ -49,14 +49,14 @@ def intended(setup: Setup) -> Setup:
     """
     if setup.staging is None or not setup.seats:
         return setup
-    bench = bench_of(setup)
+    bench = settling_model_of(setup)
     if all(_closed_as_drawn(bench, k) for k in range(len(setup.seats))):
         return setup
     loose = loose_of(bench, setup.staging)
     loads = loads_of(bench, setup.staging, loose)
     ranks = {body: k for k, body in enumerate(loose)}
     start = shifted(bench.drawn, backs_of(loads, ranks, setup.staging.approach_mm))
-    scene = Scene(bench.features, [i in loose for i in range(len(bench.bodies))])
+    scene = ProximityScene(bench.features, [i in loose for i in range(len(bench.bodies))])
     wanted = _wanted(bench)
 
     def seats_only(poses: Poses, reach: float, slack: float, deep: float) -> Candidates:
@@ -74,7 +74,7 @@ def intended(setup: Setup) -> Setup:
     return replace(setup, bodies=bodies)
 
 
-def _wanted(bench: Bench) -> set[frozenset[tuple[int, int]]]:
+def _wanted(bench: SettlingModel) -> set[frozenset[tuple[int, int]]]:
     """Return the pairs of faces that seats state, as body and face numbers."""
     pairs = set()
     for seat in bench.setup.seats:
@@ -84,7 +84,7 @@ def _wanted(bench: Bench) -> set[frozenset[tuple[int, int]]]:
     return pairs
 
 
-def _closed_as_drawn(bench: Bench, number: int) -> bool:
+def _closed_as_drawn(bench: SettlingModel, number: int) -> bool:
     """Tell whether a seat touches where it is drawn."""
     seat = bench.setup.seats[number]
     touch = bench.setup.tolerances.touch_um

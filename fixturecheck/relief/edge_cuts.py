@@ -38,7 +38,7 @@ _SQUARE = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Relief:
+class NestChamfer:
     """A chamfer that was tried and opens the nest.
 
     Parameters
@@ -61,7 +61,7 @@ class Relief:
     area_mm2: float
     was_mm: float = 0.0
 
-    def carried_to(self, names: Mapping[str, str]) -> Relief:
+    def carried_to(self, names: Mapping[str, str]) -> NestChamfer:
         """Return the same relief on a copy of the body."""
         return replace(self, edge=FaceRef.of(names[self.edge.body], *self.edge.faces))
 
@@ -109,7 +109,7 @@ class EdgeCut:
 
 def relieve_edge(
     part: Placed, other: Placed, common: Shape, allowed: frozenset[str], tolerances: Tolerances
-) -> Relief | None:
+) -> NestChamfer | None:
     """Return the smallest chamfer on an edge of `part` after which the two bodies no longer overlap.
 
     A chamfer that is there already is made larger, before another is put on its edge.
@@ -123,7 +123,7 @@ def relieve_edge(
 
     Returns
     -------
-    Relief or None
+    NestChamfer or None
         None where no edge of `part` can be chamfered so that the overlap goes and an area touches.
     """
     here = stand([part])[0]
@@ -138,7 +138,7 @@ def relieve_edge(
             if area_mm2 > 0:
                 label = here.label(here.table.edge_faces[edge])
                 found.append(
-                    Relief(edge=label, leg_mm=cut.size_mm[0], slope_deg=cut.slope_deg, area_mm2=area_mm2)
+                    NestChamfer(edge=label, leg_mm=cut.size_mm[0], slope_deg=cut.slope_deg, area_mm2=area_mm2)
                 )
                 break
     return min(found, key=lambda r: (r.leg_mm, r.edge), default=None)
@@ -146,7 +146,7 @@ def relieve_edge(
 
 def _larger(
     here: Standing, other: Placed, common: Shape, allowed: frozenset[str], tolerances: Tolerances
-) -> Relief | None:
+) -> NestChamfer | None:
     """Return the least that a chamfer without function must grow for two bodies not to overlap."""
     found = []
     for bevel, box in setbacks(here, common, allowed, tolerances.touch_mm):
@@ -165,7 +165,7 @@ def _larger(
             if area_mm2 > 0:
                 name = FaceRef.of(here.name, box.label)
                 found.append(
-                    Relief(
+                    NestChamfer(
                         edge=name,
                         leg_mm=leg,
                         slope_deg=bevel.slope_deg,

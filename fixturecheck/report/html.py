@@ -15,7 +15,7 @@ from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, N
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
 from fixturecheck.report.statements import assumed_section, banner, counted, questions, setup_section
-from fixturecheck.report.viewer.view import View
+from fixturecheck.report.viewer.view import ViewerMarkup
 from fixturecheck.result import Contact, ContactKind, CutMade, Finding, Result, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
@@ -32,7 +32,7 @@ def page(
     *,
     pictures: Mapping[str, bytes],
     why_missing: str | None = None,
-    view: View | None = None,
+    view: ViewerMarkup | None = None,
 ) -> str:
     """Return the report of a result.
 
@@ -42,7 +42,7 @@ def page(
         PNG files by name; they are put into the page.
     why_missing : str or None
         Why there are no pictures, or not all.
-    view : View or None
+    view : ViewerMarkup or None
         The set-up in three dimensions; None leaves it out.
     """
     rows = numbered(result)

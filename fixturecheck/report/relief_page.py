@@ -89,7 +89,7 @@ def relief_scenes(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class ReliefShown:
     """One relief as the page tells it: what, its lines, and the files of its two pictures."""
 
     says: str
@@ -100,7 +100,7 @@ class Told:
 
 def relief_page(
     name: str,
-    reliefs: Sequence[Told],
+    reliefs: Sequence[ReliefShown],
     refused: Sequence[tuple[str, Sequence[str]]],
     pictures: Mapping[str, bytes],
     missing: Sequence[str] = (),
@@ -135,7 +135,7 @@ def relief_page(
     )
 
 
-def _relief(told: Told, pictures: Mapping[str, bytes]) -> str:
+def _relief(told: ReliefShown, pictures: Mapping[str, bytes]) -> str:
     shown = [(told.before, "before"), (told.after, "after")]
     drawn = "".join(_picture(pictures[f], f"{told.says}, {when}", when) for f, when in shown if f in pictures)
     lines = "".join(f"<li>{escape(line)}</li>" for line in told.lines)

@@ -14,7 +14,7 @@ SAME = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Motion:
+class FreeMotion:
     """A motion that contacts leave.
 
     Parameters
@@ -75,7 +75,7 @@ def null_space(rows: Floats) -> Floats:
     return np.asarray(vectors[rank:].T)
 
 
-def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ...]:
+def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[FreeMotion, ...]:
     """Name the two-way motions left by contacts that all stay closed.
 
     Parameters
@@ -89,7 +89,7 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ..
 
     Returns
     -------
-    tuple of Motion
+    tuple of FreeMotion
         One for each freedom left, slides first.
     """
     scaled = rows.copy()
@@ -98,7 +98,9 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ..
     slides = _slides(free)
     free[3:] /= size_mm
     found = [
-        Motion(kind=FreedomKind.SLIDES, axis=v, point_mm=centre_mm, twist=np.concatenate((v, np.zeros(3))))
+        FreeMotion(
+            kind=FreedomKind.SLIDES, axis=v, point_mm=centre_mm, twist=np.concatenate((v, np.zeros(3)))
+        )
         for v in slides
     ]
     for twist in _turns(free, slides, size_mm):
@@ -106,7 +108,7 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[Motion, ..
         point = centre_mm + np.cross(turn, twist[:3])
         pitch = float(turn @ twist[:3])
         kind = FreedomKind.TURNS if abs(pitch) < 1e-6 * size_mm else FreedomKind.SCREWS
-        found.append(Motion(kind=kind, axis=turn, point_mm=point, twist=twist))
+        found.append(FreeMotion(kind=kind, axis=turn, point_mm=point, twist=twist))
     return tuple(found)
 
 

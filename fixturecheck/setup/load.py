@@ -23,12 +23,12 @@ from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.reader import KeyPath, Stated
 from fixturecheck.setup.tables import ALL
-from fixturecheck.setup.text import FileBody, Told, files_of, told_in, told_in_file
+from fixturecheck.setup.text import FileBody, StatedSetup, files_of, told_in, told_in_file
 from fixturecheck.shop.tables import among_ours
 
 
 def build_setup(
-    told: Told,
+    told: StatedSetup,
     *,
     bodies: Iterable[Callable[[], Body]],
     sources: Callable[[Sequence[Body]], tuple[Source, ...]] = lambda _bodies: (),
@@ -37,7 +37,7 @@ def build_setup(
 
     Parameters
     ----------
-    told : Told
+    told : StatedSetup
         What they state.
     bodies : iterable of callable
         Each makes one of the bodies that are no equipment.
@@ -54,7 +54,7 @@ def build_setup(
 
 
 def _made(
-    told: Told,
+    told: StatedSetup,
     bodies: Iterable[Callable[[], Body]],
     sources: Callable[[Sequence[Body]], tuple[Source, ...]],
 ) -> Setup:

@@ -165,7 +165,7 @@ MOST_HEAD = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class StatedSetup:
     """What a set-up states, without its solids; the fields are those of `Setup`.
 
     Parameters
@@ -204,7 +204,7 @@ def told_in(
     name: str,
     bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
     more: Own | None = None,
-) -> Told:
+) -> StatedSetup:
     """Read the tables of a set-up.
 
     Parameters
@@ -242,7 +242,7 @@ def _told(
     *,
     name: str,
     bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
-) -> Told:
+) -> StatedSetup:
     """Read the tables below the head, the user's materials and finishes being known."""
     pieces = {kind: wrong.or_else(partial(facts.tables, kind), []) for kind in LISTS if kind != "body"}
     before = len(wrong)
@@ -267,7 +267,7 @@ def _told(
         # Where a body could not be read, its name may be the one that is missed.
         _note_strangers(wrong, pieces, [b.name for b in read], [e.name for e in equipment])
     wrong.raise_any()
-    return Told(
+    return StatedSetup(
         facts=facts,
         own=own,
         name=name if head.name is None else head.name,
@@ -370,7 +370,7 @@ class FileBody:
     place: PlaceFacts
 
 
-def told_in_file(path: Path, overrides: Mapping[str, str]) -> Told:
+def told_in_file(path: Path, overrides: Mapping[str, str]) -> StatedSetup:
     """Read what a TOML file states; part files are not opened.
 
     Parameters
@@ -408,7 +408,7 @@ def _from_home(facts: Stated, home: Path) -> Stated:
     return replace(facts, values={**facts.values, "holding": there})
 
 
-def files_of(told: Told, home: Path) -> list[FileBody]:
+def files_of(told: StatedSetup, home: Path) -> list[FileBody]:
     """Return the bodies of a file with where their solids are; `home` is the set-up's folder."""
     return [
         FileBody(

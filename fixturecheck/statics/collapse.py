@@ -31,10 +31,10 @@ from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.hold_result import LetsGo
 from fixturecheck.interval import Range
-from fixturecheck.statics.equilibrium import Equations, Holding, uneven_fits, write_equations
+from fixturecheck.statics.equilibrium import Equations, EquilibriumProblem, uneven_fits, write_equations
 from fixturecheck.statics.limit import limit_factor
 from fixturecheck.statics.loading import LOOSE, LoadPath, State, load_path, settle_held
-from fixturecheck.statics.mechanism import Motion, motions
+from fixturecheck.statics.mechanism import StartingMotion, motions
 
 CEILING = 100.0
 # Shear below this share of what the contacts carry is rounding: such a rest needs no friction.
@@ -60,7 +60,7 @@ class Collapse:
         Whether the set-up rests under weight, magnet and clamps before the cut.
     ended : str
         How the decisive path ended, as in `LoadPath`, or `no rest`.
-    motions : tuple of Motion
+    motions : tuple of StartingMotion
         What moves, the fastest first; empty when nothing does.
     rest_n, carried_n : ndarray, shape (contacts, 3)
         Contact forces before the cut and at collapse: normal and two in the plane.
@@ -71,7 +71,7 @@ class Collapse:
     at_least: bool
     rests: bool
     ended: str
-    motions: tuple[Motion, ...]
+    motions: tuple[StartingMotion, ...]
     rest_n: Floats
     carried_n: Floats
 
@@ -92,12 +92,12 @@ class Collapse:
         return self.motions[0].body if self.motions else None
 
 
-def collapse(holding: Holding, *, ceiling: float = CEILING) -> Collapse:
+def collapse(holding: EquilibriumProblem, *, ceiling: float = CEILING) -> Collapse:
     """Load a holding until it lets go.
 
     Parameters
     ----------
-    holding : Holding
+    holding : EquilibriumProblem
         Bodies, contact points and loads.
     ceiling : float
         Factor beyond which nobody needs to know more.
@@ -176,7 +176,7 @@ class _Start:
     must_rest: bool = True
 
 
-def _starts(holding: Holding, equations: Equations) -> Iterator[_Start]:
+def _starts(holding: EquilibriumProblem, equations: Equations) -> Iterator[_Start]:
     """Yield every start: faces that fit evenly, the same tapped until no shear is left, uneven fits."""
     yield _Start(name="faces that fit evenly", resting=equations, loading=equations)
     slick = replace(equations, mu=np.zeros_like(equations.mu))
@@ -196,13 +196,15 @@ def _sheared(rest: State) -> bool:
     return float(shear.max(initial=0.0)) > NO_SHEAR * float(normal.max(initial=0.0))
 
 
-def _motion_at_end(holding: Holding, equations: Equations, path: LoadPath) -> tuple[Motion, ...]:
+def _motion_at_end(
+    holding: EquilibriumProblem, equations: Equations, path: LoadPath
+) -> tuple[StartingMotion, ...]:
     """Motion over the last step of the path."""
     before, after = path.steps[-2].state, path.steps[-1].state
     return motions(holding.bodies, equations.twists @ (after.freedoms_mm - before.freedoms_mm))
 
 
-def _no_rest(holding: Holding, equations: Equations, state: State, bound: float) -> Collapse:
+def _no_rest(holding: EquilibriumProblem, equations: Equations, state: State, bound: float) -> Collapse:
     """Answer for a set-up that does not even rest."""
     moving = motions(holding.bodies, equations.twists @ state.freedoms_mm)
     return Collapse(
@@ -217,7 +219,7 @@ def _no_rest(holding: Holding, equations: Equations, state: State, bound: float)
     )
 
 
-Build = Callable[[Mapping[str, float]], Holding]
+Build = Callable[[Mapping[str, float]], EquilibriumProblem]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -367,22 +369,22 @@ def _drawn(inputs: Mapping[str, Range], draws: int, seed: int) -> list[dict[str,
     ]
 
 
-def without(holding: Holding, name: str) -> Holding:
+def without(holding: EquilibriumProblem, name: str) -> EquilibriumProblem:
     """Return the holding without a body and what it does, or without the contacts of that label.
 
     Parameters
     ----------
-    holding : Holding
+    holding : EquilibriumProblem
         The set-up as numbers.
     name : str
         A body, or the label of contacts.
 
     Returns
     -------
-    Holding
+    EquilibriumProblem
         What is left.
     """
-    return Holding(
+    return EquilibriumProblem(
         bodies=tuple(b for b in holding.bodies if b.name != name),
         contacts=tuple(c for c in holding.contacts if name not in {c.a, c.b, c.label}),
         held=tuple(load for load in holding.held if name not in {load.body, load.by}),
@@ -390,19 +392,19 @@ def without(holding: Holding, name: str) -> Holding:
     )
 
 
-def filmed(holding: Holding, film_mu: float) -> Holding:
+def filmed(holding: EquilibriumProblem, film_mu: float) -> EquilibriumProblem:
     """Return the holding with a film on every contact; one that is slicker already stays as it is.
 
     Parameters
     ----------
-    holding : Holding
+    holding : EquilibriumProblem
         The set-up as numbers.
     film_mu : float
         Friction of the film.
 
     Returns
     -------
-    Holding
+    EquilibriumProblem
         The same with the lesser friction at each contact.
     """
     return replace(holding, contacts=tuple(replace(c, mu=min(c.mu, film_mu)) for c in holding.contacts))

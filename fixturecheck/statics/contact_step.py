@@ -165,7 +165,7 @@ ALMOST = 1e-8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Load:
+class SteadyLoad:
     """Steady load on one loose body.
 
     Parameters
@@ -201,7 +201,7 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Frame:
+class LoadArrays:
     """The loads as arrays."""
 
     bodies: Ints
@@ -239,21 +239,21 @@ class Frame:
         return -float(np.sum(self.force * gone)) / self.unit_n
 
 
-def gentled(load: Load, share: float) -> Load:
+def gentled(load: SteadyLoad, share: float) -> SteadyLoad:
     """Return a load whose further forces are no greater than a share of its first one, each in its direction.
 
     A load that has no first force, or no further ones that are greater, comes back as it is.
 
     Parameters
     ----------
-    load : Load
+    load : SteadyLoad
         Load on one body.
     share : float
         Greatest further force over the first.
 
     Returns
     -------
-    Load
+    SteadyLoad
         The same, or a gentler one.
     """
     most = share * float(np.linalg.norm(load.force_n))
@@ -267,12 +267,12 @@ def gentled(load: Load, share: float) -> Load:
     return replace(load, also=tuple(also))
 
 
-def greatest_force(loads: list[Load]) -> float:
+def greatest_force(loads: list[SteadyLoad]) -> float:
     """Return the greatest force on any body.
 
     Parameters
     ----------
-    loads : list of Load
+    loads : list of SteadyLoad
         One for each loose body.
 
     Returns
@@ -284,23 +284,23 @@ def greatest_force(loads: list[Load]) -> float:
     return max((float(np.linalg.norm(force)) for force in forces), default=0.0)
 
 
-def frame_of(loads: list[Load], unit_n: float) -> Frame:
+def frame_of(loads: list[SteadyLoad], unit_n: float) -> LoadArrays:
     """Return the loads as arrays.
 
     Parameters
     ----------
-    loads : list of Load
+    loads : list of SteadyLoad
         One for each loose body.
     unit_n : float
         Force that counts as one.
 
     Returns
     -------
-    Frame
+    LoadArrays
         The loads in that unit.
     """
     each = [(i, force, at) for i, one in enumerate(loads) for force, at in one.all_forces()]
-    return Frame(
+    return LoadArrays(
         bodies=np.array([one.body for one in loads]),
         owner=np.array([i for i, _, _ in each]),
         force=np.array([force for _, force, _ in each], dtype=float),
@@ -311,12 +311,12 @@ def frame_of(loads: list[Load], unit_n: float) -> Frame:
     )
 
 
-def wrenches(loads: list[Load], poses: Poses) -> Floats:
+def wrenches(loads: list[SteadyLoad], poses: Poses) -> Floats:
     """Return the force and moment on each loose body about its centre.
 
     Parameters
     ----------
-    loads : list of Load
+    loads : list of SteadyLoad
         One for each loose body.
     poses : Poses
         Where all bodies stand.
@@ -329,7 +329,7 @@ def wrenches(loads: list[Load], poses: Poses) -> Floats:
     return frame_of(loads, 1.0).wrench(poses)
 
 
-def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: float) -> Floats:
+def forces_at(loads: list[SteadyLoad], poses: Poses, rows: CandidateRows, touch_mm: float) -> Floats:
     """Return the force that each candidate row carries when bodies rest at these poses under these loads.
 
     Rows that are open carry nothing. Where more contacts touch than statics needs, forces are the least ones
@@ -338,7 +338,7 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: fl
 
     Parameters
     ----------
-    loads : list of Load
+    loads : list of SteadyLoad
         One for each loose body.
     poses : Poses
         Where all bodies stand.
@@ -369,7 +369,7 @@ def forces_at(loads: list[Load], poses: Poses, rows: CandidateRows, touch_mm: fl
     return _least(frame, poses, rows, solved[1])
 
 
-def _least(frame: Frame, poses: Poses, rows: CandidateRows, force: Floats) -> Floats:
+def _least(frame: LoadArrays, poses: Poses, rows: CandidateRows, force: Floats) -> Floats:
     """Return the forces of least squares that do to the bodies what some forces do."""
     carries = np.flatnonzero(force > IDLE * force.max(initial=0.0))
     if len(carries) == 0:
@@ -409,7 +409,7 @@ def _without_idle(acts: Floats, force: Floats) -> Floats:
     return found
 
 
-def _scaled_slopes(frame: Frame, poses: Poses, rows: CandidateRows) -> tuple[Ints, Floats]:
+def _scaled_slopes(frame: LoadArrays, poses: Poses, rows: CandidateRows) -> tuple[Ints, Floats]:
     """Return `slopes` with turns as mm at each body's size."""
     column, slope = slopes(rows, frame.bodies, frame.centres(poses))
     size = np.concatenate((frame.size, [1.0]))
@@ -418,7 +418,7 @@ def _scaled_slopes(frame: Frame, poses: Poses, rows: CandidateRows) -> tuple[Int
 
 
 def programme(
-    frame: Frame,
+    frame: LoadArrays,
     poses: Poses,
     rows: CandidateRows,
     step_mm: float,
@@ -429,7 +429,7 @@ def programme(
 
     Parameters
     ----------
-    frame : Frame
+    frame : LoadArrays
         The loads.
     poses : Poses
         Where all bodies stand.

@@ -93,7 +93,7 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Holding:
+class EquilibriumProblem:
     """A set-up as numbers: `held` loads act always (weight, clamps), `cutting` loads are scaled up."""
 
     bodies: tuple[Rigid, ...]
@@ -138,12 +138,12 @@ class Equations:
     twists: Floats
 
 
-def write_equations(holding: Holding, *, shear_ratio: float = SHEAR_STIFFNESS_RATIO) -> Equations:
+def write_equations(holding: EquilibriumProblem, *, shear_ratio: float = SHEAR_STIFFNESS_RATIO) -> Equations:
     """Return the equations of a holding.
 
     Parameters
     ----------
-    holding : Holding
+    holding : EquilibriumProblem
         Bodies, contact points and loads.
     shear_ratio : float
         Shear stiffness of a contact over its normal stiffness.
@@ -281,7 +281,7 @@ def _generalised(loads: Iterable[Load], rows: dict[str, int], origin: Floats, tw
     return total
 
 
-def _check(holding: Holding) -> None:
+def _check(holding: EquilibriumProblem) -> None:
     """Refuse what cannot be computed with, naming the culprit."""
     names = [body.name for body in holding.bodies]
     if not names:
@@ -409,7 +409,7 @@ def patch_points(
     )
 
 
-def uneven_fits(holding: Holding) -> tuple[Floats, Floats]:
+def uneven_fits(holding: EquilibriumProblem) -> tuple[Floats, Floats]:
     """Return factors on the stiffness of each contact point for faces that do not fit evenly.
 
     Ground faces are crowned or hollow by a micrometre or two, and parts stand tighter against the chuck than
@@ -419,7 +419,7 @@ def uneven_fits(holding: Holding) -> tuple[Floats, Floats]:
 
     Parameters
     ----------
-    holding : Holding
+    holding : EquilibriumProblem
         The set-up.
 
     Returns

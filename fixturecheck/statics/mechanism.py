@@ -26,7 +26,7 @@ SLIDES_BELOW, TURNS_ABOVE = 0.15, 0.4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Motion(BodyMotion):
+class StartingMotion(BodyMotion):
     """How one body starts to move, and where that leads."""
 
     def velocity_at(self, point_mm: Vector) -> Vector:
@@ -53,7 +53,7 @@ class Motion(BodyMotion):
         return turn, at + along - turn @ at
 
 
-def motions(bodies: tuple[Rigid, ...], twists: Floats) -> tuple[Motion, ...]:
+def motions(bodies: tuple[Rigid, ...], twists: Floats) -> tuple[StartingMotion, ...]:
     """Return the motion of every body that moves, the fastest first.
 
     Parameters
@@ -65,7 +65,7 @@ def motions(bodies: tuple[Rigid, ...], twists: Floats) -> tuple[Motion, ...]:
 
     Returns
     -------
-    tuple of Motion
+    tuple of StartingMotion
         Velocities are shares of the fastest body's; empty where nothing moves.
     """
     sizes = np.array([body.size_mm for body in bodies])
@@ -77,7 +77,7 @@ def motions(bodies: tuple[Rigid, ...], twists: Floats) -> tuple[Motion, ...]:
     return tuple(_describe(bodies[i], twists[i] / fastest) for i in order)
 
 
-def _describe(body: Rigid, twist: Floats) -> Motion:
+def _describe(body: Rigid, twist: Floats) -> StartingMotion:
     """Sort one twist into a kind."""
     velocity, rotation = twist[:3], twist[3:]
     speed, turning = float(np.linalg.norm(velocity)), float(np.linalg.norm(rotation)) * body.size_mm
@@ -94,7 +94,7 @@ def _describe(body: Rigid, twist: Floats) -> Motion:
             kind = MotionKind.TURNS if upright else MotionKind.TIPS
         else:
             kind = MotionKind.SLIDES_AND_TURNS if upright else MotionKind.SLIDES_AND_TIPS
-    return Motion(
+    return StartingMotion(
         body=body.name,
         kind=kind,
         velocity=_vector(velocity),

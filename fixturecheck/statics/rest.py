@@ -19,8 +19,8 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.rigid.motion import CandidateRows, Poses, moved
 from fixturecheck.statics.contact_step import (
     FINEST_MM,
-    Frame,
-    Load,
+    LoadArrays,
+    SteadyLoad,
     frame_of,
     gentled,
     greatest_force,
@@ -135,12 +135,12 @@ class Settling:
     body: int = -1
 
 
-def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None = None) -> Settling:
+def settle(loads: list[SteadyLoad], start: Poses, find: Finder, bounds: Bounds | None = None) -> Settling:
     """Let loose bodies go where their loads take them until contacts hold them.
 
     Parameters
     ----------
-    loads : list of Load
+    loads : list of SteadyLoad
         One for each loose body; every other body stays.
     start : Poses
         Where all bodies start, without overlap.
@@ -171,7 +171,7 @@ def settle(loads: list[Load], start: Poses, find: Finder, bounds: Bounds | None 
     return replace(last, steps=first.steps + last.steps)
 
 
-def _settled(loads: list[Load], start: Poses, find: Finder, bounds: Bounds) -> Settling:
+def _settled(loads: list[SteadyLoad], start: Poses, find: Finder, bounds: Bounds) -> Settling:
     """Settle under loads as they are."""
     greatest = greatest_force(loads)
     if greatest == 0.0:
@@ -185,7 +185,7 @@ def _settled(loads: list[Load], start: Poses, find: Finder, bounds: Bounds) -> S
 class _Walk:
     """The loop, with what it remembers between steps."""
 
-    def __init__(self, frame: Frame, start: Poses, find: Finder, bounds: Bounds) -> None:
+    def __init__(self, frame: LoadArrays, start: Poses, find: Finder, bounds: Bounds) -> None:
         self.frame, self.start, self.find, self.bounds = frame, start, find, bounds
         self.poses = start
         self.step = 2.0 * bounds.approach_mm

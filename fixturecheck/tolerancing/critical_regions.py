@@ -19,7 +19,7 @@ from scipy.optimize import linprog
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
-from fixturecheck.tolerancing.samples import FITS_MM, Frame, Linear, exchange, solve_draws
+from fixturecheck.tolerancing.samples import FITS_MM, Linear, ReducedProblem, exchange, solve_draws
 from fixturecheck.tolerancing.zones import Box, sides
 
 MOST_SETS = 300
@@ -33,7 +33,7 @@ class NoRestError(NotComputedError):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Carried:
+class CriticalRegion:
     """One set of contacts that may carry, and what errors do while it does.
 
     Parameters
@@ -58,10 +58,10 @@ class Sets:
     """All sets of contacts that may carry somewhere in the zones."""
 
     box: Box
-    each: tuple[Carried, ...]
+    each: tuple[CriticalRegion, ...]
 
 
-def sets_of(problem: Linear, frame: Frame, box: Box) -> Sets:
+def sets_of(problem: Linear, frame: ReducedProblem, box: Box) -> Sets:
     """Return every set of contacts that may carry somewhere in the zones.
 
     These are the critical regions of a parametric linear programme.
@@ -70,7 +70,7 @@ def sets_of(problem: Linear, frame: Frame, box: Box) -> Sets:
     ----------
     problem : Linear
         The linearised contact problem.
-    frame : Frame
+    frame : ReducedProblem
         What carries the parts as drawn.
     box : Box
         The zones.
@@ -89,7 +89,7 @@ def sets_of(problem: Linear, frame: Frame, box: Box) -> Sets:
     """
     load = frame.load()
     first = tuple(sorted(frame.rows.tolist()))
-    known: dict[tuple[int, ...], Carried | None] = {first: None}
+    known: dict[tuple[int, ...], CriticalRegion | None] = {first: None}
     waiting = [first]
     while waiting:
         rows = np.array(waiting.pop())
@@ -113,13 +113,13 @@ def sets_of(problem: Linear, frame: Frame, box: Box) -> Sets:
     return Sets(box=box, each=tuple(one for one in known.values() if one is not None))
 
 
-def _carried(problem: Linear, frame: Frame, box: Box, rows: Ints, inverse: Floats) -> Carried:
+def _carried(problem: Linear, frame: ReducedProblem, box: Box, rows: Ints, inverse: Floats) -> CriticalRegion:
     move_mm, move = -inverse @ problem.gap_mm[rows], -inverse @ problem.growth[rows]
     gap_mm = problem.gap_mm + frame.slope @ move_mm
     gap = problem.growth + frame.slope @ move
     gap_mm[rows], gap[rows] = 0.0, 0.0
     most, _ = box.furthest(-gap)
-    return Carried(
+    return CriticalRegion(
         move_mm=move_mm, move=move, gap_mm=gap_mm, gap=gap, closing=np.flatnonzero(gap_mm - most < -FITS_MM)
     )
 
@@ -168,7 +168,7 @@ def most_gap_mm(sets: Sets, members: Ints, known_mm: float) -> float:
     return _most(sets.box, [(one, one.gap_mm[members], one.gap[members]) for one in sets.each], known_mm)
 
 
-def climbed_mm(problem: Linear, frame: Frame, box: Box, seen: Floats, errors_mm: Floats) -> float:
+def climbed_mm(problem: Linear, frame: ReducedProblem, box: Box, seen: Floats, errors_mm: Floats) -> float:
     """Return the furthest that is found of anything seen, going from some errors to worse ones.
 
     Where one set of contacts carries, what is seen is linear in the errors and points to a vertex of the
@@ -178,7 +178,7 @@ def climbed_mm(problem: Linear, frame: Frame, box: Box, seen: Floats, errors_mm:
     ----------
     problem : Linear
         The linearised contact problem.
-    frame : Frame
+    frame : ReducedProblem
         What carries the parts as drawn.
     box : Box
         The zones.
@@ -208,7 +208,7 @@ def climbed_mm(problem: Linear, frame: Frame, box: Box, seen: Floats, errors_mm:
     return best
 
 
-Asked = tuple[Carried, Floats, Floats]
+Asked = tuple[CriticalRegion, Floats, Floats]
 
 
 def _most(box: Box, asked: Sequence[Asked], known_mm: float) -> float:
@@ -238,7 +238,7 @@ def _most(box: Box, asked: Sequence[Asked], known_mm: float) -> float:
     return known_mm
 
 
-def _programme(box: Box, one: Carried, start: Floats, rows: Floats) -> float:
+def _programme(box: Box, one: CriticalRegion, start: Floats, rows: Floats) -> float:
     """Return the most that the least of linear forms is while a set carries; -inf where it never can."""
     count = int(box.start[-1])
     parts, limits = [], []

@@ -53,7 +53,7 @@ class Linear:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Frame:
+class ReducedProblem:
     """The problem in the moves that contacts stop at all, with a set of contacts that carries.
 
     Parameters
@@ -79,7 +79,7 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Drawn:
+class SampleOutcomes:
     """What draws came to.
 
     Parameters
@@ -103,9 +103,9 @@ class Drawn:
     rows: Ints
     barred: Ints
 
-    def where(self, keep: Bools) -> Drawn:
+    def where(self, keep: Bools) -> SampleOutcomes:
         """Return the draws chosen."""
-        return Drawn(
+        return SampleOutcomes(
             move=self.move[keep], gap_mm=self.gap_mm[keep], carries=self.carries[keep],
             rows=self.rows[keep], barred=self.barred[keep],
         )  # fmt: skip
@@ -117,7 +117,7 @@ class Drawn:
         return len(np.unique(self.carries @ marks))
 
 
-def frame_of(problem: Linear) -> Frame:
+def frame_of(problem: Linear) -> ReducedProblem:
     """Return what carries the parts as drawn.
 
     Parameters
@@ -127,7 +127,7 @@ def frame_of(problem: Linear) -> Frame:
 
     Returns
     -------
-    Frame
+    ReducedProblem
         The moves that contacts stop, and a set of contacts that carries.
 
     Raises
@@ -154,7 +154,7 @@ def frame_of(problem: Linear) -> Frame:
             break
     carried = dict(zip(touching.tolist(), force, strict=True))
     ties = _TIES * np.random.default_rng(0).uniform(1.0, 2.0, len(chosen))
-    return Frame(
+    return ReducedProblem(
         held=held,
         slope=slope,
         rows=np.array(chosen, dtype=np.int64),
@@ -162,7 +162,7 @@ def frame_of(problem: Linear) -> Frame:
     )
 
 
-def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) -> Drawn:
+def solve_draws(problem: Linear, errors_mm: Floats, frame: ReducedProblem | None = None) -> SampleOutcomes:
     """Return the rest of every draw.
 
     Parameters
@@ -171,12 +171,12 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
         The linearised contact problem.
     errors_mm : ndarray, shape (d, k)
         Errors of the faces; positive is outward.
-    frame : Frame, optional
+    frame : ReducedProblem, optional
         What carries the parts as drawn, where it is known.
 
     Returns
     -------
-    Drawn
+    SampleOutcomes
         Moves, gaps and contacts that carry, of each draw.
 
     Raises
@@ -190,7 +190,7 @@ def solve_draws(problem: Linear, errors_mm: Floats, frame: Frame | None = None) 
     return drawn
 
 
-def solve_or_bar(problem: Linear, errors_mm: Floats, frame: Frame | None = None) -> Drawn:
+def solve_or_bar(problem: Linear, errors_mm: Floats, frame: ReducedProblem | None = None) -> SampleOutcomes:
     """Return the rest of every draw that has one; the others are marked as barred.
 
     Parameters
@@ -199,12 +199,12 @@ def solve_or_bar(problem: Linear, errors_mm: Floats, frame: Frame | None = None)
         The linearised contact problem.
     errors_mm : ndarray, shape (d, k)
         Errors of the faces; positive is outward.
-    frame : Frame, optional
+    frame : ReducedProblem, optional
         What carries the parts as drawn, where it is known.
 
     Returns
     -------
-    Drawn
+    SampleOutcomes
         Moves, gaps and contacts that carry, of each draw that fits.
 
     Raises
@@ -226,7 +226,7 @@ def solve_or_bar(problem: Linear, errors_mm: Floats, frame: Frame | None = None)
         some = open_draws[first : first + size]
         held[some], carries[some], rows[some], barred[some] = _changed(frame, start, held[some], gap[some])
     gap[open_draws] = room[open_draws] + held[open_draws] @ frame.slope.T
-    return Drawn(move=held @ frame.held.T, gap_mm=gap, carries=carries, rows=rows, barred=barred)
+    return SampleOutcomes(move=held @ frame.held.T, gap_mm=gap, carries=carries, rows=rows, barred=barred)
 
 
 def _carrying(rows: Ints, force: Floats, count: int) -> Bools:
@@ -236,7 +236,9 @@ def _carrying(rows: Ints, force: Floats, count: int) -> Bools:
     return out
 
 
-def _changed(frame: Frame, start: Floats, held: Floats, gap: Floats) -> tuple[Floats, Bools, Ints, Ints]:
+def _changed(
+    frame: ReducedProblem, start: Floats, held: Floats, gap: Floats
+) -> tuple[Floats, Bools, Ints, Ints]:
     """Change contacts of draws in which something overlaps until nothing does; moves, what carries, sets.
 
     Draws that stand on the same set and change it alike are one; `which` says on what set each stands. The

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.contact.proximity.candidates import Scene
+from fixturecheck.contact.proximity.candidates import ProximityScene
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.kernel.brep.features import features_of
 
@@ -17,7 +17,7 @@ def box(x, y, z):
 
 
 def look(one, other, at, turn=(0, 0, 0), reach=3.0, slack=1e-6):
-    scene = Scene([features_of(one), features_of(other)], [False, True])
+    scene = ProximityScene([features_of(one), features_of(other)], [False, True])
     rotation = np.array([np.eye(3), Rotation.from_rotvec(turn).as_matrix()])
     return find_candidates(scene, rotation, np.array([[0.0, 0, 0], at]), reach, slack)
 
@@ -86,7 +86,7 @@ def test_the_least_gap_of_two_blocks_apart_is_their_distance(seed):
 def test_copies_of_rows_change_sides_with_the_bodies():
     one, other = box(30, 20, 10), box(8, 8, 8)
     straight = look(one, other, (2, 1, 9.4))
-    scene = Scene([features_of(other), features_of(one)], [True, False])
+    scene = ProximityScene([features_of(other), features_of(one)], [True, False])
     swapped = find_candidates(
         scene, np.array([np.eye(3)] * 2), np.array([[2.0, 1, 9.4], [0, 0, 0]]), 3.0, 1e-6
     )

@@ -8,7 +8,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact.proximity.bounds import Side, deepest_mm
+from fixturecheck.contact.proximity.bounds import PlacedPieces, deepest_mm
 from fixturecheck.kernel.brep.bezier import edge_pieces, face_pieces
 from fixturecheck.kernel.brep.topology import faces_of
 from tests.contact.staging import ball, pin, plate, vee
@@ -20,7 +20,9 @@ DEPTHS_MM = [0.4, 0.05, 1e-3, 0.0, -0.01]
 
 def deepest(a: cq.Shape, b: cq.Shape) -> float:
     """The greatest bound over all pairs of faces."""
-    ours, theirs = ([Side(face_pieces(f), np.eye(3), np.zeros(3)) for f in faces_of(s)] for s in (a, b))
+    ours, theirs = (
+        [PlacedPieces(face_pieces(f), np.eye(3), np.zeros(3)) for f in faces_of(s)] for s in (a, b)
+    )
     return max(deepest_mm(one, other, fine_mm=FINE_MM, deep_mm=1.5) for one in ours for other in theirs)
 
 
@@ -70,11 +72,11 @@ def test_a_ball_through_a_hole_does_not_count_against_the_face_that_the_hole_is_
 
 def test_an_edge_over_a_freeform_face():
     """The rim of a bore under a cone of 90 degrees: let down by d, the cone reaches d sin 45 past the rim."""
-    rim = Side(edge_pieces(cq.Edge.makeCircle(4, cq.Vector(0, 0, 0))), np.eye(3), np.zeros(3))
+    rim = PlacedPieces(edge_pieces(cq.Edge.makeCircle(4, cq.Vector(0, 0, 0))), np.eye(3), np.zeros(3))
     cone = freeform(cq.Solid.makeCone(2, 8, 6, pnt=cq.Vector(0, 0, -2)))
     side = next(f for f in faces_of(cone) if abs(f.normalAt().z) < 0.9)
     for down_mm in (0.0, 0.01, 0.2):
-        other = Side(face_pieces(side), np.eye(3), np.array([0, 0, -down_mm]))
+        other = PlacedPieces(face_pieces(side), np.eye(3), np.array([0, 0, -down_mm]))
         bound = deepest_mm(rim, other, fine_mm=FINE_MM, deep_mm=1.5)
         depth = down_mm * math.sqrt(0.5)
         assert depth - 1e-9 <= bound <= max(1.1 * depth, FINE_MM)

@@ -12,7 +12,7 @@ from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hold import bench_of
+from fixturecheck.hold import trial_hold_of
 from fixturecheck.holding.blocking import STEP_MM, fastened, stopped
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.failure_path import scene_of
@@ -58,7 +58,9 @@ def on_bench(setup, pulls=None, magnet=None):
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
     scene = scene_of(setup, placed, grind(setup, setup.cuts[0]))
-    return bench_of(scene, placed, contacts, rig_of(setup, placed, contacts, pulls), "bar", magnet=magnet)
+    return trial_hold_of(
+        scene, placed, contacts, rig_of(setup, placed, contacts, pulls), "bar", magnet=magnet
+    )
 
 
 def weight_n(half_long, tall):

@@ -15,7 +15,7 @@ from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, magne
 from fixturecheck.magnet.field.bh import fit_law
 from fixturecheck.magnet.field.gaps import GapPatch
 from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
-from fixturecheck.magnet.rating import Source
+from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.shop.tables import material
 
 SIX = ("minus_x", "plus_x", "minus_y", "plus_y", "base", "top")
@@ -112,7 +112,7 @@ def pulls() -> Pulls:
     model = magnet_model(
         irons, seat_gap_um=lambda _a, _b: 5.0, fineness=Fineness(size_mm=4.0, fine_mm=2.0, leak_mm=1.0)
     )
-    source = Source(mmf_a=150.0, gap_mm=0.1, piece="none")
+    source = MagnetSource(mmf_a=150.0, gap_mm=0.1, piece="none")
     return Magnet(weak=model, strong=model, source=source, notes=()).pulls(1.0)
 
 

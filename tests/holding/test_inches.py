@@ -12,7 +12,7 @@ from fixturecheck import Clamp, Holding
 from fixturecheck.hold_result import OffKind, OffWay
 from fixturecheck.holding.outcome import magnet_used
 from fixturecheck.holding.remedies import tightened_words
-from fixturecheck.magnet.rating import Source
+from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.statics import mechanism as collapse_motion
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words
@@ -39,7 +39,7 @@ def test_a_tightened_clamp_is_told_in_its_own_unit():
 def test_the_rated_pull_is_told_in_psi():
     psi_n_cm2 = LBF_N / 2.54**2
     setup = SimpleNamespace(holding=Holding(magnet="full", rated_pull_n_cm2=100 * psi_n_cm2), write=INCH)
-    source = Source(mmf_a=1.0, gap_mm=0.1, piece="a bar")
+    source = MagnetSource(mmf_a=1.0, gap_mm=0.1, piece="a bar")
     held = SimpleNamespace(pulls=SimpleNamespace(source=source, soft=None))
     assert "a rated 100 psi on a bar" in magnet_words(magnet_used(setup, held), setup.write)
 

@@ -11,7 +11,7 @@ from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
 from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import least_settled, rig_of
-from fixturecheck.holding.milled_path import bench_of, follow, milled_ways
+from fixturecheck.holding.milled_path import follow, milled_ways, milling_scene_of
 from fixturecheck.holding.milling import Milled, loaded, milled_hold, stands
 from fixturecheck.kernel.construct import box
 from fixturecheck.result import Verdict
@@ -106,7 +106,7 @@ def test_a_thin_cut_draws_the_part_in_climbing_and_pushes_it_ahead_against():
         here = job(2000.0, *RAILS, way=way)
         found = loaded(here)
         for trial in found.trials[::25]:
-            way_out = follow(bench_of(here), trial.borne(found.values), 3.0)
+            way_out = follow(milling_scene_of(here), trial.borne(found.values), 3.0)
             assert sign * way_out.motion.velocity_at(trial.stand.case.at_mm)[0] > 0.9
             assert way_out.crash.outcome is outcome, way_out
             assert way_out.drawn_in is (way == "climb")

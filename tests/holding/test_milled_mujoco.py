@@ -14,7 +14,7 @@ from fixturecheck import Clamp, Holding, Milling, Setup, body
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.milled_path import bench_of, follow, stock_points
+from fixturecheck.holding.milled_path import follow, milling_scene_of, stock_points
 from fixturecheck.holding.milling import Milled, loaded
 from fixturecheck.kernel.construct import box
 
@@ -124,12 +124,12 @@ def test_it_goes_as_mujoco_says_and_bites_alike(name):
     )
     (load,) = trial.stand.loads
     borne = trial.borne({})
-    way = follow(bench_of(here), borne, 3.0)
+    way = follow(milling_scene_of(here), borne, 3.0)
     assert way.crash.outcome is outcome
     _, _, stays = march(size, mu, load, (1.0 - BAND) * borne.collapse.factor.low)
     turn, shift, goes = march(size, mu, load, (1.0 + BAND) * borne.collapse.factor.high)
     assert stays < 0.2 * FAR_MM < FAR_MM <= goes
-    cutter = bench_of(here).cutter_at(trial.stand.case)
+    cutter = milling_scene_of(here).cutter_at(trial.stand.case)
     stock, under = stock_points(here, trial.stand.case, cutter)
     # Where the block of MuJoCo stands, by points on it, and ours after as long a way.
     fastest = max(

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.hold_result import Outcome
-from fixturecheck.holding.milled_path import bench_of, follow, touch_of
+from fixturecheck.holding.milled_path import follow, milling_scene_of, touch_of
 from fixturecheck.holding.milling import loaded
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.construct import box
@@ -33,7 +33,7 @@ def stop(high_mm, gap_mm=GAP, wide_mm=20.0):
 def pushed(here, at_mm=TALL, mu=MU):
     """The tower on its four corners, pushed straight back at some height, by a tooth over its middle."""
     corners = [(x, y, 0) for x in (-HALF, HALF) for y in (-WIDE / 2, WIDE / 2)]
-    problem = equilibrium.Holding(
+    problem = equilibrium.EquilibriumProblem(
         bodies=(Rigid(name="part", at_mm=(0, 0, TALL / 2), size_mm=TALL / 2),),
         contacts=tuple(ContactPoint(a="part", at_mm=p, normal=(0, 0, -1), mu=mu) for p in corners),
         held=(Load(body="part", force_n=(0, 0, -WEIGHT_N), at_mm=(0, 0, TALL / 2)),),
@@ -144,7 +144,7 @@ def test_a_tall_part_pressed_hard_before_a_low_stop_is_no_go(press_n):
     here = job(press_n, *RAILS_HIGH, stop(8.0), part=TOWER)
     borne = loaded(here).borne[0]
     assert borne.collapse.factor.low > 1.0
-    found = follow(bench_of(here), borne, 3.0)
+    found = follow(milling_scene_of(here), borne, 3.0)
     assert found.digs_in
     assert borne.collapse.factor.low <= found.factor < 3.0
 

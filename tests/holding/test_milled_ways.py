@@ -12,7 +12,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.failure_path import first_met
-from fixturecheck.holding.milled_path import THE_TABLE, bench_of, follow, follow_into, stock_points
+from fixturecheck.holding.milled_path import THE_TABLE, follow, follow_into, milling_scene_of, stock_points
 from fixturecheck.holding.milling import Milled, stands
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.boolean import joined
@@ -55,7 +55,7 @@ def bench(part=BLOCK, *others, face=">Z", blocking=(), **more):
     )
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    return bench_of(
+    return milling_scene_of(
         Milled(setup=setup, placed=placed, rig=rig_of(setup, placed, contacts, None), mill=mill, part="part")
     )
 
@@ -291,7 +291,7 @@ def loose_block():
     """Any holding that lets go, for the rest of what a collapse tells."""
     corners = [(x, y, 0) for x in (-9, 9) for y in (-9, 9)]
     foot = [ContactPoint(a="part", b="", at_mm=p, normal=(0, 0, -1), mu=0.2) for p in corners]
-    return equilibrium.Holding(
+    return equilibrium.EquilibriumProblem(
         bodies=(Rigid(name="part", at_mm=(0, 0, 10), size_mm=10.0),),
         contacts=tuple(foot),
         held=(Load(body="part", force_n=(0, 0, -10), at_mm=(0, 0, 10)),),

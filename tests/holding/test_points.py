@@ -19,7 +19,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, prism
 from fixturecheck.magnet.field.gaps import GapPatch
 from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
-from fixturecheck.magnet.rating import Source
+from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.setup.model import Body
 from fixturecheck.statics.clamps import ClampForce
 from fixturecheck.statics.collapse import collapse, without
@@ -160,7 +160,10 @@ def test_pieces_of_one_name_keep_their_own_pull():
         )
 
     magnet = Magnet(
-        weak=model(30.0, 50.0), strong=model(40.0, 60.0), source=Source(mmf_a=1.0, gap_mm=0.02), notes=()
+        weak=model(30.0, 50.0),
+        strong=model(40.0, 60.0),
+        source=MagnetSource(mmf_a=1.0, gap_mm=0.02),
+        notes=(),
     )
     pulls = magnet.pulls(1.0)
     assert [(f.weak_n, f.strong_n, f.weak_at_mm[0], f.points_mm[:, 0].mean()) for f in pulls.faces] == [

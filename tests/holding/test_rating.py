@@ -14,7 +14,14 @@ from fixturecheck.magnet.circuit import Fineness, Iron, magnet_model
 from fixturecheck.magnet.field.bh import law_between
 from fixturecheck.magnet.iron import as_iron, curves, felt
 from fixturecheck.magnet.pull import behind_soft, magnet_of
-from fixturecheck.magnet.rating import PieceOnPoles, Source, find_sources, piece_on, pole_of, rating_gap_um
+from fixturecheck.magnet.rating import (
+    MagnetSource,
+    PieceOnPoles,
+    find_sources,
+    piece_on,
+    pole_of,
+    rating_gap_um,
+)
 from fixturecheck.magnet.remanence import residual_pulls, steepest
 from fixturecheck.setup.holding import refuse_bad_holding
 
@@ -111,7 +118,7 @@ def test_the_low_end_lies_below_what_any_source_between_gives(mesher):
     rated_n = RATED_N_CM2 * piece.piece.area_mm2 / 100.0
     between = None
     for mmf_a in (120.0, 160.0, 220.0):
-        source = Source(mmf_a=mmf_a, gap_mm=0.15)
+        source = MagnetSource(mmf_a=mmf_a, gap_mm=0.15)
         if piece.pull_n(source, seat_gap_um=rating_gap_um("lapped")) > rated_n:
             between = source
             break
@@ -127,9 +134,9 @@ def test_the_low_end_lies_below_what_any_source_between_gives(mesher):
 def test_a_source_that_is_stated_is_taken_as_it_is(mesher):
     setup = on_chuck(source_gap_mm=(0.3, 0.9), source_mmf_a=(250.0, 640.0))
     found = find_sources(setup, mesher)
-    assert found == (Source(mmf_a=250.0, gap_mm=0.3), Source(mmf_a=640.0, gap_mm=0.9))
+    assert found == (MagnetSource(mmf_a=250.0, gap_mm=0.3), MagnetSource(mmf_a=640.0, gap_mm=0.9))
     known = on_chuck(source_gap_mm=(0.3, 0.3), source_mmf_a=(250.0, 250.0))
-    assert find_sources(known, mesher) == (Source(mmf_a=250.0, gap_mm=0.3),)
+    assert find_sources(known, mesher) == (MagnetSource(mmf_a=250.0, gap_mm=0.3),)
 
 
 def test_a_stated_piece_is_the_one_that_is_rated():

@@ -17,7 +17,7 @@ from fixturecheck.kernel.measure import edge_middle
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.magnet.pull import FacePull, Pulls, magnet_of
 from fixturecheck.magnet.remanence import residual_pulls
-from fixturecheck.release.motions import TRAVEL_MM, UP, Motion, Touch, WayOff, finished
+from fixturecheck.release.motions import TRAVEL_MM, UP, ReleaseMotion, TouchingFaces, WayOff, finished
 from fixturecheck.release.sequence import HAND_N, release_of, takes_n
 from fixturecheck.wording.release import pry_words, step_words, way_words
 from tests.holding.blocks import H, L, W, fixture, part, table, walls
@@ -135,16 +135,16 @@ def test_a_slide_takes_friction_and_what_pulls_against_it():
     """mu times the load square to the way, and what pulls against it, statics; a lift that rubs likewise."""
     along = np.array([1.0, 0.0, 0.0])
     loads = [(np.array([-5.0, 10.0, -20.0]), np.zeros(3))]
-    slide = WayOff(motion=Motion(kind="slide", along=along), slides=(touching(),))
+    slide = WayOff(motion=ReleaseMotion(kind="slide", along=along), slides=(touching(),))
     assert takes_n(slide, loads, part().solid, 0.3) == pytest.approx(5.0 + 0.3 * math.hypot(10.0, 20.0))
-    lift = WayOff(motion=Motion(kind="lift", along=UP), slides=(touching(),))
+    lift = WayOff(motion=ReleaseMotion(kind="lift", along=UP), slides=(touching(),))
     assert takes_n(lift, loads, part().solid, 0.3) == pytest.approx(20.0 + 0.3 * math.hypot(5.0, 10.0))
-    free = WayOff(motion=Motion(kind="lift", along=UP), slides=())
+    free = WayOff(motion=ReleaseMotion(kind="lift", along=UP), slides=())
     assert takes_n(free, loads, part().solid, 0.3) == pytest.approx(20.0)
 
 
 def touching():
-    return Touch(
+    return TouchingFaces(
         own=FaceRef("block.left"), other=FaceRef("wall.right"), normal=np.array([-1.0, 0.0, 0.0]),
         points_mm=np.zeros((1, 3)), shapes=(), finished=False, on_part=False,
     )  # fmt: skip
@@ -155,14 +155,14 @@ def touching():
 
 def test_a_motion_is_told_as_it_was_tried():
     """The told rotation about the told point moves every point as the motion itself does."""
-    tip = Motion(
+    tip = ReleaseMotion(
         kind="tip", along=UP, at_mm=np.array([3.0, 0.0, 1.0]), axis=np.array([0.0, 1.0, 0.0]), arm_mm=8.0
     )
     told = tip.told((0.0, 0.0, 0.0))
     points = np.array([[0.0, 0.0, 0.0], [5.0, 2.0, 9.0]])
     moved = np.array(told.velocity) + np.cross(told.rotation_rad_mm, points - np.array(told.at_mm))
     assert moved == pytest.approx(tip.velocity(points))
-    lift = Motion(kind="lift", along=UP).told((1.0, 2.0, 3.0))
+    lift = ReleaseMotion(kind="lift", along=UP).told((1.0, 2.0, 3.0))
     assert (lift.at_mm, lift.velocity, lift.travel_mm) == ((1.0, 2.0, 3.0), (0.0, 0.0, 1.0), TRAVEL_MM)
 
 

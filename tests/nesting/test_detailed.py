@@ -10,7 +10,7 @@ from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.nesting import model as bench
 from fixturecheck.nesting import settle as run
 from fixturecheck.nesting import settle as starts
-from fixturecheck.nesting.model import Push, Staging, bench_of
+from fixturecheck.nesting.model import Push, Staging, settling_model_of
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.rest import Bounds, Ending
 
@@ -38,7 +38,7 @@ def row():
     drawn = plate()
     places = [cq.Location(cq.Vector(30 + 60 * i, 0, 8)) for i in range(2)]
     bodies += [Body(name=f"plate_{i}", solid=drawn, at=at) for i, at in enumerate(places)]
-    return bench_of(Setup(name="plates", bodies=tuple(bodies)))
+    return settling_model_of(Setup(name="plates", bodies=tuple(bodies)))
 
 
 def test_a_plate_that_lands_after_another_is_not_looked_for_as_far_as_the_longest_step(row, monkeypatch):
@@ -69,7 +69,7 @@ def test_copies_are_read_once_and_a_solid_moved_within_its_frame_is_no_copy(
     block = cq.Workplane().box(10, 10, 10).val()
     shifted = block.moved(cq.Location(cq.Vector(5, 0, 0)))
     bodies = [Body(name=f"b{i}", solid=s) for i, s in enumerate((block.copy(), block.copy(), shifted))]
-    features = bench_of(Setup(name="copies", bodies=tuple(bodies))).features
+    features = settling_model_of(Setup(name="copies", bodies=tuple(bodies))).features
     assert len(read) == 2
     assert features[0] is features[1]
     assert features[2].centre_mm == pytest.approx([5, 0, 0], abs=1e-9)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fixturecheck import relieve
-from fixturecheck.contact.proximity.candidates import Scene
+from fixturecheck.contact.proximity.candidates import ProximityScene
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.nesting.settle import settle_setup
@@ -69,7 +69,7 @@ def test_a_ring_over_the_fillet_round_the_foot_of_a_boss_is_as_far_off_as_the_se
 ):
     # It would tip off to one side, so only the gap is looked at.
     ring = cq.Workplane().circle(25).circle(10 + play).extrude(8).val()
-    scene = Scene([features_of(boss(shapes).solid), features_of(ring)], [False, True])
+    scene = ProximityScene([features_of(boss(shapes).solid), features_of(ring)], [False, True])
     high = FILLET - math.sqrt(FILLET**2 - (FILLET - play) ** 2) + lift
     places = np.array([[0, 0, 0], [0, 0, high]])
     rows = find_candidates(scene, np.tile(np.eye(3), (2, 1, 1)), places, 1.0, 1e-6)

@@ -9,7 +9,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from fixturecheck.nesting.model import Push, Staging, bench_of
+from fixturecheck.nesting.model import Push, Staging, settling_model_of
 from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, ranks_of, settle_setup, shifted
 from fixturecheck.setup.model import Setup
 from scripts.bench_gang import gang
@@ -125,7 +125,7 @@ def test_sixteen_pawls_with_chamfers_and_fillets_nest_in_the_same_place():
     setup, staging = Setup(name="gang", bodies=bodies), Staging(push={"*": Push(direction=(-1, 0, 0))})
     found = settle_setup(setup, staging)
     assert found.rests
-    start = started(bench_of(setup), staging)
+    start = started(settling_model_of(setup), staging)
     places, _, deepest, touching = stepped(bodies, start, (-SHARE * GRAVITY, 0, -GRAVITY))
     parts = [b.name for b in bodies if b.role == "part"]
     mine = np.array([found.poses[name].matrix[:3, 3] for name in parts])
@@ -185,7 +185,10 @@ def test_a_nib_that_lands_before_the_seat_turns_the_block_as_far_in_both(shapes)
     assert slide.kind == "slides"
     assert slide.axis == pytest.approx((0, 1, 0), abs=1e-9)
     _, turns, deepest, touching = stepped(
-        bodies, started(bench_of(setup), staging), (-SHARE * GRAVITY, 0, -GRAVITY), held=(0, 2, 3, 4, 5)
+        bodies,
+        started(settling_model_of(setup), staging),
+        (-SHARE * GRAVITY, 0, -GRAVITY),
+        held=(0, 2, 3, 4, 5),
     )
     assert found.poses["part"].turn_deg[2] == pytest.approx(-math.degrees(math.atan(nib / span)), abs=1e-6)
     # Springs that give by a depth at either end of the span turn it by no more than the depth over the span.

@@ -10,8 +10,8 @@ import pytest
 from scipy.optimize import linprog
 from scipy.stats import truncnorm
 
-from fixturecheck.nesting.model import Push, Staging, bench_of
-from fixturecheck.nesting.probabilities import Target
+from fixturecheck.nesting.model import Push, Staging, settling_model_of
+from fixturecheck.nesting.probabilities import CriticalPlace
 from fixturecheck.nesting.tolerance import odds_of, varying
 from fixturecheck.setup.model import Seat
 from fixturecheck.tolerancing.zones import draw_errors, sides
@@ -46,7 +46,7 @@ def on_a_table(shapes, zone_mm):
 @pytest.mark.parametrize(("x_mm", "y_mm"), [(0, 0), (30, 0), (80, 0), (80, 10)])
 def test_a_bar_on_a_table_that_leans_is_out_by_shift_and_slope_times_offset(shapes, x_mm, y_mm):
     half_um = 10.0
-    at = Target(name="spot", body="part", at_mm=(x_mm, y_mm, 10), direction=(0, 0, 1))
+    at = CriticalPlace(name="spot", body="part", at_mm=(x_mm, y_mm, 10), direction=(0, 0, 1))
     odds = odds_of(on_a_table(shapes, 2e-3 * half_um), targets=(at,))
     (spot,) = odds.targets
     # The table's rim is 50 and 30 mm from its middle, and |s| + |a| + |b| <= h: at worst one has all of it.
@@ -69,7 +69,7 @@ def test_a_stop_that_leans_turns_the_part(shapes):
     )
     part = shapes.body("part", shapes.box(30, 20, 20, (15, 0, 0)), "part", base="<Z", back="<X")
     # Off the part's centre, which slides along the stop or not, but does not turn.
-    far = Target(name="tip", body="part", at_mm=(15 + lever_mm, 0, 10), direction=(0, 1, 0))
+    far = CriticalPlace(name="tip", body="part", at_mm=(15 + lever_mm, 0, 10), direction=(0, 1, 0))
     odds = odds_of(shapes.setup(table, stop, part, seats=(BASE, BACK)), LEFT, targets=(far,))
     (tip,) = odds.targets
     # The face is 100 mm wide, so it turns the part by slope / 50 mm, and the tip goes that times the lever.
@@ -92,7 +92,7 @@ class Drawn:
     """The errors of some faces in every draw, as heights at places in the machine's frame."""
 
     def __init__(self, setup, seed=1, count=10_000):
-        self.bench = bench_of(setup)
+        self.bench = settling_model_of(setup)
         self.vary = varying(self.bench)
         self.errors = draw_errors(self.vary.zones, count, seed)
 
@@ -126,7 +126,7 @@ def wall_rows(drawn, heights):
 
 def test_two_seats_stack_as_their_planes_do_in_every_draw(shapes):
     setup = two_seats(shapes)
-    wall = Target(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
+    wall = CriticalPlace(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
     odds = odds_of(setup, LEFT, targets=(wall,))
     (found,) = odds.targets
     drawn = Drawn(setup)

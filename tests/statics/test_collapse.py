@@ -17,7 +17,7 @@ from fixturecheck.statics import collapse as remedy
 from fixturecheck.statics import mechanism as crash
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import collapse, factor_range, filmed, without
-from fixturecheck.statics.equilibrium import ContactPoint, Holding, Load, Rigid
+from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid
 from fixturecheck.statics.mechanism import motions
 from fixturecheck.units import factor_text
 from fixturecheck.wording.hold import loss_words
@@ -42,7 +42,7 @@ def seat(body, centre, half, mu, *, pull=0.0, other="", label="", points=2):
 
 
 def block(*, mu, base=40.0, tall=60.0, weight=10.0, pull=500.0, push=(1.0, 0.0, 0.0), height=60.0, points=2):
-    return Holding(
+    return EquilibriumProblem(
         bodies=(Rigid(name="part", at_mm=(0, 0, tall / 2), size_mm=max(base, tall) / 2),),
         contacts=seat("part", (0, 0, 0), (base / 2, base / 2), mu, pull=pull, points=points),
         held=(Load(body="part", force_n=(0, 0, -weight), at_mm=(0, 0, tall / 2)),),
@@ -357,7 +357,7 @@ def against_a_block():
         for y in (-20, 20)
         for z in (0, 20)
     )
-    return Holding(
+    return EquilibriumProblem(
         bodies=(
             Rigid(name="part", at_mm=(0, 0, 20), size_mm=25),
             Rigid(name="blocking", at_mm=(40, 0, 10), size_mm=25),

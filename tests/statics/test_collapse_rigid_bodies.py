@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.statics.collapse import collapse
-from fixturecheck.statics.equilibrium import ContactPoint, Holding, Load, Rigid
+from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid
 
 BAND = 0.03
 FAR_MM = 4.0
@@ -63,7 +63,7 @@ def holding(case):
         for b in case.boxes
         if not b.fixed
     ]
-    return Holding(
+    return EquilibriumProblem(
         bodies=tuple(bodies),
         contacts=tuple(contacts),
         held=tuple(Load(body=b, force_n=f, at_mm=p) for b, f, p in case.held),

@@ -14,7 +14,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import (
     ContactPoint,
-    Holding,
+    EquilibriumProblem,
     Load,
     Rigid,
     contact_frames,
@@ -46,7 +46,7 @@ def patch(a, b, centre, normal, first, second, mu, *, points=2, pull=0.0, stiffn
 
 def block(*, mu, base=40.0, weight=10.0, pull=500.0, push=(1.0, 0.0, 0.0), height=60.0, points=2):
     half = base / 2
-    return Holding(
+    return EquilibriumProblem(
         bodies=(Rigid(name="part", at_mm=(0, 0, 20), size_mm=30),),
         contacts=patch(
             "part", "", NOWHERE, (0, 0, -1), (half, 0, 0), (0, half, 0), mu, pull=pull, points=points
@@ -89,7 +89,7 @@ def gang(seed):
         contacts += patch(last[0], "", (edge, 0, 5), (1, 0, 0), (0, 5, 0), (0, 0, 5), mu)
     push = tuple(np.add(rng.normal(size=3), (1.5, 0, -0.5)))
     top = (bodies[0].at_mm[0], rng.uniform(-3, 3), 2 * bodies[0].at_mm[2])
-    return Holding(
+    return EquilibriumProblem(
         bodies=tuple(bodies),
         contacts=tuple(contacts),
         held=tuple(held),
@@ -107,7 +107,7 @@ def moved(holding, turn, shift):
     def load(l):
         return replace(l, force_n=aim(l.force_n), at_mm=place(l.at_mm), moment_nmm=aim(l.moment_nmm))
 
-    return Holding(
+    return EquilibriumProblem(
         bodies=tuple(replace(b, at_mm=place(b.at_mm)) for b in holding.bodies),
         contacts=tuple(replace(c, at_mm=place(c.at_mm), normal=aim(c.normal)) for c in holding.contacts),
         held=tuple(load(l) for l in holding.held),
@@ -129,7 +129,7 @@ def test_flank_load_of_a_vee(angle):
         for s in (-1, 1)
         for x in (-30, 30)
     )
-    bar = Holding(
+    bar = EquilibriumProblem(
         bodies=(Rigid(name="bar", at_mm=NOWHERE),),
         contacts=contacts,
         held=(Load(body="bar", force_n=(0, 0, -1000.0), at_mm=NOWHERE),),
@@ -156,7 +156,7 @@ def ladder(angle_deg, wall_mu):
         for y in (-200.0, 200.0)
     ]
     weight = Load(body="ladder", force_n=(0, 0, -100.0), at_mm=middle)
-    return Holding(
+    return EquilibriumProblem(
         bodies=(Rigid(name="ladder", at_mm=middle, size_mm=1000),),
         contacts=tuple(contacts),
         held=(weight,),
@@ -185,7 +185,7 @@ def wedge(angle_deg, lower_mu, upper_mu):
     upper = (math.sin(tilt), 0.0, math.cos(tilt))
     along = (5 * math.cos(tilt), 0, -5 * math.sin(tilt))
     plate = Rigid(name="plate", at_mm=(0, 0, 12), slides_along=(0, 0, 1))
-    return Holding(
+    return EquilibriumProblem(
         bodies=(Rigid(name="wedge", at_mm=(0, 0, 5)), plate),
         contacts=(
             *patch("wedge", "", NOWHERE, (0, 0, -1), (20, 0, 0), (0, 20, 0), lower_mu),
@@ -226,7 +226,7 @@ def test_two_point_grip(offset, closed):
     factors = []
     for force, moment in loads:
         push = Load(body="bar", force_n=force, at_mm=(0, offset / 2, 0), moment_nmm=(0, 0, 20.0 * moment))
-        bar = Holding(
+        bar = EquilibriumProblem(
             bodies=(Rigid(name="bar", at_mm=(0, offset / 2, 0)),),
             contacts=grip(offset),
             held=(),
@@ -245,12 +245,14 @@ def test_three_hard_points_with_friction_close_in_space():
         push = Load(
             body="disc", force_n=tuple(direction[:3]), at_mm=NOWHERE, moment_nmm=tuple(10 * direction[3:])
         )
-        disc = Holding(
+        disc = EquilibriumProblem(
             bodies=(Rigid(name="disc", at_mm=NOWHERE),), contacts=contacts, held=(), cutting=(push,)
         )
         assert math.isinf(limit_factor(write_equations(disc)))
     spin = Load(body="disc", force_n=NOWHERE, at_mm=NOWHERE, moment_nmm=tuple(np.subtract(rim[0], rim[1])))
-    loose = Holding(bodies=(Rigid(name="disc", at_mm=NOWHERE),), contacts=two, held=(), cutting=(spin,))
+    loose = EquilibriumProblem(
+        bodies=(Rigid(name="disc", at_mm=NOWHERE),), contacts=two, held=(), cutting=(spin,)
+    )
     assert limit_factor(write_equations(loose)) < 1e-6
 
 
@@ -262,7 +264,7 @@ def between_walls(preload):
         *patch("bar", "jaw", (0, 10, 0), (0, 1, 0), (30, 0, 0), (0, 0, 10), 0.2),
     )
     held = (Load(body="jaw", force_n=(0, -preload, 0), at_mm=(0, 20, 0)),) if preload else ()
-    return Holding(
+    return EquilibriumProblem(
         bodies=(bar, jaw),
         contacts=contacts,
         held=held,
@@ -339,7 +341,7 @@ def test_never_above_the_upper_bound_and_order_does_not_matter(seed):
     holding = gang(seed)
     here = collapse(holding, ceiling=1e4)
     assert here.factor.high <= here.bound_factor * (1 + 1e-3)
-    turned = Holding(
+    turned = EquilibriumProblem(
         bodies=holding.bodies[::-1],
         contacts=holding.contacts[::-1],
         held=holding.held[::-1],

@@ -10,7 +10,7 @@ from scipy.spatial import ConvexHull
 
 from fixturecheck.contact.proximity.candidates import Candidates
 from fixturecheck.rigid.motion import Poses
-from fixturecheck.statics.contact_step import Load, frame_of, outermost, programme
+from fixturecheck.statics.contact_step import SteadyLoad, frame_of, outermost, programme
 
 
 def over_a_face(points, gaps, normal=(0.0, 0.0, 1.0), face=0):
@@ -91,7 +91,7 @@ def test_a_step_is_the_same_with_what_is_implied(seed, monkeypatch):
     flat = rng.uniform(-10, 10, (30, 2))
     points = np.column_stack((flat, np.zeros(30)))
     rows = over_a_face(points, 0.2 + 0.01 * flat[:, 0])
-    one = Load(
+    one = SteadyLoad(
         body=1,
         force_n=np.array([0.3, -0.2, -1.0]),
         at_mm=np.append(rng.uniform(-8, 8, 2), 1.0),

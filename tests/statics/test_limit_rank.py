@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.statics.collapse import collapse
-from fixturecheck.statics.equilibrium import ContactPoint, Holding, Load, Rigid, write_equations
+from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid, write_equations
 from fixturecheck.statics.limit import MOST, rank_factors
 from fixturecheck.statics.loading import settle_held
 
@@ -14,7 +14,7 @@ MU, PRESS_N, HALF = 0.25, 800.0, (30.0, 20.0, 10.0)
 def block(force_n, at_mm=(0.0, 0.0, 0.0)):
     """A block on four corners, pressed in the middle."""
     corners = [(a * HALF[0], b * HALF[1], -HALF[2]) for a in (-1, 1) for b in (-1, 1)]
-    return Holding(
+    return EquilibriumProblem(
         bodies=(Rigid(name="block", at_mm=(0.0, 0.0, 0.0), size_mm=30.0),),
         contacts=tuple(
             ContactPoint(a="block", b="", at_mm=p, normal=(0.0, 0.0, -1.0), mu=MU) for p in corners

@@ -10,8 +10,8 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap, Overlap, Patch, Raw, covered
-from fixturecheck.contact.patches.edges import Look, edges_across, edges_on_faces, rims_across
-from fixturecheck.contact.patches.pairs import Alike, near_bodies, near_faces
+from fixturecheck.contact.patches.edges import EdgeView, edges_across, edges_on_faces, rims_across
+from fixturecheck.contact.patches.pairs import PairCache, near_bodies, near_faces
 from fixturecheck.contact.patches.planar import facing
 from fixturecheck.contact.patches.quadrics import curved
 from fixturecheck.contact.patches.sampled import near_only, sampled
@@ -131,7 +131,7 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     standing = stand(sorted(bodies, key=lambda b: b.name))
     found: list[tuple[Standing, Standing, Raw]] = []
     overlaps = []
-    alike = Alike()
+    alike = PairCache()
     crowd: Counter[str] = Counter()
     for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
         a, b = standing[m], standing[n]
@@ -200,7 +200,9 @@ def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerance
     pairs = {(int(i), int(j)) for i, j in zip(*near_faces(a, b, touch), strict=True)}
     if not pairs:
         return []
-    look = Look(a=a, b=b, pairs=pairs, areas=[r for r in found if r.kind == ContactKind.AREA], touch_mm=touch)
+    look = EdgeView(
+        a=a, b=b, pairs=pairs, areas=[r for r in found if r.kind == ContactKind.AREA], touch_mm=touch
+    )
     sharp = list(edges_on_faces(look))
     sharp += [raw.turned() for raw in edges_on_faces(look.turned())]
     sharp += edges_across(look)

@@ -42,7 +42,7 @@ LEVEL = -1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Look:
+class EdgeView:
     """One body's edges looking at another body's faces.
 
     Parameters
@@ -60,14 +60,14 @@ class Look:
     areas: Sequence[Raw]
     touch_mm: float
 
-    def turned(self) -> Look:
+    def turned(self) -> EdgeView:
         """Return the same from the other body's side."""
         pairs = {(j, i) for i, j in self.pairs}
         areas = [raw.turned() for raw in self.areas]
-        return Look(a=self.b, b=self.a, pairs=pairs, areas=areas, touch_mm=self.touch_mm)
+        return EdgeView(a=self.b, b=self.a, pairs=pairs, areas=areas, touch_mm=self.touch_mm)
 
 
-def edges_on_faces(look: Look) -> Iterator[Raw]:
+def edges_on_faces(look: EdgeView) -> Iterator[Raw]:
     """Yield lines and points where edges and corners of A touch faces of B."""
     faces = sorted({i for i, _ in look.pairs})
     for i in faces:
@@ -86,7 +86,7 @@ def edges_on_faces(look: Look) -> Iterator[Raw]:
             yield from _on_curved(look, edges, j)
 
 
-def _tip(look: Look, i: int) -> Iterator[Raw]:
+def _tip(look: EdgeView, i: int) -> Iterator[Raw]:
     """Tip of a cone of A that stands on a face of B: every line down the cone rises from it."""
     b, touch = look.b, look.touch_mm
     cone = look.a.surface(i)
@@ -102,7 +102,7 @@ def _tip(look: Look, i: int) -> Iterator[Raw]:
             yield point_raw((i,), (j,), -normal, spot)
 
 
-def _on_planes(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[Raw]:
+def _on_planes(look: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[Raw]:
     """Edges and corners of A on the flat faces of B."""
     a, b, touch = look.a, look.b, look.touch_mm
     normals, offsets = b.normals[flat], b.offsets[flat]
@@ -122,7 +122,7 @@ def _on_planes(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) ->
     yield from _corners_on_planes(look, (edges, flat), away, covered | lying)
 
 
-def _covered(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
+def _covered(look: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
     """Whether an edge bounds a face of A that already shares an area with that face of B."""
     covered = np.zeros((len(edges), len(flat)), dtype=bool)
     where = {int(e): m for m, e in enumerate(edges)}
@@ -136,7 +136,7 @@ def _covered(look: Look, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> B
 
 
 def _corners_on_planes(
-    look: Look, chosen: tuple[NDArray[np.int64], NDArray[np.int64]], away: Floats, covered: Bools
+    look: EdgeView, chosen: tuple[NDArray[np.int64], NDArray[np.int64]], away: Floats, covered: Bools
 ) -> Iterator[Raw]:
     """Corners of A that stand on the flat faces of B: every edge beside them rises."""
     a, b, touch = look.a, look.b, look.touch_mm
@@ -166,7 +166,7 @@ def _within(b: Standing, j: int, spot: Floats, touch_mm: float) -> bool:
     return bool(polygon.distance(shapely.Point(frame.flat(spot[None])[0])) <= touch_mm)
 
 
-def _round_edge(look: Look, e: int, j: int) -> Iterator[Raw]:
+def _round_edge(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
     """Points where a curved edge of A comes down to a flat face of B between its ends."""
     a, b, touch = look.a, look.b, look.touch_mm
     circle = a.circle(e)
@@ -185,7 +185,7 @@ def _round_edge(look: Look, e: int, j: int) -> Iterator[Raw]:
         yield point_raw(a.table.edge_faces[e], (j,), -b.normals[j], spot)
 
 
-def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+def _on_curved(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
     """Edges and corners of A on a curved face of B."""
     a, b, touch = look.a, look.b, look.touch_mm
     surface = b.surface(j)
@@ -221,7 +221,7 @@ def _on_curved(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
             yield point_raw(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
 
 
-def _on_freeform(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+def _on_freeform(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
     """Edges of A that run over a free-form face of B."""
     a, b = look.a, look.b
     if not edges.size:
@@ -238,7 +238,7 @@ def _on_freeform(look: Look, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
                 yield raw
 
 
-def _touching(look: Look, e: int, j: int) -> Iterator[Raw]:
+def _touching(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
     """Points where an edge only just reaches a curved face."""
     a, b = look.a, look.b
     for _, _, spot in closest_points(a.edge(e), b.face(j), look.touch_mm):
@@ -246,7 +246,7 @@ def _touching(look: Look, e: int, j: int) -> Iterator[Raw]:
             yield point_raw(a.table.edge_faces[e], (j,), -b.normal_near(j, spot), spot)
 
 
-def _on_outline(look: Look, faces: tuple[int, ...], j: int, spot: Floats) -> bool:
+def _on_outline(look: EdgeView, faces: tuple[int, ...], j: int, spot: Floats) -> bool:
     """Whether a spot is only where the outlines of two faces cross that share an area.
 
     There a side of A's face meets the face beside B's, in the plane of the area; chords of round outlines
@@ -263,7 +263,7 @@ def _on_outline(look: Look, faces: tuple[int, ...], j: int, spot: Floats) -> boo
     return False
 
 
-def _along(look: Look, e: int, j: int) -> Iterator[Raw]:
+def _along(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
     """Length that an edge of A shares with face j, trimmed by the face's own outline."""
     a, b, touch = look.a, look.b, look.touch_mm
     samples = a.edge_samples()[e]
@@ -302,7 +302,7 @@ def _same(shape: Shape) -> Shape:
     return shape
 
 
-def _line(look: Look, e: int, j: int, ends: tuple[Floats, Floats]) -> Raw:
+def _line(look: EdgeView, e: int, j: int, ends: tuple[Floats, Floats]) -> Raw:
     start, end = ends
     middle = (start + end) / 2
     return Raw(
@@ -317,7 +317,7 @@ def _line(look: Look, e: int, j: int, ends: tuple[Floats, Floats]) -> Raw:
     )
 
 
-def _curve(look: Look, e: int, j: int, part: Edge) -> Raw:
+def _curve(look: EdgeView, e: int, j: int, part: Edge) -> Raw:
     return Raw(
         kind=ContactKind.LINE,
         a_faces=look.a.table.edge_faces[e],
@@ -349,7 +349,7 @@ _OPPOSED = 1e-6
 """Edges that coincide bear on each other when the material beside them differs at least this much."""
 
 
-def edges_across(look: Look) -> Iterator[Raw]:
+def edges_across(look: EdgeView) -> Iterator[Raw]:
     """Yield where a straight edge of A meets a straight edge of B: across it, or along it edge on edge."""
     a, b, touch = look.a, look.b, look.touch_mm
     ours, theirs = (
@@ -390,7 +390,7 @@ def edges_across(look: Look) -> Iterator[Raw]:
             yield from _edge_on_edge(look, (int(ours[m]), int(theirs[n])), ends)
 
 
-def _beside_areas(look: Look, ours: Ints, theirs: Ints) -> Bools:
+def _beside_areas(look: EdgeView, ours: Ints, theirs: Ints) -> Bools:
     """Whether both edges bound faces that share an area, on whose outline they then meet."""
     beside = np.zeros((len(ours), len(theirs)), dtype=bool)
     for raw in look.areas:
@@ -400,7 +400,7 @@ def _beside_areas(look: Look, ours: Ints, theirs: Ints) -> Bools:
     return beside
 
 
-def _edge_on_edge(look: Look, edges: tuple[int, int], ends: tuple[Floats, Floats]) -> Iterator[Raw]:
+def _edge_on_edge(look: EdgeView, edges: tuple[int, int], ends: tuple[Floats, Floats]) -> Iterator[Raw]:
     """Length along which two parallel edges coincide."""
     a_faces, b_faces = look.a.table.edge_faces[edges[0]], look.b.table.edge_faces[edges[1]]
     start, end = ends
@@ -433,7 +433,7 @@ def _origin_and_run(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
     return samples[:, 0], (samples[:, -1] - samples[:, 0]) / body.table.lengths_mm[edges][:, None]
 
 
-def rims_across(look: Look) -> Iterator[Raw]:
+def rims_across(look: EdgeView) -> Iterator[Raw]:
     """Yield the points where edges meet of which at least one is curved.
 
     Where a curved edge lies along a face or another edge, the edge on that face tells it.
@@ -468,7 +468,7 @@ def _boxes(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
     return samples.min(axis=1) - bulge, samples.max(axis=1) + bulge
 
 
-def _meeting(look: Look, e: int, f: int) -> Iterator[Raw]:
+def _meeting(look: EdgeView, e: int, f: int) -> Iterator[Raw]:
     a, b = look.a, look.b
     for _, spot, other in closest_points(a.edge(e), b.edge(f), look.touch_mm):
         normal = np.cross(tangent_at(a.edge(e), spot), tangent_at(b.edge(f), other))

@@ -58,7 +58,7 @@ Shared = tuple[Shape, float]
 """The common solid of two bodies and its volume, mm3."""
 
 
-class Alike:
+class PairCache:
     """What has been found between pairs, by their drawings and how one stands to the other."""
 
     def __init__(self) -> None:

@@ -16,7 +16,7 @@ from shapely.affinity import translate
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import Raw
 from fixturecheck.contact.patches.pairs import Indices
-from fixturecheck.contact.placed import Frame, Standing
+from fixturecheck.contact.placed import PlaneFrame, Standing
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common_faces
 from fixturecheck.kernel.brep.face_table import CHORD_MM
@@ -47,7 +47,7 @@ def facing(a: Standing, b: Standing, pairs: tuple[Indices, Indices], tolerances:
 def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> Iterator[Raw]:
     """Patches between face i of a and face j of b."""
     normal, other = a.normals[i], b.normals[j]
-    frame = Frame(normal * a.offsets[i], normal)
+    frame = PlaneFrame(normal * a.offsets[i], normal)
     parallel = float(np.linalg.norm(np.cross(normal, other))) <= math.radians(tolerances.parallel_deg)
     if parallel:
         middle = (np.maximum(a.lows[i], b.lows[j]) + np.minimum(a.highs[i], b.highs[j])) / 2
@@ -88,7 +88,7 @@ def _wide_polygons(shape: Any, width_mm: float) -> list[Any]:
     return [p for p in parts if p.geom_type == "Polygon" and 2 * p.area > width_mm * p.length]
 
 
-def _clipped(polygon: Any, frame: Frame, pair: Pair, near_mm: float) -> list[Any]:
+def _clipped(polygon: Any, frame: PlaneFrame, pair: Pair, near_mm: float) -> list[Any]:
     """Parts of a polygon where the gap is between zero and the near band; the gap is linear in the plane."""
     probes = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
     at = _gap(frame.space(probes), *pair)
@@ -104,7 +104,7 @@ def _clipped(polygon: Any, frame: Frame, pair: Pair, near_mm: float) -> list[Any
     return _wide_polygons(shapely.intersection(polygon, shapely.Polygon(band)), 1e-6)
 
 
-def _from_polygon(kind: ContactKind, polygon: Any, frame: Frame, pair: Pair) -> Raw:
+def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: Pair) -> Raw:
     """Patch whose outline is exactly the polygon."""
     centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
     rings = [frame.space(shapely.get_coordinates(r)[:-1]) for r in (polygon.exterior, *polygon.interiors)]
@@ -116,7 +116,7 @@ def _from_polygon(kind: ContactKind, polygon: Any, frame: Frame, pair: Pair) -> 
 
 
 def _with_rounds(
-    kind: ContactKind, polygon: Any, frame: Frame, pair: Pair, outlines: tuple[Any, Any]
+    kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: Pair, outlines: tuple[Any, Any]
 ) -> Raw | None:
     """Patch whose round edges lie well inside or well outside the other face, or None where they do not.
 
@@ -141,7 +141,7 @@ def _with_rounds(
     return _raw(kind, pair, frame, polygon, moment / area, area, partial(_shared_face, pair, frame))
 
 
-def _rounds_inside(body: Standing, face: int, frame: Frame, other: Any) -> bool | None:
+def _rounds_inside(body: Standing, face: int, frame: PlaneFrame, other: Any) -> bool | None:
     """Whether all round edges of a face lie well inside another outline; None where some come near it."""
     edges = body.table.face_edges[face]
     edges = edges[~body.table.straight[edges]]
@@ -154,7 +154,7 @@ def _rounds_inside(body: Standing, face: int, frame: Frame, other: Any) -> bool 
     return bool(inside[0]) if inside.all() or not inside.any() else None
 
 
-def _shared_face(pair: Pair, frame: Frame) -> Shape:
+def _shared_face(pair: Pair, frame: PlaneFrame) -> Shape:
     """The kernel's common of two parallel faces, on A's plane."""
     a, i, b, j = pair
     off = np.array(centroid_of(b.face(j)))
@@ -169,7 +169,7 @@ def _shared_face(pair: Pair, frame: Frame) -> Shape:
 def _from_faces(
     kind: ContactKind,
     wide: list[Any],
-    frame: Frame,
+    frame: PlaneFrame,
     pair: Pair,
     outlines: tuple[Any, Any],
 ) -> Iterator[Raw]:
@@ -207,7 +207,7 @@ def _well_inside(inner: Any, outer: Any) -> bool:
 def _raw(
     kind: ContactKind,
     pair: Pair,
-    frame: Frame,
+    frame: PlaneFrame,
     polygon: Any,
     centre: Floats,
     area: float,
@@ -246,13 +246,13 @@ class FlatPair:
 
     Parameters
     ----------
-    frame : Frame
+    frame : PlaneFrame
         The plane's own coordinates.
     moving, still : shapely geometry
         The outlines in it, mm.
     """
 
-    frame: Frame
+    frame: PlaneFrame
     moving: Any = field(repr=False)
     still: Any = field(repr=False)
 

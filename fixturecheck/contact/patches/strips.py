@@ -12,7 +12,7 @@ import shapely
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import Raw
-from fixturecheck.contact.placed import Frame, Standing
+from fixturecheck.contact.placed import PlaneFrame, Standing
 from fixturecheck.kernel.brep.primitives import Surface
 from fixturecheck.kernel.construct import cylinder_patch, polygon_face
 from fixturecheck.result import ContactKind
@@ -62,7 +62,7 @@ def against_plane(pair: CurvedPair, gap_mm: float, tolerances: Tolerances) -> li
     half = math.acos(max(1.0 - rise / radius, -1.0))
     across = _handed(surface, -normal)
     foot = surface.origin - (radius + gap_mm) * normal
-    frame = Frame(normal * b.offsets[j], normal)
+    frame = PlaneFrame(normal * b.offsets[j], normal)
     outline = frame.polygon(b.rings(j))
     found = []
     for low, high in _arcs(surface, -normal, half):
@@ -79,7 +79,7 @@ def against_plane(pair: CurvedPair, gap_mm: float, tolerances: Tolerances) -> li
     return found
 
 
-def _flat_strip(pair: CurvedPair, part: Any, frame: Frame, line: tuple[Floats, Floats, float]) -> Raw:
+def _flat_strip(pair: CurvedPair, part: Any, frame: PlaneFrame, line: tuple[Floats, Floats, float]) -> Raw:
     """One piece of a strip on the plane; the mean gap is integrated over slices along the axis."""
     a, i, b, j = pair
     foot, across, gap_mm = line
@@ -111,7 +111,7 @@ def _flat_strip(pair: CurvedPair, part: Any, frame: Frame, line: tuple[Floats, F
     )
 
 
-def _chord(part: object, frame: Frame, point: Floats, axis: Floats) -> float:
+def _chord(part: object, frame: PlaneFrame, point: Floats, axis: Floats) -> float:
     """Length of a polygon along the axis through a point."""
     far = 1e5
     line = shapely.LineString(frame.flat(np.stack([point - far * axis, point + far * axis])))

@@ -402,7 +402,7 @@ _TREND, _EDGE_EXPLAINED = 0.5, 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Spot:
+class EdgeFoot:
     """A place of an edge: its share, where it is, how far outside the face, and the normal at its foot.
 
     `within` says whether the foot lies within the face's outline.
@@ -415,11 +415,11 @@ class Spot:
     within: bool
 
 
-def spot_at(walk: Walk, face: Probe, share: float) -> Spot:
+def spot_at(walk: Walk, face: Probe, share: float) -> EdgeFoot:
     """Return the place of an edge at a share of it."""
     point, _ = walk(share)
     gap, normal, within = face.gap(point)
-    return Spot(share=share, point=point, gap_mm=gap, normal=normal, within=within)
+    return EdgeFoot(share=share, point=point, gap_mm=gap, normal=normal, within=within)
 
 
 def least_places(walk: Walk, face: Probe, stations: Sequence[float]) -> Iterator[float]:
@@ -521,7 +521,7 @@ def least_beside(
                         yield below_mm
 
 
-def _touches(edge: EdgeProbe, spot: Spot, touch_mm: float) -> bool:
+def _touches(edge: EdgeProbe, spot: EdgeFoot, touch_mm: float) -> bool:
     """Whether an edge touches a face at a place, with the material beside it rising from the face."""
     if not spot.within or abs(spot.gap_mm) > touch_mm:
         return False

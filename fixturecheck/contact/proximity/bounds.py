@@ -47,7 +47,7 @@ class _Cells:
     run: Floats
 
 
-class Side:
+class PlacedPieces:
     """A face or an edge in its body's frame, seen in another frame."""
 
     def __init__(self, pieces: Pieces, turn: Floats, shift: Floats) -> None:
@@ -86,12 +86,12 @@ class Side:
         return not self.pieces.probe.gap(self._turn.T @ (place - self._shift))[2]
 
 
-def deepest_mm(one: Side, other: Side, *, fine_mm: float, deep_mm: float) -> float:
+def deepest_mm(one: PlacedPieces, other: PlacedPieces, *, fine_mm: float, deep_mm: float) -> float:
     """Return how deep one face or edge may reach into the other face at most, never below zero.
 
     Parameters
     ----------
-    one, other : Side
+    one, other : PlacedPieces
         In one frame; `other` is a face.
     fine_mm : float
         Depths below this are not told apart.
@@ -131,7 +131,9 @@ def deepest_mm(one: Side, other: Side, *, fine_mm: float, deep_mm: float) -> flo
     return max(worst, float(-low.min()))
 
 
-def _beyond(sides: tuple[Side, Side], stores: list[_Cells], pair: Ints, deep_mm: float) -> bool:
+def _beyond(
+    sides: tuple[PlacedPieces, PlacedPieces], stores: list[_Cells], pair: Ints, deep_mm: float
+) -> bool:
     """Whether the places where two pieces are deepest lie outside the outline of either face.
 
     Those lie within the smaller piece's reach, and one behind the other by no more than the depth.
@@ -196,7 +198,7 @@ _STEEP = 0.1
 
 
 def _halved(
-    sides: tuple[Side, Side], stores: list[_Cells], pairs: Ints, thick: Floats
+    sides: tuple[PlacedPieces, PlacedPieces], stores: list[_Cells], pairs: Ints, thick: Floats
 ) -> tuple[list[_Cells], Ints]:
     """Halve one piece of each pair along the parameter in which it is thickest."""
     way = np.argmax(thick, axis=1)

@@ -100,7 +100,7 @@ class Shapes:
         self.box_half = np.array([0.5 * (high - low) for low, high in own])
 
 
-class Scene:
+class ProximityScene:
     """The features of several bodies, ready to be looked at in any pose.
 
     Parameters

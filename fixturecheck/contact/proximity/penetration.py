@@ -42,7 +42,7 @@ BLOCK = 16
 """Triangles that share a box; those of a face lie one after the other, so that most boxes are small."""
 
 
-class Skin(NamedTuple):
+class FaceTriangles(NamedTuple):
     """A body's skin where it stands: `triangles` (t, 3) and `edges` (e, 2) number `points` (n, 3), mm.
 
     `boxes` (t, 2, 3) are the lowest and the highest corner of each triangle, `blocks` (b, 2, 3) those of each
@@ -87,9 +87,9 @@ def sunk(
     KernelError
         A solid could not be triangulated.
     """
-    standing: dict[int, Skin] = {}
+    standing: dict[int, FaceTriangles] = {}
 
-    def skin(body: int) -> Skin:
+    def skin(body: int) -> FaceTriangles:
         if body not in standing:
             one = features[body].triangulation()
             points = one.points_mm @ rotation[body].T + origin_mm[body]
@@ -114,7 +114,7 @@ def sunk(
     return joined(found)
 
 
-def boxed(points: Floats, triangles: Ints, edges: Ints) -> Skin:
+def boxed(points: Floats, triangles: Ints, edges: Ints) -> FaceTriangles:
     """Return a skin with the boxes of its triangles."""
     corners = points[triangles]
     boxes = np.stack((corners.min(axis=1), corners.max(axis=1)), axis=1)
@@ -122,7 +122,7 @@ def boxed(points: Floats, triangles: Ints, edges: Ints) -> Skin:
     blocks = np.stack(
         (np.minimum.reduceat(boxes[:, 0], starts), np.maximum.reduceat(boxes[:, 1], starts)), axis=1
     )
-    return Skin(points, triangles, edges, boxes, blocks)
+    return FaceTriangles(points, triangles, edges, boxes, blocks)
 
 
 def _near(
@@ -138,7 +138,7 @@ def _near(
     return [(int(i), int(j)) for i, j in np.argwhere(np.triu(meet, 1))]
 
 
-def _face(features: Features, skin: Skin, place: Vector) -> int:
+def _face(features: Features, skin: FaceTriangles, place: Vector) -> int:
     """Return the face whose triangle is nearest to a place."""
     return int(features.triangulation().triangle_face[_nearest(skin, place, 0.0)[2]])
 
@@ -159,7 +159,7 @@ def _row(deep_mm: float, places: tuple[Floats, Floats], a: tuple[int, int], b: t
 
 
 @compiled
-def _cross(a: Skin, b: Skin) -> bool:
+def _cross(a: FaceTriangles, b: FaceTriangles) -> bool:
     """Tell whether an edge of one skin runs through a triangle of another."""
     box = _box(b.points)
     for k in range(len(a.edges)):
@@ -184,13 +184,13 @@ def _misses(start: Vector, end: Vector, boxes: Floats, k: int) -> bool:
 
 
 @compiled
-def _holds(a: Skin, b: Skin) -> bool:
+def _holds(a: FaceTriangles, b: FaceTriangles) -> bool:
     """Tell whether either of two skins that do not cross has the other within; faces may lie in one plane."""
     return _within(_inner(a, 0, SHALLOW_MM), b) or _within(_inner(b, 0, SHALLOW_MM), a)
 
 
 @compiled
-def _inner(skin: Skin, triangle: int, deep_mm: float) -> Vector:
+def _inner(skin: FaceTriangles, triangle: int, deep_mm: float) -> Vector:
     """Return the place behind the middle of a triangle."""
     corners = skin.triangles[triangle]
     p, q, r = row(skin.points, corners[0]), row(skin.points, corners[1]), row(skin.points, corners[2])
@@ -224,7 +224,7 @@ def _passes(start: Vector, end: Vector, box: Box, axis: int) -> bool:
 
 
 @compiled
-def _share(start: Vector, end: Vector, skin: Skin, triangle: int) -> float:
+def _share(start: Vector, end: Vector, skin: FaceTriangles, triangle: int) -> float:
     """Return at which share of its way an edge runs through a triangle; less than zero where it does not."""
     if _misses(start, end, skin.boxes, triangle):
         return -1.0
@@ -255,7 +255,7 @@ def _through(start: Vector, way: Vector, p: Vector, u: Vector, v: Vector) -> Vec
 
 
 @compiled
-def _within(place: Vector, skin: Skin) -> bool:
+def _within(place: Vector, skin: FaceTriangles) -> bool:
     """Tell whether a place lies within a skin: a line out of it runs through an odd number of triangles."""
     odd = False
     for m in range(len(skin.blocks)):
@@ -293,7 +293,7 @@ def _beside_look(place: Vector, boxes: Floats, k: int) -> bool:
 
 
 @compiled
-def _nearest(skin: Skin, place: Vector, enough_mm: float) -> tuple[float, Vector, int]:
+def _nearest(skin: FaceTriangles, place: Vector, enough_mm: float) -> tuple[float, Vector, int]:
     """Return how far a place is from a skin, the nearest place of it, and the triangle that has it.
 
     Once something is found nearer than enough, that is the answer.
@@ -325,7 +325,7 @@ def _off_box_mm(place: Vector, boxes: Floats, k: int) -> float:
 
 
 @compiled
-def _on_triangle(skin: Skin, triangle: int, place: Vector) -> Vector:
+def _on_triangle(skin: FaceTriangles, triangle: int, place: Vector) -> Vector:
     """Return the place of a triangle that is nearest to another."""
     corners = skin.triangles[triangle]
     p, q, r = row(skin.points, corners[0]), row(skin.points, corners[1]), row(skin.points, corners[2])
@@ -345,7 +345,7 @@ def _on_triangle(skin: Skin, triangle: int, place: Vector) -> Vector:
 
 
 @compiled
-def _deepest(a: Skin, b: Skin, enough_mm: float) -> Place:
+def _deepest(a: FaceTriangles, b: FaceTriangles, enough_mm: float) -> Place:
     """Return the place of one skin that lies deepest in another; no deeper than zero where none is deep.
 
     Once a place is found that is deeper than enough, that is the answer.
@@ -370,7 +370,7 @@ def _deepest(a: Skin, b: Skin, enough_mm: float) -> Place:
 
 
 @compiled
-def _deeper(place: Vector, b: Skin, least_mm: float, best: Place) -> Place:
+def _deeper(place: Vector, b: FaceTriangles, least_mm: float, best: Place) -> Place:
     """Return a place with how deep it is in a skin, if that is more than some depth; else the best so far."""
     away, out, _ = _nearest(b, place, least_mm)
     if away > least_mm and _within(place, b):
@@ -379,7 +379,7 @@ def _deeper(place: Vector, b: Skin, least_mm: float, best: Place) -> Place:
 
 
 @compiled
-def _deepest_behind(a: Skin, b: Skin, best: Place, enough_mm: float) -> Place:
+def _deepest_behind(a: FaceTriangles, b: FaceTriangles, best: Place, enough_mm: float) -> Place:
     """Return the deeper of a place and those behind a skin's triangles, for bodies that lie face in face."""
     deep = min(DEEP_MM, THIN * min(_least(_box(a.points)), _least(_box(b.points))))
     box = _box(b.points)
@@ -400,7 +400,7 @@ def _least(box: Box) -> float:
 
 
 @compiled
-def _deepest_of_edge(start: Vector, end: Vector, b: Skin, best: Place) -> Place:
+def _deepest_of_edge(start: Vector, end: Vector, b: FaceTriangles, best: Place) -> Place:
     """Return the deeper of a place and the middles of an edge's pieces within a skin."""
     shares = _crossings(start, end, b)
     way = minus(end, start)
@@ -422,7 +422,7 @@ def _deepest_of_edge(start: Vector, end: Vector, b: Skin, best: Place) -> Place:
 
 
 @compiled
-def _crossings(start: Vector, end: Vector, b: Skin) -> Floats:
+def _crossings(start: Vector, end: Vector, b: FaceTriangles) -> Floats:
     """Return the shares at which an edge starts, runs through a skin, and ends, in order."""
     shares = [0.0, 1.0]
     for m in range(len(b.blocks)):

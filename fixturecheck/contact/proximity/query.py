@@ -15,7 +15,7 @@ import numpy as np
 
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.compiled import cell, compiled, dot, length, minus, row, times
-from fixturecheck.contact.proximity.candidates import Candidates, Scene, joined, seen_from_a
+from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene, joined, seen_from_a
 from fixturecheck.contact.proximity.cones import convex_cones_over_corners, convex_cones_over_edges
 from fixturecheck.contact.proximity.curved import (
     capsules_over_capsules,
@@ -147,7 +147,7 @@ ROOM = 32768
 
 
 def find_candidates(
-    scene: Scene,
+    scene: ProximityScene,
     rotation: Floats,
     origin_mm: Floats,
     reach_mm: float,

@@ -19,7 +19,7 @@ from scipy.optimize import brentq
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.valleys import Walk, least_places
-from fixturecheck.contact.proximity.candidates import Candidates, Scene, seen_from_a
+from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene, seen_from_a
 from fixturecheck.contact.proximity.vertices_edges import Ask
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.kernel.brep.free_form import STATIONS, Curve, Smooth, Target
@@ -48,7 +48,7 @@ class _Way:
 
 
 def smooth_rows(
-    scene: Scene, rotation: Floats, origin_mm: Floats, pairs: NDArray[np.int64], ask: Ask
+    scene: ProximityScene, rotation: Floats, origin_mm: Floats, pairs: NDArray[np.int64], ask: Ask
 ) -> Candidates:
     """Return the candidates between free-form faces and what is near them, of pairs (n, 2) of bodies."""
     rows: list[Row] = []

@@ -62,7 +62,7 @@ def _raised(way: Floats) -> Floats:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Curve:
+class TrimmedCurve:
     """A curve, its first and last parameter, and whether it runs against the drawn edge."""
 
     curve: Any
@@ -70,7 +70,7 @@ class Curve:
     against: bool
 
 
-def curve_of(edge: Any, start: Floats, end: Floats) -> Curve:
+def curve_of(edge: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return the curve of an edge between its rounded corners.
 
     A line runs from the lesser corner, a circle about the upright one of its two axes from its own corner,
@@ -88,7 +88,7 @@ def curve_of(edge: Any, start: Floats, end: Floats) -> Curve:
         against = tuple(start) > tuple(end)
         a, b = (end, start) if against else (start, end)
         long = float(np.linalg.norm(b - a))
-        return Curve(
+        return TrimmedCurve(
             curve=Geom_Line(gp_Pnt(*a), gp_Dir(*(b - a))),
             between=(0.0, long),
             against=against,
@@ -100,17 +100,17 @@ def curve_of(edge: Any, start: Floats, end: Floats) -> Curve:
     return _other(edge, adaptor, start, end)
 
 
-def _circle(circle: Any, start: Floats, end: Floats) -> Curve:
+def _circle(circle: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return a circle about the upright axis, its angle zero at the corner where the edge then starts."""
     normal, against, start, end = _about(circle, start, end)
     centre = rounded(xyz(circle.Location()))
     zero = start - centre - ((start - centre) @ normal) * normal
     place = gp_Ax2(gp_Pnt(*centre), gp_Dir(*normal), gp_Dir(*zero))
     curve = Geom_Circle(place, _length(circle.Radius()))
-    return Curve(curve=curve, between=(0.0, _turn(curve, start, end)), against=against)
+    return TrimmedCurve(curve=curve, between=(0.0, _turn(curve, start, end)), against=against)
 
 
-def _ellipse(ellipse: Any, start: Floats, end: Floats) -> Curve:
+def _ellipse(ellipse: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return an ellipse about the upright axis, its angle zero at the upright end of its long axis."""
     normal, against, start, end = _about(ellipse, start, end)
     long = rounded_way(xyz(ellipse.XAxis().Direction()))
@@ -118,7 +118,7 @@ def _ellipse(ellipse: Any, start: Floats, end: Floats) -> Curve:
     place = gp_Ax2(gp_Pnt(*rounded(xyz(ellipse.Location()))), gp_Dir(*normal), gp_Dir(*long))
     curve = Geom_Ellipse(place, _length(ellipse.MajorRadius()), _length(ellipse.MinorRadius()))
     first = _angle(curve, start)
-    return Curve(curve=curve, between=(first, first + _turn(curve, start, end)), against=against)
+    return TrimmedCurve(curve=curve, between=(first, first + _turn(curve, start, end)), against=against)
 
 
 def _about(conic: Any, start: Floats, end: Floats) -> tuple[Floats, bool, Floats, Floats]:
@@ -146,7 +146,7 @@ def _angle(curve: Any, point: Floats) -> float:
     return math.atan2(y / radii[1], x / radii[0])
 
 
-def _other(edge: Any, adaptor: Any, start: Floats, end: Floats) -> Curve:
+def _other(edge: Any, adaptor: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return a curve with no simple form; of a spline, with rounded poles and knots."""
     curve = BRep_Tool.Curve_s(edge, 0.0, 1.0).Copy()
     first, last = adaptor.FirstParameter(), adaptor.LastParameter()
@@ -168,7 +168,7 @@ def _other(edge: Any, adaptor: Any, start: Floats, end: Floats) -> Curve:
     if against:
         first, last = curve.ReversedParameter(last), curve.ReversedParameter(first)
         curve = curve.Reversed()
-    return Curve(curve=curve, between=(first, last), against=against)
+    return TrimmedCurve(curve=curve, between=(first, last), against=against)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

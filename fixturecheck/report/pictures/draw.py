@@ -26,7 +26,7 @@ from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import Figure, all_arrays
 from fixturecheck.report.pictures.hold_scene import hold_scenes
 from fixturecheck.report.pictures.scene import (
-    Stage,
+    MeshedResult,
     close_up,
     location_scene,
     overview,
@@ -126,7 +126,7 @@ class Drawing:
 
     Parameters
     ----------
-    stage : Stage
+    stage : MeshedResult
         The shapes with their meshes.
     general : tuple of mapping
         The set-up, how it rests, what locates it and how it holds.
@@ -136,7 +136,7 @@ class Drawing:
         The scene of each finding that has a picture, by its number.
     """
 
-    stage: Stage
+    stage: MeshedResult
     general: tuple[Mapping[str, Any], ...]
     figures: Mapping[str, tuple[Figure, ...]]
     close_ups: Mapping[int, Mapping[str, Any]]

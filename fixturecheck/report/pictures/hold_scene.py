@@ -21,7 +21,7 @@ from fixturecheck.report.pictures.figures import (
     squares,
     turned_and_shifted,
 )
-from fixturecheck.report.pictures.scene import Stage, actor, camera, fit
+from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.result import NamedShape, Result, Role, Verdict, wheel_name, worst
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, span
@@ -50,7 +50,7 @@ _LOAD_RGB = (18, 74, 130)
 _CUTTER, _CUTTER_RGB = 0.35, (96, 84, 128)
 
 
-def hold_scenes(stage: Stage) -> list[Drawn]:
+def hold_scenes(stage: MeshedResult) -> list[Drawn]:
     """Return every picture of the hold with the figures in it; none where no holding was asked."""
     hold = stage.result.holding
     if hold is None:
@@ -60,7 +60,7 @@ def hold_scenes(stage: Stage) -> list[Drawn]:
     return drawn + [_goes(stage, hold, part) for part in worst_of_each_cut(hold)[:_MOST_CUTS]]
 
 
-def _pull(stage: Stage, hold: HoldFound) -> Drawn:
+def _pull(stage: MeshedResult, hold: HoldFound) -> Drawn:
     """Return the map of the pull: parts and blocks as ghosts, their contact faces coloured."""
     units = stage.result.shown_in
     values = [np.array([sized(v, "N/cm2", units)[0] for v in m.pull_n_cm2]) for m in hold.maps]
@@ -109,13 +109,13 @@ def _joined(name: str, pieces: list[tuple[Floats, Any, Any]]) -> Figure:
     )
 
 
-def _loose(stage: Stage, hold: HoldFound) -> list[str]:
+def _loose(stage: MeshedResult, hold: HoldFound) -> list[str]:
     """Return the bodies that lie on the magnet, as the result names them."""
     named = {face.body for m in hold.maps for face in (m.a, m.b)}
     return [s.name for s in stage.result.shapes if s.role in _BODIES and s.name in named]
 
 
-def _total(stage: Stage, hold: HoldFound, name: str) -> dict[str, Any]:
+def _total(stage: MeshedResult, hold: HoldFound, name: str) -> dict[str, Any]:
     """Return the words that stand beside a body: its name and the whole pull on it."""
     faces = [f for f in hold.faces if name in (f.a.body, f.b.body)]
     both = sum(f.low_n for f in faces), sum(f.high_n for f in faces)
@@ -136,7 +136,7 @@ def _best_eye(faces: list[tuple[Floats, float]], points: Floats) -> Floats:
     return max((unit(v) for v in _VIEWS), key=score)
 
 
-def _flux(stage: Stage, section: FluxSection) -> Drawn:
+def _flux(stage: MeshedResult, section: FluxSection) -> Drawn:
     """Return the section with its arrows."""
     normal = np.array(section.normal)
     eye = unit(normal if float(normal @ np.array(FRONT_RIGHT)) > 0 else -normal)
@@ -177,7 +177,7 @@ def _flux(stage: Stage, section: FluxSection) -> Drawn:
     return scene, [arrows]
 
 
-def _goes(stage: Stage, hold: HoldFound, part: PartHeld) -> Drawn:
+def _goes(stage: MeshedResult, hold: HoldFound, part: PartHeld) -> Drawn:
     """Return the cutting force on a part and how it starts to move, drawn larger."""
     name = let_go_picture(hold, part)
     moves = [m for m in part.motions if m.body in stage.numbers]
@@ -232,7 +232,7 @@ def moved_name(picture: str, place: int) -> str:
     return f"figure {picture} {place}"
 
 
-def far_of(stage: Stage, part: PartHeld) -> float:
+def far_of(stage: MeshedResult, part: PartHeld) -> float:
     """Return how far the fastest point of what goes is drawn to move, mm."""
     about = [part.part, *(m.body for m in part.motions if m.body in stage.numbers)]
     reach = np.vstack([stage.meshes[n].all_points_mm() for n in about])
@@ -244,7 +244,7 @@ def _headline(part: PartHeld) -> str:
     return f"{part.part} in {part.cut}: {bears} {digits(part.factor_low)} times its load"
 
 
-def _moved(stage: Stage, move: BodyMotion, far_mm: float, name: str) -> Figure:
+def _moved(stage: MeshedResult, move: BodyMotion, far_mm: float, name: str) -> Figure:
     """Return a body where it goes, in the colour of what is wrong."""
     mesh = stage.meshes[move.body]
     about, turn, shift = (np.array(v) for v in (move.at_mm, move.rotation_rad_mm, move.velocity))
@@ -261,7 +261,7 @@ def _moved(stage: Stage, move: BodyMotion, far_mm: float, name: str) -> Figure:
     )
 
 
-def _motion_arrow(stage: Stage, move: BodyMotion, far_mm: float, part: PartHeld) -> dict[str, Any]:
+def _motion_arrow(stage: MeshedResult, move: BodyMotion, far_mm: float, part: PartHeld) -> dict[str, Any]:
     """Return the arrow of the body that goes first, from the top of its middle."""
     foot = _foot(stage.meshes[move.body].all_points_mm(), np.array(part.load_at_mm))
     way = np.array(move.velocity) + np.cross(move.rotation_rad_mm, foot - np.array(move.at_mm))
@@ -286,7 +286,7 @@ def _foot(points: Floats, load_at_mm: Floats) -> Floats:
     return max(feet, key=lambda foot: round(float(np.linalg.norm(foot - load_at_mm)), 3))
 
 
-def _side_eye(stage: Stage, part: PartHeld, points: Floats) -> Floats:
+def _side_eye(stage: MeshedResult, part: PartHeld, points: Floats) -> Floats:
     """Return the view in which force and motion lie most in the picture, and nothing hides their places."""
     ways = [unit(part.load_n)] if any(part.load_n) else []
     ways += [unit(m.velocity) for m in part.motions[:1] if any(m.velocity)]
@@ -300,7 +300,7 @@ def _side_eye(stage: Stage, part: PartHeld, points: Floats) -> Floats:
     return max((unit(v) for v in _VIEWS), key=score)
 
 
-def _wheel(stage: Stage, part: PartHeld) -> list[dict[str, Any]]:
+def _wheel(stage: MeshedResult, part: PartHeld) -> list[dict[str, Any]]:
     """Return the cut's wheel as a ghost at the place of the force; none where a cutter cuts."""
     if any(part.milling_n):
         return []
@@ -326,7 +326,7 @@ def _cutter(part: PartHeld, name: str) -> list[Figure]:
     ]
 
 
-def _wheel_at(stage: Stage, wheel: NamedShape, part: PartHeld) -> dict[str, Any]:
+def _wheel_at(stage: MeshedResult, wheel: NamedShape, part: PartHeld) -> dict[str, Any]:
     points = stage.meshes[wheel.name].points_mm
     low, high = points.min(axis=0), points.max(axis=0)
     at = np.array(part.load_at_mm)
@@ -336,7 +336,7 @@ def _wheel_at(stage: Stage, wheel: NamedShape, part: PartHeld) -> dict[str, Any]
     return {**ghost, "move": move, "layer": -1}
 
 
-def _frame(stage: Stage, file: str, title: str, verdict: Verdict | None) -> dict[str, Any]:
+def _frame(stage: MeshedResult, file: str, title: str, verdict: Verdict | None) -> dict[str, Any]:
     """Return what every picture of the hold has; a plain view has no verdict."""
     return {
         "file": file,

@@ -61,7 +61,7 @@ _TRAVEL = 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stage:
+class MeshedResult:
     """A result's shapes with their meshes, numbered in the order of the result."""
 
     result: Result
@@ -74,7 +74,7 @@ class Stage:
         return self.result.shapes[self.numbers[name]]
 
 
-def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> Stage:
+def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> MeshedResult:
     """Gather what can stand in the way of a sight line: bodies and solid regions, but no patches."""
     corners, owners = [np.zeros((0, 3, 3))], [np.zeros(0, dtype=np.int64)]
     for number, shape in enumerate(result.shapes):
@@ -84,10 +84,10 @@ def set_stage(result: Result, meshes: Mapping[str, Mesh]) -> Stage:
             owners.append(np.full(len(mesh.triangles), number, dtype=np.int64))
     triangles = Triangles(corners_mm=np.concatenate(corners), owner=np.concatenate(owners))
     numbers = {shape.name: i for i, shape in enumerate(result.shapes)}
-    return Stage(result=result, meshes=meshes, triangles=triangles, numbers=numbers)
+    return MeshedResult(result=result, meshes=meshes, triangles=triangles, numbers=numbers)
 
 
-def overview(stage: Stage) -> dict[str, Any]:
+def overview(stage: MeshedResult) -> dict[str, Any]:
     """Return the scene of the whole set-up: bodies, patches, and as a ghost the first cut's wheel."""
     colours = body_colours(stage.result.shapes)
     actors = []
@@ -115,7 +115,7 @@ def overview(stage: Stage) -> dict[str, Any]:
     }
 
 
-def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
+def close_up(stage: MeshedResult, row: Numbered) -> dict[str, Any]:
     """Return the scene of one finding, aimed at its spot."""
     finding = row.finding
     shapes = [s for s in finding.shapes if s.name in stage.numbers]
@@ -157,7 +157,11 @@ def close_up(stage: Stage, row: Numbered) -> dict[str, Any]:
 
 
 def _view(
-    stage: Stage, finding: Finding, spot: Floats, frame: Frame, about: tuple[list[str], list[NamedShape]]
+    stage: MeshedResult,
+    finding: Finding,
+    spot: Floats,
+    frame: Frame,
+    about: tuple[list[str], list[NamedShape]],
 ) -> View:
     """Return the side from which a finding is looked at."""
     direction = None if finding.direction is None else unit(finding.direction)
@@ -177,7 +181,7 @@ def _view(
     )
 
 
-def close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
+def close_actors(stage: MeshedResult, shapes: list[NamedShape], involved: list[str]) -> list[dict[str, Any]]:
     """Return all bodies, pale where not involved, and the evidence."""
     colours = body_colours(stage.result.shapes)
     evidence = {s.name for s in shapes if s.role not in (Role.GROUND, Role.WHEEL)}
@@ -195,7 +199,7 @@ def close_actors(stage: Stage, shapes: list[NamedShape], involved: list[str]) ->
     ]
 
 
-def _passing_wheel(stage: Stage, finding: Finding, spot: Floats) -> list[tuple[NamedShape, Floats]]:
+def _passing_wheel(stage: MeshedResult, finding: Finding, spot: Floats) -> list[tuple[NamedShape, Floats]]:
     """Return the wheel of the finding's cut and how far to move it so that it passes the spot."""
     if not any(s.role is Role.TRAVEL for s in finding.shapes):
         return []
@@ -264,7 +268,7 @@ def fit(points: Floats, eye: Floats) -> tuple[Floats, float]:
     return (low + high) / 2 @ axes, 1.18 * max(float(height), float(width) * 0.69, 1e-3)
 
 
-def spot_of(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> Floats:
+def spot_of(stage: MeshedResult, finding: Finding, shapes: list[NamedShape]) -> Floats:
     """Return where to aim: the finding's own place, or the middle of its evidence."""
     if finding.location_mm is not None:
         return np.array(finding.location_mm, dtype=np.float64)
@@ -272,7 +276,7 @@ def spot_of(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> Floats:
     return np.asarray(np.vstack([stage.meshes[s.name].all_points_mm() for s in evidence]).mean(axis=0))
 
 
-def bodies_about(stage: Stage, finding: Finding, shapes: list[NamedShape]) -> list[str]:
+def bodies_about(stage: MeshedResult, finding: Finding, shapes: list[NamedShape]) -> list[str]:
     """Return the bodies that the finding is about, from its shapes and from what it names."""
     named = [s.name for s in shapes if s.role in BODIES]
     named += [b for s in shapes for b in s.bodies]
@@ -302,7 +306,7 @@ def _callout(finding: Finding, units: str, between: list[str]) -> list[str]:
     return [*lines, *([" to ".join(between)] if len(between) > 1 else [])]
 
 
-def _whole(stage: Stage) -> float:
+def _whole(stage: MeshedResult) -> float:
     """Return the size of all bodies together, mm."""
     corners = stage.triangles.corners_mm.reshape(-1, 3)
     return float(np.linalg.norm(np.ptp(corners, axis=0))) if len(corners) else 10.0
@@ -320,7 +324,7 @@ def drawn_part(result: Result) -> PartLocation | None:
     return next((p for p in parts if p.targets), next(iter(parts), None))
 
 
-def location_scene(stage: Stage) -> dict[str, Any] | None:
+def location_scene(stage: MeshedResult) -> dict[str, Any] | None:
     """Return the scene; None where no part has a closed seat."""
     part = drawn_part(stage.result)
     if part is None:
@@ -411,7 +415,7 @@ _SHOWN_SHARE = 0.06
 _MOST_TIMES = 200.0
 
 
-def rest_scene(stage: Stage) -> dict[str, Any] | None:
+def rest_scene(stage: MeshedResult) -> dict[str, Any] | None:
     """Return the scene of all parts at rest; None where they rest as drawn or do not rest."""
     moved = {s.bodies[0]: s for s in stage.result.shapes if s.role is Role.REST}
     finding = _widest_open(stage.result)
@@ -478,7 +482,7 @@ def _body(finding: Finding) -> str:
     return finding.subject
 
 
-def _middle(stage: Stage, name: str) -> Floats:
+def _middle(stage: MeshedResult, name: str) -> Floats:
     points = stage.meshes[name].all_points_mm()
     return np.asarray((points.min(axis=0) + points.max(axis=0)) / 2)
 

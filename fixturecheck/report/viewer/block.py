@@ -14,14 +14,14 @@ from fixturecheck.report.viewer.motions import motions_of
 from fixturecheck.report.viewer.packed import Store
 from fixturecheck.report.viewer.stops import WHOLE, stops_of
 from fixturecheck.report.viewer.things import LAYERS, figure_thing, gap_scale, things_of
-from fixturecheck.report.viewer.view import View, view_with
+from fixturecheck.report.viewer.view import ViewerMarkup, view_with
 from fixturecheck.result import Result, Role, Verdict
 from fixturecheck.setup.model import Setup
 
 _FIGURE_LAYERS = {"figure pull": "pull", "figure flux": "flux"}
 
 
-def view_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawing: Drawing) -> View:
+def view_of(result: Result, setup: Setup, meshes: Mapping[str, Mesh], drawing: Drawing) -> ViewerMarkup:
     """Return the 3-D view of a result.
 
     Raises

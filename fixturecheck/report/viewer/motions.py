@@ -12,7 +12,7 @@ from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.hold_scene import far_of, moved_name
-from fixturecheck.report.pictures.scene import Stage, camera, fit
+from fixturecheck.report.pictures.scene import MeshedResult, camera, fit
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.stops import WHOLE, rounded_values
 from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
@@ -65,7 +65,7 @@ def _values(vector: Any) -> list[float]:
     return [round(float(v), 6) + 0.0 for v in vector]
 
 
-def _stroke(stage: Stage, cut: CutMade, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
+def _stroke(stage: MeshedResult, cut: CutMade, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
     """Yield the wheel's travel from one end of its traverse to the other and back, in the last pass."""
     name, travel = wheel_name(cut.name), cut.travel
     if travel is None or name not in places:
@@ -161,7 +161,7 @@ def _push(staging: Staging, body: str) -> Push | None:
 
 
 def _comes_in(
-    stage: Stage,
+    stage: MeshedResult,
     part: PartRest,
     push: Push | None,
     times: float,
@@ -233,13 +233,13 @@ def _goes(drawing: Drawing, part: PartHeld, picture: str, places: Mapping[str, i
     }
 
 
-def _goes_says(stage: Stage, part: PartHeld) -> str:
+def _goes_says(stage: MeshedResult, part: PartHeld) -> str:
     """Return how a part lets go, and what comes of it."""
     how = lets_go_words(part.failure, Writing(units=stage.result.shown_in))
     return sentence(f"{part.part} {how}; {outcome_words(part)}", frozenset({part.part}))
 
 
-def _leaving(stage: Stage, hold: HoldFound, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
+def _leaving(stage: MeshedResult, hold: HoldFound, places: Mapping[str, int]) -> Iterator[dict[str, Any]]:
     """Yield how the bodies come off, one after the other, each in the way that was tried first."""
     order = [(b, b.motion) for b in hold.leaving if b.motion is not None and b.body in places]
     if not order:
@@ -277,7 +277,7 @@ def _leaving(stage: Stage, hold: HoldFound, places: Mapping[str, int]) -> Iterat
     }
 
 
-def _camera(stage: Stage, names: Sequence[str]) -> dict[str, Any]:
+def _camera(stage: MeshedResult, names: Sequence[str]) -> dict[str, Any]:
     """Return the operator's view of some bodies."""
     eye = unit(FRONT_RIGHT)
     centre, height = fit(np.vstack([stage.meshes[name].all_points_mm() for name in names]), eye)

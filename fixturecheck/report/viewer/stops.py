@@ -16,7 +16,7 @@ from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.figures import body_colours, verdict_words
 from fixturecheck.report.pictures.scene import (
     BODIES,
-    Stage,
+    MeshedResult,
     actor,
     bodies_about,
     camera,
@@ -138,7 +138,7 @@ def _evidence(finding: Finding) -> list[str]:
 
 
 def _stop(
-    stage: Stage,
+    stage: MeshedResult,
     scene: Mapping[str, Any],
     places: Mapping[str, int],
     lit: Sequence[str],
@@ -184,7 +184,7 @@ def rounded_values(value: Any) -> Any:
     return [round(float(v), 5) + 0.0 for v in value]
 
 
-def _plain(stage: Stage, finding: Finding) -> dict[str, Any]:
+def _plain(stage: MeshedResult, finding: Finding) -> dict[str, Any]:
     """Return a view of a finding from the operator's side, as large as the smallest body it is about."""
     shapes = [s for s in finding.shapes if s.name in stage.numbers]
     about = bodies_about(stage, finding, shapes)
@@ -209,7 +209,7 @@ def _plain(stage: Stage, finding: Finding) -> dict[str, Any]:
     }
 
 
-def _wheel_over(stage: Stage, finding: Finding) -> list[dict[str, Any]]:
+def _wheel_over(stage: MeshedResult, finding: Finding) -> list[dict[str, Any]]:
     """Return the cut's wheel as a ghost over the place of a finding that is about what it clears."""
     name = wheel_name(finding.cut)
     if finding.check != "clear" or finding.location_mm is None or name not in stage.numbers:
@@ -220,7 +220,7 @@ def _wheel_over(stage: Stage, finding: Finding) -> list[dict[str, Any]]:
     return [{**ghost, "move": [finding.location_mm[0] - middle, 0.0, 0.0]}]
 
 
-def _alike(stage: Stage, lead: Mapping[str, Any], first: Finding, finding: Finding) -> dict[str, Any]:
+def _alike(stage: MeshedResult, lead: Mapping[str, Any], first: Finding, finding: Finding) -> dict[str, Any]:
     """Return the view of a finding like another: the same side and section, at its own place."""
     shapes = [s for s in finding.shapes if s.name in stage.numbers]
     about = bodies_about(stage, finding, shapes)

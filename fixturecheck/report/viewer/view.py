@@ -10,7 +10,7 @@ SCRIPTS = ("maths.js", "scene.js", "paint.js", "hand.js", "panel.js", "main.js")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class View:
+class ViewerMarkup:
     """The pieces that the page puts where they belong.
 
     Parameters
@@ -28,7 +28,7 @@ class View:
     script: str
 
 
-def view_with(data: str) -> View:
+def view_with(data: str) -> ViewerMarkup:
     """Return the view that shows some packed data.
 
     Parameters
@@ -36,7 +36,7 @@ def view_with(data: str) -> View:
     data : str
         What `packed_view` returned.
     """
-    return View(
+    return ViewerMarkup(
         style=_text("view.css"),
         place=_text("place.html"),
         script=(f'<script type="text/plain" id="view-data">{data}</script>\n<script>\n{script()}\n</script>'),
