@@ -22,7 +22,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import flush_faces
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.cut import GroundCut
-from fixturecheck.nesting.answer import answered, rest_of, rest_shapes
+from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
 from fixturecheck.nesting.footing import footings, holding_nothing
 from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, not_computed, worst
 from fixturecheck.setup.assumed import assumed
@@ -111,7 +111,7 @@ class _Work:
         self._progress("rest", 0.0)
         try:
             idle = holding_nothing(footings(self.stage.setup, self.stage.contacts))
-            rest = answered(self.stage.setup, self.asked, idle=idle)
+            rest = staging_answer(self.stage.setup, self.asked, idle=idle)
             self.stage = replace(self.stage, answered=rest)
         except (NotComputedError, KernelError) as reason:
             self._miss("rest", self.stage.setup.name, reason)

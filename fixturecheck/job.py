@@ -13,7 +13,7 @@ import numpy as np
 from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.magnet.calibration import MODEL_SHARE, SHIM_SHARE, Calibration, Row, calibrate
-from fixturecheck.relief.apply import export, taken_words, told
+from fixturecheck.relief.apply import export, relief_summary, taken_words
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.model import Relief, Reliefs, size_words
 from fixturecheck.relief.search import relieve
@@ -148,7 +148,7 @@ def run_relief(
         progress("look for reliefs", 0.2)
         found = relieve(setup)
         progress("write", 0.8)
-        text = told(found)
+        text = relief_summary(found)
         with written(Path(folder)):
             export(found, Path(folder))
             drawn = _page(setup, found, Path(folder))

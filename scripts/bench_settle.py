@@ -12,8 +12,8 @@ from bench_gang import gang
 from bench_timing import MissingError, interleaved_s
 
 from fixturecheck.nesting.model import Push, SettlingModel, Staging, settling_model_of
-from fixturecheck.nesting.settle import backs_of, let_go, loads_of, loose_of, ranks_of, shifted
-from fixturecheck.nesting.tolerance import Target, odds_of
+from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, ranks_of, settle_together, shifted
+from fixturecheck.nesting.tolerance import Target, tolerance_probabilities
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.statics.contact_step import SteadyLoad
@@ -52,7 +52,7 @@ def settler(bench: SettlingModel, staging: Staging = PUSHED) -> Callable[[], flo
 
     def work() -> float:
         loads = loads_of(bench, staging, loose_of(bench, staging))
-        raw = let_go(bench, loads, _away(bench, loads), bounds)
+        raw = settle_together(bench, loads, _away(bench, loads), bounds)
         return float(np.abs(raw.poses.origin_mm - bench.drawn.origin_mm)[:, [0, 2]].max())
 
     return work
@@ -229,7 +229,7 @@ def tolerance() -> dict[str, object]:
     mine = settler(bench)
 
     def draws() -> object:
-        return odds_of(setup, PUSHED, targets=(target,), bench=bench, draws=10_000)
+        return tolerance_probabilities(setup, PUSHED, targets=(target,), bench=bench, draws=10_000)
 
     one, many = (min(t) for t in interleaved_s(ROUNDS, lambda: mine, lambda: draws))
     return {

@@ -24,7 +24,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.nesting.answer import Answered
+from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.locating import PartLocated, TargetMoved
 from fixturecheck.nesting.probabilities import CriticalPlace
 from fixturecheck.result import Finding, Vector, Verdict, not_computed
@@ -88,7 +88,7 @@ def _part(part: PartLocated, write: Writing) -> Finding:
     )
 
 
-def _seat(found: Answered, part: PartLocated, role: SeatRole, seat: Seat) -> Finding:
+def _seat(found: StagingAnswer, part: PartLocated, role: SeatRole, seat: Seat) -> Finding:
     """Say what one seat takes, where it acts and which way it holds; a caution where it fights another."""
     place, way = _acts(found, seat)
     return Finding(
@@ -114,7 +114,7 @@ def _about(target: CriticalPlace) -> tuple[str, ...]:
     return (target.body if target.face is None else FaceRef.of(target.body, target.face),)
 
 
-def _closes(found: Answered, seat: Seat) -> Finding:
+def _closes(found: StagingAnswer, seat: Seat) -> Finding:
     """Say that a stop only closes its part in."""
     name = f"{seat.face} on {seat.on}.{seat.on_face}"
     place, way = _acts(found, seat)
@@ -133,7 +133,7 @@ def _closes(found: Answered, seat: Seat) -> Finding:
     )
 
 
-def _acts(found: Answered, seat: Seat) -> tuple[Vector | None, Vector | None]:
+def _acts(found: StagingAnswer, seat: Seat) -> tuple[Vector | None, Vector | None]:
     """Return the middle of where a seat carries, and the direction in which it holds its part."""
     for one in found.settled.carried:
         if {one.a, one.b} == {seat.own, seat.other}:
@@ -186,7 +186,7 @@ def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding
     )
 
 
-def _fights(found: Answered, part: PartLocated, role: SeatRole) -> str:
+def _fights(found: StagingAnswer, part: PartLocated, role: SeatRole) -> str:
     """Say which seats hold what one would take, and which of them stays open more often within tolerances."""
     against = ", ".join(role.fights)
     says = f"{part.body}: {against} already holds every freedom that {role.name} would take, so they fight."

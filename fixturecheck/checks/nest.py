@@ -32,9 +32,9 @@ from fixturecheck.checks.touching import (
     way_apart,
 )
 from fixturecheck.contact.patch import Overlap
-from fixturecheck.contact.patches.approach import Landing, land, toward
-from fixturecheck.contact.patches.pairs import carries, stands_to
-from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.contact.patches.approach import FirstContact, find_first_contact, toward
+from fixturecheck.contact.patches.pairs import motion_between, relative_place
+from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import box_of, centre_of
@@ -83,18 +83,21 @@ class _Search:
 
     def __init__(self, stage: Stage) -> None:
         self.stage, self.cures = stage, Budget(NEST)
-        self._found: dict[Hashable, tuple[Standing, tuple[str, str], Landing | NestChamfer | None]] = {}
+        self._found: dict[Hashable, tuple[Standing, tuple[str, str], FirstContact | NestChamfer | None]] = {}
 
-    def landing(self, seat: Seat, push: Floats, reach_mm: float) -> Landing:
+    def landing(self, seat: Seat, push: Floats, reach_mm: float) -> FirstContact:
         """Return where a part lands when it is pushed to its nest; see `land`."""
         part, on = self._placed(seat)
-        setup, here = self.stage.setup, stand([part])[0]
+        setup, here = self.stage.setup, place_bodies([part])[0]
         # The reach is that of what the two share, which differs between copies by how it is boxed only.
         asked = tuple(np.round(here.turn.T @ push, _DECIMALS) + 0.0)
         found = self._once(
-            part, on, asked, lambda: land(part, on, push, reach_mm, setup.tolerances, setup.write)
+            part,
+            on,
+            asked,
+            lambda: find_first_contact(part, on, push, reach_mm, setup.tolerances, setup.write),
         )
-        if not isinstance(found, Landing):
+        if not isinstance(found, FirstContact):
             message = f"the landing of {part.name} was kept as something else"
             raise TypeError(message)
         return found
@@ -116,19 +119,19 @@ class _Search:
         return setup.body(seat.body).placed(), setup.body(seat.on).placed()
 
     def _once(
-        self, part: Placed, on: Placed, asked: Hashable, find: Callable[[], Landing | NestChamfer | None]
-    ) -> Landing | NestChamfer | None:
+        self, part: Placed, on: Placed, asked: Hashable, find: Callable[[], FirstContact | NestChamfer | None]
+    ) -> FirstContact | NestChamfer | None:
         """Return what is found of two bodies, or what was found of two that stand to each other alike."""
-        here, there = stand([part, on])
+        here, there = place_bodies([part, on])
         names = part.name, on.name
-        key = stands_to(here, there), part.face_names, on.face_names, asked
+        key = relative_place(here, there), part.face_names, on.face_names, asked
         if key not in self._found:
             self._found[key] = here, names, find()
             return self._found[key][2]
         first, old, found = self._found[key]
         copies = dict(zip(old, names, strict=True))
-        if isinstance(found, Landing):
-            return found.carried_to(copies, *carries(first, here))
+        if isinstance(found, FirstContact):
+            return found.carried_to(copies, *motion_between(first, here))
         return None if found is None else found.carried_to(copies)
 
 
@@ -236,7 +239,9 @@ def _held_open(
     stage: Stage,
     seat: Seat,
     subject: str,
-    found: tuple[float, Vector, Landing, Overlap | None, tuple[NestChamfer | None, NestChamfer | None, str]],
+    found: tuple[
+        float, Vector, FirstContact, Overlap | None, tuple[NestChamfer | None, NestChamfer | None, str]
+    ],
     across: float,
 ) -> Finding:
     """Report what lands first and by how much the nest stays open; `across` is the push over the normal."""

@@ -22,7 +22,7 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.nesting.answer import Answered, is_flat, rest_shapes
+from fixturecheck.nesting.answer import StagingAnswer, is_flat, rest_shapes
 from fixturecheck.nesting.model import LoadedContact, RestPose, SeatAtRest
 from fixturecheck.result import Finding, Vector, Verdict, not_computed
 from fixturecheck.statics.rest import Ending
@@ -65,7 +65,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield not_computed(ID, "staging", NotComputedError(reason), source=_SOURCE)
 
 
-def _no_rest(stage: Stage, found: Answered, verdict: Verdict) -> Finding:
+def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
     """Report parts that do not come to rest."""
     settled = found.settled
     value = settled.residual_um if verdict is Verdict.UNKNOWN and math.isfinite(settled.residual_um) else None
@@ -83,7 +83,7 @@ def _no_rest(stage: Stage, found: Answered, verdict: Verdict) -> Finding:
     )
 
 
-def _part(stage: Stage, found: Answered, pose: RestPose) -> Finding:
+def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     """Judge one part's rest."""
     touch_um = stage.setup.tolerances.touch_um
     seats = [s for s in found.settled.seats if s.seat.body == pose.body]
@@ -130,7 +130,7 @@ def _stirs(pose: RestPose, touch_um: float) -> bool:
     )
 
 
-def wrong_of(found: Answered, body: str) -> list[LoadedContact]:
+def wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
     """Return what holds a part that no seat states.
 
     Between two parts it is told of the one that is meant to lie on the other, which is the one held off.
@@ -145,14 +145,14 @@ def wrong_of(found: Answered, body: str) -> list[LoadedContact]:
     return mine
 
 
-def opening_um(found: Answered, seat: SeatAtRest) -> float:
+def opening_um(found: StagingAnswer, seat: SeatAtRest) -> float:
     """Return how far a seat stands open: the widest gap between flat faces, the least where one is curved."""
     flat = is_flat(found.bench, seat.seat)
     return seat.gap_max_um if flat and math.isfinite(seat.gap_max_um) else seat.gap_min_um
 
 
 def _says(
-    found: Answered,
+    found: StagingAnswer,
     pose: RestPose,
     open_seats: list[SeatAtRest],
     why: tuple[list[LoadedContact], dict[int, float]],
@@ -226,7 +226,7 @@ def _spot(wrong: list[LoadedContact], pose: RestPose) -> tuple[Vector | None, Ve
     return to_vector(np.mean(one.points_mm, axis=0)), to_vector(way)
 
 
-def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
+def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     """Report whether the rest depends on how the parts were staged."""
     if found.order is None:
         return
@@ -249,7 +249,7 @@ def _order(stage: Stage, found: Answered) -> Iterator[Finding]:
     )
 
 
-def _hands(found: Answered) -> Iterator[Finding]:
+def _hands(found: StagingAnswer) -> Iterator[Finding]:
     """Report what each stated press does."""
     for told in found.hands:
         bad = Verdict.CAUTION if told.ending is Ending.REST else Verdict.NO_GO

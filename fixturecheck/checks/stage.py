@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
-from fixturecheck.nesting.answer import Answered
+from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.seating import face_place
 from fixturecheck.result import ContactKind, NamedShape, Vector
 from fixturecheck.setup.model import Setup
@@ -30,7 +30,7 @@ class Stage:
         All patches at the drawn pose.
     cuts : tuple of GroundCut
         Each cut with its wheel sweep and the part as ground.
-    answered : Answered or None
+    answered : StagingAnswer or None
         What staging came to; None where none is stated, or where it could not be run.
     held : Held or None
         How the parts hold; None where no holding is stated.
@@ -40,7 +40,7 @@ class Stage:
     placed: Mapping[str, Solid]
     contacts: ContactMap
     cuts: tuple[GroundCut, ...]
-    answered: Answered | None = None
+    answered: StagingAnswer | None = None
     held: Held | None = None
 
     def shapes_under(self, body: str) -> tuple[NamedShape, ...]:

@@ -32,7 +32,13 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.nesting.probabilities import SURE, Odds, SeatOdds, TargetOdds, WrongOdds
+from fixturecheck.nesting.probabilities import (
+    SURE,
+    PlaceScatter,
+    Probabilities,
+    SeatProbability,
+    WrongFaceProbability,
+)
 from fixturecheck.result import Finding, Verdict, not_computed
 from fixturecheck.units import Writing, percent
 
@@ -89,7 +95,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         )
 
 
-def _exactly(stage: Stage, odds: Odds) -> Iterator[Finding]:
+def _exactly(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
     """Warn where draws settled exactly did not rest, or rest elsewhere than the linear answer says."""
     if odds.unsettled:
         yield Finding(
@@ -124,7 +130,7 @@ def _exactly(stage: Stage, odds: Odds) -> Iterator[Finding]:
         )
 
 
-def _barred(stage: Stage, odds: Odds) -> Iterator[Finding]:
+def _barred(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
     """Judge how often the parts do not go in between the fixtures on either side."""
     share = sum(one.share for one in odds.barred)
     if share == 0.0:
@@ -160,7 +166,7 @@ def _judged(share: float) -> Verdict:
     return Verdict.CAUTION if share >= LIKELY else Verdict.NO_GO
 
 
-def _seat(seat: SeatOdds, odds: Odds, write: Writing) -> Finding:
+def _seat(seat: SeatProbability, odds: Probabilities, write: Writing) -> Finding:
     """Judge how often one seat closes."""
     where = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
     says = f"{where} closes in {percent(seat.share_closed)} of {odds.draws} draws"
@@ -187,7 +193,7 @@ def _seat(seat: SeatOdds, odds: Odds, write: Writing) -> Finding:
     )
 
 
-def _wrong(wrong: WrongOdds, odds: Odds) -> Finding:
+def _wrong(wrong: WrongFaceProbability, odds: Probabilities) -> Finding:
     """Judge how often faces land that no seat states."""
     return Finding(
         check=ID,
@@ -225,7 +231,7 @@ def limit_um(stage: Stage, face: FaceRef) -> float | None:
     return None if width is None else 0.5e3 * width
 
 
-def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
+def _target(stage: Stage, target: PlaceScatter, odds: Probabilities) -> Finding:
     """Judge how far one cut face is out, before the wheel has touched it."""
     worst = max(abs(v) for v in target.worst_um)
     limit = limit_um(stage, target.face)
@@ -252,7 +258,7 @@ def _target(stage: Stage, target: TargetOdds, odds: Odds) -> Finding:
 
 
 def _proven(
-    target: TargetOdds, limit: float | None, worst: float, beyond: float, odds: Odds
+    target: PlaceScatter, limit: float | None, worst: float, beyond: float, odds: Probabilities
 ) -> tuple[Verdict, str]:
     """Return what a cut face counts as, and what of that is not proven, in words."""
     if limit is None:
@@ -269,14 +275,16 @@ def _proven(
     return Verdict.GO, ""
 
 
-def _target_remedy(target: TargetOdds, limit: float | None, verdict: Verdict, most: str | None) -> str | None:
+def _target_remedy(
+    target: PlaceScatter, limit: float | None, verdict: Verdict, most: str | None
+) -> str | None:
     """Say what to do about a cut face."""
     if limit is None:
         return f"State the zone of the face, tolerance_mm = {{ {target.face.face} = ... }} on its body."
     return None if verdict is Verdict.GO or most is None else _tighten(target, most)
 
 
-def _target_words(target: TargetOdds, limit: float | None, beyond: float, write: Writing) -> Iterator[str]:
+def _target_words(target: PlaceScatter, limit: float | None, beyond: float, write: Writing) -> Iterator[str]:
     """Yield what is said of a cut face."""
     low, high = (_signed(v, write) for v in target.worst_um)
     middle, um = "its middle" if target.corners else "it", write.name("um")
@@ -301,7 +309,7 @@ def _target_words(target: TargetOdds, limit: float | None, beyond: float, write:
         yield f"{most[0]} causes {most[1]:.0%} of the spread{by_leaning}"
 
 
-def _tighten(target: TargetOdds, face: str) -> str:
+def _tighten(target: PlaceScatter, face: str) -> str:
     """Say which tolerance to tighten first."""
     if target.lean_by_face[face] > 0.5 * target.share_by_face[face]:
         return f"Hold {face} closer first, in its orientation: it causes most of the spread, by leaning."

@@ -14,12 +14,12 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patch import Overlap, Patch
 from fixturecheck.contact.patches.approach import Parting, shortest_parting, toward
 from fixturecheck.contact.patches.planar import FlatPair
-from fixturecheck.contact.placed import PlaneFrame, Standing, stand
+from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.measure import distance
 from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.nesting.seating import Seating, goes_on, is_on
+from fixturecheck.nesting.seating import Seating, continues_seat, is_on
 from fixturecheck.result import ContactKind, Finding, Vector, Verdict
 from fixturecheck.setup.model import Seat, Setup, is_loose, together
 from fixturecheck.units import Writing, percent
@@ -86,7 +86,7 @@ def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: flo
 
 def _outlines(stage: Stage, seat: Seat, found: Seating) -> FlatPair | None:
     """Return the outlines of both sides of a seat in the plane of its face; None where a face is curved."""
-    one, other = stand([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
+    one, other = place_bodies([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
     ours, theirs = _flat_faces(one, found.faces), _flat_faces(other, found.on_faces)
     if ours is None or theirs is None:
         return None
@@ -117,7 +117,7 @@ def unmeant(stage: Stage, body: str, other: str) -> Iterator[Patch]:
     """Yield what touches between two bodies where no seat is stated."""
     for patch in stage.contacts.between(body, other):
         meant = (
-            is_on(patch, s) or goes_on(stage.setup, stage.placed, patch, s)
+            is_on(patch, s) or continues_seat(stage.setup, stage.placed, patch, s)
             for s in _between(stage, body, other)
         )
         if patch.contact.kind != ContactKind.NEAR and not any(meant):
@@ -234,7 +234,7 @@ class Opening:
 
 def opening_of(stage: Stage, seat: Seat) -> Opening:
     """Measure how a seat stands open."""
-    one, other = stand([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
+    one, other = place_bodies([stage.setup.body(n).placed() for n in (seat.body, seat.on)])
     mine, theirs = _numbers(one, seat.face), _numbers(other, seat.on_face)
     nearest = (distance(one.face(i), other.face(j)) for i in mine for j in theirs)
     gap_mm, on_mine, _ = min(nearest, key=lambda found: found[0])

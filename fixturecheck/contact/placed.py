@@ -252,7 +252,7 @@ class PlaneFrame:
         return shapely.Polygon(self.flat(rings[0]), [self.flat(r) for r in rings[1:]])
 
 
-def stand(bodies: Sequence[Placed]) -> list[Standing]:
+def place_bodies(bodies: Sequence[Placed]) -> list[Standing]:
     """Work out every body, reading each distinct solid from the kernel once."""
     tables = face_tables([b.solid for b in bodies])
     return [Standing(body, table) for body, table in zip(bodies, tables, strict=True)]

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import FIELD, spend
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import on
@@ -184,7 +184,7 @@ def magnet_model(
     fineness = fineness or Fineness()
     mesher = mesher or TetMesher()
     irons = [_in_form(i) for i in irons]
-    bodies = stand([i.placed for i in irons])
+    bodies = place_bodies([i.placed for i in irons])
     sizes = [_size_mm(b, fineness) for b in bodies]
 
     def band(i: int, j: int) -> Band:

@@ -12,12 +12,12 @@ import numpy as np
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.place import location_of, placed_at
-from fixturecheck.nesting.disturbances import UnderHand, order_told, under_hand
+from fixturecheck.nesting.disturbances import UnderHand, order_of_placing, under_hand
 from fixturecheck.nesting.locating import PartLocated, parts_located, targets_of
-from fixturecheck.nesting.model import OrderTold, SeatAtRest, Settled, SettlingModel, settling_model_of
-from fixturecheck.nesting.probabilities import Odds, TargetOdds
+from fixturecheck.nesting.model import OrderOutcome, SeatAtRest, Settled, SettlingModel, settling_model_of
+from fixturecheck.nesting.probabilities import PlaceScatter, Probabilities
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_setup, shifted
-from fixturecheck.nesting.tolerance import odds_of
+from fixturecheck.nesting.tolerance import tolerance_probabilities
 from fixturecheck.result import (
     Carrying,
     Chances,
@@ -55,20 +55,20 @@ ASKED = ("rest", "location", "tolerance")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Answered:
+class StagingAnswer:
     """What staging came to.
 
     Parameters
     ----------
     settled : Settled
         Where the parts rest, or why they do not.
-    order : OrderTold or None
+    order : OrderOutcome or None
         Whether the order of staging matters; None where the parts do not rest.
     hands : tuple of UnderHand
         One for each press that is stated.
     located : tuple of PartLocated
         How the seats of each part locate the work.
-    odds : Odds or None
+    odds : Probabilities or None
         What tolerances do to it; None where no face has any, or the parts do not rest.
     missing : tuple of (check, reason)
         What could not be computed.
@@ -76,14 +76,16 @@ class Answered:
 
     bench: SettlingModel
     settled: Settled
-    order: OrderTold | None = None
+    order: OrderOutcome | None = None
     hands: tuple[UnderHand, ...] = ()
     located: tuple[PartLocated, ...] = ()
-    odds: Odds | None = None
+    odds: Probabilities | None = None
     missing: tuple[tuple[str, str], ...] = field(default=())
 
 
-def answered(setup: Setup, asked: Collection[str] = ASKED, *, idle: Collection[str] = ()) -> Answered | None:
+def staging_answer(
+    setup: Setup, asked: Collection[str] = ASKED, *, idle: Collection[str] = ()
+) -> StagingAnswer | None:
     """Work out everything that the staging of a set-up asks; None where none is stated.
 
     Parameters
@@ -109,18 +111,18 @@ def answered(setup: Setup, asked: Collection[str] = ASKED, *, idle: Collection[s
     bench = replace(bench, drawn=shifted(bench.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
     settled = settle_setup(setup, staging, bench=bench)
     if not settled.rests:
-        return Answered(bench=bench, settled=settled)
+        return StagingAnswer(bench=bench, settled=settled)
     missing: list[tuple[str, str]] = []
     order, hands = None, []
     if "rest" in asked:
-        order = _tried(lambda: order_told(setup, staging, bench=bench), "rest", missing)
+        order = _tried(lambda: order_of_placing(setup, staging, bench=bench), "rest", missing)
         hands = [_tried(partial(_hand, setup, press, bench), "rest", missing) for press in staging.press]
     located, odds = None, None
     if "location" in asked:
         located = _tried(partial(parts_located, bench, settled), "location", missing)
     if "tolerance" in asked and _varies(setup):
         odds = _tried(partial(_odds, bench, staging), "tolerance", missing)
-    return Answered(
+    return StagingAnswer(
         bench=bench,
         settled=settled,
         order=order,
@@ -135,10 +137,12 @@ def _varies(setup: Setup) -> bool:
     return any(width > 0 for body in setup.bodies for width in body.tolerance_mm.values())
 
 
-def _odds(bench: SettlingModel, staging: Staging) -> Odds:
+def _odds(bench: SettlingModel, staging: Staging) -> Probabilities:
     setup = bench.setup
     targets = targets_of(setup)
-    return odds_of(setup, staging, targets=targets, draws=staging.draws, seed=staging.seed, bench=bench)
+    return tolerance_probabilities(
+        setup, staging, targets=targets, draws=staging.draws, seed=staging.seed, bench=bench
+    )
 
 
 def _hand(setup: Setup, press: Press, bench: SettlingModel) -> UnderHand:
@@ -159,7 +163,7 @@ _CLASSES = 41
 _STIRS_MM, _STIRS_DEG = 1e-4, 1e-4
 
 
-def rest_of(answered: Answered) -> Rest:
+def rest_of(answered: StagingAnswer) -> Rest:
     """Return what staging came to as plain values."""
     setup, settled = answered.bench.setup, answered.settled
     return Rest(
@@ -189,7 +193,7 @@ def rest_of(answered: Answered) -> Rest:
     )
 
 
-def rest_shapes(answered: Answered) -> tuple[NamedShape, ...]:
+def rest_shapes(answered: StagingAnswer) -> tuple[NamedShape, ...]:
     """Return the parts that do not rest where they are drawn, where they rest."""
     if not answered.settled.rests:
         return ()
@@ -233,7 +237,7 @@ def _location(part: PartLocated) -> PartLocation:
     )
 
 
-def _chances(setup: Setup, odds: Odds) -> Chances:
+def _chances(setup: Setup, odds: Probabilities) -> Chances:
     return Chances(
         draws=odds.draws,
         seed=odds.seed,
@@ -254,7 +258,7 @@ def _chances(setup: Setup, odds: Odds) -> Chances:
     )
 
 
-def _spread(setup: Setup, target: TargetOdds) -> TargetSpread:
+def _spread(setup: Setup, target: PlaceScatter) -> TargetSpread:
     width = setup.body(target.face.body).zone_mm(target.face.face)
     both = np.concatenate((target.draws_um, target.out_um))
     low, high = float(both.min()), float(both.max())

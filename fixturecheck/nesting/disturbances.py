@@ -8,9 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.proximity.penetration import sunk
+from fixturecheck.contact.proximity.penetration import penetrations
 from fixturecheck.errors import NotComputedError
-from fixturecheck.nesting.model import OrderTold, SettlingModel, Staging, settling_model_of
+from fixturecheck.nesting.model import OrderOutcome, SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.outcome import candidates, vector
 from fixturecheck.nesting.settle import (
     backs_of,
@@ -18,10 +18,10 @@ from fixturecheck.nesting.settle import (
     in_the_way,
     loads_of,
     loose_of,
-    placed,
     ranks_of,
     rest_from_off,
-    walk,
+    settle_in_order,
+    settle_one,
 )
 from fixturecheck.result import Vector
 from fixturecheck.rigid.freedoms import null_space
@@ -39,7 +39,7 @@ MOST_TURNS = 64
 """Single parts that are settled to try orders; orders that would take more are counted and not tried."""
 
 
-def order_told(setup: Setup, staging: Staging, *, bench: SettlingModel | None = None) -> OrderTold:
+def order_of_placing(setup: Setup, staging: Staging, *, bench: SettlingModel | None = None) -> OrderOutcome:
     """Compare the rests of parts pushed all together, in the order stated, and in others that could matter.
 
     Those are the reverse of the stated order and, for every part that touches one after it, the order in
@@ -64,7 +64,7 @@ def order_told(setup: Setup, staging: Staging, *, bench: SettlingModel | None = 
             barred[name] = f"{bench.bodies[raw.body].name if raw.body >= 0 else 'a part'} finds no room"
         else:
             says = f"parts pushed {name} do not come to rest ({raw.ending}); the order of staging matters"
-            return OrderTold(spread_um=np.inf, tried=STATED, says=says, fits=False)
+            return OrderOutcome(spread_um=np.inf, tried=STATED, says=says, fits=False)
     first = rests["together"]
     turns = _Turns(bench=bench, staging=staging, loose=loose, rest=first.poses)
     tried = {name: raw.poses for name, raw in rests.items()}
@@ -79,7 +79,7 @@ def order_told(setup: Setup, staging: Staging, *, bench: SettlingModel | None = 
             continue
     apart_um = {name: _apart(bench, first, poses, loose) * 1e3 for name, poses in tried.items()}
     left = most - len(barred) - len(tried)
-    return OrderTold(
+    return OrderOutcome(
         spread_um=max(apart_um.values()),
         tried=tuple(tried),
         says=_says(setup, apart_um) + _but(barred, left),
@@ -98,8 +98,8 @@ def _stated(
     ranks = ranks_of(bench, replace(staging, order=()), loads)
     together, in_order, away = STATED
     found = {
-        together: walk(bench, replace(staging, order=()), loose, Bounds())[0],
-        in_order: walk(bench, replace(staging, order=order), loose, Bounds())[0],
+        together: settle_in_order(bench, replace(staging, order=()), loose, Bounds())[0],
+        in_order: settle_in_order(bench, replace(staging, order=order), loose, Bounds())[0],
     }
     if len(in_the_way(bench, loose, bench.drawn, backs_of(loads, ranks, further)).gap_mm) == 0:
         found[away] = rest_from_off(bench, loads, ranks, further, Bounds())
@@ -193,7 +193,7 @@ class _Turns:
         bench, name = self.bench, self.bench.bodies[body].name
         loads = loads_of(bench, self.staging, (body,) if body in self.loose else ())
         load = loads[0] if loads else None
-        raw = placed(bench, body, load, start, waiting, self.staging.approach_mm, Bounds())
+        raw = settle_one(bench, body, load, start, waiting, self.staging.approach_mm, Bounds())
         if raw.ending is not Ending.REST:
             return f"{name} does not come to rest ({raw.ending}) {'before the others' if waiting else 'then'}"
         for other in waiting:
@@ -206,7 +206,7 @@ class _Turns:
         rotation = np.stack((poses.rotation[body], self.rest.rotation[other]))
         origin = np.stack((poses.origin_mm[body], self.rest.origin_mm[other]))
         pair = [self.bench.features[i] for i in (body, other)]
-        return len(sunk(pair, [True, True], rotation, origin, any_place=True).gap_mm) > 0
+        return len(penetrations(pair, [True, True], rotation, origin, any_place=True).gap_mm) > 0
 
 
 def _apart(bench: SettlingModel, one: Settling, poses: Poses, loose: Sequence[int]) -> float:
@@ -285,7 +285,7 @@ def under_hand(
 
 
 def _rest(bench: SettlingModel, staging: Staging) -> tuple[Settling, list[SteadyLoad]]:
-    raw, loads = walk(bench, staging, loose_of(bench, staging), Bounds())
+    raw, loads = settle_in_order(bench, staging, loose_of(bench, staging), Bounds())
     if raw.ending is not Ending.REST:
         message = f"the parts do not come to rest ({raw.ending})"
         raise NotComputedError(message)

@@ -20,7 +20,7 @@ from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.rest import Ending
 
 __all__ = [
-    "LoadedContact", "OrderTold", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
+    "LoadedContact", "OrderOutcome", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
 ]  # fmt: skip
 
 
@@ -152,7 +152,7 @@ class Settled:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class OrderTold:
+class OrderOutcome:
     """Whether the rest depends on how the parts were staged.
 
     Parameters

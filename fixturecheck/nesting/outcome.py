@@ -172,7 +172,7 @@ NEAR_MM = 0.02
 FINE_MM, DEEP_MM = 1e-4, 1.5
 
 
-def unseen_mm(scene: ProximityScene, poses: Poses) -> float:
+def unseen_overlap_mm(scene: ProximityScene, poses: Poses) -> float:
     """Return a bound on how deep bodies of a scene stand in each other beyond what settling sees."""
     low, high = scene.boxes(poses.rotation, poses.origin_mm)
     worst = 0.0
@@ -270,13 +270,15 @@ CARRIES = 1e-6
 """Share of the greatest load below which a contact carries nothing."""
 
 
-def told(bench: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], loose: Sequence[int]) -> Settled:
+def settled_outcome(
+    bench: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], loose: Sequence[int]
+) -> Settled:
     """Return what a settling came to, in the set-up's names."""
     touch = bench.setup.tolerances.touch_mm
     rests = raw.ending is Ending.REST
     carried = faces_carrying(bench, raw, loads, touch) if rests else ()
     seats = seats_at_rest(bench, raw.poses, loose, carried) if rests else ()
-    error = unseen_mm(bench.scene(loose), raw.poses) if rests else 0.0
+    error = unseen_overlap_mm(bench.scene(loose), raw.poses) if rests else 0.0
     return Settled(
         ending=raw.ending,
         says=_says(bench, raw, carried, seats),

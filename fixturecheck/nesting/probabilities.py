@@ -34,7 +34,7 @@ class CriticalPlace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SeatOdds:
+class SeatProbability:
     """How often one seat closes: `share_closed` of the draws, and the gap left, um.
 
     Parameters
@@ -55,7 +55,7 @@ class SeatOdds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WrongOdds:
+class WrongFaceProbability:
     """How often two faces that no seat names carry force: `share_lands` of the draws."""
 
     a: FaceRef
@@ -64,7 +64,7 @@ class WrongOdds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BarredOdds:
+class BarredProbability:
     """How often the parts do not go in because two faces meet: `share` of the draws."""
 
     a: str
@@ -73,7 +73,7 @@ class BarredOdds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TargetOdds:
+class PlaceScatter:
     """Error of one target, um: its middle in all draws, and how far out any corner of it is.
 
     Parameters
@@ -112,7 +112,7 @@ class TargetOdds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Odds:
+class Probabilities:
     """What tolerances came to.
 
     Parameters
@@ -131,7 +131,7 @@ class Odds:
         Of the draws tried so, those that did not come to rest exactly.
     closed_in : tuple of str
         Fixtures that are taken as set up against the parts last, which no draw keeps from their place.
-    barred : tuple of BarredOdds
+    barred : tuple of BarredProbability
         What keeps the parts from going in at all, the most frequent first; all other answers are of the
         draws in which they do.
     contradict : bool
@@ -142,16 +142,16 @@ class Odds:
     seed: int
     faces: tuple[str, ...]
     leaning: int
-    seats: tuple[SeatOdds, ...]
-    wrong: tuple[WrongOdds, ...]
-    targets: tuple[TargetOdds, ...]
+    seats: tuple[SeatProbability, ...]
+    wrong: tuple[WrongFaceProbability, ...]
+    targets: tuple[PlaceScatter, ...]
     move: Floats
     bases: int
     checked_um: float
     unsettled: int
     contradict: bool
     closed_in: tuple[str, ...] = ()
-    barred: tuple[BarredOdds, ...] = ()
+    barred: tuple[BarredProbability, ...] = ()
 
     def checked_say(self) -> str:
         """Say which draws were settled exactly; nothing more where all of them came to rest."""

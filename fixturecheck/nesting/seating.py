@@ -62,7 +62,7 @@ def seating(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, sea
         What touches at the drawn pose.
     """
     between = list(contacts.between(seat.body, seat.on))
-    patches = tuple(p for p in between if is_on(p, seat) or goes_on(setup, placed, p, seat))
+    patches = tuple(p for p in between if is_on(p, seat) or continues_seat(setup, placed, p, seat))
     touching = [p.sides_from(seat.body) for p in patches if p.contact.kind == ContactKind.AREA]
     faces = _first(seat.face, (mine.face for mine, _ in touching))
     on_faces = _first(seat.on_face, (theirs.face for _, theirs in touching))
@@ -75,7 +75,7 @@ def _first(face: str, others: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys((face, *sorted(set(others)))))
 
 
-def goes_on(setup: Setup, placed: Mapping[str, Solid], patch: Patch, seat: Seat) -> bool:
+def continues_seat(setup: Setup, placed: Mapping[str, Solid], patch: Patch, seat: Seat) -> bool:
     """Tell whether an area lies in the plane of a seat's face though no seat names its two faces."""
     if patch.contact.kind != ContactKind.AREA or any(is_on(patch, s) for s in setup.seats):
         return False

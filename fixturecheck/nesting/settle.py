@@ -9,11 +9,11 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene, joined
-from fixturecheck.contact.proximity.penetration import sunk
+from fixturecheck.contact.proximity.penetration import penetrations
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import SetupError
 from fixturecheck.nesting.model import Push, Settled, SettlingModel, Staging, settling_model_of
-from fixturecheck.nesting.outcome import told
+from fixturecheck.nesting.outcome import settled_outcome
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Setup
@@ -111,7 +111,7 @@ def rest_from_off(
             return _no_room(bench.drawn, barred)
         longer = replace(bounds, approach_mm=approach)
         start = bench.drawn if start is None else _put_down(bench, loads, start, longer)
-        found = let_go(bench, loads, start, longer)
+        found = settle_together(bench, loads, start, longer)
         if len(barred.gap_mm) or found.ending is not Ending.OVERLAPS:
             break
     return found
@@ -126,14 +126,14 @@ def _put_down(bench: SettlingModel, loads: list[SteadyLoad], start: Poses, bound
     lifted = np.abs(gone - (gone @ DOWN)[:, None] * DOWN).max() == 0.0
     if not lifted or not any(one.also for one in loads):
         return start
-    down = let_go(bench, [replace(one, also=()) for one in loads], start, bounds)
+    down = settle_together(bench, [replace(one, also=()) for one in loads], start, bounds)
     return down.poses if down.ending is Ending.REST else start
 
 
-def let_go(bench: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
+def settle_together(bench: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
     """Let all the bodies that have a load go at once, unless they start deep in each other."""
     scene = bench.scene(one.body for one in loads)
-    deep = sunk(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
+    deep = penetrations(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
     if len(deep.gap_mm) == 0:
         return settle(loads, start, finder_of(scene), bounds)
     return _no_room(start, deep)
@@ -240,7 +240,7 @@ def in_the_way(
 def _overlaps(bench: SettlingModel, scene: ProximityScene, poses: Poses) -> Candidates:
     """Return every place where bodies overlap."""
     near = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6, DEEP_MM)
-    deep = sunk(bench.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
+    deep = penetrations(bench.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
     return joined([near.where(near.gap_mm < 0.0), deep])
 
 
@@ -325,12 +325,12 @@ def settle_setup(
     staging = staging or Staging()
     bench = bench or settling_model_of(setup)
     loose = loose_of(bench, staging)
-    raw, loads = walk(bench, staging, loose, bounds or Bounds())
+    raw, loads = settle_in_order(bench, staging, loose, bounds or Bounds())
     raw = _believed(bench, raw, loose)
     if raw.ending is Ending.REST and not staging.order:
         touch = bench.setup.tolerances.touch_mm
         raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
-    return told(bench, raw, loads, loose)
+    return settled_outcome(bench, raw, loads, loose)
 
 
 def _believed(bench: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settling:
@@ -338,7 +338,7 @@ def _believed(bench: SettlingModel, raw: Settling, loose: Sequence[int]) -> Sett
     if raw.ending is not Ending.REST:
         return raw
     moves = [i in loose for i in range(len(bench.bodies))]
-    deep = sunk(bench.features, moves, raw.poses.rotation, raw.poses.origin_mm)
+    deep = penetrations(bench.features, moves, raw.poses.rotation, raw.poses.origin_mm)
     if len(deep.gap_mm) == 0:
         return raw
     return replace(raw, ending=Ending.NOT_CONVERGED, residual_mm=-float(deep.gap_mm.min()))
@@ -385,7 +385,7 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
     return direction / length * force
 
 
-def walk(
+def settle_in_order(
     bench: SettlingModel, staging: Staging, loose: Sequence[int], bounds: Bounds
 ) -> tuple[Settling, list[SteadyLoad]]:
     """Settle together or in the order stated: as drawn first, then from where nothing overlaps."""
@@ -414,7 +414,7 @@ def _in_turn(bench: SettlingModel, staging: Staging, loads: list[SteadyLoad], bo
     turn += [body for body in by_body if body not in turn]
     poses, last = bench.drawn, None
     for k, body in enumerate(turn):
-        raw = placed(bench, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
+        raw = settle_one(bench, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
         if raw.ending is not Ending.REST:
             return replace(raw, body=body)
         poses = raw.poses
@@ -422,7 +422,7 @@ def _in_turn(bench: SettlingModel, staging: Staging, loads: list[SteadyLoad], bo
     return _held(bench, loads, poses, last or raw, turn)
 
 
-def placed(
+def settle_one(
     bench: SettlingModel,
     body: int,
     load: SteadyLoad | None,

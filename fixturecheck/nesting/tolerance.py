@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.candidates import Candidates
-from fixturecheck.contact.proximity.perturbed import Error, Varies, eased, grown, growth_rows, widened
+from fixturecheck.contact.proximity.perturbed import (
+    FaceShift,
+    FaceVariation,
+    extended_to_walls,
+    features_over_low_steps,
+    gap_sensitivity,
+    perturbed_features,
+)
 from fixturecheck.contact.proximity.query import find_candidates
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
@@ -19,14 +26,14 @@ from fixturecheck.nesting.locating import closing_fixtures
 from fixturecheck.nesting.model import SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.probabilities import (
-    BarredOdds,
+    BarredProbability,
     CriticalPlace,
-    Odds,
-    SeatOdds,
-    TargetOdds,
-    WrongOdds,
+    PlaceScatter,
+    Probabilities,
+    SeatProbability,
+    WrongFaceProbability,
 )
-from fixturecheck.nesting.settle import AWAY_MM, loose_of, shifted, walk
+from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
@@ -50,7 +57,7 @@ class Varying:
     `names` are `body.face`, by body and face.
     """
 
-    faces: dict[tuple[int, int], Varies]
+    faces: dict[tuple[int, int], FaceVariation]
     zones: tuple[Zone, ...]
     names: tuple[tuple[str, ...], ...]
 
@@ -69,7 +76,7 @@ class Varying:
         return steep
 
 
-def varying(bench: SettlingModel) -> Varying:
+def varying_faces(bench: SettlingModel) -> Varying:
     """Return which faces vary, and how.
 
     Raises
@@ -77,7 +84,7 @@ def varying(bench: SettlingModel) -> Varying:
     SetupError
         None varies, a tolerance is negative or not finite, or zones reach through a body.
     """
-    faces: dict[tuple[int, int], Varies] = {}
+    faces: dict[tuple[int, int], FaceVariation] = {}
     zones: list[Zone] = []
     column = 0
     names = [body.face_names() for body in bench.bodies]
@@ -131,12 +138,14 @@ def _widths_mm(body: Body, names: list[str]) -> dict[int, tuple[float, float]]:
     return found
 
 
-def _zone(features: Features, face: int, wide_mm: tuple[float, float], column: int) -> tuple[Varies, Zone]:
+def _zone(
+    features: Features, face: int, wide_mm: tuple[float, float], column: int
+) -> tuple[FaceVariation, Zone]:
     """Return how a face varies and its zone; a curved face only shifts, which is its radius."""
     half_mm, lean_mm = 0.5 * wide_mm[0], wide_mm[1]
     flat = np.flatnonzero(features.plane_faces == face)
     if len(flat) == 0 or lean_mm == 0.0:
-        still = Varies(column=column, middle_mm=np.zeros(3), ways=np.zeros((0, 3)))
+        still = FaceVariation(column=column, middle_mm=np.zeros(3), ways=np.zeros((0, 3)))
         return still, Zone(half_mm=half_mm, corners=np.zeros((0, 2)))
     origin, _, x, y = features.planes[flat[0]]
     corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
@@ -144,7 +153,7 @@ def _zone(features: Features, face: int, wide_mm: tuple[float, float], column: i
     corners = corners - middle
     scale = np.abs(corners).max(axis=0)
     return (
-        Varies(
+        FaceVariation(
             column=column,
             middle_mm=origin + middle[0] * x + middle[1] * y,
             ways=np.array([x, y]) / scale[:, None],
@@ -178,7 +187,7 @@ class _Model:
     box: Box
 
 
-def odds_of(
+def tolerance_probabilities(
     setup: Setup,
     staging: Staging | None = None,
     *,
@@ -188,7 +197,7 @@ def odds_of(
     spread: str = "normal",
     exact: int = 2,
     bench: SettlingModel | None = None,
-) -> Odds:
+) -> Probabilities:
     """Return how tolerances spread the rest.
 
     Parameters
@@ -221,7 +230,7 @@ def odds_of(
     sets, contradict = _sets(model)
     chosen = _worst_draws(model, drawn, targets, _TRIES * exact)
     checked, unsettled = _checked(model, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
-    return Odds(
+    return Probabilities(
         draws=draws,
         seed=seed,
         faces=tuple(model.varying.names[body][face] for body, face in model.varying.faces),
@@ -244,7 +253,7 @@ def _opened(bench: SettlingModel, staging: Staging) -> tuple[SettlingModel, tupl
     if all(s.rank != "stop" for s in bench.setup.seats):
         return bench, ()
     loose = loose_of(bench, staging)
-    raw, loads = walk(bench, staging, loose, Bounds())
+    raw, loads = settle_in_order(bench, staging, loose, Bounds())
     touch = bench.setup.tolerances.touch_mm
     if raw.ending is not Ending.REST:
         return bench, ()
@@ -258,17 +267,19 @@ def _opened(bench: SettlingModel, staging: Staging) -> tuple[SettlingModel, tupl
 def _model(bench: SettlingModel, staging: Staging) -> _Model:
     """Settle the nominal parts and linearise about their rest."""
     loose = loose_of(bench, staging)
-    raw, loads = walk(bench, staging, loose, Bounds())
+    raw, loads = settle_in_order(bench, staging, loose, Bounds())
     if raw.ending is not Ending.REST:
         message = f"the parts as drawn do not come to rest ({raw.ending}), so no tolerance can be judged"
         raise NotComputedError(message)
-    vary = varying(bench)
+    vary = varying_faces(bench)
     reach = max(LEAST_REACH_MM, 4.0 * vary.widest_mm())
-    either = tuple(widened(eased(f, 2.0 * vary.widest_mm()), reach) for f in bench.features)
+    either = tuple(
+        extended_to_walls(features_over_low_steps(f, 2.0 * vary.widest_mm()), reach) for f in bench.features
+    )
     scene = replace(bench, features=either).scene(one.body for one in loads)
     slack = min(max(LEAST_SLACK_RAD, 2.0 * vary.steepest()), MOST_SLACK_RAD)
     rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, slack)
-    growth = growth_rows(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces)
+    growth = gap_sensitivity(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces)
     rows, growth = _telling(rows, growth)
     bodies = np.array([one.body for one in loads])
     centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in loads])
@@ -335,7 +346,7 @@ def _sets(model: _Model) -> tuple[Sets | None, bool]:
         return None, False
 
 
-def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple[SeatOdds, ...]:
+def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple[SeatProbability, ...]:
     pairs = _pairs(model)
     touch = model.bench.setup.tolerances.touch_um
     loose = {model.bench.bodies[one.body].name for one in model.loads}
@@ -350,7 +361,7 @@ def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple
             gap = drawn.gap_mm[:, members].min(axis=1) * 1e3
             worst, of_zones = _worst_gap_um(sets, members, float(gap.max()))
         out.append(
-            SeatOdds(
+            SeatProbability(
                 body=seat.body, face=seat.face, on=seat.on, on_face=seat.on_face,
                 share_closed=float(np.mean(gap <= touch)), gap_mean_um=float(gap.mean()),
                 gap_p95_um=float(np.quantile(gap, 0.95, method="higher")),
@@ -360,7 +371,7 @@ def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple
     return tuple(out)
 
 
-def _barred_odds(model: _Model, drawn: SampleOutcomes) -> tuple[BarredOdds, ...]:
+def _barred_odds(model: _Model, drawn: SampleOutcomes) -> tuple[BarredProbability, ...]:
     """Return which faces keep the parts from going in, and how often, the most frequent first."""
     rows, counts = np.unique(drawn.barred[drawn.barred >= 0], return_counts=True)
     shares: dict[tuple[str, str], float] = {}
@@ -370,11 +381,11 @@ def _barred_odds(model: _Model, drawn: SampleOutcomes) -> tuple[BarredOdds, ...]
         b = names[model.rows.body_b[i]][model.rows.face_b[i]]
         pair = min(a, b), max(a, b)
         shares[pair] = shares.get(pair, 0.0) + count / len(drawn.barred)
-    found = [BarredOdds(a=a, b=b, share=share) for (a, b), share in shares.items()]
+    found = [BarredProbability(a=a, b=b, share=share) for (a, b), share in shares.items()]
     return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
 
 
-def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongOdds, ...]:
+def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongFaceProbability, ...]:
     seats = {frozenset((s.own, s.other)) for s in model.bench.setup.seats}
     parts = {b.name for b in model.bench.bodies if b.role == "part"}
     out = []
@@ -383,7 +394,7 @@ def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongOdds, ...]:
         # What a fixture that is pushed up stands on needs no seat.
         if pair not in seats and share > 0 and any(face.body in parts for face in pair):
             a, b = sorted(pair)
-            out.append(WrongOdds(a=a, b=b, share_lands=share))
+            out.append(WrongFaceProbability(a=a, b=b, share_lands=share))
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
 
 
@@ -416,7 +427,7 @@ def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float
 
 def _target_odds(
     model: _Model, drawn: SampleOutcomes, sets: Sets | None, target: CriticalPlace, errors: Floats
-) -> TargetOdds:
+) -> PlaceScatter:
     corners = np.zeros((0, 3))
     if target.face is not None:
         corners = corners_mm(model.bench, model.bench.index(target.body), target.face)
@@ -426,7 +437,7 @@ def _target_odds(
     groups = ((-seen, -draws), (seen, draws), (across, leans))
     worst, of_zones = _worst_um(model, sets, groups, errors)
     whole, lean = _shares(model, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
-    return TargetOdds(
+    return PlaceScatter(
         name=target.name,
         cut=target.cut,
         face=FaceRef.of(target.body, *([target.face] if target.face else [])),
@@ -541,11 +552,13 @@ def _checked(
 def _exactly(model: _Model, staging: Staging, errors: Floats, move: Floats) -> float:
     """Settle one draw exactly and return how far the linear answer is from it, in mm along what is held."""
     bench = model.bench
-    by_body: dict[int, dict[int, Error]] = {}
+    by_body: dict[int, dict[int, FaceShift]] = {}
     for (body, face), varies in model.varying.faces.items():
         by_body.setdefault(body, {})[face] = varies.error(errors)
-    features = tuple(grown(f, by_body.get(i, {})) for i, f in enumerate(bench.features))
-    raw, _ = walk(replace(bench, features=features), staging, [one.body for one in model.loads], Bounds())
+    features = tuple(perturbed_features(f, by_body.get(i, {})) for i, f in enumerate(bench.features))
+    raw, _ = settle_in_order(
+        replace(bench, features=features), staging, [one.body for one in model.loads], Bounds()
+    )
     # A part in balance that still creeps along a way that costs nothing stands where it stands.
     balanced = raw.residual_mm <= Bounds().closure_mm and raw.balance <= Bounds().balance
     if raw.ending is not Ending.REST and not (raw.ending is Ending.NOT_CONVERGED and balanced):

@@ -75,9 +75,9 @@ def _sticking_out(
             continue
         normals = features.edge_normals[row]
         # Where the neighbour goes on flush there is no edge, and a face that rises beside it is a corner.
-        falls = float(features.leaves[row, 1 - mine[0]] @ normals[mine[0]])
+        falls = float(features.face_tangents[row, 1 - mine[0]] @ normals[mine[0]])
         if falls < -_FLUSH:
-            yield (first, second), turn @ -features.leaves[row, mine[0]], float(lengths[row])
+            yield (first, second), turn @ -features.face_tangents[row, mine[0]], float(lengths[row])
 
 
 # A soft blade as used on small work: common practice, no source.

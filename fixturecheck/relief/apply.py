@@ -129,7 +129,7 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
         path = parts / f"{first}_relieved.step"
         write_step(path, path.stem, [Named(name=first, shape=body.solid, rgb=_STEEL, face_names=names)])
         written.append(path)
-    (folder / WORDS).write_text(told(reliefs) + "\n", encoding="utf-8")
+    (folder / WORDS).write_text(relief_summary(reliefs) + "\n", encoding="utf-8")
     data = {
         "tool": {"name": "fixturecheck", "version": version("fixturecheck")},
         "setup": reliefs.setup.name,
@@ -143,7 +143,7 @@ def export(reliefs: Reliefs, folder: Path) -> tuple[Path, ...]:
     return (*written, folder / WORDS, folder / DATA)
 
 
-def told(reliefs: Reliefs) -> str:
+def relief_summary(reliefs: Reliefs) -> str:
     """Return what was relieved and what could not be, for people."""
     lines, write = [reliefs.setup.name, ""], reliefs.setup.write
     code = "code    " if write.units == "mm" else "code, mm"

@@ -26,7 +26,7 @@ from fixturecheck.nesting.model import SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import gap_um
 from fixturecheck.nesting.probabilities import SURE
 from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, shifted
-from fixturecheck.nesting.tolerance import odds_of
+from fixturecheck.nesting.tolerance import tolerance_probabilities
 from fixturecheck.relief.model import Clash
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
@@ -207,7 +207,7 @@ def refuse_crossing(setup: Setup) -> None:
 _LEAST_MM3 = 1e-9
 
 
-def varies(setup: Setup) -> bool:
+def has_tolerances(setup: Setup) -> bool:
     """Tell whether there is anything to draw: staging stated, and a face with a tolerance."""
     return setup.staging is not None and any(w > 0 for b in setup.bodies for w in b.tolerance_mm.values())
 
@@ -222,9 +222,9 @@ def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
     SetupError
         Tolerances reach through a part.
     """
-    if setup.staging is None or not varies(setup):
+    if setup.staging is None or not has_tolerances(setup):
         return {}
-    odds = odds_of(setup, setup.staging, draws=setup.staging.draws, seed=setup.staging.seed)
+    odds = tolerance_probabilities(setup, setup.staging, draws=setup.staging.draws, seed=setup.staging.seed)
     barred = sum(one.share for one in odds.barred)
     if barred > 1.0 - SURE:
         message = f"the parts do not go in between the fixtures in {percent(barred)} of {odds.draws} draws"
@@ -232,7 +232,7 @@ def shares_of(setup: Setup) -> Mapping[tuple[FaceRef, FaceRef], float]:
     return {(w.a, w.b): w.share_lands for w in odds.wrong}
 
 
-def landings_of(setup: Setup) -> list[Clash]:
+def clashing_contacts(setup: Setup) -> list[Clash]:
     """Return every pair of faces that lands first too often, the most likely first.
 
     Raises

@@ -16,7 +16,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import CONTACTS, spend
 from fixturecheck.errors import KernelError
 from fixturecheck.faceref import FaceRef
@@ -126,7 +126,7 @@ def relieve_edge(
     NestChamfer or None
         None where no edge of `part` can be chamfered so that the overlap goes and an area touches.
     """
-    here = stand([part])[0]
+    here = place_bodies([part])[0]
     larger = _larger(here, other, common, allowed, tolerances)
     if larger is not None:
         return larger

@@ -9,7 +9,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
@@ -200,7 +200,7 @@ def proposals(
     clear_mm : float
         Air wanted, tolerances included.
     """
-    here = stand([body.placed()])[0]
+    here = place_bodies([body.placed()])[0]
     zone = clash.zone_of(body.name)
     touch = setup.tolerances.touch_mm
     kinds = setup.relief.kinds

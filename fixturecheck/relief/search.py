@@ -22,11 +22,11 @@ from fixturecheck.relief.apply import copies_of, redrawn, with_body
 from fixturecheck.relief.clashes import (
     band_mm,
     clashes_of,
+    clashing_contacts,
+    has_tolerances,
     intended,
-    landings_of,
     refuse_crossing,
     shares_of,
-    varies,
 )
 from fixturecheck.relief.model import Clash, Refused, Relief, Reliefs
 from fixturecheck.relief.proposals import (
@@ -116,9 +116,9 @@ def _next(setup: Setup, refused: Collection[tuple[object, ...]]) -> Clash | None
     """Return the next clash that was not given up: what overlaps first, then what lands within tolerances."""
     overlaps = clashes_of(setup)
     found = next((c for c in overlaps if c.key not in refused), None)
-    if found is not None or overlaps or not varies(setup):
+    if found is not None or overlaps or not has_tolerances(setup):
         return found
-    return next((c for c in landings_of(setup) if c.key not in refused), None)
+    return next((c for c in clashing_contacts(setup) if c.key not in refused), None)
 
 
 def _back_to(drawn: Setup, nested: Setup) -> Setup:

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import pytest
 
 from fixturecheck.checks import location
-from fixturecheck.nesting.answer import answered
+from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.result import Verdict
 from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
@@ -25,7 +25,7 @@ def found(cut, *fixtures, seats=(BASE, BACK)):
     block = Shapes.box(30, 20, 20, (15, 0, 0))
     part = Shapes.body("part", block, "part", base="<Z", back="<X", top=">Z", end=">X", side=">Y")
     setup = replace(Shapes.setup(table, stop, *fixtures, part, seats=seats), cuts=(cut,), staging=LEFT)
-    answer = answered(setup)
+    answer = staging_answer(setup)
     stage = SimpleNamespace(setup=setup, answered=answer)
     return list(location.check(stage)), answer
 
@@ -76,7 +76,7 @@ def test_of_two_seats_that_fight_the_one_that_loses_within_tolerance_is_named():
         staging=LEFT,
         tolerances=replace(Shapes.setup(table, part).tolerances, touch_um=2.5),
     )
-    answer = answered(loose)
+    answer = staging_answer(loose)
     findings = list(location.check(SimpleNamespace(setup=loose, answered=answer)))
     fights = [f for f in findings if f.verdict is Verdict.CAUTION]
     for one in fights:

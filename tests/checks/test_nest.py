@@ -83,7 +83,7 @@ def test_copies_that_stand_alike_are_landed_once_and_told_each_as_if_alone(monke
 
     def counted(*given):
         landed.append(given[0].name)
-        return landing.land(*given)
+        return landing.find_first_contact(*given)
 
     monkeypatch.setattr(nest, "land", counted)
     together = nested(*gang, seats=seats)

@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.checks import rest
-from fixturecheck.nesting.answer import answered
+from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result import Verdict
 from fixturecheck.setup.model import Seat
@@ -28,7 +28,7 @@ def found(part, staging=LEFT, **names):
     stop = Shapes.body("stop", Shapes.box(10, 100, 20, (-5, 0, 0)), face=">X")
     setup = Shapes.setup(table, stop, Shapes.body("part", part, "part", **names), seats=SEATS)
     setup = replace(setup, staging=staging)
-    return list(rest.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+    return list(rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup))))
 
 
 def of(findings, subject):

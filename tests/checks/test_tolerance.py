@@ -13,7 +13,7 @@ import pytest
 
 from fixturecheck.checks import tolerance
 from fixturecheck.errors import SetupError
-from fixturecheck.nesting.answer import answered, rest_of
+from fixturecheck.nesting.answer import rest_of, staging_answer
 from fixturecheck.result import Verdict
 from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
@@ -50,7 +50,7 @@ def stated(zones, *, solid=None, top_mm=0.01, lean_mm=0.0, seats=SEATS, **more):
 
 def found(zones, **given):
     setup = stated(zones, **given)
-    answer = answered(setup)
+    answer = staging_answer(setup)
     return list(tolerance.check(SimpleNamespace(setup=setup, answered=answer))), answer
 
 
@@ -179,7 +179,7 @@ def channel(clear_mm):
         cuts=(Cut(name="top", parts=("part",), floor="floor"),),
         staging=Staging(push={"part": Push(direction=(-1, 0, 0))}, approach_mm=0.005),
     )
-    return list(tolerance.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+    return list(tolerance.check(SimpleNamespace(setup=setup, answered=staging_answer(setup))))
 
 
 def test_where_the_seats_contradict_each_other_at_the_worst_only_what_was_found_is_told():
@@ -214,7 +214,7 @@ def row_in_a_gap(count, fastened, clear_mm=0.0):
         Shapes.setup(table, *walls, *parts, seats=seats),
         staging=Staging(push={"*": Push(direction=(-1, 0, 0))}),
     )
-    return list(tolerance.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+    return list(tolerance.check(SimpleNamespace(setup=setup, answered=staging_answer(setup))))
 
 
 @pytest.mark.parametrize("count", [1, 2])
@@ -279,7 +279,7 @@ def test_the_remedy_for_a_floor_far_from_its_seat_is_to_hold_the_lean_closer():
         cuts=(Cut(name="top", parts=("part",), floor="floor"),),
         staging=Staging(),
     )
-    findings = list(tolerance.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+    findings = list(tolerance.check(SimpleNamespace(setup=setup, answered=staging_answer(setup))))
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
     # Leaning over all of its zone a foot of 20 mm lifts an end, 60 mm from its middle, by six times 5 um.
     assert floor.value == pytest.approx(5.0 * 60 / 10, abs=0.05)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import nnls
 
-from fixturecheck.contact.proximity.perturbed import Error, eased, grown
+from fixturecheck.contact.proximity.perturbed import FaceShift, features_over_low_steps, perturbed_features
 from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.kernel.brep.topology import faces_of
 
@@ -71,7 +71,7 @@ def errors_of(features, seed):
         slopes = random.uniform(-1e-3, 1e-3, 2)
         middle = features.points_mm[np.any(features.point_faces == number, axis=1)].mean(axis=0)
         assert abs(normal @ x) + abs(normal @ y) < 1e-9
-        out[int(number)] = Error(
+        out[int(number)] = FaceShift(
             shift_mm=float(random.uniform(-0.02, 0.02)), lean=slopes[0] * x + slopes[1] * y, middle_mm=middle
         )
     return out
@@ -86,7 +86,7 @@ def at_corner(features, place):
 def test_a_solid_with_leaning_faces_has_the_features_that_the_kernel_reads(solid, seed):
     drawn = features_of(solid)
     errors = errors_of(drawn, seed)
-    ours, kernels = grown(drawn, errors), features_of(remade(solid, drawn, errors))
+    ours, kernels = perturbed_features(drawn, errors), features_of(remade(solid, drawn, errors))
     assert near(ours.points_mm, kernels.points_mm)
     assert near(ours.planes[:, 1], kernels.planes[:, 1])
     offset = [np.einsum("ni,ni->n", f.planes[:, 0], f.planes[:, 1]) for f in (ours, kernels)]
@@ -95,7 +95,7 @@ def test_a_solid_with_leaning_faces_has_the_features_that_the_kernel_reads(solid
     assert near(*middle)
     for i, place in enumerate(middle[0]):
         k = int(np.argmin(np.linalg.norm(middle[1] - place, axis=1)))
-        assert near(ours.leaves[i], kernels.leaves[k], 1e-7)
+        assert near(ours.face_tangents[i], kernels.face_tangents[k], 1e-7)
         assert near(ours.edge_normals[i], kernels.edge_normals[k], 1e-8)
     for i, place in enumerate(ours.points_mm):
         k = at_corner(kernels, place)
@@ -131,11 +131,11 @@ def test_a_plane_that_runs_smoothly_into_a_cylinder_keeps_its_corners_near():
     drawn = features_of(solid)
     middle = {int(f): p[0] for f, p in zip(drawn.plane_faces, drawn.planes, strict=True)}
     errors = {
-        f: Error(shift_mm=0.01, lean=1e-3 * drawn.planes[i, 2], middle_mm=middle[f])
+        f: FaceShift(shift_mm=0.01, lean=1e-3 * drawn.planes[i, 2], middle_mm=middle[f])
         for i, f in enumerate(map(int, drawn.plane_faces))
     }
     # A lean of 1e-3 over 30 mm and a shift of 10 um put no corner further than 50 um or so out.
-    away = np.linalg.norm(grown(drawn, errors).points_mm - drawn.points_mm, axis=1)
+    away = np.linalg.norm(perturbed_features(drawn, errors).points_mm - drawn.points_mm, axis=1)
     assert 0.005 < away.max() < 0.1
 
 
@@ -145,10 +145,10 @@ def test_where_more_than_three_faces_meet_the_largest_hold_the_corner():
     drawn = features_of(solid)
     top = int(np.argmax(drawn.planes[:, 1, 2]))
     errors = {
-        int(f): Error(shift_mm=0.005 * (i % 3), lean=np.zeros(3), middle_mm=drawn.planes[i, 0])
+        int(f): FaceShift(shift_mm=0.005 * (i % 3), lean=np.zeros(3), middle_mm=drawn.planes[i, 0])
         for i, f in enumerate(drawn.plane_faces)
     }
-    now = grown(drawn, errors)
+    now = perturbed_features(drawn, errors)
     # Each corner of the top has three faces: it stays on the top's plane exactly.
     on_top = np.any(drawn.point_faces == drawn.plane_faces[top], axis=1)
     height = (now.points_mm[on_top] - now.planes[top, 0]) @ now.planes[top, 1]
@@ -171,10 +171,10 @@ def test_a_step_lower_than_the_zones_turns_round_and_lets_either_corner_touch():
 
     # The lower tread runs up the riser at its inside corner; raised by 10 um it is the higher one.
     assert rises(drawn, inside) == pytest.approx(1.0)
-    raised = {lower: Error(shift_mm=0.010, lean=np.zeros(3), middle_mm=np.array([6.0, 0.0, low]))}
-    assert rises(grown(drawn, raised), inside) == pytest.approx(0.0, abs=1e-9)
-    assert rises(eased(drawn, 0.02), inside) == pytest.approx(0.0, abs=1e-9)
-    assert rises(eased(drawn, 0.001), inside) == pytest.approx(1.0)
+    raised = {lower: FaceShift(shift_mm=0.010, lean=np.zeros(3), middle_mm=np.array([6.0, 0.0, low]))}
+    assert rises(perturbed_features(drawn, raised), inside) == pytest.approx(0.0, abs=1e-9)
+    assert rises(features_over_low_steps(drawn, 0.02), inside) == pytest.approx(0.0, abs=1e-9)
+    assert rises(features_over_low_steps(drawn, 0.001), inside) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("shift_mm", [-0.1, 0.1])
@@ -187,8 +187,8 @@ def test_a_groove_whose_face_is_out_has_the_radius_that_the_kernel_reads(shift_m
     features = features_of(grooved(3.0))
     (one,) = features.swept
     # Outward of the solid is into the groove, which gets narrower.
-    error = Error(shift_mm=shift_mm, lean=np.zeros(3), middle_mm=np.zeros(3))
-    (moved,) = grown(features, {one.face: error}).swept
+    error = FaceShift(shift_mm=shift_mm, lean=np.zeros(3), middle_mm=np.zeros(3))
+    (moved,) = perturbed_features(features, {one.face: error}).swept
     (read,) = features_of(grooved(3.0 - shift_mm)).swept
     assert [(r.kind, r.sign) for r in (moved, read)] == [("torus", -1), ("torus", -1)]
     assert moved.tube_mm == pytest.approx(read.tube_mm)
@@ -206,7 +206,9 @@ def test_a_cone_whose_face_is_out_has_the_radii_that_the_kernel_reads(sign, shif
     wider = shift_mm * np.hypot(1.0, 6.0 / 20.0)
     features, other = features_of(made(0.0)), features_of(made(sign * wider))
     (one,), (read,) = features.swept, other.swept
-    moved = grown(features, {one.face: Error(shift_mm=shift_mm, lean=np.zeros(3), middle_mm=np.zeros(3))})
+    moved = perturbed_features(
+        features, {one.face: FaceShift(shift_mm=shift_mm, lean=np.zeros(3), middle_mm=np.zeros(3))}
+    )
     (found,) = moved.swept
     assert [(r.kind, r.sign) for r in (found, read)] == [("cone", sign), ("cone", sign)]
     assert (found.radius_a_mm, found.radius_b_mm) == pytest.approx((read.radius_a_mm, read.radius_b_mm))

@@ -6,7 +6,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.contact.placed import stand
+from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, gap_regions
@@ -21,7 +21,7 @@ def facing_sliver(angle_deg):
     plate = cq.Workplane().box(20, LONG_MM, 5).translate((near - 10, 0, -RADIUS_MM - 2.5 - 0.2))
     right = cq.Workplane().box(10, 60, 10).translate((5, 0, 0))
     solids = {"rod": rod.intersect(right).val(), "plate": plate.val()}
-    return stand(
+    return place_bodies(
         [
             Placed(name=n, solid=s, face_names=tuple(f"f{i}" for i in range(len(faces_of(s)))))
             for n, s in solids.items()

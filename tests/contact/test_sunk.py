@@ -9,7 +9,14 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.contact.proximity.penetration import DEEP_MM, SHALLOW_MM, _nearest, _within, boxed, sunk
+from fixturecheck.contact.proximity.penetration import (
+    DEEP_MM,
+    SHALLOW_MM,
+    _nearest,
+    _within,
+    penetrations,
+    with_boxes,
+)
 from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.features import features_of
 from fixturecheck.kernel.construct import vertex
@@ -42,7 +49,7 @@ TIP_IN = np.array([[0.0, 0.0, -1.0], [0.0, 1.0, 0.0], [1.0, 0.0, 0.0]])
 
 def found(still, moving, at, turn=UPRIGHT):
     rotation = np.array([np.eye(3), turn])
-    return sunk(
+    return penetrations(
         [FEATURES[still], FEATURES[moving]], [False, True], rotation, np.array([[0, 0, 0], at], float)
     )
 
@@ -101,7 +108,7 @@ def test_bodies_face_in_face_are_told_where_no_edge_runs_through_a_face(thick, s
     # The same block twice, at one place or pushed along: every corner lies on the other's skin or beyond it.
     features = [features_of(box(20, 20, thick))] * 2
     poses = np.tile(np.eye(3), (2, 1, 1)), np.array([[0, 0, 0], [20.0 * share, 0, 0]])
-    (gap,) = sunk(features, [False, True], *poses).gap_mm
+    (gap,) = penetrations(features, [False, True], *poses).gap_mm
     assert 0.25 * min(thick, 4.0) < -gap <= 0.5 * thick
 
 
@@ -109,19 +116,19 @@ def test_blocks_side_by_side_with_their_ends_flush_are_not_in_each_other():
     features = [features_of(box(20, 20, 20))] * 2
     for pushed in (0.0, 0.05, 0.9):
         poses = np.tile(np.eye(3), (2, 1, 1)), np.array([[0, 0, 0], [20.0 - pushed, 0, 0]])
-        assert len(sunk(features, [False, True], *poses).gap_mm) == 0
+        assert len(penetrations(features, [False, True], *poses).gap_mm) == 0
 
 
 def test_a_rod_through_a_thin_shim_is_told():
     features = [features_of(box(60, 60, 0.5)), FEATURES["rod"]]
     upright = np.array([[0.0, 0.0, 1.0], [0.0, 1.0, 0.0], [-1.0, 0.0, 0.0]])
     poses = np.array([np.eye(3), upright]), np.array([[0, 0, 0], [17.0, -8.0, 0.0]])
-    assert len(sunk(features, [False, True], *poses).gap_mm) == 1
+    assert len(penetrations(features, [False, True], *poses).gap_mm) == 1
 
 
 def test_bodies_of_which_none_moves_are_not_looked_at():
     poses = np.tile(np.eye(3), (2, 1, 1)), np.zeros((2, 3))
-    assert len(sunk([FEATURES["plate"], FEATURES["ball"]], [False, False], *poses).gap_mm) == 0
+    assert len(penetrations([FEATURES["plate"], FEATURES["ball"]], [False, False], *poses).gap_mm) == 0
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -188,7 +195,7 @@ def test_boxes_of_triangles_pass_over_none_that_counts(name):
     one = surface_triangulation(SHAPES[name])
     turn = Rotation.from_rotvec([0.7, -0.4, 0.2]).as_matrix()
     points = one.points_mm @ turn.T
-    skin = boxed(points, one.triangles, one.edges)
+    skin = with_boxes(points, one.triangles, one.edges)
     corners = points[one.triangles]
     for place in np.random.default_rng(3).uniform(1.1 * points.min(0), 1.1 * points.max(0), (60, 3)):
         at = tuple(place.tolist())
@@ -204,7 +211,7 @@ def test_whether_bodies_stand_in_each_other_is_told_without_the_deepest_place():
     ):
         rotation, origin = np.array([np.eye(3)] * 2), np.array([[0, 0, 0], at], float)
         pair = [FEATURES[still], FEATURES[moving]]
-        some = sunk(pair, [False, True], rotation, origin, any_place=True)
-        deepest = sunk(pair, [False, True], rotation, origin)
+        some = penetrations(pair, [False, True], rotation, origin, any_place=True)
+        deepest = penetrations(pair, [False, True], rotation, origin)
         assert (len(some.gap_mm) > 0) == (len(deepest.gap_mm) > 0)
         assert some.gap_mm.min(initial=0.0) >= deepest.gap_mm.min(initial=0.0) - 1e-9

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
-from fixturecheck.contact.proximity.perturbed import widened
+from fixturecheck.contact.proximity.perturbed import extended_to_walls
 from fixturecheck.kernel.brep.features import features_of
 
 DEEP, BY = 40.0, 0.2
@@ -34,7 +34,7 @@ def areas(features):
 
 def test_a_burr_is_carried_on_behind_floor_and_wall_and_they_behind_it():
     leg = 1.0
-    before, after = areas(plate(leg)), areas(widened(plate(leg), BY))
+    before, after = areas(plate(leg)), areas(extended_to_walls(plate(leg), BY))
     burr = (HALF, 0.0, HALF, round(leg * math.sqrt(0.5), 3))
     floor, wall = (0.0, 0.0, 1.0, 0.0), (1.0, 0.0, 0.0, 0.0)
     grown = {way: round(after[way] - before[way], 9) for way in before}
@@ -50,13 +50,13 @@ def test_no_face_is_carried_on_past_the_end_of_the_one_beside_it():
     notch = [(0, 0), (5, 0), (5, 1), (2, 1), (1, 2), (1, 5), (0, 5)]
     two = features_of(cq.Workplane("XZ").polyline(notch).close().extrude(DEEP).val())
     burr = (HALF, 0.0, HALF, round(3 * math.sqrt(0.5), 3))
-    more = areas(widened(two, 10.0))[burr] - areas(two)[burr]
+    more = areas(extended_to_walls(two, 10.0))[burr] - areas(two)[burr]
     assert more == pytest.approx(2 * 3 * math.sqrt(0.5) * DEEP)
 
 
 def test_outside_edges_and_holes_stay_as_they_are():
     solid = cq.Workplane().box(30, 20, 10).faces(">Z").workplane().hole(6).edges("|Z").chamfer(1.0)
     one = features_of(solid.val())
-    other = widened(one, BY)
+    other = extended_to_walls(one, BY)
     for before, after in zip(one.outlines, other.outlines, strict=True):
         assert np.array_equal(before, after)

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from fixturecheck.contact.placed import stand
+from fixturecheck.contact.placed import place_bodies
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.air_gaps import Band, gap_regions
@@ -195,7 +195,7 @@ def test_film_and_gap_in_series():
 
 def conductance_mm(solids, spacing_mm, seat_mm, band_mm=1.0):
     """Sum of area over gap between two bodies, mm."""
-    bodies = stand([parts.iron(f"b{i}", s).placed for i, s in enumerate(solids)])
+    bodies = place_bodies([parts.iron(f"b{i}", s).placed for i, s in enumerate(solids)])
     regions, left_out = gap_regions(bodies, lambda _i, _j: Band(band_mm=band_mm, fine_mm=0.3))
     assert not left_out
     fields = [r.sample(lambda p, _q: np.full(len(p), spacing_mm), spacing_mm) for r in regions]
@@ -413,7 +413,7 @@ def standing_open(land_mm=0.0, lift_mm=0.2):
 def test_open_face_beside_closed_seats_conducts_over_all_its_area():
     """Area over gap, of the lands and of the open face between them: parallel plates."""
     land, lift, seat = 0.5, 0.2, 0.01
-    bodies = stand(
+    bodies = place_bodies(
         [parts.iron(n, s).placed for n, s in
          (("part", standing_open(land, lift)), ("plate", parts.block(60, 60, 5, at=(0, 0, -5))))]
     )  # fmt: skip

@@ -10,7 +10,7 @@ import cadquery as cq
 from fixturecheck.checks import rest
 from fixturecheck.errors import NotComputedError
 from fixturecheck.nesting import settle as run
-from fixturecheck.nesting.answer import answered
+from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result import Verdict
 from fixturecheck.statics import rest as settle
@@ -21,7 +21,7 @@ LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
 
 def findings(setup):
     """Return what the check says of a staged set-up."""
-    return list(rest.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+    return list(rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup))))
 
 
 def stopped(shapes, staging, off_mm=0.0):

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 
 from fixturecheck.checks import location, rest, tolerance
-from fixturecheck.nesting.answer import answered
-from fixturecheck.nesting.disturbances import order_told
+from fixturecheck.nesting.answer import staging_answer
+from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.nesting.tolerance import odds_of
+from fixturecheck.nesting.tolerance import tolerance_probabilities
 from fixturecheck.result import Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.rest import Ending
@@ -97,10 +97,10 @@ def test_three_pads_in_a_row_between_two_blocks_rest_as_drawn_in_any_order(shape
     found = settle_setup(setup, ALONG)
     assert found.rests
     assert max(np.abs(p.shift_mm).max() for p in found.poses.values()) < 1e-6
-    told = order_told(setup, ALONG)
+    told = order_of_placing(setup, ALONG)
     assert told.fits
     assert told.spread_um < 1.0
-    backwards = order_told(setup, replace(ALONG, order=("pad0", "pad1", "pad2")))
+    backwards = order_of_placing(setup, replace(ALONG, order=("pad0", "pad1", "pad2")))
     assert backwards.fits
 
 
@@ -110,7 +110,7 @@ def test_an_end_block_without_play_follows_a_part_of_any_length(shapes, staging)
     # face follows the near one and its own zone, each +-10 um.
     zones = {"near": 0.02, "far": 0.02}
     setup = replace(boxed_in(shapes, bar(shapes), tolerance_mm=zones), staging=staging)
-    found = answered(setup)
+    found = staging_answer(setup)
     assert found.missing == ()
     assert [(s.on, s.share_closed) for s in found.odds.seats] == [
         ("table", 1.0),
@@ -126,7 +126,7 @@ def test_an_end_block_without_play_follows_a_part_of_any_length(shapes, staging)
 
 
 def test_of_two_stops_across_a_part_that_is_pushed_at_neither_one_locates(shapes):
-    found = answered(replace(boxed_in(shapes, bar(shapes)), staging=Staging()))
+    found = staging_answer(replace(boxed_in(shapes, bar(shapes)), staging=Staging()))
     (part,) = found.located
     assert part.located.rank == 6
     assert len(part.closing) == 1
@@ -135,12 +135,12 @@ def test_of_two_stops_across_a_part_that_is_pushed_at_neither_one_locates(shapes
 def test_tolerances_of_a_part_between_two_blocks_are_drawn(shapes):
     # The length varies by +-10 um with 30 um of play, so the near face closes in every draw.
     setup = boxed_in(shapes, bar(shapes), right=LONG + 0.03, tolerance_mm={"near": 0.02, "far": 0.02})
-    found = odds_of(setup, INTO_THE_CORNER, draws=500)
+    found = tolerance_probabilities(setup, INTO_THE_CORNER, draws=500)
     assert [s.share_closed for s in found.seats] == [1.0, 1.0, 1.0, 0.0]
     assert found.checked_um < 0.1
 
 
 def test_a_part_between_two_blocks_is_go_without_a_caution(shapes):
     setup = replace(boxed_in(shapes, bar(shapes)), staging=INTO_THE_CORNER)
-    found = list(rest.check(SimpleNamespace(setup=setup, answered=answered(setup))))
+    found = list(rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup))))
     assert {f.verdict for f in found} == {Verdict.GO}, [f.says for f in found]

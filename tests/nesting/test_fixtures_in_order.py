@@ -12,11 +12,11 @@ import pytest
 from fixturecheck.checks import rest
 from fixturecheck.engine import stage_of
 from fixturecheck.errors import SetupError
-from fixturecheck.nesting.answer import answered
-from fixturecheck.nesting.disturbances import order_told
+from fixturecheck.nesting.answer import staging_answer
+from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.nesting.tolerance import odds_of
+from fixturecheck.nesting.tolerance import tolerance_probabilities
 from fixturecheck.result import Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import refuse_bad_staging
@@ -46,7 +46,7 @@ def test_an_end_block_named_last_is_put_where_it_is_drawn(shapes):
     assert max(np.abs(p.shift_mm).max() for p in found.poses.values()) < 1e-6
     assert found.seats[0].closed
     assert found.seats[0].force_n == 0.0
-    assert order_told(pads(shapes), staging).fits
+    assert order_of_placing(pads(shapes), staging).fits
 
 
 def test_an_end_block_with_a_push_of_its_own_is_pushed_up_against_the_last_part(shapes):
@@ -59,7 +59,7 @@ def test_an_end_block_with_a_push_of_its_own_is_pushed_up_against_the_last_part(
     zones = {"pad1": {"far": 0.02}}
     bodies = tuple(replace(b, tolerance_mm=zones.get(b.name, {})) for b in setup.bodies)
     zoned = replace(setup, bodies=bodies)
-    odds = odds_of(zoned, staging, draws=200)
+    odds = tolerance_probabilities(zoned, staging, draws=200)
     # What the block stands on is nothing that lands wrongly; what the pads stand on no seat states here.
     assert {frozenset(one.split(".")[0] for one in (w.a, w.b)) for w in odds.wrong} == {
         frozenset(("pad0", "table")), frozenset(("pad1", "table")),
@@ -70,7 +70,7 @@ def test_an_end_block_with_a_push_of_its_own_is_pushed_up_against_the_last_part(
     told = {
         f.subject: f
         for s in [replace(setup, staging=staging)]
-        for f in rest.check(SimpleNamespace(setup=s, answered=answered(s)))
+        for f in rest.check(SimpleNamespace(setup=s, answered=staging_answer(s)))
     }
     # What it stands on needs no seat, but the other checks take it where it is drawn.
     assert told["end"].verdict is Verdict.CAUTION
@@ -82,7 +82,7 @@ def test_an_end_block_that_rests_where_it_is_drawn_is_go(shapes):
     setup = replace(
         pads(shapes), staging=Staging(push={"*": LEFT, "end": LEFT}, order=("pad0", "pad1", "end"))
     )
-    told = {f.subject: f for f in rest.check(SimpleNamespace(setup=setup, answered=answered(setup)))}
+    told = {f.subject: f for f in rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup)))}
     assert told["end"].verdict is Verdict.GO
 
 
@@ -103,7 +103,7 @@ def test_a_part_that_comes_after_a_hood_is_an_order_that_cannot_be(shapes):
     setup = shapes.setup(table, hood, pad)
     found = settle_setup(setup, Staging(order=("pad", "hood")))
     assert found.rests
-    told = order_told(setup, Staging(order=("pad", "hood")))
+    told = order_of_placing(setup, Staging(order=("pad", "hood")))
     assert told.fits
     assert "cannot be staged in reverse order, as pad does not come to rest (overlaps)" in told.says
 

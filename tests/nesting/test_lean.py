@@ -12,7 +12,7 @@ from scipy.stats import truncnorm
 
 from fixturecheck.nesting.model import Push, Staging, settling_model_of
 from fixturecheck.nesting.probabilities import CriticalPlace
-from fixturecheck.nesting.tolerance import odds_of, varying
+from fixturecheck.nesting.tolerance import tolerance_probabilities, varying_faces
 from fixturecheck.setup.model import Seat
 from fixturecheck.tolerancing.zones import draw_errors, sides
 
@@ -47,7 +47,7 @@ def on_a_table(shapes, zone_mm):
 def test_a_bar_on_a_table_that_leans_is_out_by_shift_and_slope_times_offset(shapes, x_mm, y_mm):
     half_um = 10.0
     at = CriticalPlace(name="spot", body="part", at_mm=(x_mm, y_mm, 10), direction=(0, 0, 1))
-    odds = odds_of(on_a_table(shapes, 2e-3 * half_um), targets=(at,))
+    odds = tolerance_probabilities(on_a_table(shapes, 2e-3 * half_um), targets=(at,))
     (spot,) = odds.targets
     # The table's rim is 50 and 30 mm from its middle, and |s| + |a| + |b| <= h: at worst one has all of it.
     along, across = x_mm / 50, y_mm / 30
@@ -70,7 +70,7 @@ def test_a_stop_that_leans_turns_the_part(shapes):
     part = shapes.body("part", shapes.box(30, 20, 20, (15, 0, 0)), "part", base="<Z", back="<X")
     # Off the part's centre, which slides along the stop or not, but does not turn.
     far = CriticalPlace(name="tip", body="part", at_mm=(15 + lever_mm, 0, 10), direction=(0, 1, 0))
-    odds = odds_of(shapes.setup(table, stop, part, seats=(BASE, BACK)), LEFT, targets=(far,))
+    odds = tolerance_probabilities(shapes.setup(table, stop, part, seats=(BASE, BACK)), LEFT, targets=(far,))
     (tip,) = odds.targets
     # The face is 100 mm wide, so it turns the part by slope / 50 mm, and the tip goes that times the lever.
     assert tip.worst_um == pytest.approx((-half_um * lever_mm / 50, half_um * lever_mm / 50), abs=2e-3)
@@ -93,7 +93,7 @@ class Drawn:
 
     def __init__(self, setup, seed=1, count=10_000):
         self.bench = settling_model_of(setup)
-        self.vary = varying(self.bench)
+        self.vary = varying_faces(self.bench)
         self.errors = draw_errors(self.vary.zones, count, seed)
 
     def rows(self, body, face, place):
@@ -127,7 +127,7 @@ def wall_rows(drawn, heights):
 def test_two_seats_stack_as_their_planes_do_in_every_draw(shapes):
     setup = two_seats(shapes)
     wall = CriticalPlace(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
-    odds = odds_of(setup, LEFT, targets=(wall,))
+    odds = tolerance_probabilities(setup, LEFT, targets=(wall,))
     (found,) = odds.targets
     drawn = Drawn(setup)
     low, high = wall_rows(drawn, [("back", 0.0), ("back", 20.0)])
@@ -166,7 +166,7 @@ def test_a_ledge_lands_first_as_often_as_its_plane_reaches_further(shapes):
     block = shapes.box(30, 20, 20, (15, 0, 0))
     part = cq.Workplane(block).cut(cq.Workplane(shapes.box(0.002, 40, 12, (0.001, 0, 10)))).val()
     setup = two_seats(shapes, solid=part, zones={"back": 0.012, "tab": 0.012}, tab="<X[1]")
-    odds = odds_of(setup, LEFT)
+    odds = tolerance_probabilities(setup, LEFT)
     drawn = Drawn(setup)
     seat = np.max([drawn.errors @ r for r in wall_pairs(drawn, "back", (0.0, 10.0))], axis=0)
     tab = np.max([drawn.errors @ r for r in wall_pairs(drawn, "tab", (10.0, 20.0))], axis=0) - 0.002
@@ -198,7 +198,7 @@ def slack(drawn):
 
 
 def test_the_odds_do_not_depend_on_how_the_part_is_turned_in_its_own_frame(shapes):
-    plain = odds_of(two_seats(shapes), LEFT)
+    plain = tolerance_probabilities(two_seats(shapes), LEFT)
     turned = shapes.box(30, 20, 20, (15, 0, 0)).rotate(cq.Vector(0, 0, 0), cq.Vector(1, 2, 3), 50)
     table = shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20)), top=">Z", tolerance_mm={"top": 0.01})
     stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)), face=">X", tolerance_mm={"face": 0.02})
@@ -212,7 +212,7 @@ def test_the_odds_do_not_depend_on_how_the_part_is_turned_in_its_own_frame(shape
         name: (nearest(turned, (cq.Location(middle) * cq.Location()).toTuple()[0], spin),)
         for name, middle in middles.items()
     }
-    again = odds_of(
+    again = tolerance_probabilities(
         shapes.setup(table, stop, type(body)(**{**fields_of(body), "faces": faces}), seats=(BASE, BACK)), LEFT
     )
     assert again.move.std(axis=0) == pytest.approx(plain.move.std(axis=0), rel=0.05, abs=1e-7)

@@ -11,9 +11,9 @@ import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.nesting import tolerance
-from fixturecheck.nesting.disturbances import order_told, under_hand
+from fixturecheck.nesting.disturbances import order_of_placing, under_hand
 from fixturecheck.nesting.model import Push, Staging
-from fixturecheck.nesting.tolerance import Target, odds_of
+from fixturecheck.nesting.tolerance import Target, tolerance_probabilities
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.rest import Ending
 
@@ -41,7 +41,7 @@ def toleranced(shapes, part, zones, lean=None, **names):
 def test_spread_of_a_block_is_the_root_sum_square_of_its_faces(shapes):
     block = shapes.box(30, 20, 20, (15, 0, 0))
     setup = toleranced(shapes, block, {"base": 0.03, "back": 0.01}, 0.0, base="<Z", back="<X")
-    found = odds_of(setup, LEFT, targets=(UP, ALONG), spread="uniform")
+    found = tolerance_probabilities(setup, LEFT, targets=(UP, ALONG), spread="uniform")
     up, along = found.targets
     # Profile zones of width w put a face out by w/2 either way; even spread has sigma w / sqrt 12.
     assert up.sigma_um == pytest.approx(math.hypot(30, 10) / math.sqrt(12), rel=0.03)
@@ -51,7 +51,7 @@ def test_spread_of_a_block_is_the_root_sum_square_of_its_faces(shapes):
     assert up.share_by_face["part.base"] == pytest.approx(0.9, abs=0.02)
     assert [s.share_closed for s in found.seats] == [1.0, 1.0]
     assert found.checked_um < 1e-3
-    again = odds_of(setup, LEFT, targets=(UP, ALONG), spread="uniform")
+    again = tolerance_probabilities(setup, LEFT, targets=(UP, ALONG), spread="uniform")
     assert np.array_equal(again.move, found.move)
 
 
@@ -62,7 +62,7 @@ def test_odds_that_a_ledge_lands_first_are_those_of_two_faces_racing(shapes):
     part = cq.Workplane(block).cut(cq.Workplane(relief)).val()
     zones = {"back": 0.012, "tab": 0.012}
     setup = toleranced(shapes, part, zones, 0.0, base="<Z", back="<X", tab="<X[1]")
-    found = odds_of(setup, LEFT, targets=(ALONG,), spread="uniform", draws=20_000)
+    found = tolerance_probabilities(setup, LEFT, targets=(ALONG,), spread="uniform", draws=20_000)
     # Difference of two even errors over plus and minus 6 um is triangular over 12: P(d > 2) = 0.5 (1-1/6)^2.
     wrong = {frozenset((w.a, w.b)): w.share_lands for w in found.wrong}
     share = wrong[frozenset(("part.tab", "stop.face"))]
@@ -83,7 +83,7 @@ def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(s
         return (replace(raw, ending=Ending.SLIDES), loads) if len(tries) == 2 else (raw, loads)
 
     monkeypatch.setattr(tolerance, "walk", failing)
-    found = odds_of(setup, LEFT, targets=(UP,))
+    found = tolerance_probabilities(setup, LEFT, targets=(UP,))
     assert (found.unsettled, len(tries)) == (1, 4)
     assert "less 1" in found.checked_say()
 
@@ -95,7 +95,7 @@ def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(s
     tries.clear()
     monkeypatch.setattr(tolerance, "walk", never)
     with pytest.raises(NotComputedError, match="slides"):
-        odds_of(setup, LEFT, targets=(UP,))
+        tolerance_probabilities(setup, LEFT, targets=(UP,))
 
 
 def test_no_tolerance_and_a_negative_one_are_refused(shapes):
@@ -104,11 +104,11 @@ def test_no_tolerance_and_a_negative_one_are_refused(shapes):
         shapes.body("table", shapes.box(200, 200, 20, (0, 0, -20))), shapes.body("part", block, "part")
     )
     with pytest.raises(SetupError, match="no tolerance"):
-        odds_of(bare, Staging())
+        tolerance_probabilities(bare, Staging())
     with pytest.raises(SetupError, match=r"tolerance_mm of 'base': must be from 0\.00001"):
-        odds_of(toleranced(shapes, block, {"base": -0.1}, base="<Z", back="<X"), LEFT)
+        tolerance_probabilities(toleranced(shapes, block, {"base": -0.1}, base="<Z", back="<X"), LEFT)
     with pytest.raises(SetupError, match="reach through"):
-        odds_of(toleranced(shapes, block, {"base": 30.0}, base="<Z", back="<X"), LEFT)
+        tolerance_probabilities(toleranced(shapes, block, {"base": 30.0}, base="<Z", back="<X"), LEFT)
 
 
 class TestUnderHand:
@@ -155,6 +155,6 @@ def test_a_row_of_parts_rests_the_same_however_it_is_staged(shapes):
     stop = shapes.body("stop", shapes.box(10, 100, 20, (-5, 0, 0)))
     solid = shapes.box(8, 20, 20, (0, 0, -10))
     gang = [shapes.body(f"p{i}", solid, "part", at=(4 + 8 * i, 0, 10)) for i in range(3)]
-    told = order_told(shapes.setup(table, stop, *gang), Staging(push={"*": Push(direction=(-1, 0, 0))}))
+    told = order_of_placing(shapes.setup(table, stop, *gang), Staging(push={"*": Push(direction=(-1, 0, 0))}))
     assert told.fits
     assert told.spread_um < 1e-2

@@ -10,8 +10,8 @@ import pytest
 
 from fixturecheck.checks import rest
 from fixturecheck.nesting import disturbances as orders
-from fixturecheck.nesting.answer import answered
-from fixturecheck.nesting.disturbances import order_told
+from fixturecheck.nesting.answer import staging_answer
+from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result import Verdict
 
@@ -48,7 +48,7 @@ def pushed(force_n):
 def test_a_wedge_that_the_hand_cannot_hold_ends_elsewhere_when_both_are_let_go_together(shapes, share):
     # In order the lower wedge is on the left before the upper comes, and stays; together it is driven right.
     setup, balance_n = wedges(shapes)
-    told = order_told(setup, pushed(share * balance_n))
+    told = order_of_placing(setup, pushed(share * balance_n))
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * TRAVEL, abs=1.0)
     assert told.says == (
@@ -60,7 +60,7 @@ def test_a_wedge_that_the_hand_cannot_hold_ends_elsewhere_when_both_are_let_go_t
 @pytest.mark.parametrize("share", [1.6, 2.0])
 def test_a_wedge_that_the_hand_holds_ends_in_the_same_place_however_it_is_staged(shapes, share):
     setup, balance_n = wedges(shapes)
-    told = order_told(setup, pushed(share * balance_n))
+    told = order_of_placing(setup, pushed(share * balance_n))
     assert told.fits
     assert told.spread_um < 1e-2
 
@@ -69,7 +69,7 @@ def test_a_rest_that_depends_on_the_order_is_a_caution_that_says_so(shapes):
     setup, balance_n = wedges(shapes)
     for share, verdict in ((0.5, Verdict.CAUTION), (2.0, Verdict.GO)):
         staged = replace(setup, staging=pushed(share * balance_n))
-        found = rest.check(SimpleNamespace(setup=staged, answered=answered(staged)))
+        found = rest.check(SimpleNamespace(setup=staged, answered=staging_answer(staged)))
         order = next(f for f in found if f.subject == "staging order")
         assert order.verdict is verdict
         assert (order.unit, order.limit) == ("um", setup.tolerances.touch_um)
@@ -81,7 +81,7 @@ def test_a_tie_between_hand_and_wedge_is_not_told_as_one_rest(shapes):
     # In balance every place between the stops is a rest, so where it ends is where it happened to be. The
     # trifle of friction that is relied on, 0.02, makes it so near the balance, too.
     setup, balance_n = wedges(shapes)
-    told = order_told(setup, pushed(balance_n))
+    told = order_of_placing(setup, pushed(balance_n))
     assert not told.fits
     assert 1e3 * 0.1 < told.spread_um <= 1e3 * TRAVEL + 1
 
@@ -92,7 +92,7 @@ def test_an_order_in_which_a_wedge_slides_away_before_the_other_comes_matters(sh
     free = replace(setup, bodies=tuple(b for b in setup.bodies if b.name != "end"))
     right = Push(direction=(1, 0, 0), force_n=0.01)
     push = {"low": right, "high": Push(direction=(-1, 0, 0))}
-    told = order_told(free, Staging(push=push, order=("low", "high")))
+    told = order_of_placing(free, Staging(push=push, order=("low", "high")))
     assert not told.fits
     assert told.says.endswith("the order of staging matters")
     assert told.spread_um == float("inf")
@@ -142,7 +142,7 @@ def over_ledges(shapes, extra=()):
 
 def test_the_reverse_of_the_stated_order_is_tried(shapes):
     setup, staging = over_ledges(shapes)
-    told = order_told(setup, staging)
+    told = order_of_placing(setup, staging)
     assert told.tried == ("together", "in order", "together from further away", "in reverse order")
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * DROP / SLOPE, abs=0.1)
@@ -155,7 +155,7 @@ def test_each_part_that_touches_a_later_one_is_tried_last(shapes):
     # A block that stands alone touches nothing: only the lower wedge matters to one that comes after it.
     alone = shapes.body("alone", shapes.box(10, 10, 10, (5, -35, -5)), "part")
     setup, staging = over_ledges(shapes, extra=(alone,))
-    told = order_told(setup, replace(staging, order=("low", "alone", "high")))
+    told = order_of_placing(setup, replace(staging, order=("low", "alone", "high")))
     assert told.tried[3:] == ("in reverse order", "with low last")
     assert told.spread_um == pytest.approx(1e3 * DROP / SLOPE, abs=0.1)
 
@@ -164,7 +164,9 @@ def test_parts_that_stand_by_themselves_rest_the_same_in_reverse(shapes):
     table = shapes.body("table", shapes.box(400, 400, 20, (0, 0, -20)))
     stop = shapes.body("stop", shapes.box(10, 200, 20, (-5, 0, 0)))
     parts = [shapes.body(f"p{i}", shapes.box(10, 20, 20, (5, 40 * i - 40, 0)), "part") for i in range(3)]
-    told = order_told(shapes.setup(table, stop, *parts), Staging(push={"*": Push(direction=(-1, 0, 0))}))
+    told = order_of_placing(
+        shapes.setup(table, stop, *parts), Staging(push={"*": Push(direction=(-1, 0, 0))})
+    )
     assert told.tried[3:] == ("in reverse order",)
     assert told.fits
     assert told.says == "the parts rest in the same place however they are staged"
@@ -179,7 +181,7 @@ def row(shapes, count):
 
 
 def test_orders_in_which_a_part_takes_the_place_of_another_count_for_nothing_and_are_told(shapes):
-    told = order_told(*row(shapes, 3))
+    told = order_of_placing(*row(shapes, 3))
     assert told.fits
     assert told.says == (
         "the parts rest in the same place however they are staged; they cannot be staged in reverse order, "
@@ -189,7 +191,7 @@ def test_orders_in_which_a_part_takes_the_place_of_another_count_for_nothing_and
 
 def test_orders_that_would_take_too_long_are_counted(shapes, monkeypatch):
     monkeypatch.setattr(orders, "MOST_TURNS", 2)
-    told = order_told(*row(shapes, 4))
+    told = order_of_placing(*row(shapes, 4))
     assert told.says.endswith(", nor in 1 other order; 2 more orders were not tried")
     monkeypatch.setattr(orders, "MOST_TURNS", 4)
-    assert order_told(*row(shapes, 4)).says.endswith("; 1 more order was not tried")
+    assert order_of_placing(*row(shapes, 4)).says.endswith("; 1 more order was not tried")

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import pytest
 
 from fixturecheck.checks import rest
-from fixturecheck.nesting.answer import answered
+from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import under_hand
 from fixturecheck.nesting.model import Staging
 from fixturecheck.result import Verdict
@@ -59,7 +59,7 @@ def test_a_push_from_the_side_slides_the_bar_from_the_friction_of_its_weight(sha
 
 
 def findings(setup):
-    found = rest.check(SimpleNamespace(setup=setup, answered=answered(setup)))
+    found = rest.check(SimpleNamespace(setup=setup, answered=staging_answer(setup)))
     return {f.subject: f for f in found}
 
 

@@ -8,7 +8,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.nesting.disturbances import order_told
+from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
 
@@ -30,7 +30,7 @@ def rests(setup, staging):
     for pose in found.poses.values():
         assert np.abs(pose.shift_mm).max() < 1e-6
         assert np.abs(pose.turn_deg).max() < 1e-6
-    told = order_told(setup, staging)
+    told = order_of_placing(setup, staging)
     assert told.fits, told.says
     carried = {}
     for one in found.carried:

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 from fixturecheck import relieve
-from fixturecheck.contact.placed import stand
+from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.measure import distance
 from fixturecheck.nesting.settle import settle_setup
@@ -32,7 +32,7 @@ def proposed(setup):
     """The groove before it is made, and the set-up with it made at a share of its size."""
     plate = setup.body("angle")
     (clash,) = clashes_of(setup)
-    here = stand([plate.placed()])[0]
+    here = place_bodies([plate.placed()])[0]
     (corner,) = inside_corners(here, clash.zone, plate.no_function, setup.tolerances.touch_mm)
     block = setup.body("block")
     cut = groove(here, corner, block.solid.moved(block.at), setup.relief.clearance_mm)

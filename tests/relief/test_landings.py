@@ -11,8 +11,8 @@ import pytest
 from fixturecheck import Push, Relieving, Seat, Setup, Staging, body, relieve
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import SetupError
-from fixturecheck.relief.apply import told
-from fixturecheck.relief.clashes import landings_of, shares_of
+from fixturecheck.relief.apply import relief_summary
+from fixturecheck.relief.clashes import clashing_contacts, shares_of
 from tests.relief.nests import angle_setup, keeper_setup
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
@@ -60,7 +60,7 @@ def test_a_nest_that_closes_as_drawn_but_not_in_one_draw_of_twenty_is_relieved()
     zone_um = 12.0
     gap_um = ONE_IN_TWENTY * math.hypot(zone_um / 6, zone_um / 6)
     setup = not_leaning(ledge_setup(gap_um * 1e-3, zone_um * 1e-3))
-    (landing,) = landings_of(setup)
+    (landing,) = clashing_contacts(setup)
     assert landing.share_lands == pytest.approx(0.05, abs=0.006)
     found = relieve(setup)
     (relief,) = found.reliefs
@@ -71,7 +71,7 @@ def test_a_nest_that_closes_as_drawn_but_not_in_one_draw_of_twenty_is_relieved()
     assert relief.clear_mm == pytest.approx(0.012)
     assert shares_of(found.setup) == {}
     assert found.cured
-    assert "in 5." in told(found) or "in 4." in told(found)
+    assert "in 5." in relief_summary(found) or "in 4." in relief_summary(found)
 
 
 def test_faces_that_lean_land_first_more_often_and_are_relieved_as_well():

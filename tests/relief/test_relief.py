@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 from fixturecheck import relieve
-from fixturecheck.contact.placed import stand
+from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.apply import redrawn, with_body
@@ -45,7 +45,7 @@ def test_the_size_proposed_seats_a_keeper_and_nine_tenths_of_it_does_not(radius,
 
     body = setup.body("keeper")
     clash = clashes_of(setup)[0]
-    here = stand([body.placed()])[0]
+    here = place_bodies([body.placed()])[0]
     for edge in edges_at(here, clash.zone, body.no_function, setup.tolerances.touch_mm):
         cut = smallest_cut(here, edge, kind, clash.zone, surface_points(clash.zone), 0.0)
         if here.label(here.table.edge_faces[edge]).split(".", 1)[1] == relief.edge:

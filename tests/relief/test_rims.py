@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck import relieve
-from fixturecheck.contact.placed import stand
+from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.relief.apply import redrawn, with_body
@@ -36,7 +36,7 @@ def test_nine_tenths_of_the_chamfer_round_a_rim_still_overlaps():
     setup = plug_setup(2.0, slack_mm=0.5, burr=True)
     plug = setup.body("plug")
     (clash,) = clashes_of(setup)
-    here = stand([plug.placed()])[0]
+    here = place_bodies([plug.placed()])[0]
     (rim,) = edges_at(here, clash.zone, plug.no_function, setup.tolerances.touch_mm)
     cut = smallest_cut(here, rim, "chamfer", clash.zone, surface_points(clash.zone), 0.0)
     for share, left in ((1.0, 0), (0.9, 1)):
@@ -49,7 +49,7 @@ def test_a_plug_over_a_fillet_is_cleared_as_on_a_straight_edge():
     # Same section as beside a straight edge: the fillet of R is met at the bottom at R from the wall.
     setup = plug_setup(1.0, slack_mm=0.2, kinds=("chamfer",), clearance_mm=0.05)
     (clash,) = clashes_of(setup)
-    here = stand([setup.body("plug").placed()])[0]
+    here = place_bodies([setup.body("plug").placed()])[0]
     (rim,) = edges_at(here, clash.zone, frozenset({"side"}), setup.tolerances.touch_mm)
     bare = smallest_cut(here, rim, "chamfer", clash.zone, surface_points(clash.zone), 0.0)
     wide = smallest_cut(here, rim, "chamfer", clash.zone, surface_points(clash.zone), 0.05)
@@ -68,9 +68,9 @@ def test_the_line_of_code_rounds_the_rim():
 
 def test_mouths_of_holes_are_rims_and_their_bottoms_are_not():
     block = cq.Workplane().box(40, 40, 20).faces(">Z").workplane().hole(10, 8)
-    here = stand([replace(plug_setup(1.0).body("plug").placed(), solid=block.val(), face_names=("f",) * 8)])[
-        0
-    ]
+    here = place_bodies(
+        [replace(plug_setup(1.0).body("plug").placed(), solid=block.val(), face_names=("f",) * 8)]
+    )[0]
     found = {
         round(float(here.edge_samples()[e][0, 2]), 6): is_rim(here, e)
         for e in range(len(here.table.straight))

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
 from fixturecheck import relieve
-from fixturecheck.contact.placed import stand
+from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.construct import oriented_box
 from fixturecheck.kernel.measure import distance
@@ -36,7 +36,7 @@ def proposed(setup):
     """The groove before it is made, and the set-up with it made at other sizes."""
     plate, gib = setup.body("plate"), setup.body("gib")
     (clash,) = clashes_of(setup)
-    here = stand([plate.placed()])[0]
+    here = place_bodies([plate.placed()])[0]
     (corner,) = inside_corners(here, clash.zone, plate.no_function, setup.tolerances.touch_mm)
     cut = slanted_groove(here, corner, gib.solid.moved(gib.at), setup.relief.clearance_mm)
 

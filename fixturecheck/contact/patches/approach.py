@@ -10,7 +10,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import Patch
 from fixturecheck.contact.patches.contact_map import find_contacts, overlap
-from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import distance, extent_along
@@ -32,7 +32,7 @@ _FINE_UM = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Landing:
+class FirstContact:
     """Where a pushed part first lands.
 
     Parameters
@@ -46,15 +46,15 @@ class Landing:
     travel_mm: float
     patches: tuple[Patch, ...]
 
-    def carried_to(self, names: Mapping[str, str], turn: Floats, shift: Floats) -> Landing:
+    def carried_to(self, names: Mapping[str, str], turn: Floats, shift: Floats) -> FirstContact:
         """Return the landing of copies that stand to each other alike; see `Patch.carried_to`."""
         return replace(self, patches=tuple(p.carried_to(names, turn, shift) for p in self.patches))
 
 
-def land(
+def find_first_contact(
     moving: Placed, still: Placed, push: Floats, reach_mm: float, tolerances: Tolerances,
     write: Writing = METRIC,
-) -> Landing:  # fmt: skip
+) -> FirstContact:  # fmt: skip
     """Push one body at another along a straight line and return where it lands.
 
     The drawn pose may overlap; the part is first drawn back by `reach_mm`, looked at along the way and
@@ -73,7 +73,7 @@ def land(
         It is still in the way when drawn back, or never lands within reach.
     """
     fine = replace(tolerances, touch_um=_FINE_UM, overlap_mm3=1e-12)
-    here, target = stand([moving, still])
+    here, target = place_bodies([moving, still])
 
     def shared(travel_mm: float) -> Shape | None:
         found = overlap(Standing(moved_by(moving, travel_mm * push), here.table), target, fine)
@@ -92,7 +92,7 @@ def land(
     ends = float(looks[before]), float(looks[before + 1])
     low = _closed_in(lambda t: shared(t) is not None, ends, zone, push)
     rest = moved_by(moving, low * push)
-    return Landing(travel_mm=low, patches=tuple(_ahead(rest, still, push, tolerances)))
+    return FirstContact(travel_mm=low, patches=tuple(_ahead(rest, still, push, tolerances)))
 
 
 def _closed_in(
@@ -173,11 +173,11 @@ def shortest_parting(
         None where no straight move along those directions works.
     """
     fine = replace(tolerances, touch_um=_FINE_UM, overlap_mm3=1e-12)
-    here, there = stand(moving), stand([still])[0]
+    here, there = place_bodies(moving), place_bodies([still])[0]
     ways = _ways([*here, there], zone)
     guesses = [_span(zone, way) for way in ways]
     best: tuple[float, Floats] | None = None
-    around = stand(others)
+    around = place_bodies(others)
     before = _shared_mm3(moving, around, fine)
     for k in np.argsort(np.round(guesses, 6), kind="stable"):
         way = ways[k]
@@ -239,7 +239,9 @@ def _least_mm(
 
     def blocked(by_mm: float) -> bool:
         spend(BOOLEAN * len(moving))
-        return any(overlap(body, there, fine) for body in stand([moved_by(b, by_mm * way) for b in moving]))
+        return any(
+            overlap(body, there, fine) for body in place_bodies([moved_by(b, by_mm * way) for b in moving])
+        )
 
     if most <= 0.0 or blocked(most):
         return None
@@ -259,5 +261,5 @@ def _least_mm(
 
 def _shared_mm3(moving: Sequence[Placed], around: Sequence[Standing], fine: Tolerances) -> float:
     """Return how much bodies share with what stands round them, in all."""
-    pairs = ((body, other) for body in stand(moving) for other in around)
+    pairs = ((body, other) for body in place_bodies(moving) for other in around)
     return sum(found[1] for pair in pairs if (found := overlap(*pair, fine)) is not None)

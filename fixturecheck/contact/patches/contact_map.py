@@ -15,7 +15,7 @@ from fixturecheck.contact.patches.pairs import PairCache, near_bodies, near_face
 from fixturecheck.contact.patches.planar import facing
 from fixturecheck.contact.patches.quadrics import curved
 from fixturecheck.contact.patches.sampled import near_only, sampled
-from fixturecheck.contact.placed import Standing, stand
+from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.brep.topology import is_same, shape_kind
@@ -33,7 +33,7 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     without asking the kernel; only pairs with no such plane cost a boolean. What is thinner than the
     touch tolerance is contact, not overlap.
     """
-    if apart(a, b, tolerances.touch_mm):
+    if plane_separates(a, b, tolerances.touch_mm):
         return None
     shape, volume, area = common_solid(a.solid(), b.solid())
     if volume <= tolerances.overlap_mm3 or 2 * volume / area < tolerances.touch_mm / 2:
@@ -41,7 +41,7 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     return shape, volume
 
 
-def apart(a: Standing, b: Standing, slack_mm: float) -> bool:
+def plane_separates(a: Standing, b: Standing, slack_mm: float) -> bool:
     """Say whether some plane separates two bodies, to within a slack."""
     depth = np.minimum(a.high, b.high) - np.maximum(a.low, b.low)
     if depth.min() <= slack_mm:
@@ -58,7 +58,7 @@ def _planes(body: Standing) -> Floats:
     return flat.reshape(-1, 3)
 
 
-def beside(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
+def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
     """Return the least gap between two bodies as a near patch without area, once for each pair of features.
 
     Empty where they touch, overlap, or come no nearer than the near band.
@@ -128,18 +128,18 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     SetupError
         Two bodies each overlap more than `MOST_EACH` others.
     """
-    standing = stand(sorted(bodies, key=lambda b: b.name))
+    standing = place_bodies(sorted(bodies, key=lambda b: b.name))
     found: list[tuple[Standing, Standing, Raw]] = []
     overlaps = []
-    alike = PairCache()
+    cache = PairCache()
     crowd: Counter[str] = Counter()
     for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
         a, b = standing[m], standing[n]
-        answer = alike.known(a, b)
+        answer = cache.known(a, b)
         if answer is None:
             patches, face_to_face = _between(a, b, tolerances)
             answer = patches, None if face_to_face else overlap(a, b, tolerances)
-            alike.keep(a, b, *answer)
+            cache.keep(a, b, *answer)
         patches, shared = answer
         found += [(a, b, raw) for raw in patches]
         if shared is not None:
@@ -191,7 +191,7 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
         touching = [raw for raw in found if raw.kind in {ContactKind.AREA, ContactKind.NEAR}]
         return touching, True
     found += _sharp(a, b, found, tolerances)
-    return _distinct(found, tolerances.touch_mm) or beside(a, b, tolerances), False
+    return _distinct(found, tolerances.touch_mm) or near_patches(a, b, tolerances), False
 
 
 def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerances) -> list[Raw]:

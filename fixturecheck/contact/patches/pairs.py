@@ -66,21 +66,21 @@ class PairCache:
 
     def keep(self, a: Standing, b: Standing, patches: Sequence[Raw], shared: Shared | None) -> None:
         """Keep what was found between two bodies."""
-        self._found[stands_to(a, b)] = a, list(patches), shared
+        self._found[relative_place(a, b)] = a, list(patches), shared
 
     def known(self, a: Standing, b: Standing) -> tuple[list[Raw], Shared | None] | None:
         """Return what was found of an earlier pair, carried to this one; None where there was none alike."""
-        kept = self._found.get(stands_to(a, b))
+        kept = self._found.get(relative_place(a, b))
         if kept is None:
             return None
         first, patches, shared = kept
-        turn, shift = carries(first, a)
+        turn, shift = motion_between(first, a)
         if shared is not None:
             shared = transformed(shared[0], turn, shift), shared[1]
         return [raw.moved(turn, shift) for raw in patches], shared
 
 
-def stands_to(a: Standing, b: Standing) -> Key:
+def relative_place(a: Standing, b: Standing) -> Key:
     """Return the drawings of two bodies, and b's place seen from a; -0.0 is written as 0.0."""
     turn = a.turn.T @ b.turn
     shift = a.turn.T @ (b.shift - a.shift)
@@ -88,7 +88,7 @@ def stands_to(a: Standing, b: Standing) -> Key:
     return id(a.table), id(b.table), place.tobytes()
 
 
-def carries(first: Standing, copy: Standing) -> tuple[Floats, Floats]:
+def motion_between(first: Standing, copy: Standing) -> tuple[Floats, Floats]:
     """Return the turn (3, 3) and the shift (3,), mm, that carry one body to where a copy of it stands."""
     turn: Floats = copy.turn @ first.turn.T
     return turn, copy.shift - turn @ first.shift

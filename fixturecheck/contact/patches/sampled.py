@@ -19,7 +19,13 @@ from numpy.typing import NDArray
 from fixturecheck.arrays import Bools, Floats
 from fixturecheck.contact.patch import Raw
 from fixturecheck.contact.patches.strips import CurvedPair
-from fixturecheck.contact.patches.valleys import Height, least_beside, lines_and_points, opens, touching
+from fixturecheck.contact.patches.valleys import (
+    Height,
+    least_beside,
+    lines_and_points,
+    opening_directions,
+    touching_places,
+)
 from fixturecheck.kernel.brep.probe import Probe
 from fixturecheck.kernel.construct import parameter_patch
 from fixturecheck.kernel.sample import Grid, face_window, grid_on_face
@@ -53,7 +59,9 @@ class Spread:
     error_mm: float
 
 
-def spread(grid: Grid, gaps: Floats, slopes: Floats, facing: Bools, band_mm: tuple[float, float]) -> Spread:
+def gap_spread(
+    grid: Grid, gaps: Floats, slopes: Floats, facing: Bools, band_mm: tuple[float, float]
+) -> Spread:
     """Weigh the gap over the cells where two faces look at each other.
 
     Parameters
@@ -213,7 +221,9 @@ def sampled(pair: CurvedPair, tolerances: Tolerances) -> list[Raw]:
     else:
         low = field.facing & (field.gaps <= touch + field.grid.reach)
         height = field.height
-        places = touching(height, field.grid.cells[low], field.gaps[low], field.grid.parameters[low], touch)
+        places = touching_places(
+            height, field.grid.cells[low], field.gaps[low], field.grid.parameters[low], touch
+        )
         found += lines_and_points(height, places, (i, j), touch)
     return found + _near(pair, field, tolerances)
 
@@ -241,7 +251,7 @@ def _near(pair: CurvedPair, field: _Field, tolerances: Tolerances) -> list[Raw]:
     near = field.facing & (field.gaps > band[0]) & (field.gaps <= band[1])
     if not near.any():
         return []
-    gap = spread(field.grid, field.gaps, field.slopes, field.facing, band)
+    gap = gap_spread(field.grid, field.gaps, field.slopes, field.facing, band)
     least = min([float(field.gaps[near].min()), *_lowest_gaps(field, near)])
     least = min([least, *least_beside(pair, least, tolerances.touch_mm, opposed_share=_FACING)])
     sizes = max(least, 0.0), gap.mean_mm, gap.max_mm, gap.error_mm
@@ -273,7 +283,7 @@ def _is_area(field: _Field, chosen: Bools, touch_mm: float) -> bool:
         return False
     points = field.grid.points[chosen]
     across = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][:2]
-    return not opens((points - points.mean(axis=0)) @ across.T, gaps, touch_mm)
+    return not opening_directions((points - points.mean(axis=0)) @ across.T, gaps, touch_mm)
 
 
 class _Field:

@@ -153,7 +153,7 @@ _CROSSES = 0.5
 """A line crosses a valley where the gap bends along it at least half as much as along the other parameter."""
 
 
-def touching(
+def touching_places(
     height: Height, cells: NDArray[np.int64], gaps: Floats, at: Floats, touch_mm: float
 ) -> list[Place]:
     """Return the places where two faces touch: on the floors of valleys, and at lowest places by themselves.
@@ -203,7 +203,7 @@ _FLAT_MM = 1e-9
 """Along the floor of a valley no sample is lower than those beside it by more than rounding."""
 
 
-def opens(spots: Floats, gaps: Floats, touch_mm: float) -> int:
+def opening_directions(spots: Floats, gaps: Floats, touch_mm: float) -> int:
     """Return in how many directions a gap grows as between faces that curve apart, and not as noise.
 
     A quadratic is fitted: it has to hold the gap within a tenth of its growth, and that has to be more than a
@@ -246,7 +246,11 @@ def lines_and_points(
         steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
         arc = np.concatenate([[0.0], np.cumsum(steps)])
         gaps = np.array([p.gap_mm for p in run])
-        if len(run) < _FEWEST or _curves_apart(group, touch_mm) or opens(arc[:, None], gaps, touch_mm):
+        if (
+            len(run) < _FEWEST
+            or _curves_apart(group, touch_mm)
+            or opening_directions(arc[:, None], gaps, touch_mm)
+        ):
             low = height.least(min(group, key=lambda p: p.gap_mm).at)
             if low is not None and abs(low.gap_mm) <= touch_mm and low.opposed_share >= OPPOSED:
                 yield _point(low, faces)
@@ -263,7 +267,7 @@ def _curves_apart(group: Sequence[Place], touch_mm: float) -> bool:
     normal = group[len(group) // 2].normal
     across = np.linalg.svd(normal[None])[2][1:]
     flat = (points - points.mean(axis=0)) @ across.T
-    return opens(flat, np.array([p.gap_mm for p in group]), touch_mm) == _BOTH
+    return opening_directions(flat, np.array([p.gap_mm for p in group]), touch_mm) == _BOTH
 
 
 _BOTH = 2
@@ -552,7 +556,11 @@ def _told(
     spots = [spot_at(edge.at, face, t) for t in np.linspace(*span, _INNER).tolist()]
     gaps = np.array([s.gap_mm for s in spots])
     arc = np.linspace(0.0, edge.length_mm(*span), _INNER)
-    if arc[-1] <= touch_mm or opens(arc[:, None], gaps, touch_mm) or _slants(arc, gaps, touch_mm):
+    if (
+        arc[-1] <= touch_mm
+        or opening_directions(arc[:, None], gaps, touch_mm)
+        or _slants(arc, gaps, touch_mm)
+    ):
         lows = least_places(edge.at, face, np.linspace(*span, _INNER).tolist())
         low = min([*spots, *(spot_at(edge.at, face, t) for t in lows)], key=lambda s: s.gap_mm)
         return Raw(

@@ -10,17 +10,17 @@ from __future__ import annotations
 import math
 
 from fixturecheck.compiled import Vector, along, cell, compiled, dot, length, minus, row, times
-from fixturecheck.contact.proximity.curved import NO_DIRECTION, covers
+from fixturecheck.contact.proximity.curved import NO_DIRECTION, covers_direction
 from fixturecheck.contact.proximity.placed_features import Cones, Corners, Edges
 from fixturecheck.contact.proximity.vertices_edges import (
     INNER_MM,
-    Ask,
-    Book,
+    FoundRows,
+    Query,
     Some,
+    balls_apart,
     facing,
-    far,
     leaves_room,
-    written,
+    with_row,
 )
 
 _ENDS = 1e-9
@@ -43,52 +43,56 @@ def outside(cones: Cones, i: int, place: Vector, slack_rad: float) -> tuple[bool
     share = (height - gap * dot(normal, axis)) / long
     beside = radius > NO_DIRECTION and -_ENDS < share < 1.0 + _ENDS
     return (
-        beside and covers(out, axis, row(cones.zero, i), cones.turn_rad[i], slack_rad),
+        beside and covers_direction(out, axis, row(cones.zero, i), cones.turn_rad[i], slack_rad),
         gap,
         normal,
     )
 
 
 @compiled
-def convex_cones_over_corners(cones: Cones, corners: Corners, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def convex_cones_over_corners(
+    cones: Cones, corners: Corners, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add cones against corners and points of round edges."""
     for i in a[1]:
         for j in b[1]:
-            if far(
+            if balls_apart(
                 cones.middle_mm,
                 cones.ball_mm,
                 i,
                 corners.middle_mm,
                 corners.ball_mm,
                 j,
-                ask.away_mm,
+                query.away_mm,
             ):
                 continue
             other = row(corners.middle_mm, j)
-            beside, gap, normal = outside(cones, i, other, ask.slack_rad)
-            if not beside or gap > ask.reach_mm or gap < ask.deep_mm:
+            beside, gap, normal = outside(cones, i, other, query.slack_rad)
+            if not beside or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(corners.cones, j, normal, ask.slack_rad):
+            if leaves_room(corners.cones, j, normal, query.slack_rad):
                 back = times(-1.0, normal)
                 face = facing(corners.faces, corners.normals, j, back)
                 place = along(other, gap, back)
-                book = written(book, gap, back, place, (a[0], cones.face[i]), (b[0], face))
+                book = with_row(book, gap, back, place, (a[0], cones.face[i]), (b[0], face))
     return book
 
 
 @compiled
-def convex_cones_over_edges(cones: Cones, edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def convex_cones_over_edges(
+    cones: Cones, edges: Edges, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add cones across straight edges, where an edge is nearest to the cone."""
     for i in a[1]:
         for j in b[1]:
-            if not edges.straight[j] or far(
+            if not edges.straight[j] or balls_apart(
                 cones.middle_mm,
                 cones.ball_mm,
                 i,
                 edges.middle_mm,
                 edges.ball_mm,
                 j,
-                ask.away_mm,
+                query.away_mm,
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)
@@ -96,14 +100,14 @@ def convex_cones_over_edges(cones: Cones, edges: Edges, a: Some, b: Some, ask: A
             if not found or t <= INNER_MM or t >= edges.long_mm[j] - INNER_MM:
                 continue
             other = along(foot, t, way)
-            beside, gap, normal = outside(cones, i, other, ask.slack_rad)
-            if not beside or gap > ask.reach_mm or gap < ask.deep_mm:
+            beside, gap, normal = outside(cones, i, other, query.slack_rad)
+            if not beside or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(edges.leaves, j, normal, ask.slack_rad):
+            if leaves_room(edges.face_tangents, j, normal, query.slack_rad):
                 back = times(-1.0, normal)
                 face = facing(edges.faces, edges.normals, j, back)
                 place = along(other, gap, back)
-                book = written(book, gap, back, place, (a[0], cones.face[i]), (b[0], face))
+                book = with_row(book, gap, back, place, (a[0], cones.face[i]), (b[0], face))
     return book
 
 

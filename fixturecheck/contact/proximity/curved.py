@@ -20,14 +20,14 @@ from fixturecheck.contact.proximity.placed_features import (
     SweptCircles,
 )
 from fixturecheck.contact.proximity.vertices_edges import (
-    Ask,
-    Book,
+    FoundRows,
+    Query,
     Some,
+    balls_apart,
     facing,
-    far,
+    is_over_face,
     leaves_room,
-    over,
-    written,
+    with_row,
 )
 
 AROUND = 12
@@ -40,7 +40,7 @@ WHOLE_RAD = 2 * math.pi
 
 
 @compiled
-def within(angle_rad: float, span: Floats, slack_rad: float) -> bool:
+def in_angle_span(angle_rad: float, span: Floats, slack_rad: float) -> bool:
     """Tell whether an angle lies in a span of first and last, modulo whole turns."""
     first, last = span[0], span[1]
     if not (math.isfinite(first) and math.isfinite(last)) or last - first > WHOLE_RAD - 1e-6:
@@ -50,14 +50,18 @@ def within(angle_rad: float, span: Floats, slack_rad: float) -> bool:
 
 
 @compiled
-def covers(direction: Vector, axis: Vector, zero: Vector, turn_rad: Floats, slack_rad: float) -> bool:
+def covers_direction(
+    direction: Vector, axis: Vector, zero: Vector, turn_rad: Floats, slack_rad: float
+) -> bool:
     """Tell whether a direction lies in the part of the turn that a surface covers; the axis always does."""
     x, y = dot(direction, zero), dot(direction, cross(axis, zero))
-    return x * x + y * y < 1e-12 or within(math.atan2(y, x), turn_rad, slack_rad + TURN_RAD)
+    return x * x + y * y < 1e-12 or in_angle_span(math.atan2(y, x), turn_rad, slack_rad + TURN_RAD)
 
 
 @compiled
-def lowest(circles: SweptCircles, i: int, normal: Vector, slack_rad: float) -> tuple[bool, bool, Vector, int]:
+def lowest_on_circle(
+    circles: SweptCircles, i: int, normal: Vector, slack_rad: float
+) -> tuple[bool, bool, Vector, int]:
     """Return whether a circle has a place furthest against a direction, may touch there, where, which face.
 
     The first answer is false where every place of the circle is as low as any other.
@@ -73,28 +77,34 @@ def lowest(circles: SweptCircles, i: int, normal: Vector, slack_rad: float) -> t
     runs_0 = circles.leave[i, 0, 1] * rise - circles.leave[i, 0, 0] * long
     runs_1 = circles.leave[i, 1, 1] * rise - circles.leave[i, 1, 0] * long
     fits = runs_0 >= -slack_rad and runs_1 >= -slack_rad
-    fits = fits and covers(outward, axis, zero, circles.turn_rad[i], slack_rad)
-    fits = fits and within(math.atan2(-rise, long), circles.tilt_rad[i], slack_rad + TURN_RAD)
+    fits = fits and covers_direction(outward, axis, zero, circles.turn_rad[i], slack_rad)
+    fits = fits and in_angle_span(math.atan2(-rise, long), circles.tilt_rad[i], slack_rad + TURN_RAD)
     # Of a sharp circle's two faces the one that looks more along the contact is named.
     face = circles.face[i, 0] if abs(runs_0) <= abs(runs_1) else circles.face[i, 1]
     return has_side, fits, place, face
 
 
 @compiled
-def circles_over_faces(circles: SweptCircles, planes: Planes, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def circles_over_faces(
+    circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add the lowest place of each circle, torus and sphere over each flat face."""
     for i in a[1]:
         for j in b[1]:
-            if far(circles.middle_mm, circles.ball_mm, i, planes.middle_mm, planes.ball_mm, j, ask.away_mm):
+            if balls_apart(
+                circles.middle_mm, circles.ball_mm, i, planes.middle_mm, planes.ball_mm, j, query.away_mm
+            ):
                 continue
             normal = cell(planes.frame, j, 1)
-            has_side, fits, place, face = lowest(circles, i, normal, ask.slack_rad)
+            has_side, fits, place, face = lowest_on_circle(circles, i, normal, query.slack_rad)
             arm = minus(place, cell(planes.frame, j, 0))
             gap = dot(arm, normal)
-            if not has_side or not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+            if not has_side or not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if over(planes, j, dot(cell(planes.frame, j, 2), arm), dot(cell(planes.frame, j, 3), arm)):
-                book = written(book, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
+            if is_over_face(
+                planes, j, dot(cell(planes.frame, j, 2), arm), dot(cell(planes.frame, j, 3), arm)
+            ):
+                book = with_row(book, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
     return book
 
 
@@ -109,16 +119,16 @@ def capsule_gap(
     axis = row(capsules.axis, i)
     back = times(-1.0, normal)
     fits = away > NO_DIRECTION
-    fits = fits and covers(back, axis, row(capsules.zero, i), capsules.turn_rad[i], slack_rad)
+    fits = fits and covers_direction(back, axis, row(capsules.zero, i), capsules.turn_rad[i], slack_rad)
     if fits and capsules.is_ball[i]:
         rise = dot(back, axis)
         level = math.atan2(rise, math.sqrt(max(1.0 - rise * rise, 0.0)))
-        fits = within(level, capsules.tilt_rad[i], slack_rad + TURN_RAD)
+        fits = in_angle_span(level, capsules.tilt_rad[i], slack_rad + TURN_RAD)
     return fits, away - capsules.radius_mm[i], normal
 
 
 @compiled
-def nearest(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, float, float]:
+def nearest_on_lines(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, float, float]:
     """Return shares s of a segment a + s u and lengths t along a unit line b + t v where they are nearest.
 
     The first answer is false where they run alongside or the place is beyond the segment's ends.
@@ -136,43 +146,45 @@ def nearest(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, float, fl
 
 
 @compiled
-def capsules_over_edges(capsules: Capsules, edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def capsules_over_edges(
+    capsules: Capsules, edges: Edges, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add cylinders and spheres across straight edges."""
     for i in a[1]:
         start = row(capsules.a_mm, i)
         whole = minus(row(capsules.b_mm, i), start)
         for j in b[1]:
-            if not edges.straight[j] or far(
-                capsules.middle_mm, capsules.ball_mm, i, edges.middle_mm, edges.ball_mm, j, ask.away_mm
+            if not edges.straight[j] or balls_apart(
+                capsules.middle_mm, capsules.ball_mm, i, edges.middle_mm, edges.ball_mm, j, query.away_mm
             ):
                 continue
             foot, way = cell(edges.ends_mm, j, 0), row(edges.along, j)
-            inner, s, t = nearest(start, whole, foot, way)
+            inner, s, t = nearest_on_lines(start, whole, foot, way)
             if not inner or t <= 1e-6 or t >= edges.long_mm[j] - 1e-6:
                 continue
             on_edge = along(foot, t, way)
-            fits, gap, normal = capsule_gap(capsules, i, along(start, s, whole), on_edge, ask.slack_rad)
-            if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+            fits, gap, normal = capsule_gap(capsules, i, along(start, s, whole), on_edge, query.slack_rad)
+            if not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(edges.leaves, j, times(-1.0, normal), ask.slack_rad):
+            if leaves_room(edges.face_tangents, j, times(-1.0, normal), query.slack_rad):
                 face = facing(edges.faces, edges.normals, j, normal)
                 place = along(on_edge, gap, normal)
-                book = written(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
+                book = with_row(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
     return book
 
 
 @compiled
 def capsules_over_corners(
-    capsules: Capsules, corners: Corners, a: Some, b: Some, ask: Ask, book: Book
-) -> Book:
+    capsules: Capsules, corners: Corners, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add cylinders and spheres against corners and points of curved edges."""
     for i in a[1]:
         start = row(capsules.a_mm, i)
         whole = minus(row(capsules.b_mm, i), start)
         square = dot(whole, whole)
         for j in b[1]:
-            if far(
-                capsules.middle_mm, capsules.ball_mm, i, corners.middle_mm, corners.ball_mm, j, ask.away_mm
+            if balls_apart(
+                capsules.middle_mm, capsules.ball_mm, i, corners.middle_mm, corners.ball_mm, j, query.away_mm
             ):
                 continue
             other = row(corners.middle_mm, j)
@@ -181,33 +193,39 @@ def capsules_over_corners(
                 share = dot(minus(other, start), whole) / max(square, 1e-30)
                 if share <= -END or share >= 1 + END:
                     continue
-            fits, gap, normal = capsule_gap(capsules, i, along(start, share, whole), other, ask.slack_rad)
-            if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+            fits, gap, normal = capsule_gap(capsules, i, along(start, share, whole), other, query.slack_rad)
+            if not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(corners.cones, j, times(-1.0, normal), ask.slack_rad):
+            if leaves_room(corners.cones, j, times(-1.0, normal), query.slack_rad):
                 face = facing(corners.faces, corners.normals, j, normal)
                 place = along(other, gap, normal)
-                book = written(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
+                book = with_row(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
     return book
 
 
 @compiled
-def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, query: Query, book: FoundRows) -> FoundRows:
     """Add cylinders and spheres against each other: where axes cross, and at ends beside an axis."""
     for i in a[1]:
         start = row(capsules.a_mm, i)
         whole = minus(row(capsules.b_mm, i), start)
         reach = max(length(whole), 1e-9)
         for j in b[1]:
-            if far(
-                capsules.middle_mm, capsules.ball_mm, i, capsules.middle_mm, capsules.ball_mm, j, ask.away_mm
+            if balls_apart(
+                capsules.middle_mm,
+                capsules.ball_mm,
+                i,
+                capsules.middle_mm,
+                capsules.ball_mm,
+                j,
+                query.away_mm,
             ):
                 continue
             foot = row(capsules.a_mm, j)
             way = minus(row(capsules.b_mm, j), foot)
             long = length(way)
             way = times(1.0 / max(long, 1e-30), way)
-            inner, s, _ = nearest(start, whole, foot, way)
+            inner, s, _ = nearest_on_lines(start, whole, foot, way)
             crosses = inner and not capsules.is_ball[i] and not capsules.is_ball[j] and a[0] < b[0]
             for case, share in enumerate((0.0, 1.0, s)):
                 crossing = case == 2
@@ -218,22 +236,24 @@ def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, ask: Ask, book:
                 if t <= -END or t >= long + END:
                     continue
                 beside = along(foot, t, way)
-                fits, gap, normal = capsule_gap(capsules, i, place, beside, ask.slack_rad)
+                fits, gap, normal = capsule_gap(capsules, i, place, beside, query.slack_rad)
                 gap -= capsules.radius_mm[j]
-                if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+                if not fits or gap > query.reach_mm or gap < query.deep_mm:
                     continue
                 zero = row(capsules.zero, j)
-                if not covers(normal, row(capsules.axis, j), zero, capsules.turn_rad[j], ask.slack_rad):
+                if not covers_direction(
+                    normal, row(capsules.axis, j), zero, capsules.turn_rad[j], query.slack_rad
+                ):
                     continue
-                if not crossing and abs(dot(normal, whole)) > (ask.slack_rad + 1e-3) * reach:
+                if not crossing and abs(dot(normal, whole)) > (query.slack_rad + 1e-3) * reach:
                     continue
                 at = along(beside, capsules.radius_mm[j] + gap, normal)
-                book = written(book, gap, normal, at, (a[0], capsules.face[i]), (b[0], capsules.face[j]))
+                book = with_row(book, gap, normal, at, (a[0], capsules.face[i]), (b[0], capsules.face[j]))
     return book
 
 
 @compiled
-def inward(cones: Cones, j: int, place: Vector, step: int) -> tuple[Vector, Vector]:
+def cone_inward_normal(cones: Cones, j: int, place: Vector, step: int) -> tuple[Vector, Vector]:
     """Return the inward normal and a point of the cone's generator in one direction round the axis.
 
     The last step is the direction in which `place` is off the axis; the others are spaced evenly.
@@ -256,7 +276,7 @@ def inward(cones: Cones, j: int, place: Vector, step: int) -> tuple[Vector, Vect
 
 
 @compiled
-def alongside(cones: Cones, j: int, place: Vector, slack_rad: float) -> bool:
+def is_beside_cone(cones: Cones, j: int, place: Vector, slack_rad: float) -> bool:
     """Tell whether a place lies between the ends of a concave cone and in the part of the turn it covers.
 
     Past an inside edge the cone is carried on as far as what is beside it goes.
@@ -267,74 +287,76 @@ def alongside(cones: Cones, j: int, place: Vector, slack_rad: float) -> bool:
     share = dot(arm, whole) / long
     if share <= -cones.past_mm[j, 0] - 1e-6 * long or share >= cones.past_mm[j, 1] + (1 + 1e-6) * long:
         return False
-    return covers(arm, row(cones.axis, j), row(cones.zero, j), cones.turn_rad[j], slack_rad)
+    return covers_direction(arm, row(cones.axis, j), row(cones.zero, j), cones.turn_rad[j], slack_rad)
 
 
 @compiled
 def circles_in_concave_cones(
-    circles: SweptCircles, cones: Cones, a: Some, b: Some, ask: Ask, book: Book
-) -> Book:
+    circles: SweptCircles, cones: Cones, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add circles, tori and spheres inside concave cylinders and cones, in directions all round."""
     for i in a[1]:
         centre = row(circles.middle_mm, i)
         for j in b[1]:
-            if far(
+            if balls_apart(
                 circles.middle_mm,
                 circles.ball_mm,
                 i,
                 cones.middle_mm,
                 cones.ball_mm,
                 j,
-                ask.away_mm,
+                query.away_mm,
             ):
                 continue
             for step in range(AROUND + 1):
-                normal, start = inward(cones, j, centre, step)
-                has_side, fits, place, face = lowest(circles, i, normal, ask.slack_rad)
+                normal, start = cone_inward_normal(cones, j, centre, step)
+                has_side, fits, place, face = lowest_on_circle(circles, i, normal, query.slack_rad)
                 gap = dot(minus(place, start), normal)
-                if not has_side or not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+                if not has_side or not fits or gap > query.reach_mm or gap < query.deep_mm:
                     continue
                 # Beyond the cone, on the far side of its wall, the planes round it say nothing.
-                straight, nearest_to = inward(cones, j, place, AROUND)
-                if dot(minus(place, nearest_to), straight) < ask.deep_mm:
+                straight, nearest_to = cone_inward_normal(cones, j, place, AROUND)
+                if dot(minus(place, nearest_to), straight) < query.deep_mm:
                     continue
-                if alongside(cones, j, place, ask.slack_rad):
-                    book = written(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
+                if is_beside_cone(cones, j, place, query.slack_rad):
+                    book = with_row(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
     return book
 
 
 @compiled
-def corners_in_concave_cones(corners: Corners, cones: Cones, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def corners_in_concave_cones(
+    corners: Corners, cones: Cones, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add corners inside concave cylinders and cones, along the exact direction."""
     for j in b[1]:
         for i in a[1]:
-            if far(
+            if balls_apart(
                 corners.middle_mm,
                 corners.ball_mm,
                 i,
                 cones.middle_mm,
                 cones.ball_mm,
                 j,
-                ask.away_mm,
+                query.away_mm,
             ):
                 continue
             place = row(corners.middle_mm, i)
-            normal, start = inward(cones, j, place, AROUND)
+            normal, start = cone_inward_normal(cones, j, place, AROUND)
             gap = dot(minus(place, start), normal)
-            if gap > ask.reach_mm or gap < ask.deep_mm:
+            if gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if not alongside(cones, j, place, ask.slack_rad):
+            if not is_beside_cone(cones, j, place, query.slack_rad):
                 continue
-            if leaves_room(corners.cones, i, normal, ask.slack_rad):
+            if leaves_room(corners.cones, i, normal, query.slack_rad):
                 face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
-                book = written(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
+                book = with_row(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
     return book
 
 
 @compiled
 def level_tori_over_faces(
-    circles: SweptCircles, planes: Planes, a: Some, b: Some, ask: Ask, book: Book
-) -> Book:
+    circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add places all round each torus that lies flat over a flat face, or may come to by turning."""
     for i in a[1]:
         if circles.radius_mm[i] == 0.0 or circles.tube_mm[i] == 0.0:
@@ -342,25 +364,27 @@ def level_tori_over_faces(
         axis, zero = row(circles.axis, i), row(circles.zero, i)
         for j in b[1]:
             normal = cell(planes.frame, j, 1)
-            if length(cross(normal, axis)) > max(ask.slack_rad, NO_DIRECTION):
+            if length(cross(normal, axis)) > max(query.slack_rad, NO_DIRECTION):
                 continue
             for step in range(AROUND):
                 angle = WHOLE_RAD / AROUND * step
                 outward = along(times(math.cos(angle), zero), math.sin(angle), cross(axis, zero))
-                fits, place = beneath(circles, i, outward, normal, ask.slack_rad)
+                fits, place = lowest_of_section(circles, i, outward, normal, query.slack_rad)
                 arm = minus(place, cell(planes.frame, j, 0))
                 gap = dot(arm, normal)
-                if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+                if not fits or gap > query.reach_mm or gap < query.deep_mm:
                     continue
-                if over(planes, j, dot(cell(planes.frame, j, 2), arm), dot(cell(planes.frame, j, 3), arm)):
-                    book = written(
+                if is_over_face(
+                    planes, j, dot(cell(planes.frame, j, 2), arm), dot(cell(planes.frame, j, 3), arm)
+                ):
+                    book = with_row(
                         book, gap, normal, place, (a[0], circles.face[i, 0]), (b[0], planes.face[j])
                     )
     return book
 
 
 @compiled
-def beneath(
+def lowest_of_section(
     circles: SweptCircles, i: int, outward: Vector, normal: Vector, slack_rad: float
 ) -> tuple[bool, Vector]:
     """Return whether a torus has a lowest place of its section in one direction round its axis, and where.
@@ -370,8 +394,8 @@ def beneath(
     axis = row(circles.axis, i)
     up = along(normal, -dot(normal, cross(axis, outward)), cross(axis, outward))
     up = times(1.0 / length(up), up)
-    fits = covers(outward, axis, row(circles.zero, i), circles.turn_rad[i], slack_rad)
-    fits = fits and within(
+    fits = covers_direction(outward, axis, row(circles.zero, i), circles.turn_rad[i], slack_rad)
+    fits = fits and in_angle_span(
         math.atan2(-dot(up, axis), -dot(up, outward)), circles.tilt_rad[i], -2.0 * TURN_RAD
     )
     place = along(row(circles.middle_mm, i), circles.radius_mm[i], outward)
@@ -399,8 +423,8 @@ def into_concave_torus(
     away = math.sqrt(out * out + high * high)
     if away <= NO_DIRECTION or (wide <= NO_DIRECTION and tori.radius_mm[j] > 0.0):
         return False, 0.0, axis
-    fits = within(math.atan2(high, out), tori.tilt_rad[j], slack_rad + TURN_RAD)
-    fits = fits and covers(side, axis, row(tori.zero, j), tori.turn_rad[j], slack_rad)
+    fits = in_angle_span(math.atan2(high, out), tori.tilt_rad[j], slack_rad + TURN_RAD)
+    fits = fits and covers_direction(side, axis, row(tori.zero, j), tori.turn_rad[j], slack_rad)
     return (
         fits,
         tori.tube_mm[j] - away,
@@ -410,25 +434,25 @@ def into_concave_torus(
 
 @compiled
 def corners_in_concave_tori(
-    corners: Corners, tori: SweptCircles, a: Some, b: Some, ask: Ask, book: Book
-) -> Book:
+    corners: Corners, tori: SweptCircles, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add corners inside concave tori and spheres, along the exact direction."""
     for j in b[1]:
         for i in a[1]:
             place = row(corners.middle_mm, i)
-            fits, gap, normal = into_concave_torus(tori, j, place, ask.slack_rad)
-            if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+            fits, gap, normal = into_concave_torus(tori, j, place, query.slack_rad)
+            if not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(corners.cones, i, normal, ask.slack_rad):
+            if leaves_room(corners.cones, i, normal, query.slack_rad):
                 face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
-                book = written(book, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
+                book = with_row(book, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
     return book
 
 
 @compiled
 def circles_in_concave_tori(
-    circles: SweptCircles, tori: SweptCircles, a: Some, b: Some, ask: Ask, book: Book
-) -> Book:
+    circles: SweptCircles, tori: SweptCircles, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add circles, tori and spheres inside concave tori and spheres, at places all round."""
     for i in a[1]:
         axis, zero = row(circles.axis, i), row(circles.zero, i)
@@ -438,23 +462,25 @@ def circles_in_concave_tori(
                 angle = WHOLE_RAD / PLACES * step
                 outward = along(times(math.cos(angle), zero), math.sin(angle), side)
                 middle = along(row(circles.middle_mm, i), circles.radius_mm[i], outward)
-                fits, gap, normal = into_concave_torus(tori, j, middle, ask.slack_rad)
+                fits, gap, normal = into_concave_torus(tori, j, middle, query.slack_rad)
                 if circles.radius_mm[i] == 0.0:
                     # A sphere has no circle; it touches on the side that the normal comes from.
                     outward = along(times(-1.0, normal), dot(normal, axis), axis)
                     outward = times(1.0 / max(length(outward), 1e-300), outward)
                 gap -= circles.tube_mm[i]
-                fits = fits and covers(outward, axis, zero, circles.turn_rad[i], ask.slack_rad)
-                if not fits or gap > ask.reach_mm or gap < ask.deep_mm:
+                fits = fits and covers_direction(outward, axis, zero, circles.turn_rad[i], query.slack_rad)
+                if not fits or gap > query.reach_mm or gap < query.deep_mm:
                     continue
                 rise, off = dot(normal, axis), dot(normal, outward)
                 runs_0 = circles.leave[i, 0, 0] * off + circles.leave[i, 0, 1] * rise
                 runs_1 = circles.leave[i, 1, 0] * off + circles.leave[i, 1, 1] * rise
-                if min(runs_0, runs_1) < -ask.slack_rad:
+                if min(runs_0, runs_1) < -query.slack_rad:
                     continue
-                if not within(math.atan2(-rise, -off), circles.tilt_rad[i], ask.slack_rad + TURN_RAD):
+                if not in_angle_span(
+                    math.atan2(-rise, -off), circles.tilt_rad[i], query.slack_rad + TURN_RAD
+                ):
                     continue
                 face = circles.face[i, 0] if abs(runs_0) <= abs(runs_1) else circles.face[i, 1]
                 place = along(middle, -circles.tube_mm[i], normal)
-                book = written(book, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
+                book = with_row(book, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
     return book

@@ -1,7 +1,7 @@
 """Where bodies stand deep in each other, whatever their faces are: told by the triangles of their skins.
 
 Skins that cross have an edge of one that runs through a triangle of the other; of a body that is wholly in
-another the first corner is. Only then is it asked how deep: how far corners of one skin, and pieces of its
+another the first corner is. Only then is it asked how deep: how far corners of one surface, and pieces of its
 edges between two crossings, and places behind its triangles, lie behind the other's. What is no deeper than
 `DEEP_MM` is left to the gaps, which tell how to get out of it; skins lie off curved faces by far less.
 """
@@ -43,7 +43,7 @@ BLOCK = 16
 
 
 class FaceTriangles(NamedTuple):
-    """A body's skin where it stands: `triangles` (t, 3) and `edges` (e, 2) number `points` (n, 3), mm.
+    """A body's surface where it stands: `triangles` (t, 3) and `edges` (e, 2) number `points` (n, 3), mm.
 
     `boxes` (t, 2, 3) are the lowest and the highest corner of each triangle, `blocks` (b, 2, 3) those of each
     `BLOCK` triangles, by which most are passed over.
@@ -60,7 +60,7 @@ Place = tuple[float, Vector, Vector]
 """How deep, where, and the nearest place outside."""
 
 
-def sunk(
+def penetrations(
     features: Sequence[Features], loose: Sequence[bool], rotation: Floats, origin_mm: Floats,
     *, any_place: bool = False,
 ) -> Candidates:  # fmt: skip
@@ -80,7 +80,7 @@ def sunk(
     Returns
     -------
     Candidates
-        Gaps are negative: how far a place of body a lies behind the skin of body b, mm.
+        Gaps are negative: how far a place of body a lies behind the surface of body b, mm.
 
     Raises
     ------
@@ -89,33 +89,37 @@ def sunk(
     """
     standing: dict[int, FaceTriangles] = {}
 
-    def skin(body: int) -> FaceTriangles:
+    def surface_of(body: int) -> FaceTriangles:
         if body not in standing:
             one = features[body].triangulation()
             points = one.points_mm @ rotation[body].T + origin_mm[body]
-            standing[body] = boxed(points, one.triangles, one.edges)
+            standing[body] = with_boxes(points, one.triangles, one.edges)
         return standing[body]
 
     enough = 0.0 if any_place else np.inf
 
     found = []
     for i, j in _near(features, loose, rotation, origin_mm):
-        if not (_cross(skin(i), skin(j)) or _cross(skin(j), skin(i)) or _holds(skin(i), skin(j))):
+        if not (
+            _cross(surface_of(i), surface_of(j))
+            or _cross(surface_of(j), surface_of(i))
+            or _holds(surface_of(i), surface_of(j))
+        ):
             continue
         places = []
         for a, b in ((i, j), (j, i)):
-            places.append((*_deepest(skin(a), skin(b), enough), a, b))
+            places.append((*_deepest(surface_of(a), surface_of(b), enough), a, b))
             if places[-1][0] > enough:
                 break
         deep, place, out, a, b = max(places, key=lambda one: one[0])
         if deep > 0.0:
-            face_a, face_b = (_face(features[k], skin(k), place) for k in (a, b))
+            face_a, face_b = (_face(features[k], surface_of(k), place) for k in (a, b))
             found.append(_row(deep, (np.array(place), np.array(out)), (a, face_a), (b, face_b)))
     return joined(found)
 
 
-def boxed(points: Floats, triangles: Ints, edges: Ints) -> FaceTriangles:
-    """Return a skin with the boxes of its triangles."""
+def with_boxes(points: Floats, triangles: Ints, edges: Ints) -> FaceTriangles:
+    """Return a surface with the boxes of its triangles."""
     corners = points[triangles]
     boxes = np.stack((corners.min(axis=1), corners.max(axis=1)), axis=1)
     starts = np.arange(0, len(triangles), BLOCK)
@@ -138,9 +142,9 @@ def _near(
     return [(int(i), int(j)) for i, j in np.argwhere(np.triu(meet, 1))]
 
 
-def _face(features: Features, skin: FaceTriangles, place: Vector) -> int:
+def _face(features: Features, surface: FaceTriangles, place: Vector) -> int:
     """Return the face whose triangle is nearest to a place."""
-    return int(features.triangulation().triangle_face[_nearest(skin, place, 0.0)[2]])
+    return int(features.triangulation().triangle_face[_nearest(surface, place, 0.0)[2]])
 
 
 def _row(deep_mm: float, places: tuple[Floats, Floats], a: tuple[int, int], b: tuple[int, int]) -> Candidates:
@@ -160,7 +164,7 @@ def _row(deep_mm: float, places: tuple[Floats, Floats], a: tuple[int, int], b: t
 
 @compiled
 def _cross(a: FaceTriangles, b: FaceTriangles) -> bool:
-    """Tell whether an edge of one skin runs through a triangle of another."""
+    """Tell whether an edge of one surface runs through a triangle of another."""
     box = _box(b.points)
     for k in range(len(a.edges)):
         start, end = row(a.points, a.edges[k, 0]), row(a.points, a.edges[k, 1])
@@ -190,10 +194,14 @@ def _holds(a: FaceTriangles, b: FaceTriangles) -> bool:
 
 
 @compiled
-def _inner(skin: FaceTriangles, triangle: int, deep_mm: float) -> Vector:
+def _inner(surface: FaceTriangles, triangle: int, deep_mm: float) -> Vector:
     """Return the place behind the middle of a triangle."""
-    corners = skin.triangles[triangle]
-    p, q, r = row(skin.points, corners[0]), row(skin.points, corners[1]), row(skin.points, corners[2])
+    corners = surface.triangles[triangle]
+    p, q, r = (
+        row(surface.points, corners[0]),
+        row(surface.points, corners[1]),
+        row(surface.points, corners[2]),
+    )
     u, v = minus(q, p), minus(r, p)
     out = cross(u, v)
     middle = along(along(p, 1.0 / 3.0, u), 1.0 / 3.0, v)
@@ -224,14 +232,14 @@ def _passes(start: Vector, end: Vector, box: Box, axis: int) -> bool:
 
 
 @compiled
-def _share(start: Vector, end: Vector, skin: FaceTriangles, triangle: int) -> float:
+def _share(start: Vector, end: Vector, surface: FaceTriangles, triangle: int) -> float:
     """Return at which share of its way an edge runs through a triangle; less than zero where it does not."""
-    if _misses(start, end, skin.boxes, triangle):
+    if _misses(start, end, surface.boxes, triangle):
         return -1.0
     p, q, r = (
-        row(skin.points, skin.triangles[triangle, 0]),
-        row(skin.points, skin.triangles[triangle, 1]),
-        row(skin.points, skin.triangles[triangle, 2]),
+        row(surface.points, surface.triangles[triangle, 0]),
+        row(surface.points, surface.triangles[triangle, 1]),
+        row(surface.points, surface.triangles[triangle, 2]),
     )
     way, u, v = minus(end, start), minus(q, p), minus(r, p)
     share, s, t = _through(start, way, p, u, v)
@@ -255,18 +263,18 @@ def _through(start: Vector, way: Vector, p: Vector, u: Vector, v: Vector) -> Vec
 
 
 @compiled
-def _within(place: Vector, skin: FaceTriangles) -> bool:
-    """Tell whether a place lies within a skin: a line out of it runs through an odd number of triangles."""
+def _within(place: Vector, surface: FaceTriangles) -> bool:
+    """Tell whether a place lies within a surface: a line out of it crosses an odd number of triangles."""
     odd = False
-    for m in range(len(skin.blocks)):
-        if _beside_look(place, skin.blocks, m):
+    for m in range(len(surface.blocks)):
+        if _beside_look(place, surface.blocks, m):
             continue
-        for j in range(m * BLOCK, min((m + 1) * BLOCK, len(skin.triangles))):
-            if _beside_look(place, skin.boxes, j):
+        for j in range(m * BLOCK, min((m + 1) * BLOCK, len(surface.triangles))):
+            if _beside_look(place, surface.boxes, j):
                 continue
-            p = row(skin.points, skin.triangles[j, 0])
-            u = minus(row(skin.points, skin.triangles[j, 1]), p)
-            v = minus(row(skin.points, skin.triangles[j, 2]), p)
+            p = row(surface.points, surface.triangles[j, 0])
+            u = minus(row(surface.points, surface.triangles[j, 1]), p)
+            v = minus(row(surface.points, surface.triangles[j, 2]), p)
             share, s, t = _through(place, LOOK, p, u, v)
             if share >= 0.0 and s >= 0.0 and t >= 0.0 and s + t <= 1.0:
                 odd = not odd
@@ -293,19 +301,19 @@ def _beside_look(place: Vector, boxes: Floats, k: int) -> bool:
 
 
 @compiled
-def _nearest(skin: FaceTriangles, place: Vector, enough_mm: float) -> tuple[float, Vector, int]:
-    """Return how far a place is from a skin, the nearest place of it, and the triangle that has it.
+def _nearest(surface: FaceTriangles, place: Vector, enough_mm: float) -> tuple[float, Vector, int]:
+    """Return how far a place is from a surface, the nearest place of it, and the triangle that has it.
 
     Once something is found nearer than enough, that is the answer.
     """
     least, best, which = np.inf, place, 0
-    for m in range(len(skin.blocks)):
-        if _off_box_mm(place, skin.blocks, m) >= least:
+    for m in range(len(surface.blocks)):
+        if _off_box_mm(place, surface.blocks, m) >= least:
             continue
-        for j in range(m * BLOCK, min((m + 1) * BLOCK, len(skin.triangles))):
-            if _off_box_mm(place, skin.boxes, j) >= least:
+        for j in range(m * BLOCK, min((m + 1) * BLOCK, len(surface.triangles))):
+            if _off_box_mm(place, surface.boxes, j) >= least:
                 continue
-            spot = _on_triangle(skin, j, place)
+            spot = _on_triangle(surface, j, place)
             away = length(minus(spot, place))
             if away < least:
                 least, best, which = away, spot, j
@@ -325,10 +333,14 @@ def _off_box_mm(place: Vector, boxes: Floats, k: int) -> float:
 
 
 @compiled
-def _on_triangle(skin: FaceTriangles, triangle: int, place: Vector) -> Vector:
+def _on_triangle(surface: FaceTriangles, triangle: int, place: Vector) -> Vector:
     """Return the place of a triangle that is nearest to another."""
-    corners = skin.triangles[triangle]
-    p, q, r = row(skin.points, corners[0]), row(skin.points, corners[1]), row(skin.points, corners[2])
+    corners = surface.triangles[triangle]
+    p, q, r = (
+        row(surface.points, corners[0]),
+        row(surface.points, corners[1]),
+        row(surface.points, corners[2]),
+    )
     u, v = minus(q, p), minus(r, p)
     share, s, t = _through(place, cross(u, v), p, u, v)
     if s >= 0.0 and t >= 0.0 and s + t <= 1.0:
@@ -346,7 +358,7 @@ def _on_triangle(skin: FaceTriangles, triangle: int, place: Vector) -> Vector:
 
 @compiled
 def _deepest(a: FaceTriangles, b: FaceTriangles, enough_mm: float) -> Place:
-    """Return the place of one skin that lies deepest in another; no deeper than zero where none is deep.
+    """Return the place of one surface that lies deepest in another; no deeper than zero where none is deep.
 
     Once a place is found that is deeper than enough, that is the answer.
     """
@@ -371,7 +383,7 @@ def _deepest(a: FaceTriangles, b: FaceTriangles, enough_mm: float) -> Place:
 
 @compiled
 def _deeper(place: Vector, b: FaceTriangles, least_mm: float, best: Place) -> Place:
-    """Return a place with how deep it is in a skin, if that is more than some depth; else the best so far."""
+    """Return a place with its depth in a surface, if that is more than some depth; else the best so far."""
     away, out, _ = _nearest(b, place, least_mm)
     if away > least_mm and _within(place, b):
         return away, place, out
@@ -380,7 +392,7 @@ def _deeper(place: Vector, b: FaceTriangles, least_mm: float, best: Place) -> Pl
 
 @compiled
 def _deepest_behind(a: FaceTriangles, b: FaceTriangles, best: Place, enough_mm: float) -> Place:
-    """Return the deeper of a place and those behind a skin's triangles, for bodies that lie face in face."""
+    """Return the deeper of a place and those behind the triangles, for bodies that lie face in face."""
     deep = min(DEEP_MM, THIN * min(_least(_box(a.points)), _least(_box(b.points))))
     box = _box(b.points)
     for i in range(len(a.triangles)):
@@ -401,7 +413,7 @@ def _least(box: Box) -> float:
 
 @compiled
 def _deepest_of_edge(start: Vector, end: Vector, b: FaceTriangles, best: Place) -> Place:
-    """Return the deeper of a place and the middles of an edge's pieces within a skin."""
+    """Return the deeper of a place and the middles of an edge's pieces within a surface."""
     shares = _crossings(start, end, b)
     way = minus(end, start)
     long = length(way)
@@ -423,7 +435,7 @@ def _deepest_of_edge(start: Vector, end: Vector, b: FaceTriangles, best: Place) 
 
 @compiled
 def _crossings(start: Vector, end: Vector, b: FaceTriangles) -> Floats:
-    """Return the shares at which an edge starts, runs through a skin, and ends, in order."""
+    """Return the shares at which an edge starts, runs through a surface, and ends, in order."""
     shares = [0.0, 1.0]
     for m in range(len(b.blocks)):
         if _misses(start, end, b.blocks, m):

@@ -24,7 +24,7 @@ from fixturecheck.kernel.brep.primitives import Rim, SweptPrimitive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Varies:
+class FaceVariation:
     """Which errors a face has, and what they do along it.
 
     Parameters
@@ -50,14 +50,14 @@ class Varies:
         """Return where its errors stand."""
         return slice(self.column, self.column + 1 + len(self.ways))
 
-    def error(self, errors_mm: Floats) -> Error:
+    def error(self, errors_mm: Floats) -> FaceShift:
         """Return where the face is for one draw of all errors."""
         own = errors_mm[self.columns()]
-        return Error(shift_mm=float(own[0]), lean=own[1:] @ self.ways, middle_mm=self.middle_mm)
+        return FaceShift(shift_mm=float(own[0]), lean=own[1:] @ self.ways, middle_mm=self.middle_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Error:
+class FaceShift:
     """Where a face is instead of where it is drawn.
 
     Parameters
@@ -82,13 +82,13 @@ class Error:
         return np.asarray(turned / np.linalg.norm(turned))
 
 
-Errors = Mapping[int, Error]
+Errors = Mapping[int, FaceShift]
 _IN_FACE = 1e-9
 _SMOOTH, _SMOOTH_CURVED = 0.02, 0.1
 """Faces that run into each other smoothly fix no corner: flat ones to a degree, curved ones to a chord."""
 
 
-def grown(features: Features, errors: Errors) -> Features:
+def perturbed_features(features: Features, errors: Errors) -> Features:
     """Return a body's features with faces where their errors put them.
 
     Flat faces shift and lean, corners go to where their faces now meet, edges and directions follow;
@@ -109,7 +109,7 @@ def grown(features: Features, errors: Errors) -> Features:
         cones=_cones(features, errors, turned) * _reversed(features, points)[:, :, None],
         point_normals=_turned(features.point_faces, features.point_normals, turned),
         edges_mm=edges,
-        leaves=_leaves(features, edges, edge_normals),
+        face_tangents=_tangent_cones(features, edges, edge_normals),
         edge_normals=edge_normals,
         planes=planes,
         outlines=tuple(_outline(features, corners, shift, i, planes[i]) for i in range(len(planes))),
@@ -208,7 +208,7 @@ def _reversed(features: Features, points: Floats) -> Floats:
     return np.where(_runs_along(features, ends[turned], along[turned]), -1.0, 1.0)
 
 
-def eased(features: Features, low_mm: float) -> Features:
+def features_over_low_steps(features: Features, low_mm: float) -> Features:
     """Return features whose corners in and on a step no higher than `low_mm` may both touch.
 
     Which of the two stands out depends on errors that the step is lower than.
@@ -236,14 +236,14 @@ def _runs_along(features: Features, ends: Ints, along: Floats) -> NDArray[np.boo
     return out
 
 
-def _leaves(features: Features, edges: Floats, normals: Floats) -> Floats:
+def _tangent_cones(features: Features, edges: Floats, normals: Floats) -> Floats:
     """Return the directions into the two faces of each edge, square to it."""
     along = edges[:, 1] - edges[:, 0]
     across = np.cross(normals, along[:, None])
     length = np.maximum(np.linalg.norm(across, axis=2, keepdims=True), 1e-300)
-    same = np.sign(np.einsum("nki,nki->nk", across, features.leaves))[:, :, None]
+    same = np.sign(np.einsum("nki,nki->nk", across, features.face_tangents))[:, :, None]
     flat = np.isin(features.edge_faces, features.plane_faces)[:, :, None]
-    return np.where(flat, across / length * same, features.leaves)
+    return np.where(flat, across / length * same, features.face_tangents)
 
 
 def _plane(features: Features, plane: int, errors: Errors) -> Floats:
@@ -323,15 +323,15 @@ NEAR_MM = 1e-5
 """Points of contact this close to a corner or an edge are at it."""
 
 
-def growth_rows(
+def gap_sensitivity(
     rows: Candidates, features: tuple[Features, ...], rotation: Floats, origin: Floats,
-    variables: Mapping[tuple[int, int], Varies],
+    variables: Mapping[tuple[int, int], FaceVariation],
 ) -> Floats:  # fmt: skip
     """Return how each gap changes with the errors of faces.
 
     Parameters
     ----------
-    variables : mapping of (body, face) to Varies
+    variables : mapping of (body, face) to FaceVariation
         The faces that may be out.
 
     Returns
@@ -392,7 +392,7 @@ _SAME_MM = 1e-6
 _LEVEL = 1e-6
 
 
-def widened(features: Features, by_mm: float) -> Features:
+def extended_to_walls(features: Features, by_mm: float) -> Features:
     """Return features whose flat faces go on by a length past inside edges, as far as the face beside goes.
 
     Parameters

@@ -232,7 +232,7 @@ class Corners(NamedTuple):
 
 
 class Edges(NamedTuple):
-    """Straight edges and chords: `ends_mm` (n, 2, 3), unit `along`, `leaves` and `normals` (n, 2, 3).
+    """Straight edges and chords: `ends_mm` (n, 2, 3), unit `along`, `face_tangents` and `normals` (n, 2, 3).
 
     `low_mm` and `high_mm` (n, 3) are the box round each.
     """
@@ -245,7 +245,7 @@ class Edges(NamedTuple):
     high_mm: Floats
     along: Floats
     long_mm: Floats
-    leaves: Floats
+    face_tangents: Floats
     faces: Ints
     normals: Floats
     straight: Bools
@@ -325,7 +325,7 @@ def _edges(features: Sequence[Features]) -> Edges:
         high_mm=np.maximum(ends[:, 0], ends[:, 1]),
         along=along / long[:, None],
         long_mm=long,
-        leaves=np.concatenate([f.leaves for f in features]),
+        face_tangents=np.concatenate([f.face_tangents for f in features]),
         faces=np.concatenate([f.edge_faces for f in features]),
         normals=np.concatenate([f.edge_normals for f in features]),
         straight=np.concatenate([f.straight for f in features]),
@@ -362,7 +362,7 @@ def _widened(parts: list[Any], fill: int = 0) -> Any:
     return out
 
 
-def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
+def place_features(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
     """Return every feature where it stands at poses (n, 3, 3) and (n, 3)."""
     nowhere = np.zeros_like(origin_mm)
 
@@ -404,7 +404,7 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
             low_mm=np.minimum(ends[:, 0], ends[:, 1]),
             high_mm=np.maximum(ends[:, 0], ends[:, 1]),
             along=turn(edge.along, edge.first),
-            leaves=turn(edge.leaves, edge.first),
+            face_tangents=turn(edge.face_tangents, edge.first),
             normals=turn(edge.normals, edge.first),
         ),
         planes=plane._replace(middle_mm=put(plane.middle_mm, plane.first), frame=frame),
@@ -425,11 +425,11 @@ def stand(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
 def _placed(local: Floats, first: Ints, rotation: Floats, origin_mm: Floats) -> Floats:
     """Turn and shift vectors (n, 3) or (n, k, 3)."""
     flat = local.reshape(len(local), int(np.prod(local.shape[1:-1])), 3)
-    return placed(flat, first, rotation, origin_mm).reshape(local.shape)
+    return pose_rows(flat, first, rotation, origin_mm).reshape(local.shape)
 
 
 @compiled
-def placed(local: Floats, first: Ints, rotation: Floats, origin_mm: Floats) -> Floats:
+def pose_rows(local: Floats, first: Ints, rotation: Floats, origin_mm: Floats) -> Floats:
     """Turn and shift vectors (n, k, 3) of bodies whose features start at `first`."""
     out = np.empty_like(local)
     for body in range(len(first) - 1):

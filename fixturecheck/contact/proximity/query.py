@@ -28,12 +28,12 @@ from fixturecheck.contact.proximity.curved import (
     corners_in_concave_tori,
     level_tori_over_faces,
 )
-from fixturecheck.contact.proximity.placed_features import Bodies, Corners, stand
+from fixturecheck.contact.proximity.placed_features import Bodies, Corners, place_features
 from fixturecheck.contact.proximity.smooth import smooth_rows
 from fixturecheck.contact.proximity.vertices_edges import (
     RIM_MM,
-    Ask,
-    Book,
+    FoundRows,
+    Query,
     corners_beside_corners,
     corners_beside_edges,
     corners_over_faces,
@@ -50,7 +50,7 @@ class Rows(NamedTuple):
     names: Ints
 
 
-def cleared(standing: Bodies, rows: Candidates) -> Bools:
+def superseded(standing: Bodies, rows: Candidates) -> Bools:
     """Tell which overlapping rows another row of the same two bodies makes void.
 
     Parameters
@@ -80,11 +80,11 @@ def cleared(standing: Bodies, rows: Candidates) -> Bools:
         places_mm=np.stack((rows.point_a_mm, rows.point_b_mm), axis=1),
         names=np.stack((rows.body_a, rows.face_a, rows.body_b, rows.face_b), axis=1),
     )
-    return cleared_of(standing.corners, both, (deep, starts, stops, order), void)
+    return mark_superseded(standing.corners, both, (deep, starts, stops, order), void)
 
 
 @compiled
-def cleared_of(corners: Corners, rows: Rows, asked: tuple[Ints, Ints, Ints, Ints], void: Bools) -> Bools:
+def mark_superseded(corners: Corners, rows: Rows, asked: tuple[Ints, Ints, Ints, Ints], void: Bools) -> Bools:
     """Mark void rows; `asked` has the deep ones, and where in order the rows of their bodies start and stop.
 
     Either body of a row may have the corner and the other the wall, so each row is read both ways.
@@ -98,13 +98,13 @@ def cleared_of(corners: Corners, rows: Rows, asked: tuple[Ints, Ints, Ints, Ints
             if len(around) == 0:  # round all over: nothing says that it lies below
                 continue
             for rank in range(starts[k], stops[k]):
-                if not void[i] and clears(corners, around, rows, order[rank], i, side):
+                if not void[i] and supersedes(corners, around, rows, order[rank], i, side):
                     void[i] = True
     return void
 
 
 @compiled
-def clears(corners: Corners, around: Ints, rows: Rows, j: int, i: int, side: int) -> bool:
+def supersedes(corners: Corners, around: Ints, rows: Rows, j: int, i: int, side: int) -> bool:
     """Tell whether row j clears row i, of which `side` says which body has the corner.
 
     `around` numbers the corners of the face that row i is behind.
@@ -171,83 +171,86 @@ def find_candidates(
     deep = -max(min(0.5 * reach_mm, DEEP_MM), DEEP * reach_mm, deep_mm, LEAST_MM)
     low, high = scene.boxes(rotation, origin_mm)
     pairs = scene.pairs(low, high, reach_mm)
-    standing = stand(scene.bodies, rotation, origin_mm)
-    ask = Ask(reach_mm, deep, slack_rad, max(reach_mm, -deep))
-    rows = asked(rows_of, standing, low, high, pairs, ask)
-    rows = rows.where(~cleared(standing, rows))
+    standing = place_features(scene.bodies, rotation, origin_mm)
+    query = Query(reach_mm, deep, slack_rad, max(reach_mm, -deep))
+    rows = run_query(rows_of, standing, low, high, pairs, query)
+    rows = rows.where(~superseded(standing, rows))
     if not any(one.smooth for one in scene.features):
         return rows
-    return joined((rows, smooth_rows(scene, rotation, origin_mm, pairs, ask)))
+    return joined((rows, smooth_rows(scene, rotation, origin_mm, pairs, query)))
 
 
-def packed(book: Book) -> Candidates:
+def packed(book: FoundRows) -> Candidates:
     """Return the rows of a book."""
     numbers, names = book.numbers[: book.rows], book.names[: book.rows]
     gap, normal, place = numbers[:, 0], numbers[:, 1:4], numbers[:, 4:7]
     return seen_from_a(gap, normal, place, names)
 
 
-def asked(find: Callable[..., Book], *question: Any) -> Candidates:
+def run_query(find: Callable[..., FoundRows], *question: Any) -> Candidates:
     """Return what a compiled loop finds, in as much room as it needs."""
     room = ROOM
     while True:
-        book = find(*question, Book(np.empty((room, 7)), np.empty((room, 4), dtype=np.int64), 0))
+        book = find(*question, FoundRows(np.empty((room, 7)), np.empty((room, 4), dtype=np.int64), 0))
         if book.rows <= room:
             return packed(book)
         room = book.rows
 
 
 @compiled
-def rows_of(standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, ask: Ask, book: Book) -> Book:
+def rows_of(
+    standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, query: Query, book: FoundRows
+) -> FoundRows:
     """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
+    away_mm = query.away_mm
     corners, edges, planes, circles, capsules, concave_cones, concave_tori, convex_cones = standing
     for k in range(len(pairs)):
         for turn in range(2):
             a, b = pairs[k, turn], pairs[k, 1 - turn]
             box_a, box_b = (low_mm[a], high_mm[a]), (low_mm[b], high_mm[b])
-            corners_a = a, near(corners.first, corners.middle_mm, corners.ball_mm, a, box_b, ask.away_mm)
-            edges_b = b, near(edges.first, edges.middle_mm, edges.ball_mm, b, box_a, ask.away_mm)
-            planes_b = b, near(planes.first, planes.middle_mm, planes.ball_mm, b, box_a, ask.away_mm)
-            book = corners_over_faces(corners, planes, corners_a, planes_b, ask, book)
-            book = corners_beside_edges(corners, edges, corners_a, edges_b, ask, book)
-            corners_b = b, near(corners.first, corners.middle_mm, corners.ball_mm, b, box_a, ask.away_mm)
+            corners_a = a, near_box(corners.first, corners.middle_mm, corners.ball_mm, a, box_b, away_mm)
+            edges_b = b, near_box(edges.first, edges.middle_mm, edges.ball_mm, b, box_a, away_mm)
+            planes_b = b, near_box(planes.first, planes.middle_mm, planes.ball_mm, b, box_a, away_mm)
+            book = corners_over_faces(corners, planes, corners_a, planes_b, query, book)
+            book = corners_beside_edges(corners, edges, corners_a, edges_b, query, book)
+            corners_b = b, near_box(corners.first, corners.middle_mm, corners.ball_mm, b, box_a, away_mm)
             if turn == 0:
-                edges_a = a, near(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, ask.away_mm)
-                book = edges_across(edges, edges_a, edges_b, ask, book)
-                book = corners_beside_corners(corners, corners_a, corners_b, ask, book)
+                edges_a = a, near_box(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, away_mm)
+                book = edges_across(edges, edges_a, edges_b, query, book)
+                book = corners_beside_corners(corners, corners_a, corners_b, query, book)
             cones_b = (
                 b,
-                near(
-                    concave_cones.first, concave_cones.middle_mm, concave_cones.ball_mm, b, box_a, ask.away_mm
+                near_box(
+                    concave_cones.first, concave_cones.middle_mm, concave_cones.ball_mm, b, box_a, away_mm
                 ),
             )
-            book = corners_in_concave_cones(corners, concave_cones, corners_a, cones_b, ask, book)
+            book = corners_in_concave_cones(corners, concave_cones, corners_a, cones_b, query, book)
             tori_b = (
                 b,
-                near(concave_tori.first, concave_tori.middle_mm, concave_tori.ball_mm, b, box_a, ask.away_mm),
+                near_box(concave_tori.first, concave_tori.middle_mm, concave_tori.ball_mm, b, box_a, away_mm),
             )
-            book = corners_in_concave_tori(corners, concave_tori, corners_a, tori_b, ask, book)
-            circles_a = a, near(circles.first, circles.middle_mm, circles.ball_mm, a, box_b, ask.away_mm)
-            book = circles_over_faces(circles, planes, circles_a, planes_b, ask, book)
-            book = level_tori_over_faces(circles, planes, circles_a, planes_b, ask, book)
-            book = circles_in_concave_cones(circles, concave_cones, circles_a, cones_b, ask, book)
-            book = circles_in_concave_tori(circles, concave_tori, circles_a, tori_b, ask, book)
-            capsules_a = a, near(capsules.first, capsules.middle_mm, capsules.ball_mm, a, box_b, ask.away_mm)
-            capsules_b = b, near(capsules.first, capsules.middle_mm, capsules.ball_mm, b, box_a, ask.away_mm)
-            book = capsules_over_edges(capsules, edges, capsules_a, edges_b, ask, book)
-            book = capsules_over_corners(capsules, corners, capsules_a, corners_b, ask, book)
-            book = capsules_over_capsules(capsules, capsules_a, capsules_b, ask, book)
+            book = corners_in_concave_tori(corners, concave_tori, corners_a, tori_b, query, book)
+            circles_a = a, near_box(circles.first, circles.middle_mm, circles.ball_mm, a, box_b, away_mm)
+            book = circles_over_faces(circles, planes, circles_a, planes_b, query, book)
+            book = level_tori_over_faces(circles, planes, circles_a, planes_b, query, book)
+            book = circles_in_concave_cones(circles, concave_cones, circles_a, cones_b, query, book)
+            book = circles_in_concave_tori(circles, concave_tori, circles_a, tori_b, query, book)
+            capsules_a = a, near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, a, box_b, away_mm)
+            capsules_b = b, near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, b, box_a, away_mm)
+            book = capsules_over_edges(capsules, edges, capsules_a, edges_b, query, book)
+            book = capsules_over_corners(capsules, corners, capsules_a, corners_b, query, book)
+            book = capsules_over_capsules(capsules, capsules_a, capsules_b, query, book)
             cones_a = (
                 a,
-                near(convex_cones.first, convex_cones.middle_mm, convex_cones.ball_mm, a, box_b, ask.away_mm),
+                near_box(convex_cones.first, convex_cones.middle_mm, convex_cones.ball_mm, a, box_b, away_mm),
             )
-            book = convex_cones_over_corners(convex_cones, corners, cones_a, corners_b, ask, book)
-            book = convex_cones_over_edges(convex_cones, edges, cones_a, edges_b, ask, book)
+            book = convex_cones_over_corners(convex_cones, corners, cones_a, corners_b, query, book)
+            book = convex_cones_over_edges(convex_cones, edges, cones_a, edges_b, query, book)
     return book
 
 
 @compiled
-def near(
+def near_box(
     first: Ints, middle_mm: Floats, ball_mm: Floats, body: int, box_mm: tuple[Floats, Floats], away_mm: float
 ) -> Ints:
     """Return the features of one kind of a body whose balls come within reach of a box."""

@@ -20,7 +20,7 @@ from scipy.optimize import brentq
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.valleys import Walk, least_places
 from fixturecheck.contact.proximity.candidates import Candidates, ProximityScene, seen_from_a
-from fixturecheck.contact.proximity.vertices_edges import Ask
+from fixturecheck.contact.proximity.vertices_edges import Query
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.kernel.brep.free_form import STATIONS, Curve, Smooth, Target
 from fixturecheck.kernel.brep.primitives import CurveKind
@@ -48,7 +48,7 @@ class _Way:
 
 
 def smooth_rows(
-    scene: ProximityScene, rotation: Floats, origin_mm: Floats, pairs: NDArray[np.int64], ask: Ask
+    scene: ProximityScene, rotation: Floats, origin_mm: Floats, pairs: NDArray[np.int64], query: Query
 ) -> Candidates:
     """Return the candidates between free-form faces and what is near them, of pairs (n, 2) of bodies."""
     rows: list[Row] = []
@@ -61,11 +61,11 @@ def smooth_rows(
                 b_origin=origin_mm[b],
             )
             targets = scene.features[b].targets()
-            for gap, normal, place, own, face in _ridges_down(scene.features[a], targets, way, ask):
+            for gap, normal, place, own, face in _ridges_down(scene.features[a], targets, way, query):
                 rows.append((gap, normal, place, a, own, b, face))
             faces = scene.features[a].smooth
             for one in faces:
-                for gap, normal, place, face in _down_on(one, targets, way, ask):
+                for gap, normal, place, face in _down_on(one, targets, way, query):
                     rows.append((gap, normal, place, a, one.face, b, face))
             back = _Way(
                 turn=rotation[a].T @ rotation[b],
@@ -74,7 +74,7 @@ def smooth_rows(
                 b_origin=origin_mm[a],
             )
             for one in faces:
-                for gap, normal, place, face in _dropped(scene.features[b], one, back, ask):
+                for gap, normal, place, face in _dropped(scene.features[b], one, back, query):
                     rows.append((gap, normal, place, b, face, a, one.face))
     return _packed(rows)
 
@@ -88,11 +88,11 @@ def _packed(rows: Sequence[Row]) -> Candidates:
 
 
 def _down_on(
-    one: Smooth, targets: Sequence[Target], way: _Way, ask: Ask
+    one: Smooth, targets: Sequence[Target], way: _Way, query: Query
 ) -> Iterator[tuple[float, Floats, Floats, int]]:
     """Yield the lowest places of a free-form face over the faces of another body."""
     points, normals = one.points @ way.turn.T + way.shift, one.normals @ way.turn.T
-    slack = ask.away_mm + one.reach_mm
+    slack = query.away_mm + one.reach_mm
     low, high = points.min(axis=(0, 1)) - slack, points.max(axis=(0, 1)) + slack
     for target in targets:
         if np.any(target.low_mm > high) or np.any(target.high_mm < low):
@@ -104,11 +104,11 @@ def _down_on(
             continue
         over = _Over(one, target, way)
         gaps, facing = over.gaps(points, normals, near)
-        gaps = np.where(near & (facing >= -ask.slack_rad), gaps, np.inf)
-        for at in over.floors(gaps, (ask.deep_mm - one.reach_mm, ask.reach_mm + one.reach_mm)):
+        gaps = np.where(near & (facing >= -query.slack_rad), gaps, np.inf)
+        for at in over.floors(gaps, (query.deep_mm - one.reach_mm, query.reach_mm + one.reach_mm)):
             point, own, gap, normal, inside = over.place(at)
-            fits = inside and ask.deep_mm <= gap <= ask.reach_mm
-            if fits and float(own @ normal) <= ask.slack_rad:
+            fits = inside and query.deep_mm <= gap <= query.reach_mm
+            if fits and float(own @ normal) <= query.slack_rad:
                 world, out = way.world(point, normal)
                 yield gap, out, world, target.face
 
@@ -201,17 +201,17 @@ def _minima(table: Floats, band_mm: tuple[float, float]) -> Iterator[tuple[int, 
 
 
 def _dropped(
-    features: Features, one: Smooth, way: _Way, ask: Ask
+    features: Features, one: Smooth, way: _Way, query: Query
 ) -> Iterator[tuple[float, Floats, Floats, int]]:
     """Yield corners and straight edges of a body dropped on a free-form face of another."""
-    slack = ask.away_mm + one.reach_mm
+    slack = query.away_mm + one.reach_mm
     low, high = one.points.min(axis=(0, 1)) - slack, one.points.max(axis=(0, 1)) + slack
     corners = features.points_mm[: features.sharp_count] @ way.turn.T + way.shift
     for k in np.flatnonzero(np.all((corners >= low) & (corners <= high), axis=1)):
         gap, normal, inside = one.probe.gap(corners[k])
-        if inside and ask.deep_mm <= gap <= ask.reach_mm:
+        if inside and query.deep_mm <= gap <= query.reach_mm:
             leaving = features.cones[k] @ way.turn.T @ normal
-            if leaving.min(initial=0.0) >= -ask.slack_rad:
+            if leaving.min(initial=0.0) >= -query.slack_rad:
                 world, out = way.world(corners[k], normal)
                 face = _looking(features.point_faces[k], features.point_normals[k] @ way.turn.T, normal)
                 yield gap, out, world, face
@@ -223,7 +223,11 @@ def _dropped(
         for share in _lows(curve, points, one, walk, (low, high)):
             spot = walk(share)[0]
             gap, normal, inside = one.probe.gap(spot)
-            if inside and ask.deep_mm <= gap <= ask.reach_mm and _leaves(curve, share, way, normal, ask):
+            if (
+                inside
+                and query.deep_mm <= gap <= query.reach_mm
+                and _in_normal_cone(curve, share, way, normal, query)
+            ):
                 world, out = way.world(spot, normal)
                 yield gap, out, world, _face_of(curve, share, way, normal)
 
@@ -255,10 +259,10 @@ def _seen(curve: Curve, way: _Way, share: float) -> tuple[Floats, Floats]:
     return way.turn @ point + way.shift, way.turn @ along
 
 
-def _leaves(curve: Curve, share: float, way: _Way, normal: Floats, ask: Ask) -> bool:
+def _in_normal_cone(curve: Curve, share: float, way: _Way, normal: Floats, query: Query) -> bool:
     """Whether the faces beside a curve leave what it comes down on, whose normal is given."""
     leaving = curve.probe.leaving(share) @ way.turn.T @ normal
-    return bool(leaving.min(initial=0.0) >= -ask.slack_rad)
+    return bool(leaving.min(initial=0.0) >= -query.slack_rad)
 
 
 def _face_of(curve: Curve, share: float, way: _Way, normal: Floats) -> int:
@@ -267,7 +271,7 @@ def _face_of(curve: Curve, share: float, way: _Way, normal: Floats) -> int:
 
 
 def _ridges_down(
-    features: Features, targets: Sequence[Target], way: _Way, ask: Ask
+    features: Features, targets: Sequence[Target], way: _Way, query: Query
 ) -> Iterator[tuple[float, Floats, Floats, int, int]]:
     """Yield the lowest places of curved edges, circles left out, over the flat faces of another body."""
     for curve in features.curves():
@@ -275,7 +279,7 @@ def _ridges_down(
             continue
         points, tangents = curve.points @ way.turn.T + way.shift, curve.tangents @ way.turn.T
         # An arc between two points stays within half their distance of them.
-        slack = ask.away_mm + 0.5 * float(np.linalg.norm(np.diff(points, axis=0), axis=1).max())
+        slack = query.away_mm + 0.5 * float(np.linalg.norm(np.diff(points, axis=0), axis=1).max())
         low, high = points.min(axis=0) - slack, points.max(axis=0) + slack
         for target in targets:
             if target.plane is None or np.any(target.low_mm > high) or np.any(target.high_mm < low):
@@ -285,7 +289,11 @@ def _ridges_down(
                 share = _level_at(partial(_seen, curve, way), target.plane[1], (_SHARES[k], _SHARES[k + 1]))
                 spot = _seen(curve, way, share)[0]
                 gap, normal, inside = target.probe.gap(spot)
-                if inside and ask.deep_mm <= gap <= ask.reach_mm and _leaves(curve, share, way, normal, ask):
+                if (
+                    inside
+                    and query.deep_mm <= gap <= query.reach_mm
+                    and _in_normal_cone(curve, share, way, normal, query)
+                ):
                     world, out = way.world(spot, normal)
                     yield gap, out, world, _face_of(curve, share, way, normal), target.face
 

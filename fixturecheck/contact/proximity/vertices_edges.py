@@ -24,7 +24,7 @@ Some = tuple[int, Ints]
 """A body and those of its features that are near the other's box."""
 
 
-class Ask(NamedTuple):
+class Query(NamedTuple):
     """What a look asks for: gaps from `deep_mm` (negative) to `reach_mm`, directions within `slack_rad`.
 
     Features further from each other than `away_mm` are passed over.
@@ -36,7 +36,7 @@ class Ask(NamedTuple):
     away_mm: float
 
 
-class Book(NamedTuple):
+class FoundRows(NamedTuple):
     """Rows found: gap, normal and place on body a; bodies and faces by number.
 
     `rows` may be more than there was room for; the rows past it are lost and have to be asked for again.
@@ -48,9 +48,9 @@ class Book(NamedTuple):
 
 
 @compiled
-def written(
-    book: Book, gap_mm: float, normal: Vector, place_mm: Vector, a: tuple[int, int], b: tuple[int, int]
-) -> Book:
+def with_row(
+    book: FoundRows, gap_mm: float, normal: Vector, place_mm: Vector, a: tuple[int, int], b: tuple[int, int]
+) -> FoundRows:
     """Return the book with one more row: body and face on either side, and where on a."""
     numbers, names, count = book
     if count < len(names):
@@ -59,11 +59,11 @@ def written(
         numbers[count, 4], numbers[count, 5], numbers[count, 6] = place_mm
         names[count, 0], names[count, 1] = a
         names[count, 2], names[count, 3] = b
-    return Book(numbers, names, count + 1)
+    return FoundRows(numbers, names, count + 1)
 
 
 @compiled
-def far(
+def balls_apart(
     a_mm: Floats, ball_a_mm: Floats, i: int, b_mm: Floats, ball_b_mm: Floats, j: int, away_mm: float
 ) -> bool:
     """Tell whether two features are out of reach of each other, by the balls round them."""
@@ -73,7 +73,9 @@ def far(
 
 
 @compiled
-def beyond(low_a_mm: Vector, high_a_mm: Vector, low_b_mm: Vector, high_b_mm: Vector, away_mm: float) -> bool:
+def boxes_apart(
+    low_a_mm: Vector, high_a_mm: Vector, low_b_mm: Vector, high_b_mm: Vector, away_mm: float
+) -> bool:
     """Tell whether two features are out of reach of each other, by the boxes round them."""
     x = max(low_a_mm[0] - high_b_mm[0], low_b_mm[0] - high_a_mm[0])
     y = max(low_a_mm[1] - high_b_mm[1], low_b_mm[1] - high_a_mm[1])
@@ -102,7 +104,7 @@ def facing(faces: Ints, normals: Floats, i: int, direction: Vector) -> int:
 
 
 @compiled
-def over(planes: Planes, j: int, x_mm: float, y_mm: float) -> bool:
+def is_over_face(planes: Planes, j: int, x_mm: float, y_mm: float) -> bool:
     """Tell whether a place in a flat face's own coordinates lies over the face or on its border."""
     low, high = planes.low[j], planes.high[j]
     if x_mm < low[0] - RIM_MM or x_mm > high[0] + RIM_MM or y_mm < low[1] - RIM_MM or y_mm > high[1] + RIM_MM:
@@ -122,7 +124,9 @@ def over(planes: Planes, j: int, x_mm: float, y_mm: float) -> bool:
 
 
 @compiled
-def corners_over_faces(corners: Corners, planes: Planes, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def corners_over_faces(
+    corners: Corners, planes: Planes, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add corners of one body over flat faces of another, across a gap along the face's normal."""
     for j in b[1]:
         start, normal = cell(planes.frame, j, 0), cell(planes.frame, j, 1)
@@ -131,25 +135,25 @@ def corners_over_faces(corners: Corners, planes: Planes, a: Some, b: Some, ask: 
             place = row(corners.middle_mm, i)
             arm = minus(place, start)
             gap = dot(arm, normal)
-            if gap > ask.reach_mm or gap < ask.deep_mm:
+            if gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if not leaves_room(corners.cones, i, normal, ask.slack_rad):
+            if not leaves_room(corners.cones, i, normal, query.slack_rad):
                 continue
-            if not over(planes, j, dot(u, arm), dot(v, arm)):
+            if not is_over_face(planes, j, dot(u, arm), dot(v, arm)):
                 continue
             face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
-            book = written(book, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
+            book = with_row(book, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
     return book
 
 
 @compiled
-def edges_across(edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def edges_across(edges: Edges, a: Some, b: Some, query: Query, book: FoundRows) -> FoundRows:
     """Add edges of two bodies that cross, seen along their common normal."""
     for i in a[1]:
         u, start = row(edges.along, i), cell(edges.ends_mm, i, 0)
         low, high = row(edges.low_mm, i), row(edges.high_mm, i)
         for j in b[1]:
-            if beyond(low, high, row(edges.low_mm, j), row(edges.high_mm, j), ask.away_mm):
+            if boxes_apart(low, high, row(edges.low_mm, j), row(edges.high_mm, j), query.away_mm):
                 continue
             v = row(edges.along, j)
             cosine = dot(u, v)
@@ -168,8 +172,8 @@ def edges_across(edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
             normal = cross(u, v)
             normal = times(1.0 / length(normal), normal)
             # Both ways round: the normal must leave b and enter a, which at most one does on sharp edges.
-            book = _crossing(edges, (a[0], i), (b[0], j), (place, away, normal), ask, book)
-            book = _crossing(edges, (a[0], i), (b[0], j), (place, away, times(-1.0, normal)), ask, book)
+            book = _crossing(edges, (a[0], i), (b[0], j), (place, away, normal), query, book)
+            book = _crossing(edges, (a[0], i), (b[0], j), (place, away, times(-1.0, normal)), query, book)
     return book
 
 
@@ -179,32 +183,34 @@ def _crossing(
     a: tuple[int, int],
     b: tuple[int, int],
     at: tuple[Vector, Vector, Vector],
-    ask: Ask,
-    book: Book,
-) -> Book:
+    query: Query,
+    book: FoundRows,
+) -> FoundRows:
     """Add two edges that cross, at a place on a and so far away from b, along one normal."""
     place, away, normal = at
     gap, back = dot(normal, away), times(-1.0, normal)
-    if gap > ask.reach_mm or gap < ask.deep_mm:
+    if gap > query.reach_mm or gap < query.deep_mm:
         return book
-    if not leaves_room(edges.leaves, a[1], normal, ask.slack_rad):
+    if not leaves_room(edges.face_tangents, a[1], normal, query.slack_rad):
         return book
-    if not leaves_room(edges.leaves, b[1], back, ask.slack_rad):
+    if not leaves_room(edges.face_tangents, b[1], back, query.slack_rad):
         return book
     face_a = facing(edges.faces, edges.normals, a[1], back)
     face_b = facing(edges.faces, edges.normals, b[1], normal)
-    return written(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
+    return with_row(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
 
 
 @compiled
-def corners_beside_edges(corners: Corners, edges: Edges, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def corners_beside_edges(
+    corners: Corners, edges: Edges, a: Some, b: Some, query: Query, book: FoundRows
+) -> FoundRows:
     """Add corners that look past a face at the edge of another body, along the shortest way."""
     for j in b[1]:
         start, way, long = cell(edges.ends_mm, j, 0), row(edges.along, j), edges.long_mm[j]
         low, high = row(edges.low_mm, j), row(edges.high_mm, j)
         for i in a[1]:
             place = row(corners.middle_mm, i)
-            if beyond(place, place, low, high, ask.reach_mm):
+            if boxes_apart(place, place, low, high, query.reach_mm):
                 continue
             arm = minus(place, start)
             share = dot(arm, way)
@@ -213,37 +219,37 @@ def corners_beside_edges(corners: Corners, edges: Edges, a: Some, b: Some, ask: 
             away = along(arm, -share, way)
             gap = length(away)
             # An edge that is flush with its face has that face's normal only, and the face speaks for itself.
-            if gap > ask.reach_mm or gap <= RIM_MM:
+            if gap > query.reach_mm or gap <= RIM_MM:
                 continue
             normal = times(1.0 / gap, away)
             back = times(-1.0, normal)
-            if not leaves_room(edges.leaves, j, back, ask.slack_rad):
+            if not leaves_room(edges.face_tangents, j, back, query.slack_rad):
                 continue
-            if not leaves_room(corners.cones, i, normal, ask.slack_rad):
+            if not leaves_room(corners.cones, i, normal, query.slack_rad):
                 continue
             face_a = facing(corners.faces, corners.normals, i, back)
             face_b = facing(edges.faces, edges.normals, j, normal)
-            book = written(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
+            book = with_row(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
     return book
 
 
 @compiled
-def corners_beside_corners(corners: Corners, a: Some, b: Some, ask: Ask, book: Book) -> Book:
+def corners_beside_corners(corners: Corners, a: Some, b: Some, query: Query, book: FoundRows) -> FoundRows:
     """Add corners that look at corners, along the straight line between them."""
     for i in a[1]:
         place = row(corners.middle_mm, i)
         for j in b[1]:
             arm = minus(place, row(corners.middle_mm, j))
             gap = length(arm)
-            if gap > ask.reach_mm or gap <= RIM_MM:
+            if gap > query.reach_mm or gap <= RIM_MM:
                 continue
             normal = times(1.0 / gap, arm)
             back = times(-1.0, normal)
-            if not leaves_room(corners.cones, i, normal, ask.slack_rad):
+            if not leaves_room(corners.cones, i, normal, query.slack_rad):
                 continue
-            if not leaves_room(corners.cones, j, back, ask.slack_rad):
+            if not leaves_room(corners.cones, j, back, query.slack_rad):
                 continue
             face_a = facing(corners.faces, corners.normals, i, back)
             face_b = facing(corners.faces, corners.normals, j, normal)
-            book = written(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
+            book = with_row(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
     return book

@@ -44,7 +44,7 @@ class Features:
         Faces that meet there, padded with -1, and their outward normals.
     edges_mm : ndarray, shape (m, 2, 3)
         Straight edges and chords that stick out or are flush.
-    leaves : ndarray, shape (m, 2, 3)
+    face_tangents : ndarray, shape (m, 2, 3)
         Directions into the two faces, square to the edge.
     edge_faces, edge_normals : ndarray, shape (m, 2) and (m, 2, 3)
         The two faces and their outward normals.
@@ -81,7 +81,7 @@ class Features:
     point_faces: Ints
     point_normals: Floats
     edges_mm: Floats
-    leaves: Floats
+    face_tangents: Floats
     edge_faces: Ints
     edge_normals: Floats
     straight: NDArray[np.bool_]
@@ -149,7 +149,7 @@ def _features(table: BrepTable) -> Features:
         point_faces=_numbers(gathered.meeting),
         point_normals=_padded([list(m.values()) for m in gathered.meeting]),
         edges_mm=np.array(gathered.edges).reshape(-1, 2, 3),
-        leaves=np.array(gathered.leaves).reshape(-1, 2, 3),
+        face_tangents=np.array(gathered.leaves).reshape(-1, 2, 3),
         edge_faces=np.array(gathered.edge_faces, dtype=np.int64).reshape(-1, 2),
         edge_normals=np.array(gathered.edge_normals).reshape(-1, 2, 3),
         straight=np.array(gathered.straight, dtype=bool),
