@@ -13,7 +13,7 @@ from bench_timing import MissingError, interleaved_s
 
 from fixturecheck.nesting.model import Push, SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, ranks_of, settle_together, shifted
-from fixturecheck.nesting.tolerance import Target, tolerance_probabilities
+from fixturecheck.nesting.tolerance import CriticalPlace, tolerance_probabilities
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.statics.contact_step import SteadyLoad
@@ -221,7 +221,7 @@ def detailed_4() -> dict[str, object]:
 def tolerance() -> dict[str, object]:
     """10 000 draws of a block with eight toleranced faces, in settlings of the same block."""
     bench = row_of(1, **{"*": 0.02})
-    target = Target(name="floor", body="part_1", at_mm=(4, 0, 20), direction=(0, 0, 1))
+    target = CriticalPlace(name="floor", body="part_1", at_mm=(4, 0, 20), direction=(0, 0, 1))
     names = bench.bodies[2].face_names(), bench.bodies[0].face_names()
     seat = Seat(body="part_1", face=names[0][0], on="table", on_face=names[1][0])
     setup = Setup(name="row", bodies=bench.bodies, seats=(seat,))

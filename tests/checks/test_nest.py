@@ -85,7 +85,7 @@ def test_copies_that_stand_alike_are_landed_once_and_told_each_as_if_alone(monke
         landed.append(given[0].name)
         return landing.find_first_contact(*given)
 
-    monkeypatch.setattr(nest, "land", counted)
+    monkeypatch.setattr(nest, "find_first_contact", counted)
     together = nested(*gang, seats=seats)
     assert landed == ["z_b"]
     for k, found in enumerate(together):

@@ -94,7 +94,7 @@ def never(*_: object, **__: object) -> None:
 def test_what_no_check_needs_is_not_computed(monkeypatch: pytest.MonkeyPatch) -> None:
     setup = replace(staged.setup(), holding=Holding(), staging=Staging())
     monkeypatch.setattr(run, "held", never)
-    monkeypatch.setattr(engine, "answered", never)
+    monkeypatch.setattr(engine, "staging_answer", never)
     assert engine.check(setup, only=("reach", "limits")).cuts
     monkeypatch.setattr(engine, "grind", never)
     result = engine.check(setup, only=("seat",))

@@ -13,13 +13,13 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.nesting import tolerance
 from fixturecheck.nesting.disturbances import order_of_placing, under_hand
 from fixturecheck.nesting.model import Push, Staging
-from fixturecheck.nesting.tolerance import Target, tolerance_probabilities
+from fixturecheck.nesting.tolerance import CriticalPlace, tolerance_probabilities
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.rest import Ending
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
-UP = Target(name="floor", body="part", at_mm=(15, 0, 20), direction=(0, 0, 1))
-ALONG = Target(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
+UP = CriticalPlace(name="floor", body="part", at_mm=(15, 0, 20), direction=(0, 0, 1))
+ALONG = CriticalPlace(name="wall", body="part", at_mm=(15, 0, 20), direction=(1, 0, 0))
 
 
 def toleranced(shapes, part, zones, lean=None, **names):
@@ -73,7 +73,7 @@ def test_odds_that_a_ledge_lands_first_are_those_of_two_faces_racing(shapes):
 def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(shapes, monkeypatch):
     block = shapes.box(30, 20, 20, (15, 0, 0))
     setup = toleranced(shapes, block, {"base": 0.03, "back": 0.01}, base="<Z", back="<X")
-    settled = tolerance.walk
+    settled = tolerance.settle_in_order
     tries = []
 
     def failing(*some):
@@ -82,7 +82,7 @@ def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(s
         tries.append(raw)
         return (replace(raw, ending=Ending.SLIDES), loads) if len(tries) == 2 else (raw, loads)
 
-    monkeypatch.setattr(tolerance, "walk", failing)
+    monkeypatch.setattr(tolerance, "settle_in_order", failing)
     found = tolerance_probabilities(setup, LEFT, targets=(UP,))
     assert (found.unsettled, len(tries)) == (1, 4)
     assert "less 1" in found.checked_say()
@@ -93,7 +93,7 @@ def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(s
         return (replace(raw, ending=Ending.SLIDES), loads) if len(tries) > 1 else (raw, loads)
 
     tries.clear()
-    monkeypatch.setattr(tolerance, "walk", never)
+    monkeypatch.setattr(tolerance, "settle_in_order", never)
     with pytest.raises(NotComputedError, match="slides"):
         tolerance_probabilities(setup, LEFT, targets=(UP,))
 

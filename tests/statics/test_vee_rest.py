@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.statics.collapse import collapse
-from fixturecheck.statics.equilibrium import ContactPoint, Holding, Load, Rigid, write_equations
+from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem, Load, Rigid, write_equations
 from fixturecheck.statics.loading import rest_at_bounds
 
 SIDE, LONG, WEIGHT_N = 10.0, 24.0, 0.2
@@ -37,7 +37,7 @@ def vee(angle_deg, mu, *, pulls=(0.0, 0.0), held=(), cutting, upright):
             ]
     middle = meet(angle_deg) if upright else (0.0, 0.0, SIDE / 2 / math.cos(half))
     weight = Load(body="bar", force_n=(0, 0, -WEIGHT_N), at_mm=middle)
-    return Holding(
+    return EquilibriumProblem(
         bodies=(Rigid(name="bar", at_mm=middle, size_mm=12.0),),
         contacts=tuple(contacts),
         held=(weight, *held),
