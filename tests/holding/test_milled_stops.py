@@ -42,7 +42,9 @@ def pushed(here, at_mm=TALL, mu=MU):
     case = LoadCase(
         label="", stroke=CutterWay.CLIMB, at_mm=(0, -2 * RADIUS, TALL + 1), axis_mm=(0, -RADIUS, TALL)
     )
-    return Borne(case=case, values={}, problem=problem, collapse=collapse(problem, ceiling=100.0))
+    return Borne(
+        case=case, values={}, problem=problem, collapse=collapse(problem, ceiling=100.0), settled=True
+    )
 
 
 def tips_at(high_mm, at_mm=TALL, mu=MU):

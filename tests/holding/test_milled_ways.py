@@ -284,7 +284,7 @@ def slid(here):
     """Straight back, at any load."""
     problem = loose_block()
     gone = replace(collapse(problem, ceiling=100.0), motions=(moving(velocity=(-1, 0, 0)),))
-    return Borne(case=at(here), values={}, problem=problem, collapse=gone)
+    return Borne(case=at(here), values={}, problem=problem, collapse=gone, settled=True)
 
 
 def loose_block():
@@ -303,9 +303,12 @@ def test_a_wrong_silence_about_a_part_that_lets_go_without_a_motion_found():
     """Below the ceiling it lets go: where to is unknown then, and no way less to be counted."""
     here, problem = bench(), loose_block()
     found = replace(collapse(problem), motions=())
-    way = follow(here, Borne(case=at(here), values={}, problem=problem, collapse=found), HELD)
+    way = follow(here, Borne(case=at(here), values={}, problem=problem, collapse=found, settled=True), HELD)
     assert way.crash is None
     assert not way.digs_in
     assert way.reason == "no motion was found at 0.2 times the cutting load"
     beyond = replace(found, at_least=True)
-    assert follow(here, Borne(case=at(here), values={}, problem=problem, collapse=beyond), HELD) is None
+    assert (
+        follow(here, Borne(case=at(here), values={}, problem=problem, collapse=beyond, settled=True), HELD)
+        is None
+    )
