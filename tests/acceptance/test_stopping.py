@@ -310,7 +310,7 @@ def test_a_real_check_with_its_drawing_process(bench: Bench, number: int, module
     (bench.home / "block.py").write_text(SCRIPT.format(module=module, name=name))
     process = bench.popen([sys.executable, "-m", "fixturecheck", "check", "block.py", "--out", "out"])
     bench.wait_ready()
-    assert any("report.render" in command for command in bench.processes())
+    assert any("report.pictures.render" in command for command in bench.processes())
     process.send_signal(number)
     ended(process, number)
     assert bench.all_gone(), bench.processes()

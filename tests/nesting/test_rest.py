@@ -13,6 +13,7 @@ from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.rest import Bounds, Ending
+from fixturecheck.wording.motion import freedom_words
 
 LEFT = Push(direction=(-1, 0, 0))
 
@@ -53,7 +54,8 @@ def test_a_freedom_says_how_far_it_goes_before_something_is_met(shapes):
     (slide,) = settle_setup(setup, Staging(push={"part": LEFT})).freedoms
     assert (slide.kind, slide.low) == ("slides", -math.inf)
     assert slide.high == pytest.approx(1.5, abs=1e-6)
-    assert slide.says == "part slides along Y as far as +1.5 mm"
+    assert slide.body == "part"
+    assert freedom_words(slide) == "slides along Y as far as +1.5 mm"
 
 
 def test_a_wide_ledge_lands_first_and_keeps_the_seat_open_by_its_depth(shapes):
