@@ -21,8 +21,8 @@ from fixturecheck.stopping import stoppable
 
 GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
 
-CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.job:run_relief"
-CALIBRATE = "fixturecheck.job:run_calibration"
+CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.relief_job:run"
+CALIBRATE = "fixturecheck.calibrate_job:run"
 """What the child process runs."""
 
 _EXITS = """\

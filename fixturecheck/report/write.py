@@ -13,7 +13,8 @@ from fixturecheck.kernel.shapes import Shape
 from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratch, staged, written
 from fixturecheck.report.html import page
 from fixturecheck.report.json import result_json
-from fixturecheck.report.pictures.draw import Drawn, Painter, drawing_of, write_job
+from fixturecheck.report.pictures.draw import drawing_of, write_job
+from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.solids import write_setup_step, write_stl
 from fixturecheck.report.viewer.block import view_of
 from fixturecheck.result import Result

@@ -215,7 +215,7 @@ def test_a_machine_that_cannot_draw_still_gets_its_verdict(
     environment = {**os.environ, "PYTHONPATH": str(tmp_path / "hidden")}
     probe = subprocess.run(command, env=environment, input="", text=True, capture_output=True, check=False)
     assert probe.returncode == -11
-    from fixturecheck.report.pictures.draw import Painter
+    from fixturecheck.report.pictures.painter import Painter
 
     with monkeypatch.context() as hiding:
         hiding.setenv("PYTHONPATH", str(tmp_path / "hidden"))

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck import job
+from fixturecheck import relief_job
 from fixturecheck.engine import check
 from fixturecheck.report.html import page
 from fixturecheck.report.pictures.draw import write_job
@@ -209,7 +209,7 @@ def test_labels_of_a_twin_have_no_metric_unit(twins, tmp_path: Path) -> None:
 def test_a_relief_is_told_in_inches_and_made_in_mm(tmp_path: Path) -> None:
     folder = tmp_path / "out"
     folder.mkdir()
-    done, text = job.run_relief(
+    done, text = relief_job.run(
         str(_twin_of("index_pawl/rev_a_staged", tmp_path)),
         {},
         str(folder),

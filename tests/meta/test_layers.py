@@ -67,6 +67,8 @@ ALLOWED: Mapping[str, set[str]] = {
     "report": LEAVES | {"shop", "setup", "wording"},
     # Doors.
     "job": JUDGED | {"engine", "report"},
+    "relief_job": SOLVED | {"report"},
+    "calibrate_job": SOLVED,
     "progress": LEAVES,
     "cli": LEAVES | {"checks", "progress", "job", "kernel", "report", "setup"},
     "cq": JUDGED | {"engine", "report"},

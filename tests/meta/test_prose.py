@@ -19,7 +19,7 @@ READERS = {
     "kernel.script": "overrides of a script's parameters",
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",
-    "report.pictures.draw": "what the process that draws wrote",
+    "report.pictures.painter": "what the process that draws wrote",
     "report.solids": "STEP files as written, and file names that a system keeps for itself",
     "report.lists": "docstrings of the records, from which the reference is made",
     "setup": "set-ups as text, and the names in them",

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck.report.pictures.draw import Drawn, Painter, write_job
+from fixturecheck.report.pictures.draw import write_job
+from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.write import meshes_of
 
 

@@ -11,9 +11,10 @@ import pytest
 from PIL import Image
 from scipy.spatial.transform import Rotation
 
-from fixturecheck.report.pictures.draw import Drawn, Painter, write_job
+from fixturecheck.report.pictures.draw import write_job
 from fixturecheck.report.pictures.figures import flat_arrows, is_hidden, shaded, squares, turned_and_shifted
 from fixturecheck.report.pictures.ink import STRIP, Projection
+from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.write import meshes_of
 from tests.report import staged_hold
 

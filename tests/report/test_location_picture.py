@@ -10,7 +10,8 @@ import pytest
 from PIL import Image
 
 from fixturecheck.report.order import LOCATION
-from fixturecheck.report.pictures.draw import Painter, write_job
+from fixturecheck.report.pictures.draw import write_job
+from fixturecheck.report.pictures.painter import Painter
 from fixturecheck.report.pictures.scene import SEAT, TARGET, location_scene, set_stage
 from fixturecheck.report.rest_page import rest_section
 from fixturecheck.report.write import meshes_of

@@ -10,9 +10,9 @@ import pytest
 from PIL import Image
 
 from fixturecheck.report.order import numbered
-from fixturecheck.report.pictures.draw import Drawn, Painter
 from fixturecheck.report.pictures.figures import ROLES, VERDICTS
 from fixturecheck.report.pictures.ink import STRIP, Projection
+from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.result import Role, Verdict
 from tests.report import staged
 

@@ -1,0 +1,151 @@
+"""A search for reliefs from file to folder, as the command line runs it in its own process."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+
+from fixturecheck.kernel.mesh.triangles import Tessellator
+from fixturecheck.kernel.place import matrix_of, placed_at
+from fixturecheck.relief.apply import export, relief_summary, taken_words
+from fixturecheck.relief.clashes import clashes_of
+from fixturecheck.relief.model import Relief, Reliefs, size_words
+from fixturecheck.relief.search import relieve
+from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
+from fixturecheck.report.pictures.draw import write_scenes
+from fixturecheck.report.pictures.painter import Drawn, Painter
+from fixturecheck.report.relief_page import Across, ReliefShown, relief_page, relief_scenes, whole_scene
+from fixturecheck.result import NamedShape, Role
+from fixturecheck.setup.load import load
+from fixturecheck.setup.model import Setup
+from fixturecheck.units import Writing
+
+Progress = Callable[[str, float], None]
+
+
+def run(
+    setup_path: str, overrides: Mapping[str, str], folder: str, *, progress: Progress
+) -> tuple[bool, str]:
+    """Load a set-up, relieve it, write the changed parts and a page with each before and after.
+
+    Returns
+    -------
+    tuple
+        Whether nothing is left in the way, and what was found, for the terminal.
+
+    Raises
+    ------
+    FixturecheckError
+        The set-up is wrong, or something could not be computed.
+    """
+    with scratch(Path(folder)):
+        progress(f"read {Path(setup_path).name}", 0.05)
+        setup = load(setup_path, overrides)
+        progress("look for reliefs", 0.2)
+        found = relieve(setup)
+        progress("write", 0.8)
+        text = relief_summary(found)
+        with written(Path(folder)):
+            export(found, Path(folder))
+            drawn = _page(setup, found, Path(folder))
+    if drawn.trouble:
+        text += f"\n\npictures could not all be drawn: {drawn.trouble}"
+    done = found.cured and (found.rest_after is None or found.rest_after.rests)
+    return done, text
+
+
+def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
+    """Draw each relief before and after, and write the page."""
+    drawn = (
+        _pictures(setup, found, folder / PICTURES)
+        if found.reliefs
+        else Drawn(files=frozenset(), trouble=None)
+    )
+    pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
+    told_reliefs = [
+        ReliefShown(
+            says=r.says,
+            lines=_lines(r, setup.write),
+            before=f"{n:02d}_before.png",
+            after=f"{n:02d}_after.png",
+        )
+        for n, r in enumerate(found.reliefs, start=1)
+    ]
+    refused = [
+        (f"{r.clash}: {r.gives}.", (*r.why, *((f"would do {r.marks}",) if r.marks else ())))
+        for r in found.refused
+    ]
+    page = relief_page(setup.name, told_reliefs, refused, pictures, found.missing)
+    (folder / RELIEF_PAGE).write_text(page, encoding="utf-8")
+    return drawn
+
+
+def _lines(relief: Relief, write: Writing) -> tuple[str, ...]:
+    return (
+        f"clears {relief.clears}",
+        f"takes material from {', '.join(relief.touches)}; thinnest wall behind it "
+        f"{write.length(relief.wall_mm, '.2f')}",
+        f"code{'' if write.units == 'mm' else ', in mm'}: {relief.line}",
+        f"takes {taken_words(relief)}",
+        *relief.notes,
+        *(f"or: {other}" for other in relief.instead),
+        *((f"less would do {relief.marks}",) if relief.marks else ()),
+        *(f"does not hold: {why}" for why in relief.rejected),
+    )
+
+
+def _pictures(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
+    """Draw the section across each relief's edge, before and after."""
+    before, after = _shapes(setup, "before"), _shapes(found.setup, "after")
+    before += [
+        NamedShape(name=f"overlap {n}", role=Role.OVERLAP, geometry=c.zone, bodies=(c.a, c.b))
+        for n, c in enumerate(clashes_of(setup), start=1)
+    ]
+    worker = Tessellator()
+    every = [*before, *after]
+    meshes = {s.name: worker.mesh(s.geometry) for s in every}
+    points = np.vstack([meshes[s.name].all_points_mm() for s in before])
+    scenes = [whole_scene(setup.name, before, points)]
+    for n, relief in enumerate(found.reliefs, start=1):
+        sides = ((f"{n:02d}_before.png", before), (f"{n:02d}_after.png", after))
+        scenes += relief_scenes(_across(setup, relief), sides, meshes, setup.shown_in)
+    painter = Painter()
+    try:
+        with tempfile.TemporaryDirectory() as home:
+            painter.begin(write_scenes(Path(home), folder, scenes, (every, meshes)))
+            return painter.finish()
+    finally:
+        painter.stop()
+
+
+def _shapes(setup: Setup, when: str) -> list[NamedShape]:
+    return [
+        NamedShape(
+            name=f"{b.name} {when}",
+            role=Role.PART if b.role == "part" else Role.FIXTURE,
+            geometry=placed_at(b.solid, b.at),
+            bodies=(b.name,),
+        )
+        for b in setup.bodies
+    ]
+
+
+def _across(setup: Setup, relief: Relief) -> Across:
+    """Return where a relief is looked at: on the copy that clashes, in the machine's frame."""
+    place = matrix_of(setup.body(relief.on).at)
+    middle = place[:3, :3] @ np.array(relief.at_mm) + place[:3, 3]
+    clash = place[:3, :3] @ np.array(relief.clash_at_mm) + place[:3, 3]
+    along = place[:3, :3] @ np.array(relief.along)
+    often = f"lands in {relief.share_lands:.1%} of draws"
+    return Across(
+        at_mm=middle,
+        clash_at_mm=clash,
+        ring_mm=0.65 * relief.clash_size_mm,
+        along=along,
+        size_mm=max(relief.size_mm),
+        says=size_words(relief.kind, relief.size_mm, relief.slope_deg, setup.write),
+        before="in the way" if relief.share_lands == 1.0 else often,
+    )
