@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
@@ -39,6 +40,24 @@ class KernelError(FixturecheckError):
 
 class NotComputedError(FixturecheckError):
     """A number could not be computed; the message is the reason that the `unknown` finding carries."""
+
+
+def refuse_unless_positive(what: str, *values: float) -> None:
+    """Refuse numbers that are not finite and above zero.
+
+    Parameters
+    ----------
+    what : str
+        What they are numbers of, which starts the message.
+
+    Raises
+    ------
+    SetupError
+        One of them is not.
+    """
+    if not all(math.isfinite(v) and v > 0.0 for v in values):
+        message = f"{what}: {values} must all be numbers above zero"
+        raise SetupError(message)
 
 
 MOST_TOLD = 40

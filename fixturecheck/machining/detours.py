@@ -1,12 +1,12 @@
 """How the wheel would pass a body: another path, or the least change of what stands there.
 
-How little of what stands there must change for the wheel to pass it: move it, lower it, raise the parts.
-Every answer is found by solving for the clearance that is asked for and is tried on the changed solid before
-it is returned.
+A path is changed before anything that stands on the machine, since it costs the turn of a dial: less
+overtravel, a cross feed without overrun, or one beside the body. Every path that is named was swept and held
+against the body again.
 
-Another path of the wheel that passes a body: less overtravel, a cross feed without overrun, or one beside.
-A path is changed before anything that stands on the machine: it costs the turn of a dial. Every path that is
-named was swept and held against the body again.
+What stands there is moved or lowered, or the parts are raised, by as little as the wheel needs to pass. Every
+answer is found by solving for the clearance that is asked for and is tried on the changed solid before it is
+returned.
 """
 
 from __future__ import annotations

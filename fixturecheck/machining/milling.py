@@ -1,15 +1,13 @@
 """Milling forces by Kienzle's law over a turn of the cutter, and what a tooth bites from a part that moves.
 
-Which way do the teeth of a milling cutter push the part, over one turn of the cutter.
 Frame of the cutter: X along its feed, Y to the left of that, Z up its axis, from its lower end. It turns
 clockwise seen from above, as a right-hand cutter does. An angle is measured from the feed to the left, so a
 tooth comes round from the left, by the front, to the right. What it cuts lies in a strip in front.
 
 Climb and conventional milling differ only by where that strip lies. To the right of the axis the teeth run
-against the feed, take their thickest chip first and push the part toward the cutter (climb); to the left
-they run with it and push the part ahead (conventional).
+against the feed, take their thickest chip first and push the part toward the cutter (climb); to the left they
+run with it and push the part ahead (conventional).
 
-How much deeper does a milling cutter bite into a part that has let go, and what does that do to its load.
 Where the part comes closer to the axis a tooth takes a thicker chip, where it rises a deeper one. How fast it
 goes is not known: at worst all of its way lies between two teeth, and the next takes it in one bite. That
 bite is what is told, up to what stands in the way.

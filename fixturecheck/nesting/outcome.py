@@ -1,7 +1,7 @@
 """A settling's numbers as poses, faces that carry, open seats, freedoms, and what may be unseen.
 
-How deep bodies may still stand in each other unseen where they rest.
-Where a face is free-form, all places where two bodies could be deepest in each other are bounded
+Bodies may still stand in each other unseen where they rest, but no deeper than is said. Where a face is
+free-form, all places where two bodies could be deepest in each other are bounded
 (`contact/proximity/bounds`). Curved edges stand as chords against other edges and simple round faces; where
 those come near, the chord's distance from its arc bounds what is not seen.
 """

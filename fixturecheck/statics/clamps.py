@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import SetupError, refuse_unless_positive
 from fixturecheck.interval import Range, over_ends
 
 Vector = tuple[float, float, float]
@@ -62,7 +62,7 @@ def screw_force_n(torque_nm: float, diameter_mm: float, nut_factor: Range) -> Ra
     ----------
     T = K d F: bolt torque page citing Shigley [@boltpage].
     """
-    _positive("screw", torque_nm, diameter_mm, nut_factor.low)
+    refuse_unless_positive("screw", torque_nm, diameter_mm, nut_factor.low)
     return over_ends(lambda k: torque_nm * 1e3 / (k * diameter_mm), nut_factor)
 
 
@@ -92,7 +92,7 @@ def vise_force_n(torque_nm: float, screw_mm: float, nut_factor: Range, efficienc
     ----------
     T = K d F: bolt torque page citing Shigley [@boltpage]; the efficiency is common practice, no source.
     """
-    _positive("vise", efficiency.low)
+    refuse_unless_positive("vise", efficiency.low)
     if efficiency.high > 1.0:
         message = f"vise: efficiency {efficiency.high} is above one"
         raise SetupError(message)
@@ -129,7 +129,7 @@ def strap_clamp(
     ----------
     Closed form: the lever.
     """
-    _positive("strap clamp", screw_to_heel_mm, screw_to_part_mm)
+    refuse_unless_positive("strap clamp", screw_to_heel_mm, screw_to_part_mm)
     share = screw_to_heel_mm / (screw_to_heel_mm + screw_to_part_mm)
     return ClampForce(force_n=screw_n.scaled(share), direction=(0.0, 0.0, -1.0), at_mm=at_mm)
 
@@ -232,10 +232,3 @@ def _range(kind: str, name: str, key: str) -> Range:
         raise SetupError(message)
     low, high = rows[name][key]
     return Range(low=low, high=high)
-
-
-def _positive(what: str, *values: float) -> None:
-    """Refuse what is not a positive number."""
-    if not all(math.isfinite(v) and v > 0.0 for v in values):
-        message = f"{what}: {values} must all be numbers above zero"
-        raise SetupError(message)

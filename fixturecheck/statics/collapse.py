@@ -1,21 +1,19 @@
 """By what factor contacts hold a load: the lowest over all starts, and its range.
 
-Does it hold, by what factor, and if it lets go, which body goes and how.
 The factor multiplies the cutting load; weight, magnet and clamps stay as they are. Real friction does not
 dilate, so what the contacts carry at collapse can depend on how they came to rest. The analysis therefore
 starts from different rests and with different fits, keeps the range of factors, and its lower end counts. No
 start is left out, whatever the others give: only a rest that is the same as another is not followed twice.
 
-How sure is the factor: its range over what is not known well, and which input drives it.
-Each input is moved to its low and its high end with the others in the middle (a tornado); the ends that
-lower the factor are then put together, and so are the ends that raise it. Where the middle lies beyond the
-ceiling no input would show there, so the others stay at a corner that is known to be weak. More friction or a
-harder clamp does not always hold better, so a few drawn combinations are tried as well and may widen the
-range.
+The factor has a range, since inputs are not known well. Each of them is moved to its low and its high end
+with the others in the middle (a tornado); the ends that lower the factor are then put together, and so are
+the ends that raise it. Where the middle lies beyond the ceiling no input would show there, so the others stay
+at a corner that is known to be weak. More friction or a harder clamp does not always hold better, so a few
+drawn combinations are tried as well and may widen the range.
 
-What is the smallest change that brings the factor back.
-Every answer is found by trying the change in the full analysis, and the change returned has been tried
-itself and reaches the target; where the end of what can be had does not reach it, the answer is None.
+The smallest change that brings the factor back is searched for. Every answer is found by trying the change
+in the full analysis, and the change returned has been tried itself and reaches the target; where the end of
+what can be had does not reach it, the answer is None.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import SetupError, refuse_unless_positive
 
 # Along the axis below a line contact the shear stress is greatest here (share of half width), and this large.
 LINE_SHEAR_DEPTH, LINE_SHEAR = 0.786, 0.300
@@ -103,7 +103,7 @@ def line_contact(force_n: float, length_mm: float, radius_mm: float, modulus_mpa
     ----------
     Johnson [@johnson1985], section 4.2, from memory.
     """
-    _positive("line contact", force_n, length_mm, radius_mm, modulus_mpa)
+    refuse_unless_positive("line contact", force_n, length_mm, radius_mm, modulus_mpa)
     along = force_n / length_mm
     half = math.sqrt(4.0 * along * radius_mm / (math.pi * modulus_mpa))
     pressure = math.sqrt(along * modulus_mpa / (math.pi * radius_mm))
@@ -179,7 +179,7 @@ def point_contact(force_n: float, radius_mm: float, modulus_mpa: float) -> Point
     ----------
     Johnson [@johnson1985], section 4.2, from memory.
     """
-    _positive("point contact", force_n, radius_mm, modulus_mpa)
+    refuse_unless_positive("point contact", force_n, radius_mm, modulus_mpa)
     radius = (3.0 * force_n * radius_mm / (4.0 * modulus_mpa)) ** (1.0 / 3.0)
     return PointContact(
         radius_mm=radius,
@@ -216,12 +216,5 @@ def face_stiffness_n_mm(area_mm2: float, modulus_mpa: float) -> float:
     ----------
     Sneddon [@sneddon1965], from memory.
     """
-    _positive("face contact", area_mm2, modulus_mpa)
+    refuse_unless_positive("face contact", area_mm2, modulus_mpa)
     return 2.0 * modulus_mpa * math.sqrt(area_mm2 / math.pi)
-
-
-def _positive(what: str, *values: float) -> None:
-    """Refuse what is not a positive number."""
-    if not all(math.isfinite(v) and v > 0.0 for v in values):
-        message = f"{what}: {values} must all be numbers above zero"
-        raise SetupError(message)

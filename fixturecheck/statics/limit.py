@@ -1,14 +1,14 @@
 """Limit analysis: what contacts could carry at best, and which of many loads is borne least.
 
-How much could the contacts carry at best: the limit load with friction that dilates (associated flow).
-The greatest factor for which some set of contact forces inside the friction cones balances the loads. By
-the static theorem of limit analysis it is never below what a real, non-dilating contact carries, so it
-bounds the factor from above; it credits wedging that no load has produced and is therefore no verdict.
+The limit load, with friction that dilates (associated flow), is the greatest factor for which some set of
+contact forces inside the friction cones balances the loads. By the static theorem of limit analysis it is
+never below what a real, non-dilating contact carries, so it bounds the factor from above; it credits wedging
+that no load has produced and is therefore no verdict.
 
-Which of many loads is borne least: a quick figure to sort by, before the worst are loaded to collapse.
-The limit load credits friction that the load itself would make, and between two jaws it may find no limit.
-Here friction is what was pressed before the load came, or less where it takes pressure away. That is neither
-an upper nor a lower bound of what a contact carries, so it sorts and never judges.
+Many loads are sorted by a quick figure, before the worst are loaded to collapse. The limit load credits
+friction that the load itself would make, and between two jaws it may find no limit. Here friction is what was
+pressed before the load came, or less where it takes pressure away. That is neither an upper nor a lower bound
+of what a contact carries, so it sorts and never judges.
 """
 
 from __future__ import annotations

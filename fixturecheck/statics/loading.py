@@ -1,19 +1,18 @@
 """Contacts under a growing load: their answer to a step by return mapping, and the path to collapse.
 
-How the contacts answer one step of displacement: springs, one-sided, with friction by return mapping.
-Newton on the coupled problem converges in a few steps nearly always. A body that almost nothing presses on,
-beside others that are clamped hard, may be thrown far off on the way, where its friction has no slope that
-leads back; then it is held by stiff springs that are let go by and by. Near tipping and where friction
-chatters between sticking and sliding Newton may cycle; then friction bounds are held fixed, which makes the
-problem convex and solvable by descent, and the bounds are brought up to date from outside.
+Contacts are one-sided springs with friction by return mapping. Newton on the coupled problem converges in a
+few steps nearly always. A body that almost nothing presses on, beside others that are clamped hard, may be
+thrown far off on the way, where its friction has no slope that leads back; then it is held by stiff springs
+that are let go by and by. Near tipping and where friction chatters between sticking and sliding Newton may
+cycle; then friction bounds are held fixed, which makes the problem convex and solvable by descent, and the
+bounds are brought up to date from outside.
 
-Where does a growing load take the parts: rest under the held loads, then the path to collapse.
-Contacts without any load resist no sliding. A step that prescribes the travel along the held loads can
-therefore end in a motion of the unloaded contacts, with next to no load on it, although a rest exists: an
-upright bar in a V-block rolls about the line where the normals of its two edges meet. The held loads are then
-applied at their full size and the motion follows from them.
-The load is driven by the displacement that it works on, so the path stays traceable where the load stops
-growing: there the displacement grows on and the load factor stands still. Every point of the path is an
+Parts rest under the held loads first, and then the load grows. Contacts without any load resist no sliding. A
+step that prescribes the travel along the held loads can therefore end in a motion of the unloaded contacts,
+with next to no load on it, although a rest exists: an upright bar in a V-block rolls about the line where the
+normals of its two edges meet. The held loads are then applied at their full size and the motion follows from
+them. The load is driven by the displacement that it works on, so the path stays traceable where the load
+stops growing: there the displacement grows on and the load factor stands still. Every point of the path is an
 equilibrium with friction inside its cones; the greatest load factor on it is the load at collapse.
 """
 
