@@ -237,8 +237,8 @@ class SetUpView {
       if (!body || !this.look(i) || (!all && !this.stop.tags.includes(thing.name))) return [];
       const [low, high] = this.forms[i].box;
       const top = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, high[2]];
-      return [[thing.name, carried(this.matrixOf(i), top)]];
-    });
+      return [[thing.name, carried(this.matrixOf(i), top), thing.role === "part"]];
+    }).sort((one, other) => other[2] - one[2]);  // names of parts are put first, and others give way
   }
 
   /** Say what is under a place of the picture. */

@@ -144,8 +144,8 @@ class Painter {
     const whole = items.filter((i) => i.opacity >= 0.99);
     for (const item of whole.filter((i) => i.solid)) this.faces(item, { toward: 0 });
     if (plane) for (const item of whole.filter((i) => i.solid && i.crossed)) this.cap(item, plane);
-    for (const item of whole.filter((i) => !i.solid)) this.faces(item, { toward: 3e-5, unlit: 1 });
-    for (const item of whole) this.edges(item, item.solid ? 1.2 : 2.4, 6e-5);
+    for (const item of whole.filter((i) => !i.solid)) this.faces(item, { toward: 1.5e-4, unlit: 1 });
+    for (const item of whole) this.edges(item, item.solid ? 1.2 : 2.4, item.solid ? 6e-5 : 2e-4);
     gl.enable(gl.BLEND);
     gl.blendFunc(gl.SRC_ALPHA, gl.ONE_MINUS_SRC_ALPHA);
     gl.depthMask(false);
@@ -167,7 +167,7 @@ class Painter {
       gl.depthFunc(gl.GREATER);
       this.faces(item, { toward: 3e-5, unlit: 1, opacity: 0.5 });
       gl.depthFunc(gl.LEQUAL);
-      if (!item.solid) this.faces(item, { toward: 6e-5, unlit: 1 });
+      if (!item.solid) this.faces(item, { toward: 2e-4, unlit: 1 });
       gl.disable(gl.DEPTH_TEST);
       const alone = item.form.count === 0;
       this.edges(item, alone ? 7 : item.solid || item.lit === 2 ? 1.6 : 3, 0, 1, alone ? null : INK);
