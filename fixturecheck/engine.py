@@ -24,7 +24,7 @@ from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
 from fixturecheck.nesting.footing import footings, holding_nothing
-from fixturecheck.result import Finding, NamedShape, Result, Role, Verdict, not_computed, worst
+from fixturecheck.result import Finding, Kind, NamedShape, Result, Role, Verdict, not_computed, worst
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.doubts import suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own
@@ -45,7 +45,7 @@ STEPS: Mapping[str, tuple[str, ...]] = {
 _SHARES = {"contacts": 0.2, "cuts": 0.4, "rest": 0.4, "holding": 0.0}
 _SHARES_HELD = {"contacts": 0.05, "cuts": 0.1, "rest": 0.1, "holding": 0.75}
 """Share of the work that each step takes, without and with a holding."""
-_CLASHES = frozenset({("seat", "overlap"), ("nest", "open"), ("nest", "overlap")})
+_CLASHES = frozenset({("seat", Kind.OVERLAP), ("nest", Kind.OPEN), ("nest", Kind.OVERLAP)})
 """No-go, by check and kind, by which bodies cannot all be where they are drawn: no contact there is real."""
 _MOST_NAMED = 3
 
@@ -273,7 +273,11 @@ def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
     why = f": {'; '.join(lacking)}" if lacking else ""
     says = f"Nothing in this set-up answers {', '.join(names)}{why}."
     return Finding(
-        check=names[0], verdict=Verdict.UNKNOWN, subject=setup.name, kind="nothing to answer", says=says
+        check=names[0],
+        verdict=Verdict.UNKNOWN,
+        subject=setup.name,
+        kind=Kind.NOTHING_TO_ANSWER,
+        says=says,
     )
 
 
@@ -292,7 +296,7 @@ def _waiting(check_name: str, setup: Setup, clash: Finding) -> Finding:
         check=check_name,
         verdict=Verdict.UNKNOWN,
         subject=setup.name,
-        kind="waits",
+        kind=Kind.WAITS,
         about=clash.about[:1],
         says=says,
         remedy=f"Cure that first; `--only {','.join(STEPS['holding'])}` works it out as drawn all the same.",
@@ -304,7 +308,11 @@ def _unreal(check_name: str, stage: Stage) -> Finding:
     pairs = "; ".join(f"{o.a} and {o.b}" for o in stage.contacts.overlaps[:_MOST_NAMED])
     says = f"{pairs} overlap as drawn, so the holding is worked out for parts that cannot stand like that."
     return Finding(
-        check=check_name, verdict=Verdict.UNKNOWN, subject=stage.setup.name, kind="overlap", says=says
+        check=check_name,
+        verdict=Verdict.UNKNOWN,
+        subject=stage.setup.name,
+        kind=Kind.OVERLAP,
+        says=says,
     )
 
 

@@ -5,29 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result import Finding, Group, Verdict
-
-STANDS_ON_NOTHING, ON_NOTHING = "stands on nothing", "on nothing"
-"""Kinds of `seat`: of a stop or block that does not stand, and of a seat on one."""
+from fixturecheck.result import Finding, Group, Kind, Verdict
 
 CAUSES = frozenset(
     {
-        ("seat", STANDS_ON_NOTHING),
-        ("seat", "open"),
-        ("seat", "on a line"),
-        ("seat", "not meant"),
-        ("seat", "no footing"),
-        ("seat", "overlap"),
-        ("nest", "open"),
-        ("nest", "overlap"),
+        ("seat", Kind.STANDS_ON_NOTHING),
+        ("seat", Kind.OPEN),
+        ("seat", Kind.ON_A_LINE),
+        ("seat", Kind.NOT_MEANT),
+        ("seat", Kind.NO_FOOTING),
+        ("seat", Kind.OVERLAP),
+        ("nest", Kind.OPEN),
+        ("nest", Kind.OVERLAP),
     }
 )
 """No-go, by check and kind, that leave a part elsewhere than drawn; other answers about the part follow."""
 
-BOTH_MOVE = "overlap"
+BOTH_MOVE = Kind.OVERLAP
 """The kind in which neither body is known to be the one in the wrong place."""
 
-OF_THE_GANG = frozenset({("rest", "overlaps"), ("rest", "order")})
+OF_THE_GANG = frozenset({("rest", Kind.OVERLAPS), ("rest", Kind.ORDER)})
 """Answers about all parts at once that change once neighbours nest and none is drawn into another."""
 
 CONSEQUENCES = frozenset({"rest", "location", "tolerance", "hold", "crash", "release"})
@@ -59,7 +56,7 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
     causes = [members for members in together if _is_cause(findings[members[0]])]
     owner: dict[int, int] = {}
     for i, finding in enumerate(findings):
-        may = finding.check in CONSEQUENCES or finding.kind == ON_NOTHING
+        may = finding.check in CONSEQUENCES or finding.kind is Kind.ON_NOTHING
         if may and finding.overruled is None and finding.verdict is not Verdict.GO:
             for number, members in enumerate(causes):
                 if any(_follows(finding, findings[m]) for m in members):
@@ -109,7 +106,7 @@ def _key(finding: Finding, place: int, drawings: Mapping[str, str]) -> Key:
         finding.overruled,
         finding.unit,
         finding.cut,
-        tuple(sorted(about)) if finding.kind == BOTH_MOVE else about,
+        tuple(sorted(about)) if finding.kind is BOTH_MOVE else about,
         finding.limit is None,
         finding.remedy is None,
     )
@@ -126,14 +123,14 @@ def _is_cause(finding: Finding) -> bool:
 
 def _follows(finding: Finding, cause: Finding) -> bool:
     """Tell whether a finding is about a part that a cause leaves elsewhere than drawn."""
-    if STANDS_ON_NOTHING in {cause.kind, finding.kind} or finding.kind == ON_NOTHING:
-        same = finding.kind == ON_NOTHING and cause.kind == STANDS_ON_NOTHING
+    if Kind.STANDS_ON_NOTHING in {cause.kind, finding.kind} or finding.kind is Kind.ON_NOTHING:
+        same = finding.kind is Kind.ON_NOTHING and cause.kind is Kind.STANDS_ON_NOTHING
         return same and _body(finding.about[1]) == _body(cause.about[0])
     if (finding.check, finding.kind) in OF_THE_GANG:
-        return cause.kind == BOTH_MOVE or cause.check == "nest"
+        return cause.kind is BOTH_MOVE or cause.check == "nest"
     if not finding.about or not cause.about:
         return False
-    moved = {_body(one) for one in (cause.about if cause.kind == BOTH_MOVE else cause.about[:1])}
+    moved = {_body(one) for one in (cause.about if cause.kind is BOTH_MOVE else cause.about[:1])}
     return _body(finding.about[0]) in moved
 
 

@@ -81,8 +81,92 @@ class NamedShape:
     bodies: tuple[str, ...] = ()
 
 
-NOT_COMPUTED = "not computed"
-"""Kind of every finding whose answer could not be computed."""
+class Kind(StrEnum):
+    """Which of a check's questions a finding answers, and how; check and kind together name one question."""
+
+    # Of any check.
+    NOT_COMPUTED = "not computed"
+    NOTHING_TO_ANSWER = "nothing to answer"
+    WAITS = "waits"
+    OVERLAP = "overlap"
+    # What was stated.
+    AS_STATED = "as stated"
+    SIZE = "size"
+    # Seats and nests.
+    CLOSED = "closed"
+    OPEN = "open"
+    DRAWN_OPEN = "drawn open"
+    ON_A_LINE = "on a line"
+    NOT_MEANT = "not meant"
+    NO_FOOTING = "no footing"
+    BESIDE_THE_NEST = "beside the nest"
+    STANDS_ON_NOTHING = "stands on nothing"
+    ON_NOTHING = "on nothing"
+    ATTACHED = "attached"
+    # Where parts come to rest, what locates them, and what tolerances do to it.
+    PLACE = "place"
+    ORDER = "order"
+    PRESS = "press"
+    NO_REST = "no rest"
+    OVERLAPS = "overlaps"
+    RANK = "rank"
+    SEAT = "seat"
+    FOLLOWS = "follows"
+    FREE = "free"
+    CLOSED_IN = "closed in"
+    DOES_NOT_GO_IN = "does not go in"
+    LANDS_FIRST = "lands first"
+    WORK = "work"
+    ZONES = "zones"
+    NOT_SETTLED = "not settled"
+    NOT_LINEAR = "not linear"
+    # How parts hold, where they go, and how they come off.
+    NO_CUT = "no cut"
+    FACTOR = "factor"
+    WAY = "way"
+    LOSS = "loss"
+    FILM = "film"
+    COMES_OFF = "comes off"
+    KEEPS_MAGNETISM = "keeps magnetism"
+    BURRS = "burrs"
+    # What the wheel makes.
+    FLANGE_DEPTH = "flange depth"
+    RIDGES = "ridges"
+    STOCK_LEFT = "stock left"
+    GOUGE = "gouge"
+    CORNER = "corner"
+    FACE_MADE = "face made"
+    FLOOR_LEVEL = "floor level"
+    WALL_ALONG = "wall along"
+    WALL_UPRIGHT = "wall upright"
+    GANG_HEIGHT = "gang height"
+    GANG_LINE = "gang line"
+    # What the wheel, and what goes with it, runs into.
+    WHEEL_HITS = "wheel hits"
+    FLANGE_HITS = "flange hits"
+    GUARD_HITS = "guard hits"
+    WHEEL_RUBS = "wheel rubs"
+    FLANGE_RUBS = "flange rubs"
+    GUARD_RUBS = "guard rubs"
+    WHEEL_CLOSE = "wheel close"
+    FLANGE_CLOSE = "flange close"
+    GUARD_CLOSE = "guard close"
+    WHEEL_CLEARS = "wheel clears"
+    FLANGE_CLEARS = "flange clears"
+    GUARD_CLEARS = "guard clears"
+    WHEEL_HITS_CLAMP = "wheel hits clamp"
+    FLANGE_HITS_CLAMP = "flange hits clamp"
+    GUARD_HITS_CLAMP = "guard hits clamp"
+    CLAMP_NOT_DRAWN = "clamp not drawn"
+    CLAMP_CLEARS = "clamp clears"
+    # Limits of wheel and machine.
+    SPEED = "speed"
+    TABLE_TRAVEL = "table travel"
+    CROSS_FEED_TRAVEL = "cross feed travel"
+    SIDE_PRESSURE = "side pressure"
+    DAYLIGHT = "daylight"
+    FLANGE = "flange"
+    GUARD = "guard"
 
 
 def wheel_name(cut: str) -> str:
@@ -120,7 +204,7 @@ class Finding:
         Where an arrow points and which way, in world coordinates.
     overruled : Verdict or None
         The check's own verdict, where the set-up's `[severity]` made it count as `verdict`.
-    kind : str
+    kind : Kind or None
         Which of the check's questions it answers and how: findings of one check and kind differ in what they
         are about and in their numbers only.
     about : tuple of str
@@ -144,7 +228,7 @@ class Finding:
     location_mm: Vector | None = None
     direction: Vector | None = None
     overruled: Verdict | None = None
-    kind: str = ""
+    kind: Kind | None = None
     about: tuple[str, ...] = ()
     cut: str = ""
 
@@ -154,7 +238,7 @@ class Finding:
 
         So that a sentence may be written again without moving what it stands for.
         """
-        return self.subject, self.kind, self.about, self.cut, self.location_mm or (), self.says
+        return self.subject, self.kind or "", self.about, self.cut, self.location_mm or (), self.says
 
 
 def not_computed(
@@ -183,7 +267,7 @@ def not_computed(
         check=check,
         verdict=Verdict.UNKNOWN,
         subject=subject,
-        kind=NOT_COMPUTED,
+        kind=Kind.NOT_COMPUTED,
         about=about,
         cut=cut,
         value=value,

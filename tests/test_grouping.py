@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fixturecheck.grouping import grouped
-from fixturecheck.result import Finding, Group, Verdict
+from fixturecheck.result import Finding, Group, Kind, Verdict
 
 DRAWINGS = {f"pawl_{i}": "part pawl" for i in range(1, 5)} | {"stop": "fixture stop", "gib": "part gib"}
 
@@ -16,7 +16,7 @@ def nest(part: int, gap_mm: float = 0.4, verdict: Verdict = Verdict.NO_GO) -> Fi
         verdict=verdict,
         subject=f"pawl_{part}",
         says="Open.",
-        kind="open",
+        kind=Kind.OPEN,
         about=(f"pawl_{part}.back", f"pawl_{part - 1}.nest"),
         value=gap_mm,
         unit="mm",
@@ -27,7 +27,7 @@ def nest(part: int, gap_mm: float = 0.4, verdict: Verdict = Verdict.NO_GO) -> Fi
 
 def rest(body: str, verdict: Verdict = Verdict.NO_GO) -> Finding:
     return Finding(
-        check="rest", verdict=verdict, subject=body, says="Off.", kind="place", about=(body,), unit="um"
+        check="rest", verdict=verdict, subject=body, says="Off.", kind=Kind.PLACE, about=(body,), unit="um"
     )
 
 
@@ -44,10 +44,10 @@ def test_another_drawing_face_cut_unit_or_verdict_is_not_alike():
         replace(one, about=("pawl_3.back", "stop.nest")),
         replace(one, cut="top"),
         replace(one, unit="um"),
-        replace(one, kind="drawn open"),
+        replace(one, kind=Kind.DRAWN_OPEN),
         replace(nest(3), verdict=Verdict.CAUTION),
         replace(nest(3), verdict=Verdict.CAUTION, overruled=Verdict.NO_GO),
-        replace(one, kind=""),
+        replace(one, kind=None),
         replace(one, about=()),
     ]
     groups = grouped([one, *others], DRAWINGS)
@@ -65,7 +65,7 @@ def test_the_part_that_the_nest_stands_on_is_not_moved_by_it():
 
 
 def test_both_parts_of_an_overlap_are():
-    shared = replace(nest(2), kind="overlap", about=("pawl_1", "pawl_2"))
+    shared = replace(nest(2), kind=Kind.OVERLAP, about=("pawl_1", "pawl_2"))
     groups = grouped([shared, rest("pawl_1"), rest("pawl_2")], DRAWINGS)
     assert groups == (Group(lead=0, follows=(Group(lead=1, like=(2,)),)),)
 
@@ -74,7 +74,7 @@ def test_nothing_follows_from_what_is_no_no_go():
     for cause in (
         nest(2, verdict=Verdict.CAUTION),
         replace(nest(2), verdict=Verdict.GO, overruled=Verdict.NO_GO),
-        replace(nest(2), kind="beside the nest"),
+        replace(nest(2), kind=Kind.BESIDE_THE_NEST),
     ):
         assert len(grouped([cause, rest("pawl_2")], DRAWINGS)) == 2
 
@@ -85,16 +85,16 @@ def test_what_is_go_or_overruled_stands_for_itself():
 
 
 def test_a_wheel_that_hits_a_moved_part_is_no_consequence():
-    hit = replace(rest("pawl_2"), check="clear", kind="wheel hits")
+    hit = replace(rest("pawl_2"), check="clear", kind=Kind.WHEEL_HITS)
     assert len(grouped([nest(2), hit], DRAWINGS)) == 2
 
 
 def test_parts_drawn_into_each_other_cannot_be_settled_and_that_follows():
-    settling = Finding(check="rest", verdict=Verdict.NO_GO, subject="staging", says="No.", kind="overlaps")
+    settling = Finding(check="rest", verdict=Verdict.NO_GO, subject="staging", says="No.", kind=Kind.OVERLAPS)
     assert grouped([nest(2), settling], DRAWINGS) == (Group(lead=0, follows=(Group(lead=1),)),)
-    order = replace(settling, kind="order", verdict=Verdict.CAUTION)
+    order = replace(settling, kind=Kind.ORDER, verdict=Verdict.CAUTION)
     assert grouped([nest(2), order], DRAWINGS) == (Group(lead=0, follows=(Group(lead=1),)),)
-    apart = replace(settling, kind="no rest")
+    apart = replace(settling, kind=Kind.NO_REST)
     assert len(grouped([nest(2), apart], DRAWINGS)) == 2
 
 

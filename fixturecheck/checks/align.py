@@ -17,8 +17,9 @@ import math
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
+from fixturecheck.judge import judge, meets
 from fixturecheck.machining.cut import PartTargets, TargetFace, targets_of
-from fixturecheck.result import ContactKind, Finding, Verdict
+from fixturecheck.result import ContactKind, Finding, Kind
 from fixturecheck.setup.model import Cut
 from fixturecheck.units import Writing
 
@@ -64,7 +65,7 @@ def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
         ]
         remedy = f"Raise {' and '.join(lows)}."
     angle_deg = math.degrees(math.atan2(math.hypot(nx, ny), nz))
-    return _finding("floor level", cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
+    return _finding(Kind.FLOOR_LEVEL, cut, part, part.floor, z1 - z0, angle_deg, (says, remedy), write)
 
 
 def _wall(cut: Cut, part: PartTargets, wall: TargetFace, write: Writing) -> Iterator[Finding]:
@@ -81,14 +82,14 @@ def _wall(cut: Cut, part: PartTargets, wall: TargetFace, write: Writing) -> Iter
         round_z = "counter-clockwise" if nx * ny > 0 else "clockwise"
         remedy = f"Swing {name} {round_z} seen from above by {over}, indicating along the wall."
     turn_deg = math.degrees(math.atan2(abs(nx), abs(ny)))
-    yield _finding("wall along", cut, part, wall, slant_mm, turn_deg, (says, remedy), write)
+    yield _finding(Kind.WALL_ALONG, cut, part, wall, slant_mm, turn_deg, (says, remedy), write)
     says, remedy = f"The wall of {name} in {cut.name} is upright", None
     if lean_mm > _NOISE_MM:
         over = f"{write.gap(lean_mm * 1e3)} over {write.length(z1 - z0)}"
         says = f"The wall of {name} in {cut.name} leans {over} of height"
         remedy = f"Tip the top of {name} toward {'+' if nz * ny > 0 else '-'}Y by {over}."
     tip_deg = math.degrees(math.atan2(abs(nz), abs(ny)))
-    yield _finding("wall upright", cut, part, wall, lean_mm, tip_deg, (says, remedy), write)
+    yield _finding(Kind.WALL_UPRIGHT, cut, part, wall, lean_mm, tip_deg, (says, remedy), write)
 
 
 def _gang(stage: Stage, cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]:
@@ -109,7 +110,7 @@ def _gang(stage: Stage, cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]
         if up_mm > 0 and _is_carried(stage, part.body.name):
             # It lies on what carries it and cannot go down.
             move = f"Pack the others up by {up}, or grind {part.body.name} in a cut of its own."
-        yield _finding("gang height", cut, part, part.floor, abs(up_mm), None, (says, move), write)
+        yield _finding(Kind.GANG_HEIGHT, cut, part, part.floor, abs(up_mm), None, (says, move), write)
         if part.wall is None or first.wall is None:
             continue
         off_mm = part.wall.centre[1] - first.wall.centre[1]
@@ -119,7 +120,7 @@ def _gang(stage: Stage, cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]
             says = f"The wall of {part.body.name} stands {off} out of line with that of "
             says += f"{first.body.name} in {cut.name}"
         move = f"Move {part.body.name} by {off} toward {'-' if off_mm > 0 else '+'}Y."
-        yield _finding("gang line", cut, part, part.wall, abs(off_mm), None, (says, move), write)
+        yield _finding(Kind.GANG_LINE, cut, part, part.wall, abs(off_mm), None, (says, move), write)
 
 
 def _is_carried(stage: Stage, part: str) -> bool:
@@ -132,7 +133,7 @@ def _is_carried(stage: Stage, part: str) -> bool:
 
 
 def _finding(
-    kind: str,
+    kind: Kind,
     cut: Cut,
     part: PartTargets,
     target: TargetFace,
@@ -146,21 +147,19 @@ def _finding(
     stated = part.body.zone_mm(target.name.face)
     limit_mm = DEFAULT_MM if stated is None else stated
     error_mm = error_mm if error_mm > _NOISE_MM else 0.0
-    good = error_mm <= limit_mm
+    good = meets(error_mm, at_most=limit_mm)
     turned = f" ({angle_deg:.3g} degrees)" if angle_deg is not None and error_mm > 0 else ""
-    return Finding(
+    return judge(
+        error_mm * 1e3,
+        unit="um",
+        at_most=limit_mm * 1e3,
         check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=f"{cut.name}/{target.name}",
         kind=kind,
         about=(target.name,),
         cut=cut.name,
-        value=error_mm * 1e3,
-        unit="um",
-        limit=limit_mm * 1e3,
-        margin=(limit_mm - error_mm) * 1e3,
         says=f"{says}{turned}.",
-        remedy=None if good else remedy,
+        remedy=remedy,
         source=f"{write.gap(DEFAULT_MM * 1e3)} unless stated; common practice, no source"
         if stated is None
         else "profile tolerance of the face",

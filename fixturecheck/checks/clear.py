@@ -27,6 +27,7 @@ from dataclasses import replace
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
+from fixturecheck.judge import judge
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
@@ -34,7 +35,7 @@ from fixturecheck.machining.clearance import Approach, Undrawn, approaches, move
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import Dodge, blocking_dodges, passing, reroutes
 from fixturecheck.machining.other_wheels import larger_wheel
-from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, NamedShape, Role, Vector, Verdict, not_computed
 
 ID = "clear"
 TITLE = "Wheel, flange and guard over the whole travel"
@@ -118,17 +119,16 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
             geometry=a.apart.common,
             bodies=(a.body,),
         )
-        return Finding(
-            check=ID,
+        return judge(
+            -deep_mm,
+            unit="mm",
+            at_least=least_mm,
             verdict=Verdict.NO_GO,
+            check=ID,
             subject=subject,
-            kind=f"{a.mover} hits",
+            kind=Kind(f"{a.mover} hits"),
             about=(a.body,),
             cut=name,
-            value=-deep_mm,
-            unit="mm",
-            limit=least_mm,
-            margin=-deep_mm - least_mm,
             says=f"Cut {name}: the {a.mover} runs {write.length(deep_mm)} deep into {a.body}. "
             f"{write.volume(a.apart.common_mm3)} of it is in the way.",
             remedy=remedy,
@@ -138,17 +138,16 @@ def _too_close(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> 
         )
     gap_mm = a.apart.distance_mm
     rubs = gap_mm <= stage.setup.tolerances.touch_mm
-    return Finding(
-        check=ID,
+    return judge(
+        gap_mm,
+        unit="mm",
+        at_least=least_mm,
         verdict=Verdict.NO_GO if rubs else Verdict.CAUTION,
+        check=ID,
         subject=subject,
-        kind=f"{a.mover} rubs" if rubs else f"{a.mover} close",
+        kind=Kind(f"{a.mover} {'rubs' if rubs else 'close'}"),
         about=(a.body,),
         cut=name,
-        value=gap_mm,
-        unit="mm",
-        limit=least_mm,
-        margin=gap_mm - least_mm,
         says=f"Cut {name}: the {a.mover} rubs on {a.body}."
         if rubs
         else f"Cut {name}: the {a.mover} passes {a.body} with {write.length(gap_mm)} to spare, "
@@ -191,11 +190,11 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
     # Where the tip is hit, nobody needs to know how far the bar may reach.
     away_mm = gap_mm if hits else min(a.distance_mm for a in from_movers(space.most).values())
     if hits:
-        verdict, kind = Verdict.NO_GO, f"{mover} hits clamp"
+        verdict, kind = Verdict.NO_GO, Kind(f"{mover} hits clamp")
         says = f"Cut {name}: the {mover} runs over the place where {clamp} presses and hits the clamp."
         remedy = f"Press with {clamp} where the {mover} does not pass, or hold the part from its sides."
     elif away_mm < least_mm:
-        verdict, kind = Verdict.CAUTION, "clamp not drawn"
+        verdict, kind = Verdict.CAUTION, Kind.CLAMP_NOT_DRAWN
         says = (
             f"Cut {name}: the {mover} passes the place where {clamp} presses at {write.length(gap_mm)}. "
             f"The clamp's bar and screw are not drawn, so whether they clear is not known."
@@ -205,18 +204,17 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
             f"stopped and raised."
         )
     else:
-        verdict, kind, remedy = Verdict.GO, "clamp clears", None
+        verdict, kind, remedy = Verdict.GO, Kind.CLAMP_CLEARS, None
         says = f"Cut {name}: wheel, flange and guard clear {clamp}, whichever way its bar lies."
-    return Finding(
-        check=ID,
+    return judge(
+        away_mm,
+        unit="mm",
+        at_least=least_mm,
         verdict=verdict,
+        check=ID,
         subject=f"{name}/{clamp}",
         kind=kind,
         cut=name,
-        value=gap_mm if verdict is not Verdict.GO else away_mm,
-        unit="mm",
-        limit=least_mm,
-        margin=away_mm - least_mm,
         says=says,
         remedy=remedy,
         source=_LIMIT_SOURCE,
@@ -233,22 +231,21 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
             check=ID,
             verdict=Verdict.GO,
             subject=f"{name}/{mover}",
-            kind=f"{mover} clears",
+            kind=Kind(f"{mover} clears"),
             cut=name,
             says=says,
         )
     gap_mm = nearest.apart.distance_mm
-    return Finding(
-        check=ID,
+    return judge(
+        gap_mm,
+        unit="mm",
+        at_least=least_mm,
         verdict=Verdict.GO,
+        check=ID,
         subject=f"{name}/{nearest.body}",
-        kind=f"{mover} clears",
+        kind=Kind(f"{mover} clears"),
         about=(nearest.body,),
         cut=name,
-        value=gap_mm,
-        unit="mm",
-        limit=least_mm,
-        margin=gap_mm - least_mm,
         says=f"Cut {name}: the {mover} clears everything. It passes {nearest.body} closest, at "
         f"{stage.setup.write.length(gap_mm)}.",
         source=_LIMIT_SOURCE,

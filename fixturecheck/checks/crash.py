@@ -23,8 +23,9 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.hold_result import FILM, Outcome
 from fixturecheck.holding.model import MilledHold, PartHold, Way
+from fixturecheck.judge import judge
 from fixturecheck.machining.milling import Bitten
-from fixturecheck.result import Finding, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, Verdict, not_computed
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import loss_words, over_words
@@ -87,17 +88,16 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
         says = f"{part.part} holds {low:.0f} times the cutting load, so nothing was followed."
         if not known:
             says = f"Where {part.part} goes if it lets go is not known: no motion was found at collapse."
-        return Finding(
-            check=ID,
+        return judge(
+            low,
+            unit=TIMES,
+            at_least=least,
             verdict=Verdict.GO if known else Verdict.UNKNOWN,
+            check=ID,
             subject=_subject(part),
-            kind="way",
+            kind=Kind.WAY,
             about=(part.part,),
             cut=part.cut,
-            value=low,
-            unit=TIMES,
-            limit=least,
-            margin=low - least,
             says=says,
             source=_source(part),
         )
@@ -127,17 +127,16 @@ def _finding(
     stage: Stage, part: PartHold | MilledHold, way: Way, verdict: Verdict, says: str, extra: str
 ) -> Finding:
     least = _least(stage)
-    return Finding(
-        check=ID,
+    return judge(
+        way.factor,
+        unit=TIMES,
+        at_least=least,
         verdict=verdict,
+        check=ID,
         subject=f"{_subject(part)}, {extra}" if extra else _subject(part),
-        kind="way" if not way.lost else "film" if way.lost == FILM else "loss",
+        kind=Kind.WAY if not way.lost else Kind.FILM if way.lost == FILM else Kind.LOSS,
         about=(part.part,) if way.lost in {"", FILM} else (part.part, way.lost),
         cut=part.cut,
-        value=way.factor,
-        unit=TIMES,
-        limit=least,
-        margin=way.factor - least,
         says=says,
         remedy="The same as for its hold." if verdict is Verdict.NO_GO and part.remedies else None,
         source=_source(part),

@@ -20,7 +20,8 @@ from fixturecheck.effort import SPENT
 from fixturecheck.hold_result import FILM
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.holding.remedy_search import any_of
-from fixturecheck.result import Finding, Verdict, not_computed
+from fixturecheck.judge import judge
+from fixturecheck.result import Finding, Kind, Verdict, not_computed
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words
 
@@ -52,7 +53,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.UNKNOWN,
             subject="holding",
-            kind="no cut",
+            kind=Kind.NO_CUT,
             says="Whether the parts hold is not known: without a cut there is nothing to hold against.",
             remedy="State the [[cut]] or the [[mill]] that the parts are held for.",
             source=SOURCE,
@@ -83,17 +84,16 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
     motion = worst.motions[0] if worst.motions else None
     says = f"{hold_words(part.part, worst.failure, least, stage.setup.write)} Weakest at: {part.case.label}."
     says += _why(stage, part, verdict)
-    return Finding(
-        check=ID,
+    return judge(
+        low,
+        unit=TIMES,
+        at_least=least,
         verdict=verdict,
+        check=ID,
         subject=f"{part.part} in {part.cut}",
-        kind="factor",
+        kind=Kind.FACTOR,
         about=(part.part,),
         cut=part.cut,
-        value=low,
-        unit=TIMES,
-        limit=least,
-        margin=low - least,
         says=says,
         remedy=any_of(part.remedies) if verdict is not Verdict.GO else None,
         source=_source(part),
@@ -150,17 +150,16 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
             yield not_computed(ID, subject, says, about=(part.part,), cut=part.cut, source=_source(part))
         elif loss.collapse.factor.low < 1.0:
             how = lets_go_words(loss.collapse.failure, stage.setup.write)
-            yield Finding(
-                check=ID,
+            yield judge(
+                loss.collapse.factor.low,
+                unit=TIMES,
+                at_least=1.0,
                 verdict=Verdict.CAUTION,
+                check=ID,
                 subject=subject,
-                kind="film" if loss.lost == FILM else "loss",
+                kind=Kind.FILM if loss.lost == FILM else Kind.LOSS,
                 about=(part.part,) if loss.lost == FILM else (part.part, loss.lost),
                 cut=part.cut,
-                value=loss.collapse.factor.low,
-                unit=TIMES,
-                limit=1.0,
-                margin=loss.collapse.factor.low - 1.0,
                 says=f"{words[:1].upper()}{words[1:]}, {part.part} {how} ({loss.borne[0].case.label}).",
                 source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,

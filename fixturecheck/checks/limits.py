@@ -20,12 +20,13 @@ from dataclasses import replace
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
+from fixturecheck.judge import judge, meets
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.machining.clearance import ROUNDING_MM
 from fixturecheck.machining.cut import GroundCut, targets_of
 from fixturecheck.machining.detours import overrun_of, tight_step_mm
 from fixturecheck.machining.wheel_path import rim_of, wheel_path
-from fixturecheck.result import Finding, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, Verdict, not_computed
 from fixturecheck.setup.model import Setup, is_loose
 from fixturecheck.shop.speed import guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.shop.tables import uncited
@@ -64,7 +65,7 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         says = f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}; "
         says += f"its limit is not known: {reason}"
         return not_computed(ID, cut.cut.name, says, value=speed, unit="m/s")
-    good = speed <= limit.speed_m_s
+    good = meets(speed, at_most=limit.speed_m_s)
     whose = "marked on it" if limit.marked else "of its kind"
     remedy = None
     if not good:
@@ -72,16 +73,14 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
         remedy = (
             f"Turn it at no more than {int(most_rpm)} rpm, or mount a wheel marked for the speed. {DEFER}"
         )
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
-        subject=cut.cut.name,
-        kind="speed",
-        cut=cut.cut.name,
-        value=speed,
+    return judge(
+        speed,
         unit="m/s",
-        limit=limit.speed_m_s,
-        margin=limit.speed_m_s - speed,
+        at_most=limit.speed_m_s,
+        check=ID,
+        subject=cut.cut.name,
+        kind=Kind.SPEED,
+        cut=cut.cut.name,
         says=f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}, "
         f"{'within' if good else 'above'} the limit of {write.speed(limit.speed_m_s)} {whose}.",
         remedy=remedy,
@@ -97,28 +96,32 @@ def _travels(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
     rows = (
         (
             "table",
+            Kind.TABLE_TRAVEL,
             path.x_to_mm - path.x_from_mm,
             machine.travel_x_mm,
             f"Cut the overtravel to {write.length(shorter, '.1f', 'down')}.",
         ),
-        ("cross feed", path.y_to_mm - path.y_from_mm, machine.travel_y_mm, _tighter(setup, cut)),
+        (
+            "cross feed",
+            Kind.CROSS_FEED_TRAVEL,
+            path.y_to_mm - path.y_from_mm,
+            machine.travel_y_mm,
+            _tighter(setup, cut),
+        ),
     )
-    for what, needed_mm, has_mm, remedy in rows:
-        good = needed_mm <= has_mm
+    for what, kind, needed_mm, has_mm, remedy in rows:
         fits = what != "table" or over_mm <= cut.cut.overtravel_mm
-        yield Finding(
-            check=ID,
-            verdict=Verdict.GO if good else Verdict.NO_GO,
-            subject=name,
-            kind=f"{what} travel",
-            cut=name,
-            value=needed_mm,
+        yield judge(
+            needed_mm,
             unit="mm",
-            limit=has_mm,
-            margin=has_mm - needed_mm,
+            at_most=has_mm,
+            check=ID,
+            subject=name,
+            kind=kind,
+            cut=name,
             says=f"Cut {name} needs {write.length(needed_mm)} of {what} travel; "
             f"the machine has {write.length(has_mm, 'g')}.",
-            remedy=None if good or not fits else remedy,
+            remedy=remedy if fits else None,
             source="travels stated for the machine",
         )
 
@@ -140,16 +143,15 @@ def _side(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
     if setup.wheel.shape != "1" or cut.cut.wall is None or cut.cut.wall_stock_mm <= 0:
         return
     write = setup.write
-    yield Finding(
-        check=ID,
-        verdict=Verdict.CAUTION,
-        subject=cut.cut.name,
-        kind="side pressure",
-        cut=cut.cut.name,
-        value=cut.cut.wall_stock_mm,
+    yield judge(
+        cut.cut.wall_stock_mm,
         unit="mm",
-        limit=0.0,
-        margin=-cut.cut.wall_stock_mm,
+        at_most=0.0,
+        verdict=Verdict.CAUTION,
+        check=ID,
+        subject=cut.cut.name,
+        kind=Kind.SIDE_PRESSURE,
+        cut=cut.cut.name,
         says=f"Cut {cut.cut.name} takes {write.length(cut.cut.wall_stock_mm, 'g')} off a wall with the side "
         "of a straight wheel. Such a wheel bears little side pressure: "
         f"feed by {write.fine_steps} and dress the side hollow. " + DEFER,
@@ -165,17 +167,16 @@ def _daylight(stage: Stage) -> Finding:
     highest = max(tops, key=lambda n: (tops[n], n))
     height_mm = tops[highest] - stage.setup.table_z_mm
     needed_mm = height_mm + machine.least_clearance_mm
-    good = needed_mm <= machine.daylight_mm + ROUNDING_MM
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
-        subject=highest,
-        kind="daylight",
-        about=(highest,),
-        value=needed_mm,
+    good = meets(needed_mm, at_most=machine.daylight_mm, rounding=ROUNDING_MM)
+    return judge(
+        needed_mm,
         unit="mm",
-        limit=machine.daylight_mm,
-        margin=machine.daylight_mm - needed_mm,
+        at_most=machine.daylight_mm,
+        rounding=ROUNDING_MM,
+        check=ID,
+        subject=highest,
+        kind=Kind.DAYLIGHT,
+        about=(highest,),
         says=f"{highest} stands {write.length(height_mm)} above the table; the raised wheel leaves "
         f"{write.length(machine.daylight_mm, 'g')}, of which "
         f"{write.length(machine.least_clearance_mm, 'g')} is kept clear.",
@@ -197,21 +198,17 @@ def _flange(setup: Setup) -> Finding:
     """Hold the flanges against a third of the wheel's diameter."""
     has_mm, least_mm = setup.machine.flange.diameter_mm, least_flange_mm(setup.wheel)
     write = setup.write
-    good = has_mm >= least_mm
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
-        subject="flange",
-        kind="flange",
-        value=has_mm,
+    good = meets(has_mm, at_least=least_mm)
+    return judge(
+        has_mm,
         unit="mm",
-        limit=least_mm,
-        margin=has_mm - least_mm,
+        at_least=least_mm,
+        check=ID,
+        subject="flange",
+        kind=Kind.FLANGE,
         says=f"Flanges of {write.length(has_mm, 'g')} are {'at least' if good else 'less than'} "
         f"a third of the {write.length(setup.wheel.diameter_mm, 'g')} wheel.",
-        remedy=None
-        if good
-        else f"Mount the wheel between flanges of at least {write.length(least_mm, '.1f', 'up')}. {DEFER}",
+        remedy=f"Mount the wheel between flanges of at least {write.length(least_mm, '.1f', 'up')}. {DEFER}",
         source="OSHA 1910.215(c), from memory",
     )
 
@@ -220,31 +217,27 @@ def _guard(guard: Guard | None) -> Finding:
     """Hold the guard's opening against what a surface grinder may leave open."""
     allowed = guard_exposure("surface_grinder")
     if guard is None:
-        return Finding(
-            check=ID,
-            verdict=Verdict.NO_GO,
-            subject="guard",
-            kind="guard",
-            value=360.0,
+        return judge(
+            360.0,
             unit="deg",
-            limit=float(allowed.total_deg),
-            margin=allowed.total_deg - 360.0,
+            at_most=float(allowed.total_deg),
+            verdict=Verdict.NO_GO,
+            check=ID,
+            subject="guard",
+            kind=Kind.GUARD,
             says="No guard is stated over the wheel, and a wheel is not run without one.",
             remedy=f"Fit the guard and state it. {DEFER}",
             source="OSHA 1910.215(a)(1), from memory",
         )
-    good = guard.opening_deg <= allowed.total_deg
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
-        subject="guard",
-        kind="guard",
-        value=guard.opening_deg,
+    return judge(
+        guard.opening_deg,
         unit="deg",
-        limit=float(allowed.total_deg),
-        margin=allowed.total_deg - guard.opening_deg,
+        at_most=float(allowed.total_deg),
+        check=ID,
+        subject="guard",
+        kind=Kind.GUARD,
         says=f"The guard leaves {guard.opening_deg:g} degrees of the wheel open; that of a surface grinder "
         f"may leave {allowed.total_deg:g}.",
-        remedy=None if good else f"Close the guard to {allowed.total_deg:g} degrees. {DEFER}",
+        remedy=f"Close the guard to {allowed.total_deg:g} degrees. {DEFER}",
         source=uncited(allowed.source),
     )

@@ -27,7 +27,7 @@ from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.locating import PartLocated, TargetMoved
 from fixturecheck.nesting.probabilities import CriticalPlace
-from fixturecheck.result import Finding, Vector, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, Vector, Verdict, not_computed
 from fixturecheck.rigid.location import SeatRole
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import FREEDOM, Writing
@@ -79,7 +79,7 @@ def _part(part: PartLocated, write: Writing) -> Finding:
         check=ID,
         verdict=Verdict.GO,
         subject=part.body,
-        kind="rank",
+        kind=Kind.RANK,
         about=(part.body,),
         value=float(part.located.rank),
         unit=FREEDOM,
@@ -95,7 +95,7 @@ def _seat(found: StagingAnswer, part: PartLocated, role: SeatRole, seat: Seat) -
         check=ID,
         verdict=Verdict.GO if role.takes else Verdict.CAUTION,
         subject=f"{part.body}: {role.name}",
-        kind="seat",
+        kind=Kind.SEAT,
         about=(seat.own, seat.other),
         value=float(role.takes),
         unit=FREEDOM,
@@ -122,7 +122,7 @@ def _closes(found: StagingAnswer, seat: Seat) -> Finding:
         check=ID,
         verdict=Verdict.GO,
         subject=f"{seat.body}: {name}",
-        kind="seat",
+        kind=Kind.SEAT,
         about=(seat.own, seat.other),
         value=0.0,
         unit=FREEDOM,
@@ -155,7 +155,7 @@ def _follows(moved: TargetMoved, write: Writing) -> Finding:
         check=ID,
         verdict=Verdict.GO,
         subject=target.name,
-        kind="follows",
+        kind=Kind.FOLLOWS,
         about=_about(target),
         cut=target.cut,
         value=max((abs(v) for v in moved.by_seat.values()), default=0.0),
@@ -174,7 +174,7 @@ def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding
         check=ID,
         verdict=Verdict.NO_GO,
         subject=target.name,
-        kind="free",
+        kind=Kind.FREE,
         about=_about(target),
         cut=target.cut,
         says=f"No closed seat locates {target.name} along its normal: {part.body} may move by "

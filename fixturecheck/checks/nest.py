@@ -37,11 +37,12 @@ from fixturecheck.contact.patches.pairs import motion_between, relative_place
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
+from fixturecheck.judge import judge
 from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.nesting.seating import seating
 from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
-from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing
 
@@ -193,16 +194,15 @@ def _depth_mm(overlap: Overlap | None) -> float:
 def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[Vector, Vector]) -> Finding:
     """Report a nest that would close but is drawn open."""
     gap = stage.setup.write.length(gap_mm)
-    return Finding(
-        check=ID,
-        verdict=Verdict.CAUTION,
-        subject=subject,
-        kind="drawn open",
-        about=sides_of(seat),
-        value=gap_mm,
+    return judge(
+        gap_mm,
         unit="mm",
-        limit=0.0,
-        margin=-gap_mm,
+        at_most=0.0,
+        verdict=Verdict.CAUTION,
+        check=ID,
+        subject=subject,
+        kind=Kind.DRAWN_OPEN,
+        about=sides_of(seat),
         says=f"{seat.body}.{seat.face} is drawn {gap} off {seat.on}.{seat.on_face}; "
         "when it is pushed home, the nest faces meet first.",
         remedy=f"Move {seat.body} {gap} {toward(place[1])}, so that the rest is checked where it will be.",
@@ -215,16 +215,15 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
 def _too_deep(stage: Stage, seat: Seat, overlap: Overlap, depth_mm: float, push: Vector) -> Finding:
     """Report a nest whose faces are drawn into each other."""
     write, back = stage.setup.write, (-push[0], -push[1], -push[2])
-    return Finding(
-        check=ID,
-        verdict=Verdict.NO_GO,
-        subject=subject_of(seat),
-        kind="overlap",
-        about=sides_of(seat),
-        value=overlap.volume_mm3,
+    return judge(
+        overlap.volume_mm3,
         unit="mm3",
-        limit=0.0,
-        margin=-overlap.volume_mm3,
+        at_most=0.0,
+        verdict=Verdict.NO_GO,
+        check=ID,
+        subject=subject_of(seat),
+        kind=Kind.OVERLAP,
+        about=sides_of(seat),
         says=f"{seat.body}.{seat.face} is drawn {write.length(depth_mm)} into {seat.on}.{seat.on_face}: "
         f"the two overlap by {write.volume(overlap.volume_mm3)}.",
         remedy=f"Move {seat.body} {write.length(depth_mm)} {toward(back)}, so that the faces only touch.",
@@ -262,16 +261,15 @@ def _held_open(
         bodies = (seat.body, seat.on)
         shapes.append(NamedShape(name=name, role=role, geometry=first.shape.geometry, bodies=bodies))
     spot = centre_of(overlap.common) if overlap else (first.contact.centroid if first else None)
-    return Finding(
-        check=ID,
-        verdict=Verdict.NO_GO,
-        subject=subject,
-        kind="open",
-        about=sides_of(seat),
-        value=opening_mm,
+    return judge(
+        opening_mm,
         unit="mm",
-        limit=0.0,
-        margin=-opening_mm,
+        at_most=0.0,
+        verdict=Verdict.NO_GO,
+        check=ID,
+        subject=subject,
+        kind=Kind.OPEN,
+        about=sides_of(seat),
         says=says,
         remedy=_remedy(relief, unmarked, along, sides, stage.setup.write),
         source=_SOURCE,
@@ -330,16 +328,15 @@ def _chamfer(relief: NestChamfer, write: Writing) -> str:
 def _crowded(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:
     """Report neighbours that overlap without a nest being stated."""
     (way, how), write = way_apart(stage, overlap, cures), stage.setup.write
-    return Finding(
-        check=ID,
-        verdict=Verdict.NO_GO,
-        subject=f"{overlap.a} and {overlap.b}",
-        kind="overlap",
-        about=(overlap.a, overlap.b),
-        value=overlap.volume_mm3,
+    return judge(
+        overlap.volume_mm3,
         unit="mm3",
-        limit=0.0,
-        margin=-overlap.volume_mm3,
+        at_most=0.0,
+        verdict=Verdict.NO_GO,
+        check=ID,
+        subject=f"{overlap.a} and {overlap.b}",
+        kind=Kind.OVERLAP,
+        about=(overlap.a, overlap.b),
         says=f"{overlap.a} and {overlap.b} overlap as drawn, by {write.volume(overlap.volume_mm3)}, "
         "and no nest is stated.",
         remedy=f"{how} If they are to nest, state the faces.",
@@ -357,7 +354,7 @@ def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.CAUTION,
             subject=f"{a} and {b}: {patch.shape.name}",
-            kind="beside the nest",
+            kind=Kind.BESIDE_THE_NEST,
             about=patch.sides_from(a),
             says=f"The neighbours also meet beside the nest: {said(patch, stage.setup.write)}. "
             "Chance decides which of the two places carries.",

@@ -23,13 +23,14 @@ from collections.abc import Iterator, Mapping
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
+from fixturecheck.judge import judge, meets
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
 from fixturecheck.machining.other_wheels import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
-from fixturecheck.result import Finding, NamedShape, Role, Vector, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, NamedShape, Role, Vector, Verdict, not_computed
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, percent
 
@@ -63,8 +64,6 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     except NotComputedError as reason:
         return not_computed(ID, name, f"Flange depth: {reason}", cut=name)
     depth_mm = deepest.depth_mm if deepest else 0.0
-    margin_mm = reach_mm - depth_mm
-    good = margin_mm >= 0
     write = setup.write
     says = f"Cut {name}: the wheel reaches {write.length(reach_mm)} past its flanges. "
     if deepest is None:
@@ -72,18 +71,16 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     else:
         says += f"The floor lies {write.length(depth_mm)} below the top of {deepest.body} under the flanges."
     remedy = None
-    if not good:
-        remedy = larger_wheel(setup, cut, depth_mm, deepest.body) if deepest else None
-    return Finding(
-        check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
-        subject=name,
-        kind="flange depth",
-        cut=name,
-        value=reach_mm,
+    if deepest and not meets(reach_mm, at_least=depth_mm):
+        remedy = larger_wheel(setup, cut, depth_mm, deepest.body)
+    return judge(
+        reach_mm,
         unit="mm",
-        limit=depth_mm,
-        margin=margin_mm,
+        at_least=depth_mm,
+        check=ID,
+        subject=name,
+        kind=Kind.FLANGE_DEPTH,
+        cut=name,
         says=says,
         remedy=remedy,
     )
@@ -94,16 +91,15 @@ def _ridges(setup: Setup, cut: GroundCut) -> Iterator[Finding]:
     write = setup.write
     for height_mm in ridges_mm(setup, cut):
         limit_mm = _limit_mm(setup, cut.cut.parts[0], cut.cut.floor)
-        yield Finding(
-            check=ID,
-            verdict=Verdict.GO if height_mm <= limit_mm else Verdict.NO_GO,
-            subject=cut.cut.name,
-            kind="ridges",
-            cut=cut.cut.name,
-            value=height_mm * 1e3,
+        yield judge(
+            height_mm * 1e3,
             unit="um",
-            limit=limit_mm * 1e3,
-            margin=(limit_mm - height_mm) * 1e3,
+            at_most=limit_mm * 1e3,
+            verdict=Verdict.GO if height_mm <= limit_mm else Verdict.NO_GO,
+            check=ID,
+            subject=cut.cut.name,
+            kind=Kind.RIDGES,
+            cut=cut.cut.name,
             says=f"A cross feed of {write.length(cut.cut.cross_feed_mm, 'g')} is wider than the wheel's flat "
             f"and leaves ridges {write.gap(height_mm * 1e3)} high on the floor of {cut.cut.name}.",
             remedy="Feed no more than the width of the wheel's flat per pass.",
@@ -115,24 +111,22 @@ def _missed(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     """Judge the stock that is left apart from the wheel's own corner."""
     thick_mm, name, write = thinner_mm(part.missed), cut.cut.name, setup.write
     limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
-    good = thick_mm <= limit_mm
+    good = meets(thick_mm, at_most=limit_mm)
     kept = write.volume(part.leftover_mm3)
     in_corner = f" ({kept} stays in the corner)" if part.leftover_mm3 > 0 else ""
     says = f"Cut {name}: the wheel takes all the stock of {part.body} that it can reach{in_corner}."
     if not good:
         says = f"Cut {name}: the wheel leaves {write.volume(part.leftover_mm3)} of stock on {part.body}. "
         says += f"Outside the wheel's own corner it is up to {write.length(thick_mm)} thick."
-    return Finding(
+    return judge(
+        thick_mm,
+        unit="mm",
+        at_most=limit_mm,
         check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=f"{name}/{part.body}",
-        kind="stock left",
+        kind=Kind.STOCK_LEFT,
         about=(part.body,),
         cut=name,
-        value=thick_mm,
-        unit="mm",
-        limit=limit_mm,
-        margin=limit_mm - thick_mm,
         says=says,
         remedy=None if good else whole_floor(setup, cut),
         source=_TOLERANCE,
@@ -147,7 +141,7 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
     name, write = cut.cut.name, setup.write
     limit_mm = _limit_mm(setup, part.body, cut.cut.floor)
     deep_mm = gouge_depth_mm(part, limit_mm)
-    good = deep_mm <= limit_mm
+    good = meets(deep_mm, at_most=limit_mm)
     says = f"Cut {name}: the wheel does not gouge {part.body}."
     if not good:
         says = f"Cut {name}: the wheel gouges {part.body} up to {write.length(deep_mm)} deep. "
@@ -158,17 +152,15 @@ def _gouge(setup: Setup, cut: GroundCut, part: PartGround) -> Finding:
         )
         says += "all of it "
         says += "in the fillet of the corner." if part.dug is None else "within tolerance."
-    return Finding(
+    return judge(
+        deep_mm,
+        unit="mm",
+        at_most=limit_mm,
         check=ID,
-        verdict=Verdict.GO if good else Verdict.NO_GO,
         subject=f"{name}/{part.body}",
-        kind="gouge",
+        kind=Kind.GOUGE,
         about=(part.body,),
         cut=name,
-        value=deep_mm,
-        unit="mm",
-        limit=limit_mm,
-        margin=limit_mm - deep_mm,
         says=says,
         remedy=None if good else no_gouge(setup, cut, part),
         source=_TOLERANCE,
@@ -214,17 +206,16 @@ def _corner(setup: Setup, cut: GroundCut, part: PartGround, corner: CornerMade) 
             verdict = Verdict.CAUTION
             says += "Whatever seats in it must clear that radius."
             remedy = _relieve(cut.cut, radius_mm, limit_mm, setup.write)
-    return Finding(
-        check=ID,
+    return judge(
+        radius_mm,
+        unit="mm",
+        at_most=limit_mm,
         verdict=verdict,
+        check=ID,
         subject=f"{cut.cut.name}/{part.body}",
-        kind="corner",
+        kind=Kind.CORNER,
         about=(part.body,),
         cut=cut.cut.name,
-        value=radius_mm,
-        unit="mm",
-        limit=limit_mm,
-        margin=limit_mm - radius_mm,
         says=says,
         remedy=remedy,
         source=source,
@@ -274,20 +265,17 @@ def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:
     for face, kept in zip(part.faces, part.corner_shares, strict=True):
         reachable = 1.0 - kept
         share = face.share_made / reachable if reachable > 0 else 0.0
-        good = share >= LEAST_SHARE
         says = f"Cut {cut.cut.name} makes {percent(share)} of {face.face}"
         says += f", apart from the {percent(kept)} that the wheel's corner cannot reach." if kept > 0 else "."
-        yield Finding(
+        yield judge(
+            share,
+            unit="share",
+            at_least=LEAST_SHARE,
             check=ID,
-            verdict=Verdict.GO if good else Verdict.NO_GO,
             subject=f"{cut.cut.name}/{face.face}",
-            kind="face made",
+            kind=Kind.FACE_MADE,
             about=(face.face,),
             cut=cut.cut.name,
-            value=share,
-            unit="share",
-            limit=LEAST_SHARE,
-            margin=share - LEAST_SHARE,
             says=says,
             source="common practice, no source",
         )

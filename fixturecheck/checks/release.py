@@ -17,10 +17,11 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import Leaving, Release
+from fixturecheck.judge import judge
 from fixturecheck.magnet.remanence import SOFT_BELOW_A_M
 from fixturecheck.release.motions import TRAVEL_MM
 from fixturecheck.release.sequence import HAND_N
-from fixturecheck.result import Finding, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, Verdict, not_computed
 from fixturecheck.shop.tables import material
 from fixturecheck.units import Writing
 from fixturecheck.wording.release import burr_words, first_words, keeps_words, pry_words, step_words
@@ -58,7 +59,14 @@ def check(stage: Stage) -> Iterator[Finding]:
     if release.burrs:
         edges = "; ".join(burr_words(b) for b in release.burrs)
         says = f"Stone these edges before the next seating: {edges}."
-        yield Finding(check=ID, verdict=Verdict.GO, subject="burrs", kind="burrs", says=says, source=BURRS)
+        yield Finding(
+            check=ID,
+            verdict=Verdict.GO,
+            subject="burrs",
+            kind=Kind.BURRS,
+            says=says,
+            source=BURRS,
+        )
 
 
 def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> Finding:
@@ -79,16 +87,15 @@ def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> 
         rubs = f" No way that was tried spares finished faces: it rubs {pairs}."
     reason = f" Not known: {release.reason}." if _unknown(release, body) else ""
     high = best.force_n[1] if best and best.force_n else None
-    return Finding(
-        check=ID,
-        verdict=_verdict(release, body),
-        subject=f"{body.body}, {number} of {len(release.order)}",
-        kind="comes off",
-        about=(body.body,),
-        value=high,
+    return judge(
+        high,
         unit="N" if high is not None else "",
-        limit=HAND_N if high is not None else None,
-        margin=HAND_N - high if high is not None else None,
+        at_most=HAND_N if high is not None else None,
+        verdict=_verdict(release, body),
+        check=ID,
+        subject=f"{body.body}, {number} of {len(release.order)}",
+        kind=Kind.COMES_OFF,
+        about=(body.body,),
         says=f"{before}{step}.{rubs}{pry}{reason}",
         source=_source(write),
         location_mm=body.at_mm,
@@ -127,19 +134,16 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
         keeps = keeps_words(first.keeps, stage.setup.write)
         coercivity = material(name).coercivity_a_m
         high = coercivity[1] if coercivity else SOFT_BELOW_A_M
-        yield Finding(
-            check=ID,
-            verdict=Verdict.CAUTION,
-            subject=subject,
-            kind="keeps magnetism",
-            about=tuple(b.body for b in bodies),
-            value=high,
+        yield judge(
+            high,
             unit="A/m",
-            limit=SOFT_BELOW_A_M,
-            margin=SOFT_BELOW_A_M - high,
-            says=(
-                f"Demagnetise {who} before lifting, and again before the next seating: {keeps}. "
-                "The forces above count the magnet's own residual pull alone."
-            ),
+            at_most=SOFT_BELOW_A_M,
+            verdict=Verdict.CAUTION,
+            check=ID,
+            subject=subject,
+            kind=Kind.KEEPS_MAGNETISM,
+            about=tuple(b.body for b in bodies),
+            says=f"Demagnetise {who} before lifting, and again before the next seating: {keeps}. "
+            "The forces above count the magnet's own residual pull alone.",
             source=KEEPS,
         )

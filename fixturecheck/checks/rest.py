@@ -21,10 +21,11 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
+from fixturecheck.judge import judge
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import StagingAnswer, is_flat, rest_shapes
 from fixturecheck.nesting.model import LoadedContact, RestPose, SeatAtRest
-from fixturecheck.result import Finding, Vector, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, Vector, Verdict, not_computed
 from fixturecheck.statics.rest import Ending
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import freedom_words
@@ -74,7 +75,7 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
         check=ID,
         verdict=verdict,
         subject="staging",
-        kind="overlaps" if settled.ending is Ending.OVERLAPS else "no rest",
+        kind=Kind.OVERLAPS if settled.ending is Ending.OVERLAPS else Kind.NO_REST,
         value=value,
         unit="um" if value is not None else "",
         says=says,
@@ -102,16 +103,15 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     else:
         verdict = Verdict.GO
     spot = _spot(wrong, pose)
-    return Finding(
-        check=ID,
-        verdict=verdict,
-        subject=pose.body,
-        kind="place",
-        about=(pose.body,),
-        value=largest if math.isfinite(largest) and seats else None,
+    return judge(
+        largest if math.isfinite(largest) and seats else None,
         unit="um" if seats else "",
-        limit=touch_um if seats else None,
-        margin=touch_um - largest if math.isfinite(largest) and seats else None,
+        at_most=touch_um if seats else None,
+        verdict=verdict,
+        check=ID,
+        subject=pose.body,
+        kind=Kind.PLACE,
+        about=(pose.body,),
         says=_says(found, pose, open_seats, (wrong, openings), stage.setup.write),
         remedy="Draw it where it rests."
         if fixture and verdict is Verdict.CAUTION
@@ -234,17 +234,16 @@ def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     limit = stage.setup.tolerances.touch_um
     finite = math.isfinite(told.spread_um)
     names = {b.name for b in stage.setup.bodies}
-    yield Finding(
-        check=ID,
-        verdict=Verdict.GO if told.fits else Verdict.CAUTION,
-        subject="staging order",
-        kind="order",
-        value=told.spread_um if finite else None,
+    yield judge(
+        told.spread_um if finite else None,
         unit="um" if finite else "",
-        limit=limit if finite else None,
-        margin=limit - told.spread_um if finite else None,
+        at_most=limit if finite else None,
+        verdict=Verdict.GO if told.fits else Verdict.CAUTION,
+        check=ID,
+        subject="staging order",
+        kind=Kind.ORDER,
         says=f"{capitalised(told.says, names)} (tried: {', '.join(told.tried)}).",
-        remedy=None if told.fits else "Stage them in the stated order every time, or relieve what lands.",
+        remedy="Stage them in the stated order every time, or relieve what lands.",
         source=_SOURCE,
     )
 
@@ -257,7 +256,7 @@ def _hands(found: StagingAnswer) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.GO if told.stays else bad,
             subject=f"{told.body} under a hand",
-            kind="press",
+            kind=Kind.PRESS,
             about=(told.body,),
             value=float(np.linalg.norm(told.shift_mm)),
             unit="mm",

@@ -33,12 +33,12 @@ from fixturecheck.checks.touching import (
 )
 from fixturecheck.contact.patch import Overlap, Patch
 from fixturecheck.effort import SEAT, Budget
-from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING
+from fixturecheck.judge import judge
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
 from fixturecheck.nesting.seating import Seating, seating
-from fixturecheck.result import ContactKind, Finding, Verdict
+from fixturecheck.result import ContactKind, Finding, Kind, Verdict
 from fixturecheck.setup.model import Body, Seat
 from fixturecheck.units import Writing
 
@@ -71,7 +71,7 @@ def _of_its_seat(finding: Finding, seat: Seat, idle: frozenset[str]) -> Finding:
     if finding.verdict is not Verdict.GO or seat.on not in idle:
         return finding
     says = f"{finding.says} But {seat.on} stands on nothing itself: this is no seat."
-    return replace(finding, verdict=Verdict.NO_GO, kind=ON_NOTHING, says=says, remedy=None)
+    return replace(finding, verdict=Verdict.NO_GO, kind=Kind.ON_NOTHING, says=says, remedy=None)
 
 
 def _seat(stage: Stage, seat: Seat) -> Finding:
@@ -94,7 +94,7 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
             check=ID,
             verdict=Verdict.GO,
             subject=subject_of(seat),
-            kind="on a line",
+            kind=Kind.ON_A_LINE,
             about=sides_of(seat),
             value=sum(line.contact.length_mm for line in lines),
             unit="mm",
@@ -105,16 +105,15 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
             location_mm=first.contact.centroid,
             direction=first.outward(seat.body),
         )
-    return Finding(
-        check=ID,
-        verdict=Verdict.CAUTION if round_all else Verdict.NO_GO,
-        subject=subject_of(seat),
-        kind="on a line",
-        about=sides_of(seat),
-        value=0.0,
+    return judge(
+        0.0,
         unit="share",
-        limit=seat.min_share,
-        margin=-seat.min_share,
+        at_least=seat.min_share,
+        verdict=Verdict.CAUTION if round_all else Verdict.NO_GO,
+        check=ID,
+        subject=subject_of(seat),
+        kind=Kind.ON_A_LINE,
+        about=sides_of(seat),
         says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears on a {first.contact.kind}, "
         "with no area.",
         remedy=None if round_all else closing(stage, seat, opening_of(stage, seat)),
@@ -151,16 +150,15 @@ def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
         says += f"stands open by {gap}" + (f" ({most} at most)." if near else ".")
     normal = opening.normal
     way = None if normal is None else to_vector(normal if opening.gap_mm >= 0.0 else -normal)
-    return Finding(
-        check=ID,
-        verdict=Verdict.NO_GO,
-        subject=subject_of(seat),
-        kind="open",
-        about=sides_of(seat),
-        value=opening.gap_mm * 1e3,
+    return judge(
+        opening.gap_mm * 1e3,
         unit="um",
-        limit=touch_mm * 1e3,
-        margin=(touch_mm - abs(opening.gap_mm)) * 1e3,
+        within=touch_mm * 1e3,
+        verdict=Verdict.NO_GO,
+        check=ID,
+        subject=subject_of(seat),
+        kind=Kind.OPEN,
+        about=sides_of(seat),
         says=says,
         remedy=closing(stage, seat, opening),
         source="distance of the two faces along the normal",
@@ -216,7 +214,7 @@ def _touches(stage: Stage, part: Body, patch: Patch, open_seats: list[Seat]) -> 
         check=ID,
         verdict=verdict,
         subject=f"{part.name}: {patch.shape.name}",
-        kind="not meant",
+        kind=Kind.NOT_MEANT,
         about=patch.sides_from(part.name),
         says=says,
         remedy=remedy,
@@ -245,7 +243,7 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
             check=ID,
             verdict=Verdict.NO_GO,
             subject=part.name,
-            kind="no footing",
+            kind=Kind.NO_FOOTING,
             about=(part.name,),
             says=says,
             source=_EDGE,
@@ -258,7 +256,7 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
         check=ID,
         verdict=Verdict.CAUTION if rolls else Verdict.NO_GO,
         subject=part.name,
-        kind="no footing",
+        kind=Kind.NO_FOOTING,
         about=(part.name,),
         value=0.0,
         unit="mm2",
@@ -309,10 +307,8 @@ def _stands_on_nothing(stage: Stage, footing: Footing, standing: list[str]) -> F
     if footing.base is Base.TIPS:
         lower = f"Move it until its weight lies over {on}"
     remedy = f"{lower}, or state fastened = true if it is screwed or clamped where it is."
-    finding = _of_footing(stage, footing, Verdict.NO_GO, says, remedy)
-    if footing.on:
-        return finding
-    return replace(finding, value=near.gap_mm, unit="mm", limit=0.0, margin=-near.gap_mm)
+    gap_mm = None if footing.on else near.gap_mm
+    return _of_footing(stage, footing, Verdict.NO_GO, says, remedy, gap_mm)
 
 
 def _touches_part(stage: Stage, patch: Patch, name: str) -> bool:
@@ -325,13 +321,19 @@ def _or_table(body: str | None) -> str:
     return body or "the table, taken at the lowest plane of what is set up,"
 
 
-def _of_footing(stage: Stage, footing: Footing, verdict: Verdict, says: str, remedy: str) -> Finding:
-    return Finding(
-        check=ID,
+def _of_footing(
+    stage: Stage, footing: Footing, verdict: Verdict, says: str, remedy: str, gap_mm: float | None = None
+) -> Finding:
+    """Report a body by its footing; `gap_mm` is how far it is from what it could stand on."""
+    return judge(
+        gap_mm,
+        unit="" if gap_mm is None else "mm",
+        at_most=None if gap_mm is None else 0.0,
         verdict=verdict,
+        check=ID,
         subject=footing.body,
         about=(footing.body,),
-        kind=STANDS_ON_NOTHING if verdict is Verdict.NO_GO else "attached",
+        kind=Kind.STANDS_ON_NOTHING if verdict is Verdict.NO_GO else Kind.ATTACHED,
         says=says,
         remedy=remedy,
         source="contacts of the fixtures from the table up; weight has to stand on something",
@@ -349,16 +351,15 @@ def _overlap(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:
     write = stage.setup.write
     shared = write.volume(overlap.volume_mm3)
     way, how = way_apart(stage, overlap, cures)
-    return Finding(
-        check=ID,
-        verdict=Verdict.NO_GO,
-        subject=f"{overlap.a} and {overlap.b}",
-        kind="overlap",
-        about=(overlap.a, overlap.b),
-        value=overlap.volume_mm3,
+    return judge(
+        overlap.volume_mm3,
         unit="mm3",
-        limit=0.0,
-        margin=-overlap.volume_mm3,
+        at_most=0.0,
+        verdict=Verdict.NO_GO,
+        check=ID,
+        subject=f"{overlap.a} and {overlap.b}",
+        kind=Kind.OVERLAP,
+        about=(overlap.a, overlap.b),
         says=f"{overlap.a} and {overlap.b} overlap as drawn, by {shared}.",
         remedy=how,
         source="two solids cannot share space",

@@ -32,6 +32,7 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
+from fixturecheck.judge import judge
 from fixturecheck.nesting.probabilities import (
     SURE,
     PlaceScatter,
@@ -39,7 +40,7 @@ from fixturecheck.nesting.probabilities import (
     SeatProbability,
     WrongFaceProbability,
 )
-from fixturecheck.result import Finding, Verdict, not_computed
+from fixturecheck.result import Finding, Kind, Verdict, not_computed
 from fixturecheck.units import Writing, percent
 
 ID = "tolerance"
@@ -72,7 +73,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.GO,
             subject=name,
-            kind="closed in",
+            kind=Kind.CLOSED_IN,
             says=f"{name} is taken as set against the parts last, wherever they come to rest in a draw.",
             source=_SHARE,
         )
@@ -87,7 +88,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             check=ID,
             verdict=Verdict.CAUTION,
             subject="zones",
-            kind="zones",
+            kind=Kind.ZONES,
             says="Somewhere in the zones the parts do not fit between their seats, though in none of "
             f"{odds.draws} draws.",
             remedy="Leave more room than the zones of the faces on either side add up to.",
@@ -98,30 +99,28 @@ def check(stage: Stage) -> Iterator[Finding]:
 def _exactly(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
     """Warn where draws settled exactly did not rest, or rest elsewhere than the linear answer says."""
     if odds.unsettled:
-        yield Finding(
-            check=ID,
-            verdict=Verdict.CAUTION,
-            subject="draws",
-            kind="not settled",
-            value=float(odds.unsettled),
+        yield judge(
+            float(odds.unsettled),
             unit="draws",
-            limit=0.0,
-            margin=-float(odds.unsettled),
+            at_most=0.0,
+            verdict=Verdict.CAUTION,
+            check=ID,
+            subject="draws",
+            kind=Kind.NOT_SETTLED,
             says=f"Of the draws furthest out {odds.unsettled} did not come to rest when settled exactly, so "
             "what happens there is not known.",
             source=_EXACT,
         )
     touch_um, write = stage.setup.tolerances.touch_um, stage.setup.write
     if odds.checked_um > touch_um:
-        yield Finding(
-            check=ID,
-            verdict=Verdict.CAUTION,
-            subject="draws",
-            kind="not linear",
-            value=odds.checked_um,
+        yield judge(
+            odds.checked_um,
             unit="um",
-            limit=touch_um,
-            margin=touch_um - odds.checked_um,
+            at_most=touch_um,
+            verdict=Verdict.CAUTION,
+            check=ID,
+            subject="draws",
+            kind=Kind.NOT_LINEAR,
             says=f"The linear answer is {write.gap(odds.checked_um, '.2g')} off an exact settling of "
             f"{odds.checked_say()}, more than the {write.gap(touch_um, '.2g')} within which a seat counts as "
             "closed: shares of draws are not exact.",
@@ -137,16 +136,15 @@ def _barred(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
         return
     first = odds.barred[0]
     fixture = next((n for n in (first.a, first.b) if _is_fixture(stage, n)), first.b)
-    yield Finding(
-        check=ID,
-        verdict=_judged(1.0 - share),
-        subject=" and ".join((first.a, first.b)),
-        kind="does not go in",
-        about=(first.a, first.b),
-        value=share,
+    yield judge(
+        share,
         unit="share",
-        limit=1.0 - SURE,
-        margin=1.0 - SURE - share,
+        at_most=1.0 - SURE,
+        verdict=_judged(1.0 - share),
+        check=ID,
+        subject=" and ".join((first.a, first.b)),
+        kind=Kind.DOES_NOT_GO_IN,
+        about=(first.a, first.b),
         says=f"The parts do not go in between the fixtures in {percent(share)} of "
         f"{odds.draws} draws: {first.a} meets {first.b} before the seats close. The other answers are "
         "of the draws in which they go in.",
@@ -175,16 +173,15 @@ def _seat(seat: SeatProbability, odds: Probabilities, write: Writing) -> Finding
             f". It is open by {write.gap(seat.gap_p95_um, '.1f')} in one draw of twenty, and by "
             f"{write.gap(seat.gap_worst_um, '.1f')} {_furthest(seat.of_zones)}"
         )
-    return Finding(
-        check=ID,
-        verdict=_judged(seat.share_closed),
-        subject=where,
-        kind="seat",
-        about=(FaceRef.of(seat.body, seat.face), FaceRef.of(seat.on, seat.on_face)),
-        value=seat.share_closed,
+    return judge(
+        seat.share_closed,
         unit="share",
-        limit=SURE,
-        margin=seat.share_closed - SURE,
+        at_least=SURE,
+        verdict=_judged(seat.share_closed),
+        check=ID,
+        subject=where,
+        kind=Kind.SEAT,
+        about=(FaceRef.of(seat.body, seat.face), FaceRef.of(seat.on, seat.on_face)),
         says=says + ".",
         remedy=None
         if seat.share_closed >= SURE
@@ -195,16 +192,15 @@ def _seat(seat: SeatProbability, odds: Probabilities, write: Writing) -> Finding
 
 def _wrong(wrong: WrongFaceProbability, odds: Probabilities) -> Finding:
     """Judge how often faces land that no seat states."""
-    return Finding(
-        check=ID,
-        verdict=_judged(1.0 - wrong.share_lands),
-        subject=f"{wrong.a} and {wrong.b}",
-        kind="lands first",
-        about=(wrong.a, wrong.b),
-        value=wrong.share_lands,
+    return judge(
+        wrong.share_lands,
         unit="share",
-        limit=1.0 - SURE,
-        margin=1.0 - SURE - wrong.share_lands,
+        at_most=1.0 - SURE,
+        verdict=_judged(1.0 - wrong.share_lands),
+        check=ID,
+        subject=f"{wrong.a} and {wrong.b}",
+        kind=Kind.LANDS_FIRST,
+        about=(wrong.a, wrong.b),
         says=f"{wrong.a} lands on {wrong.b}, which is not a stated seat, in {percent(wrong.share_lands)} of "
         f"{odds.draws} draws.",
         remedy=None
@@ -238,17 +234,16 @@ def _target(stage: Stage, target: PlaceScatter, odds: Probabilities) -> Finding:
     beyond = 0.0 if limit is None else float(np.mean(np.abs(target.out_um) > limit))
     verdict, doubt = _proven(target, limit, worst, beyond, odds)
     most = max(target.share_by_face.items(), key=lambda f: f[1], default=None)
-    return Finding(
-        check=ID,
+    return judge(
+        worst,
+        unit="um",
+        at_most=limit,
         verdict=verdict,
+        check=ID,
         subject=target.name,
-        kind="work",
+        kind=Kind.WORK,
         about=(target.face,),
         cut=target.cut,
-        value=worst,
-        unit="um",
-        limit=limit,
-        margin=None if limit is None else limit - worst,
         says=". ".join(_target_words(target, limit, beyond, stage.setup.write)) + f".{doubt}",
         remedy=_target_remedy(target, limit, verdict, most[0] if most else None),
         source=f"{odds.draws} draws with seed {odds.seed}, linear, within "

@@ -17,10 +17,11 @@ from fixturecheck.contact.patches.planar import FlatPair
 from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
+from fixturecheck.judge import judge, meets
 from fixturecheck.kernel.measure import distance
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.seating import Seating, continues_seat, is_on
-from fixturecheck.result import ContactKind, Finding, Vector, Verdict
+from fixturecheck.result import ContactKind, Finding, Kind, Vector, Verdict
 from fixturecheck.setup.model import Seat, Setup, is_loose, together
 from fixturecheck.units import Writing, percent
 
@@ -41,7 +42,7 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     most_mm2, best = pair.most_shared() if pair is not None else (found.least_area_mm2, np.zeros(2))
     most_mm2 = max(most_mm2, found.area_mm2)
     share = found.area_mm2 / most_mm2
-    good = share >= seat.min_share
+    good = meets(share, at_least=seat.min_share)
     largest = max(found.of_kind(ContactKind.AREA), key=lambda p: p.contact.area_mm2)
     on = "+".join((f"{seat.on}.{found.on_faces[0]}", *found.on_faces[1:]))
     says = f"{seat.body}.{'+'.join(found.faces)} {verb} {on} over {write.area(found.area_mm2)}, "
@@ -50,16 +51,15 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
         says += ", which is all of the two faces that can meet"
     elif pair is not None:
         says += f" and {percent(share)} of the {write.area(most_mm2)} that can meet"
-    return Finding(
-        check=check,
-        verdict=Verdict.GO if good else Verdict.CAUTION,
-        subject=subject_of(seat),
-        kind="closed",
-        about=sides_of(seat),
-        value=share,
+    return judge(
+        share,
         unit="share",
-        limit=seat.min_share,
-        margin=share - seat.min_share,
+        at_least=seat.min_share,
+        short=Verdict.CAUTION,
+        check=check,
+        subject=subject_of(seat),
+        kind=Kind.CLOSED,
+        about=sides_of(seat),
         says=f"{says}.",
         remedy=None
         if good

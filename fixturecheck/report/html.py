@@ -332,7 +332,7 @@ def _passed(result: Result, rows: Sequence[Numbered]) -> str:
         f = told.finding
         found = words.span(told, result.shown_in), figure(f.limit, f.unit, "limit ")
         about = ", ".join(one.subject for one in told.all)
-        cells.append(((f.check, f.kind), (about, words.instance(told) + f.says), found))
+        cells.append(((f.check, f.kind or ""), (about, words.instance(told) + f.says), found))
     stops = [str(r.number) for r in rows]
     table = _limited(cells, lambda kept: _table(("check", "about", "found"), kept, frozenset({2}), stops))
     return f"<section><h2>Checked, and go</h2>\n{table}</section>"

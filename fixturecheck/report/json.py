@@ -297,7 +297,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "check": finding.check,
         "verdict": str(finding.verdict),
         "subject": finding.subject,
-        "kind": finding.kind,
+        "kind": finding.kind or "",
         "about": list(finding.about),
         "cut": finding.cut,
         "value": _optional(finding.value, finding.unit, where),

@@ -6,10 +6,11 @@ import itertools
 from collections.abc import Iterator
 from pathlib import Path
 
+from fixturecheck.judge import judge
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.result import Finding, NamedShape, Role, Verdict
+from fixturecheck.result import Finding, Kind, NamedShape, Role, Verdict
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.validate import TABLE_MM
 from fixturecheck.shop import tables
@@ -88,7 +89,7 @@ def _below_table(setup: Setup) -> Iterator[Finding]:
                 f"{body.name} reaches {write.length(table_mm - low_mm)} below the table, which is stated at "
                 f"z = {write.length(table_mm)}: is that height right?",
                 value=low_mm,
-                limit=table_mm,
+                at_least=table_mm,
                 unit="mm",
             )
 
@@ -103,7 +104,7 @@ def _coarse_passes(setup: Setup) -> Iterator[Finding]:
                 f"One pass of {cut.name} is stated as {write.length(cut.downfeed_mm, 'g')} deep, more than "
                 f"the {write.length(cut.stock_mm, 'g')} of stock; the cutting force is that of such a pass.",
                 value=cut.downfeed_mm,
-                limit=cut.stock_mm,
+                at_most=cut.stock_mm,
                 unit="mm",
             )
 
@@ -134,7 +135,7 @@ def _zones(setup: Setup) -> Iterator[Finding]:
                 f"{body.name} is {thin} where it is thinnest, and the tolerance of {what} is {zone}: is that "
                 "the zone that was meant?",
                 value=body.tolerance_mm[widest],
-                limit=WIDE_SHARE * min(spans_mm),
+                at_most=WIDE_SHARE * min(spans_mm),
                 unit="mm",
             )
 
@@ -153,23 +154,30 @@ def _rough(setup: Setup) -> Iterator[Finding]:
                 f"Friction is stated as at least {holding.mu[0]:g} for all contacts, though {name} has "
                 f"{low:g} on steel: state less unless it was measured.",
                 value=holding.mu[0],
-                limit=low,
+                at_most=low,
                 unit="",
             )
 
 
-def _doubt(subject: str, says: str, *, value: float, unit: str, limit: float | None = None) -> Finding:
+def _doubt(
+    subject: str,
+    says: str,
+    *,
+    value: float,
+    unit: str,
+    at_least: float | None = None,
+    at_most: float | None = None,
+) -> Finding:
     """Return a caution about what was stated."""
-    margin = None if limit is None else -abs(limit - value)
-    return Finding(
-        check="describe",
-        verdict=Verdict.CAUTION,
-        subject=subject,
-        kind="as stated",
-        value=value,
+    return judge(
+        value,
         unit=unit,
-        limit=limit,
-        margin=margin,
+        at_least=at_least,
+        at_most=at_most,
+        verdict=Verdict.CAUTION,
+        check="describe",
+        subject=subject,
+        kind=Kind.AS_STATED,
         says=says,
         source="common practice, no source",
     )
@@ -184,21 +192,19 @@ def _wrong_size(body: Body, size_mm: float, write: Writing) -> Finding:
         geometry=placed_at(body.solid, body.at),
         bodies=(body.name,),
     )
-    return Finding(
-        check="describe",
-        verdict=Verdict.CAUTION,
-        subject=body.name,
-        kind="size",
-        about=(body.name,),
-        value=size_mm,
+    return judge(
+        size_mm,
         unit="mm",
-        limit=limit_mm,
-        margin=limit_mm - size_mm if large else size_mm - limit_mm,
-        says=(
-            f"Body {body.name} is {write.length(size_mm)} over its longest side, "
-            f"{'more' if large else 'less'} than {write.length(limit_mm, 'g')}: "
-            "was it drawn or exported in other units?"
-        ),
+        at_most=limit_mm if large else None,
+        at_least=None if large else limit_mm,
+        verdict=Verdict.CAUTION,
+        check="describe",
+        subject=body.name,
+        kind=Kind.SIZE,
+        about=(body.name,),
+        says=f"Body {body.name} is {write.length(size_mm)} over its longest side, "
+        f"{'more' if large else 'less'} than {write.length(limit_mm, 'g')}: "
+        "was it drawn or exported in other units?",
         source="common practice, no source",
         shapes=(shape,),
     )

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result import Finding, Kind, Verdict
 from fixturecheck.wording.quantity import shown_span
 
 _COUNTS = (
@@ -18,23 +18,23 @@ _MOST_NAMED = 6
 _RUN = 3
 _NUMBERED = re.compile(r"(.*?)(\d+)")
 
-_SAYS = {
-    ("nest", "open"): "{count} nests, of {who}, stay open by {value}.",
-    ("nest", "overlap"): "{count} nests, of {who}, are drawn into each other: {value} is shared.",
-    ("nest", "drawn open"): "{count} nests, of {who}, are drawn open by {value}.",
-    ("seat", "open"): "{count} seats, of {who}, stand open by {value}.",
-    ("seat", "on a line"): "{count} seats, of {who}, bear on a line or a point only.",
-    ("seat", "not meant"): "{count} contacts, of {who}, are no seats.",
-    ("seat", "no footing"): "{count} parts, {who}, have no area under them.",
-    ("seat", "overlap"): "{count} pairs overlap as drawn, {value} each: {pairs}.",
-    ("reach", "stock left"): "Stock up to {value} thick is left on {count} parts, {who}.",
-    ("reach", "gouge"): "The wheel gouges {count} parts, {who}, {value} deep.",
-    ("reach", "corner"): "The corners of {count} parts, {who}, come out at R {value}.",
-    ("clear", "wheel hits"): "The wheel runs into {count} bodies: {who}.",
-    ("clear", "flange hits"): "The flange runs into {count} bodies: {who}.",
-    ("clear", "guard hits"): "The guard runs into {count} bodies: {who}.",
-    ("rest", "place"): "{count} parts, {who}, do not rest on their seats; they stand open by {value}.",
-    ("hold", "factor"): "{count} parts, {who}, hold {value}.",
+_SAYS: Mapping[tuple[str, Kind | None], str] = {
+    ("nest", Kind.OPEN): "{count} nests, of {who}, stay open by {value}.",
+    ("nest", Kind.OVERLAP): "{count} nests, of {who}, are drawn into each other: {value} is shared.",
+    ("nest", Kind.DRAWN_OPEN): "{count} nests, of {who}, are drawn open by {value}.",
+    ("seat", Kind.OPEN): "{count} seats, of {who}, stand open by {value}.",
+    ("seat", Kind.ON_A_LINE): "{count} seats, of {who}, bear on a line or a point only.",
+    ("seat", Kind.NOT_MEANT): "{count} contacts, of {who}, are no seats.",
+    ("seat", Kind.NO_FOOTING): "{count} parts, {who}, have no area under them.",
+    ("seat", Kind.OVERLAP): "{count} pairs overlap as drawn, {value} each: {pairs}.",
+    ("reach", Kind.STOCK_LEFT): "Stock up to {value} thick is left on {count} parts, {who}.",
+    ("reach", Kind.GOUGE): "The wheel gouges {count} parts, {who}, {value} deep.",
+    ("reach", Kind.CORNER): "The corners of {count} parts, {who}, come out at R {value}.",
+    ("clear", Kind.WHEEL_HITS): "The wheel runs into {count} bodies: {who}.",
+    ("clear", Kind.FLANGE_HITS): "The flange runs into {count} bodies: {who}.",
+    ("clear", Kind.GUARD_HITS): "The guard runs into {count} bodies: {who}.",
+    ("rest", Kind.PLACE): "{count} parts, {who}, do not rest on their seats; they stand open by {value}.",
+    ("hold", Kind.FACTOR): "{count} parts, {who}, hold {value}.",
 }
 """By check and kind, for findings that are not go."""
 

@@ -8,10 +8,10 @@ import pytest
 
 from fixturecheck.checks import seat
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.grouping import ON_NOTHING, STANDS_ON_NOTHING, grouped
+from fixturecheck.grouping import grouped
 from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.nesting.footing import Base, footings, holding_nothing
-from fixturecheck.result import Verdict
+from fixturecheck.result import Kind, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Setup
@@ -109,11 +109,11 @@ def test_a_seat_on_a_stop_that_stands_on_nothing_is_no_go_and_follows_from_it():
     part = gauged_body("part", box((-10, 20, 0), (10, 40, 20)))
     back = on("part", "back", "stop", "front")
     findings = gauged(seat.check, (TABLE, hanging, part), back)
-    of_seat = next(f for f in findings if f.kind == ON_NOTHING)
+    of_seat = next(f for f in findings if f.kind is Kind.ON_NOTHING)
     assert of_seat.verdict is Verdict.NO_GO
     assert "But stop stands on nothing itself: this is no seat." in of_seat.says
-    lead = [g for g in grouped(findings, {}) if findings[g.lead].kind == STANDS_ON_NOTHING]
-    assert [findings[f.lead].kind for g in lead for f in g.follows] == [ON_NOTHING]
+    lead = [g for g in grouped(findings, {}) if findings[g.lead].kind is Kind.STANDS_ON_NOTHING]
+    assert [findings[f.lead].kind for g in lead for f in g.follows] == [Kind.ON_NOTHING]
 
 
 def test_a_rail_drawn_for_the_set_up_on_the_side_of_a_chuck_is_taken_as_screwed_to_it():

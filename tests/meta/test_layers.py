@@ -14,7 +14,7 @@ from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imp
 
 LEAVES = {
     "arrays", "compiled", "effort", "errors", "faceref", "fields", "hold_result", "interval", "names",
-    "result", "stopping", "tolerances", "units",
+    "judge", "result", "stopping", "tolerances", "units",
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
@@ -40,6 +40,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "tolerances": {"fields"},
     "faceref": set(),
     "hold_result": {"faceref"},
+    "judge": {"errors", "result"},
     "grouping": {"faceref", "result"},
     "result": {"faceref", "hold_result", "units"},
     # From solids up.

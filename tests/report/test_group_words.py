@@ -11,7 +11,7 @@ from fixturecheck.report.html import page
 from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import counted
 from fixturecheck.report.terminal import table
-from fixturecheck.result import Finding, Group, Result, Verdict
+from fixturecheck.result import Finding, Group, Kind, Result, Verdict
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together
 from tests.report import staged
@@ -23,7 +23,7 @@ def nest(part: int, gap_mm: float) -> Finding:
         verdict=Verdict.NO_GO,
         subject=f"pawl_{part}.back on pawl_{part - 1}.nest",
         says=f"A heel lands before pawl_{part} nests.",
-        kind="open",
+        kind=Kind.OPEN,
         about=(f"pawl_{part}.back", f"pawl_{part - 1}.nest"),
         value=gap_mm,
         unit="mm",
@@ -33,7 +33,9 @@ def nest(part: int, gap_mm: float) -> Finding:
     )
 
 
-REST = Finding(check="rest", verdict=Verdict.NO_GO, subject="pawl_3", says="pawl_3 rests off.", kind="place")
+REST = Finding(
+    check="rest", verdict=Verdict.NO_GO, subject="pawl_3", says="pawl_3 rests off.", kind=Kind.PLACE
+)
 
 
 def gang(*gaps_mm: float) -> Result:

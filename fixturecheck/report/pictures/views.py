@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 
@@ -286,15 +287,27 @@ _LEAST_MM = 1.2
 _FLAT = 0.1
 
 
+class Evidence(StrEnum):
+    """What sets the scale of a close-up.
+
+    A slab is a thin flat region: it is seen from its flat side, or magnified where it is cut.
+    """
+
+    REGION = "region"
+    SLAB = "slab"
+    GAP = "gap"
+    PATCH = "patch"
+    BODY = "body"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Frame:
     """What a close-up has to hold.
 
     Parameters
     ----------
-    kind : str
-        `region`, `slab`, `gap`, `patch` or `body`: what sets the scale. A slab is a thin flat region: it
-        is seen from its flat side, or magnified where it is cut.
+    kind : Evidence
+        What sets the scale.
     points_mm : ndarray, shape (n, 3)
         The evidence.
     bodies_mm : tuple of ndarray
@@ -309,7 +322,7 @@ class Frame:
         Normal of a slab.
     """
 
-    kind: str
+    kind: Evidence
     points_mm: Floats
     bodies_mm: tuple[Floats, ...]
     whole_mm: float
@@ -323,20 +336,20 @@ class Frame:
 
     def ring_mm(self, view: View) -> float:
         """Return the radius of a ring that holds the regions in a view; zero where a small one will do."""
-        whole = self.kind == "region" or (self.kind == "slab" and not view.cut)
+        whole = self.kind is Evidence.REGION or (self.kind is Evidence.SLAB and not view.cut)
         return 0.65 * self.seen_mm(view) if whole else 0.0
 
     def height_mm(self, view: View | None) -> float:
         """Return the height of the picture in a view, or a first guess of it."""
-        if self.kind == "region":
+        if self.kind is Evidence.REGION:
             return max(_REGION_TIMES * self.seen_mm(view), _LEAST_MM)
-        if self.kind == "slab" and (view is None or not view.cut):
+        if self.kind is Evidence.SLAB and (view is None or not view.cut):
             return max(_SLAB_TIMES * self.seen_mm(view), _LEAST_MM)
-        if self.kind in {"gap", "slab"}:
+        if self.kind in {Evidence.GAP, Evidence.SLAB}:
             return min(max(_GAP_TIMES * self.gap_mm, _LEAST_MM), self.whole_mm)
         bodies = [_seen(points, view, None) for points in self.bodies_mm]
         smallest = min(bodies, default=0.0)
-        times = _PATCH_TIMES if self.kind == "patch" else 1.0
+        times = _PATCH_TIMES if self.kind is Evidence.PATCH else 1.0
         return min(max(times * self.seen_mm(view), 1.25 * smallest, _LEAST_MM), self.whole_mm)
 
 
@@ -358,25 +371,26 @@ def frame_of(
     """
     gap_mm = gap_mm or _length_mm(finding)
     if regions:
-        kind, points = "region", np.vstack(regions)
+        kind: Evidence = Evidence.REGION
+        points = np.vstack(regions)
         extents = _extents(points)
         if extents[2] < _FLAT * extents[1]:
-            kind, gap_mm = "slab", float(extents[2])
+            kind, gap_mm = Evidence.SLAB, float(extents[2])
     elif patches:
-        kind, points = "patch", np.vstack(patches)
+        kind, points = Evidence.PATCH, np.vstack(patches)
     else:
-        kind, points = "body", np.vstack([np.zeros((0, 3)), *bodies.values()])
-    flat_normal = _axes(points)[2] if kind == "slab" else None
+        kind, points = Evidence.BODY, np.vstack([np.zeros((0, 3)), *bodies.values()])
+    flat_normal = _axes(points)[2] if kind is Evidence.SLAB else None
     # A length between two bodies is a gap to look into; an error of one body shows on the whole of it.
     if not regions and gap_mm > 0 and finding.location_mm is not None and len(bodies) > 1:
-        kind = "gap"
+        kind = Evidence.GAP
     return Frame(
         kind=kind,
         points_mm=points,
         bodies_mm=tuple(bodies.values()),
         whole_mm=whole_mm,
         gap_mm=gap_mm,
-        long_axis=None if kind in {"body", "slab"} or len(points) < 2 else _long_axis(points),
+        long_axis=None if kind in {Evidence.BODY, Evidence.SLAB} or len(points) < 2 else _long_axis(points),
         flat_normal=flat_normal,
     )
 
