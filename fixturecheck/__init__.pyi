@@ -10,9 +10,9 @@ from .errors import SetupError as SetupError
 from .relief.model import Reliefs as Reliefs
 from .relief.search import relieve as relieve
 from .report.write import write_report as write_report
-from .result import Finding as Finding
 from .result import Result as Result
-from .result import Verdict as Verdict
+from .result.finding import Finding as Finding
+from .result.finding import Verdict as Verdict
 from .setup.chuck_file import chuck_file as chuck_file
 from .setup.holding import CalibratedChuck as CalibratedChuck
 from .setup.holding import Clamp as Clamp

@@ -5,7 +5,8 @@ from __future__ import annotations
 import cadquery as cq
 
 from fixturecheck.report.pictures.figures import ROLES
-from fixturecheck.result import Result, Role
+from fixturecheck.result import Result
+from fixturecheck.result.shapes import Role
 from fixturecheck.setup.load import setup_from_assembly
 
 __all__ = ["annotate", "setup_from_assembly"]

@@ -24,7 +24,9 @@ from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
 from fixturecheck.nesting.footing import footings, holding_nothing
-from fixturecheck.result import Finding, Kind, NamedShape, Result, Role, Verdict, not_computed, worst
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, worst
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.assumed import assumed
 from fixturecheck.setup.doubts import suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own

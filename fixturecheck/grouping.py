@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result import Finding, Group, Kind, Verdict
+from fixturecheck.result.finding import Finding, Group, Kind, Verdict
 
 CAUSES = frozenset(
     {

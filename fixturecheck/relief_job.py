@@ -18,7 +18,7 @@ from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
 from fixturecheck.report.pictures.draw import write_scenes
 from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.relief_page import Across, ReliefShown, relief_page, relief_scenes, whole_scene
-from fixturecheck.result import NamedShape, Role
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing

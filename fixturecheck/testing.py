@@ -7,7 +7,8 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.result import Finding, NotAsked, Result, Verdict, worst
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, NotAsked, Verdict, worst
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup

@@ -12,7 +12,7 @@ from fixturecheck.checks import clear, hold, nest
 from fixturecheck.effort import SPENT, Budget, SpentError, spend, spending
 from fixturecheck.holding import remedies as cures
 from fixturecheck.holding.remedy_search import Cure
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.shop.wheels import Wheel
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block

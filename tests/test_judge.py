@@ -7,8 +7,7 @@ import math
 import pytest
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.judge import judge, margin_of, meets
-from fixturecheck.result import Finding, Kind, Verdict
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, margin_of, meets
 
 
 def judged(value: float | None, verdict: Verdict | None = None, **limits: float | Verdict) -> Finding:

@@ -22,10 +22,14 @@ import bibtexparser
 
 from fixturecheck import cli
 from fixturecheck.checks import MODULES
-from fixturecheck.hold_result import FaceHeld, HoldFound, PartHeld
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.report import lists as keys
-from fixturecheck.result import Chances, Contact, CutMade, Finding, Group, PartLocation, Rest, Result
+from fixturecheck.result import Result
+from fixturecheck.result.contact import Contact, CutMade
+from fixturecheck.result.finding import Finding, Group
+from fixturecheck.result.hold import FaceHeld, HoldFound, PartHeld
+from fixturecheck.result.rest import PartLocation, Rest
+from fixturecheck.result.tolerance import Chances
 from fixturecheck.shop.catalogue import Param, equipment
 from fixturecheck.shop.tables import finishes, materials
 

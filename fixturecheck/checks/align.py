@@ -17,9 +17,9 @@ import math
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.judge import judge, meets
 from fixturecheck.machining.cut import PartTargets, TargetFace, targets_of
-from fixturecheck.result import ContactKind, Finding, Kind
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.finding import Finding, Kind, judge, meets
 from fixturecheck.setup.model import Cut
 from fixturecheck.units import Writing
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from fixturecheck.checks import MODULES
-from fixturecheck.result import NotAsked, WhyNotAsked
+from fixturecheck.result.finding import NotAsked, WhyNotAsked
 from fixturecheck.setup.model import Setup
 
 _HELD = frozenset({"hold", "crash", "release"})

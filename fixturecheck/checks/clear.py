@@ -27,7 +27,6 @@ from dataclasses import replace
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import CLEAR, SPENT, Budget, spending
 from fixturecheck.errors import FixturecheckError, NotComputedError
-from fixturecheck.judge import judge
 from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
@@ -35,7 +34,8 @@ from fixturecheck.machining.clearance import Approach, Undrawn, approaches, move
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.detours import Dodge, blocking_dodges, passing, reroutes
 from fixturecheck.machining.other_wheels import larger_wheel
-from fixturecheck.result import Finding, Kind, NamedShape, Role, Vector, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.shapes import NamedShape, Role, Vector
 
 ID = "clear"
 TITLE = "Wheel, flange and guard over the whole travel"
@@ -207,7 +207,7 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
         verdict, kind, remedy = Verdict.GO, Kind.CLAMP_CLEARS, None
         says = f"Cut {name}: wheel, flange and guard clear {clamp}, whichever way its bar lies."
     return judge(
-        away_mm,
+        gap_mm if verdict is not Verdict.GO else away_mm,
         unit="mm",
         at_least=least_mm,
         verdict=verdict,

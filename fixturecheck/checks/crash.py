@@ -21,11 +21,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.hold_result import FILM, Outcome
 from fixturecheck.holding.model import MilledHold, PartHold, Way
-from fixturecheck.judge import judge
 from fixturecheck.machining.milling import Bitten
-from fixturecheck.result import Finding, Kind, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.hold import FILM, Outcome
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import loss_words, over_words

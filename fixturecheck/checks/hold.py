@@ -17,11 +17,10 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
-from fixturecheck.hold_result import FILM
 from fixturecheck.holding.model import Held, MilledHold, PartHold
 from fixturecheck.holding.remedy_search import any_of
-from fixturecheck.judge import judge
-from fixturecheck.result import Finding, Kind, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.hold import FILM
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words
 

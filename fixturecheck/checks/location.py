@@ -27,7 +27,8 @@ from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.locating import PartLocated, TargetMoved
 from fixturecheck.nesting.probabilities import CriticalPlace
-from fixturecheck.result import Finding, Kind, Vector, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed
+from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.location import SeatRole
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import FREEDOM, Writing

@@ -37,12 +37,12 @@ from fixturecheck.contact.patches.pairs import motion_between, relative_place
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
-from fixturecheck.judge import judge
 from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed, to_vector
 from fixturecheck.nesting.seating import seating
 from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
-from fixturecheck.result import Finding, Kind, NamedShape, Role, Vector, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing
 

@@ -23,14 +23,14 @@ from collections.abc import Iterator, Mapping
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.judge import judge, meets
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
 from fixturecheck.machining.other_wheels import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
-from fixturecheck.result import Finding, Kind, NamedShape, Role, Vector, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
+from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, percent
 

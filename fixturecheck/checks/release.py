@@ -17,11 +17,10 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import Leaving, Release
-from fixturecheck.judge import judge
 from fixturecheck.magnet.remanence import SOFT_BELOW_A_M
 from fixturecheck.release.motions import TRAVEL_MM
 from fixturecheck.release.sequence import HAND_N
-from fixturecheck.result import Finding, Kind, Verdict, not_computed
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.shop.tables import material
 from fixturecheck.units import Writing
 from fixturecheck.wording.release import burr_words, first_words, keeps_words, pry_words, step_words

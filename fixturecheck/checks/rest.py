@@ -21,11 +21,12 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.judge import judge
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import StagingAnswer, is_flat, rest_shapes
-from fixturecheck.nesting.model import LoadedContact, RestPose, SeatAtRest
-from fixturecheck.result import Finding, Kind, Vector, Verdict, not_computed
+from fixturecheck.nesting.model import RestPose, SeatAtRest
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.rest import LoadedContact
+from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.rest import Ending
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import freedom_words

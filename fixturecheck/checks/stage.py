@@ -11,7 +11,8 @@ from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.seating import face_place
-from fixturecheck.result import ContactKind, NamedShape, Vector
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Setup
 
 if TYPE_CHECKING:

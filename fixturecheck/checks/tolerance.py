@@ -32,15 +32,9 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.judge import judge
-from fixturecheck.nesting.probabilities import (
-    SURE,
-    PlaceScatter,
-    Probabilities,
-    SeatProbability,
-    WrongFaceProbability,
-)
-from fixturecheck.result import Finding, Kind, Verdict, not_computed
+from fixturecheck.nesting.probabilities import SURE, PlaceScatter, Probabilities, SeatProbability
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.result.tolerance import WrongChance
 from fixturecheck.units import Writing, percent
 
 ID = "tolerance"
@@ -190,7 +184,7 @@ def _seat(seat: SeatProbability, odds: Probabilities, write: Writing) -> Finding
     )
 
 
-def _wrong(wrong: WrongFaceProbability, odds: Probabilities) -> Finding:
+def _wrong(wrong: WrongChance, odds: Probabilities) -> Finding:
     """Judge how often faces land that no seat states."""
     return judge(
         wrong.share_lands,

@@ -17,11 +17,12 @@ from fixturecheck.contact.patches.planar import FlatPair
 from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
-from fixturecheck.judge import judge, meets
 from fixturecheck.kernel.measure import distance
 from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.seating import Seating, continues_seat, is_on
-from fixturecheck.result import ContactKind, Finding, Kind, Vector, Verdict
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Seat, Setup, is_loose, together
 from fixturecheck.units import Writing, percent
 

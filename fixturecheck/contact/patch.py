@@ -20,7 +20,8 @@ from fixturecheck.kernel.measure import distance, is_straight
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.sample import edge_points
 from fixturecheck.kernel.shapes import Shape, to_vector
-from fixturecheck.result import Contact, ContactKind, NamedShape, Role, Vector
+from fixturecheck.result.contact import Contact, ContactKind
+from fixturecheck.result.shapes import NamedShape, Role, Vector
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

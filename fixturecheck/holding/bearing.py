@@ -28,7 +28,8 @@ from fixturecheck.kernel.sample import edge_points, triangles_of
 from fixturecheck.kernel.shapes import Shape, Solid, to_vector
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.nesting.footing import Base, footings
-from fixturecheck.result import ContactKind, Vector
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.weight import weight_n
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid, patch_points

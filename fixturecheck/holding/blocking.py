@@ -18,7 +18,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.hold_result import ClampKind
 from fixturecheck.holding.bearing import spots
 from fixturecheck.holding.factor import Rig, bearing_of, loose_blocks, rig_of
 from fixturecheck.holding.remedy_search import Changed, Cure, Search, TrialHold, holds_words
@@ -30,6 +29,7 @@ from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Box, Face, Solid, to_vector
 from fixturecheck.machining.clearance import movers_of
 from fixturecheck.machining.detours import clears
+from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup

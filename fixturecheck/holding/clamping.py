@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import ClampKind
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import face_frame
 from fixturecheck.kernel.shapes import Solid, to_vector
+from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.holding import Clamp
 from fixturecheck.setup.holding import Holding as StatedHolding
 from fixturecheck.setup.model import Setup

@@ -10,7 +10,6 @@ import numpy as np
 
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import FILM, ClampKind, Driver
 from fixturecheck.holding.bearing import (
     Spot,
     contact_points,
@@ -37,6 +36,7 @@ from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.grinding import Forces, Pass
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.nesting.footing import Base, Footing
+from fixturecheck.result.hold import FILM, ClampKind, Driver
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import (

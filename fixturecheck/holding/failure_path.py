@@ -12,7 +12,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.hold_result import MotionKind, Outcome
 from fixturecheck.holding.factor import SAME_SHARE
 from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
 from fixturecheck.kernel.boolean import apart, clipped, shared_mm3
@@ -22,6 +21,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.machining.wheel_path import Sweeps, rim_of, sweeps_of
+from fixturecheck.result.hold import MotionKind, Outcome
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import Collapse
 from fixturecheck.statics.mechanism import Crash, StartingMotion, follow_overlap

@@ -16,7 +16,7 @@ from fixturecheck.kernel.shapes import Box, Shape, Solid, to_vector
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
 from fixturecheck.machining.wheel_path import rim_of
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.shop.tables import material
 from fixturecheck.statics.equilibrium import Load

@@ -21,7 +21,6 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.hold_result import MotionKind, Outcome
 from fixturecheck.holding.factor import settled
 from fixturecheck.holding.failure_path import (
     FAR_MM,
@@ -52,6 +51,7 @@ from fixturecheck.machining.milling import (
     follow_bite,
     thickest_chip_mm,
 )
+from fixturecheck.result.hold import MotionKind, Outcome
 from fixturecheck.statics.collapse import Collapse, collapse
 from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem
 from fixturecheck.statics.mechanism import StartingMotion

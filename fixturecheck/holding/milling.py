@@ -16,7 +16,6 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import Driver
 from fixturecheck.holding.factor import CEILING, Rig, fine_enough, least_settled, losses_of, pull_on
 from fixturecheck.holding.grinding_loads import target_faces
 from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, MilledHold
@@ -38,7 +37,8 @@ from fixturecheck.machining.milling import (
     thickest_chip_mm,
     tooth_force_n,
 )
-from fixturecheck.result import Vector
+from fixturecheck.result.hold import Driver
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Milling
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import collapse

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from fixturecheck.hold_result import Burr, ComesOff, FirstSteps, OffWay, Outcome, PryAt, SteelKeeps
 from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
 from fixturecheck.machining.grinding import Forces, Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result import Vector
+from fixturecheck.result.hold import Outcome
+from fixturecheck.result.release import Burr, ComesOff, FirstSteps, OffWay, PryAt, SteelKeeps
+from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.collapse import Collapse, FactorRange
 from fixturecheck.statics.equilibrium import EquilibriumProblem
 from fixturecheck.statics.mechanism import Crash, StartingMotion

@@ -11,8 +11,14 @@ from scipy.ndimage import binary_closing, uniform_filter
 from scipy.spatial import cKDTree
 
 from fixturecheck.arrays import Floats
-from fixturecheck.hold_result import (
-    BodyLeaves,
+from fixturecheck.holding.clamping import dry_mu_of, friction_of, stated_holding
+from fixturecheck.holding.factor import CEILING
+from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
+from fixturecheck.interval import Range
+from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.magnet.field.elements import IronBody, flux_density_t, mean_square_t2, outline_mm
+from fixturecheck.magnet.pull import FacePull, Pulls, counted
+from fixturecheck.result.hold import (
     Driver,
     FaceHeld,
     FluxSection,
@@ -24,15 +30,9 @@ from fixturecheck.hold_result import (
     MagnetUsed,
     PartHeld,
     PullMap,
-    Vector,
 )
-from fixturecheck.holding.clamping import dry_mu_of, friction_of, stated_holding
-from fixturecheck.holding.factor import CEILING
-from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
-from fixturecheck.interval import Range
-from fixturecheck.kernel.shapes import to_vector
-from fixturecheck.magnet.field.elements import IronBody, flux_density_t, mean_square_t2, outline_mm
-from fixturecheck.magnet.pull import FacePull, Pulls, counted
+from fixturecheck.result.release import BodyLeaves
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import Swing
 

@@ -26,7 +26,7 @@ from fixturecheck.kernel.construct import checked, compound, only_solid, only_va
 from fixturecheck.kernel.measure import box_gap_mm, edge_length_mm, flat_of, loose_box
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 
 

@@ -21,7 +21,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid, cq_shape
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 
 _P = ParamSpec("_P")

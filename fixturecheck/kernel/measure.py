@@ -27,7 +27,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 
 _SIMPLE = {"PLANE", "CYLINDER", "CONE", "SPHERE", "TORUS"}
 """Kinds of surfaces whose volumes the kernel integrates exactly."""

@@ -12,7 +12,7 @@ from OCP.TopLoc import TopLoc_Location
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.shapes import Edge, Face, Location, Placed, Shape, Solid
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 
 
 def matrix_of(location: cq.Location) -> Floats:

@@ -20,7 +20,7 @@ from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.measure import distance, face_frame, normal_at, on_face
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Solid
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 
 
 def flush_faces(inner: Solid, outer: Solid, *, within_mm: float = 1e-6) -> list[Face]:

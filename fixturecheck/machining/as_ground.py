@@ -24,7 +24,8 @@ from fixturecheck.machining.cut import (
     targets_of,
 )
 from fixturecheck.machining.wheel_path import WheelRim, rim_of, sweeps_of, wheel_at, wheel_path
-from fixturecheck.result import CutMade, FaceMade, NamedShape, Role, Vector, WheelTravel, wheel_name
+from fixturecheck.result.contact import CutMade, FaceMade, WheelTravel
+from fixturecheck.result.shapes import NamedShape, Role, Vector, wheel_name
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import METRIC, Writing
 

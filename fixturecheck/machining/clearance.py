@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from fixturecheck.hold_result import ClampKind
 from fixturecheck.kernel.boolean import Apart, apart, clipped
 from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.construct import cylinder
@@ -14,7 +13,8 @@ from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.kernel.thickness import depth_mm, thinner_mm
 from fixturecheck.machining.cut import GroundCut, PartGround
-from fixturecheck.result import Vector
+from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Clamp
 
 ROUNDING_MM = 1e-6

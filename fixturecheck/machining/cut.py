@@ -13,7 +13,8 @@ from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, flat_of, 
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import joining
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
-from fixturecheck.result import CutMade, FaceMade, NamedShape, Vector
+from fixturecheck.result.contact import CutMade, FaceMade
+from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Body, Cut, Setup
 
 

@@ -24,7 +24,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.clearance import too_near
 from fixturecheck.machining.cut import GroundCut, PartTargets, WheelPath, targets_of
 from fixturecheck.machining.wheel_path import WheelRim, rim_of, run_out_mm, sweep_of, wheel_path
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup, is_loose, together
 from fixturecheck.units import METRIC, Writing
 

@@ -27,8 +27,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.hold_result import Outcome
 from fixturecheck.interval import Range, over_ends
+from fixturecheck.result.hold import Outcome
 
 Vector = tuple[float, float, float]
 

@@ -16,7 +16,7 @@ from fixturecheck.kernel.place import placed_at, translation
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Face, Placed, Solid, to_vector
 from fixturecheck.magnet.field.bh import BHLaw, fit_law, fit_misses, lowest_law, scaled_law
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop.tables import material
 

@@ -17,7 +17,7 @@ from fixturecheck.magnet.field.gaps import GapPatch, seat_gap_um
 from fixturecheck.magnet.field.solve import FluxSolution, PatchPull
 from fixturecheck.magnet.iron import Ferrous, ferrous_bodies, irons_of
 from fixturecheck.magnet.rating import MagnetSource, find_sources, pole_of
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish as finish_of
 from fixturecheck.shop.tables import material

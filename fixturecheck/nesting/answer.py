@@ -18,21 +18,9 @@ from fixturecheck.nesting.model import OrderOutcome, SeatAtRest, Settled, Settli
 from fixturecheck.nesting.probabilities import PlaceScatter, Probabilities
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_setup, shifted
 from fixturecheck.nesting.tolerance import tolerance_probabilities
-from fixturecheck.result import (
-    Carrying,
-    Chances,
-    NamedShape,
-    PartLocation,
-    PartRest,
-    Rest,
-    Role,
-    SeatChance,
-    SeatGap,
-    SeatTakes,
-    TargetMoves,
-    TargetSpread,
-    WrongChance,
-)
+from fixturecheck.result.rest import PartLocation, PartRest, Rest, SeatGap, SeatTakes, TargetMoves
+from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.result.tolerance import Chances, SeatChance, TargetSpread
 from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.staging import Press, Staging
 
@@ -184,10 +172,7 @@ def rest_of(answered: StagingAnswer) -> Rest:
             )
             for pose in settled.poses.values()
         ),
-        carried=tuple(
-            Carrying(a=c.a, b=c.b, kind=c.kind, force_n=c.force_n, intended=c.intended)
-            for c in settled.carried
-        ),
+        carried=settled.carried,
         location=tuple(_location(p) for p in answered.located),
         chances=None if answered.odds is None else _chances(setup, answered.odds),
     )
@@ -253,7 +238,7 @@ def _chances(setup: Setup, odds: Probabilities) -> Chances:
             )
             for s in odds.seats
         ),
-        wrong=tuple(WrongChance(a=w.a, b=w.b, share_lands=w.share_lands) for w in odds.wrong),
+        wrong=odds.wrong,
         targets=tuple(_spread(setup, t) for t in odds.targets),
     )
 

@@ -23,7 +23,7 @@ from fixturecheck.nesting.settle import (
     settle_in_order,
     settle_one,
 )
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses, jacobian, turn_of
 from fixturecheck.setup.model import Setup

@@ -9,11 +9,11 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.candidates import ProximityScene, Shapes
-from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.place import drawing_matrix, matrix_of
-from fixturecheck.result import ContactKind, Freedom, Vector
+from fixturecheck.result.rest import Freedom, LoadedContact
+from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.setup.staging import Push, Staging
@@ -44,40 +44,6 @@ class RestPose:
     matrix: Floats
     shift_mm: Vector
     turn_deg: Vector
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LoadedContact:
-    """Two faces that touch at rest.
-
-    Parameters
-    ----------
-    a, b : FaceRef
-        Face on either side.
-    kind : ContactKind
-        How they meet, by how the touching places lie.
-    force_n : float
-        Force across; zero where they touch and nothing presses.
-    normal : Vector
-        Mean direction out of `b` into `a`.
-    points_mm : tuple of Vector
-        The touching places.
-    intended : bool
-        Whether a seat of the set-up says so.
-    """
-
-    a: FaceRef
-    b: FaceRef
-    kind: ContactKind
-    force_n: float
-    normal: Vector
-    points_mm: tuple[Vector, ...]
-    intended: bool
-
-    @property
-    def bodies(self) -> tuple[str, str]:
-        """The two bodies, that of `a` first."""
-        return self.a.body, self.b.body
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -30,8 +30,10 @@ from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind, SweptPri
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import distance
-from fixturecheck.nesting.model import LoadedContact, RestPose, SeatAtRest, Settled, SettlingModel
-from fixturecheck.result import ContactKind, Freedom, FreedomKind, Vector
+from fixturecheck.nesting.model import RestPose, SeatAtRest, Settled, SettlingModel
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.rest import Freedom, FreedomKind, LoadedContact
+from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import FreeMotion, motions
 from fixturecheck.rigid.motion import Poses, jacobian, turn_of
 from fixturecheck.setup.model import Seat

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from fixturecheck.arrays import Floats
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
+from fixturecheck.result.tolerance import WrongChance
 
 SURE = 0.9973
 """The share of draws within three standard deviations of a normal spread: what counts as sure."""
@@ -52,15 +53,6 @@ class SeatProbability:
     gap_p95_um: float
     gap_worst_um: float
     of_zones: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WrongFaceProbability:
-    """How often two faces that no seat names carry force: `share_lands` of the draws."""
-
-    a: FaceRef
-    b: FaceRef
-    share_lands: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -143,7 +135,7 @@ class Probabilities:
     faces: tuple[str, ...]
     leaning: int
     seats: tuple[SeatProbability, ...]
-    wrong: tuple[WrongFaceProbability, ...]
+    wrong: tuple[WrongChance, ...]
     targets: tuple[PlaceScatter, ...]
     move: Floats
     bases: int

@@ -12,7 +12,8 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.shapes import Solid, to_vector
-from fixturecheck.result import ContactKind, Vector
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Seat, Setup
 
 _ONE_WAY = 1.0 - 1e-9

@@ -31,9 +31,9 @@ from fixturecheck.nesting.probabilities import (
     PlaceScatter,
     Probabilities,
     SeatProbability,
-    WrongFaceProbability,
 )
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
+from fixturecheck.result.tolerance import WrongChance
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
@@ -385,7 +385,7 @@ def _barred_odds(model: _Model, drawn: SampleOutcomes) -> tuple[BarredProbabilit
     return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
 
 
-def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongFaceProbability, ...]:
+def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongChance, ...]:
     seats = {frozenset((s.own, s.other)) for s in model.bench.setup.seats}
     parts = {b.name for b in model.bench.bodies if b.role == "part"}
     out = []
@@ -394,7 +394,7 @@ def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongFaceProbabil
         # What a fixture that is pushed up stands on needs no seat.
         if pair not in seats and share > 0 and any(face.body in parts for face in pair):
             a, b = sorted(pair)
-            out.append(WrongFaceProbability(a=a, b=b, share_lands=share))
+            out.append(WrongChance(a=a, b=b, share_lands=share))
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
 
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.hold_result import Burr
 from fixturecheck.kernel.boolean import common
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import solids_of
@@ -18,6 +17,7 @@ from fixturecheck.kernel.place import location_of, matrix_of, placed_at
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.release.motions import UP, Room, TouchingFaces, support_edges
+from fixturecheck.result.release import Burr
 from fixturecheck.setup.model import Body, Setup
 
 # An edge is left by the wheel where it looks this much along the traverse: 20 degrees off it.

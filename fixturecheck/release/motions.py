@@ -13,13 +13,14 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hold_result import ComesOff
 from fixturecheck.holding.bearing import outermost, spots
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape, Solid, to_vector
-from fixturecheck.result import ContactKind, Vector
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.release import ComesOff
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.shop.tables import finish as finish_of
 

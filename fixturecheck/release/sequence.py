@@ -10,7 +10,6 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.hold_result import ClampKind, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.holding.bearing import movers, weights
 from fixturecheck.holding.clamping import friction_of
 from fixturecheck.holding.model import Leaving, Release
@@ -31,6 +30,8 @@ from fixturecheck.magnet.remanence import (
 )
 from fixturecheck.release.edges import Pry, burrs_of, pries
 from fixturecheck.release.motions import Room, TouchingFaces, WayOff, touches_of, ways_off
+from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.release import FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import material
 from fixturecheck.statics.equilibrium import Load

@@ -28,7 +28,7 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
 from fixturecheck.relief.grooves import setbacks
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.nesting.model import Settled
 from fixturecheck.relief.grooves import Bevel
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import METRIC, Writing
 

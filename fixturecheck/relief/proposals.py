@@ -40,7 +40,7 @@ from fixturecheck.relief.grooves import (
     slanted_groove,
 )
 from fixturecheck.relief.model import Clash, larger_words, size_words
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import METRIC, Writing
 

@@ -39,7 +39,7 @@ from fixturecheck.relief.proposals import (
     touched,
     worn_seats,
 )
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup, among_its_own
 
 _STEP_MM = 0.01

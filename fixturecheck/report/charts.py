@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from html import escape
 
-from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.result import TargetSpread
+from fixturecheck.result.hold import HoldFound, PartHeld
+from fixturecheck.result.tolerance import TargetSpread
 from fixturecheck.wording.hold import digits, input_span
 from fixturecheck.wording.quantity import shown, sized
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 
-from fixturecheck.hold_result import BodyLeaves, FaceHeld, HoldFound, Outcome, PartHeld
 from fixturecheck.report.charts import tornado
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.result import Result
+from fixturecheck.result.hold import FaceHeld, HoldFound, Outcome, PartHeld
+from fixturecheck.result.release import BodyLeaves
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import (
     amount,

@@ -16,7 +16,9 @@ from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
 from fixturecheck.report.statements import assumed_section, banner, counted, questions, setup_section
 from fixturecheck.report.viewer.view import ViewerMarkup
-from fixturecheck.result import Contact, ContactKind, CutMade, Finding, Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.contact import Contact, ContactKind, CutMade
+from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words

@@ -10,20 +10,13 @@ from importlib.metadata import version
 from typing import Any
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import BodyLeaves, BodyMotion, HoldFound, HoldLoss, PartHeld
-from fixturecheck.result import (
-    Assumed,
-    Contact,
-    CutMade,
-    Finding,
-    Freedom,
-    Group,
-    NotAsked,
-    Rest,
-    Result,
-    TargetMoves,
-    Vector,
-)
+from fixturecheck.result import Assumed, Result
+from fixturecheck.result.contact import Contact, CutMade
+from fixturecheck.result.finding import Finding, Group, NotAsked
+from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld
+from fixturecheck.result.release import BodyLeaves
+from fixturecheck.result.rest import Freedom, LoadedContact, Rest, TargetMoves
+from fixturecheck.result.shapes import Vector
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import loss_words, magnet_words, past_words
 from fixturecheck.wording.motion import freedom_words, lets_go_words
@@ -158,6 +151,10 @@ _UNITS = ("mm", "um", "deg")
 _WHERE = "the rest of the parts"
 
 
+_CARRIED = ("a", "b", "kind", "force_n", "intended")
+"""What is written of faces that touch; places and normal are for pictures."""
+
+
 def rest_dict(rest: Rest | None, write: Writing) -> dict[str, Any] | None:
     """Return the rest as plain values, rounded; None where it was not asked.
 
@@ -183,6 +180,8 @@ def _rest_value(value: Any, name: str, write: Writing) -> Any:
     if isinstance(value, TargetMoves):
         moves = {seat: rounded(v, "share", _WHERE) for seat, v in value.by_seat}
         return {"target": value.target, "um_per_um": moves, "located": value.located}
+    if isinstance(value, LoadedContact):
+        return {n: _rest_value(getattr(value, n), n, write) for n in _CARRIED}
     if isinstance(value, Freedom):
         return f"{value.body} {freedom_words(value, write)}"
     if value is None or isinstance(value, str | bool | int):

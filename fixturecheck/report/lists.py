@@ -12,7 +12,7 @@ from typing import Any
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in, own_fields
 from fixturecheck.names import CHECKS, SEVERITIES, nearest, unknown
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.reader import kind_of
 from fixturecheck.setup.tables import BY_OTHER_KEYS, LISTS, MEASURED, RECORDS
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment

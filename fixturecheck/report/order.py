@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fixturecheck.hold_result import HoldFound, PartHeld
-from fixturecheck.result import Finding, Group, Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, Group, Verdict
+from fixturecheck.result.hold import HoldFound, PartHeld
 from fixturecheck.wording.groups import Together
 
 _ORDER = (Verdict.NO_GO, Verdict.UNKNOWN, Verdict.CAUTION, Verdict.GO)

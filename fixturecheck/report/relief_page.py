@@ -17,7 +17,7 @@ from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
-from fixturecheck.result import NamedShape
+from fixturecheck.result.shapes import NamedShape
 from fixturecheck.wording.quantity import typeset_page
 
 _TIMES = 12.0

@@ -9,7 +9,9 @@ from types import MappingProxyType
 
 from fixturecheck.report.charts import histogram
 from fixturecheck.report.order import LOCATION, REST
-from fixturecheck.result import Chances, PartLocation, PartRest, Rest, Result, TargetMoves
+from fixturecheck.result import Result
+from fixturecheck.result.rest import PartLocation, PartRest, Rest, TargetMoves
+from fixturecheck.result.tolerance import Chances
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import freedom_words
 from fixturecheck.wording.quantity import shown

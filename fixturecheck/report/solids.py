@@ -20,7 +20,8 @@ from fixturecheck.kernel.mesh.triangles import Mesh, stl_bytes
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.step.write import Named, Rgb, write_step
 from fixturecheck.report.pictures.figures import body_colours
-from fixturecheck.result import NamedShape, Result, Role
+from fixturecheck.result import Result
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Setup
 
 _ROOT = "MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION"

@@ -10,7 +10,8 @@ from typing import Any
 
 from fixturecheck.fields import own_fields
 from fixturecheck.report.order import Numbered, numbered
-from fixturecheck.result import Assumed, Finding, NotAsked, Result, Verdict, WhyNotAsked
+from fixturecheck.result import Assumed, Result
+from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing, metric_unit, suffix_of
 from fixturecheck.wording.groups import title

@@ -6,11 +6,12 @@ import shutil
 import textwrap
 from collections.abc import Callable
 
-from fixturecheck.hold_result import HoldFound, MagnetState, PartHeld
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.statements import assumed_line, banner, counted
-from fixturecheck.result import Finding, Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.hold import HoldFound, MagnetState, PartHeld
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.result import FreedomKind
+from fixturecheck.result.rest import FreedomKind
 
 SAME = 1e-6
 """Singular values below this share of the greatest are zero; lengths are scaled by the body's size."""

@@ -8,8 +8,8 @@ from typing import Any
 
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.fields import allowed_in, own_fields
-from fixturecheck.hold_result import ClampKind
 from fixturecheck.result import Assumed
+from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.shop.speed import speed_limit

@@ -6,11 +6,11 @@ import itertools
 from collections.abc import Iterator
 from pathlib import Path
 
-from fixturecheck.judge import judge
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.result import Finding, Kind, NamedShape, Role, Verdict
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.validate import TABLE_MM
 from fixturecheck.shop import tables

@@ -10,7 +10,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import Allowed, shortened
 from fixturecheck.names import MOST_NAME, NAME, allowed_name
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.chuck_file import chuck_file
 from fixturecheck.setup.entries import (
     LEAN_MM,

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, allowed, recorded
-from fixturecheck.hold_result import ClampKind
 from fixturecheck.names import nearest, one_of
-from fixturecheck.result import Vector
+from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.shapes import Vector
 from fixturecheck.shop import tables
 
 if TYPE_CHECKING:

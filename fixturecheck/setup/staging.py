@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, Allowed, allowed, recorded
 from fixturecheck.names import nearest
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 
 PULL_N = Allowed(least=0.0, most=1e5)
 """A trifle of magnet on one part."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, face_frame
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.shop.catalogue import Value, make
 from fixturecheck.shop.piece import Piece
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from fixturecheck.errors import SetupError
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.shop.piece import Outline, Piece, named_box
 
 _MOST_POLES = 400

@@ -11,7 +11,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import Point2, bevelled, box, chamfer, prism
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 
 AXIS_NORMALS: Mapping[str, Vector] = {
     "minus_x": (-1.0, 0.0, 0.0),

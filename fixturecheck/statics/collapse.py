@@ -27,8 +27,8 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.hold_result import LetsGo
 from fixturecheck.interval import Range
+from fixturecheck.result.hold import LetsGo
 from fixturecheck.statics.equilibrium import Equations, EquilibriumProblem, uneven_fits, write_equations
 from fixturecheck.statics.limit import limit_factor
 from fixturecheck.statics.loading import LOOSE, LoadPath, State, load_path, settle_held

@@ -14,8 +14,8 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.hold_result import BodyMotion, MotionKind, Outcome
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import BodyMotion, MotionKind, Outcome
 from fixturecheck.rigid.motion import cross_matrix, rotation_of
 from fixturecheck.statics.equilibrium import Rigid, Vector
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result import Finding, Kind, Verdict
+from fixturecheck.result.finding import Finding, Kind, Verdict
 from fixturecheck.wording.quantity import shown_span
 
 _COUNTS = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fixturecheck.hold_result import (
+from fixturecheck.result.hold import (
     FILM,
     Driver,
     FrictionUsed,

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import math
 
-from fixturecheck.hold_result import BodyMotion, LetsGo, MotionKind, Vector
-from fixturecheck.result import Freedom, FreedomKind
+from fixturecheck.result.hold import BodyMotion, LetsGo, MotionKind
+from fixturecheck.result.rest import Freedom, FreedomKind
+from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing, axis_text, factor_text
 
 _AXES = "XYZ"

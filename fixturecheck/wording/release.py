@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from fixturecheck.hold_result import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps, Vector
+from fixturecheck.result.release import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
+from fixturecheck.result.shapes import Vector
 from fixturecheck.units import METRIC, Writing
 
 _SIDES = (

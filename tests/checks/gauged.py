@@ -9,7 +9,7 @@ import cadquery as cq
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.result import Finding
+from fixturecheck.result.finding import Finding
 from fixturecheck.setup.model import Body, Seat, Setup
 
 LOOKS = {"right": (1, 0, 0), "left": (-1, 0, 0), "back": (0, 1, 0), "front": (0, -1, 0), "top": (0, 0, 1), "bottom": (0, 0, -1)}  # fmt: skip  # noqa: E501  a table

@@ -9,7 +9,7 @@ import pytest
 
 from fixturecheck.checks import align
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from tests.machining.scene import FLOOR, LENGTH, block, pawl, stage
 
 

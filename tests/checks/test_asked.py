@@ -9,7 +9,7 @@ from fixturecheck import engine
 from fixturecheck.checks import MODULES, hold
 from fixturecheck.checks.asked import not_asked
 from fixturecheck.holding.model import Held
-from fixturecheck.result import Finding, Verdict, WhyNotAsked
+from fixturecheck.result.finding import Finding, Verdict, WhyNotAsked
 from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.staging import Staging
 from tests.report import staged

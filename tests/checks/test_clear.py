@@ -22,7 +22,8 @@ from fixturecheck.machining.detours import (
     raised,
     shorter_travel,
 )
-from fixturecheck.result import Role, Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.shapes import Role
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Body, Machine, Seat
 from fixturecheck.shop.wheels import Flange, Guard, Wheel

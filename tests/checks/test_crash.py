@@ -6,7 +6,7 @@ from fixturecheck import Clamp, Cut, Holding, Seat, Setup, Wheel, body, check, e
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 
 WHEEL = Wheel(diameter_mm=178.0, thickness_mm=22.0)
 PLATE = body("plate", box((-100, -60, -20), (100, 60, 0)), role="fixture")

@@ -11,7 +11,7 @@ import pytest
 from fixturecheck.checks import limits
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Location
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.make import equipment
 from fixturecheck.setup.model import Machine
 from fixturecheck.shop.wheels import Flange, Guard, Wheel

@@ -9,7 +9,7 @@ import pytest
 
 from fixturecheck.checks import location
 from fixturecheck.nesting.answer import staging_answer
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
 from tests.nesting.conftest import Shapes

@@ -11,7 +11,8 @@ import pytest
 from fixturecheck.checks import nest
 from fixturecheck.contact.patches import approach as landing
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.result import Role, Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.shapes import Role
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block
 

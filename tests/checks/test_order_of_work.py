@@ -12,7 +12,8 @@ from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
 from fixturecheck.holding.model import Held
 from fixturecheck.kernel.construct import box
-from fixturecheck.result import Finding, Result, Verdict, WhyNotAsked
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, Verdict, WhyNotAsked
 from tests.report import staged
 
 SIX = {"bottom": "<Z", "top": ">Z", "left": "<X", "right": ">X", "front": "<Y", "back": ">Y"}

@@ -8,7 +8,8 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.checks import reach
-from fixturecheck.result import Role, Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.shapes import Role
 from fixturecheck.setup.model import Body, Machine
 from fixturecheck.shop.wheels import Flange, Wheel
 from tests.machining.scene import LENGTH, named, pawl, stage, stepped

@@ -10,7 +10,7 @@ from fixturecheck.holding.model import Held
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.release.sequence import HAND_N, release_of
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 
 WEIGHT_N = 7870e-9 * 9.80665 * 60 * 40 * 15
 

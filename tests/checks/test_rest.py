@@ -11,7 +11,7 @@ import pytest
 from fixturecheck.checks import rest
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.model import Push, Staging
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.wording.sentences import capitalised
 from tests.nesting.conftest import Shapes

@@ -10,7 +10,7 @@ import pytest
 
 from fixturecheck.checks import seat
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block, pin, place, plate, vee
 

@@ -14,7 +14,7 @@ import pytest
 from fixturecheck.checks import tolerance
 from fixturecheck.errors import SetupError
 from fixturecheck.nesting.answer import rest_of, staging_answer
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Cut, Seat
 from fixturecheck.setup.staging import Push, Staging
 from tests.nesting.conftest import Shapes

@@ -12,7 +12,7 @@ from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.shapes import Placed
-from fixturecheck.result import Contact
+from fixturecheck.result.contact import Contact
 from fixturecheck.tolerances import Tolerances
 
 ANY_WAY = ((1.0, 2.0, 3.0), 77.0, (12.0, -7.0, 3.0))

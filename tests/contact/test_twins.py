@@ -11,7 +11,7 @@ import cadquery as cq
 import numpy as np
 import pytest
 
-from fixturecheck.result import Contact
+from fixturecheck.result.contact import Contact
 from tests.contact.staging import ball, contacts, pin, plate, put, vee
 from tests.contact.test_sampled import freeform
 

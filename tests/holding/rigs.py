@@ -3,10 +3,10 @@
 from fixturecheck.checks import hold
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.hold_result import Driver
 from fixturecheck.holding.factor import bearing_of, every_case, part_hold, rig_of, single_losses
 from fixturecheck.holding.model import Held
 from fixturecheck.machining.as_ground import grind
+from fixturecheck.result.hold import Driver
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
 

@@ -7,7 +7,7 @@ import pytest
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.construct import box
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.wording.motion import how_words
 from tests.holding.rigs import judged, let_go, rigged
 

@@ -8,12 +8,12 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck import Cut, body
-from fixturecheck.hold_result import Driver
 from fixturecheck.holding.factor import bearing_of, every_case
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
+from fixturecheck.result.hold import Driver
 from fixturecheck.statics.collapse import collapse
 from tests.holding.rigs import rigged
 from tests.holding.test_film import SCREW_N, WEIGHT_N, W, strapped

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hold_result import FluxSection
 from fixturecheck.holding.model import Held
 from fixturecheck.holding.outcome import maps_of, section_of
 from fixturecheck.kernel.construct import box
@@ -16,6 +15,7 @@ from fixturecheck.magnet.field.bh import fit_law
 from fixturecheck.magnet.field.gaps import GapPatch
 from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
 from fixturecheck.magnet.rating import MagnetSource
+from fixturecheck.result.hold import FluxSection
 from fixturecheck.shop.tables import material
 
 SIX = ("minus_x", "plus_x", "minus_y", "plus_y", "base", "top")

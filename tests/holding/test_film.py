@@ -12,7 +12,7 @@ from fixturecheck.holding.factor import losses_of
 from fixturecheck.holding.model import Held
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.statics.clamps import friction
 from tests.holding.rigs import let_go, rigged, unfollowed
 

@@ -13,7 +13,7 @@ from fixturecheck.holding.outcome import found
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.circuit import RESIDUAL_SHARE
 from fixturecheck.magnet.pull import magnet_of
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.units import METRIC
 from fixturecheck.wording.hold import magnet_words
 from tests.holding.rigs import let_go, rigged, unfollowed

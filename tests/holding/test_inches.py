@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding
-from fixturecheck.hold_result import OffKind, OffWay
 from fixturecheck.holding.outcome import magnet_used
 from fixturecheck.holding.remedies import tightened_words
 from fixturecheck.magnet.rating import MagnetSource
+from fixturecheck.result.release import OffKind, OffWay
 from fixturecheck.statics import mechanism as collapse_motion
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words

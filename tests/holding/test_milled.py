@@ -9,12 +9,12 @@ import pytest
 from fixturecheck import Clamp, Holding, Machine, Milling, Seat, Setup, body, check
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
-from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import least_settled, rig_of
 from fixturecheck.holding.milled_path import follow, milled_ways, milling_scene_of
 from fixturecheck.holding.milling import Milled, loaded, milled_hold, stands
 from fixturecheck.kernel.construct import box
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import Outcome
 from fixturecheck.statics.collapse import collapse
 
 pytestmark = pytest.mark.slow

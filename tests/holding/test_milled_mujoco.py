@@ -12,11 +12,11 @@ import pytest
 
 from fixturecheck import Clamp, Holding, Milling, Setup, body
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.milled_path import follow, milling_scene_of, stock_points
 from fixturecheck.holding.milling import Milled, loaded
 from fixturecheck.kernel.construct import box
+from fixturecheck.result.hold import Outcome
 
 pytestmark = pytest.mark.slow
 

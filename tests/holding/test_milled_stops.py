@@ -6,13 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.milled_path import follow, milling_scene_of, touch_of
 from fixturecheck.holding.milling import loaded
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.milling import CutterWay
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import Outcome
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid

@@ -9,7 +9,6 @@ import pytest
 from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.factor import rig_of
 from fixturecheck.holding.failure_path import first_met
 from fixturecheck.holding.milled_path import THE_TABLE, follow, follow_into, milling_scene_of, stock_points
@@ -17,6 +16,7 @@ from fixturecheck.holding.milling import Milled, stands
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
+from fixturecheck.result.hold import Outcome
 from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid

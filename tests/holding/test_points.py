@@ -9,7 +9,6 @@ import pytest
 from fixturecheck import Clamp, Setup
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hold_result import Driver
 from fixturecheck.holding.bearing import Spot, spots
 from fixturecheck.holding.blocking import with_fixed
 from fixturecheck.holding.clamping import Friction, Pressed
@@ -20,6 +19,7 @@ from fixturecheck.kernel.construct import box, prism
 from fixturecheck.magnet.field.gaps import GapPatch
 from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
 from fixturecheck.magnet.rating import MagnetSource
+from fixturecheck.result.hold import Driver
 from fixturecheck.setup.model import Body
 from fixturecheck.statics.clamps import ClampForce
 from fixturecheck.statics.collapse import collapse, without

@@ -9,11 +9,11 @@ from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check,
 from fixturecheck.checks import crash, hold
 from fixturecheck.engine import stage_of
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.milling import Milled, loaded, milled_hold
 from fixturecheck.holding.outcome import found as told
 from fixturecheck.kernel.construct import box
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import Outcome
 from tests.holding.rigs import judged, let_go, rigged
 
 pytestmark = pytest.mark.slow

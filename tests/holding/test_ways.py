@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from fixturecheck import Cut, Setup, Wheel, body
-from fixturecheck.hold_result import Outcome
 from fixturecheck.holding.failure_path import (
     GIVE_MM,
     TRAVEL_MM,
@@ -23,6 +22,7 @@ from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
+from fixturecheck.result.hold import Outcome
 from fixturecheck.statics.equilibrium import Rigid
 from fixturecheck.statics.mechanism import motions
 

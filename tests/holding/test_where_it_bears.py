@@ -11,7 +11,6 @@ from scipy.optimize import minimize
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.errors import NotComputedError
-from fixturecheck.hold_result import FILM, Driver
 from fixturecheck.holding import factor, failure_path
 from fixturecheck.holding.bearing import cells
 from fixturecheck.holding.factor import bearing_of, every_case, fine_enough, part_hold, settled
@@ -21,7 +20,8 @@ from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.sample import triangles_of
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import FILM, Driver
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
 from tests.holding.rigs import rigged, unfollowed

@@ -6,7 +6,6 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.hold_result import Outcome
 from fixturecheck.machining.milling import (
     GIVE_MM,
     MOST_LOAD_RATIO,
@@ -17,7 +16,8 @@ from fixturecheck.machining.milling import (
     load_ratio,
     specific_force_n_mm2,
 )
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import Outcome
 from fixturecheck.statics.mechanism import crash_verdict
 
 CHIP = Chip(thick_mm=0.05, deep_mm=2.0, exponent=0.2)

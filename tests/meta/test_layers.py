@@ -13,8 +13,8 @@ import pytest
 from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imports_of
 
 LEAVES = {
-    "arrays", "compiled", "effort", "errors", "faceref", "fields", "hold_result", "interval", "names",
-    "judge", "result", "stopping", "tolerances", "units",
+    "arrays", "compiled", "effort", "errors", "faceref", "fields", "interval", "names",
+    "result", "stopping", "tolerances", "units",
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
@@ -39,10 +39,8 @@ ALLOWED: Mapping[str, set[str]] = {
     "interval": {"arrays", "errors"},
     "tolerances": {"fields"},
     "faceref": set(),
-    "hold_result": {"faceref"},
-    "judge": {"errors", "result"},
     "grouping": {"faceref", "result"},
-    "result": {"faceref", "hold_result", "units"},
+    "result": {"errors", "faceref", "units"},
     # From solids up.
     "kernel": LEAVES,
     "shop": GEOMETRY,

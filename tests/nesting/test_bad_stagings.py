@@ -12,7 +12,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.nesting import settle as run
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.model import Push, Staging
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.statics import rest as settle
 from fixturecheck.statics.rest import Bounds
 

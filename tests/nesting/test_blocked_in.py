@@ -15,7 +15,7 @@ from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.nesting.tolerance import tolerance_probabilities
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.rest import Ending
 

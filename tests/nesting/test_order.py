@@ -13,7 +13,7 @@ from fixturecheck.nesting import disturbances as orders
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 
 SLOPE, TRAVEL = 0.08, 12.0
 

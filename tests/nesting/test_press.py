@@ -12,7 +12,7 @@ from fixturecheck.checks import rest
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import under_hand
 from fixturecheck.nesting.model import Staging
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press
 from fixturecheck.statics.rest import Ending

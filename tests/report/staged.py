@@ -5,19 +5,10 @@ from __future__ import annotations
 import cadquery as cq
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result import (
-    Contact,
-    CutMade,
-    FaceMade,
-    Finding,
-    NamedShape,
-    NotAsked,
-    Result,
-    Role,
-    Source,
-    Verdict,
-    WhyNotAsked,
-)
+from fixturecheck.result import Result, Source
+from fixturecheck.result.contact import Contact, CutMade, FaceMade
+from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Body, Cut, Setup
 
 SIX = ("x_low", "x_high", "y_low", "y_high", "bottom", "top")

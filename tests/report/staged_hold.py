@@ -7,13 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hold_result import (
+from fixturecheck.result import Result
+from fixturecheck.result.hold import (
     FILM,
-    BodyLeaves,
     BodyMotion,
-    Burr,
     FaceHeld,
-    FirstSteps,
     FluxSection,
     FrictionUsed,
     HoldFound,
@@ -23,13 +21,11 @@ from fixturecheck.hold_result import (
     MagnetState,
     MagnetUsed,
     MotionKind,
-    OffKind,
-    OffWay,
     Outcome,
     PartHeld,
     PullMap,
 )
-from fixturecheck.result import Result
+from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay
 from tests.report import staged
 
 INPUTS = (

@@ -9,7 +9,8 @@ import pytest
 from fixturecheck.report.html import page
 from fixturecheck.report.statements import ASKED, QUESTIONS, banner
 from fixturecheck.report.terminal import table
-from fixturecheck.result import Finding, NotAsked, Result, Verdict, WhyNotAsked
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
 from tests.report import staged
 
 NO_HOLDING = NotAsked(check="hold", reason=WhyNotAsked.NOT_STATED, lacks="[holding]")

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.report.json import result_dict, result_json, rounded
-from fixturecheck.result import Finding, Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, Verdict
 from tests.report import staged
 
 RESULT = staged.result()

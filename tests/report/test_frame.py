@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.report.pictures.views import Frame, View, frame_of
-from fixturecheck.result import Finding, Verdict
+from fixturecheck.result.finding import Finding, Verdict
 
 X, Y, Z = np.eye(3)
 

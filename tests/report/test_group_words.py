@@ -11,7 +11,8 @@ from fixturecheck.report.html import page
 from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import counted
 from fixturecheck.report.terminal import table
-from fixturecheck.result import Finding, Group, Kind, Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, Group, Kind, Verdict
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together
 from tests.report import staged

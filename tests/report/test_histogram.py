@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.report.charts import histogram
-from fixturecheck.result import TargetSpread
+from fixturecheck.result.tolerance import TargetSpread
 
 DRAWS = np.random.default_rng(3).normal(1.0, 3.0, 10_000)
 

@@ -13,7 +13,8 @@ from PIL import Image
 
 from fixturecheck.report.html import page
 from fixturecheck.report.order import OVERVIEW
-from fixturecheck.result import Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Verdict
 from fixturecheck.wording.quantity import shown, shown_plain
 from tests.report import staged, staged_hold
 

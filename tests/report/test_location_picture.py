@@ -15,16 +15,8 @@ from fixturecheck.report.pictures.painter import Painter
 from fixturecheck.report.pictures.scene import SEAT, TARGET, location_scene, set_stage
 from fixturecheck.report.rest_page import rest_section
 from fixturecheck.report.write import meshes_of
-from fixturecheck.result import (
-    Finding,
-    PartLocation,
-    PartRest,
-    Rest,
-    SeatGap,
-    SeatTakes,
-    TargetMoves,
-    Verdict,
-)
+from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.rest import PartLocation, PartRest, Rest, SeatGap, SeatTakes, TargetMoves
 from tests.report import staged
 
 SEATS = (

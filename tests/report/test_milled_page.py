@@ -16,7 +16,8 @@ from fixturecheck.report.pictures.hold_scene import hold_scenes
 from fixturecheck.report.pictures.scene import set_stage
 from fixturecheck.report.terminal import hold_lines
 from fixturecheck.report.write import meshes_of
-from fixturecheck.result import Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Setup
 from tests.report import staged, staged_hold
 from tests.report.test_hold_page import said

@@ -13,7 +13,8 @@ from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import ROLES, VERDICTS
 from fixturecheck.report.pictures.ink import STRIP, Projection
 from fixturecheck.report.pictures.painter import Drawn, Painter
-from fixturecheck.result import Role, Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.shapes import Role
 from tests.report import staged
 
 pytestmark = pytest.mark.render

@@ -18,7 +18,8 @@ from fixturecheck.report.pictures.ink import STEP, Board, Canvas, Projection, ax
 from fixturecheck.report.pictures.render import HEIGHT, WIDTH, Drawer
 from fixturecheck.report.pictures.scene import close_up, legend_of, overview, set_stage
 from fixturecheck.report.write import meshes_of
-from fixturecheck.result import Finding, NamedShape, Role, Verdict
+from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.shop.catalogue import make
 from fixturecheck.units import FREEDOM
 from fixturecheck.wording.quantity import shown, typeset

@@ -14,7 +14,7 @@ import pytest
 from fixturecheck.kernel.step.read import read
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.solids import settled, write_setup_step
-from fixturecheck.result import Role
+from fixturecheck.result.shapes import Role
 from tests.report import staged
 from tests.report.part21_plain import File, parse
 

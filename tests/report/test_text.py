@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fixturecheck.report.terminal import table
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 from tests.report import staged
 
 

@@ -12,7 +12,9 @@ import pytest
 
 from fixturecheck.cq import annotate, setup_from_assembly
 from fixturecheck.errors import SetupError
-from fixturecheck.result import NamedShape, Result, Role, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.load import load
 
 

@@ -13,7 +13,8 @@ from fixturecheck import Body, Cut, Flange, Guard, Machine, Seat, Setup, Toleran
 from fixturecheck.checks import MODULES
 from fixturecheck.errors import SetupError
 from fixturecheck.names import CHECKS
-from fixturecheck.result import Source, Verdict
+from fixturecheck.result import Source
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup import validate
 from fixturecheck.setup.doubts import suspicions
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.hold_result import FILM
 from fixturecheck.interval import Range
 from fixturecheck.machining import grinding
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import FILM
 from fixturecheck.statics import collapse as collapse_module
 from fixturecheck.statics import collapse as remedy
 from fixturecheck.statics import mechanism as crash

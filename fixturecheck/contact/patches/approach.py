@@ -16,7 +16,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import distance, extent_along
 from fixturecheck.kernel.place import moved_by
 from fixturecheck.kernel.shapes import Placed, Shape
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 

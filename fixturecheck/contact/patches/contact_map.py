@@ -22,7 +22,8 @@ from fixturecheck.kernel.brep.topology import is_same, shape_kind
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import Nearest, centroid_of, nearest_features
 from fixturecheck.kernel.shapes import Placed, Shape, to_vector
-from fixturecheck.result import Contact, ContactKind, NamedShape, Role
+from fixturecheck.result.contact import Contact, ContactKind
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.tolerances import Tolerances
 
 

@@ -34,7 +34,7 @@ from fixturecheck.kernel.measure import (
     tangent_at,
 )
 from fixturecheck.kernel.shapes import Edge, Shape
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 
 FacePairs = set[tuple[int, int]]
 LEVEL = -1e-6

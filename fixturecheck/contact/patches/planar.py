@@ -24,7 +24,7 @@ from fixturecheck.kernel.construct import polygon_face
 from fixturecheck.kernel.measure import area_mm2, centroid_of
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Face, Shape
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 Pair = tuple[Standing, int, Standing, int]

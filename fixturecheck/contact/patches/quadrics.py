@@ -33,7 +33,7 @@ from fixturecheck.kernel.measure import (
 )
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Edge, Shape
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 Found = list[Raw] | None

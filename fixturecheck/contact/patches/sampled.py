@@ -29,7 +29,7 @@ from fixturecheck.contact.patches.valleys import (
 from fixturecheck.kernel.brep.probe import Probe
 from fixturecheck.kernel.construct import parameter_patch
 from fixturecheck.kernel.sample import Grid, face_window, grid_on_face
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 _PARTS = 6

@@ -15,7 +15,7 @@ from fixturecheck.contact.patch import Raw
 from fixturecheck.contact.placed import PlaneFrame, Standing
 from fixturecheck.kernel.brep.primitives import Surface
 from fixturecheck.kernel.construct import cylinder_patch, polygon_face
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 
 CurvedPair = tuple[Standing, int, Standing, int]

@@ -28,7 +28,7 @@ from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
 from fixturecheck.kernel.construct import segment, spline_through, vertex
 from fixturecheck.kernel.measure import edge_centre, edge_length_mm
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 
 OPPOSED = 1.0 - 1e-4
 """Smooth faces touch at a point where their normals oppose this well; else an edge or corner touches."""

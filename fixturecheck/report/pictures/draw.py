@@ -22,7 +22,8 @@ from fixturecheck.report.pictures.scene import (
     rest_scene,
     set_stage,
 )
-from fixturecheck.result import NamedShape, Result
+from fixturecheck.result import Result
+from fixturecheck.result.shapes import NamedShape
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

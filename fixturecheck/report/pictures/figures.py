@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from fixturecheck.arrays import Floats, Ints
-from fixturecheck.result import Finding, NamedShape, Role, Verdict
+from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.shapes import NamedShape, Role
 
 Rgb = tuple[int, int, int]
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.hold_result import BodyMotion, FluxSection, HoldFound, PartHeld, PullMap
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.report.pictures.figures import (
     VERDICTS,
@@ -23,7 +22,10 @@ from fixturecheck.report.pictures.figures import (
 )
 from fixturecheck.report.pictures.scene import MeshedResult, actor, camera, fit
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
-from fixturecheck.result import NamedShape, Result, Role, Verdict, wheel_name, worst
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Verdict, worst
+from fixturecheck.result.hold import BodyMotion, FluxSection, HoldFound, PartHeld, PullMap
+from fixturecheck.result.shapes import NamedShape, Role, wheel_name
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, span
 from fixturecheck.wording.quantity import plain_name, sized
 

@@ -13,7 +13,7 @@ from scipy.ndimage import distance_transform_edt
 
 from fixturecheck.arrays import Floats
 from fixturecheck.report.pictures.figures import VERDICTS
-from fixturecheck.result import Verdict
+from fixturecheck.result.finding import Verdict
 
 STEP = 4
 """Places are sought on a grid this many pixels wide."""

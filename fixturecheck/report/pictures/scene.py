@@ -30,16 +30,11 @@ from fixturecheck.report.pictures.views import (
     unit,
     up_for,
 )
-from fixturecheck.result import (
-    ContactKind,
-    Finding,
-    NamedShape,
-    PartLocation,
-    Result,
-    Role,
-    Verdict,
-    wheel_name,
-)
+from fixturecheck.result import Result
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.rest import PartLocation
+from fixturecheck.result.shapes import NamedShape, Role, wheel_name
 from fixturecheck.units import Writing
 from fixturecheck.wording.quantity import shown_plain
 

@@ -15,7 +15,7 @@ from enum import StrEnum
 import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
-from fixturecheck.result import Finding
+from fixturecheck.result.finding import Finding
 
 FRONT_RIGHT: tuple[float, float, float] = (0.52, -0.74, 0.43)
 """Where the operator stands: before the machine, a little to the right, looking down on the table."""

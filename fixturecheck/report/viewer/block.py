@@ -15,7 +15,9 @@ from fixturecheck.report.viewer.packed import Store
 from fixturecheck.report.viewer.stops import WHOLE, stops_of
 from fixturecheck.report.viewer.things import LAYERS, figure_thing, gap_scale, things_of
 from fixturecheck.report.viewer.view import ViewerMarkup, view_with
-from fixturecheck.result import Result, Role, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.shapes import Role
 from fixturecheck.setup.model import Setup
 
 _FIGURE_LAYERS = {"figure pull": "pull", "figure flux": "flux"}

@@ -8,14 +8,18 @@ from typing import Any
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.hold_result import HoldFound, PartHeld
 from fixturecheck.report.order import REST, let_go_picture, worst_of_each_cut
 from fixturecheck.report.pictures.draw import Drawing
 from fixturecheck.report.pictures.hold_scene import far_of, moved_name
 from fixturecheck.report.pictures.scene import MeshedResult, camera, fit
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.stops import WHOLE, rounded_values
-from fixturecheck.result import CutMade, Finding, PartRest, Result, Role, WheelTravel, wheel_name
+from fixturecheck.result import Result
+from fixturecheck.result.contact import CutMade, WheelTravel
+from fixturecheck.result.finding import Finding
+from fixturecheck.result.hold import HoldFound, PartHeld
+from fixturecheck.result.rest import PartRest
+from fixturecheck.result.shapes import Role, wheel_name
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.units import Writing

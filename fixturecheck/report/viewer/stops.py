@@ -26,7 +26,8 @@ from fixturecheck.report.pictures.scene import (
 )
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.viewer.things import scale_colours
-from fixturecheck.result import Finding, wheel_name
+from fixturecheck.result.finding import Finding
+from fixturecheck.result.shapes import wheel_name
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.quantity import shown
 

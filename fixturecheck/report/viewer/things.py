@@ -12,7 +12,9 @@ from fixturecheck.arrays import Floats
 from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.pictures.figures import ROLES, WORDS, Figure, body_colours, shaded
 from fixturecheck.report.viewer.packed import Store
-from fixturecheck.result import Contact, NamedShape, Result, Role
+from fixturecheck.result import Result
+from fixturecheck.result.contact import Contact
+from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.wheels import Segment, profile
 from fixturecheck.wording.quantity import shown

@@ -11,14 +11,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fixturecheck.hold_result import ComesOff
 from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.draw import Drawing, drawing_of
 from fixturecheck.report.viewer.block import packed_view
 from fixturecheck.report.viewer.packed import STEP_MM
 from fixturecheck.report.write import meshes_of
-from fixturecheck.result import PartRest, Rest, Result, Verdict
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.release import ComesOff
+from fixturecheck.result.rest import PartRest, Rest
 from fixturecheck.setup.staging import Push, Staging
 from tests.report import staged, staged_hold
 

@@ -11,7 +11,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from fixturecheck.report.write import write_report
-from fixturecheck.result import Result, WheelTravel
+from fixturecheck.result import Result
+from fixturecheck.result.contact import WheelTravel
 from tests.report import staged, staged_hold
 from tests.report.viewer.browser import browsing, opened, pixel, shown
 

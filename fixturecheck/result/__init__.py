@@ -1,0 +1,110 @@
+"""The result of a check: all that was found, which reports show and nothing computes again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from fixturecheck.result.contact import Contact, CutMade
+from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
+from fixturecheck.result.hold import HoldFound
+from fixturecheck.result.rest import Rest
+from fixturecheck.result.shapes import NamedShape
+from fixturecheck.units import SMALL_LENGTHS, shown_in
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """A file the set-up was read from.
+
+    Parameters
+    ----------
+    path : str
+        From the set-up's folder.
+    sha256 : str
+        Its SHA-256, in hexadecimal.
+    """
+
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assumed:
+    """A value that was used without being stated.
+
+    Parameters
+    ----------
+    of : str
+        What it belongs to: `machine`, `cut floor`, `equipment vee`; several are named in one text.
+    key : str
+        The key that would state it.
+    value : float, str or bool
+        What was used, a number in `unit`.
+    hangs_on : str
+        What depends on it.
+    aside : bool
+        Whether it is one of many of its sort that seldom matter: sizes of equipment, tolerances, seats.
+    """
+
+    of: str
+    key: str
+    value: float | str | bool
+    unit: str
+    hangs_on: str
+    aside: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """Everything a check found; reports compute nothing.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        The worst of the findings'.
+    name : str
+        What the set-up is called.
+    sources : tuple of Source
+        The files that it was read from.
+    findings : tuple of Finding
+        Every answer, in the order of the checks.
+    contacts : tuple of Contact
+        Every patch where bodies touch or nearly do, as drawn.
+    cuts : tuple of CutMade
+        Every cut as ground.
+    shapes : tuple of NamedShape
+        Bodies, patches and regions, for setup.step and the pictures.
+    units, small_lengths : str
+        `mm` or `inch`; and `as units` or `thou`, for lengths below a tenth of an inch.
+    groups : tuple of Group
+        Every finding once: like ones together, what follows from another under it.
+    not_asked : tuple of NotAsked
+        The questions that the verdict does not cover, in the order of the checks.
+    assumed : tuple of Assumed
+        What was used without being stated.
+    rest, holding : Rest, HoldFound or None
+        None where the set-up does not state them.
+    setup : object
+        The `Setup` that was checked, for the report to show; None in a result that no check made.
+    """
+
+    verdict: Verdict
+    name: str
+    units: str
+    sources: tuple[Source, ...]
+    findings: tuple[Finding, ...]
+    contacts: tuple[Contact, ...]
+    cuts: tuple[CutMade, ...]
+    shapes: tuple[NamedShape, ...]
+    rest: Rest | None = None
+    holding: HoldFound | None = None
+    not_asked: tuple[NotAsked, ...] = ()
+    groups: tuple[Group, ...] = ()
+    assumed: tuple[Assumed, ...] = ()
+    small_lengths: str = SMALL_LENGTHS[0]
+    setup: object = field(default=None, repr=False, compare=False)
+
+    @property
+    def shown_in(self) -> str:
+        """What reports write lengths in: `mm`, `inch`, or `thou` for inches and thousandths."""
+        return shown_in(self.units, self.small_lengths)

@@ -1,0 +1,122 @@
+"""Where bodies touch as drawn, and each cut as ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fixturecheck.faceref import FaceRef
+from fixturecheck.result.shapes import Vector
+
+
+class ContactKind(StrEnum):
+    """How two faces meet; `near` is a small gap."""
+
+    AREA = "area"
+    LINE = "line"
+    POINT = "point"
+    NEAR = "near"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contact:
+    """Where two faces touch, or look at each other across a small gap.
+
+    Parameters
+    ----------
+    a, b : FaceRef
+        Face on either side, in alphabetical order of bodies.
+    kind : ContactKind
+        How they meet.
+    area_mm2, length_mm : float
+        Size of the patch; zero where the kind has none.
+    gap_min_um, gap_mean_um, gap_max_um : float
+        Gap over the patch: least, mean and greatest.
+    normal : Vector
+        Unit normal out of `a` into `b`.
+    centroid : Vector
+        Centre of the patch in world coordinates, mm.
+    error_um : float
+        Bound on the gap where it was sampled; zero where the answer is exact.
+    patch : str
+        Name of the shape in a result that shows it; empty where there is none.
+    """
+
+    a: FaceRef
+    b: FaceRef
+    kind: ContactKind
+    area_mm2: float
+    length_mm: float
+    gap_mean_um: float
+    gap_max_um: float
+    normal: Vector
+    centroid: Vector
+    error_um: float = 0.0
+    gap_min_um: float = 0.0
+    patch: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceMade:
+    """How much of one target face the wheel makes.
+
+    Parameters
+    ----------
+    face : str
+        `body.face`.
+    share_made : float
+        Part of its area, 0 to 1.
+    """
+
+    face: str
+    share_made: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WheelTravel:
+    """Where the wheel goes in the last pass of a cut, machine's frame; for reports to show.
+
+    Parameters
+    ----------
+    floor_z_mm : float
+        Height of the wheel's lowest point.
+    x_from_mm, x_to_mm : float
+        Ends of the traverse of the spindle axis.
+    y_from_mm, y_to_mm : float
+        Ends of the cross feed of the wheel's front face; equal for a plunge.
+    """
+
+    floor_z_mm: float
+    x_from_mm: float
+    x_to_mm: float
+    y_from_mm: float
+    y_to_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutMade:
+    """One cut as ground.
+
+    Parameters
+    ----------
+    name : str
+        The cut.
+    removed_mm3 : float
+        What the wheel takes away.
+    leftover_mm3, gouge_mm3 : float
+        Stock that it leaves, and what it takes of the part as drawn.
+    corner_radius_mm : float or None
+        Radius that it leaves in the corner; None where the cut has none.
+    faces : tuple of FaceMade
+        How much of each target face is made.
+    travel : WheelTravel or None
+        Where the wheel goes; None in a result that no check made.
+    """
+
+    name: str
+    removed_mm3: float
+    leftover_mm3: float
+    gouge_mm3: float
+    corner_radius_mm: float | None
+    faces: tuple[FaceMade, ...]
+    travel: WheelTravel | None = None

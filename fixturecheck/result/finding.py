@@ -1,0 +1,384 @@
+"""Verdicts and findings, how a number is held against its limit, and what was not asked."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Required, TypedDict, Unpack
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.result.shapes import NamedShape, Vector
+
+
+class Verdict(StrEnum):
+    """What a gauge says; `unknown` is an answer that could not be computed and never a pass."""
+
+    GO = "go"
+    CAUTION = "caution"
+    NO_GO = "no-go"
+    UNKNOWN = "unknown"
+
+
+_BADNESS = (Verdict.GO, Verdict.CAUTION, Verdict.UNKNOWN, Verdict.NO_GO)
+
+
+def worst(verdicts: Iterable[Verdict]) -> Verdict:
+    """Return the worst of the verdicts: no-go, then unknown, then caution; `go` when there is none."""
+    return max(verdicts, key=_BADNESS.index, default=Verdict.GO)
+
+
+class Kind(StrEnum):
+    """Which of a check's questions a finding answers, and how; check and kind together name one question."""
+
+    # Of any check.
+    NOT_COMPUTED = "not computed"
+    NOTHING_TO_ANSWER = "nothing to answer"
+    WAITS = "waits"
+    OVERLAP = "overlap"
+    # What was stated.
+    AS_STATED = "as stated"
+    SIZE = "size"
+    # Seats and nests.
+    CLOSED = "closed"
+    OPEN = "open"
+    DRAWN_OPEN = "drawn open"
+    ON_A_LINE = "on a line"
+    NOT_MEANT = "not meant"
+    NO_FOOTING = "no footing"
+    BESIDE_THE_NEST = "beside the nest"
+    STANDS_ON_NOTHING = "stands on nothing"
+    ON_NOTHING = "on nothing"
+    ATTACHED = "attached"
+    # Where parts come to rest, what locates them, and what tolerances do to it.
+    PLACE = "place"
+    ORDER = "order"
+    PRESS = "press"
+    NO_REST = "no rest"
+    OVERLAPS = "overlaps"
+    RANK = "rank"
+    SEAT = "seat"
+    FOLLOWS = "follows"
+    FREE = "free"
+    CLOSED_IN = "closed in"
+    DOES_NOT_GO_IN = "does not go in"
+    LANDS_FIRST = "lands first"
+    WORK = "work"
+    ZONES = "zones"
+    NOT_SETTLED = "not settled"
+    NOT_LINEAR = "not linear"
+    # How parts hold, where they go, and how they come off.
+    NO_CUT = "no cut"
+    FACTOR = "factor"
+    WAY = "way"
+    LOSS = "loss"
+    FILM = "film"
+    COMES_OFF = "comes off"
+    KEEPS_MAGNETISM = "keeps magnetism"
+    BURRS = "burrs"
+    # What the wheel makes.
+    FLANGE_DEPTH = "flange depth"
+    RIDGES = "ridges"
+    STOCK_LEFT = "stock left"
+    GOUGE = "gouge"
+    CORNER = "corner"
+    FACE_MADE = "face made"
+    FLOOR_LEVEL = "floor level"
+    WALL_ALONG = "wall along"
+    WALL_UPRIGHT = "wall upright"
+    GANG_HEIGHT = "gang height"
+    GANG_LINE = "gang line"
+    # What the wheel, and what goes with it, runs into.
+    WHEEL_HITS = "wheel hits"
+    FLANGE_HITS = "flange hits"
+    GUARD_HITS = "guard hits"
+    WHEEL_RUBS = "wheel rubs"
+    FLANGE_RUBS = "flange rubs"
+    GUARD_RUBS = "guard rubs"
+    WHEEL_CLOSE = "wheel close"
+    FLANGE_CLOSE = "flange close"
+    GUARD_CLOSE = "guard close"
+    WHEEL_CLEARS = "wheel clears"
+    FLANGE_CLEARS = "flange clears"
+    GUARD_CLEARS = "guard clears"
+    WHEEL_HITS_CLAMP = "wheel hits clamp"
+    FLANGE_HITS_CLAMP = "flange hits clamp"
+    GUARD_HITS_CLAMP = "guard hits clamp"
+    CLAMP_NOT_DRAWN = "clamp not drawn"
+    CLAMP_CLEARS = "clamp clears"
+    # Limits of wheel and machine.
+    SPEED = "speed"
+    TABLE_TRAVEL = "table travel"
+    CROSS_FEED_TRAVEL = "cross feed travel"
+    SIDE_PRESSURE = "side pressure"
+    DAYLIGHT = "daylight"
+    FLANGE = "flange"
+    GUARD = "guard"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One answer of one check.
+
+    Parameters
+    ----------
+    check : str
+        The check's ID.
+    verdict : Verdict
+        What the gauge says.
+    subject : str
+        What it is about: a body, `body.face`, a cut or a pair.
+    value, limit : float or None
+        The number found and the number it is held against, both in `unit`.
+    unit : str
+        Unit of value, limit and margin: mm, um, mm2, mm3, deg, m/s, share.
+    margin : float or None
+        Distance from the limit, positive on the good side.
+    says : str
+        One sentence in the trade's words.
+    remedy : str or None
+        The smallest change that would make it go, found by computing.
+    source : str
+        Where the limit or the rule comes from.
+    shapes : tuple of NamedShape
+        The geometry it is about.
+    location_mm, direction : Vector or None
+        Where an arrow points and which way, in world coordinates.
+    overruled : Verdict or None
+        The check's own verdict, where the set-up's `[severity]` made it count as `verdict`.
+    kind : Kind or None
+        Which of the check's questions it answers and how: findings of one check and kind differ in what they
+        are about and in their numbers only.
+    about : tuple of str
+        The bodies or faces, `body` or `body.face`, that it is about, in an order that all of its kind share:
+        the body that does not sit, hold or clear comes first.
+    cut : str
+        The cut that it is about; empty where it is about none.
+    """
+
+    check: str
+    verdict: Verdict
+    subject: str
+    says: str
+    value: float | None = None
+    unit: str = ""
+    limit: float | None = None
+    margin: float | None = None
+    remedy: str | None = None
+    source: str = "geometry of the solids"
+    shapes: tuple[NamedShape, ...] = ()
+    location_mm: Vector | None = None
+    direction: Vector | None = None
+    overruled: Verdict | None = None
+    kind: Kind | None = None
+    about: tuple[str, ...] = ()
+    cut: str = ""
+
+    @property
+    def place(self) -> tuple[str, str, tuple[str, ...], str, Vector | tuple[()], str]:
+        """What findings of one check are sorted by: what they answer and are about, words last.
+
+        So that a sentence may be written again without moving what it stands for.
+        """
+        return self.subject, self.kind or "", self.about, self.cut, self.location_mm or (), self.says
+
+
+def not_computed(
+    check: str,
+    subject: str,
+    says: str | Exception,
+    *,
+    about: tuple[str, ...] = (),
+    cut: str = "",
+    value: float | None = None,
+    unit: str = "",
+    source: str = "geometry of the solids",
+) -> Finding:
+    """Return the `unknown` of an answer that could not be computed; never a pass.
+
+    Parameters
+    ----------
+    says : str or Exception
+        What is not known and why, or the error alone, which is then said to be the reason.
+    value : float or None
+        What is known all the same, in `unit`.
+    """
+    if isinstance(says, Exception):
+        says = f"Could not be computed: {str(says).rstrip('.')}."
+    return Finding(
+        check=check,
+        verdict=Verdict.UNKNOWN,
+        subject=subject,
+        kind=Kind.NOT_COMPUTED,
+        about=about,
+        cut=cut,
+        value=value,
+        unit=unit,
+        says=says,
+        source=source,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Findings that are told as one, each by its place in `Result.findings`.
+
+    Parameters
+    ----------
+    lead : int
+        The finding that is furthest from its limit.
+    like : tuple of int
+        The others of its kind about copies of the same bodies.
+    follows : tuple of Group
+        What follows from these findings; it is not counted beside them.
+    """
+
+    lead: int
+    like: tuple[int, ...] = ()
+    follows: tuple[Group, ...] = ()
+
+    def members(self) -> tuple[int, ...]:
+        """Return the lead and its like, without what follows from them."""
+        return (self.lead, *self.like)
+
+
+class WhyNotAsked(StrEnum):
+    """Why a check did not answer its question."""
+
+    NOT_STATED = "not stated"
+    LEFT_OUT = "left out on request"
+    WAITS = "waits for another answer"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotAsked:
+    """A question of a check that nobody asked, so that no verdict covers it.
+
+    Parameters
+    ----------
+    check : str
+        The check's ID.
+    reason : WhyNotAsked
+        The set-up does not state what the question needs, the user left the check out, or another answer that
+        it needs came out badly.
+    lacks : str
+        The table, key or seat that the set-up would have to state, or the answer that it waits for; empty
+        where the check was left out.
+    """
+
+    check: str
+    reason: WhyNotAsked
+    lacks: str = ""
+
+
+class FindingText(TypedDict, total=False):
+    """What a finding tells beside its number and verdict; each field is that of `Finding`."""
+
+    check: Required[str]
+    subject: Required[str]
+    kind: Required[Kind]
+    says: Required[str]
+    remedy: str | None
+    source: str
+    shapes: tuple[NamedShape, ...]
+    location_mm: Vector | None
+    direction: Vector | None
+    about: tuple[str, ...]
+    cut: str
+
+
+def judge(
+    value: float | None,
+    *,
+    unit: str = "",
+    at_least: float | None = None,
+    at_most: float | None = None,
+    within: float | None = None,
+    rounding: float = 0.0,
+    short: Verdict = Verdict.NO_GO,
+    verdict: Verdict | None = None,
+    **told: Unpack[FindingText],
+) -> Finding:
+    """Hold a number against its limit, and return the finding with verdict, limit and margin.
+
+    Parameters
+    ----------
+    value : float or None
+        The number found, in `unit`; None where it is not known, which never passes.
+    at_least, at_most, within : float or None
+        The limit, one of the three: from below, from above, or on the size of a number that may have either
+        sign. None of them where nothing limits it; `verdict` then has to be given.
+    rounding : float
+        How far rounding alone may put the number beyond the limit.
+    short : Verdict
+        What it is where the limit is not met.
+    verdict : Verdict or None
+        What it is whether or not the limit is met, where more than the number decides.
+    **told
+        What the finding tells; a remedy is left out where it is go.
+
+    Raises
+    ------
+    NotComputedError
+        The number or its limit is infinite or not a number.
+    ValueError
+        More than one limit is given, or neither a limit nor a verdict.
+    """
+    margin = margin_of(value, at_least=at_least, at_most=at_most, within=within)
+    limit = next((v for v in (at_least, at_most, within) if v is not None), None)
+    if verdict is None and limit is None:
+        message = f"nothing says what {told['check']} of {told['subject']} is held against"
+        raise ValueError(message)
+    if verdict is None:
+        verdict = short if margin is not None and margin < -rounding else Verdict.GO
+    if verdict is Verdict.GO:
+        told["remedy"] = None
+        if margin is None and limit is not None:
+            verdict = Verdict.UNKNOWN
+    return Finding(verdict=verdict, value=value, unit=unit, limit=limit, margin=margin, **told)
+
+
+def meets(
+    value: float | None,
+    *,
+    at_least: float | None = None,
+    at_most: float | None = None,
+    within: float | None = None,
+    rounding: float = 0.0,
+) -> bool:
+    """Tell whether a number meets its limit, as `judge` does; one that is not known does not."""
+    margin = margin_of(value, at_least=at_least, at_most=at_most, within=within)
+    return margin is not None and margin >= -rounding
+
+
+def margin_of(
+    value: float | None,
+    *,
+    at_least: float | None = None,
+    at_most: float | None = None,
+    within: float | None = None,
+) -> float | None:
+    """Return how far a number is on the good side of its limit; None where either is not known.
+
+    Raises
+    ------
+    NotComputedError
+        The number or its limit is infinite or not a number.
+    ValueError
+        More than one limit is given.
+    """
+    if sum(limit is not None for limit in (at_least, at_most, within)) > 1:
+        message = f"{value} is held against more than one limit"
+        raise ValueError(message)
+    if value is None:
+        return None
+    for number in (value, at_least, at_most, within):
+        if number is not None and not math.isfinite(number):
+            message = f"a number or its limit came out as {number}"
+            raise NotComputedError(message)
+    if at_least is not None:
+        return value - at_least
+    if at_most is not None:
+        return at_most - value
+    return None if within is None else within - abs(value)

@@ -1,0 +1,230 @@
+"""Where parts come to rest, on what, how free they are, and what locates them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fixturecheck.faceref import FaceRef
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.shapes import Vector
+from fixturecheck.result.tolerance import Chances
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatGap:
+    """One seat at rest.
+
+    Parameters
+    ----------
+    seat : str
+        The seat, as `body.face on body.face`.
+    gap_min_um, gap_max_um : float or None
+        Least and greatest gap; None where the faces no longer face each other.
+    closed : bool
+        Whether it is within the touch tolerance.
+    force_n : float
+        Force across it.
+    """
+
+    seat: str
+    gap_min_um: float | None
+    gap_max_um: float | None
+    closed: bool
+    force_n: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadedContact:
+    """Two faces that touch at rest.
+
+    Parameters
+    ----------
+    a, b : FaceRef
+        Face on either side.
+    kind : ContactKind
+        How they meet, by how the touching places lie.
+    force_n : float
+        Force across; zero where they touch and nothing presses.
+    normal : Vector
+        Mean direction out of `b` into `a`.
+    points_mm : tuple of Vector
+        The touching places.
+    intended : bool
+        Whether a seat of the set-up says so.
+    """
+
+    a: FaceRef
+    b: FaceRef
+    kind: ContactKind
+    force_n: float
+    normal: Vector
+    points_mm: tuple[Vector, ...]
+    intended: bool
+
+    @property
+    def bodies(self) -> tuple[str, str]:
+        """The two bodies, that of `a` first."""
+        return self.a.body, self.b.body
+
+
+class FreedomKind(StrEnum):
+    """How a body may still move."""
+
+    SLIDES = "slides"
+    TURNS = "turns"
+    SCREWS = "screws"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Freedom:
+    """A motion that the contacts leave a body.
+
+    Parameters
+    ----------
+    kind : FreedomKind
+        How it may still move.
+    axis, point_mm : Vector
+        Direction, and a point of the axis.
+    low, high : float
+        How far it goes either way before something else is met: mm for a slide, degrees otherwise;
+        infinite where nothing is met within what was looked at.
+    """
+
+    body: str
+    kind: FreedomKind
+    axis: Vector
+    point_mm: Vector
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRest:
+    """Where one part rests against where it is drawn, on what, and what it is free to do.
+
+    Parameters
+    ----------
+    body : str
+        The part.
+    shift_mm, turn_deg : Vector
+        From the drawn pose to the rest: of the part's centre, and axis times angle.
+    seats : tuple of SeatGap
+        Its seats.
+    free : tuple of Freedom
+        The motions that its contacts leave it.
+    """
+
+    body: str
+    shift_mm: Vector
+    turn_deg: Vector
+    seats: tuple[SeatGap, ...]
+    free: tuple[Freedom, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatTakes:
+    """How one seat locates its part.
+
+    Parameters
+    ----------
+    seat, rank : str
+        The seat, and the rank that the set-up gives it.
+    takes, wants : int
+        Freedoms that it takes of those that the seats before it left, and those that it would take alone.
+    fights : tuple of str
+        Seats before it that already hold what it would take.
+    """
+
+    seat: str
+    rank: str
+    takes: int
+    wants: int
+    fights: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetMoves:
+    """How a face that is cut moves along its normal.
+
+    Parameters
+    ----------
+    target : str
+        `body.face` of the face.
+    by_seat : tuple of (str, float)
+        By seat, um for each um that the seat is out; `um_per_um` in result.json.
+    located : bool
+        Whether it cannot move without a seat moving.
+    """
+
+    target: str
+    by_seat: tuple[tuple[str, float], ...]
+    located: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartLocation:
+    """How the closed seats of one part locate it.
+
+    Parameters
+    ----------
+    body : str
+        The part.
+    rank : int
+        Freedoms that the seats take together, of 6.
+    seats : tuple of SeatTakes
+        What each takes.
+    targets : tuple of TargetMoves
+        How each face that is cut moves.
+    """
+
+    body: str
+    rank: int
+    seats: tuple[SeatTakes, ...]
+    targets: tuple[TargetMoves, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """Where the parts come to rest when they are staged as stated.
+
+    Parameters
+    ----------
+    ending, says : str
+        How settling ended, in one word or two and in one sentence.
+    order : tuple of str
+        The order of staging; empty where all are pushed together.
+    residual_um : float or None
+        Deepest overlap left; None where settling never got so far.
+    steps : int
+        Steps of settling.
+    error_um : float
+        Bound on how deep bodies may stand in each other where they rest, beyond the overlap told.
+    order_says : str
+        Whether the order of staging matters; empty where it was not found out.
+    parts : tuple of PartRest
+        Where each part rests.
+    carried : tuple of LoadedContact
+        The faces that touch at rest.
+    location : tuple of PartLocation
+        How the closed seats locate each part.
+    chances : Chances or None
+        None where no face states a tolerance.
+    """
+
+    ending: str
+    says: str
+    order: tuple[str, ...]
+    residual_um: float | None
+    steps: int
+    error_um: float
+    order_says: str
+    parts: tuple[PartRest, ...]
+    carried: tuple[LoadedContact, ...]
+    location: tuple[PartLocation, ...]
+    chances: Chances | None
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether the parts came to rest, so that their poses are more than where they were last."""
+        return self.ending == "rest"
