@@ -1,31 +1,32 @@
-"""The report as one page that needs nothing but itself: verdict first, then what is wrong, then the rest."""
+"""The report as one page that needs nothing but itself.
+
+The verdict comes first, then what to change, what to watch, the answers in the order of the job, and last in
+short what is go.
+"""
 
 from __future__ import annotations
 
-import base64
-import itertools
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from html import escape
+from collections.abc import Callable, Mapping, Sequence
 from importlib.metadata import version
-from importlib.resources import files
+from typing import Any
+
+from markupsafe import Markup
 
 from fixturecheck.report import statements as facts
-from fixturecheck.report.hold_page import hold_captions, hold_section
+from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
+from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render, style, table_of
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
-from fixturecheck.report.statements import assumed_section, banner, counted, questions, setup_section
 from fixturecheck.report.viewer.view import ViewerMarkup
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, ContactKind, CutMade
-from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.finding import Finding, Verdict, worst
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together
-from fixturecheck.wording.quantity import shown, shown_span, typeset_page
-
-_MOST_ROWS = 300
+from fixturecheck.wording.quantity import shown, shown_span
 
 
 def page(
@@ -49,46 +50,40 @@ def page(
     """
     rows = numbered(result)
     findings = _Findings(result.shown_in, pictures)
-    extra = (
-        (result.holding is not None, hold_section(result, _hold_figures(result, pictures))),
-        (result.rest is not None, rest_section(result, _rest_figures(pictures, result.shown_in))),
+    rest = rest_section(result, _rest_pictures(pictures, result.shown_in))
+    hold = hold_section(result, _hold_pictures(result, pictures))
+    sections = (
+        _touches(result),
+        rest if result.rest is not None else None,
+        hold if result.holding is not None else None,
+        _as_ground(result) if result.cuts else None,
+        apart_section(result),
     )
-    parts = [
-        _banner(result, rows),
-        '<div class="page">' if view else "",
-        view.place if view else "",
-        "<main>",
-        _overview(result, pictures, why_missing),
-        _group("No-go: what to change", [r for r in rows if r.finding.verdict is Verdict.NO_GO], findings),
-        _group(
-            "What could not be computed", [r for r in rows if r.finding.verdict is Verdict.UNKNOWN], findings
-        ),
-        _group("No-go, overruled by the set-up", [r for r in rows if r.finding.overruled], findings),
-        _group("Cautions: what to watch", [r for r in rows if _plainly(r, Verdict.CAUTION)], findings),
-        _too_many(rows),
-        _not_asked(result),
-        assumed_section(result),
-        *(section for asked, section in extra if asked),
-        facts.at_the_machine(setup),
-        _passed(result, [r for r in rows if _plainly(r, Verdict.GO)]),
-        *(section for asked, section in extra if not asked),
-        _cuts(result),
-        _contacts(result),
-        setup_section(setup),
-        _sources(result),
-        _foot(),
-        "</main>",
-        "</div>" if view else "",
-    ]
-    style = files("fixturecheck.report").joinpath("report.css").read_text(encoding="utf-8")
-    title = escape(f"{str(result.verdict).upper()}: {result.name}")
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{title}</title>\n<style>\n{style}{view.style if view else ''}</style>\n</head>\n<body>\n"
-        + typeset_page("\n".join(part for part in parts if part))
-        + (f"\n{view.script}" if view else "")
-        + "\n</body>\n</html>\n"
+    return render(
+        "report.html",
+        title=f"{str(result.verdict).upper()}: {result.name}",
+        style=style(),
+        view=view,
+        verdict=str(result.verdict),
+        sign=SIGNS[result.verdict],
+        name=result.name,
+        banner=facts.banner(result).lines(),
+        counts=facts.counted(rows) or "nothing was checked",
+        overview=_overview(result, pictures),
+        why_missing=why_missing,
+        told=[(title, [findings.told(r) for r in rows if asked(r)]) for title, asked in _TOLD],
+        undrawn=_undrawn(rows),
+        most_pictures=MOST_PICTURES,
+        answers=_answers(result, rows),
+        answered=[section for section in sections if section is not None],
+        at_the_machine=facts.at_the_machine(setup),
+        go=_go(result, [r for r in rows if _plainly(r, Verdict.GO)]),
+        not_asked=[f"{_first_up(asked)}? {how}." for asked, how in facts.questions(result.not_asked)],
+        unanswered=[rest] * (result.rest is None) + [hold] * (result.holding is None),
+        assumed=facts.assumed_table(result),
+        stated=facts.stated_table(setup),
+        sources=result.sources,
+        version=version("fixturecheck"),
     )
 
 
@@ -97,111 +92,91 @@ def _plainly(row: Numbered, verdict: Verdict) -> bool:
     return row.finding.verdict is verdict and row.finding.overruled is None
 
 
-def _banner(result: Result, rows: Sequence[Numbered]) -> str:
-    listed = counted(rows) or "nothing was checked"
-    told = "".join(f"<p>{escape(line)}</p>" for line in banner(result).lines())
-    return (
-        f'<div class="banner is-{result.verdict}"><div>'
-        f'<div class="word">{SIGNS[result.verdict]} {str(result.verdict).upper()}</div>'
-        f'<h1>{escape(result.name)}</h1>{told}<p class="counts">{listed}</p></div></div>'
-    )
+_TOLD: tuple[tuple[str, Callable[[Numbered], bool]], ...] = (
+    ("No-go: what to change", lambda r: r.finding.verdict is Verdict.NO_GO),
+    ("What could not be computed", lambda r: r.finding.verdict is Verdict.UNKNOWN),
+    ("No-go, overruled by the set-up", lambda r: r.finding.overruled is not None),
+    ("Cautions: what to watch", lambda r: _plainly(r, Verdict.CAUTION)),
+)
+"""What is told at length, each under its title."""
 
 
-def _not_asked(result: Result) -> str:
-    """List the questions that the verdict does not cover, and what would ask them."""
-    if not result.not_asked:
-        return ""
-    items = "".join(
-        f"<li>{escape(asked[:1].upper() + asked[1:])}? {escape(how)}.</li>"
-        for asked, how in questions(result.not_asked)
-    )
-    return f"<section><h2>What was not asked</h2>\n<ul>{items}</ul></section>"
+_MOST_OPEN = 12
+"""Contacts that are listed at most before the list is folded."""
 
 
-def _overview(result: Result, pictures: Mapping[str, bytes], why_missing: str | None) -> str:
-    notice = f'<p class="small">Pictures: {escape(why_missing)}.</p>' if why_missing else ""
+def _first_up(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _overview(result: Result, pictures: Mapping[str, bytes]) -> Picture | None:
     if OVERVIEW not in pictures:
-        return notice
-    drawn = _picture(pictures[OVERVIEW], f"The set-up {result.name}", "The set-up as drawn.")
-    return f'<div class="whole-picture">{drawn}</div>{notice}'
+        return None
+    return picture_of(pictures[OVERVIEW], f"The set-up {result.name}", "The set-up as drawn.")
 
 
-def _picture(png: bytes, alternative: str, caption: str) -> str:
-    data = base64.b64encode(png).decode("ascii")
-    return (
-        f'<figure><img src="data:image/png;base64,{data}" width="1200" height="900" '
-        f'alt="{escape(alternative)}"><figcaption>{escape(caption)}</figcaption></figure>'
-    )
-
-
-def _rest_figures(pictures: Mapping[str, bytes], units: str) -> dict[str, str]:
-    """Return the pictures of the rest and of what locates the work, ready for the page, by file name."""
+def _rest_pictures(pictures: Mapping[str, bytes], units: str) -> dict[str, Picture]:
+    """Return the pictures of the rest and of what locates the work, by file name."""
     step, steps = Writing(units=units).steps()
     said = {REST: AT_REST, LOCATION: LOCATES.format(step=step, steps=steps)}
-    return {name: _picture(pictures[name], says, says) for name, says in said.items() if name in pictures}
+    return {name: picture_of(pictures[name], says, says) for name, says in said.items() if name in pictures}
 
 
-def _hold_figures(result: Result, pictures: Mapping[str, bytes]) -> dict[str, str]:
-    """Return the pictures of the hold, ready for the page, by file name."""
-    captions = hold_captions(result.holding, result.shown_in)
-    return {name: _picture(pictures[name], says, says) for name, says in captions.items() if name in pictures}
+def _hold_pictures(result: Result, pictures: Mapping[str, bytes]) -> dict[str, Picture]:
+    """Return the pictures of the hold, by file name."""
+    said = hold_captions(result.holding, result.shown_in)
+    return {name: picture_of(pictures[name], says, says) for name, says in said.items() if name in pictures}
+
+
+Values = dict[str, Any]
+"""What a template, or a part of one, is filled with."""
+
+
+def _badge(finding: Finding) -> Values:
+    """Return a verdict as a label: its colour, and the word with its sign."""
+    return {"verdict": finding.verdict, "words": verdict_words(finding)}
 
 
 class _Findings:
-    """Writes findings one by one, in the units of the set-up and with their pictures."""
+    """Puts findings into words one by one, in the units of the set-up and with their pictures."""
 
     def __init__(self, units: str, pictures: Mapping[str, bytes]) -> None:
         self._units = units
         self._pictures = pictures
 
-    def write(self, row: Numbered) -> str:
-        """Return what is told under one number.
-
-        Subject, sentence, figures, change, picture, the others like it, what follows, where it comes from.
-        """
+    def told(self, row: Numbered) -> Values:
+        """Return what is told under one number."""
         f, told = row.finding, row.together
-        several = words.says(told, self._units)
-        pieces = [
-            f'<article class="{f.verdict}" id="finding-{row.number}" data-stop="{row.number}">',
-            f'<header>{_badge(f)}<span class="number">{row.number}</span>'
-            f"<h3>{escape(words.asked(f))}: {escape(words.title(told))}</h3></header>",
-            f"<p>{escape(several)}</p>" if several else "",
-            f"<p>{escape(words.instance(told))}{escape(f.says)}</p>",
-            self._figures(row),
-            self._change(row),
-            self._drawn(row),
-            self._like(told, f"{row.number}", 0),
-            self._follows(row),
-            f'<p class="small">{self._origin(row)}</p>',
-            "</article>",
-        ]
-        return "\n".join(piece for piece in pieces if piece)
+        return {
+            "number": row.number,
+            "badge": _badge(f),
+            "title": f"{words.asked(f)}: {words.title(told)}",
+            "several": words.says(told, self._units),
+            "says": words.instance(told) + f.says,
+            "figures": self._figures(told),
+            "remedy": f.remedy,
+            "no_remedy": f.verdict is Verdict.NO_GO,
+            "picture": self._drawn(row),
+            "each": self._each(told, f"{row.number}", 0),
+            "follows": tuple(self._follows(row)),
+            "source": f.source,
+            "shapes": ", ".join(sorted({s.name for s in f.shapes})),
+        }
 
-    def _figures(self, row: Numbered) -> str:
-        f = row.finding
-        found = words.span(row.together, self._units)
+    def _figures(self, told: Together) -> tuple[tuple[str, str], ...]:
+        unit = told.finding.unit
         limits, margins = (
             tuple(v for v in values if v is not None)
-            for values in ((one.limit for one in row.together.all), (one.margin for one in row.together.all))
+            for values in ((one.limit for one in told.all), (one.margin for one in told.all))
         )
         named = (
-            ("found", found),
-            ("limit", shown_span(limits, f.unit, self._units) if limits else ""),
-            ("margin", shown_span(margins, f.unit, self._units) if margins else ""),
+            ("found", words.span(told, self._units)),
+            ("limit", shown_span(limits, unit, self._units) if limits else ""),
+            ("margin", shown_span(margins, unit, self._units) if margins else ""),
         )
-        cells = [f"<div><dt>{name}</dt><dd>{escape(text)}</dd></div>" for name, text in named if text]
-        return f'<dl class="figures">{"".join(cells)}</dl>' if cells else ""
+        return tuple((name, text) for name, text in named if text)
 
-    @staticmethod
-    def _change(row: Numbered) -> str:
-        f = row.finding
-        if f.remedy:
-            return f'<p class="change"><strong>What to change:</strong> {escape(f.remedy)}</p>'
-        if f.verdict is Verdict.NO_GO:
-            return '<p class="small">No change was worked out for this one.</p>'
-        return ""
-
-    def _like(self, told: Together, number: str, before: int) -> str:
+    def _each(self, told: Together, number: str, before: int) -> Table | None:
         """List every finding that is told here, each with its own sentence and change.
 
         Parameters
@@ -212,74 +187,48 @@ class _Findings:
             How many others are told under it before these.
         """
         if not told.like:
-            return ""
+            return None
         rows = []
         for one in told.all:
             found = "" if one.value is None else shown(one.value, one.unit, self._units)
             change = f" Change: {one.remedy}" if one.remedy else ""
-            rows.append(((one.subject, one.says + change), found))
+            rows.append((Cell(lines=(one.subject,), below=one.says + change), found))
         stops = [stop_of(number, before + i) for i in range(len(rows))]
-        listed = _table(("each of them", "found"), rows, frozenset({1}), stops)
-        return f"<details><summary>All {len(rows)}, one by one</summary>{listed}</details>"
-
-    def _follows(self, row: Numbered) -> str:
-        """List what follows from a finding; it is not counted beside it."""
-        if not row.follows:
-            return ""
-        items = []
-        before = len(row.together.all)
-        for told in row.follows:
-            f = told.finding
-            text = words.says(told, self._units)
-            said = f"{text} {words.instance(told)}{f.says}" if text else words.instance(told) + f.says
-            head = f"<strong>{escape(words.asked(f))}: {escape(words.title(told))}</strong>"
-            listed = self._like(told, f"{row.number}", before)
-            stop = stop_of(f"{row.number}", before)
-            items.append(f'<li data-stop="{stop}">{_badge(f)} {head}<br>{escape(said)}{listed}</li>')
-            before += len(told.all)
-        return (
-            '<div class="follows"><p>What follows from it, and is looked at again once it is cured:</p>'
-            f"<ul>{''.join(items)}</ul></div>"
+        return Table(
+            heads=("each of them", "found"), rows=tuple(rows), numbers=frozenset({1}), stops=tuple(stops)
         )
 
-    def _drawn(self, row: Numbered) -> str:
+    def _follows(self, row: Numbered) -> list[Values]:
+        """Return what follows from a finding; it is not counted beside it."""
+        found, before = [], len(row.together.all)
+        for told in row.follows:
+            text = words.says(told, self._units)
+            said = words.instance(told) + told.finding.says
+            found.append(
+                {
+                    "stop": stop_of(f"{row.number}", before),
+                    "badge": _badge(told.finding),
+                    "title": f"{words.asked(told.finding)}: {words.title(told)}",
+                    "says": f"{text} {said}" if text else said,
+                    "each": self._each(told, f"{row.number}", before),
+                }
+            )
+            before += len(told.all)
+        return found
+
+    def _drawn(self, row: Numbered) -> Picture | None:
         if row.picture is None or row.picture not in self._pictures:
-            return ""
+            return None
         f = row.finding
         alternative = f"{f.check}: {f.subject}. {f.says}"
-        return _picture(self._pictures[row.picture], alternative, f"Finding {row.number}, up close.")
-
-    @staticmethod
-    def _origin(row: Numbered) -> str:
-        f = row.finding
-        names = ", ".join(sorted({s.name for s in f.shapes}))
-        seen = f" In setup.step: {escape(names)}." if names else ""
-        return f"From: {escape(f.source)}.{seen}"
+        return picture_of(self._pictures[row.picture], alternative, f"Finding {row.number}, up close.")
 
 
-def _badge(finding: Finding) -> str:
-    return f'<span class="badge is-{finding.verdict}">{verdict_words(finding)}</span>'
-
-
-def _group(title: str, rows: Sequence[Numbered], findings: _Findings) -> str:
-    if not rows:
-        return ""
-    return f"<section><h2>{title}</h2>\n" + "\n".join(findings.write(r) for r in rows) + "\n</section>"
-
-
-def _too_many(rows: Sequence[Numbered]) -> str:
-    """Say when there are more findings to draw than pictures."""
-    undrawn = [
-        r for r in rows if r.finding.verdict is Verdict.NO_GO and r.picture is None and r.finding.shapes
-    ]
-    if not undrawn:
-        return ""
-    rest = f"{len(undrawn)} more no-go are in the list only"
-    return f'<p class="small">The first {MOST_PICTURES} are drawn; {rest}.</p>'
-
-
-Cell = str | tuple[str, str]
-"""A cell of a table: its text, or its text and what stands small below it."""
+def _undrawn(rows: Sequence[Numbered]) -> int:
+    """Count the no-go that could be drawn but have no picture."""
+    return sum(
+        r.finding.verdict is Verdict.NO_GO and r.picture is None and bool(r.finding.shapes) for r in rows
+    )
 
 
 def stop_of(number: str, place: int) -> str:
@@ -287,95 +236,99 @@ def stop_of(number: str, place: int) -> str:
     return number if place == 0 else f"{number}.{place}"
 
 
-def _table(
-    heads: Sequence[str],
-    rows: Iterable[Sequence[Cell]],
-    numbers: frozenset[int],
-    stops: Sequence[str] = (),
-) -> str:
-    """Return a table; the columns in `numbers` are set to the right. Cells are escaped here.
+def _answers(result: Result, rows: Sequence[Numbered]) -> list[Values]:
+    """Return the answer to each question that was asked or could be, in the order of the job."""
+    why = {n.check: f"not asked: {facts.reason(n)}" for n in result.not_asked}
+    found = []
+    for check, question in facts.QUESTIONS.items():
+        mine = [f for f in result.findings if f.check == check]
+        if mine or check in why:
+            answer = _answer(check, mine, rows, result.shown_in) if mine else (None, why[check], ())
+            badge, short, numbers = answer
+            asked = f"{_first_up(question)}?"
+            found.append({"question": asked, "badge": badge, "short": short, "numbers": numbers})
+    return found
 
-    Parameters
-    ----------
-    stops : sequence of str
-        Stop of the 3-D view for each row; empty where rows are no stops.
-    """
 
-    def filled(cell: Cell) -> str:
-        if isinstance(cell, str):
-            return escape(cell)
-        below = f'<div class="small">{escape(cell[1])}</div>' if cell[1] else ""
-        return escape(cell[0]) + below
-
-    def row(cells: Sequence[Cell], tag: str) -> str:
-        return "".join(
-            f"<{tag}{' class=n' if i in numbers else ''}>{filled(cell)}</{tag}>"
-            for i, cell in enumerate(cells)
-        )
-
-    marks = [f' data-stop="{stop}"' for stop in stops] if stops else itertools.repeat("")
-    body = "\n".join(f"<tr{mark}>{row(cells, 'td')}</tr>" for mark, cells in zip(marks, rows, strict=False))
-    return (
-        f'<div class="wide"><table><thead><tr>{row(heads, "th")}</tr></thead>'
-        f"<tbody>\n{body}\n</tbody></table></div>"
+def _answer(
+    check: str, mine: Sequence[Finding], rows: Sequence[Numbered], units: str
+) -> tuple[Values, str, tuple[int, ...]]:
+    """Return the worst that a check found, what of it is go, and the numbers of what is not."""
+    verdict = worst(f.verdict for f in mine)
+    go = [r.together for r in rows if r.finding.check == check and _plainly(r, Verdict.GO)]
+    numbers = tuple(
+        row.number
+        for row in rows
+        if any(f.check == check for f in _under(row) if f.verdict is not Verdict.GO or f.overruled)
     )
+    count = sum(len(together.all) for together in go)
+    short = words.short(go[0], units) if len(go) == 1 and not numbers else f"{count} go" * bool(count)
+    return {"verdict": verdict, "words": f"{SIGNS[verdict]} {str(verdict).upper()}"}, short, numbers
 
 
-def _passed(result: Result, rows: Sequence[Numbered]) -> str:
-    """List what is go: check, subject with its sentence, number with its limit."""
+def _under(row: Numbered) -> Sequence[Finding]:
+    """Return what is told under a number, with what follows from it."""
+    return [f for told in (row.together, *row.follows) for f in told.all]
+
+
+def _go(result: Result, rows: Sequence[Numbered]) -> Values | None:
+    """Return what is go: one line for like findings, and all with sentence, number and limit."""
     if not rows:
-        return ""
+        return None
+    units = result.shown_in
 
     def figure(value: float | None, unit: str, word: str = "") -> str:
-        return "" if value is None else word + shown(value, unit, result.shown_in)
+        return "" if value is None else word + shown(value, unit, units)
 
-    cells: list[Sequence[Cell]] = []
+    cells = []
     for told in (r.together for r in rows):
         f = told.finding
-        found = words.span(told, result.shown_in), figure(f.limit, f.unit, "limit ")
         about = ", ".join(one.subject for one in told.all)
-        cells.append(((f.check, f.kind or ""), (about, words.instance(told) + f.says), found))
-    stops = [str(r.number) for r in rows]
-    table = _limited(cells, lambda kept: _table(("check", "about", "found"), kept, frozenset({2}), stops))
-    return f"<section><h2>Checked, and go</h2>\n{table}</section>"
+        cells.append(
+            (
+                Cell(lines=(f.check,), below=f.kind or ""),
+                Cell(lines=(about,), below=words.instance(told) + f.says),
+                Cell(lines=(words.span(told, units),), below=figure(f.limit, f.unit, "limit ")),
+            )
+        )
+    return {
+        "lines": tuple(
+            {
+                "stop": f"{r.number}",
+                "asked": words.asked(r.finding),
+                "says": words.short(r.together, units),
+            }
+            for r in rows
+        ),
+        "count": sum(len(r.together.all) for r in rows),
+        "table": table_of(("check", "about", "found"), cells, 2),
+    }
 
 
-def _limited(rows: Sequence[Sequence[Cell]], write: Callable[[Sequence[Sequence[Cell]]], str]) -> str:
-    """Keep a page readable: long tables are cut, and say so."""
-    rest = len(rows) - _MOST_ROWS
-    note = f'<p class="small">{rest} more rows are in result.json.</p>' if rest > 0 else ""
-    return write(rows[:_MOST_ROWS]) + note
+def _as_ground(result: Result) -> Markup:
+    units = result.shown_in
 
-
-def _cuts(result: Result) -> str:
-    if not result.cuts:
-        return ""
-
-    def volume(value: float) -> str:
-        return shown(value, "mm3", result.shown_in)
-
-    def cells(cut: CutMade) -> Sequence[Cell]:
+    def cells(cut: CutMade) -> Sequence[str | Cell]:
         made = ", ".join(f"{f.face} {shown(f.share_made, 'share')}" for f in cut.faces)
-        radius = "" if cut.corner_radius_mm is None else shown(cut.corner_radius_mm, "mm", result.shown_in)
-        corner = f"corner {radius}" if radius else ""
+        radius = "" if cut.corner_radius_mm is None else f"corner {shown(cut.corner_radius_mm, 'mm', units)}"
+        removed, left, gouged = (
+            shown(v, "mm3", units) for v in (cut.removed_mm3, cut.leftover_mm3, cut.gouge_mm3)
+        )
         return (
-            (cut.name, f"made: {made}"),
-            (volume(cut.removed_mm3), corner),
-            volume(cut.leftover_mm3),
-            volume(cut.gouge_mm3),
+            Cell(lines=(cut.name,), below=f"made: {made}"),
+            Cell(lines=(removed,), below=radius),
+            left,
+            gouged,
         )
 
     heads = ("cut", "removed", "left over", "gouged")
-    table = _table(heads, [cells(c) for c in result.cuts], frozenset({1, 2, 3}))
-    return f"<section><h2>As ground</h2>\n{table}</section>"
+    return render("as_ground.html", cuts=table_of(heads, [cells(c) for c in result.cuts], 1, 2, 3))
 
 
-def _contacts(result: Result) -> str:
+def _touches(result: Result) -> Markup:
     """List what touches first, then the small gaps."""
     order = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2, ContactKind.NEAR: 3}
-    ranked = sorted(result.contacts, key=lambda c: (order.get(c.kind, 9), c.a, c.b, c.centroid))
-    if not ranked:
-        return "<section><h2>What touches</h2>\n<p>Nothing touches anything.</p></section>"
+    ranked = sorted(result.contacts, key=lambda c: (order[c.kind], c.a, c.b, c.centroid))
 
     def size(c: Contact) -> str:
         if c.kind in {ContactKind.AREA, ContactKind.NEAR}:
@@ -384,27 +337,11 @@ def _contacts(result: Result) -> str:
 
     def gap(c: Contact) -> Cell:
         mean, widest = (shown(v, "um", result.shown_in) for v in (c.gap_mean_um, c.gap_max_um))
-        return mean, f"to {widest}" if widest != mean else ""
+        return Cell(lines=(mean,), below=f"to {widest}" if widest != mean else "")
 
-    cells: list[Sequence[Cell]] = [((c.a, f"on {c.b}"), c.kind, size(c), gap(c)) for c in ranked]
-    heads = ("where", "kind", "size", "mean gap")
-    table = _limited(cells, lambda kept: _table(heads, kept, frozenset({2, 3})))
-    return f"<section><h2>What touches</h2>\n{table}</section>"
-
-
-def _sources(result: Result) -> str:
-    if not result.sources:
-        return ""
-    items = "\n".join(
-        f'<li>{escape(s.path)}<br><span class="hash">sha256 {escape(s.sha256)}</span></li>'
-        for s in result.sources
-    )
-    return f"<section><h2>Read from</h2>\n<ul>\n{items}\n</ul></section>"
-
-
-def _foot() -> str:
-    return (
-        f"<footer>fixturecheck {escape(version('fixturecheck'))}. Numbers come from the solids as drawn and "
-        "the set-up as stated; what was not stated was not checked. The same in full: result.json; the "
-        "shapes by name and colour: setup.step.</footer>"
+    rows = [(Cell(lines=(c.a,), below=f"on {c.b}"), c.kind, size(c), gap(c)) for c in ranked]
+    return render(
+        "touches.html",
+        most_open=_MOST_OPEN,
+        contacts=table_of(("where", "kind", "size", "mean gap"), rows, 2, 3),
     )

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from html import escape
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
+from typing import Any
+
+from markupsafe import Markup
 
 from fixturecheck.report.charts import histogram
+from fixturecheck.report.markup import Cell, Picture, Table, render, table_of
 from fixturecheck.report.order import LOCATION, REST
 from fixturecheck.result import Result
-from fixturecheck.result.rest import PartLocation, PartRest, Rest, TargetMoves
+from fixturecheck.result.rest import PartLocation, PartRest, Rest, SeatGap, TargetMoves
 from fixturecheck.result.tolerance import Chances
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import freedom_words
@@ -28,32 +31,32 @@ _STIRS = 1e-3
 _NOTHING_UM = 0.01
 
 
-def rest_section(result: Result, pictures: Mapping[str, str] = MappingProxyType({})) -> str:
+def rest_section(result: Result, pictures: Mapping[str, Picture] = MappingProxyType({})) -> Markup:
     """Return the section; where the set-up states no staging, that it was not asked.
 
     Parameters
     ----------
-    pictures : mapping of str to str
-        The pictures of the parts at rest and of what locates the work, by file name, ready for the page.
+    pictures : mapping of str to Picture
+        The pictures of the parts at rest and of what locates the work, by file name.
     """
-    if result.rest is None:
-        return (
-            "<section><h2>Where the parts come to rest</h2>\n<p>Not asked: the set-up states no staging. "
-            "State how the parts are pushed, and each is let go and followed to its rest.</p></section>"
-        )
-    rest, units = result.rest, result.shown_in
-    write = Writing(units=units)
-    names = {p.body for p in rest.parts}
-    pieces = [
-        "<section><h2>Where the parts come to rest</h2>",
-        f"<p>{escape(sentence(rest.says, names))} {escape(_how(rest, write))}</p>",
-        pictures.get(REST, ""),
-        _parts(rest, units) if rest.at_rest else "",
-        _located(rest.location, pictures.get(LOCATION, ""), write.steps()),
-        _chances(rest.chances, result) if rest.chances else "",
-        "</section>",
-    ]
-    return "\n".join(p for p in pieces if p)
+    rest = result.rest
+    if rest is None:
+        return render("rest.html", rest=None)
+    write = Writing(units=result.shown_in)
+    step, steps = write.steps()
+    return render(
+        "rest.html",
+        rest=rest,
+        says=sentence(rest.says, {p.body for p in rest.parts}),
+        how=_how(rest, write),
+        picture_of_rest=pictures.get(REST),
+        parts=_parts(rest, write) if rest.at_rest else None,
+        located=[{"body": p.body, "rank": p.rank, "seats": _located(p)} for p in rest.location],
+        picture_of_location=pictures.get(LOCATION),
+        step=step,
+        steps=steps,
+        chances=_chances(rest.chances, result) if rest.chances else None,
+    )
 
 
 def _how(rest: Rest, write: Writing) -> str:
@@ -67,62 +70,49 @@ def _how(rest: Rest, write: Writing) -> str:
     return f"{order}{matters}{left}{unseen}"
 
 
-def _parts(rest: Rest, units: str) -> str:
-    rows, write = [], Writing(units=units)
+def _parts(rest: Rest, write: Writing) -> Table:
+    rows = []
     for part in rest.parts:
         shift = math.hypot(*part.shift_mm)
         turn = math.hypot(*part.turn_deg)
-        off = shown(shift, "mm", units) if shift > _STIRS else "as drawn"
-        turned = shown(turn, "deg") if turn > _STIRS else ""
-        rows.append((escape(part.body), escape(off), escape(turned), _seats(part, units), _free(part, write)))
-    heads = ("part", "off the drawing", "turned", "seats", "left free")
-    return _table(heads, rows, frozenset({1, 2}))
-
-
-def _seats(part: PartRest, units: str) -> str:
-    lines = []
-    for seat in part.seats:
-        if seat.gap_max_um is None or seat.gap_min_um is None:
-            told = "no longer faces it"
-        elif seat.closed and seat.gap_max_um <= 1.0:
-            told = f"closed, {Writing(units=units).force(seat.force_n, '.2f')}"
-        else:
-            gaps = (g if g > _NOTHING_UM else 0.0 for g in (seat.gap_min_um, seat.gap_max_um))
-            low, high = (shown(g, "um", units) for g in gaps)
-            told = f"open by {low}" if low == high else f"open by {low} to {high}"
-        lines.append(f"{escape(seat.seat)}: {escape(told)}")
-    return "<br>".join(lines) or "none stated"
-
-
-def _free(part: PartRest, write: Writing) -> str:
-    return "<br>".join(escape(freedom_words(f, write)) for f in part.free) or "nothing"
-
-
-def _located(parts: Sequence[PartLocation], picture: str, steps: tuple[str, str]) -> str:
-    """Return what each seat takes and how the cut faces follow it: a picture, a small table for each part."""
-    tables = []
-    for part in parts:
-        heads = ("seat", "takes", *(t.target for t in part.targets))
-        rows = [
+        rows.append(
             (
-                escape(f"{seat.seat} ({seat.rank})"),
-                f"{seat.takes} of {seat.wants}",
-                *(_follows(target, seat.seat) for target in part.targets),
+                part.body,
+                shown(shift, "mm", write.units) if shift > _STIRS else "as drawn",
+                shown(turn, "deg") if turn > _STIRS else "",
+                Cell(lines=tuple(f"{s.seat}: {_seat(s, write)}" for s in part.seats) or ("none stated",)),
+                _free(part, write),
             )
-            for seat in part.seats
-        ]
-        columns = frozenset(range(1, len(heads)))
-        tables.append(
-            f"<h4>{escape(part.body)}: {part.rank} of 6 degrees of freedom taken</h4>"
-            + _table(heads, rows, columns)
         )
-    if not tables:
-        return ""
-    note = (
-        f'<p class="small">Below each face that is cut: {steps[1]} that it moves along its normal, '
-        f"out of the part (\u25b2) or into it (\u25bc), for each {steps[0]} that the seat stands higher.</p>"
-    )
-    return "<h3>What locates the work</h3>" + picture + "".join(tables) + note
+    return table_of(("part", "off the drawing", "turned", "seats", "left free"), rows, 1, 2)
+
+
+def _seat(seat: SeatGap, write: Writing) -> str:
+    if seat.gap_max_um is None or seat.gap_min_um is None:
+        return "no longer faces it"
+    if seat.closed and seat.gap_max_um <= 1.0:
+        return f"closed, {write.force(seat.force_n, '.2f')}"
+    gaps = (g if g > _NOTHING_UM else 0.0 for g in (seat.gap_min_um, seat.gap_max_um))
+    low, high = (shown(g, "um", write.units) for g in gaps)
+    return f"open by {low}" if low == high else f"open by {low} to {high}"
+
+
+def _free(part: PartRest, write: Writing) -> Cell:
+    return Cell(lines=tuple(freedom_words(f, write) for f in part.free) or ("nothing",))
+
+
+def _located(part: PartLocation) -> Table:
+    """Return what each seat takes and how the cut faces follow it."""
+    heads = ("seat", "takes", *(t.target for t in part.targets))
+    rows = [
+        (
+            f"{seat.seat} ({seat.rank})",
+            f"{seat.takes} of {seat.wants}",
+            *(_follows(target, seat.seat) for target in part.targets),
+        )
+        for seat in part.seats
+    ]
+    return table_of(heads, rows, *range(1, len(heads)))
 
 
 def _follows(target: TargetMoves, seat: str) -> str:
@@ -134,43 +124,24 @@ def _follows(target: TargetMoves, seat: str) -> str:
     return f"{_ARROWS[0] if value > 0 else _ARROWS[1]}\u202f{abs(value):.3f}"
 
 
-def _chances(chances: Chances, result: Result) -> str:
+def _chances(chances: Chances, result: Result) -> dict[str, Any]:
     """Return how often seats close and how far the work is out."""
     units = result.shown_in
     said = {f.subject: f.says for f in result.findings if f.check == "tolerance"}
-    seats = [
-        (escape(s.seat), shown(s.share_closed, "share"), shown(s.gap_p95_um, "um", units),
+    rows: list[Sequence[str]] = [
+        (s.seat, shown(s.share_closed, "share"), shown(s.gap_p95_um, "um", units),
          shown(s.gap_worst_um, "um", units))
         for s in chances.seats
     ]  # fmt: skip
-    wrong = [
-        (escape(f"{w.a} on {w.b}"), "lands in " + shown(w.share_lands, "share"), "", "")
-        for w in chances.wrong
-    ]
-    heads = ("seat", "closes in", "open, 1 of 20", "open, most")
-    figures = "".join(
-        f"<figure>{histogram(t, units)}"
-        f"<figcaption>{escape(said.get(t.target, t.target))}</figcaption></figure>"
-        for t in chances.targets
-    )
-    checked = Writing(units=units).gap(max(chances.checked_um, 1e-3), ".2g")
-    note = (
-        f'<p class="small">{chances.draws} draws, seed {chances.seed}; {escape(chances.checked_say)} settled '
-        f"again exactly, which differs by {checked} at most. Here {escape(chances.faces_say)}.</p>"
-    )
-    return (
-        "<h3>Within tolerances</h3>" + _table(heads, [*seats, *wrong], frozenset({1, 2, 3})) + figures + note
-    )
-
-
-def _table(heads: Sequence[str], rows: Iterable[Sequence[str]], numbers: frozenset[int]) -> str:
-    """Return a table whose cells are HTML already; the columns in `numbers` are set to the right."""
-
-    def row(cells: Sequence[str], tag: str) -> str:
-        return "".join(
-            f"<{tag}{' class=n' if i in numbers else ''}>{cell}</{tag}>" for i, cell in enumerate(cells)
-        )
-
-    body = "\n".join(f"<tr>{row(cells, 'td')}</tr>" for cells in rows)
-    head = row([escape(h) for h in heads], "th")
-    return f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>\n{body}\n</tbody></table></div>'
+    rows += [(f"{w.a} on {w.b}", "lands in " + shown(w.share_lands, "share"), "", "") for w in chances.wrong]
+    return {
+        "seats": table_of(("seat", "closes in", "open, 1 of 20", "open, most"), rows, 1, 2, 3),
+        "targets": [
+            {"histogram": histogram(t, units), "says": said.get(t.target, t.target)} for t in chances.targets
+        ],
+        "draws": chances.draws,
+        "seed": chances.seed,
+        "checked_say": chances.checked_say,
+        "checked": Writing(units=units).gap(max(chances.checked_um, 1e-3), ".2g"),
+        "faces_say": chances.faces_say,
+    }

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Any
 
 from fixturecheck.fields import own_fields
+from fixturecheck.report.markup import Table
 from fixturecheck.report.order import Numbered, numbered
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.finding import Finding, NotAsked, Verdict, WhyNotAsked
@@ -17,45 +17,43 @@ from fixturecheck.units import Writing, metric_unit, suffix_of
 from fixturecheck.wording.groups import title
 from fixturecheck.wording.quantity import shown, stated
 
-AT_THE_MACHINE = """<section><h2>At the machine</h2>
-<div class="machine"><ul>
-<li>This page does not replace training, the machine's manual or the law where you work. Local rules and the
-people trained for this machine decide.</li>
-<li>Before mounting: look the wheel over and ring it. One that sounds dead, is chipped or cracked is not
-used.</li>
-<li>Never run a wheel faster than the speed marked on it, whatever this page says.</li>
-<li>Guards on and closed, flanges and blotters in place, eye protection on.</li>
-<li>Magnet on or clamps tight, then tug every part and every block by hand before the wheel turns. A part
-that moves by hand will fly. Never trust a magnet alone: block in what can move.</li>
-<li>Stand aside of the wheel's plane when it starts, and let it run up before it touches anything.</li>
-<li>Check the table stops and the whole travel with the wheel raised and not turning.</li>
-<li>Coolant off and wheel stopped before measuring, cleaning or taking parts off.</li>
-</ul></div></section>"""
+AT_THE_MACHINE = (
+    "This page does not replace training, the machine's manual or the law where you work. Local rules "
+    "and the people trained for this machine decide.",
+    "Before mounting: look the wheel over and ring it. One that sounds dead, is chipped or cracked is "
+    "not used.",
+    "Never run a wheel faster than the speed marked on it, whatever this page says.",
+    "Guards on and closed, flanges and blotters in place, eye protection on.",
+    "Magnet on or clamps tight, then tug every part and every block by hand before the wheel turns. A "
+    "part that moves by hand will fly. Never trust a magnet alone: block in what can move.",
+    "Stand aside of the wheel's plane when it starts, and let it run up before it touches anything.",
+    "Check the table stops and the whole travel with the wheel raised and not turning.",
+    "Coolant off and wheel stopped before measuring, cleaning or taking parts off.",
+)
 
 
-AT_THE_MILL = """<section><h2>At the machine</h2>
-<div class="machine"><ul>
-<li>This page does not replace training, the machine's manual or the law where you work. Local rules and the
-people trained for this machine decide.</li>
-<li>Clamps and vise tight, then tug every part and every block by hand before the cutter turns. A part that
-moves by hand will fly or be drawn into the cutter. Take the handle off the vise and the wrench off the
-machine.</li>
-<li>Look the cutter over and see that its holder grips it: its flutes pull it out of a holder that does not,
-and deeper into the part.</li>
-<li>Climb milling draws the part and the table into the cutter: only where the feed has no play and the ways
-that are not fed are locked.</li>
-<li>Guard or shield in place, eye protection on, no gloves, rings, loose sleeves or hair near a turning
-cutter, and no hands.</li>
-<li>Try the whole travel with the cutter raised and not turning: jaws, stops and clamps must stand clear of
-cutter and holder.</li>
-<li>Spindle stopped before measuring, brushing off chips or taking parts off; chips never by hand.</li>
-</ul></div></section>"""
+AT_THE_MILL = (
+    "This page does not replace training, the machine's manual or the law where you work. Local rules "
+    "and the people trained for this machine decide.",
+    "Clamps and vise tight, then tug every part and every block by hand before the cutter turns. A part "
+    "that moves by hand will fly or be drawn into the cutter. Take the handle off the vise and the "
+    "wrench off the machine.",
+    "Look the cutter over and see that its holder grips it: its flutes pull it out of a holder that "
+    "does not, and deeper into the part.",
+    "Climb milling draws the part and the table into the cutter: only where the feed has no play and "
+    "the ways that are not fed are locked.",
+    "Guard or shield in place, eye protection on, no gloves, rings, loose sleeves or hair near a "
+    "turning cutter, and no hands.",
+    "Try the whole travel with the cutter raised and not turning: jaws, stops and clamps must stand "
+    "clear of cutter and holder.",
+    "Spindle stopped before measuring, brushing off chips or taking parts off; chips never by hand.",
+)
 
 
-def at_the_machine(setup: Setup) -> str:
-    """Return what is said about working safely with what cuts the parts."""
+def at_the_machine(setup: Setup) -> tuple[tuple[str, ...], ...]:
+    """Return what is said about working safely, a list for each way in which the parts are cut."""
     mills = bool(setup.holding and setup.holding.milling)
-    return "\n".join([AT_THE_MACHINE] * (not only_mills(setup)) + [AT_THE_MILL] * mills)
+    return (*[AT_THE_MACHINE] * (not only_mills(setup)), *[AT_THE_MILL] * mills)
 
 
 def only_mills(setup: Setup) -> bool:
@@ -65,14 +63,13 @@ def only_mills(setup: Setup) -> bool:
 
 _ENDS = ("_deg", "_share", "_mm3")
 _APART = ("flange", "guard", "push", "press", "clamps", "milling", "name")
-_LIST = '<div class="wide"><table><tbody>\n{}\n</tbody></table></div>\n'
 
 
-def setup_section(setup: Setup) -> str:
-    """Return the section that lists what was stated."""
+def stated_table(setup: Setup) -> Table:
+    """Return the table of what was stated."""
     rows = [(name, text) for name, text in _rows(setup) if text]
     rows += [(f"{body.role} {body.name}", _body(body)) for body in setup.bodies if body.group is None]
-    return f"<section><h2>The set-up as stated</h2>\n{_LIST.format(_lines(rows))}</section>"
+    return Table(heads=(), rows=tuple(rows))
 
 
 def assumed_line(result: Result) -> str:
@@ -100,23 +97,14 @@ def words(key: str) -> str:
     return key.removesuffix(end).replace("_", " ")
 
 
-def assumed_section(result: Result) -> str:
-    """Return the table of what was assumed, each value with what hangs on it; folded, since it is long."""
+def assumed_table(result: Result) -> Table | None:
+    """Return the table of what was assumed, each value with what hangs on it; None where nothing was."""
     if not result.assumed:
-        return ""
-    lines = "\n".join(
-        f"<tr><td>{escape(row.of)}</td><td>{escape(words(row.key))}</td>"
-        f"<td>{escape(assumed_value(row, result.shown_in))}</td><td>{escape(row.hangs_on)}</td></tr>"
-        for row in result.assumed
-    )
-    head = "<thead><tr><th>of</th><th>assumed</th><th>value</th><th>what hangs on it</th></tr></thead>"
-    return (
-        "<section><h2>What was assumed</h2>\n"
-        f"<p>{len(result.assumed)} values were not stated. State what differs on your machine; "
-        "<code>fixturecheck keys</code> lists the keys.</p>\n"
-        "<details><summary>Each value, and what hangs on it</summary>"
-        f'<div class="wide"><table>{head}<tbody>\n{lines}\n</tbody></table></div></details></section>'
-    )
+        return None
+    rows = [
+        (row.of, words(row.key), assumed_value(row, result.shown_in), row.hangs_on) for row in result.assumed
+    ]
+    return Table(heads=("of", "assumed", "value", "what hangs on it"), rows=tuple(rows))
 
 
 def _rows(setup: Setup) -> Iterator[tuple[str, str]]:
@@ -203,10 +191,6 @@ def _quantity(value: float, unit: str, units: str) -> str:
     if unit == "mm":
         return stated(value, units)
     return shown(value, unit, units) if unit else f"{value:g}"
-
-
-def _lines(rows: Iterable[tuple[str, str]]) -> str:
-    return "\n".join(f"<tr><td>{escape(name)}</td><td>{escape(text)}</td></tr>" for name, text in rows)
 
 
 ASKED = {
@@ -352,8 +336,8 @@ def questions(not_asked: Iterable[NotAsked]) -> list[tuple[str, str]]:
     """Return each question that was not asked, and what would ask it or why not."""
     told = []
     for one in not_asked:
-        reason = _reason(one)
-        how = f"To ask, state {one.lacks}" if one.reason is WhyNotAsked.NOT_STATED else reason.capitalize()
+        stated = one.reason is WhyNotAsked.NOT_STATED
+        how = f"To ask, state {one.lacks}" if stated else reason(one).capitalize()
         told.append((QUESTIONS.get(one.check, one.check), how))
     return told
 
@@ -362,14 +346,15 @@ def _not_asked(questions: Iterable[NotAsked]) -> str:
     """List the questions, those with one reason together."""
     together: dict[str, list[str]] = {}
     for one in questions:
-        together.setdefault(_reason(one), []).append(QUESTIONS.get(one.check, one.check))
+        together.setdefault(reason(one), []).append(QUESTIONS.get(one.check, one.check))
     if not together:
         return ""
     listed = "; ".join(f"{', '.join(asked)} ({why})" for why, asked in together.items())
     return f"Not asked: {listed}."
 
 
-def _reason(one: NotAsked) -> str:
+def reason(one: NotAsked) -> str:
+    """Say why a question was not asked."""
     if one.reason is WhyNotAsked.NOT_STATED:
         return f"no {one.lacks}"
     if one.reason is WhyNotAsked.WAITS:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.result.finding import Finding, Kind, Verdict
-from fixturecheck.wording.quantity import shown_span
+from fixturecheck.wording.quantity import shown, shown_span
 
 _COUNTS = (
     *("no", "one", "two", "three", "four", "five", "six"),
@@ -105,6 +105,34 @@ def says(together: Together, units: str) -> str:
         count=count_words(len(together.all)), who=who(together.all), value=span(together, units), pairs=pairs
     )
     return text[0].upper() + text[1:] if told.startswith("{count}") else text
+
+
+def short(together: Together, units: str) -> str:
+    """Return the line for like findings that are go: how many of what, on what, how much, and the limit.
+
+    `four pawls: back on nest 100 % (limit 50 %)`. One without faces and number has its sentence.
+    """
+    f = together.finding
+    told = " ".join(text for text in (_faces(together.all), span(together, units)) if text)
+    if not told:
+        return f.says
+    limit = "" if f.limit is None else f" (limit {shown(f.limit, f.unit, units)})"
+    return f"{_counted(together.all)}: {told}{limit}"
+
+
+def _counted(findings: Sequence[Finding]) -> str:
+    """Count what findings are about: `four pawls` where the names are numbered alike, else the names."""
+    names = bodies_of(findings)
+    stems = {m[1].rstrip("_- ") if (m := _NUMBERED.fullmatch(name)) else "" for name in names}
+    stem = stems.pop() if len(stems) == 1 else ""
+    return f"{count_words(len(names))} {stem}s" if stem and len(names) > 1 else listed(names)
+
+
+def _faces(findings: Sequence[Finding]) -> str:
+    """Name the faces that findings are about, where all are about the same."""
+    faces = {tuple(FaceRef(one).face for one in f.about) for f in findings}
+    (first, *more) = faces
+    return "" if more or not all(first) else " on ".join(first)
 
 
 def span(together: Together, units: str) -> str:

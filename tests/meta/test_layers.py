@@ -104,6 +104,8 @@ ONLY_IN: Mapping[str, set[str]] = {
     "pyamg": {"magnet.field.solve"},
     "clarabel": {"statics", "tolerancing"},
     "numba": {"compiled"},
+    "jinja2": {"report.markup"},
+    "markupsafe": {"report"},
     "argparse": {"cli"},
 }
 """Outside libraries with one home; a home is a folder or a module."""

@@ -58,7 +58,7 @@ def test_what_the_set_up_overrules_is_said_first_and_in_full(counts_as: Verdict)
         assert f"NO-GO, counted as {str(counts_as).upper()}" in told
         assert "It is so." in told
     assert "No-go, overruled by the set-up" in html
-    assert "Checked, and go" not in html
+    assert "Go, in short" not in html
 
 
 def test_a_caution_with_a_limit_not_met_does_not_say_that_it_can_be_ground() -> None:

@@ -87,3 +87,27 @@ def test_page_and_terminal_tell_the_group_and_reach_every_member() -> None:
     assert all(f.says in html for f in result.findings)
     assert all(f.remedy in html for f in result.findings if f.remedy)
     assert "follows: \u2715 NO-GO rest, place: pawl_3" in text
+
+
+def go(part: int, **more: object) -> Finding:
+    fields = {"verdict": Verdict.GO, "unit": "share", "limit": 0.5, "kind": Kind.CLOSED, **more}
+    return replace(nest(part, 0.0), **fields)
+
+
+@pytest.mark.parametrize(
+    ("findings", "line"),
+    [
+        ([go(2, value=1.0), go(3, value=1.0)], "two pawls: back on nest 100 % (limit 50 %)"),
+        ([go(2, value=1.0), go(3, value=0.75)], "two pawls: back on nest 75 to 100 % (limit 50 %)"),
+        ([go(2, value=1.0)], "pawl_2: back on nest 100 % (limit 50 %)"),
+        ([go(2, value=1.0, limit=None, about=("gib.top",))], "gib: top 100 %"),
+        (
+            [go(2, value=1.0, about=("gib",)), go(3, value=1.0, about=("rail",))],
+            "gib and rail: 100 % (limit 50 %)",
+        ),
+        ([go(2, value=None, about=(), says="Stone the edge.")], "Stone the edge."),
+    ],
+)
+def test_like_findings_that_are_go_are_one_line(findings: list[Finding], line: str) -> None:
+    told = Together(finding=findings[0], like=tuple(findings[1:]))
+    assert words.short(told, "mm").replace("\u202f", " ") == line

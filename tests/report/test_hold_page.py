@@ -8,7 +8,7 @@ from dataclasses import replace
 import pint
 import pytest
 
-from fixturecheck.report.hold_page import hold_captions, hold_section
+from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
 from fixturecheck.report.html import page
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL
 from fixturecheck.report.terminal import hold_lines, table
@@ -21,7 +21,8 @@ HOLD = staged_hold.hold()
 
 @pytest.fixture(scope="module")
 def told() -> str:
-    return said(hold_section(staged_hold.result(), {}))
+    result = staged_hold.result()
+    return said(hold_section(result, {})) + " " + said(apart_section(result))
 
 
 def said(text: str) -> str:
@@ -91,7 +92,7 @@ def test_the_caution_stands_where_the_hold_is_told(told: str) -> None:
 
 def test_a_body_that_no_way_frees_is_said_to_have_none() -> None:
     shut = replace(HOLD, leaving=tuple(replace(b, ways=()) for b in HOLD.leaving))
-    text = said(hold_section(replace(staged.result(), holding=shut), {}))
+    text = said(apart_section(replace(staged.result(), holding=shut)))
     assert "no way off was found" in text
     assert any("1. rail: no way off was found" in line for line in hold_lines(shut, "mm"))
 

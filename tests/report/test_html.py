@@ -6,6 +6,7 @@ import base64
 import io
 import re
 from dataclasses import replace
+from html import escape
 from html.parser import HTMLParser
 
 import pytest
@@ -13,6 +14,7 @@ from PIL import Image
 
 from fixturecheck.report.html import page
 from fixturecheck.report.order import OVERVIEW
+from fixturecheck.report.statements import QUESTIONS
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
 from fixturecheck.wording.quantity import shown, shown_plain
@@ -65,6 +67,10 @@ PICTURES = {
 }
 
 
+ANSWERED = {f.check for f in staged.result().findings}
+NOT_ASKED = {n.check for n in staged.result().not_asked}
+
+
 @pytest.fixture(scope="module")
 def text() -> str:
     return page(staged.result(), staged.setup(), pictures=PICTURES)
@@ -76,19 +82,20 @@ def test_the_verdict_comes_first_in_word_and_sign(text: str) -> None:
     assert body.startswith(" \u2715 NO-GO gibs on a plate Do not grind this set-up as it stands.")
 
 
-def test_sections_come_worst_first(text: str) -> None:
+def test_sections_come_worst_first_then_in_the_order_of_the_job(text: str) -> None:
     heads = re.findall(r"<h2>(.*?)</h2>", text)
     assert heads == [
         "No-go: what to change",
         "What could not be computed",
         "Cautions: what to watch",
-        "What was not asked",
-        "At the machine",
-        "Checked, and go",
-        "Does it hold",
-        "Where the parts come to rest",
-        "As ground",
+        "The answers, in the order of the job",
         "What touches",
+        "As ground",
+        "At the machine",
+        "Go, in short",
+        "What was not asked",
+        "Where the parts come to rest",
+        "Does it hold",
         "The set-up as stated",
         "Read from",
     ]
@@ -97,8 +104,55 @@ def test_sections_come_worst_first(text: str) -> None:
 def test_what_was_asked_of_the_hold_comes_before_the_list_of_what_is_go() -> None:
     held = page(staged_hold.result(), staged.setup(), pictures={})
     heads = re.findall(r"<h2>(.*?)</h2>", held)
-    assert heads.index("Does it hold") < heads.index("At the machine") < heads.index("Checked, and go")
-    assert heads.index("Checked, and go") < heads.index("Where the parts come to rest")
+    assert heads.index("Does it hold") < heads.index("At the machine") < heads.index("Go, in short")
+    order = ["Does it hold", "As ground", "How it comes apart"]
+    assert [head for head in heads if head in order] == order
+    assert heads.index("Go, in short") < heads.index("Where the parts come to rest")
+
+
+def test_each_question_has_its_answer_with_the_findings_behind_it(text: str) -> None:
+    section = text.split("The answers, in the order of the job")[1].split("</section>", maxsplit=1)[0]
+    written = re.findall(r"<tr>.*?</tr>", section, re.DOTALL)
+    rows = [" ".join(" ".join(read(row).text).split()) for row in written]
+    asked = [row.split("?", maxsplit=1)[0] for row in rows]
+    assert asked == [QUESTIONS[c].capitalize() for c in QUESTIONS if c in {*ANSWERED, *NOT_ASKED}]
+    told = dict(zip(asked, (row.split("?", maxsplit=1)[1].strip() for row in rows), strict=True))
+    assert told["Do neighbours nest"] == "\u2715 NO-GO see 1"
+    assert told["Does the wheel clear everything"] == "\u2715 NO-GO see 2"
+    assert told["Do the parts hold"] == "not asked: no [holding]"
+    for number in re.findall(r'href="#finding-(\d+)"', section):
+        assert f'id="finding-{number}"' in text
+
+
+def test_what_is_go_is_told_in_one_line_and_folded_in_full(text: str) -> None:
+    section = text.split("<h2>Go, in short</h2>")[1].split("</section>", maxsplit=1)[0]
+    short, full = section.split("<details>")
+    go = [f for f in staged.result().findings if f.verdict is Verdict.GO]
+    assert short.count("<li") == len(go)
+    for finding in go:
+        assert escape(finding.says) in full
+
+
+def test_a_name_with_markup_in_it_shows_as_text_wherever_it_stands() -> None:
+    name = '<b onclick="alert(1)">gib & co</b>'
+    one = staged_hold.result()
+    findings = tuple(
+        replace(f, subject=name, says=f"{name} is off.", remedy=f"Turn {name}.", about=(f"{name}.top",))
+        for f in one.findings
+    )
+    cuts = tuple(replace(c, name=name) for c in one.cuts)
+    parts = tuple(replace(p, part=name, cut=name, case=name, hits=name) for p in one.holding.parts)
+    held = replace(one.holding, parts=parts, missing=((name, name),), notes=(name,), kept=((name, name),))
+    text = page(
+        replace(one, name=name, findings=findings, cuts=cuts, holding=held),
+        staged.setup(),
+        pictures={OVERVIEW: png("red")},
+        why_missing=name,
+    )
+    reader = read(text)
+    assert "b" not in {tag for tag, _ in reader.tags}
+    assert not any("onclick" in attributes for _, attributes in reader.tags)
+    assert " ".join(reader.text).count(name) > 2 * len(findings) + 8
 
 
 def test_nothing_is_loaded_and_nothing_runs(text: str) -> None:
@@ -107,7 +161,7 @@ def test_nothing_is_loaded_and_nothing_runs(text: str) -> None:
         assert not any(name.startswith("on") for name in attributes)
         for name in ("src", "href"):
             value = attributes.get(name)
-            assert value is None or value.startswith("data:image/png;base64,")
+            assert value is None or re.match(r"data:image/png;base64,|#finding-\d+$", value)
     assert "url(" not in text
     assert "@import" not in text
 

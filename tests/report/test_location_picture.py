@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from fixturecheck.report.markup import picture_of
 from fixturecheck.report.order import LOCATION
 from fixturecheck.report.pictures.draw import write_job
 from fixturecheck.report.pictures.painter import Painter
@@ -94,8 +96,13 @@ def test_arrows_of_both_colours_are_drawn_where_they_act(tmp_path: Path) -> None
 
 
 def test_the_page_shows_the_picture_and_keeps_a_part_s_name_as_it_is_written():
-    text = rest_section(located(), {LOCATION: "<figure>here</figure>"})
-    assert "<h3>What locates the work</h3><figure>here</figure>" in text
+    text = rest_section(
+        located(), {LOCATION: picture_of(b"here", "for who does not see it", "what it shows")}
+    )
+    section = text.split("<h3>What locates the work</h3>")[1]
+    assert section.split(">")[0].strip() == "<figure"
+    assert b64encode(b"here").decode() in section.split("</figure>")[0]
+    assert "<figcaption>what it shows</figcaption></figure>" in section
     assert "<p>gib_1 rests." in text
 
 

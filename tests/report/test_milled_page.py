@@ -9,7 +9,7 @@ import pytest
 
 from fixturecheck import Holding, Milling
 from fixturecheck.report import statements as facts
-from fixturecheck.report.hold_page import hold_section
+from fixturecheck.report.hold_page import apart_section, hold_section
 from fixturecheck.report.html import page
 from fixturecheck.report.pictures.figures import cylinder
 from fixturecheck.report.pictures.hold_scene import hold_scenes
@@ -84,7 +84,7 @@ def test_what_it_goes_over_is_told() -> None:
 
 def test_the_cautions_are_those_of_a_cutter() -> None:
     """The usual cautions of milling, common practice, no source."""
-    told = said(hold_section(milled(), {}))
+    told = said(hold_section(milled(), {})) + said(apart_section(milled()))
     assert "tug every part and block before the cutter turns" in told
     assert "no glove, sleeve or hand near a turning cutter" in told
     assert "Cutter clear of the work and the spindle at rest" in told

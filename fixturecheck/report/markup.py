@@ -1,0 +1,121 @@
+"""Templates of the pages, and the pieces that they are filled with.
+
+Whatever a template prints is escaped, so that a name with markup in it shows as text, and units get their
+signs.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from fixturecheck.wording.quantity import typeset
+
+MOST_ROWS = 300
+"""Rows of a table at most, so that a page stays readable."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """A cell of a table that is more than its text.
+
+    Parameters
+    ----------
+    lines : tuple of str
+        What stands in it, one below the other.
+    below : str
+        What stands small below that.
+    strong, unbroken : bool
+        Whether its lines stand out, and whether they are kept in one piece.
+    """
+
+    lines: tuple[str, ...]
+    below: str = ""
+    strong: bool = False
+    unbroken: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table.
+
+    Parameters
+    ----------
+    heads : tuple of str
+        Heads of its columns; empty where it has none.
+    rows : tuple of rows
+        Each a cell for each column.
+    numbers : frozenset of int
+        Columns that are set to the right.
+    stops : tuple of str
+        Stop of the 3-D view for each row; empty where rows are no stops.
+    left_out : int
+        Rows beyond those that a page has room for.
+    """
+
+    heads: tuple[str, ...]
+    rows: tuple[Sequence[str | Cell], ...]
+    numbers: frozenset[int] = frozenset()
+    stops: tuple[str, ...] = ()
+    left_out: int = 0
+
+
+def table_of(
+    heads: Sequence[str], rows: Sequence[Sequence[str | Cell]], *numbers: int, stops: Sequence[str] = ()
+) -> Table:
+    """Return a table, cut where it is too long for a page; `numbers` are the columns set to the right."""
+    return Table(
+        heads=tuple(heads),
+        rows=tuple(rows[:MOST_ROWS]),
+        numbers=frozenset(numbers),
+        stops=tuple(stops[:MOST_ROWS]),
+        left_out=max(len(rows) - MOST_ROWS, 0),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """A picture with the words under it, and those for who does not see it."""
+
+    data: str
+    alternative: str
+    caption: str
+
+
+def picture_of(png: bytes, alternative: str, caption: str) -> Picture:
+    """Return a PNG picture that stands in the page itself."""
+    return Picture(data=base64.b64encode(png).decode("ascii"), alternative=alternative, caption=caption)
+
+
+def render(template: str, **values: Any) -> Markup:
+    """Return a template filled with values."""
+    return Markup(_templates().get_template(template).render(values))  # noqa: S704 -- escaped by the template
+
+
+def style() -> Markup:
+    """Return the style sheet of the pages."""
+    return Markup(files("fixturecheck.report").joinpath("report.css").read_text(encoding="utf-8"))  # noqa: S704 -- ours
+
+
+@cache
+def _templates() -> Environment:
+    return Environment(
+        loader=PackageLoader("fixturecheck.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_printed,
+    )
+
+
+def _printed(value: Any) -> Any:
+    """Return what is printed for a value; markup stays as it is."""
+    return typeset(value) if isinstance(value, str) and not isinstance(value, Markup) else value
