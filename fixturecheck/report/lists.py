@@ -24,7 +24,11 @@ _ALL = {**RECORDS, **MEASURED}
 TABLES = (*_ALL, "severity")
 """The names of the tables, as `keys` takes them."""
 
-_HEADS = {"staging.push": "[staging.push.PART]", "staging.press": "[[staging.press]]"}
+_HEADS = {
+    "body.seats": "[[body.seats]]",
+    "staging.push": "[staging.push.PART]",
+    "staging.press": "[[staging.press]]",
+}
 _KINDS = {"text": "text", "number": "number", "whole": "whole number", "flag": "true or false"}
 _LISTS = {"texts": "list of texts", "numbers": "list of numbers"}
 _PARAMETERS = re.compile(r"^Parameters\n-+\n(.*?)(?=^\w+\n-{3,}|\Z)", re.MULTILINE | re.DOTALL)

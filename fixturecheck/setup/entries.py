@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from fixturecheck.fields import Allowed, allowed
+from fixturecheck.fields import HIDDEN, Allowed, allowed, recorded
+from fixturecheck.setup.records import RANKS
 from fixturecheck.units import SMALL_LENGTHS, UNITS
 
 ROLES = ("part", "fixture")
@@ -23,7 +24,10 @@ TURN_DEG = Allowed(least=-36_000.0, most=36_000.0)
 MOST_TURNS = 50
 MOST_SELECTOR = 300
 MOST_ENTRIES = 1000
-"""How many turns, letters of a name and of a selector, and entries of one kind a set-up may have."""
+MOST_COUNT = 500
+PITCHES = ("nest",)
+"""How many turns, letters of a name and of a selector, and entries of one kind a set-up may have; parts of a
+gang, and the words for the distance between them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +54,36 @@ class HeadEntry:
     shop: str | None = None
 
 
+@recorded
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BodySeat:
+    """A seat stated with its body, in `seats`: one line of a list.
+
+    Parameters
+    ----------
+    face : str
+        The body's face that seats. Equipment of several bodies names the body, too: `vee_left.base`.
+    on, on_face : str
+        The body that it seats on, and the face there. A `nest` of a gang leaves `on` out: it is on the one
+        before.
+    rank : str
+        As in `[[seat]]`. Left out, they are primary, secondary and tertiary in their order.
+    min_share : float
+        Share of the smaller of the two faces that must touch for `go`.
+    gap_mm : float
+        How far off the other face this one stands. With a gap it is no seat: it only says where the body
+        stands.
+    """
+
+    face: str
+    on: str | None = None
+    on_face: str
+    rank: str | None = field(default=None, metadata=allowed(words=RANKS))
+    min_share: float = field(default=0.5, metadata=allowed(0.0, 1.0))
+    gap_mm: float = field(default=0.0, metadata=allowed(-1000.0, 1000.0))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EquipmentEntry:
     """A piece of the shop's equipment; `fixturecheck shop equipment` lists the kinds.
@@ -61,9 +95,17 @@ class EquipmentEntry:
     name : str
         What it is called here. Its bodies are called `name`, or `name_left` and so on where it has several.
     at : tuple of float
-        Where its origin goes: x, y, z in mm, or in inches where the set-up's units are.
+        Where its origin goes: x, y, z in mm, or in inches where the set-up's units are. Leave it out where
+        `seats` say where it stands.
     rotate : list of turns
         Turns about the machine's axes before it is moved, in their order: `[["z", 90]]`, or one: `["z", 90]`.
+    seats : list of tables
+        Faces that it stands on and goes up to, best first: it is placed by them.
+    along_mm : float or list of float
+        Where its seats let it slide: how far the middle of its first seat is from the middle of the face that
+        it lies on, toward +X, +Y or +Z. One number for each slide.
+    turn_deg : float
+        Where its seats let it turn: how far it is turned from the way it is drawn.
     fastened : bool
         Whether bolts or clamps that are not drawn hold it to the machine.
     params : table
@@ -74,6 +116,9 @@ class EquipmentEntry:
     name: str
     at: tuple[float, ...] = field(default=(0.0, 0.0, 0.0), metadata=allowed(PLACE_MM.least, PLACE_MM.most))
     rotate: Any = ()
+    seats: Any = ()
+    along_mm: Any = field(default=None, metadata=allowed(PLACE_MM.least, PLACE_MM.most))
+    turn_deg: float | None = field(default=None, metadata=allowed(-360.0, 360.0))
     fastened: bool = False
     params: Mapping[str, Any] = field(default_factory=dict)
 
@@ -91,9 +136,27 @@ class BodyEntry:
     solid : str or int
         The solid meant in a file of several: its name, or its number from 1.
     at : tuple of float
-        Where its origin goes: x, y, z in mm, or in inches where the set-up's units are.
+        Where its origin goes: x, y, z in mm, or in inches where the set-up's units are. Left out, the body
+        is placed by its seats; one without seats stands as it is drawn.
     rotate : list of turns
         Turns about the machine's axes before it is moved, in their order: `[["z", 90]]`, or one: `["z", 90]`.
+    seats : list of tables
+        Faces that it stands on and goes up to, best first: it is placed by them.
+    along_mm : float or list of float
+        Where its seats let it slide: how far the middle of its first seat is from the middle of the face that
+        it lies on, toward +X, +Y or +Z. One number for each slide.
+    turn_deg : float
+        Where its seats let it turn: how far it is turned from the way it is drawn.
+    count : int
+        How many like parts a gang has: they are called `NAME_1`, `NAME_2` and so on, and `NAME` where all are
+        meant. Seats of rank `stop` are those of the first.
+    against : str
+        The face of the part before that each next part of a gang lands on with its face that the first has on
+        its stop.
+    pitch : str
+        `nest`: each next part stands where its seat of rank `nest` puts it; the same where it is left out.
+    pitch_mm : float
+        In place of a nest: how much further each next part stands, away from the stop.
     role : str
         `part` for what is ground, `fixture` for what holds it.
     material : str
@@ -124,6 +187,13 @@ class BodyEntry:
     solid: str | int | None = field(default=None, metadata={})
     at: tuple[float, ...] = field(default=(0.0, 0.0, 0.0), metadata=allowed(PLACE_MM.least, PLACE_MM.most))
     rotate: Any = ()
+    seats: Any = ()
+    along_mm: Any = field(default=None, metadata=allowed(PLACE_MM.least, PLACE_MM.most))
+    turn_deg: float | None = field(default=None, metadata=allowed(-360.0, 360.0))
+    count: int | None = field(default=None, metadata=allowed(1, MOST_COUNT))
+    against: str | None = None
+    pitch: str | None = field(default=None, metadata=allowed(words=PITCHES))
+    pitch_mm: float | None = field(default=None, metadata=allowed(0.01, PLACE_MM.most))
     role: str = field(default="part", metadata=allowed(words=ROLES))
     material: str = field(
         default="steel_1018",

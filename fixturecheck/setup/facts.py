@@ -116,7 +116,8 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int) or math.isfinite(value)
 
 
-FILE_KEYS = ("name", "file", "solid", "at", "rotate")
+PLACING_KEYS = ("seats", "along_mm", "turn_deg", "count", "against", "pitch", "pitch_mm")
+FILE_KEYS = ("name", "file", "solid", "at", "rotate", *PLACING_KEYS)
 BODY_KEYS = tuple(f.name for f in fields(BodyEntry) if f.name not in FILE_KEYS)
 """What may be stated about a body whose solid and place come from a file, and about any body."""
 

@@ -21,10 +21,12 @@ from fixturecheck.result import Source
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body_facts
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.placed import placed_as_stated
 from fixturecheck.setup.reader import KeyPath, Stated
 from fixturecheck.setup.tables import ALL
 from fixturecheck.setup.text import FileBody, StatedSetup, files_of, told_in, told_in_file
 from fixturecheck.shop.tables import among_ours
+from fixturecheck.units import Writing, shown_in
 
 
 def build_setup(
@@ -63,6 +65,8 @@ def _made(
     made = [one for piece in wrong.each(told.equipment, _equipment) for one in piece]
     everything = (*made, *wrong.each(bodies, lambda make: make()))
     wrong.raise_any()
+    write = Writing(units=shown_in(told.units, told.small_lengths))
+    everything = placed_as_stated(everything, told.seats, told.placings, told.tolerances, write)
     try:
         return Setup(
             name=told.name,

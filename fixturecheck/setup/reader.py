@@ -33,6 +33,7 @@ _WORDS = {
     "text or table": "text in quotes or a table",
     "text or whole": "text in quotes or a whole number",
     "number or table": "a number or a table",
+    "number or numbers": "a number or a list of numbers",
     "table or false": "a table or false",
     "anything": "any value",
 }

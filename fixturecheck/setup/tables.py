@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fixturecheck.setup.entries import BodyEntry, EquipmentEntry, HeadEntry
+from fixturecheck.setup.entries import BodyEntry, BodySeat, EquipmentEntry, HeadEntry
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.measurement import CalibrationHead, Measurement
 from fixturecheck.setup.records import Cut, Machine, Relieving, Seat
@@ -21,6 +21,7 @@ RECORDS: Mapping[str, type] = {
     "wheel": Wheel,
     "equipment": EquipmentEntry,
     "body": BodyEntry,
+    "body.seats": BodySeat,
     "seat": Seat,
     "cut": Cut,
     "staging": Staging,
@@ -41,6 +42,7 @@ MEASURED: Mapping[str, type] = {"calibration": CalibrationHead, "measurement": M
 
 BY_OTHER_KEYS = {
     "machine": ("flange", "guard"),
+    "body": ("seats",),
     "staging": ("push", "press"),
     "holding": ("clamps", "milling"),
 }

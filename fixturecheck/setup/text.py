@@ -27,6 +27,7 @@ from fixturecheck.setup.facts import (
     staging_stated,
     wheel_stated,
 )
+from fixturecheck.setup.gangs import StatedPlacing, spread_out
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import Cut, Machine, Relieving, Seat
@@ -176,6 +177,8 @@ class StatedSetup:
         Materials and finishes of the user's.
     shop_file : Path or None
         The file of the shop that the set-up names.
+    placings : tuple of StatedPlacing
+        What is placed by its seats.
     """
 
     facts: Stated
@@ -195,6 +198,7 @@ class StatedSetup:
     relief: Relieving
     holding: Holding | None
     shop_file: Path | None = None
+    placings: tuple[StatedPlacing, ...] = ()
 
 
 def told_in(
@@ -204,6 +208,7 @@ def told_in(
     name: str,
     bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
     more: Own | None = None,
+    wrong: Mistakes | None = None,
 ) -> StatedSetup:
     """Read the tables of a set-up.
 
@@ -219,13 +224,15 @@ def told_in(
         Given the units, returns what reads each body that is no equipment.
     more : Own, optional
         Materials and finishes of a file of the shop.
+    wrong : Mistakes, optional
+        What was found wrong before; told with the rest.
 
     Raises
     ------
     SetupError
         Something stated cannot be used; every mistake that text shows is told, each with its place.
     """
-    wrong = Mistakes()
+    wrong = Mistakes() if wrong is None else wrong
     with wrong.noted():
         facts.only(known)
     head = wrong.or_else(lambda: _head(facts), HeadEntry())
@@ -386,17 +393,23 @@ def told_in_file(path: Path, overrides: Mapping[str, str]) -> StatedSetup:
         The file cannot be read or does not parse, or states something wrong: every mistake with its line.
     """
     facts = _from_home(read_document(path, overrides), path.parent)
+    named = facts.table("setup").get("shop", "text")
+    shop = None if named is None else own_shop(path.parent / named)
+    wrong = Mistakes()
+    spread = spread_out(facts if shop is None else with_shop(facts, shop), wrong)
 
     def bodies(units: str) -> Sequence[partial[BodyFacts]]:
-        return [partial(_file_body, entry, units) for entry in facts.tables("body")]
+        return [partial(_file_body, entry, units) for entry in spread.facts.tables("body")]
 
-    named = facts.table("setup").get("shop", "text")
-    if named is None:
-        return told_in(facts, known=ALL, name=path.stem, bodies=bodies)
-    shop = own_shop(path.parent / named)
-    facts = with_shop(facts, shop)
-    told = told_in(facts, known=ALL, name=path.stem, bodies=bodies, more=shop.own)
-    return replace(told, shop_file=shop.path)
+    told = told_in(
+        spread.facts,
+        known=ALL,
+        name=path.stem,
+        bodies=bodies,
+        more=None if shop is None else shop.own,
+        wrong=wrong,
+    )
+    return replace(told, shop_file=None if shop is None else shop.path, placings=spread.placings)
 
 
 def _from_home(facts: Stated, home: Path) -> Stated:

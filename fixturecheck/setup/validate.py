@@ -303,7 +303,7 @@ def _refuse_bad_body(body: Body) -> None:
     ):
         for face in names:
             if face != "*" or what == "no_function":
-                _face_of(body, face, f"{where}, {what}")
+                face_of(body, face, f"{where}, {what}")
     for finish in body.finish.values():
         _from_table(tables.finish, finish, where)
     for face, lean_mm in body.orientation_mm.items():
@@ -350,8 +350,8 @@ def _refuse_bad_seat(setup: Setup, seat: Seat) -> None:
     if seat.body == seat.on:
         message = f"{where}: a body cannot seat on itself; name the body that it lies on"
         raise SetupError(message)
-    _face_of(_body_of(setup, seat.body, where), seat.face, where)
-    _face_of(_body_of(setup, seat.on, where), seat.on_face, where)
+    face_of(_body_of(setup, seat.body, where), seat.face, where)
+    face_of(_body_of(setup, seat.on, where), seat.on_face, where)
 
 
 def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
@@ -397,7 +397,7 @@ def _refuse_bad_wall_feed(cut: Cut, feed_mm: float, where: str, write: Writing) 
 def _refuse_curved(body: Body, face: str, where: str) -> None:
     """Refuse a target face that no straight pass of a wheel makes."""
     solid_faces = faces_of(body.solid)
-    for i in _face_of(body, face, where):
+    for i in face_of(body, face, where):
         kind = surface_kind(solid_faces[i])
         if kind != "plane":
             message = f"{where}: face {body.name}.{face} is a {kind}, not a plane; "
@@ -413,7 +413,7 @@ def _body_of(setup: Setup, name: str, where: str) -> Body:
     raise SetupError(message)
 
 
-def _face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
+def face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
     """Return a named face's indices; faces that nobody named go by `face_<n>`."""
     if name in body.unclear:
         message = f"{where}: {body.why_unclear(name)}"

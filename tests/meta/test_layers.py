@@ -44,7 +44,8 @@ ALLOWED: Mapping[str, set[str]] = {
     # From solids up.
     "kernel": LEAVES,
     "shop": GEOMETRY,
-    "setup": GEOMETRY | {"shop"},
+    "placing": GEOMETRY | {"rigid"},
+    "setup": GEOMETRY | {"shop", "rigid", "placing"},
     "contact": GEOMETRY,
     # Pure numbers.
     "rigid": LEAVES,

@@ -1,0 +1,369 @@
+"""Bodies put where their seats say: from what was stated to faces and poses, and why it cannot be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.errors import Mistakes, NotComputedError, SetupError
+from fixturecheck.faceref import FaceRef, on
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import location_of, matrix_of
+from fixturecheck.kernel.shapes import to_vector
+from fixturecheck.names import nearest
+from fixturecheck.placing.bodies import (
+    Follow,
+    Loose,
+    Pair,
+    SeatConflict,
+    Superfluous,
+    Trouble,
+    Unlocated,
+    place_on_seats,
+)
+from fixturecheck.placing.faces import SeatFace, axis_of_revolution, seat_face
+from fixturecheck.placing.mates import fits
+from fixturecheck.placing.pose import Closeness, Extent, Pose
+from fixturecheck.result import FreedomKind
+from fixturecheck.rigid.freedoms import FreeMotion
+from fixturecheck.setup.entries import BodySeat
+from fixturecheck.setup.gangs import RANK_ORDER, InRow, StatedPlacing
+from fixturecheck.setup.model import Body
+from fixturecheck.setup.records import Seat
+from fixturecheck.setup.validate import face_of
+from fixturecheck.tolerances import Tolerances
+from fixturecheck.units import METRIC, Writing, axis_text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placing:
+    """What is placed by its seats, and what is stated of it besides.
+
+    Parameters
+    ----------
+    name : str
+        A body, or a piece of equipment.
+    along_mm : tuple of float or None
+        How far its first seat is from the middle of what it lies on, along each slide that the seats leave.
+    turn_deg : float or None
+        How far it is turned in what the seats leave.
+    only : tuple of BodySeat
+        Seats that only say where it stands.
+    row : InRow or None
+        Its place in a gang.
+    """
+
+    name: str
+    along_mm: tuple[float, ...] | None = None
+    turn_deg: float | None = None
+    only: tuple[BodySeat, ...] = ()
+    row: InRow | None = None
+
+
+def placed_as_stated(
+    bodies: Sequence[Body],
+    seats: Sequence[Seat],
+    placings: Sequence[StatedPlacing],
+    tolerances: Tolerances,
+    write: Writing = METRIC,
+) -> tuple[Body, ...]:
+    """Return the bodies of a file, with those that their seats place where these put them.
+
+    Raises
+    ------
+    SetupError
+        One is not located, or its seats contradict; each with its line.
+    """
+    if not placings:
+        return tuple(bodies)
+    wanted = [
+        Placing(name=p.name, along_mm=p.along_mm, turn_deg=p.turn_deg, only=p.only, row=p.row)
+        for p in placings
+    ]
+    entries = {p.name: p.entry for p in placings}
+    problems = _Problems()
+    found = _ToPlace(bodies, seats, wanted, tolerances, write).placed(problems)
+    wrong = Mistakes()
+    for name, key, message in problems.found:
+        with wrong.noted():
+            entries[name].fail(message, key)
+    wrong.raise_any()
+    return found
+
+
+class _Problems:
+    """What is wrong so far: which body, the key that it hangs on, and the sentence."""
+
+    def __init__(self) -> None:
+        self.found: list[tuple[str, str | None, str]] = []
+
+    def add(self, name: str, message: str, key: str | None = None) -> None:
+        self.found.append((name, key, message))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _NamedPair:
+    """A seat with the names of both its faces."""
+
+    body: str
+    face: str
+    on: str
+    on_face: str
+    rank: str
+    min_share: float
+    gap_mm: float = 0.0
+
+    @property
+    def name(self) -> str:
+        return on(FaceRef.of(self.body, self.face), FaceRef.of(self.on, self.on_face))
+
+
+class _ToPlace:
+    """The bodies of one set-up with what is known of their places."""
+
+    def __init__(
+        self,
+        bodies: Sequence[Body],
+        seats: Sequence[Seat],
+        placings: Sequence[Placing],
+        tolerances: Tolerances,
+        write: Writing,
+    ) -> None:
+        self.bodies = {b.name: b for b in bodies}
+        self.seats, self.write = seats, write
+        self.placings = {p.name: p for p in placings}
+        self.unit_of = {b.name: b.group if b.group in self.placings else b.name for b in bodies}
+        self.close = Closeness(off_mm=tolerances.touch_mm, lean_rad=math.radians(tolerances.parallel_deg))
+        self.faces: dict[tuple[int, tuple[int, ...]], SeatFace] = {}
+
+    @cached_property
+    def units(self) -> Mapping[str, list[Body]]:
+        """The bodies of each unit that moves as one, by its name."""
+        found: dict[str, list[Body]] = {}
+        for body in self.bodies.values():
+            found.setdefault(self.unit_of[body.name] or body.name, []).append(body)
+        return found
+
+    def placed(self, problems: _Problems) -> tuple[Body, ...]:
+        pairs, named = self._pairs(problems)
+        if problems.found:
+            return ()
+        standing = {name: _pose(unit[0]) for name, unit in self.units.items() if name not in self.placings}
+        loose = [self._loose(p, pairs) for p in self.placings.values()]
+        answer = place_on_seats(standing, loose, pairs, self.close)
+        for trouble in answer.troubles:
+            problems.add(trouble.body, self._says(trouble))
+        if problems.found:
+            return ()
+        self._check_rows(answer.poses, pairs, named, problems)
+        at = {name: location_of(answer.poses[name].matrix()) for name in self.placings}
+        return tuple(
+            replace(b, at=at[unit]) if (unit := self.unit_of[b.name] or b.name) in at else b
+            for b in self.bodies.values()
+        )
+
+    def _pairs(self, problems: _Problems) -> tuple[list[Pair], dict[str, _NamedPair]]:
+        """Return every seat that something is placed by, those of the lowest rank first."""
+        found: list[Pair] = []
+        named: dict[str, _NamedPair] = {}
+        for one in self._named_pairs(problems):
+            owner = one.body if one.body in self.placings else one.on
+            try:
+                pair = self._pair(one)
+            except SetupError as reason:
+                # What is wrong with a seat of the set-up is told once, when that is made.
+                problems.add(self.unit_of.get(owner) or owner, str(reason))
+                continue
+            found.append(pair)
+            named[pair.name] = one
+        return found, named
+
+    def _named_pairs(self, problems: _Problems) -> Iterator[_NamedPair]:
+        for seat in self.seats:
+            if {self.unit_of.get(seat.body), self.unit_of.get(seat.on)} & set(self.placings):
+                yield _NamedPair(
+                    body=seat.body,
+                    face=seat.face,
+                    on=seat.on,
+                    on_face=seat.on_face,
+                    rank=seat.rank,
+                    min_share=seat.min_share,
+                )
+        for placing in self.placings.values():
+            for only in placing.only:
+                try:
+                    body, face = self._own(placing.name, only.face)
+                except SetupError as reason:
+                    problems.add(placing.name, str(reason))
+                    continue
+                yield _NamedPair(
+                    body=body,
+                    face=face,
+                    on=only.on or "",
+                    on_face=only.on_face,
+                    rank=only.rank or "primary",
+                    min_share=only.min_share,
+                    gap_mm=only.gap_mm,
+                )
+
+    def _own(self, unit: str, face: str) -> tuple[str, str]:
+        """Return the body and the face that the seat of a unit names."""
+        bodies = self.units.get(unit, [])
+        if len(bodies) == 1:
+            return bodies[0].name, face
+        body, _, inner = face.partition(".")
+        if inner and any(b.name == body for b in bodies):
+            return body, inner
+        names = ", ".join(b.name for b in bodies)
+        message = (
+            f"seats of {unit!r}: {face!r} must name a body of it and its face, like BODY.FACE; it has {names}"
+        )
+        raise SetupError(message)
+
+    def _pair(self, one: _NamedPair) -> Pair:
+        where = f"seat of {one.body!r} on {one.on!r}"
+        if self.unit_of.get(one.body) == self.unit_of.get(one.on):
+            message = f"{where}: a body cannot seat on itself; name the body that it lies on"
+            raise SetupError(message)
+        own = self._face(one.body, one.face, where)
+        other = self._face(one.on, one.on_face, where)
+        if not fits(own, other):
+            message = f"{where}: {one.face} ({_shape(own)}) cannot lie on {one.on_face} ({_shape(other)})"
+            raise SetupError(message)
+        return Pair(
+            name=one.name,
+            body=self.unit_of[one.body] or one.body,
+            on=self.unit_of[one.on] or one.on,
+            own=own,
+            other=other,
+            rank=RANK_ORDER[one.rank],
+            gap_mm=one.gap_mm,
+        )
+
+    def _face(self, name: str, face: str, where: str) -> SeatFace:
+        body = self.bodies.get(name)
+        if body is None:
+            message = f"{where}: no body is named {name!r}; {nearest(name, self.bodies)}"
+            raise SetupError(message)
+        numbers = face_of(body, face, where)
+        try:
+            return seat_face(body.solid, numbers, f"{name}.{face}")
+        except NotComputedError as reason:
+            message = f"{where}: {reason}, which no part is placed by; state at"
+            raise SetupError(message) from reason
+
+    def _loose(self, placing: Placing, pairs: Sequence[Pair]) -> Loose:
+        unit = self.units[placing.name]
+        boxes = np.array([box_of(b.solid) for b in unit])
+        low, high = boxes[:, :3].min(axis=0), boxes[:, 3:].max(axis=0)
+        return Loose(
+            name=placing.name,
+            extent=Extent(middle_mm=0.5 * (low + high), size_mm=float(np.linalg.norm(high - low))),
+            start=_pose(unit[0]),
+            along_mm=placing.along_mm,
+            turn_rad=None if placing.turn_deg is None else math.radians(placing.turn_deg),
+            round_about=axis_of_revolution(unit[0].solid) if len(unit) == 1 else None,
+            follow=_follow(placing, pairs),
+        )
+
+    def _says(self, trouble: Trouble) -> str:
+        if isinstance(trouble, SeatConflict):
+            others = " and ".join(p.name for p in trouble.against) or "the others"
+            return f"{trouble.pair.name} contradicts {others}: {self._miss(trouble)}"
+        if isinstance(trouble, Superfluous):
+            key, what = ("turn_deg", "turn") if trouble.turns else ("along_mm", "slide")
+            left = f"no {what}" if not trouble.left else f"{trouble.left} {what}{'s' * (trouble.left > 1)}"
+            return f"{trouble.body!r}: its seats leave {left}, and {key} states {trouble.stated}"
+        return _says_unlocated(trouble)
+
+    def _miss(self, conflict: SeatConflict) -> str:
+        """Say by how much the faces of a seat miss each other."""
+        told = []
+        if conflict.lean_rad > self.close.lean_rad:
+            told.append(f"the faces stand {math.degrees(conflict.lean_rad):.3g} deg to each other")
+        if abs(conflict.off_mm) > self.close.off_mm or not told:
+            gap = self.write.length(abs(conflict.off_mm), ".3g")
+            told.append(f"the faces are {gap} {'apart' if conflict.off_mm > 0 else 'into each other'}")
+        return ", ".join(told)
+
+    def _check_rows(
+        self,
+        poses: Mapping[str, Pose],
+        pairs: Sequence[Pair],
+        named: Mapping[str, _NamedPair],
+        problems: _Problems,
+    ) -> None:
+        """Refuse a gang that is longer than what it stands on."""
+        rows: dict[str, list[Placing]] = {}
+        for placing in self.placings.values():
+            if placing.row is not None:
+                rows.setdefault(placing.row.gang, []).append(placing)
+        for gang, row in rows.items():
+            for before, after in pairwise(row):
+                way = poses[after.name].shift - poses[before.name].shift
+                length = float(np.linalg.norm(way))
+                first = next((p for p in pairs if p.body == after.name and p.name in named), None)
+                if length == 0.0 or first is None:
+                    continue
+                share = _share_on(first, poses, way / length)
+                if share < named[first.name].min_share:
+                    number = row.index(after)
+                    under = FaceRef.of(named[first.name].on, named[first.name].on_face)
+                    problems.add(
+                        after.name,
+                        f"{gang!r}: {len(row)} do not fit on {under}: {after.name} reaches over its end with "
+                        f"{1.0 - share:.0%} of its seat; at most {number} fit",
+                        "count",
+                    )
+                    break
+
+
+def _share_on(pair: Pair, poses: Mapping[str, Pose], way: Floats) -> float:
+    """Return the share of the length of a seat, along a direction, that lies over what it seats on."""
+    own = pair.own.moved(poses[pair.body].turn, poses[pair.body].shift).extent_mm(way)
+    other = pair.other.moved(poses[pair.on].turn, poses[pair.on].shift).extent_mm(way)
+    shared = min(own[1], other[1]) - max(own[0], other[0])
+    return max(0.0, shared) / max(min(own[1] - own[0], other[1] - other[0]), 1e-9)
+
+
+def _pose(body: Body) -> Pose:
+    matrix = matrix_of(body.at)
+    return Pose(turn=matrix[:3, :3], shift=matrix[:3, 3])
+
+
+def _follow(placing: Placing, pairs: Iterable[Pair]) -> Follow | None:
+    row = placing.row
+    if row is None or row.before is None or row.pitch_mm is None:
+        return None
+    first = f"{row.gang}_1"
+    stops = (p for p in pairs if p.body == first and p.rank == RANK_ORDER["stop"])
+    return Follow(before=row.before, pitch_mm=row.pitch_mm, away=next(stops, None))
+
+
+def _says_unlocated(trouble: Unlocated) -> str:
+    """Say what its seats leave a body free to do."""
+    if trouble.waits_for:
+        waits = " and ".join(map(repr, trouble.waits_for))
+        return f"{trouble.body!r} waits for {waits}, which waits for a place itself; state at of one of them"
+    motions = " and ".join(map(_motion, trouble.free))
+    slides = sum(m.kind is FreedomKind.SLIDES for m in trouble.free)
+    keys = [key for key, has in (("along_mm", slides), ("turn_deg", slides < len(trouble.free))) if has]
+    return (
+        f"{trouble.body!r} is not located by its seats: it {motions}; state one more seat, "
+        f"{' and '.join(keys)}, or at"
+    )
+
+
+def _motion(motion: FreeMotion) -> str:
+    word = "along" if motion.kind is FreedomKind.SLIDES else "about"
+    return f"{motion.kind} {word} {axis_text(to_vector(motion.axis))}"
+
+
+def _shape(face: SeatFace) -> str:
+    return f"a bore of {2 * face.radius_mm:g} mm" if face.outward < 0 else f"a {face.kind}"
