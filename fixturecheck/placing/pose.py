@@ -15,7 +15,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.placing.mates import Mate, Misfit, misfit
-from fixturecheck.result import FreedomKind
+from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion, motions
 from fixturecheck.rigid.motion import rotation_of, tidy, turn_of
 

@@ -30,7 +30,7 @@ from fixturecheck.placing.bodies import (
 from fixturecheck.placing.faces import SeatFace, axis_of_revolution, seat_face
 from fixturecheck.placing.mates import fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose
-from fixturecheck.result import FreedomKind
+from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion
 from fixturecheck.setup.entries import BodySeat
 from fixturecheck.setup.gangs import RANK_ORDER, InRow, StatedPlacing

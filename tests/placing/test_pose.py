@@ -16,7 +16,7 @@ from fixturecheck.kernel.select import by_point, by_selector
 from fixturecheck.placing.faces import SeatFace, axis_of_revolution, seat_face
 from fixturecheck.placing.mates import Mate, fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose, Seated, seat
-from fixturecheck.result import FreedomKind
+from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.motion import rotation_of
 
 CLOSE = Closeness(off_mm=1e-3, lean_rad=1e-5)
