@@ -127,13 +127,13 @@ class MagnetModel:
         self,
         strength: float = 1.0,
         *,
-        near: FluxSolution | None = None,
+        near: Mapping[str, Floats] | None = None,
         residual_share: float = RESIDUAL_SHARE,
     ) -> FluxSolution:
         """Solve with the magnet at a share of its full strength: 1 is on, a small share is off.
 
-        A solution of the same meshes at nearly the same strength, with other gaps or curves perhaps, is
-        a good start: `near` spares half of the steps.
+        Potentials of the same meshes and curves at nearly the same strength, behind another source perhaps,
+        are a good start: `near` spares half of the steps. Those of weaker curves are a bad one.
         """
         spend(FIELD * sum(len(b.points_mm) for b in self.bodies) // 1000)
         sources = [replace(s, mmf_a=s.mmf_a * strength) for s in self.sources]

@@ -184,7 +184,7 @@ class Magnet:
         residual one.
         """
         weak = least_pulls(self.weak, self.soft, strength)
-        strong = self._strong(strength, near=weak.harder)
+        strong = self._strong(strength, weak)
         ends = zip(
             weak.patches,
             zip(*(s.patches for s in (*strong, weak.harder)), strict=True),
@@ -204,13 +204,15 @@ class Magnet:
             solved=weak.solved,
         )
 
-    def _strong(self, strength: float, *, near: FluxSolution) -> tuple[FluxSolution, ...]:
+    def _strong(self, strength: float, weak: LeastPulls) -> tuple[FluxSolution, ...]:
         """Solve the strong end with each source that the magnet may have, each at its greatest force."""
-        first = self.strong.solve(strength * self.source.most_share, near=near)
+        first = self.strong.solve(strength * self.source.most_share)
         if self.soft is None:
             return (first,)
-        hard = behind_soft(self.strong, self.soft)
-        return first, hard.solve(strength * self.soft.most_share, near=first)
+        stiff, soft = weak.fields
+        # The softer source changes the fields of both ends much alike.
+        near = {n: u + soft.potential_a[n] - stiff.potential_a[n] for n, u in first.potential_a.items()}
+        return first, behind_soft(self.strong, self.soft).solve(strength * self.soft.most_share, near=near)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -221,13 +223,26 @@ class LeastPulls:
     ----------
     patches : tuple of PatchPull
         The lesser pull of each patch.
-    solved, harder : FluxSolution
-        The field of the source that pulls less on the whole, and of the one that pulls more.
+    fields : tuple of FluxSolution
+        The field of each source, the stiffer one first.
     """
 
     patches: tuple[PatchPull, ...]
-    solved: FluxSolution
-    harder: FluxSolution
+    fields: tuple[FluxSolution, ...]
+
+    @property
+    def solved(self) -> FluxSolution:
+        """The field of the source that pulls less on the whole."""
+        return min(self.fields, key=_total_n)
+
+    @property
+    def harder(self) -> FluxSolution:
+        """The field of the source that pulls more on the whole."""
+        return max(self.fields, key=_total_n)
+
+
+def _total_n(solved: FluxSolution) -> float:
+    return sum(p.pull_n for p in solved.patches)
 
 
 def behind_soft(model: MagnetModel, soft: MagnetSource | None) -> MagnetModel:
@@ -252,17 +267,12 @@ def least_pulls(model: MagnetModel, soft: MagnetSource | None, strength: float) 
     NotComputedError
         The field did not converge.
     """
-    first = model.solve(strength)
-    if soft is None:
-        return LeastPulls(patches=first.patches, solved=first, harder=first)
-    second = behind_soft(model, soft).solve(strength, near=first)
-    totals = [sum(p.pull_n for p in s.patches) for s in (first, second)]
-    pairs = zip(first.patches, second.patches, strict=True)
-    less, more = (first, second) if totals[0] <= totals[1] else (second, first)
+    fields = [model.solve(strength)]
+    if soft is not None:
+        fields.append(behind_soft(model, soft).solve(strength, near=fields[0].potential_a))
+    every = zip(*(f.patches for f in fields), strict=True)
     return LeastPulls(
-        patches=tuple(min(pair, key=lambda p: p.pull_n) for pair in pairs),
-        solved=less,
-        harder=more,
+        patches=tuple(min(same, key=lambda p: p.pull_n) for same in every), fields=tuple(fields)
     )
 
 

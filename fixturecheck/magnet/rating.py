@@ -142,7 +142,8 @@ class PieceOnPoles:
             The field did not converge.
         """
         model = _with_gap(behind(self._model, mmf_a=source.mmf_a, gap_mm=source.gap_mm), seat_gap_um, shim_mm)
-        self._last = solved = model.solve(near=self._last, residual_share=_RESIDUAL_SHARE)
+        near = self._last.potential_a if self._last else None
+        self._last = solved = model.solve(near=near, residual_share=_RESIDUAL_SHARE)
         return float(sum(p.pull_n for p in solved.patches if _NAME in (p.a, p.b)))
 
     def back_flux_density_t(self) -> float:

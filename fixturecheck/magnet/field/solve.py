@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -216,7 +216,7 @@ _START_LEVEL_A_M = 1.5e3
 _MOST_ITERATIONS = 40
 _ARMIJO = 1e-4
 _MOST_CG = 400
-_STALE_CG = 40
+_STALE_CG = 15
 # Vertices up to which a direct factor is cheaper than a multigrid of its own.
 _DIRECT_VERTICES = 12_000
 
@@ -485,7 +485,7 @@ def solve_flux(
     sources: Sequence[PoleSource],
     *,
     residual_share: float = 1e-8,
-    near: FluxSolution | None = None,
+    near: Mapping[str, Floats] | None = None,
 ) -> FluxSolution:
     """Solve for the flux and return what it pulls.
 
@@ -499,8 +499,8 @@ def solve_flux(
         The magnet behind the poles.
     residual_share : float
         Stop when the gradient of the energy is this share of the load.
-    near : FluxSolution, optional
-        Solution of the same meshes with other gaps, curves or strength, to start from.
+    near : mapping of str to ndarray, optional
+        Potentials of the same meshes, as of other gaps, curves or strengths, to start from.
 
     Returns
     -------
@@ -531,8 +531,8 @@ def solve_flux(
         raise NotComputedError(message)
     system = FluxSystem(iron, live, sources)
     start = None
-    if near is not None and all(len(near.potential_a.get(b.name, ())) == b.unknowns for b in iron):
-        start = np.concatenate([near.potential_a[b.name] for b in iron])
+    if near is not None and all(len(near.get(b.name, ())) == b.unknowns for b in iron):
+        start = np.concatenate([near[b.name] for b in iron])
     state, residual, count = least_energy(system, residual_share, start)
     potential = state.potential_a
     return FluxSolution(
