@@ -23,10 +23,10 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.locating import PartLocated, TargetMoved
 from fixturecheck.nesting.probabilities import CriticalPlace
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed
 from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.location import SeatRole

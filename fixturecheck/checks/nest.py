@@ -33,13 +33,14 @@ from fixturecheck.checks.touching import (
 )
 from fixturecheck.contact.patch import Overlap
 from fixturecheck.contact.patches.approach import FirstContact, find_first_contact, toward
-from fixturecheck.contact.patches.pairs import motion_between, relative_place
+from fixturecheck.contact.patches.contact_map import motion_between, relative_place
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import box_of, centre_of
-from fixturecheck.kernel.shapes import Placed, to_vector
+from fixturecheck.kernel.shapes import Placed
 from fixturecheck.nesting.seating import seating
+from fixturecheck.numeric import to_vector
 from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector

@@ -21,9 +21,9 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.answer import StagingAnswer, is_flat, rest_shapes
 from fixturecheck.nesting.model import RestPose, SeatAtRest
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.rest import LoadedContact
 from fixturecheck.result.shapes import Vector

@@ -18,8 +18,8 @@ from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.measure import distance
-from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.nesting.seating import Seating, continues_seat, is_on
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets
 from fixturecheck.result.shapes import Vector

@@ -15,11 +15,12 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.placed import PlaneFrame
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import edges_of
-from fixturecheck.kernel.construct import vertex
-from fixturecheck.kernel.measure import distance, is_straight
+from fixturecheck.kernel.construct import segment, vertex
+from fixturecheck.kernel.measure import distance, edge_centre, edge_length_mm, is_straight
 from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.sample import edge_points
-from fixturecheck.kernel.shapes import Shape, to_vector
+from fixturecheck.kernel.shapes import Edge, Shape
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 
@@ -216,6 +217,41 @@ class Raw:
 
 def _carried(make: Callable[[], Shape], turn: Floats, shift: Floats) -> Shape:
     return transformed(make(), turn, shift)
+
+
+def drawn(shape: Shape) -> Callable[[], Shape]:
+    """Return what builds a shape that is there already."""
+    return lambda: shape
+
+
+def point_raw(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, spot: Floats) -> Raw:
+    """Return a point of contact; `normal` is the unit normal out of A."""
+    return Raw(
+        kind=ContactKind.POINT, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=spot,
+        make=lambda: vertex(spot), ends=(spot, spot),
+    )  # fmt: skip
+
+
+def segment_raw(
+    a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, ends: tuple[Floats, Floats]
+) -> Raw:
+    """Return a straight line of contact between two points."""
+    start, end = ends
+    return Raw(
+        kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=(start + end) / 2,
+        length_mm=float(np.linalg.norm(end - start)), make=lambda: segment(start, end), ends=ends,
+    )  # fmt: skip
+
+
+def edge_raw(
+    a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, edge: Edge,
+    ends: tuple[Floats, Floats] | None = None, error_mm: float = 0.0,
+) -> Raw:  # fmt: skip
+    """Return a line of contact along an edge; `ends` are given where it is straight."""
+    return Raw(
+        kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=edge_centre(edge),
+        length_mm=edge_length_mm(edge), make=drawn(edge), ends=ends, error_mm=error_mm,
+    )  # fmt: skip
 
 
 def covered(points: Floats, patches: Iterable[Raw], within_mm: float) -> bool:

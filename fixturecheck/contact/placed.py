@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
-from fixturecheck.kernel.brep.primitives import Circle, Surface
+from fixturecheck.kernel.brep.primitives import Circle, Surface, SurfaceKind
 from fixturecheck.kernel.measure import normal_at
 from fixturecheck.kernel.place import placed_at, transform_of, world_edges, world_faces
 from fixturecheck.kernel.shapes import Edge, Face, Placed, Solid
@@ -26,13 +27,13 @@ def signed_distance(surface: Surface, points: Floats) -> Floats | None:
     x = points - surface.origin
     height = x @ surface.axis
     radius = np.linalg.norm(x - height[:, None] * surface.axis, axis=1)
-    if surface.kind == "cylinder":
+    if surface.kind == SurfaceKind.CYLINDER:
         away = radius - surface.radius_mm
-    elif surface.kind == "sphere":
+    elif surface.kind == SurfaceKind.SPHERE:
         away = np.linalg.norm(x, axis=1) - surface.radius_mm
-    elif surface.kind == "cone":
+    elif surface.kind == SurfaceKind.CONE:
         away = radius * math.cos(surface.half_angle_rad) - height * math.sin(surface.half_angle_rad)
-    elif surface.kind == "torus":
+    elif surface.kind == SurfaceKind.TORUS:
         away = np.hypot(radius - surface.radius_mm, height) - surface.minor_radius_mm
     else:
         return None
@@ -52,15 +53,15 @@ def normal_out(surface: Surface, point: Floats) -> Floats:
     radial = x - height * surface.axis
     size = float(np.linalg.norm(radial))
     unit = radial / size if size > 0 else radial
-    if surface.kind == "cylinder":
+    if surface.kind == SurfaceKind.CYLINDER:
         normal = unit
-    elif surface.kind == "sphere":
+    elif surface.kind == SurfaceKind.SPHERE:
         normal = x / np.linalg.norm(x)
-    elif surface.kind == "cone":
+    elif surface.kind == SurfaceKind.CONE:
         # At the apex every way round is as near: the axis is the middle of them.
         lean = surface.half_angle_rad if size > 0 else math.pi / 2
         normal = math.cos(lean) * unit - math.sin(lean) * surface.axis
-    elif surface.kind == "torus":
+    elif surface.kind == SurfaceKind.TORUS:
         tube = x - surface.radius_mm * unit
         normal = tube / np.linalg.norm(tube)
     else:
@@ -96,37 +97,29 @@ class Standing:
         self.turn, self.shift = transform_of(placed)
         self.normals = table.normals @ self.turn.T
         self.offsets = table.offsets + self.normals @ self.shift
-        self.centres = table.hull.centres @ self.turn.T + self.shift
-        self.axes = table.hull.axes @ self.turn.T
         self.lows, self.highs = self._face_boxes()
         self.low, self.high = self.lows.min(axis=0), self.highs.max(axis=0)
-        self._samples: Floats | None = None
-        self._vertices: Floats | None = None
-        self._faces: list[Face] | None = None
-        self._edges: list[Edge] | None = None
-        self._inward: Floats | None = None
         self._outlines: dict[int, tuple[PlaneFrame, Any]] = {}
         self._surfaces: dict[int, Surface] = {}
 
     def _face_boxes(self) -> tuple[Floats, Floats]:
+        hull = self.table.hull
+        centres, axes = self.points(hull.centres), hull.axes @ self.turn.T
         # A circle of radius R about unit axis a reaches R sqrt(1 - a_i^2) along axis i; a point has R = 0.
-        reach = self.table.hull.radii[:, None] * np.sqrt(np.clip(1.0 - self.axes**2, 0.0, 1.0))
-        reach += self.table.hull.balls[:, None]
+        reach = hull.radii[:, None] * np.sqrt(np.clip(1.0 - axes**2, 0.0, 1.0)) + hull.balls[:, None]
         count = len(self.table.kinds)
         lows, highs = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
-        np.minimum.at(lows, self.table.hull.faces, self.centres - reach)
-        np.maximum.at(highs, self.table.hull.faces, self.centres + reach)
+        np.minimum.at(lows, hull.faces, centres - reach)
+        np.maximum.at(highs, hull.faces, centres + reach)
         return lows, highs
 
     def support(self, directions: Floats) -> Floats:
         """Return how far the body's hull reaches along each unit direction (n, 3), as x.d in mm."""
-        along = self.centres @ directions.T
-        tilt = np.sqrt(np.clip(1.0 - (self.axes @ directions.T) ** 2, 0.0, 1.0))
-        reach = along + self.table.hull.radii[:, None] * tilt + self.table.hull.balls[:, None]
-        return np.asarray(reach.max(axis=0))
+        reach = self.table.hull.reach(directions @ self.turn).max(axis=0)
+        return np.asarray(reach + directions @ self.shift)
 
     def points(self, local: Floats) -> Floats:
-        """Carry points (n, 3) from the topology's frame into the machine's."""
+        """Carry points (..., 3) from the topology's frame into the machine's."""
         return local @ self.turn.T + self.shift
 
     def rings(self, face: int) -> tuple[Floats, ...]:
@@ -147,7 +140,7 @@ class Standing:
     def tip(self, face: int) -> Floats | None:
         """Return the tip of an outside cone in the machine's frame; None where the face has none."""
         surface = self.table.surfaces[face]
-        if surface is None or surface.kind != "cone" or surface.outward < 0:
+        if surface is None or surface.kind != SurfaceKind.CONE or surface.outward < 0:
             return None
         corners = self.table.vertices[self.table.face_vertices[face]]
         at_apex = np.linalg.norm(corners - surface.origin, axis=1) <= _APEX_MM
@@ -155,21 +148,39 @@ class Standing:
 
     def face(self, index: int) -> Face:
         """Return the kernel's face in the machine's frame."""
-        if self._faces is None:
-            self._faces = world_faces(self.placed)
         return self._faces[index]
 
-    def edge_samples(self) -> Floats:
-        """Return points along every edge, (E, 9, 3), ends included."""
-        if self._samples is None:
-            self._samples = self.points(self.table.samples.reshape(-1, 3)).reshape(-1, 9, 3)
-        return self._samples
+    def edge(self, index: int) -> Edge:
+        """Return the kernel's edge in the machine's frame."""
+        return self._edges[index]
 
+    @cached_property
+    def _faces(self) -> list[Face]:
+        return world_faces(self.placed)
+
+    @cached_property
+    def _edges(self) -> list[Edge]:
+        return world_edges(self.placed)
+
+    @cached_property
+    def solid(self) -> Solid:
+        """The kernel's solid in the machine's frame."""
+        return placed_at(self.placed.solid, self.placed.at)
+
+    @cached_property
+    def vertices(self) -> Floats:
+        """Every vertex, (V, 3)."""
+        return self.points(self.table.vertices)
+
+    @cached_property
+    def edge_samples(self) -> Floats:
+        """Points along every edge, ends included, (E, 9, 3)."""
+        return self.points(self.table.samples)
+
+    @cached_property
     def inward(self) -> Floats:
-        """Return the directions from the middle of every edge into its faces, (E, 2, 3)."""
-        if self._inward is None:
-            self._inward = self.table.inward @ self.turn.T
-        return self._inward
+        """Directions from the middle of every edge into its faces, (E, 2, 3)."""
+        return self.table.inward @ self.turn.T
 
     def circle(self, edge: int) -> Circle | None:
         """Return a round edge's circle in the machine's frame."""
@@ -188,25 +199,9 @@ class Standing:
         surface = self.table.surfaces[face]
         if surface is None:
             return np.asarray(self.normals[face])
-        if surface.kind == "other":
+        if surface.kind == SurfaceKind.OTHER:
             return normal_at(self.face(face), point)
         return normal_out(self.surface(face), point)
-
-    def edge(self, index: int) -> Edge:
-        """Return the kernel's edge in the machine's frame."""
-        if self._edges is None:
-            self._edges = world_edges(self.placed)
-        return self._edges[index]
-
-    def vertices(self) -> Floats:
-        """Return every vertex, (V, 3)."""
-        if self._vertices is None:
-            self._vertices = self.points(self.table.vertices)
-        return self._vertices
-
-    def solid(self) -> Solid:
-        """Return the kernel's solid in the machine's frame."""
-        return placed_at(self.placed.solid, self.placed.at)
 
     def label(self, faces: Sequence[int]) -> FaceRef:
         """Name a face, or the edge or corner where several meet."""
@@ -250,6 +245,10 @@ class PlaneFrame:
         if len(rings) == 1:
             return shapely.polygons(self.flat(rings[0]))
         return shapely.Polygon(self.flat(rings[0]), [self.flat(r) for r in rings[1:]])
+
+
+FacePair = tuple[Standing, int, Standing, int]
+"""Body A, its face, body B, its face."""
 
 
 def place_bodies(bodies: Sequence[Placed]) -> list[Standing]:

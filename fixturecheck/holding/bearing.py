@@ -25,9 +25,10 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.measure import box_of, centre_of, edge_length_mm, is_straight, volume_mm3
 from fixturecheck.kernel.sample import edge_points, triangles_of
-from fixturecheck.kernel.shapes import Shape, Solid, to_vector
+from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.nesting.footing import Base, footings
+from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
@@ -83,7 +84,7 @@ def _along(patch: Patch, cell_mm: float) -> list[Part]:
 
 def _over(patch: Patch, cell_mm: float) -> list[Part]:
     """Return the cells of a face, the pieces of its rim that it can tip about, and its corners."""
-    across = _in_plane(np.array(patch.contact.normal))
+    across = square_to(np.array(patch.contact.normal))
     middles, areas = cells(triangles_of(cast("Shape", patch.shape.geometry)), across, cell_mm)
     rim, lengths, chain = _pieces(patch, cell_mm)
     hull = shapely.MultiPoint(chain @ across.T).convex_hull
@@ -156,14 +157,6 @@ def outermost(points: Floats, across: Floats) -> Floats:
     angles = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS + 0.1
     ways = np.stack([np.cos(angles), np.sin(angles)], axis=1) @ across
     return points[sorted({int(i) for i in np.argmax(points @ ways.T, axis=0)})]
-
-
-def _in_plane(normal: Floats) -> Floats:
-    """Return two directions square to a normal and to each other, along the machine's axes where it is."""
-    helper = np.eye(3)[int(np.argmin(np.abs(normal)))]
-    first = np.cross(normal, helper)
-    first /= np.linalg.norm(first)
-    return np.stack([first, np.cross(normal, first)])
 
 
 def _count(side_mm: float, cell_mm: float) -> int:

@@ -26,9 +26,10 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, compound
 from fixturecheck.kernel.measure import box_gap_mm, box_of, flat_of
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.kernel.shapes import Box, Face, Solid, to_vector
+from fixturecheck.kernel.shapes import Box, Face, Solid
 from fixturecheck.machining.clearance import movers_of
 from fixturecheck.machining.detours import clears
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place

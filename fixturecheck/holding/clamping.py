@@ -18,7 +18,8 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import face_frame
-from fixturecheck.kernel.shapes import Solid, to_vector
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.setup.holding import Clamp
 from fixturecheck.setup.holding import Holding as StatedHolding

@@ -40,7 +40,7 @@ from fixturecheck.kernel.brep.topology import faces_of, solids_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import loose_box, on_face
 from fixturecheck.kernel.place import transformed
-from fixturecheck.kernel.shapes import Box, Shape, Solid, to_vector
+from fixturecheck.kernel.shapes import Box, Shape, Solid
 from fixturecheck.machining.milling import (
     GIVE_MM,
     Bite,
@@ -51,6 +51,7 @@ from fixturecheck.machining.milling import (
     follow_bite,
     thickest_chip_mm,
 )
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import MotionKind, Outcome
 from fixturecheck.statics.collapse import Collapse, collapse
 from fixturecheck.statics.equilibrium import ContactPoint, EquilibriumProblem

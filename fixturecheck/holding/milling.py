@@ -23,7 +23,7 @@ from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.measure import box_of, extent_along, loose_box
 from fixturecheck.kernel.sample import edge_points, face_window, grid_on_face
-from fixturecheck.kernel.shapes import Face, Solid, to_vector
+from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.machining.grinding import Forces
 from fixturecheck.machining.milling import (
     CutterWay,
@@ -37,6 +37,7 @@ from fixturecheck.machining.milling import (
     thickest_chip_mm,
     tooth_force_n,
 )
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.hold import Driver
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Milling

@@ -31,6 +31,7 @@ from fixturecheck.result.hold import (
     PartHeld,
     PullMap,
 )
+from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.release import BodyLeaves
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
@@ -86,7 +87,7 @@ def _squared(face: FacePull, area_mm2: Floats, normal: Floats) -> tuple[Floats, 
 
     Tubes are as fine as the mesh under them and of every shape; squares of one size read more easily.
     """
-    u, v = _across(normal)
+    u, v = square_to(normal)
     flat = face.points_mm @ np.array([u, v]).T
     narrow = float(np.ptp(flat, axis=0).min())
     size = max(_FINEST_MM, min(float(np.sqrt(area_mm2.sum() / _CELLS)), narrow / 4.0))
@@ -205,14 +206,6 @@ def _pole_marks(
                 middle = 0.5 * (pieces.min(axis=0) + pieces.max(axis=0))
                 marks.append((poles[body.name], to_vector(middle)))
     return tuple(marks)
-
-
-def _across(normal: Floats) -> tuple[Floats, Floats]:
-    """Return two directions across a normal, the first square to the axis that it has least of."""
-    least = np.eye(3)[int(np.argmin(np.round(np.abs(normal), 9)))]
-    u = np.cross(normal, least)
-    u = u / np.linalg.norm(u)
-    return u, np.cross(normal, u)
 
 
 _UNITS = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
@@ -35,12 +34,6 @@ class Placed:
     solid: Solid
     face_names: tuple[str, ...]
     at: Location = field(default_factory=Location)
-
-
-def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
-    """Return three numbers of any kind as plain floats."""
-    x, y, z = (float(v) for v in values)
-    return x, y, z
 
 
 def cq_shape(wrapped: Any) -> Shape:

@@ -14,8 +14,9 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.measure import box_of, face_frame, volume_mm3
 from fixturecheck.kernel.place import placed_at, translation
 from fixturecheck.kernel.select import by_plane
-from fixturecheck.kernel.shapes import Face, Placed, Solid, to_vector
+from fixturecheck.kernel.shapes import Face, Placed, Solid
 from fixturecheck.magnet.field.bh import BHLaw, fit_law, fit_misses, lowest_law, scaled_law
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop.tables import material
@@ -235,7 +236,7 @@ def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tupl
     for face, name in zip(faces_of(whole), body.face_names(), strict=True):
         centre, normal, flat = face_frame(face)
         if flat:
-            for i in by_plane(solid, _vector(normal), _vector(centre)):
+            for i in by_plane(solid, to_vector(normal), to_vector(centre)):
                 names[i] = name
     if BACK_FACE not in names and to[0][2] > low[2] and _level_under(body):
         # The cut that takes the place of the back.
@@ -280,7 +281,7 @@ def _brought_home(placed: Placed, back: tuple[int, ...]) -> tuple[Placed, tuple[
     order = []
     for face in faces_of(moved):
         centre, normal, _ = face_frame(face)
-        order.append(by_plane(placed.solid, _vector(normal), _vector(centre))[0])
+        order.append(by_plane(placed.solid, to_vector(normal), to_vector(centre))[0])
     found = Placed(
         name=placed.name,
         solid=solid,
@@ -288,7 +289,3 @@ def _brought_home(placed: Placed, back: tuple[int, ...]) -> tuple[Placed, tuple[
         at=translation(to_vector(low)),
     )
     return found, tuple(n for n, i in enumerate(order) if i in back)
-
-
-def _vector(values: np.ndarray) -> Vector:
-    return to_vector(values)

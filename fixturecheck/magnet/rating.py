@@ -16,12 +16,13 @@ from fixturecheck.kernel.construct import box, prism
 from fixturecheck.kernel.measure import box_of, face_frame
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.place import location_of, placed_at
-from fixturecheck.kernel.shapes import Placed, Solid, to_vector
+from fixturecheck.kernel.shapes import Placed, Solid
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
 from fixturecheck.magnet.field.bh import MU0_H_M, law_between
 from fixturecheck.magnet.field.gaps import strength_for_pull
 from fixturecheck.magnet.field.solve import FluxSolution
 from fixturecheck.magnet.iron import Ferrous, as_iron, curves, felt, pitch_mm, pole_row
+from fixturecheck.numeric import to_vector
 from fixturecheck.setup.holding import SOURCE_GAP_PITCHES, CalibratedChuck, Holding
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop.tables import finish

@@ -11,7 +11,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.penetration import penetrations
 from fixturecheck.errors import NotComputedError
 from fixturecheck.nesting.model import OrderOutcome, SettlingModel, Staging, settling_model_of
-from fixturecheck.nesting.outcome import candidates, vector
+from fixturecheck.nesting.outcome import candidates
 from fixturecheck.nesting.settle import (
     backs_of,
     finder_of,
@@ -23,6 +23,7 @@ from fixturecheck.nesting.settle import (
     settle_in_order,
     settle_one,
 )
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses, jacobian, turn_of
@@ -324,8 +325,8 @@ def _pressed(
     return UnderHand(
         body=name,
         stays=False,
-        shift_mm=vector(shift),
-        turn_deg=vector(turn),
+        shift_mm=to_vector(shift),
+        turn_deg=to_vector(turn),
         ending=again.ending,
         says=_push_says(name, again.ending, shift, turn, bench.setup.write),
     )
@@ -337,5 +338,5 @@ def _push_says(name: str, ending: Ending, shift: Floats, turn: Floats, write: Wr
     if ending is not Ending.REST:
         return f"{name} does not come to rest again under the push ({ending})"
     if angle > ROCKS_DEG:
-        return f"{name} rocks by {angle:.3f} deg under the push, about {axis_text(vector(turn / angle))}"
+        return f"{name} rocks by {angle:.3f} deg under the push, about {axis_text(to_vector(turn / angle))}"
     return f"{name} slides by {write.length(float(np.linalg.norm(shift)), '.3f')} under the push"

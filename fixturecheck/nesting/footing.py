@@ -18,7 +18,8 @@ from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, loose_box
 from fixturecheck.kernel.place import placed_at, shifted
-from fixturecheck.kernel.shapes import Box, Shape, to_vector
+from fixturecheck.kernel.shapes import Box, Shape
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop import tables

@@ -31,6 +31,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.measure import distance
 from fixturecheck.nesting.model import RestPose, SeatAtRest, Settled, SettlingModel
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.rest import Freedom, FreedomKind, LoadedContact
 from fixturecheck.result.shapes import Vector
@@ -303,8 +304,8 @@ def rest_pose(bench: SettlingModel, poses: Poses, body: int) -> RestPose:
     return RestPose(
         body=bench.bodies[body].name,
         matrix=poses.matrix(body),
-        shift_mm=vector(shift),
-        turn_deg=vector(np.degrees(turn)),
+        shift_mm=to_vector(shift),
+        turn_deg=to_vector(np.degrees(turn)),
     )
 
 
@@ -349,8 +350,8 @@ def faces_carrying(
                 b=two,
                 kind=_kind(places),
                 force_n=force if force > CARRIES * greatest else 0.0,
-                normal=vector(normal / max(float(np.linalg.norm(normal)), 1e-12)),
-                points_mm=tuple(vector(p) for p in places),
+                normal=to_vector(normal / max(float(np.linalg.norm(normal)), 1e-12)),
+                points_mm=tuple(to_vector(p) for p in places),
                 intended=frozenset((one, two)) in wanted,
             )
         )
@@ -450,14 +451,14 @@ def _room(gap_mm: Floats, rate: Floats, touch_mm: float) -> float:
 
 def _freedom(name: str, motion: FreeMotion, way: float, limits: tuple[float, float]) -> Freedom:
     """Return one motion with how far it goes either way."""
-    axis = vector(motion.axis * way)
+    axis = to_vector(motion.axis * way)
     slides = motion.kind is FreedomKind.SLIDES
     high, low = limits if slides else (_degrees(limits[0]), _degrees(limits[1]))
     return Freedom(
         body=name,
         kind=motion.kind,
         axis=axis,
-        point_mm=vector(motion.point_mm),
+        point_mm=to_vector(motion.point_mm),
         low=-low,
         high=high,
     )
@@ -527,9 +528,3 @@ def _lands(bench: SettlingModel, one: LoadedContact) -> str:
     if bench.setup.body(part.body).role != "part":
         part, other = other, part
     return f"{part} lands on {other}"
-
-
-def vector(values: Floats) -> Vector:
-    """Return three numbers without negative zeros."""
-    x, y, z = (float(v) + 0.0 for v in values)
-    return x, y, z

@@ -11,7 +11,8 @@ from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame
-from fixturecheck.kernel.shapes import Solid, to_vector
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Seat, Setup

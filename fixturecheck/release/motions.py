@@ -17,7 +17,8 @@ from fixturecheck.holding.bearing import outermost, spots
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.measure import box_gap_mm, box_of, extent_along
 from fixturecheck.kernel.place import transformed
-from fixturecheck.kernel.shapes import Shape, Solid, to_vector
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.release import ComesOff
 from fixturecheck.result.shapes import Vector

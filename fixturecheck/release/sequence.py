@@ -15,7 +15,7 @@ from fixturecheck.holding.clamping import friction_of
 from fixturecheck.holding.model import Leaving, Release
 from fixturecheck.interval import Range
 from fixturecheck.kernel.measure import extent_along
-from fixturecheck.kernel.shapes import Solid, to_vector
+from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.iron import pitch_mm
 from fixturecheck.magnet.pull import Magnet, Pulls
@@ -28,6 +28,7 @@ from fixturecheck.magnet.remanence import (
     residual_pulls,
     worst_class,
 )
+from fixturecheck.numeric import to_vector
 from fixturecheck.release.edges import Pry, burrs_of, pries
 from fixturecheck.release.motions import Room, TouchingFaces, WayOff, touches_of, ways_off
 from fixturecheck.result.hold import ClampKind

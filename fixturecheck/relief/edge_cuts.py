@@ -194,7 +194,7 @@ def _outside(here: Standing, edge: int) -> bool:
     if here.table.kinds[one] != "plane" or here.table.kinds[two] != "plane":
         return False
     # Each inward direction dips behind the other face's plane at an outside edge.
-    return bool((here.inward()[edge] @ here.normals[[one, two]].T).min() < -1e-9)
+    return bool((here.inward[edge] @ here.normals[[one, two]].T).min() < -1e-9)
 
 
 def is_rim(here: Standing, edge: int) -> bool:
@@ -207,7 +207,7 @@ def is_rim(here: Standing, edge: int) -> bool:
     axis = np.cross(circle.x_axis, circle.y_axis)
     if abs(float(axis @ here.normals[flat])) < 1 - _SQUARE:
         return False
-    middle = here.edge_samples()[edge, 4]
+    middle = here.edge_samples[edge, 4]
     into_flat, into_wall = rim_ways(here, edge)
     out = here.normal_near(wall, middle)
     return float(into_wall @ here.normals[flat]) < -_SQUARE and float(into_flat @ out) < -_SQUARE
@@ -216,7 +216,7 @@ def is_rim(here: Standing, edge: int) -> bool:
 def rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
     """Return the directions from the middle of a rim into its flat face and into its cylinder."""
     faces = here.table.edge_faces[edge]
-    one, two = here.inward()[edge]
+    one, two = here.inward[edge]
     return (one, two) if here.table.kinds[faces[0]] == "plane" else (two, one)
 
 
@@ -239,9 +239,9 @@ def smallest_cut(
     EdgeCut
         Exact where `clear_mm` is zero and the cut's sides are flat; else from the points.
     """
-    one, two = here.inward()[edge]
+    one, two = here.inward[edge]
     if here.table.straight[edge]:
-        start = here.edge_samples()[edge, 0]
+        start = here.edge_samples[edge, 0]
         forms = np.linalg.pinv(np.stack((one, two))).T
         sizes = [float(np.linalg.norm(form)) for form in (*forms, forms.sum(axis=0))]
         reach = [
@@ -286,7 +286,7 @@ def _beside_rim(here: Standing, edge: int, points: Floats) -> Floats:
     axis = np.cross(circle.x_axis, circle.y_axis)
     away = points - circle.centre
     radial = away - np.outer(away @ axis, axis)
-    out = here.edge_samples()[edge, 4] - circle.centre
+    out = here.edge_samples[edge, 4] - circle.centre
     sign = -1.0 if float(into_flat @ out) < 0 else 1.0
     s = sign * (np.linalg.norm(radial, axis=1) - circle.radius_mm)
     t = away @ into_wall

@@ -86,7 +86,7 @@ def bevel_of(here: Standing, face: int) -> Bevel | None:
     normal, (one, two) = here.normals[face], here.normals[beside]
     line = np.cross(one, two)
     sines = [float(np.linalg.norm(np.cross(normal, n))) for n in (one, two)]
-    samples = here.edge_samples()[edges]
+    samples = here.edge_samples[edges]
     along = samples[:, -1] - samples[:, 0]
     parallel = all(
         float(np.linalg.norm(np.cross(a, line))) <= _SAME * float(np.linalg.norm(a)) for a in along
@@ -272,13 +272,13 @@ def _corner(here: Standing, one: tuple[int, int], two: tuple[int, int]) -> Insid
         return None
     line = line / sine
     ways = np.stack((np.cross(up, line), np.cross(line, out)))
-    on_floor, on_wall = here.edge_samples()[edge_f], here.edge_samples()[edge_w]
+    on_floor, on_wall = here.edge_samples[edge_f], here.edge_samples[edge_w]
     if max(float(np.ptp(p @ v)) for p in (on_floor, on_wall) for v in (up, out)) > LEAST_MM:
         return None
     s = (float(on_floor[0] @ out) - float(here.offsets[wall])) / sine
     t = (float(on_wall[0] @ up) - float(here.offsets[floor])) / sine
     into = [
-        float(here.inward()[e][list(here.table.edge_faces[e]).index(f)] @ way)
+        float(here.inward[e][list(here.table.edge_faces[e]).index(f)] @ way)
         for (e, f), way in zip((one, two), ways, strict=True)
     ]
     if min(s, t) <= LEAST_MM or min(into) <= 0.0:
@@ -334,7 +334,7 @@ def met_in(
     there = common(other, corner.room())
     if volume_mm3(there) <= 0.0:
         return None
-    stands, (floor, wall, _) = common(here.solid(), corner.room()), corner.axes
+    stands, (floor, wall, _) = common(here.solid, corner.room()), corner.axes
     # Along the floor a body comes nearer to the wall only, by the sine of the angle between them.
     step = -clear_mm / float(np.linalg.norm(np.cross(floor, wall)))
     nearer = product((0.0, step), repeat=2) if clear_mm > 0.0 else [(0.0, 0.0)]
@@ -388,7 +388,7 @@ def label_of(here: Standing, corner: InsideCorner) -> str:
 
 def run_out(here: Standing, corner: InsideCorner) -> tuple[float, float]:
     """Return how far a groove may run out at either end of a corner: not where something stands."""
-    solid, (floor, wall, line) = here.solid(), corner.axes
+    solid, (floor, wall, line) = here.solid, corner.axes
     inside = corner.start - LEAST_MM * 10 * (floor + wall)
     before = 0.0 if is_inside(solid, inside - 0.5 * OVER_MM * line) else OVER_MM
     after = 0.0 if is_inside(solid, inside + (corner.length_mm + 0.5 * OVER_MM) * line) else OVER_MM
@@ -448,13 +448,13 @@ def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:
     edges = here.table.face_edges[face]
     straight = [int(e) for e in edges if here.table.straight[e]]
     longest = max(straight or [int(edges[0])], key=lambda e: float(here.table.lengths_mm[e]))
-    ends = here.edge_samples()[longest]
+    ends = here.edge_samples[longest]
     along = ends[-1] - ends[0]
     if longest not in straight:
         along = ends[1] - ends[0]
     along = along / np.linalg.norm(along)
     across = np.cross(normal, along)
-    points = np.concatenate([here.edge_samples()[e] for e in edges])
+    points = np.concatenate([here.edge_samples[e] for e in edges])
     low, high = [], []
     for way in (along, across):
         inner, outer = float((points @ way).min()), float((points @ way).max())
@@ -479,12 +479,12 @@ def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:
 def _over(here: Standing, face: int, way: Floats, most: float, deep_mm: float) -> float:
     """Return how far to cut past one side of a face: over its outside edges, not into what stands beside."""
     for edge in here.table.face_edges[face]:
-        samples = here.edge_samples()[edge]
+        samples = here.edge_samples[edge]
         if float((samples @ way).max()) < most - LEAST_MM:
             continue
         faces = here.table.edge_faces[edge]
         for k, other in enumerate(faces):
-            rises = float(here.inward()[edge][k] @ here.normals[face])
+            rises = float(here.inward[edge][k] @ here.normals[face])
             if other != face and rises >= -_SQUARE and float(np.ptp(samples @ way)) <= LEAST_MM:
                 return 0.0
     return max(OVER_MM, 2.0 * deep_mm)
@@ -555,7 +555,7 @@ def _box(
     start = corner.start - to_floor * ways[0] + bottom * ways[1] - before * ways[2]
     wide, long = to_floor + to_wall, corner.length_mm + before + after
     above = start + (top - bottom + LEAST_MM) * ways[1]
-    free = volume_mm3(common(here.solid(), oriented_box(above, ways, (wide, OVER_MM, long)))) <= 0.0
+    free = volume_mm3(common(here.solid, oriented_box(above, ways, (wide, OVER_MM, long)))) <= 0.0
     turn, place = to_part(here)
     wall, floor = (max(0.0, y * math.cos(half) - bottom * math.sin(half)) for y in (to_wall, to_floor))
     return BoxCut(

@@ -14,6 +14,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import BodyMotion, MotionKind, Outcome
 from fixturecheck.rigid.motion import cross_matrix, rotation_of
@@ -32,7 +33,7 @@ class StartingMotion(BodyMotion):
     def velocity_at(self, point_mm: Vector) -> Vector:
         """Return the velocity of a point that moves with the body, mm per mm."""
         arm = np.subtract(point_mm, self.at_mm)
-        return _vector(np.array(self.velocity) + np.cross(self.rotation_rad_mm, arm))
+        return to_vector(np.array(self.velocity) + np.cross(self.rotation_rad_mm, arm))
 
     def pose_after(self, moved_mm: float) -> tuple[Floats, Floats]:
         """Return where the motion leads if it goes on as it starts: x -> turn @ x + shift.
@@ -88,7 +89,7 @@ def _describe(body: Rigid, twist: Floats) -> StartingMotion:
     else:
         unit = rotation / np.linalg.norm(rotation)
         foot = np.array(body.at_mm) + np.cross(rotation, velocity) / float(rotation @ rotation)
-        axis_mm, axis = _vector(foot), _vector(unit)
+        axis_mm, axis = to_vector(foot), to_vector(unit)
         upright = abs(unit[2]) > 0.8
         if turning >= TURNS_ABOVE * speed:
             kind = MotionKind.TURNS if upright else MotionKind.TIPS
@@ -97,8 +98,8 @@ def _describe(body: Rigid, twist: Floats) -> StartingMotion:
     return StartingMotion(
         body=body.name,
         kind=kind,
-        velocity=_vector(velocity),
-        rotation_rad_mm=_vector(rotation),
+        velocity=to_vector(velocity),
+        rotation_rad_mm=to_vector(rotation),
         at_mm=body.at_mm,
         axis_mm=axis_mm,
         axis=axis,
@@ -110,12 +111,6 @@ def _straight(unit: Floats) -> MotionKind:
     if unit[2] > 0.7:
         return MotionKind.LIFTS
     return MotionKind.DROPS if unit[2] < -0.7 else MotionKind.SLIDES
-
-
-def _vector(values: Floats) -> Vector:
-    """Return three plain numbers."""
-    x, y, z = (float(v) for v in values)
-    return x, y, z
 
 
 SAFE_FACTOR = 3.0

@@ -13,7 +13,7 @@ import pytest
 from tests.meta.source import ROOT, Import, Module, imports_of, modules, own_imports_of
 
 LEAVES = {
-    "arrays", "compiled", "effort", "errors", "faceref", "fields", "interval", "names",
+    "arrays", "compiled", "effort", "errors", "faceref", "fields", "interval", "names", "numeric",
     "result", "stopping", "tolerances", "units",
 }  # fmt: skip
 
@@ -37,6 +37,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "names": {"errors"},
     "units": {"errors"},
     "interval": {"arrays", "errors"},
+    "numeric": {"arrays"},
     "tolerances": {"fields"},
     "faceref": set(),
     "grouping": {"faceref", "result"},

@@ -72,7 +72,7 @@ def test_mouths_of_holes_are_rims_and_their_bottoms_are_not():
         [replace(plug_setup(1.0).body("plug").placed(), solid=block.val(), face_names=("f",) * 8)]
     )[0]
     found = {
-        round(float(here.edge_samples()[e][0, 2]), 6): is_rim(here, e)
+        round(float(here.edge_samples[e][0, 2]), 6): is_rim(here, e)
         for e in range(len(here.table.straight))
         if not here.table.straight[e]
     }

@@ -16,6 +16,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import distance, extent_along
 from fixturecheck.kernel.place import moved_by
 from fixturecheck.kernel.shapes import Placed, Shape
+from fixturecheck.numeric import last_inside
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
@@ -109,11 +110,13 @@ def _closed_in(
     guess = high_mm - (deep - shallow)
     free, shut = guess - _BEFORE_MM, guess + _BEHIND_MM
     known = low_mm < free and shut < high_mm and blocked(shut) and not blocked(free)
-    while high_mm - low_mm > _CLOSE_MM:
-        middle = (low_mm + high_mm) / 2
-        stops = middle >= shut if known and not free < middle < shut else blocked(middle)
-        low_mm, high_mm = (low_mm, middle) if stops else (middle, high_mm)
-    return low_mm
+
+    def clear(travel_mm: float) -> bool:
+        if known and not free < travel_mm < shut:
+            return travel_mm <= free
+        return not blocked(travel_mm)
+
+    return last_inside(clear, low_mm, high_mm, apart=_CLOSE_MM)
 
 
 def _ahead(moving: Placed, still: Placed, push: Floats, tolerances: Tolerances) -> Iterator[Patch]:
@@ -253,10 +256,7 @@ def _least_mm(
         if less <= 0.0 or blocked(less):
             return high
         high = less
-    while high - low > _APART_MM:
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if blocked(middle) else (low, middle)
-    return high
+    return last_inside(lambda by_mm: not blocked(by_mm), high, low, apart=_APART_MM)
 
 
 def _shared_mm3(moving: Sequence[Placed], around: Sequence[Standing], fine: Tolerances) -> float:

@@ -1,4 +1,8 @@
-"""The contact map: every patch between every pair of bodies, each once, under its right name."""
+"""The contact map: every patch between every pair of bodies, each once, under its right name.
+
+Pairs are found by the boxes of bodies and faces. Where two bodies stand to each other as two copies of them
+did, the earlier answer is carried over.
+"""
 
 from __future__ import annotations
 
@@ -8,23 +12,103 @@ from functools import partial
 
 import numpy as np
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.contact.patch import ContactMap, Overlap, Patch, Raw, covered
 from fixturecheck.contact.patches.edges import EdgeView, edges_across, edges_on_faces, rims_across
-from fixturecheck.contact.patches.pairs import PairCache, near_bodies, near_faces
 from fixturecheck.contact.patches.planar import facing
 from fixturecheck.contact.patches.quadrics import curved
 from fixturecheck.contact.patches.sampled import near_only, sampled
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import common_solid
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import is_same, shape_kind
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import Nearest, centroid_of, nearest_features
-from fixturecheck.kernel.shapes import Placed, Shape, to_vector
+from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.shapes import Placed, Shape
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import Contact, ContactKind
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.tolerances import Tolerances
+
+
+def near_bodies(bodies: Sequence[Standing], within_mm: float) -> Iterator[tuple[int, int]]:
+    """Yield index pairs i < j of bodies whose boxes come within a distance.
+
+    Sorted along the axis in which the set-up is longest, each body looks only at those that start
+    before it ends, so a row of parts costs in proportion to its neighbours.
+    """
+    lows = np.array([b.low for b in bodies]) - within_mm / 2
+    highs = np.array([b.high for b in bodies]) + within_mm / 2
+    axis = int(np.argmax(highs.max(axis=0) - lows.min(axis=0)))
+    order = np.argsort(lows[:, axis], kind="stable")
+    starts = lows[order, axis]
+    for rank, i in enumerate(order):
+        stop = int(np.searchsorted(starts, highs[i, axis], side="right"))
+        rest = order[rank + 1 : stop]
+        if not rest.size:
+            continue
+        clear = np.any((lows[rest] > highs[i]) | (highs[rest] < lows[i]), axis=1)
+        for j in rest[~clear]:
+            yield (int(i), int(j)) if i < j else (int(j), int(i))
+
+
+def near_faces(a: Standing, b: Standing, within_mm: float) -> tuple[Ints, Ints]:
+    """Return index arrays of the faces of `a` and `b` whose boxes come within a distance, pair by pair."""
+    ours = np.flatnonzero(np.all((a.lows <= b.high + within_mm) & (a.highs >= b.low - within_mm), axis=1))
+    theirs = np.flatnonzero(np.all((b.lows <= a.high + within_mm) & (b.highs >= a.low - within_mm), axis=1))
+    meets = np.all(
+        (a.lows[ours, None] <= b.highs[None, theirs] + within_mm)
+        & (a.highs[ours, None] >= b.lows[None, theirs] - within_mm),
+        axis=2,
+    )
+    rows, columns = np.nonzero(meets)
+    return ours[rows], theirs[columns]
+
+
+_DECIMALS = 9
+"""Two relative places are one when no entry differs in this many decimals: a nanometre in a metre."""
+
+Key = tuple[int, int, bytes]
+Shared = tuple[Shape, float]
+"""The common solid of two bodies and its volume, mm3."""
+
+
+class PairCache:
+    """What has been found between pairs, by their drawings and how one stands to the other."""
+
+    def __init__(self) -> None:
+        self._found: dict[Key, tuple[Standing, list[Raw], Shared | None]] = {}
+
+    def keep(self, a: Standing, b: Standing, patches: Sequence[Raw], shared: Shared | None) -> None:
+        """Keep what was found between two bodies."""
+        self._found[relative_place(a, b)] = a, list(patches), shared
+
+    def known(self, a: Standing, b: Standing) -> tuple[list[Raw], Shared | None] | None:
+        """Return what was found of an earlier pair, carried to this one; None where there was none alike."""
+        kept = self._found.get(relative_place(a, b))
+        if kept is None:
+            return None
+        first, patches, shared = kept
+        turn, shift = motion_between(first, a)
+        if shared is not None:
+            shared = transformed(shared[0], turn, shift), shared[1]
+        return [raw.moved(turn, shift) for raw in patches], shared
+
+
+def relative_place(a: Standing, b: Standing) -> Key:
+    """Return the drawings of two bodies, and b's place seen from a; -0.0 is written as 0.0."""
+    turn = a.turn.T @ b.turn
+    shift = a.turn.T @ (b.shift - a.shift)
+    place = np.round(np.append(turn.ravel(), shift), _DECIMALS) + 0.0
+    return id(a.table), id(b.table), place.tobytes()
+
+
+def motion_between(first: Standing, copy: Standing) -> tuple[Floats, Floats]:
+    """Return the turn (3, 3) and the shift (3,), mm, that carry one body to where a copy of it stands."""
+    turn: Floats = copy.turn @ first.turn.T
+    return turn, copy.shift - turn @ first.shift
 
 
 def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, float] | None:
@@ -36,7 +120,7 @@ def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, fl
     """
     if plane_separates(a, b, tolerances.touch_mm):
         return None
-    shape, volume, area = common_solid(a.solid(), b.solid())
+    shape, volume, area = common_solid(a.solid, b.solid)
     if volume <= tolerances.overlap_mm3 or 2 * volume / area < tolerances.touch_mm / 2:
         return None
     return shape, volume
@@ -67,7 +151,7 @@ def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
     apart = np.maximum(a.low - b.high, b.low - a.high)
     if float(np.linalg.norm(np.maximum(apart, 0.0))) > tolerances.near_mm:
         return []
-    nearest = nearest_features(a.solid(), b.solid(), tolerances.near_mm)
+    nearest = nearest_features(a.solid, b.solid, tolerances.near_mm)
     if not nearest or nearest[0][0] <= tolerances.touch_mm:
         return []
     groups: list[tuple[set[int], set[int], list[Nearest]]] = []
@@ -105,7 +189,7 @@ def _faces_at(body: Standing, feature: Shape) -> tuple[int, ...]:
         edges = body.table.edge_faces
         return edges[next(i for i in range(len(edges)) if is_same(body.edge(i), feature))]
     spot = np.array(centroid_of(feature))
-    return body.table.vertex_faces[int(np.argmin(np.linalg.norm(body.vertices() - spot, axis=1)))]
+    return body.table.vertex_faces[int(np.argmin(np.linalg.norm(body.vertices - spot, axis=1)))]
 
 
 MOST_EACH = 8
@@ -181,7 +265,7 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
         for raw in found
     )
     for i, j in zip(*pairs, strict=True):
-        if a.table.kinds[i] == "plane" and b.table.kinds[j] == "plane":
+        if a.table.kinds[i] == SurfaceKind.PLANE and b.table.kinds[j] == SurfaceKind.PLANE:
             continue
         pair = (a, int(i), b, int(j))
         patches = curved(pair, tolerances)

@@ -9,31 +9,29 @@ shape is asked.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.arrays import Bools, Floats, Ints
-from fixturecheck.contact.patch import Raw, covered
+from fixturecheck.contact.patch import Raw, covered, edge_raw, point_raw, segment_raw
 from fixturecheck.contact.patches.valleys import alongside
 from fixturecheck.contact.placed import Standing, normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, sides_of
-from fixturecheck.kernel.construct import segment, vertex
+from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import (
     closest_points,
-    edge_centre,
     edge_ends,
     edge_length_mm,
     edge_middle,
     on_face,
     tangent_at,
 )
-from fixturecheck.kernel.shapes import Edge, Shape
 from fixturecheck.result.contact import ContactKind
 
 FacePairs = set[tuple[int, int]]
@@ -78,11 +76,11 @@ def edges_on_faces(look: EdgeView) -> Iterator[Raw]:
     if not edges.size:
         return
     theirs = sorted({j for _, j in look.pairs})
-    flat = [j for j in theirs if look.b.table.kinds[j] == "plane"]
+    flat = [j for j in theirs if look.b.table.kinds[j] == SurfaceKind.PLANE]
     if flat:
         yield from _on_planes(look, edges, np.array(flat))
     for j in theirs:
-        if look.b.table.kinds[j] != "plane":
+        if look.b.table.kinds[j] != SurfaceKind.PLANE:
             yield from _on_curved(look, edges, j)
 
 
@@ -92,7 +90,7 @@ def _tip(look: EdgeView, i: int) -> Iterator[Raw]:
     cone = look.a.surface(i)
     spot = cone.origin
     for j in sorted({j for k, j in look.pairs if k == i}):
-        if b.table.kinds[j] == "plane":
+        if b.table.kinds[j] == SurfaceKind.PLANE:
             away, normal = float(spot @ b.normals[j] - b.offsets[j]), b.normals[j]
         else:
             distances = signed_distance(b.surface(j), spot[None])
@@ -106,11 +104,11 @@ def _on_planes(look: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]
     """Edges and corners of A on the flat faces of B."""
     a, b, touch = look.a, look.b, look.touch_mm
     normals, offsets = b.normals[flat], b.offsets[flat]
-    samples = a.edge_samples()[edges]
+    samples = a.edge_samples[edges]
     away = samples @ normals.T - offsets  # (edge, sample, plane)
     off = np.abs(away)
     covered = _covered(look, edges, flat)
-    rising = np.all(a.inward()[edges] @ normals.T >= LEVEL, axis=1)
+    rising = np.all(a.inward[edges] @ normals.T >= LEVEL, axis=1)
     straight = a.table.straight[edges]
     lying = (off.max(axis=1) <= touch) & ~covered & (rising | ~straight[:, None])
     for m, n in np.argwhere(lying):
@@ -150,17 +148,17 @@ def _corners_on_planes(
     for side, sample in ((0, 1), (1, 7)):
         np.minimum.at(lowest, rank[:, side], away[:, sample])
         np.logical_or.at(taken, rank[:, side], covered)
-    off = np.abs(a.vertices()[corners] @ b.normals[flat].T - b.offsets[flat])
+    off = np.abs(a.vertices[corners] @ b.normals[flat].T - b.offsets[flat])
     for k, n in np.argwhere((off <= touch) & (lowest >= -touch) & ~taken):
         v, j = int(corners[k]), int(flat[n])
-        spot = a.vertices()[v]
+        spot = a.vertices[v]
         if _within(b, j, spot, touch):
             yield point_raw(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
 
 
 def _within(b: Standing, j: int, spot: Floats, touch_mm: float) -> bool:
     """Whether a point of the surface of face j lies within its outline."""
-    if b.table.kinds[j] != "plane" or not b.table.exact[j]:
+    if b.table.kinds[j] != SurfaceKind.PLANE or not b.table.exact[j]:
         return on_face(spot, b.face(j), 2 * touch_mm)
     frame, polygon = b.outline(j)
     return bool(polygon.distance(shapely.Point(frame.flat(spot[None])[0])) <= touch_mm)
@@ -193,18 +191,18 @@ def _on_curved(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw
     bulge = np.where(a.table.straight[edges], 0.0, a.table.lengths_mm[edges] / 16)
     slack = touch + bulge[:, None]
     near = np.all(
-        (a.edge_samples()[edges].min(axis=1) - slack <= b.highs[j])
-        & (a.edge_samples()[edges].max(axis=1) + slack >= b.lows[j]),
+        (a.edge_samples[edges].min(axis=1) - slack <= b.highs[j])
+        & (a.edge_samples[edges].max(axis=1) + slack >= b.lows[j]),
         axis=1,
     )
     edges = edges[near]
-    samples = a.edge_samples()[edges]
+    samples = a.edge_samples[edges]
     away = signed_distance(surface, samples.reshape(-1, 3))
     if away is None:
         yield from _on_freeform(look, edges, j)
         return
     off = np.abs(away.reshape(len(edges), samples.shape[1]))
-    hollow = surface.kind == "cylinder" and surface.outward < 0
+    hollow = surface.kind == SurfaceKind.CYLINDER and surface.outward < 0
     for e, row in zip(edges, off, strict=True):
         if row.max() <= touch:
             yield from _along(look, int(e), j)
@@ -212,7 +210,7 @@ def _on_curved(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw
             # A straight edge across a hole is a chord: it meets the wall at its ends only.
             yield from _touching(look, int(e), j)
     corners = np.unique(a.table.edge_vertices[edges])
-    spots = a.vertices()[corners]
+    spots = a.vertices[corners]
     distances = signed_distance(surface, spots)
     for v, spot, gap in zip(corners, spots, distances if distances is not None else (), strict=True):
         if _on_outline(look, a.table.vertex_faces[v], j, spot):
@@ -228,7 +226,7 @@ def _on_freeform(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[R
         return
     face, box = Probe(b.face(j)), (b.lows[j], b.highs[j])
     for e in edges.tolist():
-        if covered(a.edge_samples()[e], look.areas, 2 * look.touch_mm):
+        if covered(a.edge_samples[e], look.areas, 2 * look.touch_mm):
             continue
         names = a.table.edge_faces[e]
         probes = [Probe(a.face(i)) for i in sorted(set(names))]
@@ -266,11 +264,11 @@ def _on_outline(look: EdgeView, faces: tuple[int, ...], j: int, spot: Floats) ->
 def _along(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
     """Length that an edge of A shares with face j, trimmed by the face's own outline."""
     a, b, touch = look.a, look.b, look.touch_mm
-    samples = a.edge_samples()[e]
+    samples = a.edge_samples[e]
     if covered(samples, look.areas, 2 * touch):
         return
     straight = bool(a.table.straight[e])
-    if straight and b.table.kinds[j] == "plane" and b.table.exact[j]:
+    if straight and b.table.kinds[j] == SurfaceKind.PLANE and b.table.exact[j]:
         frame, polygon = b.outline(j)
         shared = shapely.intersection(polygon, shapely.LineString(frame.flat(samples[[0, -1]])))
         for part in shapely.get_parts(shared):
@@ -286,61 +284,23 @@ def _along(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
         if straight:
             yield _line(look, e, j, edge_ends(part))
         else:
-            yield _curve(look, e, j, part)
+            normal = -b.normal_near(j, edge_middle(part))
+            yield edge_raw(a.table.edge_faces[e], (j,), normal, part)
 
 
 def _foot(b: Standing, j: int, point: Floats) -> Floats:
     """Foot of a point on the untrimmed surface of face j."""
-    if b.table.kinds[j] == "plane":
+    if b.table.kinds[j] == SurfaceKind.PLANE:
         return np.asarray(point - (point @ b.normals[j] - b.offsets[j]) * b.normals[j])
     surface = b.surface(j)
     away = signed_distance(surface, point[None])
     return np.asarray(point - float(away[0]) * normal_out(surface, point)) if away is not None else point
 
 
-def _same(shape: Shape) -> Shape:
-    return shape
-
-
 def _line(look: EdgeView, e: int, j: int, ends: tuple[Floats, Floats]) -> Raw:
-    start, end = ends
-    middle = (start + end) / 2
-    return Raw(
-        kind=ContactKind.LINE,
-        a_faces=look.a.table.edge_faces[e],
-        b_faces=(j,),
-        normal=-look.b.normal_near(j, middle),
-        centroid=middle,
-        length_mm=float(np.linalg.norm(end - start)),
-        make=partial(segment, start, end),
-        ends=ends,
-    )
-
-
-def _curve(look: EdgeView, e: int, j: int, part: Edge) -> Raw:
-    return Raw(
-        kind=ContactKind.LINE,
-        a_faces=look.a.table.edge_faces[e],
-        b_faces=(j,),
-        normal=-look.b.normal_near(j, edge_middle(part)),
-        centroid=edge_centre(part),
-        length_mm=edge_length_mm(part),
-        make=partial(_same, part),
-    )
-
-
-def point_raw(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, spot: Floats) -> Raw:
-    """Return a point of contact."""
-    make: Callable[[], Shape] = partial(vertex, spot)
-    return Raw(
-        kind=ContactKind.POINT,
-        a_faces=a_faces,
-        b_faces=b_faces,
-        normal=normal,
-        centroid=spot,
-        make=make,
-        ends=(spot, spot),
-    )
+    """Straight piece of an edge of A on face j."""
+    normal = -look.b.normal_near(j, (ends[0] + ends[1]) / 2)
+    return segment_raw(look.a.table.edge_faces[e], (j,), normal, ends)
 
 
 _PARALLEL = 1e-5
@@ -375,7 +335,7 @@ def edges_across(look: EdgeView) -> Iterator[Raw]:
     for m, n in np.argwhere(free & steep & meets & (gaps <= touch)):
         normal = _apart(a, int(ours[m]), np.cross(r[m], s[n]) / math.sqrt(square[m, n]))
         # Material on the wrong side: the two overlap there, or one only passes by an inside edge.
-        into_b, into_a = (a.inward()[ours[m]] @ normal).max(), (b.inward()[theirs[n]] @ normal).min()
+        into_b, into_a = (a.inward[ours[m]] @ normal).max(), (b.inward[theirs[n]] @ normal).min()
         if into_b > -LEVEL or into_a < LEVEL:
             continue
         yield point_raw(
@@ -403,33 +363,28 @@ def _beside_areas(look: EdgeView, ours: Ints, theirs: Ints) -> Bools:
 def _edge_on_edge(look: EdgeView, edges: tuple[int, int], ends: tuple[Floats, Floats]) -> Iterator[Raw]:
     """Length along which two parallel edges coincide."""
     a_faces, b_faces = look.a.table.edge_faces[edges[0]], look.b.table.edge_faces[edges[1]]
-    start, end = ends
     # Each edge's own middle direction out of its material; where two edges meet they oppose.
-    normal = look.b.inward()[edges[1]].sum(axis=0) - look.a.inward()[edges[0]].sum(axis=0)
+    normal = look.b.inward[edges[1]].sum(axis=0) - look.a.inward[edges[0]].sum(axis=0)
     size = float(np.linalg.norm(normal))
     if size < _OPPOSED:
         return
-    yield Raw(
-        kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal / size,
-        centroid=(start + end) / 2, length_mm=float(np.linalg.norm(end - start)),
-        make=partial(segment, start, end), ends=(start, end),
-    )  # fmt: skip
+    yield segment_raw(a_faces, b_faces, normal / size, ends)
 
 
 def _apart(a: Standing, e: int, normal: Floats) -> Floats:
     """Point a normal out of A: away from the faces beside its edge."""
-    return -normal if float(a.inward()[e].sum(axis=0) @ normal) > 0 else normal
+    return -normal if float(a.inward[e].sum(axis=0) @ normal) > 0 else normal
 
 
 def _sharp_straight(body: Standing, faces: set[int]) -> Ints:
     table = body.table
-    edges = {int(e) for f in faces for e in table.face_edges[f] if table.straight[e] and table.sharp[e]}
-    return np.array(sorted(edges), dtype=np.int64)
+    edges = _edges(body, faces)
+    return edges[table.straight[edges]]
 
 
 def _origin_and_run(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
     """First end and unit direction of straight edges."""
-    samples = body.edge_samples()[edges]
+    samples = body.edge_samples[edges]
     return samples[:, 0], (samples[:, -1] - samples[:, 0]) / body.table.lengths_mm[edges][:, None]
 
 
@@ -463,7 +418,7 @@ def _edges(body: Standing, faces: set[int]) -> Ints:
 
 def _boxes(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
     """Boxes of edges; a curved one may bulge past its samples."""
-    samples = body.edge_samples()[edges]
+    samples = body.edge_samples[edges]
     bulge = np.where(body.table.straight[edges], 0.0, body.table.lengths_mm[edges] / 16)[:, None]
     return samples.min(axis=1) - bulge, samples.max(axis=1) + bulge
 
@@ -480,15 +435,7 @@ def _meeting(look: EdgeView, e: int, f: int) -> Iterator[Raw]:
         # The normal has to leave A and enter B, or the edges only pass through the same spot.
         if size < _OPPOSED or float(normal @ out_a) < -_OPPOSED or float(normal @ out_b) > _OPPOSED:
             continue
-        yield Raw(
-            kind=ContactKind.POINT,
-            a_faces=a.table.edge_faces[e],
-            b_faces=b.table.edge_faces[f],
-            normal=normal / size,
-            centroid=spot,
-            make=partial(vertex, spot),
-            ends=(spot, spot),
-        )
+        yield point_raw(a.table.edge_faces[e], b.table.edge_faces[f], normal / size, spot)
 
 
 def _outward(body: Standing, edge: int, spot: Floats) -> Floats:

@@ -13,29 +13,26 @@ import numpy as np
 import shapely
 from shapely.affinity import translate
 
-from fixturecheck.arrays import Floats
-from fixturecheck.contact.patch import Raw
-from fixturecheck.contact.patches.pairs import Indices
-from fixturecheck.contact.placed import PlaneFrame, Standing
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.contact.patch import Raw, drawn
+from fixturecheck.contact.placed import FacePair, PlaneFrame, Standing
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common_faces
 from fixturecheck.kernel.brep.face_table import CHORD_MM
 from fixturecheck.kernel.construct import polygon_face
 from fixturecheck.kernel.measure import area_mm2, centroid_of
 from fixturecheck.kernel.place import shifted
-from fixturecheck.kernel.shapes import Face, Shape
+from fixturecheck.kernel.shapes import Shape
+from fixturecheck.numeric import last_inside
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
-
-Pair = tuple[Standing, int, Standing, int]
-"""Body a, its face, body b, its face."""
 
 _FAR_MM = 1e6
 # Chords of round outlines stay within this of the arc; polygons closer than that decide nothing.
 _OUTLINE_MM = 2e-3
 
 
-def facing(a: Standing, b: Standing, pairs: tuple[Indices, Indices], tolerances: Tolerances) -> Iterator[Raw]:
+def facing(a: Standing, b: Standing, pairs: tuple[Ints, Ints], tolerances: Tolerances) -> Iterator[Raw]:
     """Yield area and near patches between the flat faces among candidate pairs."""
     rows, columns = pairs
     cosines = np.einsum("ij,ij->i", a.normals[rows], b.normals[columns])
@@ -88,7 +85,7 @@ def _wide_polygons(shape: Any, width_mm: float) -> list[Any]:
     return [p for p in parts if p.geom_type == "Polygon" and 2 * p.area > width_mm * p.length]
 
 
-def _clipped(polygon: Any, frame: PlaneFrame, pair: Pair, near_mm: float) -> list[Any]:
+def _clipped(polygon: Any, frame: PlaneFrame, pair: FacePair, near_mm: float) -> list[Any]:
     """Parts of a polygon where the gap is between zero and the near band; the gap is linear in the plane."""
     probes = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
     at = _gap(frame.space(probes), *pair)
@@ -104,7 +101,7 @@ def _clipped(polygon: Any, frame: PlaneFrame, pair: Pair, near_mm: float) -> lis
     return _wide_polygons(shapely.intersection(polygon, shapely.Polygon(band)), 1e-6)
 
 
-def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: Pair) -> Raw:
+def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair) -> Raw:
     """Patch whose outline is exactly the polygon."""
     centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
     rings = [frame.space(shapely.get_coordinates(r)[:-1]) for r in (polygon.exterior, *polygon.interiors)]
@@ -116,7 +113,7 @@ def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: Pair
 
 
 def _with_rounds(
-    kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: Pair, outlines: tuple[Any, Any]
+    kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair, outlines: tuple[Any, Any]
 ) -> Raw | None:
     """Patch whose round edges lie well inside or well outside the other face, or None where they do not.
 
@@ -145,7 +142,7 @@ def _rounds_inside(body: Standing, face: int, frame: PlaneFrame, other: Any) -> 
     """Whether all round edges of a face lie well inside another outline; None where some come near it."""
     edges = body.table.face_edges[face]
     edges = edges[~body.table.straight[edges]]
-    spots = shapely.points(frame.flat(body.edge_samples()[edges].reshape(-1, 3)))
+    spots = shapely.points(frame.flat(body.edge_samples[edges].reshape(-1, 3)))
     # Between samples an edge strays at most half a step from the nearest one.
     margin = _OUTLINE_MM + float(body.table.lengths_mm[edges].max()) / 16
     if shapely.distance(other.boundary, spots).min() <= margin:
@@ -154,7 +151,7 @@ def _rounds_inside(body: Standing, face: int, frame: PlaneFrame, other: Any) -> 
     return bool(inside[0]) if inside.all() or not inside.any() else None
 
 
-def _shared_face(pair: Pair, frame: PlaneFrame) -> Shape:
+def _shared_face(pair: FacePair, frame: PlaneFrame) -> Shape:
     """The kernel's common of two parallel faces, on A's plane."""
     a, i, b, j = pair
     off = np.array(centroid_of(b.face(j)))
@@ -170,7 +167,7 @@ def _from_faces(
     kind: ContactKind,
     wide: list[Any],
     frame: PlaneFrame,
-    pair: Pair,
+    pair: FacePair,
     outlines: tuple[Any, Any],
 ) -> Iterator[Raw]:
     """Patches between parallel faces with round edges: whole faces, or the kernel's own common."""
@@ -192,11 +189,7 @@ def _from_faces(
         return
     for face in faces:
         centre = np.array(centroid_of(face))
-        yield _raw(kind, pair, frame, shared, centre, area_mm2(face), partial(_same, face))
-
-
-def _same(face: Face) -> Shape:
-    return face
+        yield _raw(kind, pair, frame, shared, centre, area_mm2(face), drawn(face))
 
 
 def _well_inside(inner: Any, outer: Any) -> bool:
@@ -206,7 +199,7 @@ def _well_inside(inner: Any, outer: Any) -> bool:
 
 def _raw(
     kind: ContactKind,
-    pair: Pair,
+    pair: FacePair,
     frame: PlaneFrame,
     polygon: Any,
     centre: Floats,
@@ -309,10 +302,7 @@ class FlatPair:
         if first is None:
             return None
         low, high = (0.0 if first == 0 else float(ends[first - 1])), float(ends[first])
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            low, high = (low, middle) if self.shared_mm2(middle * way) >= enough else (middle, high)
-        return high
+        return last_inside(lambda by: self.shared_mm2(by * way) >= enough, high, low, halvings=_HALVINGS)
 
 
 def _ways(outline: Any) -> Floats:

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from fixturecheck.arrays import Bools, Floats
 from fixturecheck.contact.patch import Raw
-from fixturecheck.contact.patches.strips import CurvedPair
 from fixturecheck.contact.patches.valleys import (
     Height,
     least_beside,
@@ -26,6 +25,8 @@ from fixturecheck.contact.patches.valleys import (
     opening_directions,
     touching_places,
 )
+from fixturecheck.contact.placed import FacePair
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.probe import Probe
 from fixturecheck.kernel.construct import parameter_patch
 from fixturecheck.kernel.sample import Grid, face_window, grid_on_face
@@ -200,7 +201,7 @@ _LEVEL, _MOSTLY = 0.25, 0.9
 """Over an area nine samples in ten lie within a quarter of the touch limit of the middle one."""
 
 
-def sampled(pair: CurvedPair, tolerances: Tolerances) -> list[Raw]:
+def sampled(pair: FacePair, tolerances: Tolerances) -> list[Raw]:
     """Return patches found by sampling one face and measuring each point's distance to the other.
 
     The less simple face is sampled. Where the gap stays level over an area, and is known to within the touch
@@ -228,7 +229,7 @@ def sampled(pair: CurvedPair, tolerances: Tolerances) -> list[Raw]:
     return found + _near(pair, field, tolerances)
 
 
-def near_only(pair: CurvedPair, tolerances: Tolerances) -> list[Raw]:
+def near_only(pair: FacePair, tolerances: Tolerances) -> list[Raw]:
     """Return the near patch around a line or point of contact that is already known."""
     a, i, b, j = pair
     if _backward(pair):
@@ -236,16 +237,20 @@ def near_only(pair: CurvedPair, tolerances: Tolerances) -> list[Raw]:
     return _near(pair, _field(pair, tolerances), tolerances)
 
 
-_SIMPLE = ("plane", "cylinder", "sphere", "cone", "torus", "other")
+_SIMPLE = (
+    SurfaceKind.PLANE, SurfaceKind.CYLINDER, SurfaceKind.SPHERE, SurfaceKind.CONE, SurfaceKind.TORUS,
+    SurfaceKind.OTHER,
+)  # fmt: skip
+"""The kinds of surface, simplest first: of two faces the less simple one is sampled."""
 
 
-def _backward(pair: CurvedPair) -> bool:
+def _backward(pair: FacePair) -> bool:
     """Whether face B is the less simple one."""
     a, i, b, j = pair
     return _SIMPLE.index(a.table.kinds[i]) < _SIMPLE.index(b.table.kinds[j])
 
 
-def _near(pair: CurvedPair, field: _Field, tolerances: Tolerances) -> list[Raw]:
+def _near(pair: FacePair, field: _Field, tolerances: Tolerances) -> list[Raw]:
     """Return what stands open within the near band as one patch."""
     band = tolerances.touch_mm, tolerances.near_mm
     near = field.facing & (field.gaps > band[0]) & (field.gaps <= band[1])
@@ -306,7 +311,7 @@ class _Field:
 
     def __init__(
         self,
-        pair: CurvedPair,
+        pair: FacePair,
         probes: tuple[Probe, Probe],
         window: tuple[Floats, Floats],
         spacing: tuple[float, float],
@@ -348,7 +353,7 @@ class _Field:
         return float((self.grid.reach[chosen] * slope).max())
 
 
-def _field(pair: CurvedPair, tolerances: Tolerances) -> _Field:
+def _field(pair: FacePair, tolerances: Tolerances) -> _Field:
     """Sample face A, first all of it, then again the part of it that is near."""
     a, i, b, j = pair
     low, high = face_window(a.face(i))
@@ -368,9 +373,7 @@ def _has_block(cells: NDArray[np.int64]) -> bool:
     return any({(m + 1, n), (m, n + 1), (m + 1, n + 1)} <= there for m, n in there)
 
 
-def _patch(
-    kind: ContactKind, pair: CurvedPair, grid: Grid, weights: Floats, gap_mm: tuple[float, ...]
-) -> Raw:
+def _patch(kind: ContactKind, pair: FacePair, grid: Grid, weights: Floats, gap_mm: tuple[float, ...]) -> Raw:
     """Return a patch of weighed cells with its least, mean and greatest gap and their error."""
     a, i, _, j = pair
     grid, weights = grid.only(weights > 0.0), weights[weights > 0.0]

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,12 +21,11 @@ from scipy.optimize import brentq, minimize
 from scipy.spatial import cKDTree
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.patch import Raw
-from fixturecheck.contact.patches.strips import CurvedPair
+from fixturecheck.contact.patch import Raw, edge_raw, point_raw
+from fixturecheck.contact.placed import FacePair
 from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
-from fixturecheck.kernel.construct import segment, spline_through, vertex
-from fixturecheck.kernel.measure import edge_centre, edge_length_mm
-from fixturecheck.kernel.shapes import Shape
+from fixturecheck.kernel.construct import segment, spline_through
+from fixturecheck.numeric import last_inside, off_line_mm, square_to
 from fixturecheck.result.contact import ContactKind
 
 OPPOSED = 1.0 - 1e-4
@@ -253,7 +251,7 @@ def lines_and_points(
         ):
             low = height.least(min(group, key=lambda p: p.gap_mm).at)
             if low is not None and abs(low.gap_mm) <= touch_mm and low.opposed_share >= OPPOSED:
-                yield _point(low, faces)
+                yield point_raw((faces[0],), (faces[1],), low.normal, low.point)
             continue
         yield _line(height, run, faces, spacing, touch_mm)
 
@@ -265,7 +263,7 @@ def _curves_apart(group: Sequence[Place], touch_mm: float) -> bool:
     """Whether two faces curve apart both ways from the middle of the places where they touch."""
     points = np.array([p.point for p in group])
     normal = group[len(group) // 2].normal
-    across = np.linalg.svd(normal[None])[2][1:]
+    across = square_to(normal)
     flat = (points - points.mean(axis=0)) @ across.T
     return opening_directions(flat, np.array([p.gap_mm for p in group]), touch_mm) == _BOTH
 
@@ -324,18 +322,6 @@ def _in_order(group: Sequence[Place], spacing_mm: float) -> list[Place]:
     return [group[k] for k in order]
 
 
-def _point(low: Place, faces: tuple[int, int]) -> Raw:
-    return Raw(
-        kind=ContactKind.POINT,
-        a_faces=(faces[0],),
-        b_faces=(faces[1],),
-        normal=low.normal,
-        centroid=low.point,
-        make=partial(vertex, low.point),
-        ends=(low.point, low.point),
-    )
-
-
 def _line(
     height: Height, run: list[Place], faces: tuple[int, int], spacing_mm: float, touch_mm: float
 ) -> Raw:
@@ -348,20 +334,12 @@ def _line(
     points = _apart(np.array([p.point for p in run]), 1e-6)
     start, end = points[0], points[-1]
     way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
-    off = points - start - ((points - start) @ way)[:, None] * way
     middle = run[len(run) // 2]
-    straight = not closed and float(np.linalg.norm(off, axis=1).max()) <= touch_mm
+    straight = not closed and float(off_line_mm(points, start, way).max()) <= touch_mm
     edge = segment(start, end) if straight else spline_through(points, closed=closed)
-    return Raw(
-        kind=ContactKind.LINE, a_faces=(faces[0],), b_faces=(faces[1],), normal=middle.normal,
-        centroid=edge_centre(edge), length_mm=edge_length_mm(edge),
-        make=partial(_same, edge), ends=(start, end) if straight else None,
-        error_mm=max(abs(p.gap_mm) for p in run),
-    )  # fmt: skip
-
-
-def _same(shape: Shape) -> Shape:
-    return shape
+    error_mm = max(abs(p.gap_mm) for p in run)
+    ends = (start, end) if straight else None
+    return edge_raw((faces[0],), (faces[1],), middle.normal, edge, ends, error_mm)
 
 
 def _apart(points: Floats, least_mm: float) -> Floats:
@@ -374,20 +352,18 @@ def _end(height: Height, inner: Place, last: Place, touch_mm: float) -> Place:
     """Return the last place of a curve past `last`, away from `inner`, found by halving a step."""
     way = int(np.argmax(np.abs((last.at - inner.at) / height.step)))
     step = last.at - inner.at
-    low, high, found = 0.0, 1.5, last
-    for _ in range(_END_HALVINGS):
-        share = (low + high) / 2
-        at = last.at + share * step
-        place = None
-        if height.window[0][way] <= at[way] <= height.window[1][way]:
-            place = height.along(at, way)
-        if place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED:
-            low, found = share, place
-        else:
-            high = share
-        if (high - low) * float(np.linalg.norm(last.point - inner.point)) < 1e-6:
-            break
-    return found
+
+    def at(share: float) -> Place | None:
+        spot = last.at + share * step
+        if not height.window[0][way] <= spot[way] <= height.window[1][way]:
+            return None
+        place = height.along(spot, way)
+        touches = place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED
+        return place if touches else None
+
+    apart = 1e-6 / max(float(np.linalg.norm(last.point - inner.point)), 1e-12)
+    share = last_inside(lambda t: at(t) is not None, 0.0, 1.5, apart=apart, halvings=_END_HALVINGS)
+    return (at(share) if share > 0.0 else None) or last
 
 
 Walk = Callable[[float], tuple[Floats, Floats]]
@@ -493,7 +469,7 @@ def alongside(
 
 
 def least_beside(
-    pair: CurvedPair, below_mm: float, touch_mm: float, *, opposed_share: float
+    pair: FacePair, below_mm: float, touch_mm: float, *, opposed_share: float
 ) -> Iterator[float]:
     """Yield ever lesser gaps between the edges of either of two faces and the other face.
 
@@ -534,15 +510,11 @@ def _touches(edge: EdgeProbe, spot: EdgeFoot, touch_mm: float) -> bool:
 
 def _end_on_edge(edge: EdgeProbe, face: Probe, inner: float, outer: float, touch_mm: float) -> float:
     """Return how far from one share of an edge towards another it goes on touching a face."""
-    for _ in range(_EDGE_END_HALVINGS):
-        if abs(outer - inner) <= 1e-12:
-            break
-        middle = (inner + outer) / 2
-        if _touches(edge, spot_at(edge.at, face, middle), touch_mm):
-            inner = middle
-        else:
-            outer = middle
-    return inner
+
+    def touches(share: float) -> bool:
+        return _touches(edge, spot_at(edge.at, face, share), touch_mm)
+
+    return last_inside(touches, inner, outer, apart=1e-12, halvings=_EDGE_END_HALVINGS)
 
 
 def _told(
@@ -563,25 +535,14 @@ def _told(
     ):
         lows = least_places(edge.at, face, np.linspace(*span, _INNER).tolist())
         low = min([*spots, *(spot_at(edge.at, face, t) for t in lows)], key=lambda s: s.gap_mm)
-        return Raw(
-            kind=ContactKind.POINT,
-            a_faces=names[0],
-            b_faces=(names[1],),
-            normal=-low.normal,
-            centroid=low.point,
-            make=partial(vertex, low.point),
-            ends=(low.point, low.point),
-        )
+        return point_raw(names[0], (names[1],), -low.normal, low.point)
     part = edge.part(*span)
     start, end = spots[0].point, spots[-1].point
-    off = np.array([s.point for s in spots]) - start
     way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
-    straight = bool(np.linalg.norm(off - (off @ way)[:, None] * way, axis=1).max() <= 1e-9)
-    return Raw(
-        kind=ContactKind.LINE, a_faces=names[0], b_faces=(names[1],), normal=-spots[_INNER // 2].normal,
-        centroid=edge_centre(part), length_mm=float(arc[-1]), make=partial(_same, part),
-        ends=(start, end) if straight else None, error_mm=float(np.abs(gaps).max()),
-    )  # fmt: skip
+    straight = bool(off_line_mm(np.array([s.point for s in spots]), start, way).max() <= 1e-9)
+    ends = (start, end) if straight else None
+    normal = -spots[_INNER // 2].normal
+    return edge_raw(names[0], (names[1],), normal, part, ends, float(np.abs(gaps).max()))
 
 
 def _slants(arc: Floats, gaps: Floats, touch_mm: float) -> bool:

@@ -12,6 +12,7 @@ from fixturecheck.kernel.brep.primitives import CurveKind, Rim
 from fixturecheck.kernel.brep.probe import crossed
 from fixturecheck.kernel.brep.table import EdgeRow
 from fixturecheck.kernel.brep.topology import xyz
+from fixturecheck.numeric import off_line_mm
 
 CHORDS_PER_TURN = 48
 SMOOTH = 1e-4
@@ -95,7 +96,7 @@ def walk_edge(gathered: Gathered, row: EdgeRow) -> None:
         if _note_chord(gathered, (start, end), tangents, normals, leaves, numbers):
             gathered.straight.append(len(cuts) == 2)
             gathered.free.append(row.kind not in {CurveKind.LINE, CurveKind.CIRCLE})
-            gathered.bows_mm.append(_off(xyz(row.curve.Value(middle)), start, along))
+            gathered.bows_mm.append(float(off_line_mm(xyz(row.curve.Value(middle))[None], start, along)[0]))
     if not row.is_seam and row.kind == CurveKind.CIRCLE:
         _note_rim(gathered, row, numbers)
 
@@ -159,9 +160,3 @@ def _note_rim(gathered: Gathered, row: EdgeRow, numbers: tuple[int, int]) -> Non
             turn=row.span, leave=np.array(leaves), faces=numbers,
         )  # fmt: skip
         gathered.rims.append(rim)
-
-
-def _off(place: Floats, start: Floats, direction: Floats) -> float:
-    """Return the distance of a point from a line."""
-    arm = place - start
-    return float(np.linalg.norm(arm - direction * float(arm @ direction)))

@@ -49,6 +49,7 @@ from OCP.TopTools import TopTools_IndexedMapOfShape
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, xyz
 from fixturecheck.kernel.shapes import Solid, cq_shape
+from fixturecheck.numeric import off_line_mm, square_to
 
 SAME_MM = 1e-5
 """A surface that stays this close to a simple one is that one: a hundredth of the usual touch tolerance."""
@@ -248,8 +249,7 @@ def _simple_curve(edge: Any) -> Curve | None:
     long = float(np.linalg.norm(end - start))
     if long > _KERNEL_MM:
         way = (end - start) / long
-        off = points - start - ((points - start) @ way)[:, None] * way
-        if float(np.linalg.norm(off, axis=1).max()) <= SAME_MM:
+        if float(off_line_mm(points, start, way).max()) <= SAME_MM:
             return Geom_Line(gp_Pnt(*start), gp_Dir(*way)), 0.0, long
     return _circle(points)
 
@@ -371,7 +371,7 @@ def _ball(found: Any, face: Any, points: Floats) -> Any:
         if BRep_Tool.Degenerated_s(TopoDS.Edge_s(e))
     ]
     middle = points.mean(axis=0) - centre
-    axis = poles[0] - centre if poles else np.cross(middle, np.eye(3)[int(np.argmin(np.abs(middle)))])
+    axis = poles[0] - centre if poles else square_to(middle)[0]
     axis = axis / np.linalg.norm(axis)
     zero = zero_direction(face, points, centre, axis)
     return Geom_SphericalSurface(gp_Ax3(gp_Pnt(*centre), gp_Dir(*axis), gp_Dir(*zero)), found.Radius())
@@ -396,7 +396,7 @@ def zero_direction(face: Any, points: Floats, origin: Floats, axis: Floats) -> F
     seam = seam_middle(face)
     arm = across(seam) if seam is not None else -across(points.mean(axis=0))
     if float(np.linalg.norm(arm)) < SAME_MM:
-        arm = np.cross(axis, np.eye(3)[int(np.argmin(np.abs(axis)))])
+        arm = square_to(axis)[0]
     return np.asarray(arm / np.linalg.norm(arm))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fixturecheck.arrays import Floats, Ints
+from fixturecheck.numeric import square_to
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape, Role
 
@@ -157,7 +158,7 @@ def shaded(shares: Floats) -> Ints:
 
 def squares(middles_mm: Floats, areas_mm2: Floats, normal: Floats) -> tuple[Floats, Ints]:
     """Return two triangles for each middle, a square of its area across the normal."""
-    u, v = _across(normal)
+    u, v = square_to(normal)
     half = 0.51 * np.sqrt(areas_mm2)[:, None]
     corners = np.stack(
         [middles_mm + half * (a * u + b * v) for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))], axis=1
@@ -248,11 +249,3 @@ def _copied(pattern: tuple[tuple[int, int, int], ...], count: int, corners: int)
     """Return the triangles of many like pieces: the first of all, then the second of all, and so on."""
     start = corners * np.arange(count, dtype=np.int64)[:, None]
     return np.vstack([start + np.array(triangle, dtype=np.int64) for triangle in pattern])
-
-
-def _across(normal: Floats) -> tuple[Floats, Floats]:
-    """Return two directions across a normal, the first along an axis where that is possible."""
-    least = np.eye(3)[int(np.argmin(np.round(np.abs(normal), 9)))]
-    u = np.cross(normal, least)
-    u = u / np.linalg.norm(u)
-    return u, np.cross(normal, u)

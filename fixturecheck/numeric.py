@@ -1,0 +1,73 @@
+"""Small numeric tools that all share: plain vectors, directions square to one, where a condition ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+
+
+def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
+    """Return three numbers of any kind as plain floats, without negative zeros."""
+    x, y, z = (float(v) + 0.0 for v in values)
+    return x, y, z
+
+
+def square_to(normal: Floats) -> Floats:
+    """Return two unit directions square to a vector and to each other.
+
+    Parameters
+    ----------
+    normal : ndarray, shape (3,)
+        A unit vector.
+
+    Returns
+    -------
+    ndarray, shape (2, 3)
+        The first is square to the axis of the frame that the vector has least of, so both lie along axes
+        where the vector does.
+    """
+    least = np.eye(3)[int(np.argmin(np.round(np.abs(normal), 9)))]
+    first = np.cross(normal, least)
+    first /= np.linalg.norm(first)
+    return np.stack([first, np.cross(normal, first)])
+
+
+def off_line_mm(points: Floats, start: Floats, direction: Floats) -> Floats:
+    """Return the distances of points (n, 3) from the line through `start` along a unit direction, (n,)."""
+    arm = points - start
+    return np.asarray(np.linalg.norm(arm - (arm @ direction)[:, None] * direction, axis=1))
+
+
+def last_inside(
+    holds: Callable[[float], bool], inside: float, outside: float, *, apart: float = 0.0, halvings: int = 100
+) -> float:
+    """Return where a condition ends, by bisection.
+
+    Parameters
+    ----------
+    holds : callable
+        Whether the condition holds at a place.
+    inside, outside : float
+        A place at which it holds, and one at which it does not.
+    apart : float
+        The two places are brought as near to each other as this.
+    halvings : int
+        How often the range is halved at most.
+
+    Returns
+    -------
+    float
+        The last place at which it was seen to hold.
+    """
+    for _ in range(halvings):
+        if abs(outside - inside) <= apart:
+            break
+        middle = 0.5 * (inside + outside)
+        if holds(middle):
+            inside = middle
+        else:
+            outside = middle
+    return inside
