@@ -17,6 +17,7 @@ from fixturecheck.contact.patches.planar import FlatPair
 from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
 from fixturecheck.faceref import FaceRef, on
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.measure import distance
 from fixturecheck.nesting.seating import Seating, continues_seat, is_on
 from fixturecheck.numeric import to_vector
@@ -101,7 +102,7 @@ def _outlines(stage: Stage, seat: Seat, found: Seating) -> FlatPair | None:
 
 def _flat_faces(body: Standing, names: tuple[str, ...]) -> list[int] | None:
     faces = [f for f, name in enumerate(body.face_names) if name in names]
-    return None if any(body.table.kinds[f] != "plane" for f in faces) else faces
+    return None if any(body.table.kinds[f] != SurfaceKind.PLANE for f in faces) else faces
 
 
 def subject_of(seat: Seat) -> str:

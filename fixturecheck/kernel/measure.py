@@ -25,11 +25,12 @@ from OCP.TColStd import TColStd_Array1OfReal
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
 from fixturecheck.result.shapes import Vector
 
-_SIMPLE = {"PLANE", "CYLINDER", "CONE", "SPHERE", "TORUS"}
+_SIMPLE = set(SurfaceKind) - {SurfaceKind.OTHER}
 """Kinds of surfaces whose volumes the kernel integrates exactly."""
 
 _SURE = 1e-9
@@ -90,7 +91,7 @@ def mass_of(shape: Shape) -> tuple[float, tuple[float, float, float]]:
     they are integrated until the answer is sure; faces of a simple kind have exact rules.
     """
     found = GProp_GProps()
-    if {face.geomType() for face in shape.Faces()} <= _SIMPLE:
+    if {surface_kind(face) for face in shape.Faces()} <= _SIMPLE:
         BRepGProp.VolumeProperties_s(shape.wrapped, found)
     else:
         BRepGProp.VolumeProperties_s(shape.wrapped, found, _SURE, True, False)
@@ -126,12 +127,12 @@ def surface_kind(face: Face) -> str:
 
 def is_flat(face: Face) -> bool:
     """Say whether a face is drawn as a plane."""
-    return surface_kind(face) == "plane"
+    return surface_kind(face) == SurfaceKind.PLANE
 
 
 def flat_of(face: Face) -> tuple[Vector, Vector] | None:
     """Return centre and outward unit normal of a flat face; None when it is not flat."""
-    if face.geomType() != "PLANE":
+    if not is_flat(face):
         return None
     return face.Center().toTuple(), face.normalAt().toTuple()
 
@@ -140,7 +141,7 @@ def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
     """Return a face's centre, its outward normal there, and whether it is flat."""
     centre = face.Center()
     normal = face.normalAt(centre)
-    return np.array(centre.toTuple()), np.array(normal.toTuple()), face.geomType() == "PLANE"
+    return np.array(centre.toTuple()), np.array(normal.toTuple()), is_flat(face)
 
 
 def normal_at(face: Face, point: Floats) -> Floats:
@@ -179,7 +180,7 @@ def hollow_rounds(shape: Shape) -> list[Fillet]:
     """Return the hollow cylindrical faces whose axis runs along X, such as a corner's fillet."""
     found = []
     for face in shape.Faces():
-        if face.geomType() != "CYLINDER":
+        if surface_kind(face) != SurfaceKind.CYLINDER:
             continue
         cylinder = BRepAdaptor_Surface(face.wrapped).Cylinder()
         axis, place = cylinder.Axis().Direction(), cylinder.Axis().Location()
@@ -195,7 +196,7 @@ def hollow_rounds(shape: Shape) -> list[Fillet]:
 
 def is_straight(edge: Edge) -> bool:
     """Say whether an edge is drawn as a straight line."""
-    return bool(edge.geomType() == "LINE")
+    return str(edge.geomType()).lower() == CurveKind.LINE
 
 
 def edge_ends(edge: Edge) -> tuple[Floats, Floats]:

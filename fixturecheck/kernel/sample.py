@@ -14,7 +14,7 @@ from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
 
 from fixturecheck.arrays import Floats
-from fixturecheck.kernel.measure import distance, edge_ends
+from fixturecheck.kernel.measure import distance, edge_ends, is_flat, is_straight
 from fixturecheck.kernel.shapes import Face, Shape
 
 _FINE_MM, _FINE_RAD = 0.05, 0.2
@@ -152,7 +152,7 @@ def surface_points(shape: Shape, between: int = 0) -> Floats:
     places = [np.array([v.toTuple() for v in vertices]).reshape(-1, 3)]
     share = np.linspace(0.0, 1.0, between + 2)[1:-1, None]
     for edge in shape.Edges() if between else ():
-        if edge.geomType() == "LINE":
+        if is_straight(edge):
             start, end = edge_ends(edge)
             places.append((1.0 - share) * start + share * end)
     return np.concatenate(places)
@@ -165,6 +165,6 @@ def inside_points(face: Face) -> Floats:
     corners = places[np.array(triangles, dtype=np.int64).reshape(-1, 3)]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
     middles = corners[np.argsort(-area, kind="stable")].mean(axis=1)
-    if face.geomType() == "PLANE":
+    if is_flat(face):
         return np.asarray(middles)
     return np.array([distance(cq.Vertex.makeVertex(*m.tolist()), face)[2] for m in middles])

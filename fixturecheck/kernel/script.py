@@ -1,4 +1,4 @@
-"""Runs a user's CadQuery script with some of its parameters overridden, and says on which line it failed."""
+"""What users draw in CadQuery: runs their scripts with parameters overridden, and walks their assemblies."""
 
 from __future__ import annotations
 
@@ -11,11 +11,15 @@ from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from traceback import extract_tb
-from typing import Any
+from typing import Any, TypeAlias
 
+import cadquery as cq
 from cadquery import cqgi
 
 from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Location, Solid
+from fixturecheck.kernel.validity import one_solid
 
 _KINDS = {
     cqgi.NumberParameterType: "number",
@@ -45,7 +49,7 @@ class Ran:
     modules: tuple[Path, ...]
 
 
-class _Model(cqgi.CQModel):  # type: ignore[misc]  # CQGI has no types
+class _ScriptModel(cqgi.CQModel):  # type: ignore[misc]  # CQGI has no types
     """A CQGI model whose parameters may also be negative numbers."""
 
     def _find_vars(self) -> None:
@@ -114,10 +118,10 @@ def run(path: Path, overrides: Mapping[str, str], *, nearest: Any) -> Ran:
     return Ran(variables=variables, shown=shown, modules=tuple(modules))
 
 
-def _model(path: Path) -> _Model:
+def _model(path: Path) -> _ScriptModel:
     """Parse a script."""
     try:
-        return _Model(path.read_text(encoding="utf-8"))
+        return _ScriptModel(path.read_text(encoding="utf-8"))
     except FileNotFoundError as reason:
         message = f"{path} does not exist"
         raise SetupError(message) from reason
@@ -202,3 +206,102 @@ def _blame(path: Path, reason: BaseException) -> str:
 
 def _one_line(reason: BaseException) -> str:
     return " ".join(str(reason).split())
+
+
+Assembly: TypeAlias = cq.Assembly
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Node:
+    """One node of an assembly that holds a shape.
+
+    Parameters
+    ----------
+    name : str
+        The node's own name.
+    drawn : object
+        Its shape or workplane, which still knows its tags.
+    at : Location
+        Where it stands in the assembly's frame, all parents counted.
+    facts : object
+        What its metadata holds under the key asked for, or None.
+    face_names : mapping of str to tuple of int
+        Sub-shape names of its faces, as indices into `faces_of` its solid.
+    """
+
+    name: str
+    drawn: Any
+    at: Location
+    facts: Any
+    face_names: Mapping[str, tuple[int, ...]]
+
+
+def is_assembly(thing: object) -> bool:
+    """Say whether something is a CadQuery assembly."""
+    return isinstance(thing, cq.Assembly)
+
+
+def nodes_of(assembly: Assembly, key: str) -> Iterator[Node]:
+    """Yield every node that holds a shape, parents before children, in the order they were added.
+
+    Parameters
+    ----------
+    key : str
+        The metadata entry that holds the facts.
+
+    Raises
+    ------
+    SetupError
+        A node holds no single solid.
+    """
+    yield from _walk(assembly, Location(), key)
+
+
+def _walk(node: Assembly, parent: Location, key: str) -> Iterator[Node]:
+    at = parent * node.loc
+    if node.obj is not None:
+        yield Node(
+            name=node.name,
+            drawn=node.obj,
+            at=at,
+            facts=node.metadata.get(key),
+            face_names=_face_names(node),
+        )
+    for child in node.children:
+        yield from _walk(child, at, key)
+
+
+def tagged(drawn: object, tag: str) -> Any:
+    """Return the faces that a tag of the node's workplane holds.
+
+    Raises
+    ------
+    SetupError
+        The node holds a plain shape, or its workplane has no such tag.
+    """
+    if not isinstance(drawn, cq.Workplane):
+        message = f"tag {tag!r}: only a workplane has tags; add the workplane, not its shape, to the assembly"
+        raise SetupError(message)
+    try:
+        return drawn.faces(tag=tag)
+    except ValueError as reason:
+        message = f"tag {tag!r} is not on the workplane; set it with .tag({tag!r})"
+        raise SetupError(message) from reason
+
+
+def _face_names(node: Assembly) -> dict[str, tuple[int, ...]]:
+    """Return the names that `addSubshape` gave to faces of the node's solid."""
+    names = node._subshape_names  # noqa: SLF001 - CadQuery has no public way to list them
+    if not names:
+        return {}
+    try:
+        solid: Solid = one_solid(node.obj)
+    except SetupError as reason:
+        message = f"assembly node {node.name!r}: {reason}"
+        raise SetupError(message) from reason
+    groups: dict[str, list[int]] = {}
+    for i, face in enumerate(faces_of(solid)):
+        name = next((n for shape, n in names.items() if shape.isSame(face)), None)
+        if name:
+            groups.setdefault(name, []).append(i)
+    return {name: tuple(groups[name]) for name in sorted(groups)}

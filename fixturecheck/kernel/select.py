@@ -17,7 +17,7 @@ from pyparsing import ParseBaseException
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, SetupError
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
-from fixturecheck.kernel.measure import distance, face_frame, normal_at, on_face
+from fixturecheck.kernel.measure import distance, face_frame, is_flat, normal_at, on_face
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.result.shapes import Vector
@@ -258,7 +258,7 @@ def by_plane(solid: Solid, normal: Vector, through: Vector) -> tuple[int, ...]:
     point = cq.Vector(*through)
 
     def lies_in_it(face: Face) -> bool:
-        looks_there = face.geomType() == "PLANE" and (face.normalAt() - unit).Length < _SAME_REL
+        looks_there = is_flat(face) and (face.normalAt() - unit).Length < _SAME_REL
         return bool(looks_there and abs((face.Center() - point).dot(unit)) < NEARLY_MM)
 
     return tuple(i for i, face in enumerate(faces_of(solid)) if lies_in_it(face))

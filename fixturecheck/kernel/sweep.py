@@ -20,6 +20,7 @@ from OCP.BRepPrimAPI import BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol
 from OCP.gp import gp_Ax1, gp_Dir, gp_Vec
 
 from fixturecheck.errors import KernelError
+from fixturecheck.kernel.measure import is_straight
 from fixturecheck.kernel.shapes import Face, Shape, Solid, cq_shape
 
 Point = tuple[float, float]
@@ -176,7 +177,7 @@ def _segment_of(edge: cq.Edge) -> Segment:
     """Read an edge in the YZ plane back as a segment with y not falling."""
     ends = [edge.startPoint(), edge.endPoint()]
     start, end = sorted(((p.y, p.z) for p in ends), key=lambda p: (round(p[0], 9), p[1]))
-    if edge.geomType() == "LINE":
+    if is_straight(edge):
         return ("line", start, end)
     middle = edge.positionAt(0.5)
     return ("arc", start, (middle.y, middle.z), end)

@@ -13,7 +13,7 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patches.contact_map import near_bodies, near_faces
 from fixturecheck.contact.placed import PlaneFrame, Standing
-from fixturecheck.kernel.brep.primitives import Surface
+from fixturecheck.kernel.brep.primitives import Surface, SurfaceKind
 
 _FIRST_STRIP_MM = 0.004
 _STRIP_GROWTH = 0.6
@@ -243,7 +243,7 @@ def _grid(box: tuple[float, float, float, float], spacing: float) -> Floats:
 
 def _pin_rank(bodies: Sequence[Standing], face: tuple[int, int]) -> tuple[int, float]:
     """Sort key: pins before holes before planes, the smaller first."""
-    if bodies[face[0]].table.kinds[face[1]] == "plane":
+    if bodies[face[0]].table.kinds[face[1]] == SurfaceKind.PLANE:
         return (2, 0.0)
     surface = bodies[face[0]].surface(face[1])
     return (0 if surface.outward > 0 else 1, surface.radius_mm)
@@ -254,7 +254,7 @@ def _feet(
 ) -> tuple[Floats, Floats, Floats]:
     """Gap (inf where the face is not there or looks away), foot and face normal under each point."""
     body, index = bodies[face[0]], face[1]
-    if body.table.kinds[index] == "plane":
+    if body.table.kinds[index] == SurfaceKind.PLANE:
         m = body.normals[index]
         gap = points @ m - body.offsets[index]
         feet = points - gap[:, None] * m

@@ -15,6 +15,7 @@ from fixturecheck.effort import FIELD, spend
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import on
 from fixturecheck.kernel.brep.canonical import canonical_form
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.mesh.tetrahedra import TetMesh, TetMesher, shape_hash
 from fixturecheck.kernel.place import composed
 from fixturecheck.kernel.shapes import Placed
@@ -320,7 +321,7 @@ def _wishes(
 
 def _face_size_mm(body: Standing, face: int, size_mm: float) -> float:
     """Element size on a face that flux crosses; a round one is followed closely."""
-    if body.table.kinds[face] != "cylinder":
+    if body.table.kinds[face] != SurfaceKind.CYLINDER:
         return size_mm
     return min(size_mm, body.surface(face).radius_mm * _ROUND_SHARE)
 

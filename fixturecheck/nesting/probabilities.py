@@ -49,7 +49,6 @@ class SeatProbability:
     on: str
     on_face: str
     share_closed: float
-    gap_mean_um: float
     gap_p95_um: float
     gap_worst_um: float
     of_zones: bool

@@ -172,7 +172,7 @@ LEAST_SLACK_RAD, MOST_SLACK_RAD = 1e-3, 1e-2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Model:
+class _LinearModel:
     """The linear problem with the names it is about."""
 
     bench: SettlingModel
@@ -264,7 +264,7 @@ def _opened(bench: SettlingModel, staging: Staging) -> tuple[SettlingModel, tupl
     return replace(bench, drawn=shifted(bench.drawn, away)), tuple(bench.bodies[i].name for i in bodies)
 
 
-def _model(bench: SettlingModel, staging: Staging) -> _Model:
+def _model(bench: SettlingModel, staging: Staging) -> _LinearModel:
     """Settle the nominal parts and linearise about their rest."""
     loose = loose_of(bench, staging)
     raw, loads = settle_in_order(bench, staging, loose, Bounds())
@@ -292,7 +292,7 @@ def _model(bench: SettlingModel, staging: Staging) -> _Model:
         growth=growth,
         load=load,
     )
-    return _Model(
+    return _LinearModel(
         bench=bench, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
         scale=scale.ravel(), centres=centres, varying=vary, box=box_of(vary.zones),
     )  # fmt: skip
@@ -320,13 +320,13 @@ def _telling(rows: Candidates, growth: Floats) -> tuple[Candidates, Floats]:
     return rows.where(keep), growth[keep]
 
 
-def _touching(model: _Model) -> NDArray[np.bool_]:
+def _touching(model: _LinearModel) -> NDArray[np.bool_]:
     """Tell of each face that varies whether any gap depends on it; the lean of others need not be drawn."""
     columns = [v.columns() for v in model.varying.faces.values()]
     return np.array([bool(np.any(model.problem.growth[:, one])) for one in columns])
 
 
-def _pairs(model: _Model) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
+def _pairs(model: _LinearModel) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
     """Return the rows of each pair of faces."""
     names, rows = model.varying.names, model.rows
     found: dict[frozenset[FaceRef], list[int]] = {}
@@ -336,7 +336,7 @@ def _pairs(model: _Model) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
     return {key: np.array(value) for key, value in found.items()}
 
 
-def _sets(model: _Model) -> tuple[Sets | None, bool]:
+def _sets(model: _LinearModel) -> tuple[Sets | None, bool]:
     """Return what may carry somewhere in the zones, or None, and whether it is that seats contradict."""
     try:
         return sets_of(model.problem, model.frame, model.box), False
@@ -346,7 +346,7 @@ def _sets(model: _Model) -> tuple[Sets | None, bool]:
         return None, False
 
 
-def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple[SeatProbability, ...]:
+def _seat_odds(model: _LinearModel, drawn: SampleOutcomes, sets: Sets | None) -> tuple[SeatProbability, ...]:
     pairs = _pairs(model)
     touch = model.bench.setup.tolerances.touch_um
     loose = {model.bench.bodies[one.body].name for one in model.loads}
@@ -363,7 +363,7 @@ def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple
         out.append(
             SeatProbability(
                 body=seat.body, face=seat.face, on=seat.on, on_face=seat.on_face,
-                share_closed=float(np.mean(gap <= touch)), gap_mean_um=float(gap.mean()),
+                share_closed=float(np.mean(gap <= touch)),
                 gap_p95_um=float(np.quantile(gap, 0.95, method="higher")),
                 gap_worst_um=worst, of_zones=of_zones,
             )
@@ -371,7 +371,7 @@ def _seat_odds(model: _Model, drawn: SampleOutcomes, sets: Sets | None) -> tuple
     return tuple(out)
 
 
-def _barred_odds(model: _Model, drawn: SampleOutcomes) -> tuple[BarredProbability, ...]:
+def _barred_odds(model: _LinearModel, drawn: SampleOutcomes) -> tuple[BarredProbability, ...]:
     """Return which faces keep the parts from going in, and how often, the most frequent first."""
     rows, counts = np.unique(drawn.barred[drawn.barred >= 0], return_counts=True)
     shares: dict[tuple[str, str], float] = {}
@@ -385,7 +385,7 @@ def _barred_odds(model: _Model, drawn: SampleOutcomes) -> tuple[BarredProbabilit
     return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
 
 
-def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongChance, ...]:
+def _wrong_odds(model: _LinearModel, drawn: SampleOutcomes) -> tuple[WrongChance, ...]:
     seats = {frozenset((s.own, s.other)) for s in model.bench.setup.seats}
     parts = {b.name for b in model.bench.bodies if b.role == "part"}
     out = []
@@ -398,7 +398,7 @@ def _wrong_odds(model: _Model, drawn: SampleOutcomes) -> tuple[WrongChance, ...]
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
 
 
-def _seen(model: _Model, target: CriticalPlace, places_mm: Floats) -> Floats:
+def _seen(model: _LinearModel, target: CriticalPlace, places_mm: Floats) -> Floats:
     """Return how places (q, 3) of a target move along its direction with the moves of all bodies, (q, m)."""
     out = np.zeros((len(places_mm), len(model.loads), 6))
     body = model.bench.index(target.body)
@@ -410,7 +410,7 @@ def _seen(model: _Model, target: CriticalPlace, places_mm: Floats) -> Floats:
     return np.asarray(out.reshape(len(places_mm), -1) * model.scale)
 
 
-def _middle(model: _Model, target: CriticalPlace) -> Floats:
+def _middle(model: _LinearModel, target: CriticalPlace) -> Floats:
     """Return how the middle of a target moves along its direction, (m,)."""
     return np.asarray(_seen(model, target, np.array([target.at_mm]))[0])
 
@@ -426,7 +426,7 @@ def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float
 
 
 def _target_odds(
-    model: _Model, drawn: SampleOutcomes, sets: Sets | None, target: CriticalPlace, errors: Floats
+    model: _LinearModel, drawn: SampleOutcomes, sets: Sets | None, target: CriticalPlace, errors: Floats
 ) -> PlaceScatter:
     corners = np.zeros((0, 3))
     if target.face is not None:
@@ -456,7 +456,7 @@ def _target_odds(
 
 
 def _worst_um(
-    model: _Model, sets: Sets | None, groups: Sequence[tuple[Floats, Floats]], errors: Floats
+    model: _LinearModel, sets: Sets | None, groups: Sequence[tuple[Floats, Floats]], errors: Floats
 ) -> tuple[list[float], bool]:
     """Return the most of each group of what is seen of the moves, and whether it is that of all zones.
 
@@ -485,7 +485,7 @@ def _known(sets: Sets, seen: Floats, frame: ReducedProblem, least_mm: float) -> 
         return None
 
 
-def _across(model: _Model, target: CriticalPlace, corners: Floats) -> Floats:
+def _across(model: _LinearModel, target: CriticalPlace, corners: Floats) -> Floats:
     """Return how much more one corner of a target moves than another, for all pairs that may be furthest."""
     if len(corners) == 0:
         return np.zeros((0, len(model.scale)))
@@ -495,7 +495,7 @@ def _across(model: _Model, target: CriticalPlace, corners: Floats) -> Floats:
     return _seen(model, target, apart) - _seen(model, target, np.zeros((1, 3)))
 
 
-def _shares(model: _Model, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
+def _shares(model: _LinearModel, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
     """Return each face's share of the variance of some draws, and what of it is by leaning.
 
     A share is what a straight line through the face's own errors has of the variance.
@@ -515,7 +515,7 @@ def _shares(model: _Model, draws: Floats, errors: Floats) -> tuple[dict[str, flo
 
 
 def _worst_draws(
-    model: _Model, drawn: SampleOutcomes, targets: Sequence[CriticalPlace], count: int
+    model: _LinearModel, drawn: SampleOutcomes, targets: Sequence[CriticalPlace], count: int
 ) -> list[int]:
     """Return the draws furthest out: by each target, else by how far the parts went."""
     if targets:
@@ -526,7 +526,7 @@ def _worst_draws(
 
 
 def _checked(
-    model: _Model, staging: Staging, draws: Sequence[tuple[Floats, Floats]], exact: int
+    model: _LinearModel, staging: Staging, draws: Sequence[tuple[Floats, Floats]], exact: int
 ) -> tuple[float, int]:
     """Settle draws exactly until so many have come to rest: how far off they are, mm, and how many have not.
 
@@ -549,7 +549,7 @@ def _checked(
     return max(apart, default=0.0), len(reasons)
 
 
-def _exactly(model: _Model, staging: Staging, errors: Floats, move: Floats) -> float:
+def _exactly(model: _LinearModel, staging: Staging, errors: Floats, move: Floats) -> float:
     """Settle one draw exactly and return how far the linear answer is from it, in mm along what is held."""
     bench = model.bench
     by_body: dict[int, dict[int, FaceShift]] = {}

@@ -21,6 +21,7 @@ from fixturecheck.effort import CONTACTS, spend
 from fixturecheck.errors import KernelError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import stepped
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.construct import chamfered, filleted
 from fixturecheck.kernel.measure import distance, edge_ends, extent_along
@@ -191,7 +192,7 @@ def edges_at(here: Standing, common: Shape, allowed: frozenset[str], touch_mm: f
 def _outside(here: Standing, edge: int) -> bool:
     """Whether the material fills less than half a turn at an edge between flat faces."""
     one, two = here.table.edge_faces[edge]
-    if here.table.kinds[one] != "plane" or here.table.kinds[two] != "plane":
+    if here.table.kinds[one] != SurfaceKind.PLANE or here.table.kinds[two] != SurfaceKind.PLANE:
         return False
     # Each inward direction dips behind the other face's plane at an outside edge.
     return bool((here.inward[edge] @ here.normals[[one, two]].T).min() < -1e-9)
@@ -201,9 +202,10 @@ def is_rim(here: Standing, edge: int) -> bool:
     """Tell whether an edge is a rim: an outside arc where a flat face ends a cylinder square to it."""
     circle = here.circle(edge)
     faces = here.table.edge_faces[edge]
-    if circle is None or sorted(here.table.kinds[f] for f in faces) != ["cylinder", "plane"]:
+    kinds = {here.table.kinds[f] for f in faces}
+    if circle is None or kinds != {SurfaceKind.CYLINDER, SurfaceKind.PLANE}:
         return False
-    flat, wall = sorted(faces, key=lambda f: here.table.kinds[f] != "plane")
+    flat, wall = sorted(faces, key=lambda f: here.table.kinds[f] != SurfaceKind.PLANE)
     axis = np.cross(circle.x_axis, circle.y_axis)
     if abs(float(axis @ here.normals[flat])) < 1 - _SQUARE:
         return False
@@ -217,7 +219,7 @@ def rim_ways(here: Standing, edge: int) -> tuple[Floats, Floats]:
     """Return the directions from the middle of a rim into its flat face and into its cylinder."""
     faces = here.table.edge_faces[edge]
     one, two = here.inward[edge]
-    return (one, two) if here.table.kinds[faces[0]] == "plane" else (two, one)
+    return (one, two) if here.table.kinds[faces[0]] == SurfaceKind.PLANE else (two, one)
 
 
 def smallest_cut(
@@ -290,7 +292,7 @@ def _beside_rim(here: Standing, edge: int, points: Floats) -> Floats:
     sign = -1.0 if float(into_flat @ out) < 0 else 1.0
     s = sign * (np.linalg.norm(radial, axis=1) - circle.radius_mm)
     t = away @ into_wall
-    flat_first = here.table.kinds[here.table.edge_faces[edge][0]] == "plane"
+    flat_first = here.table.kinds[here.table.edge_faces[edge][0]] == SurfaceKind.PLANE
     return np.stack((s, t) if flat_first else (t, s), axis=-1)
 
 

@@ -26,6 +26,7 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.placed import Standing
 from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import extruded_polygon, oriented_box
 from fixturecheck.kernel.measure import (
@@ -75,13 +76,13 @@ def bevel_of(here: Standing, face: int) -> Bevel | None:
     Its two longest edges run parallel and lead to flat faces from which it turns away by the same angle.
     """
     table = here.table
-    if table.kinds[face] != "plane":
+    if table.kinds[face] != SurfaceKind.PLANE:
         return None
     edges = sorted((int(e) for e in table.face_edges[face]), key=lambda e: -float(table.lengths_mm[e]))[:2]
     if len(edges) < 2 or not all(table.straight[e] and len(table.edge_faces[e]) == 2 for e in edges):
         return None
     beside = [next(f for f in table.edge_faces[e] if f != face) for e in edges]
-    if beside[0] == beside[1] or any(table.kinds[f] != "plane" for f in beside):
+    if beside[0] == beside[1] or any(table.kinds[f] != SurfaceKind.PLANE for f in beside):
         return None
     normal, (one, two) = here.normals[face], here.normals[beside]
     line = np.cross(one, two)
@@ -258,7 +259,7 @@ def _borders(here: Standing, members: set[int]) -> Iterator[tuple[int, int]]:
     for e in np.flatnonzero(here.table.straight):
         faces = here.table.edge_faces[e]
         for face, other in (faces, faces[::-1]) if len(faces) == 2 else ():
-            if face not in members and other in members and here.table.kinds[face] == "plane":
+            if face not in members and other in members and here.table.kinds[face] == SurfaceKind.PLANE:
                 yield int(e), face
 
 
@@ -431,7 +432,7 @@ def setbacks(
         Air wanted besides.
     """
     for face, name in enumerate(here.face_names):
-        flat = here.table.kinds[face] == "plane"
+        flat = here.table.kinds[face] == SurfaceKind.PLANE
         if flat and name in allowed and distance(here.face(face), zone)[0] <= touch_mm:
             normal = here.normals[face]
             deep = float(here.offsets[face]) - extent_along(zone, normal)[0]

@@ -12,8 +12,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fixturecheck.errors import Mistakes, SetupError
-from fixturecheck.kernel.assembly import Assembly, Node, is_assembly, nodes_of, tagged
-from fixturecheck.kernel.script import run
+from fixturecheck.kernel.script import Assembly, Node, is_assembly, nodes_of, run, tagged
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.kernel.step.read import PartFile, read
 from fixturecheck.names import nearest

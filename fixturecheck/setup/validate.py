@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import allowed_in, shortened
 from fixturecheck.kernel.brep.topology import faces_of, one_of_each
-from fixturecheck.kernel.measure import box_of, face_frame, surface_kind
+from fixturecheck.kernel.measure import box_of, face_frame, is_flat, surface_kind
 from fixturecheck.kernel.place import is_finite, placed_at
 from fixturecheck.kernel.validity import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
@@ -398,8 +398,8 @@ def _refuse_curved(body: Body, face: str, where: str) -> None:
     """Refuse a target face that no straight pass of a wheel makes."""
     solid_faces = faces_of(body.solid)
     for i in face_of(body, face, where):
-        kind = surface_kind(solid_faces[i])
-        if kind != "plane":
+        if not is_flat(solid_faces[i]):
+            kind = surface_kind(solid_faces[i])
             message = f"{where}: face {body.name}.{face} is a {kind}, not a plane; "
             message += "name the flat face to grind"
             raise SetupError(message)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.contact.proximity.bounds import PlacedPieces, deepest_mm
-from fixturecheck.kernel.brep.bezier import edge_pieces, face_pieces
+from fixturecheck.kernel.brep.free_form import edge_pieces, face_pieces
 from fixturecheck.kernel.brep.topology import faces_of
 from tests.contact.staging import ball, pin, plate, vee
 from tests.contact.test_sampled import egg, freeform, spline_rods

@@ -21,7 +21,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from fixturecheck.arrays import Bools, Floats, Ints
-from fixturecheck.kernel.brep.bezier import Pieces
+from fixturecheck.kernel.brep.free_form import Pieces
 
 _LEVELS = 48
 _MOST_PAIRS = 60_000

@@ -142,7 +142,7 @@ def _rebuilt(solid: Solid) -> Solid | None:
     index = TopTools_IndexedMapOfShape()
     for face in faces:
         index.Add(face)
-    edges = _Edges(faces, simple)
+    edges = _RebuiltEdges(faces, simple)
     if not edges.changed and not any(simple):
         return None
     builder = BRep_Builder()
@@ -172,7 +172,7 @@ def parts_of(shape: Any) -> Iterator[Any]:
         walk.Next()
 
 
-def _laid_out(face: Any, simple: _Simple | None, edges: _Edges) -> Any:
+def _laid_out(face: Any, simple: _Simple | None, edges: _RebuiltEdges) -> Any:
     """Return a face on its new surface, bounded by the new edges."""
     builder = BRep_Builder()
     new = TopoDS_Face()
@@ -203,7 +203,7 @@ def turned_over(way: Any) -> Any:
     return {forward: back, back: forward}.get(way, way)
 
 
-class _Edges:
+class _RebuiltEdges:
     """The edges of the rebuilt solid: lines and circles where they are, else the drawn curves.
 
     An edge is straightened or rounded only between faces that all lie on simple surfaces.
