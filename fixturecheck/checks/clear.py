@@ -32,8 +32,7 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, movers_of, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut
-from fixturecheck.machining.detours import Dodge, blocking_dodges, passing, reroutes
-from fixturecheck.machining.other_wheels import larger_wheel
+from fixturecheck.machining.detours import Dodge, blocking_dodges, larger_wheel, passing, reroutes
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 

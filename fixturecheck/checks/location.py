@@ -25,11 +25,11 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.locating import PartLocated, TargetMoved
-from fixturecheck.nesting.probabilities import CriticalPlace
+from fixturecheck.nesting.model import CriticalPlace
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed
 from fixturecheck.result.shapes import Vector
-from fixturecheck.rigid.location import SeatRole
+from fixturecheck.rigid.freedoms import SeatRole
 from fixturecheck.setup.model import Seat
 from fixturecheck.units import FREEDOM, Writing
 

@@ -28,7 +28,7 @@ from fixturecheck.kernel.shapes import Shape
 from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
-from fixturecheck.machining.other_wheels import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
+from fixturecheck.machining.detours import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Cut, Setup

@@ -32,7 +32,7 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.nesting.probabilities import SURE, PlaceScatter, Probabilities, SeatProbability
+from fixturecheck.nesting.model import PlaceScatter, Probabilities, SURE, SeatProbability, WrongFaceProbability
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.tolerance import WrongChance
 from fixturecheck.units import Writing, percent

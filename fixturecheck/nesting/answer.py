@@ -14,8 +14,15 @@ from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.nesting.disturbances import UnderHand, order_of_placing, under_hand
 from fixturecheck.nesting.locating import PartLocated, parts_located, targets_of
-from fixturecheck.nesting.model import OrderOutcome, SeatAtRest, Settled, SettlingModel, settling_model_of
-from fixturecheck.nesting.probabilities import PlaceScatter, Probabilities
+from fixturecheck.nesting.model import (
+    OrderOutcome,
+    PlaceScatter,
+    Probabilities,
+    SeatAtRest,
+    Settled,
+    SettlingModel,
+    settling_model_of,
+)
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_setup, shifted
 from fixturecheck.nesting.tolerance import tolerance_probabilities
 from fixturecheck.result.rest import PartLocation, PartRest, Rest, SeatGap, SeatTakes, TargetMoves

@@ -11,12 +11,10 @@ from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.nesting.model import Settled, SettlingModel
-from fixturecheck.nesting.probabilities import CriticalPlace
+from fixturecheck.nesting.model import CriticalPlace, Settled, SettlingModel
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.rest import LoadedContact
-from fixturecheck.rigid.freedoms import null_space
-from fixturecheck.rigid.location import Located, SeatPoints, located, seat_rows, sensitivity
+from fixturecheck.rigid.freedoms import Located, SeatPoints, located, null_space, seat_rows, sensitivity
 from fixturecheck.setup.model import Seat, Setup
 
 OPPOSED = -0.9

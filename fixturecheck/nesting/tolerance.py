@@ -23,15 +23,17 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.nesting.locating import closing_fixtures
-from fixturecheck.nesting.model import SettlingModel, Staging, settling_model_of
-from fixturecheck.nesting.outcome import faces_carrying
-from fixturecheck.nesting.probabilities import (
+from fixturecheck.nesting.model import (
     BarredProbability,
     CriticalPlace,
     PlaceScatter,
     Probabilities,
     SeatProbability,
+    SettlingModel,
+    Staging,
+    settling_model_of,
 )
+from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
 from fixturecheck.result.tolerance import WrongChance
 from fixturecheck.rigid.motion import jacobian

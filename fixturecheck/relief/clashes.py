@@ -22,9 +22,8 @@ from fixturecheck.kernel.place import location_of, placed_at, world_faces
 from fixturecheck.kernel.sample import inside_points
 from fixturecheck.kernel.shapes import Face, Placed, Shape
 from fixturecheck.kernel.thickness import wall_mm
-from fixturecheck.nesting.model import SettlingModel, settling_model_of
+from fixturecheck.nesting.model import SURE, SettlingModel, settling_model_of
 from fixturecheck.nesting.outcome import gap_um
-from fixturecheck.nesting.probabilities import SURE
 from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, shifted
 from fixturecheck.nesting.tolerance import tolerance_probabilities
 from fixturecheck.relief.model import Clash

@@ -15,8 +15,7 @@ from fixturecheck.kernel.brep.topology import solids_of
 from fixturecheck.kernel.measure import box_of, centre_of, distance, volume_mm3
 from fixturecheck.kernel.place import matrix_of, placed_at, world_faces
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.nesting.model import Settled
-from fixturecheck.nesting.probabilities import SURE
+from fixturecheck.nesting.model import SURE, Settled
 from fixturecheck.nesting.settle import settle_setup
 from fixturecheck.numeric import to_vector
 from fixturecheck.relief.apply import copies_of, redrawn, with_body

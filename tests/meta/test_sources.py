@@ -31,7 +31,7 @@ LAWS = {
     "machining.grinding": {"pass_forces", "cut_loads"},
     "statics.hertz": {"line_contact", "point_contact"},
     "statics.limit": {"limit_factor"},
-    "rigid.location": {"located", "seat_rows", "sensitivity"},
+    "rigid.freedoms": {"located", "seat_rows", "sensitivity"},
     "tolerancing.zones": {"draw_errors"},
     "shop.speed": {"speed_limit"},
 }

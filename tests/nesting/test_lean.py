@@ -10,8 +10,7 @@ import pytest
 from scipy.optimize import linprog
 from scipy.stats import truncnorm
 
-from fixturecheck.nesting.model import Push, Staging, settling_model_of
-from fixturecheck.nesting.probabilities import CriticalPlace
+from fixturecheck.nesting.model import CriticalPlace, Push, Staging, settling_model_of
 from fixturecheck.nesting.tolerance import tolerance_probabilities, varying_faces
 from fixturecheck.setup.model import Seat
 from fixturecheck.tolerancing.zones import draw_errors, sides

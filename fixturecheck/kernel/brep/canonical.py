@@ -35,7 +35,6 @@ from OCP.Geom import (
 from OCP.GeomAbs import GeomAbs_CurveType, GeomAbs_SurfaceType
 from OCP.gp import gp_Ax2, gp_Ax3, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
 from OCP.ShapeAnalysis import ShapeAnalysis_Surface
-from OCP.ShapeFix import ShapeFix_Face
 from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
@@ -44,7 +43,7 @@ from OCP.TopoDS import TopoDS, TopoDS_Face, TopoDS_Shell, TopoDS_Solid, TopoDS_V
 from OCP.TopTools import TopTools_IndexedMapOfShape
 
 from fixturecheck.arrays import Floats
-from fixturecheck.kernel.brep.recognise import parts_of, zero_direction
+from fixturecheck.kernel.brep.recognise import mended, parts_of, poles_of, zero_direction
 from fixturecheck.kernel.brep.topology import brep_bytes, faces_of, mapped, order_by_place, xyz
 from fixturecheck.kernel.shapes import Face, Location, Solid, cq_shape
 
@@ -289,11 +288,7 @@ def _cone(face: Any, cone: Any, points: Floats) -> Any:
 
 def _ball(face: Any, ball: Any, points: Floats) -> Any:
     """Return a sphere whose poles are those of the drawn one, so that a face keeps its seam."""
-    poles = [
-        xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(TopoDS.Edge_s(e))))
-        for e in mapped(face, TopAbs_ShapeEnum.TopAbs_EDGE)
-        if BRep_Tool.Degenerated_s(TopoDS.Edge_s(e))
-    ]
+    poles = poles_of(face)
     centre = rounded(xyz(ball.Location()))
     way = rounded_way(poles[0] - centre if poles else xyz(ball.Position().Direction()))
     way = _raised(way)
@@ -520,11 +515,7 @@ def _laid_out(face: Any, edges: _MadeEdges) -> Any:
             builder.Add(ring, edges.along(step))
         ring.Closed(True)
         builder.Add(new, ring)
-    fix = ShapeFix_Face(new)
-    fix.SetPrecision(_CLOSE_MM)
-    fix.SetMaxTolerance(10 * _CLOSE_MM)
-    fix.Perform()
-    return fix.Face().Oriented(_FORWARD if laid.outward else _REVERSED)
+    return mended(new, _CLOSE_MM, 10 * _CLOSE_MM).Oriented(_FORWARD if laid.outward else _REVERSED)
 
 
 def _ring(wire: Any, face: Any, edges: _MadeEdges, turn: bool) -> list[Step]:

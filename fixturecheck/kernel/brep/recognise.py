@@ -189,12 +189,10 @@ def _laid_out(face: Any, simple: _Simple | None, edges: _RebuiltEdges) -> Any:
         ring.Closed(True)
         way = wire.Orientation()
         builder.Add(new, ring.Oriented(turned_over(way) if simple and simple.flipped else way))
-    fix = ShapeFix_Face(new)
-    fix.SetPrecision(_KERNEL_MM)
-    fix.SetMaxTolerance(10 * SAME_MM)
-    fix.Perform()
     way = face.Orientation()
-    return fix.Face().Oriented(turned_over(way) if simple and simple.flipped else way)
+    return mended(new, _KERNEL_MM, 10 * SAME_MM).Oriented(
+        turned_over(way) if simple and simple.flipped else way
+    )
 
 
 def turned_over(way: Any) -> Any:
@@ -365,11 +363,7 @@ def _turnable(found: Any, face: Any, points: Floats) -> Any:
 def _ball(found: Any, face: Any, points: Floats) -> Any:
     """Return a sphere whose poles are those of the face, or lie off it."""
     centre = xyz(found.Position().Location())
-    poles = [
-        xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(TopoDS.Edge_s(e))))
-        for e in mapped(face, TopAbs_ShapeEnum.TopAbs_EDGE)
-        if BRep_Tool.Degenerated_s(TopoDS.Edge_s(e))
-    ]
+    poles = poles_of(face)
     middle = points.mean(axis=0) - centre
     axis = poles[0] - centre if poles else square_to(middle)[0]
     axis = axis / np.linalg.norm(axis)
@@ -384,6 +378,21 @@ _LAID: dict[type, Callable[[Any, Any, Floats], Any]] = {
     Geom_ToroidalSurface: _turnable,
     Geom_SphericalSurface: _ball,
 }
+
+
+def poles_of(face: Any) -> list[Floats]:
+    """Return where a face has edges that are points: the poles of a sphere, the tip of a cone."""
+    edges = (TopoDS.Edge_s(e) for e in mapped(face, TopAbs_ShapeEnum.TopAbs_EDGE))
+    return [xyz(BRep_Tool.Pnt_s(TopExp.FirstVertex_s(e))) for e in edges if BRep_Tool.Degenerated_s(e)]
+
+
+def mended(face: Any, precise_mm: float, most_mm: float) -> Any:
+    """Return a face that was built from a surface and wires, with what the kernel needs to trim it."""
+    fix = ShapeFix_Face(face)
+    fix.SetPrecision(precise_mm)
+    fix.SetMaxTolerance(most_mm)
+    fix.Perform()
+    return fix.Face()
 
 
 def zero_direction(face: Any, points: Floats, origin: Floats, axis: Floats) -> Floats:
