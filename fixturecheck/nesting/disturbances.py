@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.penetration import penetrations
@@ -26,7 +27,7 @@ from fixturecheck.nesting.settle import (
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import null_space
-from fixturecheck.rigid.motion import Poses, jacobian, turn_of
+from fixturecheck.rigid.motion import Poses, jacobian
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.contact_step import SteadyLoad, wrenches
 from fixturecheck.statics.friction import unbalanced
@@ -224,7 +225,7 @@ def _apart(bench: SettlingModel, one: Settling, poses: Poses, loose: Sequence[in
         slopes[:, 3:] /= size
         free = null_space(slopes)
         shift = poses.apply(body, bench.features[body].centre_mm) - centre
-        turn = turn_of(poses.rotation[body] @ one.poses.rotation[body].T) * size
+        turn = Rotation.from_matrix(poses.rotation[body] @ one.poses.rotation[body].T).as_rotvec() * size
         twist = np.concatenate((shift, turn))
         held = twist - free @ (free.T @ twist)
         worst = max(worst, float(np.linalg.norm(held)))
@@ -321,7 +322,9 @@ def _pressed(
         pushed, raw.poses, finder_of(bench.scene(bodies.tolist())), Bounds(step_mm=0.1, approach_mm=0.05)
     )
     shift = again.poses.apply(body, at) - raw.poses.apply(body, at)
-    turn = np.degrees(turn_of(again.poses.rotation[body] @ raw.poses.rotation[body].T))
+    turn = np.degrees(
+        Rotation.from_matrix(again.poses.rotation[body] @ raw.poses.rotation[body].T).as_rotvec()
+    )
     return UnderHand(
         body=name,
         stays=False,

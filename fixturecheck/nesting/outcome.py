@@ -11,12 +11,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
-from shapely import Polygon, polygonize, union_all
-from shapely.geometry import LineString
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.bounds import PlacedPieces, deepest_mm
@@ -36,7 +37,7 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.rest import Freedom, FreedomKind, LoadedContact
 from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import FreeMotion, motions
-from fixturecheck.rigid.motion import Poses, jacobian, turn_of
+from fixturecheck.rigid.motion import Poses, jacobian
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Ending, Settling
@@ -63,13 +64,12 @@ def gap_um(
     a, b = _placed(bench, poses, first, plane_a), _placed(bench, poses, second, plane_b)
     if float(a[1] @ b[1]) > -0.5:
         return np.inf, np.inf
-    shadow = union_all([_shadow(part, a, b) for part in _area(bench.features[first[0]], plane_a)])
-    target = union_all(_area(bench.features[second[0]], plane_b))
-    common = shadow.intersection(target)
-    if common.is_empty or common.area < 1e-9:
+    shadow = _shadow(bench.features[first[0]], plane_a, a, b)
+    common = shadow.intersection(bench.features[second[0]].face_polygon(plane_b))
+    if common.area < 1e-9:
         return np.inf, np.inf
-    parts = [p for p in getattr(common, "geoms", [common]) if isinstance(p, Polygon)]
-    flat = np.concatenate([np.asarray(p.exterior.coords) for p in parts])
+    parts = [p for p in shapely.get_parts(common) if p.geom_type == "Polygon"]
+    flat = np.concatenate([shapely.get_coordinates(p.exterior) for p in parts])
     places = b[0] + flat[:, :1] * b[2] + flat[:, 1:] * b[3]
     along = float(a[1] @ b[1])
     gaps = -((places - a[0]) @ a[1]) / along
@@ -91,34 +91,14 @@ def _placed(bench: SettlingModel, poses: Poses, which: tuple[int, int], plane: i
     return np.asarray(out)
 
 
-def _area(features: Features, plane: int) -> list[Polygon]:
-    """Return a flat face as polygons in its own directions, holes left out."""
-    segments = features.outlines[plane]
-    snapped = np.round(segments, 7)
-    pieces = list(polygonize([LineString(one) for one in snapped]).geoms)
-    # A hole's inside is polygonised too; it is no part of the face, which an even-odd count tells.
-    return [p for p in pieces if _odd(p.representative_point().coords[0], snapped)]
+def _shadow(features: Features, plane: int, a: Floats, b: Floats) -> Any:
+    """Return flat face a dropped on the plane of face b, in the directions of b."""
 
-
-def _odd(point: tuple[float, ...], segments: Floats) -> bool:
-    """Tell whether a ray from the point crosses the border an odd number of times."""
-    start, end = segments[:, 0], segments[:, 1]
-    rises = (start[:, 1] > point[1]) != (end[:, 1] > point[1])
-    rise = np.where(rises, end[:, 1] - start[:, 1], 1.0)
-    at = start[:, 0] + (end[:, 0] - start[:, 0]) * (point[1] - start[:, 1]) / rise
-    return bool(np.sum(rises & (point[0] < at)) % 2)
-
-
-def _shadow(part: Polygon, a: Floats, b: Floats) -> Polygon:
-    """Return a polygon of face a dropped on the plane of face b, in the directions of b."""
-
-    def drop(ring: Floats) -> Floats:
-        flat = np.asarray(ring)
+    def drop(flat: Floats) -> Floats:
         places = a[0] + flat[:, :1] * a[2] + flat[:, 1:] * a[3] - b[0]
         return np.stack((places @ b[2], places @ b[3]), axis=-1)
 
-    outline = drop(np.asarray(part.exterior.coords))
-    return Polygon(outline, [drop(np.asarray(hole.coords)) for hole in part.interiors]).buffer(0)
+    return shapely.buffer(shapely.transform(features.face_polygon(plane), drop), 0.0)
 
 
 def _round_gap(
@@ -300,7 +280,7 @@ def rest_pose(bench: SettlingModel, poses: Poses, body: int) -> RestPose:
     """Return one body's pose against the drawn one."""
     centre = bench.features[body].centre_mm
     shift = poses.apply(body, centre) - bench.drawn.apply(body, centre)
-    turn = turn_of(poses.rotation[body] @ bench.drawn.rotation[body].T)
+    turn = Rotation.from_matrix(poses.rotation[body] @ bench.drawn.rotation[body].T).as_rotvec()
     return RestPose(
         body=bench.bodies[body].name,
         matrix=poses.matrix(body),

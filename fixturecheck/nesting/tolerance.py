@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.candidates import Candidates
@@ -573,8 +574,5 @@ def _exactly(model: _LinearModel, staging: Staging, errors: Floats, move: Floats
         centre = model.raw.poses.apply(one.body, one.centre_mm)
         change = raw.poses.rotation[one.body] @ model.raw.poses.rotation[one.body].T
         apart[i, :3] = raw.poses.apply(one.body, one.centre_mm) - centre - moves[i, :3]
-        skew = np.array(
-            [change[2, 1] - change[1, 2], change[0, 2] - change[2, 0], change[1, 0] - change[0, 1]]
-        )
-        apart[i, 3:] = 0.5 * skew - moves[i, 3:]
+        apart[i, 3:] = Rotation.from_matrix(change).as_rotvec() - moves[i, 3:]
     return float(np.abs(held @ (apart.ravel() / model.scale)).max(initial=0.0))

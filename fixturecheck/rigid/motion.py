@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats, Ints
 
@@ -64,81 +65,6 @@ class Poses:
         return out
 
 
-def rotation_of(turn_rad: Floats) -> Floats:
-    """Return the rotations about axes and through angles given as vectors.
-
-    Parameters
-    ----------
-    turn_rad : ndarray, shape (n, 3) or (3,)
-        Axes times angles.
-
-    Returns
-    -------
-    ndarray, shape (n, 3, 3)
-        Rotations.
-
-    References
-    ----------
-    Closed form (Rodrigues); the half-angle form keeps full precision for the smallest angles.
-    """
-    turn = np.atleast_2d(turn_rad)
-    angle = np.linalg.norm(turn, axis=1)
-    a = np.sinc(angle / np.pi)[:, None, None]
-    b = (0.5 * np.sinc(angle / (2 * np.pi)) ** 2)[:, None, None]
-    k = cross_matrix(turn)
-    return np.asarray(np.eye(3) + a * k + b * (k @ k))
-
-
-def turn_of(rotation: Floats) -> Floats:
-    """Return the axis times the angle of a rotation.
-
-    Parameters
-    ----------
-    rotation : ndarray, shape (3, 3)
-        A rotation.
-
-    Returns
-    -------
-    ndarray, shape (3,)
-        Its direction is the axis, its length the angle in radians.
-    """
-    skew = 0.5 * np.array(
-        [
-            rotation[2, 1] - rotation[1, 2],
-            rotation[0, 2] - rotation[2, 0],
-            rotation[1, 0] - rotation[0, 1],
-        ]
-    )
-    sine = float(np.linalg.norm(skew))
-    angle = float(np.arctan2(sine, 0.5 * (np.trace(rotation) - 1.0)))
-    if sine > 1e-9:
-        return np.asarray(skew * (angle / sine))
-    if angle < 1.0:
-        return skew
-    # Half a turn: the axis is the eigenvector of eigenvalue one.
-    values, vectors = np.linalg.eigh(0.5 * (rotation + rotation.T))
-    return np.asarray(vectors[:, int(np.argmax(values))] * angle)
-
-
-def cross_matrix(vectors: Floats) -> Floats:
-    """Return matrices with matrix @ x = vector x x.
-
-    Parameters
-    ----------
-    vectors : ndarray, shape (n, 3) or (3,)
-        Vectors.
-
-    Returns
-    -------
-    ndarray, shape (n, 3, 3)
-        Skew matrices.
-    """
-    v = np.atleast_2d(vectors)
-    out = np.zeros((len(v), 3, 3))
-    out[:, 0, 1], out[:, 0, 2], out[:, 1, 2] = -v[:, 2], v[:, 1], -v[:, 0]
-    return np.asarray(out - np.swapaxes(out, 1, 2))
-
-
 def moved(poses: Poses, bodies: Ints, centres_mm: Floats, twists: Floats) -> Poses:
     """Return the poses after each of some bodies turns exactly about its centre and shifts.
 
@@ -158,7 +84,7 @@ def moved(poses: Poses, bodies: Ints, centres_mm: Floats, twists: Floats) -> Pos
     Poses
         Where all bodies stand then.
     """
-    turns = rotation_of(twists[:, 3:])
+    turns = Rotation.from_rotvec(twists[:, 3:]).as_matrix()
     rotation, origin = poses.rotation.copy(), poses.origin_mm.copy()
     rotation[bodies] = tidy(turns @ rotation[bodies])
     arm = origin[bodies] - centres_mm

@@ -11,13 +11,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import BodyMotion, MotionKind, Outcome
-from fixturecheck.rigid.motion import cross_matrix, rotation_of
 from fixturecheck.statics.equilibrium import Rigid, Vector
 
 # Share of the fastest body's speed below which a body counts as standing still (its springs still give).
@@ -43,9 +43,9 @@ class StartingMotion(BodyMotion):
         memory).
         """
         angle = moved_mm * np.array(self.rotation_rad_mm)
-        turn = rotation_of(angle)[0]
+        turn = Rotation.from_rotvec(angle).as_matrix()
         size = float(np.linalg.norm(angle))
-        skew = cross_matrix(angle)[0]
+        skew = np.cross(np.eye(3), angle)
         # (1 - cos) / size^2 and (size - sin) / size^3, with their series where those lose digits.
         first = 0.5 * np.sinc(size / (2.0 * np.pi)) ** 2
         second = (size - np.sin(size)) / size**3 if size > 1e-3 else 1.0 / 6.0 - size**2 / 120.0

@@ -400,10 +400,10 @@ def extended_to_walls(features: Features, by_mm: float) -> Features:
     by_mm : float
         How far, seen along the normal of the face that is carried on.
     """
-    areas = [_area(one) for one in features.outlines]
+    areas = [features.face_polygon(plane) for plane in range(len(features.outlines))]
     outlines = list(features.outlines)
     for plane, (start, end), beside in _inside(features):
-        if areas[plane] is None or areas[beside] is None:
+        if areas[plane].is_empty or areas[beside].is_empty:
             continue
         strip = shapely.buffer(shapely.LineString((start, end)), by_mm, cap_style="flat")
         strip = shapely.intersection(strip, _seen(features, beside, plane, areas[beside]))
@@ -435,16 +435,6 @@ def _inside(features: Features) -> Iterator[tuple[int, Floats, int]]:
 
 def _key(place: Floats) -> tuple[int, ...]:
     return tuple(np.round(place / _SAME_MM).astype(int).tolist())
-
-
-def _area(outline: Floats) -> Any:
-    """Return a flat face in its own directions, holes left out; None where its border does not close."""
-    rings = shapely.get_parts(shapely.polygonize(shapely.linestrings(np.round(outline, 9))))
-    area = shapely.Polygon()
-    for ring in sorted(rings, key=lambda r: -r.area):
-        # A hole's inside is a ring as well, within the ring round it.
-        area = shapely.symmetric_difference(area, shapely.Polygon(ring.exterior))
-    return None if area.is_empty else area
 
 
 def _seen(features: Features, beside: int, plane: int, area: Any) -> Any:

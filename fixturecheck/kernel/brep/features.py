@@ -10,8 +10,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache, partial
+from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.arrays import Floats, Ints
@@ -255,6 +257,10 @@ class Features:
     sharp_count: int = 0
     targets: Callable[[], tuple[Target, ...]] = field(default=tuple, repr=False)
     curves: Callable[[], tuple[Curve, ...]] = field(default=tuple, repr=False)
+
+    def face_polygon(self, plane: int) -> Any:
+        """Return a flat face in its own directions as a polygon; empty where its border does not close."""
+        return shapely.build_area(shapely.multilinestrings(self.outlines[plane].round(_GRID)))
 
 
 def features_of(solid: Solid) -> Features:
