@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import fields, replace
+from typing import Any, TypeVar
 
 import numpy as np
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Bools, Floats, Ints
+
+Record = TypeVar("Record", bound=Any)
 
 
 def to_vector(values: Iterable[float]) -> tuple[float, float, float]:
@@ -71,3 +75,14 @@ def last_inside(
         else:
             outside = middle
     return inside
+
+
+def some_rows(table: Record, chosen: Bools | Ints) -> Record:
+    """Return a dataclass of arrays of equally many rows, with the chosen rows only."""
+    return replace(table, **{f.name: getattr(table, f.name)[chosen] for f in fields(table)})
+
+
+def all_rows(tables: Sequence[Record]) -> Record:
+    """Return one dataclass of arrays with the rows of several, of which there is at least one."""
+    names = [f.name for f in fields(tables[0])]
+    return replace(tables[0], **{n: np.concatenate([getattr(t, n) for t in tables]) for n in names})

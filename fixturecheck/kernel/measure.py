@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -28,6 +29,7 @@ from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.primitives import CurveKind, SurfaceKind
 from fixturecheck.kernel.construct import vertex
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid, cq_shape
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 
 _SIMPLE = set(SurfaceKind) - {SurfaceKind.OTHER}
@@ -68,6 +70,12 @@ def box_gap_mm(a: Box, b: Box) -> float:
     if max(gaps) <= 0:
         return max(gaps)
     return math.hypot(*(max(g, 0.0) for g in gaps))
+
+
+def joined_box(boxes: Sequence[Box]) -> Box:
+    """Return the box round several boxes, of which there is at least one."""
+    low, high = np.array(boxes)[:, :3].min(axis=0), np.array(boxes)[:, 3:].max(axis=0)
+    return (*to_vector(low), *to_vector(high))
 
 
 def extent_along(shape: Shape, direction: Floats) -> tuple[float, float]:

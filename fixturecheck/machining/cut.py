@@ -9,7 +9,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import face_within
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, flat_of, normal_in_middle
+from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, flat_of, joined_box, normal_in_middle
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import joining
 from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
@@ -303,16 +303,15 @@ def _target(cut: Cut, body: Body, faces: list[Face], name: str) -> TargetFace:
 
 def _measured(name: FaceRef, faces: tuple[Face, ...], normal: Vector) -> TargetFace:
     """Return flat faces as one target, with their size and place."""
-    areas, boxes = [area_mm2(f) for f in faces], [box_of(f) for f in faces]
+    areas = [area_mm2(f) for f in faces]
     total = sum(areas)
     centres = [centroid_of(f) for f in faces]
     x, y, z = (sum(a * c[k] for a, c in zip(areas, centres, strict=True)) / total for k in range(3))
-    low, high = [min(b[k] for b in boxes) for k in range(3)], [max(b[k + 3] for b in boxes) for k in range(3)]
     return TargetFace(
         name=name,
         faces=faces,
         centre=(x, y, z),
         normal=normal,
         area_mm2=total,
-        box=(low[0], low[1], low[2], high[0], high[1], high[2]),
+        box=joined_box([box_of(f) for f in faces]),
     )

@@ -16,10 +16,9 @@ import shapely
 
 from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.kernel.boolean import apart
-from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, loose_box
+from fixturecheck.kernel.measure import box_gap_mm, box_of, centre_of, joined_box, loose_box
 from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Box, Shape
-from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop import tables
@@ -178,7 +177,7 @@ class _Graph:
     def _has_something_under(self, body: Body) -> bool:
         """Whether other fixtures reach lower within the piece's outline from above."""
         fellows = self._fellows(body)
-        whole = _joined([self.boxes[b.name] for b in fellows])
+        whole = joined_box([self.boxes[b.name] for b in fellows])
         others = [self.boxes[b.name] for b in self.fixtures if b not in fellows]
         return any(_over(whole, other) and other[2] < whole[2] - TABLE_MM for other in others)
 
@@ -367,12 +366,6 @@ def _upward(patch: Patch, name: str) -> float:
     """Return how far up the other body pushes this one: the height of the unit normal into it."""
     up = patch.contact.normal[2]
     return -up if patch.bodies[0] == name else up
-
-
-def _joined(boxes: list[Box]) -> Box:
-    x0, y0, z0 = to_vector(np.min([b[:3] for b in boxes], axis=0))
-    x1, y1, z1 = to_vector(np.max([b[3:] for b in boxes], axis=0))
-    return x0, y0, z0, x1, y1, z1
 
 
 def _over(a: Box, b: Box) -> bool:

@@ -24,7 +24,7 @@ _IDLE = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Held:
+class _TouchingSeat:
     """A seat of a part that touches: the unit normal into the part, what it carries, and what it faces.
 
     `faced` are the seats that hold the part from the other side; only a seat that closes it in has some.
@@ -75,9 +75,9 @@ def closing_fixtures(
     return tuple(bench.index(name) for name in sorted(closed))
 
 
-def _held(bench: SettlingModel, carried: Sequence[LoadedContact], moved: set[str]) -> list[_Held]:
+def _held(bench: SettlingModel, carried: Sequence[LoadedContact], moved: set[str]) -> list[_TouchingSeat]:
     """Return every seat that touches, with what it faces if it only closes its part in."""
-    found: list[_Held] = []
+    found: list[_TouchingSeat] = []
     for part in dict.fromkeys(seat.body for seat in bench.setup.seats):
         touching = [
             (seat, *acting)
@@ -85,20 +85,20 @@ def _held(bench: SettlingModel, carried: Sequence[LoadedContact], moved: set[str
             if seat.body == part and (acting := _acting(carried, seat)) is not None
         ]
         most = max((force for _, _, force in touching), default=0.0)
-        kept: list[_Held] = []
+        kept: list[_TouchingSeat] = []
         # Those that carry most are asked first: of two that face each other one locates.
         for seat, normal, force in sorted(touching, key=lambda one: (one[0].rank == "stop", -one[2])):
             pushed_up = seat.on in moved and bench.setup.body(seat.on).role != "part"
             faced = tuple(other.seat for other in kept if float(normal @ other.normal) < OPPOSED)
             if seat.rank == "stop" and faced and (pushed_up or force <= _IDLE * most):
-                found.append(_Held(seat=seat, normal=normal, faced=faced))
+                found.append(_TouchingSeat(seat=seat, normal=normal, faced=faced))
             else:
-                kept.append(_Held(seat=seat, normal=normal))
+                kept.append(_TouchingSeat(seat=seat, normal=normal))
         found += kept
     return found
 
 
-def _leads_to_fastened(bench: SettlingModel, held: Sequence[_Held], seat: Seat) -> bool:
+def _leads_to_fastened(bench: SettlingModel, held: Sequence[_TouchingSeat], seat: Seat) -> bool:
     """Tell whether a seat is on a fastened fixture, or on a part that is seated on one the same way."""
     asked: set[str] = set()
     waiting = [seat]

@@ -404,9 +404,7 @@ def rims_across(look: EdgeView) -> Iterator[Raw]:
         axis=2,
     )
     near &= ~(a.table.straight[ours][:, None] & b.table.straight[theirs][None])
-    for raw in look.areas:
-        mine = np.isin(ours, a.table.face_edges[raw.a_faces[0]])
-        near &= ~(mine[:, None] & np.isin(theirs, b.table.face_edges[raw.b_faces[0]])[None])
+    near &= ~_beside_areas(look, ours, theirs)
     for m, n in np.argwhere(near):
         yield from _meeting(look, int(ours[m]), int(theirs[n]))
 

@@ -22,6 +22,7 @@ from scipy.spatial import cKDTree
 
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.kernel.brep.free_form import Pieces
+from fixturecheck.numeric import all_rows
 
 _LEVELS = 48
 _MOST_PAIRS = 60_000
@@ -211,7 +212,7 @@ def _halved(
         numbers, rank = np.unique(mine[:, side], return_inverse=True)
         store = stores[side]
         halves = np.concatenate(_split(store.nets[numbers], axis + 1))
-        stores[side] = _joined(store, sides[side].cells(halves))
+        stores[side] = all_rows([store, sides[side].cells(halves)])
         for half in (0, 1):
             row = mine.copy()
             row[:, side] = len(store.nets) + half * len(numbers) + rank
@@ -228,22 +229,6 @@ def _split(nets: Floats, axis: int) -> tuple[Floats, Floats]:
         low[:, last - k], high[:, k] = work[:, 0], work[:, -1]
         work = 0.5 * (work[:, :-1] + work[:, 1:])
     return np.moveaxis(low, 1, axis), np.moveaxis(high, 1, axis)
-
-
-def _joined(one: _Cells, more: _Cells) -> _Cells:
-    def both(a: Floats, b: Floats) -> Floats:
-        return np.concatenate([a, b])
-
-    return _Cells(
-        points=both(one.points, more.points),
-        nets=both(one.nets, more.nets),
-        axis=both(one.axis, more.axis),
-        spread_rad=both(one.spread_rad, more.spread_rad),
-        middle=both(one.middle, more.middle),
-        reach_mm=both(one.reach_mm, more.reach_mm),
-        long_mm=both(one.long_mm, more.long_mm),
-        run=both(one.run, more.run),
-    )
 
 
 def _tangents(points: Floats) -> tuple[Floats, Floats]:

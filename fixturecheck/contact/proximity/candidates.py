@@ -13,6 +13,7 @@ import numpy as np
 from fixturecheck.arrays import Bools, Floats, Ints
 from fixturecheck.contact.proximity.placed_features import bodies_of
 from fixturecheck.kernel.brep.features import Features
+from fixturecheck.numeric import all_rows, some_rows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,16 +43,7 @@ class Candidates:
 
     def where(self, keep: Bools | Ints) -> Candidates:
         """Return the rows chosen."""
-        return Candidates(
-            gap_mm=self.gap_mm[keep],
-            normal=self.normal[keep],
-            point_a_mm=self.point_a_mm[keep],
-            point_b_mm=self.point_b_mm[keep],
-            body_a=self.body_a[keep],
-            body_b=self.body_b[keep],
-            face_a=self.face_a[keep],
-            face_b=self.face_b[keep],
-        )
+        return some_rows(self, keep)
 
 
 def seen_from_a(gap: Floats, normal: Floats, place: Floats, names: Ints) -> Candidates:
@@ -70,23 +62,9 @@ def seen_from_a(gap: Floats, normal: Floats, place: Floats, names: Ints) -> Cand
 
 def joined(parts: Sequence[Candidates]) -> Candidates:
     """Return all rows of several sets."""
-    if not parts:
-        no, none = np.zeros(0), np.zeros(0, dtype=np.int64)
-        flat = np.zeros((0, 3))
-        return Candidates(
-            gap_mm=no, normal=flat, point_a_mm=flat, point_b_mm=flat,
-            body_a=none, body_b=none, face_a=none, face_b=none,
-        )  # fmt: skip
-    return Candidates(
-        gap_mm=np.concatenate([p.gap_mm for p in parts]),
-        normal=np.concatenate([p.normal for p in parts]),
-        point_a_mm=np.concatenate([p.point_a_mm for p in parts]),
-        point_b_mm=np.concatenate([p.point_b_mm for p in parts]),
-        body_a=np.concatenate([p.body_a for p in parts]),
-        body_b=np.concatenate([p.body_b for p in parts]),
-        face_a=np.concatenate([p.face_a for p in parts]),
-        face_b=np.concatenate([p.face_b for p in parts]),
-    )
+    if parts:
+        return all_rows(parts)
+    return seen_from_a(np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)), np.zeros((0, 4), dtype=np.int64))
 
 
 class Shapes:
