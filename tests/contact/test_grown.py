@@ -167,7 +167,7 @@ def test_a_step_lower_than_the_zones_turns_round_and_lets_either_corner_touch():
     up = np.array([0.0, 0.0, 1.0])
 
     def rises(features, corner):
-        return float((features.cones[corner] @ up).max())
+        return float((features.tangent_cones[corner] @ up).max())
 
     # The lower tread runs up the riser at its inside corner; raised by 10 um it is the higher one.
     assert rises(drawn, inside) == pytest.approx(1.0)

@@ -51,7 +51,7 @@ def outside(cones: Cones, i: int, place: Vector, slack_rad: float) -> tuple[bool
 
 @compiled
 def convex_cones_over_corners(
-    cones: Cones, corners: Corners, a: Some, b: Some, query: Query, book: FoundRows
+    cones: Cones, corners: Corners, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add cones against corners and points of round edges."""
     for i in a[1]:
@@ -70,17 +70,17 @@ def convex_cones_over_corners(
             beside, gap, normal = outside(cones, i, other, query.slack_rad)
             if not beside or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(corners.cones, j, normal, query.slack_rad):
+            if leaves_room(corners.tangent_cones, j, normal, query.slack_rad):
                 back = times(-1.0, normal)
                 face = facing(corners.faces, corners.normals, j, back)
                 place = along(other, gap, back)
-                book = with_row(book, gap, back, place, (a[0], cones.face[i]), (b[0], face))
-    return book
+                table = with_row(table, gap, back, place, (a[0], cones.face[i]), (b[0], face))
+    return table
 
 
 @compiled
 def convex_cones_over_edges(
-    cones: Cones, edges: Edges, a: Some, b: Some, query: Query, book: FoundRows
+    cones: Cones, edges: Edges, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add cones across straight edges, where an edge is nearest to the cone."""
     for i in a[1]:
@@ -107,8 +107,8 @@ def convex_cones_over_edges(
                 back = times(-1.0, normal)
                 face = facing(edges.faces, edges.normals, j, back)
                 place = along(other, gap, back)
-                book = with_row(book, gap, back, place, (a[0], cones.face[i]), (b[0], face))
-    return book
+                table = with_row(table, gap, back, place, (a[0], cones.face[i]), (b[0], face))
+    return table
 
 
 @compiled

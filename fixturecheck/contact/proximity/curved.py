@@ -1,6 +1,5 @@
-"""Candidates with curved faces in closed form: swept circles, cylinders, balls and tori.
+"""Candidates with curved faces in closed form: swept circles, cylinders, spheres and tori.
 
-Candidates with curved faces in closed form: swept circles on faces, cylinders and spheres on what is near.
 Concave cylinders and cones are the inside of their tangent planes, so a set of directions round the axis,
 with the exact one among them, bounds what is inside them without error.
 """
@@ -86,7 +85,7 @@ def lowest_on_circle(
 
 @compiled
 def circles_over_faces(
-    circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, book: FoundRows
+    circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add the lowest place of each circle, torus and sphere over each flat face."""
     for i in a[1]:
@@ -104,8 +103,8 @@ def circles_over_faces(
             if is_over_face(
                 planes, j, dot(cell(planes.frame, j, 2), arm), dot(cell(planes.frame, j, 3), arm)
             ):
-                book = with_row(book, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
-    return book
+                table = with_row(table, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
+    return table
 
 
 @compiled
@@ -147,7 +146,7 @@ def nearest_on_lines(a: Vector, u: Vector, b: Vector, v: Vector) -> tuple[bool, 
 
 @compiled
 def capsules_over_edges(
-    capsules: Capsules, edges: Edges, a: Some, b: Some, query: Query, book: FoundRows
+    capsules: Capsules, edges: Edges, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add cylinders and spheres across straight edges."""
     for i in a[1]:
@@ -169,13 +168,13 @@ def capsules_over_edges(
             if leaves_room(edges.face_tangents, j, times(-1.0, normal), query.slack_rad):
                 face = facing(edges.faces, edges.normals, j, normal)
                 place = along(on_edge, gap, normal)
-                book = with_row(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
-    return book
+                table = with_row(table, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
+    return table
 
 
 @compiled
 def capsules_over_corners(
-    capsules: Capsules, corners: Corners, a: Some, b: Some, query: Query, book: FoundRows
+    capsules: Capsules, corners: Corners, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add cylinders and spheres against corners and points of curved edges."""
     for i in a[1]:
@@ -196,15 +195,15 @@ def capsules_over_corners(
             fits, gap, normal = capsule_gap(capsules, i, along(start, share, whole), other, query.slack_rad)
             if not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(corners.cones, j, times(-1.0, normal), query.slack_rad):
+            if leaves_room(corners.tangent_cones, j, times(-1.0, normal), query.slack_rad):
                 face = facing(corners.faces, corners.normals, j, normal)
                 place = along(other, gap, normal)
-                book = with_row(book, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
-    return book
+                table = with_row(table, gap, normal, place, (a[0], capsules.face[i]), (b[0], face))
+    return table
 
 
 @compiled
-def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, query: Query, book: FoundRows) -> FoundRows:
+def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, query: Query, table: FoundRows) -> FoundRows:
     """Add cylinders and spheres against each other: where axes cross, and at ends beside an axis."""
     for i in a[1]:
         start = row(capsules.a_mm, i)
@@ -248,8 +247,8 @@ def capsules_over_capsules(capsules: Capsules, a: Some, b: Some, query: Query, b
                 if not crossing and abs(dot(normal, whole)) > (query.slack_rad + 1e-3) * reach:
                     continue
                 at = along(beside, capsules.radius_mm[j] + gap, normal)
-                book = with_row(book, gap, normal, at, (a[0], capsules.face[i]), (b[0], capsules.face[j]))
-    return book
+                table = with_row(table, gap, normal, at, (a[0], capsules.face[i]), (b[0], capsules.face[j]))
+    return table
 
 
 @compiled
@@ -292,7 +291,7 @@ def is_beside_cone(cones: Cones, j: int, place: Vector, slack_rad: float) -> boo
 
 @compiled
 def circles_in_concave_cones(
-    circles: SweptCircles, cones: Cones, a: Some, b: Some, query: Query, book: FoundRows
+    circles: SweptCircles, cones: Cones, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add circles, tori and spheres inside concave cylinders and cones, in directions all round."""
     for i in a[1]:
@@ -319,13 +318,13 @@ def circles_in_concave_cones(
                 if dot(minus(place, nearest_to), straight) < query.deep_mm:
                     continue
                 if is_beside_cone(cones, j, place, query.slack_rad):
-                    book = with_row(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
-    return book
+                    table = with_row(table, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
+    return table
 
 
 @compiled
 def corners_in_concave_cones(
-    corners: Corners, cones: Cones, a: Some, b: Some, query: Query, book: FoundRows
+    corners: Corners, cones: Cones, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add corners inside concave cylinders and cones, along the exact direction."""
     for j in b[1]:
@@ -347,15 +346,15 @@ def corners_in_concave_cones(
                 continue
             if not is_beside_cone(cones, j, place, query.slack_rad):
                 continue
-            if leaves_room(corners.cones, i, normal, query.slack_rad):
+            if leaves_room(corners.tangent_cones, i, normal, query.slack_rad):
                 face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
-                book = with_row(book, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
-    return book
+                table = with_row(table, gap, normal, place, (a[0], face), (b[0], cones.face[j]))
+    return table
 
 
 @compiled
 def level_tori_over_faces(
-    circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, book: FoundRows
+    circles: SweptCircles, planes: Planes, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add places all round each torus that lies flat over a flat face, or may come to by turning."""
     for i in a[1]:
@@ -377,10 +376,10 @@ def level_tori_over_faces(
                 if is_over_face(
                     planes, j, dot(cell(planes.frame, j, 2), arm), dot(cell(planes.frame, j, 3), arm)
                 ):
-                    book = with_row(
-                        book, gap, normal, place, (a[0], circles.face[i, 0]), (b[0], planes.face[j])
+                    table = with_row(
+                        table, gap, normal, place, (a[0], circles.face[i, 0]), (b[0], planes.face[j])
                     )
-    return book
+    return table
 
 
 @compiled
@@ -434,7 +433,7 @@ def into_concave_torus(
 
 @compiled
 def corners_in_concave_tori(
-    corners: Corners, tori: SweptCircles, a: Some, b: Some, query: Query, book: FoundRows
+    corners: Corners, tori: SweptCircles, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add corners inside concave tori and spheres, along the exact direction."""
     for j in b[1]:
@@ -443,15 +442,15 @@ def corners_in_concave_tori(
             fits, gap, normal = into_concave_torus(tori, j, place, query.slack_rad)
             if not fits or gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if leaves_room(corners.cones, i, normal, query.slack_rad):
+            if leaves_room(corners.tangent_cones, i, normal, query.slack_rad):
                 face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
-                book = with_row(book, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
-    return book
+                table = with_row(table, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
+    return table
 
 
 @compiled
 def circles_in_concave_tori(
-    circles: SweptCircles, tori: SweptCircles, a: Some, b: Some, query: Query, book: FoundRows
+    circles: SweptCircles, tori: SweptCircles, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add circles, tori and spheres inside concave tori and spheres, at places all round."""
     for i in a[1]:
@@ -482,5 +481,5 @@ def circles_in_concave_tori(
                     continue
                 face = circles.face[i, 0] if abs(runs_0) <= abs(runs_1) else circles.face[i, 1]
                 place = along(middle, -circles.tube_mm[i], normal)
-                book = with_row(book, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
-    return book
+                table = with_row(table, gap, normal, place, (a[0], face), (b[0], tori.face[j, 0]))
+    return table

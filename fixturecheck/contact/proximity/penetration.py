@@ -1,9 +1,10 @@
-"""Where bodies stand deep in each other, whatever their faces are: told by the triangles of their skins.
+"""Where bodies penetrate each other deeply, whatever their faces are, by triangulations of their surfaces.
 
-Skins that cross have an edge of one that runs through a triangle of the other; of a body that is wholly in
-another the first corner is. Only then is it asked how deep: how far corners of one surface, and pieces of its
-edges between two crossings, and places behind its triangles, lie behind the other's. What is no deeper than
-`DEEP_MM` is left to the gaps, which tell how to get out of it; skins lie off curved faces by far less.
+Where two surfaces cross, an edge of one runs through a triangle of the other. Of a body that lies wholly in
+another, the first corner lies within. Only then is the depth worked out: how far corners of one surface,
+pieces of its edges between two crossings, and places behind its triangles lie behind the other surface.
+Overlaps no deeper than `DEEP_MM` are left to the candidates, which lead out of them; triangles lie off curved
+faces by far less.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.compiled import Vector, along, compiled, cross, dot, length, minus, row
-from fixturecheck.contact.proximity.candidates import Candidates, boxes_at, joined
+from fixturecheck.contact.proximity.candidates import Candidates, boxes_at, joined, seen_from_a
 from fixturecheck.kernel.brep.features import Features
 from fixturecheck.kernel.mesh.triangles import CHORD_MM
 
@@ -27,7 +28,7 @@ THROUGH = 0.4
 """Of an edge that runs right through something thin, the middle is no nearer to any other way out than this
 share of its length inside; beside the border of a thick face it would be."""
 SHALLOW_MM = 2.0 * CHORD_MM
-"""Skins of bodies that only touch may cross by less."""
+"""Triangulations of bodies that only touch may cross by less."""
 BORDER = 1e-9
 """Edges count as through a triangle this far past its border, as a share, so that no seam is missed."""
 LOOK = (0.5377, 0.4129, 0.7353)
@@ -150,16 +151,7 @@ def _face(features: Features, surface: FaceTriangles, place: Vector) -> int:
 def _row(deep_mm: float, places: tuple[Floats, Floats], a: tuple[int, int], b: tuple[int, int]) -> Candidates:
     place, out = places
     normal = (out - place) / max(float(np.linalg.norm(out - place)), 1e-12)
-    return Candidates(
-        gap_mm=np.array([-deep_mm]),
-        normal=normal[None],
-        point_a_mm=place[None],
-        point_b_mm=out[None],
-        body_a=np.array([a[0]]),
-        body_b=np.array([b[0]]),
-        face_a=np.array([a[1]]),
-        face_b=np.array([b[1]]),
-    )
+    return seen_from_a(np.array([-deep_mm]), normal[None], place[None], np.array([[*a, *b]]))
 
 
 @compiled
@@ -189,7 +181,7 @@ def _misses(start: Vector, end: Vector, boxes: Floats, k: int) -> bool:
 
 @compiled
 def _holds(a: FaceTriangles, b: FaceTriangles) -> bool:
-    """Tell whether either of two skins that do not cross has the other within; faces may lie in one plane."""
+    """Tell whether one of two surfaces that do not cross is within the other; faces may lie in one plane."""
     return _within(_inner(a, 0, SHALLOW_MM), b) or _within(_inner(b, 0, SHALLOW_MM), a)
 
 

@@ -106,7 +106,7 @@ def perturbed_features(features: Features, errors: Errors) -> Features:
     return replace(
         features,
         points_mm=points,
-        cones=_cones(features, errors, turned) * _reversed(features, points)[:, :, None],
+        tangent_cones=_cones(features, errors, turned) * _reversed(features, points)[:, :, None],
         point_normals=_turned(features.point_faces, features.point_normals, turned),
         edges_mm=edges,
         face_tangents=_tangent_cones(features, edges, edge_normals),
@@ -184,11 +184,11 @@ def _turned(faces: Ints, normals: Floats, turned: Mapping[int, Floats]) -> Float
 
 def _cones(features: Features, errors: Errors, turned: Mapping[int, Floats]) -> Floats:
     """Return the directions in which the solid leaves each corner, each still in the faces it lay in."""
-    out = features.cones.copy()
+    out = features.tangent_cones.copy()
     for i in np.flatnonzero(np.isin(features.point_faces, list(errors)).any(axis=1)):
         faces = features.point_faces[i]
         own = [(features.point_normals[i, k], turned.get(int(f))) for k, f in enumerate(faces) if f >= 0]
-        for k, way in enumerate(features.cones[i]):
+        for k, way in enumerate(features.tangent_cones[i]):
             now = [new for old, new in own if new is not None and abs(float(old @ way)) < _IN_FACE]
             if now and np.any(way):
                 rows = np.array(now)
@@ -218,7 +218,7 @@ def features_over_low_steps(features: Features, low_mm: float) -> Features:
     if not np.any(short):
         return features
     runs = _runs_along(features, ends[short], along[short])
-    return replace(features, cones=np.where(runs[:, :, None], 0.0, features.cones))
+    return replace(features, tangent_cones=np.where(runs[:, :, None], 0.0, features.tangent_cones))
 
 
 def _ends(features: Features) -> tuple[Ints, Floats]:
@@ -229,10 +229,10 @@ def _ends(features: Features) -> tuple[Ints, Floats]:
 
 def _runs_along(features: Features, ends: Ints, along: Floats) -> NDArray[np.bool_]:
     """Tell which directions from corners run along some edges."""
-    out = np.zeros(features.cones.shape[:2], dtype=bool)
+    out = np.zeros(features.tangent_cones.shape[:2], dtype=bool)
     for corners, way in zip(ends, along / np.linalg.norm(along, axis=1)[:, None], strict=True):
         for corner, sign in zip(corners, (1.0, -1.0), strict=True):
-            out[corner] |= features.cones[corner] @ way * sign > 1.0 - _IN_FACE
+            out[corner] |= features.tangent_cones[corner] @ way * sign > 1.0 - _IN_FACE
     return out
 
 

@@ -1,6 +1,5 @@
-"""The features of several bodies as arrays, flat, sharp and curved, and where they stand.
+"""The features of several bodies as arrays, each kind in the order of bodies, and where they stand.
 
-The features of several bodies as arrays, each kind in the order of bodies, and where they stand.
 `first` (bodies + 1,) of each kind says where each body's features start; `middle_mm` (n, 3) and `ball_mm`
 (n,) are a ball round each feature, by which far ones are passed over.
 """
@@ -221,12 +220,16 @@ def _spans(spans: Sequence[object]) -> Floats:
 
 
 class Corners(NamedTuple):
-    """Corners and sampled points: `cones` (n, k, 3), `faces` (n, f) and `normals` (n, f, 3), padded."""
+    """Corners and sampled points, with the faces that meet there; second axes are padded.
+
+    `tangent_cones` (n, k, 3) are the directions in which the body leaves each, `faces` (n, f) and `normals`
+    (n, f, 3) the faces that meet there and their outward normals.
+    """
 
     first: Ints
     middle_mm: Floats
     ball_mm: Floats
-    cones: Floats
+    tangent_cones: Floats
     faces: Ints
     normals: Floats
 
@@ -306,7 +309,7 @@ def _corners(features: Sequence[Features]) -> Corners:
         first=_first_rows(features, lambda f: f.points_mm),
         middle_mm=points,
         ball_mm=np.zeros(len(points)),
-        cones=_widened([f.cones for f in features]),
+        tangent_cones=_widened([f.tangent_cones for f in features]),
         faces=_widened([f.point_faces for f in features], fill=-1),
         normals=_widened([f.point_normals for f in features]),
     )
@@ -362,64 +365,28 @@ def _widened(parts: list[Any], fill: int = 0) -> Any:
     return out
 
 
+_POINTS = frozenset({"middle_mm", "a_mm", "b_mm", "ends_mm"})
+_DIRECTIONS = frozenset({"axis", "zero", "along", "tangent_cones", "face_tangents", "normals"})
+"""Columns that turn and shift with their body, and columns that only turn."""
+
+
 def place_features(own: Bodies, rotation: Floats, origin_mm: Floats) -> Bodies:
     """Return every feature where it stands at poses (n, 3, 3) and (n, 3)."""
     nowhere = np.zeros_like(origin_mm)
 
-    def put(local: Floats, first: Ints) -> Floats:
-        return _placed(local, first, rotation, origin_mm)
+    def placed(kind: Any) -> Any:
+        shifts = {name: origin_mm for name in kind._fields if name in _POINTS}
+        shifts |= {name: nowhere for name in kind._fields if name in _DIRECTIONS}
+        moved = {n: _placed(getattr(kind, n), kind.first, rotation, by) for n, by in shifts.items()}
+        return kind._replace(**moved)
 
-    def turn(local: Floats, first: Ints) -> Floats:
-        return _placed(local, first, rotation, nowhere)
-
-    def leaning(cone: Cones) -> Cones:
-        return cone._replace(
-            middle_mm=put(cone.middle_mm, cone.first),
-            a_mm=put(cone.a_mm, cone.first),
-            b_mm=put(cone.b_mm, cone.first),
-            axis=turn(cone.axis, cone.first),
-            zero=turn(cone.zero, cone.first),
-        )
-
-    def round_axis(circle: SweptCircles) -> SweptCircles:
-        return circle._replace(
-            middle_mm=put(circle.middle_mm, circle.first),
-            axis=turn(circle.axis, circle.first),
-            zero=turn(circle.zero, circle.first),
-        )
-
-    corner, edge, plane, circle, capsule, concave_cone, concave_torus, convex_cone = own
-    ends = put(edge.ends_mm, edge.first)
-    frame = turn(plane.frame, plane.first)
-    frame[:, 0] = put(plane.frame[:, :1].copy(), plane.first)[:, 0]
-    return Bodies(
-        corners=corner._replace(
-            middle_mm=put(corner.middle_mm, corner.first),
-            cones=turn(corner.cones, corner.first),
-            normals=turn(corner.normals, corner.first),
-        ),
-        edges=edge._replace(
-            middle_mm=put(edge.middle_mm, edge.first),
-            ends_mm=ends,
-            low_mm=np.minimum(ends[:, 0], ends[:, 1]),
-            high_mm=np.maximum(ends[:, 0], ends[:, 1]),
-            along=turn(edge.along, edge.first),
-            face_tangents=turn(edge.face_tangents, edge.first),
-            normals=turn(edge.normals, edge.first),
-        ),
-        planes=plane._replace(middle_mm=put(plane.middle_mm, plane.first), frame=frame),
-        circles=round_axis(circle),
-        capsules=capsule._replace(
-            middle_mm=put(capsule.middle_mm, capsule.first),
-            a_mm=put(capsule.a_mm, capsule.first),
-            b_mm=put(capsule.b_mm, capsule.first),
-            axis=turn(capsule.axis, capsule.first),
-            zero=turn(capsule.zero, capsule.first),
-        ),
-        concave_cones=leaning(concave_cone),
-        concave_tori=round_axis(concave_torus),
-        convex_cones=leaning(convex_cone),
-    )
+    every = Bodies(*(placed(kind) for kind in own))
+    ends, planes = every.edges.ends_mm, own.planes
+    frame = _placed(planes.frame, planes.first, rotation, nowhere)
+    frame[:, 0] = _placed(planes.frame[:, 0].copy(), planes.first, rotation, origin_mm)
+    low, high = np.minimum(ends[:, 0], ends[:, 1]), np.maximum(ends[:, 0], ends[:, 1])
+    edges = every.edges._replace(low_mm=low, high_mm=high)
+    return every._replace(edges=edges, planes=every.planes._replace(frame=frame))
 
 
 def _placed(local: Floats, first: Ints, rotation: Floats, origin_mm: Floats) -> Floats:

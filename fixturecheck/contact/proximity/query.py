@@ -1,9 +1,9 @@
 """The proximity query: all candidates of all kinds within reach at given poses.
 
-Which overlaps are told twice: a body is out of one face as soon as it is clear of another.
-A corner a hair below the rim of a wall is behind the wall's top and far behind its side. It is out of the
-wall as soon as it is above the top, because the side lies wholly below the top; so the side's row is void.
-Where the two faces meet in an inside corner neither lies behind the other and both rows stand.
+Some overlaps are found twice. A corner a hair below the rim of a wall lies behind the wall's top and far
+behind its side. It is out of the wall as soon as it is above the top, because the side lies wholly below the
+top; so the row of the side is superseded. Where two faces meet in an inside corner neither lies behind the
+other, and both rows stand.
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ def superseded(standing: Bodies, rows: Candidates) -> Bools:
     standing : Bodies
         The bodies' features where they stand.
     rows : Candidates
-        All rows of a look.
+        All rows of a query.
 
     Returns
     -------
@@ -180,9 +180,9 @@ def find_candidates(
     return joined((rows, smooth_rows(scene, rotation, origin_mm, pairs, query)))
 
 
-def packed(book: FoundRows) -> Candidates:
-    """Return the rows of a book."""
-    numbers, names = book.numbers[: book.rows], book.names[: book.rows]
+def packed(table: FoundRows) -> Candidates:
+    """Return the rows of a table."""
+    numbers, names = table.numbers[: table.rows], table.names[: table.rows]
     gap, normal, place = numbers[:, 0], numbers[:, 1:4], numbers[:, 4:7]
     return seen_from_a(gap, normal, place, names)
 
@@ -191,15 +191,15 @@ def run_query(find: Callable[..., FoundRows], *question: Any) -> Candidates:
     """Return what a compiled loop finds, in as much room as it needs."""
     room = ROOM
     while True:
-        book = find(*question, FoundRows(np.empty((room, 7)), np.empty((room, 4), dtype=np.int64), 0))
-        if book.rows <= room:
-            return packed(book)
-        room = book.rows
+        table = find(*question, FoundRows(np.empty((room, 7)), np.empty((room, 4), dtype=np.int64), 0))
+        if table.rows <= room:
+            return packed(table)
+        room = table.rows
 
 
 @compiled
 def rows_of(
-    standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, query: Query, book: FoundRows
+    standing: Bodies, low_mm: Floats, high_mm: Floats, pairs: Ints, query: Query, table: FoundRows
 ) -> FoundRows:
     """Return every row between pairs (n, 2) of bodies with boxes `low_mm` to `high_mm`."""
     away_mm = query.away_mm
@@ -211,42 +211,42 @@ def rows_of(
             corners_a = a, near_box(corners.first, corners.middle_mm, corners.ball_mm, a, box_b, away_mm)
             edges_b = b, near_box(edges.first, edges.middle_mm, edges.ball_mm, b, box_a, away_mm)
             planes_b = b, near_box(planes.first, planes.middle_mm, planes.ball_mm, b, box_a, away_mm)
-            book = corners_over_faces(corners, planes, corners_a, planes_b, query, book)
-            book = corners_beside_edges(corners, edges, corners_a, edges_b, query, book)
+            table = corners_over_faces(corners, planes, corners_a, planes_b, query, table)
+            table = corners_beside_edges(corners, edges, corners_a, edges_b, query, table)
             corners_b = b, near_box(corners.first, corners.middle_mm, corners.ball_mm, b, box_a, away_mm)
             if turn == 0:
                 edges_a = a, near_box(edges.first, edges.middle_mm, edges.ball_mm, a, box_b, away_mm)
-                book = edges_across(edges, edges_a, edges_b, query, book)
-                book = corners_beside_corners(corners, corners_a, corners_b, query, book)
+                table = edges_across(edges, edges_a, edges_b, query, table)
+                table = corners_beside_corners(corners, corners_a, corners_b, query, table)
             cones_b = (
                 b,
                 near_box(
                     concave_cones.first, concave_cones.middle_mm, concave_cones.ball_mm, b, box_a, away_mm
                 ),
             )
-            book = corners_in_concave_cones(corners, concave_cones, corners_a, cones_b, query, book)
+            table = corners_in_concave_cones(corners, concave_cones, corners_a, cones_b, query, table)
             tori_b = (
                 b,
                 near_box(concave_tori.first, concave_tori.middle_mm, concave_tori.ball_mm, b, box_a, away_mm),
             )
-            book = corners_in_concave_tori(corners, concave_tori, corners_a, tori_b, query, book)
+            table = corners_in_concave_tori(corners, concave_tori, corners_a, tori_b, query, table)
             circles_a = a, near_box(circles.first, circles.middle_mm, circles.ball_mm, a, box_b, away_mm)
-            book = circles_over_faces(circles, planes, circles_a, planes_b, query, book)
-            book = level_tori_over_faces(circles, planes, circles_a, planes_b, query, book)
-            book = circles_in_concave_cones(circles, concave_cones, circles_a, cones_b, query, book)
-            book = circles_in_concave_tori(circles, concave_tori, circles_a, tori_b, query, book)
+            table = circles_over_faces(circles, planes, circles_a, planes_b, query, table)
+            table = level_tori_over_faces(circles, planes, circles_a, planes_b, query, table)
+            table = circles_in_concave_cones(circles, concave_cones, circles_a, cones_b, query, table)
+            table = circles_in_concave_tori(circles, concave_tori, circles_a, tori_b, query, table)
             capsules_a = a, near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, a, box_b, away_mm)
             capsules_b = b, near_box(capsules.first, capsules.middle_mm, capsules.ball_mm, b, box_a, away_mm)
-            book = capsules_over_edges(capsules, edges, capsules_a, edges_b, query, book)
-            book = capsules_over_corners(capsules, corners, capsules_a, corners_b, query, book)
-            book = capsules_over_capsules(capsules, capsules_a, capsules_b, query, book)
+            table = capsules_over_edges(capsules, edges, capsules_a, edges_b, query, table)
+            table = capsules_over_corners(capsules, corners, capsules_a, corners_b, query, table)
+            table = capsules_over_capsules(capsules, capsules_a, capsules_b, query, table)
             cones_a = (
                 a,
                 near_box(convex_cones.first, convex_cones.middle_mm, convex_cones.ball_mm, a, box_b, away_mm),
             )
-            book = convex_cones_over_corners(convex_cones, corners, cones_a, corners_b, query, book)
-            book = convex_cones_over_edges(convex_cones, edges, cones_a, edges_b, query, book)
-    return book
+            table = convex_cones_over_corners(convex_cones, corners, cones_a, corners_b, query, table)
+            table = convex_cones_over_edges(convex_cones, edges, cones_a, edges_b, query, table)
+    return table
 
 
 @compiled

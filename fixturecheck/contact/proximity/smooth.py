@@ -210,7 +210,7 @@ def _dropped(
     for k in np.flatnonzero(np.all((corners >= low) & (corners <= high), axis=1)):
         gap, normal, inside = one.probe.gap(corners[k])
         if inside and query.deep_mm <= gap <= query.reach_mm:
-            leaving = features.cones[k] @ way.turn.T @ normal
+            leaving = features.tangent_cones[k] @ way.turn.T @ normal
             if leaving.min(initial=0.0) >= -query.slack_rad:
                 world, out = way.world(corners[k], normal)
                 face = _looking(features.point_faces[k], features.point_normals[k] @ way.turn.T, normal)

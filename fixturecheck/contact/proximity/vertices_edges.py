@@ -49,10 +49,15 @@ class FoundRows(NamedTuple):
 
 @compiled
 def with_row(
-    book: FoundRows, gap_mm: float, normal: Vector, place_mm: Vector, a: tuple[int, int], b: tuple[int, int]
+    table: FoundRows,
+    gap_mm: float,
+    normal: Vector,
+    place_mm: Vector,
+    a: tuple[int, int],
+    b: tuple[int, int],
 ) -> FoundRows:
-    """Return the book with one more row: body and face on either side, and where on a."""
-    numbers, names, count = book
+    """Return the table with one more row: body and face on either side, and the place on a."""
+    numbers, names, count = table
     if count < len(names):
         numbers[count, 0] = gap_mm
         numbers[count, 1], numbers[count, 2], numbers[count, 3] = normal
@@ -125,7 +130,7 @@ def is_over_face(planes: Planes, j: int, x_mm: float, y_mm: float) -> bool:
 
 @compiled
 def corners_over_faces(
-    corners: Corners, planes: Planes, a: Some, b: Some, query: Query, book: FoundRows
+    corners: Corners, planes: Planes, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add corners of one body over flat faces of another, across a gap along the face's normal."""
     for j in b[1]:
@@ -137,17 +142,17 @@ def corners_over_faces(
             gap = dot(arm, normal)
             if gap > query.reach_mm or gap < query.deep_mm:
                 continue
-            if not leaves_room(corners.cones, i, normal, query.slack_rad):
+            if not leaves_room(corners.tangent_cones, i, normal, query.slack_rad):
                 continue
             if not is_over_face(planes, j, dot(u, arm), dot(v, arm)):
                 continue
             face = facing(corners.faces, corners.normals, i, times(-1.0, normal))
-            book = with_row(book, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
-    return book
+            table = with_row(table, gap, normal, place, (a[0], face), (b[0], planes.face[j]))
+    return table
 
 
 @compiled
-def edges_across(edges: Edges, a: Some, b: Some, query: Query, book: FoundRows) -> FoundRows:
+def edges_across(edges: Edges, a: Some, b: Some, query: Query, table: FoundRows) -> FoundRows:
     """Add edges of two bodies that cross, seen along their common normal."""
     for i in a[1]:
         u, start = row(edges.along, i), cell(edges.ends_mm, i, 0)
@@ -172,9 +177,9 @@ def edges_across(edges: Edges, a: Some, b: Some, query: Query, book: FoundRows) 
             normal = cross(u, v)
             normal = times(1.0 / length(normal), normal)
             # Both ways round: the normal must leave b and enter a, which at most one does on sharp edges.
-            book = _crossing(edges, (a[0], i), (b[0], j), (place, away, normal), query, book)
-            book = _crossing(edges, (a[0], i), (b[0], j), (place, away, times(-1.0, normal)), query, book)
-    return book
+            table = _crossing(edges, (a[0], i), (b[0], j), (place, away, normal), query, table)
+            table = _crossing(edges, (a[0], i), (b[0], j), (place, away, times(-1.0, normal)), query, table)
+    return table
 
 
 @compiled
@@ -184,25 +189,25 @@ def _crossing(
     b: tuple[int, int],
     at: tuple[Vector, Vector, Vector],
     query: Query,
-    book: FoundRows,
+    table: FoundRows,
 ) -> FoundRows:
     """Add two edges that cross, at a place on a and so far away from b, along one normal."""
     place, away, normal = at
     gap, back = dot(normal, away), times(-1.0, normal)
     if gap > query.reach_mm or gap < query.deep_mm:
-        return book
+        return table
     if not leaves_room(edges.face_tangents, a[1], normal, query.slack_rad):
-        return book
+        return table
     if not leaves_room(edges.face_tangents, b[1], back, query.slack_rad):
-        return book
+        return table
     face_a = facing(edges.faces, edges.normals, a[1], back)
     face_b = facing(edges.faces, edges.normals, b[1], normal)
-    return with_row(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
+    return with_row(table, gap, normal, place, (a[0], face_a), (b[0], face_b))
 
 
 @compiled
 def corners_beside_edges(
-    corners: Corners, edges: Edges, a: Some, b: Some, query: Query, book: FoundRows
+    corners: Corners, edges: Edges, a: Some, b: Some, query: Query, table: FoundRows
 ) -> FoundRows:
     """Add corners that look past a face at the edge of another body, along the shortest way."""
     for j in b[1]:
@@ -225,16 +230,16 @@ def corners_beside_edges(
             back = times(-1.0, normal)
             if not leaves_room(edges.face_tangents, j, back, query.slack_rad):
                 continue
-            if not leaves_room(corners.cones, i, normal, query.slack_rad):
+            if not leaves_room(corners.tangent_cones, i, normal, query.slack_rad):
                 continue
             face_a = facing(corners.faces, corners.normals, i, back)
             face_b = facing(edges.faces, edges.normals, j, normal)
-            book = with_row(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
-    return book
+            table = with_row(table, gap, normal, place, (a[0], face_a), (b[0], face_b))
+    return table
 
 
 @compiled
-def corners_beside_corners(corners: Corners, a: Some, b: Some, query: Query, book: FoundRows) -> FoundRows:
+def corners_beside_corners(corners: Corners, a: Some, b: Some, query: Query, table: FoundRows) -> FoundRows:
     """Add corners that look at corners, along the straight line between them."""
     for i in a[1]:
         place = row(corners.middle_mm, i)
@@ -245,11 +250,11 @@ def corners_beside_corners(corners: Corners, a: Some, b: Some, query: Query, boo
                 continue
             normal = times(1.0 / gap, arm)
             back = times(-1.0, normal)
-            if not leaves_room(corners.cones, i, normal, query.slack_rad):
+            if not leaves_room(corners.tangent_cones, i, normal, query.slack_rad):
                 continue
-            if not leaves_room(corners.cones, j, back, query.slack_rad):
+            if not leaves_room(corners.tangent_cones, j, back, query.slack_rad):
                 continue
             face_a = facing(corners.faces, corners.normals, i, back)
             face_b = facing(corners.faces, corners.normals, j, normal)
-            book = with_row(book, gap, normal, place, (a[0], face_a), (b[0], face_b))
-    return book
+            table = with_row(table, gap, normal, place, (a[0], face_a), (b[0], face_b))
+    return table

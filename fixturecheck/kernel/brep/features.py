@@ -194,7 +194,7 @@ class Features:
     ----------
     points_mm : ndarray, shape (n, 3)
         Corners and points on curved edges and sampled surfaces.
-    cones : ndarray, shape (n, k, 3)
+    tangent_cones : ndarray, shape (n, k, 3)
         Directions in which the solid leaves each point, padded with zeros.
     point_faces, point_normals : ndarray, shape (n, k) and (n, k, 3)
         Faces that meet there, padded with -1, and their outward normals.
@@ -233,7 +233,7 @@ class Features:
     """
 
     points_mm: Floats
-    cones: Floats
+    tangent_cones: Floats
     point_faces: Ints
     point_normals: Floats
     edges_mm: Floats
@@ -305,7 +305,7 @@ def _features(table: BrepTable) -> Features:
     box = solid.BoundingBox()
     return Features(
         points_mm=np.array(gathered.places).reshape(-1, 3),
-        cones=_padded([_cone(*both) for both in zip(gathered.leaving, gathered.beside, strict=True)]),
+        tangent_cones=_padded([_cone(*both) for both in zip(gathered.leaving, gathered.beside, strict=True)]),
         point_faces=_numbers(gathered.meeting),
         point_normals=_padded([list(m.values()) for m in gathered.meeting]),
         edges_mm=np.array(gathered.edges).reshape(-1, 2, 3),
