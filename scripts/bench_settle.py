@@ -229,7 +229,7 @@ def tolerance() -> dict[str, object]:
     mine = settler(bench)
 
     def draws() -> object:
-        return tolerance_probabilities(setup, PUSHED, targets=(target,), bench=bench, draws=10_000)
+        return tolerance_probabilities(setup, PUSHED, targets=(target,), model=bench, draws=10_000)
 
     one, many = (min(t) for t in interleaved_s(ROUNDS, lambda: mine, lambda: draws))
     return {

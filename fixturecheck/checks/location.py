@@ -191,7 +191,7 @@ def _fights(found: StagingAnswer, part: PartLocated, role: SeatRole) -> str:
     """Say which seats hold what one would take, and which of them stays open more often within tolerances."""
     against = ", ".join(role.fights)
     says = f"{part.body}: {against} already holds every freedom that {role.name} would take, so they fight."
-    odds = found.odds
+    odds = found.probabilities
     if odds is None:
         return says + " State the tolerances of their faces to learn which of them stays open."
     shares = {f"{s.face} on {s.on}.{s.on_face}": s.share_closed for s in odds.seats if s.body == part.body}

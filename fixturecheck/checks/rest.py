@@ -148,7 +148,7 @@ def wrong_of(found: StagingAnswer, body: str) -> list[LoadedContact]:
 
 def opening_um(found: StagingAnswer, seat: SeatAtRest) -> float:
     """Return how far a seat stands open: the widest gap between flat faces, the least where one is curved."""
-    flat = is_flat(found.bench, seat.seat)
+    flat = is_flat(found.model, seat.seat)
     return seat.gap_max_um if flat and math.isfinite(seat.gap_max_um) else seat.gap_min_um
 
 
@@ -167,7 +167,7 @@ def _says(
         parts += [f"{one}." for one in told]
     elif any(s.seat.body == pose.body for s in found.settled.seats):
         parts.append("All its seats are closed.")
-    elif found.bench.setup.body(pose.body).role == "part":
+    elif found.model.setup.body(pose.body).role == "part":
         parts.append("No seat is stated for it.")
     if wrong:
         parts += [f"{landing_words(c, pose.body)}, which is not a stated seat." for c in wrong[:3]]

@@ -58,7 +58,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     for name, reason in found.missing:
         if name == ID:
             yield not_computed(ID, "staging", NotComputedError(reason), source=_SHARE)
-    odds = found.odds
+    odds = found.probabilities
     if odds is None:
         return
     for seat in odds.seats:

@@ -82,7 +82,7 @@ class Patch:
         bodies = [names[b] for b in self.bodies]
         sides = [FaceRef.of(new, *side.faces) for new, side in zip(bodies, sides, strict=True)]
         normal = turn @ np.array(old.normal)
-        if bodies[0] > bodies[1]:  # the map tells the name that comes first as the first
+        if bodies[0] > bodies[1]:  # in the map the two bodies stand in the order of their names
             bodies, sides, normal = bodies[::-1], sides[::-1], -normal
         centroid = turn @ np.array(old.centroid) + shift
         return Patch(

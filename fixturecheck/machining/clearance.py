@@ -116,7 +116,8 @@ def gouge_depth_mm(part: PartGround, enough_mm: float) -> float:
     Parameters
     ----------
     enough_mm : float
-        A gouge no thicker than this across Y or Z is told by that thickness, which bounds its depth.
+        The thickness of a gouge that is no thicker than this across Y or Z stands for its depth, which it
+        bounds.
     """
     thick_mm = thinner_mm(part.dug)
     if part.dug is None or thick_mm <= enough_mm:

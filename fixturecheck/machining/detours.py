@@ -188,11 +188,11 @@ def raised(
     if by_mm is None:
         return None
     up = write.length(by_mm, ".2f", "up")
-    told = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+    names = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
     packing = "parallels or packing"
     if on_magnet:
         packing = "laminated parallels (packing of any kind weakens the magnet: check the hold again)"
-    says = f"set {told} {up} higher over {who}, on {packing}, or use a lower {struck}"
+    says = f"set {names} {up} higher over {who}, on {packing}, or use a lower {struck}"
     return Dodge(way="raise", by_mm=by_mm, to_mm=by_mm, direction=(0.0, 0.0, 1.0), says=says)
 
 

@@ -32,13 +32,13 @@ from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.staging import Press, Staging
 
 
-def is_flat(bench: SettlingModel, seat: Seat) -> bool:
+def is_flat(model: SettlingModel, seat: Seat) -> bool:
     """Tell whether every piece of both faces of a seat is flat."""
     sides = ((seat.body, seat.face), (seat.on, seat.on_face))
     for name, face in sides:
-        index = bench.index(name)
-        flat = set(bench.features[index].plane_faces.tolist())
-        if any(i not in flat for i in bench.bodies[index].face_indices(face)):
+        index = model.index(name)
+        flat = set(model.features[index].plane_faces.tolist())
+        if any(i not in flat for i in model.bodies[index].face_indices(face)):
             return False
     return True
 
@@ -63,18 +63,18 @@ class StagingAnswer:
         One for each press that is stated.
     located : tuple of PartLocated
         How the seats of each part locate the work.
-    odds : Probabilities or None
+    probabilities : Probabilities or None
         What tolerances do to it; None where no face has any, or the parts do not rest.
     missing : tuple of (check, reason)
         What could not be computed.
     """
 
-    bench: SettlingModel
+    model: SettlingModel
     settled: Settled
     order: OrderOutcome | None = None
     hands: tuple[UnderHand, ...] = ()
     located: tuple[PartLocated, ...] = ()
-    odds: Probabilities | None = None
+    probabilities: Probabilities | None = None
     missing: tuple[tuple[str, str], ...] = field(default=())
 
 
@@ -100,30 +100,30 @@ def staging_answer(
     staging = setup.staging
     if staging is None:
         return None
-    bench = settling_model_of(setup)
-    moving = set(loose_of(bench, staging))
-    gone = {i for name in idle if (i := bench.index(name)) not in moving}
-    bench = replace(bench, drawn=shifted(bench.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
-    settled = settle_setup(setup, staging, bench=bench)
+    model = settling_model_of(setup)
+    moving = set(loose_of(model, staging))
+    gone = {i for name in idle if (i := model.index(name)) not in moving}
+    model = replace(model, drawn=shifted(model.drawn, dict.fromkeys(sorted(gone), np.full(3, AWAY_MM))))
+    settled = settle_setup(setup, staging, model=model)
     if not settled.rests:
-        return StagingAnswer(bench=bench, settled=settled)
+        return StagingAnswer(model=model, settled=settled)
     missing: list[tuple[str, str]] = []
     order, hands = None, []
     if "rest" in asked:
-        order = _tried(lambda: order_of_placing(setup, staging, bench=bench), "rest", missing)
-        hands = [_tried(partial(_hand, setup, press, bench), "rest", missing) for press in staging.press]
-    located, odds = None, None
+        order = _tried(lambda: order_of_placing(setup, staging, model=model), "rest", missing)
+        hands = [_tried(partial(_hand, setup, press, model), "rest", missing) for press in staging.press]
+    located, probabilities = None, None
     if "location" in asked:
-        located = _tried(partial(parts_located, bench, settled), "location", missing)
+        located = _tried(partial(parts_located, model, settled), "location", missing)
     if "tolerance" in asked and _varies(setup):
-        odds = _tried(partial(_odds, bench, staging), "tolerance", missing)
+        probabilities = _tried(partial(_tolerances, model, staging), "tolerance", missing)
     return StagingAnswer(
-        bench=bench,
+        model=model,
         settled=settled,
         order=order,
         hands=tuple(h for h in hands if h is not None),
         located=located or (),
-        odds=odds,
+        probabilities=probabilities,
         missing=tuple(missing),
     )
 
@@ -132,17 +132,17 @@ def _varies(setup: Setup) -> bool:
     return any(width > 0 for body in setup.bodies for width in body.tolerance_mm.values())
 
 
-def _odds(bench: SettlingModel, staging: Staging) -> Probabilities:
-    setup = bench.setup
+def _tolerances(model: SettlingModel, staging: Staging) -> Probabilities:
+    setup = model.setup
     targets = targets_of(setup)
     return tolerance_probabilities(
-        setup, staging, targets=targets, draws=staging.draws, seed=staging.seed, bench=bench
+        setup, staging, targets=targets, draws=staging.draws, seed=staging.seed, model=model
     )
 
 
-def _hand(setup: Setup, press: Press, bench: SettlingModel) -> UnderHand:
+def _hand(setup: Setup, press: Press, model: SettlingModel) -> UnderHand:
     staging = setup.staging or Staging()
-    return under_hand(setup, staging, press.part, at_mm=press.at_mm, force_n=press.force_n, bench=bench)
+    return under_hand(setup, staging, press.part, at_mm=press.at_mm, force_n=press.force_n, model=model)
 
 
 def _tried(work: Callable[[], T], check: str, missing: list[tuple[str, str]]) -> T | None:
@@ -160,7 +160,7 @@ _STIRS_MM, _STIRS_DEG = 1e-4, 1e-4
 
 def rest_of(answered: StagingAnswer) -> Rest:
     """Return what staging came to as plain values."""
-    setup, settled = answered.bench.setup, answered.settled
+    setup, settled = answered.model.setup, answered.settled
     return Rest(
         ending=str(settled.ending),
         says=settled.says,
@@ -181,7 +181,7 @@ def rest_of(answered: StagingAnswer) -> Rest:
         ),
         carried=settled.carried,
         location=tuple(_location(p) for p in answered.located),
-        chances=None if answered.odds is None else _chances(setup, answered.odds),
+        chances=None if answered.probabilities is None else _chances(setup, answered.probabilities),
     )
 
 
@@ -193,13 +193,13 @@ def rest_shapes(answered: StagingAnswer) -> tuple[NamedShape, ...]:
     for name, pose in answered.settled.poses.items():
         moved = np.linalg.norm(pose.shift_mm) > _STIRS_MM or np.linalg.norm(pose.turn_deg) > _STIRS_DEG
         if moved:
-            solid = placed_at(answered.bench.setup.body(name).solid, location_of(pose.matrix))
+            solid = placed_at(answered.model.setup.body(name).solid, location_of(pose.matrix))
             found.append(NamedShape(name=f"rest {name}", role=Role.REST, geometry=solid, bodies=(name,)))
     return tuple(found)
 
 
 def _finite(number: float) -> float | None:
-    """Return a number, or None where there is none, which infinity stands for."""
+    """Return a number, or None for infinity, which stands for a number that does not exist."""
     return number if math.isfinite(number) else None
 
 
@@ -229,13 +229,13 @@ def _location(part: PartLocated) -> PartLocation:
     )
 
 
-def _chances(setup: Setup, odds: Probabilities) -> Chances:
+def _chances(setup: Setup, probabilities: Probabilities) -> Chances:
     return Chances(
-        draws=odds.draws,
-        seed=odds.seed,
-        checked_um=odds.checked_um,
-        checked_say=odds.checked_say(),
-        faces_say=odds.faces_say(),
+        draws=probabilities.draws,
+        seed=probabilities.seed,
+        checked_um=probabilities.checked_um,
+        checked_say=probabilities.checked_say(),
+        faces_say=probabilities.faces_say(),
         seats=tuple(
             SeatChance(
                 seat=f"{s.body}.{s.face} on {s.on}.{s.on_face}",
@@ -243,10 +243,10 @@ def _chances(setup: Setup, odds: Probabilities) -> Chances:
                 gap_p95_um=_finite(s.gap_p95_um),
                 gap_worst_um=_finite(s.gap_worst_um),
             )
-            for s in odds.seats
+            for s in probabilities.seats
         ),
-        wrong=odds.wrong,
-        targets=tuple(_spread(setup, t) for t in odds.targets),
+        wrong=probabilities.wrong,
+        targets=tuple(_spread(setup, t) for t in probabilities.targets),
     )
 
 

@@ -41,12 +41,12 @@ MOST_TURNS = 64
 """Single parts that are settled to try orders; orders that would take more are counted and not tried."""
 
 
-def order_of_placing(setup: Setup, staging: Staging, *, bench: SettlingModel | None = None) -> OrderOutcome:
+def order_of_placing(setup: Setup, staging: Staging, *, model: SettlingModel | None = None) -> OrderOutcome:
     """Compare the rests of parts pushed all together, in the order stated, and in others that could matter.
 
     Those are the reverse of the stated order and, for every part that touches one after it, the order in
     which it comes last. An order in which a part takes the place of one to come, or does not come to rest
-    without it, cannot be; it is told with the reason and counts for nothing.
+    without it, is impossible; the answer names it with the reason, and it does not count.
 
     Raises
     ------
@@ -55,22 +55,22 @@ def order_of_placing(setup: Setup, staging: Staging, *, bench: SettlingModel | N
     KernelError
         A solid could not be triangulated.
     """
-    bench = bench or settling_model_of(setup)
-    loose = loose_of(bench, staging)
-    order = (*staging.order, *(n for i in loose if (n := bench.bodies[i].name) not in staging.order))
+    model = model or settling_model_of(setup)
+    loose = loose_of(model, staging)
+    order = (*staging.order, *(n for i in loose if (n := model.bodies[i].name) not in staging.order))
     rests, barred = {}, {}
-    for name, raw in _stated(bench, staging, loose, order).items():
+    for name, raw in _stated(model, staging, loose, order).items():
         if raw.ending is Ending.REST:
             rests[name] = raw
         elif name != "together" and not (name == "in order" and staging.order) and raw.ending in CANNOT_BE:
-            barred[name] = f"{bench.bodies[raw.body].name if raw.body >= 0 else 'a part'} finds no room"
+            barred[name] = f"{model.bodies[raw.body].name if raw.body >= 0 else 'a part'} finds no room"
         else:
             says = f"parts pushed {name} do not come to rest ({raw.ending}); the order of staging matters"
             return OrderOutcome(spread_um=np.inf, tried=STATED, says=says, fits=False)
     first = rests["together"]
-    turns = _Turns(bench=bench, staging=staging, loose=loose, rest=first.poses)
+    turns = _Turns(model=model, staging=staging, loose=loose, rest=first.poses)
     tried = {name: raw.poses for name, raw in rests.items()}
-    others = _others(bench, first, order)
+    others = _others(model, first, order)
     most = len(others) + len(tried) + len(barred)
     for name, bodies in others.items():
         try:
@@ -79,7 +79,7 @@ def order_of_placing(setup: Setup, staging: Staging, *, bench: SettlingModel | N
             barred[name] = str(reason)
         except _TooManyError:
             continue
-    apart_um = {name: _apart(bench, first, poses, loose) * 1e3 for name, poses in tried.items()}
+    apart_um = {name: _apart(model, first, poses, loose) * 1e3 for name, poses in tried.items()}
     left = most - len(barred) - len(tried)
     return OrderOutcome(
         spread_um=max(apart_um.values()),
@@ -90,21 +90,21 @@ def order_of_placing(setup: Setup, staging: Staging, *, bench: SettlingModel | N
 
 
 def _stated(
-    bench: SettlingModel, staging: Staging, loose: Sequence[int], order: tuple[str, ...]
+    model: SettlingModel, staging: Staging, loose: Sequence[int], order: tuple[str, ...]
 ) -> dict[str, Settling]:
     """Return the rests of parts pushed together, in order, and together from further away.
 
     The last only where nothing stands behind them: lifted over it, they would be let go in the air.
     """
-    loads, further = loads_of(bench, staging, loose), 2.5 * staging.approach_mm
-    ranks = ranks_of(bench, replace(staging, order=()), loads)
+    loads, further = loads_of(model, staging, loose), 2.5 * staging.approach_mm
+    ranks = ranks_of(model, replace(staging, order=()), loads)
     together, in_order, away = STATED
     found = {
-        together: settle_in_order(bench, replace(staging, order=()), loose, Bounds())[0],
-        in_order: settle_in_order(bench, replace(staging, order=order), loose, Bounds())[0],
+        together: settle_in_order(model, replace(staging, order=()), loose, Bounds())[0],
+        in_order: settle_in_order(model, replace(staging, order=order), loose, Bounds())[0],
     }
-    if len(in_the_way(bench, loose, bench.drawn, backs_of(loads, ranks, further)).gap_mm) == 0:
-        found[away] = rest_from_off(bench, loads, ranks, further, Bounds())
+    if len(in_the_way(model, loose, model.drawn, backs_of(loads, ranks, further)).gap_mm) == 0:
+        found[away] = rest_from_off(model, loads, ranks, further, Bounds())
     return found
 
 
@@ -128,12 +128,12 @@ def _but(barred: Mapping[str, str], left: int) -> str:
     return said + (f"; {left} more {'orders were' if left > 1 else 'order was'} not tried" if left else "")
 
 
-def _others(bench: SettlingModel, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
+def _others(model: SettlingModel, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
     """Return the orders that could matter besides the stated one, each once, by what they are called."""
-    stated = tuple(bench.index(name) for name in order)
-    touch = bench.setup.tolerances.touch_mm
+    stated = tuple(model.index(name) for name in order)
+    touch = model.setup.tolerances.touch_mm
     matter = [b for k, b in enumerate(stated) if _touches(rest, b, stated[k + 1 :], touch)]
-    last = {f"with {bench.bodies[b].name} last": (*(o for o in stated if o != b), b) for b in matter}
+    last = {f"with {model.bodies[b].name} last": (*(o for o in stated if o != b), b) for b in matter}
     # The same order under two names is tried under the first.
     found: dict[tuple[int, ...], str] = {stated: ""}
     for name, one in {"in reverse order": stated[::-1], **last}.items():
@@ -161,7 +161,7 @@ class _TooManyError(Exception):
 class _Turns:
     """Places parts one after the other; orders that begin alike are settled once as far as they do."""
 
-    bench: SettlingModel
+    model: SettlingModel
     staging: Staging
     loose: tuple[int, ...]
     rest: Poses
@@ -177,7 +177,7 @@ class _Turns:
         _TooManyError
             It would take more settling than is allowed.
         """
-        start = self.bench.drawn
+        start = self.model.drawn
         for count in range(1, len(order) + 1):
             begun = order[:count]
             if begun not in self.known:
@@ -192,39 +192,39 @@ class _Turns:
 
     def _came(self, body: int, start: Poses, waiting: tuple[int, ...]) -> Poses | str:
         """Return where bodies are once one more has come, or why it cannot come before those that wait."""
-        bench, name = self.bench, self.bench.bodies[body].name
-        loads = loads_of(bench, self.staging, (body,) if body in self.loose else ())
+        model, name = self.model, self.model.bodies[body].name
+        loads = loads_of(model, self.staging, (body,) if body in self.loose else ())
         load = loads[0] if loads else None
-        raw = settle_one(bench, body, load, start, waiting, self.staging.approach_mm, Bounds())
+        raw = settle_one(model, body, load, start, waiting, self.staging.approach_mm, Bounds())
         if raw.ending is not Ending.REST:
             return f"{name} does not come to rest ({raw.ending}) {'before the others' if waiting else 'then'}"
         for other in waiting:
             if self._taken(raw.poses, body, other):
-                return f"{name} takes the place of {bench.bodies[other].name}"
+                return f"{name} takes the place of {model.bodies[other].name}"
         return raw.poses
 
     def _taken(self, poses: Poses, body: int, other: int) -> bool:
         """Tell whether a body stands deep in where another rests."""
         rotation = np.stack((poses.rotation[body], self.rest.rotation[other]))
         origin = np.stack((poses.origin_mm[body], self.rest.origin_mm[other]))
-        pair = [self.bench.features[i] for i in (body, other)]
+        pair = [self.model.features[i] for i in (body, other)]
         return len(penetrations(pair, [True, True], rotation, origin, any_place=True).gap_mm) > 0
 
 
-def _apart(bench: SettlingModel, one: Settling, poses: Poses, loose: Sequence[int]) -> float:
+def _apart(model: SettlingModel, one: Settling, poses: Poses, loose: Sequence[int]) -> float:
     """Return how far poses are from a rest in mm at any corner, along what contacts hold."""
     worst = 0.0
     for body in loose:
         mine = np.flatnonzero(
             ((one.rows.body_a == body) | (one.rows.body_b == body))
-            & (one.rows.gap_mm <= bench.setup.tolerances.touch_mm)
+            & (one.rows.gap_mm <= model.setup.tolerances.touch_mm)
         )
-        centre = one.poses.apply(body, bench.features[body].centre_mm)
-        size = bench.features[body].size_mm
+        centre = one.poses.apply(body, model.features[body].centre_mm)
+        size = model.features[body].size_mm
         slopes = jacobian(candidates(one).where(mine), np.array([body]), centre[None])
         slopes[:, 3:] /= size
         free = null_space(slopes)
-        shift = poses.apply(body, bench.features[body].centre_mm) - centre
+        shift = poses.apply(body, model.features[body].centre_mm) - centre
         turn = Rotation.from_matrix(poses.rotation[body] @ one.poses.rotation[body].T).as_rotvec() * size
         twist = np.concatenate((shift, turn))
         held = twist - free @ (free.T @ twist)
@@ -263,7 +263,7 @@ class UnderHand:
 
 def under_hand(
     setup: Setup, staging: Staging, body: str, *, at_mm: Vector, force_n: Vector,
-    mu: float = HAND_MU, bench: SettlingModel | None = None,
+    mu: float = HAND_MU, model: SettlingModel | None = None,
 ) -> UnderHand:  # fmt: skip
     """Return what one part does when a hand pushes it at a point once everything is at rest.
 
@@ -281,13 +281,13 @@ def under_hand(
     NotComputedError
         The parts do not come to rest before the push.
     """
-    bench = bench or settling_model_of(setup)
-    raw, loads = _rest(bench, staging)
-    return _pressed(bench, raw, loads, bench.index(body), np.array(at_mm), np.array(force_n), mu)
+    model = model or settling_model_of(setup)
+    raw, loads = _rest(model, staging)
+    return _pressed(model, raw, loads, model.index(body), np.array(at_mm), np.array(force_n), mu)
 
 
-def _rest(bench: SettlingModel, staging: Staging) -> tuple[Settling, list[SteadyLoad]]:
-    raw, loads = settle_in_order(bench, staging, loose_of(bench, staging), Bounds())
+def _rest(model: SettlingModel, staging: Staging) -> tuple[Settling, list[SteadyLoad]]:
+    raw, loads = settle_in_order(model, staging, loose_of(model, staging), Bounds())
     if raw.ending is not Ending.REST:
         message = f"the parts do not come to rest ({raw.ending})"
         raise NotComputedError(message)
@@ -295,7 +295,7 @@ def _rest(bench: SettlingModel, staging: Staging) -> tuple[Settling, list[Steady
 
 
 def _pressed(
-    bench: SettlingModel,
+    model: SettlingModel,
     raw: Settling,
     loads: Sequence[SteadyLoad],
     body: int,
@@ -304,12 +304,12 @@ def _pressed(
     mu: float,
 ) -> UnderHand:
     """Add a push to one body at rest: held by friction, or settled again from where it is."""
-    name = bench.bodies[body].name
+    name = model.bodies[body].name
     pushed = [replace(one, also=(*one.also, (force, at))) if one.body == body else one for one in loads]
     bodies = np.array([one.body for one in pushed])
     centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in pushed])
     sizes = np.array([one.size_mm for one in pushed])
-    touch = bench.setup.tolerances.touch_mm
+    touch = model.setup.tolerances.touch_mm
     load = wrenches(pushed, raw.poses)
     rest = unbalanced(raw.rows, bodies, centres, load, sizes, mu=mu, closure_mm=touch)
     nothing = (0.0, 0.0, 0.0)
@@ -319,7 +319,7 @@ def _pressed(
             body=name, stays=True, shift_mm=nothing, turn_deg=nothing, ending=Ending.REST, says=says
         )
     again = settle(
-        pushed, raw.poses, finder_of(bench.scene(bodies.tolist())), Bounds(step_mm=0.1, approach_mm=0.05)
+        pushed, raw.poses, finder_of(model.scene(bodies.tolist())), Bounds(step_mm=0.1, approach_mm=0.05)
     )
     shift = again.poses.apply(body, at) - raw.poses.apply(body, at)
     turn = np.degrees(
@@ -331,7 +331,7 @@ def _pressed(
         shift_mm=to_vector(shift),
         turn_deg=to_vector(turn),
         ending=again.ending,
-        says=_push_says(name, again.ending, shift, turn, bench.setup.write),
+        says=_push_says(name, again.ending, shift, turn, model.setup.write),
     )
 
 

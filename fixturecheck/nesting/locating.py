@@ -36,7 +36,7 @@ class _TouchingSeat:
 
 
 def closing_seats(
-    bench: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
+    model: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
 ) -> tuple[Seat, ...]:
     """Return the seats of rank `stop` that face another seat of their part, which its pushes press it on.
 
@@ -50,11 +50,11 @@ def closing_seats(
     loose : iterable of str
         Bodies that moved to their rest.
     """
-    return tuple(held.seat for held in _held(bench, carried, set(loose)) if held.faced)
+    return tuple(held.seat for held in _held(model, carried, set(loose)) if held.faced)
 
 
 def closing_fixtures(
-    bench: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
+    model: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
 ) -> tuple[int, ...]:
     """Return the fixtures that stay put and touch parts only as stops that close them in.
 
@@ -62,33 +62,33 @@ def closing_fixtures(
     the two does not follow the parts.
     """
     moved = set(loose)
-    held = _held(bench, carried, moved)
+    held = _held(model, carried, moved)
     closing = [one for one in held if one.faced]
     pairs = {frozenset((one.seat.own, one.seat.other)) for one in closing}
     busy = {n for one in carried if frozenset((one.a, one.b)) not in pairs for n in one.bodies}
     stays = {
         one.seat.on
         for one in closing
-        if _fastened(bench, one.seat.on) and any(_leads_to_fastened(bench, held, s) for s in one.faced)
+        if _fastened(model, one.seat.on) and any(_leads_to_fastened(model, held, s) for s in one.faced)
     }
     closed = {one.seat.on for one in closing} - moved - busy - stays
-    return tuple(bench.index(name) for name in sorted(closed))
+    return tuple(model.index(name) for name in sorted(closed))
 
 
-def _held(bench: SettlingModel, carried: Sequence[LoadedContact], moved: set[str]) -> list[_TouchingSeat]:
+def _held(model: SettlingModel, carried: Sequence[LoadedContact], moved: set[str]) -> list[_TouchingSeat]:
     """Return every seat that touches, with what it faces if it only closes its part in."""
     found: list[_TouchingSeat] = []
-    for part in dict.fromkeys(seat.body for seat in bench.setup.seats):
+    for part in dict.fromkeys(seat.body for seat in model.setup.seats):
         touching = [
             (seat, *acting)
-            for seat in bench.setup.seats
+            for seat in model.setup.seats
             if seat.body == part and (acting := _acting(carried, seat)) is not None
         ]
         most = max((force for _, _, force in touching), default=0.0)
         kept: list[_TouchingSeat] = []
         # Those that carry most are asked first: of two that face each other one locates.
         for seat, normal, force in sorted(touching, key=lambda one: (one[0].rank == "stop", -one[2])):
-            pushed_up = seat.on in moved and bench.setup.body(seat.on).role != "part"
+            pushed_up = seat.on in moved and model.setup.body(seat.on).role != "part"
             faced = tuple(other.seat for other in kept if float(normal @ other.normal) < OPPOSED)
             if seat.rank == "stop" and faced and (pushed_up or force <= _IDLE * most):
                 found.append(_TouchingSeat(seat=seat, normal=normal, faced=faced))
@@ -98,14 +98,14 @@ def _held(bench: SettlingModel, carried: Sequence[LoadedContact], moved: set[str
     return found
 
 
-def _leads_to_fastened(bench: SettlingModel, held: Sequence[_TouchingSeat], seat: Seat) -> bool:
+def _leads_to_fastened(model: SettlingModel, held: Sequence[_TouchingSeat], seat: Seat) -> bool:
     """Tell whether a seat is on a fastened fixture, or on a part that is seated on one the same way."""
     asked: set[str] = set()
     waiting = [seat]
     normals = {one.seat.other: one.normal for one in held}
     while waiting:
         one = waiting.pop()
-        if _fastened(bench, one.on):
+        if _fastened(model, one.on):
             return True
         if one.on in asked:
             continue
@@ -117,10 +117,10 @@ def _leads_to_fastened(bench: SettlingModel, held: Sequence[_TouchingSeat], seat
     return False
 
 
-def _fastened(bench: SettlingModel, name: str) -> bool:
+def _fastened(model: SettlingModel, name: str) -> bool:
     """Tell whether a fixture is stated as fastened or belongs to a magnet, as a chuck's rail does."""
-    body = bench.setup.body(name)
-    fellows = [b for b in bench.bodies if b is body or (body.group and b.group == body.group)]
+    body = model.setup.body(name)
+    fellows = [b for b in model.bodies if b is body or (body.group and b.group == body.group)]
     return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
 
 
@@ -129,7 +129,7 @@ def _acting(carried: Sequence[LoadedContact], seat: Seat) -> tuple[np.ndarray, f
     mine, pair = seat.own, frozenset((seat.own, seat.other))
     for one in carried:
         if frozenset((one.a, one.b)) == pair:
-            # The normal told is out of b into a.
+            # The normal of a contact points out of b into a.
             return np.array(one.normal) * (1.0 if one.a == mine else -1.0), one.force_n
     return None
 
@@ -197,16 +197,16 @@ def _target(setup: Setup, cut: str, part: str, face: str) -> CriticalPlace:
     )  # fmt: skip
 
 
-def parts_located(bench: SettlingModel, settled: Settled) -> tuple[PartLocated, ...]:
+def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocated, ...]:
     """Return how each loose part that has seats is located by those that are closed."""
-    targets = targets_of(bench.setup)
-    closing = closing_seats(bench, settled.carried, settled.poses)
+    targets = targets_of(model.setup)
+    closing = closing_seats(model, settled.carried, settled.poses)
     out = []
     for name in settled.poses:
-        mine = [s for s in bench.setup.seats if s.body == name]
+        mine = [s for s in model.setup.seats if s.body == name]
         seats = [(s, p) for s in mine if s not in closing and (p := _points(settled, s))]
         if seats:
-            part = _part(bench, settled, name, seats, [t for t in targets if t.body == name])
+            part = _part(model, settled, name, seats, [t for t in targets if t.body == name])
             out.append(replace(part, closing=tuple(s for s in mine if s in closing)))
     return tuple(out)
 
@@ -216,7 +216,7 @@ def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
     mine, pair = seat.own, frozenset((seat.own, seat.other))
     for one in settled.carried:
         if frozenset((one.a, one.b)) == pair:
-            # The normal told is out of b into a.
+            # The normal of a contact points out of b into a.
             normal = np.array(one.normal) * (1.0 if one.a == mine else -1.0)
             points = np.array(one.points_mm)
             return SeatPoints(
@@ -228,13 +228,13 @@ def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
 
 
 def _part(
-    bench: SettlingModel,
+    model: SettlingModel,
     settled: Settled,
     name: str,
     seats: list[tuple[Seat, SeatPoints]],
     targets: list[CriticalPlace],
 ) -> PartLocated:
-    size = bench.features[bench.index(name)].size_mm
+    size = model.features[model.index(name)].size_mm
     points = [p for _, p in seats]
     about = np.mean(np.concatenate([p.points_mm for p in points]), axis=0)
     rows = np.concatenate([seat_rows(p.points_mm, p.normal, about) for p in points])

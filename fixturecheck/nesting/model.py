@@ -94,7 +94,7 @@ class Settled:
     steps : int
         Steps taken.
     error_um : float
-        Bound on how deep bodies may stand in each other where they rest, beyond the overlap told; zero where
+        Bound on how deep bodies may overlap where they rest, beyond the residual overlap; zero where
         all that is near is exact.
     """
 
@@ -181,7 +181,7 @@ def settling_model_of(setup: Setup) -> SettlingModel:
     known: dict[tuple[int, bytes], Features] = {}
     features = []
     for body, first in zip(setup.bodies, one_of_each([b.solid for b in setup.bodies]), strict=True):
-        # Features are told in the frame of the body, in which its skin may have been moved.
+        # Features are in the frame of the body, in which its solid may itself have been moved.
         one = first, drawing_matrix(body.solid).tobytes()
         if one not in known:
             known[one] = features_of(body.solid)

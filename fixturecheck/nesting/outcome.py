@@ -44,7 +44,7 @@ from fixturecheck.statics.rest import Ending, Settling
 
 
 def gap_um(
-    bench: SettlingModel, poses: Poses, first: tuple[int, int], second: tuple[int, int]
+    model: SettlingModel, poses: Poses, first: tuple[int, int], second: tuple[int, int]
 ) -> tuple[float, float]:
     """Return the least and greatest gap in um between two faces where they look at each other.
 
@@ -58,14 +58,14 @@ def gap_um(
     (low, high)
         Negative where they overlap; both infinite where the faces do not look at each other.
     """
-    plane_a, plane_b = _plane(bench, first), _plane(bench, second)
+    plane_a, plane_b = _plane(model, first), _plane(model, second)
     if plane_a is None or plane_b is None:
-        return _round_gap(bench, poses, first, second)
-    a, b = _placed(bench, poses, first, plane_a), _placed(bench, poses, second, plane_b)
+        return _round_gap(model, poses, first, second)
+    a, b = _placed(model, poses, first, plane_a), _placed(model, poses, second, plane_b)
     if float(a[1] @ b[1]) > -0.5:
         return np.inf, np.inf
-    shadow = _shadow(bench.features[first[0]], plane_a, a, b)
-    common = shadow.intersection(bench.features[second[0]].face_polygon(plane_b))
+    shadow = _shadow(model.features[first[0]], plane_a, a, b)
+    common = shadow.intersection(model.features[second[0]].face_polygon(plane_b))
     if common.area < 1e-9:
         return np.inf, np.inf
     parts = [p for p in shapely.get_parts(common) if p.geom_type == "Polygon"]
@@ -76,15 +76,15 @@ def gap_um(
     return float(gaps.min() * 1e3), float(gaps.max() * 1e3)
 
 
-def _plane(bench: SettlingModel, which: tuple[int, int]) -> int | None:
+def _plane(model: SettlingModel, which: tuple[int, int]) -> int | None:
     """Return the number of a face among the flat faces of its body; None when it is curved."""
-    found = np.flatnonzero(bench.features[which[0]].plane_faces == which[1])
+    found = np.flatnonzero(model.features[which[0]].plane_faces == which[1])
     return int(found[0]) if len(found) else None
 
 
-def _placed(bench: SettlingModel, poses: Poses, which: tuple[int, int], plane: int) -> Floats:
+def _placed(model: SettlingModel, poses: Poses, which: tuple[int, int], plane: int) -> Floats:
     """Return point, normal and two directions of a flat face in the machine's frame."""
-    local = bench.features[which[0]].planes[plane]
+    local = model.features[which[0]].planes[plane]
     rotation, origin = poses.rotation[which[0]], poses.origin_mm[which[0]]
     out = local @ rotation.T
     out[0] += origin
@@ -102,10 +102,10 @@ def _shadow(features: Features, plane: int, a: Floats, b: Floats) -> Any:
 
 
 def _round_gap(
-    bench: SettlingModel, poses: Poses, first: tuple[int, int], second: tuple[int, int]
+    model: SettlingModel, poses: Poses, first: tuple[int, int], second: tuple[int, int]
 ) -> tuple[float, float]:
     """Return the least gap found between two faces of which one is curved."""
-    pair = [bench.features[first[0]], bench.features[second[0]]]
+    pair = [model.features[first[0]], model.features[second[0]]]
     scene = ProximityScene(pair, [True, True])
     bodies = [first[0], second[0]]
     rows = find_candidates(scene, poses.rotation[bodies], poses.origin_mm[bodies], 5.0, 0.01)
@@ -119,7 +119,7 @@ _ON_MM = 2e-3
 
 
 def with_borders(
-    bench: SettlingModel, poses: Poses, carried: Sequence[LoadedContact]
+    model: SettlingModel, poses: Poses, carried: Sequence[LoadedContact]
 ) -> tuple[LoadedContact, ...]:
     """Count contacts on the border of a seat as the seat's own.
 
@@ -132,20 +132,20 @@ def with_borders(
             seats.setdefault(frozenset(one.bodies), []).append(one)
 
     def on_seat(one: LoadedContact) -> bool:
-        return any(_lies_on(bench, poses, one, seat) for seat in seats.get(frozenset(one.bodies), ()))
+        return any(_lies_on(model, poses, one, seat) for seat in seats.get(frozenset(one.bodies), ()))
 
     return tuple(replace(one, intended=one.intended or on_seat(one)) for one in carried)
 
 
-def _lies_on(bench: SettlingModel, poses: Poses, one: LoadedContact, seat: LoadedContact) -> bool:
+def _lies_on(model: SettlingModel, poses: Poses, one: LoadedContact, seat: LoadedContact) -> bool:
     """Tell whether every place of a contact lies on both faces of a seat."""
-    return all(_all_on(bench, poses, one, face) for face in (seat.a, seat.b))
+    return all(_all_on(model, poses, one, face) for face in (seat.a, seat.b))
 
 
-def _all_on(bench: SettlingModel, poses: Poses, one: LoadedContact, face: FaceRef) -> bool:
-    index = bench.index(face.body)
-    faces = faces_of(bench.bodies[index].solid)
-    pieces = [faces[i] for i in bench.bodies[index].face_indices(face.face)]
+def _all_on(model: SettlingModel, poses: Poses, one: LoadedContact, face: FaceRef) -> bool:
+    index = model.index(face.body)
+    faces = faces_of(model.bodies[index].solid)
+    pieces = [faces[i] for i in model.bodies[index].face_indices(face.face)]
     local = (np.array(one.points_mm) - poses.origin_mm[index]) @ poses.rotation[index]
     return all(min(distance(vertex(p), f)[0] for f in pieces) <= _ON_MM for p in local)
 
@@ -180,7 +180,7 @@ def _smooth_mm(a: Features, b: Features, turn: Floats, shift: Floats, *, first: 
         side = None
         for target in _near(points.reshape(-1, 3), one.reach_mm, targets):
             if target.face in freeform and not first:
-                continue  # told from the other body's side
+                continue  # found from the other body's side
             side = side or PlacedPieces(a.targets()[one.face].pieces(), turn, shift)
             yield deepest_mm(side, _standing(target), fine_mm=FINE_MM, deep_mm=DEEP_MM)
     for curve in a.curves():
@@ -254,21 +254,21 @@ CARRIES = 1e-6
 
 
 def settled_outcome(
-    bench: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], loose: Sequence[int]
+    model: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], loose: Sequence[int]
 ) -> Settled:
     """Return what a settling came to, in the set-up's names."""
-    touch = bench.setup.tolerances.touch_mm
+    touch = model.setup.tolerances.touch_mm
     rests = raw.ending is Ending.REST
-    carried = faces_carrying(bench, raw, loads, touch) if rests else ()
-    seats = seats_at_rest(bench, raw.poses, loose, carried) if rests else ()
-    error = unseen_overlap_mm(bench.scene(loose), raw.poses) if rests else 0.0
+    carried = faces_carrying(model, raw, loads, touch) if rests else ()
+    seats = seats_at_rest(model, raw.poses, loose, carried) if rests else ()
+    error = unseen_overlap_mm(model.scene(loose), raw.poses) if rests else 0.0
     return Settled(
         ending=raw.ending,
-        says=_says(bench, raw, carried, seats),
-        poses={bench.bodies[i].name: rest_pose(bench, raw.poses, i) for i in loose},
+        says=_says(model, raw, carried, seats),
+        poses={model.bodies[i].name: rest_pose(model, raw.poses, i) for i in loose},
         carried=carried,
         seats=seats,
-        freedoms=freedoms_left(bench, raw, loose, touch) if rests else (),
+        freedoms=freedoms_left(model, raw, loose, touch) if rests else (),
         residual_um=raw.residual_mm * 1e3,
         balance=raw.balance,
         steps=raw.steps,
@@ -276,13 +276,13 @@ def settled_outcome(
     )
 
 
-def rest_pose(bench: SettlingModel, poses: Poses, body: int) -> RestPose:
+def rest_pose(model: SettlingModel, poses: Poses, body: int) -> RestPose:
     """Return one body's pose against the drawn one."""
-    centre = bench.features[body].centre_mm
-    shift = poses.apply(body, centre) - bench.drawn.apply(body, centre)
-    turn = Rotation.from_matrix(poses.rotation[body] @ bench.drawn.rotation[body].T).as_rotvec()
+    centre = model.features[body].centre_mm
+    shift = poses.apply(body, centre) - model.drawn.apply(body, centre)
+    turn = Rotation.from_matrix(poses.rotation[body] @ model.drawn.rotation[body].T).as_rotvec()
     return RestPose(
-        body=bench.bodies[body].name,
+        body=model.bodies[body].name,
         matrix=poses.matrix(body),
         shift_mm=to_vector(shift),
         turn_deg=to_vector(np.degrees(turn)),
@@ -304,12 +304,12 @@ def candidates(raw: Settling) -> Candidates:
 
 
 def faces_carrying(
-    bench: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], touch_mm: float
+    model: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], touch_mm: float
 ) -> tuple[LoadedContact, ...]:
     """Return the pairs of faces that touch at rest, with the force across each."""
     rows = candidates(raw)
-    names = [b.face_names() for b in bench.bodies]
-    wanted = {_seat_key(s) for s in bench.setup.seats}
+    names = [b.face_names() for b in model.bodies]
+    wanted = {_seat_key(s) for s in model.setup.seats}
     greatest = max(float(np.linalg.norm(one.total_n())) for one in loads)
     groups: dict[tuple[int, int, int, int], list[int]] = {}
     for i in np.flatnonzero(rows.gap_mm <= touch_mm):
@@ -322,8 +322,8 @@ def faces_carrying(
         places = _distinct(rows.point_b_mm[members])
         signs = np.where(rows.body_a[members] == a, 1.0, -1.0)[:, None]
         normal = (rows.normal[members] * signs).sum(axis=0)
-        one = FaceRef.of(bench.bodies[a].name, names[a][face_a])
-        two = FaceRef.of(bench.bodies[b].name, names[b][face_b])
+        one = FaceRef.of(model.bodies[a].name, names[a][face_a])
+        two = FaceRef.of(model.bodies[b].name, names[b][face_b])
         out.append(
             LoadedContact(
                 a=one,
@@ -335,7 +335,7 @@ def faces_carrying(
                 intended=frozenset((one, two)) in wanted,
             )
         )
-    return with_borders(bench, raw.poses, out)
+    return with_borders(model, raw.poses, out)
 
 
 def _seat_key(seat: Seat) -> frozenset[FaceRef]:
@@ -367,20 +367,20 @@ def _kind(places: Floats) -> ContactKind:
 
 
 def seats_at_rest(
-    bench: SettlingModel, poses: Poses, loose: Sequence[int], carried: Sequence[LoadedContact]
+    model: SettlingModel, poses: Poses, loose: Sequence[int], carried: Sequence[LoadedContact]
 ) -> tuple[SeatAtRest, ...]:
     """Return the gap and the force at every intended seat of a loose body."""
-    touch = bench.setup.tolerances.touch_um
-    names = {bench.bodies[i].name for i in loose}
+    touch = model.setup.tolerances.touch_um
+    names = {model.bodies[i].name for i in loose}
     force = {frozenset((c.a, c.b)): c.force_n for c in carried}
     out = []
-    for seat in bench.setup.seats:
+    for seat in model.setup.seats:
         if seat.body not in names and seat.on not in names:
             continue
         gaps = [
-            gap_um(bench, poses, (bench.index(seat.body), i), (bench.index(seat.on), j))
-            for i in bench.setup.body(seat.body).faces.get(seat.face, ())
-            for j in bench.setup.body(seat.on).faces.get(seat.on_face, ())
+            gap_um(model, poses, (model.index(seat.body), i), (model.index(seat.on), j))
+            for i in model.setup.body(seat.body).faces.get(seat.face, ())
+            for j in model.setup.body(seat.on).faces.get(seat.on_face, ())
         ]
         low = min((g[0] for g in gaps), default=np.inf)
         high = max((g[1] for g in gaps if np.isfinite(g[1])), default=np.inf)
@@ -397,11 +397,11 @@ def seats_at_rest(
 
 
 def freedoms_left(
-    bench: SettlingModel, raw: Settling, loose: Sequence[int], touch_mm: float
+    model: SettlingModel, raw: Settling, loose: Sequence[int], touch_mm: float
 ) -> tuple[Freedom, ...]:
     """Return the motions each body has left among its neighbours as they stand."""
     around = find_candidates(
-        bench.scene(loose),
+        model.scene(loose),
         raw.poses.rotation,
         raw.poses.origin_mm,
         LOOK_MM,
@@ -411,15 +411,15 @@ def freedoms_left(
     for body in loose:
         mine = (raw.rows.body_a == body) | (raw.rows.body_b == body)
         rows = candidates(raw).where(mine & (raw.rows.gap_mm <= touch_mm))
-        centre = raw.poses.apply(body, bench.features[body].centre_mm)
+        centre = raw.poses.apply(body, model.features[body].centre_mm)
         slopes = jacobian(rows, np.array([body]), centre[None])
         near = around.where((around.body_a == body) | (around.body_b == body))
         ahead = jacobian(near, np.array([body]), centre[None])
-        for motion in motions(slopes, centre, bench.features[body].size_mm):
+        for motion in motions(slopes, centre, model.features[body].size_mm):
             way = _forward(motion.axis)
             rate = ahead @ motion.twist * way
             limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
-            out.append(_freedom(bench.bodies[body].name, motion, way, limits))
+            out.append(_freedom(model.bodies[body].name, motion, way, limits))
     return tuple(out)
 
 
@@ -455,56 +455,56 @@ def _forward(axis: Floats) -> float:
 
 
 def _says(
-    bench: SettlingModel, raw: Settling, carried: Sequence[LoadedContact], seats: Sequence[SeatAtRest]
+    model: SettlingModel, raw: Settling, carried: Sequence[LoadedContact], seats: Sequence[SeatAtRest]
 ) -> str:
     """Return one sentence on how it ended."""
-    who = bench.bodies[raw.body].name if raw.body >= 0 else "the parts"
+    who = model.bodies[raw.body].name if raw.body >= 0 else "the parts"
     plain = {
         Ending.NO_PUSH: f"nothing pushes {who}: no weight, no pull and no push was stated",
         Ending.FALLS: f"{who} falls away: nothing is in its way",
         Ending.SLIDES: f"{who} slides away: nothing stops it along its push",
         Ending.JAMMED: f"the seats contradict each other: no move frees {who} of all overlaps at once",
-        Ending.OVERLAPS: _no_room(bench, raw),
+        Ending.OVERLAPS: _no_room(model, raw),
         Ending.NOT_CONVERGED: (
             f"no rest after {raw.steps} steps: {raw.balance:.1e} of the load still moves the parts and they "
-            f"overlap by {bench.setup.write.gap(raw.residual_mm * 1e3)}"
+            f"overlap by {model.setup.write.gap(raw.residual_mm * 1e3)}"
         ),
     }
     if raw.ending in plain:
         return plain[raw.ending]
     open_ = [s for s in seats if not s.closed]
     wrong = [c for c in carried if not c.intended and c.force_n > 0]
-    if bench.setup.seats and not open_ and not wrong:
+    if model.setup.seats and not open_ and not wrong:
         return "every seat is closed and nothing else touches"
     if open_:
         seat = open_[0]
         off = (
-            f"is {bench.setup.write.gap(seat.gap_min_um, '.1f')} off" if np.isfinite(seat.gap_min_um) else ""
+            f"is {model.setup.write.gap(seat.gap_min_um, '.1f')} off" if np.isfinite(seat.gap_min_um) else ""
         )
         gap = off or "no longer faces"
-        first = f"; {_lands(bench, wrong[0])} first" if wrong else ""
+        first = f"; {_lands(model, wrong[0])} first" if wrong else ""
         return f"{seat.seat.body}.{seat.seat.face} {gap} {seat.seat.on}.{seat.seat.on_face}{first}"
     pairs = ", ".join(f"{c.a} on {c.b}" for c in (wrong or carried)[:3])
     return f"at rest on {pairs}"
 
 
-def _no_room(bench: SettlingModel, raw: Settling) -> str:
+def _no_room(model: SettlingModel, raw: Settling) -> str:
     """Say who overlaps whom where the parts start."""
     where = "overlap even well back from where they are drawn"
     deepest = int(np.argmin(raw.rows.gap_mm)) if len(raw.rows.gap_mm) else -1
     pair = "each other"
     if deepest >= 0:
-        names = [bench.bodies[int(i)].name for i in (raw.rows.body_a[deepest], raw.rows.body_b[deepest])]
+        names = [model.bodies[int(i)].name for i in (raw.rows.body_a[deepest], raw.rows.body_b[deepest])]
         pair = " and ".join(sorted(names))
     if raw.body >= 0:
-        who = bench.bodies[raw.body].name
+        who = model.bodies[raw.body].name
         return f"{who} finds no room when its turn comes: {pair} {where}"
     return f"the parts have no room to start from: {pair} {where}"
 
 
-def _lands(bench: SettlingModel, one: LoadedContact) -> str:
+def _lands(model: SettlingModel, one: LoadedContact) -> str:
     """Return which face lands on which, the part's first."""
     part, other = one.a, one.b
-    if bench.setup.body(part.body).role != "part":
+    if model.setup.body(part.body).role != "part":
         part, other = other, part
     return f"{part} lands on {other}"

@@ -34,7 +34,7 @@ SHARES = (0.02, 0.1, 0.3, 0.6, 1.0)
 
 
 def rest_by(
-    bench: SettlingModel,
+    model: SettlingModel,
     loads: list[SteadyLoad],
     ranks: Mapping[int, int],
     approach_mm: float,
@@ -53,44 +53,44 @@ def rest_by(
     placed : bool
         The bodies come to where the others already are, so there must be a straight way in for them.
     """
-    found = rest_as_drawn(bench, loads, bounds)
+    found = rest_as_drawn(model, loads, bounds)
     if found is None:
-        return rest_from_off(bench, loads, ranks, approach_mm, bounds, placed=placed)
-    return found if not placed else _got_in(bench, loads, found, approach_mm)
+        return rest_from_off(model, loads, ranks, approach_mm, bounds, placed=placed)
+    return found if not placed else _got_in(model, loads, found, approach_mm)
 
 
-def rest_as_drawn(bench: SettlingModel, loads: list[SteadyLoad], bounds: Bounds) -> Settling | None:
+def rest_as_drawn(model: SettlingModel, loads: list[SteadyLoad], bounds: Bounds) -> Settling | None:
     """Return the rest within `NEAR_MM` that bodies come to from where they are drawn; None without one.
 
     Bodies that are drawn a little clear of each other close up, and those a little in each other are opened.
     """
-    scene = bench.scene(one.body for one in loads)
-    overlap = -float(_overlaps(bench, scene, bench.drawn).gap_mm.min(initial=0.0))
+    scene = model.scene(one.body for one in loads)
+    overlap = -float(_overlaps(model, scene, model.drawn).gap_mm.min(initial=0.0))
     if overlap > DRAWN_MM:
         return None
     short = replace(bounds, step_mm=DRAWN_MM, approach_mm=DRAWN_MM, travel_mm=NEAR_MM)
-    raw = settle(loads, bench.drawn, finder_of(scene), short)
-    if raw.ending is Ending.JAMMED and overlap <= bench.setup.tolerances.touch_mm:
+    raw = settle(loads, model.drawn, finder_of(scene), short)
+    if raw.ending is Ending.JAMMED and overlap <= model.setup.tolerances.touch_mm:
         # What overlaps by less than counts as touching fits its place all the same.
-        raw = settle(loads, bench.drawn, finder_of(scene), replace(short, slack_mm=overlap))
+        raw = settle(loads, model.drawn, finder_of(scene), replace(short, slack_mm=overlap))
     if raw.ending is not Ending.REST:
         return None
-    far = max(_furthest(bench, one.body, raw.poses) for one in loads)
+    far = max(_furthest(model, one.body, raw.poses) for one in loads)
     return raw if far <= NEAR_MM else None
 
 
-def _furthest(bench: SettlingModel, body: int, poses: Poses) -> float:
+def _furthest(model: SettlingModel, body: int, poses: Poses) -> float:
     """Return how far the furthest corner of a body's box is from where it is drawn, mm."""
-    low, high = bench.features[body].box_mm
+    low, high = model.features[body].box_mm
     corners = np.array(
         [[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])]
     )
-    apart = poses.apply(body, corners) - bench.drawn.apply(body, corners)
+    apart = poses.apply(body, corners) - model.drawn.apply(body, corners)
     return float(np.linalg.norm(apart, axis=1).max())
 
 
 def rest_from_off(
-    bench: SettlingModel,
+    model: SettlingModel,
     loads: list[SteadyLoad],
     ranks: Mapping[int, int],
     approach_mm: float,
@@ -106,46 +106,46 @@ def rest_from_off(
     """
     for doubled in range(TRIES):
         approach = approach_mm * 2.0**doubled
-        start, barred = _start(bench, loads, ranks, approach)
+        start, barred = _start(model, loads, ranks, approach)
         if start is None and placed:
-            return _no_room(bench.drawn, barred)
+            return _no_room(model.drawn, barred)
         longer = replace(bounds, approach_mm=approach)
-        start = bench.drawn if start is None else _put_down(bench, loads, start, longer)
-        found = settle_together(bench, loads, start, longer)
+        start = model.drawn if start is None else _put_down(model, loads, start, longer)
+        found = settle_together(model, loads, start, longer)
         if len(barred.gap_mm) or found.ending is not Ending.OVERLAPS:
             break
     return found
 
 
-def _put_down(bench: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Poses:
+def _put_down(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Poses:
     """Return where bodies that were lifted straight up come down to before they are pushed.
 
     A hand lets a part down beside its stop; pushed on the way it would slide over a low one.
     """
-    gone = start.origin_mm - bench.drawn.origin_mm
+    gone = start.origin_mm - model.drawn.origin_mm
     lifted = np.abs(gone - (gone @ DOWN)[:, None] * DOWN).max() == 0.0
     if not lifted or not any(one.also for one in loads):
         return start
-    down = settle_together(bench, [replace(one, also=()) for one in loads], start, bounds)
+    down = settle_together(model, [replace(one, also=()) for one in loads], start, bounds)
     return down.poses if down.ending is Ending.REST else start
 
 
-def settle_together(bench: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
+def settle_together(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
     """Let all the bodies that have a load go at once, unless they start deep in each other."""
-    scene = bench.scene(one.body for one in loads)
-    deep = penetrations(bench.features, scene.loose.tolist(), start.rotation, start.origin_mm)
+    scene = model.scene(one.body for one in loads)
+    deep = penetrations(model.features, scene.loose.tolist(), start.rotation, start.origin_mm)
     if len(deep.gap_mm) == 0:
         return settle(loads, start, finder_of(scene), bounds)
     return _no_room(start, deep)
 
 
-def stands_as_drawn(bench: SettlingModel, body: int) -> Settling:
+def stands_as_drawn(model: SettlingModel, body: int) -> Settling:
     """Return a body that is put where it is drawn as at rest there, or that there is no room for it."""
-    rows = _overlaps(bench, bench.scene((body,)), bench.drawn)
-    if float(rows.gap_mm.min(initial=0.0)) < -bench.setup.tolerances.touch_mm:
-        return _no_room(bench.drawn, rows)
+    rows = _overlaps(model, model.scene((body,)), model.drawn)
+    if float(rows.gap_mm.min(initial=0.0)) < -model.setup.tolerances.touch_mm:
+        return _no_room(model.drawn, rows)
     return Settling(
-        ending=Ending.REST, poses=bench.drawn, rows=rows, force_n=np.zeros(len(rows.gap_mm)),
+        ending=Ending.REST, poses=model.drawn, rows=rows, force_n=np.zeros(len(rows.gap_mm)),
         residual_mm=0.0, balance=0.0, steps=0,
     )  # fmt: skip
 
@@ -167,37 +167,37 @@ def finder_of(scene: ProximityScene) -> Finder:
 
 
 def _start(
-    bench: SettlingModel, loads: Sequence[SteadyLoad], ranks: Mapping[int, int], approach_mm: float
+    model: SettlingModel, loads: Sequence[SteadyLoad], ranks: Mapping[int, int], approach_mm: float
 ) -> tuple[Poses | None, Candidates]:
     """Return poses drawn back by the first clear way; None, and what is in the way, where none is clear."""
     loose = [one.body for one in loads]
     barred = joined([])
     if not any(np.any(one.total_n()) for one in loads):
-        return bench.drawn, barred
+        return model.drawn, barred
     for up, level in ((True, True), (True, False), (False, True)):
         backs = backs_of(loads, ranks, approach_mm, up=up, level=level)
         if not any(np.any(back) for back in backs.values()):
             continue
-        rows = in_the_way(bench, loose, bench.drawn, backs)
+        rows = in_the_way(model, loose, model.drawn, backs)
         if len(rows.gap_mm) == 0:
-            return shifted(bench.drawn, backs), rows
+            return shifted(model.drawn, backs), rows
         barred = rows if len(barred.gap_mm) == 0 else barred
     return None, barred
 
 
-def _got_in(bench: SettlingModel, loads: list[SteadyLoad], found: Settling, approach_mm: float) -> Settling:
+def _got_in(model: SettlingModel, loads: list[SteadyLoad], found: Settling, approach_mm: float) -> Settling:
     """Return a rest if some straight way leads to it, else that there is no room to come in by."""
     loose = [one.body for one in loads]
     barred = joined([])
-    for way in _ways_out(bench, loads, found):
-        rows = in_the_way(bench, loose, found.poses, dict.fromkeys(loose, approach_mm * way))
+    for way in _ways_out(model, loads, found):
+        rows = in_the_way(model, loose, found.poses, dict.fromkeys(loose, approach_mm * way))
         if len(rows.gap_mm) == 0:
             return found
         barred = rows if len(barred.gap_mm) == 0 else barred
     return _no_room(found.poses, barred)
 
 
-def _ways_out(bench: SettlingModel, loads: Sequence[SteadyLoad], found: Settling) -> Iterator[Floats]:
+def _ways_out(model: SettlingModel, loads: Sequence[SteadyLoad], found: Settling) -> Iterator[Floats]:
     """Yield ways in which bodies at rest might be drawn out: up, back, sideways, along what guides them."""
     yield -DOWN
     push = np.sum([one.total_n() for one in loads], axis=0)
@@ -205,14 +205,14 @@ def _ways_out(bench: SettlingModel, loads: Sequence[SteadyLoad], found: Settling
         yield -push / np.linalg.norm(push)
     for x, y in ((1, 0), (-1, 0), (0, 1), (0, -1)):
         yield np.array([float(x), float(y), 0.0])
-    touching = found.rows.gap_mm <= bench.setup.tolerances.touch_mm
+    touching = found.rows.gap_mm <= model.setup.tolerances.touch_mm
     for guide in null_space(found.rows.normal[touching]).T:
         yield guide
         yield -guide
 
 
 def in_the_way(
-    bench: SettlingModel, loose: Sequence[int], poses: Poses, backs: Mapping[int, Floats]
+    model: SettlingModel, loose: Sequence[int], poses: Poses, backs: Mapping[int, Floats]
 ) -> Candidates:
     """Return what bodies run into on a straight way, deeper than they stood in it before; none where clear.
 
@@ -223,13 +223,13 @@ def in_the_way(
     backs : mapping of int to ndarray
         How far each body goes, (3,) mm.
     """
-    scene = bench.scene(loose)
+    scene = model.scene(loose)
     depth = {
-        _pair(rows, i): -rows.gap_mm[i] for rows in (_overlaps(bench, scene, poses),) for i in _order(rows)
+        _pair(rows, i): -rows.gap_mm[i] for rows in (_overlaps(model, scene, poses),) for i in _order(rows)
     }
-    touch = bench.setup.tolerances.touch_mm
+    touch = model.setup.tolerances.touch_mm
     for share in SHARES:
-        rows = _overlaps(bench, scene, shifted(poses, {b: share * back for b, back in backs.items()}))
+        rows = _overlaps(model, scene, shifted(poses, {b: share * back for b, back in backs.items()}))
         allowed = np.array([touch + depth.get(_pair(rows, i), 0.0) for i in range(len(rows.gap_mm))])
         met = np.flatnonzero(-rows.gap_mm > allowed)
         if len(met):
@@ -237,10 +237,10 @@ def in_the_way(
     return joined([])
 
 
-def _overlaps(bench: SettlingModel, scene: ProximityScene, poses: Poses) -> Candidates:
+def _overlaps(model: SettlingModel, scene: ProximityScene, poses: Poses) -> Candidates:
     """Return every place where bodies overlap."""
     near = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6, DEEP_MM)
-    deep = penetrations(bench.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
+    deep = penetrations(model.features, scene.loose.tolist(), poses.rotation, poses.origin_mm)
     return joined([near.where(near.gap_mm < 0.0), deep])
 
 
@@ -301,7 +301,7 @@ def settle_setup(
     setup: Setup,
     staging: Staging | None = None,
     *,
-    bench: SettlingModel | None = None,
+    model: SettlingModel | None = None,
     bounds: Bounds | None = None,
 ) -> Settled:
     """Return where the parts of a set-up come to rest.
@@ -312,7 +312,7 @@ def settle_setup(
         Bodies and intended seats.
     staging : Staging, optional
         Pushes, order, what is loose; by default every part under its weight alone.
-    bench : SettlingModel, optional
+    model : SettlingModel, optional
         Features read before, to save reading them again.
     bounds : Bounds, optional
         When the settler stops.
@@ -323,45 +323,45 @@ def settle_setup(
         Staging names a body that is not there, or nothing is loose.
     """
     staging = staging or Staging()
-    bench = bench or settling_model_of(setup)
-    loose = loose_of(bench, staging)
-    raw, loads = settle_in_order(bench, staging, loose, bounds or Bounds())
-    raw = _believed(bench, raw, loose)
+    model = model or settling_model_of(setup)
+    loose = loose_of(model, staging)
+    raw, loads = settle_in_order(model, staging, loose, bounds or Bounds())
+    raw = _believed(model, raw, loose)
     if raw.ending is Ending.REST and not staging.order:
-        touch = bench.setup.tolerances.touch_mm
+        touch = model.setup.tolerances.touch_mm
         raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
-    return settled_outcome(bench, raw, loads, loose)
+    return settled_outcome(model, raw, loads, loose)
 
 
-def _believed(bench: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settling:
+def _believed(model: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settling:
     """Return a rest as it is, unless parts stand in something that a long step must have passed over."""
     if raw.ending is not Ending.REST:
         return raw
-    moves = [i in loose for i in range(len(bench.bodies))]
-    deep = penetrations(bench.features, moves, raw.poses.rotation, raw.poses.origin_mm)
+    moves = [i in loose for i in range(len(model.bodies))]
+    deep = penetrations(model.features, moves, raw.poses.rotation, raw.poses.origin_mm)
     if len(deep.gap_mm) == 0:
         return raw
     return replace(raw, ending=Ending.NOT_CONVERGED, residual_mm=-float(deep.gap_mm.min()))
 
 
-def loose_of(bench: SettlingModel, staging: Staging) -> tuple[int, ...]:
+def loose_of(model: SettlingModel, staging: Staging) -> tuple[int, ...]:
     """Return the numbers of the bodies that move."""
-    names = loose_names(bench.setup, staging)
+    names = loose_names(model.setup, staging)
     if not names:
-        message = f"set-up {bench.setup.name!r} has no loose body to settle; give a body the role 'part'"
+        message = f"set-up {model.setup.name!r} has no loose body to settle; give a body the role 'part'"
         raise SetupError(message)
     for name in staging.order:
-        bench.index(name)
-    return tuple(bench.index(n) for n in names)
+        model.index(name)
+    return tuple(model.index(n) for n in names)
 
 
-def loads_of(bench: SettlingModel, staging: Staging, loose: Sequence[int]) -> list[SteadyLoad]:
-    """Return the steady load on each loose body: weight, a trifle of magnet and the push."""
-    return [_load(bench, staging, body) for body in loose]
+def loads_of(model: SettlingModel, staging: Staging, loose: Sequence[int]) -> list[SteadyLoad]:
+    """Return the steady load on each loose body: weight, the stated pull of the magnet, and the push."""
+    return [_load(model, staging, body) for body in loose]
 
 
-def _load(bench: SettlingModel, staging: Staging, body: int) -> SteadyLoad:
-    one, features = bench.bodies[body], bench.features[body]
+def _load(model: SettlingModel, staging: Staging, body: int) -> SteadyLoad:
+    one, features = model.bodies[body], model.features[body]
     seat = DOWN * (weight_n(one.material, features.volume_mm3) if staging.weight else 0.0)
     seat = seat + DOWN * staging.pull_n.get(one.name, staging.pull_n.get("*", 0.0))
     centre = features.centre_mm
@@ -386,44 +386,44 @@ def _pushed(push: Push, seat_n: float, name: str) -> Floats:
 
 
 def settle_in_order(
-    bench: SettlingModel, staging: Staging, loose: Sequence[int], bounds: Bounds
+    model: SettlingModel, staging: Staging, loose: Sequence[int], bounds: Bounds
 ) -> tuple[Settling, list[SteadyLoad]]:
     """Settle together or in the order stated: as drawn first, then from where nothing overlaps."""
-    loads = loads_of(bench, staging, loose)
-    ranks = ranks_of(bench, staging, loads)
+    loads = loads_of(model, staging, loose)
+    ranks = ranks_of(model, staging, loads)
     if staging.order:
-        return _in_turn(bench, staging, loads, bounds), loads
-    return rest_by(bench, loads, ranks, staging.approach_mm, bounds), loads
+        return _in_turn(model, staging, loads, bounds), loads
+    return rest_by(model, loads, ranks, staging.approach_mm, bounds), loads
 
 
-def ranks_of(bench: SettlingModel, staging: Staging, loads: Sequence[SteadyLoad]) -> Mapping[int, int]:
+def ranks_of(model: SettlingModel, staging: Staging, loads: Sequence[SteadyLoad]) -> Mapping[int, int]:
     """Return how many parts stand in front of each, so that a gang starts apart and in line."""
     if staging.order:
-        return {bench.index(name): rank for rank, name in enumerate(staging.order)}
+        return {model.index(name): rank for rank, name in enumerate(staging.order)}
     total = np.sum([one.total_n() for one in loads], axis=0)
     side = total - DOWN * float(total @ DOWN)
     way = side if float(np.linalg.norm(side)) > 1e-9 else total
-    place = {one.body: float(way @ bench.drawn.apply(one.body, one.centre_mm)) for one in loads}
+    place = {one.body: float(way @ model.drawn.apply(one.body, one.centre_mm)) for one in loads}
     return {body: rank for rank, body in enumerate(sorted(place, key=lambda b: -place[b]))}
 
 
-def _in_turn(bench: SettlingModel, staging: Staging, loads: list[SteadyLoad], bounds: Bounds) -> Settling:
+def _in_turn(model: SettlingModel, staging: Staging, loads: list[SteadyLoad], bounds: Bounds) -> Settling:
     """Place and push one part after the other; those placed stay, those to come are not there yet."""
     by_body = {one.body: one for one in loads}
-    turn = [bench.index(name) for name in staging.order]
+    turn = [model.index(name) for name in staging.order]
     turn += [body for body in by_body if body not in turn]
-    poses, last = bench.drawn, None
+    poses, last = model.drawn, None
     for k, body in enumerate(turn):
-        raw = settle_one(bench, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
+        raw = settle_one(model, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
         if raw.ending is not Ending.REST:
             return replace(raw, body=body)
         poses = raw.poses
         last = raw if body in by_body or last is None else last
-    return _held(bench, loads, poses, last or raw, turn)
+    return _held(model, loads, poses, last or raw, turn)
 
 
 def settle_one(
-    bench: SettlingModel,
+    model: SettlingModel,
     body: int,
     load: SteadyLoad | None,
     poses: Poses,
@@ -443,7 +443,7 @@ def settle_one(
         Bodies to come.
     """
     away = dict.fromkeys(waiting, np.full(3, AWAY_MM))
-    there = replace(bench, drawn=shifted(poses, away))
+    there = replace(model, drawn=shifted(poses, away))
     if load is None:
         raw = stands_as_drawn(there, body)
     else:
@@ -453,15 +453,15 @@ def settle_one(
 
 
 def _held(
-    bench: SettlingModel, loads: list[SteadyLoad], poses: Poses, last: Settling, turn: Sequence[int]
+    model: SettlingModel, loads: list[SteadyLoad], poses: Poses, last: Settling, turn: Sequence[int]
 ) -> Settling:
     """Return the end of staging in turn with all contacts at the final poses and the forces of each part.
 
     A part was held by what was there when it was placed; those that came later press on it, not it on them.
     """
-    scene = bench.scene(one.body for one in loads)
+    scene = model.scene(one.body for one in loads)
     rows = find_candidates(scene, poses.rotation, poses.origin_mm, 0.01, 1e-6)
-    force, touch = np.zeros(len(rows.gap_mm)), bench.setup.tolerances.touch_mm
+    force, touch = np.zeros(len(rows.gap_mm)), model.setup.tolerances.touch_mm
     for one in loads:
         later = list(turn[turn.index(one.body) + 1 :])
         touches = (rows.body_a == one.body) | (rows.body_b == one.body)

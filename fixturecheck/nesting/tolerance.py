@@ -80,7 +80,7 @@ class Varying:
         return steep
 
 
-def varying_faces(bench: SettlingModel) -> Varying:
+def varying_faces(model: SettlingModel) -> Varying:
     """Return which faces vary, and how.
 
     Raises
@@ -91,40 +91,40 @@ def varying_faces(bench: SettlingModel) -> Varying:
     faces: dict[tuple[int, int], FaceVariation] = {}
     zones: list[Zone] = []
     column = 0
-    names = [body.face_names() for body in bench.bodies]
-    for number, body in enumerate(bench.bodies):
+    names = [body.face_names() for body in model.bodies]
+    for number, body in enumerate(model.bodies):
         for face, (width_mm, lean_mm) in _widths_mm(body, names[number]).items():
-            varies, zone = _zone(bench.features[number], face, (width_mm, lean_mm), column)
+            varies, zone = _zone(model.features[number], face, (width_mm, lean_mm), column)
             faces[number, face] = varies
             zones.append(zone)
             column += zone.columns
     if not zones:
-        message = f"set-up {bench.setup.name!r} states no tolerance on any face; nothing can vary"
+        message = f"set-up {model.setup.name!r} states no tolerance on any face; nothing can vary"
         raise SetupError(message)
     full = tuple(
-        tuple(FaceRef.of(b.name, n) for n in own) for b, own in zip(bench.bodies, names, strict=True)
+        tuple(FaceRef.of(b.name, n) for n in own) for b, own in zip(model.bodies, names, strict=True)
     )
     found = Varying(faces=faces, zones=tuple(zones), names=full)
-    for features, body in zip(bench.features, bench.bodies, strict=True):
+    for features, body in zip(model.features, model.bodies, strict=True):
         # Two zones could meet inside the body.
         if 2.0 * found.widest_mm() >= features.size_mm:
-            widest = bench.setup.write.length(found.widest_mm(), "g")
+            widest = model.setup.write.length(found.widest_mm(), "g")
             message = f"tolerances reach through {body.name}: the widest zone is {widest}"
             raise SetupError(message)
     return found
 
 
-def corners_mm(bench: SettlingModel, body: int, face: str) -> Floats:
+def corners_mm(model: SettlingModel, body: int, face: str) -> Floats:
     """Return the corners (n, 3) of a flat face where it is drawn; none where any piece of it is curved."""
-    features, found = bench.features[body], []
-    for index in bench.bodies[body].face_indices(face):
+    features, found = model.features[body], []
+    for index in model.bodies[body].face_indices(face):
         flat = np.flatnonzero(features.plane_faces == index)
         if len(flat) == 0:
             return np.zeros((0, 3))
         origin, _, x, y = features.planes[flat[0]]
         corners = hull_of(features.outlines[flat[0]].reshape(-1, 2))
         found.append(origin + corners[:, :1] * x + corners[:, 1:] * y)
-    return bench.drawn.apply(body, np.concatenate(found))
+    return model.drawn.apply(body, np.concatenate(found))
 
 
 def _widths_mm(body: Body, names: list[str]) -> dict[int, tuple[float, float]]:
@@ -179,7 +179,7 @@ LEAST_SLACK_RAD, MOST_SLACK_RAD = 1e-3, 1e-2
 class _LinearModel:
     """The linear problem with the names it is about."""
 
-    bench: SettlingModel
+    model: SettlingModel
     raw: Settling
     loads: list[SteadyLoad]
     rows: Candidates
@@ -200,7 +200,7 @@ def tolerance_probabilities(
     seed: int = 1,
     spread: str = "normal",
     exact: int = 2,
-    bench: SettlingModel | None = None,
+    model: SettlingModel | None = None,
 ) -> Probabilities:
     """Return how tolerances spread the rest.
 
@@ -221,69 +221,69 @@ def tolerance_probabilities(
     NotComputedError
         The nominal parts do not rest, or some draws have no rest.
     """
-    staging, whole = staging or Staging(), bench or settling_model_of(setup)
-    bench, closed_in = _opened(whole, staging)
-    model = _model(bench, staging)
-    errors = draw_errors(model.varying.zones, draws, seed, spread, leaning=_touching(model))
-    every = solve_or_bar(model.problem, errors, model.frame)
+    staging, whole = staging or Staging(), model or settling_model_of(setup)
+    model, closed_in = _opened(whole, staging)
+    linear = _linear_model(model, staging)
+    errors = draw_errors(linear.varying.zones, draws, seed, spread, leaning=_touching(linear))
+    every = solve_or_bar(linear.problem, errors, linear.frame)
     fits = every.barred < 0
     if not np.any(fits):
         message = "in no draw within tolerance do the parts go in between what holds them"
         raise NotComputedError(message)
     drawn, errors = every.where(fits), errors[fits]
-    sets, contradict = _sets(model)
-    chosen = _worst_draws(model, drawn, targets, _TRIES * exact)
-    checked, unsettled = _checked(model, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
+    sets, contradict = _sets(linear)
+    chosen = _worst_draws(linear, drawn, targets, _TRIES * exact)
+    checked, unsettled = _checked(linear, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
     return Probabilities(
         draws=draws,
         seed=seed,
-        faces=tuple(model.varying.names[body][face] for body, face in model.varying.faces),
-        leaning=sum(z.columns > 1 for z in model.varying.zones),
-        seats=tuple(s for s in _seat_odds(model, drawn, sets) if s.on not in closed_in),
+        faces=tuple(linear.varying.names[body][face] for body, face in linear.varying.faces),
+        leaning=sum(z.columns > 1 for z in linear.varying.zones),
+        seats=tuple(s for s in _seat_probabilities(linear, drawn, sets) if s.on not in closed_in),
         closed_in=closed_in,
-        wrong=_wrong_odds(model, drawn),
-        targets=tuple(_target_odds(model, drawn, sets, one, errors) for one in targets),
-        move=drawn.move * model.scale,
+        wrong=_wrong_faces(linear, drawn),
+        targets=tuple(_scatter(linear, drawn, sets, one, errors) for one in targets),
+        move=drawn.move * linear.scale,
         bases=drawn.bases,
         checked_um=checked * 1e3,
         unsettled=unsettled,
         contradict=contradict and bool(np.all(fits)),
-        barred=_barred_odds(model, every),
+        barred=_barred_probabilities(linear, every),
     )
 
 
-def _opened(bench: SettlingModel, staging: Staging) -> tuple[SettlingModel, tuple[str, ...]]:
+def _opened(model: SettlingModel, staging: Staging) -> tuple[SettlingModel, tuple[str, ...]]:
     """Take away fixtures that are set up against parts last, since they follow the parts; name them."""
-    if all(s.rank != "stop" for s in bench.setup.seats):
-        return bench, ()
-    loose = loose_of(bench, staging)
-    raw, loads = settle_in_order(bench, staging, loose, Bounds())
-    touch = bench.setup.tolerances.touch_mm
+    if all(s.rank != "stop" for s in model.setup.seats):
+        return model, ()
+    loose = loose_of(model, staging)
+    raw, loads = settle_in_order(model, staging, loose, Bounds())
+    touch = model.setup.tolerances.touch_mm
     if raw.ending is not Ending.REST:
-        return bench, ()
+        return model, ()
     raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
-    carried = faces_carrying(bench, raw, loads, touch)
-    bodies = closing_fixtures(bench, carried, [bench.bodies[i].name for i in loose])
+    carried = faces_carrying(model, raw, loads, touch)
+    bodies = closing_fixtures(model, carried, [model.bodies[i].name for i in loose])
     away = dict.fromkeys(bodies, np.full(3, AWAY_MM))
-    return replace(bench, drawn=shifted(bench.drawn, away)), tuple(bench.bodies[i].name for i in bodies)
+    return replace(model, drawn=shifted(model.drawn, away)), tuple(model.bodies[i].name for i in bodies)
 
 
-def _model(bench: SettlingModel, staging: Staging) -> _LinearModel:
+def _linear_model(model: SettlingModel, staging: Staging) -> _LinearModel:
     """Settle the nominal parts and linearise about their rest."""
-    loose = loose_of(bench, staging)
-    raw, loads = settle_in_order(bench, staging, loose, Bounds())
+    loose = loose_of(model, staging)
+    raw, loads = settle_in_order(model, staging, loose, Bounds())
     if raw.ending is not Ending.REST:
         message = f"the parts as drawn do not come to rest ({raw.ending}), so no tolerance can be judged"
         raise NotComputedError(message)
-    vary = varying_faces(bench)
+    vary = varying_faces(model)
     reach = max(LEAST_REACH_MM, 4.0 * vary.widest_mm())
     either = tuple(
-        extended_to_walls(features_over_low_steps(f, 2.0 * vary.widest_mm()), reach) for f in bench.features
+        extended_to_walls(features_over_low_steps(f, 2.0 * vary.widest_mm()), reach) for f in model.features
     )
-    scene = replace(bench, features=either).scene(one.body for one in loads)
+    scene = replace(model, features=either).scene(one.body for one in loads)
     slack = min(max(LEAST_SLACK_RAD, 2.0 * vary.steepest()), MOST_SLACK_RAD)
     rows = find_candidates(scene, raw.poses.rotation, raw.poses.origin_mm, reach, slack)
-    growth = gap_sensitivity(rows, bench.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces)
+    growth = gap_sensitivity(rows, model.features, raw.poses.rotation, raw.poses.origin_mm, vary.faces)
     rows, growth = _telling(rows, growth)
     bodies = np.array([one.body for one in loads])
     centres = np.array([raw.poses.apply(one.body, one.centre_mm) for one in loads])
@@ -297,7 +297,7 @@ def _model(bench: SettlingModel, staging: Staging) -> _LinearModel:
         load=load,
     )
     return _LinearModel(
-        bench=bench, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
+        model=model, raw=raw, loads=loads, rows=rows, problem=problem, frame=frame_of(problem),
         scale=scale.ravel(), centres=centres, varying=vary, box=box_of(vary.zones),
     )  # fmt: skip
 
@@ -324,15 +324,15 @@ def _telling(rows: Candidates, growth: Floats) -> tuple[Candidates, Floats]:
     return rows.where(keep), growth[keep]
 
 
-def _touching(model: _LinearModel) -> NDArray[np.bool_]:
+def _touching(linear: _LinearModel) -> NDArray[np.bool_]:
     """Tell of each face that varies whether any gap depends on it; the lean of others need not be drawn."""
-    columns = [v.columns() for v in model.varying.faces.values()]
-    return np.array([bool(np.any(model.problem.growth[:, one])) for one in columns])
+    columns = [v.columns() for v in linear.varying.faces.values()]
+    return np.array([bool(np.any(linear.problem.growth[:, one])) for one in columns])
 
 
-def _pairs(model: _LinearModel) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
+def _pairs(linear: _LinearModel) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
     """Return the rows of each pair of faces."""
-    names, rows = model.varying.names, model.rows
+    names, rows = linear.varying.names, linear.rows
     found: dict[frozenset[FaceRef], list[int]] = {}
     for i in range(len(rows.gap_mm)):
         a, b = names[rows.body_a[i]][rows.face_a[i]], names[rows.body_b[i]][rows.face_b[i]]
@@ -340,22 +340,24 @@ def _pairs(model: _LinearModel) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
     return {key: np.array(value) for key, value in found.items()}
 
 
-def _sets(model: _LinearModel) -> tuple[Sets | None, bool]:
+def _sets(linear: _LinearModel) -> tuple[Sets | None, bool]:
     """Return what may carry somewhere in the zones, or None, and whether it is that seats contradict."""
     try:
-        return sets_of(model.problem, model.frame, model.box), False
+        return sets_of(linear.problem, linear.frame, linear.box), False
     except NoRestError:
         return None, True
     except NotComputedError:
         return None, False
 
 
-def _seat_odds(model: _LinearModel, drawn: SampleOutcomes, sets: Sets | None) -> tuple[SeatProbability, ...]:
-    pairs = _pairs(model)
-    touch = model.bench.setup.tolerances.touch_um
-    loose = {model.bench.bodies[one.body].name for one in model.loads}
+def _seat_probabilities(
+    linear: _LinearModel, drawn: SampleOutcomes, sets: Sets | None
+) -> tuple[SeatProbability, ...]:
+    pairs = _pairs(linear)
+    touch = linear.model.setup.tolerances.touch_um
+    loose = {linear.model.bodies[one.body].name for one in linear.loads}
     out = []
-    for seat in model.bench.setup.seats:
+    for seat in linear.model.setup.seats:
         if not loose & {seat.body, seat.on}:
             continue  # neither moves, so what touches as drawn is all there is to say
         members = pairs.get(frozenset((seat.own, seat.other)))
@@ -375,25 +377,25 @@ def _seat_odds(model: _LinearModel, drawn: SampleOutcomes, sets: Sets | None) ->
     return tuple(out)
 
 
-def _barred_odds(model: _LinearModel, drawn: SampleOutcomes) -> tuple[BarredProbability, ...]:
+def _barred_probabilities(linear: _LinearModel, drawn: SampleOutcomes) -> tuple[BarredProbability, ...]:
     """Return which faces keep the parts from going in, and how often, the most frequent first."""
     rows, counts = np.unique(drawn.barred[drawn.barred >= 0], return_counts=True)
     shares: dict[tuple[str, str], float] = {}
-    names = model.varying.names
+    names = linear.varying.names
     for i, count in zip(rows.tolist(), counts.tolist(), strict=True):
-        a = names[model.rows.body_a[i]][model.rows.face_a[i]]
-        b = names[model.rows.body_b[i]][model.rows.face_b[i]]
+        a = names[linear.rows.body_a[i]][linear.rows.face_a[i]]
+        b = names[linear.rows.body_b[i]][linear.rows.face_b[i]]
         pair = min(a, b), max(a, b)
         shares[pair] = shares.get(pair, 0.0) + count / len(drawn.barred)
     found = [BarredProbability(a=a, b=b, share=share) for (a, b), share in shares.items()]
     return tuple(sorted(found, key=lambda one: (-one.share, one.a, one.b)))
 
 
-def _wrong_odds(model: _LinearModel, drawn: SampleOutcomes) -> tuple[WrongChance, ...]:
-    seats = {frozenset((s.own, s.other)) for s in model.bench.setup.seats}
-    parts = {b.name for b in model.bench.bodies if b.role == "part"}
+def _wrong_faces(linear: _LinearModel, drawn: SampleOutcomes) -> tuple[WrongChance, ...]:
+    seats = {frozenset((s.own, s.other)) for s in linear.model.setup.seats}
+    parts = {b.name for b in linear.model.bodies if b.role == "part"}
     out = []
-    for pair, members in _pairs(model).items():
+    for pair, members in _pairs(linear).items():
         share = float(drawn.carries[:, members].any(axis=1).mean())
         # What a fixture that is pushed up stands on needs no seat.
         if pair not in seats and share > 0 and any(face.body in parts for face in pair):
@@ -402,21 +404,21 @@ def _wrong_odds(model: _LinearModel, drawn: SampleOutcomes) -> tuple[WrongChance
     return tuple(sorted(out, key=lambda w: (-w.share_lands, w.a, w.b)))
 
 
-def _seen(model: _LinearModel, target: CriticalPlace, places_mm: Floats) -> Floats:
+def _seen(linear: _LinearModel, target: CriticalPlace, places_mm: Floats) -> Floats:
     """Return how places (q, 3) of a target move along its direction with the moves of all bodies, (q, m)."""
-    out = np.zeros((len(places_mm), len(model.loads), 6))
-    body = model.bench.index(target.body)
+    out = np.zeros((len(places_mm), len(linear.loads), 6))
+    body = linear.model.index(target.body)
     direction = np.array(target.direction) / np.linalg.norm(target.direction)
-    for i, one in enumerate(model.loads):
+    for i, one in enumerate(linear.loads):
         if one.body == body:
             out[:, i, :3] = direction
-            out[:, i, 3:] = np.cross(places_mm - model.centres[i], direction)
-    return np.asarray(out.reshape(len(places_mm), -1) * model.scale)
+            out[:, i, 3:] = np.cross(places_mm - linear.centres[i], direction)
+    return np.asarray(out.reshape(len(places_mm), -1) * linear.scale)
 
 
-def _middle(model: _LinearModel, target: CriticalPlace) -> Floats:
+def _middle(linear: _LinearModel, target: CriticalPlace) -> Floats:
     """Return how the middle of a target moves along its direction, (m,)."""
-    return np.asarray(_seen(model, target, np.array([target.at_mm]))[0])
+    return np.asarray(_seen(linear, target, np.array([target.at_mm]))[0])
 
 
 def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float) -> tuple[float, bool]:
@@ -429,18 +431,18 @@ def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float
         return drawn_um, False
 
 
-def _target_odds(
-    model: _LinearModel, drawn: SampleOutcomes, sets: Sets | None, target: CriticalPlace, errors: Floats
+def _scatter(
+    linear: _LinearModel, drawn: SampleOutcomes, sets: Sets | None, target: CriticalPlace, errors: Floats
 ) -> PlaceScatter:
     corners = np.zeros((0, 3))
     if target.face is not None:
-        corners = corners_mm(model.bench, model.bench.index(target.body), target.face)
-    seen = _seen(model, target, np.vstack((target.at_mm, corners)))
-    across = _across(model, target, corners)
+        corners = corners_mm(linear.model, linear.model.index(target.body), target.face)
+    seen = _seen(linear, target, np.vstack((target.at_mm, corners)))
+    across = _across(linear, target, corners)
     draws, leans = drawn.move @ seen.T * 1e3, drawn.move @ across.T * 1e3
     groups = ((-seen, -draws), (seen, draws), (across, leans))
-    worst, of_zones = _worst_um(model, sets, groups, errors)
-    whole, lean = _shares(model, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
+    worst, of_zones = _worst_um(linear, sets, groups, errors)
+    whole, lean = _shares(linear, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
     return PlaceScatter(
         name=target.name,
         cut=target.cut,
@@ -460,7 +462,7 @@ def _target_odds(
 
 
 def _worst_um(
-    model: _LinearModel, sets: Sets | None, groups: Sequence[tuple[Floats, Floats]], errors: Floats
+    linear: _LinearModel, sets: Sets | None, groups: Sequence[tuple[Floats, Floats]], errors: Floats
 ) -> tuple[list[float], bool]:
     """Return the most of each group of what is seen of the moves, and whether it is that of all zones.
 
@@ -471,11 +473,11 @@ def _worst_um(
         known = 0.0
         if len(seen):
             known = 1e-3 * float(draws.max())
-            worst = None if sets is None else _known(sets, seen, model.frame, known)
+            worst = None if sets is None else _known(sets, seen, linear.frame, known)
             if worst is None:
                 of_zones = False
                 furthest = errors[draws.argmax(axis=0)]
-                worst = climbed_mm(model.problem, model.frame, model.box, seen, furthest)
+                worst = climbed_mm(linear.problem, linear.frame, linear.box, seen, furthest)
             known = max(known, worst)
         found.append(1e3 * known)
     return found, of_zones
@@ -489,17 +491,17 @@ def _known(sets: Sets, seen: Floats, frame: ReducedProblem, least_mm: float) -> 
         return None
 
 
-def _across(model: _LinearModel, target: CriticalPlace, corners: Floats) -> Floats:
+def _across(linear: _LinearModel, target: CriticalPlace, corners: Floats) -> Floats:
     """Return how much more one corner of a target moves than another, for all pairs that may be furthest."""
     if len(corners) == 0:
-        return np.zeros((0, len(model.scale)))
+        return np.zeros((0, len(linear.scale)))
     arms = corners - corners.mean(axis=0)
     flat = np.linalg.svd(arms, full_matrices=False)[2][:2]
     apart = differences(hull_of(arms @ flat.T)) @ flat
-    return _seen(model, target, apart) - _seen(model, target, np.zeros((1, 3)))
+    return _seen(linear, target, apart) - _seen(linear, target, np.zeros((1, 3)))
 
 
-def _shares(model: _LinearModel, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
+def _shares(linear: _LinearModel, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
     """Return each face's share of the variance of some draws, and what of it is by leaning.
 
     A share is what a straight line through the face's own errors has of the variance.
@@ -509,28 +511,28 @@ def _shares(model: _LinearModel, draws: Floats, errors: Floats) -> tuple[dict[st
     own = errors - errors.mean(axis=0)
     along, square = own.T @ out, own.T @ own
     whole, lean = {}, {}
-    for (body, face), varies in model.varying.faces.items():
+    for (body, face), varies in linear.varying.faces.items():
         at = varies.columns()
         slope = np.linalg.lstsq(square[at, at], along[at], rcond=None)[0]
-        name = model.varying.names[body][face]
+        name = linear.varying.names[body][face]
         whole[name] = float(slope @ along[at]) / total
         lean[name] = float(slope[1:] @ along[at][1:]) / total
     return whole, lean
 
 
 def _worst_draws(
-    model: _LinearModel, drawn: SampleOutcomes, targets: Sequence[CriticalPlace], count: int
+    linear: _LinearModel, drawn: SampleOutcomes, targets: Sequence[CriticalPlace], count: int
 ) -> list[int]:
     """Return the draws furthest out: by each target, else by how far the parts went."""
     if targets:
-        score = np.max([np.abs(drawn.move @ _middle(model, t)) for t in targets], axis=0)
+        score = np.max([np.abs(drawn.move @ _middle(linear, t)) for t in targets], axis=0)
     else:
         score = np.abs(drawn.move).max(axis=1)
     return [int(i) for i in np.argsort(-score, kind="stable")[:count]]
 
 
 def _checked(
-    model: _LinearModel, staging: Staging, draws: Sequence[tuple[Floats, Floats]], exact: int
+    linear: _LinearModel, staging: Staging, draws: Sequence[tuple[Floats, Floats]], exact: int
 ) -> tuple[float, int]:
     """Settle draws exactly until so many have come to rest: how far off they are, mm, and how many have not.
 
@@ -545,7 +547,7 @@ def _checked(
         if len(apart) == exact:
             break
         try:
-            apart.append(_exactly(model, staging, errors, move))
+            apart.append(_exactly(linear, staging, errors, move))
         except NotComputedError as reason:
             reasons.append(reason)
     if exact and not apart:
@@ -553,27 +555,27 @@ def _checked(
     return max(apart, default=0.0), len(reasons)
 
 
-def _exactly(model: _LinearModel, staging: Staging, errors: Floats, move: Floats) -> float:
+def _exactly(linear: _LinearModel, staging: Staging, errors: Floats, move: Floats) -> float:
     """Settle one draw exactly and return how far the linear answer is from it, in mm along what is held."""
-    bench = model.bench
+    model = linear.model
     by_body: dict[int, dict[int, FaceShift]] = {}
-    for (body, face), varies in model.varying.faces.items():
+    for (body, face), varies in linear.varying.faces.items():
         by_body.setdefault(body, {})[face] = varies.error(errors)
-    features = tuple(perturbed_features(f, by_body.get(i, {})) for i, f in enumerate(bench.features))
+    features = tuple(perturbed_features(f, by_body.get(i, {})) for i, f in enumerate(model.features))
     raw, _ = settle_in_order(
-        replace(bench, features=features), staging, [one.body for one in model.loads], Bounds()
+        replace(model, features=features), staging, [one.body for one in linear.loads], Bounds()
     )
     # A part in balance that still creeps along a way that costs nothing stands where it stands.
     balanced = raw.residual_mm <= Bounds().closure_mm and raw.balance <= Bounds().balance
     if raw.ending is not Ending.REST and not (raw.ending is Ending.NOT_CONVERGED and balanced):
         message = f"the worst draw within tolerance does not come to rest ({raw.ending})"
         raise NotComputedError(message)
-    moves = move.reshape(len(model.loads), 6) * model.scale.reshape(-1, 6)
-    held = model.problem.slope[model.problem.gap_mm <= 1e-5]
-    apart = np.zeros((len(model.loads), 6))
-    for i, one in enumerate(model.loads):
-        centre = model.raw.poses.apply(one.body, one.centre_mm)
-        change = raw.poses.rotation[one.body] @ model.raw.poses.rotation[one.body].T
+    moves = move.reshape(len(linear.loads), 6) * linear.scale.reshape(-1, 6)
+    held = linear.problem.slope[linear.problem.gap_mm <= 1e-5]
+    apart = np.zeros((len(linear.loads), 6))
+    for i, one in enumerate(linear.loads):
+        centre = linear.raw.poses.apply(one.body, one.centre_mm)
+        change = raw.poses.rotation[one.body] @ linear.raw.poses.rotation[one.body].T
         apart[i, :3] = raw.poses.apply(one.body, one.centre_mm) - centre - moves[i, :3]
         apart[i, 3:] = Rotation.from_matrix(change).as_rotvec() - moves[i, 3:]
-    return float(np.abs(held @ (apart.ravel() / model.scale)).max(initial=0.0))
+    return float(np.abs(held @ (apart.ravel() / linear.scale)).max(initial=0.0))

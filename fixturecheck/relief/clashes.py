@@ -48,15 +48,15 @@ def intended(setup: Setup) -> Setup:
     """
     if setup.staging is None or not setup.seats:
         return setup
-    bench = settling_model_of(setup)
-    if all(_closed_as_drawn(bench, k) for k in range(len(setup.seats))):
+    model = settling_model_of(setup)
+    if all(_closed_as_drawn(model, k) for k in range(len(setup.seats))):
         return setup
-    loose = loose_of(bench, setup.staging)
-    loads = loads_of(bench, setup.staging, loose)
+    loose = loose_of(model, setup.staging)
+    loads = loads_of(model, setup.staging, loose)
     ranks = {body: k for k, body in enumerate(loose)}
-    start = shifted(bench.drawn, backs_of(loads, ranks, setup.staging.approach_mm))
-    scene = ProximityScene(bench.features, [i in loose for i in range(len(bench.bodies))])
-    wanted = _wanted(bench)
+    start = shifted(model.drawn, backs_of(loads, ranks, setup.staging.approach_mm))
+    scene = ProximityScene(model.features, [i in loose for i in range(len(model.bodies))])
+    wanted = _wanted(model)
 
     def seats_only(poses: Poses, reach: float, slack: float, deep: float) -> Candidates:
         rows = find_candidates(scene, poses.rotation, poses.origin_mm, reach, slack, deep)
@@ -68,29 +68,29 @@ def intended(setup: Setup) -> Setup:
     if raw.ending is not Ending.REST:
         message = f"the seats alone do not hold the parts ({raw.ending}), so there is no pose to relieve for"
         raise NotComputedError(message)
-    poses = {bench.bodies[i].name: location_of(raw.poses.matrix(i)) for i in loose}
+    poses = {model.bodies[i].name: location_of(raw.poses.matrix(i)) for i in loose}
     bodies = tuple(replace(b, at=poses.get(b.name, b.at)) for b in setup.bodies)
     return replace(setup, bodies=bodies)
 
 
-def _wanted(bench: SettlingModel) -> set[frozenset[tuple[int, int]]]:
+def _wanted(model: SettlingModel) -> set[frozenset[tuple[int, int]]]:
     """Return the pairs of faces that seats state, as body and face numbers."""
     pairs = set()
-    for seat in bench.setup.seats:
-        for i in bench.setup.body(seat.body).face_indices(seat.face):
-            for j in bench.setup.body(seat.on).face_indices(seat.on_face):
-                pairs.add(frozenset(((bench.index(seat.body), i), (bench.index(seat.on), j))))
+    for seat in model.setup.seats:
+        for i in model.setup.body(seat.body).face_indices(seat.face):
+            for j in model.setup.body(seat.on).face_indices(seat.on_face):
+                pairs.add(frozenset(((model.index(seat.body), i), (model.index(seat.on), j))))
     return pairs
 
 
-def _closed_as_drawn(bench: SettlingModel, number: int) -> bool:
+def _closed_as_drawn(model: SettlingModel, number: int) -> bool:
     """Tell whether a seat touches where it is drawn."""
-    seat = bench.setup.seats[number]
-    touch = bench.setup.tolerances.touch_um
+    seat = model.setup.seats[number]
+    touch = model.setup.tolerances.touch_um
     gaps = [
-        gap_um(bench, bench.drawn, (bench.index(seat.body), i), (bench.index(seat.on), j))
-        for i in bench.setup.body(seat.body).face_indices(seat.face)
-        for j in bench.setup.body(seat.on).face_indices(seat.on_face)
+        gap_um(model, model.drawn, (model.index(seat.body), i), (model.index(seat.on), j))
+        for i in model.setup.body(seat.body).face_indices(seat.face)
+        for j in model.setup.body(seat.on).face_indices(seat.on_face)
     ]
     return any(abs(low) <= touch for low, _ in gaps)
 

@@ -81,7 +81,7 @@ def test_of_two_seats_that_fight_the_one_that_loses_within_tolerance_is_named():
     fights = [f for f in findings if f.verdict is Verdict.CAUTION]
     for one in fights:
         assert "they fight" in one.says
-    shares = {s.on: s.share_closed for s in answer.odds.seats}
+    shares = {s.on: s.share_closed for s in answer.probabilities.seats}
     assert shares["more"] < shares["stop"]
     assert any("back on more.face loses" in f.says for f in fights)
 

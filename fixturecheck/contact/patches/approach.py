@@ -1,4 +1,4 @@
-"""How far a body moves along a direction: until first contact, or until it no longer overlaps."""
+"""How far a body moves along a direction: until first contact, or until it no longer overlaps another."""
 
 from __future__ import annotations
 
@@ -24,22 +24,20 @@ from fixturecheck.units import METRIC, Writing
 _LOOKS = 9
 _CLOSE_MM = 1e-5
 _BEFORE_MM, _BEHIND_MM = 2e-6, 1e-4
-"""How far before the travel that what is shared tells a part is free, and how far behind it is shut in.
-
-A wedge counts as shared only when it is thick enough.
-"""
+"""The shared volume gives a travel to first contact. The part is taken to be clear this far before it, and
+blocked this far behind it: a wedge counts as shared only once it is thick enough."""
 _FINE_UM = 0.02
 """What counts as overlap while closing in: far below the touch tolerance, so that the travel is sharp."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FirstContact:
-    """Where a pushed part first lands.
+    """The first contact of a pushed part.
 
     Parameters
     ----------
     travel_mm : float
-        From the drawn pose along the push to where it lands; negative when it lands before.
+        From the drawn pose along the push to first contact; negative where that comes before it.
     patches : tuple of Patch
         What touches there with a normal along the push, in world coordinates of that pose.
     """
@@ -48,7 +46,7 @@ class FirstContact:
     patches: tuple[Patch, ...]
 
     def carried_to(self, names: Mapping[str, str], turn: Floats, shift: Floats) -> FirstContact:
-        """Return the landing of copies that stand to each other alike; see `Patch.carried_to`."""
+        """Return the first contact of copies that stand to each other alike; see `Patch.carried_to`."""
         return replace(self, patches=tuple(p.carried_to(names, turn, shift) for p in self.patches))
 
 
@@ -56,10 +54,10 @@ def find_first_contact(
     moving: Placed, still: Placed, push: Floats, reach_mm: float, tolerances: Tolerances,
     write: Writing = METRIC,
 ) -> FirstContact:  # fmt: skip
-    """Push one body at another along a straight line and return where it lands.
+    """Push one body at another along a straight line and return the first contact.
 
-    The drawn pose may overlap; the part is first drawn back by `reach_mm`, looked at along the way and
-    then closed in on by halving. Sliding along the other body does not count as landing.
+    The drawn pose may overlap. The part is first drawn back by `reach_mm` and tried at places along the way;
+    the travel is then found by bisection. Sliding along the other body is no first contact.
 
     Parameters
     ----------
@@ -71,7 +69,7 @@ def find_first_contact(
     Raises
     ------
     NotComputedError
-        It is still in the way when drawn back, or never lands within reach.
+        It still overlaps when drawn back, or never touches within reach.
     """
     fine = replace(tolerances, touch_um=_FINE_UM, overlap_mm3=1e-12)
     here, target = place_bodies([moving, still])
@@ -101,9 +99,9 @@ def _closed_in(
 ) -> float:
     """Return the last travel that is not blocked, by halving.
 
-    What two bodies share at a blocked travel is as long, along the push, as the part has gone too far, unless
-    it came out again behind. Just before and just behind the travel that this gives are tried first; where
-    they part free from blocked, most halves are known without asking the kernel.
+    The length along the push of what two bodies share at a blocked travel is how far the part has gone too
+    far, unless it came out again behind. The travels just before and just behind the one that this gives are
+    tried first. Where one is clear and the other blocked, most halvings need no boolean.
     """
     low_mm, high_mm = ends_mm
     shallow, deep = extent_along(zone, push)
@@ -140,7 +138,7 @@ class Parting:
     Parameters
     ----------
     bodies : tuple of str
-        What moves, all of one piece.
+        The bodies that move, all as one.
     by_mm : float
     direction : ndarray, shape (3,)
         Unit direction.
@@ -161,7 +159,7 @@ def shortest_parting(
     """Return the shortest move of some bodies, as one, that takes them out of another one.
 
     Tried are the axes and the normals of the flat faces that bound what is shared, each by halving on the
-    solids; a move that would drive them further into any other body is none.
+    solids. A move that would drive them further into any other body does not count.
 
     Parameters
     ----------

@@ -1,9 +1,8 @@
 """Edges and corners that touch faces, and edges that meet edges.
 
-Edges and corners that touch faces; each function looks from body A's edges at body B's faces.
-An edge or corner can only bear on a face when the faces beside it rise away from it; all that do not
-(flush sides, seams, rims of faces that already share an area) are ruled out with arrays before any
-shape is asked.
+Each function looks from the edges of body A at the faces of body B. An edge or corner can only bear on a face
+when the faces beside it rise away from it; all that do not (flush sides, seams, rims of faces that already
+share an area) are ruled out with arrays before any shape is asked.
 """
 
 from __future__ import annotations
@@ -391,7 +390,7 @@ def _origin_and_run(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
 def rims_across(look: EdgeView) -> Iterator[Raw]:
     """Yield the points where edges meet of which at least one is curved.
 
-    Where a curved edge lies along a face or another edge, the edge on that face tells it.
+    Where a curved edge lies along a face or another edge, `edges_on_faces` finds that.
     """
     a, b = look.a, look.b
     ours, theirs = _edges(a, {i for i, _ in look.pairs}), _edges(b, {j for _, j in look.pairs})

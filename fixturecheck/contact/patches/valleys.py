@@ -1,11 +1,10 @@
-"""Where smooth faces and edges touch: along the valleys of the gap, followed line by line.
+"""Where smooth faces, and edges over free-form faces, touch: along the valleys of the gap.
 
-Where two smooth faces touch: along the valleys of the gap between them, found line by line and refined.
-Over face A's parameters the gap to face B is a smooth height. It is least at a point where the faces curve
-apart both ways, and along a curve where they run together one way. Every line of parameters that crosses such
-a valley has its own least place, which is found to rounding; those that touch, joined, are the contact.
+Over the parameters of face A the gap to face B is a smooth height. It has a minimum at a point where the
+faces curve apart both ways, and along a curve where they run together one way. Every line of parameters that
+crosses such a valley has its own minimum, which is found to rounding; those that touch, joined, are the
+contact.
 
-Edges that run over a free-form face: the gap between them, followed along the edge.
 Along an edge the gap to a face is a smooth function of one parameter. Where it stays within the touch limit
 over a length the edge lies on the face in a line; where it only comes down to it, they touch at a point.
 """
@@ -464,14 +463,14 @@ def alongside(
                         edge, face, spots[last].share, spots[min(last + 1, len(spots) - 1)].share, touch_mm
                     ),
                 )
-                yield _told(edge, face, span, names, touch_mm)
+                yield _stretch(edge, face, span, names, touch_mm)
             k = last + 1
 
 
 def least_beside(
     pair: FacePair, below_mm: float, touch_mm: float, *, opposed_share: float
 ) -> Iterator[float]:
-    """Yield ever lesser gaps between the edges of either of two faces and the other face.
+    """Yield gaps, each less than the one before, between the edges of either of two faces and the other face.
 
     Parameters
     ----------
@@ -517,7 +516,7 @@ def _end_on_edge(edge: EdgeProbe, face: Probe, inner: float, outer: float, touch
     return last_inside(touches, inner, outer, apart=1e-12, halvings=_EDGE_END_HALVINGS)
 
 
-def _told(
+def _stretch(
     edge: EdgeProbe,
     face: Probe,
     span: tuple[float, float],

@@ -26,7 +26,7 @@ from fixturecheck.kernel.brep.free_form import STATIONS, Curve, Smooth, Target
 from fixturecheck.kernel.brep.primitives import CurveKind
 
 _TURNS = 12
-"""Lines taken turn and turn about on the way down to the lowest place."""
+"""How often the search for the lowest place changes between the two families of lines."""
 _ROUNDING = 1e-12
 
 Row = tuple[float, Floats, Floats, int, int, int, int]
@@ -154,7 +154,7 @@ class _Over:
             yield self._lowest(lowest[1])
 
     def _lowest(self, at: tuple[float, float]) -> tuple[float, float]:
-        """Return the lowest place near one, by lines taken turn and turn about."""
+        """Return the lowest place near one, searched along lines of either parameter in turn."""
         spots = self._one.u, self._one.v
         steps = [float(s[1] - s[0]) for s in spots]
         for turn in range(_TURNS):
