@@ -1,4 +1,4 @@
-"""Solids stood where a test wants them, and what touches told in short."""
+"""Solids placed where a test needs them, and the contacts between them by kind."""
 
 from __future__ import annotations
 

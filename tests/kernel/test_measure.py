@@ -19,7 +19,7 @@ from fixturecheck.kernel.measure import (
     surface_kind,
     volume_mm3,
 )
-from tests.contact.test_sampled import freeform
+from tests.contact.free_form import freeform
 
 SOLIDS = {
     "ball": (cq.Solid.makeSphere(7, angleDegrees1=-90), 4 / 3 * math.pi * 7**3, (0, 0, 0)),

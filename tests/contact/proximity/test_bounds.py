@@ -11,8 +11,8 @@ import pytest
 from fixturecheck.contact.proximity.bounds import PlacedPieces, deepest_mm
 from fixturecheck.kernel.brep.free_form import edge_pieces, face_pieces
 from fixturecheck.kernel.brep.topology import faces_of
+from tests.contact.free_form import egg, freeform, spline_rods
 from tests.contact.staging import ball, pin, plate, vee
-from tests.contact.test_sampled import egg, freeform, spline_rods
 
 FINE_MM = 1e-4
 DEPTHS_MM = [0.4, 0.05, 1e-3, 0.0, -0.01]

@@ -18,7 +18,7 @@ from fixturecheck.kernel.measure import box_of, distance
 from fixturecheck.kernel.step.read import read
 from tests.contact.staging import anywhere, contacts, found, place, plate, put
 
-NIST = Path(__file__).parents[1] / "data" / "nist"
+NIST = Path(__file__).parents[2] / "data" / "nist"
 SHARE = 1e-3
 SLOTS_MM, SLOT_MM, HOLES_MM = np.arange(-400.0, 401.0, 16.0), 5.0, 9.0
 

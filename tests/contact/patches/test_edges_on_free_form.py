@@ -12,8 +12,8 @@ import cadquery as cq
 import pytest
 from scipy.special import ellipe
 
+from tests.contact.free_form import elliptic_bar, freeform
 from tests.contact.staging import ball, contacts, only, place, plate, put
-from tests.contact.test_sampled import elliptic_bar, freeform
 
 RIM_MM = 4.0
 

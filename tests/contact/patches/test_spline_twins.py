@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from fixturecheck.result.contact import Contact
+from tests.contact.free_form import freeform
 from tests.contact.staging import ball, contacts, pin, plate, put, vee
-from tests.contact.test_sampled import freeform
 
 DRAWS = 2
 rng = np.random.default_rng(20)

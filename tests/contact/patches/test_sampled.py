@@ -13,22 +13,16 @@ from pathlib import Path
 import cadquery as cq
 import numpy as np
 import pytest
-from OCP.BRepBuilderAPI import BRepBuilderAPI_NurbsConvert
 
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import distance
 from fixturecheck.kernel.sample import face_window, grid_on_face
 from fixturecheck.kernel.step.read import read
 from fixturecheck.tolerances import Tolerances
+from tests.contact.free_form import egg, elliptic_bar, freeform, spline_rods
 from tests.contact.staging import ball, block, contacts, found, only, pin, place, plate, put, vee
 
 NEAR_MM = Tolerances().near_mm
-
-
-def freeform(drawn: cq.Workplane | cq.Solid) -> cq.Solid:
-    """The same solid with every surface and edge a B-spline."""
-    shape = drawn.val() if isinstance(drawn, cq.Workplane) else drawn
-    return cq.Shape.cast(BRepBuilderAPI_NurbsConvert(shape.wrapped, True).Shape()).Solids()[0]
 
 
 def test_freeform_surfaces_are_not_read_as_planes_or_cylinders():
@@ -145,29 +139,9 @@ def test_part_of_bsplines_alone_on_a_plate():
         assert contact.gap_max_um <= 500
 
 
-def spline_rods(cross_deg: float) -> tuple[cq.Solid, cq.Solid]:
-    way = math.radians(cross_deg)
-    low = pin(5, 60, (-30, 0, -5), (1, 0, 0))
-    top = pin(4, 60, (-30 * math.cos(way), -30 * math.sin(way), 4), (math.cos(way), math.sin(way), 0))
-    return freeform(low), freeform(top)
-
-
 def round_foot(radius_mm: float) -> cq.Solid:
     ball_ = cq.Workplane().sphere(radius_mm).translate((0, 0, radius_mm))
     return freeform(block(20, 20, 10).intersect(ball_))
-
-
-def egg() -> cq.Workplane:
-    """A body of revolution whose lowest place is its pole, at the origin."""
-    outline = cq.Workplane("XZ").spline(
-        [(0, 0), (4, 0.9), (6, 5), (3, 9.5), (0, 10)], tangents=[(1, 0), (-1, 0)]
-    )
-    return outline.close().revolve(360, (0, 0), (0, 1))
-
-
-def elliptic_bar() -> cq.Workplane:
-    """A bar 40 mm along Y whose section is an ellipse that stands on the plate."""
-    return cq.Workplane("XZ").ellipse(8, 5).extrude(-40).translate((0, -20, 5))
 
 
 POINTS = {
