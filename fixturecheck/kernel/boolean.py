@@ -1,8 +1,8 @@
 """What is left, taken or shared when shapes are cut by shapes, and whether they clear each other.
 
 The kernel's booleans can come out empty without an error, and its distance can be positive between solids
-that intersect; so a split is believed only when its two parts add up to the whole, and whoever asks whether
-two things clear each other gets the common volume and the distance together.
+that intersect. So a split counts only where its two parts add up to the whole, and clearance is answered by
+the common volume and the distance together.
 """
 
 from __future__ import annotations
@@ -171,9 +171,10 @@ def split(whole: Shape, tool: Shape, what: str) -> Split:
 
 
 def shared_mm3(a: Shape, b: Shape, what: str) -> float:
-    """Return the common volume of two solids; what is left of either may vouch for it.
+    """Return the common volume of two solids, checked by what is left of one of them.
 
-    Where one only just grazes the other, the kernel may get the rest of the one wrong and not of the other.
+    Where one only just grazes the other, the kernel may get the rest of one of them wrong; the rest of either
+    will do.
 
     Raises
     ------
@@ -240,7 +241,7 @@ def joined(shapes: Sequence[Shape], what: str) -> Shape:
 def apart(a: Shape, b: Shape, what: str, *, within_mm: float = math.inf) -> Apart | None:
     """Return how two solids stand to each other; None when their boxes are more than `within_mm` apart.
 
-    Neither answer is believed alone: solids whose boxes meet are also intersected, and a common volume
+    Neither answer counts alone: solids whose boxes meet are also intersected, and a common volume
     makes the distance zero.
 
     Raises

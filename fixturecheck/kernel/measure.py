@@ -265,8 +265,8 @@ def edge_centre(edge: Edge) -> Floats:
 def distance(a: Shape, b: Shape) -> tuple[float, Floats, Floats]:
     """Return the least distance between two shapes (mm) and one point on each where it occurs.
 
-    The kernel may report a small positive distance for solids that intersect; whoever needs to know
-    that they do not must ask for the common volume too.
+    The kernel may report a small positive distance for solids that intersect. That they do not intersect
+    takes their common volume to show.
     """
     found = BRepExtrema_DistShapeShape(a.wrapped, b.wrapped)
     if not found.IsDone() or found.NbSolution() == 0:

@@ -1,9 +1,9 @@
 """How work that may crash or hang the interpreter is run: in a process of its own, watched.
 
-The geometry kernel is native code; on rare input it dies or never returns. What runs here can do neither
-to whoever asked: a death becomes an error that says in which step it happened. The other way round, the
-child does not outlive whoever asked: it holds the end of a pipe that closes when its parent dies, however
-that dies, and a small process beside it then ends everything that the child had started.
+The geometry kernel is native code; on rare input it crashes or never returns. In a child process neither
+harms the caller: a crash becomes an error that names the step in which it happened. Nor does the child
+outlive its parent: it holds the end of a pipe that closes when the parent dies, however it dies, and a small
+process beside it then ends everything that the child had started.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ class CrashError(KernelError):
 
 
 class UnforeseenError(FixturecheckError):
-    """The child raised what nobody foresaw; `trace` is its traceback."""
+    """The child raised an error from outside the project's tree; `trace` is its traceback."""
 
     def __init__(self, message: str, trace: str) -> None:
         super().__init__(message)
@@ -88,7 +88,7 @@ def run_guarded(
         they go to standard error.
     noise : text stream, optional
         Gets what libraries in the child wrote to its standard error, and native code to its standard output,
-        once it has ended. Without it nobody sees that.
+        once it has ended. Without it that is dropped.
 
     Returns
     -------

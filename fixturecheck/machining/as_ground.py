@@ -138,7 +138,7 @@ def _keys(cut: Cut, path: WheelPath, parts: Sequence[PartTargets]) -> list[Key]:
 
 
 def _carried(first: PartGround, part: PartTargets, by_mm: float) -> PartGround:
-    """Return a part as ground from what a copy of it came to further along X."""
+    """Return a part as ground from the result of a copy of it further along X."""
 
     def there(shape: Shape | None) -> Shape | None:
         return None if shape is None else shifted(shape, by)

@@ -371,7 +371,7 @@ def overrun_of(cut: GroundCut, rim: WheelRim, parts: Sequence[PartTargets]) -> f
 
 
 def tight_step_mm(cut: GroundCut, overrun_mm: float) -> float | None:
-    """Return the step that takes as many passes and leaves no overrun; None where there is none to leave."""
+    """Return the step that takes as many passes and leaves no overrun; None where there is no overrun."""
     feed_mm, was_mm = cut.path.y_to_mm - cut.path.y_from_mm, cut.cut.cross_feed_mm
     if feed_mm <= 0.0 or overrun_mm <= _SAME_MM:
         return None

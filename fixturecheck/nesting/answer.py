@@ -46,12 +46,12 @@ def is_flat(model: SettlingModel, seat: Seat) -> bool:
 T = TypeVar("T")
 
 ASKED = ("rest", "location", "tolerance")
-"""The checks that look at what staging came to."""
+"""The checks that need the results of staging."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StagingAnswer:
-    """What staging came to.
+    """The results of staging.
 
     Parameters
     ----------
@@ -159,7 +159,7 @@ _STIRS_MM, _STIRS_DEG = 1e-4, 1e-4
 
 
 def rest_of(answered: StagingAnswer) -> Rest:
-    """Return what staging came to as plain values."""
+    """Return the results of staging as plain values."""
     setup, settled = answered.model.setup, answered.settled
     return Rest(
         ending=str(settled.ending),

@@ -36,7 +36,7 @@ from fixturecheck.units import Writing, axis_text
 
 STATED = ("together", "in order", "together from further away")
 CANNOT_BE = (Ending.OVERLAPS, Ending.JAMMED)
-"""Endings of stagings in which parts have no room; they say nothing against the set-up."""
+"""Endings of stagings in which parts have no room; they do not count against the set-up."""
 MOST_TURNS = 64
 """Single parts that are settled to try orders; orders that would take more are counted and not tried."""
 
@@ -109,7 +109,7 @@ def _stated(
 
 
 def _says(setup: Setup, apart_um: Mapping[str, float]) -> str:
-    """Return what the orders tried came to."""
+    """Return in words whether the orders tried lead to the same rest."""
     worst = max(apart_um, key=lambda name: apart_um[name])
     if apart_um[worst] <= setup.tolerances.touch_um:
         return "the parts rest in the same place however they are staged"
@@ -154,7 +154,7 @@ class _CannotBeError(Exception):
 
 
 class _TooManyError(Exception):
-    """As many single parts were settled as may be."""
+    """The limit of single parts to be settled was reached."""
 
 
 @dataclass(slots=True, kw_only=True, eq=False)

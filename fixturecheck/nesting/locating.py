@@ -58,7 +58,7 @@ def closing_fixtures(
 ) -> tuple[int, ...]:
     """Return the fixtures that stay put and touch parts only as stops that close them in.
 
-    A fastened one is none of them where the parts are pressed on another that is fastened: the gap between
+    A fastened one is not among them where the parts are pressed on another fastened one: the gap between
     the two does not follow the parts.
     """
     moved = set(loose)

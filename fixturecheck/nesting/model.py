@@ -291,7 +291,7 @@ class PlaceScatter:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Probabilities:
-    """What tolerances came to.
+    """What tolerances do to the rest.
 
     Parameters
     ----------
@@ -332,13 +332,13 @@ class Probabilities:
     barred: tuple[BarredProbability, ...] = ()
 
     def checked_say(self) -> str:
-        """Say which draws were settled exactly; nothing more where all of them came to rest."""
+        """Return which draws were settled exactly, in words."""
         if self.unsettled == 0:
             return "those furthest out"
         return f"those furthest out, less {self.unsettled} that did not come to rest on their own"
 
     def faces_say(self) -> str:
-        """Say how faces were drawn within their zones."""
+        """Return how faces were drawn within their zones, in words."""
         if self.leaning == 0:
             return "faces shift within their zones and do not lean"
         rest, every = len(self.faces) - self.leaning, len(self.faces)

@@ -124,7 +124,7 @@ def with_borders(
     """Count contacts on the border of a seat as the seat's own.
 
     Where two seat faces lie on each other, the edges of the faces beside them touch there too. Such a
-    place is on both seat faces, so it is no contact that nobody meant.
+    place lies on both seat faces, so it is not an unintended contact.
     """
     seats: dict[frozenset[str], list[LoadedContact]] = {}
     for one in carried:
@@ -256,7 +256,7 @@ CARRIES = 1e-6
 def settled_outcome(
     model: SettlingModel, raw: Settling, loads: Sequence[SteadyLoad], loose: Sequence[int]
 ) -> Settled:
-    """Return what a settling came to, in the set-up's names."""
+    """Return the result of a settling, in the set-up's names."""
     touch = model.setup.tolerances.touch_mm
     rests = raw.ending is Ending.REST
     carried = faces_carrying(model, raw, loads, touch) if rests else ()
@@ -445,7 +445,7 @@ def _freedom(name: str, motion: FreeMotion, way: float, limits: tuple[float, flo
 
 
 def _degrees(turn_rad: float) -> float:
-    """Return an angle in degrees; beyond a tenth of a radian the first order says nothing."""
+    """Return an angle in degrees; beyond a tenth of a radian the first order does not hold."""
     return float(np.degrees(turn_rad)) if turn_rad <= 0.1 else np.inf
 
 

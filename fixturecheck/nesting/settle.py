@@ -326,15 +326,15 @@ def settle_setup(
     model = model or settling_model_of(setup)
     loose = loose_of(model, staging)
     raw, loads = settle_in_order(model, staging, loose, bounds or Bounds())
-    raw = _believed(model, raw, loose)
+    raw = _checked(model, raw, loose)
     if raw.ending is Ending.REST and not staging.order:
         touch = model.setup.tolerances.touch_mm
         raw = replace(raw, force_n=forces_at(loads, raw.poses, raw.rows, touch))
     return settled_outcome(model, raw, loads, loose)
 
 
-def _believed(model: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settling:
-    """Return a rest as it is, unless parts stand in something that a long step must have passed over."""
+def _checked(model: SettlingModel, raw: Settling, loose: Sequence[int]) -> Settling:
+    """Return a rest, or no convergence where parts overlap something that a long step passed over."""
     if raw.ending is not Ending.REST:
         return raw
     moves = [i in loose for i in range(len(model.bodies))]

@@ -80,7 +80,7 @@ class ReducedProblem:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SampleOutcomes:
-    """What draws came to.
+    """The results of draws.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ class SampleOutcomes:
         Contacts that fix the rest of each draw, those without force too.
     barred : ndarray, shape (d,)
         The gap that overlaps and to which no contact gives way, where the parts do not fit; -1 where they
-        come to rest. The other answers say nothing of a draw that does not fit.
+        come to rest. The other columns are meaningless for a draw that does not fit.
     """
 
     move: Floats

@@ -147,7 +147,7 @@ class EdgeProbe:
     ----------
     edge : Edge
     sides : sequence of EdgeSide
-        The faces that meet in the edge; none where nobody asks what leaves it.
+        The faces that meet in the edge; empty where only the curve is needed.
     """
 
     def __init__(self, edge: Edge, sides: Sequence[EdgeSide] = ()) -> None:

@@ -102,7 +102,7 @@ def recognised(solid: Solid) -> Solid:
     if key not in _KNOWN:
         while len(_KNOWN) >= _KEPT:
             _KNOWN.pop(next(iter(_KNOWN)))
-        _KNOWN[key] = _believed(drawn)
+        _KNOWN[key] = _recognised(drawn)
     found = _KNOWN[key]
     return solid if found is None else found.moved(solid.location())
 
@@ -112,7 +112,7 @@ _KNOWN: dict[bytes, Solid | None] = {}
 """Solids rewritten before, by the digest of the drawn one: a gang of copies costs as much as one part."""
 
 
-def _believed(drawn: Solid) -> Solid | None:
+def _recognised(drawn: Solid) -> Solid | None:
     """Return the rewritten solid; None where nothing is simple or it does not come out the same."""
     try:
         rebuilt = _rebuilt(drawn)
