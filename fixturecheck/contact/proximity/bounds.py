@@ -185,7 +185,7 @@ def _rise(heights: Floats, shape: tuple[int, ...]) -> Floats:
 
 
 def _across(normal: Floats, along: Floats) -> tuple[Floats, Floats]:
-    """Return two unit vectors square to each of the normals (k, 3), the first near to others."""
+    """Return two unit vectors square to each of the normals (k, 3), the first close to `along`."""
     first = along - np.einsum("ij,ij->i", along, normal)[:, None] * normal
     size = np.linalg.norm(first, axis=1)
     rough = np.cross(normal, np.eye(3)[np.argmin(np.abs(normal), axis=1)])
