@@ -31,7 +31,7 @@ from fixturecheck.kernel.boolean import Apart, apart
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, movers_of, too_near, undrawn
-from fixturecheck.machining.cut import GroundCut
+from fixturecheck.machining.cut import GroundCut, Mover
 from fixturecheck.machining.detours import Dodge, blocking_dodges, larger_wheel, passing, reroutes
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
@@ -81,7 +81,7 @@ def _remedies(stage: Stage, cut: GroundCut, close: list[Approach]) -> dict[str, 
     """Solve for what would let the wheel pass each body, against all movers at once."""
     order = sorted(close, key=lambda a: (-a.apart.common_mm3, a.apart.distance_mm, a.body))
     names = list(dict.fromkeys(a.body for a in order if a.body not in cut.cut.parts))[:MOST_SOLVED]
-    movers: dict[str, set[str]] = {}
+    movers: dict[str, set[Mover]] = {}
     for a in order:
         movers.setdefault(a.body, set()).add(a.mover)
     solved: dict[str, list[Dodge]] = {}
@@ -94,7 +94,7 @@ def _remedies(stage: Stage, cut: GroundCut, close: list[Approach]) -> dict[str, 
     return solved
 
 
-def _ways_past(stage: Stage, cut: GroundCut, name: str, close: dict[str, set[str]]) -> list[Dodge]:
+def _ways_past(stage: Stage, cut: GroundCut, name: str, close: dict[str, set[Mover]]) -> list[Dodge]:
     """Return the ways past one body: those of the path where there are any, else those of the blocking."""
     found = list(reroutes(passing(stage.setup, cut, stage.placed, name, close)))
     if found or stage.setup.body(name).role != "fixture":

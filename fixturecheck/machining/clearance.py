@@ -12,7 +12,7 @@ from fixturecheck.kernel.construct import cylinder
 from fixturecheck.kernel.measure import box_gap_mm, box_of, loose_box
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.kernel.thickness import depth_mm, thinner_mm
-from fixturecheck.machining.cut import GroundCut, PartGround
+from fixturecheck.machining.cut import GroundCut, Mover, PartGround
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.holding import Clamp
@@ -30,15 +30,15 @@ def too_near(distance_mm: float, least_mm: float) -> bool:
 class Approach:
     """One mover against one body over a whole cut; `body_shape` is the body as it stands after the cut."""
 
-    mover: str
+    mover: Mover
     body: str
     body_shape: Shape
     apart: Apart
 
 
-def movers_of(cut: GroundCut) -> dict[str, Shape]:
+def movers_of(cut: GroundCut) -> dict[Mover, Shape]:
     """Return the swept volume of whatever moves with the wheel, by name."""
-    swept = {"wheel": cut.wheel_sweep, "flange": cut.flange_sweep, "guard": cut.guard_sweep}
+    swept = {Mover.WHEEL: cut.wheel_sweep, Mover.FLANGE: cut.flange_sweep, Mover.GUARD: cut.guard_sweep}
     return {name: shape for name, shape in swept.items() if shape is not None}
 
 
@@ -61,7 +61,7 @@ def approaches(cut: GroundCut, placed: Mapping[str, Solid], least_mm: float) -> 
         gaps = {n: box_gap_mm(swept_box, box) for n, box in boxes.items()}
         closest: Approach | None = None
         for name in sorted(gaps, key=lambda n: (gaps[n], n)):
-            if mover == "wheel" and name in ground:
+            if mover == Mover.WHEEL and name in ground:
                 continue
             best_mm = closest.apart.distance_mm if closest else math.inf
             if gaps[name] > max(best_mm, least_mm):

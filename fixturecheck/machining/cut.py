@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
@@ -40,6 +41,14 @@ class WheelPath:
     y_from_mm: float
     y_to_mm: float
     wall_sign: int
+
+
+class Mover(StrEnum):
+    """What moves along the path of a cut."""
+
+    WHEEL = "wheel"
+    FLANGE = "flange"
+    GUARD = "guard"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -22,7 +22,7 @@ from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
-from fixturecheck.machining.cut import GroundCut, PartGround, PartTargets, WheelPath, targets_of
+from fixturecheck.machining.cut import GroundCut, Mover, PartGround, PartTargets, WheelPath, targets_of
 from fixturecheck.machining.wheel_path import WheelRim, rim_of, run_out_mm, sweep_of, wheel_path
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
@@ -197,7 +197,7 @@ def raised(
 
 
 def blocking_dodges(
-    setup: Setup, cut: GroundCut, placed: Mapping[str, Solid], name: str, swept: Mapping[str, Shape]
+    setup: Setup, cut: GroundCut, placed: Mapping[str, Solid], name: str, swept: Mapping[Mover, Shape]
 ) -> list[Dodge]:
     """Return every change of what stands there that lets the cut pass a fixture body, the smallest first.
 
@@ -235,8 +235,8 @@ class Passing:
     ----------
     name : str
         The body.
-    movers : tuple of str
-        What comes near it: `wheel`, `flange`, `guard`.
+    movers : tuple of Mover
+        What comes near it.
     clear_now : tuple of Shape
         What everything clears on the path as it is, and must clear on another one.
     """
@@ -245,7 +245,7 @@ class Passing:
     cut: GroundCut
     name: str
     shape: Shape
-    movers: tuple[str, ...]
+    movers: tuple[Mover, ...]
     rim: WheelRim
     parts: tuple[PartTargets, ...]
     clear_now: tuple[Shape, ...]
@@ -256,9 +256,9 @@ class Passing:
 
     def hits_no_other(self, path: WheelPath) -> bool:
         """Tell whether everything still clears what it clears now."""
-        return self._clears(self.clear_now, path, ("wheel", "flange", "guard"))
+        return self._clears(self.clear_now, path, tuple(Mover))
 
-    def _clears(self, shapes: Sequence[Shape], path: WheelPath, movers: Sequence[str]) -> bool:
+    def _clears(self, shapes: Sequence[Shape], path: WheelPath, movers: Sequence[Mover]) -> bool:
         swept = (sweep_of(m, self.setup.machine, self.rim, path) for m in movers)
         found = [s for s in swept if s is not None]
         return all(clears(shape, found, self.setup.machine.least_clearance_mm) for shape in shapes)
@@ -275,14 +275,14 @@ class Passing:
 
 
 def passing(
-    setup: Setup, cut: GroundCut, placed: Mapping[str, Shape], name: str, close: Mapping[str, set[str]]
+    setup: Setup, cut: GroundCut, placed: Mapping[str, Shape], name: str, close: Mapping[str, set[Mover]]
 ) -> Passing:
     """Return what tries paths against one body.
 
     Parameters
     ----------
-    close : mapping of str to set of str
-        By body, what comes too near it: `wheel`, `flange`, `guard`.
+    close : mapping of str to set of Mover
+        By body, what comes too near it.
     """
     clear_now = [shape for n, shape in placed.items() if n not in close and n not in cut.cut.parts]
     return Passing(
@@ -547,7 +547,7 @@ def _lets_down(changed: Setup, was: GroundCut, setup: Setup, body: str) -> bool:
         again = grind(changed, was.cut)
         placed = _placed(setup)
         close = _close(changed, again, placed)
-        return ("flange", body) not in close and not _nearer(close, _close(setup, was, placed))
+        return (Mover.FLANGE, body) not in close and not _nearer(close, _close(setup, was, placed))
     except FixturecheckError:
         # What cannot be worked out is not offered.
         return False

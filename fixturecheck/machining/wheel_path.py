@@ -11,7 +11,7 @@ from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.kernel.sweep import Hood, Outline, Point, Travel, swept_disc, swept_hood, swept_outline
-from fixturecheck.machining.cut import PartTargets, WheelPath
+from fixturecheck.machining.cut import Mover, PartTargets, WheelPath
 from fixturecheck.setup.model import Cut, Machine, Setup
 from fixturecheck.shop.wheels import Section, Segment, profile
 
@@ -235,12 +235,12 @@ def sweeps_of(machine: Machine, rim: WheelRim, path: WheelPath) -> Sweeps:
     )
 
 
-def sweep_of(mover: str, machine: Machine, rim: WheelRim, path: WheelPath) -> Shape | None:
-    """Return the swept solid of `wheel`, `flange` or `guard` alone; None without a guard."""
+def sweep_of(mover: Mover, machine: Machine, rim: WheelRim, path: WheelPath) -> Shape | None:
+    """Return the swept solid of one mover alone; None without a guard."""
     travel = travel_of(path, rim)
-    if mover == "wheel":
+    if mover == Mover.WHEEL:
         return swept_outline(rim.outline, travel)
-    return _flanges(machine, rim, travel) if mover == "flange" else _hood(machine, rim, travel)
+    return _flanges(machine, rim, travel) if mover == Mover.FLANGE else _hood(machine, rim, travel)
 
 
 def wheel_at(rim: WheelRim, path: WheelPath) -> Solid:

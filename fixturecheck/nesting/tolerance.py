@@ -51,7 +51,16 @@ from fixturecheck.tolerancing.critical_regions import (
     sets_of,
 )
 from fixturecheck.tolerancing.samples import Linear, ReducedProblem, SampleOutcomes, frame_of, solve_or_bar
-from fixturecheck.tolerancing.zones import Box, Zone, box_of, differences, draw_errors, hull_of, middle_of
+from fixturecheck.tolerancing.zones import (
+    Box,
+    Distribution,
+    Zone,
+    box_of,
+    differences,
+    draw_errors,
+    hull_of,
+    middle_of,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -198,7 +207,7 @@ def tolerance_probabilities(
     targets: Sequence[CriticalPlace] = (),
     draws: int = 10_000,
     seed: int = 1,
-    spread: str = "normal",
+    spread: Distribution = Distribution.NORMAL,
     exact: int = 2,
     model: SettlingModel | None = None,
 ) -> Probabilities:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 from scipy.spatial import ConvexHull
@@ -24,6 +25,13 @@ from fixturecheck.arrays import Bools, Floats, Ints
 MOST_SIDES = 32
 """Outlines with more corners keep those furthest in so many directions; a disc's zone gets 0.6 % wider."""
 _ALIKE = 1e-9
+
+
+class Distribution(StrEnum):
+    """How faces are drawn within their zones."""
+
+    NORMAL = "normal"
+    UNIFORM = "uniform"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -111,7 +119,11 @@ def starts_of(zones: Sequence[Zone]) -> Ints:
 
 
 def draw_errors(
-    zones: Sequence[Zone], count: int, seed: int, spread: str = "normal", leaning: Bools | None = None
+    zones: Sequence[Zone],
+    count: int,
+    seed: int,
+    spread: Distribution = Distribution.NORMAL,
+    leaning: Bools | None = None,
 ) -> Floats:
     """Return errors of faces within their zones, drawn at random.
 
@@ -121,9 +133,9 @@ def draw_errors(
         One for each face.
     count, seed : int
         How many draws, and what they are repeated by.
-    spread : str
-        `normal` takes three standard deviations to the edge, of the zone for the shift and of what the shift
-        leaves for the lean, and draws again what falls outside; `uniform` is even over either.
+    spread : Distribution
+        `NORMAL` takes three standard deviations to the edge, of the zone for the shift and of what the shift
+        leaves for the lean, and draws again what falls outside; `UNIFORM` is even over either.
     leaning : ndarray of bool, shape (faces,), optional
         Faces whose lean is drawn; that of others stays zero. Each face has draws of its own, so what is
         drawn of one does not depend on this.
@@ -135,7 +147,7 @@ def draw_errors(
     """
     random = np.random.default_rng(seed)
     half = np.array([z.half_mm for z in zones])
-    if spread == "uniform":
+    if spread == Distribution.UNIFORM:
         shift = random.uniform(-1.0, 1.0, (count, len(half))) * half
     else:
         shift = _cut_normal((count, len(half)), random) * half
@@ -145,7 +157,7 @@ def draw_errors(
     for i, zone in enumerate(zones):
         if zone.columns > 1 and (leaning is None or leaning[i]):
             random = np.random.default_rng(own[i])
-            share = None if spread == "uniform" else np.abs(_cut_normal((count,), random))
+            share = None if spread == Distribution.UNIFORM else np.abs(_cut_normal((count,), random))
             errors[:, start[i] + 1 : start[i + 1]] = _leans(zone, shift[:, i], share, random)
     return errors
 

@@ -58,6 +58,7 @@ BESIDE = {
     "interval:Range": {"low", "high"},
     "interval:Range.exactly": {"value"},
     "interval:Range.holds": {"value"},
+    "numeric:last_inside": {"inside", "outside", "apart"},
     "magnet.field.gaps:strength_for_pull": {"most"},
     "statics.collapse:least_that_reaches": {"target", "now", "most"},
     "holding.remedy_search:Search.least": {"now", "most", "step"},

@@ -22,7 +22,7 @@ from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.brep.topology import is_same, shape_kind
+from fixturecheck.kernel.brep.topology import ShapeKind, is_same, shape_kind
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import Nearest, centroid_of, nearest_features
 from fixturecheck.kernel.place import transformed
@@ -183,9 +183,9 @@ def _near(a_faces: tuple[int, ...], b_faces: tuple[int, ...], ways: Sequence[Nea
 def _faces_at(body: Standing, feature: Shape) -> tuple[int, ...]:
     """Return the faces that meet in a face, edge or corner of a body."""
     kind = shape_kind(feature)
-    if kind == "face":
+    if kind == ShapeKind.FACE:
         return (next(i for i in range(len(body.table.kinds)) if is_same(body.face(i), feature)),)
-    if kind == "edge":
+    if kind == ShapeKind.EDGE:
         edges = body.table.edge_faces
         return edges[next(i for i in range(len(edges)) if is_same(body.edge(i), feature))]
     spot = np.array(centroid_of(feature))

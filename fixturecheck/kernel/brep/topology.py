@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from enum import StrEnum
 from itertools import groupby, pairwise
 from typing import Any
 
@@ -148,6 +149,19 @@ def is_same(one: Shape, other: Shape) -> bool:
     return bool(one.isSame(other))
 
 
-def shape_kind(shape: Shape) -> str:
-    """Return what a shape is: vertex, edge, wire, face, shell, solid or compound."""
-    return str(shape.ShapeType()).lower()
+class ShapeKind(StrEnum):
+    """What a shape is."""
+
+    VERTEX = "vertex"
+    EDGE = "edge"
+    WIRE = "wire"
+    FACE = "face"
+    SHELL = "shell"
+    SOLID = "solid"
+    SOLIDS = "compsolid"
+    COMPOUND = "compound"
+
+
+def shape_kind(shape: Shape) -> ShapeKind:
+    """Return what a shape is."""
+    return ShapeKind(str(shape.ShapeType()).lower())
