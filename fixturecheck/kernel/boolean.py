@@ -15,14 +15,12 @@ import cadquery as cq
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
-from OCP.Standard import Standard_Failure
-from OCP.StdFail import StdFail_NotDone
 from OCP.TopTools import TopTools_ListOfShape
 
 from fixturecheck.arrays import Floats
 from fixturecheck.effort import BOOLEAN, spend
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.kernel.construct import checked, compound, only_solid, only_valid_solid, oriented_box
+from fixturecheck.kernel.construct import checked, compound, only_solid, oriented_box, worked
 from fixturecheck.kernel.measure import box_gap_mm, edge_length_mm, flat_of, loose_box
 from fixturecheck.kernel.place import shifted
 from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
@@ -360,9 +358,6 @@ def stepped(
     KernelError
         Nothing, or more than one piece, is left.
     """
-    try:
-        return only_valid_solid(solid.cut(oriented_box(corner, axes, sizes_mm)).clean())
-    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        sizes = " x ".join(write.number(float(v), "mm", "g") for v in sizes_mm)
-        message = f"a step of {sizes} {write.name('mm')} cannot be milled"
-        raise KernelError(message) from failure
+    sizes = " x ".join(write.number(float(v), "mm", "g") for v in sizes_mm)
+    failure = f"a step of {sizes} {write.name('mm')} cannot be milled"
+    return worked(lambda: solid.cut(oriented_box(corner, axes, sizes_mm)).clean(), failure)

@@ -173,16 +173,37 @@ def chamfered(solid: Solid, edge: int, leg_mm: float, write: Writing = METRIC) -
     KernelError
         The kernel cannot cut the chamfer, which is then larger than the faces beside the edge allow.
     """
+    what = f"a chamfer of {write.length(leg_mm, 'g')} does not fit on edge {edge}"
+    return worked(lambda: solid.chamfer(leg_mm, None, [edges_of(solid)[edge]]), what)
+
+
+def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing = METRIC) -> Solid:
+    """Return a solid with one of its edges rounded, by its index in `edges_of`.
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot round the edge, whose faces are then too small.
+    """
+    what = f"a fillet of {write.length(radius_mm, 'g')} does not fit on edge {edge}"
+    return worked(lambda: solid.fillet(radius_mm, [edges_of(solid)[edge]]), what)
+
+
+def worked(work: Callable[[], Shape], failure: str) -> Solid:
+    """Return the one valid solid that some work on a solid leaves.
+
+    Raises
+    ------
+    KernelError
+        With the sentence given: the kernel fails, or what is left is not one valid solid.
+    """
     try:
-        cut = solid.chamfer(leg_mm, None, [edges_of(solid)[edge]])
-    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        message = f"a chamfer of {write.length(leg_mm, 'g')} does not fit on edge {edge}"
-        raise KernelError(message) from failure
-    solids = cut.Solids()
-    if len(solids) != 1 or not cut.isValid():
-        message = f"a chamfer of {write.length(leg_mm, 'g')} breaks the solid at edge {edge}"
-        raise KernelError(message)
-    return solids[0]
+        shape = work()
+        if shape.isValid():
+            return only_solid(shape)
+    except (StdFail_NotDone, Standard_Failure, ValueError) as reason:
+        raise KernelError(failure) from reason
+    raise KernelError(failure)
 
 
 def spline_through(points: Floats, *, closed: bool) -> Edge:
@@ -195,21 +216,6 @@ def pulled(face: Face, along: Vector) -> Solid:
     prism = BRepPrimAPI_MakePrism(face.wrapped, gp_Vec(*along)).Shape()
     solid = cq.Solid(cq_shape(prism).Solids()[0].wrapped)
     return solid if solid.Volume() > 0 else cq.Solid(solid.wrapped.Reversed())
-
-
-def filleted(solid: Solid, edge: int, radius_mm: float, write: Writing = METRIC) -> Solid:
-    """Return a solid with one of its edges rounded, by its index in `edges_of`.
-
-    Raises
-    ------
-    KernelError
-        The kernel cannot round the edge, whose faces are then too small.
-    """
-    try:
-        return only_valid_solid(solid.fillet(radius_mm, [edges_of(solid)[edge]]))
-    except (StdFail_NotDone, Standard_Failure, ValueError) as failure:
-        message = f"a fillet of {write.length(radius_mm, 'g')} does not fit on edge {edge}"
-        raise KernelError(message) from failure
 
 
 def oriented_box(corner: Floats, axes: Floats, sizes_mm: Sequence[float]) -> Solid:
@@ -249,21 +255,6 @@ def thickened(face: Face, by_mm: float) -> Shape:
         message = f"a curved face cannot be offset by {by_mm:g} mm"
         raise KernelError(message) from failure
     return swept
-
-
-def only_valid_solid(shape: Shape) -> Solid:
-    """Return the one solid in a result, which the kernel finds valid.
-
-    Raises
-    ------
-    ValueError
-        There is no solid in it, or more than one, or it is not valid.
-    """
-    solids = shape.Solids()
-    if len(solids) != 1 or not shape.isValid():
-        message = "the solid falls apart"
-        raise ValueError(message)
-    return solids[0]
 
 
 def compound(shapes: Sequence[Shape]) -> Shape:

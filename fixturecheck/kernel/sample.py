@@ -13,7 +13,7 @@ from OCP.BRepTopAdaptor import BRepTopAdaptor_FClass2d
 from OCP.gp import gp_Pnt, gp_Pnt2d, gp_Vec
 from OCP.TopAbs import TopAbs_Orientation, TopAbs_State
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.kernel.measure import distance, edge_ends, is_flat, is_straight
 from fixturecheck.kernel.shapes import Face, Shape
 
@@ -29,9 +29,21 @@ def edge_points(edge: Shape, count: int) -> Floats:
 
 def triangles_of(shape: Shape) -> Floats:
     """Return triangles (n, 3, 3) that make up the faces of a shape; round ones are chords."""
-    vertices, corners = shape.tessellate(_FINE_MM, _FINE_RAD)
+    places, corners = tessellated(shape, _FINE_MM, _FINE_RAD)
+    return np.asarray(places[corners])
+
+
+def tessellated(shape: Shape, within_mm: float, turn_rad: float) -> tuple[Floats, Ints]:
+    """Return the corners (n, 3) of triangles over the faces of a shape, mm, and their numbers (k, 3).
+
+    Parameters
+    ----------
+    within_mm, turn_rad : float
+        How far triangles may lie off a curved face, and turn from one to the next.
+    """
+    vertices, corners = shape.tessellate(within_mm, turn_rad)
     places = np.array([v.toTuple() for v in vertices]).reshape(-1, 3)
-    return np.asarray(places[np.array(corners, dtype=np.int64).reshape(-1, 3)])
+    return places, np.array(corners, dtype=np.int64).reshape(-1, 3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -148,8 +160,7 @@ def surface_points(shape: Shape, between: int = 0) -> Floats:
     between : int
         How many more to set along every straight edge, where a flat or ruled face has no points else.
     """
-    vertices, _ = shape.tessellate(_POINTS_MM, _POINTS_RAD)
-    places = [np.array([v.toTuple() for v in vertices]).reshape(-1, 3)]
+    places = [tessellated(shape, _POINTS_MM, _POINTS_RAD)[0]]
     share = np.linspace(0.0, 1.0, between + 2)[1:-1, None]
     for edge in shape.Edges() if between else ():
         if is_straight(edge):
@@ -160,9 +171,8 @@ def surface_points(shape: Shape, between: int = 0) -> Floats:
 
 def inside_points(face: Face) -> Floats:
     """Return points well inside a face, (n, 3), the one of the largest piece first."""
-    vertices, triangles = face.tessellate(0.01, 0.2)
-    places = np.array([v.toTuple() for v in vertices]).reshape(-1, 3)
-    corners = places[np.array(triangles, dtype=np.int64).reshape(-1, 3)]
+    places, triangles = tessellated(face, 0.01, 0.2)
+    corners = places[triangles]
     area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
     middles = corners[np.argsort(-area, kind="stable")].mean(axis=1)
     if is_flat(face):

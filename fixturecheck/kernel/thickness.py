@@ -12,7 +12,7 @@ from OCP.IntCurvesFace import IntCurvesFace_ShapeIntersector
 
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.measure import box_of, normal_at
-from fixturecheck.kernel.sample import inside_points
+from fixturecheck.kernel.sample import inside_points, tessellated
 from fixturecheck.kernel.shapes import Face, Shape, Solid
 
 
@@ -49,9 +49,8 @@ def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
     left : Shape
         The solid without the region.
     """
-    points, triangles = region.tessellate(_MESH_MM, _MESH_RAD)
-    corners = np.array([p.toTuple() for p in points])
-    faces = corners[np.array(triangles)]
+    corners, triangles = tessellated(region, _MESH_MM, _MESH_RAD)
+    faces = corners[triangles]
     spots = np.concatenate([corners, faces.mean(axis=1), *((faces + np.roll(faces, 1, axis=1)) / 2)])
     spots = np.unique(np.round(spots, 6), axis=0)
     spots = spots[:: math.ceil(len(spots) / _MOST_SPOTS)]

@@ -80,7 +80,7 @@ def _held(model: SettlingModel, carried: Sequence[LoadedContact], moved: set[str
     found: list[_TouchingSeat] = []
     for part in dict.fromkeys(seat.body for seat in model.setup.seats):
         touching = [
-            (seat, *acting)
+            (seat, acting[1], acting[0].force_n)
             for seat in model.setup.seats
             if seat.body == part and (acting := _acting(carried, seat)) is not None
         ]
@@ -124,14 +124,14 @@ def _fastened(model: SettlingModel, name: str) -> bool:
     return body.role == "fixture" and (body.fastened or any(b.pole or b.poles for b in fellows))
 
 
-def _acting(carried: Sequence[LoadedContact], seat: Seat) -> tuple[np.ndarray, float] | None:
-    """Return which way a seat holds its part and how hard; None where it does not touch."""
-    mine, pair = seat.own, frozenset((seat.own, seat.other))
-    for one in carried:
-        if frozenset((one.a, one.b)) == pair:
-            # The normal of a contact points out of b into a.
-            return np.array(one.normal) * (1.0 if one.a == mine else -1.0), one.force_n
-    return None
+def _acting(carried: Sequence[LoadedContact], seat: Seat) -> tuple[LoadedContact, Floats] | None:
+    """Return the contact of a seat and the normal out of the support; None where the seat does not touch."""
+    pair = frozenset((seat.own, seat.other))
+    contact = next((one for one in carried if frozenset((one.a, one.b)) == pair), None)
+    if contact is None:
+        return None
+    # The normal of a contact points out of b into a.
+    return contact, np.array(contact.normal) * (1.0 if contact.a == seat.own else -1.0)
 
 
 _MOVES = 1e-6
@@ -213,18 +213,15 @@ def parts_located(model: SettlingModel, settled: Settled) -> tuple[PartLocated, 
 
 def _points(settled: Settled, seat: Seat) -> SeatPoints | None:
     """Return where a seat carries, with normals out of the support into the part."""
-    mine, pair = seat.own, frozenset((seat.own, seat.other))
-    for one in settled.carried:
-        if frozenset((one.a, one.b)) == pair:
-            # The normal of a contact points out of b into a.
-            normal = np.array(one.normal) * (1.0 if one.a == mine else -1.0)
-            points = np.array(one.points_mm)
-            return SeatPoints(
-                name=f"{seat.face} on {seat.on}.{seat.on_face}",
-                points_mm=points,
-                normal=np.tile(normal, (len(points), 1)),
-            )
-    return None
+    acting = _acting(settled.carried, seat)
+    if acting is None:
+        return None
+    contact, normal = acting
+    return SeatPoints(
+        name=f"{seat.face} on {seat.on}.{seat.on_face}",
+        points_mm=np.array(contact.points_mm),
+        normal=np.tile(normal, (len(contact.points_mm), 1)),
+    )
 
 
 def _part(
