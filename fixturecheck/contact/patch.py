@@ -138,7 +138,7 @@ _SPOTS = 7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Raw:
+class RawPatch:
     """A patch between face groups of two bodies A and B.
 
     Parameters
@@ -198,11 +198,11 @@ class Raw:
             return np.stack([self.ends[0], self.centroid, self.ends[1]])
         return edge_points(self.make(), _SPOTS)
 
-    def turned(self) -> Raw:
+    def turned(self) -> RawPatch:
         """Return the same patch seen from B."""
         return replace(self, a_faces=self.b_faces, b_faces=self.a_faces, normal=-self.normal)
 
-    def moved(self, turn: Floats, shift: Floats) -> Raw:
+    def moved(self, turn: Floats, shift: Floats) -> RawPatch:
         """Return the patch after x -> turn x + shift, for two bodies that stand to each other as these do."""
         ends = None if self.ends is None else (turn @ self.ends[0] + shift, turn @ self.ends[1] + shift)
         return replace(
@@ -224,37 +224,37 @@ def drawn(shape: Shape) -> Callable[[], Shape]:
     return lambda: shape
 
 
-def point_raw(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, spot: Floats) -> Raw:
+def raw_point(a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, spot: Floats) -> RawPatch:
     """Return a point of contact; `normal` is the unit normal out of A."""
-    return Raw(
+    return RawPatch(
         kind=ContactKind.POINT, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=spot,
         make=lambda: vertex(spot), ends=(spot, spot),
     )  # fmt: skip
 
 
-def segment_raw(
+def raw_segment(
     a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, ends: tuple[Floats, Floats]
-) -> Raw:
+) -> RawPatch:
     """Return a straight line of contact between two points."""
     start, end = ends
-    return Raw(
+    return RawPatch(
         kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=(start + end) / 2,
         length_mm=float(np.linalg.norm(end - start)), make=lambda: segment(start, end), ends=ends,
     )  # fmt: skip
 
 
-def edge_raw(
+def raw_edge(
     a_faces: tuple[int, ...], b_faces: tuple[int, ...], normal: Floats, edge: Edge,
     ends: tuple[Floats, Floats] | None = None, error_mm: float = 0.0,
-) -> Raw:  # fmt: skip
+) -> RawPatch:  # fmt: skip
     """Return a line of contact along an edge; `ends` are given where it is straight."""
-    return Raw(
+    return RawPatch(
         kind=ContactKind.LINE, a_faces=a_faces, b_faces=b_faces, normal=normal, centroid=edge_centre(edge),
         length_mm=edge_length_mm(edge), make=drawn(edge), ends=ends, error_mm=error_mm,
     )  # fmt: skip
 
 
-def covered(points: Floats, patches: Iterable[Raw], within_mm: float) -> bool:
+def covered(points: Floats, patches: Iterable[RawPatch], within_mm: float) -> bool:
     """Say whether every one of the points (n, 3) lies on some patch, one patch or several together."""
     left = np.ones(len(points), dtype=bool)
     for patch in patches:

@@ -233,9 +233,9 @@ def oriented_box(corner: Floats, axes: Floats, sizes_mm: Sequence[float]) -> Sol
     return box
 
 
-def extruded_polygon(ring: Floats, way: Floats) -> Solid:
+def extruded_polygon(ring: Floats, along: Floats) -> Solid:
     """Return what a flat polygon (n, 3) sweeps along a vector (3,), mm."""
-    return cq.Solid.extrudeLinear(polygon_face([ring]), cq.Vector(*way.tolist()))
+    return cq.Solid.extrudeLinear(polygon_face([ring]), cq.Vector(*along.tolist()))
 
 
 def thickened(face: Face, by_mm: float) -> Shape:

@@ -110,9 +110,11 @@ def _leads_to_fastened(model: SettlingModel, held: Sequence[_TouchingSeat], seat
         if one.on in asked:
             continue
         asked.add(one.on)
-        way = normals[one.other]
+        normal = normals[one.other]
         waiting += [
-            other.seat for other in held if other.seat.body == one.on and float(other.normal @ way) > -OPPOSED
+            other.seat
+            for other in held
+            if other.seat.body == one.on and float(other.normal @ normal) > -OPPOSED
         ]
     return False
 

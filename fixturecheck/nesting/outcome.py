@@ -416,10 +416,10 @@ def freedoms_left(
         near = around.where((around.body_a == body) | (around.body_b == body))
         ahead = jacobian(near, np.array([body]), centre[None])
         for motion in motions(slopes, centre, model.features[body].size_mm):
-            way = _forward(motion.axis)
-            rate = ahead @ motion.twist * way
+            sign = _forward(motion.axis)
+            rate = ahead @ motion.twist * sign
             limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
-            out.append(_freedom(model.bodies[body].name, motion, way, limits))
+            out.append(_freedom(model.bodies[body].name, motion, sign, limits))
     return tuple(out)
 
 
@@ -429,9 +429,9 @@ def _room(gap_mm: Floats, rate: Floats, touch_mm: float) -> float:
     return float((gap_mm[closing] / -rate[closing]).min(initial=np.inf))
 
 
-def _freedom(name: str, motion: FreeMotion, way: float, limits: tuple[float, float]) -> Freedom:
+def _freedom(name: str, motion: FreeMotion, sign: float, limits: tuple[float, float]) -> Freedom:
     """Return one motion with how far it goes either way."""
-    axis = to_vector(motion.axis * way)
+    axis = to_vector(motion.axis * sign)
     slides = motion.kind is FreedomKind.SLIDES
     high, low = limits if slides else (_degrees(limits[0]), _degrees(limits[1]))
     return Freedom(

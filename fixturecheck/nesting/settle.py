@@ -189,15 +189,15 @@ def _got_in(model: SettlingModel, loads: list[SteadyLoad], found: Settling, appr
     """Return a rest if some straight way leads to it, else that there is no room to come in by."""
     loose = [one.body for one in loads]
     barred = joined([])
-    for way in _ways_out(model, loads, found):
-        rows = in_the_way(model, loose, found.poses, dict.fromkeys(loose, approach_mm * way))
+    for direction in _directions_out(model, loads, found):
+        rows = in_the_way(model, loose, found.poses, dict.fromkeys(loose, approach_mm * direction))
         if len(rows.gap_mm) == 0:
             return found
         barred = rows if len(barred.gap_mm) == 0 else barred
     return _no_room(found.poses, barred)
 
 
-def _ways_out(model: SettlingModel, loads: Sequence[SteadyLoad], found: Settling) -> Iterator[Floats]:
+def _directions_out(model: SettlingModel, loads: Sequence[SteadyLoad], found: Settling) -> Iterator[Floats]:
     """Yield ways in which bodies at rest might be drawn out: up, back, sideways, along what guides them."""
     yield -DOWN
     push = np.sum([one.total_n() for one in loads], axis=0)
@@ -402,8 +402,8 @@ def ranks_of(model: SettlingModel, staging: Staging, loads: Sequence[SteadyLoad]
         return {model.index(name): rank for rank, name in enumerate(staging.order)}
     total = np.sum([one.total_n() for one in loads], axis=0)
     side = total - DOWN * float(total @ DOWN)
-    way = side if float(np.linalg.norm(side)) > 1e-9 else total
-    place = {one.body: float(way @ model.drawn.apply(one.body, one.centre_mm)) for one in loads}
+    direction = side if float(np.linalg.norm(side)) > 1e-9 else total
+    place = {one.body: float(direction @ model.drawn.apply(one.body, one.centre_mm)) for one in loads}
     return {body: rank for rank, body in enumerate(sorted(place, key=lambda b: -place[b]))}
 
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from fixturecheck.contact.patch import covered, edge_raw, point_raw, segment_raw
+from fixturecheck.contact.patch import covered, raw_edge, raw_point, raw_segment
 from fixturecheck.kernel.construct import circle
 from fixturecheck.kernel.measure import edge_length_mm
 from fixturecheck.result import ContactKind
@@ -18,7 +18,7 @@ QUARTER = np.array([[0.0, -1, 0], [1, 0, 0], [0, 0, 1]])
 
 
 def line():
-    return segment_raw((0,), (1, 2), UP, (np.zeros(3), np.array([10.0, 0, 0])))
+    return raw_segment((0,), (1, 2), UP, (np.zeros(3), np.array([10.0, 0, 0])))
 
 
 def test_a_straight_line_has_its_length_and_holds_its_points():
@@ -30,14 +30,14 @@ def test_a_straight_line_has_its_length_and_holds_its_points():
 
 
 def test_a_circle_of_contact_has_its_own_length_and_centre():
-    raw = edge_raw((0,), (1,), UP, circle(np.array([1.0, 2, 3]), UP, 4.0))
+    raw = raw_edge((0,), (1,), UP, circle(np.array([1.0, 2, 3]), UP, 4.0))
     assert raw.length_mm == pytest.approx(8 * math.pi)
     assert raw.centroid == pytest.approx((1, 2, 3), abs=1e-9)
     assert raw.holds(np.array([[5.0, 2, 3], [1.0, 2, 3]]), 1e-6).tolist() == [True, False]
 
 
 def test_two_lines_cover_together_what_neither_covers_alone():
-    parts = [segment_raw((0,), (1,), UP, (np.array([x, 0.0, 0]), np.array([x + 5, 0.0, 0]))) for x in (0, 5)]
+    parts = [raw_segment((0,), (1,), UP, (np.array([x, 0.0, 0]), np.array([x + 5, 0.0, 0]))) for x in (0, 5)]
     whole = line().spots()
     assert not covered(whole, parts[:1], 1e-6)
     assert covered(whole, parts, 1e-6)
@@ -51,7 +51,7 @@ def test_a_moved_patch_is_the_one_of_bodies_moved_alike():
 
 
 def test_a_patch_turned_round_is_seen_from_the_other_body():
-    raw = point_raw((0,), (3, 4), UP, np.ones(3)).turned()
+    raw = raw_point((0,), (3, 4), UP, np.ones(3)).turned()
     assert (raw.a_faces, raw.b_faces) == ((3, 4), (0,))
     assert raw.normal == pytest.approx(-UP)
 

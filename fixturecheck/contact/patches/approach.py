@@ -175,21 +175,21 @@ def shortest_parting(
     """
     fine = replace(tolerances, touch_um=_FINE_UM, overlap_mm3=1e-12)
     here, there = place_bodies(moving), place_bodies([still])[0]
-    ways = _ways([*here, there], zone)
-    guesses = [_span(zone, way) for way in ways]
+    directions = _directions([*here, there], zone)
+    guesses = [_span(zone, direction) for direction in directions]
     best: tuple[float, Floats] | None = None
     around = place_bodies(others)
     before = _shared_mm3(moving, around, fine)
     for k in np.argsort(np.round(guesses, 6), kind="stable"):
-        way = ways[k]
-        most = min(_clear_mm(here, there, way), best[0] - _APART_MM if best else np.inf)
-        by_mm = _least_mm(moving, there, way, (guesses[k], most), fine)
+        direction = directions[k]
+        most = min(_clear_mm(here, there, direction), best[0] - _APART_MM if best else np.inf)
+        by_mm = _least_mm(moving, there, direction, (guesses[k], most), fine)
         if by_mm is None:
             continue
         # A bit more than needed would be no collision either; a bit less is what is asked of the others.
-        then = [moved_by(body, (by_mm - _APART_MM) * way) for body in moving]
+        then = [moved_by(body, (by_mm - _APART_MM) * direction) for body in moving]
         if _shared_mm3(then, around, fine) <= before + tolerances.overlap_mm3:
-            best = by_mm, way
+            best = by_mm, direction
     if best is None:
         return None
     return Parting(bodies=tuple(b.name for b in moving), by_mm=best[0], direction=best[1])
@@ -197,15 +197,15 @@ def shortest_parting(
 
 def toward(direction: Floats | Sequence[float]) -> str:
     """Return a direction in words: `toward -X` along an axis, else with its three parts."""
-    way = np.asarray(direction, dtype=np.float64)
-    way = way / np.linalg.norm(way)
-    k = int(np.argmax(np.abs(way)))
-    if abs(float(way[k])) > _SAME_WAY:
-        return f"toward {'+' if way[k] > 0 else '-'}{'XYZ'[k]}"
-    return f"along ({', '.join(f'{v + 0.0:.3g}' for v in np.round(way, 3))})"
+    direction = np.asarray(direction, dtype=np.float64)
+    direction = direction / np.linalg.norm(direction)
+    k = int(np.argmax(np.abs(direction)))
+    if abs(float(direction[k])) > _SAME_WAY:
+        return f"toward {'+' if direction[k] > 0 else '-'}{'XYZ'[k]}"
+    return f"along ({', '.join(f'{v + 0.0:.3g}' for v in np.round(direction, 3))})"
 
 
-def _ways(bodies: Sequence[Standing], zone: Shape) -> list[Floats]:
+def _directions(bodies: Sequence[Standing], zone: Shape) -> list[Floats]:
     """Return the directions in which a move may part bodies, each once."""
     normals = [
         sign * body.normals[f]
@@ -215,33 +215,38 @@ def _ways(bodies: Sequence[Standing], zone: Shape) -> list[Floats]:
         for sign in (1.0, -1.0)
     ]
     found: list[Floats] = []
-    for way in (*_AXES, *normals):
-        if not any(float(way @ known) > _SAME_WAY for known in found):
-            found.append(way)
+    for direction in (*_AXES, *normals):
+        if not any(float(direction @ known) > _SAME_WAY for known in found):
+            found.append(direction)
     return found
 
 
-def _span(zone: Shape, way: Floats) -> float:
-    low, high = extent_along(zone, way)
+def _span(zone: Shape, direction: Floats) -> float:
+    low, high = extent_along(zone, direction)
     return high - low
 
 
-def _clear_mm(here: Sequence[Standing], there: Standing, way: Floats) -> float:
+def _clear_mm(here: Sequence[Standing], there: Standing, direction: Floats) -> float:
     """Return how far bodies must go along a direction until a plane across it parts them for sure."""
-    back = max(float(body.support(-way[None])[0]) for body in here)
-    return float(there.support(way[None])[0]) + back
+    back = max(float(body.support(-direction[None])[0]) for body in here)
+    return float(there.support(direction[None])[0]) + back
 
 
 def _least_mm(
-    moving: Sequence[Placed], there: Standing, way: Floats, range_mm: tuple[float, float], fine: Tolerances
+    moving: Sequence[Placed],
+    there: Standing,
+    direction: Floats,
+    range_mm: tuple[float, float],
+    fine: Tolerances,
 ) -> float | None:
-    """Return the least way that takes bodies out of another, up to the most that is of interest."""
+    """Return the least distance that takes bodies out of another, up to a given most."""
     guess, most = range_mm
 
     def blocked(by_mm: float) -> bool:
         spend(BOOLEAN * len(moving))
         return any(
-            overlap(body, there, fine) for body in place_bodies([moved_by(b, by_mm * way) for b in moving])
+            overlap(body, there, fine)
+            for body in place_bodies([moved_by(b, by_mm * direction) for b in moving])
         )
 
     if most <= 0.0 or blocked(most):

@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
-from fixturecheck.contact.patch import ContactMap, Overlap, Patch, Raw, covered
+from fixturecheck.contact.patch import ContactMap, Overlap, Patch, RawPatch, covered
 from fixturecheck.contact.patches.edges import EdgeView, edges_across, edges_on_faces, rims_across
 from fixturecheck.contact.patches.planar import facing
 from fixturecheck.contact.patches.quadrics import curved
@@ -79,13 +79,13 @@ class PairCache:
     """What has been found between pairs, by their drawings and how one stands to the other."""
 
     def __init__(self) -> None:
-        self._found: dict[Key, tuple[Standing, list[Raw], Shared | None]] = {}
+        self._found: dict[Key, tuple[Standing, list[RawPatch], Shared | None]] = {}
 
-    def keep(self, a: Standing, b: Standing, patches: Sequence[Raw], shared: Shared | None) -> None:
+    def keep(self, a: Standing, b: Standing, patches: Sequence[RawPatch], shared: Shared | None) -> None:
         """Keep what was found between two bodies."""
         self._found[relative_place(a, b)] = a, list(patches), shared
 
-    def known(self, a: Standing, b: Standing) -> tuple[list[Raw], Shared | None] | None:
+    def known(self, a: Standing, b: Standing) -> tuple[list[RawPatch], Shared | None] | None:
         """Return what was found of an earlier pair, carried to this one; None where there was none alike."""
         kept = self._found.get(relative_place(a, b))
         if kept is None:
@@ -143,7 +143,7 @@ def _planes(body: Standing) -> Floats:
     return flat.reshape(-1, 3)
 
 
-def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
+def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[RawPatch]:
     """Return the least gap between two bodies as a near patch without area, once for each pair of features.
 
     Empty where they touch, overlap, or come no nearer than the near band.
@@ -166,14 +166,14 @@ def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[Raw]:
                 break
         else:
             groups.append((ours, theirs, [one]))
-    return [_near(tuple(sorted(ours)), tuple(sorted(theirs)), ways) for ours, theirs, ways in groups]
+    return [_near(tuple(sorted(ours)), tuple(sorted(theirs)), lines) for ours, theirs, lines in groups]
 
 
-def _near(a_faces: tuple[int, ...], b_faces: tuple[int, ...], ways: Sequence[Nearest]) -> Raw:
+def _near(a_faces: tuple[int, ...], b_faces: tuple[int, ...], lines: Sequence[Nearest]) -> RawPatch:
     """Return a near patch of the shortest ways between two features, as many as the kernel found."""
-    gap = ways[0][0]
-    starts, ends = (np.array([way[k] for way in ways]) for k in (1, 2))
-    return Raw(
+    gap = lines[0][0]
+    starts, ends = (np.array([line[k] for line in lines]) for k in (1, 2))
+    return RawPatch(
         kind=ContactKind.NEAR, a_faces=a_faces, b_faces=b_faces, normal=(ends[0] - starts[0]) / gap,
         centroid=(starts.mean(axis=0) + ends.mean(axis=0)) / 2,
         gap_min_mm=gap, gap_mean_mm=gap, gap_max_mm=gap, make=partial(segment, starts[0], ends[0]),
@@ -214,7 +214,7 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
         Two bodies each overlap more than `MOST_EACH` others.
     """
     standing = place_bodies(sorted(bodies, key=lambda b: b.name))
-    found: list[tuple[Standing, Standing, Raw]] = []
+    found: list[tuple[Standing, Standing, RawPatch]] = []
     overlaps = []
     cache = PairCache()
     crowd: Counter[str] = Counter()
@@ -247,7 +247,7 @@ def _refuse_heap(crowd: Counter[str], a: str, b: str) -> None:
         raise SetupError(message)
 
 
-def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw], bool]:
+def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[RawPatch], bool]:
     """Return the patches between two bodies, and whether they lie face to face with nothing beyond.
 
     Where a face that has its whole body behind it shares an area with another such face, everything
@@ -279,39 +279,39 @@ def _between(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[list[Raw
     return _distinct(found, tolerances.touch_mm) or near_patches(a, b, tolerances), False
 
 
-def _sharp(a: Standing, b: Standing, found: Sequence[Raw], tolerances: Tolerances) -> list[Raw]:
+def _sharp(a: Standing, b: Standing, found: Sequence[RawPatch], tolerances: Tolerances) -> list[RawPatch]:
     """Return edges and corners that touch, looking from each body at the other."""
     touch = tolerances.touch_mm
     pairs = {(int(i), int(j)) for i, j in zip(*near_faces(a, b, touch), strict=True)}
     if not pairs:
         return []
-    look = EdgeView(
+    view = EdgeView(
         a=a, b=b, pairs=pairs, areas=[r for r in found if r.kind == ContactKind.AREA], touch_mm=touch
     )
-    sharp = list(edges_on_faces(look))
-    sharp += [raw.turned() for raw in edges_on_faces(look.turned())]
-    sharp += edges_across(look)
-    sharp += rims_across(look)
+    sharp = list(edges_on_faces(view))
+    sharp += [raw.turned() for raw in edges_on_faces(view.turned())]
+    sharp += edges_across(view)
+    sharp += rims_across(view)
     return sharp
 
 
 _SIZE = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2}
 
 
-def _distinct(found: Sequence[Raw], touch_mm: float) -> list[Raw]:
+def _distinct(found: Sequence[RawPatch], touch_mm: float) -> list[RawPatch]:
     """Drop lines and points that lie on a larger patch, and the second telling of the same one."""
     near = [r for r in found if r.kind == ContactKind.NEAR]
     rest = sorted(
         (r for r in found if r.kind != ContactKind.NEAR), key=lambda r: (_SIZE[r.kind], -r.length_mm)
     )
-    kept: list[Raw] = []
+    kept: list[RawPatch] = []
     for raw in rest:
         if raw.kind == ContactKind.AREA or not covered(raw.spots(), kept, 2 * touch_mm):
             kept.append(raw)
     return kept + near
 
 
-def _named(found: Sequence[tuple[Standing, Standing, Raw]]) -> Iterator[Patch]:
+def _named(found: Sequence[tuple[Standing, Standing, RawPatch]]) -> Iterator[Patch]:
     """Name patches and put them in an order that does not depend on how they were found."""
     rows = []
     for a, b, raw in found:

@@ -16,7 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fixturecheck.arrays import Bools, Floats, Ints
-from fixturecheck.contact.patch import Raw, covered, edge_raw, point_raw, segment_raw
+from fixturecheck.contact.patch import RawPatch, covered, raw_edge, raw_point, raw_segment
 from fixturecheck.contact.patches.valleys import alongside
 from fixturecheck.contact.placed import Standing, normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge
@@ -54,7 +54,7 @@ class EdgeView:
     a: Standing
     b: Standing
     pairs: FacePairs
-    areas: Sequence[Raw]
+    areas: Sequence[RawPatch]
     touch_mm: float
 
     def turned(self) -> EdgeView:
@@ -64,31 +64,31 @@ class EdgeView:
         return EdgeView(a=self.b, b=self.a, pairs=pairs, areas=areas, touch_mm=self.touch_mm)
 
 
-def edges_on_faces(look: EdgeView) -> Iterator[Raw]:
+def edges_on_faces(view: EdgeView) -> Iterator[RawPatch]:
     """Yield lines and points where edges and corners of A touch faces of B."""
-    faces = sorted({i for i, _ in look.pairs})
+    faces = sorted({i for i, _ in view.pairs})
     for i in faces:
-        if look.a.tip(i) is not None:
-            yield from _tip(look, i)
-    edges = np.array(sorted({int(e) for i in faces for e in look.a.table.face_edges[i]}), dtype=np.int64)
-    edges = edges[look.a.table.sharp[edges]]
+        if view.a.tip(i) is not None:
+            yield from _tip(view, i)
+    edges = np.array(sorted({int(e) for i in faces for e in view.a.table.face_edges[i]}), dtype=np.int64)
+    edges = edges[view.a.table.sharp[edges]]
     if not edges.size:
         return
-    theirs = sorted({j for _, j in look.pairs})
-    flat = [j for j in theirs if look.b.table.kinds[j] == SurfaceKind.PLANE]
+    theirs = sorted({j for _, j in view.pairs})
+    flat = [j for j in theirs if view.b.table.kinds[j] == SurfaceKind.PLANE]
     if flat:
-        yield from _on_planes(look, edges, np.array(flat))
+        yield from _on_planes(view, edges, np.array(flat))
     for j in theirs:
-        if look.b.table.kinds[j] != SurfaceKind.PLANE:
-            yield from _on_curved(look, edges, j)
+        if view.b.table.kinds[j] != SurfaceKind.PLANE:
+            yield from _on_curved(view, edges, j)
 
 
-def _tip(look: EdgeView, i: int) -> Iterator[Raw]:
+def _tip(view: EdgeView, i: int) -> Iterator[RawPatch]:
     """Tip of a cone of A that stands on a face of B: every line down the cone rises from it."""
-    b, touch = look.b, look.touch_mm
-    cone = look.a.surface(i)
+    b, touch = view.b, view.touch_mm
+    cone = view.a.surface(i)
     spot = cone.origin
-    for j in sorted({j for k, j in look.pairs if k == i}):
+    for j in sorted({j for k, j in view.pairs if k == i}):
         if b.table.kinds[j] == SurfaceKind.PLANE:
             away, normal = float(spot @ b.normals[j] - b.offsets[j]), b.normals[j]
         else:
@@ -96,47 +96,47 @@ def _tip(look: EdgeView, i: int) -> Iterator[Raw]:
             away, normal = 0.0 if distances is None else float(distances[0]), b.normal_near(j, spot)
         rises = float(cone.axis @ normal) >= math.sin(cone.half_angle_rad) + LEVEL
         if rises and abs(away) <= touch and _within(b, j, spot, touch):
-            yield point_raw((i,), (j,), -normal, spot)
+            yield raw_point((i,), (j,), -normal, spot)
 
 
-def _on_planes(look: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[Raw]:
+def _on_planes(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Iterator[RawPatch]:
     """Edges and corners of A on the flat faces of B."""
-    a, b, touch = look.a, look.b, look.touch_mm
+    a, b, touch = view.a, view.b, view.touch_mm
     normals, offsets = b.normals[flat], b.offsets[flat]
     samples = a.edge_samples[edges]
     away = samples @ normals.T - offsets  # (edge, sample, plane)
     off = np.abs(away)
-    covered = _covered(look, edges, flat)
+    covered = _covered(view, edges, flat)
     rising = np.all(a.inward[edges] @ normals.T >= LEVEL, axis=1)
     straight = a.table.straight[edges]
     lying = (off.max(axis=1) <= touch) & ~covered & (rising | ~straight[:, None])
     for m, n in np.argwhere(lying):
-        yield from _along(look, int(edges[m]), int(flat[n]))
+        yield from _along(view, int(edges[m]), int(flat[n]))
     for m in np.flatnonzero(~straight):
         free = ~lying[m] & ~covered[m]
         for n in np.flatnonzero(free & (off[m].min(axis=0) <= touch + a.table.lengths_mm[edges[m]] / 16)):
-            yield from _round_edge(look, int(edges[m]), int(flat[n]))
-    yield from _corners_on_planes(look, (edges, flat), away, covered | lying)
+            yield from _round_edge(view, int(edges[m]), int(flat[n]))
+    yield from _corners_on_planes(view, (edges, flat), away, covered | lying)
 
 
-def _covered(look: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
+def _covered(view: EdgeView, edges: NDArray[np.int64], flat: NDArray[np.int64]) -> Bools:
     """Whether an edge bounds a face of A that already shares an area with that face of B."""
     covered = np.zeros((len(edges), len(flat)), dtype=bool)
     where = {int(e): m for m, e in enumerate(edges)}
     columns = {int(j): n for n, j in enumerate(flat)}
-    for raw in look.areas:
+    for raw in view.areas:
         i, j = raw.a_faces[0], raw.b_faces[0]
         if j in columns:
-            rows = [where[int(e)] for e in look.a.table.face_edges[i] if int(e) in where]
+            rows = [where[int(e)] for e in view.a.table.face_edges[i] if int(e) in where]
             covered[rows, columns[j]] = True
     return covered
 
 
 def _corners_on_planes(
-    look: EdgeView, chosen: tuple[NDArray[np.int64], NDArray[np.int64]], away: Floats, covered: Bools
-) -> Iterator[Raw]:
+    view: EdgeView, chosen: tuple[NDArray[np.int64], NDArray[np.int64]], away: Floats, covered: Bools
+) -> Iterator[RawPatch]:
     """Corners of A that stand on the flat faces of B: every edge beside them rises."""
-    a, b, touch = look.a, look.b, look.touch_mm
+    a, b, touch = view.a, view.b, view.touch_mm
     edges, flat = chosen
     ends = a.table.edge_vertices[edges]
     corners = np.unique(ends)
@@ -152,7 +152,7 @@ def _corners_on_planes(
         v, j = int(corners[k]), int(flat[n])
         spot = a.vertices[v]
         if _within(b, j, spot, touch):
-            yield point_raw(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
+            yield raw_point(a.table.vertex_faces[v], (j,), -b.normals[j], spot)
 
 
 def _within(b: Standing, j: int, spot: Floats, touch_mm: float) -> bool:
@@ -163,13 +163,13 @@ def _within(b: Standing, j: int, spot: Floats, touch_mm: float) -> bool:
     return bool(polygon.distance(shapely.Point(frame.flat(spot[None])[0])) <= touch_mm)
 
 
-def _round_edge(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
+def _round_edge(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
     """Points where a curved edge of A comes down to a flat face of B between its ends."""
-    a, b, touch = look.a, look.b, look.touch_mm
+    a, b, touch = view.a, view.b, view.touch_mm
     circle = a.circle(e)
     if circle is None:
         for _, _, spot in closest_points(a.edge(e), b.face(j), touch):
-            yield point_raw(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+            yield raw_point(a.table.edge_faces[e], (j,), -b.normals[j], spot)
         return
     x, y = float(circle.x_axis @ b.normals[j]), float(circle.y_axis @ b.normals[j])
     lowest = math.atan2(-y, -x)
@@ -179,12 +179,12 @@ def _round_edge(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
     first, last = circle.arc_rad
     inside = (lowest - first) % (2 * math.pi) <= last - first
     if inside and abs(float(spot @ b.normals[j] - b.offsets[j])) <= touch and _within(b, j, spot, touch):
-        yield point_raw(a.table.edge_faces[e], (j,), -b.normals[j], spot)
+        yield raw_point(a.table.edge_faces[e], (j,), -b.normals[j], spot)
 
 
-def _on_curved(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+def _on_curved(view: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[RawPatch]:
     """Edges and corners of A on a curved face of B."""
-    a, b, touch = look.a, look.b, look.touch_mm
+    a, b, touch = view.a, view.b, view.touch_mm
     surface = b.surface(j)
     # Samples hold a straight edge; a curved one may bulge past them.
     bulge = np.where(a.table.straight[edges], 0.0, a.table.lengths_mm[edges] / 16)
@@ -198,73 +198,73 @@ def _on_curved(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw
     samples = a.edge_samples[edges]
     away = signed_distance(surface, samples.reshape(-1, 3))
     if away is None:
-        yield from _on_freeform(look, edges, j)
+        yield from _on_freeform(view, edges, j)
         return
     off = np.abs(away.reshape(len(edges), samples.shape[1]))
     hollow = surface.kind == SurfaceKind.CYLINDER and surface.outward < 0
     for e, row in zip(edges, off, strict=True):
         if row.max() <= touch:
-            yield from _along(look, int(e), j)
+            yield from _along(view, int(e), j)
         elif row.min() <= touch + a.table.lengths_mm[e] / 16 and not (hollow and a.table.straight[e]):
             # A straight edge across a hole is a chord: it meets the wall at its ends only.
-            yield from _touching(look, int(e), j)
+            yield from _touching(view, int(e), j)
     corners = np.unique(a.table.edge_vertices[edges])
     spots = a.vertices[corners]
     distances = signed_distance(surface, spots)
     for v, spot, gap in zip(corners, spots, distances if distances is not None else (), strict=True):
-        if _on_outline(look, a.table.vertex_faces[v], j, spot):
+        if _on_outline(view, a.table.vertex_faces[v], j, spot):
             continue
         if abs(gap) <= touch and on_face(spot, b.face(j), 2 * touch):
-            yield point_raw(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
+            yield raw_point(a.table.vertex_faces[v], (j,), -normal_out(surface, spot), spot)
 
 
-def _on_freeform(look: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[Raw]:
+def _on_freeform(view: EdgeView, edges: NDArray[np.int64], j: int) -> Iterator[RawPatch]:
     """Edges of A that run over a free-form face of B."""
-    a, b = look.a, look.b
+    a, b = view.a, view.b
     if not edges.size:
         return
     face, box = Probe(b.face(j)), (b.lows[j], b.highs[j])
     for e in edges.tolist():
-        if covered(a.edge_samples[e], look.areas, 2 * look.touch_mm):
+        if covered(a.edge_samples[e], view.areas, 2 * view.touch_mm):
             continue
         names = a.table.edge_faces[e]
         probes = [Probe(a.face(i)) for i in sorted(set(names))]
         edge = EdgeProbe(a.edge(e), tuple(sides_of(a.edge(e), probes)))
-        for raw in alongside(edge, face, box, (names, j), look.touch_mm):
-            if raw.kind == ContactKind.LINE or not _on_outline(look, names, j, raw.centroid):
+        for raw in alongside(edge, face, box, (names, j), view.touch_mm):
+            if raw.kind == ContactKind.LINE or not _on_outline(view, names, j, raw.centroid):
                 yield raw
 
 
-def _touching(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
+def _touching(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
     """Points where an edge only just reaches a curved face."""
-    a, b = look.a, look.b
-    for _, _, spot in closest_points(a.edge(e), b.face(j), look.touch_mm):
-        if not _on_outline(look, a.table.edge_faces[e], j, spot):
-            yield point_raw(a.table.edge_faces[e], (j,), -b.normal_near(j, spot), spot)
+    a, b = view.a, view.b
+    for _, _, spot in closest_points(a.edge(e), b.face(j), view.touch_mm):
+        if not _on_outline(view, a.table.edge_faces[e], j, spot):
+            yield raw_point(a.table.edge_faces[e], (j,), -b.normal_near(j, spot), spot)
 
 
-def _on_outline(look: EdgeView, faces: tuple[int, ...], j: int, spot: Floats) -> bool:
+def _on_outline(view: EdgeView, faces: tuple[int, ...], j: int, spot: Floats) -> bool:
     """Whether a spot is only where the outlines of two faces cross that share an area.
 
     There a side of A's face meets the face beside B's, in the plane of the area; chords of round outlines
     that cross at a shallow angle put it some way off the area's polygon.
     """
-    table = look.b.table
-    for raw in look.areas:
+    table = view.b.table
+    for raw in view.areas:
         if raw.flat is None or raw.a_faces[0] not in faces:
             continue
         frame, _ = raw.flat
         beside = np.isin(table.face_edges[j], table.face_edges[raw.b_faces[0]]).any()
-        if beside and abs(float((spot - frame.origin) @ frame.normal)) <= 2 * look.touch_mm:
+        if beside and abs(float((spot - frame.origin) @ frame.normal)) <= 2 * view.touch_mm:
             return True
     return False
 
 
-def _along(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
+def _along(view: EdgeView, e: int, j: int) -> Iterator[RawPatch]:
     """Length that an edge of A shares with face j, trimmed by the face's own outline."""
-    a, b, touch = look.a, look.b, look.touch_mm
+    a, b, touch = view.a, view.b, view.touch_mm
     samples = a.edge_samples[e]
-    if covered(samples, look.areas, 2 * touch):
+    if covered(samples, view.areas, 2 * touch):
         return
     straight = bool(a.table.straight[e])
     if straight and b.table.kinds[j] == SurfaceKind.PLANE and b.table.exact[j]:
@@ -273,7 +273,7 @@ def _along(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
         for part in shapely.get_parts(shared):
             if part.geom_type == "LineString" and part.length > touch:
                 start, end = frame.space(shapely.get_coordinates(part))[[0, -1]]
-                yield _line(look, e, j, (start, end))
+                yield _line(view, e, j, (start, end))
         return
     # Put the edge exactly on the surface first: the kernel's common sees nothing a micron away.
     edge = segment(*(_foot(b, j, p) for p in samples[[0, -1]])) if straight else a.edge(e)
@@ -281,10 +281,10 @@ def _along(look: EdgeView, e: int, j: int) -> Iterator[Raw]:
         if edge_length_mm(part) <= touch:
             continue
         if straight:
-            yield _line(look, e, j, edge_ends(part))
+            yield _line(view, e, j, edge_ends(part))
         else:
             normal = -b.normal_near(j, edge_middle(part))
-            yield edge_raw(a.table.edge_faces[e], (j,), normal, part)
+            yield raw_edge(a.table.edge_faces[e], (j,), normal, part)
 
 
 def _foot(b: Standing, j: int, point: Floats) -> Floats:
@@ -296,10 +296,10 @@ def _foot(b: Standing, j: int, point: Floats) -> Floats:
     return np.asarray(point - float(away[0]) * normal_out(surface, point)) if away is not None else point
 
 
-def _line(look: EdgeView, e: int, j: int, ends: tuple[Floats, Floats]) -> Raw:
+def _line(view: EdgeView, e: int, j: int, ends: tuple[Floats, Floats]) -> RawPatch:
     """Straight piece of an edge of A on face j."""
-    normal = -look.b.normal_near(j, (ends[0] + ends[1]) / 2)
-    return segment_raw(look.a.table.edge_faces[e], (j,), normal, ends)
+    normal = -view.b.normal_near(j, (ends[0] + ends[1]) / 2)
+    return raw_segment(view.a.table.edge_faces[e], (j,), normal, ends)
 
 
 _PARALLEL = 1e-5
@@ -308,18 +308,18 @@ _OPPOSED = 1e-6
 """Edges that coincide bear on each other when the material beside them differs at least this much."""
 
 
-def edges_across(look: EdgeView) -> Iterator[Raw]:
+def edges_across(view: EdgeView) -> Iterator[RawPatch]:
     """Yield where a straight edge of A meets a straight edge of B: across it, or along it edge on edge."""
-    a, b, touch = look.a, look.b, look.touch_mm
+    a, b, touch = view.a, view.b, view.touch_mm
     ours, theirs = (
-        _sharp_straight(a, {i for i, _ in look.pairs}),
-        _sharp_straight(b, {j for _, j in look.pairs}),
+        _sharp_straight(a, {i for i, _ in view.pairs}),
+        _sharp_straight(b, {j for _, j in view.pairs}),
     )
     if not (ours.size and theirs.size):
         return
     p, r = _origin_and_run(a, ours)
     q, s = _origin_and_run(b, theirs)
-    free = ~_beside_areas(look, ours, theirs)
+    free = ~_beside_areas(view, ours, theirs)
     # Lagrange: with unit runs, the feet of the common perpendicular follow from three dot products.
     offset = q[None] - p[:, None]
     along = r @ s.T
@@ -337,7 +337,7 @@ def edges_across(look: EdgeView) -> Iterator[Raw]:
         into_b, into_a = (a.inward[ours[m]] @ normal).max(), (b.inward[theirs[n]] @ normal).min()
         if into_b > -LEVEL or into_a < LEVEL:
             continue
-        yield point_raw(
+        yield raw_point(
             a.table.edge_faces[ours[m]], b.table.edge_faces[theirs[n]], normal, p[m] + t[m, n] * r[m]
         )
     aside = np.linalg.norm(offset - on_r[..., None] * r[:, None], axis=2)
@@ -346,28 +346,28 @@ def edges_across(look: EdgeView) -> Iterator[Raw]:
         low, high = max(0.0, min(span)), min(float(length_r[m, 0]), max(span))
         if high - low > touch:
             ends = p[m] + low * r[m], p[m] + high * r[m]
-            yield from _edge_on_edge(look, (int(ours[m]), int(theirs[n])), ends)
+            yield from _edge_on_edge(view, (int(ours[m]), int(theirs[n])), ends)
 
 
-def _beside_areas(look: EdgeView, ours: Ints, theirs: Ints) -> Bools:
+def _beside_areas(view: EdgeView, ours: Ints, theirs: Ints) -> Bools:
     """Whether both edges bound faces that share an area, on whose outline they then meet."""
     beside = np.zeros((len(ours), len(theirs)), dtype=bool)
-    for raw in look.areas:
-        mine = np.isin(ours, look.a.table.face_edges[raw.a_faces[0]])
-        other = np.isin(theirs, look.b.table.face_edges[raw.b_faces[0]])
+    for raw in view.areas:
+        mine = np.isin(ours, view.a.table.face_edges[raw.a_faces[0]])
+        other = np.isin(theirs, view.b.table.face_edges[raw.b_faces[0]])
         beside |= mine[:, None] & other[None]
     return beside
 
 
-def _edge_on_edge(look: EdgeView, edges: tuple[int, int], ends: tuple[Floats, Floats]) -> Iterator[Raw]:
+def _edge_on_edge(view: EdgeView, edges: tuple[int, int], ends: tuple[Floats, Floats]) -> Iterator[RawPatch]:
     """Length along which two parallel edges coincide."""
-    a_faces, b_faces = look.a.table.edge_faces[edges[0]], look.b.table.edge_faces[edges[1]]
+    a_faces, b_faces = view.a.table.edge_faces[edges[0]], view.b.table.edge_faces[edges[1]]
     # Each edge's own middle direction out of its material; where two edges meet they oppose.
-    normal = look.b.inward[edges[1]].sum(axis=0) - look.a.inward[edges[0]].sum(axis=0)
+    normal = view.b.inward[edges[1]].sum(axis=0) - view.a.inward[edges[0]].sum(axis=0)
     size = float(np.linalg.norm(normal))
     if size < _OPPOSED:
         return
-    yield segment_raw(a_faces, b_faces, normal / size, ends)
+    yield raw_segment(a_faces, b_faces, normal / size, ends)
 
 
 def _apart(a: Standing, e: int, normal: Floats) -> Floats:
@@ -387,25 +387,25 @@ def _origin_and_run(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
     return samples[:, 0], (samples[:, -1] - samples[:, 0]) / body.table.lengths_mm[edges][:, None]
 
 
-def rims_across(look: EdgeView) -> Iterator[Raw]:
+def rims_across(view: EdgeView) -> Iterator[RawPatch]:
     """Yield the points where edges meet of which at least one is curved.
 
     Where a curved edge lies along a face or another edge, `edges_on_faces` finds that.
     """
-    a, b = look.a, look.b
-    ours, theirs = _edges(a, {i for i, _ in look.pairs}), _edges(b, {j for _, j in look.pairs})
+    a, b = view.a, view.b
+    ours, theirs = _edges(a, {i for i, _ in view.pairs}), _edges(b, {j for _, j in view.pairs})
     if not (ours.size and theirs.size):
         return
     low_a, high_a = _boxes(a, ours)
     low_b, high_b = _boxes(b, theirs)
     near = np.all(
-        (low_a[:, None] <= high_b[None] + look.touch_mm) & (high_a[:, None] >= low_b[None] - look.touch_mm),
+        (low_a[:, None] <= high_b[None] + view.touch_mm) & (high_a[:, None] >= low_b[None] - view.touch_mm),
         axis=2,
     )
     near &= ~(a.table.straight[ours][:, None] & b.table.straight[theirs][None])
-    near &= ~_beside_areas(look, ours, theirs)
+    near &= ~_beside_areas(view, ours, theirs)
     for m, n in np.argwhere(near):
-        yield from _meeting(look, int(ours[m]), int(theirs[n]))
+        yield from _meeting(view, int(ours[m]), int(theirs[n]))
 
 
 def _edges(body: Standing, faces: set[int]) -> Ints:
@@ -420,9 +420,9 @@ def _boxes(body: Standing, edges: Ints) -> tuple[Floats, Floats]:
     return samples.min(axis=1) - bulge, samples.max(axis=1) + bulge
 
 
-def _meeting(look: EdgeView, e: int, f: int) -> Iterator[Raw]:
-    a, b = look.a, look.b
-    for _, spot, other in closest_points(a.edge(e), b.edge(f), look.touch_mm):
+def _meeting(view: EdgeView, e: int, f: int) -> Iterator[RawPatch]:
+    a, b = view.a, view.b
+    for _, spot, other in closest_points(a.edge(e), b.edge(f), view.touch_mm):
         normal = np.cross(tangent_at(a.edge(e), spot), tangent_at(b.edge(f), other))
         out_a, out_b = _outward(a, e, spot), _outward(b, f, other)
         size = float(np.linalg.norm(normal))
@@ -432,7 +432,7 @@ def _meeting(look: EdgeView, e: int, f: int) -> Iterator[Raw]:
         # The normal has to leave A and enter B, or the edges only pass through the same spot.
         if size < _OPPOSED or float(normal @ out_a) < -_OPPOSED or float(normal @ out_b) > _OPPOSED:
             continue
-        yield point_raw(a.table.edge_faces[e], b.table.edge_faces[f], normal / size, spot)
+        yield raw_point(a.table.edge_faces[e], b.table.edge_faces[f], normal / size, spot)
 
 
 def _outward(body: Standing, edge: int, spot: Floats) -> Floats:

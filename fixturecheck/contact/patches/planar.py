@@ -14,7 +14,7 @@ import shapely
 from shapely.affinity import translate
 
 from fixturecheck.arrays import Floats, Ints
-from fixturecheck.contact.patch import Raw, drawn
+from fixturecheck.contact.patch import RawPatch, drawn
 from fixturecheck.contact.placed import FacePair, PlaneFrame, Standing
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.boolean import common_faces
@@ -32,7 +32,7 @@ _FAR_MM = 1e6
 _OUTLINE_MM = 2e-3
 
 
-def facing(a: Standing, b: Standing, pairs: tuple[Ints, Ints], tolerances: Tolerances) -> Iterator[Raw]:
+def facing(a: Standing, b: Standing, pairs: tuple[Ints, Ints], tolerances: Tolerances) -> Iterator[RawPatch]:
     """Yield area and near patches between the flat faces among candidate pairs."""
     rows, columns = pairs
     cosines = np.einsum("ij,ij->i", a.normals[rows], b.normals[columns])
@@ -41,7 +41,7 @@ def facing(a: Standing, b: Standing, pairs: tuple[Ints, Ints], tolerances: Toler
         yield from _pair(a, int(rows[k]), b, int(columns[k]), tolerances)
 
 
-def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> Iterator[Raw]:
+def _pair(a: Standing, i: int, b: Standing, j: int, tolerances: Tolerances) -> Iterator[RawPatch]:
     """Patches between face i of a and face j of b."""
     normal, other = a.normals[i], b.normals[j]
     frame = PlaneFrame(normal * a.offsets[i], normal)
@@ -101,7 +101,7 @@ def _clipped(polygon: Any, frame: PlaneFrame, pair: FacePair, near_mm: float) ->
     return _wide_polygons(shapely.intersection(polygon, shapely.Polygon(band)), 1e-6)
 
 
-def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair) -> Raw:
+def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair) -> RawPatch:
     """Patch whose outline is exactly the polygon."""
     centre = frame.space(shapely.get_coordinates(polygon.centroid))[0]
     rings = [frame.space(shapely.get_coordinates(r)[:-1]) for r in (polygon.exterior, *polygon.interiors)]
@@ -114,7 +114,7 @@ def _from_polygon(kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: Face
 
 def _with_rounds(
     kind: ContactKind, polygon: Any, frame: PlaneFrame, pair: FacePair, outlines: tuple[Any, Any]
-) -> Raw | None:
+) -> RawPatch | None:
     """Patch whose round edges lie well inside or well outside the other face, or None where they do not.
 
     What lies between a round edge and its chords then counts wholly or not at all: the exact area is that
@@ -169,7 +169,7 @@ def _from_faces(
     frame: PlaneFrame,
     pair: FacePair,
     outlines: tuple[Any, Any],
-) -> Iterator[Raw]:
+) -> Iterator[RawPatch]:
     """Patches between parallel faces with round edges: whole faces, or the kernel's own common."""
     a, i, b, j = pair
     shared = shapely.MultiPolygon(wide)
@@ -205,14 +205,14 @@ def _raw(
     centre: Floats,
     area: float,
     make: Any,
-) -> Raw:
+) -> RawPatch:
     """Fill in gap and names; the mean of a linear gap is its value at the centroid."""
     a, i, b, j = pair
     gaps = np.abs(_gap(frame.space(shapely.get_coordinates(polygon)), *pair))
     # Round edges stand as chords, and past one the gap goes on growing with the tilt.
     chord_mm = 0.0 if a.table.exact[i] and b.table.exact[j] else CHORD_MM
     tilt = float(np.linalg.norm(np.cross(a.normals[i], b.normals[j])))
-    return Raw(
+    return RawPatch(
         kind=kind,
         a_faces=(i,),
         b_faces=(j,),
@@ -260,14 +260,14 @@ class FlatPair:
         is improved by ever smaller steps. For two rectangles with parallel sides that is exact: the product
         of their smaller widths. For others it is what was found, never more than there is.
         """
-        ways = _ways(min(self.moving, self.still, key=lambda p: float(p.area)))
-        places = [np.zeros(2), *_line_ups(self.moving, self.still, ways)]
+        directions = _directions(min(self.moving, self.still, key=lambda p: float(p.area)))
+        places = [np.zeros(2), *_line_ups(self.moving, self.still, directions)]
         found = [self.shared_mm2(place) for place in places]
         best = int(np.argmax(np.round(found, 9)))
         area, place = found[best], places[best]
         step = _FIRST_STEP * float(np.sqrt(min(self.moving.area, self.still.area)))
         for _ in range(_FINER):
-            tried = [place + sign * step * way for way in ways for sign in (1.0, -1.0)]
+            tried = [place + sign * step * direction for direction in directions for sign in (1.0, -1.0)]
             areas = [self.shared_mm2(at) for at in tried]
             k = int(np.argmax(areas))
             if areas[k] > area * (1 + 1e-9):
@@ -281,8 +281,8 @@ class FlatPair:
 
         Looked for along the directions of the smaller outline and toward the place of the greatest share.
         """
-        ways = _ways(min(self.moving, self.still, key=lambda p: float(p.area)))
-        lines = [ways[0], -ways[0], ways[1], -ways[1], best]
+        directions = _directions(min(self.moving, self.still, key=lambda p: float(p.area)))
+        lines = [directions[0], -directions[0], directions[1], -directions[1], best]
         reach = float(np.linalg.norm(best)) or 1.0
         found = []
         for line in lines:
@@ -294,18 +294,20 @@ class FlatPair:
                 found.append(length * line / size)
         return min(found, key=lambda by: float(np.round(np.linalg.norm(by), 6)), default=None)
 
-    def _least_along(self, way: Floats, reach_mm: float, wanted_mm2: float) -> float | None:
+    def _least_along(self, direction: Floats, reach_mm: float, wanted_mm2: float) -> float | None:
         """Return how far along a direction the wanted area is first met; None where it is not."""
         ends = np.linspace(0.0, reach_mm, 9)[1:]
         enough = wanted_mm2 * (1 - 1e-9)
-        first = next((k for k, s in enumerate(ends) if self.shared_mm2(s * way) >= enough), None)
+        first = next((k for k, s in enumerate(ends) if self.shared_mm2(s * direction) >= enough), None)
         if first is None:
             return None
         low, high = (0.0 if first == 0 else float(ends[first - 1])), float(ends[first])
-        return last_inside(lambda by: self.shared_mm2(by * way) >= enough, high, low, halvings=_HALVINGS)
+        return last_inside(
+            lambda by: self.shared_mm2(by * direction) >= enough, high, low, halvings=_HALVINGS
+        )
 
 
-def _ways(outline: Any) -> Floats:
+def _directions(outline: Any) -> Floats:
     """Return the two directions (2, 2) of the narrowest rectangle round an outline."""
     corners = np.array(shapely.minimum_rotated_rectangle(outline).exterior.coords)
     sides = np.diff(corners[:3], axis=0)
@@ -314,10 +316,10 @@ def _ways(outline: Any) -> Floats:
     return np.array((one, (-one[1], one[0])))
 
 
-def _line_ups(moving: Any, still: Any, ways: Floats) -> Iterator[Floats]:
+def _line_ups(moving: Any, still: Any, directions: Floats) -> Iterator[Floats]:
     """Yield the shifts that line up sides and middles in both directions."""
-    at = [np.asarray(shapely.get_coordinates(p)) @ ways.T for p in (moving, still)]
+    at = [np.asarray(shapely.get_coordinates(p)) @ directions.T for p in (moving, still)]
     (low, high), (to_low, to_high) = ((p.min(axis=0), p.max(axis=0)) for p in at)
     steps = np.stack((to_low - low, to_high - high, 0.5 * (to_low + to_high - low - high), np.zeros(2)))
     for i, j in product(range(4), repeat=2):
-        yield steps[i, 0] * ways[0] + steps[j, 1] * ways[1]
+        yield steps[i, 0] * directions[0] + steps[j, 1] * directions[1]

@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.patch import Raw, drawn, edge_raw, point_raw
+from fixturecheck.contact.patch import RawPatch, drawn, raw_edge, raw_point
 from fixturecheck.contact.patches.sampled import near_only
 from fixturecheck.contact.placed import FacePair, PlaneFrame, normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge, common_faces
@@ -38,7 +38,7 @@ from fixturecheck.numeric import last_inside
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.tolerances import Tolerances
 
-Found = list[Raw] | None
+Found = list[RawPatch] | None
 _STEPS = 65
 """Gauss points, or samples, across a strip."""
 _REACH_MM = 1e4
@@ -58,7 +58,7 @@ def curved(pair: FacePair, tolerances: Tolerances) -> Found:
 
 def _line(
     pair: FacePair, edge: Edge, normal: Callable[[Floats], Floats], shift: Floats, tolerances: Tolerances
-) -> list[Raw]:
+) -> list[RawPatch]:
     """Return the parts of a curve of A's surface that lie on both faces; `shift` carries it onto B's."""
     a, i, b, j = pair
     found = []
@@ -69,17 +69,17 @@ def _line(
                 continue
             middle = edge_middle(part)
             ends = edge_ends(part) if is_straight(part) else None
-            found.append(edge_raw((i,), (j,), normal(middle), part, ends))
+            found.append(raw_edge((i,), (j,), normal(middle), part, ends))
     return found
 
 
-def _point(pair: FacePair, spot: Floats, normal: Floats, tolerances: Tolerances) -> list[Raw]:
+def _point(pair: FacePair, spot: Floats, normal: Floats, tolerances: Tolerances) -> list[RawPatch]:
     """Return a point of both surfaces, if it lies on both faces."""
     a, i, b, j = pair
     slack = 2 * tolerances.touch_mm
     if not (on_face(spot, a.face(i), slack) and on_face(spot, b.face(j), slack)):
         return []
-    return [point_raw((i,), (j,), normal, spot)]
+    return [raw_point((i,), (j,), normal, spot)]
 
 
 def _areas(pair: FacePair, tolerances: Tolerances) -> Found:
@@ -88,7 +88,7 @@ def _areas(pair: FacePair, tolerances: Tolerances) -> Found:
     found = []
     for face in common_faces(a.face(i), b.face(j)):
         centre = np.array(centroid_of(face))
-        raw = Raw(
+        raw = RawPatch(
             kind=ContactKind.AREA,
             a_faces=(i,),
             b_faces=(j,),
@@ -305,7 +305,7 @@ def _handed(surface: Surface, middle: Floats) -> Floats:
     return np.asarray(sign * np.cross(surface.axis, middle))
 
 
-def _strip_on_plane(pair: FacePair, gap_mm: float, tolerances: Tolerances) -> list[Raw]:
+def _strip_on_plane(pair: FacePair, gap_mm: float, tolerances: Tolerances) -> list[RawPatch]:
     """Return near patches between a pin and a plane parallel to its axis, laid out on the plane.
 
     The gap at distance y from the line of closest approach is gap + R - sqrt(R^2 - y^2).
@@ -334,7 +334,7 @@ def _strip_on_plane(pair: FacePair, gap_mm: float, tolerances: Tolerances) -> li
     return found
 
 
-def _flat_strip(pair: FacePair, part: Any, frame: PlaneFrame, line: tuple[Floats, Floats, float]) -> Raw:
+def _flat_strip(pair: FacePair, part: Any, frame: PlaneFrame, line: tuple[Floats, Floats, float]) -> RawPatch:
     """One piece of a strip on the plane; the mean gap is integrated over slices along the axis."""
     a, i, b, j = pair
     foot, across, gap_mm = line
@@ -352,7 +352,7 @@ def _flat_strip(pair: FacePair, part: Any, frame: PlaneFrame, line: tuple[Floats
         gap_mm + radius - math.sqrt(max(radius**2 - away**2, 0.0))
         for away in (nearest, float(np.abs(y).max()))
     )
-    return Raw(
+    return RawPatch(
         kind=ContactKind.NEAR,
         a_faces=(i,),
         b_faces=(j,),
@@ -373,7 +373,7 @@ def _chord(part: object, frame: PlaneFrame, point: Floats, axis: Floats) -> floa
     return float(shapely.intersection(part, line).length)
 
 
-def _strip_on_cylinder(pair: FacePair, toward: Floats, tolerances: Tolerances) -> list[Raw]:
+def _strip_on_cylinder(pair: FacePair, toward: Floats, tolerances: Tolerances) -> list[RawPatch]:
     """Return area and near patches between two parallel cylinders, laid out on A's cylinder.
 
     Parameters
@@ -475,7 +475,7 @@ def _round_strip(
     heights: tuple[float, float],
     field: Callable[[Floats], Floats],
     tolerances: Tolerances,
-) -> Raw:
+) -> RawPatch:
     """One piece of cylinder A with the gap over it."""
     a, i, _, j = pair
     one = a.surface(i)
@@ -492,7 +492,7 @@ def _round_strip(
     bottom = heights[0] if axis @ one.axis > 0 else heights[1]
     height = heights[1] - heights[0]
     base = one.origin + bottom * one.axis
-    return Raw(
+    return RawPatch(
         kind=kind,
         a_faces=(i,),
         b_faces=(j,),

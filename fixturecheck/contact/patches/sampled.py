@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.arrays import Bools, Floats
-from fixturecheck.contact.patch import Raw
+from fixturecheck.contact.patch import RawPatch
 from fixturecheck.contact.patches.valleys import (
     Height,
     least_beside,
@@ -201,7 +201,7 @@ _LEVEL, _MOSTLY = 0.25, 0.9
 """Over an area nine samples in ten lie within a quarter of the touch limit of the middle one."""
 
 
-def sampled(pair: FacePair, tolerances: Tolerances) -> list[Raw]:
+def sampled(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
     """Return patches found by sampling one face and measuring each point's distance to the other.
 
     The less simple face is sampled. Where the gap stays level over an area, and is known to within the touch
@@ -229,7 +229,7 @@ def sampled(pair: FacePair, tolerances: Tolerances) -> list[Raw]:
     return found + _near(pair, field, tolerances)
 
 
-def near_only(pair: FacePair, tolerances: Tolerances) -> list[Raw]:
+def near_only(pair: FacePair, tolerances: Tolerances) -> list[RawPatch]:
     """Return the near patch around a line or point of contact that is already known."""
     a, i, b, j = pair
     if _backward(pair):
@@ -250,7 +250,7 @@ def _backward(pair: FacePair) -> bool:
     return _SIMPLE.index(a.table.kinds[i]) < _SIMPLE.index(b.table.kinds[j])
 
 
-def _near(pair: FacePair, field: _Field, tolerances: Tolerances) -> list[Raw]:
+def _near(pair: FacePair, field: _Field, tolerances: Tolerances) -> list[RawPatch]:
     """Return what stands open within the near band as one patch."""
     band = tolerances.touch_mm, tolerances.near_mm
     near = field.facing & (field.gaps > band[0]) & (field.gaps <= band[1])
@@ -373,7 +373,9 @@ def _has_block(cells: NDArray[np.int64]) -> bool:
     return any({(m + 1, n), (m, n + 1), (m + 1, n + 1)} <= there for m, n in there)
 
 
-def _patch(kind: ContactKind, pair: FacePair, grid: Grid, weights: Floats, gap_mm: tuple[float, ...]) -> Raw:
+def _patch(
+    kind: ContactKind, pair: FacePair, grid: Grid, weights: Floats, gap_mm: tuple[float, ...]
+) -> RawPatch:
     """Return a patch of weighed cells with its least, mean and greatest gap and their error."""
     a, i, _, j = pair
     grid, weights = grid.only(weights > 0.0), weights[weights > 0.0]
@@ -383,7 +385,7 @@ def _patch(kind: ContactKind, pair: FacePair, grid: Grid, weights: Floats, gap_m
     size = float(np.linalg.norm(normal))
     half = grid.step / 2
     low, high = grid.parameters.min(axis=0) - half, grid.parameters.max(axis=0) + half
-    return Raw(
+    return RawPatch(
         kind=kind,
         a_faces=(i,),
         b_faces=(j,),

@@ -20,7 +20,7 @@ from scipy.optimize import brentq, minimize
 from scipy.spatial import cKDTree
 
 from fixturecheck.arrays import Floats
-from fixturecheck.contact.patch import Raw, edge_raw, point_raw
+from fixturecheck.contact.patch import RawPatch, raw_edge, raw_point
 from fixturecheck.contact.placed import FacePair
 from fixturecheck.kernel.brep.probe import EdgeProbe, Probe
 from fixturecheck.kernel.construct import segment, spline_through
@@ -90,14 +90,14 @@ class Height:
         found = minimize(height, np.zeros(2), jac=True, method="L-BFGS-B", bounds=bounds, options=options)
         return self.place(np.clip(start + found.x * self.step, *self.window))
 
-    def along(self, near: Floats, way: int) -> Place | None:
+    def along(self, near: Floats, parameter: int) -> Place | None:
         """Return where a line of parameters crosses the floor of a valley near a place of it.
 
         Parameters
         ----------
         near : ndarray, shape (2,)
             The place.
-        way : int
+        parameter : int
             Which of the two parameters is kept.
 
         Returns
@@ -105,14 +105,14 @@ class Height:
         Place or None
             None where the gap is not least along the line, or where the line runs along the valley.
         """
-        other = 1 - way
-        line, spot = float(near[way]), float(near[other])
+        other = 1 - parameter
+        line, spot = float(near[parameter]), float(near[other])
         low = max(self.window[0][other], spot - self.step[other])
         high = min(self.window[1][other], spot + self.step[other])
 
         def at(x: float) -> Floats:
             out = np.empty(2)
-            out[way], out[other] = line, x
+            out[parameter], out[other] = line, x
             return out
 
         def slope(x: float) -> float:
@@ -126,17 +126,17 @@ class Height:
         place = self.place(at(brentq(slope, low, high, xtol=1e-12 * max(abs(low), abs(high), 1.0))))
         if place is None:
             return None
-        return place if self._bend(place, other) >= _CROSSES * self._bend(place, way) else None
+        return place if self._bend(place, other) >= _CROSSES * self._bend(place, parameter) else None
 
     def _lower(self, one: Floats, other: Floats) -> Place | None:
         """Return the lower of two places."""
         found = [p for p in (self.place(one), self.place(other)) if p is not None]
         return min(found, key=lambda p: p.gap_mm, default=None)
 
-    def _bend(self, place: Place, way: int) -> float:
+    def _bend(self, place: Place, parameter: int) -> float:
         """Return the second derivative of the gap along one parameter, per mm, at or beside a place."""
         step = np.zeros(2)
-        step[way] = 0.5 * self.step[way]
+        step[parameter] = 0.5 * self.step[parameter]
         for shift in (0.0, 1.0, -1.0):
             row = [self.place(place.at + (shift + k) * step) for k in (-1.0, 0.0, 1.0)]
             before, middle, after = row
@@ -165,10 +165,10 @@ def touching_places(
     """
     table = {(int(m), int(n)): gap for (m, n), gap in zip(cells, gaps, strict=True)}
     found = []
-    for way in (0, 1):
-        beside = ((0, 1), (0, -1)) if way == 0 else ((1, 0), (-1, 0))
+    for parameter in (0, 1):
+        beside = ((0, 1), (0, -1)) if parameter == 0 else ((1, 0), (-1, 0))
         for k in _lowest(cells, gaps, table, beside):
-            place = height.along(at[k], way)
+            place = height.along(at[k], parameter)
             if place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED:
                 found.append(place)
     for k in _lowest(cells, gaps, table, _AROUND):
@@ -224,15 +224,15 @@ def opening_directions(spots: Floats, gaps: Floats, touch_mm: float) -> int:
     bend = np.zeros((count, count))
     for (i, j), value in zip(pairs, fit[1 + count :], strict=True):
         bend[i, j] = bend[j, i] = value if i == j else value / 2
-    rises, ways = np.linalg.eigh(bend)
-    grows = rises * np.abs(x @ ways).max(axis=0) ** 2
+    rises, axes = np.linalg.eigh(bend)
+    grows = rises * np.abs(x @ axes).max(axis=0) ** 2
     rest = float(np.sqrt(np.mean((gaps - rows @ fit) ** 2)))
     return int(np.sum((grows > _SEEN * touch_mm) & (rest <= _EXPLAINED * grows)))
 
 
 def lines_and_points(
     height: Height, places: Sequence[Place], faces: tuple[int, int], touch_mm: float
-) -> Iterator[Raw]:
+) -> Iterator[RawPatch]:
     """Yield the lines and points that places where two faces touch make up."""
     if not places:
         return
@@ -250,7 +250,7 @@ def lines_and_points(
         ):
             low = height.least(min(group, key=lambda p: p.gap_mm).at)
             if low is not None and abs(low.gap_mm) <= touch_mm and low.opposed_share >= OPPOSED:
-                yield point_raw((faces[0],), (faces[1],), low.normal, low.point)
+                yield raw_point((faces[0],), (faces[1],), low.normal, low.point)
             continue
         yield _line(height, run, faces, spacing, touch_mm)
 
@@ -274,9 +274,9 @@ def _spacing_mm(height: Height, places: Sequence[Place]) -> float:
     """Return how far apart neighbouring lines of parameters are where the faces touch, the wider way."""
     widest = 0.0
     for place in places[:: max(1, len(places) // 8)]:
-        for way in (0, 1):
+        for parameter in (0, 1):
             at = place.at.copy()
-            at[way] += height.step[way]
+            at[parameter] += height.step[parameter]
             widest = max(
                 widest, float(np.linalg.norm(height.ours.at((float(at[0]), float(at[1])))[0] - place.point))
             )
@@ -323,7 +323,7 @@ def _in_order(group: Sequence[Place], spacing_mm: float) -> list[Place]:
 
 def _line(
     height: Height, run: list[Place], faces: tuple[int, int], spacing_mm: float, touch_mm: float
-) -> Raw:
+) -> RawPatch:
     """Return the curve through places in order, followed to where it leaves a face or the faces part."""
     closed = (
         len(run) > 2 * _FEWEST and float(np.linalg.norm(run[0].point - run[-1].point)) <= _JOINED * spacing_mm
@@ -332,13 +332,13 @@ def _line(
         run = [_end(height, run[1], run[0], touch_mm), *run, _end(height, run[-2], run[-1], touch_mm)]
     points = _apart(np.array([p.point for p in run]), 1e-6)
     start, end = points[0], points[-1]
-    way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
+    direction = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
     middle = run[len(run) // 2]
-    straight = not closed and float(off_line_mm(points, start, way).max()) <= touch_mm
+    straight = not closed and float(off_line_mm(points, start, direction).max()) <= touch_mm
     edge = segment(start, end) if straight else spline_through(points, closed=closed)
     error_mm = max(abs(p.gap_mm) for p in run)
     ends = (start, end) if straight else None
-    return edge_raw((faces[0],), (faces[1],), middle.normal, edge, ends, error_mm)
+    return raw_edge((faces[0],), (faces[1],), middle.normal, edge, ends, error_mm)
 
 
 def _apart(points: Floats, least_mm: float) -> Floats:
@@ -349,14 +349,14 @@ def _apart(points: Floats, least_mm: float) -> Floats:
 
 def _end(height: Height, inner: Place, last: Place, touch_mm: float) -> Place:
     """Return the last place of a curve past `last`, away from `inner`, found by halving a step."""
-    way = int(np.argmax(np.abs((last.at - inner.at) / height.step)))
+    parameter = int(np.argmax(np.abs((last.at - inner.at) / height.step)))
     step = last.at - inner.at
 
     def at(share: float) -> Place | None:
         spot = last.at + share * step
-        if not height.window[0][way] <= spot[way] <= height.window[1][way]:
+        if not height.window[0][parameter] <= spot[parameter] <= height.window[1][parameter]:
             return None
-        place = height.along(spot, way)
+        place = height.along(spot, parameter)
         touches = place is not None and abs(place.gap_mm) <= touch_mm and place.opposed_share >= OPPOSED
         return place if touches else None
 
@@ -436,7 +436,7 @@ def alongside(
     box: tuple[Floats, Floats],
     names: tuple[tuple[int, ...], int],
     touch_mm: float,
-) -> Iterator[Raw]:
+) -> Iterator[RawPatch]:
     """Yield the lines and points in which an edge of A touches a free-form face of B.
 
     Parameters
@@ -522,7 +522,7 @@ def _stretch(
     span: tuple[float, float],
     names: tuple[tuple[int, ...], int],
     touch_mm: float,
-) -> Raw:
+) -> RawPatch:
     """Return the line that an edge shares with a face over a span, or the point where they are nearest."""
     spots = [spot_at(edge.at, face, t) for t in np.linspace(*span, _INNER).tolist()]
     gaps = np.array([s.gap_mm for s in spots])
@@ -534,14 +534,14 @@ def _stretch(
     ):
         lows = least_places(edge.at, face, np.linspace(*span, _INNER).tolist())
         low = min([*spots, *(spot_at(edge.at, face, t) for t in lows)], key=lambda s: s.gap_mm)
-        return point_raw(names[0], (names[1],), -low.normal, low.point)
+        return raw_point(names[0], (names[1],), -low.normal, low.point)
     part = edge.part(*span)
     start, end = spots[0].point, spots[-1].point
-    way = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
-    straight = bool(off_line_mm(np.array([s.point for s in spots]), start, way).max() <= 1e-9)
+    direction = (end - start) / max(float(np.linalg.norm(end - start)), 1e-12)
+    straight = bool(off_line_mm(np.array([s.point for s in spots]), start, direction).max() <= 1e-9)
     ends = (start, end) if straight else None
     normal = -spots[_INNER // 2].normal
-    return edge_raw(names[0], (names[1],), normal, part, ends, float(np.abs(gaps).max()))
+    return raw_edge(names[0], (names[1],), normal, part, ends, float(np.abs(gaps).max()))
 
 
 def _slants(arc: Floats, gaps: Floats, touch_mm: float) -> bool:

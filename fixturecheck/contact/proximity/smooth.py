@@ -34,7 +34,7 @@ Row = tuple[float, Floats, Floats, int, int, int, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Way:
+class _Frames:
     """How body b's frame is seen from body a's: x -> turn x + shift, and b's own into the machine's."""
 
     turn: Floats
@@ -54,20 +54,20 @@ def smooth_rows(
     rows: list[Row] = []
     for pair in pairs.tolist():
         for a, b in (pair, pair[::-1]):
-            way = _Way(
+            frames = _Frames(
                 turn=rotation[b].T @ rotation[a],
                 shift=rotation[b].T @ (origin_mm[a] - origin_mm[b]),
                 b_turn=rotation[b],
                 b_origin=origin_mm[b],
             )
             targets = scene.features[b].targets()
-            for gap, normal, place, own, face in _ridges_down(scene.features[a], targets, way, query):
+            for gap, normal, place, own, face in _ridges_down(scene.features[a], targets, frames, query):
                 rows.append((gap, normal, place, a, own, b, face))
             faces = scene.features[a].smooth
             for one in faces:
-                for gap, normal, place, face in _down_on(one, targets, way, query):
+                for gap, normal, place, face in _down_on(one, targets, frames, query):
                     rows.append((gap, normal, place, a, one.face, b, face))
-            back = _Way(
+            back = _Frames(
                 turn=rotation[a].T @ rotation[b],
                 shift=rotation[a].T @ (origin_mm[b] - origin_mm[a]),
                 b_turn=rotation[a],
@@ -88,10 +88,10 @@ def _packed(rows: Sequence[Row]) -> Candidates:
 
 
 def _down_on(
-    one: Smooth, targets: Sequence[Target], way: _Way, query: Query
+    one: Smooth, targets: Sequence[Target], frames: _Frames, query: Query
 ) -> Iterator[tuple[float, Floats, Floats, int]]:
     """Yield the lowest places of a free-form face over the faces of another body."""
-    points, normals = one.points @ way.turn.T + way.shift, one.normals @ way.turn.T
+    points, normals = one.points @ frames.turn.T + frames.shift, one.normals @ frames.turn.T
     slack = query.away_mm + one.reach_mm
     low, high = points.min(axis=(0, 1)) - slack, points.max(axis=(0, 1)) + slack
     for target in targets:
@@ -102,27 +102,27 @@ def _down_on(
         )
         if not near.any():
             continue
-        over = _Over(one, target, way)
+        over = _Over(one, target, frames)
         gaps, facing = over.gaps(points, normals, near)
         gaps = np.where(near & (facing >= -query.slack_rad), gaps, np.inf)
         for at in over.floors(gaps, (query.deep_mm - one.reach_mm, query.reach_mm + one.reach_mm)):
             point, own, gap, normal, inside = over.place(at)
             fits = inside and query.deep_mm <= gap <= query.reach_mm
             if fits and float(own @ normal) <= query.slack_rad:
-                world, out = way.world(point, normal)
+                world, out = frames.world(point, normal)
                 yield gap, out, world, target.face
 
 
 class _Over:
     """The gap from a free-form face to a face of another body, over the first one's parameters."""
 
-    def __init__(self, one: Smooth, target: Target, way: _Way) -> None:
-        self._one, self._target, self._way = one, target, way
+    def __init__(self, one: Smooth, target: Target, frames: _Frames) -> None:
+        self._one, self._target, self._frames = one, target, frames
 
     def place(self, at: tuple[float, float]) -> tuple[Floats, Floats, float, Floats, bool]:
         """Return point and own normal in b's frame, gap, b's normal, and whether it lies on both faces."""
         point, own = self._one.probe.at(at)
-        point, own = self._way.turn @ point + self._way.shift, self._way.turn @ own
+        point, own = self._frames.turn @ point + self._frames.shift, self._frames.turn @ own
         gap, normal, inside = self._target.probe.gap(point)
         return point, own, gap, normal, inside and self._one.probe.inside(at)
 
@@ -140,12 +140,12 @@ class _Over:
     def floors(self, gaps: Floats, band_mm: tuple[float, float]) -> Iterator[tuple[float, float]]:
         """Yield the parameters at which the gap is least along each line, and from the lowest, of all."""
         lowest: tuple[float, tuple[float, float]] | None = None
-        for way in (0, 1):
-            table = gaps if way == 0 else gaps.T
-            lines, spots = (self._one.u, self._one.v) if way == 0 else (self._one.v, self._one.u)
+        for parameter in (0, 1):
+            table = gaps if parameter == 0 else gaps.T
+            lines, spots = (self._one.u, self._one.v) if parameter == 0 else (self._one.v, self._one.u)
             for i, j in _minima(table, band_mm):
                 ends = spots[max(j - 1, 0)], spots[min(j + 1, len(spots) - 1)]
-                at = self._along(float(lines[i]), way, (float(ends[0]), float(ends[1])))
+                at = self._along(float(lines[i]), parameter, (float(ends[0]), float(ends[1])))
                 yield at
                 gap = self.place(at)[2]
                 if lowest is None or gap < lowest[0]:
@@ -158,26 +158,26 @@ class _Over:
         spots = self._one.u, self._one.v
         steps = [float(s[1] - s[0]) for s in spots]
         for turn in range(_TURNS):
-            way = turn % 2
-            k = 1 - way
+            parameter = turn % 2
+            k = 1 - parameter
             ends = max(at[k] - steps[k], float(spots[k][0])), min(at[k] + steps[k], float(spots[k][-1]))
-            new = self._along(at[way], way, ends)
+            new = self._along(at[parameter], parameter, ends)
             moved = max(abs(new[0] - at[0]) / steps[0], abs(new[1] - at[1]) / steps[1])
             at = new
             if turn > 0 and moved < 1e-9:
                 break
         return at
 
-    def _along(self, line: float, way: int, ends: tuple[float, float]) -> tuple[float, float]:
+    def _along(self, line: float, parameter: int, ends: tuple[float, float]) -> tuple[float, float]:
         """Return where the gap is least along a line of parameters between two ends of it."""
 
         def at(x: float) -> tuple[float, float]:
-            return (line, x) if way == 0 else (x, line)
+            return (line, x) if parameter == 0 else (x, line)
 
         def slope(x: float) -> float:
             point, both = self._one.probe.tangents(at(x))
             normal = self._target.plane[1] if self._target.plane else self._foot_normal(point)
-            return float((self._way.turn @ both[1 - way]) @ normal)
+            return float((self._frames.turn @ both[1 - parameter]) @ normal)
 
         low, high = ends
         if slope(low) >= 0:
@@ -187,7 +187,7 @@ class _Over:
         return at(float(brentq(slope, low, high, xtol=_ROUNDING * max(abs(low), abs(high), 1.0))))
 
     def _foot_normal(self, point: Floats) -> Floats:
-        return self._target.probe.gap(self._way.turn @ point + self._way.shift)[1]
+        return self._target.probe.gap(self._frames.turn @ point + self._frames.shift)[1]
 
 
 def _minima(table: Floats, band_mm: tuple[float, float]) -> Iterator[tuple[int, int]]:
@@ -201,35 +201,35 @@ def _minima(table: Floats, band_mm: tuple[float, float]) -> Iterator[tuple[int, 
 
 
 def _dropped(
-    features: Features, one: Smooth, way: _Way, query: Query
+    features: Features, one: Smooth, frames: _Frames, query: Query
 ) -> Iterator[tuple[float, Floats, Floats, int]]:
     """Yield corners and straight edges of a body dropped on a free-form face of another."""
     slack = query.away_mm + one.reach_mm
     low, high = one.points.min(axis=(0, 1)) - slack, one.points.max(axis=(0, 1)) + slack
-    corners = features.points_mm[: features.sharp_count] @ way.turn.T + way.shift
+    corners = features.points_mm[: features.sharp_count] @ frames.turn.T + frames.shift
     for k in np.flatnonzero(np.all((corners >= low) & (corners <= high), axis=1)):
         gap, normal, inside = one.probe.gap(corners[k])
         if inside and query.deep_mm <= gap <= query.reach_mm:
-            leaving = features.tangent_cones[k] @ way.turn.T @ normal
+            leaving = features.tangent_cones[k] @ frames.turn.T @ normal
             if leaving.min(initial=0.0) >= -query.slack_rad:
-                world, out = way.world(corners[k], normal)
-                face = _looking(features.point_faces[k], features.point_normals[k] @ way.turn.T, normal)
+                world, out = frames.world(corners[k], normal)
+                face = _looking(features.point_faces[k], features.point_normals[k] @ frames.turn.T, normal)
                 yield gap, out, world, face
     for curve in features.curves():
-        points = curve.points @ way.turn.T + way.shift
+        points = curve.points @ frames.turn.T + frames.shift
         if np.any(points.min(axis=0) > high) or np.any(points.max(axis=0) < low):
             continue
-        walk = partial(_seen, curve, way)
+        walk = partial(_seen, curve, frames)
         for share in _lows(curve, points, one, walk, (low, high)):
             spot = walk(share)[0]
             gap, normal, inside = one.probe.gap(spot)
             if (
                 inside
                 and query.deep_mm <= gap <= query.reach_mm
-                and _in_normal_cone(curve, share, way, normal, query)
+                and _in_normal_cone(curve, share, frames, normal, query)
             ):
-                world, out = way.world(spot, normal)
-                yield gap, out, world, _face_of(curve, share, way, normal)
+                world, out = frames.world(spot, normal)
+                yield gap, out, world, _face_of(curve, share, frames, normal)
 
 
 def _lows(
@@ -253,31 +253,31 @@ _FEWER = 6
 _SHARES = np.linspace(0.0, 1.0, STATIONS + 1).tolist()
 
 
-def _seen(curve: Curve, way: _Way, share: float) -> tuple[Floats, Floats]:
+def _seen(curve: Curve, frames: _Frames, share: float) -> tuple[Floats, Floats]:
     """Return point and derivative of a curve in the other body's frame."""
     point, along = curve.probe.at(share)
-    return way.turn @ point + way.shift, way.turn @ along
+    return frames.turn @ point + frames.shift, frames.turn @ along
 
 
-def _in_normal_cone(curve: Curve, share: float, way: _Way, normal: Floats, query: Query) -> bool:
+def _in_normal_cone(curve: Curve, share: float, frames: _Frames, normal: Floats, query: Query) -> bool:
     """Whether the faces beside a curve leave what it comes down on, whose normal is given."""
-    leaving = curve.probe.leaving(share) @ way.turn.T @ normal
+    leaving = curve.probe.leaving(share) @ frames.turn.T @ normal
     return bool(leaving.min(initial=0.0) >= -query.slack_rad)
 
 
-def _face_of(curve: Curve, share: float, way: _Way, normal: Floats) -> int:
+def _face_of(curve: Curve, share: float, frames: _Frames, normal: Floats) -> int:
     """Return the face beside a curve that looks most at what it comes down on."""
-    return _looking(np.array(curve.faces), curve.probe.normals(share) @ way.turn.T, normal)
+    return _looking(np.array(curve.faces), curve.probe.normals(share) @ frames.turn.T, normal)
 
 
 def _ridges_down(
-    features: Features, targets: Sequence[Target], way: _Way, query: Query
+    features: Features, targets: Sequence[Target], frames: _Frames, query: Query
 ) -> Iterator[tuple[float, Floats, Floats, int, int]]:
     """Yield the lowest places of curved edges, circles left out, over the flat faces of another body."""
     for curve in features.curves():
         if curve.kind in {CurveKind.LINE, CurveKind.CIRCLE}:
             continue
-        points, tangents = curve.points @ way.turn.T + way.shift, curve.tangents @ way.turn.T
+        points, tangents = curve.points @ frames.turn.T + frames.shift, curve.tangents @ frames.turn.T
         # An arc between two points stays within half their distance of them.
         slack = query.away_mm + 0.5 * float(np.linalg.norm(np.diff(points, axis=0), axis=1).max())
         low, high = points.min(axis=0) - slack, points.max(axis=0) + slack
@@ -286,16 +286,18 @@ def _ridges_down(
                 continue
             slopes = tangents @ target.plane[1]
             for k in np.flatnonzero((slopes[:-1] < 0) & (slopes[1:] > 0)).tolist():
-                share = _level_at(partial(_seen, curve, way), target.plane[1], (_SHARES[k], _SHARES[k + 1]))
-                spot = _seen(curve, way, share)[0]
+                share = _level_at(
+                    partial(_seen, curve, frames), target.plane[1], (_SHARES[k], _SHARES[k + 1])
+                )
+                spot = _seen(curve, frames, share)[0]
                 gap, normal, inside = target.probe.gap(spot)
                 if (
                     inside
                     and query.deep_mm <= gap <= query.reach_mm
-                    and _in_normal_cone(curve, share, way, normal, query)
+                    and _in_normal_cone(curve, share, frames, normal, query)
                 ):
-                    world, out = way.world(spot, normal)
-                    yield gap, out, world, _face_of(curve, share, way, normal), target.face
+                    world, out = frames.world(spot, normal)
+                    yield gap, out, world, _face_of(curve, share, frames, normal), target.face
 
 
 def _level_at(walk: Walk, normal: Floats, ends: tuple[float, float]) -> float:

@@ -49,7 +49,7 @@ from fixturecheck.kernel.shapes import Face, Location, Solid, cq_shape
 
 # What a file's last digits moved is rounded away; a nanometre is far below any tolerance of ours.
 _ROUND_MM = 1e-6
-_ROUND_WAY = 1e-9
+_ROUND_DIRECTION = 1e-9
 _ROUND_RAD = 1e-12
 _KERNEL_MM = 1e-7
 _GRID = 4
@@ -60,20 +60,20 @@ def rounded(point: Floats) -> Floats:
     return np.asarray(np.round(np.asarray(point) / _ROUND_MM) * _ROUND_MM + 0.0)
 
 
-def rounded_way(way: Floats) -> Floats:
+def rounded_direction(direction: Floats) -> Floats:
     """Return a unit direction without what its last digits say."""
-    found = np.round(way / np.linalg.norm(way) / _ROUND_WAY) * _ROUND_WAY + 0.0
+    found = np.round(direction / np.linalg.norm(direction) / _ROUND_DIRECTION) * _ROUND_DIRECTION + 0.0
     return np.asarray(found / np.linalg.norm(found))
 
 
-def _upright(way: Floats) -> bool:
+def _upright(direction: Floats) -> bool:
     """Whether the first component of a direction that is not zero is positive."""
-    return bool(way[np.flatnonzero(np.abs(way) > 10 * _ROUND_WAY)[0]] > 0)
+    return bool(direction[np.flatnonzero(np.abs(direction) > 10 * _ROUND_DIRECTION)[0]] > 0)
 
 
-def _raised(way: Floats) -> Floats:
+def _raised(direction: Floats) -> Floats:
     """Return a direction or its opposite, whichever is upright; without a negative zero in it."""
-    return way if _upright(way) else 0.0 - way
+    return direction if _upright(direction) else 0.0 - direction
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -128,7 +128,7 @@ def _circle(circle: Any, start: Floats, end: Floats) -> TrimmedCurve:
 def _ellipse(ellipse: Any, start: Floats, end: Floats) -> TrimmedCurve:
     """Return an ellipse about the upright axis, its angle zero at the upright end of its long axis."""
     normal, against, start, end = _about(ellipse, start, end)
-    long = rounded_way(xyz(ellipse.XAxis().Direction()))
+    long = rounded_direction(xyz(ellipse.XAxis().Direction()))
     long = _raised(long)
     place = gp_Ax2(gp_Pnt(*rounded(xyz(ellipse.Location()))), gp_Dir(*normal), gp_Dir(*long))
     curve = Geom_Ellipse(place, _length(ellipse.MajorRadius()), _length(ellipse.MinorRadius()))
@@ -138,7 +138,7 @@ def _ellipse(ellipse: Any, start: Floats, end: Floats) -> TrimmedCurve:
 
 def _about(conic: Any, start: Floats, end: Floats) -> tuple[Floats, bool, Floats, Floats]:
     """Return the upright axis of a conic, whether it is not the drawn one, and its ends in that sense."""
-    normal = rounded_way(xyz(conic.Axis().Direction()))
+    normal = rounded_direction(xyz(conic.Axis().Direction()))
     return (normal, False, start, end) if _upright(normal) else (_raised(normal), True, end, start)
 
 
@@ -157,7 +157,7 @@ def _angle(curve: Any, point: Floats) -> float:
         if isinstance(curve, Geom_Circle)
         else (curve.MajorRadius(), curve.MinorRadius())
     )
-    x, y = (float(arm @ xyz(way)) for way in (place.XDirection(), place.YDirection()))
+    x, y = (float(arm @ xyz(direction)) for direction in (place.XDirection(), place.YDirection()))
     return math.atan2(y / radii[1], x / radii[0])
 
 
@@ -211,7 +211,7 @@ def surface_of(face: Any) -> Laid:
     points = np.array([[xyz(adaptor.Value(float(s), float(t))) for t in v] for s in u]).reshape(-1, 3)
     out = _normal_out(face, adaptor, window)
     if adaptor.GetType() == GeomAbs_SurfaceType.GeomAbs_Plane:
-        normal = rounded_way(out[1])
+        normal = rounded_direction(out[1])
         corners = [
             tuple(rounded(xyz(BRep_Tool.Pnt_s(TopoDS.Vertex_s(c)))))
             for c in mapped(face, TopAbs_ShapeEnum.TopAbs_VERTEX)
@@ -267,33 +267,35 @@ def _length(value: float) -> float:
 
 def _ax3(face: Any, axis: Any, points: Floats, *, at: Floats | None = None) -> Any:
     """Return a frame about an axis: upright, at the point nearest the origin or the one given."""
-    way = rounded_way(xyz(axis.Direction()))
-    way = _raised(way)
+    direction = rounded_direction(xyz(axis.Direction()))
+    direction = _raised(direction)
     spot = xyz(axis.Location())
-    spot = rounded(spot - (spot @ way) * way if at is None else at)
-    zero = rounded_way(zero_direction(face, points, spot, way))
-    return gp_Ax3(gp_Pnt(*spot), gp_Dir(*way), gp_Dir(*zero))
+    spot = rounded(spot - (spot @ direction) * direction if at is None else at)
+    zero = rounded_direction(zero_direction(face, points, spot, direction))
+    return gp_Ax3(gp_Pnt(*spot), gp_Dir(*direction), gp_Dir(*zero))
 
 
 def _cone(face: Any, cone: Any, points: Floats) -> Any:
     """Return a cone laid from its apex, opening along its axis."""
     angle = round(abs(cone.SemiAngle()) / _ROUND_RAD) * _ROUND_RAD
     apex = rounded(xyz(cone.Apex()))
-    way = rounded_way(xyz(cone.Axis().Direction()))
-    if float((points.mean(axis=0) - apex) @ way) < 0:
-        way = 0.0 - way
-    zero = rounded_way(zero_direction(face, points, apex, way))
-    return Geom_ConicalSurface(gp_Ax3(gp_Pnt(*apex), gp_Dir(*way), gp_Dir(*zero)), angle, 0.0)
+    direction = rounded_direction(xyz(cone.Axis().Direction()))
+    if float((points.mean(axis=0) - apex) @ direction) < 0:
+        direction = 0.0 - direction
+    zero = rounded_direction(zero_direction(face, points, apex, direction))
+    return Geom_ConicalSurface(gp_Ax3(gp_Pnt(*apex), gp_Dir(*direction), gp_Dir(*zero)), angle, 0.0)
 
 
 def _ball(face: Any, ball: Any, points: Floats) -> Any:
     """Return a sphere whose poles are those of the drawn one, so that a face keeps its seam."""
     poles = poles_of(face)
     centre = rounded(xyz(ball.Location()))
-    way = rounded_way(poles[0] - centre if poles else xyz(ball.Position().Direction()))
-    way = _raised(way)
-    zero = rounded_way(zero_direction(face, points, centre, way))
-    return Geom_SphericalSurface(gp_Ax3(gp_Pnt(*centre), gp_Dir(*way), gp_Dir(*zero)), _length(ball.Radius()))
+    direction = rounded_direction(poles[0] - centre if poles else xyz(ball.Position().Direction()))
+    direction = _raised(direction)
+    zero = rounded_direction(zero_direction(face, points, centre, direction))
+    return Geom_SphericalSurface(
+        gp_Ax3(gp_Pnt(*centre), gp_Dir(*direction), gp_Dir(*zero)), _length(ball.Radius())
+    )
 
 
 _CLOSE_MM = 1e-5

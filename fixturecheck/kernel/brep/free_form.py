@@ -275,10 +275,10 @@ def smooth_of(row: FaceRow) -> Smooth:
     )
 
 
-def _lines(adaptor: BRepAdaptor_Surface, way: str) -> int:
+def _lines(adaptor: BRepAdaptor_Surface, parameter: str) -> int:
     """Return how many lines of parameters a face is laid out in, one way."""
     spline = adaptor.GetType() == GeomAbs_SurfaceType.GeomAbs_BSplineSurface
-    pieces = getattr(adaptor, f"Nb{way}Knots")() - 1 if spline else 1
+    pieces = getattr(adaptor, f"Nb{parameter}Knots")() - 1 if spline else 1
     return min(max(_FEWEST, _EACH * pieces + 1), _MOST)
 
 

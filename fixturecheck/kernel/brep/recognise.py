@@ -187,18 +187,20 @@ def _laid_out(face: Any, simple: _Simple | None, edges: _RebuiltEdges) -> Any:
             if found is not None:  # poles and tips are put back from the new surface
                 builder.Add(ring, found.Oriented(edge.Orientation()))
         ring.Closed(True)
-        way = wire.Orientation()
-        builder.Add(new, ring.Oriented(turned_over(way) if simple and simple.flipped else way))
-    way = face.Orientation()
+        orientation = wire.Orientation()
+        builder.Add(
+            new, ring.Oriented(turned_over(orientation) if simple and simple.flipped else orientation)
+        )
+    orientation = face.Orientation()
     return mended(new, _KERNEL_MM, 10 * SAME_MM).Oriented(
-        turned_over(way) if simple and simple.flipped else way
+        turned_over(orientation) if simple and simple.flipped else orientation
     )
 
 
-def turned_over(way: Any) -> Any:
+def turned_over(orientation: Any) -> Any:
     """Return the orientation that a thing has seen from the other side."""
     forward, back = TopAbs_Orientation.TopAbs_FORWARD, TopAbs_Orientation.TopAbs_REVERSED
-    return {forward: back, back: forward}.get(way, way)
+    return {forward: back, back: forward}.get(orientation, orientation)
 
 
 class _RebuiltEdges:
@@ -246,9 +248,9 @@ def _simple_curve(edge: Any) -> Curve | None:
     start, end = points[0], points[-1]
     long = float(np.linalg.norm(end - start))
     if long > _KERNEL_MM:
-        way = (end - start) / long
-        if float(off_line_mm(points, start, way).max()) <= SAME_MM:
-            return Geom_Line(gp_Pnt(*start), gp_Dir(*way)), 0.0, long
+        direction = (end - start) / long
+        if float(off_line_mm(points, start, direction).max()) <= SAME_MM:
+            return Geom_Line(gp_Pnt(*start), gp_Dir(*direction)), 0.0, long
     return _circle(points)
 
 
@@ -436,24 +438,24 @@ def _nodes(first: float, last: float, knots: Floats, degree: int) -> Floats:
     return np.append(rows.ravel(), last)
 
 
-def _knots(adaptor: Any, way: str = "") -> Floats:
+def _knots(adaptor: Any, parameter: str = "") -> Floats:
     """Return where the pieces of a spline meet; none on anything else."""
     curve = GeomAbs_CurveType.GeomAbs_BSplineCurve
     surface = GeomAbs_SurfaceType.GeomAbs_BSplineSurface
     if adaptor.GetType() not in (curve, surface):
         return np.zeros(0)
     spline = adaptor.BSpline()
-    count, knot = getattr(spline, f"Nb{way}Knots")(), getattr(spline, f"{way}Knot")
+    count, knot = getattr(spline, f"Nb{parameter}Knots")(), getattr(spline, f"{parameter}Knot")
     return np.array([knot(i + 1) for i in range(count)])
 
 
-def _degree(adaptor: Any, way: str = "") -> int:
+def _degree(adaptor: Any, parameter: str = "") -> int:
     """Return the degree of a spline; of a surface swept from another curve, that of a fine sample."""
     kinds = (
         GeomAbs_CurveType.GeomAbs_BSplineCurve, GeomAbs_CurveType.GeomAbs_BezierCurve,
         GeomAbs_SurfaceType.GeomAbs_BSplineSurface, GeomAbs_SurfaceType.GeomAbs_BezierSurface,
     )  # fmt: skip
-    return int(getattr(adaptor, f"{way}Degree")()) if adaptor.GetType() in kinds else 8
+    return int(getattr(adaptor, f"{parameter}Degree")()) if adaptor.GetType() in kinds else 8
 
 
 def _alike(drawn: Solid, rebuilt: Solid) -> bool:
