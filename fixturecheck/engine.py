@@ -23,7 +23,7 @@ from fixturecheck.kernel.select import flush_faces
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
-from fixturecheck.nesting.footing import footings, holding_nothing
+from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, worst
 from fixturecheck.result.shapes import NamedShape, Role

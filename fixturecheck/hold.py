@@ -30,7 +30,7 @@ from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.pull import Magnet, Pulls, magnet_of
-from fixturecheck.nesting.footing import footings, holding_nothing
+from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.release.sequence import release_of
 from fixturecheck.setup.model import Setup
 

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 from fixturecheck import load
-from fixturecheck.kernel.step.write import Named, write_step
+from fixturecheck.kernel.step import Named, write_step
 
 MODELS = Path(__file__).resolve().parent.parent / "models"
 PARTS = {

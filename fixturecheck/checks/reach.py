@@ -23,9 +23,8 @@ from collections.abc import Iterator, Mapping
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.measure import centre_of
+from fixturecheck.kernel.measure import centre_of, thinner_mm
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.kernel.thickness import thinner_mm
 from fixturecheck.machining.clearance import depth_beside_flange, flange_reach_mm, gouge_depth_mm
 from fixturecheck.machining.cut import CornerMade, GroundCut, PartGround
 from fixturecheck.machining.detours import dressed_to, larger_wheel, no_gouge, ridges_mm, whole_floor

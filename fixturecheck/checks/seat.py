@@ -34,8 +34,16 @@ from fixturecheck.checks.touching import (
 from fixturecheck.contact.patch import Overlap, Patch
 from fixturecheck.effort import SEAT, Budget
 from fixturecheck.kernel.measure import centre_of
-from fixturecheck.nesting.footing import Base, Footing, footings, holding_nothing, nearest_to, table_of
-from fixturecheck.nesting.seating import Seating, seating
+from fixturecheck.nesting.seating import (
+    Base,
+    Footing,
+    Seating,
+    footings,
+    holding_nothing,
+    nearest_to,
+    seating,
+    table_of,
+)
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge

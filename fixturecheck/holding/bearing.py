@@ -23,11 +23,18 @@ from fixturecheck.contact.patch import ContactMap, Patch
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import edges_of
-from fixturecheck.kernel.measure import box_of, centre_of, edge_length_mm, is_straight, volume_mm3
-from fixturecheck.kernel.sample import edge_points, triangles_of
+from fixturecheck.kernel.measure import (
+    box_of,
+    centre_of,
+    edge_length_mm,
+    edge_points,
+    is_straight,
+    triangles_of,
+    volume_mm3,
+)
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.nesting.footing import Base, footings
+from fixturecheck.nesting.seating import Base, footings
 from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector

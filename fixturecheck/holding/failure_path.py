@@ -18,9 +18,8 @@ from fixturecheck.kernel.boolean import apart, clipped, shared_mm3
 from fixturecheck.kernel.measure import box_gap_mm, loose_box
 from fixturecheck.kernel.place import shifted, transformed
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.machining.cut import GroundCut
+from fixturecheck.machining.cut import GroundCut, Sweeps, rim_of, sweeps_of
 from fixturecheck.machining.grinding import Stroke
-from fixturecheck.machining.wheel_path import Sweeps, rim_of, sweeps_of
 from fixturecheck.result.hold import MotionKind, Outcome
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.collapse import Collapse

@@ -13,9 +13,8 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.measure import box_of, face_frame
 from fixturecheck.kernel.shapes import Box, Shape, Solid
-from fixturecheck.machining.cut import GroundCut
+from fixturecheck.machining.cut import GroundCut, rim_of
 from fixturecheck.machining.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
-from fixturecheck.machining.wheel_path import rim_of
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Cut, Setup

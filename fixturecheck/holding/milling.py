@@ -21,8 +21,14 @@ from fixturecheck.holding.grinding_loads import target_faces
 from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, MilledHold
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
-from fixturecheck.kernel.measure import box_of, extent_along, loose_box
-from fixturecheck.kernel.sample import edge_points, face_window, grid_on_face
+from fixturecheck.kernel.measure import (
+    box_of,
+    edge_points,
+    extent_along,
+    face_window,
+    grid_on_face,
+    loose_box,
+)
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.machining.grinding import Forces
 from fixturecheck.machining.milling import (

@@ -21,9 +21,13 @@ from fixturecheck.machining.cut import (
     PartTargets,
     TargetFace,
     WheelPath,
+    WheelRim,
+    rim_of,
+    sweeps_of,
     targets_of,
+    wheel_at,
+    wheel_path,
 )
-from fixturecheck.machining.wheel_path import WheelRim, rim_of, sweeps_of, wheel_at, wheel_path
 from fixturecheck.result.contact import CutMade, FaceMade, WheelTravel
 from fixturecheck.result.shapes import NamedShape, Role, Vector, wheel_name
 from fixturecheck.setup.model import Cut, Setup

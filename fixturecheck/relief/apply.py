@@ -15,7 +15,7 @@ from fixturecheck.kernel.brep.topology import canonical_order, faces_of
 from fixturecheck.kernel.measure import area_mm2, centroid_of, face_frame, is_flat
 from fixturecheck.kernel.select import same_faces
 from fixturecheck.kernel.shapes import Face, Solid
-from fixturecheck.kernel.step.write import Named, write_step
+from fixturecheck.kernel.step import Named, write_step
 from fixturecheck.names import BY_PLACE
 from fixturecheck.relief.model import Refused, Relief, Reliefs
 from fixturecheck.setup.model import Body, Setup

@@ -21,13 +21,13 @@ from fixturecheck.kernel.measure import (
     edge_way,
     face_frame,
     is_flat,
+    surface_points,
     volume_mm3,
+    wall_mm,
 )
 from fixturecheck.kernel.place import placed_at
-from fixturecheck.kernel.sample import surface_points
 from fixturecheck.kernel.select import nearest_edge, same_faces
 from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.kernel.thickness import wall_mm
 from fixturecheck.nesting.seating import seating
 from fixturecheck.relief.edge_cuts import EdgeCut, cut_solid, edges_at, smallest_cut, step_box
 from fixturecheck.relief.grooves import (

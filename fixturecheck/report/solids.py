@@ -18,7 +18,7 @@ from typing import cast
 
 from fixturecheck.kernel.mesh.triangles import Mesh, stl_bytes
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.kernel.step.write import Named, Rgb, write_step
+from fixturecheck.kernel.step import Named, Rgb, write_step
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.result import Result
 from fixturecheck.result.shapes import NamedShape, Role

@@ -14,7 +14,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.kernel.script import Assembly, Node, is_assembly, nodes_of, run, tagged
 from fixturecheck.kernel.shapes import Location
-from fixturecheck.kernel.step.read import PartFile, read
+from fixturecheck.kernel.step import PartFile, read
 from fixturecheck.names import nearest
 from fixturecheck.result import Source
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body_facts

@@ -12,10 +12,10 @@ from fixturecheck.kernel.brep.recognise import recognised
 from fixturecheck.kernel.brep.topology import canonical_order
 from fixturecheck.kernel.construct import copied
 from fixturecheck.kernel.place import composed, rotation, translation
+from fixturecheck.kernel.script import one_solid
 from fixturecheck.kernel.select import by_point, by_selector, by_shape
 from fixturecheck.kernel.shapes import Location, Solid
-from fixturecheck.kernel.step.read import Imported, PartFile, read
-from fixturecheck.kernel.validity import one_solid
+from fixturecheck.kernel.step import Imported, PartFile, read
 from fixturecheck.names import BY_PLACE, nearest, plain
 from fixturecheck.result import Source
 from fixturecheck.setup.facts import Turn, point, turns

@@ -12,7 +12,7 @@ from fixturecheck.fields import allowed_in, shortened
 from fixturecheck.kernel.brep.topology import faces_of, one_of_each
 from fixturecheck.kernel.measure import box_of, face_frame, is_flat, surface_kind
 from fixturecheck.kernel.place import is_finite, placed_at
-from fixturecheck.kernel.validity import flaw_of
+from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.entries import LEAN_MM, POLES, ROLES, ZONE_MM
 from fixturecheck.setup.holding import refuse_bad_holding

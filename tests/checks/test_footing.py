@@ -10,7 +10,7 @@ from fixturecheck.checks import seat
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.grouping import grouped
 from fixturecheck.kernel.construct import box, cylinder
-from fixturecheck.nesting.footing import Base, footings, holding_nothing
+from fixturecheck.nesting.seating import Base, footings, holding_nothing
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import body, equipment, place

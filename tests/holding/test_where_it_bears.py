@@ -17,7 +17,7 @@ from fixturecheck.holding.factor import bearing_of, every_case, fine_enough, par
 from fixturecheck.holding.model import Borne, LoadCase, Way
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
-from fixturecheck.kernel.sample import triangles_of
+from fixturecheck.kernel.measure import triangles_of
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.finding import Verdict

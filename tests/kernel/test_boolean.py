@@ -8,8 +8,8 @@ import pytest
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.boolean import clipped, shared_mm3, split
+from fixturecheck.kernel.measure import depth_mm
 from fixturecheck.kernel.place import transformed
-from fixturecheck.kernel.thickness import depth_mm
 
 
 def test_a_link_that_grazes_the_wheel_with_the_end_of_its_flat_shares_nothing_to_speak_of():

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck.kernel.step.read import read
+from fixturecheck.kernel.step import read
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.solids import settled, write_setup_step
 from fixturecheck.result.shapes import Role

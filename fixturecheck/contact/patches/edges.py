@@ -21,7 +21,7 @@ from fixturecheck.contact.patches.valleys import alongside
 from fixturecheck.contact.placed import Standing, normal_out, signed_distance
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.kernel.brep.probe import EdgeProbe, Probe, sides_of
+from fixturecheck.kernel.brep.table import EdgeProbe, Probe, sides_of
 from fixturecheck.kernel.construct import segment
 from fixturecheck.kernel.measure import (
     closest_points,

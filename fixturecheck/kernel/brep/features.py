@@ -20,11 +20,11 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.free_form import SMOOTH, Curve, Smooth, Target, curves_of, smooth_of, targets_of
 from fixturecheck.kernel.brep.primitives import CurveKind, Rim, SurfaceKind, SweptPrimitive
-from fixturecheck.kernel.brep.probe import crossed
 from fixturecheck.kernel.brep.table import (
     BrepTable,
     EdgeRow,
     brep_tables,
+    crossed,
     derived,
     surface_of,
     swept_primitive,

@@ -15,7 +15,7 @@ import shapely
 import trimesh
 
 from fixturecheck.kernel.measure import box_of, distance
-from fixturecheck.kernel.step.read import read
+from fixturecheck.kernel.step import read
 from tests.contact.staging import anywhere, contacts, found, place, plate, put
 
 NIST = Path(__file__).parents[2] / "data" / "nist"

@@ -9,7 +9,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.kernel.brep.topology import canonical_order, faces_of
-from fixturecheck.kernel.step.read import read
+from fixturecheck.kernel.step import read
 
 
 def gear() -> cq.Workplane:

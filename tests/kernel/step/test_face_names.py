@@ -8,8 +8,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.step.read import read
-from fixturecheck.kernel.step.write import Named, write_step
+from fixturecheck.kernel.step import Named, read, write_step
 
 SOLIDS = {
     "box": cq.Workplane().box(10, 20, 30),

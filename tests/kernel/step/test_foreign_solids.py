@@ -15,7 +15,7 @@ import pytest
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.measure import box_of
-from fixturecheck.kernel.step.read import read
+from fixturecheck.kernel.step import read
 
 
 @dataclass(frozen=True, kw_only=True)

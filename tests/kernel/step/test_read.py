@@ -11,8 +11,8 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of, one_of_each
-from fixturecheck.kernel.step.read import read
-from fixturecheck.kernel.validity import flaw_of, one_solid
+from fixturecheck.kernel.script import flaw_of, one_solid
+from fixturecheck.kernel.step import read
 
 NIST = Path(__file__).parents[2] / "data" / "nist"
 
@@ -116,7 +116,7 @@ def test_names_survive_in_a_fresh_process(tmp_path: Path, block: cq.Workplane) -
 
     path = export(tmp_path / "a.step", block.val(), floor=">Z")
     code = (
-        "from pathlib import Path; from fixturecheck.kernel.step.read import read;"
+        "from pathlib import Path; from fixturecheck.kernel.step import read;"
         f"print(sorted(read(Path({str(path)!r})).pick().faces))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -8,8 +8,7 @@ import cadquery as cq
 import pytest
 
 from fixturecheck.errors import KernelError
-from fixturecheck.kernel.step.read import read
-from fixturecheck.kernel.step.write import Named, write_step
+from fixturecheck.kernel.step import Named, read, write_step
 
 GREY = (0.5, 0.5, 0.5)
 

@@ -1,1 +1,0 @@
-"""STEP files in and out."""
