@@ -32,8 +32,7 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.nesting.model import PlaceScatter, Probabilities, SURE, SeatProbability
-from fixturecheck.result import WrongChance
+from fixturecheck.nesting.model import SURE, PlaceScatter, Probabilities, SeatProbability
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.tolerance import WrongChance
 from fixturecheck.units import Writing, percent

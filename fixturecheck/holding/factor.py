@@ -36,7 +36,7 @@ from fixturecheck.machining.cut import GroundCut
 from fixturecheck.machining.grinding import Forces, Pass
 from fixturecheck.magnet.pull import Pulls
 from fixturecheck.nesting.seating import Base, Footing
-from fixturecheck.result.hold import ClampKind, Driver, FILM
+from fixturecheck.result.hold import FILM, ClampKind, Driver
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import (

@@ -15,9 +15,9 @@ from fixturecheck.holding.clamping import dry_mu_of, friction_of, stated_holding
 from fixturecheck.holding.factor import CEILING
 from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
 from fixturecheck.interval import Range
-from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.magnet.field.elements import IronBody, flux_density_t, mean_square_t2, outline_mm
 from fixturecheck.magnet.pull import FacePull, Pulls, counted
+from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.hold import (
     Driver,
     FaceHeld,
@@ -31,7 +31,6 @@ from fixturecheck.result.hold import (
     PartHeld,
     PullMap,
 )
-from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.release import BodyLeaves
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup

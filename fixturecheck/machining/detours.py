@@ -21,7 +21,19 @@ from fixturecheck.kernel.place import placed_at, shifted
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.as_ground import grind, wheel_side_mm
 from fixturecheck.machining.clearance import Approach, approaches, gouge_depth_mm, too_near
-from fixturecheck.machining.cut import GroundCut, Mover, PartGround, PartTargets, WheelPath, WheelRim, rim_of, run_out_mm, sweep_of, targets_of, wheel_path
+from fixturecheck.machining.cut import (
+    GroundCut,
+    Mover,
+    PartGround,
+    PartTargets,
+    WheelPath,
+    WheelRim,
+    rim_of,
+    run_out_mm,
+    sweep_of,
+    targets_of,
+    wheel_path,
+)
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
 from fixturecheck.shop.speed import least_flange_mm, rpm_for, speed_limit, speed_m_s

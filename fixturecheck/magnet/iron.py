@@ -17,7 +17,6 @@ from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Face, Placed, Solid
 from fixturecheck.magnet.field.bh import BHLaw, fit_law, fit_misses, lowest_law, scaled_law
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop.tables import material
 

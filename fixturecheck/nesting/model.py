@@ -9,10 +9,10 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.candidates import ProximityScene, Shapes
+from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.place import drawing_matrix, matrix_of
-from fixturecheck.result import WrongChance
 from fixturecheck.result.rest import Freedom, LoadedContact
 from fixturecheck.result.shapes import Vector
 from fixturecheck.result.tolerance import WrongChance

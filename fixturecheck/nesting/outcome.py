@@ -35,7 +35,6 @@ from fixturecheck.nesting.model import RestPose, SeatAtRest, Settled, SettlingMo
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.rest import Freedom, FreedomKind, LoadedContact
-from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import FreeMotion, motions
 from fixturecheck.rigid.motion import Poses, jacobian
 from fixturecheck.setup.model import Seat

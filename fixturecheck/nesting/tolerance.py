@@ -36,7 +36,6 @@ from fixturecheck.nesting.model import (
 )
 from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
-from fixturecheck.result import WrongChance
 from fixturecheck.result.tolerance import WrongChance
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Body, Setup

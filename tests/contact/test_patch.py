@@ -10,7 +10,7 @@ import pytest
 from fixturecheck.contact.patch import covered, raw_edge, raw_point, raw_segment
 from fixturecheck.kernel.construct import circle
 from fixturecheck.kernel.measure import edge_length_mm
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from tests.contact.staging import block, found, plate, put
 
 UP = np.array([0.0, 0.0, 1.0])

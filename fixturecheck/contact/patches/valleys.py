@@ -25,7 +25,6 @@ from fixturecheck.contact.placed import FacePair
 from fixturecheck.kernel.brep.table import EdgeProbe, Probe
 from fixturecheck.kernel.construct import segment, spline_through
 from fixturecheck.numeric import last_inside, off_line_mm, square_to
-from fixturecheck.result.contact import ContactKind
 
 OPPOSED = 1.0 - 1e-4
 """Smooth faces touch at a point where their normals oppose this well; else an edge or corner touches."""
