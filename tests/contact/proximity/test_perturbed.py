@@ -103,8 +103,8 @@ def test_a_solid_with_leaning_faces_has_the_features_that_the_kernel_reads(solid
             continue  # no ways span a solid in its inside corner
         # Which ways are listed depends on whether a corner is a hair wider or narrower than square, the solid
         # that they span does not, but for a thousandth.
-        mine = ours.cones[i][np.any(ours.cones[i] != 0, axis=1)]
-        theirs = kernels.cones[k][np.any(kernels.cones[k] != 0, axis=1)]
+        mine = ours.tangent_cones[i][np.any(ours.tangent_cones[i] != 0, axis=1)]
+        theirs = kernels.tangent_cones[k][np.any(kernels.tangent_cones[k] != 0, axis=1)]
         assert max(nnls(theirs.T, way)[1] for way in mine) < 3e-3
         assert max(nnls(mine.T, way)[1] for way in theirs) < 3e-3
         edges = [w for w in mine if np.abs(theirs - w).max(axis=1).min() < 1e-7]
