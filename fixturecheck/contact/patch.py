@@ -1,4 +1,4 @@
-"""What a contact map holds, and a patch while it is being found."""
+"""What a contact map holds: patches between faces, overlaps, and patches before they have names."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which faces or edges are meant: by selector, nearest point, shape in hand, plane or neighbours."""
+"""Selecting faces and edges: by selector, nearest point, shape, plane or neighbours."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a solid is to the rest of the program: the kernel's types, and a solid that stands somewhere."""
+"""The kernel's types as the rest of the program names them, and a solid placed in a set-up."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""What space does a turning thing take up as it travels: exact swept solids of wheel, flange and guard.
+"""The space that a turning body takes up as it travels: exact swept solids of wheel, flange and guard.
 
 Everything turns about an axis parallel to Y and travels by straight moves along X and Y. At any one Y a
-turning thing is a disc; a disc that travels along X is a stadium; so the sweep along X is the outline
+turning body is a disc; a disc that travels along X is a stadium; so the sweep along X is the outline
 extruded, closed by half a turn at both ends. The cross feed widens the outline first: the greatest radius
 that passes a given Y is the supremum of the outline over the feed.
 """

@@ -1,4 +1,4 @@
-"""All that staging asks, worked out once, and the record of it that a result carries."""
+"""The results of staging, worked out once for all checks that need them, and their record in a result."""
 
 from __future__ import annotations
 

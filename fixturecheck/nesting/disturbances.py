@@ -1,4 +1,4 @@
-"""Whether the rest depends on the order of staging, and whether it stands a hand's push."""
+"""Whether the rest depends on the order of staging, and whether a part at rest withstands a hand's push."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What settling works on and answers: bodies ready to move, poses at rest, and what tolerances come to."""
+"""What settling works on and returns: bodies ready to move, poses at rest, probabilities in tolerance."""
 
 from __future__ import annotations
 

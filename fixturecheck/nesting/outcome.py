@@ -1,9 +1,8 @@
-"""A settling's numbers as poses, faces that carry, open seats, freedoms, and what may be unseen.
+"""The result of a settling: poses, faces that carry, seats, freedoms, and a bound on overlaps it missed.
 
-Bodies may still stand in each other unseen where they rest, but no deeper than is said. Where a face is
-free-form, all places where two bodies could be deepest in each other are bounded
-(`contact/proximity/bounds`). Curved edges stand as chords against other edges and simple round faces; where
-those come near, the chord's distance from its arc bounds what is not seen.
+Where a face is free-form, the depth of any overlap between two bodies is bounded
+(`contact/proximity/bounds`). Curved edges are chords against other edges and simple round faces; where those
+come near, the distance of the chord from its arc bounds the overlap that is missed.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Lets the loose bodies of a set-up go, from where they are let go, and says where they rest."""
+"""Where the loose bodies of a set-up come to rest, from poses in which nothing overlaps."""
 
 from __future__ import annotations
 

@@ -42,12 +42,12 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
 from fixturecheck.statics.rest import Bounds, Ending, Settling
 from fixturecheck.tolerancing.critical_regions import (
+    CriticalRegions,
     NoRestError,
-    Sets,
     climbed_mm,
+    critical_regions_of,
     most_gap_mm,
     most_of,
-    sets_of,
 )
 from fixturecheck.tolerancing.samples import Linear, ReducedProblem, SampleOutcomes, frame_of, solve_or_bar
 from fixturecheck.tolerancing.zones import (
@@ -239,7 +239,7 @@ def tolerance_probabilities(
         message = "in no draw within tolerance do the parts go in between what holds them"
         raise NotComputedError(message)
     drawn, errors = every.where(fits), errors[fits]
-    sets, contradict = _sets(linear)
+    regions, contradict = _regions(linear)
     chosen = _worst_draws(linear, drawn, targets, _TRIES * exact)
     checked, unsettled = _checked(linear, staging, [(errors[i], drawn.move[i]) for i in chosen], exact)
     return Probabilities(
@@ -247,10 +247,10 @@ def tolerance_probabilities(
         seed=seed,
         faces=tuple(linear.varying.names[body][face] for body, face in linear.varying.faces),
         leaning=sum(z.columns > 1 for z in linear.varying.zones),
-        seats=tuple(s for s in _seat_probabilities(linear, drawn, sets) if s.on not in closed_in),
+        seats=tuple(s for s in _seat_probabilities(linear, drawn, regions) if s.on not in closed_in),
         closed_in=closed_in,
         wrong=_wrong_faces(linear, drawn),
-        targets=tuple(_scatter(linear, drawn, sets, one, errors) for one in targets),
+        targets=tuple(_scatter(linear, drawn, regions, one, errors) for one in targets),
         move=drawn.move * linear.scale,
         bases=drawn.bases,
         checked_um=checked * 1e3,
@@ -348,10 +348,10 @@ def _pairs(linear: _LinearModel) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
     return {key: np.array(value) for key, value in found.items()}
 
 
-def _sets(linear: _LinearModel) -> tuple[Sets | None, bool]:
+def _regions(linear: _LinearModel) -> tuple[CriticalRegions | None, bool]:
     """Return what may carry somewhere in the zones, or None, and whether it is that seats contradict."""
     try:
-        return sets_of(linear.problem, linear.frame, linear.box), False
+        return critical_regions_of(linear.problem, linear.frame, linear.box), False
     except NoRestError:
         return None, True
     except NotComputedError:
@@ -359,7 +359,7 @@ def _sets(linear: _LinearModel) -> tuple[Sets | None, bool]:
 
 
 def _seat_probabilities(
-    linear: _LinearModel, drawn: SampleOutcomes, sets: Sets | None
+    linear: _LinearModel, drawn: SampleOutcomes, regions: CriticalRegions | None
 ) -> tuple[SeatProbability, ...]:
     pairs = _pairs(linear)
     touch = linear.model.setup.tolerances.touch_um
@@ -373,7 +373,7 @@ def _seat_probabilities(
             gap, worst, of_zones = np.full(1, np.inf), np.inf, True
         else:
             gap = drawn.gap_mm[:, members].min(axis=1) * 1e3
-            worst, of_zones = _worst_gap_um(sets, members, float(gap.max()))
+            worst, of_zones = _worst_gap_um(regions, members, float(gap.max()))
         out.append(
             SeatProbability(
                 body=seat.body, face=seat.face, on=seat.on, on_face=seat.on_face,
@@ -429,19 +429,22 @@ def _middle(linear: _LinearModel, target: CriticalPlace) -> Floats:
     return np.asarray(_seen(linear, target, np.array([target.at_mm]))[0])
 
 
-def _worst_gap_um(sets: Sets | None, members: NDArray[np.int64], drawn_um: float) -> tuple[float, bool]:
+def _worst_gap_um(
+    regions: CriticalRegions | None, members: NDArray[np.int64], drawn_um: float
+) -> tuple[float, bool]:
     """Return how far a seat opens at most, and whether that is of all zones or of the draws alone."""
-    if sets is None:
+    if regions is None:
         return drawn_um, False
     try:
-        return most_gap_mm(sets, members, drawn_um * 1e-3) * 1e3, True
+        return most_gap_mm(regions, members, drawn_um * 1e-3) * 1e3, True
     except NotComputedError:
         return drawn_um, False
 
 
 def _scatter(
-    linear: _LinearModel, drawn: SampleOutcomes, sets: Sets | None, target: CriticalPlace, errors: Floats
-) -> PlaceScatter:
+    linear: _LinearModel, drawn: SampleOutcomes, regions: CriticalRegions | None, target: CriticalPlace,
+    errors: Floats,
+) -> PlaceScatter:  # fmt: skip
     corners = np.zeros((0, 3))
     if target.face is not None:
         corners = corners_mm(linear.model, linear.model.index(target.body), target.face)
@@ -449,7 +452,7 @@ def _scatter(
     across = _across(linear, target, corners)
     draws, leans = drawn.move @ seen.T * 1e3, drawn.move @ across.T * 1e3
     groups = ((-seen, -draws), (seen, draws), (across, leans))
-    worst, of_zones = _worst_um(linear, sets, groups, errors)
+    worst, of_zones = _worst_um(linear, regions, groups, errors)
     whole, lean = _shares(linear, draws[:, int(np.argmax(draws.var(axis=0)))], errors)
     return PlaceScatter(
         name=target.name,
@@ -470,18 +473,19 @@ def _scatter(
 
 
 def _worst_um(
-    linear: _LinearModel, sets: Sets | None, groups: Sequence[tuple[Floats, Floats]], errors: Floats
-) -> tuple[list[float], bool]:
+    linear: _LinearModel, regions: CriticalRegions | None, groups: Sequence[tuple[Floats, Floats]],
+    errors: Floats,
+) -> tuple[list[float], bool]:  # fmt: skip
     """Return the most of each group of what is seen of the moves, and whether it is that of all zones.
 
     Each group is what is seen, one a row, and what it comes to in every draw, one a column, um.
     """
-    found, of_zones = [], sets is not None
+    found, of_zones = [], regions is not None
     for seen, draws in groups:
         known = 0.0
         if len(seen):
             known = 1e-3 * float(draws.max())
-            worst = None if sets is None else _known(sets, seen, linear.frame, known)
+            worst = None if regions is None else _known(regions, seen, linear.frame, known)
             if worst is None:
                 of_zones = False
                 furthest = errors[draws.argmax(axis=0)]
@@ -491,10 +495,10 @@ def _worst_um(
     return found, of_zones
 
 
-def _known(sets: Sets, seen: Floats, frame: ReducedProblem, least_mm: float) -> float | None:
+def _known(regions: CriticalRegions, seen: Floats, frame: ReducedProblem, least_mm: float) -> float | None:
     """Return the worst over all zones, mm; None where that takes too many programmes."""
     try:
-        return most_of(sets, seen, frame.held, least_mm)
+        return most_of(regions, seen, frame.held, least_mm)
     except NotComputedError:
         return None
 

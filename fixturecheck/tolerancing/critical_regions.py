@@ -1,12 +1,12 @@
 """The worst that face errors within their zones can do to a rest, over every set of contacts that may carry.
 
-While one set of contacts carries, the rest is linear in the errors, so over the zones its worst is at their
-vertices. Which sets may carry at all follows from what carries the parts as drawn: a set gives way to another
-only through a contact that some errors within the zones would make overlap, and which contact it gives up
-does not depend on the errors. All that can be reached so is gone through. Over the errors that leave one set
-carrying the worst is a linear programme, solved only where its bound over all the zones exceeds what was
-found already. So the worst is exact, also where contacts change at it inside the zones. All of it is a closed
-form: no physical constant enters.
+While one set of contacts carries, the rest is linear in the errors, so its worst over the zones is at their
+vertices. The sets that may carry at all follow from the one that carries the parts as drawn: a set gives way
+to another only through a contact that some errors within the zones would make overlap, and which contact it
+gives up does not depend on the errors. So all of them are enumerated. Over the errors for which one set
+carries, the worst is a linear programme, solved only where its bound over all the zones exceeds what was
+found already. The worst is therefore exact, also where contacts change inside the zones. All of it is a
+closed form: no physical constant enters.
 """
 
 from __future__ import annotations
@@ -54,17 +54,17 @@ class CriticalRegion:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Sets:
+class CriticalRegions:
     """All sets of contacts that may carry somewhere in the zones."""
 
     box: Box
     each: tuple[CriticalRegion, ...]
 
 
-def sets_of(problem: Linear, frame: ReducedProblem, box: Box) -> Sets:
+def critical_regions_of(problem: Linear, frame: ReducedProblem, box: Box) -> CriticalRegions:
     """Return every set of contacts that may carry somewhere in the zones.
 
-    These are the critical regions of a parametric linear programme.
+    These are the critical regions of a multiparametric linear programme.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def sets_of(problem: Linear, frame: ReducedProblem, box: Box) -> Sets:
 
     Returns
     -------
-    Sets
+    CriticalRegions
         The sets, each with its moves and gaps as linear forms of the errors.
 
     Raises
@@ -86,6 +86,11 @@ def sets_of(problem: Linear, frame: ReducedProblem, box: Box) -> Sets:
         Somewhere in the zones the parts have no rest.
     NotComputedError
         There are too many.
+
+    References
+    ----------
+    Gal and Nedoma, Multiparametric linear programming [@gal1972], from memory: neighbouring regions differ by
+    one step of the dual simplex method.
     """
     load = frame.load()
     first = tuple(sorted(frame.rows.tolist()))
@@ -110,7 +115,7 @@ def sets_of(problem: Linear, frame: ReducedProblem, box: Box) -> Sets:
         if len(known) > MOST_SETS:
             message = f"more than {MOST_SETS} sets of contacts may carry"
             raise NotComputedError(message)
-    return Sets(box=box, each=tuple(one for one in known.values() if one is not None))
+    return CriticalRegions(box=box, each=tuple(one for one in known.values() if one is not None))
 
 
 def _carried(problem: Linear, frame: ReducedProblem, box: Box, rows: Ints, inverse: Floats) -> CriticalRegion:
@@ -124,12 +129,12 @@ def _carried(problem: Linear, frame: ReducedProblem, box: Box, rows: Ints, inver
     )
 
 
-def most_of(sets: Sets, seen: Floats, held: Floats, known_mm: float) -> float:
+def most_of(regions: CriticalRegions, seen: Floats, held: Floats, known_mm: float) -> float:
     """Return the most that any of the quantities seen of the moves comes to, over all zones.
 
     Parameters
     ----------
-    sets : Sets
+    regions : CriticalRegions
         All sets of contacts that may carry.
     seen : ndarray, shape (q, m)
         What is seen of the moves, one quantity a row.
@@ -144,16 +149,16 @@ def most_of(sets: Sets, seen: Floats, held: Floats, known_mm: float) -> float:
         mm, at least `known_mm`.
     """
     rows = seen @ held
-    asked = [(one, (row @ one.move_mm)[None], (row @ one.move)[None]) for one in sets.each for row in rows]
-    return _most(sets.box, asked, known_mm)
+    asked = [(one, (row @ one.move_mm)[None], (row @ one.move)[None]) for one in regions.each for row in rows]
+    return _most(regions.box, asked, known_mm)
 
 
-def most_gap_mm(sets: Sets, members: Ints, known_mm: float) -> float:
+def most_gap_mm(regions: CriticalRegions, members: Ints, known_mm: float) -> float:
     """Return the most that the least of some gaps comes to, over all zones.
 
     Parameters
     ----------
-    sets : Sets
+    regions : CriticalRegions
         All sets of contacts that may carry.
     members : ndarray of int
         The gaps.
@@ -165,7 +170,9 @@ def most_gap_mm(sets: Sets, members: Ints, known_mm: float) -> float:
     float
         mm, at least `known_mm`.
     """
-    return _most(sets.box, [(one, one.gap_mm[members], one.gap[members]) for one in sets.each], known_mm)
+    return _most(
+        regions.box, [(one, one.gap_mm[members], one.gap[members]) for one in regions.each], known_mm
+    )
 
 
 def climbed_mm(problem: Linear, frame: ReducedProblem, box: Box, seen: Floats, errors_mm: Floats) -> float:

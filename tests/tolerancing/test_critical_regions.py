@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import LinearConstraint, milp
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.tolerancing.critical_regions import climbed_mm, most_gap_mm, most_of, sets_of
+from fixturecheck.tolerancing.critical_regions import climbed_mm, critical_regions_of, most_gap_mm, most_of
 from fixturecheck.tolerancing.samples import Linear, frame_of, solve_draws
 from fixturecheck.tolerancing.zones import Zone, box_of, draw_errors, sides
 from tests.tolerancing.zoned import SQUARE, corners_of, shifting, stack
@@ -15,7 +15,9 @@ from tests.tolerancing.zoned import SQUARE, corners_of, shifting, stack
 
 def worst(problem, zones, seen):
     frame = frame_of(problem)
-    return most_of(sets_of(problem, frame, box_of(zones)), np.atleast_2d(seen), frame.held, -np.inf)
+    return most_of(
+        critical_regions_of(problem, frame, box_of(zones)), np.atleast_2d(seen), frame.held, -np.inf
+    )
 
 
 def test_the_worst_of_a_stack_is_the_sum_of_half_zones_with_few_faces_and_with_many():
@@ -117,12 +119,12 @@ def programme(problem, zones, seen, cap_mm=10.0, cap_force=1e4):
 def test_the_worst_is_that_of_a_programme_over_all_contacts_at_once(seed):
     problem, zones = trial(seed)
     frame = frame_of(problem)
-    sets = sets_of(problem, frame, box_of(zones))
-    assert len(sets.each) > 3
+    regions = critical_regions_of(problem, frame, box_of(zones))
+    assert len(regions.each) > 3
     corner = solve_draws(problem, corners_of(zones)).move
     draws = solve_draws(problem, draw_errors(zones, 3000, 1)).move
     for seen in np.vstack((np.eye(3), -np.eye(3)[:1])):
-        found = most_of(sets, seen[None], frame.held, -np.inf)
+        found = most_of(regions, seen[None], frame.held, -np.inf)
         assert found == pytest.approx(programme(problem, zones, seen), abs=2e-5)
         assert found >= max((corner @ seen).max(), (draws @ seen).max()) - 1e-9
 
@@ -135,7 +137,7 @@ def test_a_climb_from_the_draws_reaches_what_no_draw_does_and_never_beyond_the_w
     seen = np.eye(3)
     draws = solve_draws(problem, errors, frame).move @ seen.T
     found = climbed_mm(problem, frame, box, seen, errors[draws.argmax(axis=0)])
-    worst = most_of(sets_of(problem, frame, box), seen, frame.held, -np.inf)
+    worst = most_of(critical_regions_of(problem, frame, box), seen, frame.held, -np.inf)
     assert draws.max() - 1e-9 <= found <= worst + 1e-9
     if seed != 4:  # there the draw furthest out points back to where it is
         assert found > 1.05 * draws.max()
@@ -144,11 +146,11 @@ def test_a_climb_from_the_draws_reaches_what_no_draw_does_and_never_beyond_the_w
 @pytest.mark.parametrize("seed", range(6))
 def test_no_draw_and_no_vertex_opens_a_seat_further_than_the_worst(seed):
     problem, zones = trial(seed)
-    sets = sets_of(problem, frame_of(problem), box_of(zones))
+    regions = critical_regions_of(problem, frame_of(problem), box_of(zones))
     some = np.vstack((corners_of(zones), draw_errors(zones, 3000, 2, "uniform")))
     members = np.array([0, 4])
     seen = solve_draws(problem, some).gap_mm[:, members].min(axis=1).max()
-    found = most_gap_mm(sets, members, -np.inf)
+    found = most_gap_mm(regions, members, -np.inf)
     assert seen <= found + 1e-9
     assert found <= 2.5 * seen + 1e-9
 

@@ -1,8 +1,7 @@
-"""Pairs of surfaces without a closed form: the gap sampled at points, its spread and its error.
+"""Pairs of surfaces without a closed form: the gap sampled at points, its spread over a patch, and its error.
 
-How a sampled gap is spread over a patch: area, mean and greatest gap, and how exactly they are known.
-Within a cell the gap follows its value, slope and bend at the cell's middle, so cells may be coarse. A cell
-through which a limit of the band of gaps runs counts by its share within the band.
+Within a cell the gap follows its value, slope and curvature at the middle of the cell, so cells may be
+coarse. A cell through which a limit of the band of gaps runs counts by its share within the band.
 """
 
 from __future__ import annotations

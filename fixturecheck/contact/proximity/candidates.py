@@ -1,6 +1,6 @@
-"""Where bodies might touch next: every point, edge and curved face of one that looks at another across a gap.
+"""Candidates, the places where two bodies might touch, and the scene of bodies that they are found in.
 
-Features are read from each solid once, in its own frame; a look at a new pose is array arithmetic.
+Features are read from each solid once, in its own frame; a query at a new pose is array arithmetic.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""Features of a body when its faces are out of place: perturbed geometry, and how gaps change with it.
+"""Features of a body whose faces are out of place within tolerances, and how gaps change with those errors.
 
-A body's features with its flat faces carried on past their inside edges, for bodies that vary a little.
-What is free beside an inside edge lies before both of the faces that meet in it, so either may be carried on
-behind the other without forbidding anything. Where a face is a few um out, its border on the other runs on by
-as much and more, and meets corners that were beside it as drawn.
+Flat faces are extended past their inside edges. What is free beside an inside edge lies in front of both
+faces that meet in it, so either may be extended behind the other without forbidding anything. Where a face is
+a few um out, its border on the other moves by as much and more, and meets corners that were beside it as
+drawn.
 """
 
 from __future__ import annotations

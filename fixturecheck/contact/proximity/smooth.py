@@ -1,9 +1,9 @@
-"""Candidates of free-form faces: their lowest places over anything, exact to rounding, line by line.
+"""Candidates of free-form faces: their lowest places over other faces, exact to rounding, line by line.
 
-Where a free-form face comes down on a face of another body, the gap along each of its lines of parameters is
-least where the surface runs alongside the other; that place is found by halving, and so is the lowest of all.
-Every such place is a point of the body, so none of them can claim too much. Corners and straight edges of the
-other body are dropped on the face by its own normal.
+Where a free-form face comes near a face of another body, the gap along each of its lines of parameters is
+least where the surface runs parallel to the other. That place is found by root finding, and so is the lowest
+of all. Every such place is a point of the body, so no candidate overstates the contact. Corners and edges of
+the other body are projected on the face along its own normal.
 """
 
 from __future__ import annotations

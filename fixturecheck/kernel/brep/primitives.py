@@ -1,4 +1,4 @@
-"""What surfaces, round edges and curved faces are, in numbers."""
+"""Surfaces, round edges and curved faces in numbers."""
 
 from __future__ import annotations
 
