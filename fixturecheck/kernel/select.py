@@ -22,15 +22,13 @@ from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.result.shapes import Vector
 
 
-def flush_faces(inner: Solid, outer: Solid, *, within_mm: float = 1e-6) -> list[Face]:
+def flush_faces(inner: Solid, outer: Solid) -> list[Face]:
     """Return the flat faces of a solid set in another that show on the other's surface.
 
     Parameters
     ----------
     inner, outer : Solid
         In one frame; the inner one lies within the outer one.
-    within_mm : float
-        How far the middle of such a face may lie from a face of the outer solid.
     """
     outer_faces = [(face, *face_frame(face)) for face in faces_of(outer)]
     seen = []
@@ -39,7 +37,7 @@ def flush_faces(inner: Solid, outer: Solid, *, within_mm: float = 1e-6) -> list[
         on = (
             one
             for one, _, facing, is_flat in outer_faces
-            if is_flat and float(normal @ facing) > 1.0 - 1e-9 and on_face(middle, one, within_mm)
+            if is_flat and float(normal @ facing) > 1.0 - 1e-9 and on_face(middle, one, NEARLY_MM)
         )
         if flat and next(on, None) is not None:
             seen.append(face)
