@@ -47,8 +47,11 @@ def test_crossing_edges_are_as_far_apart_as_their_common_normal_is_long():
 
 def test_a_corner_beside_a_corner_is_seen_along_the_line_between_them():
     rows = near(cube(), cube(), (11, 12, 12))
-    assert rows.gap_mm.min() == pytest.approx(np.sqrt(1 + 4 + 4))
-    assert rows.normal[int(np.argmin(rows.gap_mm))] == pytest.approx(np.array([1, 2, 2]) / 3)
+    best = int(np.argmin(rows.gap_mm))
+    assert rows.gap_mm[best] == pytest.approx(np.sqrt(1 + 4 + 4))
+    # Normals point out of body b into body a.
+    sign = 1.0 if rows.body_a[best] == 1 else -1.0
+    assert sign * rows.normal[best] == pytest.approx(np.array([1, 2, 2]) / 3)
 
 
 def test_what_is_out_of_reach_is_no_candidate():
