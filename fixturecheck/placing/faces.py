@@ -9,8 +9,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.brep.face_table import FaceTable, face_tables
-from fixturecheck.kernel.brep.hulls import Hull
+from fixturecheck.kernel.brep.face_table import FaceTable, Hull, face_tables
 from fixturecheck.kernel.brep.primitives import Surface, SurfaceKind
 from fixturecheck.kernel.place import drawing_matrix
 from fixturecheck.kernel.shapes import Solid

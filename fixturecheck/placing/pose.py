@@ -11,13 +11,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
 from fixturecheck.placing.mates import Mate, Misfit, misfit
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion, motions
-from fixturecheck.rigid.motion import rotation_of, tidy, turn_of
+from fixturecheck.rigid.motion import tidy
 
 _RANK = 1e-6
 """Singular values below this count as none: rows are of length one at the body's size."""
@@ -51,7 +52,7 @@ class Pose:
 
     def about(self, axis: Floats, point_mm: Floats, angle_rad: float) -> Pose:
         """Return the pose turned about an axis through a point of the machine's frame."""
-        turn = rotation_of(axis * angle_rad)[0]
+        turn = Rotation.from_rotvec(axis * angle_rad).as_matrix()
         return self.after(Pose(turn=turn, shift=point_mm - turn @ point_mm))
 
     def matrix(self) -> Floats:
@@ -179,7 +180,7 @@ def _met(levels: Sequence[Mate], pose: Pose, start: Pose, extent: Extent, close:
     for other in _starts(levels, pose, extent):
         found = _closed_in(levels, other, extent)
         if _all_met(levels, found, extent, close):
-            turned = float(np.linalg.norm(turn_of(found.turn @ start.turn.T)))
+            turned = float(np.linalg.norm(Rotation.from_matrix(found.turn @ start.turn.T).as_rotvec()))
             if best is None or turned < best[0] - _MET:
                 best = turned, found
     return None if best is None else best[1]
@@ -201,7 +202,7 @@ def _turned_first(levels: Sequence[Mate], pose: Pose) -> Pose:
     if min(np.linalg.norm(flat), np.linalg.norm(goal)) < 1e-6:
         return pose
     angle = float(np.arctan2(axis @ np.cross(flat, goal), flat @ goal))
-    return Pose(turn=tidy(rotation_of(axis * angle)[0] @ pose.turn), shift=pose.shift)
+    return Pose(turn=tidy(Rotation.from_rotvec(axis * angle).as_matrix() @ pose.turn), shift=pose.shift)
 
 
 def _wanted(mate: Mate, pose: Pose) -> Floats | None:
@@ -231,8 +232,8 @@ def _least_turn(own: Floats, wanted: Floats) -> Floats:
     cross = np.cross(own, wanted)
     sine, cosine = float(np.linalg.norm(cross)), float(own @ wanted)
     if sine > 1e-9:
-        return np.asarray(rotation_of(cross * (np.arctan2(sine, cosine) / sine))[0])
-    return np.eye(3) if cosine > 0.0 else rotation_of(_square_to(own) * np.pi)[0]
+        return np.asarray(Rotation.from_rotvec(cross * (np.arctan2(sine, cosine) / sine)).as_matrix())
+    return np.eye(3) if cosine > 0.0 else Rotation.from_rotvec(_square_to(own) * np.pi).as_matrix()
 
 
 def _starts(levels: Sequence[Mate], pose: Pose, extent: Extent) -> Iterator[Pose]:
@@ -274,7 +275,7 @@ def _closed_in(levels: Sequence[Mate], pose: Pose, extent: Extent) -> Pose:
         turn = float(np.linalg.norm(step[3:]))
         if turn > _MOST_TURN_RAD:
             step = step * (_MOST_TURN_RAD / turn)
-        by = rotation_of(step[3:])[0]
+        by = Rotation.from_rotvec(step[3:]).as_matrix()
         pose = Pose(turn=tidy(by @ pose.turn), shift=centre + by @ (pose.shift - centre) + step[:3])
         if np.linalg.norm(step[:3]) + turn * extent.size_mm < _DONE * extent.size_mm:
             break

@@ -15,8 +15,8 @@ from fixturecheck.errors import Mistakes, NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import location_of, matrix_of
-from fixturecheck.kernel.shapes import to_vector
 from fixturecheck.names import nearest
+from fixturecheck.numeric import to_vector
 from fixturecheck.placing.bodies import (
     Follow,
     Loose,

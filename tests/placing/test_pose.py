@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.kernel.select import by_point, by_selector
 from fixturecheck.placing.faces import SeatFace, axis_of_revolution, seat_face
 from fixturecheck.placing.mates import Mate, fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose, Seated, seat
 from fixturecheck.result.rest import FreedomKind
-from fixturecheck.rigid.motion import rotation_of
 
 CLOSE = Closeness(off_mm=1e-3, lean_rad=1e-5)
 SLIDES, TURNS = FreedomKind.SLIDES, FreedomKind.TURNS
@@ -48,7 +48,7 @@ def left_free(seated: Seated) -> list[tuple[FreedomKind, tuple[float, ...]]]:
 
 
 def turned(turn_rad: Sequence[float], shift_mm: Sequence[float] = (0.0, 0.0, 0.0)) -> Pose:
-    return Pose(turn=rotation_of(np.array(turn_rad, dtype=float))[0], shift=np.array(shift_mm, dtype=float))
+    return Pose(turn=Rotation.from_rotvec(turn_rad).as_matrix(), shift=np.array(shift_mm, dtype=float))
 
 
 BLOCK = cq.Workplane().box(10, 20, 5).val()
