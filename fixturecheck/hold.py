@@ -1,4 +1,4 @@
-"""Works out the whole hold of a set-up: magnet, factors, where parts go, cures, and how it comes apart."""
+"""Works out the whole hold of a set-up: magnet, factors, where parts go, remedies, how it comes apart."""
 
 from __future__ import annotations
 
@@ -10,22 +10,15 @@ from fixturecheck.contact.patch import ContactMap
 from fixturecheck.effort import HOLD, Budget, spending
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.holding.bearing import movers
-from fixturecheck.holding.factor import (
-    Rig,
-    bearing_of,
-    every_case,
-    kept_of,
-    part_hold,
-    rig_of,
-    settled,
-    single_losses,
-)
-from fixturecheck.holding.failure_path import GrindingScene, scene_of, ways_of
-from fixturecheck.holding.milled_path import milled_ways
-from fixturecheck.holding.milling import Milled, loaded, milled_hold, milled_losses
-from fixturecheck.holding.model import Held, MilledHold, PartHold
-from fixturecheck.holding.remedies import cures_of, milled_cures
+from fixturecheck.holding.cutter import MillingProcess
+from fixturecheck.holding.factor import kept_of, load_cases, part_hold, single_losses
+from fixturecheck.holding.failure_path import ways_of
+from fixturecheck.holding.model import Held, PartHold
+from fixturecheck.holding.process import CuttingProcess
+from fixturecheck.holding.remedies import remedies_of
 from fixturecheck.holding.remedy_search import TrialHold
+from fixturecheck.holding.rig import Rig, rig_of
+from fixturecheck.holding.wheel import grinding_of
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
@@ -41,8 +34,8 @@ ASKED = ("hold", "crash", "release")
 
 _NOT_GROUND = "the cut could not be followed, so no load is known"
 
-MOST_CURED = 2
-"""Parts of a cut for which cures are looked for, the least held first: what cures them cures their like."""
+MOST_REMEDIED = 2
+"""Parts of a cut for which remedies are looked for, the least held first: their like take the same."""
 
 
 def held(
@@ -96,37 +89,23 @@ def _worked_out(
     loads, follows = "hold" in asked or "crash" in asked, "crash" in asked
     magnet, pulls = _magnet(setup, contacts, mesher, missing, pulls=loads)
     benches: list[TrialHold] = []
-    milled: list[MilledHold] = []
-    notes: list[str] = []
-    budget = Budget(HOLD)
     rig = None if missing or not loads else _rig(setup, placed, contacts, pulls, missing)
     if rig is not None:
-        jobs = [(scene_of(setup, placed, cut), name) for cut in cuts for name in cut.cut.parts]
-        for i, (scene, name) in enumerate(jobs):
+        jobs = _processes(setup, placed, cuts)
+        for i, (name, cut_name, process_of) in enumerate(jobs):
             progress(f"hold of {name}", 0.4 + 0.3 * i / len(jobs))
             try:
-                bench = trial_hold_of(
-                    scene, placed, contacts, rig, name, magnet=magnet, mesher=mesher, follow=follows
-                )
+                bench = trial_hold_of(process_of(), rig, magnet=magnet, mesher=mesher, follow=follows)
                 benches.append(bench)
             except (NotComputedError, KernelError) as reason:
-                missing[f"{name} in {scene.ground.cut.name}"] = str(reason)
-        milling = [
-            Milled(setup=setup, placed=placed, rig=rig, mill=mill, part=part)
-            for mill in (setup.holding.milling if setup.holding else ())
-            for part in mill.parts
-        ]
-        for job in milling:
-            progress(f"hold of {job.part}", 0.7)
-            try:
-                milled.append(_milled(job, notes, budget, follow=follows))
-            except (NotComputedError, KernelError) as reason:
-                missing[f"{job.part} in {job.mill.name}"] = str(reason)
+                missing[f"{name} in {cut_name}"] = str(reason)
     ground = {cut.cut.name for cut in cuts}
     for cut in setup.cuts if loads else ():
         missing.update({f"{n} in {cut.name}": _NOT_GROUND for n in cut.parts if cut.name not in ground})
-    progress("cures", 0.7)
-    parts, untried = _cured(benches, budget)
+    progress("remedies", 0.7)
+    # Where it goes is asked alone: what would hold it is told by nobody.
+    remedied = "hold" in asked
+    parts, untried = _remedied(benches, Budget(HOLD)) if remedied else ([b.part for b in benches], [])
     progress("release", 0.9)
     why = missing.get("magnet", "")
     release = release_of(setup, placed, contacts, cuts, magnet, why) if "release" in asked else None
@@ -134,9 +113,8 @@ def _worked_out(
         parts=tuple(parts),
         pulls=pulls,
         release=release,
-        milled=tuple(milled),
         missing=missing,
-        notes=(*notes, *untried),
+        notes=tuple(untried),
     )
 
 
@@ -155,12 +133,26 @@ def _rig(
         return None
 
 
+def _processes(
+    setup: Setup, placed: Mapping[str, Solid], cuts: tuple[GroundCut, ...]
+) -> tuple[tuple[str, str, Callable[[], CuttingProcess]], ...]:
+    """Return each part with each cut over it, ground ones first, and what makes the process of it."""
+    ground = [
+        (name, cut.cut.name, partial(grinding_of, setup, placed, cut, setup.body(name)))
+        for cut in cuts
+        for name in cut.cut.parts
+    ]
+    milled = [
+        (part, mill.name, partial(MillingProcess, setup=setup, placed=placed, mill=mill, part=part))
+        for mill in (setup.holding.milling if setup.holding else ())
+        for part in mill.parts
+    ]
+    return (*ground, *milled)
+
+
 def trial_hold_of(
-    scene: GrindingScene,
-    placed: Mapping[str, Solid],
-    contacts: ContactMap,
+    process: CuttingProcess,
     rig: Rig,
-    name: str,
     *,
     magnet: Magnet | None = None,
     mesher: TetMesher | None = None,
@@ -171,57 +163,39 @@ def trial_hold_of(
     Raises
     ------
     NotComputedError
-        No grinding energy is known, the pull on the part is not, or the analysis gave no answer.
+        The pull on the part is not known, the tool meets it nowhere, or the analysis gave no answer.
     """
-    setup, cut = scene.setup, scene.ground.cut
-    bearing = bearing_of(setup, placed, scene.ground, setup.body(name))
-    borne = every_case(rig, bearing)
-    found = part_hold(rig, bearing, borne, cut=cut.name, losable=single_losses(setup, rig))
+    setup = process.setup
+    every = load_cases(rig, process)
+    found = part_hold(rig, process, every, losable=single_losses(setup, rig))
     least = setup.holding.least_factor if setup.holding else 0.0
-    settle = partial(settled, rig)
+    ways = ways_of(process.scene(rig), found, every, least) if follow else None
     return TrialHold(
-        scene=scene,
-        placed=placed,
-        contacts=contacts,
+        process=process,
         rig=rig,
-        bearing=bearing,
-        part=replace(found, ways=ways_of(scene, found, borne, least, settle=settle) if follow else None),
+        part=replace(found, ways=ways),
         least_factor=least,
         magnet=magnet,
         mesher=mesher or TetMesher(),
     )
 
 
-def _milled(job: Milled, notes: list[str], budget: Budget, *, follow: bool) -> MilledHold:
-    """Load one part by one milling cut, with each thing lost; follow it, and look for what brings it back."""
-    every = loaded(job)
-    found = milled_hold(job, every)
-    least = job.setup.holding.least_factor if job.setup.holding else 0.0
-    low = found.factors.factor.low
-    with spending(budget):
-        cures, untried = milled_cures(job, low, least) if low < least else ((), ())
-    found = replace(found, remedies=cures, cut_short=low < least and budget.spent)
-    notes += untried
-    found = replace(found, losses=milled_losses(job, single_losses(job.setup, job.rig)))
-    return replace(found, ways=milled_ways(job, found, every, least) if follow else None)
-
-
-def _cured(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold], list[str]]:
+def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold], list[str]]:
     """Look for what brings the factors back: of the parts that are held least in each cut.
 
-    Returns the parts with their cures, and what could not be tried.
+    Returns the parts with their remedies, and what could not be tried.
     """
     weak = sorted((b for b in benches if _low(b) < b.least_factor), key=_low)
     asked = set()
     for cut in {b.part.cut for b in weak}:
-        asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_CURED]}
+        asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_REMEDIED]}
     parts: list[PartHold] = []
     notes: list[str] = []
     for bench in benches:
         with spending(budget):
-            cures, untried = cures_of(bench) if id(bench) in asked else ((), ())
+            remedies, untried = remedies_of(bench) if id(bench) in asked else ((), ())
         cut_short = id(bench) in asked and budget.spent
-        parts.append(replace(bench.part, remedies=tuple(c.says for c in cures), cut_short=cut_short))
+        parts.append(replace(bench.part, remedies=remedies, cut_short=cut_short))
         notes += untried
     return parts, notes
 

@@ -10,9 +10,9 @@ import pytest
 
 from fixturecheck.checks import clear, hold, nest
 from fixturecheck.effort import SPENT, Budget, SpentError, spend, spending
-from fixturecheck.holding import remedies as cures
-from fixturecheck.holding.remedy_search import Cure
+from fixturecheck.holding import remedies
 from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.hold import Remedy, RemedyKind
 from fixturecheck.shop.wheels import Wheel
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block
@@ -81,16 +81,18 @@ def test_a_collision_says_that_no_way_past_was_looked_for(monkeypatch: pytest.Mo
 
 
 def test_a_hold_keeps_what_was_found_and_says_that_the_rest_was_not(monkeypatch: pytest.MonkeyPatch) -> None:
-    def lighter(_bench: object) -> Iterator[Cure]:
-        spend(1)
-        yield Cure(says="feed down less", change_ratio=2.0, factor=3.5)
+    less = Remedy(kind=RemedyKind.DOWNFEED, part="gib", factor=3.5, at_least=False, change_ratio=2.0)
 
-    monkeypatch.setattr(cures, "lighter_cut", lighter)
-    monkeypatch.setattr(cures, "tighter_clamps", lighter)
+    def lighter(_bench: object) -> Iterator[Remedy]:
+        spend(1)
+        yield less
+
+    monkeypatch.setattr(remedies, "lighter_cut", lighter)
+    monkeypatch.setattr(remedies, "tighter_clamps", lighter)
     bench = SimpleNamespace(part=SimpleNamespace(part="gib", cut="top"))
     with spending(Budget(1)):
-        found, untried = cures.cures_of(bench)
-    assert [c.says for c in found] == ["Feed down less"]
+        found, untried = remedies.remedies_of(bench)
+    assert found == (less,)
     assert len(untried) == 1
     assert untried[0].startswith("not every cure for gib in top was looked for: ")
 
@@ -98,7 +100,11 @@ def test_a_hold_keeps_what_was_found_and_says_that_the_rest_was_not(monkeypatch:
 @pytest.mark.parametrize("cut_short", [True, False])
 def test_a_hold_that_was_cut_short_says_so(*, cut_short: bool) -> None:
     part = SimpleNamespace(
-        part="gib", factors=SimpleNamespace(driver="friction"), remedies=("Feed less",), cut_short=cut_short
+        part="gib",
+        factors=SimpleNamespace(driver="friction"),
+        pushed_off_by=(),
+        remedies=(),
+        cut_short=cut_short,
     )
     staged = SimpleNamespace(held=None, setup=SimpleNamespace(holding=None))
     why = hold._why(staged, part, Verdict.NO_GO)

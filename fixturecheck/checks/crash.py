@@ -21,10 +21,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.holding.model import MilledHold, PartHold, Way
+from fixturecheck.holding.model import PartHold, Way
 from fixturecheck.machining.milling import Bitten
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hold import FILM, Outcome
+from fixturecheck.result.hold import FILM, Outcome, Tool
 from fixturecheck.statics.mechanism import Crash, crash_verdict
 from fixturecheck.units import Writing, factor_text
 from fixturecheck.wording.hold import loss_words, over_words
@@ -49,8 +49,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each part of each cut, and one for each loss that makes it unsafe."""
     if stage.held is None:
         return
-    parts: tuple[PartHold | MilledHold, ...] = (*stage.held.parts, *stage.held.milled)
-    for part in parts:
+    for part in stage.held.parts:
         if part.ways is None:
             says = f"Where {part.part} goes if it lets go was not followed."
             yield _unknown(part, says)
@@ -61,15 +60,15 @@ def check(stage: Stage) -> Iterator[Finding]:
             yield from _losses(stage, part)
 
 
-def _subject(part: PartHold | MilledHold) -> str:
+def _subject(part: PartHold) -> str:
     return f"{part.part} in {part.cut}"
 
 
-def _source(part: PartHold | MilledHold) -> str:
-    return SOURCE_MILLED if isinstance(part, MilledHold) else SOURCE
+def _source(part: PartHold) -> str:
+    return SOURCE if part.tool is Tool.WHEEL else SOURCE_MILLED
 
 
-def _unknown(part: PartHold | MilledHold, says: str, extra: str = "") -> Finding:
+def _unknown(part: PartHold, says: str, extra: str = "") -> Finding:
     subject = f"{_subject(part)}, {extra}" if extra else _subject(part)
     return not_computed(ID, subject, says, about=(part.part,), cut=part.cut, source=_source(part))
 
@@ -78,7 +77,7 @@ def _least(stage: Stage) -> float:
     return stage.setup.holding.least_factor if stage.setup.holding else 0.0
 
 
-def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
+def _judge(stage: Stage, part: PartHold) -> Finding:
     """Judge the way that counts."""
     way = part.ways.worst if part.ways else None
     least, low = _least(stage), part.factors.factor.low
@@ -108,7 +107,7 @@ def _judge(stage: Stage, part: PartHold | MilledHold) -> Finding:
     return _finding(stage, part, way, verdict, says, "")
 
 
-def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
+def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
     """Warn of each loss that makes it unsafe: with it, the part would dig in below the least factor."""
     for way in part.ways.lost if part.ways else ():
         subject = loss_words(way.lost)
@@ -122,9 +121,7 @@ def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
             yield _finding(stage, part, way, Verdict.CAUTION, says, subject)
 
 
-def _finding(
-    stage: Stage, part: PartHold | MilledHold, way: Way, verdict: Verdict, says: str, extra: str
-) -> Finding:
+def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str, extra: str) -> Finding:
     least = _least(stage)
     return judge(
         way.factor,

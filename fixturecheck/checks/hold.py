@@ -17,12 +17,12 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.effort import SPENT
-from fixturecheck.holding.model import Held, MilledHold, PartHold
-from fixturecheck.holding.remedy_search import any_of
+from fixturecheck.holding.model import Held, PartHold
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.hold import FILM
+from fixturecheck.result.hold import FILM, Tool
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words
+from fixturecheck.wording.remedy import any_of
 
 ID = "hold"
 TITLE = "Parts held against the cut"
@@ -57,8 +57,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             remedy="State the [[cut]] or the [[mill]] that the parts are held for.",
             source=SOURCE,
         )
-    parts: tuple[PartHold | MilledHold, ...] = (*held.parts, *held.milled)
-    for part in parts:
+    for part in held.parts:
         yield _factor(stage, part)
         yield from _losses(stage, part)
 
@@ -70,7 +69,7 @@ def _missing(held: Held) -> Iterator[Finding]:
         yield not_computed(ID, subject, says, source=SOURCE)
 
 
-def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
+def _factor(stage: Stage, part: PartHold) -> Finding:
     """Judge one factor by its low end."""
     holding = stage.setup.holding
     least = holding.least_factor if holding else 0.0
@@ -94,7 +93,7 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
         about=(part.part,),
         cut=part.cut,
         says=says,
-        remedy=any_of(part.remedies) if verdict is not Verdict.GO else None,
+        remedy=any_of(part.remedies, stage.setup.write) if verdict is not Verdict.GO else None,
         source=_source(part),
         shapes=stage.shapes_under(part.part),
         location_mm=part.case.at_mm,
@@ -102,16 +101,16 @@ def _factor(stage: Stage, part: PartHold | MilledHold) -> Finding:
     )
 
 
-def _source(part: PartHold | MilledHold) -> str:
-    return SOURCE if isinstance(part, PartHold) else SOURCE_MILLED
+def _source(part: PartHold) -> str:
+    return SOURCE if part.tool is Tool.WHEEL else SOURCE_MILLED
 
 
-def _why(stage: Stage, part: PartHold | MilledHold, verdict: Verdict) -> str:
+def _why(stage: Stage, part: PartHold, verdict: Verdict) -> str:
     """Say what is behind a factor that is too low."""
     if verdict is Verdict.GO:
         return ""
     said = []
-    if isinstance(part, PartHold) and part.pushed_off_by:
+    if part.pushed_off_by:
         clamps = " and ".join(part.pushed_off_by)
         said.append(f"The force of {clamps} pushes it off its seat. Without that force the set-up rests.")
     one_pole = _on_one_pole(stage, part.part)
@@ -137,7 +136,7 @@ def _on_one_pole(stage: Stage, part: str) -> list[str]:
     return [f"It stands on one pole only, {touched.pop()}, so the magnet hardly pulls it. Set it across two."]
 
 
-def _losses(stage: Stage, part: PartHold | MilledHold) -> Iterator[Finding]:
+def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
     """Warn of each single loss under which the part lets go, though it holds with everything there."""
     if part.factors.factor.low < 1.0:
         return

@@ -19,18 +19,17 @@ import numpy as np
 
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.holding.bearing import spots
-from fixturecheck.holding.factor import Rig, bearing_of, loose_blocks, rig_of
-from fixturecheck.holding.remedy_search import Changed, Cure, Search, TrialHold, holds_words
+from fixturecheck.holding.factor import loose_blocks
+from fixturecheck.holding.remedy_search import Changed, TrialHold
+from fixturecheck.holding.rig import Rig, rig_of
 from fixturecheck.kernel.boolean import split
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, compound
 from fixturecheck.kernel.measure import box_gap_mm, box_of, flat_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Box, Face, Solid
-from fixturecheck.machining.clearance import movers_of
-from fixturecheck.machining.detours import clears
 from fixturecheck.numeric import to_vector
-from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.hold import ClampKind, Jaws, Remedy, RemedyKind, StopAt
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import equipment, place
 from fixturecheck.setup.model import Body, Setup
@@ -42,7 +41,6 @@ over less with a burr (common practice, no source)."""
 _CHANGE, _FASTENING = 2.0, 1.5
 _TOWARD = 0.05
 _SQUARE = 1.0 - 1e-6
-_SIDES = {(0, 1): "right side", (0, -1): "left side", (1, 1): "column side", (1, -1): "operator's side"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +65,7 @@ class PartSide:
         return box(to_vector(low), to_vector(high))
 
 
-def stopped(bench: TrialHold) -> Iterator[Cure]:
+def stopped(bench: TrialHold) -> Iterator[Remedy]:
     """Look for the lowest block on each side that the part moves toward when it lets go."""
     for side in sides_toward(bench):
         cure = _lowest(bench, side)
@@ -76,17 +74,16 @@ def stopped(bench: TrialHold) -> Iterator[Cure]:
             return
 
 
-def fastened(bench: TrialHold) -> Iterator[Cure]:
+def fastened(bench: TrialHold) -> Iterator[Remedy]:
     """Look at what a loose block does once it is fastened; at all of them where no single one is enough."""
-    loose = loose_blocks(bench.scene.setup, bench.rig)
-    found: list[Cure] = []
+    loose = loose_blocks(bench.setup, bench.rig)
+    found: list[Remedy] = []
     for names in [(n,) for n in loose] + ([loose] if len(loose) > 1 else []):
         if len(names) > 1 and found:
             break
-        factor, _ = Changed(rig=with_fixed(bench.rig, names), bearing=bench.bearing).weakest()
+        factor = bench.changed(rig=with_fixed(bench.rig, names)).factor(bench.least_factor)
         if factor >= bench.least_factor:
-            says = f"fasten {' and '.join(names)} so that nothing moves it: {bench.part.part} then "
-            found.append(Cure(says=says + holds_words(factor), change_ratio=_FASTENING, factor=factor))
+            found.append(bench.remedy(RemedyKind.FASTENED, factor, _FASTENING, names=tuple(names)))
     yield from found
 
 
@@ -110,7 +107,7 @@ def with_fixed(rig: Rig, names: Sequence[str]) -> Rig:
 def sides_toward(bench: TrialHold) -> tuple[PartSide, ...]:
     """Return the upright flat sides that move outward in the failure, the fastest first."""
     moving = [m for m in bench.part.factors.worst.motions if m.body == bench.part.part]
-    solid = bench.placed[bench.part.part]
+    solid = bench.process.placed[bench.part.part]
     found = [(_outward(moving, s), s) for s in upright_sides(solid)]
     return tuple(s for speed, s in sorted(found, key=lambda p: -p[0]) if speed > _TOWARD)
 
@@ -140,69 +137,58 @@ def upright_sides(solid: Solid) -> list[PartSide]:
     return [PartSide(axis=a, sign=s, box=box_of(compound(f))) for (a, s), f in sorted(groups.items())]
 
 
-def _lowest(bench: TrialHold, side: PartSide) -> Cure | None:
+def _lowest(bench: TrialHold, side: PartSide) -> Remedy | None:
     """Look for the lowest block against one side."""
-    least_mm = bench.scene.setup.machine.least_clearance_mm
-    bottom_mm = box_of(bench.placed[bench.part.part])[2]
-    top_mm = bench.scene.ground.path.floor_z_mm - least_mm
-    most_mm = STEP_MM * math.floor((top_mm - bottom_mm) / STEP_MM + 1e-9)
-    from_mm = STEP_MM * math.ceil((side.box[2] - bottom_mm + LEAST_TOUCH_MM) / STEP_MM - 1e-9)
-    if most_mm - from_mm < STEP_MM or not _has_room(bench, side.block(bottom_mm, most_mm)):
+    foot_mm, floor_mm = box_of(bench.process.placed[bench.part.part])[2], bench.process.floor_mm
+    top_mm = floor_mm - bench.setup.machine.least_clearance_mm
+    most_mm = STEP_MM * math.floor((top_mm - foot_mm) / STEP_MM + 1e-9)
+    from_mm = STEP_MM * math.ceil((side.box[2] - foot_mm + LEAST_TOUCH_MM) / STEP_MM - 1e-9)
+    if most_mm - from_mm < STEP_MM or not _has_room(bench, side.block(foot_mm, most_mm)):
         return None
-    search = Search(
-        change=lambda h: _with_block(bench, side.block(bottom_mm, h)),
-        corners=[bench.first_corner()],
+    found = bench.least(
+        lambda h: _with_block(bench, side.block(foot_mm, h)),
+        now=from_mm - STEP_MM,
+        most=most_mm,
+        step=STEP_MM,
     )
-    found = search.least(bench.least_factor, now=from_mm - STEP_MM, most=most_mm, step=STEP_MM)
-    if found is None:
+    if found is None or not bench.process.clears(side.block(foot_mm, found[0])):
         return None
-    height_mm, factor = found
-    block = side.block(bottom_mm, height_mm)
-    if not clears(block, list(movers_of(bench.scene.ground).values()), least_mm):
-        return None
-    return Cure(
-        says=_says(bench, side, height_mm, top_mm + least_mm - bottom_mm, factor),
-        change_ratio=_CHANGE,
-        factor=factor,
+    tall_mm, factor = found
+    along = 1 - side.axis
+    stop = StopAt(
+        axis=side.axis,
+        sign=side.sign,
+        place_mm=side.place_mm,
+        low_mm=side.box[along],
+        high_mm=side.box[along + 3],
+        tall_mm=tall_mm,
+        below_mm=floor_mm - foot_mm - tall_mm,
     )
+    kind = "a block of brass or aluminium" if bench.rig.pulls else "a block"
+    names = (kind, str(bench.process.tool))
+    return bench.remedy(RemedyKind.STOP, factor, _CHANGE, names=names, stop=stop)
 
 
 def _has_room(bench: TrialHold, block: Solid) -> bool:
-    """Say whether the block stands in no other body, nor in the wheel's way."""
+    """Say whether the block stands in no other body, nor in the way of the tool."""
     mine = box_of(block)
-    for name, shape in bench.placed.items():
+    for name, shape in bench.process.placed.items():
         if box_gap_mm(mine, box_of(shape)) <= 0 and split(shape, block, f"{name} by an added block").taken:
             return False
-    movers = list(movers_of(bench.scene.ground).values())
-    return clears(block, movers, bench.scene.setup.machine.least_clearance_mm)
+    return bench.process.clears(block)
 
 
 def _with_block(bench: TrialHold, block: Solid) -> Changed:
     """Return the set-up with a fastened block in it."""
-    setup = bench.scene.setup
-    part = setup.body(bench.part.part)
-    added = Body(name=_new_name(bench), solid=block, role="fixture", finish={"*": "ground"})
-    contacts = find_contacts([part.placed(), added.placed()], setup.tolerances)
+    part = bench.setup.body(bench.part.part)
+    added = Body(name=_new_name(bench, "stop"), solid=block, role="fixture", finish={"*": "ground"})
+    contacts = find_contacts([part.placed(), added.placed()], bench.setup.tolerances)
     more = spots(contacts, [b.name for b in bench.rig.bodies])
-    return Changed(rig=replace(bench.rig, spots=(*bench.rig.spots, *more)), bearing=bench.bearing)
+    return bench.changed(rig=replace(bench.rig, spots=(*bench.rig.spots, *more)))
 
 
-def _new_name(bench: TrialHold) -> str:
-    return max(bench.placed, key=len) + "_stop"
-
-
-def _says(bench: TrialHold, side: PartSide, height_mm: float, floor_mm: float, factor: float) -> str:
-    along, write = 1 - side.axis, bench.scene.setup.write
-    places = (side.place_mm, side.box[along], side.box[along + 3])
-    place, low, high = (write.number(v, "mm", ".1f") for v in places)
-    where = f"{'XY'[side.axis]} {place}, {'XY'[along]} {low} to {high} {write.name('mm')}"
-    kind = "a block of brass or aluminium" if bench.rig.pulls else "a block"
-    return (
-        f"fasten {kind} against the {_SIDES[side.axis, side.sign]} of {bench.part.part} ({where}), "
-        f"{write.length(height_mm, '.1f', 'up')} tall from its foot, which stays "
-        f"{write.length(floor_mm - height_mm, '.1f')} below the wheel: "
-        f"it then {holds_words(factor)}"
-    )
+def _new_name(bench: TrialHold, what: str) -> str:
+    return f"{max(bench.process.placed, key=len)}_{what}"
 
 
 TORQUE_NM = 12.0
@@ -213,40 +199,44 @@ _LEAST_GRIP_MM = 3.0
 _VISE_CHANGE = 10.0
 
 
-def between_jaws(bench: TrialHold) -> Iterator[Cure]:
+def between_jaws(bench: TrialHold) -> Iterator[Remedy]:
     """Look for the pair of sides that holds best between the jaws."""
-    part, write = bench.scene.setup.body(bench.part.part), bench.scene.setup.write
-    best: tuple[float, str] | None = None
+    stated = bench.setup
+    part = stated.body(bench.part.part)
+    if stated.holding and stated.holding.jaws:
+        # It is in a vise already.
+        return
+    best: tuple[float, PartSide, PartSide] | None = None
     for near, far in _pairs(bench):
         setup = in_vise(bench, part, near, far)
         placed = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
-        jaws = [placed[b.name] for b in setup.bodies if b.name != part.name]
-        movers = list(movers_of(bench.scene.ground).values())
-        if not all(clears(j, movers, bench.scene.setup.machine.least_clearance_mm) for j in jaws):
+        if not all(bench.process.clears(placed[b.name]) for b in setup.bodies if b.name != part.name):
             continue
         contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
         if contacts.overlaps:
             continue
-        rig = rig_of(setup, placed, contacts, None)
-        made = Changed(rig=rig, bearing=bearing_of(setup, placed, bench.scene.ground, part))
-        factor, _ = made.weakest()
-        if factor >= bench.least_factor and (best is None or factor > best[0]):
-            places = write.number(near.place_mm, "mm", ".1f"), write.length(far.place_mm, ".1f")
-            best = factor, f"{'XY'[near.axis]} {' and '.join(places)}"
-    if best is not None:
-        factor, where = best
-        says = (
-            f"no change to this way of holding is enough: hold {part.name} between the jaws of a vise on its "
-            f"sides at {where}, jaws {write.length(BELOW_MM, 'g')} below the floor, "
-            f"{write.torque(TORQUE_NM, 'g')} on the screw: it then {holds_words(factor)}"
+        process = bench.process.moved_to(setup, placed)
+        factor = bench.changed(rig=rig_of(setup, placed, contacts, None), process=process).factor(
+            bench.least_factor
         )
-        yield Cure(says=says, change_ratio=_VISE_CHANGE, factor=factor)
+        if factor >= bench.least_factor and (best is None or factor > best[0]):
+            best = factor, near, far
+    if best is not None:
+        factor, near, far = best
+        jaws = Jaws(
+            axis=near.axis,
+            near_mm=near.place_mm,
+            far_mm=far.place_mm,
+            below_mm=BELOW_MM,
+            torque_nm=TORQUE_NM,
+        )
+        yield bench.remedy(RemedyKind.VISE, factor, _VISE_CHANGE, jaws=jaws)
 
 
 def _pairs(bench: TrialHold) -> Iterator[tuple[PartSide, PartSide]]:
     """Yield pairs of opposite sides that jaws can grip below the floor."""
-    sides = {(s.axis, s.sign): s for s in upright_sides(bench.placed[bench.part.part])}
-    top_mm = bench.scene.ground.path.floor_z_mm - BELOW_MM
+    sides = {(s.axis, s.sign): s for s in upright_sides(bench.process.placed[bench.part.part])}
+    top_mm = bench.process.floor_mm - BELOW_MM
     for axis in (1, 0):
         near, far = sides.get((axis, -1)), sides.get((axis, 1))
         if near is None or far is None or far.place_mm - near.place_mm > WIDEST_MM:
@@ -262,14 +252,14 @@ def in_vise(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
 
     The bed reaches up to the foot of the part, as parallels would.
     """
-    stated, box = bench.scene.setup, box_of(bench.placed[part.name])
-    top_mm = bench.scene.ground.path.floor_z_mm - BELOW_MM
+    stated, box = bench.setup, box_of(bench.process.placed[part.name])
+    top_mm = bench.process.floor_mm - BELOW_MM
     along = 1 - near.axis
     middle = 0.5 * (box[along] + box[along + 3])
     origin = (far.place_mm, middle, box[2]) if near.axis == 0 else (middle, far.place_mm, box[2])
     # Drawn, the jaws open along Y with the fixed one at the back; a quarter turn puts it at +X.
     at = place(at=origin, rotate=[("z", -90.0)] if near.axis == 0 else [])
-    name = max(bench.placed, key=len) + "_vise"
+    name = _new_name(bench, "vise")
     opening_mm = far.place_mm - near.place_mm
     vise = equipment(
         "grinding_vise",
@@ -288,26 +278,24 @@ def in_vise(bench: TrialHold, part: Body, near: PartSide, far: PartSide) -> Setu
         face="moving_jaw",
         torque_nm=TORQUE_NM,
     )
-    least = stated.holding.least_factor if stated.holding else bench.least_factor
-    grinds = {k: v for k, v in (stated.holding.grinds_as if stated.holding else {}).items() if k == part.name}
-    abrasive = stated.holding.abrasive if stated.holding else "alumina"
+    was = stated.holding or Holding(least_factor=bench.least_factor)
     holding = Holding(
         friction="ground_steel",
-        mu=stated.holding.mu if stated.holding else (),
+        mu=was.mu,
         clamps=(screw,),
-        grinds_as=grinds,
-        abrasive=abrasive,
-        least_factor=least,
+        grinds_as={k: v for k, v in was.grinds_as.items() if k == part.name},
+        abrasive=was.abrasive,
+        least_factor=was.least_factor,
     )
-    cut = replace(bench.scene.ground.cut, parts=(part.name,))
     machine = replace(stated.machine, table_z_mm=min(stated.table_z_mm, box[2] - 32.0))
-    return Setup(
-        name=f"{part.name} in a vise",
-        bodies=(*vise, part),
-        cuts=(cut,),
-        machine=machine,
-        wheel=stated.wheel,
-        tolerances=stated.tolerances,
-        holding=holding,
-        units=stated.units,
+    return bench.process.alone_in(
+        Setup(
+            name=f"{part.name} in a vise",
+            bodies=(*vise, part),
+            machine=machine,
+            wheel=stated.wheel,
+            tolerances=stated.tolerances,
+            holding=holding,
+            units=stated.units,
+        )
     )

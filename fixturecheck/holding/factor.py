@@ -2,41 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Container, Iterable, Mapping, Sequence
+import math
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
-from fixturecheck.contact.patch import ContactMap
+from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.bearing import (
-    Spot,
-    contact_points,
-    movers,
-    pull_loads,
-    rigid_bodies,
-    spots,
-    weights,
-)
-from fixturecheck.holding.clamping import (
-    FILM_ROW,
-    Friction,
-    Pressed,
-    friction_of,
-    guides,
-    pressed,
-    stated_holding,
-)
-from fixturecheck.holding.grinding_loads import cases_of, forces_of, load_of
-from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, PartHold
+from fixturecheck.holding.clamping import FILM_ROW, Pressed
+from fixturecheck.holding.model import Borne, Change, LoadCase, Lost, PartHold, nothing_lost
+from fixturecheck.holding.process import CuttingProcess
+from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
-from fixturecheck.kernel.shapes import Solid
-from fixturecheck.machining.cut import GroundCut
-from fixturecheck.machining.grinding import Forces, Pass
-from fixturecheck.magnet.pull import Pulls
 from fixturecheck.nesting.seating import Base, Footing
-from fixturecheck.result.hold import FILM, ClampKind, Driver
+from fixturecheck.numeric import to_vector
+from fixturecheck.result.hold import FILM, ClampKind
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.clamps import friction
 from fixturecheck.statics.collapse import (
@@ -48,11 +30,19 @@ from fixturecheck.statics.collapse import (
     filmed,
     without,
 )
-from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, Rigid
+from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, write_equations
+from fixturecheck.statics.limit import rank_factors
+from fixturecheck.statics.loading import settle_held
 
 CEILING = 30.0
 FINER, MOST_FINER, SAME_SHARE = 2.0, 4, 0.02
 """How much smaller cells are made, how often at most, and what change of the factor then counts as none."""
+FEW = 8
+"""Cases that are all loaded; of more, those that may be borne least. With one thing lost as many are kept."""
+_SORTED_SHARE = 0.85
+"""How much less than what sorts it a load was found to be borne, with some to spare."""
+_RANKED_EACH = 10
+"""Cases that are sorted at the cost of loading one."""
 _ONTO_COSINE = 0.25
 
 Cutting = Callable[[Mapping[str, float]], tuple[Load, ...]]
@@ -60,184 +50,109 @@ Cutting = Callable[[Mapping[str, float]], tuple[Load, ...]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Rig:
-    """All that holds a set-up, ready to be loaded.
+class Trial:
+    """One case, and a figure that sorts it among the others.
 
     Parameters
     ----------
-    bodies : tuple of Rigid
-        What can move.
-    spots : tuple of Spot
-        What they touch.
-    held : tuple of Load
-        Weights.
-    clamps : tuple of Pressed
-    pulls : Pulls or None
-        The magnet; None when it is off.
-    friction : Friction
-        Of each contact, under the film where coolant is used.
-    wet : bool
-        Coolant is used.
+    case : LoadCase
+    problem : EquilibriumProblem
+        With what holds at its low end and the cutting force at its high end.
+    rank_factor : float
+        About the factor, for sorting only; infinite where every case was loaded.
+    load : callable
+        Loads a case until it lets go.
     """
 
-    bodies: tuple[Rigid, ...]
-    spots: tuple[Spot, ...]
-    held: tuple[Load, ...]
-    clamps: tuple[Pressed, ...]
-    pulls: Pulls | None
-    friction: Friction
-    wet: bool
+    case: LoadCase
+    problem: EquilibriumProblem
+    rank_factor: float
+    load: Callable[[LoadCase], Borne]
 
-    @property
-    def mu(self) -> Range:
-        """Friction of the kind of contact stated, which `Driver.FRICTION` runs over."""
-        return self.friction.general
-
-    def finer(self, bodies: Container[str], ratio: float) -> Rig:
-        """Return the rig with what some bodies touch in cells so many times as small."""
-        cut_up = (s.finer(ratio) if s.a in bodies or s.b in bodies else s for s in self.spots)
-        return replace(self, spots=tuple(cut_up))
-
-    def holding(self, inputs: Mapping[str, float], cutting: tuple[Load, ...]) -> EquilibriumProblem:
-        """Return the problem at some values of its inputs."""
-        moving = {b.name for b in self.bodies}
-        pulls = pull_loads(
-            self.pulls,
-            moving,
-            strength_share=inputs.get(Driver.FINISH, 0.5),
-            error_share=inputs.get(Driver.METHOD, 0.0),
-        )
-        # A clamp on what stands still changes nothing.
-        clamps = tuple(c.load(inputs.get(Driver.CLAMP, 0.5)) for c in self.clamps if c.clamp.body in moving)
-        return EquilibriumProblem(
-            bodies=self.bodies,
-            contacts=contact_points(self.spots, partial(self.friction.at, inputs[Driver.FRICTION])),
-            held=(*self.held, *pulls, *clamps),
-            cutting=cutting,
-        )
-
-    def inputs(self, forces: Forces) -> dict[str, Range]:
-        """Return what is not known well, low to high."""
-        found: dict[str, Range] = {
-            Driver.FRICTION: self.mu,
-            Driver.DRAG: forces.tangential_n,
-            Driver.PRESS: forces.normal_n,
-            Driver.WALL: forces.wall_n,
-            Driver.CROSS: forces.cross_n,
-        }
-        if self.pulls and self.pulls.faces:
-            found |= {Driver.FINISH: Range(low=0.0, high=1.0), Driver.METHOD: Range(low=-1.0, high=1.0)}
-        if self.clamps:
-            found[Driver.CLAMP] = Range(low=0.0, high=1.0)
-        return found
-
-
-def rig_of(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, pulls: Pulls | None) -> Rig:
-    """Put together what holds a set-up."""
-    moving = movers(setup, contacts)
-    clamps = pressed(setup, placed)
-    return Rig(
-        bodies=rigid_bodies(setup, placed, moving, guides(clamps)),
-        spots=spots(contacts, moving),
-        held=weights(setup, placed, moving),
-        clamps=clamps,
-        pulls=pulls,
-        friction=friction_of(setup),
-        wet=stated_holding(setup).coolant,
-    )
+    def borne(self) -> Borne:
+        """Load it until it lets go."""
+        return self.load(self.case)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bearing:
-    """One part under one cut: what it has to bear.
+class Loaded:
+    """Every case of a part, the lowest rank first, and those loaded to collapse, the least borne first."""
 
-    Parameters
-    ----------
-    part : str
-        The part.
-    made : Pass
-        The pass over it.
-    forces : Forces
-        Cutting force, low to high.
-    cases : tuple of LoadCase
-        Where the wheel may stand.
-    """
-
-    part: str
-    made: Pass
-    forces: Forces
-    cases: tuple[LoadCase, ...]
-
-    def load(self, case: LoadCase, values: Mapping[str, float]) -> Load:
-        """Return the cutting load of one case at some values of the inputs."""
-        return load_of(
-            self.made,
-            case,
-            self.part,
-            drag_n=values[Driver.DRAG],
-            press_n=values[Driver.PRESS],
-            wall_n=values[Driver.WALL],
-            cross_n=values[Driver.CROSS],
-        )
+    trials: tuple[Trial, ...]
+    borne: tuple[Borne, ...]
 
 
-def bearing_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, body: Body) -> Bearing:
-    """Return what a part has to bear in a cut.
+def load_cases(rig: Rig, process: CuttingProcess, *, change: Change = nothing_lost) -> Loaded:
+    """Load a part in every case that it may bear least until it lets go.
 
-    Raises
-    ------
-    NotComputedError
-        No grinding energy is known, or no place was found at which the wheel meets the part.
-    SetupError
-        The cut's numbers make no sense.
-    """
-    made, forces = forces_of(setup, placed, ground.cut, body)
-    cases = cases_of(setup, placed, ground, body)
-    if not cases:
-        message = f"{body.name}: no place was found at which the wheel meets it"
-        raise NotComputedError(message)
-    return Bearing(part=body.name, made=made, forces=forces, cases=cases)
-
-
-def every_case(rig: Rig, bearing: Bearing, *, change: Change = lambda whole: whole) -> tuple[Borne, ...]:
-    """Load every stroke and place until it lets go, the one borne least first.
-
-    All that holds is taken at its low end and the cut at its high end, but for the push of the wheel, which
-    also holds a part down, and the push of a cross feed, which goes either way: both ends of each are tried
-    and the worst is kept, the greater push of the wheel with the worse way of the feed alone. What may be
-    borne least is loaded again in smaller cells, as `least_settled` does.
+    All that holds is at its low end and the cut at its high end; where a force of the cut can help to hold,
+    both of its ends are tried. Many cases are sorted by a linear bound first.
 
     Parameters
     ----------
     change : callable
-        What is lost of it.
+        What is lost of the holding.
 
     Raises
     ------
     NotComputedError
-        The pull on the part was not counted, or as `settled` does.
+        The pull on the part was not counted, the tool meets it nowhere, an analysis gave no answer, or as
+        `settled` does.
+    SetupError
+        The cut's numbers make no sense.
     """
     if rig.pulls:
-        rig.pulls.must_know(bearing.part)
-    inputs = rig.inputs(bearing.forces)
-    low = {name: span.low for name, span in inputs.items()}
-    heavy = {**low, Driver.DRAG: inputs[Driver.DRAG].high, Driver.WALL: inputs[Driver.WALL].high}
-    held = rig.holding(heavy, ())
+        rig.pulls.must_know(process.part)
+    low = {name: span.low for name, span in rig.inputs({}).items()}
+    held = rig.holding(low, ())
 
-    def loaded(case: LoadCase, values: Mapping[str, float]) -> Borne:
-        problem = change(replace(held, cutting=(bearing.load(case, values),)))
-        done = collapse(problem, ceiling=CEILING)
-        return Borne(case=case, values=values, problem=problem, collapse=done, change=change)
+    def problem_of(case: LoadCase, values: Mapping[str, float]) -> EquilibriumProblem:
+        return change(replace(held, cutting=process.loads(case, values)))
 
-    found = []
-    for case in bearing.cases:
-        light = [loaded(case, {**heavy, Driver.CROSS: across}) for across in inputs[Driver.CROSS].ends]
-        worst = min(light, key=lambda b: b.low_factor)
-        if inputs[Driver.PRESS].low < inputs[Driver.PRESS].high:
-            pressed_down = loaded(case, {**worst.values, Driver.PRESS: inputs[Driver.PRESS].high})
-            worst = min(worst, pressed_down, key=lambda b: b.low_factor)
-        found.append(worst)
-    return least_settled(rig, found)
+    def load(case: LoadCase) -> Borne:
+        def borne(values: Mapping[str, float]) -> Borne:
+            problem, all_values = problem_of(case, values), {**low, **values}
+            done = collapse(problem, ceiling=CEILING)
+            return Borne(case=case, values=all_values, problem=problem, collapse=done, change=change)
+
+        return process.weakest(borne)
+
+    cases = process.cases()
+    if len(cases) <= FEW:
+        every = least_settled(rig, [load(c) for c in cases])
+        trials = (Trial(case=b.case, problem=b.problem, rank_factor=math.inf, load=load) for b in every)
+        return Loaded(trials=tuple(trials), borne=every)
+    problems = [problem_of(c, process.heaviest) for c in cases]
+    ranked = [
+        Trial(case=case, problem=problem, rank_factor=rank, load=load)
+        for case, problem, rank in zip(cases, problems, _ranks(problems), strict=True)
+    ]
+    ranked.sort(key=lambda t: (t.rank_factor, t.case.label, t.case.at_mm))
+    return Loaded(trials=tuple(ranked), borne=_least_of(rig, ranked))
+
+
+def _least_of(rig: Rig, ranked: Sequence[Trial]) -> tuple[Borne, ...]:
+    """Load what may be borne least, the lowest rank first, until no rank leaves room for less."""
+    borne: tuple[Borne, ...] = ()
+    for trial in ranked:
+        sorted_factor = _SORTED_SHARE * trial.rank_factor
+        if borne and sorted_factor >= min(b.low_factor for b in borne):
+            # What coarse cells say may be low.
+            borne = least_settled(rig, borne)
+            if sorted_factor >= borne[0].low_factor:
+                break
+        borne = (*borne, trial.borne())
+    return least_settled(rig, borne)
+
+
+def _ranks(problems: Sequence[EquilibriumProblem]) -> list[float]:
+    """Return what sorts the problems, which differ by their cutting loads only; zero where nothing rests."""
+    spend(COLLAPSE * len(problems) // _RANKED_EACH)
+    equations = [write_equations(p) for p in problems]
+    rest, rests = settle_held(equations[0])
+    if not rests:
+        return [0.0] * len(problems)
+    return rank_factors(equations[0], rest.carried_n, [e.cutting_n for e in equations])
 
 
 def least_settled(rig: Rig, found: Iterable[Borne]) -> tuple[Borne, ...]:
@@ -296,8 +211,8 @@ def _same(one: float, other: float) -> bool:
     return abs(one - other) <= SAME_SHARE * max(one, other) + NOTHING
 
 
-def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:
-    """Return the factor of one case over the ranges of all that is not known well.
+def factors_of(rig: Rig, process: CuttingProcess, known: Borne) -> tuple[FactorRange, Borne]:
+    """Return the factor of one case over the ranges of all that is not known well, and its least corner.
 
     Parameters
     ----------
@@ -309,11 +224,8 @@ def factors_of(rig: Rig, bearing: Bearing, known: Borne) -> FactorRange:
     NotComputedError
         As `fine_enough` does.
     """
-
-    def cutting(values: Mapping[str, float]) -> tuple[Load, ...]:
-        return (bearing.load(known.case, values),)
-
-    return fine_enough(rig, rig.inputs(bearing.forces), cutting, known)[0]
+    spans = rig.inputs(process.inputs(known.case))
+    return fine_enough(rig, spans, lambda values: process.loads(known.case, values), known)
 
 
 def fine_enough(
@@ -367,17 +279,13 @@ def _lowered(found: FactorRange, worst: Collapse) -> FactorRange:
     return replace(found, factor=Range(low=worst.factor.low, high=found.factor.high), worst=worst)
 
 
-def part_hold(
-    rig: Rig, bearing: Bearing, borne: tuple[Borne, ...], *, cut: str, losable: Sequence[str]
-) -> PartHold:
+def part_hold(rig: Rig, process: CuttingProcess, found: Loaded, *, losable: Sequence[str]) -> PartHold:
     """Return how one part holds in one cut.
 
     Parameters
     ----------
-    borne : tuple of Borne
-        Every case, from `every_case`.
-    cut : str
-        Name of the cut.
+    found : Loaded
+        Every case, from `load_cases`.
     losable : sequence of str
         Blocks and clamps of which each may be missing, from `single_losses`.
 
@@ -386,19 +294,20 @@ def part_hold(
     NotComputedError
         The analysis gave no answer.
     """
-    case = borne[0].case
-    found = factors_of(rig, bearing, borne[0])
-    worst = rig.holding(found.worst_inputs, (bearing.load(case, found.worst_inputs),))
+    factors, least = factors_of(rig, process, found.borne[0])
+    values = factors.worst_inputs
+    loads = process.loads(least.case, values)
     return PartHold(
-        part=bearing.part,
-        cut=cut,
-        forces=bearing.forces,
-        case=case,
-        factors=found,
-        load_n=worst.cutting[0].force_n,
-        pull_n=pull_on(rig, bearing.part),
-        losses=losses_of(losable, lambda change: every_case(rig, bearing, change=change), wet=rig.wet),
-        pushed_off_by=() if found.worst.rests else pushing_off(rig, bearing, case, found.worst_inputs),
+        part=process.part,
+        cut=process.cut_name,
+        tool=process.tool,
+        forces=process.forces,
+        borne=replace(least, values=values, collapse=factors.worst, settled=True),
+        factors=factors,
+        load_n=to_vector(sum(load.force_n[i] for load in loads) for i in range(3)),
+        pull_n=pull_on(rig, process.part),
+        losses=losses_of(losable, rig, process),
+        pushed_off_by=() if factors.worst.rests else pushing_off(rig, rig.holding(values, loads)),
     )
 
 
@@ -419,45 +328,55 @@ def pull_on(rig: Rig, part: str) -> Range:
     return Range(low=min(ends), high=max(ends))
 
 
-def losses_of(
-    losable: Sequence[str], bear: Callable[[Change], tuple[Borne, ...]], *, wet: bool
-) -> tuple[Lost, ...]:
+def losses_of(losable: Sequence[str], rig: Rig, process: CuttingProcess) -> tuple[Lost, ...]:
     """Take away one block or clamp at a time, or wet every contact that is dry; the lowest factor first.
 
     Every case is loaded again: what is worst with a block in place need not be worst without it. What could
-    not be computed comes before all.
-
-    Parameters
-    ----------
-    bear : callable
-        How what is left is borne, the least first.
-    wet : bool
-        The film counts already, so it is no loss.
+    not be computed comes before all. Where coolant is used the film counts already, so it is no loss.
     """
     changes: dict[str, Change] = {n: partial(without, name=n) for n in losable}
-    if not wet:
+    if not rig.wet:
         changes[FILM] = partial(filmed, film_mu=friction(FILM_ROW).low)
     found = []
     for name, change in changes.items():
         try:
-            found.append(Lost(lost=name, borne=bear(change)))
+            found.append(Lost(lost=name, borne=_of_every_stroke(load_cases(rig, process, change=change))))
         except NotComputedError as reason:
             found.append(Lost(lost=name, borne=(), reason=str(reason)))
     return tuple(sorted(found, key=lambda x: x.collapse.factor.low if x.collapse else -1.0))
 
 
-def pushing_off(rig: Rig, bearing: Bearing, case: LoadCase, values: Mapping[str, float]) -> tuple[str, ...]:
+def _of_every_stroke(found: Loaded) -> tuple[Borne, ...]:
+    """Return what is borne least, and of each stroke or way that is not among it what is borne least.
+
+    What is borne least need not be what digs in.
+    """
+    borne = list(found.borne[:FEW])
+    seen = {b.case.stroke for b in borne}
+    for one in found.borne[FEW:]:
+        borne += [one] if one.case.stroke not in seen else []
+        seen.add(one.case.stroke)
+    for trial in found.trials:
+        if trial.case.stroke not in seen:
+            seen.add(trial.case.stroke)
+            borne.append(trial.borne())
+    return tuple(sorted(borne, key=lambda b: b.low_factor))
+
+
+def pushing_off(rig: Rig, problem: EquilibriumProblem) -> tuple[str, ...]:
     """Return the clamps that push the set-up off its seat: without any one of them it rests.
 
     Where no single one is to blame, all of them where it rests without any; empty where it does not either.
     """
 
-    def rests(clamps: tuple[Pressed, ...]) -> bool:
-        left = replace(rig, clamps=clamps)
-        return collapse(left.holding(values, (bearing.load(case, values),)), ceiling=CEILING).rests
+    def rests(clamps: Iterable[Pressed]) -> bool:
+        left = problem
+        for clamp in clamps:
+            left = without(left, clamp.lost)
+        return collapse(left, ceiling=CEILING).rests
 
-    single = [c for c in rig.clamps if rests(tuple(o for o in rig.clamps if o is not c))]
-    if not single and rig.clamps and rests(()):
+    single = [c for c in rig.clamps if rests([c])]
+    if not single and rig.clamps and rests(rig.clamps):
         single = list(rig.clamps)
     return tuple(c.clamp.name for c in single)
 

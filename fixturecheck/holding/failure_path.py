@@ -1,131 +1,97 @@
-"""Where a part goes once it has let go: into the wheel or away from it, and what it runs into first.
+"""Where a part goes once it has let go: away from the tool or into it, what it runs into, and what stops it.
 
-The wheel stands where the case puts it, at the height of the last pass. The part is taken as that pass
-leaves it: what the wheel takes beyond that, while the part follows its motion, is a bite. The stock of the
-pass itself is no bite, however fast the part is drawn under the wheel.
+The part follows the motion that it starts with, the tool standing where it did, up to what stands in its way.
+What stops it holds it only where it touches: the part is loaded again with that added.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.holding.factor import SAME_SHARE
+from fixturecheck.holding.factor import SAME_SHARE, Loaded, settled
 from fixturecheck.holding.model import Borne, LoadCase, PartHold, Way, Ways
-from fixturecheck.kernel.boolean import apart, clipped, shared_mm3
+from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Bite, FreedScene
+from fixturecheck.holding.stops import StopContact, touch_of
+from fixturecheck.kernel.boolean import apart
 from fixturecheck.kernel.measure import box_gap_mm, loose_box
-from fixturecheck.kernel.place import shifted, transformed
-from fixturecheck.kernel.shapes import Shape, Solid
-from fixturecheck.machining.cut import GroundCut, Sweeps, rim_of, sweeps_of
-from fixturecheck.machining.grinding import Stroke
+from fixturecheck.kernel.place import transformed
+from fixturecheck.kernel.shapes import Shape
+from fixturecheck.machining.milling import Bitten
 from fixturecheck.result.hold import MotionKind, Outcome
-from fixturecheck.setup.model import Setup
-from fixturecheck.statics.collapse import Collapse
-from fixturecheck.statics.mechanism import Crash, StartingMotion, follow_overlap
+from fixturecheck.statics.collapse import Collapse, collapse
+from fixturecheck.statics.mechanism import StartingMotion
 from fixturecheck.units import factor_text
 
-TRAVEL_MM = 2.0
-"""How far a freed part is followed into the wheel: by then it has been thrown or the wheel has broken."""
-FAR_MM = 30.0
-"""How far it is followed to whatever it runs into."""
-GIVE_MM = 0.005
-"""A rise that the springs of the contacts make when they are relieved, and no bite."""
-_SAMPLES = 5
-_STANDS_CLEAR = Crash(outcome=Outcome.STAYS, moved_mm=(0.0, TRAVEL_MM), overlap_mm3=(0.0, 0.0), first_mm=None)
-NEAR_MM = 0.01
-"""How close what moves and what stands have met."""
+_MARGIN = 1.15
+"""How far what sorts the loads may be off the factor, with some to spare."""
+_MOST_STOPS = 4
+"""Things that a part comes up against one after the other, up to which it is followed."""
 _MOST_STEPS = 60
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class GrindingScene:
-    """Everything that stands there while one cut is made.
-
-    Parameters
-    ----------
-    setup : Setup
-        The set-up.
-    ground : GroundCut
-        The cut.
-    standing : mapping of str to Shape
-        Every body; the parts of the cut as it leaves them.
-    """
-
-    setup: Setup
-    ground: GroundCut
-    standing: Mapping[str, Shape]
-
-    def wheel_at(self, case: LoadCase) -> Sweeps:
-        """Return wheel, flanges and guard where a case puts them."""
-        rim, path = rim_of(self.setup), self.ground.path
-        flat_mm = (rim.flat_from_mm + rim.flat_to_mm) / 2
-        y_mm = min(max(case.at_mm[1] - flat_mm, path.y_from_mm), path.y_to_mm)
-        x_mm = case.at_mm[0]
-        still = replace(path, x_from_mm=x_mm, x_to_mm=x_mm, y_from_mm=y_mm, y_to_mm=y_mm)
-        return sweeps_of(self.setup.machine, rim, still)
-
-
-def scene_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> GrindingScene:
-    """Return what stands there in a cut."""
-    after = {p.body: p.ground for p in ground.parts}
-    return GrindingScene(setup=setup, ground=ground, standing={n: after.get(n, s) for n, s in placed.items()})
-
-
-Settle = Callable[[Borne], Borne]
-"""Loads a case again in cells so small that smaller ones do not change its factor."""
-
-
-def ways_of(
-    scene: GrindingScene, part: PartHold, borne: Sequence[Borne], least_factor: float, *, settle: Settle
-) -> Ways:
-    """Follow a part in the cases whose factor is below the least, and in the worst of each stroke.
+def ways_of(scene: FreedScene, part: PartHold, found: Loaded, least_factor: float) -> Ways:
+    """Follow a part where each stroke or way is borne least, and wherever its factor is too low.
 
     The case borne least comes first; once one digs in, those that are borne better change no verdict and are
-    not followed.
+    not followed, but for any whose factor may still be too low. Of neighbours, which differ by a cutter's
+    turn only, the one borne least speaks for all.
 
     Parameters
     ----------
     part : PartHold
         How it holds; its losses are followed too.
-    borne : sequence of Borne
-        Every case loaded until it lets go.
+    found : Loaded
+        Every case.
     least_factor : float
         Factor that the set-up states.
-    settle : callable
-        Makes the factor of a case that is followed as sure as that of the hold.
     """
-    first = list({b.case.stroke: b for b in reversed(borne)}.values())
-    cases = [b for b in borne if b in first or may_let_go(b, least_factor)]
-    if part.factors.factor.low < borne[0].low_factor * (1.0 - 1e-6):
-        # Some corner of the inputs is worse than the one that every case was loaded at.
-        cases.insert(0, replace(borne[0], case=part.case, collapse=part.factors.worst, settled=True))
-        first = [cases[0], *first]
-
-    def followed(some: Sequence[Borne], lost: str = "") -> list[Way]:
-        """Follow cases one after the other, down to the first that digs in."""
-        found: list[Way] = []
-        for one in some:
-            try:
-                sure = settle(one)
-            except NotComputedError as reason:
-                found.append(unsettled(one, lost, reason))
+    ways: list[Way] = []
+    for borne, rank_factor in _cases(part, found, least_factor):
+        if any(w.digs_in for w in ways) and rank_factor >= _MARGIN * least_factor:
+            break
+        way = follow(scene, borne, least_factor)
+        ways += [way] if way is not None else []
+        if way is not None and way.digs_in and way.factor < least_factor:
+            break
+    lost: list[Way] = []
+    for loss in part.losses:
+        followed: list[Way] = []
+        for borne in (b for b in loss.borne if may_let_go(b, least_factor)):
+            way = follow(scene, borne, least_factor, loss.lost)
+            if way is None or (way.crash is not None and way.factor >= least_factor):
                 continue
-            if one not in first and sure.low_factor >= least_factor:
-                continue
-            way = _way(scene, part.part, sure.case, sure.collapse, lost)
-            found += [way] if way is not None else []
-            if way is not None and way.digs_in:
+            followed.append(way)
+            if way.digs_in:
                 break
-        return sorted(found, key=by_harm)
+        lost += sorted(followed, key=by_harm)[:1]
+    return Ways(found=tuple(sorted(ways, key=by_harm)), lost=tuple(sorted(lost, key=by_harm)))
 
-    lost = [
-        way
-        for loss in part.losses
-        for way in followed([b for b in loss.borne if may_let_go(b, least_factor)], loss.lost)[:1]
-    ]
-    return Ways(found=tuple(followed(cases)), lost=tuple(sorted(lost, key=by_harm)))
+
+def _cases(part: PartHold, found: Loaded, least_factor: float) -> Iterator[tuple[Borne, float]]:
+    """Yield what is followed and what sorts it, the worst first; some is loaded only when it is asked for."""
+    yield part.borne, 0.0
+    known = {id(b.case): b for b in found.borne}
+    told = {n for n, b in known.items() if may_let_go(b, least_factor)}
+    strokes: set[str] = {part.case.stroke}
+    # At another corner of the inputs the case borne least is followed once more.
+    again = part.borne.collapse is not found.borne[0].collapse
+    groups = set() if again else {part.case.group}
+    for borne in found.borne:
+        if id(borne.case) in told and borne.case.group not in groups:
+            groups.add(borne.case.group)
+            strokes.add(borne.case.stroke)
+            yield borne, 0.0
+    for trial in found.trials:
+        case, number = trial.case, id(trial.case)
+        first_of_stroke = case.stroke not in strokes
+        weak = case.group not in groups and trial.rank_factor < _MARGIN * least_factor
+        strokes.add(case.stroke)
+        groups.add(case.group)
+        if (first_of_stroke or weak) and number not in told:
+            yield known.get(number) or trial.borne(), trial.rank_factor
 
 
 def may_let_go(one: Borne, least_factor: float) -> bool:
@@ -138,137 +104,145 @@ def by_harm(way: Way) -> tuple[bool, bool, float]:
     return not way.digs_in, way.crash is not None, way.factor
 
 
-def _way(scene: GrindingScene, part: str, case: LoadCase, found: Collapse, lost: str) -> Way | None:
-    """Follow one collapse; None where it stopped at the ceiling and nothing goes."""
-    if found.at_least:
-        return None
-    if not found.motions:
-        return still(case, found, lost)
-    mine = next((m for m in found.motions if m.body == part), found.motions[0])
-    way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
-    try:
-        wheel = scene.wheel_at(case)
-        crash, bites = _into_the_wheel(scene, found.motions, wheel.wheel, mine)
-        hits, after_mm = first_hit(scene, mine, {m.body for m in found.motions}, wheel)
-        if crash.outcome is not Outcome.DIGS_IN and mine.kind is MotionKind.SLIDES:
-            crash, bites = _further_on(scene, mine, wheel.wheel, after_mm or FAR_MM, crash)
-    except (NotComputedError, KernelError) as reason:
-        return replace(way, reason=str(reason))
-    return replace(
-        way,
-        crash=crash,
-        bites=bites,
-        drawn_in=isinstance(case.stroke, Stroke) and mine.velocity[0] * case.stroke.travel > 0.5,
-        hits=hits,
-        hits_after_mm=after_mm,
-    )
+def follow(scene: FreedScene, borne: Borne, least_factor: float, lost: str = "") -> Way | None:
+    """Follow one collapse, and past what stops it; None where it stopped at the ceiling and nothing goes.
 
-
-def still(case: LoadCase, found: Collapse, lost: str) -> Way:
-    """Return the way of a part that lets go though no motion was found: where it goes is unknown."""
-    reason = f"no motion was found at {factor_text(found.factor.low)} times the cutting load"
-    return Way(case=case, factor=found.factor.low, lost=lost, motion=None, crash=None, reason=reason)
-
-
-def unsettled(one: Borne, lost: str, reason: NotComputedError) -> Way:
-    """Return the way of a part whose factor is not known: nor is where it goes."""
-    return Way(case=one.case, factor=one.low_factor, lost=lost, motion=None, crash=None, reason=str(reason))
-
-
-def _into_the_wheel(
-    scene: GrindingScene, motions: Sequence[StartingMotion], wheel: Shape, mine: StartingMotion
-) -> tuple[Crash, str | None]:
-    """Follow every body that moves; the first that the wheel bites into decides, else the part's own way."""
-    for motion in motions:
-        crash = follow_into(scene, motion, wheel)
-        if crash.outcome is Outcome.DIGS_IN:
-            return crash, motion.body
-    return follow_away(scene, mine, wheel), None
-
-
-def _further_on(
-    scene: GrindingScene, motion: StartingMotion, wheel: Shape, reach_mm: float, near: Crash
-) -> tuple[Crash, str | None]:
-    """Follow a slide on, level as it lies, to what it runs into: a shoulder of its own may meet the wheel."""
-    vx, vy, _ = motion.velocity
-    if reach_mm <= TRAVEL_MM or math.hypot(vx, vy) == 0.0:
-        return near, None
-    level = replace(motion, velocity=(vx, vy, 0.0), rotation_rad_mm=(0.0, 0.0, 0.0))
-    crash = follow_into(scene, level, wheel, travel_mm=reach_mm)
-    return (crash, motion.body) if crash.outcome is Outcome.DIGS_IN else (near, None)
-
-
-def follow_into(
-    scene: GrindingScene, motion: StartingMotion, wheel: Shape, *, travel_mm: float = TRAVEL_MM
-) -> Crash:
-    """Say whether the wheel bites into a body beyond what its pass takes."""
-    shape = scene.standing[motion.body]
-    what = f"{motion.body} on its way and the wheel"
-    near = _near(wheel, shape, travel_mm)
-    if near is None:
-        return _STANDS_CLEAR
-    # Off the wall that the wheel grinds.
-    side_mm = -GIVE_MM * scene.ground.path.wall_sign
-    give_mm3 = shared_mm3(shifted(shape, (0.0, side_mm, GIVE_MM)), near, what)
-    return follow_overlap(
-        lambda t: shared_mm3(_after(shape, motion, t), near, what),
-        travel_mm=travel_mm,
-        noise_mm3=give_mm3 + 1e-6,
-        samples=_SAMPLES,
-    )
-
-
-def follow_away(scene: GrindingScene, motion: StartingMotion, wheel: Shape) -> Crash:
-    """Say whether a body that the wheel does not bite into stays under it or falls away.
-
-    Read on what the wheel takes of the pass: it is lowered by the downfeed.
+    What stops a part holds it only where it touches: the part is loaded again with that added, and where it
+    then goes into the tool below the least factor, that is where it goes.
     """
-    shape = scene.standing[motion.body]
-    what = f"the stock of {motion.body} on its way and the wheel"
-    near = _near(wheel, shape, TRAVEL_MM)
-    if near is None:
-        return _STANDS_CLEAR
-    lowered = shifted(near, (0.0, 0.0, -scene.ground.cut.downfeed_mm))
-    crash = follow_overlap(
-        lambda t: shared_mm3(_after(shape, motion, t), lowered, what),
-        travel_mm=TRAVEL_MM,
-        samples=_SAMPLES,
-    )
-    # More of the same layer is the pass itself, at the depth that was set.
-    stays = crash.outcome is Outcome.DIGS_IN
-    return replace(crash, outcome=Outcome.STAYS, first_mm=None) if stays else crash
+    way = Way(case=borne.case, factor=borne.low_factor, lost=lost, motion=None, crash=None)
+    try:
+        borne = settled(scene.rig, borne)
+    except NotComputedError as reason:
+        return replace(way, reason=str(reason))
+    if borne.collapse.at_least:
+        return None
+    if not borne.collapse.motions:
+        return replace(way, factor=borne.low_factor, reason=_no_motion(borne.collapse))
+    way, touch = _step(scene, borne.case, borne.collapse, lost, ())
+    if touch is None or way.crash is None or way.crash.outcome is not Outcome.STOPPED:
+        return way
+    try:
+        return _past(scene, borne, way, touch, least_factor)
+    except (NotComputedError, KernelError) as reason:
+        message = f"what it does once {way.hits} stops it could not be computed: {reason}"
+        return replace(way, crash=None, bites=None, reason=message)
 
 
-def _near(wheel: Shape, shape: Shape, travel_mm: float) -> Shape | None:
-    """Return what of the wheel a body can reach on its way; booleans with less of it cost less."""
-    x0, y0, z0, x1, y1, z1 = loose_box(shape)
-    far = 1.5 * travel_mm
-    reach = (x0 - far, y0 - far, z0 - far, x1 + far, y1 + far, z1 + far)
-    return clipped(wheel, reach, "the wheel by the reach of a body")
+def _no_motion(found: Collapse) -> str:
+    return f"no motion was found at {factor_text(found.factor.low)} times the cutting load"
 
 
-def _after(shape: Shape, motion: StartingMotion, moved_mm: float) -> Shape:
-    turn, shift = motion.pose_after(moved_mm)
-    return transformed(shape, turn, shift)
+def _past(scene: FreedScene, borne: Borne, stopped: Way, touch: StopContact, least_factor: float) -> Way:
+    """Load a part again that is stopped, against what stops it, as often as something else does.
 
-
-def first_hit(
-    scene: GrindingScene, motion: StartingMotion, moving: set[str], wheel: Sweeps
-) -> tuple[str | None, float | None]:
-    """Return what a freed body runs into first, and how far it has moved by then.
-
-    What it touches from the start, or what moves with it, is nothing that it runs into.
+    Stopped it bears what a tooth then bites, which is more than it was asked to.
 
     Raises
     ------
     NotComputedError
-        The kernel gave no distance.
+        It goes on, and where to is not known.
     """
-    others: dict[str, Shape] = {n: s for n, s in scene.standing.items() if n not in moving}
-    others["the flange"] = wheel.flange
-    if wheel.guard is not None:
-        others["the guard"] = wheel.guard
-    return first_met(scene.standing[motion.body], motion, others)
+    problem, touched = borne.problem, [touch]
+    grown = max(stopped.crash.load_ratio, 1.0) if isinstance(stopped.crash, Bitten) else 1.0
+    for _ in range(_MOST_STOPS):
+        problem = replace(problem, contacts=(*problem.contacts, *touched[-1].contacts(problem)))
+        found = collapse(problem, ceiling=least_factor * grown)
+        if found.at_least or found.factor.low >= least_factor * grown:
+            return stopped
+        if not found.motions:
+            raise NotComputedError(_no_motion(found))
+        way, touch_next = _step(scene, borne.case, found, stopped.lost, touched)
+        if way.crash is None:
+            raise NotComputedError(way.reason)
+        if way.digs_in:
+            factor = max(stopped.factor, found.factor.low / grown)
+            return replace(way, factor=factor, over=tuple(dict.fromkeys(t.other for t in touched)))
+        if touch_next is None or way.crash.outcome is not Outcome.STOPPED:
+            return stopped
+        touched.append(touch_next)
+    message = f"it comes up against more than {_MOST_STOPS} things, one after the other"
+    raise NotComputedError(message)
+
+
+def _step(
+    scene: FreedScene, case: LoadCase, found: Collapse, lost: str, touched: Sequence[StopContact]
+) -> tuple[Way, StopContact | None]:
+    """Follow one motion up to the first thing that it meets; where that stands in its way, tell how."""
+    part = scene.process.part
+    mine = next((m for m in found.motions if m.body == part), found.motions[0])
+    way = Way(case=case, factor=found.factor.low, lost=lost, motion=mine, crash=None)
+    away = {lost, *(m.body for m in found.motions)}
+    try:
+        others = {n: s for n, s in scene.others(case).items() if n not in away}
+        hits, after_mm, touch = _first_stop(scene, mine, others, touched)
+        crash, bites = _bitten(scene, case, found.motions, mine, after_mm, stops=touch is not None)
+    except (NotComputedError, KernelError) as reason:
+        return replace(way, reason=str(reason)), None
+    followed = replace(
+        way,
+        crash=crash,
+        bites=bites,
+        drawn_in=scene.drawn_in(case, mine),
+        hits=hits,
+        hits_after_mm=after_mm,
+    )
+    return followed, touch
+
+
+def _first_stop(
+    scene: FreedScene, mine: StartingMotion, others: Mapping[str, Shape], touched: Sequence[StopContact]
+) -> tuple[str | None, float | None, StopContact | None]:
+    """Return what is met first, after what way, and where it stands in the way; None where it does not.
+
+    What bears on the part already, where it does, is nothing that it meets.
+    """
+    shape, left = scene.standing[mine.body], dict(others)
+    while True:
+        hits, after_mm = first_met(shape, mine, left)
+        if hits is None or after_mm is None:
+            return None, None, None
+        if not scene.stands_firm(hits):
+            return hits, after_mm, None
+        touch = touch_of(shape, mine, hits, left[hits], after_mm)
+        if touch is None or not touch.is_among(touched):
+            return hits, after_mm, touch
+        del left[hits]
+
+
+def _bitten(
+    scene: FreedScene,
+    case: LoadCase,
+    motions: Sequence[StartingMotion],
+    mine: StartingMotion,
+    after_mm: float | None,
+    *,
+    stops: bool,
+) -> tuple[Bite, str | None]:
+    """Follow it a little way, and further to what stops it where it is bitten, or where it slides on.
+
+    Parameters
+    ----------
+    after_mm : float or None
+        How far it moves until it meets anything.
+    stops : bool
+        Whether that stands in its way.
+    """
+    stops_mm = after_mm if stops else None
+    soon_mm = stops_mm if stops_mm is not None and stops_mm <= TRAVEL_MM else None
+    near, bites = scene.bite(case, motions, soon_mm, travel_mm=TRAVEL_MM)
+    if near.first_mm is not None and soon_mm is None and stops_mm is not None:
+        return scene.bite(case, motions, stops_mm, travel_mm=TRAVEL_MM)
+    vx, vy, _ = mine.velocity
+    reach_mm = FAR_MM if scene.stops_count or after_mm is None else after_mm
+    if near.first_mm is not None or mine.kind is not MotionKind.SLIDES or not (vx or vy):
+        return near, bites
+    if reach_mm <= TRAVEL_MM:
+        return near, bites
+    # Level as it lies: a shoulder of its own may meet the tool.
+    level = replace(mine, velocity=(vx, vy, 0.0), rotation_rad_mm=(0.0, 0.0, 0.0))
+    far, far_bites = scene.bite(case, (level,), stops_mm, travel_mm=reach_mm)
+    return (far, far_bites) if far.first_mm is not None else (near, bites)
 
 
 def first_met(
@@ -312,7 +286,7 @@ def _meets(shape: Shape, motion: StartingMotion, other: Shape, speed: float, rea
     """
     box, after_mm = loose_box(other), 0.0
     for step in range(_MOST_STEPS):
-        now = _after(shape, motion, after_mm)
+        now = transformed(shape, *motion.pose_after(after_mm))
         gap_mm = box_gap_mm(loose_box(now), box)
         if gap_mm <= 1.0:
             how = apart(other, now, f"{motion.body} on its way and what it meets")

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from fixturecheck.holding.bearing import Spot
 from fixturecheck.interval import Range
-from fixturecheck.machining.grinding import Forces, Stroke
+from fixturecheck.machining.grinding import Stroke
 from fixturecheck.machining.milling import Bitten, CutterWay
 from fixturecheck.magnet.pull import Pulls
-from fixturecheck.result.hold import Outcome
+from fixturecheck.result.hold import Outcome, Remedy, Tool
 from fixturecheck.result.release import Burr, ComesOff, FirstSteps, OffWay, PryAt, SteelKeeps
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.collapse import Collapse, FactorRange
-from fixturecheck.statics.equilibrium import EquilibriumProblem
+from fixturecheck.statics.equilibrium import EquilibriumProblem, Load
 from fixturecheck.statics.mechanism import Crash, StartingMotion
 
 
@@ -32,19 +32,27 @@ class LoadCase:
         The wheel's lowest point; of a milling cut, where the tooth that pushes hardest meets the part.
     axis_mm : Vector or None
         The lower end of the axis of a milling cutter; None for a wheel.
+    group : tuple of int
+        Cases of one group differ by no more than the cutter's turn: way, strip, place and ends of what is
+        square to the cutting force. A case of the wheel is a group of its own.
+    teeth : tuple of Load
+        What the teeth of a cutter do to the part there at their greatest force; empty for a wheel.
     """
 
     label: str
     stroke: Stroke | CutterWay
     at_mm: Vector
     axis_mm: Vector | None = None
+    group: tuple[int, ...] = ()
+    teeth: tuple[Load, ...] = ()
 
 
 Change = Callable[[EquilibriumProblem], EquilibriumProblem]
 """What is lost of a holding."""
 
 
-def _nothing_lost(whole: EquilibriumProblem) -> EquilibriumProblem:
+def nothing_lost(whole: EquilibriumProblem) -> EquilibriumProblem:
+    """Return a holding as it is."""
     return whole
 
 
@@ -68,7 +76,7 @@ class Borne:
     values: Mapping[str, float]
     problem: EquilibriumProblem
     collapse: Collapse
-    change: Change = _nothing_lost
+    change: Change = nothing_lost
     spots: tuple[Spot, ...] = ()
     settled: bool = False
 
@@ -185,10 +193,12 @@ class PartHold:
     ----------
     part, cut : str
         Their names.
-    forces : Forces
-        Cutting force, low to high.
-    case : LoadCase
-        Stroke and place that it bears least.
+    tool : Tool
+        What cuts it.
+    forces : mapping of str to Range
+        Each force of the cut, low to high.
+    borne : Borne
+        The case that it bears least, where the factor is least.
     factors : FactorRange
         Times the cutting load, with what drives it.
     load_n : Vector
@@ -199,8 +209,8 @@ class PartHold:
         What is left when one thing is lost, the worst first.
     ways : Ways or None
         Where it goes; None where that was not asked.
-    remedies : tuple of str
-        Changes that were tried and reach the factor.
+    remedies : tuple of Remedy
+        Changes that were tried and reach the factor, the smallest first.
     cut_short : bool
         Whether the search for them ended before all had been tried.
     pushed_off_by : tuple of str
@@ -209,16 +219,22 @@ class PartHold:
 
     part: str
     cut: str
-    forces: Forces
-    case: LoadCase
+    tool: Tool
+    forces: Mapping[str, Range]
+    borne: Borne
     factors: FactorRange
     load_n: Vector
     pull_n: Range
     losses: tuple[Lost, ...] = ()
     ways: Ways | None = None
-    remedies: tuple[str, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
     cut_short: bool = False
     pushed_off_by: tuple[str, ...] = ()
+
+    @property
+    def case(self) -> LoadCase:
+        """Stroke and place that it bears least."""
+        return self.borne.case
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -288,50 +304,6 @@ class Release:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MilledHold:
-    """How one part holds against one milling cut.
-
-    Parameters
-    ----------
-    part, cut : str
-        Their names.
-    cutting_n : Range
-        Most that the cutting forces of all teeth come to over a turn, low to high.
-    case : LoadCase
-        Place and way of the cutter that it bears least.
-    factors : FactorRange
-        Times that force.
-    problem : EquilibriumProblem
-        What was loaded where the factor is least.
-    load_n : Vector
-        The force of that case.
-    pull_n : Range
-        Pull of the magnet on the part.
-    losses : tuple of Lost
-        What is left when one thing is lost, the worst first.
-    ways : Ways or None
-        Where it goes; None where that was not asked.
-    remedies : tuple of str
-        Changes that were tried and reach the factor.
-    cut_short : bool
-        Whether the search for them ended before all had been tried.
-    """
-
-    part: str
-    cut: str
-    cutting_n: Range
-    case: LoadCase
-    factors: FactorRange
-    problem: EquilibriumProblem
-    load_n: Vector
-    pull_n: Range
-    losses: tuple[Lost, ...] = ()
-    ways: Ways | None = None
-    remedies: tuple[str, ...] = ()
-    cut_short: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Held:
     """All that was found of a set-up's hold.
 
@@ -343,8 +315,6 @@ class Held:
         The magnet as stated; None where it could not be computed.
     release : Release or None
         How it comes apart.
-    milled : tuple of MilledHold
-        One for each part of each milling cut that could be computed.
     missing : mapping of str to str
         By subject, why it could not be computed.
     notes : tuple of str
@@ -359,7 +329,6 @@ class Held:
     pulls: Pulls | None
     release: Release | None
     missing: Mapping[str, str]
-    milled: tuple[MilledHold, ...] = ()
     notes: tuple[str, ...] = ()
     kept: tuple[tuple[str, str], ...] = ()
     left_out: tuple[str, ...] = ()

@@ -2,7 +2,7 @@
 
 Magnet and finish are solved again as a field, at the weak end of finish and material, which is what the
 factor is told at; the strong end is left as it was, or at the weak one where that has passed it. A larger
-seat is another part: it is tried with the pull per area that was found, and the cure says so.
+seat is another part: it is tried with the pull per area that was found, and the remedy says so.
 """
 
 from __future__ import annotations
@@ -15,12 +15,13 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, both_sides
-from fixturecheck.holding.remedy_search import Changed, Cure, Search, TrialHold, holds_words, scaled_pull
+from fixturecheck.holding.remedy_search import TrialHold, scaled_pull
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, face_frame, is_flat
 from fixturecheck.magnet.circuit import MagnetModel, behind
 from fixturecheck.magnet.pull import FacePull, Magnet, least_pulls
 from fixturecheck.magnet.rating import MagnetSource, find_sources
+from fixturecheck.result.hold import Amount, Remedy, RemedyKind
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.model import Body
 from fixturecheck.shop.tables import Finish, finishes
@@ -29,7 +30,7 @@ MOST_PULL_RATIO, PULL_STEP = 4.0, 0.05
 RATED_STEP_N_CM2, SHARE_STEP = 5.0, 0.05
 _FINISH_CHANGE = 2.0
 _SOLVES, _RUNGS = 2, 3
-"""Fields solved again for one cure: each costs as much as the first."""
+"""Fields solved again for one remedy: each costs as much as the first."""
 _PULL_EXPONENT = 1.5
 """How pull rises with the magnet short of saturation; only a first guess, what is told is solved."""
 
@@ -38,19 +39,20 @@ def _needed(bench: TrialHold, pulled: Callable[[FacePull], bool]) -> tuple[float
     """Return how many times the pull of some faces is needed, and the factor; None where none is enough."""
     if bench.rig.pulls is None:
         return None
-    search = Search(
-        change=lambda ratio: Changed(rig=scaled_pull(bench.rig, ratio, pulled), bearing=bench.bearing),
-        corners=[bench.first_corner()],
+    return bench.least(
+        lambda ratio: bench.changed(rig=scaled_pull(bench.rig, ratio, pulled)),
+        now=1.0,
+        most=MOST_PULL_RATIO,
+        step=PULL_STEP,
     )
-    return search.least(bench.least_factor, now=1.0, most=MOST_PULL_RATIO, step=PULL_STEP)
 
 
-def larger_seat(bench: TrialHold) -> Iterator[Cure]:
+def larger_seat(bench: TrialHold) -> Iterator[Remedy]:
     """Look for the area of seat that holds the part, at the pull per area that was found.
 
     No more is asked for than the part has in one plane.
     """
-    part, poles = bench.part.part, {b.name for b in bench.scene.setup.poles()}
+    part, poles = bench.part.part, {b.name for b in bench.setup.poles()}
 
     def seated(face: FacePull) -> bool:
         return part in face.bodies and not poles.isdisjoint(face.bodies)
@@ -60,14 +62,10 @@ def larger_seat(bench: TrialHold) -> Iterator[Cure]:
         return
     ratio, factor = found
     area_mm2 = sum(f.area_mm2 for f in bench.rig.pulls.faces if seated(f))
-    if ratio * area_mm2 > most_in_a_plane_mm2(bench.scene.setup.body(part)):
+    if ratio * area_mm2 > most_in_a_plane_mm2(bench.setup.body(part)):
         return
-    write = bench.scene.setup.write
-    says = (
-        f"seat {bench.part.part} on {write.area(ratio * area_mm2, '.0f', 'up')} of the magnet instead of "
-        f"{write.number(area_mm2, 'mm2', '.0f')}: at the same pull per area it then {holds_words(factor)}"
-    )
-    yield Cure(says=says, change_ratio=ratio, factor=factor)
+    amount = Amount(now=area_mm2, to=ratio * area_mm2, unit="mm2")
+    yield bench.remedy(RemedyKind.SEAT, factor, ratio, amounts=(amount,))
 
 
 def most_in_a_plane_mm2(body: Body) -> float:
@@ -84,9 +82,9 @@ def most_in_a_plane_mm2(body: Body) -> float:
     return max(areas.values(), default=0.0)
 
 
-def more_magnet(bench: TrialHold) -> Iterator[Cure]:
+def more_magnet(bench: TrialHold) -> Iterator[Remedy]:
     """Switch the magnet on, turn a trifle further up, or look for a chuck of a higher rating."""
-    magnet, holding = bench.magnet, bench.scene.setup.holding
+    magnet, holding = bench.magnet, bench.setup.holding
     if magnet is None or holding is None:
         return
     if bench.rig.pulls is None:
@@ -101,43 +99,37 @@ def more_magnet(bench: TrialHold) -> Iterator[Cure]:
         yield from _higher_rated(bench, magnet, holding, found[0])
 
 
-def _switched_on(bench: TrialHold, magnet: Magnet) -> Iterator[Cure]:
+def _switched_on(bench: TrialHold, magnet: Magnet) -> Iterator[Remedy]:
     """Look at what the magnet does when it is switched on."""
-    factor, _ = Changed(rig=replace(bench.rig, pulls=magnet.pulls(1.0)), bearing=bench.bearing).weakest()
+    factor = bench.changed(rig=replace(bench.rig, pulls=magnet.pulls(1.0))).factor(bench.least_factor)
     if factor >= bench.least_factor:
-        says = f"switch the magnet on: {bench.part.part} then {holds_words(factor)}"
-        yield Cure(says=says, change_ratio=1.0, factor=factor)
+        yield bench.remedy(RemedyKind.SWITCHED_ON, factor, 1.0)
 
 
-def _turned_up(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
+def _turned_up(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Remedy]:
     share = holding.trifle_share * ratio ** (1.0 / _PULL_EXPONENT)
     for _ in range(_SOLVES):
         share = min(1.0, SHARE_STEP * math.ceil(share / SHARE_STEP - 1e-9))
         factor = _solved_again(bench, magnet.weak, magnet.soft, share)
         if factor >= bench.least_factor:
-            says = (
-                f"turn the magnet up to {share:.0%} of full instead of {holding.trifle_share:.0%}: "
-                f"{bench.part.part} then {holds_words(factor)}"
-            )
-            yield Cure(says=says, change_ratio=share / holding.trifle_share, factor=factor)
+            amount = Amount(now=holding.trifle_share, to=share, unit="share")
+            ratio = share / holding.trifle_share
+            yield bench.remedy(RemedyKind.TURNED_UP, factor, ratio, amounts=(amount,))
             return
         share *= 1.5
 
 
-def _higher_rated(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Cure]:
-    rated_n_cm2, write = holding.rated_n_cm2 * ratio, bench.scene.setup.write
+def _higher_rated(bench: TrialHold, magnet: Magnet, holding: Holding, ratio: float) -> Iterator[Remedy]:
+    rated_n_cm2 = holding.rated_n_cm2 * ratio
     for _ in range(_SOLVES):
         rated_n_cm2 = RATED_STEP_N_CM2 * math.ceil(rated_n_cm2 / RATED_STEP_N_CM2 - 1e-9)
         stiff, soft = _sources(bench, holding, rated_n_cm2)
         stronger = behind(magnet.weak, mmf_a=stiff.mmf_a, gap_mm=stiff.gap_mm)
         factor = _solved_again(bench, stronger, soft, holding.strength_share)
         if factor >= bench.least_factor:
-            says = (
-                f"use a chuck rated {write.pressure(rated_n_cm2, '.0f', 'up')} instead of "
-                f"{write.number(holding.rated_n_cm2, 'N/cm2', 'g')}: "
-                f"{bench.part.part} then {holds_words(factor)}"
-            )
-            yield Cure(says=says, change_ratio=rated_n_cm2 / holding.rated_n_cm2, factor=factor)
+            amount = Amount(now=holding.rated_n_cm2, to=rated_n_cm2, unit="N/cm2")
+            ratio = rated_n_cm2 / holding.rated_n_cm2
+            yield bench.remedy(RemedyKind.CHUCK, factor, ratio, amounts=(amount,))
             return
         rated_n_cm2 *= max(1.1, bench.least_factor / max(factor, 1e-3))
         if rated_n_cm2 > MOST_PULL_RATIO * holding.rated_n_cm2:
@@ -151,15 +143,15 @@ def _sources(
     if holding.shim_mm is not None or holding.source_mmf_a:
         message = "of a chuck of another rating nothing but its rated pull is known"
         raise NotComputedError(message)
-    setup = replace(bench.scene.setup, holding=replace(holding, rated_pull_n_cm2=rated_n_cm2))
+    setup = replace(bench.setup, holding=replace(holding, rated_pull_n_cm2=rated_n_cm2))
     found = find_sources(setup, bench.mesher)
     return found[0], found[1] if len(found) > 1 else None
 
 
-def finer_seat(bench: TrialHold) -> Iterator[Cure]:
+def finer_seat(bench: TrialHold) -> Iterator[Remedy]:
     """Look for the next finer finishes of the part's seats, one after the other."""
-    magnet, holding = bench.magnet, bench.scene.setup.holding
-    body, pulls = bench.scene.setup.body(bench.part.part), bench.rig.pulls
+    magnet, holding = bench.magnet, bench.setup.holding
+    body, pulls = bench.setup.body(bench.part.part), bench.rig.pulls
     if pulls is None or magnet is None or holding is None:
         return
     seats = sorted({_mine(f, body.name) for f in pulls.on(body.name)})
@@ -177,11 +169,8 @@ def finer_seat(bench: TrialHold) -> Iterator[Cure]:
             bench, _closer(magnet.weak, body.name, closer_um), magnet.soft, holding.strength_share
         )
         if factor >= bench.least_factor:
-            says = (
-                f"finish the seat of {body.name} {name.replace('_', ' ')} instead of "
-                f"{roughest.replace('_', ' ')}: it then {holds_words(factor)}"
-            )
-            yield Cure(says=says, change_ratio=_FINISH_CHANGE, factor=factor)
+            names = (roughest, name)
+            yield bench.remedy(RemedyKind.FINISH, factor, _FINISH_CHANGE, names=names)
             return
 
 
@@ -256,5 +245,4 @@ def _solved_again(bench: TrialHold, model: MagnetModel, soft: MagnetSource | Non
             )
         )
     rig = replace(bench.rig, pulls=replace(pulls, faces=tuple(faces)))
-    factor, _ = Changed(rig=rig, bearing=bench.bearing).weakest()
-    return factor
+    return bench.changed(rig=rig).factor(bench.least_factor)

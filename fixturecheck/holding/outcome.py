@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 from fixturecheck.arrays import Floats
 from fixturecheck.holding.clamping import dry_mu_of, friction_of, stated_holding
 from fixturecheck.holding.factor import CEILING
-from fixturecheck.holding.model import Held, Lost, MilledHold, PartHold
+from fixturecheck.holding.model import Held, Lost, PartHold
 from fixturecheck.interval import Range
 from fixturecheck.magnet.field.elements import IronBody, flux_density_t, mean_square_t2, outline_mm
 from fixturecheck.magnet.pull import FacePull, Pulls, counted
@@ -228,7 +228,7 @@ def found(setup: Setup, held: Held) -> HoldFound:
         magnet=magnet_used(setup, held),
         least_factor=holding.least_factor if holding else 0.0,
         friction=_friction(setup),
-        parts=(*(_part(p) for p in held.parts), *(_milled(m, setup) for m in held.milled)),
+        parts=tuple(_part(p, setup) for p in held.parts),
         faces=tuple(_face(f) for f in (held.pulls.faces if held.pulls else ())),
         missing=tuple(sorted(held.missing.items())),
         notes=(*held.notes, *(held.pulls.notes if held.pulls else ())),
@@ -288,28 +288,12 @@ def _pair(span: Range) -> tuple[float, float]:
     return span.low, span.high
 
 
-def _part(p: PartHold) -> PartHeld:
-    return replace(
-        _held(p),
-        drag_n=_pair(p.forces.tangential_n),
-        press_n=_pair(p.forces.normal_n),
-        wall_n=_pair(p.forces.wall_n),
-        cross_n=_pair(p.forces.cross_n),
-    )
-
-
-def _milled(m: MilledHold, setup: Setup) -> PartHeld:
+def _part(p: PartHold, setup: Setup) -> PartHeld:
     mills = setup.holding.milling if setup.holding else ()
-    return replace(
-        _held(m),
-        milling_n=_pair(m.cutting_n),
-        axis_mm=m.case.axis_mm,
-        cutter_mm=next(mill.cutter_mm for mill in mills if mill.name == m.cut),
-    )
 
+    def force(driver: Driver) -> tuple[float, float]:
+        return _pair(p.forces.get(driver, Range.exactly(0.0)))
 
-def _held(p: PartHold | MilledHold) -> PartHeld:
-    """Return what is told of every part, whatever cuts it."""
     worst = p.factors.worst
     motion = worst.motions[0] if worst.motions else None
     way = p.ways.worst if p.ways else None
@@ -320,10 +304,10 @@ def _held(p: PartHold | MilledHold) -> PartHeld:
         factor_low=p.factors.factor.low,
         factor_high=min(p.factors.factor.high, CEILING),
         pull_n=_pair(p.pull_n),
-        drag_n=(0.0, 0.0),
-        press_n=(0.0, 0.0),
-        wall_n=(0.0, 0.0),
-        cross_n=(0.0, 0.0),
+        drag_n=force(Driver.DRAG),
+        press_n=force(Driver.PRESS),
+        wall_n=force(Driver.WALL),
+        cross_n=force(Driver.CROSS),
         load_n=p.load_n,
         load_at_mm=p.case.at_mm,
         failure=worst.failure,
@@ -335,6 +319,9 @@ def _held(p: PartHold | MilledHold) -> PartHeld:
         inputs=tuple(_input(s) for s in p.factors.swings),
         losses=tuple(_loss(x) for x in p.losses),
         remedies=p.remedies,
+        milling_n=force(Driver.SIZE),
+        axis_mm=p.case.axis_mm,
+        cutter_mm=next((m.cutter_mm for m in mills if m.name == p.cut), 0.0),
     )
 
 

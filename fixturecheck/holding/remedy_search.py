@@ -1,42 +1,28 @@
-"""What a cure is tried on: one part under one cut with what holds it, and the search for the least change."""
+"""What a remedy is tried on, one part under one cut with what holds it; the search for the least change."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
-from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.factor import CEILING, Bearing, Rig, every_case, factors_of
-from fixturecheck.holding.failure_path import GrindingScene
+from fixturecheck.holding.factor import CEILING, factors_of, load_cases
 from fixturecheck.holding.model import LoadCase, PartHold
+from fixturecheck.holding.process import CuttingProcess
+from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
-from fixturecheck.kernel.shapes import Solid
 from fixturecheck.magnet.pull import FacePull, Magnet
-from fixturecheck.statics.collapse import collapse, least_that_reaches
+from fixturecheck.result.hold import Remedy, RemedyKind
+from fixturecheck.setup.model import Setup
+from fixturecheck.statics.collapse import FactorRange, collapse, least_that_reaches
 
 _ROUNDS = 6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cure:
-    """A change that was tried in the full analysis and reaches the least factor.
-
-    Parameters
-    ----------
-    says : str
-        The change, in words that a toolmaker can act on.
-    change_ratio : float
-        How large it is: what is needed over what there is, one or more. The smallest is told first.
-    factor : float
-        Times the cutting load that the part then holds.
-    """
-
-    says: str
-    change_ratio: float
-    factor: float
+_PICKED, _FAR_SHARE = 6, 0.85
+"""Cases that are loaded first to refuse a change, and how much less than enough then refuses it: coarse cells
+may err low."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,20 +31,6 @@ class Corner:
 
     case: LoadCase
     shares: Mapping[str, float]
-
-    def factor(self, rig: Rig, bearing: Bearing) -> float:
-        """Return the factor of a changed set-up at this corner."""
-        inputs = rig.inputs(bearing.forces)
-        values = {n: _at(span, self.shares.get(n, 0.0)) for n, span in inputs.items()}
-        problem = rig.holding(values, (bearing.load(self.case, values),))
-        return collapse(problem, ceiling=CEILING).factor.low
-
-
-def holds_words(factor: float) -> str:
-    """Say what a cured part holds."""
-    if factor >= CEILING:
-        return f"holds at least {CEILING:.0f} times the cutting load"
-    return f"holds {factor:.1f} times the cutting load"
 
 
 def _at(span: Range, share: float) -> float:
@@ -75,39 +47,62 @@ class TrialHold:
 
     Parameters
     ----------
-    scene : GrindingScene
-        What stands there, and the cut.
-    placed : mapping of str to Solid
-    contacts : ContactMap
+    process : CuttingProcess
+        What it has to bear, as stated.
     rig : Rig
         What holds it, as stated.
-    bearing : Bearing
-        What it has to bear, as stated.
     part : PartHold
         What was found.
     least_factor : float
-        What every cure has to reach.
+        What every remedy has to reach.
     magnet : Magnet or None
         To be solved again.
     mesher : TetMesher
         With the meshes made so far.
     """
 
-    scene: GrindingScene
-    placed: Mapping[str, Solid]
-    contacts: ContactMap
+    process: CuttingProcess
     rig: Rig
-    bearing: Bearing
     part: PartHold
     least_factor: float
     magnet: Magnet | None
     mesher: TetMesher
 
+    @property
+    def setup(self) -> Setup:
+        """The set-up as stated."""
+        return self.process.setup
+
     def first_corner(self) -> Corner:
         """Return where the set-up as stated is weakest."""
-        inputs = self.rig.inputs(self.bearing.forces)
-        values = self.part.factors.worst_inputs
-        return Corner(case=self.part.case, shares={n: _share(s, values[n]) for n, s in inputs.items()})
+        return _corner(self.rig, self.process, self.part.case, self.part.factors)
+
+    def changed(self, *, rig: Rig | None = None, process: CuttingProcess | None = None) -> Changed:
+        """Return the set-up with something else to hold it, or something else to bear."""
+        return Changed(rig=rig or self.rig, process=process or self.process)
+
+    def least(
+        self, change: Callable[[float], Changed | None], *, now: float, most: float, step: float
+    ) -> tuple[float, float] | None:
+        """Return the least of a change that reaches the factor, and the factor; see `Search.least`."""
+        search = Search(change=change, corners=[self.first_corner()])
+        return search.least(self.least_factor, now=now, most=most, step=step)
+
+    def remedy(self, kind: RemedyKind, factor: float, change_ratio: float, **more: Any) -> Remedy:
+        """Return a remedy of this part."""
+        return Remedy(
+            kind=kind,
+            part=self.part.part,
+            factor=factor,
+            at_least=factor >= CEILING,
+            change_ratio=change_ratio,
+            **more,
+        )
+
+
+def _corner(rig: Rig, process: CuttingProcess, case: LoadCase, found: FactorRange) -> Corner:
+    inputs = rig.inputs(process.inputs(case))
+    return Corner(case=case, shares={n: _share(s, found.worst_inputs[n]) for n, s in inputs.items()})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,15 +110,46 @@ class Changed:
     """A set-up with a change in it."""
 
     rig: Rig
-    bearing: Bearing
+    process: CuttingProcess
 
     def weakest(self) -> tuple[float, Corner]:
         """Put it through the full analysis: every case, then the ranges of the weakest."""
-        borne = every_case(self.rig, self.bearing)
-        found = factors_of(self.rig, self.bearing, borne[0])
-        inputs = self.rig.inputs(self.bearing.forces)
-        shares = {n: _share(s, found.worst_inputs[n]) for n, s in inputs.items()}
-        return found.factor.low, Corner(case=borne[0].case, shares=shares)
+        known = load_cases(self.rig, self.process).borne[0]
+        found, _ = factors_of(self.rig, self.process, known)
+        return found.factor.low, _corner(self.rig, self.process, known.case, found)
+
+    def factor(self, target_factor: float = 0.0) -> float:
+        """Return the factor that it holds, by the full analysis.
+
+        Parameters
+        ----------
+        target_factor : float
+            Where one case picked from all is borne far less than this, its factor is returned and the others
+            are left out.
+        """
+        cases = self.process.cases()
+        for case in cases[:: max(1, len(cases) // _PICKED)] if target_factor > 0.0 else ():
+            low = self.at(case, {})
+            if low < _FAR_SHARE * target_factor:
+                return low
+        return self.weakest()[0]
+
+    def at_corner(self, corner: Corner) -> float:
+        """Return the factor at a corner of the set-up that it was changed from."""
+        return self.at(self.process.counterpart(corner.case), corner.shares)
+
+    def at(self, case: LoadCase, shares: Mapping[str, float]) -> float:
+        """Return the factor of one case, each input so far between its low (0) and its high end (1).
+
+        An input that is not named is where the part holds least: what holds low, the cut at its heaviest.
+        """
+        inputs = self.rig.inputs(self.process.inputs(case))
+        heavy = self.process.heaviest
+        values = {
+            n: _at(span, shares[n]) if n in shares else heavy.get(n, span.low) for n, span in inputs.items()
+        }
+        problem = self.rig.holding(values, self.process.loads(case, values))
+        return collapse(problem, ceiling=CEILING).factor.low
 
 
 @dataclass(slots=True, kw_only=True, eq=False, frozen=True)
@@ -174,7 +200,7 @@ class Search:
 
         def factor(count: float) -> float:
             made = self.change(now + step * math.ceil(count - 1e-9))
-            return min(c.factor(made.rig, made.bearing) for c in self.corners) if made else 0.0
+            return min((made.at_corner(c) for c in self.corners), default=0.0) if made else 0.0
 
         if first >= last:
             return None
@@ -198,8 +224,3 @@ def scaled_pull(rig: Rig, ratio: float, pulled: Callable[[FacePull], bool]) -> R
         for f in rig.pulls.faces
     )
     return replace(rig, pulls=replace(rig.pulls, faces=faces))
-
-
-def any_of(remedies: Iterable[str]) -> str | None:
-    """Return remedies of which any one will do, each as a sentence; None where there is none."""
-    return " Or: ".join(f"{r.rstrip('.')}." for r in remedies) or None

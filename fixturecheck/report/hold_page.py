@@ -30,6 +30,7 @@ from fixturecheck.wording.hold import (
 )
 from fixturecheck.wording.motion import how_words
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
+from fixturecheck.wording.remedy import remedy_words
 from fixturecheck.wording.sentences import sentence
 
 _OF_WHEEL = "nobody in the plane of the wheel"
@@ -169,7 +170,7 @@ def _part(part: PartHeld, hold: HoldFound, write: Writing, pictures: Mapping[str
         "low": digits(part.factor_low),
         "beyond": digits(hold.ceiling) if far >= hold.ceiling * (1.0 - 1e-9) else "",
         "losses": _losses(part, hold, write) if part.losses else None,
-        "remedies": [sentence(r) for r in part.remedies],
+        "remedies": [sentence(remedy_words(r, write)) for r in part.remedies],
     }
 
 

@@ -21,6 +21,7 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.hold import loss_words, magnet_words, past_words
 from fixturecheck.wording.motion import freedom_words, lets_go_words
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
+from fixturecheck.wording.remedy import remedy_words
 from fixturecheck.wording.sentences import capitalised
 
 _DIGITS = 9
@@ -100,6 +101,7 @@ def _part(part: PartHeld, write: Writing) -> dict[str, Any]:
         "losses": tuple(_loss(loss, write) for loss in part.losses),
         "moves": tuple(_motion(m) for m in part.motions),
         "past": past_words(part),
+        "remedies": tuple(remedy_words(r, write) for r in part.remedies),
     }
 
 

@@ -228,9 +228,11 @@ def test_a_milled_link_that_tips_up_into_the_cutter_is_shown_with_its_cures(chec
     assert part["press_n"] == part["drag_n"] == [0, 0]
     assert {loss["lost"] for loss in part["losses"]} == {"without parallel"}
     assert all(1.0 < loss["factor"] < part["factor_low"] for loss in part["losses"])
-    shallower, tighter = part["remedies"]
+    shallower, tighter, slower, stopped = part["remedies"]
     assert shallower.startswith("Mill 0.30 mm deep at a time instead of 0.5")
     assert tighter.startswith("Tighten screw to 20.")
+    assert slower.startswith("Feed 0.015 mm for each tooth instead of 0.03")
+    assert stopped.startswith("Fasten a block against the right side of link")
 
 
 def test_milled_as_deep_as_told_it_holds_and_is_still_no_place_to_let_go(checked):

@@ -1,10 +1,15 @@
 """Set-ups from their solids: loaded by one known force, or judged without following what happens next."""
 
+from dataclasses import dataclass
+
 from fixturecheck.checks import hold
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.holding.factor import bearing_of, every_case, part_hold, rig_of, single_losses
+from fixturecheck.holding.cutter import MillingProcess
+from fixturecheck.holding.factor import load_cases, part_hold, single_losses
 from fixturecheck.holding.model import Held
+from fixturecheck.holding.rig import Rig, rig_of
+from fixturecheck.holding.wheel import grinding_of
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.result.hold import Driver
 from fixturecheck.statics.collapse import collapse
@@ -34,11 +39,45 @@ def unfollowed(setup, pulls=None):
     parts = []
     for cut in cuts:
         for name in cut.cut.parts:
-            bearing = bearing_of(setup, placed, cut, setup.body(name))
-            borne = every_case(rig, bearing)
-            parts.append(part_hold(rig, bearing, borne, cut=cut.cut.name, losable=single_losses(setup, rig)))
+            process = grinding_of(setup, placed, cut, setup.body(name))
+            every = load_cases(rig, process)
+            parts.append(part_hold(rig, process, every, losable=single_losses(setup, rig)))
     held = Held(parts=tuple(parts), pulls=pulls, release=None, missing={})
     return Stage(setup=setup, placed=placed, contacts=contacts, cuts=cuts, held=held)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Milled:
+    """A part under a milling cut, with what holds it."""
+
+    process: MillingProcess
+    rig: Rig
+
+    def loaded(self):
+        """Return every case of it."""
+        return load_cases(self.rig, self.process)
+
+    def hold(self, every=None):
+        """Return how it holds, no loss looked at."""
+        return part_hold(self.rig, self.process, every or self.loaded(), losable=())
+
+    def scene(self):
+        """Return what stands there once it has let go."""
+        return self.process.scene(self.rig)
+
+
+def milled(setup, part="part"):
+    """Return a part of a set-up under its one milling cut."""
+    placed, _, rig = _rig(setup, None)
+    (mill,) = setup.holding.milling
+    return Milled(process=MillingProcess(setup=setup, placed=placed, mill=mill, part=part), rig=rig)
+
+
+def ground(setup, pulls=None):
+    """Return the first part of a set-up under its first cut of the wheel, and what holds it."""
+    placed, _, rig = _rig(setup, pulls)
+    cut = setup.cuts[0]
+    return grinding_of(setup, placed, grind(setup, cut), setup.body(cut.parts[0])), rig
 
 
 def _rig(setup, pulls):

@@ -8,14 +8,13 @@ from dataclasses import replace
 import pytest
 
 from fixturecheck import Cut, body
-from fixturecheck.holding.factor import bearing_of, every_case
+from fixturecheck.holding.factor import load_cases
 from fixturecheck.holding.model import LoadCase
 from fixturecheck.kernel.construct import box
-from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.hold import Driver
 from fixturecheck.statics.collapse import collapse
-from tests.holding.rigs import rigged
+from tests.holding.rigs import ground
 from tests.holding.test_film import SCREW_N, WEIGHT_N, W, strapped
 
 MU = 0.2
@@ -25,17 +24,17 @@ TRAVERSE = Cut(name="top", parts=("block",), floor="floor", stock_mm=0.1, way="t
 def set_up(cut=TRAVERSE, rail=()):
     setup = replace(strapped(mu=(MU, MU), coolant=False), cuts=(cut,))
     setup = replace(setup, bodies=(*setup.bodies, *rail))
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    return rigged(setup), bearing_of(setup, placed, grind(setup, cut), setup.body("block"))
+    process, rig = ground(setup)
+    return rig, process
 
 
 def test_it_slides_under_the_resultant_of_drag_and_push_across():
     rig, bearing = set_up()
     # Over the middle of the seat nothing turns it, and at the foot nothing tips it.
     case = LoadCase(label="foot", stroke=Stroke.RIGHT, at_mm=(0.0, 0.0, 0.5))
-    drag_n, press_n = bearing.forces.tangential_n.high, bearing.forces.normal_n.low
-    across_n = bearing.forces.cross_n.high
-    assert across_n == pytest.approx(0.1 * bearing.forces.normal_n.high)
+    drag_n, press_n = bearing.sizes.tangential_n.high, bearing.sizes.normal_n.low
+    across_n = bearing.sizes.cross_n.high
+    assert across_n == pytest.approx(0.1 * bearing.sizes.normal_n.high)
     normal_n = WEIGHT_N + SCREW_N / 2
     for push_n in (across_n, -across_n, 0.0):
         values = {
@@ -45,7 +44,7 @@ def test_it_slides_under_the_resultant_of_drag_and_push_across():
             Driver.WALL: 0.0,
             Driver.CROSS: push_n,
         }
-        load = bearing.load(case, values)
+        (load,) = bearing.loads(case, values)
         assert load.force_n[1] == push_n
         found = collapse(rig.holding(values, (load,)), ceiling=1e4)
         # f |level force| = mu (N + f press): the load's own level and downward parts.
@@ -58,8 +57,8 @@ def test_of_both_ways_of_the_feed_the_one_away_from_the_rail_counts(side):
     low, high = sorted((side * W / 2, side * (W / 2 + 20)))
     rail = body("rail", box((-60, low, 0), (60, high, 10)), role="fixture", finish="ground", fastened=True)
     rig, bearing = set_up(rail=(rail,))
-    worst = every_case(rig, bearing)[0]
-    assert worst.values[Driver.CROSS] == -side * bearing.forces.cross_n.high
+    worst = load_cases(rig, bearing).borne[0]
+    assert worst.values[Driver.CROSS] == -side * bearing.sizes.cross_n.high
     # A plunge has no feed along the spindle.
     _, plunge = set_up(replace(TRAVERSE, way="plunge"), (rail,))
-    assert plunge.forces.cross_n.ends == (0.0,)
+    assert plunge.sizes.cross_n.ends == (0.0,)

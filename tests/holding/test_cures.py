@@ -9,22 +9,21 @@ import pytest
 from scipy.optimize import brentq
 
 from fixturecheck import Clamp, Cut, Holding, Setup, Wheel, body
-from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.hold import trial_hold_of
 from fixturecheck.holding.blocking import STEP_MM, fastened, stopped
-from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.failure_path import scene_of
 from fixturecheck.holding.more_pull import larger_seat, more_magnet, most_in_a_plane_mm2, roughest_of
-from fixturecheck.holding.remedies import DEPTH_STEP_MM, cures_of, lighter_cut, tighter_clamps
+from fixturecheck.holding.remedies import lighter_cut, remedies_of, tighter_clamps
+from fixturecheck.holding.wheel import DEPTH_STEP_MM
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.machining import grinding
-from fixturecheck.machining.as_ground import grind
 from fixturecheck.magnet.pull import FacePull, Pulls
+from fixturecheck.result.hold import Driver
 from fixturecheck.shop.tables import finishes
-from tests.holding.rigs import judged
+from fixturecheck.wording.remedy import remedy_words
+from tests.holding.rigs import ground, judged
 
 DIAMETER_MM, WIDE_MM, RPM, TABLE_M_MIN = 178.0, 20.0, 2850.0, 12.0
 GRAVITY = 9.80665
@@ -55,12 +54,8 @@ def strap(screw_n, tall, x=0.0):
 
 
 def on_bench(setup, pulls=None, magnet=None):
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    scene = scene_of(setup, placed, grind(setup, setup.cuts[0]))
-    return trial_hold_of(
-        scene, placed, contacts, rig_of(setup, placed, contacts, pulls), "bar", magnet=magnet
-    )
+    process, rig = ground(setup, pulls)
+    return trial_hold_of(process, rig, magnet=magnet, follow=False)
 
 
 def weight_n(half_long, tall):
@@ -108,12 +103,12 @@ def sliding():
 
 
 def test_the_depth_that_restores_the_factor_is_that_of_the_sliding_block(sliding):
-    bench, setup = sliding, sliding.scene.setup
+    bench, setup = sliding, sliding.setup
     held_n = 1750.0 + weight_n(40.0, 10.0)
     assert bench.part.factors.factor.low == pytest.approx(sliding_factor(0.03, held_n, MU), rel=0.01)
     wanted_mm = brentq(lambda a: sliding_factor(a, held_n, MU) - LEAST, 1e-4, 0.03)
     (cure,) = lighter_cut(bench)
-    told_mm = float(cure.says.split("feed down ")[1].split(" mm")[0])
+    told_mm = float(remedy_words(cure).split("Feed down ")[1].split(" mm")[0])
     assert wanted_mm - 2 * DEPTH_STEP_MM < told_mm <= wanted_mm * 1.01
     # Tried anew as a set-up of its own: it holds, and two steps deeper it does not.
     for depth_mm, enough in ((told_mm, True), (told_mm + 2 * DEPTH_STEP_MM, False)):
@@ -125,7 +120,7 @@ def test_the_clamp_that_restores_the_factor_is_that_of_the_sliding_block(sliding
     (cure,) = tighter_clamps(sliding)
     level_n, down_n = level_and_down_n(0.03)
     wanted_n = 2 * (LEAST * (level_n - MU * down_n) / MU - weight_n(40.0, 10.0))
-    told_n = float(cure.says.split("strap to ")[1].split(" N")[0])
+    told_n = float(remedy_words(cure).split("strap to ")[1].split(" N")[0])
     assert wanted_n * 0.99 <= told_n <= wanted_n + 1.1 * 0.05 * 3500.0
     assert cure.factor >= LEAST
     assert cure.change_ratio == pytest.approx(told_n / 3500.0, rel=1e-3)
@@ -145,7 +140,7 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
     )
     assert bench.part.factors.factor.low == pytest.approx(0.0, abs=1e-6)
     (cure,) = stopped(bench)
-    drag_n, press_n = bench.part.forces.tangential_n.high, bench.part.forces.normal_n.high
+    drag_n, press_n = bench.part.forces[Driver.DRAG].high, bench.part.forces[Driver.PRESS].high
     assert drag_n == pytest.approx(forces_n(0.03)[0])
     arc = 0.5 * math.acos(1 - 2 * 0.03 / DIAMETER_MM)
     level_n = drag_n * math.cos(arc) + press_n * math.sin(arc)
@@ -154,10 +149,10 @@ def test_the_block_is_as_tall_as_the_tipping_block_asks():
     held_n = screw_n / 2 + weight_n(half, tall)
     wanted_mm = tall - (held_n * half / LEAST - down_n * beyond_mm) / level_n
     assert 5.0 < wanted_mm < tall - 5.0
-    told_mm = float(cure.says.split(" mm tall")[0].split(" ")[-1])
+    told_mm = float(remedy_words(cure).split(" mm tall")[0].split(" ")[-1])
     assert wanted_mm - 0.01 <= told_mm <= wanted_mm + STEP_MM + 0.01
-    assert "right side of bar (X 12.0, Y -10.0 to 10.0 mm)" in cure.says
-    assert f"{tall - told_mm:.1f} mm below the wheel" in cure.says
+    assert "right side of bar (X 12.0, Y -10.0 to 10.0 mm)" in remedy_words(cure)
+    assert f"{tall - told_mm:.1f} mm below the wheel" in remedy_words(cure)
 
 
 def test_a_loose_block_is_fastened_where_that_is_enough():
@@ -166,9 +161,9 @@ def test_a_loose_block_is_fastened_where_that_is_enough():
     holding = Holding(coolant=False, mu=(0.05, 0.05), clamps=(strap(3500.0, 40.0),), blocking=("block",))
     bench = on_bench(strapped(holding, half_long=12.0, tall=40.0, others=(block,)))
     (cure,) = fastened(bench)
-    assert cure.says.startswith("fasten block so that nothing moves it")
+    assert remedy_words(cure).startswith("Fasten block so that nothing moves it")
     # Fastened it is as good as stated fastened.
-    again = on_bench(replace(bench.scene.setup, holding=replace(holding, blocking=())))
+    again = on_bench(replace(bench.setup, holding=replace(holding, blocking=())))
     assert again.part.factors.factor.low == pytest.approx(cure.factor, rel=1e-6)
 
 
@@ -196,10 +191,10 @@ def test_where_no_change_is_enough_a_vise_is_tried_as_a_set_up_of_its_own():
     bench = on_bench(
         strapped(Holding(coolant=False, friction="ground_steel"), half_long=12.0, tall=40.0, others=(rail,))
     )
-    (cure,), untried = cures_of(bench)
+    (cure,), untried = remedies_of(bench)
     assert not untried
-    assert "between the jaws of a vise" in cure.says
-    assert "12 N m on the screw" in cure.says
+    assert "between the jaws of a vise" in remedy_words(cure)
+    assert "12 N m on the screw" in remedy_words(cure)
     assert cure.factor >= LEAST
 
 
@@ -247,10 +242,10 @@ def test_a_trifle_is_turned_up_as_far_as_the_sliding_block_asks():
     ratio = wanted_n / pull.weak_n
     assert 1.1 < ratio < 4.0
     (seated,) = larger_seat(bench)
-    told_mm2 = float(seated.says.split(" on ")[1].split(" ")[0])
+    told_mm2 = float(remedy_words(seated).split(" on ")[1].split(" ")[0])
     assert 0.99 * ratio * area_mm2 <= told_mm2 <= (ratio + 0.06) * area_mm2
     (turned,) = more_magnet(bench)
-    told_share = float(turned.says.split(" to ")[1].split("%")[0]) / 100
+    told_share = float(remedy_words(turned).split(" to ")[1].split("%")[0]) / 100
     wanted_share = math.sqrt(wanted_n / full_n)
     # The first guess takes a smaller exponent, to be on the safe side; then whole steps.
     assert 0.99 * wanted_share <= told_share <= share * ratio ** (2 / 3) + 0.05
@@ -268,9 +263,9 @@ def test_a_larger_seat_adds_nothing_to_what_a_neighbour_pulls():
     ratio = (needed_n - other_n) / seat_n
     assert 1.1 < ratio < 4.0
     (cure,) = larger_seat(bench)
-    told_mm2 = float(cure.says.split(" on ")[1].split(" ")[0])
+    told_mm2 = float(remedy_words(cure).split(" on ")[1].split(" ")[0])
     assert 0.99 * ratio * 400.0 <= told_mm2 <= (ratio + 0.06) * 400.0
-    assert "instead of 400" in cure.says
+    assert "instead of 400" in remedy_words(cure)
 
 
 def test_no_seat_is_asked_for_that_the_part_does_not_have():

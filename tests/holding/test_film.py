@@ -14,7 +14,7 @@ from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
 from fixturecheck.statics.clamps import friction
-from tests.holding.rigs import let_go, rigged, unfollowed
+from tests.holding.rigs import ground, let_go, rigged, unfollowed
 
 SCREW_N = 1000.0
 L, W, H = 80.0, 30.0, 20.0
@@ -64,11 +64,9 @@ def test_friction_that_counts_slides_by_coulomb(stated, mu):
 
 
 def test_under_coolant_the_film_is_no_loss_of_its_own():
-    def bear(_change):
-        return ()
-
-    assert [x.lost for x in losses_of((), bear, wet=True)] == []
-    assert [x.lost for x in losses_of((), bear, wet=False)] == ["film of coolant"]
+    for wet, lost in ((True, []), (False, ["film of coolant"])):
+        process, rig = ground(strapped(coolant=wet))
+        assert [x.lost for x in losses_of((), rig, process)] == lost
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,30 +9,36 @@ import pytest
 
 from fixturecheck import Clamp, Holding
 from fixturecheck.holding.outcome import magnet_used
-from fixturecheck.holding.remedies import tightened_words
+from fixturecheck.holding.remedies import tightened_amounts
 from fixturecheck.magnet.rating import MagnetSource
+from fixturecheck.result.hold import Remedy, RemedyKind
 from fixturecheck.result.release import OffKind, OffWay
 from fixturecheck.statics import mechanism as collapse_motion
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words
 from fixturecheck.wording.motion import motion_words
 from fixturecheck.wording.release import step_words, way_words
+from fixturecheck.wording.remedy import remedy_words
 from tests.holding.test_clamps import on_table, strap
 
 INCH = Writing(units="inch")
 LBF_N = 4.4482216152605
 
 
-def in_inches(setup):
-    return replace(setup, units="inch")
+def tightened_words(holding):
+    """One and a half times as hard, in inches, without what it then holds."""
+    amounts = tightened_amounts(holding.clamps, 1.5)
+    told = Remedy(
+        kind=RemedyKind.CLAMPS, part="block", factor=3.0, at_least=False, change_ratio=1.5, amounts=amounts
+    )
+    return remedy_words(told, INCH).split(":")[0].replace("\u202f", " ")
 
 
 def test_a_tightened_clamp_is_told_in_its_own_unit():
     by_force = on_table(strap("strap", 0.0, screw_n=100 * LBF_N))
-    assert tightened_words(in_inches(by_force), 1.5) == "tighten strap to 150.0 lbf (stated 100)"
+    assert tightened_words(by_force.holding) == "Tighten strap to 150.0 lbf (stated 100)"
     screw = Clamp(name="screw", kind="vise", body="block", face="back", torque_nm=100 * LBF_N * 0.0254)
-    by_torque = SimpleNamespace(holding=Holding(clamps=(screw,)), write=INCH)
-    assert tightened_words(by_torque, 1.5) == "tighten screw to 150.0 lbf in (stated 100)"
+    assert tightened_words(Holding(clamps=(screw,))) == "Tighten screw to 150.0 lbf in (stated 100)"
 
 
 def test_the_rated_pull_is_told_in_psi():

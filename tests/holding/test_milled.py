@@ -7,15 +7,14 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding, Machine, Milling, Seat, Setup, body, check
-from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
-from fixturecheck.holding.factor import least_settled, rig_of
-from fixturecheck.holding.milled_path import follow, milled_ways, milling_scene_of
-from fixturecheck.holding.milling import Milled, loaded, milled_hold, stands
+from fixturecheck.holding.factor import least_settled
+from fixturecheck.holding.failure_path import follow, ways_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import Outcome
+from fixturecheck.result.hold import Driver, Outcome
 from fixturecheck.statics.collapse import collapse
+from tests.holding.rigs import milled
 
 pytestmark = pytest.mark.slow
 
@@ -69,15 +68,11 @@ def stated(press_n, *others, part=BLOCK, mu=MU, **more):
 
 
 def job(press_n, *others, **more):
-    setup = stated(press_n, *others, **more)
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    rig = rig_of(setup, placed, contacts, None)
-    return Milled(setup=setup, placed=placed, rig=rig, mill=setup.holding.milling[0], part="part")
+    return milled(stated(press_n, *others, **more))
 
 
 def crash_of(setup):
-    return [f for f in check(setup).findings if f.check == "crash"]
+    return [f for f in check(setup, only=("crash",)).findings if f.check == "crash"]
 
 
 @pytest.mark.parametrize(("way", "helix_deg"), [("centred", 0.0), ("centred", 40.0)])
@@ -85,18 +80,18 @@ def test_a_tooth_over_the_middle_lets_go_by_friction_and_along_its_own_resultant
     """Statics: k |F level| = mu (P + W - k F up), and the block goes the way the force points."""
     here = job(2000.0, way=way, wide_mm=6.0, helix_deg=helix_deg)
     middle = [
-        t for t in loaded(here).trials
-        if math.hypot(*t.stand.case.at_mm[:2]) < 0.3 and len(t.stand.loads) == 1
+        t for t in here.loaded().trials
+        if math.hypot(*t.case.at_mm[:2]) < 0.3 and len(t.case.teeth) == 1
     ]  # fmt: skip
     assert len(middle) >= 2
     for trial in middle:
-        x, y, up = trial.stand.loads[0].force_n
+        x, y, up = trial.case.teeth[0].force_n
         found = collapse(trial.problem, ceiling=100.0)
         wanted = MU * (2000.0 + WEIGHT_N) / (math.hypot(x, y) + MU * up)
         assert found.factor.high == pytest.approx(wanted, rel=0.01)
         assert found.factor.low >= 0.9 * wanted
         motion = found.motions[0]
-        along = np.array(motion.velocity_at(trial.stand.case.at_mm))[:2]
+        along = np.array(motion.velocity_at(trial.case.at_mm))[:2]
         assert along / np.linalg.norm(along) == pytest.approx(np.array([x, y]) / math.hypot(x, y), abs=0.05)
 
 
@@ -104,10 +99,10 @@ def test_a_thin_cut_draws_the_part_in_climbing_and_pushes_it_ahead_against():
     """At the side of the cutter its tooth runs along the feed: against it in climb milling, with it else."""
     for way, sign, outcome in (("climb", -1.0, Outcome.DIGS_IN), ("conventional", 1.0, Outcome.FALLS_AWAY)):
         here = job(2000.0, *RAILS, way=way)
-        found = loaded(here)
+        found = here.loaded()
         for trial in found.trials[::25]:
-            way_out = follow(milling_scene_of(here), trial.borne(found.values), 3.0)
-            assert sign * way_out.motion.velocity_at(trial.stand.case.at_mm)[0] > 0.9
+            way_out = follow(here.scene(), trial.borne(), 3.0)
+            assert sign * way_out.motion.velocity_at(trial.case.at_mm)[0] > 0.9
             assert way_out.crash.outcome is outcome, way_out
             assert way_out.drawn_in is (way == "climb")
 
@@ -115,7 +110,7 @@ def test_a_thin_cut_draws_the_part_in_climbing_and_pushes_it_ahead_against():
 def test_what_is_ranked_lowest_is_what_is_borne_least():
     """Every place and angle loaded to collapse: none is borne less than the least of the chosen ones."""
     here = job(2000.0, way="conventional", wide_mm=6.0, helix_deg=None)
-    found = loaded(here)
+    found = here.loaded()
     chosen = found.borne[0].collapse.factor.low
     every = [collapse(t.problem, ceiling=30.0).factor.low for t in found.trials[::3]]
     assert min(every) >= 0.97 * chosen
@@ -128,8 +123,8 @@ def test_half_a_turn_of_the_whole_bench_changes_nothing():
         here = job(2000.0, wide_mm=3.0, feed=(sign, 0.0, 0.0))
         rows.append(
             {
-                (t.stand.group, *(round(sign * v, 2) + 0.0 for v in t.stand.case.at_mm[:2])): t.rank_factor
-                for t in loaded(here).trials
+                (t.case.group, *(round(sign * v, 2) + 0.0 for v in t.case.at_mm[:2])): t.rank_factor
+                for t in here.loaded().trials
             }
         )
     assert len(rows[0]) > 50
@@ -139,12 +134,12 @@ def test_half_a_turn_of_the_whole_bench_changes_nothing():
 
 def test_a_square_block_milled_across_is_pushed_as_along():
     along, across = (
-        stands(job(2000.0, wide_mm=3.0, feed=feed, part=box((-40, -40, 0), (40, 40, TALL))))
+        job(2000.0, wide_mm=3.0, feed=feed, part=box((-40, -40, 0), (40, 40, TALL))).process.cases()
         for feed in ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
     )
     # A quarter turn: x goes to y, y to -x.
     for one, two in zip(along, across, strict=True):
-        for a, b in zip(one.loads, two.loads, strict=True):
+        for a, b in zip(one.teeth, two.teeth, strict=True):
             assert b.force_n == pytest.approx((-a.force_n[1], a.force_n[0], a.force_n[2]), abs=1e-9)
             assert b.at_mm == pytest.approx((-a.at_mm[1], a.at_mm[0], a.at_mm[2]), abs=1e-9)
 
@@ -154,18 +149,18 @@ def test_a_square_block_milled_across_is_pushed_as_along():
     [("deep_mm", (0.5, 1.0, 2.0)), ("feed_mm_tooth", (0.02, 0.05, 0.1)), ("helix_deg", (0.0, 20.0, 45.0))],
 )
 def test_a_harder_cut_is_never_held_better(name, values):
-    factors = [milled_hold(job(2000.0, *RAILS, wide_mm=3.0, **{name: v})).factors.factor.low for v in values]
+    factors = [job(2000.0, *RAILS, wide_mm=3.0, **{name: v}).hold().factors.factor.low for v in values]
     assert factors == sorted(factors, reverse=True)
     assert factors[0] > 1.02 * factors[-1]
 
 
 def test_a_harder_press_holds_better_and_any_way_is_the_worst_of_all():
-    factors = [milled_hold(job(p, wide_mm=3.0)).factors.factor.low for p in (500.0, 1000.0, 4000.0)]
+    factors = [job(p, wide_mm=3.0).hold().factors.factor.low for p in (500.0, 1000.0, 4000.0)]
     assert factors == sorted(factors)
-    each = [milled_hold(job(2000.0, wide_mm=3.0, way=w)) for w in ("climb", "conventional", "centred")]
-    whole = milled_hold(job(2000.0, wide_mm=3.0, way="any"))
+    each = [job(2000.0, wide_mm=3.0, way=w).hold() for w in ("climb", "conventional", "centred")]
+    whole = job(2000.0, wide_mm=3.0, way="any").hold()
     assert whole.factors.factor.low == pytest.approx(min(h.factors.factor.low for h in each), rel=0.02)
-    assert whole.cutting_n.high == pytest.approx(max(h.cutting_n.high for h in each))
+    assert whole.forces[Driver.SIZE].high == pytest.approx(max(h.forces[Driver.SIZE].high for h in each))
 
 
 def test_what_pushes_ahead_and_holds_three_times_is_go():
@@ -221,7 +216,7 @@ def test_what_climbs_is_a_no_go_below_three_times_and_a_caution_above():
 def test_beside_a_clamp_on_the_middle_of_an_edge_the_ends_of_that_edge_are_looked_at():
     """The toe of a clamp in front: the cutter comes up to it from either side, and loads either corner."""
     free, clamped = (
-        {t.group[1:3] for t in stands(job(4000.0, *RAILS, *toe, wide_mm=3.0))}
+        {t.group[1:3] for t in job(4000.0, *RAILS, *toe, wide_mm=3.0).process.cases()}
         for toe in ((), (box((-8, -60, TALL), (8, -30, TALL + 10)),))
     )
     ends = {(0, 0), (0, 2), (2, 0), (2, 2)}
@@ -245,11 +240,11 @@ def test_with_a_film_every_way_is_followed_though_another_is_borne_less():
 def test_whatever_may_be_borne_least_is_loaded(wide_mm, helix_deg, way):
     """All that sorts within 30 % of it loaded to collapse: the least of them is what was found."""
     here = job(4000.0, *RAILS, way=way, wide_mm=wide_mm, helix_deg=helix_deg)
-    found = loaded(here)
+    found = here.loaded()
     least = found.borne[0].collapse.factor.low
     low = [t for t in found.trials if t.rank_factor < 1.3 * least]
     assert len(low) > 6
-    sure = least_settled(here.rig, [t.borne(found.values) for t in low])
+    sure = least_settled(here.rig, [t.borne() for t in low])
     assert sure[0].low_factor == pytest.approx(least, rel=1e-9)
 
 
@@ -262,11 +257,11 @@ def test_ways_and_flutes_that_cannot_be_are_refused(stated_badly):
 def test_of_every_way_the_worst_is_followed_though_only_one_is_borne_least():
     """Climbing is borne better between rails, pressed hard against, and is what digs in."""
     here = job(4000.0, *RAILS, way="any", wide_mm=2.0)
-    found = loaded(here)
-    hold = milled_hold(here, found)
-    ways = milled_ways(here, hold, found, 1.0)
+    found = here.loaded()
+    hold = here.hold(found)
+    ways = ways_of(here.scene(), hold, found, 1.0)
     seen = {w.case.stroke for w in ways.found}
-    assert len(seen) == len(here.ways) or any(w.digs_in for w in ways.found)
+    assert len(seen) == len(here.process.ways) or any(w.digs_in for w in ways.found)
     assert ways.worst.digs_in
     assert hold.factors.factor.low > 1.0
     # Sorted: what digs in counts, wherever it is borne.

@@ -11,12 +11,11 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding, Milling, Setup, body
-from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.milled_path import follow, milling_scene_of, stock_points
-from fixturecheck.holding.milling import Milled, loaded
+from fixturecheck.holding.cutter import stock_points
+from fixturecheck.holding.failure_path import follow
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.hold import Outcome
+from tests.holding.rigs import milled
 
 pytestmark = pytest.mark.slow
 
@@ -46,11 +45,7 @@ def bench(size, mu, **more):
         ),
         holding=Holding(coolant=False, mu=(mu, mu), clamps=(strap,), milling=(mill,), blocking=()),
     )
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    return Milled(
-        setup=setup, placed=placed, rig=rig_of(setup, placed, contacts, None), mill=mill, part="part"
-    )
+    return milled(setup)
 
 
 def march(size, mu, load, times):
@@ -118,20 +113,20 @@ def test_it_goes_as_mujoco_says_and_bites_alike(name):
     size, mu, more, outcome = CASES[name]
     here = bench(size, mu, **more)
     # Over the middle of the block, so that it does not turn about the vertical.
-    loads = loaded(here)
+    loads = here.loaded()
     trial = min(
-        (t for t in loads.trials if math.hypot(*t.stand.case.at_mm[:2]) < 3.0),
-        key=lambda t: (abs(t.stand.case.at_mm[1]), t.rank_factor),
+        (t for t in loads.trials if math.hypot(*t.case.at_mm[:2]) < 3.0),
+        key=lambda t: (abs(t.case.at_mm[1]), t.rank_factor),
     )
-    (load,) = trial.stand.loads
-    borne = trial.borne(loads.values)
-    way = follow(milling_scene_of(here), borne, 3.0)
+    (load,) = trial.case.teeth
+    borne = trial.borne()
+    way = follow(here.scene(), borne, 3.0)
     assert way.crash.outcome is outcome
     _, _, stays = march(size, mu, load, (1.0 - BAND) * borne.collapse.factor.low)
     turn, shift, goes = march(size, mu, load, (1.0 + BAND) * borne.collapse.factor.high)
     assert stays < 0.2 * FAR_MM < FAR_MM <= goes
-    cutter = milling_scene_of(here).cutter_at(trial.stand.case)
-    stock, under = stock_points(here, trial.stand.case, cutter)
+    cutter = here.scene().cutter_at(trial.case)
+    stock, under = stock_points(here.process, trial.case, cutter)
     # Where the block of MuJoCo stands, by points on it, and ours after as long a way.
     fastest = max(
         float(np.linalg.norm(way.motion.velocity_at((a * size[0] / 2, b * size[1] / 2, c))))

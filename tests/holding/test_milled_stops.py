@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fixturecheck.holding.milled_path import follow, milling_scene_of, touch_of
-from fixturecheck.holding.milling import loaded
+from fixturecheck.holding.failure_path import follow
 from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.holding.stops import touch_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.milling import CutterWay
 from fixturecheck.result.finding import Verdict
@@ -144,9 +144,9 @@ def test_a_slanted_stop_bears_square_to_its_face():
 def test_a_tall_part_pressed_hard_before_a_low_stop_is_no_go(press_n):
     """It slides at more than once the load and is stopped; it tips over the stop below three times."""
     here = job(press_n, *RAILS_HIGH, stop(8.0), part=TOWER)
-    borne = loaded(here).borne[0]
+    borne = here.loaded().borne[0]
     assert borne.collapse.factor.low > 1.0
-    found = follow(milling_scene_of(here), borne, 3.0)
+    found = follow(here.scene(), borne, 3.0)
     assert found.digs_in
     assert borne.collapse.factor.low <= found.factor < 3.0
 

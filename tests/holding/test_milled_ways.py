@@ -7,12 +7,9 @@ import numpy as np
 import pytest
 
 from fixturecheck import Clamp, Holding, Machine, Milling, Setup, body
-from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.factor import rig_of
-from fixturecheck.holding.failure_path import first_met
-from fixturecheck.holding.milled_path import THE_TABLE, follow, follow_into, milling_scene_of, stock_points
-from fixturecheck.holding.milling import Milled, stands
+from fixturecheck.holding.cutter import THE_TABLE, stock_points
+from fixturecheck.holding.failure_path import first_met, follow
 from fixturecheck.holding.model import Borne, LoadCase
 from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
@@ -21,6 +18,7 @@ from fixturecheck.statics import equilibrium
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid
 from fixturecheck.statics.mechanism import motions
+from tests.holding.rigs import milled
 
 pytestmark = pytest.mark.slow
 
@@ -53,16 +51,12 @@ def bench(part=BLOCK, *others, face=">Z", blocking=(), **more):
         machine=Machine(table_z_mm=-10.0),
         holding=Holding(coolant=False, mu=(0.2, 0.2), clamps=(strap,), milling=(mill,), blocking=blocking),
     )
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
-    return milling_scene_of(
-        Milled(setup=setup, placed=placed, rig=rig_of(setup, placed, contacts, None), mill=mill, part="part")
-    )
+    return milled(setup).scene()
 
 
 def at(here, x=0.0, y=-RADIUS):
     """The axis there; by default climb milling with all that is cut to the right of it, well on the face."""
-    (way,) = here.job.ways
+    (way,) = here.process.ways
     tooth = {"climb": (x, y - RADIUS), "conventional": (x, y + RADIUS), "centred": (x + RADIUS, y)}[way]
     return LoadCase(label="", stroke=way, at_mm=(*tooth, TALL + 1), axis_mm=(x, y, TALL))
 
@@ -75,7 +69,7 @@ def moving(*, velocity=(0, 0, 0), turn=(0, 0, 0), about=(0, 0, TALL / 2), name="
 
 
 def bitten(here, motion, *, stopped=None, case=None):
-    return follow_into(here, case or at(here), (motion,), stopped)
+    return here.bite(case or at(here), (motion,), stopped)
 
 
 def test_drawn_against_the_feed_the_foremost_tooth_bites_by_a_circle():
@@ -167,7 +161,7 @@ def test_a_stop_close_behind_it_bounds_the_bite(gap_mm, outcome):
     here = bench(BLOCK, stop)
     motion = moving(velocity=(-1, 0, 0))
     hit, after_mm = first_met(
-        here.job.placed["part"], motion, {k: v for k, v in here.others.items() if k != "part"}
+        here.standing["part"], motion, {k: v for k, v in here.others(at(here)).items() if k != "part"}
     )
     assert hit == "stop_0"
     assert after_mm == pytest.approx(gap_mm, abs=0.011)
@@ -188,7 +182,7 @@ def test_a_shoulder_of_its_own_is_bitten_into_further_on():
     motion = moving(velocity=(0, -1, 0))
     near, _ = bitten(here, motion, case=case)
     assert near.outcome is Outcome.FALLS_AWAY
-    far, _ = follow_into(here, case, (motion,), None, travel_mm=8.0)
+    far, _ = here.bite(case, (motion,), None, travel_mm=8.0)
     assert far.outcome is Outcome.DIGS_IN
     assert far.deepest.rise_mm == pytest.approx(2.0, abs=0.02)
 
@@ -197,7 +191,7 @@ def test_another_body_that_moves_into_the_cutter_is_named():
     here = bench(BLOCK)
     here = replace(here, surfaces={**here.surfaces, "block": here.surfaces["part"] + [0, 0, -0.5]})
     moves = (moving(velocity=(1, 0, 0)), moving(velocity=(1, 0, 1.0), name="block"))
-    found, whom = follow_into(here, at(here), moves, None)
+    found, whom = here.bite(at(here), moves, None)
     assert found.outcome is Outcome.DIGS_IN
     assert whom == "block"
 
@@ -205,14 +199,14 @@ def test_another_body_that_moves_into_the_cutter_is_named():
 def test_the_table_is_met_below_all():
     here = bench()
     motion = moving(velocity=(0, 0, -1))
-    table = {THE_TABLE: here.others[THE_TABLE]}
-    assert first_met(here.job.placed["part"], motion, table) == (THE_TABLE, pytest.approx(10.0, abs=0.02))
+    table = {THE_TABLE: here.others(at(here))[THE_TABLE]}
+    assert first_met(here.standing["part"], motion, table) == (THE_TABLE, pytest.approx(10.0, abs=0.02))
 
 
 def test_stock_stands_only_on_the_face_and_as_high_as_the_cut():
     here = bench()
     case = at(here)
-    stock, under = stock_points(here.job, case, here.cutter_at(case))
+    stock, under = stock_points(here.process, case, here.cutter_at(case))
     apart = np.hypot(stock[:, 0], stock[:, 1] + RADIUS)
     assert apart == pytest.approx(np.full(len(stock), RADIUS))
     assert stock[:, 1].max() == pytest.approx(-RADIUS - 1.0)
@@ -226,16 +220,16 @@ def test_where_the_cutter_would_stand_in_a_wall_it_does_not():
         [BLOCK, box((-LONG / 2, -ACROSS / 2, TALL), (LONG / 2, -ACROSS / 2 + 20.0, TALL + 8))], "the part"
     )
     climbs = bench(part, face=(0, 10, TALL), way="climb")
-    assert {s.group[1] for s in stands(climbs.job)} == {0, 1, 2}
+    assert {s.group[1] for s in climbs.process.cases()} == {0, 1, 2}
     full = bench(part, face=(0, 10, TALL), way="conventional", wide_mm=9.5)
-    sides = {s.case.axis_mm[1] for s in stands(full.job)}
+    sides = {s.axis_mm[1] for s in full.process.cases()}
     assert all(y - RADIUS >= 5.0 - 0.03 for y in sides)
     pocket = joined(
         [part, box((-LONG / 2, ACROSS / 2 - 1.0, TALL), (LONG / 2, ACROSS / 2, TALL + 8))], "the part"
     )
     closed = bench(pocket, face=(0, 10, TALL), way="climb", wide_mm=4.0)
     with pytest.raises(NotComputedError, match="it would stand in part"):
-        stands(closed.job)
+        closed.process.cases()
 
 
 @pytest.mark.parametrize(

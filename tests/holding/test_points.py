@@ -12,7 +12,8 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.holding.bearing import Spot, spots
 from fixturecheck.holding.blocking import with_fixed
 from fixturecheck.holding.clamping import Friction, Pressed
-from fixturecheck.holding.factor import Rig, pull_on
+from fixturecheck.holding.factor import pull_on
+from fixturecheck.holding.rig import Rig
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import box, prism

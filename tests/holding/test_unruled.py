@@ -6,7 +6,8 @@ import pytest
 from fixturecheck import Cut, Holding, Seat, Setup, body, equipment
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import NotComputedError
-from fixturecheck.holding.factor import bearing_of, every_case
+from fixturecheck.holding.factor import load_cases
+from fixturecheck.holding.wheel import grinding_of
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.magnet.pull import magnet_of
 from tests.holding.rigs import rigged
@@ -47,11 +48,11 @@ def test_what_has_no_rule_is_not_known(shape, known, mesher):
     assert any("left out: their shapes have no rule" in note for note in pulls.notes)
     assert not any("no flux reaches" in note for note in pulls.notes)
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    bearing = bearing_of(setup, placed, grind(setup, setup.cuts[0]), setup.body("piece"))
+    bearing = grinding_of(setup, placed, grind(setup, setup.cuts[0]), setup.body("piece"))
     rig = rigged(setup, pulls)
     if known:
         # A chamfer beside a flat seat takes nothing from what the seat is known to carry.
-        assert every_case(rig, bearing)[0].collapse.factor.low > 0.0
+        assert load_cases(rig, bearing).borne[0].collapse.factor.low > 0.0
         return
     with pytest.raises(NotComputedError, match="the pull on piece is not known: it meets iron only by piece"):
-        every_case(rig, bearing)
+        load_cases(rig, bearing)

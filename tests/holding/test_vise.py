@@ -9,12 +9,12 @@ from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check,
 from fixturecheck.checks import crash, hold
 from fixturecheck.engine import stage_of
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.holding.milling import Milled, loaded, milled_hold
 from fixturecheck.holding.outcome import found as told
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
-from fixturecheck.result.hold import Outcome
+from fixturecheck.result.hold import Driver, Outcome, RemedyKind
 from tests.holding.rigs import judged, let_go, rigged
+from tests.holding.rigs import milled as under_cutter
 
 pytestmark = pytest.mark.slow
 
@@ -115,9 +115,7 @@ def endmill(**more):
 def milled(force_n, **more):
     setup = in_vise(jaw(force_n))
     setup = replace(setup, holding=replace(setup.holding, milling=(endmill(**more),)))
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    (mill,) = setup.holding.milling
-    return milled_hold(Milled(setup=setup, placed=placed, rig=rigged(setup), mill=mill, part="bar"))
+    return under_cutter(setup, "bar").hold()
 
 
 @pytest.fixture(scope="module")
@@ -131,22 +129,24 @@ def only_milled():
 
 def test_a_milling_cut_pulls_by_the_law_of_kienzle(only_milled):
     """kc = kc1.1 h^-mc (Kienzle 1952, from memory); chip at its thickest the feed, one tooth of two."""
-    (found,) = only_milled.held.milled
+    (found,) = only_milled.held.parts
     ends = [
         kc * 0.05**-mc * 2.0 * 0.05 * wear
         for kc in (1500, 2100)
         for mc in (0.17, 0.26)
         for wear in (1.0, 1.5)
     ]
-    assert found.cutting_n.ends == pytest.approx((min(ends), max(ends)), rel=1e-6)
+    assert found.forces[Driver.SIZE].ends == pytest.approx((min(ends), max(ends)), rel=1e-6)
     # One tooth, whatever its chip there: with what is square to its force at one of the ends of the table.
     up = found.load_n[2]
-    assert math.hypot(*found.load_n) <= found.cutting_n.high * math.hypot(1.0, 0.8, 0.5) * (1 + 1e-9)
+    assert math.hypot(*found.load_n) <= found.forces[Driver.SIZE].high * math.hypot(1.0, 0.8, 0.5) * (
+        1 + 1e-9
+    )
     assert up == 0.0 or up >= 0.5 * math.hypot(*found.load_n[:2]) / math.hypot(1.0, 0.8) * (1 - 1e-9)
 
 
 def test_a_vise_that_is_hardly_tightened_lets_the_cutter_pull_the_bar_out(only_milled):
-    weak, strong = milled(100.0).factors.factor, only_milled.held.milled[0].factors.factor
+    weak, strong = milled(100.0).factors.factor, only_milled.held.parts[0].factors.factor
     assert weak.low < 1.0 < strong.low
     # Eighty times the grip holds eighty times the cut: the weight counts for nothing.
     assert strong.low == pytest.approx(80.0 * weak.low, rel=0.1)
@@ -195,7 +195,7 @@ def test_where_a_milled_part_goes_is_known_and_what_it_lacks_is_told(only_milled
     first, *lost = crash.check(only_milled)
     assert first.verdict is Verdict.NO_GO, first.says
     assert "into the cutter" in first.says
-    assert first.value == pytest.approx(only_milled.held.milled[0].factors.factor.low)
+    assert first.value == pytest.approx(only_milled.held.parts[0].factors.factor.low)
     assert first.remedy is not None
     assert lost == []
 
@@ -205,18 +205,15 @@ def test_out_of_a_slack_vise_the_bar_goes_the_way_its_tooth_runs_along_the_jaws(
     """Geometry: the jaws leave it only the part of the resultant that runs along them, and what tips."""
     setup = in_vise(jaw(60.0))
     setup = replace(setup, holding=replace(setup.holding, milling=(endmill(way=way, helix_deg=0.0),)))
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    (mill,) = setup.holding.milling
-    job = Milled(setup=setup, placed=placed, rig=rigged(setup), mill=mill, part="bar")
     seen = set()
-    for trial in loaded(job).trials[::5]:
-        x, y, _ = (sum(load.force_n[i] for load in trial.stand.loads) for i in range(3))
+    for trial in under_cutter(setup, "bar").loaded().trials[::5]:
+        x, y, _ = (sum(load.force_n[i] for load in trial.case.teeth) for i in range(3))
         if abs(x) < 0.3 * abs(y):
             continue
-        gone = trial.borne({}).collapse
+        gone = trial.borne().collapse
         motion = next(m for m in gone.motions if m.body == "bar")
-        at = motion.velocity_at(trial.stand.case.at_mm)
-        assert at[0] * x > 0.0, (trial.stand.case, motion)
+        at = motion.velocity_at(trial.case.at_mm)
+        assert at[0] * x > 0.0, (trial.case, motion)
         assert abs(at[1]) < 0.2 * math.hypot(*at)
         seen.add(x > 0.0)
     # Teeth that climb come in pushing ahead, by the radial force, and leave drawing back; others push ahead.
@@ -225,9 +222,9 @@ def test_out_of_a_slack_vise_the_bar_goes_the_way_its_tooth_runs_along_the_jaws(
 
 def test_what_is_told_of_a_milled_part_is_what_was_found(only_milled):
     (part,) = told(only_milled.setup, only_milled.held).parts
-    (found,) = only_milled.held.milled
+    (found,) = only_milled.held.parts
     assert part.factor_low == found.factors.factor.low
-    assert part.milling_n == found.cutting_n.ends
+    assert part.milling_n == found.forces[Driver.SIZE].ends
     assert (part.load_n, part.load_at_mm) == (found.load_n, found.case.at_mm)
     assert part.load_at_mm[2] == pytest.approx(RAISED + TALL + 1.0)
     assert part.outcome is Outcome.DIGS_IN
@@ -238,8 +235,8 @@ def test_what_is_told_of_a_milled_part_is_what_was_found(only_milled):
 
 def test_a_cure_of_a_milled_part_holds_when_it_is_made(only_milled):
     """What is told to be deep enough, stated and worked out anew, reaches what was asked, and hardly more."""
-    (says,) = [r for r in only_milled.held.milled[0].remedies if "deep at a time" in r]
-    deep_mm = float(says.split()[1])
+    (depth,) = [r for r in only_milled.held.parts[0].remedies if r.kind is RemedyKind.DEPTH]
+    deep_mm = depth.amounts[0].to
     assert 0.0 < deep_mm < 2.0
     assert 3.0 <= milled(8000.0, deep_mm=deep_mm).factors.factor.low < 3.5
 

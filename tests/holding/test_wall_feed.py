@@ -6,7 +6,7 @@ import pytest
 
 from fixturecheck import Cut, Seat, Setup, body, equipment
 from fixturecheck.errors import SetupError
-from fixturecheck.holding.grinding_loads import abrasion_of, forces_of
+from fixturecheck.holding.wheel import abrasion_of, forces_of
 from fixturecheck.kernel.boolean import cut as without
 from fixturecheck.kernel.construct import box
 

@@ -7,24 +7,19 @@ import numpy as np
 import pytest
 
 from fixturecheck import Cut, Setup, Wheel, body
-from fixturecheck.holding.failure_path import (
-    GIVE_MM,
-    TRAVEL_MM,
-    first_hit,
-    follow_away,
-    follow_into,
-    scene_of,
-    ways_of,
-)
+from fixturecheck.holding.factor import Loaded
+from fixturecheck.holding.failure_path import first_met, ways_of
 from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.holding.process import TRAVEL_MM
+from fixturecheck.holding.wheel import GIVE_MM, follow_away, follow_into
 from fixturecheck.interval import Range
 from fixturecheck.kernel.boolean import joined
 from fixturecheck.kernel.construct import box
-from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.hold import Outcome
 from fixturecheck.statics.equilibrium import Rigid
 from fixturecheck.statics.mechanism import motions
+from tests.holding.rigs import ground
 
 RADIUS_MM, WIDE_MM, TALL_MM = 90.0, 20.5, 40.0
 PLATE = box((-80, -40, -10), (80, 40, 0))
@@ -41,8 +36,17 @@ def scene(part, *others):
         cuts=(Cut(name="top", parts=("part",), floor="floor", stock_mm=0.1, downfeed_mm=0.02),),
         wheel=Wheel(diameter_mm=2 * RADIUS_MM, thickness_mm=WIDE_MM),
     )
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    return scene_of(setup, placed, grind(setup, setup.cuts[0]))
+    return scene_under(setup)
+
+
+def scene_under(setup):
+    process, rig = ground(setup)
+    return process.scene(rig)
+
+
+def first_hit(bench, motion, case):
+    others = {name: shape for name, shape in bench.others(case).items() if name != "part"}
+    return first_met(bench.standing["part"], motion, others)
 
 
 def tower(low_x=-10.0, high_x=10.0):
@@ -143,23 +147,22 @@ def test_a_rise_by_another_pass_is_a_bite_and_what_contacts_give_is_none(rise_mm
 
 def test_a_slide_runs_into_the_nearer_stop_after_its_gap():
     bench = scene(tower(), box((13.2, -5, 0), (20, 5, 8)), box((-30, -5, 0), (-15.5, 5, 8)))
-    wheel = bench.wheel_at(at(0.0))
-    assert first_hit(bench, moving(velocity=(1, 0, 0)), {"part"}, wheel) == (
+    assert first_hit(bench, moving(velocity=(1, 0, 0)), at(0.0)) == (
         "stop_0",
         pytest.approx(3.2, abs=0.02),
     )
-    assert first_hit(bench, moving(velocity=(-1, 0, 0)), {"part"}, wheel) == (
+    assert first_hit(bench, moving(velocity=(-1, 0, 0)), at(0.0)) == (
         "stop_1",
         pytest.approx(5.5, abs=0.02),
     )
-    assert first_hit(bench, moving(velocity=(0, 1, 0)), {"part"}, wheel)[0] is None
+    assert first_hit(bench, moving(velocity=(0, 1, 0)), at(0.0))[0] is None
 
 
 def test_a_tip_runs_into_a_wall_when_its_corner_gets_there():
     """A corner on a circle about the edge: x = sqrt(w^2 + h^2) cos(angle + atan(h / w)), w to the left."""
     bench = scene(tower(), box((14.0, -5, 20.0), (20, 5, 38.0)))
     motion = tips_right(10.0)
-    hit, after_mm = first_hit(bench, motion, {"part"}, bench.wheel_at(at(-60.0)))
+    hit, after_mm = first_hit(bench, motion, at(-60.0))
     assert hit == "stop_0"
     # The right wall leans as a line through the edge: at the wall's top it has gone 4 mm to the right.
     angle = math.atan(4.0 / 38.0)
@@ -178,8 +181,7 @@ def test_a_wall_that_moves_into_the_wheels_side_digs_in():
         cuts=(Cut(name="step", parts=("part",), floor="floor", wall="wall", downfeed_mm=0.01, stock_mm=0.1),),
         wheel=Wheel(diameter_mm=2 * RADIUS_MM, thickness_mm=WIDE_MM),
     )
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    bench = scene_of(setup, placed, grind(setup, setup.cuts[0]))
+    bench = scene_under(setup)
     wheel = bench.wheel_at(LoadCase(label="", stroke=Stroke.RIGHT, at_mm=(0, 0, 10))).wheel
     toward = follow_into(bench, moving(velocity=(0, -1, 0)), wheel)
     assert toward.outcome is Outcome.DIGS_IN
@@ -210,13 +212,12 @@ def test_a_slide_that_brings_a_shoulder_into_the_wheel_digs_in_further_on():
         ),
         wheel=Wheel(diameter_mm=2 * RADIUS_MM, thickness_mm=WIDE_MM),
     )
-    placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
-    bench = scene_of(setup, placed, grind(setup, setup.cuts[0]))
+    bench = scene_under(setup)
     case = LoadCase(label="", stroke=Stroke.RIGHT, at_mm=(0.0, 9.0, 10.0))
     wheel = bench.wheel_at(case)
     slide = moving(velocity=(0, -1, 0))
     assert follow_into(bench, slide, wheel.wheel).outcome is Outcome.STAYS
-    hit, after_mm = first_hit(bench, slide, {"part"}, wheel)
+    hit, after_mm = first_hit(bench, slide, case)
     assert hit is None
     assert after_mm is None
     further = follow_into(bench, slide, wheel.wheel, travel_mm=12.0)
@@ -229,12 +230,13 @@ def test_a_wrong_silence_about_a_part_that_lets_go_without_a_motion_found():
     """A case without a motion stays among those that were followed, as one that is not known."""
     bench, case = scene(tower()), at(0.0)
     found = SimpleNamespace(factor=Range.exactly(1.5), motions=(), at_least=False)
-    borne = Borne(case=case, values={}, problem=None, collapse=found)
+    borne = Borne(case=case, values={}, problem=None, collapse=found, settled=True)
     part = SimpleNamespace(
-        part="part", case=case, losses=(), factors=SimpleNamespace(factor=found.factor, worst=found)
+        part="part", case=case, borne=borne, losses=(), factors=SimpleNamespace(factor=found.factor)
     )
-    (way,) = ways_of(bench, part, (borne,), 3.0, settle=lambda one: one).found
+    every = Loaded(trials=(), borne=(borne,))
+    (way,) = ways_of(bench, part, every, 3.0).found
     assert way.crash is None
     assert way.reason == "no motion was found at 1.5 times the cutting load"
     found.at_least = True
-    assert ways_of(bench, part, (borne,), 3.0, settle=lambda one: one).found == ()
+    assert ways_of(bench, part, every, 3.0).found == ()

@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 import pytest
@@ -13,18 +12,17 @@ from fixturecheck.checks import hold
 from fixturecheck.errors import NotComputedError
 from fixturecheck.holding import factor, failure_path
 from fixturecheck.holding.bearing import cells
-from fixturecheck.holding.factor import bearing_of, every_case, fine_enough, part_hold, settled
+from fixturecheck.holding.factor import fine_enough, load_cases, part_hold
 from fixturecheck.holding.model import Borne, LoadCase, Way
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box, cylinder, polygon_face
 from fixturecheck.kernel.measure import triangles_of
-from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.grinding import Stroke
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import FILM, Driver
 from fixturecheck.statics.collapse import collapse
 from fixturecheck.statics.equilibrium import Load
-from tests.holding.rigs import rigged, unfollowed
+from tests.holding.rigs import ground, rigged, unfollowed
 
 LONG, WIDE, TALL = 60.0, 40.0, 15.0
 MU = 0.2
@@ -251,10 +249,9 @@ def test_a_wrong_crash_by_cells_coarser_than_those_of_the_hold(monkeypatch):
     out 7 % low.
     """
     setup = block(strap("a", -20.0, 12.0, 300.0))
-    rig, cut = rigged(setup), grind(setup, setup.cuts[0])
-    bearing = bearing_of(setup, {b.name: b.solid.moved(b.at) for b in setup.bodies}, cut, setup.body("block"))
-    borne = every_case(rig, bearing)
-    part = part_hold(rig, bearing, borne, cut="top", losable=())
+    process, rig = ground(setup)
+    every = load_cases(rig, process)
+    part = part_hold(rig, process, every, losable=())
     (film,) = part.losses
     worst = film.borne[0]
     finest = replace(rig, spots=tuple(s.finer(4.0) for s in rig.spots))
@@ -266,11 +263,12 @@ def test_a_wrong_crash_by_cells_coarser_than_those_of_the_hold(monkeypatch):
     assert worst.low_factor == pytest.approx(fine, rel=0.02)
 
     # Where it goes is another question; what is followed, and from which factor, is this one.
-    def way(scene, name, case, found, lost):
-        return Way(case=case, factor=found.factor.low, lost=lost, motion=found.motions[0], crash=None)
+    def step(scene, case, found, lost, touched):
+        way = Way(case=case, factor=found.factor.low, lost=lost, motion=found.motions[0], crash=None)
+        return way, None
 
-    monkeypatch.setattr(failure_path, "_way", way)
-    ways = failure_path.ways_of(None, part, borne, 1.0, settle=partial(settled, rig))
+    monkeypatch.setattr(failure_path, "_step", step)
+    ways = failure_path.ways_of(process.scene(rig), part, every, 1.0)
     assert ways.worst.case is part.case
     assert ways.worst.factor == part.factors.factor.low
     assert [(w.lost, w.factor) for w in ways.lost] == [(FILM, worst.low_factor)]

@@ -62,6 +62,8 @@ BESIDE = {
     "magnet.field.gaps:strength_for_pull": {"most"},
     "statics.collapse:least_that_reaches": {"target", "now", "most"},
     "holding.remedy_search:Search.least": {"now", "most", "step"},
+    "holding.remedy_search:TrialHold.least": {"now", "most", "step"},
+    "result.hold:Amount": {"now", "to"},
     "report.json:rounded": {"value"},
     "wording.quantity:shown": {"value"},
     "wording.quantity:sized": {"value"},

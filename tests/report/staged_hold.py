@@ -10,6 +10,7 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.result import Result
 from fixturecheck.result.hold import (
     FILM,
+    Amount,
     BodyMotion,
     FaceHeld,
     FluxSection,
@@ -24,6 +25,9 @@ from fixturecheck.result.hold import (
     Outcome,
     PartHeld,
     PullMap,
+    Remedy,
+    RemedyKind,
+    StopAt,
 )
 from fixturecheck.result.release import BodyLeaves, Burr, FirstSteps, OffKind, OffWay
 from tests.report import staged
@@ -74,7 +78,25 @@ WEAK = PartHeld(
         ),
         HoldLoss(lost="rail", failure=None, reason="no answer & <none>"),
     ),
-    remedies=("a block of 8 mm on the left", "a downfeed of 0.005 mm"),
+    remedies=(
+        Remedy(
+            kind=RemedyKind.STOP,
+            part="gib_2",
+            factor=3.2,
+            at_least=False,
+            change_ratio=2.0,
+            names=("a block", "wheel"),
+            stop=StopAt(axis=0, sign=-1, place_mm=0.0, low_mm=0.0, high_mm=20.0, tall_mm=8.0, below_mm=4.0),
+        ),
+        Remedy(
+            kind=RemedyKind.DOWNFEED,
+            part="gib_2",
+            factor=3.1,
+            at_least=False,
+            change_ratio=4.0,
+            amounts=(Amount(now=0.02, to=0.005, unit="mm"),),
+        ),
+    ),
 )
 
 SAFE = replace(

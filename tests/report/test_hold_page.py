@@ -72,8 +72,8 @@ def test_only_the_worst_part_of_a_cut_is_told_at_length(told: str) -> None:
 
 def test_changes_missing_notes_and_coming_off_are_told(told: str) -> None:
     for words in (
-        "A block of 8 mm on the left.",
-        "A downfeed of 0.005 mm.",
+        "Fasten a block against the left side of gib_2 (X 0.0, Y 0.0 to 20.0 mm), 8.0",
+        "Feed down 0.0050",
         "Not known, and not a pass: gib_3 in top_flat: it has no finish",
         "Brass was meshed coarser.",
         "Wheel clear of the work and the spindle at rest, magnet off. Then in this order.",

@@ -1,0 +1,608 @@
+"""The milling cutter as a cutting process: where it may stand, its teeth over a turn, what they bite.
+
+Where the cutter stands across the face is not stated but for its way. So what it cuts at a time lies at
+either edge of the face, and the axis is put where teeth meet either end of the face; and once between. A
+place at which the cutter would stand in the finished part, or in what holds it, is none.
+
+A freed part follows the motion that it starts with, the cutter standing where it did. Of what it may bite
+into, two things are carried along: the stock in front of the teeth, which must not come nearer to the axis,
+and every face of the bodies that move, none of which may come into the cutter. The part is drawn finished, so
+its face touches the end of the cutter at the start.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.holding.process import FAR_MM, NEAR_MM, TRAVEL_MM, Lighter
+from fixturecheck.holding.rig import Rig
+from fixturecheck.holding.wheel import target_faces
+from fixturecheck.interval import Range
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import (
+    box_of,
+    edge_points,
+    extent_along,
+    face_window,
+    grid_on_face,
+    loose_box,
+    on_face,
+)
+from fixturecheck.kernel.shapes import Box, Face, Shape, Solid
+from fixturecheck.machining.milling import (
+    GIVE_MM,
+    Bite,
+    Bitten,
+    Chip,
+    CutterWay,
+    Mill,
+    Shearing,
+    Turned,
+    engaged_rad,
+    follow_bite,
+    laws,
+    one_turn,
+    shearing,
+    strip_mm,
+    thickest_chip_mm,
+    tooth_force_n,
+)
+from fixturecheck.numeric import to_vector
+from fixturecheck.result.hold import Driver, RemedyKind, Tool
+from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.holding import Holding, Milling
+from fixturecheck.setup.model import Setup
+from fixturecheck.statics.equilibrium import Load
+from fixturecheck.statics.mechanism import StartingMotion
+
+THE_TABLE = "the table"
+LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.1, 0.05
+"""The shallowest cut that a cutter takes and does not rub, and the step of the answer: common practice, no
+source."""
+LEAST_FEED_MM, FEED_STEP_MM = 0.01, 0.005
+"""The same of the feed for a tooth: common practice, no source."""
+LEAST_WIDE_SHARE, WIDTH_STEP_MM = 0.1, 0.5
+"""The same of the width, the least as a share of the cutter's diameter: common practice, no source."""
+_ARC = 25
+_RINGS = (1.0, 0.75, 0.5, 0.25, 0.0)
+_UNDER_MM = 1e-6
+_LONG_DIAMETERS = 3.0
+"""Length of a cutter over its diameter, beyond which its holder begins: common practice, no source."""
+_SPACING_MM, _MOST_POINTS, _ON_EDGE = 1.0, 2500, 25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cutter:
+    """A cutter where it stands.
+
+    Parameters
+    ----------
+    axis_mm : ndarray, shape (3,)
+        Lower end of its axis.
+    radius_mm, long_mm : float
+    """
+
+    axis_mm: Floats
+    radius_mm: float
+    long_mm: float
+
+    def deep_mm(self, points: Floats) -> float:
+        """Return how deep the deepest of some points lies in it; zero where none does."""
+        inside = np.minimum(self.behind_mm(points), self.above_mm(points))
+        reached = points[:, 2] <= self.axis_mm[2] + self.long_mm
+        return max(0.0, float(np.where(reached, inside, 0.0).max(initial=0.0)))
+
+    def behind_mm(self, points: Floats) -> Floats:
+        """Return how far points lie behind its side; below zero outside."""
+        apart: Floats = np.hypot(*(points - self.axis_mm)[:, :2].T)
+        return self.radius_mm - apart
+
+    def above_mm(self, points: Floats) -> Floats:
+        """Return how far points lie above its end."""
+        above: Floats = points[:, 2] - self.axis_mm[2]
+        return above
+
+
+def cutter_at(axis_mm: Vector, diameter_mm: float) -> Cutter:
+    """Return a cutter with its axis there."""
+    return Cutter(
+        axis_mm=np.array(axis_mm), radius_mm=0.5 * diameter_mm, long_mm=_LONG_DIAMETERS * diameter_mm
+    )
+
+
+def points_on(solid: Solid) -> Floats:
+    """Return points on every face and edge of a solid, about a millimetre apart, with its corners."""
+    faces = [points_of(f) for f in faces_of(solid)]
+    return np.concatenate([*faces, *(edge_points(e, _ON_EDGE) for e in edges_of(solid))])
+
+
+def points_of(face: Face) -> Floats:
+    """Return points on a face and its edges."""
+    grid = grid_on_face(face, face_window(face), _SPACING_MM, _MOST_POINTS).points
+    return np.concatenate([grid, *(edge_points(e, _ON_EDGE) for e in edges_of(face))])
+
+
+_ANGLES = 7
+_SAME_MM = 1e-6
+_GRAZE_MM = 0.02
+_ENDS = {
+    0: ("at the left end", "in the middle", "at the right end"),
+    1: ("in front", "in the middle", "behind"),
+}
+
+
+def cut_of(mill: Milling) -> Mill:
+    """Return a cut as numbers."""
+    return Mill(
+        cutter_mm=mill.cutter_mm,
+        teeth=mill.teeth,
+        deep_mm=mill.deep_mm,
+        wide_mm=mill.wide_mm,
+        feed_mm_tooth=mill.feed_mm_tooth,
+        helix_deg=mill.helix_deg or 0.0,
+    )
+
+
+def taken(mill: Milling) -> Shearing:
+    """Return what cutting it takes; flutes lift by no more than they lean, if nothing rubs along them."""
+    table = shearing(mill.cuts_as)
+    if mill.helix_deg is None:
+        return table
+    lift = math.tan(math.radians(mill.helix_deg))
+    return replace(table, axial_ratio=Range(low=0.0, high=lift))
+
+
+def axes_of(mill: Milling) -> tuple[Vector, Vector]:
+    """Return level unit vectors along the feed and to the left of it."""
+    x, y = mill.feed[0], mill.feed[1]
+    level = math.hypot(x, y)
+    return (x / level, y / level, 0.0), (-y / level, x / level, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MillingProcess:
+    """One part under one milling cut."""
+
+    setup: Setup
+    placed: Mapping[str, Solid]
+    mill: Milling
+    part: str
+    tool: Tool = Tool.CUTTER
+    heaviest: Mapping[str, float] = field(default_factory=lambda: {Driver.SIZE: 1.0})
+
+    @property
+    def cut_name(self) -> str:
+        """Name of the cut."""
+        return self.mill.name
+
+    @property
+    def ways(self) -> tuple[CutterWay, ...]:
+        """Every way in which the cutter may stand to what it cuts; of those that are the same, one."""
+        stated = tuple(CutterWay) if self.mill.way == "any" else (CutterWay(self.mill.way),)
+        seen = {tuple(round(y / _SAME_MM) for y in strip_mm(cut_of(self.mill), way)): way for way in stated}
+        return tuple(seen.values())
+
+    @property
+    def forces(self) -> Mapping[str, Range]:
+        """Most that the cutting forces of all teeth come to over a turn, low to high, N."""
+        most_n, way = max((t.cutting_n, way) for way in self.ways for _, t in angles_of(self, way))
+        return {Driver.SIZE: Range(low=most_n * self._least_share(way), high=most_n)}
+
+    def inputs(self, case: LoadCase) -> Mapping[str, Range]:
+        """Return the size of the cutting force, over its greatest."""
+        return {Driver.SIZE: Range(low=self._least_share(CutterWay(case.stroke)), high=1.0)}
+
+    def _least_share(self, way: str) -> float:
+        """Return the least cutting force over the greatest, at the thickest chip of a way."""
+        one = tooth_force_n(cut_of(self.mill), taken(self.mill), thickest_chip_mm(cut_of(self.mill), way))
+        return one.low / one.high
+
+    def cases(self) -> tuple[LoadCase, ...]:
+        """Return every place and angle of the cutter that counts, with what its teeth do to the part.
+
+        What holds at two places holds between them, at least where friction is as great as it may be: places
+        lie at the ends of the face, for every angle where a tooth just meets them, and one between.
+
+        Raises
+        ------
+        NotComputedError
+            There is none: the cutter stands in something wherever it could.
+        SetupError
+            The cut's numbers make no sense.
+        """
+        tooth_force_n(cut_of(self.mill), taken(self.mill))
+        face = target_faces(self.setup, self.placed, self.part, self.mill.face)
+        along, left = (np.array(v) for v in axes_of(self.mill))
+        ground = _Ground(
+            job=self, span=extent_along(face, along), across=extent_along(face, left), z=box_of(face)[5]
+        )
+        found = [case for w, way in enumerate(self.ways) for case in ground.cases(w, way)]
+        if not found:
+            into = f": it would stand in {' and '.join(sorted(ground.met))}" if ground.met else ""
+            message = f"{self.part}: no place was found at which a tooth of the cutter meets it{into}"
+            raise NotComputedError(message)
+        return tuple(found)
+
+    def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
+        """Return what the teeth do to the part in a case, at some size of the cutting force."""
+        size = values[Driver.SIZE]
+        return tuple(replace(t, force_n=to_vector(size * f for f in t.force_n)) for t in case.teeth)
+
+    def weakest(self, borne: Callable[[Mapping[str, float]], Borne]) -> Borne:
+        """Return how the greatest cutting force is borne."""
+        return borne(self.heaviest)
+
+    @property
+    def floor_mm(self) -> float:
+        """Height of the face that is milled, where the cutter ends."""
+        return box_of(target_faces(self.setup, self.placed, self.part, self.mill.face))[5]
+
+    def clears(self, shape: Shape) -> bool:
+        """Say whether a shape stays below the cutter's end; what stands higher is not known to be clear."""
+        return box_of(shape)[5] <= self.floor_mm - self.setup.machine.least_clearance_mm + _SAME_MM
+
+    def counterpart(self, case: LoadCase) -> LoadCase:
+        """Return the case of the same way and place whose teeth stand most nearly as they do."""
+        cases = self.cases()
+        same = [c for c in cases if c.group == case.group] or [c for c in cases if c.stroke is case.stroke]
+        return min(same or cases, key=lambda c: math.dist(c.at_mm, case.at_mm))
+
+    def lighter(self) -> tuple[Lighter, ...]:
+        """Return depth, width and feed for a tooth: what goes into the section of the chip."""
+        mill = self.mill
+
+        def with_mill(changed: Milling) -> MillingProcess:
+            return replace(self, mill=changed)
+
+        return (
+            Lighter(
+                kind=RemedyKind.DEPTH,
+                now_mm=mill.deep_mm,
+                least_mm=LEAST_DEPTH_MM,
+                step_mm=DEPTH_STEP_MM,
+                at=lambda value: with_mill(replace(mill, deep_mm=value)),
+            ),
+            Lighter(
+                kind=RemedyKind.WIDTH,
+                now_mm=mill.wide_mm,
+                least_mm=LEAST_WIDE_SHARE * mill.cutter_mm,
+                step_mm=WIDTH_STEP_MM,
+                at=lambda value: with_mill(replace(mill, wide_mm=value)),
+            ),
+            Lighter(
+                kind=RemedyKind.FEED,
+                now_mm=mill.feed_mm_tooth,
+                least_mm=LEAST_FEED_MM,
+                step_mm=FEED_STEP_MM,
+                at=lambda value: with_mill(replace(mill, feed_mm_tooth=value)),
+            ),
+        )
+
+    def turned(self) -> Iterator[tuple[RemedyKind, tuple[str, str], MillingProcess]]:
+        """Yield the cut with one way of milling alone, then fed the other ways along the face."""
+        mill = self.mill
+        strips = {strip_mm(cut_of(self.mill), way) for way in self.ways}
+        for way in _TAKEN:
+            if len(strips) > 1 or strip_mm(cut_of(self.mill), way) not in strips:
+                yield RemedyKind.WAY, (mill.way, str(way)), replace(self, mill=replace(mill, way=str(way)))
+        x, y, _ = mill.feed
+        for feed in ((-x, -y, 0.0), (-y, x, 0.0), (y, -x, 0.0)):
+            names = _toward(mill.feed), _toward(feed)
+            yield RemedyKind.DIRECTION, names, replace(self, mill=replace(mill, feed=feed))
+
+    def alone_in(self, setup: Setup) -> Setup:
+        """Return a set-up with this cut over this part and no other."""
+        holding = setup.holding or Holding()
+        return replace(setup, holding=replace(holding, milling=(replace(self.mill, parts=(self.part,)),)))
+
+    def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> MillingProcess:
+        """Return the same cut over the same part held otherwise."""
+        return replace(self, setup=setup, placed=placed)
+
+    def scene(self, rig: Rig) -> CutterScene:
+        """Return what stands there, with the table below all of it where it is stated to lie there."""
+        moving = {b.name for b in rig.bodies}
+        return CutterScene(
+            process=self,
+            rig=rig,
+            standing=self.placed,
+            surfaces={n: points_on(s) for n, s in self.placed.items() if n in moving},
+        )
+
+
+def angles_of(job: MillingProcess, way: str) -> Iterator[tuple[int, Turned]]:
+    """Yield the cutter over a turn, with every pair of ends of radial and axial force, and its number."""
+    for i, law in enumerate(laws(taken(job.mill))):
+        for turned in one_turn(cut_of(job.mill), law, way, steps=_ANGLES):
+            yield i, turned
+
+
+_TAKEN = (CutterWay.CONVENTIONAL, CutterWay.CLIMB)
+"""Ways that are told as a remedy: centred, a tooth rubs where it comes in (common practice, no source)."""
+
+
+def _toward(feed: Vector) -> str:
+    """Return a level direction as a signed axis where it is one, else by its two parts."""
+    size = math.hypot(feed[0], feed[1])
+    shares = [
+        (axis, part / size) for axis, part in zip("XY", feed, strict=False) if abs(part) > _SAME_MM * size
+    ]
+    if len(shares) == 1:
+        return f"{'+' if shares[0][1] > 0 else '-'}{shares[0][0]}"
+    return f"({', '.join(f'{axis} {share:.2f}' for axis, share in shares)})"
+
+
+class _Ground:
+    """The face that is milled, along the feed (x) and to the left of it (y), and what stands in the way."""
+
+    def __init__(
+        self, job: MillingProcess, span: tuple[float, float], across: tuple[float, float], z: float
+    ) -> None:
+        self.job, self.span, self.across, self.z = job, span, across, z
+        self.between = 0.5 * (span[0] + span[1])
+        self.met: set[str] = set()
+        self._higher = _higher(job, z + _GRAZE_MM)
+        self._clear: dict[tuple[float, float], bool] = {}
+
+    def cases(self, number: int, way: CutterWay) -> Iterator[LoadCase]:
+        """Yield every place and angle of one way of the cutter."""
+        strips = [(s, y) for s, y in enumerate(self.strips(way)) if self.is_open(y)]
+        inner = [s for s, y in strips if self.is_clear(self.between, y)]
+        turned = tuple(angles_of(self.job, way))
+        for s, y in strips:
+            outermost = s in (strips[0][0], strips[-1][0])
+            for law, angle in turned:
+                places = self.ends(angle, y) if outermost else ()
+                if inner and s == inner[len(inner) // 2]:
+                    places = (*places, (1, self.between - max(t.at_mm[0] for t in angle.teeth)))
+                for p, x in places:
+                    teeth = self.teeth(angle, x, y)
+                    if teeth:
+                        group = (number, s, p, law)
+                        yield _case(self.job, way, self.words(p), self.axis(x, y), teeth, group)
+
+    def axis(self, x: float, y: float) -> Vector:
+        """Return the lower end of the axis at a place."""
+        along, left = (np.array(v) for v in axes_of(self.job.mill))
+        return to_vector(x * along + y * left + np.array([0.0, 0.0, self.z]))
+
+    def is_clear(self, x: float, y: float) -> bool:
+        """Say whether the cutter stands in nothing there."""
+        key = (round(x, 6), round(y, 6))
+        if key not in self._clear:
+            inside = _inside(self.axis(x, y), self.job.mill.cutter_mm, self._higher)
+            self.met |= inside
+            self._clear[key] = not inside
+        return self._clear[key]
+
+    def is_open(self, y: float) -> bool:
+        """Say whether the cutter stands in nothing in the middle of a strip or well in at either end."""
+        radius = 0.5 * self.job.mill.cutter_mm
+        return any(self.is_clear(x, y) for x in (self.between, self.span[0] + radius, self.span[1] - radius))
+
+    def strips(self, way: str) -> list[float]:
+        """Return where the axis stands aside when what is cut lies at either edge, and between."""
+        wide = self.job.mill.wide_mm
+        low, high = self.across[0] + 0.5 * wide, self.across[1] - 0.5 * wide
+        middle = 0.5 * (self.across[0] + self.across[1])
+        aside = 0.5 * sum(strip_mm(cut_of(self.job.mill), way))
+        return [m - aside for m in ((middle,) if high - low < _SAME_MM else (low, middle, high))]
+
+    def ends(self, angle: Turned, y: float) -> tuple[tuple[int, float], ...]:
+        """Return where the first and last of its teeth just meet either end; at a wall, a radius off it."""
+        reach = sorted({round(t.at_mm[0], 9) for t in angle.teeth})
+        radius = 0.5 * self.job.mill.cutter_mm
+        found: dict[tuple[int, float], None] = {}
+        for p, end, inward in ((0, self.span[0], radius), (2, self.span[1], -radius)):
+            for x in (end - reach[0], end - reach[-1]):
+                place = x if self.is_clear(x, y) else end + inward
+                if self.is_clear(place, y):
+                    found[p, place] = None
+        return tuple(found)
+
+    def teeth(self, angle: Turned, x: float, y: float) -> tuple[Load, ...]:
+        """Return what the teeth that stand over the face do to the part."""
+        along, left = (np.array(v) for v in axes_of(self.job.mill))
+        up = np.array([0.0, 0.0, 1.0])
+        found = []
+        for tooth in angle.teeth:
+            if _over(x + tooth.at_mm[0], self.span) and _over(y + tooth.at_mm[1], self.across):
+                at, force = (v[0] * along + v[1] * left + v[2] * up for v in (tooth.at_mm, tooth.force_n))
+                place = to_vector(at + self.axis(x, y))
+                found.append(Load(body=self.job.part, force_n=to_vector(force), at_mm=place, label="cut"))
+        return tuple(found)
+
+    def words(self, place: int) -> str:
+        """Return an end of the face, as it lies in front of the operator."""
+        axis = 0 if abs(self.job.mill.feed[0]) >= abs(self.job.mill.feed[1]) else 1
+        return _ENDS[axis][place if self.job.mill.feed[axis] > 0.0 else 2 - place]
+
+
+def _higher(job: MillingProcess, z_mm: float) -> dict[str, Floats]:
+    """Return points on the bodies that reach higher than the face that is milled."""
+    tall = {n: s for n, s in job.placed.items() if loose_box(s)[5] > z_mm}
+    return {n: points_on(s) for n, s in tall.items() if box_of(s)[5] > z_mm}
+
+
+def _inside(axis_mm: Vector, diameter_mm: float, bodies: Mapping[str, Floats]) -> set[str]:
+    """Return the bodies that the cutter would stand in."""
+    cutter = cutter_at(axis_mm, diameter_mm)
+    return {n for n, points in bodies.items() if cutter.deep_mm(points) > _GRAZE_MM}
+
+
+def _case(
+    job: MillingProcess,
+    way: CutterWay,
+    where: str,
+    axis_mm: Vector,
+    teeth: tuple[Load, ...],
+    group: tuple[int, ...],
+) -> LoadCase:
+    """Return the case of some teeth; it is placed at the one that pushes hardest."""
+    whole = math.hypot(*(sum(t.force_n[i] for t in teeth) for i in range(3)))
+    hardest = max(teeth, key=lambda t: math.hypot(*t.force_n))
+    return LoadCase(
+        label=f"milling force of {job.setup.write.force(whole)}, {way} milling, {where}",
+        stroke=way,
+        at_mm=hardest.at_mm,
+        axis_mm=axis_mm,
+        group=group,
+        teeth=teeth,
+    )
+
+
+def _over(place_mm: float, span: tuple[float, float]) -> bool:
+    return span[0] - _SAME_MM <= place_mm <= span[1] + _SAME_MM
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CutterScene:
+    """Everything that stands there while one face is milled, and points all over what may move.
+
+    Parameters
+    ----------
+    process : MillingProcess
+    rig : Rig
+    standing : mapping of str to Shape
+        Every body.
+    surfaces : mapping of str to ndarray, shape (n, 3)
+        Points on the faces, edges and corners of each body that can move.
+    """
+
+    process: MillingProcess
+    rig: Rig
+    standing: Mapping[str, Shape]
+    surfaces: Mapping[str, Floats]
+    stops_count: bool = True
+
+    def others(self, _case: LoadCase) -> Mapping[str, Shape]:
+        """Return what a freed part may run into: every body, and the table."""
+        boxes = [loose_box(s) for s in self.standing.values()]
+        top_mm = min(self.process.setup.table_z_mm, *(b[2] for b in boxes))
+        return {**self.standing, THE_TABLE: _table(boxes, top_mm)}
+
+    def stands_firm(self, name: str) -> bool:
+        """Say whether a body stops what runs into it: loose blocks and other parts are pushed along."""
+        rigid = next((b for b in self.rig.bodies if b.name == name), None)
+        return rigid is None or rigid.slides_along is not None
+
+    def cutter_at(self, case: LoadCase) -> Cutter:
+        """Return the cutter where a case puts it.
+
+        Raises
+        ------
+        NotComputedError
+            The case says nothing of its axis.
+        """
+        if case.axis_mm is None:
+            message = f"where the cutter stands is not said: {case.label}"
+            raise NotComputedError(message)
+        return cutter_at(case.axis_mm, self.process.mill.cutter_mm)
+
+    def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
+        """Say whether a body moves against the feed."""
+        along, _ = axes_of(self.process.mill)
+        return float(np.dot(motion.velocity_at(case.at_mm), along)) < -0.5
+
+    def bite(
+        self,
+        case: LoadCase,
+        motions: Sequence[StartingMotion],
+        stopped_mm: float | None = None,
+        *,
+        travel_mm: float = TRAVEL_MM,
+    ) -> tuple[Bitten, str | None]:
+        """Return what becomes of the bite, and the body that is bitten into, None where none is.
+
+        Parameters
+        ----------
+        motions : sequence of StartingMotion
+            Of every body that moves.
+        stopped_mm : float or None
+            How far the part moves until something stands in its way.
+        travel_mm : float
+            How far it is followed where nothing does.
+        """
+        job, cutter = self.process, self.cutter_at(case)
+        stock, under = stock_points(job, case, cutter)
+        # What stops it is told once they have all but met.
+        far_mm = travel_mm if stopped_mm is None else stopped_mm + NEAR_MM
+        deepest: dict[str, float] = {}
+
+        def bite(moved_mm: float) -> Bite:
+            closer, rise = [], []
+            for motion in motions:
+                points = _after(motion, self.surfaces[motion.body], moved_mm)
+                start = cutter.deep_mm(self.surfaces[motion.body])
+                deep = [cutter.deep_mm(points) - start]
+                if motion.body == job.part:
+                    closer.append(_closer(cutter, _after(motion, stock, moved_mm)))
+                    above = float(cutter.above_mm(_after(motion, under, moved_mm)).max())
+                    deep = [above] if max(deep) <= 0.0 else [*deep, above]
+                rise.append(max(deep))
+                deepest[motion.body] = max(deepest.get(motion.body, 0.0), *rise[-1:], *closer)
+            return Bite(closer_mm=max(closer, default=0.0), rise_mm=max(rise))
+
+        bitten = follow_bite(
+            bite,
+            Chip(
+                thick_mm=thickest_chip_mm(cut_of(job.mill), CutterWay(case.stroke)),
+                deep_mm=job.mill.deep_mm,
+                exponent=taken(job.mill).exponent.low,
+            ),
+            travel_mm=far_mm,
+            stopped=stopped_mm is not None,
+            give_mm=GIVE_MM * max(1.0, far_mm / TRAVEL_MM),
+        )
+        if bitten.first_mm is None:
+            return bitten, None
+        return bitten, max(deepest, key=lambda n: (deepest[n], n == job.part))
+
+
+def _closer(cutter: Cutter, front: Floats) -> float:
+    """Return how far points that stood in front of the teeth have come behind them; sunk is away."""
+    above = cutter.above_mm(front)
+    return float(np.where(above >= -_UNDER_MM, cutter.behind_mm(front), above).max())
+
+
+def stock_points(job: MillingProcess, case: LoadCase, cutter: Cutter) -> tuple[Floats, Floats]:
+    """Return points of the stock in front of the teeth, and of the finished face under the cutter.
+
+    The stock lies on the face that is milled, as high as the cut is deep.
+    """
+    pieces = faces_of(target_faces(job.setup, job.placed, job.part, job.mill.face))
+    low, high = engaged_rad(cut_of(job.mill), CutterWay(case.stroke))
+    along, left = (np.array(v) for v in axes_of(job.mill))
+
+    def ring(angles: Floats, radius_mm: float) -> Floats:
+        level = np.outer(np.cos(angles), along) + np.outer(np.sin(angles), left)
+        points = cutter.axis_mm + radius_mm * level
+        return points[[any(on_face(p, piece, _UNDER_MM) for piece in pieces) for p in points]]
+
+    tooth = np.array([case.at_mm[0], case.at_mm[1], cutter.axis_mm[2]])
+    front = np.concatenate([ring(np.linspace(low, high, _ARC), cutter.radius_mm), tooth[None, :]])
+    around = np.linspace(0.0, 2.0 * math.pi, 2 * _ARC, endpoint=False)
+    under = [ring(around, share * cutter.radius_mm) for share in _RINGS]
+    up = np.array([0.0, 0.0, job.mill.deep_mm])
+    stock = np.concatenate([front, front + 0.5 * up, front + up])
+    return stock, np.concatenate([*under, front])
+
+
+def _after(motion: StartingMotion, points: Floats, moved_mm: float) -> Floats:
+    turn, shift = motion.pose_after(moved_mm)
+    return points @ turn.T + shift
+
+
+def _table(boxes: Sequence[Box], top_mm: float) -> Solid:
+    """Return the table below everything, wide enough for whatever falls on it."""
+    low = [min(b[i] for b in boxes) - 2.0 * FAR_MM for i in range(2)]
+    high = [max(b[i + 3] for b in boxes) + 2.0 * FAR_MM for i in range(2)]
+    return box((low[0], low[1], top_mm - FAR_MM), (high[0], high[1], top_mm))

@@ -1,0 +1,401 @@
+"""The grinding wheel as a cutting process: its passes over a part, where it may stand, what it bites into.
+
+The wheel stands where the case puts it, at the height of the last pass. The part is taken as that pass
+leaves it: what the wheel takes beyond that, while the part follows its motion, is a bite. The stock of the
+pass itself is no bite, however fast the part is drawn under the wheel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.holding.model import Borne, LoadCase
+from fixturecheck.holding.process import TRAVEL_MM, Lighter
+from fixturecheck.holding.rig import Rig
+from fixturecheck.interval import Range
+from fixturecheck.kernel.boolean import clipped, shared_mm3
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.construct import compound
+from fixturecheck.kernel.measure import box_of, face_frame, loose_box
+from fixturecheck.kernel.place import shifted, transformed
+from fixturecheck.kernel.shapes import Box, Shape, Solid
+from fixturecheck.machining.clearance import movers_of
+from fixturecheck.machining.cut import GroundCut, Sweeps, rim_of, sweeps_of
+from fixturecheck.machining.detours import clears
+from fixturecheck.machining.grinding import Abrasion, Forces, Pass, Stroke, abrasion, cut_loads, pass_forces
+from fixturecheck.numeric import to_vector
+from fixturecheck.result.hold import Driver, Outcome, RemedyKind, Tool
+from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.model import Body, Cut, Setup
+from fixturecheck.shop.tables import material
+from fixturecheck.statics.equilibrium import Load
+from fixturecheck.statics.mechanism import Crash, StartingMotion, follow_overlap
+
+LEAST_DEPTH_MM, DEPTH_STEP_MM = 0.001, 0.0005
+"""The finest downfeed worth setting on a hand wheel, and the step of the answer."""
+GIVE_MM = 0.005
+"""A rise that the springs of the contacts make when they are relieved, and no bite."""
+_SAMPLES = 5
+_STANDS_CLEAR = Crash(outcome=Outcome.STAYS, moved_mm=(0.0, TRAVEL_MM), overlap_mm3=(0.0, 0.0), first_mm=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GrindingProcess:
+    """One part under one cut of the wheel.
+
+    Parameters
+    ----------
+    setup : Setup
+    placed : mapping of str to Solid
+        Every body where it stands.
+    ground : GroundCut
+        The cut as the wheel makes it.
+    part : str
+        Name of the part.
+    made : Pass
+        The pass over it.
+    sizes : Forces
+        Cutting force, low to high.
+    """
+
+    setup: Setup
+    placed: Mapping[str, Solid]
+    ground: GroundCut
+    part: str
+    made: Pass
+    sizes: Forces
+    tool: Tool = Tool.WHEEL
+
+    @property
+    def cut_name(self) -> str:
+        """Name of the cut."""
+        return self.ground.cut.name
+
+    @property
+    def forces(self) -> Mapping[str, Range]:
+        """Each force of the cut, low to high, N."""
+        return {
+            Driver.DRAG: self.sizes.tangential_n,
+            Driver.PRESS: self.sizes.normal_n,
+            Driver.WALL: self.sizes.wall_n,
+            Driver.CROSS: self.sizes.cross_n,
+        }
+
+    @property
+    def heaviest(self) -> Mapping[str, float]:
+        """The drag at its greatest, and the push of the wheel, which also holds a part down, at its least."""
+        return {name: span.low if name == Driver.PRESS else span.high for name, span in self.forces.items()}
+
+    def inputs(self, _case: LoadCase) -> Mapping[str, Range]:
+        """Return what is not known well of the cut."""
+        return self.forces
+
+    def cases(self) -> tuple[LoadCase, ...]:
+        """Return where the wheel may stand over the part: both ends of its floor, both edges of a traverse.
+
+        Raises
+        ------
+        NotComputedError
+            It meets the part nowhere.
+        """
+        floor = target_box(self.setup, self.placed, self.part, self.ground.cut.floor)
+        half = min(self.made.width_mm, floor[4] - floor[1]) / 2
+        edges = {"front": floor[1] + half, "back": floor[4] - half}
+        if floor[4] - floor[1] - 2 * half < 1e-6:
+            edges = {"middle": (floor[1] + floor[4]) / 2}
+        places = [
+            (stroke, end, x, edge, y)
+            for stroke in Stroke
+            for end, x in (("left", floor[0]), ("right", floor[3]))
+            for edge, y in edges.items()
+        ]
+        return tuple(
+            LoadCase(
+                label=f"{stroke}, wheel at the {end} end, {edge}",
+                stroke=stroke,
+                at_mm=(x, y, floor[5]),
+                group=(number,),
+            )
+            for number, (stroke, end, x, edge, y) in enumerate(places)
+        )
+
+    def loads(self, case: LoadCase, values: Mapping[str, float]) -> tuple[Load, ...]:
+        """Return the load of a case at given sizes of its forces; a cross feed is positive to the column."""
+        sizes = Forces(
+            tangential_n=Range.exactly(values[Driver.DRAG]),
+            normal_n=Range.exactly(values[Driver.PRESS]),
+            wall_n=Range.exactly(values[Driver.WALL]),
+            cross_n=Range.exactly(values[Driver.CROSS]),
+            energy_j_mm3=Range.exactly(1.0),
+        )
+        found = next(c for c in cut_loads(self.made, sizes) if c.stroke is case.stroke)
+        at = to_vector(a + b for a, b in zip(case.at_mm, found.offset_mm, strict=True))
+        return (Load(body=self.part, force_n=found.force_n, at_mm=at, label="cut"),)
+
+    def weakest(self, borne: Callable[[Mapping[str, float]], Borne]) -> Borne:
+        """Return what is borne least: both ends of a cross feed, and the push of the wheel at both ends.
+
+        The greater push of the wheel is tried with the worse way of the feed alone.
+        """
+        press = self.sizes.normal_n
+        light = [borne({**self.heaviest, Driver.CROSS: across}) for across in self.sizes.cross_n.ends]
+        worst = min(light, key=lambda b: b.low_factor)
+        if press.low < press.high:
+            values = {name: worst.values[name] for name in self.forces}
+            pressed_down = borne({**values, Driver.PRESS: press.high})
+            worst = min(worst, pressed_down, key=lambda b: b.low_factor)
+        return worst
+
+    @property
+    def floor_mm(self) -> float:
+        """Height of the floor that the wheel leaves."""
+        return self.ground.path.floor_z_mm
+
+    def clears(self, shape: Shape) -> bool:
+        """Say whether wheel, flanges and guard keep the machine's least clearance over the whole travel."""
+        return clears(shape, list(movers_of(self.ground).values()), self.setup.machine.least_clearance_mm)
+
+    def counterpart(self, case: LoadCase) -> LoadCase:
+        """Return the case itself: the wheel stands at the same places whatever the downfeed."""
+        return case
+
+    def lighter(self) -> tuple[Lighter, ...]:
+        """Return the downfeed, on whole steps whatever is stated."""
+
+        def at(depth_mm: float) -> GrindingProcess:
+            shallow = replace(self.ground, cut=replace(self.ground.cut, downfeed_mm=depth_mm))
+            return self._again(self.setup, self.placed, shallow)
+
+        return (
+            Lighter(
+                kind=RemedyKind.DOWNFEED,
+                now_mm=self.ground.cut.downfeed_mm,
+                least_mm=LEAST_DEPTH_MM,
+                step_mm=DEPTH_STEP_MM,
+                at=at,
+            ),
+        )
+
+    def turned(self) -> Iterator[tuple[RemedyKind, tuple[str, str], GrindingProcess]]:
+        """Yield nothing: a wheel grinds both ways of the table."""
+        yield from ()
+
+    def alone_in(self, setup: Setup) -> Setup:
+        """Return a set-up with this cut over this part and no other."""
+        return replace(setup, cuts=(replace(self.ground.cut, parts=(self.part,)),))
+
+    def moved_to(self, setup: Setup, placed: Mapping[str, Solid]) -> GrindingProcess:
+        """Return the same cut over the same part held otherwise."""
+        return self._again(setup, placed, self.ground)
+
+    def _again(self, setup: Setup, placed: Mapping[str, Solid], ground: GroundCut) -> GrindingProcess:
+        return grinding_of(setup, placed, ground, self.setup.body(self.part))
+
+    def scene(self, rig: Rig) -> WheelScene:
+        """Return what stands there once the part has let go."""
+        after = {p.body: p.ground for p in self.ground.parts}
+        standing = {n: after.get(n, s) for n, s in self.placed.items()}
+        return WheelScene(process=self, rig=rig, standing=standing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WheelScene:
+    """Everything that stands there while one cut is ground, the parts of the cut as it leaves them."""
+
+    process: GrindingProcess
+    rig: Rig
+    standing: Mapping[str, Shape]
+    stops_count: bool = False
+
+    def wheel_at(self, case: LoadCase) -> Sweeps:
+        """Return wheel, flanges and guard where a case puts them."""
+        setup, path = self.process.setup, self.process.ground.path
+        rim = rim_of(setup)
+        flat_mm = (rim.flat_from_mm + rim.flat_to_mm) / 2
+        y_mm = min(max(case.at_mm[1] - flat_mm, path.y_from_mm), path.y_to_mm)
+        x_mm = case.at_mm[0]
+        still = replace(path, x_from_mm=x_mm, x_to_mm=x_mm, y_from_mm=y_mm, y_to_mm=y_mm)
+        return sweeps_of(setup.machine, rim, still)
+
+    def others(self, case: LoadCase) -> Mapping[str, Shape]:
+        """Return what a freed part may run into: every body, the flange and the guard."""
+        wheel = self.wheel_at(case)
+        guard = {} if wheel.guard is None else {"the guard": wheel.guard}
+        return {**self.standing, "the flange": wheel.flange, **guard}
+
+    def stands_firm(self, _name: str) -> bool:
+        """Say that nothing is trusted to stop a part that a wheel has thrown."""
+        return False
+
+    def bite(
+        self,
+        case: LoadCase,
+        motions: Sequence[StartingMotion],
+        _stopped_mm: float | None = None,
+        *,
+        travel_mm: float = TRAVEL_MM,
+    ) -> tuple[Crash, str | None]:
+        """Return what the wheel takes: of the first body that it bites into, else of the part."""
+        wheel = self.wheel_at(case).wheel
+        for motion in motions:
+            crash = follow_into(self, motion, wheel, travel_mm=travel_mm)
+            if crash.outcome is Outcome.DIGS_IN:
+                return crash, motion.body
+        mine = next((m for m in motions if m.body == self.process.part), motions[0])
+        return (follow_away(self, mine, wheel) if travel_mm <= TRAVEL_MM else _STANDS_CLEAR), None
+
+    def drawn_in(self, case: LoadCase, motion: StartingMotion) -> bool:
+        """Say whether a body moves the way the table goes, faster than it is fed."""
+        return isinstance(case.stroke, Stroke) and motion.velocity[0] * case.stroke.travel > 0.5
+
+
+def grinding_of(setup: Setup, placed: Mapping[str, Solid], ground: GroundCut, body: Body) -> GrindingProcess:
+    """Return a part under a cut of the wheel.
+
+    Raises
+    ------
+    NotComputedError
+        No grinding energy is known.
+    SetupError
+        The cut's numbers make no sense.
+    """
+    made, sizes = forces_of(setup, placed, ground.cut, body)
+    return GrindingProcess(setup=setup, placed=placed, ground=ground, part=body.name, made=made, sizes=sizes)
+
+
+def grinding_class(setup: Setup, body: Body) -> str:
+    """Return the class that a part's material has in the table of grinding.
+
+    Raises
+    ------
+    NotComputedError
+        The table has no class for the material and the set-up states none.
+    """
+    holding = setup.holding
+    if holding and body.name in holding.grinds_as:
+        return holding.grinds_as[body.name]
+    known = material(body.material).grinds_as
+    if known:
+        return known
+    message = (
+        f"no grinding energy is known for {body.material!r} of {body.name!r}; state grinds_as = "
+        f"{{ {body.name} = 'soft_steel' }} or another class that it grinds like"
+    )
+    raise NotComputedError(message)
+
+
+def abrasion_of(setup: Setup, body: Body) -> Abrasion:
+    """Return what grinding a part takes with the wheel that is stated."""
+    kind = setup.holding.abrasive if setup.holding else "alumina"
+    return abrasion(grinding_class(setup, body), kind)
+
+
+def target_box(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> Box:
+    """Return the box of a named face where it stands."""
+    return box_of(target_faces(setup, placed, body, face))
+
+
+def target_faces(setup: Setup, placed: Mapping[str, Solid], body: str, face: str) -> Shape:
+    """Return the pieces of a named face where it stands, as one shape."""
+    names = setup.body(body).face_names()
+    return compound([f for f, n in zip(faces_of(placed[body]), names, strict=True) if n == face])
+
+
+def pass_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> Pass:
+    """Return the pass of a cut over one part.
+
+    A traverse cuts a strip as wide as the cross feed, a plunge one as wide as the floor or the flat of the
+    wheel. A wall is fed into by what the cut states, else by no more than the downfeed.
+    """
+    rim = rim_of(setup)
+    floor = target_box(setup, placed, body.name, cut.floor)
+    wide = min(floor[4] - floor[1], rim.flat_mm if rim.flat_mm > 0 else math.inf)
+    if cut.way == "traverse":
+        wide = min(wide, cut.cross_feed_mm)
+    rpm = cut.rpm or setup.machine.rpm
+    made = Pass(
+        depth_mm=cut.downfeed_mm,
+        width_mm=wide,
+        table_speed_m_min=cut.table_speed_m_min,
+        wheel_speed_m_s=math.pi * setup.wheel.diameter_mm * 1e-3 * rpm / 60.0,
+        wheel_diameter_mm=setup.wheel.diameter_mm,
+        sparks=setup.machine.sparks,
+        cross_fed=cut.way == "traverse",
+    )
+    if cut.wall is None:
+        return made
+    wall = target_box(setup, placed, body.name, cut.wall)
+    return replace(
+        made,
+        wall_depth_mm=min(cut.wall_stock_mm, cut.wall_feed_mm or cut.downfeed_mm),
+        wall_height_mm=wall[5] - floor[5],
+        wall_normal=_wall_normal(setup, placed, body, cut.wall),
+    )
+
+
+def _wall_normal(setup: Setup, placed: Mapping[str, Solid], body: Body, wall: str) -> Vector:
+    for face, name in zip(faces_of(placed[body.name]), body.face_names(), strict=True):
+        if name == wall:
+            _, normal, _ = face_frame(face)
+            level = math.hypot(normal[0], normal[1])
+            return to_vector((normal[0] / level, normal[1] / level, 0.0))
+    message = f"{body.name} has no face {wall!r}"
+    raise NotComputedError(message)
+
+
+def forces_of(setup: Setup, placed: Mapping[str, Solid], cut: Cut, body: Body) -> tuple[Pass, Forces]:
+    """Return the pass and its forces, low to high."""
+    made = pass_of(setup, placed, cut, body)
+    return made, pass_forces(made, abrasion_of(setup, body))
+
+
+def follow_into(
+    scene: WheelScene, motion: StartingMotion, wheel: Shape, *, travel_mm: float = TRAVEL_MM
+) -> Crash:
+    """Say whether the wheel bites into a body beyond what its pass takes."""
+    shape = scene.standing[motion.body]
+    what = f"{motion.body} on its way and the wheel"
+    near = _near(wheel, shape, travel_mm)
+    if near is None:
+        return _STANDS_CLEAR
+    # Off the wall that the wheel grinds.
+    side_mm = -GIVE_MM * scene.process.ground.path.wall_sign
+    give_mm3 = shared_mm3(shifted(shape, (0.0, side_mm, GIVE_MM)), near, what)
+    return follow_overlap(
+        lambda t: shared_mm3(transformed(shape, *motion.pose_after(t)), near, what),
+        travel_mm=travel_mm,
+        noise_mm3=give_mm3 + 1e-6,
+        samples=_SAMPLES,
+    )
+
+
+def follow_away(scene: WheelScene, motion: StartingMotion, wheel: Shape) -> Crash:
+    """Say whether a body that the wheel does not bite into stays under it or falls away.
+
+    Read on what the wheel takes of the pass: it is lowered by the downfeed.
+    """
+    shape = scene.standing[motion.body]
+    what = f"the stock of {motion.body} on its way and the wheel"
+    near = _near(wheel, shape, TRAVEL_MM)
+    if near is None:
+        return _STANDS_CLEAR
+    lowered = shifted(near, (0.0, 0.0, -scene.process.ground.cut.downfeed_mm))
+    crash = follow_overlap(
+        lambda t: shared_mm3(transformed(shape, *motion.pose_after(t)), lowered, what),
+        travel_mm=TRAVEL_MM,
+        samples=_SAMPLES,
+    )
+    # More of the same layer is the pass itself, at the depth that was set.
+    stays = crash.outcome is Outcome.DIGS_IN
+    return replace(crash, outcome=Outcome.STAYS, first_mm=None) if stays else crash
+
+
+def _near(wheel: Shape, shape: Shape, travel_mm: float) -> Shape | None:
+    """Return what of the wheel a body can reach on its way; booleans with less of it cost less."""
+    x0, y0, z0, x1, y1, z1 = loose_box(shape)
+    far = 1.5 * travel_mm
+    reach = (x0 - far, y0 - far, z0 - far, x1 + far, y1 + far, z1 + far)
+    return clipped(wheel, reach, "the wheel by the reach of a body")

@@ -1,0 +1,166 @@
+"""How a remedy of a hold is written: the change, and what the part then holds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from fixturecheck.result.hold import Amount, Jaws, Remedy, RemedyKind, StopAt
+from fixturecheck.units import METRIC, Writing
+from fixturecheck.wording.sentences import capitalised
+
+_SIDES = {(0, 1): "right side", (0, -1): "left side", (1, 1): "column side", (1, -1): "operator's side"}
+_AXES = "XY"
+
+
+def remedy_words(remedy: Remedy, write: Writing = METRIC) -> str:
+    """Return a remedy as a sentence without its full stop."""
+    change = _CHANGES[remedy.kind](remedy, write)
+    whom = "it" if remedy.kind in _IT else remedy.part
+    bound = "at least " if remedy.at_least else ""
+    factor = f"{remedy.factor:.0f}" if remedy.at_least else f"{remedy.factor:.1f}"
+    return capitalised(f"{change}: {whom} then holds {bound}{factor} times the cutting load")
+
+
+def any_of(remedies: Iterable[Remedy], write: Writing = METRIC) -> str | None:
+    """Return remedies of which any one will do, each as a sentence; None where there is none."""
+    return " Or: ".join(f"{remedy_words(r, write)}." for r in remedies) or None
+
+
+def _downfeed(remedy: Remedy, write: Writing) -> str:
+    (depth,) = remedy.amounts
+    to = write.length(depth.to, ".4f", "down")
+    return f"feed down {to} a pass instead of {write.number(depth.now, 'mm', '.4g')}"
+
+
+def _depth(remedy: Remedy, write: Writing) -> str:
+    (depth,) = remedy.amounts
+    to = write.length(depth.to, ".2f", "down")
+    return f"mill {to} deep at a time instead of {write.number(depth.now, 'mm', 'g')}"
+
+
+def _width(remedy: Remedy, write: Writing) -> str:
+    (width,) = remedy.amounts
+    to = write.length(width.to, ".2f", "down")
+    return f"mill {to} wide at a time instead of {write.number(width.now, 'mm', 'g')}"
+
+
+def _feed(remedy: Remedy, write: Writing) -> str:
+    (feed,) = remedy.amounts
+    to = write.length(feed.to, ".3f", "down")
+    return f"feed {to} for each tooth instead of {write.number(feed.now, 'mm', 'g')}"
+
+
+def _way(remedy: Remedy, _write: Writing) -> str:
+    now, to = remedy.names
+    return f"mill {to} only" if now == "any" else f"mill {to} instead of {now}"
+
+
+def _direction(remedy: Remedy, _write: Writing) -> str:
+    now, to = remedy.names
+    return f"feed the cutter toward {to} instead of {now}"
+
+
+def _clamps(remedy: Remedy, write: Writing) -> str:
+    return "tighten " + " and ".join(_how_hard(amount, write) for amount in remedy.amounts)
+
+
+def _how_hard(clamp: Amount, write: Writing) -> str:
+    to = write.force(clamp.to, ".0f", "up") if clamp.unit == "N" else write.torque(clamp.to, ".1f", "up")
+    return f"{clamp.name} to {to} (stated {write.number(clamp.now, clamp.unit, 'g')})"
+
+
+def _fastened(remedy: Remedy, _write: Writing) -> str:
+    return f"fasten {' and '.join(remedy.names)} so that nothing moves it"
+
+
+def _stop(remedy: Remedy, write: Writing) -> str:
+    return "fasten a block" if remedy.stop is None else _against(remedy, remedy.stop, write)
+
+
+def _against(remedy: Remedy, stop: StopAt, write: Writing) -> str:
+    places = (stop.place_mm, stop.low_mm, stop.high_mm)
+    place, low, high = (write.number(v, "mm", ".1f") for v in places)
+    where = f"{_AXES[stop.axis]} {place}, {_AXES[1 - stop.axis]} {low} to {high} {write.name('mm')}"
+    (kind, tool) = remedy.names
+    return (
+        f"fasten {kind} against the {_SIDES[stop.axis, stop.sign]} of {remedy.part} ({where}), "
+        f"{write.length(stop.tall_mm, '.1f', 'up')} tall from its foot, which stays "
+        f"{write.length(stop.below_mm, '.1f')} below the {tool}"
+    )
+
+
+def _strap(remedy: Remedy, write: Writing) -> str:
+    (like,) = remedy.names
+    x, y, z = (write.number(a.to, "mm", ".1f") for a in remedy.amounts)
+    return f"put another strap like {like} on {remedy.part} at X {x}, Y {y}, Z {z} {write.name('mm')}"
+
+
+def _dry(remedy: Remedy, _write: Writing) -> str:
+    low, high = remedy.amounts
+    return (
+        "cut dry, every contact wiped clean of coolant and oil "
+        f"(friction {low.to:g} to {high.to:g} instead of {low.now:g} to {high.now:g})"
+    )
+
+
+def _seat(remedy: Remedy, write: Writing) -> str:
+    (area,) = remedy.amounts
+    to = write.area(area.to, ".0f", "up")
+    now = write.number(area.now, "mm2", ".0f")
+    return f"seat {remedy.part} on {to} of the magnet instead of {now}, at the same pull per area"
+
+
+def _switched_on(_remedy: Remedy, _write: Writing) -> str:
+    return "switch the magnet on"
+
+
+def _turned_up(remedy: Remedy, _write: Writing) -> str:
+    (share,) = remedy.amounts
+    return f"turn the magnet up to {share.to:.0%} of full instead of {share.now:.0%}"
+
+
+def _chuck(remedy: Remedy, write: Writing) -> str:
+    (rated,) = remedy.amounts
+    to = write.pressure(rated.to, ".0f", "up")
+    return f"use a chuck rated {to} instead of {write.number(rated.now, 'N/cm2', 'g')}"
+
+
+def _finish(remedy: Remedy, _write: Writing) -> str:
+    now, to = (name.replace("_", " ") for name in remedy.names)
+    return f"finish the seat of {remedy.part} {to} instead of {now}"
+
+
+def _vise(remedy: Remedy, write: Writing) -> str:
+    return "hold it in a vise" if remedy.jaws is None else _between(remedy.part, remedy.jaws, write)
+
+
+def _between(part: str, jaws: Jaws, write: Writing) -> str:
+    places = f"{write.number(jaws.near_mm, 'mm', '.1f')} and {write.length(jaws.far_mm, '.1f')}"
+    return (
+        f"no change to this way of holding is enough: hold {part} between the jaws of a vise on its "
+        f"sides at {_AXES[jaws.axis]} {places}, jaws {write.length(jaws.below_mm, 'g')} below the floor, "
+        f"{write.torque(jaws.torque_nm, 'g')} on the screw"
+    )
+
+
+_CHANGES: dict[RemedyKind, Callable[[Remedy, Writing], str]] = {
+    RemedyKind.DOWNFEED: _downfeed,
+    RemedyKind.DEPTH: _depth,
+    RemedyKind.WIDTH: _width,
+    RemedyKind.FEED: _feed,
+    RemedyKind.WAY: _way,
+    RemedyKind.DIRECTION: _direction,
+    RemedyKind.CLAMPS: _clamps,
+    RemedyKind.STRAP: _strap,
+    RemedyKind.FASTENED: _fastened,
+    RemedyKind.STOP: _stop,
+    RemedyKind.DRY: _dry,
+    RemedyKind.SEAT: _seat,
+    RemedyKind.SWITCHED_ON: _switched_on,
+    RemedyKind.TURNED_UP: _turned_up,
+    RemedyKind.CHUCK: _chuck,
+    RemedyKind.FINISH: _finish,
+    RemedyKind.VISE: _vise,
+}
+_IT = {RemedyKind.STOP, RemedyKind.SEAT, RemedyKind.FINISH, RemedyKind.VISE}
+"""Changes that name the part themselves."""
