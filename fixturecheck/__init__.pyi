@@ -13,7 +13,6 @@ from .report.write import write_report as write_report
 from .result import Result as Result
 from .result.finding import Finding as Finding
 from .result.finding import Verdict as Verdict
-from .setup.chuck_file import chuck_file as chuck_file
 from .setup.holding import CalibratedChuck as CalibratedChuck
 from .setup.holding import Clamp as Clamp
 from .setup.holding import Holding as Holding
@@ -32,6 +31,7 @@ from .setup.staging import Press as Press
 from .setup.staging import Push as Push
 from .setup.staging import Staging as Staging
 from .setup.text import OwnShop as OwnShop
+from .setup.text import chuck_file as chuck_file
 from .setup.text import own_shop as own_shop
 from .shop.wheels import Flange as Flange
 from .shop.wheels import Guard as Guard

@@ -225,7 +225,7 @@ def _relieve(options: argparse.Namespace) -> int:
 def _calibrate(options: argparse.Namespace) -> int:
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
-    from fixturecheck.setup.measurement_file import measured_in_file  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.setup.measurement import measured_in_file  # noqa: PLC0415 -- loaded when needed
 
     path: Path = options.measurements
     out = options.out or Path(f"{path.stem}_chuck.toml")
@@ -320,9 +320,9 @@ def _stated(options: argparse.Namespace, wrong: list[str]) -> tuple[Path, dict[s
         raise SetupError(*wrong)
     if setup.suffix.lower() == ".toml":
         # A slip of the pen is answered before anything heavy is loaded.
-        from fixturecheck.setup.text import told_in_file  # noqa: PLC0415 -- only a set-up as text needs it
+        from fixturecheck.setup.text import read_setup_text  # noqa: PLC0415 -- only a set-up as text needs it
 
-        told_in_file(setup.absolute(), overrides)
+        read_setup_text(setup.absolute(), overrides)
     return setup, overrides
 
 

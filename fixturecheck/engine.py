@@ -27,8 +27,7 @@ from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, worst
 from fixturecheck.result.shapes import NamedShape, Role
-from fixturecheck.setup.assumed import assumed
-from fixturecheck.setup.doubts import suspicions
+from fixturecheck.setup.doubts import assumed, suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own
 
 Progress = Callable[[str, float], None]

@@ -120,3 +120,17 @@ class Mistakes:
             lines = (*lines[:MOST_TOLD], f"and {len(lines) - MOST_TOLD} more mistakes")
         if lines:
             raise SetupError(*lines)
+
+
+def read_all(things: Iterable[S], read: Callable[[S], T]) -> tuple[T, ...]:
+    """Return what is read of each thing.
+
+    Raises
+    ------
+    SetupError
+        Some of them have a mistake; all mistakes are told together.
+    """
+    wrong = Mistakes()
+    found = wrong.each(things, read)
+    wrong.raise_any()
+    return found

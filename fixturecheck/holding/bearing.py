@@ -39,7 +39,7 @@ from fixturecheck.numeric import square_to, to_vector
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
-from fixturecheck.shop.weight import weight_n
+from fixturecheck.shop.tables import weight_n
 from fixturecheck.statics.equilibrium import ContactPoint, Load, Rigid, patch_points
 from fixturecheck.statics.hertz import (
     contact_modulus_mpa,

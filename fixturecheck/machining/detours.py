@@ -36,8 +36,7 @@ from fixturecheck.machining.cut import (
 )
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
-from fixturecheck.shop.speed import least_flange_mm, rpm_for, speed_limit, speed_m_s
-from fixturecheck.shop.wheels import Wheel
+from fixturecheck.shop.wheels import Wheel, least_flange_mm, rpm_for, speed_limit, speed_m_s
 from fixturecheck.units import METRIC, Writing
 
 STEP_MM = 0.01

@@ -22,11 +22,9 @@ from fixturecheck.magnet.rating import POLE_FINISH, MagnetSource, PieceOnPoles, 
 from fixturecheck.magnet.source_fit import Contradiction, Fit, FittedSource, Reading, Space, fit_sources
 from fixturecheck.setup.holding import CalibratedChuck
 from fixturecheck.setup.make import body, equipment
-from fixturecheck.setup.measurement import Measurement
-from fixturecheck.setup.measurement_file import Measured
+from fixturecheck.setup.measurement import Measured, Measurement
 from fixturecheck.setup.model import Setup
-from fixturecheck.shop.tables import finish
-from fixturecheck.shop.weight import weight_n
+from fixturecheck.shop.tables import finish, weight_n
 
 Progress = Callable[[str, float], None]
 

@@ -11,8 +11,7 @@ import numpy as np
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw, linear_law
 from fixturecheck.magnet.pull import Magnet, Pulls
-from fixturecheck.shop.tables import Material
-from fixturecheck.shop.weight import GRAVITY_M_S2
+from fixturecheck.shop.tables import GRAVITY_M_S2, Material
 
 _FIELDS_A_M = np.geomspace(1.0, 1e5, 400)
 

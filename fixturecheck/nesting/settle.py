@@ -18,7 +18,7 @@ from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import loose_names
-from fixturecheck.shop.weight import weight_n
+from fixturecheck.shop.tables import weight_n
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at
 from fixturecheck.statics.rest import Bounds, Ending, Finder, Settling, settle
 

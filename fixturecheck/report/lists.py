@@ -13,11 +13,12 @@ from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in, own_fields
 from fixturecheck.names import CHECKS, SEVERITIES, nearest, unknown
 from fixturecheck.result.shapes import Vector
-from fixturecheck.setup.reader import kind_of
-from fixturecheck.setup.tables import BY_OTHER_KEYS, LISTS, MEASURED, RECORDS
-from fixturecheck.shop.catalogue import EquipmentType, Param, equipment
-from fixturecheck.shop.speed import stripes
+from fixturecheck.setup.document import BY_OTHER_KEYS, LISTS, RECORDS
+from fixturecheck.setup.measurement import MEASURED
+from fixturecheck.setup.reader import kind_of, types_of
+from fixturecheck.shop.catalogue import EquipmentType, Param, equipment, make
 from fixturecheck.shop.tables import finishes, materials, read, uncited
+from fixturecheck.shop.wheels import stripes
 from fixturecheck.units import inch_key, metric_unit
 
 _ALL = {**RECORDS, **MEASURED}
@@ -99,14 +100,14 @@ class Key:
 def keys_of(table: str) -> Iterator[Key]:
     """Yield the keys of a table of a set-up, in the order of its data class."""
     record = _ALL[table]
-    meanings = meanings_of(record)
+    meanings, types = meanings_of(record), types_of(record)
     for field in own_fields(record):
         if field.name not in BY_OTHER_KEYS.get(table, ()):
             yield Key(
                 name=field.name,
                 unit=metric_unit(field.name),
                 default=_default(field),
-                facts=tuple(_facts(field)),
+                facts=tuple(_facts(field, kind_of(types[field.name]))),
                 meaning=meanings.get(field.name, ""),
             )
 
@@ -153,10 +154,9 @@ def _written(value: object) -> str:
     return f"{value:_}" if isinstance(value, int) else f"{value:g}"
 
 
-def _facts(field: Field[Any]) -> Iterator[str]:
+def _facts(field: Field[Any], kind: str) -> Iterator[str]:
     """Yield the kind of value, its words, its range, and the key that states it in inch units."""
     rule = allowed_in(field)
-    kind = kind_of(str(field.type))
     if rule is not None and rule.words:
         yield ("list of " if kind == "texts" else "") + " | ".join(f'"{w}"' for w in rule.words)
     elif kind in _KINDS or kind in _LISTS:
@@ -202,9 +202,9 @@ def equipment_told(name: str) -> str:
     lines += [f"    {_param(p)}" for p in kind.params.values()]
     lines.append("  bodies and faces as the defaults make them, in the equipment's own frame, mm:")
     # Only here, since the solids have to be made.
-    from fixturecheck.shop.anatomy import anatomy  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.shop.piece import body_place  # noqa: PLC0415 -- loads the kernel
 
-    for body in anatomy(name):
+    for body in map(body_place, make(name)):
         called = f"NAME_{body.suffix}" if body.suffix else "NAME"
         notes = [body.material, *([f"pole {body.pole}"] if body.pole else [])]
         notes += [f"set with {body.poles} poles"] if body.poles else []

@@ -1,4 +1,4 @@
-"""A TOML file as text: its tables, the lines of its keys, and the keys that are overridden."""
+"""A TOML file as text: which tables it may have, the lines of its keys, and the keys that are overridden."""
 
 from __future__ import annotations
 
@@ -13,18 +13,72 @@ from typing import Any
 
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
-from fixturecheck.setup import reader as facts_of
-from fixturecheck.setup.reader import Stated
-from fixturecheck.setup.tables import RECORDS, SINGLE
+from fixturecheck.setup.holding import Clamp, Holding, Milling
+from fixturecheck.setup.reader import KeyPath, Stated
+from fixturecheck.setup.records import (
+    BodyEntry,
+    BodySeat,
+    Cut,
+    EquipmentEntry,
+    HeadEntry,
+    Machine,
+    Relieving,
+    Seat,
+)
+from fixturecheck.setup.staging import Press, Push, Staging
+from fixturecheck.shop.tables import Finish, Material
+from fixturecheck.shop.wheels import Flange, Guard, Wheel
+from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import INCH_SUFFIX, inch_key
+
+RECORDS: Mapping[str, type] = {
+    "setup": HeadEntry,
+    "machine": Machine,
+    "machine.flange": Flange,
+    "machine.guard": Guard,
+    "wheel": Wheel,
+    "equipment": EquipmentEntry,
+    "body": BodyEntry,
+    "body.seats": BodySeat,
+    "seat": Seat,
+    "cut": Cut,
+    "staging": Staging,
+    "staging.push": Push,
+    "staging.press": Press,
+    "holding": Holding,
+    "clamp": Clamp,
+    "mill": Milling,
+    "relief": Relieving,
+    "tolerances": Tolerances,
+    "material": Material,
+    "finish": Finish,
+}
+"""The tables in the order in which somebody writes them; a dot leads to a table within a table."""
+
+BY_OTHER_KEYS = {
+    "machine": ("flange", "guard"),
+    "body": ("seats",),
+    "staging": ("push", "press"),
+    "holding": ("clamps", "milling"),
+}
+"""Fields that are stated as tables of their own."""
+
+SINGLE = (
+    "setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding",
+    "flange", "guard", "push", "faces", "params", "grinds_as", "curves_between",
+)  # fmt: skip
+"""Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
+
+LISTS = ("equipment", "body", "seat", "cut", "clamp", "mill", "material", "finish")
+
+ALL = ("setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding", *LISTS)
+"""What may stand at the top of a set-up."""
 
 _PART = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""
 _DOTTED = rf"{_PART}(?:\s*\.\s*{_PART})*"
 _HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]")
 _KEY = re.compile(rf"\s*({_DOTTED})\s*=")
 _TOKEN = re.compile(r'"""|\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|[\[\]{}]|\#[^\n]*|\\.', re.DOTALL)
-
-KeyPath = tuple[str | int, ...]
 
 
 def lines_of(text: str) -> dict[KeyPath, int]:
@@ -126,7 +180,7 @@ def read_document(path: Path, overrides: Mapping[str, str]) -> Stated:
     """
     text = text_of(path)
     document = parsed(path.name, text)
-    set_by: dict[facts_of.KeyPath, str] = {}
+    set_by: dict[KeyPath, str] = {}
     wrong = Mistakes()
     for key, value in overrides.items():
         with wrong.noted():
@@ -193,7 +247,7 @@ def _syntax(name: str, reason: str, text: str) -> str:
     return f"{name}, line {line}: {_LINE.sub('', reason).replace(' (at end of document)', '')}"
 
 
-def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path: facts_of.KeyPath) -> str:
+def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path: KeyPath) -> str:
     """Say where a key stands: the option that set it, or its line, or that of the table around it."""
     for n in range(len(path), 0, -1):
         if path[:n] in set_by:
@@ -203,7 +257,7 @@ def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path:
     return file
 
 
-def _override(document: dict[str, Any], key: str, text: str) -> facts_of.KeyPath:
+def _override(document: dict[str, Any], key: str, text: str) -> KeyPath:
     """Set a dotted key in the parsed document and return its path."""
     *parents, last = key.split(".")
     option = f"--set {key}={text}"
@@ -211,7 +265,7 @@ def _override(document: dict[str, Any], key: str, text: str) -> facts_of.KeyPath
         message = f"{option}: name a table and a key, like {_like(key)}"
         raise SetupError(message)
     at: Any = document
-    path: facts_of.KeyPath = ()
+    path: KeyPath = ()
     for part in parents:
         at, path = _step_into(at, path, part, option)
     if isinstance(at, list):
@@ -226,7 +280,7 @@ def _override(document: dict[str, Any], key: str, text: str) -> facts_of.KeyPath
     return (*path, last)
 
 
-def _step_into(at: Any, path: facts_of.KeyPath, part: str, option: str) -> tuple[Any, facts_of.KeyPath]:
+def _step_into(at: Any, path: KeyPath, part: str, option: str) -> tuple[Any, KeyPath]:
     """Go one table or entry deeper."""
     if isinstance(at, list):
         names = [str(e.get("name", n)) for n, e in enumerate(at, start=1) if isinstance(e, dict)]

@@ -1,37 +1,28 @@
-"""Records of a set-up out of its tables of facts: bodies, equipment, places, machine, staging and holding."""
+"""Bodies and equipment as their tables state them: names, places, tolerances and references to faces."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import Allowed, shortened
 from fixturecheck.names import MOST_NAME, NAME, allowed_name
 from fixturecheck.result.shapes import Vector
-from fixturecheck.setup.chuck_file import chuck_file
-from fixturecheck.setup.entries import (
-    LEAN_MM,
+from fixturecheck.setup.reader import Stated
+from fixturecheck.setup.records import (
     MOST_SELECTOR,
     MOST_TURNS,
     PLACE_MM,
-    POLES,
-    ROLES,
     TURN_DEG,
-    ZONE_MM,
     BodyEntry,
     EquipmentEntry,
 )
-from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
-from fixturecheck.setup.reader import Stated, with_inches
-from fixturecheck.setup.records import Machine, Relieving
-from fixturecheck.setup.staging import PULL_N, Press, Push, Staging
 from fixturecheck.shop import tables
-from fixturecheck.shop.catalogue import checked
-from fixturecheck.shop.wheels import Flange, Guard, Wheel, check_wheel
-from fixturecheck.units import convert, from_inch_key, inch_key
+from fixturecheck.shop.catalogue import checked, equipment
+from fixturecheck.units import convert, inch_key
 
 Turn = tuple[str | Sequence[float], float]
 """An axis, `x`, `y`, `z` or a vector, and an angle in degrees, right-handed."""
@@ -118,10 +109,8 @@ def _is_number(value: object) -> bool:
 
 PLACING_KEYS = ("seats", "along_mm", "turn_deg", "count", "against", "pitch", "pitch_mm")
 FILE_KEYS = ("name", "file", "solid", "at", "rotate", *PLACING_KEYS)
-BODY_KEYS = tuple(f.name for f in fields(BodyEntry) if f.name not in FILE_KEYS)
-"""What may be stated about a body whose solid and place come from a file, and about any body."""
+"""What is stated about a body only where its solid and its place come from a file."""
 
-_EQUIPMENT_KEYS = tuple(f.name for f in fields(EquipmentEntry))
 _FORMS = "{step = 'NAME'}, {select = '>Z'}, {near = [x, y, z]} or a list of these"
 _KINDS = ("step", "select", "near", "tag")
 _MOST_REFERENCES = 500
@@ -162,11 +151,18 @@ class BodyFacts:
         The table that it was read from.
     stated : mapping of str to object
         What was stated, as `fixturecheck.body` takes it; what was left out is not in it.
+    file, solid : str, str or int, optional
+        The file that holds its solid, and which of several in there, where its table names one.
+    place : PlaceFacts, optional
+        Where it stands, where its table says so.
     """
 
     entry: Stated
     name: str
     stated: Mapping[str, Any]
+    file: str | None = None
+    solid: str | int | None = None
+    place: PlaceFacts | None = None
 
 
 def place_facts(entry: Stated, units: str) -> PlaceFacts:
@@ -197,46 +193,55 @@ def equipment_facts(entry: Stated, units: str) -> EquipmentFacts:
         A key, the kind, a parameter or a value is not known or not allowed; all of them are told.
     """
     wrong = Mistakes()
-    with wrong.noted():
-        entry.only(_EQUIPMENT_KEYS)
-    kind = name = place = None
-    params: dict[str, Any] = {}
-    with wrong.noted():
-        kind = entry.need("kind", "text")
-    with wrong.noted():
-        name = _name_of(entry)
-    fastened = wrong.or_else(lambda: entry.get("fastened", "flag", default=False), otherwise=False)
-    with wrong.noted():
-        place = place_facts(entry, units)
-    if kind is not None:
-        with wrong.noted():
-            params = _params(entry, kind)
+    place = wrong.or_else(lambda: place_facts(entry, units), None)
+    readers = {
+        "name": lambda: _name_of(entry),
+        "at": lambda: None,
+        "rotate": lambda: None,
+        "kind": lambda: _kind(entry),
+        "params": lambda: _params(entry),
+    }
+    given = wrong.or_else(lambda: entry.fields(EquipmentEntry, readers=readers), None)
     wrong.raise_any()
-    if kind is None or name is None or place is None:
+    if given is None or place is None:
         entry.fail(f"{entry.what} is not complete")
-    return EquipmentFacts(entry=entry, kind=kind, name=name, params=params, place=place, fastened=fastened)
+    return EquipmentFacts(
+        entry=entry,
+        kind=given["kind"],
+        name=given["name"],
+        params=given.get("params", {}),
+        place=place,
+        fastened=given.get("fastened", False),
+    )
 
 
-def _params(entry: Stated, kind: str) -> dict[str, Any]:
-    """Return the parameters of a kind of equipment in metric units."""
-    called = f"equipment {shortened(entry.values.get('name'))}"
+def _kind(entry: Stated) -> str:
+    """Return a kind of equipment that the shop has."""
+    kind: str = entry.get("kind", "text")
     try:
         checked(kind, {})
     except SetupError as reason:
-        entry.fail(f"{called}: {reason}", "kind")
+        entry.fail(f"equipment {shortened(entry.values.get('name'))}: {reason}", "kind")
+    return kind
+
+
+def _params(entry: Stated) -> dict[str, Any]:
+    """Return the parameters of a kind of equipment in metric units; none where the kind is not known."""
+    kind = entry.values.get("kind")
+    if not isinstance(kind, str) or kind not in equipment():
+        return {}
     stated = entry.table("params", f"params of {entry.what}")
-    wrong = Mistakes()
-    params: dict[str, Any] = {}
-    for key in stated.values:
-        metric = _metric_key(key) or key
-        with wrong.noted():
-            params[metric] = stated.number(metric, "anything")
-            try:
-                checked(kind, {metric: params[metric]})
-            except SetupError as reason:
-                stated.fail(f"{called}: {reason}", key)
-    wrong.raise_any()
-    return params
+    metric = {_metric_key(key) or key: key for key in stated.values}
+
+    def value_of(name: str) -> Any:
+        value = stated.number(name, "anything")
+        try:
+            checked(kind, {name: value})
+        except SetupError as reason:
+            stated.fail(f"equipment {shortened(entry.values.get('name'))}: {reason}", metric[name])
+        return value
+
+    return dict(zip(metric, read_all(metric, value_of), strict=True))
 
 
 def _metric_key(key: str) -> str | None:
@@ -248,22 +253,14 @@ def _metric_key(key: str) -> str | None:
     return None
 
 
-def body_facts(
-    entry: Stated,
-    units: str,
-    *,
-    name: str | None = None,
-    besides: Iterable[str] = (),
-    tags: Tags | None = None,
-) -> BodyFacts:
-    """Return what is stated about a body besides its solid and its place.
+def body_facts(entry: Stated, units: str, *, name: str | None = None, tags: Tags | None = None) -> BodyFacts:
+    """Return what is stated about a body, without opening its file.
 
     Parameters
     ----------
     name : str, optional
-        What it is called where the table does not say.
-    besides : iterable of str
-        Keys that are read elsewhere.
+        What a body is called whose solid and place do not come from a table; without it the table states
+        name, file and place.
     tags : callable, optional
         Finds the faces of a tag; without it there are none.
 
@@ -272,35 +269,31 @@ def body_facts(
     SetupError
         A key or a value is not known or not allowed; all of them are told.
     """
-    wrong = Mistakes()
-    with wrong.noted():
-        entry.only([*with_inches(BODY_KEYS), *besides])
-    if name is None:
-        with wrong.noted():
-            name = _name_of(entry)
-    stated: dict[str, Any] = {}
-    for key, read in _readers(entry, name or "?", units, tags).items():
-        if key in entry.values or inch_key(key) in entry.values:
-            with wrong.noted():
-                stated[key] = read()
-    wrong.raise_any()
-    return BodyFacts(entry=entry, name=name or "", stated=stated)
-
-
-def _readers(entry: Stated, name: str, units: str, tags: Tags | None) -> dict[str, Callable[[], Any]]:
-    """Return what reads each key of a body."""
-    return {
-        "role": lambda: _word(entry, "role", ROLES),
-        "material": lambda: _from_table(entry, name, "material", tables.material),
-        "faces": lambda: _faces(entry, name, units, tags),
-        "finish": lambda: _finishes(entry, name),
-        "tolerance_mm": lambda: _lengths_by_face(entry, "tolerance_mm", ZONE_MM),
-        "orientation_mm": lambda: _lengths_by_face(entry, "orientation_mm", LEAN_MM),
-        "no_function": lambda: entry.get("no_function", "texts"),
-        "pole": lambda: _word(entry, "pole", POLES),
-        "group": lambda: entry.get("group", "text"),
-        "fastened": lambda: entry.get("fastened", "flag"),
+    called = str(entry.values.get("name", "?")) if name is None else name
+    readers = {
+        "name": lambda: _name_of(entry),
+        "at": lambda: None,
+        "rotate": lambda: None,
+        "material": lambda: _from_table(entry, called, "material", tables.material),
+        "faces": lambda: _faces(entry, called, units, tags),
+        "finish": lambda: _finishes(entry, called),
     }
+    if name is not None:
+        return BodyFacts(
+            entry=entry, name=name, stated=entry.fields(BodyEntry, without=FILE_KEYS, readers=readers)
+        )
+    wrong = Mistakes()
+    given = wrong.or_else(lambda: entry.fields(BodyEntry, readers=readers), {})
+    place = wrong.or_else(lambda: place_facts(entry, units), None)
+    wrong.raise_any()
+    return BodyFacts(
+        entry=entry,
+        name=given["name"],
+        stated={key: value for key, value in given.items() if key not in FILE_KEYS},
+        file=given["file"],
+        solid=given.get("solid"),
+        place=place,
+    )
 
 
 def _name_of(entry: Stated) -> str:
@@ -311,12 +304,6 @@ def _name_of(entry: Stated) -> str:
     except SetupError as reason:
         entry.fail(str(reason), "name")
     return name
-
-
-def _word(entry: Stated, key: str, words: tuple[str, ...]) -> str:
-    value: str = entry.get(key, "text")
-    entry.within(Allowed(words=words), key)
-    return value
 
 
 def _from_table(entry: Stated, name: str, key: str, look_up: Callable[[str], object]) -> str:
@@ -330,8 +317,10 @@ def _from_table(entry: Stated, name: str, key: str, look_up: Callable[[str], obj
 
 
 def _finishes(entry: Stated, name: str) -> Any:
-    value = _by_face(entry, "finish", "text")
-    for finish in value.values() if isinstance(value, Mapping) else [value]:
+    """Return one finish for all faces, or finishes by face."""
+    value = entry.get("finish", "text or table")
+    table = entry.table("finish", f"finish of {entry.what}") if isinstance(value, Mapping) else None
+    for finish in [table.get(face, "text") for face in table.values] if table else [value]:
         try:
             tables.finish(finish)
         except SetupError as reason:
@@ -342,15 +331,13 @@ def _finishes(entry: Stated, name: str) -> Any:
 def _faces(entry: Stated, name: str, units: str, tags: Tags | None) -> dict[str, Any]:
     """Return the references to faces, each as `fixturecheck.body` takes it."""
     faces = entry.table("faces", f"the faces of body {name!r}")
-    wrong = Mistakes()
-    found = {}
-    for face, value in faces.values.items():
-        with wrong.noted():
-            if not NAME.fullmatch(face) or len(face) > MOST_NAME:
-                faces.fail(f"face {shortened(face)} in {faces.what}: {_NAMES}", face)
-            found[face] = _reference(faces, face, value, units, tags)
-    wrong.raise_any()
-    return found
+
+    def reference(face: str) -> object:
+        if not NAME.fullmatch(face) or len(face) > MOST_NAME:
+            faces.fail(f"face {shortened(face)} in {faces.what}: {_NAMES}", face)
+        return _reference(faces, face, faces.values[face], units, tags)
+
+    return dict(zip(faces.values, read_all(faces.values, reference), strict=True))
 
 
 _NAMES = f"a name is made of at most {MOST_NAME} letters a to z, digits, _ and -, without blanks or dots"
@@ -405,158 +392,3 @@ def _lengths(stated: Stated, key: str, units: str) -> Vector:
         stated.fail(str(reason), key)
     unit = "in" if units == "inch" else "mm"
     return convert(x, unit=unit, to="mm"), convert(y, unit=unit, to="mm"), convert(z, unit=unit, to="mm")
-
-
-def _by_face(entry: Stated, key: str, kind: str) -> Any:
-    """Return one value for all faces, or a table of them by face."""
-    value = entry.get(key, f"{kind} or table")
-    if not isinstance(value, Mapping):
-        return value
-    table = entry.table(key, f"{key} of {entry.what}")
-    return {face: table.get(face, kind) for face in value}
-
-
-def _lengths_by_face(entry: Stated, key: str, rule: Allowed) -> Any:
-    """Return a length, or lengths by face, in mm; `key` may be stated in inches."""
-    inches = inch_key(key) or key
-    stated = inches if inches in entry.values else key
-    if stated == inches and key in entry.values:
-        entry.fail(f"{entry.what} states both {key} and {inches}; keep one", inches)
-    value = _by_face(entry, stated, "number")
-    for number in value.values() if isinstance(value, Mapping) else [value]:
-        metric = from_inch_key(number, key=key) if stated == inches and abs(number) < 1e9 else number
-        flaw = rule.flaw_of(metric, inch_of=key if stated == inches else None)
-        if flaw:
-            entry.fail(f"{stated} in {entry.what}: {flaw}", stated)
-    if stated == key:
-        return value
-    if isinstance(value, Mapping):
-        return {face: from_inch_key(v, key=key) for face, v in value.items()}
-    return from_inch_key(value, key=key)
-
-
-def machine_stated(facts: Stated) -> Machine:
-    """Return the machine with its flange and guard; `guard = false` takes the guard off.
-
-    Raises
-    ------
-    SetupError
-        Something stated of them is wrong.
-    """
-    stated = facts.table("machine")
-    wrong = Mistakes()
-    guard: Guard | None = None
-    with wrong.noted():
-        if stated.get("guard", "table or false", {}) is not False:
-            guard = stated.table("guard", "[machine.guard]").record(Guard)
-    flange = wrong.or_else(lambda: stated.table("flange", "[machine.flange]").record(Flange), Flange())
-    machine = wrong.or_else(
-        lambda: stated.record(Machine, besides={"flange": flange, "guard": guard}), Machine()
-    )
-    wrong.raise_any()
-    return machine
-
-
-def wheel_stated(stated: Stated) -> Wheel:
-    """Return the wheel that a table states, its sizes fitting its shape.
-
-    Raises
-    ------
-    SetupError
-        A size is wrong, or they make no wheel.
-    """
-    wheel = stated.record(Wheel)
-    try:
-        check_wheel(wheel)
-    except SetupError as reason:
-        stated.fail(str(reason))
-    return wheel
-
-
-def staging_stated(facts: Stated) -> Staging | None:
-    """Return the staging that `[staging]` states; None where there is no such table."""
-    if "staging" not in facts.values:
-        return None
-    stated = facts.table("staging")
-    wrong = Mistakes()
-    pushes: dict[str, Push] = {}
-    with wrong.noted():
-        by_part = stated.table("push", "push in [staging]")
-        for name in by_part.values:
-            with wrong.noted():
-                pushes[name] = by_part.table(name, f"push of {name!r} in [staging]").record(Push)
-    pulls = wrong.or_else(lambda: _pulls(stated), {})
-    presses = wrong.each(wrong.or_else(lambda: stated.tables("press"), []), lambda p: p.record(Press))
-    besides = {"push": pushes, "pull_n": pulls, "press": presses}
-    staging = wrong.or_else(lambda: stated.record(Staging, besides=besides), None)
-    wrong.raise_any()
-    return staging
-
-
-def _pulls(stated: Stated) -> dict[str, float]:
-    """Return the pull on each part; one number is that of all."""
-    key = "pull_lbf" if "pull_lbf" in stated.values else "pull_n"
-    if key == "pull_lbf" and "pull_n" in stated.values:
-        stated.fail(f"{stated.what} states both pull_n and pull_lbf; keep one", key)
-    value: Any = stated.get(key, "number or table", {})
-    if isinstance(value, int | float):
-        pulls = {"*": float(value)}
-    else:
-        table = stated.table(key, f"{key} in [staging]")
-        pulls = {name: float(table.get(name, "number")) for name in table.values}
-    for pull in pulls.values():
-        metric = pull if key == "pull_n" else from_inch_key(min(pull, 1e300), key="pull_n")
-        flaw = PULL_N.flaw_of(metric, inch_of=None if key == "pull_n" else "pull_n")
-        if flaw:
-            stated.fail(f"{key} in {stated.what}: {flaw}", key)
-    if key == "pull_n":
-        return pulls
-    return {name: from_inch_key(pull, key="pull_n") for name, pull in pulls.items()}
-
-
-def relief_stated(facts: Stated) -> Relieving:
-    """Return what `[relief]` asks."""
-    return facts.table("relief").record(Relieving)
-
-
-def holding_stated(facts: Stated) -> Holding | None:
-    """Return the holding that `[holding]`, `[[clamp]]` and `[[mill]]` state; None where there is none."""
-    if not {"holding", "clamp", "mill"} & set(facts.values):
-        return None
-    stated = facts.table("holding")
-    wrong = Mistakes()
-    grinds_as = wrong.or_else(lambda: _texts(stated, "grinds_as"), {})
-    between = wrong.or_else(lambda: _curves(stated), {})
-    clamps = wrong.each(wrong.or_else(lambda: facts.tables("clamp"), []), lambda c: c.record(Clamp))
-    milling = wrong.each(wrong.or_else(lambda: facts.tables("mill"), []), lambda m: m.record(Milling))
-    calibrated = wrong.or_else(lambda: _calibrated(stated), None)
-    besides: dict[str, Any] = {
-        "clamps": clamps,
-        "milling": milling,
-        "grinds_as": grinds_as,
-        "curves_between": between,
-    }
-    besides["calibrated"] = calibrated
-    holding = wrong.or_else(lambda: stated.record(Holding, besides=besides), None)
-    wrong.raise_any()
-    return holding
-
-
-def _calibrated(stated: Stated) -> CalibratedChuck | None:
-    path = stated.get("calibrated", "text")
-    if path is None:
-        return None
-    try:
-        return chuck_file(path)
-    except SetupError as reason:
-        stated.fail("; ".join(reason.problems), "calibrated")
-
-
-def _texts(stated: Stated, key: str) -> dict[str, str]:
-    table = stated.table(key, f"{key} in [holding]")
-    return {name: table.get(name, "text") for name in table.values}
-
-
-def _curves(stated: Stated) -> dict[str, tuple[str, ...]]:
-    table = stated.table("curves_between", "curves_between in [holding]")
-    return {name: tuple(table.get(name, "texts")) for name in table.values}

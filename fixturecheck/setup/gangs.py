@@ -15,9 +15,8 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import Allowed
 from fixturecheck.names import MOST_NAME, allowed_name
-from fixturecheck.setup.entries import MOST_COUNT, PITCHES, BodySeat
 from fixturecheck.setup.reader import KeyPath, Stated
-from fixturecheck.setup.records import RANKS, Seat
+from fixturecheck.setup.records import MOST_COUNT, PITCHES, BodySeat, Rank, Seat
 from fixturecheck.units import inch_key
 
 _GANG_KEYS = ("count", "against", "pitch", "pitch_mm")
@@ -387,5 +386,5 @@ def _table(body: str, seat: BodySeat) -> dict[str, Any]:
     return {"body": body, **stated, "rank": seat.rank}
 
 
-RANK_ORDER: Mapping[str, int] = {rank: n for n, rank in enumerate(RANKS)}
+RANK_ORDER: Mapping[str, int] = {rank: n for n, rank in enumerate(Rank)}
 """In which order seats are met."""

@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import nearest, one_of
-from fixturecheck.result.hold import ClampKind
+from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop import tables
 
 if TYPE_CHECKING:
@@ -89,13 +91,28 @@ class CalibratedChuck:
         tables.material(self.pole_material)
 
 
-MAGNET_STATES = ("full", "trifle", "off")
-CLAMP_KINDS = tuple(str(kind) for kind in ClampKind)
-THREADS = ("dry", "oiled", "anti_seize")
+class Thread(StrEnum):
+    """State of a screw's thread, a row of the table of nut factors."""
+
+    DRY = "dry"
+    OILED = "oiled"
+    ANTI_SEIZE = "anti_seize"
+
+
+class MillWay(StrEnum):
+    """How the cutter stands to what it cuts; `any` tries all three."""
+
+    ANY = "any"
+    CLIMB = "climb"
+    CONVENTIONAL = "conventional"
+    CENTRED = "centred"
+
+
 FRICTIONS = ("magnet", "ground_steel", "oily_steel", "cast_iron_on_steel", "coolant_film")
 ABRASIVES = ("alumina", "alumina_sharp", "alumina_dull")
 CUTS_AS = ("soft_steel", "c45", "alloy_steel")
-MILLS = ("any", "climb", "conventional", "centred")
+"""Rows of the tables of friction, grinding and milling."""
+
 MOST_HELIX_DEG = 70.0
 ASSUMED_PULL_N_CM2 = 80.0
 """Low end of what permanent-magnet chucks are sold with: common practice, no source."""
@@ -140,7 +157,7 @@ class Clamp:
     """
 
     name: str
-    kind: str = field(metadata=allowed(words=CLAMP_KINDS))
+    kind: str = field(metadata=allowed(words=ClampKind))
     body: str
     face: str | None = None
     at_mm: Vector | None = field(default=None, metadata=allowed(-10000.0, 10000.0, items=3))
@@ -152,8 +169,8 @@ class Clamp:
         default=12.0, metadata=allowed(1.0, 100.0, matters="the force that the screw makes of its torque")
     )
     thread: str = field(
-        default="oiled",
-        metadata=allowed(words=THREADS, matters="the force that the screw makes of its torque"),
+        default=Thread.OILED,
+        metadata=allowed(words=Thread, matters="the force that the screw makes of its torque"),
     )
     screw_to_heel_mm: float = field(
         default=40.0, metadata=allowed(0.5, 2000.0, matters="the force of the strap on the part")
@@ -212,7 +229,7 @@ class Milling:
     )
     cuts_as: str = field(default="soft_steel", metadata=allowed(words=CUTS_AS, matters="the cutting force"))
     way: str = field(
-        default="any", metadata=allowed(words=MILLS, matters="which way the cutter pushes the parts")
+        default=MillWay.ANY, metadata=allowed(words=MillWay, matters="which way the cutter pushes the parts")
     )
     helix_deg: float | None = field(
         default=None, metadata=allowed(0.0, MOST_HELIX_DEG, matters="how hard the cutter lifts the parts")
@@ -277,7 +294,7 @@ class Holding:
         Times the cutting load that the hold must reach.
     """
 
-    magnet: str = field(default="off", metadata=allowed(words=MAGNET_STATES, matters="every pull"))
+    magnet: str = field(default=MagnetState.OFF, metadata=allowed(words=MagnetState, matters="every pull"))
     trifle_share: float = field(default=0.15, metadata=allowed(0.001, 1.0, matters="every pull of a trifle"))
     residual_share: float = field(
         default=0.03, metadata=allowed(0.0001, 1.0, matters="how hard the parts come off")
@@ -324,7 +341,9 @@ class Holding:
     @property
     def strength_share(self) -> float:
         """Return the magnet's strength as it stands, a share of the full magnetomotive force."""
-        return {"full": 1.0, "trifle": self.trifle_share, "off": 0.0}[self.magnet]
+        return {MagnetState.FULL: 1.0, MagnetState.TRIFLE: self.trifle_share}.get(
+            MagnetState(self.magnet), 0.0
+        )
 
     @property
     def jaws(self) -> frozenset[str]:
@@ -350,7 +369,7 @@ def refuse_bad_holding(setup: Setup) -> None:
     _refuse_bad_source(holding)
     _refuse_bad_mu(holding)
     bodies = [b.name for b in setup.bodies]
-    parts = [b.name for b in setup.bodies if b.role == "part"]
+    parts = [b.name for b in setup.bodies if b.role == BodyRole.PART]
     for part, kind in holding.grinds_as.items():
         _known(part, parts, "holding, grinds_as")
         one_of(kind, tables.GRINDS_AS, f"holding, grinds_as of {part!r}")
@@ -379,7 +398,7 @@ def _refuse_repeats(kind: str, names: list[str]) -> None:
 
 
 def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:
-    if holding.magnet != "off" and not setup.poles():
+    if holding.magnet != MagnetState.OFF and not setup.poles():
         message = (
             f"holding, magnet {holding.magnet!r}: no body is a magnet's pole; take a magnetic chuck or "
             "V-block of the shop, or state pole 'n' and 's' on the pole pieces"
@@ -503,7 +522,7 @@ def _refuse_bad_milling(setup: Setup, mill: Milling) -> None:
         message = f"{where}: parts must be a list of part names, each once; got {parts!r}"
         raise SetupError(message)
     for part in mill.parts:
-        _known(part, [b.name for b in setup.bodies if b.role == "part"], where)
+        _known(part, [b.name for b in setup.bodies if b.role == BodyRole.PART], where)
         if mill.face in setup.body(part).unclear:
             message = f"{where}: {setup.body(part).why_unclear(mill.face)}"
             raise SetupError(message)

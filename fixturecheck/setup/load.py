@@ -7,7 +7,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -18,12 +18,12 @@ from fixturecheck.kernel.step import PartFile, read
 from fixturecheck.names import nearest
 from fixturecheck.result import Source
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body_facts
+from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.setup.placed import placed_as_stated
 from fixturecheck.setup.reader import KeyPath, Stated
-from fixturecheck.setup.tables import ALL
-from fixturecheck.setup.text import FileBody, StatedSetup, files_of, told_in, told_in_file
+from fixturecheck.setup.text import StatedSetup, read_setup_text, read_tables
 from fixturecheck.shop.tables import among_ours
 from fixturecheck.units import Writing, shown_in
 
@@ -64,26 +64,11 @@ def _made(
     made = [one for piece in wrong.each(told.equipment, _equipment) for one in piece]
     everything = (*made, *wrong.each(bodies, lambda make: make()))
     wrong.raise_any()
-    write = Writing(units=shown_in(told.units, told.small_lengths))
-    everything = placed_as_stated(everything, told.seats, told.placings, told.tolerances, write)
+    rest = told.rest
+    write = Writing(units=shown_in(rest["units"], rest["small_lengths"]))
+    everything = placed_as_stated(everything, rest["seats"], told.placings, rest["tolerances"], write)
     try:
-        return Setup(
-            name=told.name,
-            units=told.units,
-            small_lengths=told.small_lengths,
-            bodies=everything,
-            sources=sources(everything),
-            seats=told.seats,
-            cuts=told.cuts,
-            machine=told.machine,
-            wheel=told.wheel,
-            tolerances=told.tolerances,
-            severity=told.severity,
-            staging=told.staging,
-            relief=told.relief,
-            holding=told.holding,
-            own=told.own,
-        )
+        return Setup(bodies=everything, sources=sources(everything), own=told.own, **rest)
     except SetupError as reason:
         for line in reason.problems:
             wrong.add(f"{_where_said(told.facts, line)}: {line}")
@@ -172,14 +157,13 @@ def load_toml(
     SetupError
         The file cannot be read, does not parse, or states something wrong; with its line.
     """
-    told = told_in_file(path, overrides)
-    read_part = _Reader()
-    bodies: Sequence[Callable[[], Body]] = [
-        partial(_body, file, read_part) for file in files_of(told, path.parent)
-    ]
+    told = read_setup_text(path, overrides)
+    read_part = cache(read)
+    bodies = [partial(_body, facts, path.parent, read_part) for facts in told.bodies]
     files = [] if told.shop_file is None else [told.shop_file]
-    if told.holding is not None and told.holding.calibrated is not None:
-        files.append(Path(told.holding.calibrated.path))
+    holding: Holding | None = told.rest["holding"]
+    if holding is not None and holding.calibrated is not None:
+        files.append(Path(holding.calibrated.path))
 
     def listed(everything: Sequence[Body]) -> tuple[Source, ...]:
         return tuple(sources(everything, files))
@@ -187,25 +171,15 @@ def load_toml(
     return build_setup(told, bodies=bodies, sources=listed)
 
 
-def _body(file: FileBody, read_part: Callable[[Path], PartFile]) -> Body:
-    """Make one body whose solid is in a file of its own."""
+def _body(facts: BodyFacts, home: Path, read_part: Callable[[Path], PartFile]) -> Body:
+    """Make one body whose solid is in a file of its own, which each call reads once for all bodies."""
+    if facts.file is None or facts.place is None:
+        facts.entry.fail(f"{facts.entry.what} lacks the key 'file'")
     try:
-        part = read_part(file.path)
+        part = read_part(home / facts.file)
     except SetupError as reason:
-        file.facts.entry.fail(f"body {file.facts.name!r}: {reason}", "file")
-    return body_of(file.facts, part, located(file.place), which=file.which)
-
-
-class _Reader:
-    """Reads each part file once, however many bodies it serves."""
-
-    def __init__(self) -> None:
-        self._read: dict[Path, PartFile] = {}
-
-    def __call__(self, path: Path) -> PartFile:
-        if path not in self._read:
-            self._read[path] = read(path)
-        return self._read[path]
+        facts.entry.fail(f"body {facts.name!r}: {reason}", "file")
+    return body_of(facts, part, located(facts.place), which=facts.solid)
 
 
 KEY = "fixturecheck"
@@ -248,7 +222,7 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
     def bodies(units: str) -> Sequence[partial[BodyFacts]]:
         return [partial(_body_facts, node, entry, units) for node, entry in nodes]
 
-    told = told_in(tables, known=ALL, name=assembly.name, bodies=bodies)
+    told = read_tables(tables, name=assembly.name, bodies=bodies)
     made = [partial(_body_of_node, node, facts) for (node, _), facts in zip(nodes, told.bodies, strict=True)]
     return build_setup(told, bodies=made)
 
@@ -264,11 +238,11 @@ def _bodies(assembly: Assembly, whole: Mapping[str, Any]) -> Iterator[tuple[Node
             where=partial(_where, node.name),
         )
         if not entry.get("skip", "flag", default=False):
-            yield node, entry
+            yield node, replace(entry, values={k: v for k, v in entry.values.items() if k != "skip"})
 
 
 def _body_facts(node: Node, entry: Stated, units: str) -> BodyFacts:
-    return body_facts(entry, units, name=node.name, besides=("skip",), tags=partial(tagged, node.drawn))
+    return body_facts(entry, units, name=node.name, tags=partial(tagged, node.drawn))
 
 
 def _body_of_node(node: Node, facts: BodyFacts) -> Body:

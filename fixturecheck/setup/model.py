@@ -16,7 +16,7 @@ from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
 from fixturecheck.setup.holding import Holding
-from fixturecheck.setup.records import Cut, Machine, Relieving, Seat
+from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
 from fixturecheck.setup.validate import all_of, refuse_bad
 from fixturecheck.shop.tables import Own, among_ours, refuse_bad_own
@@ -82,7 +82,7 @@ class Body:
     name: str
     solid: Solid
     at: Location = field(default_factory=Location)
-    role: str = "part"
+    role: str = BodyRole.PART
     material: str = "steel_1018"
     faces: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     unclear: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -266,7 +266,7 @@ class Setup:
 
     def parts(self) -> Iterable[Body]:
         """Return the bodies that are ground, in the order stated."""
-        return (b for b in self.bodies if b.role == "part")
+        return (b for b in self.bodies if b.role == BodyRole.PART)
 
     def poles(self) -> tuple[Body, ...]:
         """Return every pole piece where it stands; one that is set in a body has that body as its group."""
@@ -297,4 +297,9 @@ def is_loose(setup: Setup, name: str) -> bool:
     A chuck, V-block or vise is of several pieces, or has poles; it is not changed for one job.
     """
     body = setup.body(name)
-    return body.role == "fixture" and body.pole is None and not body.poles and len(together(setup, name)) == 1
+    return (
+        body.role == BodyRole.FIXTURE
+        and body.pole is None
+        and not body.poles
+        and len(together(setup, name)) == 1
+    )

@@ -32,10 +32,9 @@ from fixturecheck.placing.mates import fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion
-from fixturecheck.setup.entries import BodySeat
 from fixturecheck.setup.gangs import RANK_ORDER, InRow, StatedPlacing
 from fixturecheck.setup.model import Body
-from fixturecheck.setup.records import Seat
+from fixturecheck.setup.records import BodySeat, Seat
 from fixturecheck.setup.validate import face_of
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing, axis_text

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import MISSING, Field, dataclass
-from typing import Any, NoReturn, TypeVar
+from dataclasses import MISSING, Field, dataclass, is_dataclass
+from functools import cache
+from types import NoneType, UnionType
+from typing import Any, NoReturn, TypeVar, get_args, get_origin, get_type_hints
 
-from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import Allowed, allowed_in, own_fields, shortened
 from fixturecheck.names import nearest
-from fixturecheck.setup.entries import MOST_ENTRIES
 from fixturecheck.units import from_inch_key, inch_key
 
 KeyPath = tuple[str | int, ...]
@@ -20,6 +21,9 @@ Where = Callable[[KeyPath], str]
 """Says where that is for somebody to look: a file and line, a node, an option."""
 
 T = TypeVar("T")
+
+MOST_ENTRIES = 1000
+"""Entries of one kind that a set-up may have."""
 
 _WORDS = {
     "text": "text in quotes",
@@ -151,13 +155,24 @@ class Stated:
         if flaw:
             self.fail(f"{stated} in {self.what}: {flaw}", stated)
 
-    def record(self, cls: type[T], *, besides: Mapping[str, Any] | None = None) -> T:
+    def record(
+        self,
+        cls: type[T],
+        *,
+        besides: Mapping[str, Any] | None = None,
+        readers: Mapping[str, Callable[[], Any]] | None = None,
+    ) -> T:
         """Return the dataclass that the table states, its keys being the names of the fields.
 
         Parameters
         ----------
+        cls : type
+            A data class. A field that holds another data class is a table below this one, a tuple of them a
+            list of tables, and a mapping a table of values by name.
         besides : mapping, optional
-            Fields that were read in another way; their keys are allowed and passed over.
+            Fields that were read elsewhere; they are no keys of this table.
+        readers : mapping, optional
+            By field, what reads it where its type does not say how.
 
         Raises
         ------
@@ -165,36 +180,63 @@ class Stated:
             A key is unknown or missing, or its value is of another kind or out of its range; all of them
             are told.
         """
-        given = dict(besides or {})
-        own = [f for f in own_fields(cls) if f.name not in given]
-        wrong = Mistakes()
-        with wrong.noted():
-            self.only(with_inches([*(f.name for f in own), *given]))
-        for field in own:
-            with wrong.noted():
-                value = self._of_field(field)
-                if value is not _MISSING:
-                    given[field.name] = _frozen(value)
-        wrong.raise_any()
+        given = self.fields(cls, without=besides or (), readers=readers or {})
         try:
-            return cls(**given)
+            return cls(**given, **(besides or {}))
         except SetupError as reason:
             self.fail(f"{self.what}: {reason}")
 
-    def _of_field(self, field: Field[Any]) -> Any:
-        """Return the value that is stated for a field, or a mark where none is."""
-        value = self.number(field.name, kind_of(str(field.type)), _MISSING)
-        if value is _MISSING:
-            if field.default is MISSING and field.default_factory is MISSING:
-                self.fail(f"{self.what} lacks the key {field.name!r}")
-            return _MISSING
+    def fields(
+        self, cls: type, *, without: Iterable[str] = (), readers: Mapping[str, Callable[[], Any]]
+    ) -> dict[str, Any]:
+        """Return the fields of a data class that the table states; see `record`.
+
+        Raises
+        ------
+        SetupError
+            As for `record`.
+        """
+        types, left = types_of(cls), set(without)
+        own = [f for f in own_fields(cls) if f.name not in left]
+        wrong = Mistakes()
+        with wrong.noted():
+            self.only(with_inches(f.name for f in own))
+        given: dict[str, Any] = {}
+        for field in own:
+            with wrong.noted():
+                if field.name in self.values or inch_key(field.name) in self.values:
+                    read = readers.get(field.name)
+                    given[field.name] = read() if read else self._of_field(field, types[field.name])
+                elif field.default is MISSING and field.default_factory is MISSING:
+                    self.fail(f"{self.what} lacks the key {field.name!r}")
+        wrong.raise_any()
+        return given
+
+    def _of_field(self, field: Field[Any], hint: Any) -> Any:
+        """Return the value that is stated for a field of a type."""
+        name, kind, item = field.name, kind_of(hint), _item_of(hint)
+        record: type[Any] | None = item if is_dataclass(item) and isinstance(item, type) else None
+        if record is not None and kind == "tables":
+            return read_all(self.tables(name), lambda row: row.record(record))
+        if record is not None and get_origin(hint) is not Mapping:
+            return self.table(name, f"{self.what[:-1]}.{name}]").record(record)
+        value = self.number(name, kind)
+        if isinstance(value, Mapping):
+            stated = name if name in self.values else str(inch_key(name))
+            table = self.table(stated, f"{stated} of {self.what}")
+            if record is not None:
+                whats = {key: f"{name} of {key!r} in {self.what}" for key in value}
+                rows = read_all(value, lambda key: table.table(key, whats[key]).record(record))
+                return dict(zip(value, rows, strict=True))
+            read_all(value, lambda key: table.get(key, kind_of(item)))
         rule = allowed_in(field)
         if rule is not None:
-            self.within(rule, field.name)
-        return value
+            self.within(rule, name)
+        # One number for all names stands for the rest, as "*" does in a table.
+        by_name = get_origin(hint) is Mapping and not isinstance(value, Mapping)
+        return {"*": float(value)} if by_name else _frozen(value)
 
 
-_MISSING: Any = object()
 _LARGE = 1e300
 
 
@@ -224,19 +266,50 @@ def is_kind(value: object, kind: str) -> bool:
     return isinstance(value, {"text": str, "flag": bool, "table": Mapping}[kind])
 
 
-def kind_of(annotation: str) -> str:
-    """Return the kind of value that a field's annotation asks for."""
-    plain = annotation.removesuffix(" | None")
-    simple = {"str": "text", "float": "number", "int": "whole", "bool": "flag", "tuple[str, ...]": "texts"}
-    if plain in {"Vector", "Range"} or (plain.startswith("tuple[") and "float" in plain):
-        return "numbers"
-    return simple.get(plain, "anything")
+@cache
+def types_of(cls: type) -> Mapping[str, Any]:
+    """Return the type of each field of a data class, without None where that is allowed besides."""
+    return {name: _without_none(hint) for name, hint in get_type_hints(cls).items()}
+
+
+def _without_none(hint: Any) -> Any:
+    """Return a union without None; anything else as it is."""
+    members = [m for m in get_args(hint) if m is not NoneType] if get_origin(hint) is UnionType else []
+    return members[0] if len(members) == 1 else hint
+
+
+def _item_of(hint: Any) -> Any:
+    """Return what each entry of a list or a table by name is, or the type itself."""
+    for member in get_args(hint) if get_origin(hint) is UnionType else (hint,):
+        if get_origin(member) is Mapping:
+            return get_args(member)[1]
+    return get_args(hint)[0] if get_origin(hint) is tuple else hint
+
+
+def kind_of(hint: Any) -> str:
+    """Return the kind of value that a field of a type asks for.
+
+    A mapping is a table of values by name. A table of numbers may also be one number, for all names.
+    """
+    origin, args = get_origin(hint), get_args(hint)
+    if origin is UnionType:
+        kinds = [k for member in args if member is not NoneType for k in kind_of(member).split(" or ")]
+        return " or ".join(dict.fromkeys(kinds))
+    if origin is Mapping:
+        return "number or table" if args[1] is float else "table"
+    if origin is tuple:
+        return "tables" if is_dataclass(args[0]) else "texts" if args[0] is str else "numbers"
+    if is_dataclass(hint):
+        return "table"
+    return {str: "text", float: "number", int: "whole", bool: "flag"}.get(hint, "anything")
 
 
 def _converted(value: Any, key: str) -> Any:
     """Convert a number, or every number in a nest of lists, from the inch key's unit."""
     if isinstance(value, list | tuple):
         return [_converted(v, key) for v in value]
+    if isinstance(value, Mapping):
+        return {name: _converted(v, key) for name, v in value.items()}
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
     if abs(value) > _LARGE:

@@ -11,6 +11,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, Allowed, allowed, recorded
 from fixturecheck.names import nearest
 from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.records import BodyRole
 
 PULL_N = Allowed(least=0.0, most=1e5)
 """A trifle of magnet on one part."""
@@ -113,7 +114,7 @@ class Staging:
 
 def loose_names(setup: Setup, staging: Staging) -> tuple[str, ...]:
     """Return the names of the bodies that move: those stated, or every part; and fixtures pushed in turn."""
-    names = staging.loose or tuple(b.name for b in setup.bodies if b.role == "part")
+    names = staging.loose or tuple(b.name for b in setup.bodies if b.role == BodyRole.PART)
     return (*names, *(n for n in staging.order if n in staging.push and n not in names))
 
 

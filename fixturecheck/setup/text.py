@@ -8,33 +8,18 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import shortened
 from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
-from fixturecheck.setup.document import read_document, twins
-from fixturecheck.setup.entries import HeadEntry
-from fixturecheck.setup.facts import (
-    FILE_KEYS,
-    BodyFacts,
-    EquipmentFacts,
-    PlaceFacts,
-    body_facts,
-    equipment_facts,
-    holding_stated,
-    machine_stated,
-    place_facts,
-    relief_stated,
-    staging_stated,
-    wheel_stated,
-)
+from fixturecheck.setup.document import ALL, LISTS, read_document, twins
+from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
-from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
 from fixturecheck.setup.reader import Stated
-from fixturecheck.setup.records import Cut, Machine, Relieving, Seat
+from fixturecheck.setup.records import Cut, HeadEntry, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
-from fixturecheck.setup.tables import ALL, LISTS
 from fixturecheck.shop.tables import Finish, Material, Own, among_ours, refuse_bad_own
-from fixturecheck.shop.wheels import Wheel
+from fixturecheck.shop.wheels import Guard, Wheel, check_wheel
 from fixturecheck.tolerances import Tolerances
 
 SHOP_TABLES = ("material", "finish", "wheel", "machine")
@@ -84,7 +69,7 @@ def own_shop(path: str | Path) -> OwnShop:
         facts.only(SHOP_TABLES)
     own = wrong.or_else(lambda: own_stated(facts), Own())
     wheels = wrong.each(wrong.or_else(lambda: facts.tables("wheel"), []), _named_wheel)
-    machine = wrong.or_else(lambda: machine_stated(facts), Machine())
+    machine = wrong.or_else(lambda: _machine(facts), Machine())
     wrong.raise_any()
     return OwnShop(path=file, own=own, wheels=dict(wheels), machine=machine, tables=facts.values)
 
@@ -158,7 +143,7 @@ def _named_wheel(entry: Stated) -> tuple[str, Wheel]:
     """Return a wheel of the shop with its name."""
     name: str = entry.need("name", "text")
     sizes = {key: value for key, value in entry.values.items() if key != "name"}
-    return name, wheel_stated(replace(entry, values=sizes))
+    return name, _wheel(replace(entry, values=sizes))
 
 
 MOST_HEAD = 200
@@ -167,7 +152,7 @@ MOST_HEAD = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedSetup:
-    """What a set-up states, without its solids; the fields are those of `Setup`.
+    """What a set-up states, without its solids.
 
     Parameters
     ----------
@@ -175,6 +160,10 @@ class StatedSetup:
         The tables that it was read from.
     own : Own
         Materials and finishes of the user's.
+    equipment, bodies
+        What becomes its bodies.
+    rest : mapping of str to object
+        What it states besides, by the fields of `Setup`.
     shop_file : Path or None
         The file of the shop that the set-up names.
     placings : tuple of StatedPlacing
@@ -183,30 +172,22 @@ class StatedSetup:
 
     facts: Stated
     own: Own
-    name: str
-    units: str
-    small_lengths: str
     equipment: tuple[EquipmentFacts, ...]
     bodies: tuple[BodyFacts, ...]
-    seats: tuple[Seat, ...]
-    cuts: tuple[Cut, ...]
-    machine: Machine
-    wheel: Wheel
-    tolerances: Tolerances
-    severity: dict[str, str]
-    staging: Staging | None
-    relief: Relieving
-    holding: Holding | None
+    rest: Mapping[str, Any]
     shop_file: Path | None = None
     placings: tuple[StatedPlacing, ...] = ()
 
 
-def told_in(
+BodyReaders = Callable[[str], Sequence[Callable[[], BodyFacts]]]
+"""Given the units of the set-up, returns what reads each body that is no equipment."""
+
+
+def read_tables(
     facts: Stated,
     *,
-    known: Iterable[str],
     name: str,
-    bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
+    bodies: BodyReaders,
     more: Own | None = None,
     wrong: Mistakes | None = None,
 ) -> StatedSetup:
@@ -216,8 +197,6 @@ def told_in(
     ----------
     facts : Stated
         The tables at the top.
-    known : iterable of str
-        The tables that may stand there.
     name : str
         What the set-up is called when it does not say.
     bodies : callable
@@ -234,39 +213,23 @@ def told_in(
     """
     wrong = Mistakes() if wrong is None else wrong
     with wrong.noted():
-        facts.only(known)
+        facts.only(ALL)
     head = wrong.or_else(lambda: _head(facts), HeadEntry())
     own = wrong.or_else(lambda: own_stated(facts, more), more or Own())
     with among_ours(own):
-        return _told(facts, wrong, head, own, name=name, bodies=bodies)
-
-
-def _told(
-    facts: Stated,
-    wrong: Mistakes,
-    head: HeadEntry,
-    own: Own,
-    *,
-    name: str,
-    bodies: Callable[[str], Sequence[Callable[[], BodyFacts]]],
-) -> StatedSetup:
-    """Read the tables below the head, the user's materials and finishes being known."""
-    pieces = {kind: wrong.or_else(partial(facts.tables, kind), []) for kind in LISTS if kind != "body"}
-    before = len(wrong)
-    equipment = wrong.each(pieces["equipment"], lambda e: equipment_facts(e, head.units))
-    read = wrong.each(bodies(head.units), lambda one: one())
-    all_read = len(wrong) == before
-    seats = wrong.each(pieces["seat"], lambda s: s.record(Seat))
-    cuts = wrong.each(pieces["cut"], _cut)
-    parts: dict[str, Any] = {
-        "machine": wrong.or_else(lambda: machine_stated(facts), Machine()),
-        "wheel": wrong.or_else(lambda: wheel_stated(facts.table("wheel")), Wheel()),
-        "tolerances": wrong.or_else(lambda: facts.table("tolerances").record(Tolerances), Tolerances()),
-        "severity": wrong.or_else(lambda: _severity(facts), {}),
-        "staging": wrong.or_else(lambda: staging_stated(facts), None),
-        "relief": wrong.or_else(lambda: relief_stated(facts), Relieving()),
-        "holding": wrong.or_else(lambda: holding_stated(facts), None),
-    }
+        pieces = {kind: wrong.or_else(partial(facts.tables, kind), []) for kind in LISTS if kind != "body"}
+        before = len(wrong)
+        equipment = wrong.each(pieces["equipment"], lambda e: equipment_facts(e, head.units))
+        read = wrong.each(bodies(head.units), lambda one: one())
+        all_read = len(wrong) == before
+        rest = {
+            "name": name if head.name is None else head.name,
+            "units": head.units,
+            "small_lengths": head.small_lengths,
+            "seats": wrong.each(pieces["seat"], lambda s: s.record(Seat)),
+            "cuts": wrong.each(pieces["cut"], _cut),
+            **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
+        }
     for kind in ("equipment", "cut", "clamp", "mill"):
         _note_repeats(wrong, kind, ((e.values.get("name"), e) for e in pieces[kind]))
     _note_repeats(wrong, "body", ((b.name, b.entry) for b in read))
@@ -274,18 +237,7 @@ def _told(
         # Where a body could not be read, its name may be the one that is missed.
         _note_strangers(wrong, pieces, [b.name for b in read], [e.name for e in equipment])
     wrong.raise_any()
-    return StatedSetup(
-        facts=facts,
-        own=own,
-        name=name if head.name is None else head.name,
-        units=head.units,
-        small_lengths=head.small_lengths,
-        equipment=equipment,
-        bodies=read,
-        seats=seats,
-        cuts=cuts,
-        **parts,
-    )
+    return StatedSetup(facts=facts, own=own, equipment=equipment, bodies=read, rest=rest)
 
 
 def _head(facts: Stated) -> HeadEntry:
@@ -310,19 +262,18 @@ def _cut(stated: Stated) -> Cut:
 def _severity(facts: Stated) -> dict[str, str]:
     """Return what the no-go of each check counts as."""
     stated = facts.table("severity")
-    wrong = Mistakes()
-    levels: dict[str, str] = {}
-    for check in stated.values:
-        with wrong.noted():
-            if check not in CHECKS:
-                stated.fail(f"severity of {check!r}: no check has this name; {nearest(check, CHECKS)}", check)
-            levels[check] = stated.get(check, "text")
-            try:
-                one_of(levels[check], SEVERITIES, f"severity of {check!r}")
-            except SetupError as reason:
-                stated.fail(str(reason), check)
-    wrong.raise_any()
-    return levels
+
+    def level(check: str) -> str:
+        if check not in CHECKS:
+            stated.fail(f"severity of {check!r}: no check has this name; {nearest(check, CHECKS)}", check)
+        word: str = stated.get(check, "text")
+        try:
+            one_of(word, SEVERITIES, f"severity of {check!r}")
+        except SetupError as reason:
+            stated.fail(str(reason), check)
+        return word
+
+    return dict(zip(stated.values, read_all(stated.values, level), strict=True))
 
 
 def _note_repeats(wrong: Mistakes, kind: str, entries: Iterable[tuple[object, Stated]]) -> None:
@@ -359,25 +310,82 @@ def _note_strangers(
                 refuse(entry, f"cut {entry.values.get('name')!r}", name)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FileBody:
-    """A body whose solid is in a file.
+def _machine(facts: Stated) -> Machine:
+    """Return the machine; `guard = false` takes its guard off."""
+    stated = facts.table("machine")
+
+    def guard() -> Guard | None:
+        if stated.get("guard", "table or false") is False:
+            return None
+        return stated.table("guard", "[machine.guard]").record(Guard)
+
+    return stated.record(Machine, readers={"guard": guard})
+
+
+def _wheel(stated: Stated) -> Wheel:
+    """Return the wheel that a table states, its sizes fitting its shape."""
+    wheel = stated.record(Wheel)
+    try:
+        check_wheel(wheel)
+    except SetupError as reason:
+        stated.fail(str(reason))
+    return wheel
+
+
+def _holding(facts: Stated) -> Holding | None:
+    """Return what `[holding]`, `[[clamp]]` and `[[mill]]` state; None where there is none of them."""
+    if not {"holding", "clamp", "mill"} & set(facts.values):
+        return None
+    stated = facts.table("holding")
+    wrong = Mistakes()
+    besides = {
+        "clamps": wrong.each(wrong.or_else(lambda: facts.tables("clamp"), []), lambda c: c.record(Clamp)),
+        "milling": wrong.each(wrong.or_else(lambda: facts.tables("mill"), []), lambda m: m.record(Milling)),
+    }
+
+    def calibrated() -> CalibratedChuck:
+        try:
+            return chuck_file(stated.get("calibrated", "text"))
+        except SetupError as reason:
+            stated.fail("; ".join(reason.problems), "calibrated")
+
+    readers = {"calibrated": calibrated}
+    holding = wrong.or_else(lambda: stated.record(Holding, besides=besides, readers=readers), None)
+    wrong.raise_any()
+    return holding
+
+
+_SINGLE: Mapping[str, Callable[[Stated], Any]] = {
+    "machine": _machine,
+    "wheel": lambda facts: _wheel(facts.table("wheel")),
+    "tolerances": lambda facts: facts.table("tolerances").record(Tolerances),
+    "severity": _severity,
+    "staging": lambda facts: facts.table("staging").record(Staging) if "staging" in facts.values else None,
+    "relief": lambda facts: facts.table("relief").record(Relieving),
+    "holding": _holding,
+}
+"""By the field of a set-up, what reads the table of which there is one."""
+
+
+def chuck_file(path: str | Path) -> CalibratedChuck:
+    """Read a chuck file that `fixturecheck calibrate` wrote.
 
     Parameters
     ----------
-    path : Path
-        The file.
-    which : str, int or None
-        The solid meant in it: its name, or its number from 1.
+    path : str or Path
+
+    Raises
+    ------
+    SetupError
+        It cannot be read, or something in it is wrong, with its line.
     """
+    file = Path(path)
+    facts = read_document(file, {})
+    facts.only(("chuck", "reading"))
+    return facts.table("chuck").record(CalibratedChuck, besides={"path": str(file)})
 
-    facts: BodyFacts
-    path: Path
-    which: str | int | None
-    place: PlaceFacts
 
-
-def told_in_file(path: Path, overrides: Mapping[str, str]) -> StatedSetup:
+def read_setup_text(path: Path, overrides: Mapping[str, str]) -> StatedSetup:
     """Read what a TOML file states; part files are not opened.
 
     Parameters
@@ -399,17 +407,11 @@ def told_in_file(path: Path, overrides: Mapping[str, str]) -> StatedSetup:
     spread = spread_out(facts if shop is None else with_shop(facts, shop), wrong)
 
     def bodies(units: str) -> Sequence[partial[BodyFacts]]:
-        return [partial(_file_body, entry, units) for entry in spread.facts.tables("body")]
+        return [partial(body_facts, entry, units) for entry in spread.facts.tables("body")]
 
-    told = told_in(
-        spread.facts,
-        known=ALL,
-        name=path.stem,
-        bodies=bodies,
-        more=None if shop is None else shop.own,
-        wrong=wrong,
-    )
-    return replace(told, shop_file=None if shop is None else shop.path, placings=spread.placings)
+    more = None if shop is None else shop.own
+    read = read_tables(spread.facts, name=path.stem, bodies=bodies, more=more, wrong=wrong)
+    return replace(read, shop_file=None if shop is None else shop.path, placings=spread.placings)
 
 
 def _from_home(facts: Stated, home: Path) -> Stated:
@@ -419,32 +421,3 @@ def _from_home(facts: Stated, home: Path) -> Stated:
         return facts
     there = {**holding, "calibrated": str(home / holding["calibrated"])}
     return replace(facts, values={**facts.values, "holding": there})
-
-
-def files_of(told: StatedSetup, home: Path) -> list[FileBody]:
-    """Return the bodies of a file with where their solids are; `home` is the set-up's folder."""
-    return [
-        FileBody(
-            facts=facts,
-            path=home / facts.entry.need("file", "text"),
-            which=facts.entry.get("solid", "text or whole"),
-            place=place_facts(facts.entry, told.units),
-        )
-        for facts in told.bodies
-    ]
-
-
-def _file_body(entry: Stated, units: str) -> BodyFacts:
-    """Read a body of a file, with the file, the solid and the place that it states."""
-    wrong = Mistakes()
-    facts = wrong.or_else(lambda: body_facts(entry, units, besides=FILE_KEYS), None)
-    with wrong.noted():
-        entry.need("file", "text")
-    with wrong.noted():
-        entry.get("solid", "text or whole")
-    with wrong.noted():
-        place_facts(entry, units)
-    wrong.raise_any()
-    if facts is None:
-        entry.fail(f"{entry.what} is not complete")
-    return facts

@@ -14,9 +14,8 @@ from fixturecheck.kernel.measure import box_of, face_frame, is_flat, surface_kin
 from fixturecheck.kernel.place import is_finite, placed_at
 from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
-from fixturecheck.setup.entries import LEAN_MM, POLES, ROLES, ZONE_MM
 from fixturecheck.setup.holding import refuse_bad_holding
-from fixturecheck.setup.records import refuse_bad_relieving
+from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, ReliefKind
 from fixturecheck.setup.staging import refuse_bad_staging
 from fixturecheck.shop import tables
 from fixturecheck.shop.wheels import check_wheel
@@ -184,7 +183,7 @@ def refuse_bad(setup: Setup) -> None:
         _refuse_below_table,
         refuse_bad_staging,
         _refuse_bad_hold,
-        refuse_bad_relieving,
+        _refuse_bad_relieving,
         _refuse_bad_severity,
     ):
         with wrong.noted():
@@ -235,6 +234,13 @@ def _refuse_leaning(body: Body, face: str, where: str) -> None:
             raise SetupError(message)
 
 
+def _refuse_bad_relieving(setup: Setup) -> None:
+    if not setup.relief.kinds:
+        *others, last = ReliefKind
+        message = f"relief, kinds: use {', '.join(others)} or {last}; got none"
+        raise SetupError(message)
+
+
 def _refuse_bad_severity(setup: Setup) -> None:
     for check, level in setup.severity.items():
         if check not in CHECKS:
@@ -248,7 +254,7 @@ def _refuse_below_table(setup: Setup) -> None:
     stated_mm = setup.machine.table_z_mm
     for body in setup.bodies if stated_mm is not None else ():
         low_mm = box_of(placed_at(body.solid, body.at))[2]
-        if body.role == "fixture" and stated_mm is not None and low_mm < stated_mm - TABLE_MM:
+        if body.role == BodyRole.FIXTURE and stated_mm is not None and low_mm < stated_mm - TABLE_MM:
             low, table = (setup.write.length(z) for z in (low_mm, stated_mm))
             message = (
                 f"machine, {setup.write.key('table_z_mm')}: {body.name} reaches down to z = {low}, below the "
@@ -273,7 +279,7 @@ def _refuse_bad_bodies(setup: Setup) -> None:
             message = f"body {body.name!r} {flaws[i]}"
             raise SetupError(message)
         _refuse_bad_body(body)
-    if not any(b.role == "part" for b in setup.bodies):
+    if not any(b.role == BodyRole.PART for b in setup.bodies):
         message = "the set-up has no part: give at least one body the role 'part'"
         raise SetupError(message)
 
@@ -281,18 +287,18 @@ def _refuse_bad_bodies(setup: Setup) -> None:
 def _refuse_bad_body(body: Body) -> None:
     """One body's role, materials and face names."""
     where = f"body {body.name!r}"
-    one_of(body.role, ROLES, f"{where}, role")
+    one_of(body.role, tuple(BodyRole), f"{where}, role")
     fastened: object = body.fastened
     if not isinstance(fastened, bool):
         message = f"{where}, fastened: must be true or false; got {fastened!r}"
         raise SetupError(message)
-    if fastened and body.role == "part":
+    if fastened and body.role == BodyRole.PART:
         message = f"{where}: a part is held by what it stands on and by clamps; only a fixture is fastened"
         raise SetupError(message)
     if body.pole is not None:
-        one_of(body.pole, POLES, f"{where}, pole")
+        one_of(body.pole, tuple(PoleSign), f"{where}, pole")
     for pole in body.poles:
-        one_of(pole.pole, POLES, f"{where}, pole {pole.name!r}")
+        one_of(pole.pole, tuple(PoleSign), f"{where}, pole {pole.name!r}")
     _from_table(tables.material, body.material, where)
     _refuse_bad_faces(body)
     for what, names in (
@@ -373,7 +379,7 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
         _refuse_bad_wall_feed(cut, cut.wall_feed_mm, where, setup.write)
     for name in cut.parts:
         body = _body_of(setup, name, where)
-        if body.role != "part":
+        if body.role != BodyRole.PART:
             message = f"{where}: {name!r} is not ground, its role is {body.role!r}; name parts only"
             raise SetupError(message)
         for face in (cut.floor, cut.wall):

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
-from importlib.resources import files
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import Allowed, shortened
 from fixturecheck.names import unknown
-from fixturecheck.shop.tables import material
+from fixturecheck.shop.tables import material, read
 
 if TYPE_CHECKING:
     from fixturecheck.shop.piece import Piece
@@ -51,22 +49,20 @@ class Param:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EquipmentType:
-    """A kind of equipment, as listed; `maker` is where its solids are built."""
+    """A kind of equipment, as listed."""
 
     name: str
     says: str
     origin: str
     bodies: str
     source: str
-    maker: str
     params: Mapping[str, Param]
 
 
 @cache
 def equipment() -> Mapping[str, EquipmentType]:
     """Return every kind of equipment by its name, in the order of the table; needs no kernel."""
-    text = files("fixturecheck.shop").joinpath("tables", "equipment.toml").read_text(encoding="utf-8")
-    return MappingProxyType({name: _type_of(name, row) for name, row in tomllib.loads(text).items()})
+    return MappingProxyType({name: _type_of(name, row) for name, row in read("equipment").items()})
 
 
 def make(name: str, /, **params: Value) -> tuple[Piece, ...]:
@@ -90,8 +86,8 @@ def make(name: str, /, **params: Value) -> tuple[Piece, ...]:
         The equipment, a parameter or a material is not known, or a value cannot be used.
     """
     values = checked(name, params)
-    module, function = equipment()[name].maker.split(":")
-    pieces: tuple[Piece, ...] = getattr(import_module(module), function)(**values)
+    # Loaded when a solid is asked for: that takes the kernel. Each kind is made by the function of its name.
+    pieces: tuple[Piece, ...] = getattr(import_module("fixturecheck.shop.equipment"), name)(**values)
     return pieces
 
 
@@ -133,7 +129,7 @@ def _type_of(name: str, row: Mapping[str, Any]) -> EquipmentType:
         )
         for key, p in row["params"].items()
     }
-    words = {key: row[key] for key in ("says", "origin", "bodies", "source", "maker")}
+    words = {key: row[key] for key in ("says", "origin", "bodies", "source")}
     return EquipmentType(name=name, params=MappingProxyType(params), **words)
 
 

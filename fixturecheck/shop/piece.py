@@ -1,4 +1,4 @@
-"""What a piece of equipment is made of: solids with named faces, in the equipment's own frame."""
+"""What a piece of equipment is made of: solids with named faces in its own frame, and where those lie."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from types import MappingProxyType
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import Point2, bevelled, box, chamfer, prism
+from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, face_frame
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.result.shapes import Vector
@@ -152,3 +153,70 @@ class Outline:
 
 
 _ENDS = {"minus_x": -0.5, "plus_x": 0.5}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FacePlace:
+    """One face: its name, middle, area, and the way it looks out of the solid; None where it is curved."""
+
+    name: str
+    middle: Vector
+    looks: Vector | None
+    area_mm2: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BodyPlace:
+    """One body of a piece of equipment.
+
+    Parameters
+    ----------
+    suffix : str
+        What follows the equipment's name; empty where it is one body.
+    pole : str or None
+        `n` or `s` where a magnet's pole is.
+    poles : int
+        Pole pieces set in it.
+    low, high : Vector
+        Opposite corners of its box, mm.
+    """
+
+    suffix: str
+    material: str
+    pole: str | None
+    poles: int
+    low: Vector
+    high: Vector
+    faces: tuple[FacePlace, ...]
+
+
+def body_place(piece: Piece) -> BodyPlace:
+    """Return where one body of a piece of equipment and its faces lie."""
+    low_x, low_y, low_z, high_x, high_y, high_z = box_of(piece.solid)
+    return BodyPlace(
+        suffix=piece.suffix,
+        material=piece.material,
+        pole=piece.pole,
+        poles=len(piece.poles),
+        low=(low_x, low_y, low_z),
+        high=(high_x, high_y, high_z),
+        faces=tuple(_face_places(piece)),
+    )
+
+
+def _face_places(piece: Piece) -> list[FacePlace]:
+    solid_faces = faces_of(piece.solid)
+    found = []
+    for name, indices in piece.faces.items():
+        for i in indices:
+            face = solid_faces[i]
+            _, normal, flat = face_frame(face)
+            found.append(
+                FacePlace(
+                    name=name,
+                    middle=centroid_of(face),
+                    looks=(float(normal[0]), float(normal[1]), float(normal[2])) if flat else None,
+                    area_mm2=area_mm2(face),
+                )
+            )
+    return found

@@ -18,13 +18,16 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from fixturecheck.errors import Mistakes
+from fixturecheck.errors import Mistakes, NotComputedError
 from fixturecheck.fields import allowed, shortened
 from fixturecheck.names import unknown
 
 T = TypeVar("T")
 
 MU0_H_M = 4e-7 * math.pi
+
+GRAVITY_M_S2 = 9.80665
+"""Standard acceleration of free fall, ISO 80000-3."""
 
 PURE_IRON_J_T = 2.16
 """Saturation polarisation of pure iron: end of the pure iron curve of a public magnetics table, 2.160 T."""
@@ -295,6 +298,30 @@ def material(name: str) -> Material:
     if name not in known:
         raise unknown(name, known, what="material")
     return known[name]
+
+
+def weight_n(material_name: str, volume_mm3: float) -> float:
+    """Return the weight of a volume of a material, N.
+
+    Parameters
+    ----------
+    material_name : str
+        A name from the materials table.
+    volume_mm3 : float
+        Volume of the body.
+
+    Raises
+    ------
+    SetupError
+        No material has that name.
+    NotComputedError
+        The table has no density of the material.
+    """
+    found = material(material_name)
+    if not found.density_kg_m3 or not found.density_kg_m3 > 0.0:
+        message = f"the table of materials has no density of {found.name}, so its weight is not known"
+        raise NotComputedError(message)
+    return found.density_kg_m3 * 1e-9 * volume_mm3 * GRAVITY_M_S2
 
 
 def finish(name: str) -> Finish:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from fixturecheck.cli import main
-from fixturecheck.setup.chuck_file import chuck_file
+from fixturecheck.setup.text import chuck_file
 from tests.holding.test_calibration import HEAD, measurement
 
 GOOD = HEAD + measurement("cube") + measurement("cube", shim=0.3) + measurement("bar")

@@ -9,7 +9,7 @@ import pytest
 
 from fixturecheck.fields import allowed_in, own_fields
 from fixturecheck.names import CHECKS, SEVERITIES
-from fixturecheck.setup.tables import ALL, RECORDS
+from fixturecheck.setup.document import ALL, RECORDS
 from fixturecheck.units import inch_key
 from tests.docs.fences import BENCH, OUTPUT, PAGES, Fence, Reader, fences, stand_in
 from tests.doors import run_here

@@ -11,8 +11,8 @@ from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet import calibration
 from fixturecheck.magnet.calibration import MODEL_SHARE, calibrate, too_high_share
 from fixturecheck.magnet.pull import counted, face_pull
-from fixturecheck.setup.chuck_file import chuck_file
-from fixturecheck.setup.measurement_file import measured_in_file
+from fixturecheck.setup.measurement import measured_in_file
+from fixturecheck.setup.text import chuck_file
 from tests.magnet import fluxparts as parts
 from tests.magnet.test_source_fit import circuit_n
 

@@ -24,7 +24,7 @@ READERS = {
     "report.lists": "docstrings of the records, from which the reference is made",
     "setup": "set-ups as text, and the names in them",
     "shop.catalogue": "the table of equipment",
-    "shop.speed": "the marking of a wheel",
+    "shop.wheels": "the marking of a wheel",
     "shop.tables": "tables and their sources",
     # Identifiers of ours.
     "faceref": "the one place that puts `body.face` together and takes it apart",

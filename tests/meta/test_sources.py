@@ -33,7 +33,7 @@ LAWS = {
     "statics.limit": {"limit_factor"},
     "rigid.freedoms": {"located", "seat_rows", "sensitivity"},
     "tolerancing.zones": {"draw_errors"},
-    "shop.speed": {"speed_limit"},
+    "shop.wheels": {"speed_limit"},
 }
 """Functions of the packages of pure numbers that state a law though their names end in no unit."""
 

@@ -9,7 +9,7 @@ import pytest
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in
 from fixturecheck.report.lists import TABLES, equipment_told, keys_told, meanings_of
-from fixturecheck.setup.tables import BY_OTHER_KEYS, RECORDS
+from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
 
 
 @pytest.mark.parametrize("table", RECORDS)

@@ -23,7 +23,7 @@ from fixturecheck import (
     equipment,
 )
 from fixturecheck.result import Assumed
-from fixturecheck.setup.assumed import assumed
+from fixturecheck.setup.doubts import assumed
 from fixturecheck.setup.load import load
 
 BLOCK = cq.Workplane().box(10, 20, 5)

@@ -10,7 +10,7 @@ import pytest
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.select import by_selector
-from fixturecheck.setup.text import told_in_file
+from fixturecheck.setup.text import read_setup_text
 
 HEAD = '[[body]]\nname = "b"\nfile = "b.step"\n'
 EQUIPMENT = '[[equipment]]\nkind = "parallel"\nname = "p{}"\n'
@@ -52,7 +52,7 @@ def test_too_much_is_refused_as_text(what: str, tmp_path: Path) -> None:
     path = tmp_path / "many.toml"
     path.write_text(text)
     with pytest.raises(SetupError) as caught:
-        told_in_file(path, {})
+        read_setup_text(path, {})
     line = next(line for line in caught.value.problems if message in line)
     assert len(line) < 400
 
@@ -61,7 +61,7 @@ def test_a_set_up_that_is_no_regular_file(tmp_path: Path) -> None:
     path = tmp_path / "pipe.toml"
     os.mkfifo(path)
     with pytest.raises(SetupError, match=r"pipe\.toml is no regular file"):
-        told_in_file(path, {})
+        read_setup_text(path, {})
 
 
 def test_a_selector_of_a_script_is_bounded_too() -> None:

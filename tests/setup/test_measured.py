@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from fixturecheck.calibrate_job import chuck_text
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.chuck_file import chuck_file, chuck_text
 from fixturecheck.setup.holding import CalibratedChuck
-from fixturecheck.setup.measurement import Measurement
-from fixturecheck.setup.measurement_file import measured_in_file
-from fixturecheck.setup.text import told_in_file
+from fixturecheck.setup.measurement import Measurement, measured_in_file
+from fixturecheck.setup.text import chuck_file, read_setup_text
 
 HEAD = """
 [calibration]
@@ -123,7 +122,7 @@ def test_a_chuck_file_says_again_what_was_written(tmp_path):
 def test_a_set_up_takes_the_chuck_file_from_its_own_folder(tmp_path):
     path = written(tmp_path)
     (tmp_path / "block.toml").write_text(SETUP, encoding="utf-8")
-    holding = told_in_file(tmp_path / "block.toml", {}).holding
+    holding = read_setup_text(tmp_path / "block.toml", {}).rest["holding"]
     assert holding.calibrated == CHUCK
     assert holding.calibrated.path == str(path)
     assert (holding.source_gap_mm, holding.source_mmf_a) == (CHUCK.source_gap_mm, CHUCK.source_mmf_low_a)
@@ -132,7 +131,7 @@ def test_a_set_up_takes_the_chuck_file_from_its_own_folder(tmp_path):
 def test_a_chuck_file_that_is_not_there_is_told_with_its_line(tmp_path):
     (tmp_path / "block.toml").write_text(SETUP, encoding="utf-8")
     with pytest.raises(SetupError, match=r"block.toml, line 12: .*small.toml cannot be read"):
-        told_in_file(tmp_path / "block.toml", {})
+        read_setup_text(tmp_path / "block.toml", {})
 
 
 def test_a_chuck_file_that_runs_backwards_is_refused(tmp_path):

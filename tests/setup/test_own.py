@@ -10,7 +10,7 @@ import pytest
 from fixturecheck import Setup, body, own_shop
 from fixturecheck.engine import check
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.assumed import assumed
+from fixturecheck.setup.doubts import assumed
 from fixturecheck.setup.load import load
 from fixturecheck.shop.tables import material, materials
 

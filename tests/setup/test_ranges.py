@@ -13,15 +13,16 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import Allowed, allowed_in
+from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
 from fixturecheck.setup.facts import body_facts, equipment_facts, place_facts
-from fixturecheck.setup.reader import Stated, kind_of
-from fixturecheck.setup.tables import BY_OTHER_KEYS, RECORDS
+from fixturecheck.setup.reader import Stated, kind_of, types_of
 from fixturecheck.setup.validate import refuse_bad_record
 from fixturecheck.shop.catalogue import equipment, make
 from fixturecheck.units import inch_key, to_inch_key
 
 NUMBERS = {"number", "whole", "numbers"}
 HUGE = int("9" * 60)
+KIND = {f: kind_of(types_of(record)[f.name]) for record in RECORDS.values() for f in fields(record)}
 
 
 def stated(table: str, values: dict[str, Any]) -> Stated:
@@ -32,7 +33,7 @@ def numeric() -> Iterator[tuple[str, Field[Any]]]:
     for table, record in RECORDS.items():
         for field in fields(record):
             own = field.name not in BY_OTHER_KEYS.get(table, ())
-            if own and kind_of(str(field.type)) in NUMBERS and table not in {"body", "equipment"}:
+            if own and KIND[field] in NUMBERS and table not in {"body", "equipment"}:
                 yield table, field
 
 
@@ -42,7 +43,7 @@ every_key = pytest.mark.parametrize(("table", "field"), KEYS, ids=[f"{t}.{f.name
 
 def shaped(field: Field[Any], value: Any) -> Any:
     """Return a number as the field takes it: alone, or as a list of the usual length."""
-    if kind_of(str(field.type)) != "numbers":
+    if KIND[field] != "numbers":
         return value
     if field.name in {"dressed_profile_mm", "bh"}:
         return [[value, value]]
@@ -52,7 +53,7 @@ def shaped(field: Field[Any], value: Any) -> Any:
 
 def sample(field: Field[Any]) -> Any:
     """Return a value that the field takes."""
-    rule, kind = allowed_in(field) or Allowed(), kind_of(str(field.type))
+    rule, kind = allowed_in(field) or Allowed(), KIND[field]
     if rule.words:
         return rule.words[0]
     if kind in NUMBERS:
@@ -99,7 +100,7 @@ def test_both_ends_of_the_range_are_taken(table: str, field: Field[Any]) -> None
 def test_what_lies_outside_is_refused_with_the_key_the_value_and_the_range(
     table: str, field: Field[Any], where: str
 ) -> None:
-    rule, whole = rule_of(field), kind_of(str(field.type)) == "whole"
+    rule, whole = rule_of(field), KIND[field] == "whole"
     step = 1 if whole else 1e-9 * max(abs(rule.least), abs(rule.most))
     value = {
         "below": rule.least - step,

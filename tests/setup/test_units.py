@@ -9,7 +9,6 @@ import pint
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.setup.facts import staging_stated
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.staging import Staging
 from fixturecheck.units import IN_INCHES, Writing, convert, from_inch_key, inch_key
@@ -132,7 +131,7 @@ def test_what_was_tried_is_told_on_its_safe_side(
 
 def staged(staging: dict[str, object]) -> Staging | None:
     facts = Stated(what="it", values={"staging": staging}, path=(), where=lambda _path: "here")
-    return staging_stated(facts)
+    return facts.table("staging").record(Staging)
 
 
 @pytest.mark.parametrize("pull", [10, {"part": 10.0}])

@@ -5,7 +5,6 @@ import itertools
 import math
 import subprocess
 import sys
-from importlib import import_module
 
 import pytest
 
@@ -13,6 +12,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import box_of, volume_mm3
 from fixturecheck.kernel.select import by_selector
+from fixturecheck.shop import equipment as solids
 from fixturecheck.shop.catalogue import equipment, make
 from fixturecheck.shop.piece import Piece
 from fixturecheck.shop.tables import finishes, materials
@@ -79,10 +79,9 @@ def test_bodies_do_not_overlap_and_hang_together(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_the_table_and_the_maker_name_the_same_parameters(name: str) -> None:
+def test_the_table_and_the_function_of_a_kind_name_the_same_parameters(name: str) -> None:
     kind = equipment()[name]
-    module, function = kind.maker.split(":")
-    signature = inspect.signature(getattr(import_module(module), function))
+    signature = inspect.signature(getattr(solids, name))
     assert list(signature.parameters) == list(kind.params)
     types = {"float": float, "int": int, "str": str}
     for key, parameter in signature.parameters.items():
@@ -107,8 +106,8 @@ def test_every_number_changes_the_solids(name: str) -> None:
 
 def test_listing_needs_no_kernel() -> None:
     code = (
-        "import sys; from fixturecheck.shop import catalogue, speed, tables;"
-        "catalogue.equipment(); tables.materials(); tables.finishes(); speed.stripes();"
+        "import sys; from fixturecheck.shop import catalogue, tables, wheels;"
+        "catalogue.equipment(); tables.materials(); tables.finishes(); wheels.stripes();"
         "sys.exit(any(m in sys.modules for m in ('OCP', 'cadquery', 'vtkmodules', 'numpy')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

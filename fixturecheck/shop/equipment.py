@@ -1,0 +1,407 @@
+"""The shop's equipment as solids with named faces: blocks, grinding vise, magnetic chuck and V-block."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.boolean import cut
+from fixturecheck.kernel.construct import box, chamfer, cylinder
+from fixturecheck.kernel.select import by_selector
+from fixturecheck.result.shapes import Vector
+from fixturecheck.shop.piece import AXIS_NORMALS, Outline, Piece, named, named_box, rest_named
+
+
+def blocking_block(
+    *, length_mm: float, width_mm: float, height_mm: float, chamfer_mm: float, material: str
+) -> tuple[Piece, ...]:
+    """Return a plain block of iron; origin at the middle of its base."""
+    return (_block(length_mm, width_mm, height_mm, chamfer_mm, material, {"*": "ground"}),)
+
+
+def parallel(
+    *, length_mm: float, width_mm: float, height_mm: float, chamfer_mm: float, material: str
+) -> tuple[Piece, ...]:
+    """Return one parallel, lying along X; origin at the middle of its base."""
+    return (_block(length_mm, width_mm, height_mm, chamfer_mm, material, {"*": "ground"}),)
+
+
+def gauge_block(
+    *, size_mm: float, length_mm: float, width_mm: float, chamfer_mm: float, material: str
+) -> tuple[Piece, ...]:
+    """Return one gauge block standing on a gauging face; origin at the middle of that face."""
+    finish = {"base": "lapped", "top": "lapped", "*": "ground"}
+    return (_block(length_mm, width_mm, size_mm, chamfer_mm, material, finish),)
+
+
+def angle_block(
+    *,
+    angle_deg: float,
+    length_mm: float,
+    width_mm: float,
+    toe_mm: float,
+    chamfer_mm: float,
+    material: str,
+) -> tuple[Piece, ...]:
+    """Return a block whose incline rises toward +Y; origin at the middle of the toe's lower edge."""
+    if angle_deg >= 90:
+        message = f"angle_block: angle_deg must be less than 90, got {angle_deg:g}"
+        raise SetupError(message)
+    heel_mm = toe_mm + length_mm * math.tan(math.radians(angle_deg))
+    outline = Outline(
+        corners=[(0.0, 0.0), (length_mm, 0.0), (length_mm, heel_mm), (0.0, toe_mm)],
+        sides=["base", "heel", "incline", "toe"],
+        bevel_mm=chamfer_mm,
+        bevel_at=(0, 1, 2, 3),
+    )
+    _check_chamfer("angle_block", chamfer_mm, toe_mm, width_mm, length_mm)
+    solid, faces = outline.prism(length_mm=width_mm)
+    return (Piece(suffix="", solid=solid, faces=faces, material=material),)
+
+
+def step_block(
+    *,
+    steps: int,
+    rise_mm: float,
+    going_mm: float,
+    width_mm: float,
+    chamfer_mm: float,
+    material: str,
+) -> tuple[Piece, ...]:
+    """Return a staircase that climbs toward +Y; origin at the middle of the front's lower edge."""
+    _check_chamfer("step_block", chamfer_mm, rise_mm, going_mm, width_mm)
+    corners = [(0.0, 0.0), (steps * going_mm, 0.0)]
+    sides = ["base", "back"]
+    for step in range(steps, 0, -1):
+        corners += [(step * going_mm, step * rise_mm), ((step - 1) * going_mm, step * rise_mm)]
+        sides += [f"step_{step}", f"riser_{step}"]
+    # Only what sticks out is broken: the base's two corners, the top of the back, and every nose.
+    noses = range(3, len(corners), 2)
+    outline = Outline(corners=corners, sides=sides, bevel_mm=chamfer_mm, bevel_at=(0, 1, 2, *noses))
+    solid, faces = outline.prism(length_mm=width_mm)
+    return (Piece(suffix="", solid=solid, faces=faces, material=material),)
+
+
+def stop_rod(*, diameter_mm: float, length_mm: float, chamfer_mm: float, material: str) -> tuple[Piece, ...]:
+    """Return a rod along X; origin in the middle of its axis."""
+    _check_chamfer("stop_rod", chamfer_mm, diameter_mm, length_mm)
+    half_mm = length_mm / 2
+    solid = chamfer(cylinder(diameter_mm / 2, (-half_mm, 0.0, 0.0), (half_mm, 0.0, 0.0)), chamfer_mm)
+    ends = {
+        n: (AXIS_NORMALS[n], (x_mm, 0.0, 0.0)) for n, x_mm in (("minus_x", -half_mm), ("plus_x", half_mm))
+    }
+    faces = {**named(solid, ends), "round": by_selector(solid, "%CYLINDER")}
+    faces = rest_named(solid, faces, "chamfer")
+    return (Piece(suffix="", solid=solid, faces=faces, material=material),)
+
+
+def _block(
+    length_mm: float,
+    width_mm: float,
+    height_mm: float,
+    chamfer_mm: float,
+    material: str,
+    finish: dict[str, str],
+) -> Piece:
+    """Return a box with chamfered edges, standing on z = 0 about the Z axis."""
+    _check_chamfer("block", chamfer_mm, length_mm, width_mm, height_mm)
+    x_mm, y_mm = length_mm / 2, width_mm / 2
+    solid, faces = named_box((-x_mm, -y_mm, 0.0), (x_mm, y_mm, height_mm), chamfer_mm=chamfer_mm)
+    return Piece(suffix="", solid=solid, faces=faces, material=material, finish=finish)
+
+
+def _check_chamfer(what: str, chamfer_mm: float, *sides_mm: float) -> None:
+    """Refuse a chamfer that would eat a side."""
+    if 2 * chamfer_mm >= min(sides_mm):
+        message = f"{what}: chamfer_mm {chamfer_mm:g} leaves nothing of a side of {min(sides_mm):g} mm"
+        raise SetupError(message)
+
+
+def _refuse_flaws(kind: str, *flaws: tuple[bool, str]) -> None:
+    """Refuse sizes with the first flaw that they have."""
+    for wrong, why in flaws:
+        if wrong:
+            message = f"{kind}: {why}; all in mm"
+            raise SetupError(message)
+
+
+def grinding_vise(
+    *,
+    width_mm: float,
+    length_mm: float,
+    bed_mm: float,
+    jaw_height_mm: float,
+    fixed_jaw_mm: float,
+    moving_jaw_mm: float,
+    opening_mm: float,
+    relief_mm: float,
+    slot_mm: float,
+    material: str,
+) -> tuple[Piece, ...]:
+    """Return the body and the moving jaw; the jaws open along Y, the fixed one is at the back.
+
+    The origin is where the floor of the bed and the fixed jaw's face meet, in the middle of the width:
+    a part in the vise lies at y < 0 and z > 0.
+
+    Raises
+    ------
+    SetupError
+        The opening is more than the bed is long, or the relief or the slot is too large.
+    """
+    bed_end_mm = fixed_jaw_mm - length_mm
+    moving_to_mm = -opening_mm - moving_jaw_mm
+    most_mm = length_mm - fixed_jaw_mm - moving_jaw_mm
+    _refuse_flaws(
+        "grinding_vise",
+        (moving_to_mm < bed_end_mm, f"opening_mm {opening_mm:g} is more than the bed allows, {most_mm:g}"),
+        (
+            relief_mm >= min(fixed_jaw_mm, jaw_height_mm) / 2,
+            f"relief_mm {relief_mm:g} is too large for the jaw",
+        ),
+        (slot_mm >= width_mm / 2, f"slot_mm {slot_mm:g} leaves no floor in a width of {width_mm:g}"),
+    )
+    body = _bed_and_jaw(
+        width_mm=width_mm,
+        bed_end_mm=bed_end_mm,
+        back_mm=fixed_jaw_mm,
+        bed_mm=bed_mm,
+        jaw_height_mm=jaw_height_mm,
+        relief_mm=relief_mm,
+        slot_mm=slot_mm,
+        material=material,
+    )
+    solid, faces = named_box(
+        (-width_mm / 2, moving_to_mm, 0.0),
+        (width_mm / 2, -opening_mm, jaw_height_mm),
+        names={"plus_y": "moving_jaw"},
+    )
+    return body, Piece(suffix="jaw", solid=solid, faces=faces, material=material)
+
+
+def _bed_and_jaw(
+    *,
+    width_mm: float,
+    bed_end_mm: float,
+    back_mm: float,
+    bed_mm: float,
+    jaw_height_mm: float,
+    relief_mm: float,
+    slot_mm: float,
+    material: str,
+) -> Piece:
+    """Return bed and fixed jaw: an L with the inner corner relieved and the draw bolt's slot in the floor."""
+    corners = [
+        (bed_end_mm, -bed_mm),
+        (back_mm, -bed_mm),
+        (back_mm, jaw_height_mm),
+        (0.0, jaw_height_mm),
+        (0.0, relief_mm),
+        (relief_mm, relief_mm),
+        (relief_mm, 0.0),
+        (bed_end_mm, 0.0),
+    ]
+    sides = ["base", "plus_y", "top", "fixed_jaw", "relief", "relief", "bed_floor", "minus_y"]
+    if relief_mm == 0:
+        corners[4:7] = [(0.0, 0.0)]
+        sides[4:6] = []
+    outline = Outline(corners=corners, sides=sides)
+    solid = outline.solid(length_mm=width_mm)
+    if slot_mm > 0:
+        # The slot stops short of the fixed jaw by its own width, so that the floor stays one face.
+        solid = cut(solid, box((-slot_mm / 2, bed_end_mm, -bed_mm / 2), (slot_mm / 2, -slot_mm, 0.0)))
+    faces = outline.faces(solid, length_mm=width_mm, rest="slot")
+    return Piece(suffix="body", solid=solid, faces=faces, material=material)
+
+
+_MOST_POLES = 400
+
+_Bar = tuple[Vector, Vector]
+"""Two opposite corners of a pole."""
+
+
+def flat_magnetic_chuck(
+    *,
+    length_mm: float,
+    width_mm: float,
+    plate_mm: float,
+    pole_pitch_mm: float,
+    spacer_mm: float,
+    frame_mm: float,
+    pole_direction: str,
+    back_rail_height_mm: float,
+    side_rail_height_mm: float,
+    rail_mm: float,
+    material: str,
+    spacer_material: str,
+    rail_material: str,
+) -> tuple[Piece, ...]:
+    """Return the plate set with its poles, and the rails; the origin is the middle of the top.
+
+    Raises
+    ------
+    SetupError
+        The plate has no room for two poles, or the poles are too many to handle one by one.
+    """
+    low, high = (-length_mm / 2, -width_mm / 2, -plate_mm), (length_mm / 2, width_mm / 2, 0.0)
+    axis = 1 if pole_direction == "x" else 0
+    bars = _bars(low, high, across=axis, pitch_mm=pole_pitch_mm, spacer_mm=spacer_mm, frame_mm=frame_mm)
+    solid, faces = named_box(low, high)
+    # Parts lie on one plane, whatever is iron in it: only the magnet tells the poles apart.
+    poles = tuple(_chuck_pole(i, bar, material) for i, bar in enumerate(bars, start=1))
+    plate = Piece(suffix="plate", solid=solid, faces=faces, material=spacer_material, poles=poles)
+    rails = _rails(low, high, back_rail_height_mm, side_rail_height_mm, rail_mm, rail_material)
+    return plate, *rails
+
+
+def _bars(
+    low: Vector, high: Vector, *, across: int, pitch_mm: float, spacer_mm: float, frame_mm: float
+) -> list[_Bar]:
+    """Lay out as many poles as fit inside the frame, in the middle of it, along the axis they repeat on."""
+    iron_mm = pitch_mm - spacer_mm
+    if iron_mm <= 0:
+        message = f"flat_magnetic_chuck: spacer_mm {spacer_mm:g} leaves no iron in pole_pitch_mm {pitch_mm:g}"
+        raise SetupError(message)
+    room_mm = [b - a - 2 * frame_mm for a, b in zip(low, high, strict=True)]
+    # The small addition keeps a plate that is an exact number of pitches from losing one to rounding.
+    count = math.floor((room_mm[across] + spacer_mm) / pitch_mm + 1e-9)
+    if count < 2 or room_mm[1 - across] <= 0:
+        message = (
+            f"flat_magnetic_chuck: no room for two poles of pitch {pitch_mm:g} mm inside a frame of "
+            f"{frame_mm:g} mm; make the plate longer or the pitch smaller"
+        )
+        raise SetupError(message)
+    if count > _MOST_POLES:
+        message = (
+            f"flat_magnetic_chuck: {count} poles are more than a field can be worked out for; take a "
+            "larger pole_pitch_mm"
+        )
+        raise SetupError(message)
+    first_mm = -(count * pitch_mm - spacer_mm) / 2
+    along = 1 - across
+    bars = []
+    for i in range(count):
+        start, end = [0.0, 0.0, low[2]], [0.0, 0.0, high[2]]
+        start[across], end[across] = first_mm + i * pitch_mm, first_mm + i * pitch_mm + iron_mm
+        start[along], end[along] = low[along] + frame_mm, high[along] - frame_mm
+        bars.append(((start[0], start[1], start[2]), (end[0], end[1], end[2])))
+    return bars
+
+
+def _chuck_pole(number: int, bar: _Bar, material: str) -> Piece:
+    """Return one pole; odd ones are north."""
+    solid, faces = named_box(*bar)
+    pole = "n" if number % 2 else "s"
+    return Piece(suffix=f"pole_{number:02d}", solid=solid, faces=faces, material=material, pole=pole)
+
+
+def _rails(
+    low: Vector, high: Vector, back_height_mm: float, side_height_mm: float, rail_mm: float, material: str
+) -> Iterator[Piece]:
+    """Yield the back rail at +Y and the side rail at -X, each standing higher than the top; 0 is none."""
+    if back_height_mm > 0:
+        corners = (low[0], high[1], low[2]), (high[0], high[1] + rail_mm, back_height_mm)
+        solid, faces = named_box(*corners, names={"minus_y": "fence"})
+        yield Piece(suffix="back_rail", solid=solid, faces=faces, material=material)
+    if side_height_mm > 0:
+        corners = (low[0] - rail_mm, low[1], low[2]), (low[0], high[1], side_height_mm)
+        solid, faces = named_box(*corners, names={"plus_x": "fence"})
+        yield Piece(suffix="side_rail", solid=solid, faces=faces, material=material)
+
+
+_Side = tuple[float, float, str]
+"""A corner (y, z) and the name of the side that leaves it."""
+
+
+def magnetic_v_block(
+    *,
+    length_mm: float,
+    width_mm: float,
+    height_mm: float,
+    angle_deg: float,
+    land_mm: float,
+    spacer_mm: float,
+    groove_width_mm: float,
+    groove_depth_mm: float,
+    chamfer_mm: float,
+    material: str,
+    spacer_material: str,
+) -> tuple[Piece, ...]:
+    """Return the left half (at -Y, pole n), the right half (at +Y, pole s) and the spacer between.
+
+    The trough runs along X; the origin is the middle of the line in which the two flanks would meet.
+
+    Raises
+    ------
+    SetupError
+        The sizes do not leave a V-block.
+    """
+    if angle_deg >= 180:
+        message = f"magnetic_v_block: angle_deg must be less than 180, got {angle_deg:g}"
+        raise SetupError(message)
+    rise = 1 / math.tan(math.radians(angle_deg / 2))
+    flank_to_mm = width_mm / 2 - land_mm
+    top_mm = flank_to_mm * rise
+    base_mm = top_mm - height_mm
+    wide = f"spacer_mm {spacer_mm:g} is wider than the groove, {groove_width_mm:g}"
+    narrow = f"width_mm {width_mm:g} leaves no flank between groove and land"
+    low = f"height_mm {height_mm:g} leaves no iron below the groove: the trough takes {top_mm:.4g}"
+    _refuse_flaws(
+        "magnetic_v_block",
+        (spacer_mm > groove_width_mm, wide),
+        (groove_width_mm / 2 >= flank_to_mm, narrow),
+        (base_mm >= -groove_depth_mm, f"{low} and the groove {groove_depth_mm:g}"),
+        (2 * chamfer_mm >= land_mm, f"chamfer_mm {chamfer_mm:g} takes all of the land, {land_mm:g}"),
+    )
+
+    half_spacer_mm, half_groove_mm = spacer_mm / 2, groove_width_mm / 2
+    right: list[_Side] = [
+        (half_spacer_mm, base_mm, "base"),
+        (width_mm / 2, base_mm, "plus_y"),
+        (width_mm / 2, top_mm, "land"),
+        (flank_to_mm, top_mm, "right_flank"),
+        (half_groove_mm, half_groove_mm * rise, "groove_wall"),
+        (half_groove_mm, -groove_depth_mm, "groove_floor"),
+        (half_spacer_mm, -groove_depth_mm, "inner"),
+    ]
+    if spacer_mm == groove_width_mm:
+        # The groove's wall and the side against the spacer are then one plane face.
+        right[4:] = [(half_groove_mm, half_groove_mm * rise, "inner")]
+    spacer, spacer_faces = named_box(
+        (-length_mm / 2, -half_spacer_mm, base_mm), (length_mm / 2, half_spacer_mm, -groove_depth_mm)
+    )
+    return (
+        _v_half("left", "n", _mirrored(right), top_mm, length_mm, chamfer_mm, material),
+        _v_half("right", "s", right, top_mm, length_mm, chamfer_mm, material),
+        Piece(suffix="spacer", solid=spacer, faces=spacer_faces, material=spacer_material),
+    )
+
+
+def _mirrored(right: list[_Side]) -> list[_Side]:
+    """Return the left half's corners: the right's the other way round, each side named from its other end."""
+    names = {"plus_y": "minus_y", "right_flank": "left_flank"}
+    left = []
+    for i in reversed(range(len(right))):
+        side = right[i - 1][2]
+        left.append((-right[i][0], right[i][1], names.get(side, side)))
+    return left
+
+
+def _v_half(
+    suffix: str,
+    pole: str,
+    sides: list[_Side],
+    top_mm: float,
+    length_mm: float,
+    chamfer_mm: float,
+    material: str,
+) -> Piece:
+    """Return one half, its two upper edges broken."""
+    outline = Outline(
+        corners=[(y, z) for y, z, _ in sides],
+        sides=[name for *_, name in sides],
+        bevel_mm=chamfer_mm,
+        bevel_at=[i for i, (_, z, _) in enumerate(sides) if z == top_mm],
+    )
+    solid, faces = outline.prism(length_mm=length_mm)
+    return Piece(suffix=suffix, solid=solid, faces=faces, material=material, pole=pole)
