@@ -30,7 +30,7 @@ from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses, jacobian
 from fixturecheck.setup.model import Setup
 from fixturecheck.statics.contact_step import SteadyLoad, wrenches
-from fixturecheck.statics.friction import unbalanced
+from fixturecheck.statics.limit import unbalanced
 from fixturecheck.statics.rest import Bounds, Ending, Settling, settle
 from fixturecheck.units import Writing, axis_text
 

@@ -18,10 +18,11 @@ from fixturecheck.kernel.measure import extent_along
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.iron import pitch_mm
-from fixturecheck.magnet.pull import Magnet, Pulls
-from fixturecheck.magnet.remanence import (
+from fixturecheck.magnet.pull import (
     SOFT_BELOW_A_M,
     Keeps,
+    Magnet,
+    Pulls,
     chip_field_t,
     kept_field_t,
     mmf_kept_a,
@@ -29,8 +30,8 @@ from fixturecheck.magnet.remanence import (
     worst_class,
 )
 from fixturecheck.numeric import to_vector
-from fixturecheck.release.edges import Pry, burrs_of, pries
 from fixturecheck.release.motions import Room, TouchingFaces, WayOff, touches_of, ways_off
+from fixturecheck.release.sequence import Pry, burrs_of, pries
 from fixturecheck.result.hold import ClampKind
 from fixturecheck.result.release import FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
 from fixturecheck.setup.model import Setup

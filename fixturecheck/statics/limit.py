@@ -1,4 +1,6 @@
-"""Limit analysis: what contacts could carry at best, and which of many loads is borne least.
+"""What contacts can carry with their forces inside the friction cones: a load at rest, at best, or of many.
+
+A load is held without any motion where some forces balance it, by pushing alone or with Coulomb friction.
 
 The limit load, with friction that dilates (associated flow), is the greatest factor for which some set of
 contact forces inside the friction cones balances the loads. By the static theorem of limit analysis it is
@@ -16,15 +18,58 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import clarabel
 import numpy as np
 from scipy import sparse
 
-from fixturecheck.arrays import Floats
+from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
-from fixturecheck.statics.equilibrium import Equations
+from fixturecheck.rigid.motion import CandidateRows, jacobian
+from fixturecheck.statics.contact_step import outermost
+from fixturecheck.statics.equilibrium import Equations, contact_frames
+
+
+def solve_conic(
+    cost: Floats,
+    matrix: Any,
+    right: Floats,
+    cones: Sequence[object],
+    *,
+    quadratic: Any = None,
+    accuracy_share: float | None = None,
+) -> clarabel.DefaultSolution:
+    """Minimise x P x / 2 + cost x where right - matrix x lies in the cones.
+
+    Parameters
+    ----------
+    cost : ndarray, shape (n,)
+        Linear cost.
+    matrix : ndarray or sparse matrix, shape (m, n)
+        Left side of the constraints.
+    right : ndarray, shape (m,)
+        Right side.
+    cones : sequence
+        The solver's cones, over the rows in their order.
+    quadratic : sparse matrix, shape (n, n), optional
+        P; none where the cost is linear.
+    accuracy_share : float, optional
+        Gap and feasibility, as shares, at which the solver stops, in place of its own.
+
+    Returns
+    -------
+    clarabel.DefaultSolution
+        `x`, the multipliers `z`, and the `status` at which it stopped.
+    """
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    if accuracy_share is not None:
+        settings.tol_gap_abs = settings.tol_gap_rel = settings.tol_feas = accuracy_share
+    none = sparse.csc_matrix((len(cost), len(cost)))
+    whole = none if quadratic is None else quadratic
+    return clarabel.DefaultSolver(whole, cost, sparse.csc_matrix(matrix), right, cones, settings).solve()
+
 
 # A factor beyond this is reported as unbounded: the friction cones lock, whatever the load.
 LOCKED = 1e6
@@ -68,11 +113,7 @@ def limit_factor(equations: Equations) -> float:
     right = np.concatenate([target, np.zeros(cone_rows.shape[0])])
     cost = np.zeros(3 * points + 1)
     cost[-1] = -1.0
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
-    kinds = [clarabel.ZeroConeT(balance.shape[0]), *cones]
-    quadratic = sparse.csc_matrix((len(cost), len(cost)))
-    answer = clarabel.DefaultSolver(quadratic, cost, matrix, right, kinds, settings).solve()
+    answer = solve_conic(cost, matrix, right, [clarabel.ZeroConeT(balance.shape[0]), *cones])
     scale = unit_n / float(np.linalg.norm(equations.cutting_n))
     return _read(str(answer.status), float(answer.x[-1]) * scale)
 
@@ -142,19 +183,15 @@ def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Float
     pressed = np.maximum(rest_n[:, 0], 0.0) / unit_n
     contacts = equations.approach.reshape(-1, equations.approach.shape[2]).T
     rows, right, cones = _rows(equations.mu, pressed)
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
     cost = np.zeros(4 * points + 1)
     cost[-1] = -1.0
-    nothing = sparse.csc_matrix((len(cost), len(cost)))
     found = []
     for load in cutting_n:
         size = float(np.linalg.norm(load))
         balance = np.hstack([contacts, np.zeros((len(load), points)), -load[:, None] / size])
         matrix = sparse.vstack([sparse.csc_matrix(balance), rows], format="csc")
         target = np.concatenate([equations.held_n / unit_n, right, [MOST * size / unit_n]])
-        kinds = [clarabel.ZeroConeT(len(load)), *cones]
-        answer = clarabel.DefaultSolver(nothing, cost, matrix, target, kinds, settings).solve()
+        answer = solve_conic(cost, matrix, target, [clarabel.ZeroConeT(len(load)), *cones])
         status = str(answer.status)
         if "PrimalInfeasible" in status:
             found.append(0.0)
@@ -200,3 +237,165 @@ def _rows(mu: Floats, pressed: Floats) -> tuple[sparse.csc_matrix, Floats, list[
         clarabel.NonnegativeConeT(2),
     ]
     return rows, right, cones
+
+
+HOLDS = 1e-7
+_LEAST_SHARE = 1e-6
+"""Of what all bodies bear: a load below that is rounding."""
+
+
+def friction_holds(
+    rows: CandidateRows,
+    bodies: Ints,
+    centres_mm: Floats,
+    load: Floats,
+    size_mm: Floats,
+    *,
+    mu: float,
+    closure_mm: float,
+) -> bool:
+    """Tell whether forces within the friction cones of closed contacts balance the load.
+
+    Parameters
+    ----------
+    rows : CandidateRows
+        Places where bodies might touch.
+    bodies : ndarray of int, shape (n,)
+        The loose bodies.
+    centres_mm : ndarray, shape (n, 3)
+        Points that moments are taken about.
+    load : ndarray, shape (n, 6)
+        Force and moment over size of each loose body about its centre.
+    size_mm : ndarray, shape (n,)
+        Each body's length.
+    mu : float
+        Coulomb coefficient; zero asks for balance by pushing alone.
+    closure_mm : float
+        Contacts with a larger gap carry nothing.
+
+    Returns
+    -------
+    bool
+        True where what is left unbalanced is nothing but rounding.
+
+    References
+    ----------
+    Closed form: Coulomb's law and the balance of forces and moments, any text on statics.
+    """
+    return unbalanced(rows, bodies, centres_mm, load, size_mm, mu=mu, closure_mm=closure_mm) <= HOLDS
+
+
+def unbalanced(
+    rows: CandidateRows,
+    bodies: Ints,
+    centres_mm: Floats,
+    load: Floats,
+    size_mm: Floats,
+    *,
+    mu: float,
+    closure_mm: float,
+) -> float:
+    """Return the least part of the load that the contacts cannot balance.
+
+    The rest on each body counts by that body's own load, so that a light one beside a heavy one is seen; a
+    body that bears next to nothing counts by a share of what all bear. It is a second-order cone programme
+    over the forces at the contacts. Between two flat faces only the outermost contacts are asked: forces at
+    the others are means of forces there.
+
+    Parameters
+    ----------
+    rows : CandidateRows
+        Places where bodies might touch.
+    bodies : ndarray of int, shape (n,)
+        The loose bodies.
+    centres_mm : ndarray, shape (n, 3)
+        Points that moments are taken about.
+    load : ndarray, shape (n, 6)
+        Force and moment over size of each loose body about its centre.
+    size_mm : ndarray, shape (n,)
+        Each body's length.
+    mu : float
+        Coulomb coefficient.
+    closure_mm : float
+        Contacts with a larger gap carry nothing.
+
+    Returns
+    -------
+    float
+        What is left over the load, of each body, as the root of the sum of squares; 0 where all balance.
+
+    References
+    ----------
+    Closed form: Coulomb's law and the balance of forces and moments, any text on statics.
+    """
+    closed = outermost(rows, np.flatnonzero(rows.gap_mm <= closure_mm))
+    total = float(np.linalg.norm(load))
+    if total == 0.0:
+        return 0.0
+    if len(closed) == 0:
+        return 1.0
+    frames = contact_frames(rows.normal[closed])[:, : 3 if mu > 0 else 1]
+    directions = [
+        _columns(rows, closed, frames[:, i], bodies, centres_mm, size_mm) for i in range(frames.shape[1])
+    ]
+    forces = np.stack(directions, axis=-1)
+    flat = forces.reshape(forces.shape[0], -1)
+    own = np.repeat(np.maximum(np.linalg.norm(load, axis=1), _LEAST_SHARE * total), 6)
+    return _least_rest(flat / own[:, None], load.ravel() / own, len(closed), mu)
+
+
+def _columns(
+    rows: CandidateRows, closed: Ints, directions: Floats, bodies: Ints, centres_mm: Floats, size_mm: Floats
+) -> Floats:
+    """Return what unit forces along `directions` at the closed contacts do to the bodies, shape (6n, m)."""
+    scale = np.ones((len(bodies), 6))
+    scale[:, 3:] = 1.0 / size_mm[:, None]
+    along = _Along(
+        gap_mm=rows.gap_mm[closed],
+        normal=directions,
+        point_a_mm=rows.point_a_mm[closed],
+        point_b_mm=rows.point_b_mm[closed],
+        body_a=rows.body_a[closed],
+        body_b=rows.body_b[closed],
+        face_a=rows.face_a[closed],
+        face_b=rows.face_b[closed],
+    )
+    return (jacobian(along, bodies, centres_mm) * scale.ravel()).T
+
+
+class _Along(NamedTuple):
+    """Rows of contacts with other directions in place of their normals."""
+
+    gap_mm: Floats
+    normal: Floats
+    point_a_mm: Floats
+    point_b_mm: Floats
+    body_a: Ints
+    body_b: Ints
+    face_a: Ints
+    face_b: Ints
+
+
+def _least_rest(forces: Floats, load: Floats, count: int, mu: float) -> float:
+    """Minimise |load + forces x| with each contact's x in its friction cone."""
+    rows, columns = forces.shape
+    variables = columns + 1
+    objective = np.zeros(variables)
+    objective[-1] = 1.0
+    # Cone 1: (t, load + forces x); then (mu n, t1, t2) of each contact, or n >= 0 without friction.
+    top = np.zeros((1 + rows, variables))
+    top[0, -1] = -1.0
+    top[1:, :columns] = -forces
+    cones = [clarabel.SecondOrderConeT(1 + rows)]
+    weights = np.ones(columns)
+    if mu > 0:
+        weights[::3] = mu
+        cones += [clarabel.SecondOrderConeT(3)] * count
+    else:
+        cones += [clarabel.NonnegativeConeT(count)]
+    lower = sparse.hstack((sparse.diags(-weights), sparse.csc_matrix((columns, 1))))
+    right = np.concatenate(([0.0], load, np.zeros(columns)))
+    solution = solve_conic(
+        objective, sparse.vstack((sparse.csc_matrix(top), lower)), right, cones, accuracy_share=1e-10
+    )
+    return max(0.0, float(solution.x[-1]))

@@ -27,7 +27,7 @@ from scipy import sparse
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.statics.equilibrium import Equations
-from fixturecheck.statics.limit import limit_factor
+from fixturecheck.statics.limit import limit_factor, solve_conic
 from fixturecheck.statics.loading_loops import RESIDUAL, answer, newton, summed_forces, summed_stiffness
 
 # Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
@@ -381,20 +381,17 @@ def rest_at_bounds(equations: Equations, bound_n: Floats | None) -> State | None
     else:
         right[::3] = bound_n / size
     balance = sparse.csc_matrix(equations.approach.reshape(-1, width).T)
-    settings = clarabel.DefaultSettings()
-    settings.verbose = False
-    answer = clarabel.DefaultSolver(
-        sparse.diags(stiff / stiffness, format="csc"),
+    answer = solve_conic(
         np.zeros(3 * count),
-        sparse.vstack([balance, shut, sparse.diags(weights)], format="csc"),
+        sparse.vstack([balance, shut, sparse.diags(weights)]),
         np.concatenate([equations.held_n / size, np.zeros(count), right]),
         [
             clarabel.ZeroConeT(width),
             clarabel.NonnegativeConeT(count),
             *[clarabel.SecondOrderConeT(3)] * count,
         ],
-        settings,
-    ).solve()
+        quadratic=sparse.diags(stiff / stiffness, format="csc"),
+    )
     if str(answer.status) not in {"Solved", "AlmostSolved"}:
         return None
     # The multipliers of the balance are the motion that the contact springs answer to.

@@ -27,7 +27,7 @@ from fixturecheck.statics.contact_step import (
     metric_of,
     programme,
 )
-from fixturecheck.statics.friction import friction_holds
+from fixturecheck.statics.limit import friction_holds
 
 Finder = Callable[[Poses, float, float, float], CandidateRows]
 """Given poses, a reach in mm, an angle slack in radians and a depth in mm: every candidate nearer than the

@@ -8,7 +8,7 @@ from fixturecheck import Cut, Machine, Seat, Setup
 from fixturecheck.kernel.boolean import cut
 from fixturecheck.kernel.construct import box
 from fixturecheck.machining.as_ground import grind
-from fixturecheck.release.edges import burrs_of
+from fixturecheck.release.sequence import burrs_of
 from tests.holding.blocks import W, part, table, walls
 
 

@@ -13,7 +13,7 @@ from fixturecheck.holding.remedies import tightened_amounts
 from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.result.hold import Remedy, RemedyKind
 from fixturecheck.result.release import OffKind, OffWay
-from fixturecheck.statics import mechanism as collapse_motion
+from fixturecheck.statics import collapse as collapse_motion
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words
 from fixturecheck.wording.motion import motion_words

@@ -7,7 +7,7 @@ import magpylib
 import pytest
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.magnet.remanence import Keeps, chip_field_t, keeps_of, kept_field_t, worst_class
+from fixturecheck.magnet.pull import Keeps, chip_field_t, keeps_of, kept_field_t, worst_class
 from fixturecheck.shop.tables import material, materials
 
 

@@ -27,10 +27,9 @@ RESTS = re.compile(
 LAWS = {
     "magnet.field.bh": {"fit_law"},
     "magnet.field.solve": {"solve_flux"},
-    "statics.friction": {"friction_holds", "unbalanced"},
     "machining.grinding": {"pass_forces", "cut_loads"},
     "statics.hertz": {"line_contact", "point_contact"},
-    "statics.limit": {"limit_factor"},
+    "statics.limit": {"limit_factor", "friction_holds", "unbalanced"},
     "rigid.freedoms": {"located", "seat_rows", "sensitivity"},
     "tolerancing.zones": {"draw_errors"},
     "shop.wheels": {"speed_limit"},

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.rigid.freedoms import motions, rank_of, seat_rows
-from fixturecheck.statics.friction import friction_holds
+from fixturecheck.statics.limit import friction_holds
 
 CENTRE = np.array([50.0, 25.0, 10.0])
 

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fixturecheck.statics.friction import friction_holds, unbalanced
+from fixturecheck.statics.limit import friction_holds, unbalanced
 
 MU = 0.3
 SIZE_MM = np.array([10.0, 10.0])
