@@ -190,7 +190,22 @@ def _divide(low: Floats, high: Floats, pieces: Any) -> tuple[Floats, Floats]:
 def round_region(
     bodies: Sequence[Standing], ours: tuple[int, int], theirs: tuple[int, int], how: Band
 ) -> Iterator[GapRegion]:
-    """Yield the gap between a cylinder and a plane or another cylinder, if they come within the band."""
+    """Yield the gap between a cylinder and a plane or another cylinder, if they come within the band.
+
+    Parameters
+    ----------
+    bodies : sequence of Standing
+        All iron bodies where they stand.
+    ours, theirs : tuple of (int, int)
+        A body and one of its faces, on either side; one of the two is a cylinder.
+    how : Band
+        How far apart faces are looked at, and how fine.
+
+    Yields
+    ------
+    GapRegion
+        The gap as tubes of flux; none where the faces stay further apart than the band.
+    """
     pin, other = ours, theirs
     if _pin_rank(bodies, theirs) < _pin_rank(bodies, ours):
         pin, other = theirs, ours

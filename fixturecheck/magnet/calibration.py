@@ -101,6 +101,11 @@ def calibrate(
     nodes : sequence of int
         How many forces, source gaps and seat gaps each piece is solved at.
 
+    Returns
+    -------
+    Calibration
+        The chuck with every source that fits, and the measurements.
+
     Raises
     ------
     SetupError
@@ -150,6 +155,16 @@ def too_high_share(shim_mm: float | None) -> float:
 
     Over a shim flux that goes round through the air is not seen: against the full field with air our pull is
     9 % high over 0.05 mm, 20 % over 0.1 mm and 23 to 29 % over 0.3 mm.
+
+    Parameters
+    ----------
+    shim_mm : float or None
+        Thickness of the shim without iron; None where the piece lies on the poles.
+
+    Returns
+    -------
+    float
+        Share of the computed pull.
     """
     if not shim_mm:
         return MODEL_SHARE

@@ -150,6 +150,11 @@ def behind(model: MagnetModel, *, mmf_a: float, gap_mm: float) -> MagnetModel:
         Magnetomotive force of the full magnet.
     gap_mm : float
         Air gap of the same conductance as the magnet, per area of the back face.
+
+    Returns
+    -------
+    MagnetModel
+        The same iron and gaps, driven by that magnet.
     """
     sources = (replace(s, mmf_a=math.copysign(mmf_a, s.mmf_a), gap_mm=gap_mm) for s in model.sources)
     return replace(model, sources=tuple(sources))
@@ -173,6 +178,11 @@ def magnet_model(
     fineness : Fineness, optional
     mesher : TetMesher, optional
         Keeps meshes between calls.
+
+    Returns
+    -------
+    MagnetModel
+        Meshes, gaps and sources, ready to be solved at any strength.
 
     Raises
     ------

@@ -60,6 +60,16 @@ class Ferrous:
 def ferrous_bodies(setup: Setup) -> tuple[Ferrous, ...]:
     """Return every body that carries flux, its poles cut to the neighbourhood of the other iron.
 
+    Parameters
+    ----------
+    setup : Setup
+        States bodies, poles and materials.
+
+    Returns
+    -------
+    tuple of Ferrous
+        Poles first, then other magnetic bodies.
+
     Raises
     ------
     NotComputedError
@@ -75,12 +85,37 @@ def ferrous_bodies(setup: Setup) -> tuple[Ferrous, ...]:
 
 
 def irons_of(setup: Setup) -> Mapping[str, Body]:
-    """Return every body by its name, poles that are set in others too."""
+    """Return every body by its name, poles that are set in others too.
+
+    Parameters
+    ----------
+    setup : Setup
+        States bodies, poles and materials.
+
+    Returns
+    -------
+    mapping of str to Body
+        By name.
+    """
     return {b.name: b for b in (*setup.bodies, *setup.poles())}
 
 
 def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
     """Return the weaker and the stronger curve of a material, at every field of all that it may have.
+
+    Parameters
+    ----------
+    setup : Setup
+        States bodies, poles and materials.
+    name : str
+        The material.
+    body : str
+        The body that is made of it, for the message.
+
+    Returns
+    -------
+    tuple of BHLaw
+        The weaker and the stronger.
 
     Raises
     ------
@@ -105,7 +140,18 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
 
 
 def pitch_mm(poles: Sequence[Body]) -> float:
-    """Return the least distance between the middles of two poles."""
+    """Return the least distance between the middles of two poles.
+
+    Parameters
+    ----------
+    poles : sequence of Body
+        Pole pieces where they stand.
+
+    Returns
+    -------
+    float
+        mm; 25 where there are fewer than two.
+    """
     middles = [_middle(b.placed()) for b in poles]
     apart = [float(np.linalg.norm(a - b)) for i, a in enumerate(middles) for b in middles[:i]]
     return min(apart, default=25.0)
@@ -135,6 +181,16 @@ class PoleRow:
 
 def pole_row(setup: Setup) -> PoleRow:
     """Return what the poles of a flat chuck are.
+
+    Parameters
+    ----------
+    setup : Setup
+        States bodies, poles and materials.
+
+    Returns
+    -------
+    PoleRow
+        Number, pitch, size and material of the poles.
 
     Raises
     ------
@@ -179,7 +235,20 @@ def _box(solid: Solid) -> tuple[np.ndarray, np.ndarray]:
 def felt(
     boxes: Sequence[tuple[np.ndarray, np.ndarray]], poles: Sequence[Body]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the box around what lies on poles, wider by a pitch, on the grid; heights are left free."""
+    """Return the box around what lies on poles, wider by a pitch, on the grid; heights are left free.
+
+    Parameters
+    ----------
+    boxes : sequence of (ndarray, ndarray), shapes (3,)
+        Least and greatest corner of each part, mm.
+    poles : sequence of Body
+        Pole pieces where they stand.
+
+    Returns
+    -------
+    tuple of ndarray, shape (3,)
+        Least and greatest corner, mm.
+    """
     low, high = np.min([b[0] for b in boxes], axis=0), np.max([b[1] for b in boxes], axis=0)
     beyond = _BEYOND_PITCHES * pitch_mm(poles)
     low, high = np.floor((low - beyond) / _GRID_MM) * _GRID_MM, np.ceil((high + beyond) / _GRID_MM) * _GRID_MM
@@ -189,6 +258,20 @@ def felt(
 
 def as_iron(setup: Setup, body: Body, near: tuple[np.ndarray, np.ndarray]) -> Ferrous | None:
     """Return a body as iron, a pole cut to a box; None where it reaches none of the box.
+
+    Parameters
+    ----------
+    setup : Setup
+        States bodies, poles and materials.
+    body : Body
+        A pole or another magnetic body.
+    near : tuple of ndarray, shape (3,)
+        The box, as `felt` returns it, mm.
+
+    Returns
+    -------
+    Ferrous or None
+        The body between its two curves.
 
     Raises
     ------
@@ -218,6 +301,13 @@ def as_iron(setup: Setup, body: Body, near: tuple[np.ndarray, np.ndarray]) -> Fe
 
 def trimmed(body: Body, to: tuple[np.ndarray, np.ndarray]) -> tuple[Placed, tuple[int, ...]]:
     """Cut a body to a box in the machine's frame; its faces keep their names, the cuts are called `cut`.
+
+    Parameters
+    ----------
+    body : Body
+        A body where it stands.
+    to : tuple of ndarray, shape (3,)
+        Least and greatest corner of the box, mm.
 
     Returns
     -------

@@ -1,9 +1,11 @@
-"""How hard the magnet pulls on every face and body, low to high."""
+"""How hard the magnet pulls on every face and body, low to high, and what stays when it is switched off."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 
 import numpy as np
 
@@ -13,14 +15,15 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, both_sides
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, behind, magnet_model
+from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw, linear_law
 from fixturecheck.magnet.field.gaps import GapPatch, seat_gap_um
 from fixturecheck.magnet.field.solve import FluxSolution, PatchPull
 from fixturecheck.magnet.iron import Ferrous, ferrous_bodies, irons_of
 from fixturecheck.magnet.rating import MagnetSource, find_sources, pole_of
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.model import Setup
+from fixturecheck.shop.tables import GRAVITY_M_S2, Material, material
 from fixturecheck.shop.tables import finish as finish_of
-from fixturecheck.shop.tables import material
 
 # Error of the method against fields with air around the iron: faces, and lines and edges.
 FACE_ERROR_SHARE = 0.10
@@ -246,7 +249,20 @@ def _total_n(solved: FluxSolution) -> float:
 
 
 def behind_soft(model: MagnetModel, soft: MagnetSource | None) -> MagnetModel:
-    """Return a model with the softer source behind its poles; as it is where there is none."""
+    """Return a model with the softer source behind its poles; as it is where there is none.
+
+    Parameters
+    ----------
+    model : MagnetModel
+        Meshes and gaps.
+    soft : MagnetSource or None
+        The softer source.
+
+    Returns
+    -------
+    MagnetModel
+        With that source behind every pole.
+    """
     return model if soft is None else behind(model, mmf_a=soft.mmf_a, gap_mm=soft.gap_mm)
 
 
@@ -261,6 +277,11 @@ def least_pulls(model: MagnetModel, soft: MagnetSource | None, strength: float) 
         The softer one; None where there is one source.
     strength : float
         Share of the full magnetomotive force.
+
+    Returns
+    -------
+    LeastPulls
+        The least pull of each patch, and the fields that were solved.
 
     Raises
     ------
@@ -278,6 +299,20 @@ def least_pulls(model: MagnetModel, soft: MagnetSource | None, strength: float) 
 
 def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = None) -> Magnet:
     """Build the magnet of a set-up and find what stands behind its poles.
+
+    Parameters
+    ----------
+    setup : Setup
+        States bodies, poles and materials.
+    contacts : ContactMap
+        What touches as drawn, by which the band of gaps is chosen.
+    mesher : TetMesher, optional
+        Keeps meshes between calls.
+
+    Returns
+    -------
+    Magnet
+        The weak and the strong end of its iron and gaps, and its sources.
 
     Raises
     ------
@@ -409,7 +444,20 @@ def _band_mm(setup: Setup, contacts: ContactMap) -> float:
 
 
 def counted(model: MagnetModel, solved: FluxSolution | None) -> list[GapPatch]:
-    """Return the gaps whose pull is counted, in the order of the solution's patches."""
+    """Return the gaps whose pull is counted, in the order of the solution's patches.
+
+    Parameters
+    ----------
+    model : MagnetModel
+        The gaps.
+    solved : FluxSolution or None
+        The field, which knows bodies that no flux reaches.
+
+    Returns
+    -------
+    list of GapPatch
+        Without leakage between poles and without such bodies.
+    """
     loose = set(solved.loose) if solved else set()
     return [g for g in model.gaps if g.counts and not {g.a, g.b} & loose]
 
@@ -427,6 +475,11 @@ def face_pull(number: int, weak: PatchPull, found: Sequence[PatchPull], gap: Gap
         What else was found; the greatest is the strong end.
     gap : GapPatch
         The gap, at the weak end.
+
+    Returns
+    -------
+    FacePull
+        Force at either end, where it acts, and what the method may be off by.
     """
     strong = max(found, key=lambda p: p.pull_n)
     a, b = both_sides(strong.name)
@@ -461,7 +514,18 @@ def face_pull(number: int, weak: PatchPull, found: Sequence[PatchPull], gap: Gap
 
 
 def lifted_low_share(gap_mm: float) -> float:
-    """Return what is left of the low end of a face that stands open, as a share."""
+    """Return what is left of the low end of a face that stands open, as a share.
+
+    Parameters
+    ----------
+    gap_mm : float
+        Greatest gap of the face.
+
+    Returns
+    -------
+    float
+        Share, 1 where it is closed.
+    """
     return 1.0 / (1.0 + LIFTED_ERROR_SHARE * gap_mm)
 
 
@@ -480,3 +544,188 @@ def _unruled(model: MagnetModel) -> Mapping[str, str]:
 def _islands(*solutions: FluxSolution, but: Iterable[str]) -> tuple[str, ...]:
     loose = sorted({name for s in solutions for name in s.loose} - set(but))
     return tuple(f"no flux reaches {name}: it is not held by the magnet" for name in loose)
+
+
+_FIELDS_A_M = np.geomspace(1.0, 1e5, 400)
+
+
+def residual_pulls(magnet: Magnet, residual_share: float) -> Pulls:
+    """Solve the field with the magnet off, from its weak end to its strong end.
+
+    B-H tables begin at fields far above what is left in the iron now. So the weak end takes the curve as it
+    is fitted, down to the permeability that steel starts with, and the strong end a permeability as high
+    there as anywhere on the curve, which no steel exceeds at its start. What the iron has kept of the full
+    magnet is not in it.
+
+    Parameters
+    ----------
+    magnet : Magnet
+        The magnet at full strength.
+    residual_share : float
+        What is left of the magnetomotive force.
+
+    Returns
+    -------
+    Pulls
+        Of each face, with the magnet off.
+
+    Raises
+    ------
+    NotComputedError
+        The field did not converge.
+    """
+    easy = replace(
+        magnet.strong,
+        bodies=tuple(replace(b, law=steepest(b.law)) for b in magnet.strong.bodies),
+        gaps=tuple(replace(g, film=None) for g in magnet.strong.gaps),
+    )
+    return replace(magnet, strong=easy).pulls(residual_share)
+
+
+def steepest(law: BHLaw) -> BHLaw:
+    """Return iron that is everywhere as permeable as another at its best.
+
+    Parameters
+    ----------
+    law : BHLaw
+        Any law.
+
+    Returns
+    -------
+    BHLaw
+        Linear, with the greatest B/H of that law.
+    """
+    chord = float(np.max(law.chord_h_m(_FIELDS_A_M)))
+    return linear_law(f"{law.name} at its most permeable", mu_r=chord / MU0_H_M)
+
+
+SOFT_BELOW_A_M = 1e3
+HARD_ABOVE_A_M = 100e3
+
+_CHIP_DENSITY_KG_M3 = 7870.0
+
+
+class CoercivityClass(StrEnum):
+    """The class of a magnetic material by its coercivity."""
+
+    SOFT = "soft"
+    SEMI_HARD = "semi-hard"
+    HARD = "hard"
+
+
+def coercivity_class(coercivity_a_m: float) -> CoercivityClass:
+    """Return the class of a coercivity.
+
+    Parameters
+    ----------
+    coercivity_a_m : float
+        Coercivity, A/m.
+
+    Returns
+    -------
+    CoercivityClass
+        Soft, semi-hard or hard.
+
+    References
+    ----------
+    .. [1] S. Zurek, Coercivity, E-Magnetica.pl (CC BY): soft below 1 kA/m, hard above 100 kA/m.
+    """
+    if coercivity_a_m < SOFT_BELOW_A_M:
+        return CoercivityClass.SOFT
+    return CoercivityClass.HARD if coercivity_a_m > HARD_ABOVE_A_M else CoercivityClass.SEMI_HARD
+
+
+def worst_class(found: Material) -> CoercivityClass | None:
+    """Return the class of a material at the high end of its coercivity; None where it is not magnetic.
+
+    Parameters
+    ----------
+    found : Material
+        A row of the table of materials.
+
+    Returns
+    -------
+    CoercivityClass or None
+        By the greatest coercivity that the material may have.
+
+    Raises
+    ------
+    NotComputedError
+        The material is magnetic and no coercivity is known.
+    """
+    if not found.magnetic:
+        return None
+    if found.coercivity_a_m is None:
+        message = f"the table of materials has no coercivity of {found.name}"
+        raise NotComputedError(message)
+    return coercivity_class(found.coercivity_a_m[1])
+
+
+def kept_field_t(coercivity_a_m: float) -> float:
+    """Return the flux density at the pole of a stubby body that a magnet has left magnetised, at most.
+
+    A ball keeps no more magnetisation M than drives it to its coercivity by its own shape, M / 3 = Hc, and
+    shows 2/3 mu0 M = 2 mu0 Hc at its pole. Bodies longer than wide keep more.
+
+    Parameters
+    ----------
+    coercivity_a_m : float
+        Coercivity, A/m.
+
+    Returns
+    -------
+    float
+        T.
+
+    References
+    ----------
+    Closed form: a uniformly magnetised ball, any text on magnetostatics.
+    """
+    return 2.0 * MU0_H_M * coercivity_a_m
+
+
+def chip_field_t(pole_distance_mm: float) -> float:
+    """Return the flux density at a face above which a round steel chip hangs on it against its weight.
+
+    A small ball of high permeability is drawn by (3 V / mu0) B dB/dx; over a face with poles at this distance
+    the field dies away as exp(-pi x / distance), so that B dB/dx = pi B^2 / distance. Slivers, which
+    magnetise more easily than a ball, hang at less.
+
+    Parameters
+    ----------
+    pole_distance_mm : float
+        From the middle of one pole to the next.
+
+    Returns
+    -------
+    float
+        T.
+
+    References
+    ----------
+    Closed form: the force on a small sphere in a field gradient, any text on magnetostatics.
+    """
+    slope_m = pole_distance_mm * 1e-3 / math.pi
+    return math.sqrt(MU0_H_M * _CHIP_DENSITY_KG_M3 * GRAVITY_M_S2 * slope_m / 3.0)
+
+
+def mmf_kept_a(coercivity_a_m: float, path_mm: float) -> float:
+    """Return the magnetomotive force that a steel can drive by itself along a path, at most.
+
+    Parameters
+    ----------
+    coercivity_a_m : float
+        Coercivity, A/m.
+    path_mm : float
+        Length of the path in the steel.
+
+    Returns
+    -------
+    float
+        A.
+
+    References
+    ----------
+    Closed form: Ampere's law.
+    """
+    return coercivity_a_m * path_mm * 1e-3

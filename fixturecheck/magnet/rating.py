@@ -61,7 +61,20 @@ class MagnetSource:
 
 
 def pole_of(body: Ferrous, source: MagnetSource) -> Pole | None:
-    """Return what drives a body; None for one that is no pole."""
+    """Return what drives a body; None for one that is no pole.
+
+    Parameters
+    ----------
+    body : Ferrous
+        Any iron body.
+    source : MagnetSource
+        The magnet behind every pole.
+
+    Returns
+    -------
+    Pole or None
+        Magnetomotive force, positive on a north pole, with the gap behind it.
+    """
     if body.pole is None:
         return None
     sign = 1.0 if body.pole == "n" else -1.0
@@ -170,8 +183,15 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
 
     Parameters
     ----------
+    setup : Setup
+        States the poles, and the seats that lie on them.
     size_mm : sequence of float
         Along X, along Y, and height, of a piece on a flat chuck; empty takes one over two poles.
+
+    Returns
+    -------
+    RatingPiece
+        The piece where it lies.
 
     Raises
     ------
@@ -302,6 +322,11 @@ def piece_at(setup: Setup, size_mm: Sequence[float], at_mm: Sequence[float] = ()
     at_mm : sequence of float, optional
         Where the middle of the block lies; empty takes half-way between the two poles next to the middle.
 
+    Returns
+    -------
+    RatingPiece
+        The block where it lies.
+
     Raises
     ------
     NotComputedError
@@ -332,7 +357,18 @@ START_MMF_A, START_FLUX_T = 50.0, 0.8
 
 
 def rating_gap_um(piece_finish: str) -> float:
-    """Return the gap under a rating piece: half the sum of its middle Rz and that of a ground pole."""
+    """Return the gap under a rating piece: half the sum of its middle Rz and that of a ground pole.
+
+    Parameters
+    ----------
+    piece_finish : str
+        Finish of the piece, a row of the table of finishes.
+
+    Returns
+    -------
+    float
+        um.
+    """
     return 0.5 * sum(0.5 * sum(finish(name).rz_um) for name in (piece_finish, POLE_FINISH))
 
 
@@ -341,6 +377,18 @@ def source_gaps_mm(setup: Setup, holding: Holding) -> tuple[float, float]:
 
     Where none is stated it goes with the distance between poles: magnets twice as far apart are twice as
     thick.
+
+    Parameters
+    ----------
+    setup : Setup
+        States the poles.
+    holding : Holding
+        May state the gaps.
+
+    Returns
+    -------
+    tuple of float
+        Stiffest and softest, mm.
     """
     if holding.source_gap_mm:
         return holding.source_gap_mm[0], holding.source_gap_mm[1]
@@ -353,6 +401,18 @@ def find_sources(setup: Setup, mesher: TetMesher) -> tuple[MagnetSource, ...]:
 
     Each gives the rated pull. With a pull over a shim there is one, that gives both. A source that is
     stated is taken as it is.
+
+    Parameters
+    ----------
+    setup : Setup
+        States poles, seats and holding.
+    mesher : TetMesher
+        Keeps meshes between calls.
+
+    Returns
+    -------
+    tuple of MagnetSource
+        One, or the stiffest and the softest.
 
     Raises
     ------

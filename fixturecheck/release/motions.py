@@ -9,6 +9,7 @@ from typing import cast
 
 import numpy as np
 import shapely
+from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.patch import ContactMap
@@ -20,9 +21,10 @@ from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import ContactKind
-from fixturecheck.result.release import ComesOff
+from fixturecheck.result.release import ComesOff, OffKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup
+from fixturecheck.setup.records import BodyRole
 from fixturecheck.shop.tables import finish as finish_of
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -85,8 +87,8 @@ class ReleaseMotion:
 
     Parameters
     ----------
-    kind : str
-        `lift`, `tip` or `slide`.
+    kind : OffKind
+        Whether it lifts, tips or slides.
     along : ndarray, shape (3,)
         Unit direction of a lift or slide; level direction toward which a tip topples.
     at_mm, axis : ndarray, shape (3,), or None
@@ -95,7 +97,7 @@ class ReleaseMotion:
         Distance of the farthest point from that line; 1 where there is none.
     """
 
-    kind: str
+    kind: OffKind
     along: Floats
     at_mm: Floats | None = None
     axis: Floats | None = None
@@ -124,15 +126,7 @@ class ReleaseMotion:
         """Return the solid after some travel."""
         if self.axis is None or self.at_mm is None:
             return transformed(solid, np.eye(3), travel_mm * self.along)
-        angle = travel_mm / self.arm_mm
-        k = np.array(
-            [
-                [0.0, -self.axis[2], self.axis[1]],
-                [self.axis[2], 0.0, -self.axis[0]],
-                [-self.axis[1], self.axis[0], 0.0],
-            ]
-        )
-        turn = np.eye(3) + np.sin(angle) * k + (1 - np.cos(angle)) * (k @ k)
+        turn = Rotation.from_rotvec(travel_mm / self.arm_mm * self.axis).as_matrix()
         return transformed(solid, turn, self.at_mm - turn @ self.at_mm)
 
 
@@ -173,7 +167,7 @@ def touches_of(
     for spot in spots(contacts, loose):
         sides = sorted(spot.faces, key=lambda f: f.body != spot.a)
         done = [s for s in sides if finished(setup, s)]
-        parts = [s for s in done if setup.body(s.body).role == "part"]
+        parts = [s for s in done if setup.body(s.body).role == BodyRole.PART]
         for own, other, sign in ((sides[0], sides[1], 1.0), (sides[1], sides[0], -1.0)):
             if own.body in out:
                 out[own.body].append(
@@ -299,20 +293,20 @@ def _way(motion: ReleaseMotion, touches: Sequence[TouchingFaces]) -> WayOff | No
 
 def _lifts(touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMotion]:
     """Yield straight up, and up and away from every side at once."""
-    yield ReleaseMotion(kind="lift", along=UP)
+    yield ReleaseMotion(kind=OffKind.LIFT, along=UP)
     away = np.zeros(3)
     for side in _level([-t.normal for t in touches if not t.supports]):
         away += side
     if np.linalg.norm(away) > _STILL:
         slant = UP + away / np.linalg.norm(away)
-        yield ReleaseMotion(kind="lift", along=slant / np.linalg.norm(slant))
+        yield ReleaseMotion(kind=OffKind.LIFT, along=slant / np.linalg.norm(slant))
 
 
 def _slides(touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMotion]:
     """Yield the level directions: along and across the table, and straight away from each side."""
     axes = [np.array(v) for v in ((1.0, 0, 0), (-1.0, 0, 0), (0, 1.0, 0), (0, -1.0, 0))]
     for along in _level([*axes, *(-t.normal for t in touches if not t.supports)]):
-        yield ReleaseMotion(kind="slide", along=along)
+        yield ReleaseMotion(kind=OffKind.SLIDE, along=along)
 
 
 def _level(directions: Iterable[Floats]) -> list[Floats]:
@@ -336,7 +330,7 @@ def tips(solid: Solid, touches: Sequence[TouchingFaces]) -> Iterator[ReleaseMoti
         off -= np.outer(off @ axis, axis)
         arm = float(np.linalg.norm(off, axis=1).max())
         if arm > _LEAST_ARM_MM:
-            yield ReleaseMotion(kind="tip", along=out, at_mm=middle, axis=axis, arm_mm=arm)
+            yield ReleaseMotion(kind=OffKind.TIP, along=out, at_mm=middle, axis=axis, arm_mm=arm)
 
 
 def support_edges(touches: Sequence[TouchingFaces]) -> list[tuple[Floats, Floats]]:

@@ -1,8 +1,8 @@
-"""How a set-up comes apart after the cut: which body first, which way, with what force, what is stoned."""
+"""How a set-up comes apart after the cut: which body first, which way, with what force; burrs, pry edges."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,13 +14,18 @@ from fixturecheck.holding.bearing import movers, weights
 from fixturecheck.holding.clamping import friction_of
 from fixturecheck.holding.model import Leaving, Release
 from fixturecheck.interval import Range
-from fixturecheck.kernel.measure import extent_along
-from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.boolean import common
+from fixturecheck.kernel.brep.features import Features, features_of
+from fixturecheck.kernel.brep.topology import solids_of
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of, extent_along
+from fixturecheck.kernel.place import location_of, matrix_of, placed_at
+from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.iron import pitch_mm
 from fixturecheck.magnet.pull import (
     SOFT_BELOW_A_M,
-    Keeps,
+    CoercivityClass,
     Magnet,
     Pulls,
     chip_field_t,
@@ -30,11 +35,11 @@ from fixturecheck.magnet.pull import (
     worst_class,
 )
 from fixturecheck.numeric import to_vector
-from fixturecheck.release.motions import Room, TouchingFaces, WayOff, touches_of, ways_off
-from fixturecheck.release.sequence import Pry, burrs_of, pries
+from fixturecheck.release.motions import UP, Room, TouchingFaces, WayOff, support_edges, touches_of, ways_off
 from fixturecheck.result.hold import ClampKind
-from fixturecheck.result.release import FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
-from fixturecheck.setup.model import Setup
+from fixturecheck.result.release import Burr, FirstSteps, OffKind, OffWay, PryAt, SteelKeeps
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.records import BodyRole, Sparks
 from fixturecheck.shop.tables import material
 from fixturecheck.statics.equilibrium import Load
 
@@ -62,13 +67,13 @@ class _Tried:
     def rank(self) -> tuple[int, int, float, bool]:
         """The easiest first: nothing finished rubbed, least of a part's faces, least force, no slant."""
         harms = self.way.harms
-        slant = self.way.motion.kind == "lift" and self.way.motion.along[2] < 1.0
+        slant = self.way.motion.kind is OffKind.LIFT and self.way.motion.along[2] < 1.0
         return sum(t.on_part for t in harms), len(harms), round(self.takes_n.high, 6), slant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Bench:
-    """What does not change while bodies are taken away."""
+class _Standing:
+    """The set-up as it stands before the first body is taken away."""
 
     setup: Setup
     room: Room
@@ -110,7 +115,7 @@ def release_of(
     try:
         jaws = setup.holding.jaws if setup.holding else frozenset()
         loose = tuple(n for n in movers(setup, contacts) if n not in jaws)
-        bench = _Bench(
+        standing = _Standing(
             setup=setup,
             room=Room(placed, contacts),
             touches=touches_of(setup, contacts, loose),
@@ -119,7 +124,7 @@ def release_of(
             known=not reason,
             magnet=magnet,
         )
-        order = _order(bench, loose, jaws)
+        order = _order(standing, loose, jaws)
         burrs = burrs_of(setup, cuts)
     except (NotComputedError, KernelError) as failure:
         return Release(order=(), burrs=(), before=first_steps(setup, keeps=True), reason=str(failure))
@@ -127,55 +132,57 @@ def release_of(
     return Release(order=order, burrs=burrs, before=before, reason=reason)
 
 
-def _order(bench: _Bench, loose: Sequence[str], jaws: frozenset[str]) -> tuple[Leaving, ...]:
+def _order(standing: _Standing, loose: Sequence[str], jaws: frozenset[str]) -> tuple[Leaving, ...]:
     """Take bodies away one by one; what comes off no way stays to the end."""
     gone, left, out = jaws, list(loose), []
     known: dict[tuple[str, frozenset[str]], list[_Tried]] = {}
     while left:
         tried = {}
         for name in left:
-            near = (name, frozenset(bench.room.beside(name, gone)))
+            near = (name, frozenset(standing.room.beside(name, gone)))
             if near not in known:
-                known[near] = _tried(bench, name, gone)
+                known[near] = _tried(standing, name, gone)
             tried[name] = known[near]
         free = [n for n in left if tried[n]]
         if not free:
-            out += [_leaving(bench, n, [], gone) for n in left]
+            out += [_leaving(standing, n, [], gone) for n in left]
             break
-        following = min(free, key=lambda n: _next(bench, n, tried[n][0]))
-        out.append(_leaving(bench, following, tried[following], gone))
+        following = min(free, key=lambda n: _next(standing, n, tried[n][0]))
+        out.append(_leaving(standing, following, tried[following], gone))
         left.remove(following)
         gone |= {following}
     return tuple(out)
 
 
-def _next(bench: _Bench, name: str, best: _Tried) -> tuple[int, bool, bool, int, float, str]:
+def _next(standing: _Standing, name: str, best: _Tried) -> tuple[int, bool, bool, int, float, str]:
     """Sort key: what rubs nothing finished before what does, and of those alike blocking before parts."""
     harm, count, force, _ = best.rank
-    return harm, count > 0, bench.setup.body(name).role == "part", count, force, name
+    return harm, count > 0, standing.setup.body(name).role == BodyRole.PART, count, force, name
 
 
-def _tried(bench: _Bench, name: str, gone: frozenset[str]) -> list[_Tried]:
-    ways = ways_off(name, bench.touches[name], bench.room, gone)
-    known = bench.known or not material(bench.setup.body(name).material).magnetic
-    found = [_Tried(way=w, takes_n=_takes(bench, name, w, gone), known=known) for w in ways]
+def _tried(standing: _Standing, name: str, gone: frozenset[str]) -> list[_Tried]:
+    ways = ways_off(name, standing.touches[name], standing.room, gone)
+    known = standing.known or not material(standing.setup.body(name).material).magnetic
+    found = [_Tried(way=w, takes_n=_takes(standing, name, w, gone), known=known) for w in ways]
     return sorted(found, key=lambda t: t.rank)
 
 
-def _takes(bench: _Bench, name: str, way: WayOff, gone: frozenset[str]) -> Range:
+def _takes(standing: _Standing, name: str, way: WayOff, gone: frozenset[str]) -> Range:
     """Return what a way takes against weight and residual pull, as far as that is known."""
-    ends, mu = [], friction_of(bench.setup).of(name)
+    ends, mu = [], friction_of(standing.setup).of(name)
     for high in (False, True):
-        loads = [(np.array(bench.weights[name].force_n), np.array(bench.weights[name].at_mm))]
-        loads += _pulls_on(bench, name, gone, high=high)
-        ends.append(takes_n(way, loads, bench.room.solid(name), mu.high if high else mu.low))
+        loads = [(np.array(standing.weights[name].force_n), np.array(standing.weights[name].at_mm))]
+        loads += _pulls_on(standing, name, gone, high=high)
+        ends.append(takes_n(way, loads, standing.room.solid(name), mu.high if high else mu.low))
     return Range(low=min(ends), high=max(ends))
 
 
-def _pulls_on(bench: _Bench, name: str, gone: frozenset[str], *, high: bool) -> list[tuple[Floats, Floats]]:
+def _pulls_on(
+    standing: _Standing, name: str, gone: frozenset[str], *, high: bool
+) -> list[tuple[Floats, Floats]]:
     """Return force and place of each residual pull on a body, from what is still there."""
     out = []
-    for face in bench.pulls.on(name) if bench.pulls else ():
+    for face in standing.pulls.on(name) if standing.pulls else ():
         if not gone.isdisjoint(face.bodies):
             continue
         size = face.strong_n * face.high_share if high else face.weak_n * face.low_share
@@ -195,7 +202,7 @@ def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, m
     if motion.axis is None or motion.at_mm is None:
         against = -float(whole @ motion.along)
         pressed = float(np.linalg.norm(whole + against * motion.along)) if way.slides else 0.0
-        if motion.kind == "lift" and motion.along[2] < 1.0:
+        if motion.kind is OffKind.LIFT and motion.along[2] < 1.0:
             return float(np.linalg.norm(whole))
         return max(0.0, against + mu * pressed)
     moment = sum(float(np.cross(at - motion.at_mm, force) @ motion.axis) for force, at in loads)
@@ -203,35 +210,35 @@ def takes_n(way: WayOff, loads: Sequence[tuple[Floats, Floats]], solid: Solid, m
     return max(0.0, -moment / reach)
 
 
-def _leaving(bench: _Bench, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> Leaving:
+def _leaving(standing: _Standing, name: str, tried: Sequence[_Tried], gone: frozenset[str]) -> Leaving:
     """Return how one body comes off."""
     best = tried[0] if tried else None
-    reached = pries(name, bench.touches[name], bench.room, gone)
+    reached = pries(name, standing.touches[name], standing.room, gone)
     pry = _chosen(reached, best)
     force = best.force_n if best else None
-    keeps, unknown = _keeps(bench, name)
+    keeps, unknown = _keeps(standing, name)
     motion = best.way.motion if best else None
     at = pry.at_mm if pry and motion is None else None
     if motion is not None:
-        at = motion.at_mm if motion.at_mm is not None else np.array(bench.weights[name].at_mm)
+        at = motion.at_mm if motion.at_mm is not None else np.array(standing.weights[name].at_mm)
     return Leaving(
         body=name,
-        residual_n=_residual(bench, name, gone),
-        ways=tuple(_off_way(t, bench.touches[name]) for t in tried),
+        residual_n=_residual(standing, name, gone),
+        ways=tuple(_off_way(t, standing.touches[name]) for t in tried),
         pry=PryAt(under_mm=pry.under_mm, at_mm=to_vector(pry.at_mm)) if pry else None,
         by_hand=force.high <= HAND_N if force else None,
         at_mm=None if at is None else to_vector(at),
         direction=to_vector(motion.along) if motion is not None else None,
         keeps=keeps,
         keeps_unknown=unknown,
-        motion=motion.told(bench.weights[name].at_mm) if motion is not None else None,
+        motion=motion.told(standing.weights[name].at_mm) if motion is not None else None,
     )
 
 
 def _off_way(tried: _Tried, touches: Sequence[TouchingFaces]) -> OffWay:
     way, force = tried.way, tried.force_n
     return OffWay(
-        kind=OffKind(way.motion.kind),
+        kind=way.motion.kind,
         along=to_vector(way.motion.along),
         about_bottom=all(t.normal[2] < _LEVEL_DOWN for t in touches if t.supports),
         force_n=(force.low, force.high) if force else None,
@@ -243,36 +250,36 @@ def _chosen(reached: Sequence[Pry], best: _Tried | None) -> Pry | None:
     """Return the edge farthest from the one that the body is tipped about."""
     if not reached:
         return None
-    if best is None or best.way.motion.kind != "tip":
+    if best is None or best.way.motion.kind is not OffKind.TIP:
         return max(reached, key=lambda p: p.under_mm)
     along = best.way.motion.along
     return min(reached, key=lambda p: round(float(p.out @ along), 6))
 
 
-def _residual(bench: _Bench, name: str, gone: frozenset[str]) -> Range | None:
+def _residual(standing: _Standing, name: str, gone: frozenset[str]) -> Range | None:
     """Return the residual pull on a body from all that is still there, added up."""
-    if not material(bench.setup.body(name).material).magnetic:
+    if not material(standing.setup.body(name).material).magnetic:
         return Range(low=0.0, high=0.0)
-    if not bench.known:
+    if not standing.known:
         return None
     low, high = (
-        sum(float(np.linalg.norm(force)) for force, _ in _pulls_on(bench, name, gone, high=end))
+        sum(float(np.linalg.norm(force)) for force, _ in _pulls_on(standing, name, gone, high=end))
         for end in (False, True)
     )
     return Range(low=min(low, high), high=max(low, high))
 
 
-def _keeps(bench: _Bench, name: str) -> tuple[SteelKeeps | None, str]:
+def _keeps(standing: _Standing, name: str) -> tuple[SteelKeeps | None, str]:
     """Return what a body's steel keeps of the magnet, and why that is not known."""
-    found = material(bench.setup.body(name).material)
-    poles = bench.setup.poles()
+    found = material(standing.setup.body(name).material)
+    poles = standing.setup.poles()
     if not poles:
         return None, ""
     try:
         kept = worst_class(found)
     except NotComputedError as reason:
         return None, str(reason)
-    if kept in (None, Keeps.SOFT) or found.coercivity_a_m is None:
+    if kept in (None, CoercivityClass.SOFT) or found.coercivity_a_m is None:
         return None, ""
     low, high = found.coercivity_a_m
     path = pitch_mm(poles)
@@ -282,7 +289,7 @@ def _keeps(bench: _Bench, name: str) -> tuple[SteelKeeps | None, str]:
         coercivity_a_m=(low, high),
         path_mm=path,
         mmf_a=mmf_kept_a(high, path),
-        magnet_mmf_a=bench.magnet.source.mmf_a if bench.magnet else None,
+        magnet_mmf_a=standing.magnet.source.mmf_a if standing.magnet else None,
         field_t=kept_field_t(high),
         chips_t=chip_field_t(path),
     )
@@ -307,3 +314,151 @@ def first_steps(setup: Setup, *, keeps: bool) -> FirstSteps:
         opened=tuple(c.body for c in clamps if c.kind == ClampKind.VISE),
         loosened=tuple(c.name for c in clamps if c.kind != ClampKind.VISE),
     )
+
+
+# An edge is left by the wheel where it looks this much along the traverse: 20 degrees off it.
+_ACROSS = np.sin(np.radians(20.0))
+_FLUSH = 1e-3
+
+
+def burrs_of(setup: Setup, cuts: Sequence[GroundCut]) -> tuple[Burr, ...]:
+    """Return the edges that the cuts leave a burr on, those on seats first.
+
+    The table goes to and fro, so that the wheel leaves the work at both ends of the stroke. The rim always
+    runs toward the side on which the sparks leave, and the burr there is the heavier: common practice, no
+    source. Edges along the traverse are brushed and not counted.
+    """
+    found: dict[str, Burr] = {}
+    for cut in cuts:
+        for part in cut.cut.parts:
+            for burr in _burrs(setup, setup.body(part), [f for f in (cut.cut.floor, cut.cut.wall) if f]):
+                found.setdefault(burr.edge, burr)
+    return tuple(sorted(found.values(), key=lambda b: (not b.seats, not b.sparks, b.edge)))
+
+
+def _burrs(setup: Setup, body: Body, ground: Sequence[str]) -> Iterator[Burr]:
+    features = features_of(body.solid)
+    turn = matrix_of(body.at)[:3, :3]
+    names = body.face_names()
+    targets = {i for name in ground for i in body.face_indices(name)}
+    seats = {s.face for s in setup.seats if s.body == body.name}
+    seats |= {s.on_face for s in setup.seats if s.on == body.name}
+    rim = "+X" if setup.machine.sparks == Sparks.RIGHT else "-X"
+    edges: dict[tuple[str, ...], tuple[set[str], float]] = {}
+    for pair, outward, length in _sticking_out(features, targets, turn):
+        if abs(outward[0]) >= _ACROSS:
+            key = tuple(sorted({names[i] for i in pair}))
+            ends, sum_mm = edges.get(key, (set(), 0.0))
+            edges[key] = ends | {"+X" if outward[0] > 0 else "-X"}, sum_mm + length
+    for key, (ends, sum_mm) in sorted(edges.items()):
+        yield Burr(
+            edge=f"{body.name}.{'+'.join(key)}",
+            ends=tuple(sorted(ends)),
+            sparks=rim in ends,
+            seats=tuple(name for name in key if name in seats),
+            length_mm=sum_mm,
+        )
+
+
+def _sticking_out(
+    features: Features, targets: set[int], turn: Floats
+) -> Iterator[tuple[tuple[int, int], Floats, float]]:
+    """Yield the chords where a target ends at an outside edge: both faces, way out of the target, length."""
+    lengths = np.linalg.norm(features.edges_mm[:, 1] - features.edges_mm[:, 0], axis=1)
+    for row, (first, second) in enumerate(features.edge_faces.tolist()):
+        mine = [side for side, face in enumerate((first, second)) if face in targets]
+        if len(mine) != 1:
+            continue
+        normals = features.edge_normals[row]
+        # Where the neighbour goes on flush there is no edge, and a face that rises beside it is a corner.
+        falls = float(features.face_tangents[row, 1 - mine[0]] @ normals[mine[0]])
+        if falls < -_FLUSH:
+            yield (first, second), turn @ -features.face_tangents[row, mine[0]], float(lengths[row])
+
+
+# A soft blade as used on small work: common practice, no source.
+BLADE_WIDE_MM, BLADE_THICK_MM, BLADE_LONG_MM = 10.0, 2.0, 25.0
+
+_CLEAR_MM = 0.02
+_ALONG = (0.0, 0.25, -0.25, 0.45, -0.45)
+_LEVEL_MM = 0.01
+_START_MM = 0.2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pry:
+    """A place where the blade reaches the edge.
+
+    Parameters
+    ----------
+    at_mm : ndarray, shape (3,)
+        On the bottom edge.
+    out : ndarray, shape (3,)
+        Level direction away from the body.
+    under_mm : float
+        How far the body reaches out over the edge that it lies on: a chamfer or a ledge that the blade
+        gets under; zero for a square edge.
+    """
+
+    at_mm: Floats
+    out: Floats
+    under_mm: float
+
+
+def pries(body: str, touches: Sequence[TouchingFaces], room: Room, gone: frozenset[str]) -> tuple[Pry, ...]:
+    """Return the bottom edges of a body that a blade reaches, one place for each.
+
+    The blade lies flat and square to the edge, on the level that the body lies on. What does not lie on one
+    level, as a bar in a V, has no edge to get under from beside.
+    """
+    here = [t for t in touches if t.other_body not in gone]
+    heights = np.concatenate([t.points_mm[:, 2] for t in here if t.supports] or [np.zeros(0)])
+    if not len(heights) or np.ptp(heights) > _LEVEL_MM:
+        return ()
+    found = []
+    for middle, out in support_edges(here):
+        pry = next(_reached(body, middle, out, here, room, gone), None)
+        if pry is not None:
+            found.append(pry)
+    return tuple(found)
+
+
+def _reached(
+    body: str, middle: Floats, out: Floats, here: Sequence[TouchingFaces], room: Room, gone: Iterable[str]
+) -> Iterator[Pry]:
+    """Yield the places along one edge where the blade fits, the middle first."""
+    along = np.cross(UP, out)
+    spans = [extent_along(s, along) for t in here if t.supports for s in t.shapes]
+    low, high = min(s[0] for s in spans), max(s[1] for s in spans)
+    for share in _ALONG:
+        at = middle + ((0.5 + share) * (high - low) + low - float(middle @ along)) * along
+        beyond = _outside(room.solid(body), at, out, along)
+        if beyond is None:
+            continue
+        root = at + beyond * out
+        blade = _blade(root, out, along)
+        if room.takes(blade, gone):
+            yield Pry(at_mm=root, out=out, under_mm=beyond if beyond > _START_MM else 0.0)
+
+
+def _outside(solid: Solid, at: Floats, out: Floats, along: Floats) -> float | None:
+    """Return how far the body reaches past the edge over the blade's width; None where it has none there."""
+    reach = np.array(box_of(solid))
+    size = float(np.linalg.norm(reach[3:] - reach[:3]))
+    slab = _slab(at - size * out, out, along, size * 2)
+    piece: Shape = common(solid, slab)
+    if not solids_of(piece):
+        return None
+    return max(0.0, extent_along(piece, out)[1] - float(at @ out))
+
+
+def _blade(root: Floats, out: Floats, along: Floats) -> Solid:
+    return _slab(root + _CLEAR_MM * out, out, along, BLADE_LONG_MM)
+
+
+def _slab(root: Floats, out: Floats, along: Floats, long_mm: float) -> Solid:
+    """Return a bar as wide and thick as the blade that starts at a place and lies just over its level."""
+    matrix = np.eye(4)
+    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = out, along, UP, root
+    low = (0.0, -BLADE_WIDE_MM / 2, _CLEAR_MM)
+    return placed_at(box(low, (long_mm, BLADE_WIDE_MM / 2, BLADE_THICK_MM)), location_of(matrix))

@@ -7,29 +7,35 @@ import magpylib
 import pytest
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.magnet.pull import Keeps, chip_field_t, keeps_of, kept_field_t, worst_class
+from fixturecheck.magnet.pull import (
+    CoercivityClass,
+    chip_field_t,
+    coercivity_class,
+    kept_field_t,
+    worst_class,
+)
 from fixturecheck.shop.tables import material, materials
 
 
 @pytest.mark.parametrize(
     ("oersted", "kept"),
     [
-        (11, Keeps.SOFT),
-        (34, Keeps.SEMI_HARD),
-        (56, Keeps.SEMI_HARD),
-        (118, Keeps.SEMI_HARD),
-        (122, Keeps.SEMI_HARD),
+        (11, CoercivityClass.SOFT),
+        (34, CoercivityClass.SEMI_HARD),
+        (56, CoercivityClass.SEMI_HARD),
+        (118, CoercivityClass.SEMI_HARD),
+        (122, CoercivityClass.SEMI_HARD),
     ],
 )
 def test_a_high_chromium_tool_steel_is_soft_annealed_and_semi_hard_quenched(oersted, kept):
     # Nykiel and Hryniewicz, METAL 2003: steel of 2 % C and 12 % Cr, annealed, quenched from 835, 900 and
     # 1150 C, and the greatest; classes of E-Magnetica.pl, "Coercivity".
-    assert keeps_of(oersted * 1000 / (4 * math.pi)) is kept
+    assert coercivity_class(oersted * 1000 / (4 * math.pi)) is kept
 
 
 def test_a_ferrite_magnet_is_hard():
     # Coercivity of ceramic 8, a public magnetics table: 233.6 kA/m.
-    assert keeps_of(233.6e3) is Keeps.HARD
+    assert coercivity_class(233.6e3) is CoercivityClass.HARD
 
 
 OERSTED_A_M = 1000 / (4 * math.pi)
@@ -61,8 +67,8 @@ def test_no_coercivity_exceeds_the_field_of_the_greatest_permeability(name):
 
 
 def test_the_class_is_that_of_the_high_end_and_nothing_is_guessed():
-    assert worst_class(material("tool_steel_d2")) is Keeps.SEMI_HARD
-    assert worst_class(material("steel_1018")) is Keeps.SOFT
+    assert worst_class(material("tool_steel_d2")) is CoercivityClass.SEMI_HARD
+    assert worst_class(material("steel_1018")) is CoercivityClass.SOFT
     assert worst_class(material("brass")) is None
     unknown = type(material("steel_1018"))
     fields = {f: getattr(material("steel_1018"), f) for f in unknown.__slots__}
