@@ -183,6 +183,23 @@ def to_inch_key(value: float, *, key: str) -> float:
     return convert(value, unit=unit, to=inch_unit)
 
 
+SIGNS = {
+    "um": "µm",
+    "um/um": "µm/µm",
+    "mm2": "mm²",
+    "mm3": "mm³",
+    "in2": "in²",
+    "in3": "in³",
+    "N/cm2": "N/cm²",
+}
+"""How a unit is written for people, where not as results name it; an angle has its sign by `angle_text`."""
+
+
+def signed(unit: str) -> str:
+    """Return a unit as it is written for people."""
+    return SIGNS.get(unit, unit)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Writing:
     """Writes quantities in sentences as the set-up states them: metric ones as they are, or in inches.
@@ -208,7 +225,7 @@ class Writing:
         """Return what is shown for a unit of the results; one with no inch counterpart is kept."""
         if unit == "um" and self.units == THOU:
             return THOU
-        return IN_INCHES[unit][0] if self._converts(unit) else unit
+        return signed(IN_INCHES[unit][0] if self._converts(unit) else unit)
 
     @property
     def fine_steps(self) -> str:
@@ -217,7 +234,7 @@ class Writing:
 
     def steps(self, unit: str = "um") -> tuple[str, str]:
         """Return what a move for a move is counted in, one and more; the ratio is the same in any unit."""
-        return ("thousandth", "thousandths") if self._inches else (unit, unit)
+        return ("thousandth", "thousandths") if self._inches else (signed(unit), signed(unit))
 
     def key(self, name: str) -> str:
         """Return the key that states a quantity: `stock_in` for `stock_mm` in inches."""
@@ -257,13 +274,13 @@ class Writing:
         if unit == "share":
             return percent(value)
         if unit == "deg":
-            return f"{_trimmed(f'{value:.3f}')} deg"
+            return f"{_trimmed(f'{value:.3f}')}°"
         if unit == "x load":
             return f"{_factor(value)} {unit}"
         if unit == FREEDOM and value == 1.0:
             return f"1 {FREEDOM.replace('degrees', 'degree')}"
         if unit not in SPECS:
-            name = "in/in" if unit == "um/um" and self._inches else unit
+            name = "in/in" if unit == "um/um" and self._inches else signed(unit)
             return f"{_plain(value, _STATED_DIGITS, '')} {name}".strip()
         return self._said(value, unit, SPECS[unit])
 
@@ -302,6 +319,11 @@ class Writing:
     def table_speed(self, speed_m_min: float, spec: str = "") -> str:
         """Return a table's speed of m/min with its unit."""
         return self._said(speed_m_min, "m/min", spec)
+
+
+def angle_text(angle_deg: float, spec: str = ".3g") -> str:
+    """Return an angle of degrees with its sign."""
+    return f"{angle_deg:{spec}}°"
 
 
 def percent(share: float) -> str:

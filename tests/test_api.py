@@ -121,7 +121,7 @@ def test_assert_go_lists_what_is_not_go_and_how_to_cure_it() -> None:
     lines = str(failed.value).splitlines()
     assert lines[0] == "block on a plate: no-go"
     assert lines[1].startswith("  no-go  seat: part.bottom on chuck.top: ")
-    assert "80 um" in lines[1]
+    assert "80 µm" in lines[1]
     assert "  go  " not in str(failed.value)
 
 

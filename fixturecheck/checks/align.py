@@ -21,7 +21,7 @@ from fixturecheck.machining.cut import PartTargets, TargetFace, targets_of
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, judge, meets
 from fixturecheck.setup.model import Cut
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, angle_text
 
 ID = "align"
 TITLE = "Floors level, walls parallel to the traverse"
@@ -148,7 +148,7 @@ def _finding(
     limit_mm = DEFAULT_MM if stated is None else stated
     error_mm = error_mm if error_mm > _NOISE_MM else 0.0
     good = meets(error_mm, at_most=limit_mm)
-    turned = f" ({angle_deg:.3g} degrees)" if angle_deg is not None and error_mm > 0 else ""
+    turned = f" ({angle_text(angle_deg)})" if angle_deg is not None and error_mm > 0 else ""
     return judge(
         error_mm * 1e3,
         unit="um",

@@ -32,9 +32,11 @@ from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.clearance import Approach, Undrawn, approaches, movers_of, too_near, undrawn
 from fixturecheck.machining.cut import GroundCut, Mover
-from fixturecheck.machining.detours import Dodge, blocking_dodges, larger_wheel, passing, reroutes
+from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passing, reroutes
+from fixturecheck.result.detour import Dodge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
+from fixturecheck.wording.detours import dodge_words
 
 ID = "clear"
 TITLE = "Wheel, flange and guard over the whole travel"
@@ -257,7 +259,7 @@ def _remedy(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> str
     """Put the solved changes in one sentence; where there is none, the wheel or flange that would pass."""
     write = stage.setup.write
     if ways:
-        text = "; or ".join(w.says for w in ways)
+        text = "; or ".join(dodge_words(w, write) for w in ways)
         least = write.length(stage.setup.machine.least_clearance_mm, "g")
         return f"{text[0].upper()}{text[1:]}: checked again, {least} clear."
     if a.mover == "flange":

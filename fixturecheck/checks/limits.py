@@ -28,6 +28,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, no
 from fixturecheck.setup.model import Setup, is_loose
 from fixturecheck.shop.tables import uncited
 from fixturecheck.shop.wheels import Guard, guard_exposure, least_flange_mm, rpm_for, speed_limit, speed_m_s
+from fixturecheck.units import angle_text
 
 ID = "limits"
 TITLE = "Speeds, travels, flanges and guard"
@@ -233,8 +234,8 @@ def _guard(guard: Guard | None) -> Finding:
         check=ID,
         subject="guard",
         kind=Kind.GUARD,
-        says=f"The guard leaves {guard.opening_deg:g} degrees of the wheel open; that of a surface grinder "
-        f"may leave {allowed.total_deg:g}.",
-        remedy=f"Close the guard to {allowed.total_deg:g} degrees. {DEFER}",
+        says=f"The guard leaves {angle_text(guard.opening_deg, 'g')} of the wheel open; that of a surface "
+        f"grinder may leave {angle_text(allowed.total_deg, 'g')}.",
+        remedy=f"Close the guard to {angle_text(allowed.total_deg, 'g')}. {DEFER}",
         source=uncited(allowed.source),
     )

@@ -22,7 +22,7 @@ import numpy as np
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
-from fixturecheck.faceref import FaceRef
+from fixturecheck.faceref import FaceRef, on
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.locating import PartLocated, TargetMoved
 from fixturecheck.nesting.model import CriticalPlace
@@ -194,7 +194,7 @@ def _fights(found: StagingAnswer, part: PartLocated, role: SeatRole) -> str:
     odds = found.probabilities
     if odds is None:
         return says + " State the tolerances of their faces to learn which of them stays open."
-    shares = {f"{s.face} on {s.on}.{s.on_face}": s.share_closed for s in odds.seats if s.body == part.body}
+    shares = {on(s.own.face, s.other): s.share_closed for s in odds.seats if s.own.body == part.body}
     told = {n: shares[n] for n in (role.name, *role.fights) if n in shares}
     listed = ", ".join(f"{n} closes in {v:.1%}" for n, v in told.items())
     loser = min(told, key=lambda n: told[n], default=None)

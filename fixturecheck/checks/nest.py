@@ -45,7 +45,7 @@ from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Body, Seat, Setup
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, angle_text
 
 ID = "nest"
 TITLE = "Neighbours nested in a gang"
@@ -318,7 +318,7 @@ def _remedy(
 
 def _chamfer(relief: NestChamfer, write: Writing) -> str:
     """Say a chamfer that was tried."""
-    leg = f"{write.length(relief.leg_mm, '.2f', 'up')} x {relief.slope_deg:.3g} deg"
+    leg = f"{write.length(relief.leg_mm, '.2f', 'up')} x {angle_text(relief.slope_deg)}"
     closes = f"tried on the solid, the nest then closes with {write.area(relief.area_mm2)}."
     if relief.was_mm:
         was = write.length(relief.was_mm, ".2f")

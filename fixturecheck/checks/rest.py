@@ -28,9 +28,10 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.rest import LoadedContact
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.rest import Ending
-from fixturecheck.units import Writing
+from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.motion import freedom_words
 from fixturecheck.wording.sentences import capitalised
+from fixturecheck.wording.staging import hand_words, order_words
 
 ID = "rest"
 TITLE = "Where the parts come to rest"
@@ -61,7 +62,7 @@ def check(stage: Stage) -> Iterator[Finding]:
         for pose in settled.poses.values():
             yield _part(stage, found, pose)
         yield from _order(stage, found)
-        yield from _hands(found)
+        yield from _hands(stage, found)
     for check_name, reason in found.missing:
         if check_name == ID:
             yield not_computed(ID, "staging", NotComputedError(reason), source=_SOURCE)
@@ -187,7 +188,7 @@ def moved_words(pose: RestPose, write: Writing) -> str:
         words.append(f"{write.length(float(np.linalg.norm(shift)), '.3f')} off ({along})")
     if float(np.linalg.norm(turn)) > 1e-4:
         about = ", ".join(f"{n} {v:+.3f}" for n, v in zip("XYZ", turn, strict=True) if abs(v) > 5e-5)
-        words.append(f"turned by {float(np.linalg.norm(turn)):.3f} deg ({about})")
+        words.append(f"turned by {angle_text(float(np.linalg.norm(turn)), '.3f')} ({about})")
     return " and ".join(words) or "where it is drawn"
 
 
@@ -243,16 +244,16 @@ def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
         check=ID,
         subject="staging order",
         kind=Kind.ORDER,
-        says=f"{capitalised(told.says, names)} (tried: {', '.join(told.tried)}).",
+        says=f"{capitalised(order_words(told, stage.setup.write), names)} (tried: {', '.join(told.tried)}).",
         remedy="Stage them in the stated order every time, or relieve what lands.",
         source=_SOURCE,
     )
 
 
-def _hands(found: StagingAnswer) -> Iterator[Finding]:
+def _hands(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     """Report what each stated press does."""
     for told in found.hands:
-        bad = Verdict.CAUTION if told.ending is Ending.REST else Verdict.NO_GO
+        bad = Verdict.CAUTION if told.rests else Verdict.NO_GO
         yield Finding(
             check=ID,
             verdict=Verdict.GO if told.stays else bad,
@@ -261,7 +262,7 @@ def _hands(found: StagingAnswer) -> Iterator[Finding]:
             about=(told.body,),
             value=float(np.linalg.norm(told.shift_mm)),
             unit="mm",
-            says=f"{told.says}.",
+            says=f"{hand_words(told, stage.setup.write)}.",
             remedy=None if told.stays else "Widen what it stands on, or press inside its supports.",
             source="friction 0.1 at the contacts, steel on steel with oil (from memory)",
         )

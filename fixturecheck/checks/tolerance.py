@@ -32,10 +32,11 @@ import numpy as np
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.nesting.model import SURE, PlaceScatter, Probabilities, SeatProbability
+from fixturecheck.nesting.model import SURE, PlaceScatter, Probabilities
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.tolerance import WrongChance
+from fixturecheck.result.tolerance import SeatChance, WrongChance
 from fixturecheck.units import Writing, percent
+from fixturecheck.wording.staging import drawn_faces_words, settled_draws_words
 
 ID = "tolerance"
 TITLE = "Seats and work within tolerances"
@@ -116,7 +117,8 @@ def _exactly(stage: Stage, odds: Probabilities) -> Iterator[Finding]:
             subject="draws",
             kind=Kind.NOT_LINEAR,
             says=f"The linear answer is {write.gap(odds.checked_um, '.2g')} off an exact settling of "
-            f"{odds.checked_say()}, more than the {write.gap(touch_um, '.2g')} within which a seat counts as "
+            f"{settled_draws_words(odds.unsettled)}, "
+            f"more than the {write.gap(touch_um, '.2g')} within which a seat counts as "
             "closed: shares of draws are not exact.",
             remedy="Narrow the zones that lean most, or judge the worst draws by hand.",
             source=_EXACT,
@@ -158,10 +160,9 @@ def _judged(share: float) -> Verdict:
     return Verdict.CAUTION if share >= LIKELY else Verdict.NO_GO
 
 
-def _seat(seat: SeatProbability, odds: Probabilities, write: Writing) -> Finding:
+def _seat(seat: SeatChance, odds: Probabilities, write: Writing) -> Finding:
     """Judge how often one seat closes."""
-    where = f"{seat.body}.{seat.face} on {seat.on}.{seat.on_face}"
-    says = f"{where} closes in {percent(seat.share_closed)} of {odds.draws} draws"
+    says = f"{seat.seat} closes in {percent(seat.share_closed)} of {odds.draws} draws"
     if seat.share_closed < 1.0:
         says += (
             f". It is open by {write.gap(seat.gap_p95_um, '.1f')} in one draw of twenty, and by "
@@ -173,9 +174,9 @@ def _seat(seat: SeatProbability, odds: Probabilities, write: Writing) -> Finding
         at_least=SURE,
         verdict=_judged(seat.share_closed),
         check=ID,
-        subject=where,
+        subject=seat.seat,
         kind=Kind.SEAT,
-        about=(FaceRef.of(seat.body, seat.face), FaceRef.of(seat.on, seat.on_face)),
+        about=(seat.own, seat.other),
         says=says + ".",
         remedy=None
         if seat.share_closed >= SURE
@@ -241,8 +242,9 @@ def _target(stage: Stage, target: PlaceScatter, odds: Probabilities) -> Finding:
         says=". ".join(_target_words(target, limit, beyond, stage.setup.write)) + f".{doubt}",
         remedy=_target_remedy(target, limit, verdict, most[0] if most else None),
         source=f"{odds.draws} draws with seed {odds.seed}, linear, within "
-        f"{stage.setup.write.gap(odds.checked_um, '.2g')} of an exact settling of {odds.checked_say()}; "
-        f"{odds.faces_say()}",
+        f"{stage.setup.write.gap(odds.checked_um, '.2g')} of an exact settling of "
+        f"{settled_draws_words(odds.unsettled)}; "
+        f"{drawn_faces_words(len(odds.faces), odds.leaning)}",
     )
 
 

@@ -25,7 +25,7 @@ from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Seat, Setup, is_loose, together
-from fixturecheck.units import Writing, percent
+from fixturecheck.units import Writing, angle_text, percent
 
 SHARE = (
     "least share as stated in the set-up, half by default (common practice, no source): of the smaller face, "
@@ -275,7 +275,7 @@ def closing(stage: Stage, seat: Seat, opening: Opening) -> str:
         return "State the two faces that are meant to meet, or turn the part so that these do."
     if opening.turned_deg > stage.setup.tolerances.parallel_deg:
         return (
-            f"Turn {seat.body} by {opening.turned_deg:.3g} deg so that the faces lie flat: "
+            f"Turn {seat.body} by {angle_text(opening.turned_deg)} so that the faces lie flat: "
             f"look for a burr or a chip under it."
         )
     if opening.beside_mm > _LEAST_MM:

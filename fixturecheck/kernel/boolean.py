@@ -164,7 +164,7 @@ def split(whole: Shape, tool: Shape, what: str) -> Split:
             )
         tried.append(kept_mm3 + taken_mm3)
     sums = ", ".join(f"{v:.6g}" for v in tried) or "nothing"
-    message = f"cutting {what} gave parts of {sums} mm3 in all instead of {whole_mm3:.6g} mm3"
+    message = f"cutting {what} gave parts of {sums} mm³ in all instead of {whole_mm3:.6g} mm³"
     raise NotComputedError(message)
 
 

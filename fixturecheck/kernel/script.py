@@ -357,7 +357,7 @@ def flaw_of(solid: Solid) -> str | None:
         volume_mm3 = solid.Volume()
         if volume_mm3 < -_FLAT_MM3:
             return (
-                f"is inside out: its volume is {volume_mm3:.6g} mm3 because its faces point inward; "
+                f"is inside out: its volume is {volume_mm3:.6g} mm³ because its faces point inward; "
                 "reverse the solid where it was drawn"
             )
         if volume_mm3 <= _FLAT_MM3:

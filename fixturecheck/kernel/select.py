@@ -264,7 +264,7 @@ def by_plane(solid: Solid, normal: Vector, through: Vector) -> tuple[int, ...]:
 def _describe(face: Face) -> str:
     """Say which face is meant, for a message: type, area and centre."""
     c = face.Center()
-    return f"the {face.geomType().lower()} face of {face.Area():.3g} mm2 at ({c.x:.3f}, {c.y:.3f}, {c.z:.3f})"
+    return f"the {face.geomType().lower()} face of {face.Area():.3g} mm² at ({c.x:.3f}, {c.y:.3f}, {c.z:.3f})"
 
 
 def _faces_in(shape: object) -> Iterable[Face]:

@@ -34,39 +34,14 @@ from fixturecheck.machining.cut import (
     targets_of,
     wheel_path,
 )
+from fixturecheck.result.detour import Dodge, DodgeKind
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Cut, Setup, is_loose, together
 from fixturecheck.shop.wheels import Wheel, least_flange_mm, rpm_for, speed_limit, speed_m_s
-from fixturecheck.units import METRIC, Writing
 
 STEP_MM = 0.01
 """Answers are rounded to this, to the safe side."""
 _TOUCH_MM3 = 1e-6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dodge:
-    """One change that lets the wheel pass.
-
-    Parameters
-    ----------
-    way : str
-        Of the path: `travel`, `feed` or `shift`. Of what stands there: `move`, `lower` or `raise`.
-    by_mm : float
-        How much less overtravel or overrun, how far shifted or moved, how much lower or higher.
-    to_mm : float
-        What is then set: overtravel, cross feed, shift, height of the top; the move or rise itself.
-    direction : Vector
-        Which way.
-    says : str
-        The change in words.
-    """
-
-    way: str
-    by_mm: float
-    to_mm: float
-    direction: Vector
-    says: str
 
 
 def clears(shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> bool:
@@ -102,9 +77,7 @@ def least_that(works: Callable[[float], bool], upper_mm: float, guess_mm: float 
     return high * STEP_MM
 
 
-def lowered(
-    name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float, write: Writing = METRIC
-) -> Dodge | None:
+def lowered(name: str, shape: Shape, sweeps: Sequence[Shape], least_mm: float) -> Dodge | None:
     """Return by how much a body must lose height at the top; the rest of it is the tallest that clears."""
     x0, y0, z0, x1, y1, z1 = box_of(shape)
 
@@ -117,24 +90,20 @@ def lowered(
     by_mm = least_that(below, z1 - z0 - 2 * STEP_MM, guess_mm)
     if by_mm is None:
         return None
-    height_mm = z1 - z0 - by_mm
-    says = (
-        f"make {name} {write.length(by_mm, '.2f', 'up')} lower (at most "
-        f"{write.length(height_mm, '.2f', 'down')} tall here, "
-        f"top at Z {write.number(z1 - by_mm, 'mm', '.2f', 'down')})"
-    )
-    return Dodge(way="lower", by_mm=by_mm, to_mm=z1 - by_mm, direction=(0.0, 0.0, -1.0), says=says)
+    return Dodge(
+        kind=DodgeKind.LOWER, by_mm=by_mm, to_mm=z1 - by_mm, direction=(0.0, 0.0, -1.0),
+        body=name, tall_mm=z1 - z0 - by_mm,
+    )  # fmt: skip
 
 
 def moved_aside(
-    name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float,
-    write: Writing = METRIC,
-) -> Dodge | None:  # fmt: skip
+    name: str, shape: Shape, sweeps: Sequence[Shape], others: Mapping[str, Shape], least_mm: float
+) -> Dodge | None:
     """Return the shortest of the moves along Y and X that clear the wheel and run into no other body."""
     mine, boxes = box_of(shape), [loose_box(s) for s in sweeps]
     hits = [split(solid, s, f"{name} by a sweep").taken for solid in solids_of(shape) for s in sweeps]
     near = [box_of(h) for h in hits if h is not None]
-    best: tuple[float, Vector, str] | None = None
+    best: tuple[float, Vector] | None = None
     for k, sign in ((1, 1.0), (1, -1.0), (0, 1.0), (0, -1.0)):
         way: Vector = (sign, 0.0, 0.0) if k == 0 else (0.0, sign, 0.0)
         ends = [b[k + 3] - mine[k] if sign > 0 else mine[k + 3] - b[k] for b in near]
@@ -150,12 +119,11 @@ def moved_aside(
 
         by_mm = least_that(at, reach_mm, max(ends, default=0.0) + least_mm)
         if by_mm is not None and not _runs_into(shifted(shape, _along(way, by_mm)), shape, others):
-            best = by_mm, way, f"{'+' if sign > 0 else '-'}{'XY'[k]}"
+            best = by_mm, way
     if best is None:
         return None
-    by_mm, direction, toward = best
-    says = f"move {name} {write.length(by_mm, '.2f', 'up')} toward {toward}"
-    return Dodge(way="move", by_mm=by_mm, to_mm=by_mm, direction=direction, says=says)
+    by_mm, direction = best
+    return Dodge(kind=DodgeKind.MOVE, by_mm=by_mm, to_mm=by_mm, direction=direction, body=name)
 
 
 def _along(way: Vector, by_mm: float) -> Vector:
@@ -178,7 +146,7 @@ def _runs_into(new: Shape, old: Shape, others: Mapping[str, Shape]) -> bool:
 
 def raised(
     who: str, struck: str, shape: Shape, sweeps: Sequence[Shape], parts: Sequence[str], least_mm: float,
-    write: Writing = METRIC, *, on_magnet: bool = False,
+    *, on_magnet: bool = False,
 ) -> Dodge | None:  # fmt: skip
     """Return how much higher the parts of a cut must stand for the wheel to pass over equipment.
 
@@ -196,13 +164,10 @@ def raised(
     by_mm = least_that(higher, box[5] - box[2] + least_mm, guess_mm)
     if by_mm is None:
         return None
-    up = write.length(by_mm, ".2f", "up")
-    names = " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
-    packing = "parallels or packing"
-    if on_magnet:
-        packing = "laminated parallels (packing of any kind weakens the magnet: check the hold again)"
-    says = f"set {names} {up} higher over {who}, on {packing}, or use a lower {struck}"
-    return Dodge(way="raise", by_mm=by_mm, to_mm=by_mm, direction=(0.0, 0.0, 1.0), says=says)
+    return Dodge(
+        kind=DodgeKind.RAISE, by_mm=by_mm, to_mm=by_mm, direction=(0.0, 0.0, 1.0),
+        body=struck, parts=tuple(parts), over=who, on_magnet=on_magnet,
+    )  # fmt: skip
 
 
 def blocking_dodges(
@@ -213,20 +178,18 @@ def blocking_dodges(
     A piece of equipment moves whole, and what a part of the cut seats on does not move: the part would go
     with it. Only a loose block is exchanged for a lower one; over equipment the parts are set higher.
     """
-    shape, least_mm, write = placed[name], setup.machine.least_clearance_mm, setup.write
+    shape, least_mm = placed[name], setup.machine.least_clearance_mm
     sweeps, pieces = list(swept.values()), together(setup, name)
     who = setup.body(name).group or name
     found = []
     if is_loose(setup, name):
-        found.append(lowered(name, shape, sweeps, least_mm, write))
+        found.append(lowered(name, shape, sweeps, least_mm))
     if not any(s.on in pieces and s.body in cut.cut.parts for s in setup.seats):
         others = {n: s for n, s in placed.items() if n not in pieces}
         whole = compound([placed[n] for n in pieces]) if len(pieces) > 1 else shape
-        found.append(moved_aside(who, whole, sweeps, others, least_mm, write))
+        found.append(moved_aside(who, whole, sweeps, others, least_mm))
     if not any(found):
-        found.append(
-            raised(who, name, shape, sweeps, cut.cut.parts, least_mm, write, on_magnet=bool(setup.poles()))
-        )
+        found.append(raised(who, name, shape, sweeps, cut.cut.parts, least_mm, on_magnet=bool(setup.poles())))
     return sorted((d for d in found if d is not None), key=lambda d: d.by_mm)
 
 
@@ -313,7 +276,7 @@ def shorter_travel(by: Passing) -> Dodge | None:
     The end nearer to the body is shortened, or both where it reaches past both, and never so far that the
     wheel stays over the floor.
     """
-    cut, write, (floor0, floor1) = by.cut.cut, by.setup.write, by.floor_x_mm
+    cut, (floor0, floor1) = by.cut.cut, by.floor_x_mm
     out_mm = run_out_mm(2 * by.rim.radius_mm, cut.stock_mm)
     over_mm = (floor0 - out_mm - by.cut.path.x_from_mm, by.cut.path.x_to_mm - floor1 - out_mm)
     box = box_of(by.shape)
@@ -329,11 +292,9 @@ def shorter_travel(by: Passing) -> Dodge | None:
         by_mm = least_that(works, room - STEP_MM)
         if by_mm is None:
             continue
-        less, left = (write.length(v, ".2f", w) for v, w in ((by_mm, "up"), (room - by_mm, "down")))
-        where = "both ends" if all(ends) else f"the {'-X' if ends[0] else '+X'} end"
         return Dodge(
-            way="travel", by_mm=by_mm, to_mm=room - by_mm, direction=(1.0 if ends[0] else -1.0, 0.0, 0.0),
-            says=f"stop the table {less} earlier at {where} (overtravel {left} there)",
+            kind=DodgeKind.TRAVEL, by_mm=by_mm, to_mm=room - by_mm,
+            direction=(1.0 if ends[0] else -1.0, 0.0, 0.0), both_ends=all(ends),
         )  # fmt: skip
     return None
 
@@ -348,7 +309,7 @@ def tight_feed(by: Passing) -> Dodge | None:
 
     A cross feed goes on by whole steps, and its last one may run far past the edge.
     """
-    cut, write = by.cut.cut, by.setup.write
+    cut = by.cut.cut
     overrun_mm = overrun_of(by.cut, by.rim, by.parts)
     step_mm = tight_step_mm(by.cut, overrun_mm)
     if step_mm is None:
@@ -356,12 +317,10 @@ def tight_feed(by: Passing) -> Dodge | None:
     path = wheel_path(replace(cut, cross_feed_mm=step_mm), by.rim, list(by.parts))
     if not by.passed_on(path):
         return None
-    step, was = (write.length(v, "g") for v in (step_mm, cut.cross_feed_mm))
     side = 1.0 if box_of(by.shape)[1] > sum(by.floor_y_mm) / 2 else -1.0
     return Dodge(
-        way="feed", by_mm=overrun_mm, to_mm=step_mm, direction=(0.0, -side, 0.0),
-        says=f"feed across by {step} a step instead of {was}: as many passes, and no overrun of "
-        f"{write.length(overrun_mm, '.3g')} past the floor",
+        kind=DodgeKind.FEED, by_mm=overrun_mm, to_mm=step_mm, direction=(0.0, -side, 0.0),
+        was_mm=cut.cross_feed_mm,
     )  # fmt: skip
 
 
@@ -398,7 +357,7 @@ def beside(by: Passing) -> Dodge | None:
     Without a wall the wheel is centred over the floor; it may stand to one side as long as its flat still
     covers all of it.
     """
-    cut, path, write = by.cut.cut, by.cut.path, by.setup.write
+    cut, path = by.cut.cut, by.cut.path
     if path.wall_sign != 0:
         return None
     (edge0, edge1), box = by.floor_y_mm, box_of(by.shape)
@@ -419,14 +378,8 @@ def beside(by: Passing) -> Dodge | None:
         replace(path, y_from_mm=path.y_from_mm + step, y_to_mm=path.y_to_mm + step)
     ):
         return None
-    far = write.length(by_mm, ".2f", "up")
     to_mm = cut.feed_shift_mm - side * by_mm
-    key = f"{write.key('feed_shift_mm')} = {write.number(to_mm, 'mm', '.4g')}"
-    return Dodge(
-        way="shift", by_mm=by_mm, to_mm=to_mm, direction=(0.0, -side, 0.0),
-        says=f"run over the floor {far} further toward {'-' if side > 0 else '+'}Y and less toward "
-        f"{'+' if side > 0 else '-'}Y ({key})",
-    )  # fmt: skip
+    return Dodge(kind=DodgeKind.SHIFT, by_mm=by_mm, to_mm=to_mm, direction=(0.0, -side, 0.0))
 
 
 _UP_MM = 0.1

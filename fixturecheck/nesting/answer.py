@@ -12,10 +12,9 @@ import numpy as np
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.place import location_of, placed_at
-from fixturecheck.nesting.disturbances import UnderHand, order_of_placing, under_hand
+from fixturecheck.nesting.disturbances import order_of_placing, under_hand
 from fixturecheck.nesting.locating import PartLocated, parts_located, targets_of
 from fixturecheck.nesting.model import (
-    OrderOutcome,
     PlaceScatter,
     Probabilities,
     SeatAtRest,
@@ -25,9 +24,18 @@ from fixturecheck.nesting.model import (
 )
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_setup, shifted
 from fixturecheck.nesting.tolerance import tolerance_probabilities
-from fixturecheck.result.rest import PartLocation, PartRest, Rest, SeatGap, SeatTakes, TargetMoves
+from fixturecheck.result.rest import (
+    OrderOutcome,
+    PartLocation,
+    PartRest,
+    Rest,
+    SeatGap,
+    SeatTakes,
+    TargetMoves,
+    UnderHand,
+)
 from fixturecheck.result.shapes import NamedShape, Role
-from fixturecheck.result.tolerance import Chances, SeatChance, TargetSpread
+from fixturecheck.result.tolerance import Chances, TargetSpread
 from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.staging import Press, Staging
 
@@ -168,7 +176,7 @@ def rest_of(answered: StagingAnswer) -> Rest:
         residual_um=_finite(settled.residual_um),
         steps=settled.steps,
         error_um=settled.error_um,
-        order_says=answered.order.says if answered.order else "",
+        order_outcome=answered.order,
         parts=tuple(
             PartRest(
                 body=pose.body,
@@ -234,17 +242,10 @@ def _chances(setup: Setup, probabilities: Probabilities) -> Chances:
         draws=probabilities.draws,
         seed=probabilities.seed,
         checked_um=probabilities.checked_um,
-        checked_say=probabilities.checked_say(),
-        faces_say=probabilities.faces_say(),
-        seats=tuple(
-            SeatChance(
-                seat=f"{s.body}.{s.face} on {s.on}.{s.on_face}",
-                share_closed=s.share_closed,
-                gap_p95_um=_finite(s.gap_p95_um),
-                gap_worst_um=_finite(s.gap_worst_um),
-            )
-            for s in probabilities.seats
-        ),
+        unsettled=probabilities.unsettled,
+        varied=len(probabilities.faces),
+        leaning=probabilities.leaning,
+        seats=probabilities.seats,
         wrong=probabilities.wrong,
         targets=tuple(_spread(setup, t) for t in probabilities.targets),
     )

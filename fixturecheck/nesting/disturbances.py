@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck.arrays import Floats
 from fixturecheck.contact.proximity.penetration import penetrations
 from fixturecheck.errors import NotComputedError
-from fixturecheck.nesting.model import OrderOutcome, SettlingModel, Staging, settling_model_of
+from fixturecheck.nesting.model import SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.outcome import candidates
 from fixturecheck.nesting.settle import (
     backs_of,
@@ -25,6 +25,7 @@ from fixturecheck.nesting.settle import (
     settle_one,
 )
 from fixturecheck.numeric import to_vector
+from fixturecheck.result.rest import NoPlace, OrderOutcome, UnderHand
 from fixturecheck.result.shapes import Vector
 from fixturecheck.rigid.freedoms import null_space
 from fixturecheck.rigid.motion import Poses, jacobian
@@ -32,7 +33,6 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.statics.contact_step import SteadyLoad, wrenches
 from fixturecheck.statics.limit import unbalanced
 from fixturecheck.statics.rest import Bounds, Ending, Settling, settle
-from fixturecheck.units import Writing, axis_text
 
 STATED = ("together", "in order", "together from further away")
 CANNOT_BE = (Ending.OVERLAPS, Ending.JAMMED)
@@ -58,15 +58,16 @@ def order_of_placing(setup: Setup, staging: Staging, *, model: SettlingModel | N
     model = model or settling_model_of(setup)
     loose = loose_of(model, staging)
     order = (*staging.order, *(n for i in loose if (n := model.bodies[i].name) not in staging.order))
-    rests, barred = {}, {}
+    rests: dict[str, Settling] = {}
+    barred: dict[str, NoPlace] = {}
     for name, raw in _stated(model, staging, loose, order).items():
         if raw.ending is Ending.REST:
             rests[name] = raw
         elif name != "together" and not (name == "in order" and staging.order) and raw.ending in CANNOT_BE:
-            barred[name] = f"{model.bodies[raw.body].name if raw.body >= 0 else 'a part'} finds no room"
+            barred[name] = NoPlace(part=model.bodies[raw.body].name if raw.body >= 0 else "")
         else:
-            says = f"parts pushed {name} do not come to rest ({raw.ending}); the order of staging matters"
-            return OrderOutcome(spread_um=np.inf, tried=STATED, says=says, fits=False)
+            unrested = name, str(raw.ending)
+            return OrderOutcome(spread_um=np.inf, tried=STATED, fits=False, unrested=unrested)
     first = rests["together"]
     turns = _Turns(model=model, staging=staging, loose=loose, rest=first.poses)
     tried = {name: raw.poses for name, raw in rests.items()}
@@ -76,16 +77,18 @@ def order_of_placing(setup: Setup, staging: Staging, *, model: SettlingModel | N
         try:
             tried[name] = turns.placed(bodies)
         except _CannotBeError as reason:
-            barred[name] = str(reason)
+            barred[name] = reason.why
         except _TooManyError:
             continue
     apart_um = {name: _apart(model, first, poses, loose) * 1e3 for name, poses in tried.items()}
-    left = most - len(barred) - len(tried)
+    furthest = max(apart_um, key=apart_um.__getitem__)
     return OrderOutcome(
-        spread_um=max(apart_um.values()),
+        spread_um=apart_um[furthest],
         tried=tuple(tried),
-        says=_says(setup, apart_um) + _but(barred, left),
-        fits=max(apart_um.values()) <= setup.tolerances.touch_um,
+        fits=apart_um[furthest] <= setup.tolerances.touch_um,
+        furthest=furthest,
+        barred=tuple(barred.items()),
+        untried=most - len(barred) - len(tried),
     )
 
 
@@ -106,26 +109,6 @@ def _stated(
     if len(in_the_way(model, loose, model.drawn, backs_of(loads, ranks, further)).gap_mm) == 0:
         found[away] = rest_from_off(model, loads, ranks, further, Bounds())
     return found
-
-
-def _says(setup: Setup, apart_um: Mapping[str, float]) -> str:
-    """Return in words whether the orders tried lead to the same rest."""
-    worst = max(apart_um, key=lambda name: apart_um[name])
-    if apart_um[worst] <= setup.tolerances.touch_um:
-        return "the parts rest in the same place however they are staged"
-    far = setup.write.gap(apart_um[worst], ".1f")
-    return f"the rest depends on the order of pushing: pushed {worst}, parts end up to {far} away"
-
-
-def _but(barred: Mapping[str, str], left: int) -> str:
-    """Return which orders cannot be, and how many were not tried."""
-    said = ""
-    if barred:
-        name, reason = next(iter(barred.items()))
-        more = len(barred) - 1
-        said += f"; they cannot be staged {name}, as {reason}"
-        said += f", nor in {more} other {'orders' if more > 1 else 'order'}" if more else ""
-    return said + (f"; {left} more {'orders were' if left > 1 else 'order was'} not tried" if left else "")
 
 
 def _others(model: SettlingModel, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
@@ -150,7 +133,11 @@ def _touches(rest: Settling, body: int, others: Sequence[int], touch_mm: float) 
 
 
 class _CannotBeError(Exception):
-    """An order in which some part has no place of its own."""
+    """An order in which some part has no place of its own, and why."""
+
+    def __init__(self, why: NoPlace) -> None:
+        super().__init__(why.part)
+        self.why = why
 
 
 class _TooManyError(Exception):
@@ -165,7 +152,7 @@ class _Turns:
     staging: Staging
     loose: tuple[int, ...]
     rest: Poses
-    known: dict[tuple[int, ...], Poses | str] = field(default_factory=dict)
+    known: dict[tuple[int, ...], Poses | NoPlace] = field(default_factory=dict)
 
     def placed(self, order: tuple[int, ...]) -> Poses:
         """Return where bodies are after they came in an order.
@@ -185,22 +172,22 @@ class _Turns:
                     raise _TooManyError
                 self.known[begun] = self._came(begun[-1], start, order[count:])
             found = self.known[begun]
-            if isinstance(found, str):
+            if isinstance(found, NoPlace):
                 raise _CannotBeError(found)
             start = found
         return start
 
-    def _came(self, body: int, start: Poses, waiting: tuple[int, ...]) -> Poses | str:
+    def _came(self, body: int, start: Poses, waiting: tuple[int, ...]) -> Poses | NoPlace:
         """Return where bodies are once one more has come, or why it cannot come before those that wait."""
         model, name = self.model, self.model.bodies[body].name
         loads = loads_of(model, self.staging, (body,) if body in self.loose else ())
         load = loads[0] if loads else None
         raw = settle_one(model, body, load, start, waiting, self.staging.approach_mm, Bounds())
         if raw.ending is not Ending.REST:
-            return f"{name} does not come to rest ({raw.ending}) {'before the others' if waiting else 'then'}"
+            return NoPlace(part=name, ending=str(raw.ending), early=bool(waiting))
         for other in waiting:
             if self._taken(raw.poses, body, other):
-                return f"{name} takes the place of {model.bodies[other].name}"
+                return NoPlace(part=name, taken=model.bodies[other].name)
         return raw.poses
 
     def _taken(self, poses: Poses, body: int, other: int) -> bool:
@@ -234,31 +221,6 @@ def _apart(model: SettlingModel, one: Settling, poses: Poses, loose: Sequence[in
 
 HAND_MU = 0.1
 """Friction that a hand's push meets: the low end of steel on steel with oil, from memory."""
-ROCKS_DEG = 1e-4
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class UnderHand:
-    """What a part does under a hand's push.
-
-    Parameters
-    ----------
-    stays : bool
-        Contacts with friction hold it where it is.
-    shift_mm : Vector
-        How far the pushed point goes before the part rests again.
-    turn_deg : Vector
-        Axis times angle of the turn to the new rest.
-    ending : Ending
-        `REST`, or that it goes over or away.
-    """
-
-    body: str
-    stays: bool
-    shift_mm: Vector
-    turn_deg: Vector
-    ending: Ending
-    says: str
 
 
 def under_hand(
@@ -312,12 +274,8 @@ def _pressed(
     touch = model.setup.tolerances.touch_mm
     load = wrenches(pushed, raw.poses)
     rest = unbalanced(raw.rows, bodies, centres, load, sizes, mu=mu, closure_mm=touch)
-    nothing = (0.0, 0.0, 0.0)
     if rest <= 1e-5:
-        says = f"{name} stays put under the push"
-        return UnderHand(
-            body=name, stays=True, shift_mm=nothing, turn_deg=nothing, ending=Ending.REST, says=says
-        )
+        return UnderHand(body=name, stays=True)
     again = settle(
         pushed, raw.poses, finder_of(model.scene(bodies.tolist())), Bounds(step_mm=0.1, approach_mm=0.05)
     )
@@ -330,16 +288,6 @@ def _pressed(
         stays=False,
         shift_mm=to_vector(shift),
         turn_deg=to_vector(turn),
-        ending=again.ending,
-        says=_push_says(name, again.ending, shift, turn, model.setup.write),
+        rests=again.ending is Ending.REST,
+        ending=str(again.ending),
     )
-
-
-def _push_says(name: str, ending: Ending, shift: Floats, turn: Floats, write: Writing) -> str:
-    """Return one sentence on what a push did."""
-    angle = float(np.linalg.norm(turn))
-    if ending is not Ending.REST:
-        return f"{name} does not come to rest again under the push ({ending})"
-    if angle > ROCKS_DEG:
-        return f"{name} rocks by {angle:.3f} deg under the push, about {axis_text(to_vector(turn / angle))}"
-    return f"{name} slides by {write.length(float(np.linalg.norm(shift)), '.3f')} under the push"

@@ -15,14 +15,14 @@ from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.place import drawing_matrix, matrix_of
 from fixturecheck.result.rest import Freedom, LoadedContact
 from fixturecheck.result.shapes import Vector
-from fixturecheck.result.tolerance import WrongChance
+from fixturecheck.result.tolerance import SeatChance, WrongChance
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.statics.rest import Ending
 
 __all__ = [
-    "LoadedContact", "OrderOutcome", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
+    "LoadedContact", "Push", "RestPose", "SeatAtRest", "Settled", "Staging",
 ]  # fmt: skip
 
 
@@ -120,27 +120,6 @@ class Settled:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class OrderOutcome:
-    """Whether the rest depends on how the parts were staged.
-
-    Parameters
-    ----------
-    spread_um : float
-        Greatest distance between rests at any corner of any part, along motions that contacts do not leave
-        free.
-    tried : tuple of str
-        The stagings compared.
-    says : str
-        One sentence.
-    """
-
-    spread_um: float
-    tried: tuple[str, ...]
-    says: str
-    fits: bool = field(default=True)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SettlingModel:
     """The bodies of a set-up as features, with poses as drawn; made once and settled as often as wanted.
 
@@ -222,26 +201,6 @@ class CriticalPlace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SeatProbability:
-    """How often one seat closes: `share_closed` of the draws, and the gap left, um.
-
-    Parameters
-    ----------
-    gap_worst_um : float
-        Over all zones where `of_zones`, else over the draws alone.
-    """
-
-    body: str
-    face: str
-    on: str
-    on_face: str
-    share_closed: float
-    gap_p95_um: float
-    gap_worst_um: float
-    of_zones: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BarredProbability:
     """How often the parts do not go in because two faces meet: `share` of the draws."""
 
@@ -320,7 +279,7 @@ class Probabilities:
     seed: int
     faces: tuple[str, ...]
     leaning: int
-    seats: tuple[SeatProbability, ...]
+    seats: tuple[SeatChance, ...]
     wrong: tuple[WrongChance, ...]
     targets: tuple[PlaceScatter, ...]
     move: Floats
@@ -330,20 +289,3 @@ class Probabilities:
     contradict: bool
     closed_in: tuple[str, ...] = ()
     barred: tuple[BarredProbability, ...] = ()
-
-    def checked_say(self) -> str:
-        """Return which draws were settled exactly, in words."""
-        if self.unsettled == 0:
-            return "those furthest out"
-        return f"those furthest out, less {self.unsettled} that did not come to rest on their own"
-
-    def faces_say(self) -> str:
-        """Return how faces were drawn within their zones, in words."""
-        if self.leaning == 0:
-            return "faces shift within their zones and do not lean"
-        rest, every = len(self.faces) - self.leaning, len(self.faces)
-        still = f"; {rest} of the {every} faces (curved, or held in orientation) shift only" if rest else ""
-        return (
-            "flat faces shift and lean within their profile zones, the shift of the middle, and then the "
-            f"lean in what it leaves, normal with three standard deviations to the edge{still}"
-        )

@@ -29,14 +29,13 @@ from fixturecheck.nesting.model import (
     CriticalPlace,
     PlaceScatter,
     Probabilities,
-    SeatProbability,
     SettlingModel,
     Staging,
     settling_model_of,
 )
 from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
-from fixturecheck.result.tolerance import WrongChance
+from fixturecheck.result.tolerance import SeatChance, WrongChance
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches
@@ -247,7 +246,7 @@ def tolerance_probabilities(
         seed=seed,
         faces=tuple(linear.varying.names[body][face] for body, face in linear.varying.faces),
         leaning=sum(z.columns > 1 for z in linear.varying.zones),
-        seats=tuple(s for s in _seat_probabilities(linear, drawn, regions) if s.on not in closed_in),
+        seats=tuple(s for s in _seat_probabilities(linear, drawn, regions) if s.other.body not in closed_in),
         closed_in=closed_in,
         wrong=_wrong_faces(linear, drawn),
         targets=tuple(_scatter(linear, drawn, regions, one, errors) for one in targets),
@@ -360,7 +359,7 @@ def _regions(linear: _LinearModel) -> tuple[CriticalRegions | None, bool]:
 
 def _seat_probabilities(
     linear: _LinearModel, drawn: SampleOutcomes, regions: CriticalRegions | None
-) -> tuple[SeatProbability, ...]:
+) -> tuple[SeatChance, ...]:
     pairs = _pairs(linear)
     touch = linear.model.setup.tolerances.touch_um
     loose = {linear.model.bodies[one.body].name for one in linear.loads}
@@ -375,9 +374,8 @@ def _seat_probabilities(
             gap = drawn.gap_mm[:, members].min(axis=1) * 1e3
             worst, of_zones = _worst_gap_um(regions, members, float(gap.max()))
         out.append(
-            SeatProbability(
-                body=seat.body, face=seat.face, on=seat.on, on_face=seat.on_face,
-                share_closed=float(np.mean(gap <= touch)),
+            SeatChance(
+                own=seat.own, other=seat.other, share_closed=float(np.mean(gap <= touch)),
                 gap_p95_um=float(np.quantile(gap, 0.95, method="higher")),
                 gap_worst_um=worst, of_zones=of_zones,
             )

@@ -9,7 +9,7 @@ from fixturecheck.nesting.model import Settled
 from fixturecheck.relief.grooves import Bevel
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
-from fixturecheck.units import METRIC, Writing
+from fixturecheck.units import METRIC, Writing, angle_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -226,14 +226,14 @@ def larger_words(bevel: Bevel, deeper_mm: float, write: Writing) -> str:
     """Return in words how much larger a chamfer is made whose face goes back by a length."""
     now = _size(bevel.leg_after(deeper_mm), write)
     was = write.length(bevel.leg_mm, ".2f")
-    return f"{now} {write.name('mm')} x {bevel.slope_deg:.3g} deg chamfer instead of {was}"
+    return f"{now} {write.name('mm')} x {angle_text(bevel.slope_deg)} chamfer instead of {was}"
 
 
 def size_words(kind: str, size_mm: tuple[float, float], slope_deg: float, write: Writing) -> str:
     """Return a relief's kind and size in words; a chamfer's with its angle to either face."""
     (one, two), unit = (_size(v, write) for v in size_mm), write.name("mm")
     if kind == "chamfer":
-        return f"{one} {unit} x {slope_deg:.3g} deg chamfer"
+        return f"{one} {unit} x {angle_text(slope_deg)} chamfer"
     if kind in {"fillet", "setback"}:
         return f"{one} {unit} {kind}"
     return f"{one} x {two} {unit} {kind}"

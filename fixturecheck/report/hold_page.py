@@ -8,7 +8,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fixturecheck.report.charts import tornado
-from fixturecheck.report.markup import Cell, Picture, Table, render, table_of
+from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, render, table_of
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.result import Result
 from fixturecheck.result.hold import FaceHeld, HoldFound, Outcome, PartHeld
@@ -83,6 +83,7 @@ def hold_section(result: Result, pictures: Mapping[str, Picture]) -> Markup:
         kept=[sentence(line) for line in kept_lines(hold)],
         pictures=[pictures[name] for name in (HOLD_PULL, HOLD_FLUX) if name in pictures],
         faces=_faces(hold, units) if hold.faces else None,
+        most_open=MOST_OPEN,
         notes=[sentence(n) for n in hold.notes],
     )
 
@@ -128,7 +129,7 @@ def _factors(hold: HoldFound, write: Writing) -> Table:
         "cutting force",
         "how it lets go, and where",
     )
-    return table_of(heads, rows, 1, 2, 3)
+    return table_of(heads, rows, 1, 2)
 
 
 def _cutting(part: PartHeld, units: str) -> Cell:

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from fixturecheck.report import statements as facts
 from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
-from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render, style, table_of
+from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, picture_of, render, style, table_of
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
@@ -99,10 +99,6 @@ _TOLD: tuple[tuple[str, Callable[[Numbered], bool]], ...] = (
     ("Cautions: what to watch", lambda r: _plainly(r, Verdict.CAUTION)),
 )
 """What is told at length, each under its title."""
-
-
-_MOST_OPEN = 12
-"""Contacts that are listed at most before the list is folded."""
 
 
 def _first_up(text: str) -> str:
@@ -342,6 +338,6 @@ def _touches(result: Result) -> Markup:
     rows = [(Cell(lines=(c.a,), below=f"on {c.b}"), c.kind, size(c), gap(c)) for c in ranked]
     return render(
         "touches.html",
-        most_open=_MOST_OPEN,
+        most_open=MOST_OPEN,
         contacts=table_of(("where", "kind", "size", "mean gap"), rows, 2, 3),
     )

@@ -17,12 +17,14 @@ from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld
 from fixturecheck.result.release import BodyLeaves
 from fixturecheck.result.rest import Freedom, LoadedContact, Rest, TargetMoves
 from fixturecheck.result.shapes import Vector
+from fixturecheck.result.tolerance import SeatChance
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import loss_words, magnet_words, past_words
 from fixturecheck.wording.motion import freedom_words, lets_go_words
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
 from fixturecheck.wording.remedy import remedy_words
 from fixturecheck.wording.sentences import capitalised
+from fixturecheck.wording.staging import drawn_faces_words, order_words, settled_draws_words
 
 _DIGITS = 9
 _DECIMALS = {"mm": 6, "um": 3, "mm2": 4, "mm3": 6, "deg": 6, "m/s": 6, "share": 6}
@@ -156,6 +158,9 @@ _WHERE = "the rest of the parts"
 _CARRIED = ("a", "b", "kind", "force_n", "intended")
 """What is written of faces that touch; places and normal are for pictures."""
 
+_CLOSES = ("seat", "share_closed", "gap_p95_um", "gap_worst_um")
+"""What is written of how often a seat closes."""
+
 
 def rest_dict(rest: Rest | None, write: Writing) -> dict[str, Any] | None:
     """Return the rest as plain values, rounded; None where it was not asked.
@@ -174,7 +179,18 @@ def rest_dict(rest: Rest | None, write: Writing) -> dict[str, Any] | None:
 
 
 def _record(thing: Any, write: Writing) -> dict[str, Any]:
-    return {f.name: _rest_value(getattr(thing, f.name), f.name, write) for f in fields(thing)}
+    told: dict[str, Any] = {}
+    for field in fields(thing):
+        value = getattr(thing, field.name)
+        if field.name == "order_outcome":
+            told["order_says"] = "" if value is None else order_words(value, write)
+        elif field.name == "unsettled":
+            told["checked_say"] = settled_draws_words(value)
+        elif field.name == "varied":
+            told["faces_say"] = drawn_faces_words(value, thing.leaning)
+        elif field.name != "leaning":
+            told[field.name] = _rest_value(value, field.name, write)
+    return told
 
 
 def _rest_value(value: Any, name: str, write: Writing) -> Any:
@@ -182,8 +198,9 @@ def _rest_value(value: Any, name: str, write: Writing) -> Any:
     if isinstance(value, TargetMoves):
         moves = {seat: rounded(v, "share", _WHERE) for seat, v in value.by_seat}
         return {"target": value.target, "um_per_um": moves, "located": value.located}
-    if isinstance(value, LoadedContact):
-        return {n: _rest_value(getattr(value, n), n, write) for n in _CARRIED}
+    if isinstance(value, LoadedContact | SeatChance):
+        names = _CARRIED if isinstance(value, LoadedContact) else _CLOSES
+        return {n: _rest_value(getattr(value, n), n, write) for n in names}
     if isinstance(value, Freedom):
         return f"{value.body} {freedom_words(value, write)}"
     if value is None or isinstance(value, str | bool | int):

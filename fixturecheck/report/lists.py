@@ -210,7 +210,7 @@ def equipment_told(name: str) -> str:
         notes += [f"set with {body.poles} poles"] if body.poles else []
         lines.append(f"    {called} ({', '.join(notes)}): {_point(body.low)} to {_point(body.high)}")
         rows = [
-            (f.name, f"middle {_point(f.middle)}", _looks(f.looks), f"{f.area_mm2:.6g} mm2")
+            (f.name, f"middle {_point(f.middle)}", _looks(f.looks), f"{f.area_mm2:.6g} mm²")
             for f in body.faces
         ]
         widths = [max((len(row[i]) for row in rows), default=0) for i in range(3)]
@@ -259,7 +259,7 @@ def _materials() -> str:
 
 
 def _finishes() -> str:
-    head = ("name", "Ra um", "Rz um", "flat within um", "", "source")
+    head = ("name", "Ra µm", "Rz µm", "flat within µm", "", "source")
     rows = [
         (f.name, _range(f.ra_um), _range(f.rz_um), _range(f.flatness_um), f.says, uncited(f.source))
         for f in finishes().values()

@@ -1,7 +1,6 @@
 """Templates of the pages, and the pieces that they are filled with.
 
-Whatever a template prints is escaped, so that a name with markup in it shows as text, and units get their
-signs.
+Whatever a template prints is escaped, so that a name with markup in it shows as text.
 """
 
 from __future__ import annotations
@@ -16,10 +15,11 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from fixturecheck.wording.quantity import typeset
-
 MOST_ROWS = 300
 """Rows of a table at most, so that a page stays readable."""
+
+MOST_OPEN = 12
+"""Rows of contacts or faces at most that stand open; more are folded."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,10 +112,4 @@ def _templates() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=_printed,
     )
-
-
-def _printed(value: Any) -> Any:
-    """Return what is printed for a value; markup stays as it is."""
-    return typeset(value) if isinstance(value, str) and not isinstance(value, Markup) else value

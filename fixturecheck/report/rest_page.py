@@ -19,6 +19,7 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.motion import freedom_words
 from fixturecheck.wording.quantity import shown
 from fixturecheck.wording.sentences import sentence
+from fixturecheck.wording.staging import drawn_faces_words, order_words, settled_draws_words
 
 AT_REST = "The parts at rest, and as drawn as ghosts; moves are drawn larger, the number is true."
 LOCATES = (
@@ -66,12 +67,14 @@ def _how(rest: Rest, write: Writing) -> str:
     left = "" if rest.residual_um is None else f" Overlap left: {write.gap(rest.residual_um, '.2g')}."
     error = write.gap(rest.error_um, ".2g")
     unseen = f" No overlap deeper than {error} stays unseen." if rest.error_um > 0 else ""
-    matters = f" {sentence(rest.order_says, names)}" if rest.order_says else ""
+    order_says = order_words(rest.order_outcome, write) if rest.order_outcome else ""
+    matters = f" {sentence(order_says, names)}" if order_says else ""
     return f"{order}{matters}{left}{unseen}"
 
 
 def _parts(rest: Rest, write: Writing) -> Table:
-    rows = []
+    turns = any(math.hypot(*part.turn_deg) > _STIRS for part in rest.parts)
+    rows: list[tuple[str | Cell, ...]] = []
     for part in rest.parts:
         shift = math.hypot(*part.shift_mm)
         turn = math.hypot(*part.turn_deg)
@@ -79,12 +82,13 @@ def _parts(rest: Rest, write: Writing) -> Table:
             (
                 part.body,
                 shown(shift, "mm", write.units) if shift > _STIRS else "as drawn",
-                shown(turn, "deg") if turn > _STIRS else "",
+                *([shown(turn, "deg") if turn > _STIRS else ""] * turns),
                 Cell(lines=tuple(f"{s.seat}: {_seat(s, write)}" for s in part.seats) or ("none stated",)),
                 _free(part, write),
             )
         )
-    return table_of(("part", "off the drawing", "turned", "seats", "left free"), rows, 1, 2)
+    heads = ("part", "off the drawing", *["turned"] * turns, "seats", "left free")
+    return table_of(heads, rows, *range(1, 2 + turns))
 
 
 def _seat(seat: SeatGap, write: Writing) -> str:
@@ -141,7 +145,7 @@ def _chances(chances: Chances, result: Result) -> dict[str, Any]:
         ],
         "draws": chances.draws,
         "seed": chances.seed,
-        "checked_say": chances.checked_say,
+        "checked_say": settled_draws_words(chances.unsettled),
         "checked": Writing(units=units).gap(max(chances.checked_um, 1e-3), ".2g"),
-        "faces_say": chances.faces_say,
+        "faces_say": drawn_faces_words(chances.varied, chances.leaning),
     }

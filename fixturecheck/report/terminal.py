@@ -28,7 +28,7 @@ from fixturecheck.wording.hold import (
     times,
     tools_of,
 )
-from fixturecheck.wording.quantity import shown, typeset
+from fixturecheck.wording.quantity import shown
 from fixturecheck.wording.release import burr_words, first_words, way_words
 
 MOST_EACH = 3
@@ -204,7 +204,7 @@ def table(result: Result, *, width: int | None = None) -> str:
     also = assumed_line(result)
     lines += ["", *_folded(also, columns)] if also else []
     lines += ["", counted(rows)]
-    return typeset("\n".join(lines)).replace("\u202f", " ")
+    return "\n".join(lines).replace("\u202f", " ")
 
 
 def _told(told: Together, units: str, columns: int) -> list[str]:

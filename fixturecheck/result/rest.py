@@ -185,6 +185,86 @@ class PartLocation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NoPlace:
+    """Why a part cannot come when an order says; it finds no room where nothing more is known.
+
+    Parameters
+    ----------
+    part : str
+        The part; empty where it is not known which.
+    taken : str
+        The part whose place it takes.
+    ending : str
+        How its settling ended, where that was no rest.
+    early : bool
+        Whether others were still to come.
+    """
+
+    part: str
+    taken: str = ""
+    ending: str = ""
+    early: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderOutcome:
+    """Whether the rest depends on how the parts were staged.
+
+    Parameters
+    ----------
+    spread_um : float
+        Greatest distance between rests at any corner of any part, along motions that contacts do not leave
+        free; infinite where the parts do not rest in all that were stated.
+    tried : tuple of str
+        The stagings compared.
+    fits : bool
+        Whether all rests are the same within the touch tolerance.
+    furthest : str
+        The staging whose rest is furthest off.
+    unrested : (str, str) or None
+        A stated staging in which parts do not come to rest, and how that ended.
+    barred : tuple of (str, NoPlace)
+        Orders that cannot be, each with the reason.
+    untried : int
+        How many more there are that were not tried.
+    """
+
+    spread_um: float
+    tried: tuple[str, ...]
+    fits: bool
+    furthest: str = ""
+    unrested: tuple[str, str] | None = None
+    barred: tuple[tuple[str, NoPlace], ...] = ()
+    untried: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnderHand:
+    """What a part does under a hand's push.
+
+    Parameters
+    ----------
+    stays : bool
+        Contacts with friction hold it where it is.
+    shift_mm : Vector
+        How far the pushed point goes before the part rests again.
+    turn_deg : Vector
+        Axis times angle of the turn to the new rest.
+    rests : bool
+        Whether it comes to rest again.
+    ending : str
+        How that ended: `rest`, or that it goes over or away.
+    """
+
+    body: str
+    stays: bool
+    shift_mm: Vector = (0.0, 0.0, 0.0)
+    turn_deg: Vector = (0.0, 0.0, 0.0)
+    rests: bool = True
+    ending: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rest:
     """Where the parts come to rest when they are staged as stated.
 
@@ -200,8 +280,8 @@ class Rest:
         Steps of settling.
     error_um : float
         Bound on how deep bodies may stand in each other where they rest, beyond the overlap told.
-    order_says : str
-        Whether the order of staging matters; empty where it was not found out.
+    order_outcome : OrderOutcome or None
+        Whether the order of staging matters; None where it was not found out.
     parts : tuple of PartRest
         Where each part rests.
     carried : tuple of LoadedContact
@@ -218,7 +298,7 @@ class Rest:
     residual_um: float | None
     steps: int
     error_um: float
-    order_says: str
+    order_outcome: OrderOutcome | None
     parts: tuple[PartRest, ...]
     carried: tuple[LoadedContact, ...]
     location: tuple[PartLocation, ...]

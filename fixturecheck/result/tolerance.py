@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fixturecheck.faceref import FaceRef
+from fixturecheck.faceref import FaceRef, on
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -13,18 +13,27 @@ class SeatChance:
 
     Parameters
     ----------
-    seat : str
-        The seat.
+    own, other : FaceRef
+        The part's face, and the one that it lies on.
     share_closed : float
         Part of the draws in which it closes, 0 to 1.
-    gap_p95_um, gap_worst_um : float or None
-        Gap that is left in one draw of twenty, and at most; None where nothing faces it.
+    gap_p95_um, gap_worst_um : float
+        Gap that is left in one draw of twenty, and at most.
+    of_zones : bool
+        Whether that is the worst of all zones, or of the draws alone.
     """
 
-    seat: str
+    own: FaceRef
+    other: FaceRef
     share_closed: float
-    gap_p95_um: float | None
-    gap_worst_um: float | None
+    gap_p95_um: float
+    gap_worst_um: float
+    of_zones: bool = False
+
+    @property
+    def seat(self) -> str:
+        """The seat, as `body.face on body.face`."""
+        return on(self.own, self.other)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,10 +100,10 @@ class Chances:
         How many draws, and what they are repeated by.
     checked_um : float
         How far draws are from exact settlings.
-    checked_say : str
-        Which draws were settled exactly.
-    faces_say : str
-        How faces were drawn within their zones.
+    unsettled : int
+        Draws settled exactly that did not come to rest.
+    varied, leaning : int
+        Faces that vary within their zones, and how many of them lean besides shifting.
     seats : tuple of SeatChance
         How often each seat closes.
     wrong : tuple of WrongChance
@@ -106,8 +115,9 @@ class Chances:
     draws: int
     seed: int
     checked_um: float
-    checked_say: str
-    faces_say: str
+    unsettled: int
+    varied: int
+    leaning: int
     seats: tuple[SeatChance, ...]
     wrong: tuple[WrongChance, ...]
     targets: tuple[TargetSpread, ...]

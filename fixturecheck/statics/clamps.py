@@ -164,7 +164,7 @@ def toe_clamp(force_n: Range, *, inward: Vector, down_deg: float, at_mm: Vector)
     """
     level = math.hypot(inward[0], inward[1])
     if level == 0.0 or abs(inward[2]) > 1e-9 * level or not 0.0 <= down_deg < 90.0:
-        message = f"toe clamp: inward {inward} must be level and the angle {down_deg} deg within 0 to 90"
+        message = f"toe clamp: inward {inward} must be level and the angle {down_deg}° within 0 to 90"
         raise SetupError(message)
     along, down = math.cos(math.radians(down_deg)) / level, math.sin(math.radians(down_deg))
     return ClampForce(force_n=force_n, direction=(inward[0] * along, inward[1] * along, -down), at_mm=at_mm)

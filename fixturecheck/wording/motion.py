@@ -11,7 +11,7 @@ import math
 from fixturecheck.result.hold import BodyMotion, LetsGo, MotionKind
 from fixturecheck.result.rest import Freedom, FreedomKind
 from fixturecheck.result.shapes import Vector
-from fixturecheck.units import METRIC, Writing, axis_text, factor_text
+from fixturecheck.units import METRIC, Writing, angle_text, axis_text, factor_text
 
 _AXES = "XYZ"
 _LEFT_OUT_SHARE = 0.33
@@ -52,12 +52,16 @@ def direction_words(direction: Vector) -> str:
 def freedom_words(freedom: Freedom, write: Writing = METRIC) -> str:
     """Return what a body is still free to do, without its name: `slides along Y as far as +1.5 mm`."""
     slides = freedom.kind is FreedomKind.SLIDES
-    unit = "mm" if slides else "deg"
     words = f"{freedom.kind} {'along' if slides else 'about'} {axis_text(freedom.axis)}"
     if not slides:
         words += f" through ({', '.join(write.number(v, 'mm', '.2f') for v in freedom.point_mm)})"
-    stops = [write.number(v, unit, "+.3g") for v in (freedom.low, freedom.high) if math.isfinite(v)]
-    return f"{words} as far as {' and '.join(stops)} {write.name(unit)}" if stops else words
+    ends = [v for v in (freedom.low, freedom.high) if math.isfinite(v)]
+    if not ends:
+        return words
+    if not slides:
+        return f"{words} as far as {' and '.join(angle_text(v, '+.3g') for v in ends)}"
+    stops = " and ".join(write.number(v, "mm", "+.3g") for v in ends)
+    return f"{words} as far as {stops} {write.name('mm')}"
 
 
 def lets_go_words(failure: LetsGo, write: Writing = METRIC) -> str:

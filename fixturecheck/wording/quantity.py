@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 
-from fixturecheck.units import IN_INCHES, Writing
+from fixturecheck.units import IN_INCHES, Writing, signed
 
 _IN_PICTURES = {
     "N/cm²": "N per sq cm",
@@ -14,42 +13,28 @@ _IN_PICTURES = {
     "in²": "sq in",
     "in³": "cu in",
     "µm": "um",
+    "\u202f": " ",
+    "\u2013": "-",
 }
-_SIGNS = {"2": "²", "3": "³"}
-_POWER = re.compile(r"(?<![\w.\-])(N/)?(mm|cm|in)([23])(?!\w|[.\-]\w)")
-_MICRON = re.compile(r"(?<![\w.\-])um(?!\w|[.\-]\w)")
-_DEGREES = re.compile(r"(?<=\d)[ \u202f]deg(?:rees)?(?!\w)(?! of freedom)")
-_PERCENT = re.compile(r"(?<=\d) ?%")
-_IN_TAGS = re.compile(r">([^<]+)<")
 
 
-def typeset(text: str) -> str:
-    """Return words with the units' own signs, so that a page writes each unit in one way."""
-    text = _POWER.sub(lambda m: f"{m[1] or ''}{m[2]}{_SIGNS[m[3]]}", text)
-    return _PERCENT.sub("\u202f%", _DEGREES.sub("°", _MICRON.sub("µm", text)))
-
-
-def typeset_page(html: str) -> str:
-    """Return a page with the units' own signs in its words; tags and what is in them stay as they are."""
-    return _IN_TAGS.sub(lambda m: f">{typeset(m[1])}<", html)
+def plain(text: str) -> str:
+    """Return words in letters that the pictures' built-in font has."""
+    for sign, word in _IN_PICTURES.items():
+        text = text.replace(sign, word)
+    return text
 
 
 def shown_plain(value: float, unit: str, units: str = "mm") -> str:
     """Return a number as `shown` does, in letters that the pictures' built-in font has."""
     if unit == "um" and units == "mm":
         value, unit = value * 1e-3, "mm"
-    return _plain(shown(value, unit, units).replace("\u202f", " "))
+    return plain(shown(value, unit, units))
 
 
 def plain_name(unit: str, units: str) -> str:
     """Return the name of a unit in letters that the pictures' built-in font has."""
-    return _plain(sized(0.0, unit, units)[1])
-
-
-def _plain(text: str) -> str:
-    for sign, word in _IN_PICTURES.items():
-        text = text.replace(sign, word)
-    return text
+    return plain(sized(0.0, unit, units)[1])
 
 
 def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
@@ -58,8 +43,8 @@ def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
         return 100.0 * value, "%"
     if units != "mm" and unit in IN_INCHES:
         name, size = IN_INCHES[unit]
-        return value / size, typeset(name)
-    return value, typeset(unit)
+        return value / size, signed(name)
+    return value, signed(unit)
 
 
 def shown_span(values: Iterable[float], unit: str, units: str = "mm") -> str:
@@ -84,7 +69,7 @@ def shown(value: float | None, unit: str, units: str = "mm") -> str:
         return "\u2013"
     text = Writing(units=units).quantity(value, unit)
     number, _, name = text.partition(" ")
-    return typeset(f"{number}\u202f{name}") if name else number
+    return f"{number}\u202f{name}" if name else number
 
 
 def stated(length_mm: float, units: str = "mm") -> str:

@@ -44,7 +44,7 @@ _UNIT_AFTER = re.compile(r"(?: (?:to|and) [-+.\d]+)?[\s\u202f]+")
 _ON_AXIS = re.compile(r"\b[XYZ] $")
 """A number on an axis is a place, in mm or inches, whether its unit is said or not."""
 
-_RATE = re.compile(r" (mm|um) (?:\w+ )?for each \1")
+_RATE = re.compile(r" (mm|[uµ]m) (?:\w+ )?for each \1")
 """So much of a unit for each of the same one, which is the same number in any; in inches of a thousandth."""
 
 

@@ -217,7 +217,7 @@ def test_a_relief_is_told_in_inches_and_made_in_mm(tmp_path: Path) -> None:
     )
     assert done
     # A chamfer of r - h = 0.8 mm is 0.0315 in; the drawing that comes with it, and its code, stay in mm.
-    assert text.splitlines()[2].startswith("0.0315 in x 45 deg chamfer on ")
+    assert text.splitlines()[2].startswith("0.0315 in x 45° chamfer on ")
     assert "code, mm" in text
     assert ".chamfer(0.80)" in text
     told = [line for line in text.splitlines() if "code, mm" not in line]

@@ -90,7 +90,7 @@ def test_sharp_heels_land_before_the_nest_closes(checked):
         assert "step_fillet" in finding["says"]
         assert "back+under" in finding["says"]
         # The smallest equal-leg chamfer reaches the fillet's run-out on the wall, r - h up.
-        assert "0.80 mm x 45 deg" in finding["remedy"]
+        assert "0.80 mm x 45°" in finding["remedy"]
 
 
 def test_the_chamfer_that_the_finding_names_opens_the_nest(checked):

@@ -37,9 +37,9 @@ def test_a_floor_on_a_chip_rises_by_length_times_sine(error_um):
     assert floor.value == pytest.approx(error_um, rel=1e-6)
     assert floor.verdict is (Verdict.GO if error_um <= 5 else Verdict.NO_GO)
     # A positive turn about Y lowers +X.
-    assert f"-{error_um:g} um toward +X" in floor.says
+    assert f"-{error_um:g} µm toward +X" in floor.says
     if error_um > 5:
-        assert "Raise its +X end by 20 um" in (floor.remedy or "")
+        assert "Raise its +X end by 20 µm" in (floor.remedy or "")
     wall = of(found, "pawl_1.wall", "traverse")
     assert wall.value == 0.0
 
@@ -77,7 +77,7 @@ def test_a_gang_off_in_height_and_line_is_measured_from_the_first():
     high = of(found, "pawl_2.floor", "higher")
     assert high.value == pytest.approx(12.0, rel=1e-6)
     assert high.verdict is Verdict.NO_GO
-    assert high.remedy == "Lower pawl_2 by 12 um."
+    assert high.remedy == "Lower pawl_2 by 12 µm."
     off = of(found, "pawl_2.wall", "out of line")
     assert (off.verdict, off.value) == (Verdict.GO, pytest.approx(4.0, rel=1e-6))
 
@@ -118,4 +118,4 @@ def test_a_part_that_lies_on_the_chuck_is_not_told_to_go_lower():
     bodies = [b.placed() for b in staged.setup.bodies]
     touching = dataclasses.replace(staged, contacts=find_contacts(bodies, staged.setup.tolerances))
     high = of(list(align.check(touching)), "pawl_2.floor", "higher")
-    assert high.remedy == "Pack the others up by 12 um, or grind pawl_2 in a cut of its own."
+    assert high.remedy == "Pack the others up by 12 µm, or grind pawl_2 in a cut of its own."

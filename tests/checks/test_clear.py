@@ -22,11 +22,14 @@ from fixturecheck.machining.detours import (
     raised,
     shorter_travel,
 )
+from fixturecheck.result.detour import DodgeKind
 from fixturecheck.result.finding import Verdict
 from fixturecheck.result.shapes import Role
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Body, Machine, Seat
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
+from fixturecheck.units import METRIC
+from fixturecheck.wording.detours import dodge_words
 from tests.machining.scene import block, named, pawl, stage, stepped
 
 SHARP = Wheel(corner_radius_mm=0.0)
@@ -246,14 +249,14 @@ def test_a_piece_of_equipment_moves_whole_and_what_carries_the_part_stays():
     staged, _ = run(pawl(), *pieces, block("fence", (4, 3, 10), (-6, -6, 0)), machine=machine)
     cut = staged.cuts[0]
     ways = blocking_dodges(staged.setup, cut, staged.placed, "plate", movers_of(cut))
-    (move,) = [w for w in ways if w.way == "move"]
+    (move,) = [w for w in ways if w.kind is DodgeKind.MOVE]
     # Alone the plate would go 3 mm toward -Y; with the fence there and the foot behind it, 15 mm toward +Y.
     assert (move.by_mm, move.direction) == (pytest.approx(15.0), (0.0, 1.0, 0.0))
-    assert "move angle" in move.says
+    assert "move angle" in dodge_words(move, METRIC)
     seat = Seat(body="pawl_1", face="floor", on="foot", on_face="face_1")
     seated = dataclasses.replace(staged.setup, seats=(seat,))
     ways = blocking_dodges(seated, cut, staged.placed, "plate", movers_of(cut))
-    assert [w.way for w in ways] == ["raise"]
+    assert [w.kind for w in ways] == [DodgeKind.RAISE]
 
 
 # What a toolmaker would change first.
@@ -336,15 +339,16 @@ def test_a_rail_as_high_as_a_gang_is_told_by_its_own_name_and_the_parts_as_one_l
     found = raised("chuck", "chuck_rail", rail, [wheel], ["pad1", "pad2", "pad3"], 1.0)
     assert found is not None
     assert found.by_mm == pytest.approx(1.0, abs=0.01)
-    assert found.says.startswith("set pad1, pad2 and pad3 1.0")
-    assert found.says.endswith("higher over chuck, on parallels or packing, or use a lower chuck_rail")
+    says = dodge_words(found, METRIC)
+    assert says.startswith("set pad1, pad2 and pad3 1.0")
+    assert says.endswith("higher over chuck, on parallels or packing, or use a lower chuck_rail")
 
 
 def test_packing_under_parts_on_a_magnet_is_told_to_weaken_it():
     rail, wheel = cq.Solid.makeBox(40, 10, 8), cq.Solid.makeBox(40, 10, 20).moved(cq.Location((0, 0, 8)))
     found = raised("chuck", "chuck_rail", rail, [wheel], ["pad"], 1.0, on_magnet=True)
     assert found is not None
-    assert "packing of any kind weakens the magnet: check the hold again" in found.says
+    assert "packing of any kind weakens the magnet: check the hold again" in dodge_words(found, METRIC)
 
 
 def clamped(at_mm, **more):

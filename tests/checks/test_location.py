@@ -56,7 +56,7 @@ def test_each_seat_says_where_it_acts_and_which_way_it_holds():
     assert back.direction == pytest.approx((1, 0, 0), abs=1e-9)
     assert (base.value, back.value) == (3, 2)
     assert floor.direction == pytest.approx((0, 0, 1))
-    assert "by +1.000 um for each um that base on table.top stands higher" in floor.says
+    assert "by +1.000 µm for each µm that base on table.top stands higher" in floor.says
     assert wall.value == pytest.approx(1.0, abs=1e-9)
 
 
@@ -81,7 +81,7 @@ def test_of_two_seats_that_fight_the_one_that_loses_within_tolerance_is_named():
     fights = [f for f in findings if f.verdict is Verdict.CAUTION]
     for one in fights:
         assert "they fight" in one.says
-    shares = {s.on: s.share_closed for s in answer.probabilities.seats}
+    shares = {s.other.body: s.share_closed for s in answer.probabilities.seats}
     assert shares["more"] < shares["stop"]
     assert any("back on more.face loses" in f.says for f in fights)
 

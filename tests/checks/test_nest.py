@@ -112,9 +112,7 @@ def test_a_chamfer_that_is_too_small_by_a_tenth_is_made_larger():
     right = replace(right, faces=faces, no_function=frozenset({"bevel"}))
     found = nested(body("left", ledge(3.0)), right)[0]
     assert found.verdict is Verdict.NO_GO
-    assert found.remedy.startswith(
-        "Make the chamfer right.bevel at least 2.00 mm x 45 deg instead of 1.90 mm"
-    )
+    assert found.remedy.startswith("Make the chamfer right.bevel at least 2.00 mm x 45° instead of 1.90 mm")
 
 
 def test_neighbours_that_overlap_without_a_nest_are_moved_apart():
@@ -172,7 +170,7 @@ def test_a_chamfer_on_an_edge_that_is_not_square_is_told_with_its_own_angle():
     second = replace(second, no_function=frozenset({"bottom_2"}))
     found = nested(first, second, seats=(on("second", "left", "first", "right", rank="nest"),))[0]
     leg = INSIDE_MM / math.tan(math.radians(30)) - CLEAR_MM / math.sin(math.radians(60))
-    assert f"{math.ceil(leg * 100) / 100:.2f} mm x 60 deg: tried" in found.remedy
+    assert f"{math.ceil(leg * 100) / 100:.2f} mm x 60°: tried" in found.remedy
 
 
 def test_nest_drawn_open_that_would_close_is_a_caution():

@@ -37,7 +37,7 @@ def test_seat_partly_covered_goes_by_its_share(at_x, share, verdict):
     (only,) = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (at_x, 0, 0)))], PRIMARY)
     assert (only.verdict, only.value) == (verdict, pytest.approx(share, abs=1e-9))
     if verdict is Verdict.CAUTION:
-        assert f"{0.1 * 20 * 10:.4g} mm2 more" in only.remedy
+        assert f"{0.1 * 20 * 10:.4g} mm² more" in only.remedy
 
 
 def test_share_is_of_the_smaller_face():
@@ -56,7 +56,7 @@ def test_stated_share_is_the_limit():
 def test_open_seat_says_its_gap():
     findings = gauged(seat.check, [CHUCK, body("part", block(20, 10, 5, (0, 0, 0.08)))], PRIMARY)
     assert verdicts(findings) == [Verdict.NO_GO, Verdict.NO_GO]
-    assert "stands open by 80 um (80 um at most)" in findings[0].says
+    assert "stands open by 80 µm (80 µm at most)" in findings[0].says
     assert "touches nothing that holds it" in findings[1].says
 
 
@@ -125,14 +125,14 @@ def test_unmeant_contact_that_lifts_the_part_is_no_go():
     lifted = [f for f in findings if "is not a stated seat" in f.says]
     assert verdicts(lifted) == [Verdict.NO_GO]
     assert "part stands open at bottom" in lifted[0].says
-    assert "50 um" in findings[0].says
+    assert "50 µm" in findings[0].says
 
 
 def test_unmeant_contact_beside_a_closed_seat_is_a_caution():
     stop = body("stop", block(10, 20, 10, (-15, 0, 0)), role="fixture")
     findings = gauged(seat.check, [CHUCK, stop, body("part", block(20, 10, 5))], PRIMARY)
     assert verdicts(findings) == [Verdict.GO, Verdict.CAUTION]
-    assert "part.left on stop.right (area, 50 mm2)" in findings[1].says
+    assert "part.left on stop.right (area, 50 mm²)" in findings[1].says
 
 
 def test_stop_stated_as_a_seat_is_go():
@@ -204,7 +204,7 @@ def test_a_seat_over_a_slot_takes_both_halves_though_it_names_one():
     (only,) = gauged(seat.check, [chuck, body("part", block(40, 18, 10))], PRIMARY)
     assert (only.verdict, only.value) == (Verdict.GO, pytest.approx(0.8, abs=1e-9))
     assert "lies on chuck.top+face_" in only.says
-    assert "576 mm2" in only.says
+    assert "576 mm²" in only.says
 
 
 def test_a_part_with_a_slot_in_its_foot_sits_on_both_feet():
@@ -228,7 +228,7 @@ def test_a_low_rail_behind_a_tall_part_is_a_seat_as_good_as_it_can_be():
     seats = PRIMARY, on("part", "back", "rail", "front", rank="secondary")
     _, behind = gauged(seat.check, [CHUCK, rail, part], *seats)
     assert (behind.verdict, behind.value) == (Verdict.GO, pytest.approx(1.0, abs=1e-9))
-    assert "480 mm2, 44.44 % of the smaller face, which is all of the two faces that can meet" in behind.says
+    assert "480 mm², 44.44 % of the smaller face, which is all of the two faces that can meet" in behind.says
     assert behind.remedy is None
 
 
@@ -238,7 +238,7 @@ def test_a_part_that_hangs_over_the_end_of_a_low_rail_is_slid_by_what_the_rail_c
     part = body("part", block(60, 20, 18, (85, 0, 0)))
     _, behind = gauged(seat.check, [CHUCK, rail, part], PRIMARY, on("part", "back", "rail", "front"))
     assert (behind.verdict, behind.value) == (Verdict.CAUTION, pytest.approx(1 / 3, abs=1e-9))
-    assert behind.remedy == "Slide part 10.00 mm toward -X on rail, so that they share 80 mm2 more."
+    assert behind.remedy == "Slide part 10.00 mm toward -X on rail, so that they share 80 mm² more."
 
 
 def test_a_stop_that_stands_off_is_pushed_up_to_the_part():
@@ -267,7 +267,7 @@ def test_a_seat_face_that_lies_on_another_body_is_not_to_be_relieved():
 def test_a_tilted_part_is_turned_by_the_angle_that_it_is_out():
     tilted = body("part", block(20, 10, 5), place((0, 0, 10 * math.sin(0.01)), (0, 1, 0), math.degrees(0.01)))
     found = gauged(seat.check, [CHUCK, tilted], PRIMARY)[0]
-    assert f"Turn part by {math.degrees(0.01):.3g} deg" in found.remedy
+    assert f"Turn part by {math.degrees(0.01):.3g}°" in found.remedy
 
 
 @pytest.mark.parametrize("names", [("rail", "stop"), ("stop", "rail")])

@@ -131,7 +131,7 @@ def test_a_floor_with_a_narrower_zone_than_its_seats_is_no_go():
 def test_the_share_beyond_the_limit_is_that_of_a_normal_spread():
     findings, _ = found({"base": 0.03, "floor": 0.012})
     (floor,) = [f for f in findings if f.subject == "top/part.floor"]
-    told = re.search(r"([\d.]+)% of the draws are beyond the 6\.0 um", floor.says)
+    told = re.search(r"([\d.]+)% of the draws are beyond the 6\.0 µm", floor.says)
     # Zones of 30 and 10 um: sigma hypot(5, 10/6); both tails beyond 6 um of a normal distribution.
     sigma = math.hypot(30 / 6, 10 / 6)
     assert float(told[1]) / 100 == pytest.approx(math.erfc(6 / sigma / math.sqrt(2)), abs=0.02)

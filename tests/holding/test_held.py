@@ -155,4 +155,4 @@ def test_a_material_without_a_curve_is_unknown_and_says_what_to_state():
 
 
 def test_a_rating_that_is_not_stated_is_said_to_be_assumed(held):
-    assert "80 N/cm2, assumed since none is stated" in magnet_words(held.magnet, METRIC)
+    assert "80 N/cm², assumed since none is stated" in magnet_words(held.magnet, METRIC)

@@ -78,7 +78,7 @@ def test_no_rest_within_the_steps_allowed_is_unknown_with_what_is_left(shapes, m
     assert told.verdict is Verdict.UNKNOWN
     assert told.says.startswith("Let go: no rest after 2 steps: ")
     assert (told.value, told.unit) == (0.0, "um")
-    assert "of the load still moves the parts and they overlap by 0 um" in told.says
+    assert "of the load still moves the parts and they overlap by 0 µm" in told.says
 
 
 def test_a_solver_that_never_answers_is_unknown_and_ends(shapes, monkeypatch):

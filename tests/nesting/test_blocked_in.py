@@ -112,7 +112,7 @@ def test_an_end_block_without_play_follows_a_part_of_any_length(shapes, staging)
     setup = replace(boxed_in(shapes, bar(shapes), tolerance_mm=zones), staging=staging)
     found = staging_answer(setup)
     assert found.missing == ()
-    assert [(s.on, s.share_closed) for s in found.probabilities.seats] == [
+    assert [(s.other.body, s.share_closed) for s in found.probabilities.seats] == [
         ("table", 1.0),
         ("rail", 1.0),
         ("left", 1.0),

@@ -21,6 +21,8 @@ from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import refuse_bad_staging
 from fixturecheck.statics.rest import Ending
+from fixturecheck.units import METRIC
+from fixturecheck.wording.staging import order_words
 
 LEFT = Push(direction=(-1, 0, 0))
 
@@ -105,7 +107,8 @@ def test_a_part_that_comes_after_a_hood_is_an_order_that_cannot_be(shapes):
     assert found.rests
     told = order_of_placing(setup, Staging(order=("pad", "hood")))
     assert told.fits
-    assert "cannot be staged in reverse order, as pad does not come to rest (overlaps)" in told.says
+    says = order_words(told, METRIC)
+    assert "cannot be staged in reverse order, as pad does not come to rest (overlaps)" in says
 
 
 def test_what_may_be_pushed_and_ordered_is_told(shapes):

@@ -14,6 +14,8 @@ from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result.finding import Verdict
+from fixturecheck.units import METRIC
+from fixturecheck.wording.staging import order_words
 
 SLOPE, TRAVEL = 0.08, 12.0
 
@@ -51,8 +53,8 @@ def test_a_wedge_that_the_hand_cannot_hold_ends_elsewhere_when_both_are_let_go_t
     told = order_of_placing(setup, pushed(share * balance_n))
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * TRAVEL, abs=1.0)
-    assert told.says == (
-        "the rest depends on the order of pushing: pushed in order, parts end up to 12000.0 um away; "
+    assert order_words(told, METRIC) == (
+        "the rest depends on the order of pushing: pushed in order, parts end up to 12000.0 µm away; "
         "they cannot be staged in reverse order, as high takes the place of low"
     )
 
@@ -94,7 +96,7 @@ def test_an_order_in_which_a_wedge_slides_away_before_the_other_comes_matters(sh
     push = {"low": right, "high": Push(direction=(-1, 0, 0))}
     told = order_of_placing(free, Staging(push=push, order=("low", "high")))
     assert not told.fits
-    assert told.says.endswith("the order of staging matters")
+    assert order_words(told, METRIC).endswith("the order of staging matters")
     assert told.spread_um == float("inf")
 
 
@@ -146,8 +148,8 @@ def test_the_reverse_of_the_stated_order_is_tried(shapes):
     assert told.tried == ("together", "in order", "together from further away", "in reverse order")
     assert not told.fits
     assert told.spread_um == pytest.approx(1e3 * DROP / SLOPE, abs=0.1)
-    assert told.says == (
-        "the rest depends on the order of pushing: pushed in reverse order, parts end up to 2500.0 um away"
+    assert order_words(told, METRIC) == (
+        "the rest depends on the order of pushing: pushed in reverse order, parts end up to 2500.0 µm away"
     )
 
 
@@ -169,7 +171,7 @@ def test_parts_that_stand_by_themselves_rest_the_same_in_reverse(shapes):
     )
     assert told.tried[3:] == ("in reverse order",)
     assert told.fits
-    assert told.says == "the parts rest in the same place however they are staged"
+    assert order_words(told, METRIC) == "the parts rest in the same place however they are staged"
 
 
 def row(shapes, count):
@@ -183,7 +185,7 @@ def row(shapes, count):
 def test_orders_in_which_a_part_takes_the_place_of_another_count_for_nothing_and_are_told(shapes):
     told = order_of_placing(*row(shapes, 3))
     assert told.fits
-    assert told.says == (
+    assert order_words(told, METRIC) == (
         "the parts rest in the same place however they are staged; they cannot be staged in reverse order, "
         "as p2 takes the place of p0, nor in 2 other orders"
     )
@@ -192,6 +194,6 @@ def test_orders_in_which_a_part_takes_the_place_of_another_count_for_nothing_and
 def test_orders_that_would_take_too_long_are_counted(shapes, monkeypatch):
     monkeypatch.setattr(orders, "MOST_TURNS", 2)
     told = order_of_placing(*row(shapes, 4))
-    assert told.says.endswith(", nor in 1 other order; 2 more orders were not tried")
+    assert order_words(told, METRIC).endswith(", nor in 1 other order; 2 more orders were not tried")
     monkeypatch.setattr(orders, "MOST_TURNS", 4)
-    assert order_of_placing(*row(shapes, 4)).says.endswith("; 1 more order was not tried")
+    assert order_words(order_of_placing(*row(shapes, 4)), METRIC).endswith("; 1 more order was not tried")

@@ -31,7 +31,7 @@ def rests(setup, staging):
         assert np.abs(pose.shift_mm).max() < 1e-6
         assert np.abs(pose.turn_deg).max() < 1e-6
     told = order_of_placing(setup, staging)
-    assert told.fits, told.says
+    assert told.fits, told.furthest
     carried = {}
     for one in found.carried:
         pair = frozenset((one.a.split(".")[0], one.b.split(".")[0]))

@@ -16,6 +16,7 @@ from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.tolerance import CriticalPlace, tolerance_probabilities
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.rest import Ending
+from fixturecheck.wording.staging import settled_draws_words
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
 UP = CriticalPlace(name="floor", body="part", at_mm=(15, 0, 20), direction=(0, 0, 1))
@@ -85,7 +86,7 @@ def test_draws_that_do_not_settle_exactly_are_passed_over_and_counted_and_told(s
     monkeypatch.setattr(tolerance, "settle_in_order", failing)
     found = tolerance_probabilities(setup, LEFT, targets=(UP,))
     assert (found.unsettled, len(tries)) == (1, 4)
-    assert "less 1" in found.checked_say()
+    assert "less 1" in settled_draws_words(found.unsettled)
 
     def never(*some):
         raw, loads = settled(*some)

@@ -104,7 +104,7 @@ def test_a_chamfer_too_small_by_a_tenth_is_made_larger():
     """The fillet of 1 stands 0.8 past a lip 0.2 high; the chamfer there is 0.7, and a tenth is missing."""
     setup = keeper_setup(1.0, 0.2, bevel_mm=0.7, no_function=("under", "bevel"))
     (relief,) = relieve(setup).reliefs
-    assert relief.says == "0.80 mm x 45 deg chamfer instead of 0.70 mm on bevel of keeper"
+    assert relief.says == "0.80 mm x 45° chamfer instead of 0.70 mm on bevel of keeper"
     assert relief.size_mm[0] == pytest.approx(0.1 / math.sqrt(2), abs=1e-6)
     assert relief.removed_mm3 == pytest.approx(0.5 * (0.8**2 - 0.7**2) * 30, rel=1e-6)
     assert relief.by_hand
@@ -114,9 +114,7 @@ def test_it_says_which_face_would_have_to_be_marked_for_a_lesser_relief():
     """Only the fillet may give, by a groove that is milled; the lip's edge would be stoned."""
     (relief,) = relieve(keeper_setup(1.0, 0.2, no_function=("fillet",))).reliefs
     assert (relief.kind, relief.by_hand) == ("groove", False)
-    assert relief.marks.startswith(
-        "with keeper.under marked without function (no_function): 0.80 mm x 45 deg"
-    )
+    assert relief.marks.startswith("with keeper.under marked without function (no_function): 0.80 mm x 45°")
     (refused,) = relieve(keeper_setup(1.0, 0.2, no_function=())).refused
     assert refused.marks.startswith("with keeper.under marked without function")
 

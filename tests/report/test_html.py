@@ -13,6 +13,7 @@ import pytest
 from PIL import Image
 
 from fixturecheck.report.html import page
+from fixturecheck.report.markup import style
 from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.statements import QUESTIONS
 from fixturecheck.result import Result
@@ -112,7 +113,7 @@ def test_what_was_asked_of_the_hold_comes_before_the_list_of_what_is_go() -> Non
 
 def test_each_question_has_its_answer_with_the_findings_behind_it(text: str) -> None:
     section = text.split("The answers, in the order of the job")[1].split("</section>", maxsplit=1)[0]
-    written = re.findall(r"<tr>.*?</tr>", section, re.DOTALL)
+    written = re.findall(r"<li>.*?</li>", section, re.DOTALL)
     rows = [" ".join(" ".join(read(row).text).split()) for row in written]
     asked = [row.split("?", maxsplit=1)[0] for row in rows]
     assert asked == [QUESTIONS[c].capitalize() for c in QUESTIONS if c in {*ANSWERED, *NOT_ASKED}]
@@ -268,3 +269,30 @@ def test_numbers_in_pictures_use_plain_letters() -> None:
     assert shown_plain(300.0, "um") == "0.3 mm"
     assert shown_plain(32.0, "mm3") == "32 cu mm"
     assert shown_plain(254.0, "um", "inch") == "0.01 in"
+
+
+def luminance(colour: tuple[float, ...]) -> float:
+    """Relative luminance of sRGB, 0 to 255: WCAG 2.1, definition of relative luminance."""
+    linear = [c / 3294.6 if c <= 10.02 else ((c / 255 + 0.055) / 1.055) ** 2.4 for c in colour]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def rgb(name: str) -> tuple[float, ...]:
+    (found,) = re.findall(rf"--{name}: #([0-9a-f]+)", style())
+    digits = found if len(found) == 6 else "".join(2 * c for c in found)
+    return tuple(float(int(digits[k : k + 2], 16)) for k in (0, 2, 4))
+
+
+@pytest.mark.parametrize(
+    ("over", "under"),
+    [
+        *(("paper", verdict) for verdict in Verdict),
+        *((i, u) for i in ("ink", "soft") for u in ("paper", "wash")),
+    ],
+)
+def test_words_stand_out_from_what_is_under_them(over: str, under: str) -> None:
+    """WCAG 2.1, 1.4.3: a contrast of 4.5 at least; the small words of the banner are nine tenths opaque."""
+    opaque = 0.9 if over == "paper" else 1.0
+    mixed = tuple(opaque * a + (1 - opaque) * b for a, b in zip(rgb(over), rgb(under), strict=True))
+    light, dark = sorted((luminance(mixed), luminance(rgb(under))), reverse=True)
+    assert (light + 0.05) / (dark + 0.05) >= 4.5

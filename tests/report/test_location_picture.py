@@ -49,7 +49,8 @@ def located():
     )
     part = PartLocation(body="gib_1", rank=5, seats=SEATS, targets=(TOP,))
     rest = Rest(
-        ending="rest", says="gib_1 rests", order=(), residual_um=0.0, steps=1, error_um=0.0, order_says="",
+        ending="rest", says="gib_1 rests", order=(), residual_um=0.0, steps=1, error_um=0.0,
+        order_outcome=None,
         parts=(PartRest(body="gib_1", shift_mm=(0, 0, 0), turn_deg=(0, 0, 0), seats=(), free=()),),
         carried=(), location=(part,), chances=None,
     )  # fmt: skip

@@ -22,7 +22,7 @@ from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.shop.catalogue import make
 from fixturecheck.units import FREEDOM
-from fixturecheck.wording.quantity import shown, typeset
+from fixturecheck.wording.quantity import shown
 from tests.report import staged
 
 CAMERA = {"target": [0.0, 0.0, 0.0], "eye": [0.0, -1.0, 0.0], "up": [0.0, 0.0, 1.0], "height_mm": 100.0}
@@ -180,4 +180,3 @@ def test_the_arrow_of_a_force_has_room_in_the_picture() -> None:
 
 def test_degrees_of_freedom_are_no_angle() -> None:
     assert shown(3.0, FREEDOM).replace("\u202f", " ") == "3 degrees of freedom"
-    assert typeset("6 of 6 degrees of freedom, turned 3 degrees") == "6 of 6 degrees of freedom, turned 3°"

@@ -79,8 +79,8 @@ def test_millimetres_never_load_pint() -> None:
         (lambda w: w.torque(8.0, "g"), "70.81 lbf in"),
         (lambda w: w.pressure(100.0, "g"), "145 psi"),
         (lambda w: w.speed(33.02, ".3g"), "6500 sfpm"),
-        (lambda w: w.area(645.16, ".4g"), "1 in2"),
-        (lambda w: w.volume(16387.064, ".4g"), "1 in3"),
+        (lambda w: w.area(645.16, ".4g"), "1 in²"),
+        (lambda w: w.volume(16387.064, ".4g"), "1 in³"),
         (lambda w: w.name("deg"), "deg"),
     ],
 )
@@ -149,9 +149,9 @@ def test_a_pull_is_stated_once() -> None:
 
 def test_numbers_are_never_in_powers_of_ten_and_noise_is_zero():
     write = Writing()
-    assert write.volume(620.0, ".2g") == "620 mm3"
-    assert write.volume(1234567.0) == "1235000 mm3"
-    assert write.gap(3e-9) == "0 um"
+    assert write.volume(620.0, ".2g") == "620 mm³"
+    assert write.volume(1234567.0) == "1235000 mm³"
+    assert write.gap(3e-9) == "0 µm"
     assert write.length(0.00004, ".2g") == "0.00004 mm"
     assert write.length(-1e-12, ".3f") == "0.000 mm"
     assert write.length(12345.6, ".3g") == "12300 mm"
@@ -174,7 +174,7 @@ def test_small_lengths_in_thou():
     assert write.length(2.53) == "99.61 thou"
     assert write.length(2.54) == "0.1 in"
     assert write.length(0.0) == "0 in"
-    assert write.area(645.16) == "1 in2"
+    assert write.area(645.16) == "1 in²"
     assert (write.name("um"), write.name("mm")) == ("thou", "in")
     assert write.number(50.8, "um", ".1f") == "2.000"
 
@@ -186,9 +186,9 @@ def test_small_lengths_in_thou():
         (1.0, "share", "100 %"),
         (1.0, "degrees of freedom", "1 degree of freedom"),
         (5.0, "degrees of freedom", "5 degrees of freedom"),
-        (150.0, "deg", "150 deg"),
+        (150.0, "deg", "150°"),
         (3.0219, "x load", "3.02 x load"),
-        (0.70711, "um/um", "0.7071 um/um"),
+        (0.70711, "um/um", "0.7071 µm/µm"),
     ],
 )
 def test_any_quantity_of_a_finding(value: float, unit: str, text: str) -> None:

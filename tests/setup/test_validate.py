@@ -153,7 +153,7 @@ BAD = {
     ),
     "inside out": (
         {"bodies": [replace(ONE, faces={}, solid=cq.Solid(SOLID.wrapped.Reversed()))]},
-        "body 'block' is inside out: its volume is -1000 mm3 because its faces point inward; reverse",
+        "body 'block' is inside out: its volume is -1000 mm³ because its faces point inward; reverse",
     ),
     "of another planet": (
         {"bodies": [body("block", cq.Workplane().box(1e7, 20, 5), faces={"top": ">Z"})]},

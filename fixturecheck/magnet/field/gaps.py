@@ -161,7 +161,7 @@ def seat_gap_um(
     """
     heights = (rz_a_um, rz_b_um, flatness_a_um, flatness_b_um)
     if min(heights) < 0 or max(heights) == 0:
-        message = f"Rz and flatness must not be negative, nor all zero; got {heights} um"
+        message = f"Rz and flatness must not be negative, nor all zero; got {heights} µm"
         raise SetupError(message)
     return sum(heights) / 2
 

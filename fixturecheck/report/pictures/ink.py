@@ -14,6 +14,7 @@ from scipy.ndimage import distance_transform_edt
 from fixturecheck.arrays import Floats
 from fixturecheck.report.pictures.figures import VERDICTS
 from fixturecheck.result.finding import Verdict
+from fixturecheck.wording.quantity import plain
 
 STEP = 4
 """Places are sought on a grid this many pixels wide."""
@@ -206,11 +207,6 @@ def finish_close_up(canvas: Canvas, small: Image.Image, small_view: Projection) 
 def font_of(size: int) -> Any:
     """Return the built-in font in a size."""
     return ImageFont.load_default(size=size)
-
-
-def plain(text: str) -> str:
-    """Replace what the built-in font cannot draw."""
-    return text.replace("\u202f", " ").replace("\u2013", "-")
 
 
 def size_of(draw: ImageDraw.ImageDraw, text: str, font: Any) -> tuple[float, float]:
@@ -445,7 +441,7 @@ def axes(draw: ImageDraw.ImageDraw, view: Projection, board: Board, *, small: bo
         away = 30 if small else 26
         at = x + long * dx + away * dx / length, y + long * dy + away * dy / length
         anchor = "lm" if dx > 0.2 and not small else "mm"
-        draw.text(at, name, font=font_of(26 if small else 30), fill=INK, anchor=anchor)
+        draw.text(at, plain(name), font=font_of(26 if small else 30), fill=INK, anchor=anchor)
 
 
 def _head(draw: ImageDraw.ImageDraw, tip: tuple[float, float], way: tuple[float, float]) -> None:

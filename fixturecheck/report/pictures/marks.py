@@ -21,11 +21,11 @@ from fixturecheck.report.pictures.ink import (
     font_of,
     leader,
     legend,
-    plain,
     size_of,
     tags,
     titled,
 )
+from fixturecheck.wording.quantity import plain
 
 _LONG, _HEAD = 120.0, 34.0
 _FLAT = 0.25

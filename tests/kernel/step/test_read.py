@@ -286,7 +286,7 @@ def test_open_solid(block: cq.Workplane) -> None:
 def test_inside_out_solid(block: cq.Workplane) -> None:
     flaw = flaw_of(cq.Solid(block.val().wrapped.Reversed()))
     assert flaw is not None
-    assert flaw.startswith("is inside out: its volume is -1000 mm3 because its faces point inward")
+    assert flaw.startswith("is inside out: its volume is -1000 mm³ because its faces point inward")
 
 
 @pytest.mark.parametrize(

@@ -127,7 +127,8 @@ def rested() -> tuple[Result, Any]:
     """The staged gibs, gib_2 at rest 0.04 mm further along its push than it is drawn."""
     part = PartRest(body="gib_2", shift_mm=(0.0, 0.04, 0.0), turn_deg=(0.0, 0.0, 0.0), seats=(), free=())
     rest = Rest(
-        ending="rest", says="rests", order=("gib_2",), residual_um=0.0, steps=3, error_um=0.0, order_says="",
+        ending="rest", says="rests", order=("gib_2",), residual_um=0.0, steps=3, error_um=0.0,
+        order_outcome=None,
         parts=(part,), carried=(), location=(), chances=None,
     )  # fmt: skip
     push = Push(direction=(0.0, 2.0, 0.0))

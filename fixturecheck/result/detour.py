@@ -1,0 +1,58 @@
+"""What would let the wheel pass a body: another path, or another place of what stands there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fixturecheck.result.shapes import Vector
+
+
+class DodgeKind(StrEnum):
+    """What is changed: the path of the wheel, in three ways, or what stands in its way, in three."""
+
+    TRAVEL = "travel"
+    FEED = "feed"
+    SHIFT = "shift"
+    MOVE = "move"
+    LOWER = "lower"
+    RAISE = "raise"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dodge:
+    """One change that lets the wheel pass, tried on the solids.
+
+    Parameters
+    ----------
+    kind : DodgeKind
+        What is changed.
+    by_mm : float
+        How much less overtravel or overrun, how far shifted or moved, how much lower or higher.
+    to_mm : float
+        What is then set: overtravel, cross feed, shift, height of the top; the move or rise itself.
+    direction : Vector
+        Which way.
+    body : str
+        What moves or becomes lower; of a rise the piece that the wheel meets, which may be lower instead.
+    tall_mm : float
+        Height that is left of a body that becomes lower.
+    both_ends : bool
+        The travel is shortened at both ends.
+    was_mm : float
+        The cross feed as stated.
+    parts, over, on_magnet : tuple of str, str, bool
+        The parts that are raised, the equipment that they stand on, and whether its magnet holds them.
+    """
+
+    kind: DodgeKind
+    by_mm: float
+    to_mm: float
+    direction: Vector
+    body: str = ""
+    tall_mm: float = 0.0
+    both_ends: bool = False
+    was_mm: float = 0.0
+    parts: tuple[str, ...] = ()
+    over: str = ""
+    on_magnet: bool = False
