@@ -257,7 +257,6 @@ class RemedyKind(StrEnum):
     WAY = "way of milling"
     DIRECTION = "direction of the feed"
     CLAMPS = "clamps tightened"
-    STRAP = "another strap"
     FASTENED = "loose block fastened"
     STOP = "stop added"
     DRY = "dry contacts"

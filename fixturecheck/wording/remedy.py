@@ -89,12 +89,6 @@ def _against(remedy: Remedy, stop: StopAt, write: Writing) -> str:
     )
 
 
-def _strap(remedy: Remedy, write: Writing) -> str:
-    (like,) = remedy.names
-    x, y, z = (write.number(a.to, "mm", ".1f") for a in remedy.amounts)
-    return f"put another strap like {like} on {remedy.part} at X {x}, Y {y}, Z {z} {write.name('mm')}"
-
-
 def _dry(remedy: Remedy, _write: Writing) -> str:
     low, high = remedy.amounts
     return (
@@ -151,7 +145,6 @@ _CHANGES: dict[RemedyKind, Callable[[Remedy, Writing], str]] = {
     RemedyKind.WAY: _way,
     RemedyKind.DIRECTION: _direction,
     RemedyKind.CLAMPS: _clamps,
-    RemedyKind.STRAP: _strap,
     RemedyKind.FASTENED: _fastened,
     RemedyKind.STOP: _stop,
     RemedyKind.DRY: _dry,
