@@ -1,4 +1,4 @@
-"""The command line: `fixturecheck check`, `relieve`, `calibrate`, `shop` and `keys`.
+"""The command line: `fixturecheck new`, `check`, `relieve`, `calibrate`, `shop` and `keys`.
 
 Nothing heavy is imported until it is needed, so that help and mistakes in a command answer at once. A
 check runs in a process of its own; whatever happens to it, this one ends with a line and an exit code.
@@ -22,7 +22,7 @@ from fixturecheck.stopping import stoppable
 GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
 
 CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.relief_job:run"
-CALIBRATE = "fixturecheck.calibrate_job:run"
+CALIBRATE, NEW = "fixturecheck.calibrate_job:run", "fixturecheck.start_job:run"
 """What the child process runs."""
 
 _EXITS = """\
@@ -83,6 +83,7 @@ def _parser() -> argparse.ArgumentParser:
         "--trace", action="store_true", help="print the trace of an internal error, and what libraries print"
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    _add_new(commands)
     _add_check(commands)
     _add_relieve(commands)
     _add_calibrate(commands)
@@ -94,6 +95,33 @@ def _parser() -> argparse.ArgumentParser:
     keys.add_argument("table", nargs="?", metavar="TABLE", help="one table only, like cut or machine.guard")
     keys.set_defaults(command=_keys)
     return parser
+
+
+def _add_new(commands: argparse._SubParsersAction[_Parser]) -> None:
+    new = commands.add_parser(
+        "new",
+        help="propose a first set-up for a part, and check it",
+        description="Looks how a part can stand and which face can then be ground, writes a set-up as TOML "
+        "with each guess marked, checks it, and writes the report into a folder beside it.",
+        epilog=_EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    new.add_argument("part", metavar="PART", type=Path, help="the part: a STEP or BREP file of one solid")
+    new.add_argument(
+        "--on", choices=("flat_chuck", "v_block"), help="what it stands on (default: the better one)"
+    )
+    new.add_argument("--count", metavar="N", type=int, default=1, help="parts in a row (1)")
+    new.add_argument("--floor", metavar="FACE", help="the face to grind, by its name (default: the best one)")
+    new.add_argument("--explain", action="store_true", help="say why for each choice")
+    new.add_argument(
+        "--out",
+        metavar="FILE",
+        type=Path,
+        help="the set-up (default: <name of PART>.toml in the current folder)",
+    )
+    new.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    _add_running(new)
+    new.set_defaults(command=_new)
 
 
 def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
@@ -204,6 +232,35 @@ def _check(options: argparse.Namespace) -> int:
         _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
     said = _say(f"{table}\n\nwritten to {out}\n")
     code = {"go": GO, "caution": NO_GO if options.strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
+    return code if said else NOT_COMPUTED
+
+
+def _new(options: argparse.Namespace) -> int:
+    out = options.out or Path(f"{options.part.stem}.toml")
+    wrong = (
+        [f"{options.part} is not a file; give the STEP file of a part"] if not options.part.is_file() else []
+    )
+    if out.exists():
+        wrong.append(f"{out} exists, and may hold work of yours; give another --out")
+    if out.suffix.lower() != ".toml":
+        wrong.append(f"--out {out}: a set-up ends in .toml")
+    if options.count < 1:
+        wrong.append(f"--count must be at least 1, got {options.count}")
+    if not options.timeout > 0:
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    if wrong:
+        raise SetupError(*wrong)
+    folder = out.with_name(f"{out.stem}_check")
+    width = shutil.get_terminal_size((100, 24)).columns
+    wishes = (str(options.part), options.on, options.count, options.floor, str(out))
+    asked = (not options.no_pictures, width)
+    verdict, table, trouble, because = _run(options, folder, NEW, wishes, asked, hears=True)
+    if trouble:
+        _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
+    if options.explain:
+        table += "\n\n" + "\n".join(f"{choice}: {reason}" for choice, reason in because)
+    said = _say(f"{table}\n\nset-up written to {out}, report to {folder}\n")
+    code = {"go": GO, "caution": GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
     return code if said else NOT_COMPUTED
 
 

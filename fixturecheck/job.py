@@ -62,27 +62,51 @@ def run(
     # The drawing process loads its own libraries while this one loads the kernel.
     painter = Painter() if pictures else None
     try:
-        with scratch(Path(folder)):
-            progress("load the kernel", 0.02)
-            from fixturecheck.report.terminal import table  # noqa: PLC0415 -- the painter starts first
-            from fixturecheck.report.write import write_all  # noqa: PLC0415 -- the painter starts first
-            from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
-
-            progress(f"read {Path(setup_path).name}", 0.15)
-            setup = load(setup_path, overrides)
-            result = _checked(setup, only, skip, progress, tell)
-            with written(Path(folder)):
-                trouble = write_all(
-                    Path(folder),
-                    result,
-                    setup,
-                    painter=painter,
-                    progress=lambda doing, share: progress(f"write {doing}", _between(_CHECKED, 1.0, share)),
-                )
-            return str(result.verdict), table(result, width=width), trouble
+        return check_into(
+            setup_path, overrides, folder, painter, only, skip, width, progress=progress, tell=tell
+        )
     finally:
         if painter is not None:
             painter.stop()
+
+
+def check_into(
+    setup_path: str,
+    overrides: Mapping[str, str],
+    folder: str,
+    painter: Painter | None,
+    only: tuple[str, ...] | None,
+    skip: tuple[str, ...],
+    width: int,
+    *,
+    progress: Progress,
+    tell: Tell,
+) -> tuple[str, str, str | None]:
+    """Load a set-up, check it and write everything, as `run` does, with a drawing process that is there.
+
+    Raises
+    ------
+    FixturecheckError
+        As `run`.
+    """
+    with scratch(Path(folder)):
+        progress("load the kernel", 0.02)
+        from fixturecheck.report.terminal import table  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.report.write import write_all  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
+
+        progress(f"read {Path(setup_path).name}", 0.15)
+        setup = load(setup_path, overrides)
+        result = _checked(setup, only, skip, progress, tell)
+        with written(Path(folder)):
+            trouble = write_all(
+                Path(folder),
+                result,
+                setup,
+                painter=painter,
+                progress=lambda doing, share: progress(f"write {doing}", _between(_CHECKED, 1.0, share)),
+            )
+        return str(result.verdict), table(result, width=width), trouble
 
 
 def _checked(

@@ -30,7 +30,7 @@ def run_here(job: str, *arguments: Any, **_: Any) -> Any:
     """Run a job of the command line in this process, where the kernel is loaded already."""
     module, function = job.split(":")
     quiet = {"progress": lambda _doing, _share: None}
-    if job == cli.CHECK:
+    if job in {cli.CHECK, cli.NEW}:
         quiet["tell"] = lambda _lines: None
     return getattr(importlib.import_module(module), function)(*arguments, **quiet)
 

@@ -288,6 +288,7 @@ def _assumed(value: Assumed) -> dict[str, Any]:
         "value": float(f"{value.value:.9g}") if number else value.value,
         "unit": value.unit,
         "hangs_on": value.hangs_on,
+        "guessed": value.guessed,
     }
 
 

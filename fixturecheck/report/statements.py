@@ -74,12 +74,13 @@ def stated_table(setup: Setup) -> Table:
 
 def assumed_line(result: Result) -> str:
     """Return one line about what was assumed, for a terminal; empty where nothing was."""
-    rows = result.assumed
-    if not rows:
-        return ""
-    told = [r for r in rows if not r.aside] or list(rows)
-    named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in told[:3])
-    return f"assumed, not stated: {len(rows)} values, such as {named}; report.html lists all"
+    guessed, left_out = ([r for r in result.assumed if r.guessed is which] for which in (True, False))
+    lines = []
+    for what, rows in (("guessed, to be confirmed", guessed), ("assumed, not stated", left_out)):
+        told = [r for r in rows if not r.aside and not str(r.value).startswith("(")] or rows
+        named = ", ".join(f"{words(r.key)} {assumed_value(r, result.shown_in)}" for r in told[:3])
+        lines += [f"{what}: {len(rows)} values, such as {named}"] if rows else []
+    return "; ".join([*lines, "report.html lists all"]) if lines else ""
 
 
 def assumed_value(row: Assumed, units: str) -> str:
@@ -97,14 +98,15 @@ def words(key: str) -> str:
     return key.removesuffix(end).replace("_", " ")
 
 
-def assumed_table(result: Result) -> Table | None:
-    """Return the table of what was assumed, each value with what hangs on it; None where nothing was."""
-    if not result.assumed:
-        return None
+def assumed_table(result: Result, *, guessed: bool) -> Table | None:
+    """Return the table of what was guessed, or assumed, each value with what hangs on it; None without one."""
     rows = [
-        (row.of, words(row.key), assumed_value(row, result.shown_in), row.hangs_on) for row in result.assumed
+        (row.of, words(row.key), assumed_value(row, result.shown_in), row.hangs_on)
+        for row in result.assumed
+        if row.guessed is guessed
     ]
-    return Table(heads=("of", "assumed", "value", "what hangs on it"), rows=tuple(rows))
+    heads = ("of", "guessed" if guessed else "assumed", "value", "what hangs on it")
+    return Table(heads=heads, rows=tuple(rows)) if rows else None
 
 
 def _rows(setup: Setup) -> Iterator[tuple[str, str]]:

@@ -30,7 +30,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assumed:
-    """A value that was used without being stated.
+    """A value that was used without being stated, or that is stated as a guess.
 
     Parameters
     ----------
@@ -44,6 +44,8 @@ class Assumed:
         What depends on it.
     aside : bool
         Whether it is one of many of its sort that seldom matter: sizes of equipment, tolerances, seats.
+    guessed : bool
+        Whether the set-up states it, and lists it among its guesses.
     """
 
     of: str
@@ -52,6 +54,7 @@ class Assumed:
     unit: str
     hangs_on: str
     aside: bool = False
+    guessed: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

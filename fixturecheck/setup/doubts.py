@@ -17,6 +17,7 @@ from fixturecheck.result import Assumed
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.setup.guessed import guessed_rows
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import BodyRole, CutWay
@@ -247,17 +248,17 @@ class _Defaults:
 
 
 def assumed(setup: Setup) -> tuple[Assumed, ...]:
-    """Return what was used without being stated; like values of like things are told once.
+    """Return what is guessed or was used without being stated; like values of like things are told once.
 
     Returns
     -------
     tuple of Assumed
-        In the order of the tables of a set-up.
+        What is marked as guessed first, then the rest, each in the order of the tables of a set-up.
     """
-    found: dict[tuple[str, object, str], list[str]] = {}
-    rows: dict[tuple[str, object, str], Assumed] = {}
-    for row in _rows(setup):
-        key = (row.key, row.value, row.hangs_on)
+    found: dict[tuple[str, object, str, bool], list[str]] = {}
+    rows: dict[tuple[str, object, str, bool], Assumed] = {}
+    for row in (*guessed_rows(setup.guessed), *_rows(setup)):
+        key = (row.key, row.value, row.hangs_on, row.guessed)
         rows.setdefault(key, row)
         found.setdefault(key, []).append(row.of)
     return tuple(replace(rows[key], of=_listed(owners)) for key, owners in found.items())

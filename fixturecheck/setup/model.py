@@ -15,6 +15,7 @@ from fixturecheck.kernel.place import composed, placed_at
 from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
+from fixturecheck.setup.guessed import Guess
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
@@ -165,6 +166,8 @@ class Setup:
         What is asked of a relief.
     holding : Holding or None
         What holds the parts while they are ground; None does not ask whether it holds.
+    guessed : tuple of Guess
+        Stated values that nobody has confirmed.
     own : Own
         Materials and finishes of the user's own, looked up among the shop's.
 
@@ -189,6 +192,7 @@ class Setup:
     staging: Staging | None = None
     relief: Relieving = field(default_factory=Relieving)
     holding: Holding | None = None
+    guessed: tuple[Guess, ...] = ()
     own: Own = field(default_factory=Own)
 
     def __post_init__(self) -> None:

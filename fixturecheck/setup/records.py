@@ -62,12 +62,16 @@ class HeadEntry:
     shop : str
         A file of your own with materials, finishes, wheels and the machine, counted from the set-up's
         folder.
+    guessed : list of str
+        Values of this file that nobody has confirmed, as `--set` names them: `cut.top.stock_mm`. Reports list
+        what rests on each.
     """
 
     name: str | None = None
     units: str = field(default="mm", metadata=allowed(words=UNITS))
     small_lengths: str = field(default=SMALL_LENGTHS[0], metadata=allowed(words=SMALL_LENGTHS))
     shop: str | None = None
+    guessed: tuple[str, ...] = ()
 
 
 class Rank(StrEnum):

@@ -14,6 +14,7 @@ from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.document import ALL, LISTS, read_document, twins
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
+from fixturecheck.setup.guessed import guesses
 from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import Cut, HeadEntry, Machine, Relieving, Seat
@@ -228,6 +229,7 @@ def read_tables(
             "small_lengths": head.small_lengths,
             "seats": wrong.each(pieces["seat"], lambda s: s.record(Seat)),
             "cuts": wrong.each(pieces["cut"], _cut),
+            "guessed": wrong.or_else(lambda: guesses(facts, head.guessed), ()),
             **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
         }
     for kind in ("equipment", "cut", "clamp", "mill"):

@@ -60,6 +60,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "release": MADE | {"holding"},
     "hold": MADE | {"holding", "release"},
     "relief": SETTLED,
+    "start": TOUCHED,
     # Judging.
     "checks": SOLVED | {"grouping", "wording"},
     "engine": JUDGED | {"grouping"},
@@ -70,6 +71,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "job": JUDGED | {"engine", "report"},
     "relief_job": SOLVED | {"report"},
     "calibrate_job": SOLVED,
+    "start_job": {"job", "report", "start"},
     "progress": LEAVES,
     "cli": LEAVES | {"checks", "progress", "job", "kernel", "report", "setup"},
     "cq": JUDGED | {"engine", "report"},

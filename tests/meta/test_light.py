@@ -67,6 +67,7 @@ COMMANDS = [
     (["--version"], 0),
     (["check", "--help"], 0),
     (["shop", "--help"], 0),
+    (["new", "--help"], 0),
     (["chekc"], 2),
 ]
 

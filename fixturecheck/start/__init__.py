@@ -1,0 +1,1 @@
+"""A first set-up from nothing but a drawn part."""

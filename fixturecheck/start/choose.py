@@ -1,0 +1,197 @@
+"""Which set-up is proposed for a part: every way to stand, on every kind of equipment asked for, ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from fixturecheck.errors import SetupError
+from fixturecheck.names import nearest
+from fixturecheck.start.in_vee import ANGLE_DEG, in_vee
+from fixturecheck.start.layout import Because, Proposal
+from fixturecheck.start.on_chuck import on_chuck
+from fixturecheck.start.part import Part, Plane, Round
+from fixturecheck.start.standing import (
+    LowRim,
+    Posed,
+    Stance,
+    best,
+    flat_stances,
+    poses,
+    rim_stances,
+    vee_stances,
+)
+
+FLAT_CHUCK, V_BLOCK, VISE = "flat_chuck", "v_block", "vise"
+
+_LAID_OUT: Mapping[str, Callable[[Part, Posed, int], Proposal]] = {FLAT_CHUCK: on_chuck, V_BLOCK: in_vee}
+
+_MOST_TOLD = 6
+_MOST_TRIED = 24
+"""Other ways that are told, and ways that are laid out until one fits."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Way:
+    """One way to grind a part: on what, how it is posed there, and whether the part is in the wheel's way."""
+
+    on: str
+    posed: Posed
+    shut_in: bool
+
+
+def propose(part: Part, *, on: str | None = None, count: int = 1, floor: str | None = None) -> Proposal:
+    """Return the set-up proposed for a part.
+
+    Parameters
+    ----------
+    on : str, optional
+        `flat_chuck`, `v_block` or `vise`; the best of the first two where it is left out.
+    count : int
+        Copies of the part in a row.
+    floor : str, optional
+        Name of the face to grind, as in the file or by number, `face_3`; the best where it is left out.
+
+    Raises
+    ------
+    SetupError
+        It can neither stand nor lie, nothing level can be ground, or it does not fit.
+    """
+    target = _floor_named(part, floor) if floor is not None else None
+    kinds = (on,) if on else (FLAT_CHUCK, V_BLOCK)
+    stances = [(kind, stance) for kind in kinds for stance in _stances(part, kind)]
+    rims = [(FLAT_CHUCK, stance) for stance in (rim_stances(part) if FLAT_CHUCK in kinds else ())]
+    refused: list[tuple[_Way, SetupError]] = []
+    # Then what nothing flat carries, which no magnet holds; last a floor that the part itself shuts in, which
+    # is a no-go that shows what is in the way.
+    for group, shut_in in ((stances, False), (rims, False), (stances, True)):
+        ways = _ranked(part, group, target, shut_in)
+        for way in ways[:_MOST_TRIED]:
+            try:
+                found = _LAID_OUT[way.on](part, way.posed, count)
+            except SetupError as reason:
+                refused.append((way, reason))
+                continue
+            return replace(found, because=(*_because(part, found, way, ways, refused), *found.because))
+    if refused:
+        raise refused[0][1]
+    says = _nothing_to_grind(part, kinds, floor) if stances or rims else _cannot_stand(part, kinds)
+    raise SetupError(says)
+
+
+def _ranked(part: Part, stances: list[tuple[str, Stance]], target: Plane | None, shut_in: bool) -> list[_Way]:
+    """Return the ways to grind a part that stands in some ways, the best first."""
+    ways = [
+        _Way(on=kind, posed=posed, shut_in=shut_in)
+        for kind, stance in stances
+        for posed in poses(part, stance, target, shut_in=shut_in)
+    ]
+    place = {id(posed): n for n, posed in enumerate(best([way.posed for way in ways]))}
+    return sorted(ways, key=lambda way: place[id(way.posed)])
+
+
+def _stances(part: Part, kind: str) -> Iterator[Stance]:
+    yield from vee_stances(part, ANGLE_DEG) if kind == V_BLOCK else flat_stances(part)
+
+
+def _floor_named(part: Part, name: str) -> Plane:
+    """Return the plane that a face of some name lies in.
+
+    Raises
+    ------
+    SetupError
+        No face has the name, or it is not flat.
+    """
+    faces = part.body.face_indices(name)
+    if not faces:
+        known = [*part.body.faces, *(n for n in part.body.face_names() if n not in part.body.faces)]
+        message = f"--floor {name}: {part.file.name} has no face {name!r}; {nearest(name, known)}"
+        raise SetupError(message)
+    for plane in part.planes:
+        if set(faces) <= set(plane.faces):
+            return plane
+    message = f"--floor {name}: the face is not flat, or is several that lie at several heights"
+    raise SetupError(message)
+
+
+def _cannot_stand(part: Part, kinds: tuple[str, ...]) -> str:
+    if not part.planes and not part.rounds:
+        return f"{part.file.name} has no flat face and no cylinder: nothing to stand on or to grind flat"
+    where = {FLAT_CHUCK: "stand on a chuck", V_BLOCK: "lie in a V-block", VISE: "stand in a vise"}
+    what = " or ".join(where[kind] for kind in kinds)
+    return (
+        f"{part.file.name} cannot {what}: all of the part lies behind {sum(p.outer for p in part.planes)} of "
+        f"its {len(part.planes)} flat faces, and its weight lies over none of them"
+    )
+
+
+def _nothing_to_grind(part: Part, kinds: tuple[str, ...], floor: str | None) -> str:
+    if floor is not None:
+        return (
+            f"--floor {floor}: the face does not lie level in any way that "
+            f"{part.name} stands on {' or '.join(kinds)}"
+        )
+    return (
+        f"{part.file.name} stands, but no flat face then lies level; state the set-up by hand, on an angle "
+        "block for instance"
+    )
+
+
+def _because(
+    part: Part, found: Proposal, way: _Way, ways: list[_Way], refused: list[tuple[_Way, SetupError]]
+) -> Iterator[Because]:
+    """Yield why it stands so, and what else was possible."""
+    posed = way.posed
+    stance = posed.stance
+    yield Because(choice=f"on {way.on}", reason=_standing_said(stance))
+    yield Because(
+        choice=f"grind {found.floor}",
+        reason=f"{posed.floor.area_mm2:.4g} mm2, level"
+        + (
+            ", but the part itself is in the way of the wheel"
+            if way.shut_in
+            else ", beside a wall"
+            if posed.wall
+            else ", nothing of the part stands higher"
+        ),
+    )
+    seen = {_key(way)}
+    for other, reason in refused:
+        if _key(other) not in seen:
+            seen.add(_key(other))
+            yield Because(choice=_other_said(part, other), reason=str(reason))
+    for other in ways:
+        if _key(other) in seen or len(seen) > _MOST_TOLD:
+            continue
+        seen.add(_key(other))
+        yield Because(
+            choice=_other_said(part, other),
+            reason=f"{_standing_said(other.posed.stance)}; {other.posed.floor.area_mm2:.4g} mm2 to grind",
+        )
+
+
+def _key(way: _Way) -> tuple[object, ...]:
+    """Return what tells a way from others, whichever way it is turned."""
+    return way.on, id(way.posed.floor), *map(id, way.posed.stance.on)
+
+
+def _other_said(part: Part, way: _Way) -> str:
+    return f"not on {way.on}, grinding {_named(part, way.posed.floor)}"
+
+
+def _named(part: Part, plane: Plane) -> str:
+    return part.body.face_names()[plane.faces[0]]
+
+
+def _standing_said(stance: Stance) -> str:
+    if len(stance.on) == 2:
+        return f"two planes at the angle of the trough bear, {stance.bears_mm2:.4g} mm2 together"
+    on = stance.on[0]
+    if isinstance(on, LowRim):
+        return "it stands on a rim or on corners, since nothing flat is below"
+    if isinstance(on, Round):
+        return f"a round of {2 * on.radius_mm:.4g} mm bears on both flanks along lines"
+    return (
+        f"{stance.bears_mm2:.4g} mm2 bear; the weight lies {stance.margin_mm:.3g} mm inside their border, "
+        f"{stance.height_mm:.3g} mm up"
+    )

@@ -1,0 +1,217 @@
+"""What a proposed set-up consists of, and which of its seats touch."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.contact.patch import ContactMap
+from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import area_mm2, box_of
+from fixturecheck.kernel.place import location_of, placed_at
+from fixturecheck.kernel.shapes import Box
+from fixturecheck.result import ContactKind, Vector
+from fixturecheck.setup.make import equipment
+from fixturecheck.setup.model import Body
+from fixturecheck.setup.records import Seat
+from fixturecheck.shop.catalogue import Value
+from fixturecheck.start.part import FaceNames, Part
+from fixturecheck.start.standing import Posed
+from fixturecheck.tolerances import Tolerances
+
+CLEAR_MM = 1.5
+"""How far below the finished floor blocks and rails are kept; 1 mm is the least that is no caution."""
+
+BLOCK_MM = 12.0
+"""Height of a blocking block where the part leaves room for it (common practice, no source)."""
+
+LEAST_SHARE = 0.5
+"""What a seat asks for where nothing is stated."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Equipment:
+    """A piece of equipment as it is proposed.
+
+    Parameters
+    ----------
+    kind, name : str
+        As in a set-up.
+    at : Vector
+        mm.
+    params : mapping
+        What differs from the shop's defaults.
+    why : str
+        Why it is there and of this size.
+    """
+
+    kind: str
+    name: str
+    at: Vector
+    params: Mapping[str, Value]
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Because:
+    """A choice and its reason."""
+
+    choice: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Proposal:
+    """A set-up proposed for a part.
+
+    Parameters
+    ----------
+    name : str
+        Of the set-up.
+    part : Part
+    posed : Posed
+        How the part is turned, what is ground.
+    places : tuple of (str, Vector)
+        The name of each copy of the part, and where its origin goes, mm.
+    equipment : tuple of Equipment
+    seats : tuple of Seat
+        In order, primary first.
+    shares : tuple of (float or None)
+        For each seat the share that touches, where it is less than is asked by default and it locates only.
+    faces : mapping of str to tuple of int
+        Names that the file does not give.
+    floor, wall : str, str or None
+        Names of what is ground.
+    order : tuple of str
+        In which parts are put in place.
+    push : Vector
+        Which way each is pushed.
+    because : tuple of Because
+    """
+
+    name: str
+    part: Part
+    posed: Posed
+    places: tuple[tuple[str, Vector], ...]
+    equipment: tuple[Equipment, ...]
+    seats: tuple[Seat, ...]
+    shares: tuple[float | None, ...]
+    faces: Mapping[str, tuple[int, ...]]
+    floor: str
+    wall: str | None
+    order: tuple[str, ...]
+    push: Vector
+    because: tuple[Because, ...]
+
+
+def turned_box(part: Part, turn: Floats) -> Box:
+    """Return the box of a part that is turned and not moved, mm."""
+    return box_of(placed_at(part.body.solid, location_of(np.column_stack([turn, np.zeros(3)]))))
+
+
+def copies(
+    part: Part,
+    names: Mapping[str, tuple[int, ...]],
+    turn: Floats,
+    places: Sequence[tuple[str, Vector]],
+) -> tuple[Body, ...]:
+    """Return a body for each copy of a part where it stands."""
+    return tuple(
+        replace(
+            part.body,
+            name=name,
+            faces=_renamed(part.body.faces, names),
+            at=location_of(np.column_stack([turn, at])),
+        )
+        for name, at in places
+    )
+
+
+def _renamed(
+    known: Mapping[str, tuple[int, ...]], given: Mapping[str, tuple[int, ...]]
+) -> dict[str, tuple[int, ...]]:
+    """Return the names of the file and those given now, which take their faces away from the others."""
+    taken = {i for faces in given.values() for i in faces}
+    left = {name: tuple(i for i in faces if i not in taken) for name, faces in known.items()}
+    return {**{name: faces for name, faces in left.items() if faces}, **given}
+
+
+def made(pieces: Sequence[Equipment]) -> tuple[Body, ...]:
+    """Return the bodies of pieces of equipment."""
+    found: list[Body] = []
+    for piece in pieces:
+        params: dict[str, Any] = dict(piece.params)
+        found += equipment(piece.kind, name=piece.name, at=piece.at, **params)
+    return tuple(found)
+
+
+def touching(bodies: Sequence[Body]) -> ContactMap:
+    """Return where bodies touch."""
+    return find_contacts([b.placed() for b in bodies], Tolerances())
+
+
+def kept_seats(
+    wanted: Sequence[Seat], bodies: Sequence[Body], contacts: ContactMap
+) -> tuple[tuple[Seat, ...], tuple[float | None, ...], tuple[Because, ...]]:
+    """Return the seats that touch, with the share of those stops that touch on less than is asked.
+
+    Returns
+    -------
+    tuple
+        Seats, shares, and why others were left out.
+    """
+    by_name = {b.name: b for b in bodies}
+    seats, shares, left_out = [], [], []
+    for seat in wanted:
+        patches = [
+            p.contact for p in contacts.patches if {p.contact.a, p.contact.b} == {seat.own, seat.other}
+        ]
+        touch = [c for c in patches if c.kind is not ContactKind.NEAR]
+        if not touch:
+            left_out.append(
+                Because(choice=f"no seat of {seat.own} on {seat.other}", reason="they do not touch there")
+            )
+            continue
+        area = sum(c.area_mm2 for c in touch)
+        least = min(_area(by_name, seat.own), _area(by_name, seat.other))
+        low = area and seat.rank == "stop" and area < LEAST_SHARE * least
+        seats.append(seat)
+        shares.append(max(math.floor(80.0 * area / least) / 100.0, 0.01) if low else None)
+    return tuple(seats), tuple(shares), tuple(left_out)
+
+
+def _area(bodies: Mapping[str, Body], ref: FaceRef) -> float:
+    faces = faces_of(bodies[ref.body].solid)
+    return sum(area_mm2(faces[i]) for i in bodies[ref.body].face_indices(ref.face))
+
+
+def names_of(part: Part) -> FaceNames:
+    """Return what names the faces of a part."""
+    return FaceNames(part.body.faces, part.body.unclear)
+
+
+def low_height(floor_mm: float, most_mm: float) -> float:
+    """Return how high a block or rail may stand below a finished floor, in halves of a millimetre or tenths.
+
+    Where there is no room for the clearance it is half as high as the floor.
+    """
+    height = max(min(most_mm, floor_mm - CLEAR_MM), floor_mm / 2)
+    step = 2.0 if height >= 2.0 else 10.0
+    return max(math.floor(height * step + 1e-9) / step, 0.1)
+
+
+def plural(count: int, what: str) -> str:
+    """Return a count with its noun."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def size_said(box: Box) -> str:
+    """Return the size of a box in words, mm."""
+    return " x ".join(f"{box[k + 3] - box[k]:.4g}" for k in range(3)) + " mm"

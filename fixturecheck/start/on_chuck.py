@@ -1,0 +1,230 @@
+"""A part, or a row of them, on a flat magnetic chuck: against the back rail, between two blocks."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+
+import numpy as np
+
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.shapes import Box
+from fixturecheck.result import Vector
+from fixturecheck.setup.records import Rank, Seat
+from fixturecheck.shop.catalogue import Value
+from fixturecheck.start.gang import Nest, nest_of, outline
+from fixturecheck.start.layout import (
+    BLOCK_MM,
+    Because,
+    Equipment,
+    Proposal,
+    copies,
+    kept_seats,
+    low_height,
+    made,
+    names_of,
+    size_said,
+    touching,
+    turned_box,
+)
+from fixturecheck.start.part import SAME, FaceNames, Part, Plane
+from fixturecheck.start.standing import LowRim, Posed
+
+SIZES_MM = ((300.0, 150.0), (400.0, 200.0), (600.0, 300.0), (1000.0, 500.0))
+"""Lengths and widths of flat chucks, the smallest first: common practice, no source."""
+
+RAIL_MM = 8.0
+_BLOCK_LENGTH_MM = 40.0
+_BLOCK_WIDTHS_MM = (25.0, 20.0, 16.0, 12.0, 8.0)
+_HALF = 0.5
+
+
+def on_chuck(part: Part, posed: Posed, count: int) -> Proposal:
+    """Return a set-up on the smallest chuck that takes the parts.
+
+    The wheel's sparks fly toward +X unless a set-up says otherwise, and so does the cutting force: the
+    first part stands against the block at that end.
+
+    Raises
+    ------
+    SetupError
+        The parts do not fit on the largest chuck, or do not stand behind each other.
+    """
+    box = turned_box(part, posed.turn)
+    nest = nest_of(part, posed.turn) if count > 1 else None
+    spaced = count > 1 and nest is None
+    pitch = nest.pitch_mm if nest else box[3] - box[0] + (_BLOCK_LENGTH_MM if spaced else 0.0)
+    row = (count - 1) * pitch + box[3] - box[0]
+    length, width = _chuck_for(part, box, row, count)
+    floor_mm = posed.floor.offset_mm - box[2]
+    rail, height = low_height(floor_mm, RAIL_MM), low_height(floor_mm, BLOCK_MM)
+    names = names_of(part)
+    first_x = row / 2 - box[3]
+    shift_y = width / 2 - box[4] if posed.back is not None else -(box[1] + box[4]) / 2
+    places = tuple(
+        (part.name if count == 1 else f"{part.name}_{n + 1}", (first_x - n * pitch, shift_y, -box[2]))
+        for n in range(count)
+    )
+    chuck = _chuck(length, width, rail, posed)
+    blocks = _blocks(part, posed, box, places, spaced, height)
+    wanted = tuple(_seats(posed, names, places, nest, blocks))
+    pieces = (chuck, *blocks)
+    floor = names.name(posed.floor.faces, "floor")
+    wall = names.name(posed.wall.faces, "wall") if posed.wall else None
+    bodies = (*made(pieces), *copies(part, names.given, posed.turn, places))
+    seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
+    used = {s.on for s in seats}
+    idle = {b.name for b in blocks} - used
+    return Proposal(
+        name=f"{part.name}, on the flat chuck",
+        part=part,
+        posed=posed,
+        places=places,
+        equipment=tuple(p for p in pieces if p.name not in idle),
+        seats=seats,
+        shares=shares,
+        faces=names.given,
+        floor=floor,
+        wall=wall,
+        order=tuple(name for name, _ in places),
+        push=(1.0, 0.5 if posed.back is not None else 0.0, 0.0),
+        because=(*_because(nest, spaced, count, row), *left_out),
+    )
+
+
+def _chuck_for(part: Part, box: Box, row_mm: float, count: int) -> tuple[float, float]:
+    """Return the smallest size of chuck that takes a row of parts with a block at each end."""
+    for length, width in SIZES_MM:
+        if row_mm + 2 * _HALF * _BLOCK_LENGTH_MM <= length and box[4] - box[1] <= width:
+            return length, width
+    length, width = SIZES_MM[-1]
+    if count > 1 and box[3] - box[0] + _BLOCK_LENGTH_MM <= length and box[4] - box[1] <= width:
+        one = box[3] - box[0]
+        pitch = (row_mm - one) / (count - 1)
+        most = int((length - _BLOCK_LENGTH_MM - one) // pitch) + 1
+        message = (
+            f"{count} copies of {part.name} take {row_mm:.4g} mm in a row, and blocks at both ends besides: "
+            f"the largest chuck is {length:g} mm long and takes {most}"
+        )
+        raise SetupError(message)
+    message = f"{part.name} is {size_said(box)} as it stands; the largest chuck is {length:g} x {width:g} mm"
+    raise SetupError(message)
+
+
+def _chuck(length_mm: float, width_mm: float, rail_mm: float, posed: Posed) -> Equipment:
+    params: dict[str, Value] = {}
+    if (length_mm, width_mm) != SIZES_MM[0]:
+        params |= {"length_mm": length_mm, "width_mm": width_mm}
+    if posed.back is None:
+        params["back_rail_height_mm"] = 0.0
+    elif rail_mm != RAIL_MM:
+        params["back_rail_height_mm"] = rail_mm
+    return Equipment(
+        kind="flat_magnetic_chuck",
+        name="chuck",
+        at=(0.0, 0.0, 0.0),
+        params=params,
+        why=f"the smallest of the usual sizes that takes the row, {length_mm:g} x {width_mm:g} mm",
+    )
+
+
+def _blocks(
+    part: Part, posed: Posed, box: Box, places: tuple[tuple[str, Vector], ...], spaced: bool, height_mm: float
+) -> tuple[Equipment, ...]:
+    """Return the block at either end, and those between parts that do not nest."""
+    half = _BLOCK_LENGTH_MM / 2
+    (_, first), (_, last) = places[0], places[-1]
+    found = [
+        _block(part, posed, box, "block_right", first, box[3] + first[0] + half, 1, height_mm),
+        _block(part, posed, box, "block_left", last, box[0] + last[0] - half, 0, height_mm),
+    ]
+    if spaced:
+        found += [
+            _block(part, posed, box, f"block_{n}", at, box[0] + at[0] - half, 0, height_mm)
+            for n, (_, at) in enumerate(places[:-1], start=1)
+        ]
+    return tuple(found)
+
+
+def _block(
+    part: Part, posed: Posed, box: Box, name: str, at: Vector, x_mm: float, end: int, height_mm: float
+) -> Equipment:
+    """Return a block that stands against an end of a part, in the middle of what it can touch there."""
+    y_from, y_to = _facing(part, posed, box, end)
+    wide = y_to - y_from
+    width = next((w for w in _BLOCK_WIDTHS_MM if w <= wide), _BLOCK_WIDTHS_MM[-1])
+    params: dict[str, Value] = {"length_mm": _BLOCK_LENGTH_MM, "width_mm": width, "height_mm": height_mm}
+    if height_mm < 1.0:
+        params["chamfer_mm"] = 0.0
+    takes = "takes the push of the wheel" if end else "keeps the row from going back"
+    return Equipment(
+        kind="blocking_block",
+        name=name,
+        at=(x_mm, (y_from + y_to) / 2 + at[1], 0.0),
+        params=params,
+        why=f"{takes}; {height_mm:g} mm tall, below the floor that the wheel runs over",
+    )
+
+
+def _facing(part: Part, posed: Posed, box: Box, end: int) -> tuple[float, float]:
+    """Return from where to where along Y a part reaches an end of its box."""
+    side = posed.ends[end]
+    if isinstance(side, Plane):
+        y_from, _, y_to, _ = outline(side, posed.turn).bounds
+        return float(y_from), float(y_to)
+    points = part.points @ posed.turn.T
+    if side is not None:
+        axis, middle = posed.turn @ side.axis, posed.turn @ side.origin
+        if abs(axis[1]) < SAME:
+            return float(middle[1]) - side.radius_mm, float(middle[1]) + side.radius_mm
+        ends = sorted(float(axis[1]) * v for v in side.span_mm)
+        return ends[0], ends[1]
+    x = box[3] if end else box[0]
+    at_end = points[np.abs(points[:, 0] - x) < 1e-3, 1]
+    middle_y = float(at_end.mean()) if at_end.size else (box[1] + box[4]) / 2
+    return middle_y - _BLOCK_WIDTHS_MM[0] / 2, middle_y + _BLOCK_WIDTHS_MM[0] / 2
+
+
+def _seats(
+    posed: Posed,
+    names: FaceNames,
+    places: tuple[tuple[str, Vector], ...],
+    nest: Nest | None,
+    blocks: tuple[Equipment, ...],
+) -> Iterator[Seat]:
+    """Yield the seats that are meant, part by part from the block that takes the push."""
+    on = posed.stance.on[0]
+    bottoms = [(face,) for face in on.faces] if isinstance(on, LowRim) else [on.faces]
+    bottom = [names.name(faces, "seat") for faces in bottoms]
+    back = names.name(posed.back.faces, "back") if posed.back else None
+    left, right = (
+        names.name(end.faces, role) if end else None
+        for end, role in zip(posed.ends, ("left", "right"), strict=True)
+    )
+    right_block, left_block, *between = blocks
+    for n, (name, _) in enumerate(places):
+        for face in bottom:
+            yield Seat(body=name, face=face, on="chuck_plate", on_face="top", rank=Rank.PRIMARY)
+        if back:
+            yield Seat(body=name, face=back, on="chuck_back_rail", on_face="fence", rank=Rank.SECONDARY)
+        if n == 0 and right:
+            yield Seat(body=name, face=right, on=right_block.name, on_face="minus_x", rank=Rank.STOP)
+        elif n and nest:
+            high, low = names.name(nest.high.faces, "right"), names.name(nest.low.faces, "left")
+            yield Seat(body=name, face=high, on=places[n - 1][0], on_face=low, rank=Rank.NEST)
+        elif n and right:
+            yield Seat(body=name, face=right, on=between[n - 1].name, on_face="minus_x", rank=Rank.STOP)
+    for (name, _), block in zip(itertools.islice(places, len(between)), between, strict=True):
+        if left:
+            yield Seat(body=name, face=left, on=block.name, on_face="plus_x", rank=Rank.STOP)
+    if left:
+        yield Seat(body=places[-1][0], face=left, on=left_block.name, on_face="plus_x", rank=Rank.STOP)
+
+
+def _because(nest: Nest | None, spaced: bool, count: int, row_mm: float) -> Iterator[Because]:
+    if nest:
+        reason = f"the closest pitch at which flat ends lie on each other; the row is {row_mm:.4g} mm long"
+        yield Because(choice=f"{count} parts nested, {nest.pitch_mm:.6g} mm apart", reason=reason)
+    elif spaced:
+        reason = "no two flat ends of neighbours would lie on each other"
+        yield Because(choice=f"{count} parts with a block between each two", reason=reason)

@@ -1,0 +1,72 @@
+"""A first set-up from a drawn part and the page of its check, as the command line runs it.
+
+Nothing heavy is imported here, so that the drawing process can be started first of all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from fixturecheck import job
+from fixturecheck.report.pictures.painter import Painter
+
+Progress = Callable[[str, float], None]
+Tell = Callable[[list[str]], None]
+
+
+def run(
+    part: str,
+    on: str | None,
+    count: int,
+    floor: str | None,
+    out: str,
+    folder: str,
+    pictures: bool,
+    width: int,
+    *,
+    progress: Progress,
+    tell: Tell,
+) -> tuple[str, str, str | None, tuple[tuple[str, str], ...]]:
+    """Propose a set-up for a part, write it as TOML, check it and write its page.
+
+    Parameters
+    ----------
+    part : str
+        The STEP or BREP file.
+    on, count, floor
+        As in `fixturecheck.start.choose.propose`.
+    out : str
+        The TOML file to write.
+    folder : str
+        An empty folder for the result.
+
+    Returns
+    -------
+    tuple
+        Verdict, table and what is wrong with pictures, as of a check; and each choice with its reason.
+
+    Raises
+    ------
+    FixturecheckError
+        The part cannot be set up, or something could not be computed or written.
+    """
+    painter = Painter() if pictures else None
+    try:
+        progress("load the kernel", 0.02)
+        from fixturecheck.start.choose import propose  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.start.part import read_part  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.start.write import setup_text  # noqa: PLC0415 -- the painter starts first
+
+        progress(f"read {Path(part).name}", 0.1)
+        found = propose(read_part(Path(part)), on=on, count=count, floor=floor)
+        text = setup_text(found, Path(out).parent)
+        kept = Path(out).with_name(f".{Path(out).name}.new")
+        kept.write_text(text, encoding="utf-8")
+        kept.replace(out)
+        because = tuple((b.choice, b.reason) for b in found.because)
+        answer = job.check_into(out, {}, folder, painter, None, (), width, progress=progress, tell=tell)
+        return (*answer, because)
+    finally:
+        if painter is not None:
+            painter.stop()

@@ -1,0 +1,227 @@
+"""A first set-up for parts that others drew: its seats touch as the contact map says.
+
+Parts: the models' own STEP files, and those that NIST drew for its test of product data (tests/data/nist).
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import cadquery as cq
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.place import matrix_of
+from fixturecheck.result import ContactKind
+from fixturecheck.setup.load import load
+from fixturecheck.setup.make import place
+from fixturecheck.setup.model import Setup
+from fixturecheck.start.choose import propose
+from fixturecheck.start.part import Part, read_part
+from fixturecheck.start.standing import flat_stances, poses, vee_stances
+from fixturecheck.start.write import setup_text, turns_of
+from tests.doors import command
+
+ROOT = Path(__file__).parents[2]
+MODELS = sorted(ROOT.glob("models/*/*.step"))
+NIST = sorted((ROOT / "tests" / "data" / "nist").glob("*.stp"))
+
+
+def step_of(drawn: cq.Workplane | cq.Shape, path: Path) -> Path:
+    """Write a drawing to a STEP file."""
+    cq.exporters.export(drawn if isinstance(drawn, cq.Workplane) else cq.Workplane(drawn), str(path))
+    return path
+
+
+def part_of(drawn: cq.Workplane | cq.Shape, folder: Path) -> Part:
+    return read_part(step_of(drawn, folder / "piece.step"))
+
+
+def proposed(path: Path, folder: Path, **wishes: object) -> Setup:
+    """The set-up proposed for a part, as the file that is written reads."""
+    out = folder / f"{path.stem}.toml"
+    out.write_text(setup_text(propose(read_part(path), **wishes), folder))  # type: ignore[arg-type]  # as given
+    return load(out)
+
+
+def touching(setup: Setup) -> tuple[set[frozenset[str]], int]:
+    """Pairs of faces that touch, and how many pairs of bodies overlap."""
+    found = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+    touch = {
+        frozenset((str(p.contact.a), str(p.contact.b)))
+        for p in found.patches
+        if p.contact.kind is not ContactKind.NEAR
+    }
+    return touch, len(found.overlaps)
+
+
+@pytest.mark.parametrize("path", [*MODELS, *NIST], ids=lambda p: p.stem)
+def test_seats_touch_and_nothing_overlaps(path: Path, tmp_path: Path) -> None:
+    setup = proposed(path, tmp_path)
+    touch, overlaps = touching(setup)
+    assert overlaps == 0
+    assert any(s.rank == "primary" for s in setup.seats)
+    for seat in setup.seats:
+        assert frozenset((str(seat.own), str(seat.other))) in touch, seat
+
+
+@pytest.mark.parametrize("path", [p for p in MODELS if p.stem.startswith("pawl")], ids=lambda p: p.stem)
+def test_the_pawl_lies_on_its_two_flanks(path: Path, tmp_path: Path) -> None:
+    setup = proposed(path, tmp_path)
+    flanks = {s.on_face: s.face for s in setup.seats if s.on.startswith("vee")}
+    assert set(flanks) == {"left_flank", "right_flank"}
+    assert set(flanks.values()) == {"left_seat", "right_seat"}
+    assert [(c.floor, c.wall) for c in setup.cuts] == [("floor", "wall")]
+
+
+def test_a_gang_of_pawls_nests_at_its_pitch(tmp_path: Path) -> None:
+    """Each stands with its back on the nest face of the one before, 16 mm on, as the pawl is drawn."""
+    setup = proposed(ROOT / "models" / "index_pawl" / "pawl_b.step", tmp_path, count=4)
+    nests = {frozenset((s.face, s.on_face)) for s in setup.seats if s.rank == "nest"}
+    assert nests == {frozenset(("back", "nest"))}
+    places = [b.at.toTuple()[0][0] for b in setup.parts()]
+    assert np.abs(np.diff(places)) == pytest.approx([16.0] * 3, abs=1e-9)
+    touch, overlaps = touching(setup)
+    assert overlaps == 0
+    assert all(frozenset((str(s.own), str(s.other))) in touch for s in setup.seats)
+
+
+def test_parts_that_do_not_nest_stand_with_blocks_between(tmp_path: Path) -> None:
+    """A plate with slanted ends: no end of one lies on the next."""
+    plate = cq.Workplane().polyline([(0, 0), (60, 0), (50, 20), (10, 20)]).close().extrude(8)
+    setup = proposed(step_of(plate, tmp_path / "wedge.step"), tmp_path, count=2)
+    touch, overlaps = touching(setup)
+    assert overlaps == 0
+    assert len(list(setup.parts())) == 2
+    assert all(frozenset((str(s.own), str(s.other))) in touch for s in setup.seats)
+
+
+def test_a_block_stands_where_its_weight_lies_well_over_what_bears(tmp_path: Path) -> None:
+    """Closed form: on a side a x b of a box the weight is the lesser of a/2 and b/2 inside, h/2 up."""
+    part = part_of(cq.Workplane().box(40, 20, 8), tmp_path)
+    found = {(round(s.height_mm, 6), round(s.margin_mm, 6)) for s in flat_stances(part)}
+    assert found == {(4.0, 10.0), (10.0, 4.0), (20.0, 4.0)}
+
+
+def test_a_tall_pin_does_not_stand_on_its_end(tmp_path: Path) -> None:
+    """2 mm from the middle to the rim, 50 mm up: it tips at atan(2/50), below the three degrees asked."""
+    part = part_of(cq.Workplane().circle(2).extrude(100), tmp_path)
+    assert math.degrees(math.atan(2 / 50)) < 3
+    assert list(flat_stances(part)) == []
+
+
+def test_what_leans_over_its_foot_does_not_stand_on_it(tmp_path: Path) -> None:
+    """An L whose long arm carries the weight past the short foot stands on the arm alone."""
+    ell = (
+        cq.Workplane("XZ")
+        .polyline([(0, 0), (5, 0), (5, 40), (60, 40), (60, 50), (0, 50)])
+        .close()
+        .extrude(10)
+    )
+    part = part_of(ell, tmp_path)
+    assert all(np.linalg.norm(s.down - np.array([0, 0, -1.0])) > 1e-6 for s in flat_stances(part))
+
+
+def test_a_floor_between_two_walls_is_not_open_to_the_wheel(tmp_path: Path) -> None:
+    channel = cq.Workplane().box(60, 30, 20).faces(">Z").workplane().rect(60, 12).cutBlind(-8)
+    part = part_of(channel, tmp_path)
+    stance = next(s for s in flat_stances(part) if s.down[2] == -1.0)
+    bottom = min((p for p in part.planes if p.normal[2] == 1.0), key=lambda p: p.offset_mm)
+    assert list(poses(part, stance, bottom)) == []
+    assert list(poses(part, stance, bottom, shut_in=True))
+
+
+def test_a_step_is_ground_with_its_wall_across_the_feed(tmp_path: Path) -> None:
+    """The part rises on the side of +Y or -Y only, so that the wheel passes beside it along X."""
+    step = cq.Workplane().box(60, 30, 20).cut(cq.Workplane().box(30, 30, 8).translate((15, 0, 6)))
+    part = part_of(step, tmp_path)
+    stance = next(s for s in flat_stances(part) if s.down[2] == -1.0)
+    low = next(p for p in part.planes if p.normal[2] == 1.0 and p.offset_mm < 9)
+    found = list(poses(part, stance, low))
+    assert {p.wall_side for p in found} == {1, -1}
+    assert all(abs(p.turn[0, 0]) < 1e-9 for p in found), "the drawn X axis lies along Y"
+
+
+def test_a_shaft_with_a_flat_lies_in_the_v(tmp_path: Path) -> None:
+    """On a round of radius r the axis stands r / sin(45 deg) over the line in which the flanks meet."""
+    shaft = cq.Workplane("YZ").circle(10).extrude(60).faces(">X").workplane().circle(6).extrude(20)
+    shaft = shaft.cut(cq.Workplane().box(60, 30, 4).translate((30, 0, 10)))
+    part = part_of(shaft, tmp_path)
+    assert list(vee_stances(part, 90.0))
+    setup = proposed(tmp_path / "piece.step", tmp_path)
+    assert {s.on_face for s in setup.seats if s.rank in {"primary", "secondary"}} == {
+        "left_flank",
+        "right_flank",
+    }
+    assert next(setup.parts()).at.toTuple()[0][2] == pytest.approx(10 * math.sqrt(2), abs=1e-9)
+    assert touching(setup)[1] == 0
+
+
+@pytest.mark.parametrize(
+    "turn",
+    [
+        np.eye(3),
+        np.array([[0.0, -1, 0], [1, 0, 0], [0, 0, 1]]),
+        np.array([[0.0, 0, 1], [1, 0, 0], [0, 1, 0]]),
+        Rotation.from_euler("xyz", [10, 20, 30], degrees=True).as_matrix(),
+    ],
+)
+def test_turns_make_the_rotation(turn: np.ndarray) -> None:
+    made = matrix_of(place(rotate=[(axis, deg) for axis, deg in turns_of(turn)]))
+    assert made[:3, :3] == pytest.approx(turn, abs=1e-9)
+
+
+BAD = {
+    "ball": (cq.Workplane().sphere(10), {}, "no flat face"),
+    "large": (cq.Workplane().box(1200, 700, 20), {}, "largest chuck is 1000 x 500 mm"),
+    "many": (cq.Workplane().box(60, 20, 10), {"count": 200}, "takes 16"),
+    "nameless": (cq.Workplane().box(60, 20, 10), {"floor": "flor"}, "no face 'flor'"),
+}
+
+
+@pytest.mark.parametrize(("drawn", "wishes", "says"), BAD.values(), ids=BAD)
+def test_what_cannot_be_set_up_is_refused_in_one_line(
+    drawn: cq.Workplane, wishes: dict[str, object], says: str, tmp_path: Path
+) -> None:
+    with pytest.raises(SetupError, match=says) as refused:
+        propose(part_of(drawn, tmp_path), **wishes)  # type: ignore[arg-type]  # as given
+    assert len(refused.value.problems) == 1
+
+
+def test_a_sheet_and_twenty_solids_are_refused(tmp_path: Path) -> None:
+    sheet = step_of(cq.Face.makePlane(20, 10), tmp_path / "sheet.step")
+    with pytest.raises(SetupError, match="no solid"):
+        read_part(sheet)
+    many = cq.Compound.makeCompound([cq.Solid.makeBox(5, 5, 5, cq.Vector(10 * n, 0, 0)) for n in range(20)])
+    with pytest.raises(SetupError, match="20 solids; export one part alone"):
+        read_part(step_of(many, tmp_path / "many.step"))
+
+
+def test_the_command_writes_file_and_page_and_says_why(tmp_path: Path) -> None:
+    path = step_of(cq.Workplane().box(60, 20, 10), tmp_path / "bar.step")
+    out = tmp_path / "bar.toml"
+    answer = command("new", path, "--out", out, "--explain", "--no-pictures")
+    assert answer.returncode == 0, answer.stderr
+    assert "the weight lies" in answer.stdout
+    assert "guessed, to be confirmed" in answer.stdout
+    page = (tmp_path / "bar_check" / "report.html").read_text()
+    assert "What rests on a guess" in page
+    assert [g.path for g in load(out).guessed if g.path[0] == "cut"] == [
+        ("cut", "top", "floor"), ("cut", "top", "stock_mm"), ("cut", "top", "downfeed_mm"),
+        ("cut", "top", "cross_feed_mm"),
+    ]  # fmt: skip
+    again = command("new", path, "--out", out, "--no-pictures")
+    assert again.returncode == 2
+    assert "exists" in again.stderr
+
+
+def test_a_refused_part_leaves_nothing(tmp_path: Path) -> None:
+    path = step_of(cq.Workplane().sphere(10), tmp_path / "ball.step")
+    answer = command("new", path, "--out", tmp_path / "ball.toml", "--no-pictures")
+    assert answer.returncode == 2
+    assert answer.stderr.count("\n") == 1
+    assert [p.name for p in tmp_path.iterdir()] == ["ball.step"]
