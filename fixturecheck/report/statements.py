@@ -99,7 +99,7 @@ def words(key: str) -> str:
 
 
 def assumed_table(result: Result, *, guessed: bool) -> Table | None:
-    """Return the table of what was guessed, or assumed, each value with what hangs on it; None without one."""
+    """Return the table of what was guessed, or assumed, each with what hangs on it; None without one."""
     rows = [
         (row.of, words(row.key), assumed_value(row, result.shown_in), row.hangs_on)
         for row in result.assumed

@@ -12,7 +12,7 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Box
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value, equipment
 from fixturecheck.start.gang import Nest, nest_of, outline
@@ -79,22 +79,22 @@ def in_vee(part: Part, posed: Posed, count: int) -> Proposal:
         raise SetupError(message)
     pitch = nest.pitch_mm if nest else 0.0
     row = (count - 1) * pitch + box[3] - box[0]
-    length = next((v for v in LENGTHS_MM if row <= v), None)
+    length = next((v for v in LENGTHS_MM if row + _STOP_LENGTH_MM <= v), None)
     if length is None:
-        most = int((LENGTHS_MM[-1] - (box[3] - box[0])) // pitch) + 1 if pitch else 0
+        most = int((LENGTHS_MM[-1] - _STOP_LENGTH_MM - (box[3] - box[0])) // pitch) + 1 if pitch else 0
         takes = f" and takes {most}" if most > 0 else ""
         message = (
-            f"{count} x {part.name} take {row:.4g} mm in a row; the largest V-block is {LENGTHS_MM[-1]:g} mm "
-            f"long{takes}"
+            f"{count} x {part.name} take {row:.4g} mm in a row, and a stop besides; the largest "
+            f"V-block is {LENGTHS_MM[-1]:g} mm long{takes}"
         )
         raise SetupError(message)
     flank, stop = _trough(part, posed, box, (y_mm, z_mm), half_rad)
-    names, first_x = names_of(part), row / 2 - box[3]
+    names, first_x = names_of(part), (row - _STOP_LENGTH_MM) / 2 - box[3]
     places = tuple(
         (part.name if count == 1 else f"{part.name}_{n + 1}", (first_x - n * pitch, y_mm, z_mm))
         for n in range(count)
     )
-    pieces = (_vee(part, box, flank, length, half_rad), *_stop_block(stop, row / 2))
+    pieces = (_vee(part, box, flank, length, half_rad), *_stop_block(stop, (row - _STOP_LENGTH_MM) / 2))
     wanted = tuple(_seats(posed, names, places, nest, stop is not None))
     floor = names.name(posed.floor.faces, "floor")
     wall = names.name(posed.wall.faces, "wall") if posed.wall else None

@@ -17,7 +17,8 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import area_mm2, box_of
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Box
-from fixturecheck.result import ContactKind, Vector
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.make import equipment
 from fixturecheck.setup.model import Body
 from fixturecheck.setup.records import Seat
@@ -200,16 +201,13 @@ def names_of(part: Part) -> FaceNames:
 def low_height(floor_mm: float, most_mm: float) -> float:
     """Return how high a block or rail may stand below a finished floor, in halves of a millimetre or tenths.
 
-    Where there is no room for the clearance it is half as high as the floor.
+    Where there is no room for the clearance, it is a little over half as high as the floor, so that at least
+    half of a face against it touches.
     """
-    height = max(min(most_mm, floor_mm - CLEAR_MM), floor_mm / 2)
-    step = 2.0 if height >= 2.0 else 10.0
-    return max(math.floor(height * step + 1e-9) / step, 0.1)
-
-
-def plural(count: int, what: str) -> str:
-    """Return a count with its noun."""
-    return f"{count} {what}{'' if count == 1 else 's'}"
+    height = min(most_mm, floor_mm - CLEAR_MM)
+    if height < 0.55 * floor_mm < most_mm:
+        return max(math.ceil(5.5 * floor_mm) / 10.0, 0.1)
+    return math.floor(2.0 * height + 1e-9) / 2.0
 
 
 def size_said(box: Box) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Box
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
 from fixturecheck.start.gang import Nest, nest_of, outline

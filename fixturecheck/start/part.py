@@ -21,7 +21,7 @@ from fixturecheck.kernel.select import by_point
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.step import read
 from fixturecheck.names import plain
-from fixturecheck.result import Vector
+from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body
 

@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.place import matrix_of
-from fixturecheck.result import ContactKind
+from fixturecheck.result.contact import ContactKind
 from fixturecheck.setup.load import load
 from fixturecheck.setup.make import place
 from fixturecheck.setup.model import Setup
