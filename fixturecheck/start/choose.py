@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fixturecheck.errors import SetupError
 from fixturecheck.names import nearest
 from fixturecheck.start.in_vee import ANGLE_DEG, in_vee
-from fixturecheck.start.layout import Because, Proposal
+from fixturecheck.start.layout import Because, FirstSetup
 from fixturecheck.start.on_chuck import on_chuck
 from fixturecheck.start.part import Part, Plane, Round
 from fixturecheck.start.standing import (
@@ -24,7 +24,7 @@ from fixturecheck.start.standing import (
 
 FLAT_CHUCK, V_BLOCK, VISE = "flat_chuck", "v_block", "vise"
 
-_LAID_OUT: Mapping[str, Callable[[Part, Posed, int], Proposal]] = {FLAT_CHUCK: on_chuck, V_BLOCK: in_vee}
+_LAID_OUT: Mapping[str, Callable[[Part, Posed, int], FirstSetup]] = {FLAT_CHUCK: on_chuck, V_BLOCK: in_vee}
 
 _MOST_TOLD = 6
 _MOST_TRIED = 24
@@ -40,7 +40,7 @@ class _Way:
     shut_in: bool
 
 
-def propose(part: Part, *, on: str | None = None, count: int = 1, floor: str | None = None) -> Proposal:
+def propose(part: Part, *, on: str | None = None, count: int = 1, floor: str | None = None) -> FirstSetup:
     """Return the set-up proposed for a part.
 
     Parameters
@@ -138,7 +138,7 @@ def _nothing_to_grind(part: Part, kinds: tuple[str, ...], floor: str | None) -> 
 
 
 def _because(
-    part: Part, found: Proposal, way: _Way, ways: list[_Way], refused: list[tuple[_Way, SetupError]]
+    part: Part, found: FirstSetup, way: _Way, ways: list[_Way], refused: list[tuple[_Way, SetupError]]
 ) -> Iterator[Because]:
     """Yield why it stands so, and what else was possible."""
     posed = way.posed

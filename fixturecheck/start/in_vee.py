@@ -20,7 +20,7 @@ from fixturecheck.start.layout import (
     CLEAR_MM,
     Because,
     Equipment,
-    Proposal,
+    FirstSetup,
     copies,
     kept_seats,
     made,
@@ -60,7 +60,7 @@ class _Stop:
     touches_mm2: float
 
 
-def in_vee(part: Part, posed: Posed, count: int) -> Proposal:
+def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
     """Return a set-up in the smallest V-block that takes the parts.
 
     Raises
@@ -100,7 +100,7 @@ def in_vee(part: Part, posed: Posed, count: int) -> Proposal:
     wall = names.name(posed.wall.faces, "wall") if posed.wall else None
     bodies = (*made(pieces), *copies(part, names.given, posed.turn, places))
     seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
-    return Proposal(
+    return FirstSetup(
         name=f"{part.name}, in the V-block",
         part=part,
         posed=posed,

@@ -69,7 +69,7 @@ class Because:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Proposal:
+class FirstSetup:
     """A set-up proposed for a part.
 
     Parameters

@@ -17,7 +17,7 @@ from fixturecheck.start.layout import (
     BLOCK_MM,
     Because,
     Equipment,
-    Proposal,
+    FirstSetup,
     copies,
     kept_seats,
     low_height,
@@ -39,7 +39,7 @@ _BLOCK_WIDTHS_MM = (25.0, 20.0, 16.0, 12.0, 8.0)
 _HALF = 0.5
 
 
-def on_chuck(part: Part, posed: Posed, count: int) -> Proposal:
+def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     """Return a set-up on the smallest chuck that takes the parts.
 
     The wheel's sparks fly toward +X unless a set-up says otherwise, and so does the cutting force: the
@@ -75,7 +75,7 @@ def on_chuck(part: Part, posed: Posed, count: int) -> Proposal:
     seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
     used = {s.on for s in seats}
     idle = {b.name for b in blocks} - used
-    return Proposal(
+    return FirstSetup(
         name=f"{part.name}, on the flat chuck",
         part=part,
         posed=posed,

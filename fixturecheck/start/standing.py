@@ -57,7 +57,7 @@ class Stance:
         The direction that has to lie along X; None where any may.
     bears_mm2 : float
         Area that it stands on; of a round, half of what it shows from below.
-    steady : float
+    steady_share : float
         Distance of the weight from the border of what bears over the height of the centre of mass; inf
         where a trough holds it.
     margin_mm, height_mm : float
@@ -68,7 +68,7 @@ class Stance:
     down: Floats
     along: Floats | None
     bears_mm2: float
-    steady: float
+    steady_share: float
     margin_mm: float = math.inf
     height_mm: float = 0.0
 
@@ -91,7 +91,7 @@ class Posed:
         What reaches furthest toward +Y.
     ends : tuple of (Plane, Round or None)
         What reaches furthest toward -X and +X.
-    worth : float
+    worth_mm2 : float
         What it is ranked by, mm2: the geometric mean of what bears and what is ground, less where it stands
         badly (chosen here, no source).
     """
@@ -103,7 +103,7 @@ class Posed:
     wall_side: int
     back: Plane | Round | None
     ends: tuple[Plane | Round | None, Plane | Round | None]
-    worth: float
+    worth_mm2: float
 
 
 def flat_stances(part: Part) -> Iterator[Stance]:
@@ -157,7 +157,7 @@ def _steady(part: Part, on: Plane | LowRim, down: Floats, points: Floats, area_m
         return None
     return Stance(
         on=(on,), down=down, along=None, bears_mm2=area_mm2 or ON_RIM * float(hull.area),
-        steady=margin / height, margin_mm=margin, height_mm=height,
+        steady_share=margin / height, margin_mm=margin, height_mm=height,
     )  # fmt: skip
 
 
@@ -174,7 +174,7 @@ def vee_stances(part: Part, angle_deg: float) -> Iterator[Stance]:
                     down=down / np.linalg.norm(down),
                     along=along / np.linalg.norm(along),
                     bears_mm2=a.area_mm2 + b.area_mm2,
-                    steady=math.inf,
+                    steady_share=math.inf,
                 )
     half = math.radians(angle_deg) / 2
     for one in part.rounds:
@@ -183,7 +183,7 @@ def vee_stances(part: Part, angle_deg: float) -> Iterator[Stance]:
                 length = one.span_mm[1] - one.span_mm[0]
                 yield Stance(
                     on=(one,), down=-plane.normal, along=one.axis,
-                    bears_mm2=ON_LINES * 2 * one.radius_mm * length, steady=math.inf,
+                    bears_mm2=ON_LINES * 2 * one.radius_mm * length, steady_share=math.inf,
                 )  # fmt: skip
 
 
@@ -285,7 +285,7 @@ def _posed(part: Part, stance: Stance, turn: Floats, floor: Plane, beside: tuple
     """Return a part turned, with what it reaches furthest with and what that is worth."""
     wall, side = beside
     x, y = turn[0], turn[1]
-    worth = math.sqrt(floor.area_mm2 * stance.bears_mm2) * min(1.0, stance.steady)
+    worth = math.sqrt(floor.area_mm2 * stance.bears_mm2) * min(1.0, stance.steady_share)
     return Posed(
         stance=stance,
         turn=turn,
@@ -294,7 +294,7 @@ def _posed(part: Part, stance: Stance, turn: Floats, floor: Plane, beside: tuple
         wall_side=side,
         back=_outer(part, y),
         ends=(_outer(part, -x), _outer(part, x)),
-        worth=worth * (BESIDE_WALL if side else 1.0),
+        worth_mm2=worth * (BESIDE_WALL if side else 1.0),
     )
 
 
@@ -332,7 +332,7 @@ def best(found: list[Posed]) -> list[Posed]:
     What is within a hundredth counts as equal; then ends for stops, the long side along the traverse, the
     larger back, in a V the larger end against the push, and the way it is drawn decide, in this order.
     """
-    most = max((p.worth for p in found), default=0.0)
+    most = max((p.worth_mm2 for p in found), default=0.0)
 
     def rank(posed: Posed) -> tuple[float, ...]:
         back = posed.back.area_mm2 if posed.back else 0.0
@@ -340,7 +340,7 @@ def best(found: list[Posed]) -> list[Posed]:
         pushed = posed.ends[1].area_mm2 if posed.ends[1] and posed.stance.along is not None else 0.0
         end_area = max((e.area_mm2 for e in posed.ends if e), default=0.0)
         return (
-            -round(posed.worth / most, 2),
+            -round(posed.worth_mm2 / most, 2),
             -ends,
             float(back < end_area - 1e-6),
             -round(pushed, 3),

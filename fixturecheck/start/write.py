@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.setup.records import Seat
-from fixturecheck.start.layout import Equipment, Proposal
+from fixturecheck.start.layout import Equipment, FirstSetup
 from fixturecheck.start.part import point_on
 
 STOCK_MM = 0.2
@@ -62,7 +62,7 @@ class _Table:
     inner: tuple[_Table, ...] = field(default=())
 
 
-def setup_text(proposal: Proposal, home: Path) -> str:
+def setup_text(proposal: FirstSetup, home: Path) -> str:
     """Return a proposed set-up as TOML.
 
     Parameters
@@ -97,7 +97,7 @@ _HOLDING = (
 )
 
 
-def _tables(proposal: Proposal, home: Path) -> Iterator[_Table]:
+def _tables(proposal: FirstSetup, home: Path) -> Iterator[_Table]:
     yield _Table(
         header="[wheel]",
         path="wheel",
@@ -129,7 +129,7 @@ def _equipment(piece: Equipment) -> _Table:
     )
 
 
-def _body(proposal: Proposal, n: int, name: str, home: Path) -> Iterator[_Table]:
+def _body(proposal: FirstSetup, n: int, name: str, home: Path) -> Iterator[_Table]:
     part, at = proposal.part, proposal.places[n][1]
     file = PurePath(os.path.relpath(part.file.absolute(), home.absolute())).as_posix()
     turns = turns_of(proposal.posed.turn)
@@ -152,7 +152,7 @@ def _body(proposal: Proposal, n: int, name: str, home: Path) -> Iterator[_Table]
         yield _Table(header="[body.faces]", path=f"body.{name}.faces", lines=names, remark=remark)
 
 
-def _reference(proposal: Proposal, indices: Sequence[int]) -> object:
+def _reference(proposal: FirstSetup, indices: Sequence[int]) -> object:
     points = [{"near": point_on(proposal.part.body.solid, i)} for i in indices]
     return points[0] if len(points) == 1 else points
 
@@ -166,7 +166,7 @@ def _seat(n: int, seat: Seat, share: float | None) -> _Table:
     return _Table(header="[[seat]]", path=f"seat.{n}", lines=tuple(lines), remark=remark)
 
 
-def _cut(proposal: Proposal) -> _Table:
+def _cut(proposal: FirstSetup) -> _Table:
     turn = proposal.posed.turn
     across = (proposal.posed.floor.corners @ turn.T)[:, 1]
     wide = float(across.max() - across.min())
@@ -194,7 +194,7 @@ def _cut(proposal: Proposal) -> _Table:
     return _Table(header="[[cut]]", path="cut.top", lines=tuple(lines))
 
 
-def _staging(proposal: Proposal) -> _Table:
+def _staging(proposal: FirstSetup) -> _Table:
     push = {"*": {"direction": list(proposal.push)}}
     lines = [_Line(key="push", value=push, remark="by hand, onto the seats", guessed=True)]
     if len(proposal.places) > 1:
@@ -241,8 +241,7 @@ def _key(key: object) -> str:
 
 def _digits(number: float) -> str:
     """Write a number in as few digits as hold it to a picometre."""
-    text = f"{round(number, 9) + 0.0:.9f}".rstrip("0")
-    return f"{text}0" if text.endswith(".") else text
+    return repr(round(float(number), 9) + 0.0)
 
 
 def turns_of(turn: Floats) -> list[list[object]]:
