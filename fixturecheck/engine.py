@@ -151,24 +151,6 @@ def _work_out(work: _Work, step: str) -> None:
 
 
 @among_its_own
-def stage_of(setup: Setup) -> tuple[Stage, list[Finding]]:
-    """Work out all that the checks of a set-up need.
-
-    Returns
-    -------
-    stage : Stage
-        With every cut that could be ground.
-    findings : list of Finding
-        An `unknown` for each cut that could not, and for a rest that could not, with the reason.
-    """
-    work = _Work(setup, chosen(), _quiet)
-    for step in STEPS:
-        if work.needs(step):
-            _work_out(work, step)
-    return work.stage, work.missing
-
-
-@among_its_own
 def check(
     setup: Setup,
     *,

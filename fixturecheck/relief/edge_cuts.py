@@ -29,6 +29,7 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.shapes import Placed, Shape, Solid
 from fixturecheck.relief.grooves import setbacks
 from fixturecheck.result.contact import ContactKind
+from fixturecheck.setup.records import ReliefKind
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing
 
@@ -132,7 +133,7 @@ def relieve_edge(
         return larger
     found = []
     for edge in edges_at(here, common, allowed, tolerances.touch_mm):
-        first = smallest_cut(here, edge, "chamfer", common, surface_points(common), 0.0)
+        first = smallest_cut(here, edge, ReliefKind.CHAMFER, common, surface_points(common), 0.0)
         for cut in (first.grown(k * _STEP_MM) for k in range(_TRIES)):
             area_mm2 = _tried(here, cut, other, tolerances)
             if area_mm2 > 0:
@@ -261,9 +262,9 @@ def smallest_cut(
     flat = flat[near]
     if len(flat) and clear_mm > 0:
         reach = [max(r, float(v.max())) for r, v in zip(reach, (*flat.T, flat.sum(axis=1)), strict=True)]
-    if kind == "chamfer":
+    if kind == ReliefKind.CHAMFER:
         needed = [reach[2] + clear_mm * sizes[2]] * 2
-    elif kind == "undercut":
+    elif kind == ReliefKind.UNDERCUT:
         needed = [reach[0] + clear_mm * sizes[0], reach[1] + clear_mm * sizes[1]]
     else:
         needed = [_radius_mm(one, two, np.vstack((flat, [[0.0, 0.0]])), clear_mm)] * 2
@@ -317,9 +318,9 @@ def cut_solid(solid: Solid, cut: EdgeCut, write: Writing = METRIC) -> Solid:
     KernelError
         The cut does not fit.
     """
-    if cut.kind == "chamfer":
+    if cut.kind == ReliefKind.CHAMFER:
         return chamfered(solid, cut.edge, cut.size_mm[0], write)
-    if cut.kind == "fillet":
+    if cut.kind == ReliefKind.FILLET:
         return filleted(solid, cut.edge, cut.size_mm[0], write)
     corner, axes, sizes = step_box(solid, cut)
     return stepped(solid, corner, axes, sizes, write)

@@ -40,6 +40,7 @@ from fixturecheck.kernel.measure import (
 )
 from fixturecheck.kernel.place import matrix_of, shifted
 from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.setup.records import ReliefKind
 
 _SAME = 1e-6
 _STEP_MM = 0.01
@@ -167,7 +168,7 @@ class BoxCut:
         if self.half_rad is not None:
             corner = self.corner - 0.5 * one * self.axes[0] - two * self.axes[1]
             return replace(self, size_mm=size_mm, sizes_mm=(x + one, y + two, z), corner=corner)
-        grown = (x + one, y + two, z) if self.kind == "groove" else (x + one, y, z)
+        grown = (x + one, y + two, z) if self.kind == ReliefKind.GROOVE else (x + one, y, z)
         return replace(self, size_mm=size_mm, sizes_mm=grown)
 
     def grown(self, by_mm: float) -> BoxCut:
@@ -192,7 +193,7 @@ class BoxCut:
         if self.half_rad is not None:
             most = min(0.5 * self.size_mm[0], (min(one, two) - clear_mm) / math.sin(self.half_rad))
             return most if most > 0.0 else None
-        if self.kind != "groove" or one != two or one <= 0.0:
+        if self.kind != ReliefKind.GROOVE or one != two or one <= 0.0:
             return None
         root = math.sqrt(2.0)
         return (root * one - clear_mm) * (root + 1.0)
@@ -368,7 +369,7 @@ def _groove_box(
     start = corner.start - behind[0] * floor - behind[1] * wall - before * line
     turn, place = to_part(here)
     return BoxCut(
-        kind="groove",
+        kind=ReliefKind.GROOVE,
         label=label_of(here, corner),
         size_mm=size,
         behind_mm=behind,
@@ -465,7 +466,7 @@ def _set_back(here: Standing, face: int, deep_mm: float) -> BoxCut:
     turn, place = to_part(here)
     middle = 0.5 * (points.min(axis=0) + points.max(axis=0))
     return BoxCut(
-        kind="setback",
+        kind=ReliefKind.SETBACK,
         label=here.face_names[face],
         size_mm=(deep_mm, deep_mm),
         corner=turn @ (corner - place),
@@ -560,7 +561,7 @@ def _box(
     turn, place = to_part(here)
     wall, floor = (max(0.0, y * math.cos(half) - bottom * math.sin(half)) for y in (to_wall, to_floor))
     return BoxCut(
-        kind="groove",
+        kind=ReliefKind.GROOVE,
         label=label_of(here, corner),
         size_mm=(wide, depth),
         behind_mm=(wall, floor),

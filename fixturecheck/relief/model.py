@@ -9,6 +9,7 @@ from fixturecheck.nesting.model import Settled
 from fixturecheck.relief.grooves import Bevel
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.records import ReliefKind
 from fixturecheck.units import METRIC, Writing, angle_text
 
 
@@ -159,7 +160,7 @@ class Relief:
         if self.bevel is not None:
             larger = larger_words(self.bevel, self.size_mm[0], self.write)
             return f"{larger} on {self.edge} of {', '.join(self.bodies)}"
-        where = "in the" if self.kind == "groove" else "on"
+        where = "in the" if self.kind == ReliefKind.GROOVE else "on"
         what = size_words(self.kind, self.size_mm, self.slope_deg, self.write)
         return f"{what} {where} {self.edge} of {', '.join(self.bodies)}"
 
@@ -232,9 +233,9 @@ def larger_words(bevel: Bevel, deeper_mm: float, write: Writing) -> str:
 def size_words(kind: str, size_mm: tuple[float, float], slope_deg: float, write: Writing) -> str:
     """Return a relief's kind and size in words; a chamfer's with its angle to either face."""
     (one, two), unit = (_size(v, write) for v in size_mm), write.name("mm")
-    if kind == "chamfer":
+    if kind == ReliefKind.CHAMFER:
         return f"{one} {unit} x {angle_text(slope_deg)} chamfer"
-    if kind in {"fillet", "setback"}:
+    if kind in {ReliefKind.FILLET, ReliefKind.SETBACK}:
         return f"{one} {unit} {kind}"
     return f"{one} x {two} {unit} {kind}"
 

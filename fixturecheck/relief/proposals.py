@@ -42,6 +42,7 @@ from fixturecheck.relief.grooves import (
 from fixturecheck.relief.model import Clash, larger_words, size_words
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Seat, Setup
+from fixturecheck.setup.records import ReliefKind
 from fixturecheck.units import METRIC, Writing
 
 _DECIMALS = 4
@@ -57,7 +58,7 @@ def line_for(solid: Solid, cut: EdgeCut | BoxCut, name: str = "part") -> str:
     """Return the line that makes a cut on a part held in a variable as a `cadquery.Workplane`."""
     if isinstance(cut, BoxCut):
         return _box_line(cut.corner, cut.axes, cut.sizes_mm, name)
-    if cut.kind == "undercut":
+    if cut.kind == ReliefKind.UNDERCUT:
         return _box_line(*step_box(solid, cut), name)
     point = middle_of(solid, cut.edge)
     if nearest_edge(solid, point) != cut.edge:
@@ -85,7 +86,7 @@ def _tuple(values: Iterable[float]) -> str:
 
 _END = 1e-6
 _BETWEEN = 63
-_OF_EDGES = ("chamfer", "fillet", "undercut")
+_OF_EDGES = (ReliefKind.CHAMFER, ReliefKind.FILLET, ReliefKind.UNDERCUT)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,11 +141,11 @@ class Proposal:
     @property
     def is_plain(self) -> bool:
         """False for a round edge, and for a cut on the edge of a chamfer, which a toolmaker makes larger."""
-        return self.kind != "fillet" and not self.beside_bevel
+        return self.kind != ReliefKind.FILLET and not self.beside_bevel
 
     def ends(self, solid: Solid) -> frozenset[int]:
         """Return the faces in which the cut ends: square to its run, or all round a face set back."""
-        if isinstance(self.cut, BoxCut) and self.cut.kind == "setback":
+        if isinstance(self.cut, BoxCut) and self.cut.kind == ReliefKind.SETBACK:
             return self.cut.round_about
         if isinstance(self.cut, EdgeCut) and self.cut.rim:
             return frozenset()
@@ -175,7 +176,7 @@ class Proposal:
     def notes(self) -> tuple[str, ...]:
         """Return what the shop must know of the cut besides its size."""
         cut = self.cut
-        if isinstance(cut, EdgeCut) or cut.kind != "groove":
+        if isinstance(cut, EdgeCut) or cut.kind != ReliefKind.GROOVE:
             return ()
         one, two = (self.write.length(v, ".2f") for v in cut.behind_mm)
         told = [f"it goes {one} behind the wall and {two} behind the floor"]
@@ -209,17 +210,17 @@ def proposals(
     points = surface_points(compound(beside), _BETWEEN) if beside else np.zeros((0, 3))
     for edge in edges_at(here, zone, body.no_function, touch):
         for kind in (k for k in kinds if k in _OF_EDGES):
-            if kind != "undercut" or here.table.straight[edge]:
+            if kind != ReliefKind.UNDERCUT or here.table.straight[edge]:
                 cut = smallest_cut(here, edge, kind, zone, points, wanted)
                 yield _on_edge(here, body, cut, None if clash.lands else compound(beside), clear_mm)
-    if "groove" in kinds:
+    if ReliefKind.GROOVE in kinds:
         other = setup.body(clash.b if body.name == clash.a else clash.a)
         for corner in inside_corners(here, zone, body.no_function, touch):
             smallest = groove if corner.is_square else slanted_groove
             found = smallest(here, corner, placed_at(other.solid, other.at), clear_mm)
             if found is not None:
                 yield _milled(found, clear_mm)
-    if "setback" in kinds:
+    if ReliefKind.SETBACK in kinds:
         for bevel, one in setbacks(here, zone, body.no_function, touch, wanted):
             yield replace(_milled(one, clear_mm), bevel=bevel)
 
@@ -319,7 +320,7 @@ class Tries:
 def by_hand(proposal: Proposal) -> bool:
     """Tell whether a hand can make a cut: a small chamfer or rounded edge, or a chamfer made larger."""
     largest = max(proposal.cut.size_mm)
-    if proposal.kind in {"chamfer", "fillet"}:
+    if proposal.kind in {ReliefKind.CHAMFER, ReliefKind.FILLET}:
         return largest <= _BY_HAND_MM + 1e-9
     bevel = proposal.bevel
     return (

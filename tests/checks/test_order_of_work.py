@@ -15,6 +15,7 @@ from fixturecheck.kernel.construct import box
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict, WhyNotAsked
 from tests.report import staged
+from tests.worked_out import stage_of
 
 SIX = {"bottom": "<Z", "top": ">Z", "left": "<X", "right": ">X", "front": "<Y", "back": ">Y"}
 HELD = ("hold", "crash", "release")
@@ -140,7 +141,7 @@ def test_checks_asked_early_find_what_they_would_find_late() -> None:
         pair(0.0, staging=Staging(order=("one", "two"))),
         cuts=(Cut(name="top", parts=("one", "two"), floor="top", stock_mm=0.2),),
     )
-    stage, missing = engine.stage_of(setup)
+    stage, missing = stage_of(setup)
     assert missing == []
     result = engine.check(setup)
     assert {f.check for f in result.findings} >= {"seat", "nest", "rest", "reach", "clear", "align", "limits"}

@@ -7,7 +7,6 @@ import pytest
 
 from fixturecheck import Clamp, Cut, Holding, Milling, Seat, Setup, body, check, equipment
 from fixturecheck.checks import crash, hold
-from fixturecheck.engine import stage_of
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.holding.outcome import found as told
 from fixturecheck.kernel.construct import box
@@ -15,6 +14,7 @@ from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import Driver, Outcome, RemedyKind
 from tests.holding.rigs import judged, let_go, rigged
 from tests.holding.rigs import milled as under_cutter
+from tests.worked_out import stage_of
 
 pytestmark = pytest.mark.slow
 

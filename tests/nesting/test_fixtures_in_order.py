@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from fixturecheck.checks import rest
-from fixturecheck.engine import stage_of
 from fixturecheck.errors import SetupError
 from fixturecheck.nesting.answer import staging_answer
 from fixturecheck.nesting.disturbances import order_of_placing
@@ -23,6 +22,7 @@ from fixturecheck.setup.staging import refuse_bad_staging
 from fixturecheck.statics.rest import Ending
 from fixturecheck.units import METRIC
 from fixturecheck.wording.staging import order_words
+from tests.worked_out import stage_of
 
 LEFT = Push(direction=(-1, 0, 0))
 

@@ -14,9 +14,9 @@ from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.measure import distance
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.relief.apply import redrawn, with_body
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.grooves import groove, inside_corners
+from fixturecheck.relief.search import redrawn, with_body
 from tests.relief.nests import angle_setup
 
 GROOVE = ("groove",)

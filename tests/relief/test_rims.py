@@ -12,9 +12,9 @@ from fixturecheck import relieve
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.kernel.measure import surface_points
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.relief.apply import redrawn, with_body
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.edge_cuts import cut_solid, edges_at, is_rim, smallest_cut
+from fixturecheck.relief.search import redrawn, with_body
 from tests.relief.nests import plug_setup
 
 

@@ -16,9 +16,9 @@ from fixturecheck.kernel.boolean import stepped
 from fixturecheck.kernel.construct import oriented_box
 from fixturecheck.kernel.measure import distance
 from fixturecheck.nesting.settle import settle_setup
-from fixturecheck.relief.apply import redrawn, with_body
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.grooves import inside_corners, slanted_groove
+from fixturecheck.relief.search import redrawn, with_body
 from tests.relief.nests import dovetail_setup
 
 GROOVE = ("groove",)
