@@ -26,6 +26,7 @@ from .setup.model import Cut as Cut
 from .setup.model import Machine as Machine
 from .setup.model import Seat as Seat
 from .setup.model import Setup as Setup
+from .setup.placed import place_by_seats as place_by_seats
 from .setup.records import Relieving as Relieving
 from .setup.staging import Press as Press
 from .setup.staging import Push as Push

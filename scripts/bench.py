@@ -32,6 +32,7 @@ ROWS: Mapping[str, tuple[str, str]] = {
     "settle_vs_mujoco_16": ("bench_settle:vs_mujoco_16", AT_LEAST),
     "settle_growth": ("bench_settle:growth", AT_MOST),
     "settle_detailed_4": ("bench_settle:detailed_4", AT_MOST),
+    "seat_place_16": ("bench_place:seat_place_16", AT_MOST),
     "tolerance_vs_settle": ("bench_settle:tolerance", AT_MOST),
     "flux_vs_full_air": ("bench_flux:vs_full_air", AT_LEAST),
     "flux_vs_mesh": ("bench_flux:vs_mesh", AT_MOST),

@@ -209,6 +209,13 @@ class _Placing:
         self, poses: dict[str, Pose], loose: Sequence[Loose], pairs: Sequence[Pair], close: Closeness
     ) -> None:
         self.poses, self.pairs, self.close = poses, pairs, close
+        self.own: dict[str, list[Pair]] = {}
+        self.sides: dict[str, list[Pair]] = {}
+        for pair in pairs:
+            self.own.setdefault(pair.body, []).append(pair)
+            self.sides.setdefault(pair.body, []).append(pair)
+            self.sides.setdefault(pair.on, []).append(pair.turned_round())
+        self.used: set[str] = set()
         self.left = {one.name: one for one in loose}
         self.moves = frozenset(self.left)
         self.troubles: list[Trouble] = []
@@ -236,17 +243,17 @@ class _Placing:
                 self.troubles.append(answer)
         for name in found:
             del self.left[name]
+            self.used |= {pair.name for pair in self._seats_of(name)}
         self.poses.update(found)
         return bool(found or self.troubles)
 
     def _may_be_helped(self, one: Loose) -> bool:
         """Tell whether some pair of a body has yet to count, since its other side does not stand."""
-        others = [p.on for p in self.pairs if p.body == one.name] + self._waits_for(one)
-        others += [p.body for p in self.pairs if p.on == one.name]
+        others = [p.on for p in self.sides.get(one.name, ())] + self._waits_for(one)
         return any(name not in self.poses for name in others)
 
     def _waits_for(self, one: Loose) -> list[str]:
-        names = [p.on for p in self.pairs if p.body == one.name]
+        names = [p.on for p in self.own.get(one.name, ())]
         if one.follow is not None:
             names.append(one.follow.before)
         return list(dict.fromkeys(n for n in names if n not in self.poses))
@@ -265,12 +272,7 @@ class _Placing:
 
     def _seats_of(self, name: str) -> list[Pair]:
         """Return the pairs of a body whose other side stands; also those of others that go up to it."""
-        return [
-            side
-            for pair in self.pairs
-            for side in (pair, pair.turned_round())
-            if side.body == name and side.on in self.poses
-        ]
+        return [side for side in self.sides.get(name, ()) if side.on in self.poses]
 
     def _mates(self, pairs: Sequence[Pair]) -> list[Mate]:
         found = []
@@ -325,7 +327,7 @@ class _Placing:
     def _check_all(self) -> None:
         """Note every pair that no body was placed by and that is not met where the two stand."""
         for pair in self.pairs:
-            if pair.body not in self.moves and pair.on not in self.moves:
+            if pair.name in self.used or not {pair.body, pair.on} & self.moves:
                 continue
             (mate,) = self._mates([pair])
             pose = self.poses[pair.body]

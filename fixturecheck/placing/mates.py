@@ -109,12 +109,17 @@ class _Moved:
     outward: int
 
 
+def cross(a: Floats, b: Floats) -> Floats:
+    """Return a x b of two vectors, shape (3,); several times faster than numpy's."""
+    return np.array((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
+
+
 def across(direction: Floats) -> Floats:
     """Return two unit directions square to a unit direction and to each other, shape (2, 3)."""
     axis = np.eye(3)[int(np.argmin(np.abs(direction)))]
     first = axis - direction * (axis @ direction)
     first /= np.linalg.norm(first)
-    return np.vstack((first, np.cross(direction, first)))
+    return np.vstack((first, cross(direction, first)))
 
 
 def _made(leans: list[tuple[float, Floats]], offs: list[tuple[float, Floats]]) -> Misfit:
@@ -137,12 +142,12 @@ def _facing(own: Floats, wanted: Floats) -> list[tuple[float, Floats]]:
         parts, sine = np.array((1.0, 0.0)), 1.0
     # The same as the parts near the goal, and growing up to half a turn.
     share = angle / sine if sine > _PARALLEL else 1.0
-    return [(float(share * part), np.cross(own, axis)) for part, axis in zip(parts, axes, strict=True)]
+    return [(float(share * part), cross(own, axis)) for part, axis in zip(parts, axes, strict=True)]
 
 
 def _square(own: Floats, normal: Floats) -> list[tuple[float, Floats]]:
     """Ask that a direction of the body is square to a given one."""
-    return [(float(np.arcsin(np.clip(own @ normal, -1.0, 1.0))), np.cross(own, normal))]
+    return [(float(np.arcsin(np.clip(own @ normal, -1.0, 1.0))), cross(own, normal))]
 
 
 def _parallel(own: Floats, wanted: Floats) -> list[tuple[float, Floats]]:
@@ -152,7 +157,7 @@ def _parallel(own: Floats, wanted: Floats) -> list[tuple[float, Floats]]:
 
 def _shift(normal: Floats, point: Floats, centre: Floats) -> Floats:
     """Return how the position of a point of the body along a direction changes with shift and turn."""
-    return np.concatenate((normal, np.cross(point - centre, normal)))
+    return np.concatenate((normal, cross(point - centre, normal)))
 
 
 def _plane_plane(own: _Moved, other: SeatFace, gap: float, centre: Floats) -> Misfit:
@@ -172,7 +177,7 @@ def _plane_round(own: _Moved, other: SeatFace, gap: float, centre: Floats) -> Mi
     normal = own.direction
     off = float(normal @ (other.point_mm - own.point)) - other.radius_mm - gap
     # The normal turns with the body, so that the arm counts from what stands still.
-    row = np.concatenate((-normal, np.cross(normal, other.point_mm - centre)))
+    row = np.concatenate((-normal, cross(normal, other.point_mm - centre)))
     leans = _square(normal, other.direction) if other.direction.any() else []
     return _made(leans, [(off, row)])
 

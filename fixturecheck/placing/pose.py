@@ -15,7 +15,8 @@ from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.placing.mates import Mate, Misfit, misfit
+from fixturecheck.placing.flat import flat_pose, least_turn, square_to
+from fixturecheck.placing.mates import Mate, Misfit, cross, misfit
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion, motions
 from fixturecheck.rigid.motion import tidy
@@ -146,6 +147,9 @@ def seat(mates: Sequence[Mate], start: Pose, extent: Extent, close: Closeness) -
     Seated
         Its pose, what is left free, and which seats contradict.
     """
+    flat = flat_pose(mates, start.turn, close.off_mm)
+    if flat is not None:
+        return Seated(pose=Pose(turn=flat[0], shift=flat[1]), free=(), unmet=())
     pose = start
     held: list[int] = []
     wrong: list[UnmetSeat] = []
@@ -194,14 +198,14 @@ def _turned_first(levels: Sequence[Mate], pose: Pose) -> Pose:
         return pose
     held = [m for m in levels[:-1] if m.own.direction.any() and m.other.direction.any()]
     if not held:
-        return Pose(turn=_least_turn(own, wanted) @ pose.turn, shift=pose.shift)
+        return Pose(turn=least_turn(own, wanted) @ pose.turn, shift=pose.shift)
     axis = held[0].other.direction if held[0].own.kind == held[0].other.kind else None
     if axis is None:
         return pose
     flat, goal = (v - axis * (axis @ v) for v in (own, wanted))
     if min(np.linalg.norm(flat), np.linalg.norm(goal)) < 1e-6:
         return pose
-    angle = float(np.arctan2(axis @ np.cross(flat, goal), flat @ goal))
+    angle = float(np.arctan2(axis @ cross(flat, goal), flat @ goal))
     return Pose(turn=tidy(Rotation.from_rotvec(axis * angle).as_matrix() @ pose.turn), shift=pose.shift)
 
 
@@ -214,26 +218,10 @@ def _wanted(mate: Mate, pose: Pose) -> Floats | None:
         flat = own - other * (other @ own)
         length = float(np.linalg.norm(flat))
         # A round face square to where it should lie turns about any axis of the flat one alike.
-        return flat / length if length > 1e-6 else _square_to(other)
+        return flat / length if length > 1e-6 else square_to(other)
     if mate.own.outward > 0 and mate.other.outward > 0 and mate.own.radius_mm == 0.0:
         return -other
     return other if own @ other >= 0.0 else -other
-
-
-def _square_to(direction: Floats) -> Floats:
-    """Return a unit direction square to another, along X where it can be, else along Y."""
-    axis = np.eye(3)[0] if abs(direction[0]) < 0.9 else np.eye(3)[1]
-    flat = axis - direction * (axis @ direction)
-    return np.asarray(flat / np.linalg.norm(flat))
-
-
-def _least_turn(own: Floats, wanted: Floats) -> Floats:
-    """Return the rotation that takes one unit direction to another the shortest way, half a turn about X."""
-    cross = np.cross(own, wanted)
-    sine, cosine = float(np.linalg.norm(cross)), float(own @ wanted)
-    if sine > 1e-9:
-        return np.asarray(Rotation.from_rotvec(cross * (np.arctan2(sine, cosine) / sine)).as_matrix())
-    return np.eye(3) if cosine > 0.0 else Rotation.from_rotvec(_square_to(own) * np.pi).as_matrix()
 
 
 def _starts(levels: Sequence[Mate], pose: Pose, extent: Extent) -> Iterator[Pose]:

@@ -13,7 +13,6 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import Mistakes, NotComputedError, SetupError
 from fixturecheck.faceref import FaceRef, on
-from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import location_of, matrix_of
 from fixturecheck.names import nearest
 from fixturecheck.numeric import to_vector
@@ -27,7 +26,7 @@ from fixturecheck.placing.bodies import (
     Unlocated,
     place_on_seats,
 )
-from fixturecheck.placing.faces import SeatFace, axis_of_revolution, seat_face
+from fixturecheck.placing.faces import SeatFace, SeatFaces
 from fixturecheck.placing.mates import fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose
 from fixturecheck.result.rest import FreedomKind
@@ -38,6 +37,8 @@ from fixturecheck.setup.records import BodySeat, Seat
 from fixturecheck.setup.validate import face_of
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing, axis_text
+
+_NOTHING: Mapping[str, float] = {}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +97,71 @@ def placed_as_stated(
     return found
 
 
+def place_by_seats(
+    bodies: Sequence[Body],
+    seats: Sequence[Seat],
+    *,
+    names: Iterable[str] | None = None,
+    along_mm: Mapping[str, float | Sequence[float]] = _NOTHING,
+    turn_deg: Mapping[str, float] = _NOTHING,
+    tolerances: Tolerances | None = None,
+) -> tuple[Body, ...]:
+    """Return bodies with some of them put where their seats say, face on face, those of the first rank first.
+
+    Parameters
+    ----------
+    bodies : sequence of Body
+        Everything that is there; what is not placed stands where it is.
+    seats : sequence of Seat
+        The seats, also of blocking that is placed.
+    names : iterable of str, optional
+        What is placed: bodies, or pieces of equipment; every part that has a seat where it is left out.
+    along_mm : mapping of str to float or sequence of float
+        For what its seats let slide: how far the middle of its first seat is from the middle of the face that
+        it lies on, toward +X, +Y or +Z; one number for each slide.
+    turn_deg : mapping of str to float
+        For what its seats let turn: how far it is turned from the way it is drawn.
+    tolerances : Tolerances, optional
+        When faces touch.
+
+    Returns
+    -------
+    tuple of Body
+        All bodies, in their order.
+
+    Raises
+    ------
+    SetupError
+        A body is left free, or two of its seats contradict; the message says which and by how much.
+    """
+    has_seat = {seat.body for seat in seats}
+    chosen = [b.name for b in bodies if b.role == "part" and b.name in has_seat] if names is None else names
+    placings = [
+        Placing(name=name, along_mm=_several(along_mm.get(name)), turn_deg=turn_deg.get(name))
+        for name in chosen
+    ]
+    known = {b.name for b in bodies} | {b.group for b in bodies}
+    problems = _Problems()
+    for name in (*(p.name for p in placings), *along_mm, *turn_deg):
+        if name not in known:
+            near = nearest(name, [n for n in known if n is not None])
+            problems.add(name, f"place_by_seats: no body is named {name!r}; {near}")
+    found: tuple[Body, ...] = ()
+    if not problems.found:
+        found = _ToPlace(bodies, seats, placings, tolerances or Tolerances(), METRIC).placed(problems)
+    wrong = Mistakes()
+    for _, _, message in problems.found:
+        wrong.add(message)
+    wrong.raise_any()
+    return found
+
+
+def _several(along_mm: float | Sequence[float] | None) -> tuple[float, ...] | None:
+    if along_mm is None:
+        return None
+    return tuple(along_mm) if isinstance(along_mm, Sequence) else (along_mm,)
+
+
 class _Problems:
     """What is wrong so far: which body, the key that it hangs on, and the sentence."""
 
@@ -135,11 +201,10 @@ class _ToPlace:
         write: Writing,
     ) -> None:
         self.bodies = {b.name: b for b in bodies}
-        self.seats, self.write = seats, write
+        self.seats, self.write, self.faces = seats, write, SeatFaces()
         self.placings = {p.name: p for p in placings}
         self.unit_of = {b.name: b.group if b.group in self.placings else b.name for b in bodies}
         self.close = Closeness(off_mm=tolerances.touch_mm, lean_rad=math.radians(tolerances.parallel_deg))
-        self.faces: dict[tuple[int, tuple[int, ...]], SeatFace] = {}
 
     @cached_property
     def units(self) -> Mapping[str, list[Body]]:
@@ -252,22 +317,22 @@ class _ToPlace:
             raise SetupError(message)
         numbers = face_of(body, face, where)
         try:
-            return seat_face(body.solid, numbers, f"{name}.{face}")
+            return self.faces.read(body.solid, numbers, f"{name}.{face}")
         except NotComputedError as reason:
             message = f"{where}: {reason}, which no part is placed by; state at"
             raise SetupError(message) from reason
 
     def _loose(self, placing: Placing, pairs: Sequence[Pair]) -> Loose:
         unit = self.units[placing.name]
-        boxes = np.array([box_of(b.solid) for b in unit])
-        low, high = boxes[:, :3].min(axis=0), boxes[:, 3:].max(axis=0)
+        shapes = [self.faces.shape(b.solid) for b in unit]
+        middle = np.mean([s.middle_mm for s in shapes], axis=0)
         return Loose(
             name=placing.name,
-            extent=Extent(middle_mm=0.5 * (low + high), size_mm=float(np.linalg.norm(high - low))),
+            extent=Extent(middle_mm=middle, size_mm=max(s.size_mm for s in shapes)),
             start=_pose(unit[0]),
             along_mm=placing.along_mm,
             turn_rad=None if placing.turn_deg is None else math.radians(placing.turn_deg),
-            round_about=axis_of_revolution(unit[0].solid) if len(unit) == 1 else None,
+            round_about=shapes[0].axis if len(unit) == 1 else None,
             follow=_follow(placing, pairs),
         )
 

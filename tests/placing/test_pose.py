@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from fixturecheck.kernel.select import by_point, by_selector
-from fixturecheck.placing.faces import SeatFace, axis_of_revolution, seat_face
+from fixturecheck.placing.faces import SeatFace, SeatFaces, seat_face
 from fixturecheck.placing.mates import Mate, fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose, Seated, seat
 from fixturecheck.result.rest import FreedomKind
@@ -208,13 +208,13 @@ def test_a_pin_in_a_bore_lies_on_its_axis_where_there_is_no_play() -> None:
 
 
 def test_a_body_of_revolution_is_known_by_its_axis() -> None:
-    turned_about = axis_of_revolution(cq.Workplane().circle(5).extrude(9).faces(">Z").chamfer(1).val())
-    assert turned_about is not None
-    assert np.allclose(np.abs(turned_about[1]), Z)
+    whole = SeatFaces().shape(cq.Workplane().circle(5).extrude(9).faces(">Z").chamfer(1).val())
+    assert whole.axis is not None
+    assert np.allclose(np.abs(whole.axis[1]), Z)
+    assert whole.size_mm == pytest.approx(math.sqrt(10**2 + 10**2 + 9**2), abs=1e-9)
+    bored = cq.Workplane().circle(5).extrude(9).faces(">Z").workplane().hole(2)
+    assert SeatFaces().shape(bored.val()).axis is not None
     flat = cq.Workplane().circle(5).extrude(9).cut(cq.Workplane().box(20, 20, 20).translate((14, 0, 0)))
-    for other in (
-        BLOCK,
-        flat.val(),
-        cq.Workplane().circle(5).extrude(9).faces(">Z").workplane().hole(2).val(),
-    ):
-        assert (axis_of_revolution(other) is not None) == (other is not BLOCK and other is not flat.val())
+    aside = cq.Workplane().circle(5).extrude(9).faces(">Z").workplane().center(2, 0).hole(2)
+    for other in (BLOCK, flat.val(), aside.val()):
+        assert SeatFaces().shape(other).axis is None

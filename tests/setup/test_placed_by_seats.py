@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import cadquery as cq
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.place import matrix_of, translation
+from fixturecheck.nesting.model import settling_model_of
+from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, ranks_of, settle_together, shifted
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
+from fixturecheck.setup.placed import place_by_seats
+from fixturecheck.setup.staging import Push, Staging
+from fixturecheck.statics.rest import Bounds
 
 MODELS = Path(__file__).parents[2] / "models"
 SAME_MM = 1e-6
@@ -273,3 +281,84 @@ def test_the_pawls_placed_by_seats_are_the_set_up_with_places() -> None:
     there = poses(by_places)
     for name, matrix in poses(by_seats).items():
         assert np.allclose(matrix, there[name], atol=SAME_MM), name
+
+
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(order=st.permutations(range(4)), seat_order=st.permutations(range(3)))
+def test_the_order_of_the_entries_changes_no_place(
+    folder: Path, order: list[int], seat_order: list[int]
+) -> None:
+    """A chain of four entries, each on the next: the chuck, a block, a gib up to it, a block up to that."""
+    chuck, stop = (f"\n[[equipment]]{entry}" for entry in HEAD.split("[[equipment]]")[1:])
+    ranked = [
+        SEATS["floor"].replace(" }", ', rank = "primary" }'),
+        SEATS["fence"].replace(" }", ', rank = "secondary" }'),
+        SEATS["stop"],
+    ]
+    shuffled = "seats = [" + ", ".join(ranked[k] for k in seat_order) + "]\n"
+    up_to = '{ face = "minus_x", on = "gib", on_face = "right", rank = "stop" }]\n'
+    entries = [chuck, stop, BODY + shuffled, END + up_to]
+    setup = read(folder, "".join(entries[k] for k in order))
+    assert corner(setup, "gib") == (-55.0, 63.0, 0.0)
+    assert corner(setup, "end") == (-25.0, 50.0, 0.0)
+
+
+def test_what_is_placed_by_its_seats_rests_there(folder: Path) -> None:
+    """Parts let down from 2 mm away come back to within 0.1 um of where their seats put them."""
+    push = '\n[staging.push."*"]\ndirection = [-1, 0.5, 0]\n'
+    text = HEAD + BODY + "count = 3\n" + 'against = "right"\n' + THREE + push
+    flat = read(folder, text)
+    round_ = cq.Workplane("XY").circle(16).extrude(40)
+    cq.exporters.export(round_, str(folder / "pin.step"))
+    pin = read(folder, PIN)
+    pawls = load(MODELS / "index_pawl/rev_a_by_seats.toml", {"body.pawl.file": "pawl_b.step"})
+    for setup in (flat, pin, pawls):
+        bench = settling_model_of(setup)
+        staging = setup.staging or Staging(push={"*": Push(direction=(-1, 0, 0))})
+        loads = loads_of(bench, staging, loose_of(bench, staging))
+        away = shifted(bench.drawn, backs_of(loads, ranks_of(bench, staging, loads), staging.approach_mm))
+        rest = settle_together(bench, loads, away, Bounds(approach_mm=staging.approach_mm))
+        assert np.abs(rest.poses.origin_mm - bench.drawn.origin_mm).max() < 1e-4
+
+
+PIN = """
+[[equipment]]
+kind = "magnetic_v_block"
+name = "vee"
+params = { land_mm = 16 }
+
+[[equipment]]
+kind = "blocking_block"
+name = "stop"
+params = { length_mm = 20, width_mm = 30, height_mm = 12 }
+along_mm = [-45, 5]
+turn_deg = 0
+seats = [{ face = "base", on = "vee_left", on_face = "land" }]
+
+[[body]]
+name = "pin"
+file = "pin.step"
+faces = { round = "%CYLINDER", end = "<Z" }
+seats = [
+    { face = "round", on = "vee_left", on_face = "left_flank" },
+    { face = "round", on = "vee_right", on_face = "right_flank" },
+    { face = "end", on = "stop", on_face = "plus_x", rank = "stop" },
+]
+
+[staging.push.pin]
+direction = [-1, 0, 0]
+"""
+
+
+def test_a_script_places_its_parts_by_their_seats(folder: Path) -> None:
+    """By hand, as above; the same function serves what a script states."""
+    setup = read(folder, HEAD + BODY + THREE)
+    lost = [replace(b, at=translation((3.0, 4.0, 5.0))) if b.name == "gib" else b for b in setup.bodies]
+    placed = place_by_seats(lost, setup.seats)
+    assert [matrix_of(b.at).tolist() for b in placed] == [matrix_of(b.at).tolist() for b in setup.bodies]
+    with pytest.raises(SetupError, match="'gib' is not located by its seats: it slides along X"):
+        place_by_seats(lost, setup.seats[:2])
+    middle = place_by_seats(lost, setup.seats[:2], along_mm={"gib": 0.0})
+    assert corner(replace(setup, bodies=middle), "gib") == (-15.0, 63.0, 0.0)
+    with pytest.raises(SetupError, match=r"place_by_seats: no body is named 'gip'; did you mean 'gib'\?"):
+        place_by_seats(lost, setup.seats, names=["gip"])
