@@ -94,10 +94,10 @@ def least_turn(own: Floats, wanted: Floats) -> Floats:
     sine, cosine = float(np.linalg.norm(axis)), float(own @ wanted)
     if sine > 1e-9:
         return np.asarray(Rotation.from_rotvec(axis * (np.arctan2(sine, cosine) / sine)).as_matrix())
-    return np.eye(3) if cosine > 0.0 else Rotation.from_rotvec(square_to(own) * np.pi).as_matrix()
+    return np.eye(3) if cosine > 0.0 else Rotation.from_rotvec(square_near_x(own) * np.pi).as_matrix()
 
 
-def square_to(direction: Floats) -> Floats:
+def square_near_x(direction: Floats) -> Floats:
     """Return a unit direction square to another, nearest to X, or to Y where that one lies along X.
 
     Parameters

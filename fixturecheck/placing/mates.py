@@ -9,6 +9,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
+from fixturecheck.numeric import square_to
 from fixturecheck.placing.faces import SeatFace
 
 _PARALLEL = 1e-9
@@ -114,14 +115,6 @@ def cross(a: Floats, b: Floats) -> Floats:
     return np.array((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
 
 
-def across(direction: Floats) -> Floats:
-    """Return two unit directions square to a unit direction and to each other, shape (2, 3)."""
-    axis = np.eye(3)[int(np.argmin(np.abs(direction)))]
-    first = axis - direction * (axis @ direction)
-    first /= np.linalg.norm(first)
-    return np.vstack((first, cross(direction, first)))
-
-
 def _made(leans: list[tuple[float, Floats]], offs: list[tuple[float, Floats]]) -> Misfit:
     return Misfit(
         lean_rad=np.array([v for v, _ in leans]),
@@ -133,7 +126,7 @@ def _made(leans: list[tuple[float, Floats]], offs: list[tuple[float, Floats]]) -
 
 def _facing(own: Floats, wanted: Floats) -> list[tuple[float, Floats]]:
     """Ask that a direction of the body is a given one; the two parts of the turn that is missing."""
-    axes = across(wanted)
+    axes = square_to(wanted)
     parts = axes @ own
     sine = float(np.linalg.norm(parts))
     angle = float(np.arctan2(sine, own @ wanted))
@@ -199,9 +192,9 @@ def _beside(
     outside = own.outward > 0 and other.outward > 0
     play = abs(own.radius - other.radius_mm)
     if not outside and play + abs(gap) < _EQUAL_MM:
-        ways = across(axis) if axis.any() else np.eye(3)
+        ways = square_to(axis) if axis.any() else np.eye(3)
         return [(float(way @ apart), _shift(way, own.point, centre)) for way in ways]
-    way = flat / far if far > _PARALLEL else (across(axis)[1] if axis.any() else np.eye(3)[2])
+    way = flat / far if far > _PARALLEL else (square_to(axis)[1] if axis.any() else np.eye(3)[2])
     off = far - own.radius - other.radius_mm - gap if outside else play - gap - far
     sign = 1.0 if outside else -1.0
     return [(off, _shift(sign * way, own.point, centre))]

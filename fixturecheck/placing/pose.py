@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.kernel.brep.primitives import SurfaceKind
-from fixturecheck.placing.flat import flat_pose, least_turn, square_to
+from fixturecheck.placing.flat import flat_pose, least_turn, square_near_x
 from fixturecheck.placing.mates import Mate, Misfit, cross, misfit
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion, motions
@@ -218,7 +218,7 @@ def _wanted(mate: Mate, pose: Pose) -> Floats | None:
         flat = own - other * (other @ own)
         length = float(np.linalg.norm(flat))
         # A round face square to where it should lie turns about any axis of the flat one alike.
-        return flat / length if length > 1e-6 else square_to(other)
+        return flat / length if length > 1e-6 else square_near_x(other)
     if mate.own.outward > 0 and mate.other.outward > 0 and mate.own.radius_mm == 0.0:
         return -other
     return other if own @ other >= 0.0 else -other
