@@ -12,7 +12,7 @@ from bench_gang import gang
 from bench_timing import MissingError, interleaved_s
 
 from fixturecheck.nesting.model import Push, SettlingModel, Staging, settling_model_of
-from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, ranks_of, settle_together, shifted
+from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_together, shifted
 from fixturecheck.nesting.tolerance import CriticalPlace, tolerance_probabilities
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
@@ -61,7 +61,7 @@ def settler(bench: SettlingModel, staging: Staging = PUSHED) -> Callable[[], flo
 def _away(bench: SettlingModel, loads: list[SteadyLoad]) -> Poses:
     """Return the gang drawn back against its loads, where both sides start."""
     ranks = ranks_of(bench, PUSHED, loads)
-    return shifted(bench.drawn, backs_of(loads, ranks, PUSHED.approach_mm))
+    return shifted(bench.drawn, retreats_of(loads, ranks, PUSHED.approach_mm))
 
 
 def stepper(bench: SettlingModel, timestep_s: float) -> Callable[[], float]:

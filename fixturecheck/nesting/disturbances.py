@@ -14,15 +14,15 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.nesting.model import SettlingModel, Staging, settling_model_of
 from fixturecheck.nesting.outcome import candidates
 from fixturecheck.nesting.settle import (
-    backs_of,
     finder_of,
-    in_the_way,
     loads_of,
     loose_of,
+    obstacles,
     ranks_of,
-    rest_from_off,
+    rest_from_apart,
+    retreats_of,
     settle_in_order,
-    settle_one,
+    settle_part,
 )
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.rest import NoPlace, OrderOutcome, UnderHand
@@ -106,8 +106,8 @@ def _stated(
         together: settle_in_order(model, replace(staging, order=()), loose, Bounds())[0],
         in_order: settle_in_order(model, replace(staging, order=order), loose, Bounds())[0],
     }
-    if len(in_the_way(model, loose, model.drawn, backs_of(loads, ranks, further)).gap_mm) == 0:
-        found[away] = rest_from_off(model, loads, ranks, further, Bounds())
+    if len(obstacles(model, loose, model.drawn, retreats_of(loads, ranks, further)).gap_mm) == 0:
+        found[away] = rest_from_apart(model, loads, ranks, further, Bounds())
     return found
 
 
@@ -182,7 +182,7 @@ class _Turns:
         model, name = self.model, self.model.bodies[body].name
         loads = loads_of(model, self.staging, (body,) if body in self.loose else ())
         load = loads[0] if loads else None
-        raw = settle_one(model, body, load, start, waiting, self.staging.approach_mm, Bounds())
+        raw = settle_part(model, body, load, start, waiting, self.staging.approach_mm, Bounds())
         if raw.ending is not Ending.REST:
             return NoPlace(part=name, ending=str(raw.ending), early=bool(waiting))
         for other in waiting:

@@ -30,10 +30,10 @@ DRAWN_MM = 0.05
 """How deep parts may be drawn in each other, or how far from each other, and still be let go as drawn."""
 DEEP_MM = 1.5
 SHARES = (0.02, 0.1, 0.3, 0.6, 1.0)
-"""Where along its way back a part is looked at."""
+"""Shares of a retreat at which obstacles are looked for."""
 
 
-def rest_by(
+def find_rest(
     model: SettlingModel,
     loads: list[SteadyLoad],
     ranks: Mapping[int, int],
@@ -42,21 +42,21 @@ def rest_by(
     *,
     placed: bool = False,
 ) -> Settling:
-    """Return where bodies come to rest: beside where they are drawn if they can, else from further off.
+    """Return where bodies come to rest: beside the drawn pose if they can, else from a retreat.
 
     Parameters
     ----------
     ranks : mapping of int to int
-        How many bodies stand in front of each; later ones are drawn back further.
+        How many bodies stand in front of each; later ones retreat further.
     approach_mm : float
-        How far off they start where they do not rest as drawn.
+        How far they retreat where they do not rest as drawn.
     placed : bool
-        The bodies come to where the others already are, so there must be a straight way in for them.
+        The other bodies are there already, so there must be a straight path in.
     """
     found = rest_as_drawn(model, loads, bounds)
     if found is None:
-        return rest_from_off(model, loads, ranks, approach_mm, bounds, placed=placed)
-    return found if not placed else _got_in(model, loads, found, approach_mm)
+        return rest_from_apart(model, loads, ranks, approach_mm, bounds, placed=placed)
+    return found if not placed else _reachable(model, loads, found, approach_mm)
 
 
 def rest_as_drawn(model: SettlingModel, loads: list[SteadyLoad], bounds: Bounds) -> Settling | None:
@@ -89,7 +89,7 @@ def _furthest(model: SettlingModel, body: int, poses: Poses) -> float:
     return float(np.linalg.norm(apart, axis=1).max())
 
 
-def rest_from_off(
+def rest_from_apart(
     model: SettlingModel,
     loads: list[SteadyLoad],
     ranks: Mapping[int, int],
@@ -98,11 +98,11 @@ def rest_from_off(
     *,
     placed: bool = False,
 ) -> Settling:
-    """Return where bodies come to rest from further off.
+    """Return where bodies come to rest from a retreat.
 
-    They are drawn back by the first way that nothing stands in: against their loads, straight up, or level
-    against their pushes. Where what they are drawn in is still in the way there, they are drawn back further.
-    What is shut in on all sides is let go as drawn, unless it is to be placed now.
+    They retreat along the first direction without obstacles: against their loads, straight up, or level against
+    their pushes. Where they still overlap there, they retreat further. Bodies that are shut in on all sides
+    start as drawn, unless they are to be placed now.
     """
     for doubled in range(TRIES):
         approach = approach_mm * 2.0**doubled
@@ -110,17 +110,17 @@ def rest_from_off(
         if start is None and placed:
             return _no_room(model.drawn, barred)
         longer = replace(bounds, approach_mm=approach)
-        start = model.drawn if start is None else _put_down(model, loads, start, longer)
+        start = model.drawn if start is None else _lowered(model, loads, start, longer)
         found = settle_together(model, loads, start, longer)
         if len(barred.gap_mm) or found.ending is not Ending.OVERLAPS:
             break
     return found
 
 
-def _put_down(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Poses:
-    """Return where bodies that were lifted straight up come down to before they are pushed.
+def _lowered(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Poses:
+    """Return where bodies that were lifted straight up come to rest before they are pushed.
 
-    A hand lets a part down beside its stop; pushed on the way it would slide over a low one.
+    A hand lowers a part beside its stop; pushed on the way down it would slide over a low one.
     """
     gone = start.origin_mm - model.drawn.origin_mm
     lifted = np.abs(gone - (gone @ DOWN)[:, None] * DOWN).max() == 0.0
@@ -131,7 +131,7 @@ def _put_down(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bound
 
 
 def settle_together(model: SettlingModel, loads: list[SteadyLoad], start: Poses, bounds: Bounds) -> Settling:
-    """Let all the bodies that have a load go at once, unless they start deep in each other."""
+    """Settle all the bodies that have a load together, unless they start deep in each other."""
     scene = model.scene(one.body for one in loads)
     deep = penetrations(model.features, scene.loose.tolist(), start.rotation, start.origin_mm)
     if len(deep.gap_mm) == 0:
@@ -140,7 +140,7 @@ def settle_together(model: SettlingModel, loads: list[SteadyLoad], start: Poses,
 
 
 def stands_as_drawn(model: SettlingModel, body: int) -> Settling:
-    """Return a body that is put where it is drawn as at rest there, or that there is no room for it."""
+    """Return a body as at rest where it is drawn, or that it overlaps others there."""
     rows = _overlaps(model, model.scene((body,)), model.drawn)
     if float(rows.gap_mm.min(initial=0.0)) < -model.setup.tolerances.touch_mm:
         return _no_room(model.drawn, rows)
@@ -158,7 +158,7 @@ def _no_room(poses: Poses, rows: Candidates) -> Settling:
 
 
 def finder_of(scene: ProximityScene) -> Finder:
-    """Return what looks for candidates in a scene."""
+    """Return the function that finds candidates in a scene."""
 
     def find(poses: Poses, reach_mm: float, slack_rad: float, deep_mm: float) -> Candidates:
         return find_candidates(scene, poses.rotation, poses.origin_mm, reach_mm, slack_rad, deep_mm)
@@ -169,28 +169,30 @@ def finder_of(scene: ProximityScene) -> Finder:
 def _start(
     model: SettlingModel, loads: Sequence[SteadyLoad], ranks: Mapping[int, int], approach_mm: float
 ) -> tuple[Poses | None, Candidates]:
-    """Return poses drawn back by the first clear way; None, and what is in the way, where none is clear."""
+    """Return poses after the first retreat without obstacles; None, and the obstacles, where none is clear."""
     loose = [one.body for one in loads]
     barred = joined([])
     if not any(np.any(one.total_n()) for one in loads):
         return model.drawn, barred
     for up, level in ((True, True), (True, False), (False, True)):
-        backs = backs_of(loads, ranks, approach_mm, up=up, level=level)
-        if not any(np.any(back) for back in backs.values()):
+        retreats = retreats_of(loads, ranks, approach_mm, up=up, level=level)
+        if not any(np.any(retreat) for retreat in retreats.values()):
             continue
-        rows = in_the_way(model, loose, model.drawn, backs)
+        rows = obstacles(model, loose, model.drawn, retreats)
         if len(rows.gap_mm) == 0:
-            return shifted(model.drawn, backs), rows
+            return shifted(model.drawn, retreats), rows
         barred = rows if len(barred.gap_mm) == 0 else barred
     return None, barred
 
 
-def _got_in(model: SettlingModel, loads: list[SteadyLoad], found: Settling, approach_mm: float) -> Settling:
-    """Return a rest if some straight way leads to it, else that there is no room to come in by."""
+def _reachable(
+    model: SettlingModel, loads: list[SteadyLoad], found: Settling, approach_mm: float
+) -> Settling:
+    """Return a rest if some straight path leads to it, else that there is no room to come in by."""
     loose = [one.body for one in loads]
     barred = joined([])
     for direction in _directions_out(model, loads, found):
-        rows = in_the_way(model, loose, found.poses, dict.fromkeys(loose, approach_mm * direction))
+        rows = obstacles(model, loose, found.poses, dict.fromkeys(loose, approach_mm * direction))
         if len(rows.gap_mm) == 0:
             return found
         barred = rows if len(barred.gap_mm) == 0 else barred
@@ -198,7 +200,7 @@ def _got_in(model: SettlingModel, loads: list[SteadyLoad], found: Settling, appr
 
 
 def _directions_out(model: SettlingModel, loads: Sequence[SteadyLoad], found: Settling) -> Iterator[Floats]:
-    """Yield ways in which bodies at rest might be drawn out: up, back, sideways, along what guides them."""
+    """Yield directions in which bodies at rest might be taken out: up, back, sideways, along their guides."""
     yield -DOWN
     push = np.sum([one.total_n() for one in loads], axis=0)
     if np.linalg.norm(push) > 0:
@@ -211,10 +213,10 @@ def _directions_out(model: SettlingModel, loads: Sequence[SteadyLoad], found: Se
         yield -guide
 
 
-def in_the_way(
-    model: SettlingModel, loose: Sequence[int], poses: Poses, backs: Mapping[int, Floats]
+def obstacles(
+    model: SettlingModel, loose: Sequence[int], poses: Poses, retreats: Mapping[int, Floats]
 ) -> Candidates:
-    """Return what bodies run into on a straight way, deeper than they stood in it before; none where clear.
+    """Return what bodies run into on a straight path, deeper than they overlapped before; empty where clear.
 
     Parameters
     ----------
@@ -229,7 +231,9 @@ def in_the_way(
     }
     touch = model.setup.tolerances.touch_mm
     for share in SHARES:
-        rows = _overlaps(model, scene, shifted(poses, {b: share * back for b, back in backs.items()}))
+        rows = _overlaps(
+            model, scene, shifted(poses, {b: share * retreat for b, retreat in retreats.items()})
+        )
         allowed = np.array([touch + depth.get(_pair(rows, i), 0.0) for i in range(len(rows.gap_mm))])
         met = np.flatnonzero(-rows.gap_mm > allowed)
         if len(met):
@@ -254,15 +258,15 @@ def _pair(rows: Candidates, i: int) -> tuple[int, int]:
     return min(a, b), max(a, b)
 
 
-def shifted(poses: Poses, backs: Mapping[int, Floats]) -> Poses:
+def shifted(poses: Poses, retreats: Mapping[int, Floats]) -> Poses:
     """Return poses with some bodies shifted."""
     origin = poses.origin_mm.copy()
-    for body, back in backs.items():
-        origin[body] += back
+    for body, retreat in retreats.items():
+        origin[body] += retreat
     return Poses(rotation=poses.rotation.copy(), origin_mm=origin)
 
 
-def backs_of(
+def retreats_of(
     loads: Sequence[SteadyLoad],
     ranks: Mapping[int, int],
     approach_mm: float,
@@ -270,26 +274,26 @@ def backs_of(
     up: bool = True,
     level: bool = True,
 ) -> dict[int, Floats]:
-    """Return how far each body is drawn back, (3,) mm: up against its seating, and level against its push.
+    """Return how far each body retreats, (3,) mm: up against its seating, and level against its push.
 
     Parameters
     ----------
     up, level : bool
-        Whether bodies are lifted, and whether they are drawn back level; later ones are drawn back further.
+        Whether bodies are lifted, and whether they retreat level; later ones retreat further.
     """
-    backs = {}
+    retreats = {}
     for one in loads:
         force = one.total_n()
         down = DOWN * max(0.0, float(force @ DOWN))
         side = force - down
-        back = np.zeros(3)
+        retreat = np.zeros(3)
         if up and np.linalg.norm(down) > 0:
-            back -= DOWN * approach_mm
+            retreat -= DOWN * approach_mm
         if level and np.linalg.norm(side) > 0:
             share = ranks.get(one.body, 0) / max(len(ranks), 1)
-            back -= side / np.linalg.norm(side) * approach_mm * (1.0 + share)
-        backs[one.body] = back
-    return backs
+            retreat -= side / np.linalg.norm(side) * approach_mm * (1.0 + share)
+        retreats[one.body] = retreat
+    return retreats
 
 
 LIGHT_HAND = 0.25
@@ -393,7 +397,7 @@ def settle_in_order(
     ranks = ranks_of(model, staging, loads)
     if staging.order:
         return _in_turn(model, staging, loads, bounds), loads
-    return rest_by(model, loads, ranks, staging.approach_mm, bounds), loads
+    return find_rest(model, loads, ranks, staging.approach_mm, bounds), loads
 
 
 def ranks_of(model: SettlingModel, staging: Staging, loads: Sequence[SteadyLoad]) -> Mapping[int, int]:
@@ -414,7 +418,7 @@ def _in_turn(model: SettlingModel, staging: Staging, loads: list[SteadyLoad], bo
     turn += [body for body in by_body if body not in turn]
     poses, last = model.drawn, None
     for k, body in enumerate(turn):
-        raw = settle_one(model, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
+        raw = settle_part(model, body, by_body.get(body), poses, turn[k + 1 :], staging.approach_mm, bounds)
         if raw.ending is not Ending.REST:
             return replace(raw, body=body)
         poses = raw.poses
@@ -422,7 +426,7 @@ def _in_turn(model: SettlingModel, staging: Staging, loads: list[SteadyLoad], bo
     return _held(model, loads, poses, last or raw, turn)
 
 
-def settle_one(
+def settle_part(
     model: SettlingModel,
     body: int,
     load: SteadyLoad | None,
@@ -447,7 +451,7 @@ def settle_one(
     if load is None:
         raw = stands_as_drawn(there, body)
     else:
-        raw = rest_by(there, [load], {body: 0}, approach_mm, bounds, placed=True)
+        raw = find_rest(there, [load], {body: 0}, approach_mm, bounds, placed=True)
     back = {body: -far for body, far in away.items()}
     return replace(raw, poses=shifted(raw.poses, back))
 

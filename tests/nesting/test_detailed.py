@@ -51,7 +51,7 @@ def test_a_plate_that_lands_after_another_is_not_looked_for_as_far_as_the_longes
 
     monkeypatch.setattr(starts, "find_candidates", counting)
     loads = run.loads_of(row, PUSHED, run.loose_of(row, PUSHED))
-    raw = starts.rest_from_off(row, loads, run.ranks_of(row, PUSHED, loads), PUSHED.approach_mm, Bounds())
+    raw = starts.rest_from_apart(row, loads, run.ranks_of(row, PUSHED, loads), PUSHED.approach_mm, Bounds())
     assert raw.ending is Ending.REST
     # Closed form: flat ends against a flat stop, flat sides against a flat rail, flat bottoms on a table.
     assert raw.poses.origin_mm == pytest.approx(row.drawn.origin_mm, abs=1e-6)
