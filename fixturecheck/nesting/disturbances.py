@@ -112,7 +112,7 @@ def _stated(
 
 
 def _others(model: SettlingModel, rest: Settling, order: Sequence[str]) -> dict[str, tuple[int, ...]]:
-    """Return the orders that could matter besides the stated one, each once, by what they are called."""
+    """Return the orders that could matter besides the stated one, each once, by name."""
     stated = tuple(model.index(name) for name in order)
     touch = model.setup.tolerances.touch_mm
     matter = [b for k, b in enumerate(stated) if _touches(rest, b, stated[k + 1 :], touch)]
@@ -155,7 +155,7 @@ class _Turns:
     known: dict[tuple[int, ...], Poses | NoPlace] = field(default_factory=dict)
 
     def placed(self, order: tuple[int, ...]) -> Poses:
-        """Return where bodies are after they came in an order.
+        """Return the poses after bodies are placed in an order.
 
         Raises
         ------
@@ -191,7 +191,7 @@ class _Turns:
         return raw.poses
 
     def _taken(self, poses: Poses, body: int, other: int) -> bool:
-        """Tell whether a body stands deep in where another rests."""
+        """Tell whether a body deeply overlaps the place where another rests."""
         rotation = np.stack((poses.rotation[body], self.rest.rotation[other]))
         origin = np.stack((poses.origin_mm[body], self.rest.origin_mm[other]))
         pair = [self.model.features[i] for i in (body, other)]

@@ -38,7 +38,7 @@ class _TouchingSeat:
 def closing_seats(
     model: SettlingModel, carried: Sequence[LoadedContact], loose: Iterable[str]
 ) -> tuple[Seat, ...]:
-    """Return the seats of rank `stop` that face another seat of their part, which its pushes press it on.
+    """Return the seats of rank `stop` opposite a seat of their part that its pushes press it on.
 
     A seat that carries nothing under the pushes, or that lies on a fixture that is pushed up against the
     part, holds the part in its place and does not say where that is.
@@ -99,7 +99,7 @@ def _held(model: SettlingModel, carried: Sequence[LoadedContact], moved: set[str
 
 
 def _leads_to_fastened(model: SettlingModel, held: Sequence[_TouchingSeat], seat: Seat) -> bool:
-    """Tell whether a seat is on a fastened fixture, or on a part that is seated on one the same way."""
+    """Tell whether a seat is on a fastened fixture, or on a part that is itself seated on one."""
     asked: set[str] = set()
     waiting = [seat]
     normals = {one.seat.other: one.normal for one in held}
@@ -257,7 +257,7 @@ def _moved(
     points: list[SeatPoints],
     known: tuple[Floats, Floats, Floats, float],
 ) -> TargetMoved:
-    """Return how one target moves; where it is at rest, not where it is drawn."""
+    """Return how one target moves, at its place at rest."""
     rows, about, free, size = known
     place = np.array(target.at_mm) + np.array(settled.poses[target.body].shift_mm)
     direction = np.array(target.direction)

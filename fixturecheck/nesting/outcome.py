@@ -154,7 +154,7 @@ FINE_MM, DEEP_MM = 1e-4, 1.5
 
 
 def unseen_overlap_mm(scene: ProximityScene, poses: Poses) -> float:
-    """Return a bound on how deep bodies of a scene stand in each other beyond what settling sees."""
+    """Return a bound on overlaps of the bodies of a scene that settling does not see."""
     low, high = scene.boxes(poses.rotation, poses.origin_mm)
     worst = 0.0
     for one, other in scene.pairs(low, high, NEAR_MM).tolist():
@@ -232,7 +232,7 @@ def _meet(low: Floats, high: Floats, other_low: Floats, other_high: Floats) -> N
 
 
 def _off(one: SweptPrimitive, points: Floats) -> Floats:
-    """Return how far points (n, 3) are from a curved face's surface, carried on beyond its borders."""
+    """Return how far points (n, 3) are from the untrimmed surface of a curved face."""
     arm = points - one.a_mm
     height = arm @ one.axis
     radius = np.linalg.norm(arm - height[:, None] * one.axis, axis=1)
@@ -288,7 +288,7 @@ def rest_pose(model: SettlingModel, poses: Poses, body: int) -> RestPose:
 
 
 def candidates(raw: Settling) -> Candidates:
-    """Return a settling's rows as the ones found on solids, which know their faces.
+    """Return the rows of a settling of solids, which name faces.
 
     Raises
     ------
@@ -397,7 +397,7 @@ def seats_at_rest(
 def freedoms_left(
     model: SettlingModel, raw: Settling, loose: Sequence[int], touch_mm: float
 ) -> tuple[Freedom, ...]:
-    """Return the motions each body has left among its neighbours as they stand."""
+    """Return the motions that each body has left among its neighbours where they stand."""
     around = find_candidates(
         model.scene(loose),
         raw.poses.rotation,
@@ -487,7 +487,7 @@ def _says(
 
 
 def _no_room(model: SettlingModel, raw: Settling) -> str:
-    """Say who overlaps whom where the parts start."""
+    """Return in words which bodies overlap where the parts start."""
     where = "overlap even well back from where they are drawn"
     deepest = int(np.argmin(raw.rows.gap_mm)) if len(raw.rows.gap_mm) else -1
     pair = "each other"

@@ -41,7 +41,7 @@ _ONE_WAY = 1.0 - 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Seating:
-    """What is found between the two faces of a seat.
+    """The contact between the two faces of a seat.
 
     Faces of the same body that go on in the plane of a seat's face beyond a slot belong to the seat, unless
     another seat states them.
@@ -73,7 +73,7 @@ class Seating:
 
 
 def seating(setup: Setup, placed: Mapping[str, Solid], contacts: ContactMap, seat: Seat) -> Seating:
-    """Return what is found between the two faces of a seat.
+    """Return the contact between the two faces of a seat.
 
     Parameters
     ----------
@@ -247,7 +247,7 @@ def footings(setup: Setup, contacts: ContactMap) -> dict[str, Footing]:
 
 
 def holding_nothing(found: Mapping[str, Footing]) -> frozenset[str]:
-    """Return the fixtures that nothing can rest against, since they do not stand."""
+    """Return the fixtures that do not stand, so that nothing can rest against them."""
     return frozenset(name for name, footing in found.items() if not footing.stands)
 
 
@@ -278,7 +278,7 @@ class _Graph:
         self._start()
 
     def _start(self) -> None:
-        """Find what stands by itself."""
+        """Find the fixtures that stand by themselves."""
         lowest_mm = table_of(self.setup, self.contacts)
         jaws = self.holding.jaws if self.holding else frozenset()
         for body in self.fixtures:
@@ -312,7 +312,7 @@ class _Graph:
         return any(_over(whole, other) and other[2] < whole[2] - TABLE_MM for other in others)
 
     def spread(self) -> None:
-        """Find all that stands on what stands."""
+        """Find all bodies that stand on those known to stand."""
         while True:
             found = [f for b in self.bodies.values() if b.name not in self.known and (f := self._next(b))]
             if not found:
@@ -320,7 +320,7 @@ class _Graph:
             self.known.update({f.body: f for f in found})
 
     def _next(self, body: Body) -> Footing | None:
-        """Return what a body stands by, as far as is known by now."""
+        """Return what a body stands by, given those that are known to stand."""
         name = body.name
         fellows = [b.name for b in self._fellows(body) if b is not body] if body.role == "fixture" else []
         if any(f in self.known for f in fellows):
@@ -376,7 +376,7 @@ class _Graph:
         return away_mm <= _BALANCED_MM and not any("+" in p.contact.a + p.contact.b for p in under)
 
     def attach(self) -> bool:
-        """Take what lies on the side of a fixture that stands as screwed to it, unless it is loose."""
+        """Treat a fixture that lies on the side of a standing one as screwed to it, unless it is loose."""
         found = []
         for body in self.fixtures:
             if body.name in self.known or (body.group and not self._is_equipment(body)):

@@ -100,9 +100,9 @@ def rest_from_apart(
 ) -> Settling:
     """Return where bodies come to rest from a retreat.
 
-    They retreat along the first direction without obstacles: against their loads, straight up, or level against
-    their pushes. Where they still overlap there, they retreat further. Bodies that are shut in on all sides
-    start as drawn, unless they are to be placed now.
+    They retreat along the first direction without obstacles: against their loads, straight up, or level
+    against their pushes. Where they still overlap there, they retreat further. Bodies that are shut in on all
+    sides start as drawn, unless they are to be placed now.
     """
     for doubled in range(TRIES):
         approach = approach_mm * 2.0**doubled
@@ -169,7 +169,7 @@ def finder_of(scene: ProximityScene) -> Finder:
 def _start(
     model: SettlingModel, loads: Sequence[SteadyLoad], ranks: Mapping[int, int], approach_mm: float
 ) -> tuple[Poses | None, Candidates]:
-    """Return poses after the first retreat without obstacles; None, and the obstacles, where none is clear."""
+    """Return poses after the first clear retreat; None, and the obstacles, where no retreat is clear."""
     loose = [one.body for one in loads]
     barred = joined([])
     if not any(np.any(one.total_n()) for one in loads):

@@ -260,7 +260,7 @@ def tolerance_probabilities(
 
 
 def _opened(model: SettlingModel, staging: Staging) -> tuple[SettlingModel, tuple[str, ...]]:
-    """Take away fixtures that are set up against parts last, since they follow the parts; name them."""
+    """Remove the fixtures set up against the parts last, since they follow the parts, and name them."""
     if all(s.rank != "stop" for s in model.setup.seats):
         return model, ()
     loose = loose_of(model, staging)
@@ -332,7 +332,7 @@ def _telling(rows: Candidates, growth: Floats) -> tuple[Candidates, Floats]:
 
 
 def _touching(linear: _LinearModel) -> NDArray[np.bool_]:
-    """Tell of each face that varies whether any gap depends on it; the lean of others need not be drawn."""
+    """Tell for each face that varies whether any gap depends on it; the lean of others is not drawn."""
     columns = [v.columns() for v in linear.varying.faces.values()]
     return np.array([bool(np.any(linear.problem.growth[:, one])) for one in columns])
 
@@ -348,7 +348,7 @@ def _pairs(linear: _LinearModel) -> dict[frozenset[FaceRef], NDArray[np.int64]]:
 
 
 def _regions(linear: _LinearModel) -> tuple[CriticalRegions | None, bool]:
-    """Return what may carry somewhere in the zones, or None, and whether it is that seats contradict."""
+    """Return the critical regions, or None, and whether that is because seats contradict each other."""
     try:
         return critical_regions_of(linear.problem, linear.frame, linear.box), False
     except NoRestError:
@@ -430,7 +430,7 @@ def _middle(linear: _LinearModel, target: CriticalPlace) -> Floats:
 def _worst_gap_um(
     regions: CriticalRegions | None, members: NDArray[np.int64], drawn_um: float
 ) -> tuple[float, bool]:
-    """Return how far a seat opens at most, and whether that is of all zones or of the draws alone."""
+    """Return how far a seat opens at most, and whether over all zones or over the draws alone."""
     if regions is None:
         return drawn_um, False
     try:
@@ -474,7 +474,7 @@ def _worst_um(
     linear: _LinearModel, regions: CriticalRegions | None, groups: Sequence[tuple[Floats, Floats]],
     errors: Floats,
 ) -> tuple[list[float], bool]:  # fmt: skip
-    """Return the most of each group of what is seen of the moves, and whether it is that of all zones.
+    """Return the greatest of each group of functions of the moves, and whether over all zones.
 
     Each group is what is seen, one a row, and what it comes to in every draw, one a column, um.
     """
@@ -512,7 +512,7 @@ def _across(linear: _LinearModel, target: CriticalPlace, corners: Floats) -> Flo
 
 
 def _shares(linear: _LinearModel, draws: Floats, errors: Floats) -> tuple[dict[str, float], dict[str, float]]:
-    """Return each face's share of the variance of some draws, and what of it is by leaning.
+    """Return each face's share of the variance of some draws, and the part of it due to leaning.
 
     A share is what a straight line through the face's own errors has of the variance.
     """

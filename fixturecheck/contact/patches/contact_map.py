@@ -76,7 +76,7 @@ Shared = tuple[Shape, float]
 
 
 class PairCache:
-    """What has been found between pairs, by their drawings and how one stands to the other."""
+    """Patches found between pairs of bodies, by their drawings and the place of one relative to the other."""
 
     def __init__(self) -> None:
         self._found: dict[Key, tuple[Standing, list[RawPatch], Shared | None]] = {}
@@ -86,7 +86,7 @@ class PairCache:
         self._found[relative_place(a, b)] = a, list(patches), shared
 
     def known(self, a: Standing, b: Standing) -> tuple[list[RawPatch], Shared | None] | None:
-        """Return what was found of an earlier pair, carried to this one; None where there was none alike."""
+        """Return the patches of an earlier pair in the same relative place, carried here; else None."""
         kept = self._found.get(relative_place(a, b))
         if kept is None:
             return None
@@ -170,7 +170,7 @@ def near_patches(a: Standing, b: Standing, tolerances: Tolerances) -> list[RawPa
 
 
 def _near(a_faces: tuple[int, ...], b_faces: tuple[int, ...], lines: Sequence[Nearest]) -> RawPatch:
-    """Return a near patch of the shortest ways between two features, as many as the kernel found."""
+    """Return a near patch from all shortest distances between two features."""
     gap = lines[0][0]
     starts, ends = (np.array([line[k] for line in lines]) for k in (1, 2))
     return RawPatch(
@@ -299,7 +299,7 @@ _SIZE = {ContactKind.AREA: 0, ContactKind.LINE: 1, ContactKind.POINT: 2}
 
 
 def _distinct(found: Sequence[RawPatch], touch_mm: float) -> list[RawPatch]:
-    """Drop lines and points that lie on a larger patch, and the second telling of the same one."""
+    """Drop lines and points that lie on a larger patch, and patches found twice."""
     near = [r for r in found if r.kind == ContactKind.NEAR]
     rest = sorted(
         (r for r in found if r.kind != ContactKind.NEAR), key=lambda r: (_SIZE[r.kind], -r.length_mm)

@@ -250,7 +250,7 @@ class FlatPair:
     still: Any = field(repr=False)
 
     def shared_mm2(self, by: Floats) -> float:
-        """Return what the two share when the one is shifted by (2,) in the plane."""
+        """Return the area the two share when the moving one is shifted by (2,) in the plane."""
         return float(shapely.intersection(translate(self.moving, *by), self.still).area)
 
     def most_shared(self) -> tuple[float, Floats]:

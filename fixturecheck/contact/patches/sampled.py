@@ -148,7 +148,7 @@ class _Lattice:
         return middle, np.maximum((np.abs(along_u) + np.abs(along_v)) / _PARTS, 1e-12)
 
     def weight(self, x: float, y: float) -> Floats:
-        """Return the area of a cell as if all of it were as at shares of it from its middle."""
+        """Return the area of a cell, extrapolated from a place given in shares of it from its middle."""
         return np.asarray(np.maximum(self._weights + self._grows[0] * x + self._grows[1] * y, 0.0))
 
     def _turns(self, there: Bools, values: Floats) -> tuple[Floats, Floats]:
@@ -250,7 +250,7 @@ def _backward(pair: FacePair) -> bool:
 
 
 def _near(pair: FacePair, field: _Field, tolerances: Tolerances) -> list[RawPatch]:
-    """Return what stands open within the near band as one patch."""
+    """Return the part of two faces within the near band as one patch."""
     band = tolerances.touch_mm, tolerances.near_mm
     near = field.facing & (field.gaps > band[0]) & (field.gaps <= band[1])
     if not near.any():
@@ -367,7 +367,7 @@ def _field(pair: FacePair, tolerances: Tolerances) -> _Field:
 
 
 def _has_block(cells: NDArray[np.int64]) -> bool:
-    """Whether some two by two cells are all there: an area, and not a line or a point."""
+    """Whether some block of two by two cells is complete: an area, and not a line or a point."""
     there = {(int(m), int(n)) for m, n in cells}
     return any({(m + 1, n), (m, n + 1), (m + 1, n + 1)} <= there for m, n in there)
 
