@@ -6,13 +6,12 @@ import numpy as np
 import pytest
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.holding.model import Held
-from fixturecheck.holding.outcome import maps_of, section_of
 from fixturecheck.kernel.construct import box
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, magnet_model
 from fixturecheck.magnet.field.bh import fit_law
 from fixturecheck.magnet.field.gaps import GapPatch
+from fixturecheck.magnet.plotted import maps_of, section_of
 from fixturecheck.magnet.pull import FacePull, Magnet, Pulls
 from fixturecheck.magnet.rating import MagnetSource
 from fixturecheck.result.hold import FluxSection
@@ -89,9 +88,8 @@ def test_a_hard_line_beside_a_weak_band_does_not_spread() -> None:
 
 
 def test_without_a_magnet_there_is_nothing_to_draw() -> None:
-    held = Held(parts=(), pulls=None, release=None, missing={})
     assert maps_of(None) == ()
-    assert section_of(held) is None
+    assert section_of(None) is None
 
 
 @pytest.fixture(scope="module")
@@ -118,7 +116,7 @@ def pulls() -> Pulls:
 
 @pytest.fixture(scope="module")
 def section(pulls: Pulls) -> FluxSection:
-    found = section_of(Held(parts=(), pulls=pulls, release=None, missing={}))
+    found = section_of(pulls)
     assert found is not None
     return found
 
