@@ -625,7 +625,7 @@ def follow_overlap(
     overlaps = tuple(float(overlap_mm3(t)) for t in moved)
     for t, volume in zip(moved, overlaps, strict=True):
         if not (np.isfinite(volume) and volume >= -noise_mm3):
-            message = f"crash: the overlap after {t:.4f} mm came out as {volume} mm3"
+            message = f"crash: the overlap after {t:.4f} mm came out as {volume} mm³"
             raise NotComputedError(message)
     start = overlaps[0]
     grown = [t for t, volume in zip(moved, overlaps, strict=True) if volume > start + noise_mm3]

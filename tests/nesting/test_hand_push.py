@@ -15,7 +15,6 @@ from fixturecheck.nesting.model import Staging
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.staging import Press
-from fixturecheck.statics.rest import Ending
 
 LONG, WIDE, HIGH, FOOT = 80.0, 20.0, 20.0, 20.0
 WEIGHT_N = LONG * WIDE * HIGH * 7.87e-6 * 9.80665
@@ -89,7 +88,7 @@ def test_a_short_leg_lets_the_part_rock_by_its_gap_over_the_arm(shapes):
     down = (0.0, 0.0, -50.0)
     over = under_hand(setup, Staging(), "plate", at_mm=(30, 20, 30), force_n=down)
     assert not over.stays
-    assert over.ending is Ending.REST
+    assert over.rests
     # The axis: of the tops' corners that bear, the pair furthest toward the low pin, (-29, 21) and (31, -19);
     # the low pin's furthest corner is (31, 21).
     axis = (60.0, -40.0)

@@ -53,6 +53,7 @@ def milled(outcome: str = "digs in") -> Result:
         axis_mm=(-25.0, -6.0, 10.0),
         cutter_mm=16.0,
         inputs=(),
+        remedies=(),
     )
     hold = replace(staged_hold.hold(), parts=(part,), before="", maps=(), section=None)
     return replace(staged.result(), holding=hold)
