@@ -1,4 +1,4 @@
-"""The command line: `fixturecheck new`, `check`, `relieve`, `calibrate`, `shop` and `keys`.
+"""The command line: `fixturecheck new`, `check`, `touch`, `relieve`, `calibrate`, `shop` and `keys`.
 
 Nothing heavy is imported until it is needed, so that help and mistakes in a command answer at once. A
 check runs in a process of its own; whatever happens to it, this one ends with a line and an exit code.
@@ -18,11 +18,14 @@ from typing import Any, NoReturn
 
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.stopping import stoppable
+from fixturecheck.tolerances import NEAR_MM
+from fixturecheck.units import UNITS
 
 GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
 
 CHECK, RELIEVE = "fixturecheck.job:run", "fixturecheck.relief_job:run"
 CALIBRATE, NEW = "fixturecheck.calibrate_job:run", "fixturecheck.start_job:run"
+TOUCH = "fixturecheck.touch_job:run"
 """What the child process runs."""
 
 _EXITS = """\
@@ -85,6 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     _add_new(commands)
     _add_check(commands)
+    _add_touch(commands)
     _add_relieve(commands)
     _add_calibrate(commands)
     shop = commands.add_parser("shop", help="list the shop's equipment, materials, finishes and wheels")
@@ -148,6 +152,33 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
     check.set_defaults(command=_check)
 
 
+def _add_touch(commands: argparse._SubParsersAction[_Parser]) -> None:
+    touch = commands.add_parser(
+        "touch",
+        help="look what touches, clears and overlaps in an assembly, with no set-up",
+        description="Tells of an assembly (STEP or BREP) which bodies touch and over what, which clear and "
+        "by how much, which overlap and how deep, and what each is free to do. Writes result.json, "
+        "setup.step, stl/, pictures/ and report.html into one folder.",
+        epilog="exit codes: 0 nothing overlaps, 1 bodies overlap, 2 the file or the command is wrong, 3 "
+        "something could not be computed",
+    )
+    touch.add_argument(
+        "assembly", metavar="ASSEMBLY", type=Path, help="a STEP or BREP file of several solids"
+    )
+    touch.add_argument(
+        "--within",
+        metavar="MM",
+        type=float,
+        default=0.5,
+        help="tell the gap of bodies that are no further apart than this (0.5; at most 5)",
+    )
+    touch.add_argument("--units", choices=UNITS, default="mm", help="what the report is written in (mm)")
+    _add_folder(touch, "ASSEMBLY", "touch")
+    touch.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    _add_running(touch)
+    touch.set_defaults(command=_touch)
+
+
 def _add_relieve(commands: argparse._SubParsersAction[_Parser]) -> None:
     relieve = commands.add_parser(
         "relieve",
@@ -184,13 +215,7 @@ def _add_calibrate(commands: argparse._SubParsersAction[_Parser]) -> None:
 def _add_common(command: argparse.ArgumentParser, ending: str) -> None:
     """Add what every command that reads a set-up and writes a folder takes."""
     command.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
-    command.add_argument(
-        "--out",
-        metavar="DIR",
-        type=Path,
-        help="folder for what is written; an earlier result in it is replaced "
-        f"(default: <name of SETUP>_{ending} in the current folder)",
-    )
+    _add_folder(command, "SETUP", ending)
     command.add_argument(
         "--set",
         metavar="NAME=VALUE",
@@ -200,6 +225,17 @@ def _add_common(command: argparse.ArgumentParser, ending: str) -> None:
         help="give a parameter of the set-up another value; may be repeated",
     )
     _add_running(command)
+
+
+def _add_folder(command: argparse.ArgumentParser, of: str, ending: str) -> None:
+    """Add where the folder goes."""
+    command.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help="folder for what is written; an earlier result in it is replaced "
+        f"(default: <name of {of}>_{ending} in the current folder)",
+    )
 
 
 def _add_running(command: argparse.ArgumentParser) -> None:
@@ -227,11 +263,33 @@ def _check(options: argparse.Namespace) -> int:
     out = options.out or Path(f"{setup.stem}_check")
     width = shutil.get_terminal_size((100, 24)).columns
     asked = (not options.no_pictures, only, skip, width)
-    verdict, table, trouble = _run(options, out, CHECK, (str(setup), overrides), asked, hears=True)
+    return _tell(options, out, _run(options, out, CHECK, (str(setup), overrides), asked, hears=True))
+
+
+def _touch(options: argparse.Namespace) -> int:
+    path: Path = options.assembly
+    wrong = [] if path.is_file() else [f"{path} is not a file; give a STEP or BREP file of an assembly"]
+    if not NEAR_MM[0] <= options.within <= NEAR_MM[1]:
+        wrong.append(f"--within must be {NEAR_MM[0]:g} to {NEAR_MM[1]:g} mm, got {options.within:g}")
+    if not options.timeout > 0:
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    if wrong:
+        raise SetupError(*wrong)
+    out = options.out or Path(f"{path.stem}_touch")
+    width = shutil.get_terminal_size((100, 24)).columns
+    asked = (not options.no_pictures, width)
+    before = (str(path.absolute()), options.within, options.units)
+    return _tell(options, out, _run(options, out, TOUCH, before, asked))
+
+
+def _tell(options: argparse.Namespace, out: Path, answer: tuple[str, str, str | None]) -> int:
+    """Say what a check came to, and return its exit code."""
+    verdict, table, trouble = answer
     if trouble:
         _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
     said = _say(f"{table}\n\nwritten to {out}\n")
-    code = {"go": GO, "caution": NO_GO if options.strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
+    strict = getattr(options, "strict", False)
+    code = {"go": GO, "caution": NO_GO if strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
     return code if said else NOT_COMPUTED
 
 

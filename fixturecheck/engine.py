@@ -16,7 +16,6 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.grouping import grouped
-from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import flush_faces
@@ -28,7 +27,7 @@ from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, worst
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
-from fixturecheck.setup.model import Body, Setup, among_its_own
+from fixturecheck.setup.model import Body, Setup, among_its_own, drawings_of
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""
@@ -79,7 +78,7 @@ class _Work:
 
     def __init__(self, setup: Setup, asked: frozenset[str], progress: Progress) -> None:
         # The kernel adds to solids as it works, so that copies no longer look alike afterwards.
-        self.drawings = _drawings(setup)
+        self.drawings = drawings_of(setup)
         progress("contacts", 0.0)
         solids = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
         contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
@@ -335,13 +334,6 @@ def _as_stated(setup: Setup, finding: Finding) -> Finding:
     if counts_as is finding.verdict:
         return finding
     return replace(finding, verdict=counts_as, overruled=finding.verdict)
-
-
-def _drawings(setup: Setup) -> dict[str, str]:
-    """Return for each body the name of the first one drawn alike with the same role."""
-    bodies = setup.bodies
-    first = one_of_each([b.solid for b in bodies])
-    return {b.name: f"{b.role} {bodies[i].name}" for b, i in zip(bodies, first, strict=True)}
 
 
 def _poles(body: Body) -> NamedShape:

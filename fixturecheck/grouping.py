@@ -17,6 +17,7 @@ CAUSES = frozenset(
         ("seat", Kind.OVERLAP),
         ("nest", Kind.OPEN),
         ("nest", Kind.OVERLAP),
+        ("touch", Kind.OVERLAP),
     }
 )
 """No-go, by check and kind, that leave a part elsewhere than drawn; other answers about the part follow."""
@@ -29,6 +30,9 @@ OF_THE_GANG = frozenset({("rest", Kind.OVERLAPS), ("rest", Kind.ORDER)})
 
 CONSEQUENCES = frozenset({"rest", "location", "tolerance", "hold", "crash", "release"})
 """Checks whose answer about a part changes once the part sits where it is drawn."""
+
+OF_ONE_BODY = frozenset({("touch", Kind.FREE)})
+"""Answers, by check and kind, that change once the body is no longer drawn into another."""
 
 Key = tuple[object, ...]
 
@@ -56,7 +60,11 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
     causes = [members for members in together if _is_cause(findings[members[0]])]
     owner: dict[int, int] = {}
     for i, finding in enumerate(findings):
-        may = finding.check in CONSEQUENCES or finding.kind is Kind.ON_NOTHING
+        may = (
+            finding.check in CONSEQUENCES
+            or finding.kind is Kind.ON_NOTHING
+            or (finding.check, finding.kind) in OF_ONE_BODY
+        )
         if may and finding.overruled is None and finding.verdict is not Verdict.GO:
             for number, members in enumerate(causes):
                 if any(_follows(finding, findings[m]) for m in members):

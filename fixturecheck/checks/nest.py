@@ -32,7 +32,7 @@ from fixturecheck.checks.touching import (
     way_apart,
 )
 from fixturecheck.contact.patch import Overlap
-from fixturecheck.contact.patches.approach import FirstContact, find_first_contact, toward
+from fixturecheck.contact.patches.approach import FirstContact, find_first_contact
 from fixturecheck.contact.patches.contact_map import motion_between, relative_place
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
@@ -46,6 +46,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing, angle_text
+from fixturecheck.wording.motion import toward
 
 ID = "nest"
 TITLE = "Neighbours nested in a gang"

@@ -12,7 +12,7 @@ import shapely
 from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patch import Overlap, Patch
-from fixturecheck.contact.patches.approach import Parting, shortest_parting, toward
+from fixturecheck.contact.patches.approach import Parting, shortest_parting
 from fixturecheck.contact.patches.planar import FlatPair
 from fixturecheck.contact.placed import PlaneFrame, Standing, place_bodies
 from fixturecheck.effort import Budget, SpentError, spending
@@ -26,6 +26,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Seat, Setup, is_loose, together
 from fixturecheck.units import Writing, angle_text, percent
+from fixturecheck.wording.motion import toward
 
 SHARE = (
     "least share as stated in the set-up, half by default (common practice, no source): of the smaller face, "

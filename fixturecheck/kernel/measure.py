@@ -519,6 +519,56 @@ def depth_mm(region: Shape, whole: Shape, left: Shape) -> float:
     return deepest
 
 
+_REACH_SPOTS = 120
+_CLOSE_MM = 1e-4
+
+
+def reach_mm(zone: Shape, of: Solid, into: Solid) -> float | None:
+    """Return how far the surface of one solid reaches into another, at the most.
+
+    The deepest of the corners and middles of the triangles that bound what is shared is climbed from, on the
+    surface, until steps of 0.1 um go no deeper.
+
+    Parameters
+    ----------
+    zone : Shape
+        What the two solids share.
+    of, into : Solid
+        Whose surface, and which solid it lies inside.
+
+    Returns
+    -------
+    float or None
+        The greatest distance found from the surface of `into`; None where the surface of `of` does not bound
+        what is shared.
+    """
+    corners, triangles = tessellated(zone, _MESH_MM, _MESH_RAD)
+    spots = np.concatenate([corners, corners[triangles].mean(axis=1)])
+    spots = np.unique(np.round(spots, 6), axis=0)
+    spots = spots[:: math.ceil(len(spots) / _REACH_SPOTS)]
+    own, other = (compound(solid.Shells()) for solid in (of, into))
+    best: tuple[float, Floats] | None = None
+    for spot in spots:
+        off_mm, there, _ = distance(own, vertex(spot))
+        if off_mm <= _MESH_MM and (deep := distance(other, vertex(there))[0]) > (best or (0.0,))[0]:
+            best = deep, there
+    return None if best is None else _climbed_mm(own, other, *best)
+
+
+def _climbed_mm(own: Shape, other: Shape, deep_mm: float, at: Floats) -> float:
+    """Return the greatest depth near a place; a step shorter than the depth cannot leave the other solid."""
+    step_mm = deep_mm / 2
+    while step_mm > _CLOSE_MM:
+        better = False
+        for way in (*np.eye(3), *-np.eye(3)):
+            _, there, _ = distance(own, vertex(at + step_mm * way))
+            now_mm = distance(other, vertex(there))[0]
+            if now_mm > deep_mm and np.linalg.norm(there - at) < deep_mm:
+                deep_mm, at, better = now_mm, there, True
+        step_mm = step_mm if better else step_mm / 2
+    return deep_mm
+
+
 _FAR_MM = 1e4
 
 

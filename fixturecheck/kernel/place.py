@@ -73,6 +73,11 @@ def placed_at(shape: Shape, at: Location) -> Shape:
     return shape.moved(at)
 
 
+def taken_apart(solid: Solid) -> tuple[Solid, Location]:
+    """Return a solid in the frame it was drawn in, and the location that takes it to where it stands."""
+    return solid.located(cq.Location()), solid.location()
+
+
 def drawing_matrix(solid: Solid) -> Floats:
     """Return the 4 x 4 matrix by which a solid itself is moved away from its topology, mm."""
     return matrix_of(solid.location())

@@ -19,6 +19,7 @@ from OCP.BRep import BRep_Tool
 from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_ShapeEnum
 from OCP.TopExp import TopExp
+from OCP.TopoDS import TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_IndexedMapOfShape
 
 from fixturecheck.errors import FixturecheckError, SetupError
@@ -319,29 +320,36 @@ def one_solid(thing: object) -> Solid:
 
     Parameters
     ----------
-    thing : cadquery.Shape or cadquery.Workplane
-        A solid, a compound of one solid, or a workplane whose stack or history holds one.
+    thing : cadquery.Shape, cadquery.Workplane or object with `wrapped`
+        A solid, a compound of one solid, a workplane whose stack or history holds one, or another library's
+        shape around one of the kernel's own.
 
     Raises
     ------
     SetupError
         There is no solid in it, or more than one; the message says what there is.
     """
-    if isinstance(thing, cq.Workplane):
-        shapes = [v for v in thing.vals() if isinstance(v, cq.Shape)]
-        if not any(s.Solids() for s in shapes):
-            shapes = _history(thing)
-    elif isinstance(thing, cq.Shape):
-        shapes = [thing]
-    else:
-        message = f"a solid was expected, got {type(thing).__name__}; give a CadQuery solid or workplane"
-        raise SetupError(message)
+    shapes = shapes_in(thing)
     solids = [solid for shape in shapes for solid in shape.Solids()]
     if len(solids) != 1:
         kinds = ", ".join(sorted({s.ShapeType().lower() for s in shapes})) or "nothing"
         message = f"one solid was expected, got {len(solids)} (in: {kinds}); give each body one closed solid"
         raise SetupError(message)
     return solids[0]
+
+
+def shapes_in(thing: object) -> list[cq.Shape]:
+    """Return the shapes of what somebody drew in CadQuery, or in a library that wraps the kernel's shapes."""
+    if isinstance(thing, cq.Workplane):
+        shapes = [v for v in thing.vals() if isinstance(v, cq.Shape)]
+        return shapes if any(s.Solids() for s in shapes) else _history(thing)
+    if isinstance(thing, cq.Shape):
+        return [thing]
+    wrapped = getattr(thing, "wrapped", None)
+    if isinstance(wrapped, TopoDS_Shape) and not wrapped.IsNull():
+        return [cq.Shape.cast(wrapped)]
+    message = f"a solid was expected, got {type(thing).__name__}; give a CadQuery solid or workplane"
+    raise SetupError(message)
 
 
 def flaw_of(solid: Solid) -> str | None:

@@ -408,16 +408,33 @@ def freedoms_left(
     out: list[Freedom] = []
     for body in loose:
         mine = (raw.rows.body_a == body) | (raw.rows.body_b == body)
-        rows = candidates(raw).where(mine & (raw.rows.gap_mm <= touch_mm))
-        centre = raw.poses.apply(body, model.features[body].centre_mm)
-        slopes = jacobian(rows, np.array([body]), centre[None])
+        closed = candidates(raw).where(mine & (raw.rows.gap_mm <= touch_mm))
         near = around.where((around.body_a == body) | (around.body_b == body))
-        ahead = jacobian(near, np.array([body]), centre[None])
-        for motion in motions(slopes, centre, model.features[body].size_mm):
-            sign = _forward(motion.axis)
-            rate = ahead @ motion.twist * sign
-            limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
-            out.append(_freedom(model.bodies[body].name, motion, sign, limits))
+        out += freedoms_among(model, raw.poses, (closed, near), body)
+    return tuple(out)
+
+
+def freedoms_among(
+    model: SettlingModel, poses: Poses, rows: tuple[Candidates, Candidates], body: int
+) -> tuple[Freedom, ...]:
+    """Return the motions of one body that keep its contacts closed, with how far each goes.
+
+    Parameters
+    ----------
+    rows : tuple of Candidates
+        Of this body: where it touches, and what is near.
+    """
+    closed, near = rows
+    touch_mm = model.setup.tolerances.touch_mm
+    centre = poses.apply(body, model.features[body].centre_mm)
+    slopes = jacobian(closed, np.array([body]), centre[None])
+    ahead = jacobian(near, np.array([body]), centre[None])
+    out = []
+    for motion in motions(slopes, centre, model.features[body].size_mm):
+        sign = _forward(motion.axis)
+        rate = ahead @ motion.twist * sign
+        limits = _room(near.gap_mm, rate, touch_mm), _room(near.gap_mm, -rate, touch_mm)
+        out.append(_freedom(model.bodies[body].name, motion, sign, limits))
     return tuple(out)
 
 

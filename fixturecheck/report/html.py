@@ -15,9 +15,10 @@ from markupsafe import Markup
 from fixturecheck.report import statements as facts
 from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
 from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, picture_of, render, style, table_of
-from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered
+from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered, stop_of
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
+from fixturecheck.report.touch_page import touching_section
 from fixturecheck.report.viewer.view import ViewerMarkup
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, ContactKind, CutMade
@@ -50,15 +51,6 @@ def page(
     """
     rows = numbered(result)
     findings = _Findings(result.shown_in, pictures)
-    rest = rest_section(result, _rest_pictures(pictures, result.shown_in))
-    hold = hold_section(result, _hold_pictures(result, pictures))
-    sections = (
-        _touches(result),
-        rest if result.rest is not None else None,
-        hold if result.holding is not None else None,
-        _as_ground(result) if result.cuts else None,
-        apart_section(result),
-    )
     return render(
         "report.html",
         title=f"{str(result.verdict).upper()}: {result.name}",
@@ -68,24 +60,61 @@ def page(
         sign=SIGNS[result.verdict],
         name=result.name,
         banner=facts.banner(result).lines(),
-        counts=facts.counted(rows) or "nothing was checked",
         overview=_overview(result, pictures),
         why_missing=why_missing,
         told=[(title, [findings.told(r) for r in rows if asked(r)]) for title, asked in _TOLD],
         undrawn=_undrawn(rows),
         most_pictures=MOST_PICTURES,
-        answers=_answers(result, rows),
-        answered=[section for section in sections if section is not None],
-        at_the_machine=facts.at_the_machine(setup),
-        go=_go(result, [r for r in rows if _plainly(r, Verdict.GO)]),
-        not_asked=[f"{_first_up(asked)}? {how}." for asked, how in facts.questions(result.not_asked)],
-        unanswered=[rest] * (result.rest is None) + [hold] * (result.holding is None),
-        guessed=facts.assumed_table(result, guessed=True),
-        assumed=facts.assumed_table(result, guessed=False),
-        stated=facts.stated_table(setup),
         sources=result.sources,
         version=version("fixturecheck"),
+        **(_of_an_assembly(result) if result.touching else _of_a_setup(result, setup, rows, pictures)),
     )
+
+
+Values = dict[str, Any]
+"""What a template, or a part of one, is filled with."""
+
+
+def _of_a_setup(
+    result: Result, setup: Setup, rows: Sequence[Numbered], pictures: Mapping[str, bytes]
+) -> Values:
+    """Return what the page tells of a set-up that was checked."""
+    rest = rest_section(result, _rest_pictures(pictures, result.shown_in))
+    hold = hold_section(result, _hold_pictures(result, pictures))
+    sections = (
+        _touches(result),
+        rest if result.rest is not None else None,
+        hold if result.holding is not None else None,
+        _as_ground(result) if result.cuts else None,
+        apart_section(result),
+    )
+    return {
+        "counts": facts.counted(rows) or "nothing was checked",
+        "answers": _answers(result, rows),
+        "answered": [section for section in sections if section is not None],
+        "at_the_machine": facts.at_the_machine(setup),
+        "go": _go(result, [r for r in rows if _plainly(r, Verdict.GO)]),
+        "not_asked": [f"{_first_up(asked)}? {how}." for asked, how in facts.questions(result.not_asked)],
+        "unanswered": [rest] * (result.rest is None) + [hold] * (result.holding is None),
+        "guessed": facts.assumed_table(result, guessed=True),
+        "assumed": facts.assumed_table(result, guessed=False),
+        "stated": facts.stated_table(setup),
+        "rests_on": "the solids as drawn and the set-up as stated; what was not stated was not checked",
+    }
+
+
+def _of_an_assembly(result: Result) -> Values:
+    """Return what the page tells of an assembly, about which nothing was stated."""
+    nothing: Values = dict.fromkeys(("answers", "at_the_machine", "not_asked", "unanswered"), ())
+    return nothing | {
+        "counts": "",
+        "answered": [touching_section(result, _touches(result))],
+        "go": None,
+        "guessed": None,
+        "assumed": None,
+        "stated": None,
+        "rests_on": "the solids as drawn; no set-up was stated, so nothing was asked about grinding",
+    }
 
 
 def _plainly(row: Numbered, verdict: Verdict) -> bool:
@@ -123,10 +152,6 @@ def _hold_pictures(result: Result, pictures: Mapping[str, bytes]) -> dict[str, P
     """Return the pictures of the hold, by file name."""
     said = hold_captions(result.holding, result.shown_in)
     return {name: picture_of(pictures[name], says, says) for name, says in said.items() if name in pictures}
-
-
-Values = dict[str, Any]
-"""What a template, or a part of one, is filled with."""
 
 
 def _badge(finding: Finding) -> Values:
@@ -226,11 +251,6 @@ def _undrawn(rows: Sequence[Numbered]) -> int:
     return sum(
         r.finding.verdict is Verdict.NO_GO and r.picture is None and bool(r.finding.shapes) for r in rows
     )
-
-
-def stop_of(number: str, place: int) -> str:
-    """Return the stop of the 3-D view that shows the finding at a place among those told under a number."""
-    return number if place == 0 else f"{number}.{place}"
 
 
 def _answers(result: Result, rows: Sequence[Numbered]) -> list[Values]:

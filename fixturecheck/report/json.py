@@ -18,6 +18,7 @@ from fixturecheck.result.release import BodyLeaves
 from fixturecheck.result.rest import Freedom, LoadedContact, Rest, TargetMoves
 from fixturecheck.result.shapes import Vector
 from fixturecheck.result.tolerance import SeatChance
+from fixturecheck.result.touching import Touching
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import loss_words, magnet_words, past_words
 from fixturecheck.wording.motion import freedom_words, lets_go_words
@@ -151,6 +152,38 @@ def _rounded(value: float) -> float:
     return float(f"{value:.{_HOLD_DIGITS}g}") if abs(value) > 1e-6 else 0.0
 
 
+def touching_dict(found: Touching | None) -> dict[str, Any] | None:
+    """Return how bodies stand to each other as plain values, rounded; None where that alone was not asked.
+
+    A motion that nothing ends has null for that end.
+
+    Raises
+    ------
+    NotComputedError
+        A number is infinite or not a number.
+    """
+    return None if found is None else _plain_record(found)
+
+
+def _plain_record(thing: Any) -> dict[str, Any]:
+    return {f.name: _plain_value(getattr(thing, f.name), f.name) for f in fields(thing)}
+
+
+def _plain_value(value: Any, name: str) -> Any:
+    if isinstance(value, Freedom):
+        ends = {k: v if math.isfinite(v) else None for k, v in (("low", value.low), ("high", value.high))}
+        told = {"kind": value.kind, "axis": value.axis, "point_mm": value.point_mm, **ends}
+        return {k: _plain_value(v, k) for k, v in told.items()}
+    if isinstance(value, tuple):
+        return [_plain_value(v, name) for v in value]
+    if isinstance(value, float):
+        unit = name.rsplit("_", 1)[-1]
+        return rounded(value, unit if unit in _DECIMALS else "share", "how bodies stand to each other")
+    if is_dataclass(value):
+        return _plain_record(value)
+    return value if value is None or isinstance(value, bool | int) else str(value)
+
+
 _UNITS = ("mm", "um", "deg")
 _WHERE = "the rest of the parts"
 
@@ -262,6 +295,7 @@ def result_dict(result: Result) -> dict[str, Any]:
         "cuts": [_cut(c) for c in result.cuts],
         "rest": rest_dict(result.rest, write),
         "holding": hold_dict(result.holding, write),
+        "touching": touching_dict(result.touching),
         "not_asked": [_not_asked(n) for n in result.not_asked],
         "assumed": [_assumed(a) for a in result.assumed],
     }

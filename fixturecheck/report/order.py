@@ -72,6 +72,11 @@ def numbered(result: Result) -> tuple[Numbered, ...]:
     return tuple(rows)
 
 
+def stop_of(number: str, place: int) -> str:
+    """Return the stop of the 3-D view that shows the finding at a place among those told under a number."""
+    return number if place == 0 else f"{number}.{place}"
+
+
 def _together(result: Result, group: Group) -> Together:
     return Together(finding=result.findings[group.lead], like=tuple(result.findings[i] for i in group.like))
 

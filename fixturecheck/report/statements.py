@@ -16,6 +16,7 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing, metric_unit, suffix_of
 from fixturecheck.wording.groups import title
 from fixturecheck.wording.quantity import shown, stated
+from fixturecheck.wording.touching import touching_says
 
 AT_THE_MACHINE = (
     "This page does not replace training, the machine's manual or the law where you work. Local rules "
@@ -270,6 +271,8 @@ def unmet(finding: Finding) -> bool:
 
 
 def _says(result: Result) -> str:
+    if result.touching is not None:
+        return touching_says(result.touching, Writing(units=result.shown_in))
     doing, do = ("milling", "mill") if _mills(result) else ("grinding", "grind")
     rows = numbered(result)
     counts = Counter(r.finding.verdict for r in rows)

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.statements import assumed_line, banner, counted
+from fixturecheck.report.touch_text import touch_lines
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.hold import HoldFound, MagnetState, PartHeld
@@ -175,6 +176,9 @@ def table(result: Result, *, width: int | None = None) -> str:
     columns = width or shutil.get_terminal_size((100, 24)).columns
     lines = [f"{_word(result.verdict)}  {result.name}"]
     lines += [line for told in banner(result).lines() for line in _folded(told, columns)]
+    if result.touching is not None:
+        lines += touch_lines(result, lambda text: _folded(text, columns))
+        return "\n".join(lines).replace("\u202f", " ")
     lines.append("")
     rows = numbered(result)
     wide_check = max((len(words.asked(r.finding)) for r in rows), default=0)

@@ -9,6 +9,7 @@ from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
 from fixturecheck.result.hold import HoldFound
 from fixturecheck.result.rest import Rest
 from fixturecheck.result.shapes import NamedShape
+from fixturecheck.result.touching import Touching
 from fixturecheck.units import SMALL_LENGTHS, shown_in
 
 
@@ -87,6 +88,8 @@ class Result:
         What was used without being stated.
     rest, holding : Rest, HoldFound or None
         None where the set-up does not state them.
+    touching : Touching or None
+        How the bodies stand to each other, where that alone was asked; None in the result of a check.
     setup : object
         The `Setup` that was checked, for the report to show; None in a result that no check made.
     """
@@ -101,6 +104,7 @@ class Result:
     shapes: tuple[NamedShape, ...]
     rest: Rest | None = None
     holding: HoldFound | None = None
+    touching: Touching | None = None
     not_asked: tuple[NotAsked, ...] = ()
     groups: tuple[Group, ...] = ()
     assumed: tuple[Assumed, ...] = ()

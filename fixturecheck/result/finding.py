@@ -77,6 +77,9 @@ class Kind(StrEnum):
     COMES_OFF = "comes off"
     KEEPS_MAGNETISM = "keeps magnetism"
     BURRS = "burrs"
+    # How bodies of an assembly stand to each other.
+    TOUCH = "touch"
+    CLEAR = "clear"
     # What the wheel makes.
     FLANGE_DEPTH = "flange depth"
     RIDGES = "ridges"

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import linprog
 
 from fixturecheck.arrays import Floats
 from fixturecheck.result.rest import FreedomKind
@@ -115,6 +116,34 @@ def motions(rows: Floats, centre_mm: Floats, size_mm: float) -> tuple[FreeMotion
         kind = FreedomKind.TURNS if abs(pitch) < 1e-6 * size_mm else FreedomKind.SCREWS
         found.append(FreeMotion(kind=kind, axis=turn, point_mm=point, twist=twist))
     return tuple(found)
+
+
+_LEAST_OPENING = 1e-4
+
+
+def opening_motion(rows: Floats) -> Floats | None:
+    """Return a motion that opens some contact and closes none; None where there is none.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (n, 6)
+        How each closed gap changes with shift and turn, lengths scaled by the body's size.
+
+    Returns
+    -------
+    ndarray, shape (6,), or None
+        Of the motions with no part above one, the one that opens most in all.
+
+    References
+    ----------
+    First-order immobility among frictionless contacts, after Reuleaux and Lakshminarayana, from memory:
+    nothing solves rows @ t >= 0 but rows @ t = 0. A linear program decides it.
+    """
+    if len(rows) == 0:
+        return None
+    found = linprog(-rows.sum(axis=0), A_ub=-rows, b_ub=np.zeros(len(rows)), bounds=(-1.0, 1.0))
+    opens = found.x is not None and float((rows @ found.x).max()) > _LEAST_OPENING
+    return np.asarray(found.x) if opens else None
 
 
 def _slides(free: Floats) -> list[Floats]:

@@ -9,7 +9,7 @@ from typing import Concatenate, ParamSpec, TypeVar
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, recorded
-from fixturecheck.kernel.brep.topology import canonical_order, faces_of
+from fixturecheck.kernel.brep.topology import canonical_order, faces_of, one_of_each
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import composed, placed_at
 from fixturecheck.kernel.shapes import Location, Placed, Solid
@@ -287,6 +287,13 @@ def among_its_own(function: Callable[Concatenate[Setup, P], T]) -> Callable[Conc
             return function(setup, *args, **kwargs)
 
     return run
+
+
+def drawings_of(setup: Setup) -> dict[str, str]:
+    """Return for each body the name of the first one drawn alike with the same role."""
+    bodies = setup.bodies
+    first = one_of_each([b.solid for b in bodies])
+    return {b.name: f"{b.role} {bodies[i].name}" for b, i in zip(bodies, first, strict=True)}
 
 
 def together(setup: Setup, name: str) -> tuple[str, ...]:

@@ -7,7 +7,9 @@ is at +Y), Z is up.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
+from fixturecheck.arrays import Floats
 from fixturecheck.result.hold import BodyMotion, LetsGo, MotionKind
 from fixturecheck.result.rest import Freedom, FreedomKind
 from fixturecheck.result.shapes import Vector
@@ -16,6 +18,7 @@ from fixturecheck.units import METRIC, Writing, angle_text, axis_text, factor_te
 _AXES = "XYZ"
 _LEFT_OUT_SHARE = 0.33
 _NIL_MM = 0.05
+_SAME_WAY = 1.0 - 1e-9
 _WAYS = (("to the left", "to the right"), ("toward the operator", "toward the column"), ("down", "up"))
 
 
@@ -49,12 +52,22 @@ def direction_words(direction: Vector) -> str:
     return " and ".join(said)
 
 
+def toward(direction: Sequence[float] | Floats) -> str:
+    """Return a direction in words: `toward -X` along an axis, else with its three parts."""
+    size = math.hypot(*direction)
+    way = [float(part) / size for part in direction]
+    k = max(range(3), key=lambda i: abs(way[i]))
+    if abs(way[k]) > _SAME_WAY:
+        return f"toward {'+' if way[k] > 0 else '-'}{_AXES[k]}"
+    return f"along ({', '.join(f'{round(v, 3) + 0.0:.3g}' for v in way)})"
+
+
 def freedom_words(freedom: Freedom, write: Writing = METRIC) -> str:
     """Return what a body is still free to do, without its name: `slides along Y as far as +1.5 mm`."""
     slides = freedom.kind is FreedomKind.SLIDES
     words = f"{freedom.kind} {'along' if slides else 'about'} {axis_text(freedom.axis)}"
     if not slides:
-        words += f" through ({', '.join(write.number(v, 'mm', '.2f') for v in freedom.point_mm)})"
+        words += f" through {through_text(freedom.point_mm, write)}"
     ends = [v for v in (freedom.low, freedom.high) if math.isfinite(v)]
     if not ends:
         return words
@@ -62,6 +75,11 @@ def freedom_words(freedom: Freedom, write: Writing = METRIC) -> str:
         return f"{words} as far as {' and '.join(angle_text(v, '+.3g') for v in ends)}"
     stops = " and ".join(write.number(v, "mm", "+.3g") for v in ends)
     return f"{words} as far as {stops} {write.name('mm')}"
+
+
+def through_text(point_mm: Vector, write: Writing = METRIC) -> str:
+    """Return a point in brackets, to a hundredth of a millimetre."""
+    return f"({', '.join(write.number(v, 'mm', '.2f') for v in point_mm)})"
 
 
 def lets_go_words(failure: LetsGo, write: Writing = METRIC) -> str:

@@ -61,6 +61,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "hold": MADE | {"holding", "release"},
     "relief": SETTLED,
     "start": TOUCHED,
+    "touching": SETTLED | {"grouping", "wording"},
     # Judging.
     "checks": SOLVED | {"grouping", "wording"},
     "engine": JUDGED | {"grouping"},
@@ -72,6 +73,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "relief_job": SOLVED | {"report"},
     "calibrate_job": SOLVED,
     "start_job": {"job", "report", "start"},
+    "touch_job": JUDGED | {"touching", "report"},
     "progress": LEAVES,
     "cli": LEAVES | {"checks", "progress", "job", "kernel", "report", "setup"},
     "cq": JUDGED | {"engine", "report"},

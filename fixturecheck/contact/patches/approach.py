@@ -195,16 +195,6 @@ def shortest_parting(
     return Parting(bodies=tuple(b.name for b in moving), by_mm=best[0], direction=best[1])
 
 
-def toward(direction: Floats | Sequence[float]) -> str:
-    """Return a direction in words: `toward -X` along an axis, else with its three parts."""
-    direction = np.asarray(direction, dtype=np.float64)
-    direction = direction / np.linalg.norm(direction)
-    k = int(np.argmax(np.abs(direction)))
-    if abs(float(direction[k])) > _SAME_WAY:
-        return f"toward {'+' if direction[k] > 0 else '-'}{'XYZ'[k]}"
-    return f"along ({', '.join(f'{v + 0.0:.3g}' for v in np.round(direction, 3))})"
-
-
 def _directions(bodies: Sequence[Standing], zone: Shape) -> list[Floats]:
     """Return the directions in which a move may part bodies, each once."""
     normals = [

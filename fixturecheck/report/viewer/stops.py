@@ -78,7 +78,9 @@ def _general(drawing: Drawing, scene: Mapping[str, Any], places: Mapping[str, in
         "id": WHOLE if file == OVERVIEW else file,
         "of": WHOLE if file == OVERVIEW else file,
         "tour": True,
-        "title": _GENERAL.get(file, scene["title"]),
+        "title": "The whole assembly"
+        if drawing.stage.result.touching and file == OVERVIEW
+        else _GENERAL.get(file, scene["title"]),
         "verdict": "",
         "word": "",
         "lines": [] if file == OVERVIEW else [scene["title"], *(n for n in _notes(scene))],

@@ -1,0 +1,82 @@
+"""A look at an assembly from file to folder, as the command line runs it in its own process.
+
+Nothing heavy is imported here, so that the drawing process can be started first of all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from fixturecheck.report.folder import scratch, written
+from fixturecheck.report.pictures.painter import Painter
+
+Progress = Callable[[str, float], None]
+
+_READ, _LOOKED = 0.3, 0.7
+
+
+def run(
+    path: str,
+    within_mm: float,
+    units: str,
+    folder: str,
+    pictures: bool,
+    width: int,
+    *,
+    progress: Progress,
+) -> tuple[str, str, str | None]:
+    """Read an assembly, look what touches, write everything.
+
+    Parameters
+    ----------
+    path : str
+        A STEP or BREP file.
+    within_mm : float
+        How far bodies may be apart to be told.
+    units : str
+        `mm` or `inch`.
+    folder : str
+        An empty folder to write into.
+    pictures : bool
+        Whether to draw.
+    width : int
+        Columns of the terminal.
+
+    Returns
+    -------
+    tuple of str
+        The verdict, the table for the terminal, and why pictures are missing (None if none is).
+
+    Raises
+    ------
+    FixturecheckError
+        The file cannot be used, the kernel failed, or the result could not be written.
+    """
+    # The drawing process loads its own libraries while this one loads the kernel.
+    painter = Painter() if pictures else None
+    try:
+        with scratch(Path(folder)):
+            progress("load the kernel", 0.02)
+            from fixturecheck.report.terminal import table  # noqa: PLC0415 -- the painter starts first
+            from fixturecheck.report.write import write_all  # noqa: PLC0415 -- the painter starts first
+            from fixturecheck.touching.bodies import assembled  # noqa: PLC0415 -- the painter starts first
+            from fixturecheck.touching.survey import surveyed  # noqa: PLC0415 -- the painter starts first
+
+            progress(f"read {Path(path).name}", 0.15)
+            whole = assembled(path, within_mm=within_mm, units=units)
+            result = surveyed(
+                whole, progress=lambda doing, share: progress(doing, _READ + (_LOOKED - _READ) * share)
+            )
+            with written(Path(folder)):
+                trouble = write_all(
+                    Path(folder),
+                    result,
+                    whole.setup,
+                    painter=painter,
+                    progress=lambda doing, share: progress(f"write {doing}", _LOOKED + (1 - _LOOKED) * share),
+                )
+            return str(result.verdict), table(result, width=width), trouble
+    finally:
+        if painter is not None:
+            painter.stop()
