@@ -1,4 +1,4 @@
-"""A whole check from the command line against the least that any program over the same solids must do."""
+"""A check and a first set-up from the command line, against the least any program over the solids must do."""
 
 from __future__ import annotations
 
@@ -51,6 +51,43 @@ def vs_floor() -> dict[str, object]:
         "goal": 4.0,
         "says": f"times as long as importing cadquery, running the script and tessellating: "
         f"{shown_s(check_s)} with all outputs against {shown_s(floor_s)}",
+    }
+
+
+PART = MODELS / "index_pawl" / "pawl_b.step"
+
+PART_FLOOR = """
+import sys
+import cadquery
+cadquery.importers.importStep(sys.argv[1]).val().tessellate(0.1, 0.1)
+"""
+
+
+def new_vs_floor() -> dict[str, object]:
+    """From the STEP file of the pawl to a set-up and its page, against import, read and tessellate."""
+
+    def new() -> Callable[[], object]:
+        folder = tempfile.TemporaryDirectory()
+
+        def work() -> None:
+            out = Path(folder.name) / "pawl.toml"
+            _ran([sys.executable, "-m", "fixturecheck", "new", str(PART), "--out", str(out)], expected=0)
+            page = Path(folder.name) / "pawl_check" / "report.html"
+            if not out.is_file() or not page.is_file() or not any((page.parent / "pictures").iterdir()):
+                message = f"no whole set-up was written for {PART.name}"
+                raise ValueError(message)
+
+        return work
+
+    def floor() -> Callable[[], object]:
+        return lambda: _ran([sys.executable, "-c", PART_FLOOR, str(PART)], expected=0)
+
+    new_s, floor_s = interleaved_s(3, new, floor)
+    return {
+        "figure": ratio_of(new_s, floor_s),
+        "goal": 3.0,
+        "says": f"times as long as importing cadquery, reading and tessellating the part: {shown_s(new_s)} "
+        f"from the STEP file to set-up, report and pictures against {shown_s(floor_s)}",
     }
 
 
