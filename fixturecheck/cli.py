@@ -12,7 +12,7 @@ import io
 import os
 import shutil
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -35,6 +35,7 @@ exit codes:
   2  the set-up or the command is wrong; nothing is written
   3  something could not be computed, crashed, ran out of time or was stopped
 """
+SHELLS = ("bash", "zsh", "fish", "tcsh")
 _SHELVES = ("equipment", "materials", "finishes", "wheels")
 
 
@@ -98,6 +99,14 @@ def _parser() -> argparse.ArgumentParser:
     keys = commands.add_parser("keys", help="list what may be stated in a set-up, with defaults and ranges")
     keys.add_argument("table", nargs="?", metavar="TABLE", help="one table only, like cut or machine.guard")
     keys.set_defaults(command=_keys)
+    completion = commands.add_parser(
+        "completion", help="print what completes these commands in your shell; its --help says how to use it",
+        description="Prints a script for your shell. bash: fixturecheck completion bash > "
+        "~/.local/share/bash-completion/completions/fixturecheck; zsh: into a file _fixturecheck on the "
+        "fpath; fish: into ~/.config/fish/completions/fixturecheck.fish.",
+    )  # fmt: skip
+    completion.add_argument("shell", choices=SHELLS)
+    completion.set_defaults(command=lambda options: _completion(parser, options.shell))
     return parser
 
 
@@ -149,6 +158,7 @@ def _add_check(commands: argparse._SubParsersAction[_Parser]) -> None:
         "--skip", metavar="CHECKS", action="append", help="leave these checks out, named alike"
     )
     check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    _add_json(check)
     check.set_defaults(command=_check)
 
 
@@ -175,6 +185,7 @@ def _add_touch(commands: argparse._SubParsersAction[_Parser]) -> None:
     touch.add_argument("--units", choices=UNITS, default="mm", help="what the report is written in (mm)")
     _add_folder(touch, "ASSEMBLY", "touch")
     touch.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    _add_json(touch)
     _add_running(touch)
     touch.set_defaults(command=_touch)
 
@@ -238,6 +249,13 @@ def _add_folder(command: argparse.ArgumentParser, of: str, ending: str) -> None:
     )
 
 
+def _add_json(command: argparse.ArgumentParser) -> None:
+    """Add what has a program read the answer."""
+    command.add_argument(
+        "--json", action="store_true", help="print result.json on standard output, in place of the table"
+    )
+
+
 def _add_running(command: argparse.ArgumentParser) -> None:
     """Add what every command takes that runs for a while."""
     command.add_argument(
@@ -261,8 +279,7 @@ def _check(options: argparse.Namespace) -> int:
         wrong += unknown.problems
     setup, overrides = _stated(options, wrong)
     out = options.out or Path(f"{setup.stem}_check")
-    width = shutil.get_terminal_size((100, 24)).columns
-    asked = (not options.no_pictures, only, skip, width)
+    asked = (not options.no_pictures, only, skip, *_screen())
     return _tell(options, out, _run(options, out, CHECK, (str(setup), overrides), asked, hears=True))
 
 
@@ -276,8 +293,7 @@ def _touch(options: argparse.Namespace) -> int:
     if wrong:
         raise SetupError(*wrong)
     out = options.out or Path(f"{path.stem}_touch")
-    width = shutil.get_terminal_size((100, 24)).columns
-    asked = (not options.no_pictures, width)
+    asked = (not options.no_pictures, *_screen())
     before = (str(path.absolute()), options.within, options.units)
     return _tell(options, out, _run(options, out, TOUCH, before, asked))
 
@@ -287,7 +303,10 @@ def _tell(options: argparse.Namespace, out: Path, answer: tuple[str, str, str | 
     verdict, table, trouble = answer
     if trouble:
         _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
-    said = _say(f"{table}\n\nwritten to {out}\n")
+    from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed
+
+    text = (out / RESULT).read_text(encoding="utf-8") if options.json else f"{table}\n\nwritten to {out}\n"
+    said = _say(text)
     strict = getattr(options, "strict", False)
     code = {"go": GO, "caution": NO_GO if strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
     return code if said else NOT_COMPUTED
@@ -320,6 +339,12 @@ def _new(options: argparse.Namespace) -> int:
     said = _say(f"{table}\n\nset-up written to {out}, report to {folder}\n")
     code = {"go": GO, "caution": GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
     return code if said else NOT_COMPUTED
+
+
+def _screen() -> tuple[int, bool]:
+    """Return the columns of a table, and whether it is coloured: on a terminal, unless NO_COLOR is set."""
+    colour = sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return shutil.get_terminal_size((100, 24)).columns, colour
 
 
 def _names(stated: Sequence[str] | None) -> tuple[str, ...] | None:
@@ -471,6 +496,23 @@ def _keys(options: argparse.Namespace) -> int:
     from fixturecheck.report.lists import keys_told  # noqa: PLC0415 -- reads the records of a set-up
 
     return GO if _say(keys_told(options.table)) else NOT_COMPUTED
+
+
+def _completion(parser: argparse.ArgumentParser, shell: str) -> int:
+    """Print the script that completes the commands; files are completed where a file is asked for."""
+    import shtab  # noqa: PLC0415 -- only this command needs it
+
+    _complete_files(parser, shtab.FILE)
+    return GO if _say(f"{shtab.complete(parser, shell=shell)}\n") else NOT_COMPUTED
+
+
+def _complete_files(parser: argparse.ArgumentParser, files: Mapping[str, object]) -> None:
+    for action in parser._actions:  # noqa: SLF001 -- argparse has no public way to list them
+        if isinstance(action, argparse._SubParsersAction):  # noqa: SLF001 -- its parsers likewise
+            for inner in action.choices.values():
+                _complete_files(inner, files)
+        elif action.type is Path:
+            action.complete = files  # type: ignore[attr-defined]  # read by shtab
 
 
 def _complain(message: str) -> None:

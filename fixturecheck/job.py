@@ -30,6 +30,7 @@ def run(
     only: tuple[str, ...] | None,
     skip: tuple[str, ...],
     width: int,
+    colour: bool = False,
     *,
     progress: Progress,
     tell: Tell,
@@ -46,6 +47,8 @@ def run(
         Checks to ask, None for all, and checks to leave out.
     width : int
         Columns of the terminal.
+    colour : bool
+        Whether the table is coloured.
     tell : callable
         Called with lines about what has been found, as soon as it has.
 
@@ -78,6 +81,7 @@ def check_into(
     only: tuple[str, ...] | None,
     skip: tuple[str, ...],
     width: int,
+    colour: bool = False,
     *,
     progress: Progress,
     tell: Tell,
@@ -106,7 +110,7 @@ def check_into(
                 painter=painter,
                 progress=lambda doing, share: progress(f"write {doing}", _between(_CHECKED, 1.0, share)),
             )
-        return str(result.verdict), table(result, width=width), trouble
+        return str(result.verdict), table(result, width=width, colour=colour), trouble
 
 
 def _checked(

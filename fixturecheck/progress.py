@@ -14,6 +14,30 @@ LEAST_PAUSE_S = 1.0
 """Between two lines of progress."""
 
 
+_EARLY_S, _EARLY_SHARE = 5.0, 0.1
+"""Before this nothing is said of the time left: the first steps say little of the others."""
+
+
+def time_left(passed_s: float, share: float) -> str:
+    """Return about how long is left, if the rest goes as what is done did; empty where that says nothing.
+
+    Parameters
+    ----------
+    passed_s : float
+        Time so far.
+    share : float
+        Share of the work that is done, 0 to 1.
+    """
+    if passed_s < _EARLY_S or not _EARLY_SHARE <= share < 1.0:
+        return ""
+    left_s = passed_s * (1.0 - share) / share
+    if left_s < 10.0:
+        return "some seconds left"
+    if left_s < 90.0:
+        return f"about {10 * round(left_s / 10)} s left"
+    return f"about {round(left_s / 60)} min left"
+
+
 class Display:
     """Progress on one stream: a line that is written over on a terminal, else a line for each stage.
 
@@ -75,7 +99,8 @@ class Display:
 
     def _draw(self, doing: str, share: float) -> None:
         full = round(_WIDTH * share)
-        line = f"[{'=' * full}{' ' * (_WIDTH - full)}] {share:4.0%}  {doing}"
+        left = time_left(self._clock() - self._started, share)
+        line = f"[{'=' * full}{' ' * (_WIDTH - full)}] {share:4.0%}  {doing}{f', {left}' if left else ''}"
         columns = shutil.get_terminal_size((80, 24)).columns
         self._bar = f"\r\x1b[K{line[: columns - 1]}"
         self._put(self._bar)

@@ -23,6 +23,7 @@ def run(
     folder: str,
     pictures: bool,
     width: int,
+    colour: bool = False,
     *,
     progress: Progress,
 ) -> tuple[str, str, str | None]:
@@ -42,6 +43,8 @@ def run(
         Whether to draw.
     width : int
         Columns of the terminal.
+    colour : bool
+        Whether the table is coloured.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def run(
                     painter=painter,
                     progress=lambda doing, share: progress(f"write {doing}", _LOOKED + (1 - _LOOKED) * share),
                 )
-            return str(result.verdict), table(result, width=width), trouble
+            return str(result.verdict), table(result, width=width, colour=colour), trouble
     finally:
         if painter is not None:
             painter.stop()

@@ -165,16 +165,18 @@ def _left(factor: float | None, hold: HoldFound) -> str:
 _MOST_GO = 12
 
 
-def table(result: Result, *, width: int | None = None) -> str:
+def table(result: Result, *, width: int | None = None, colour: bool = False) -> str:
     """Return the verdict, then one row for each finding: sign, verdict, check, subject, number, sentence.
 
     Parameters
     ----------
     width : int, optional
         Columns to fold the sentences at; None asks the terminal.
+    colour : bool
+        Whether verdicts are coloured; their words and signs stand either way.
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
-    lines = [f"{_word(result.verdict)}  {result.name}"]
+    lines = [f"{_painted(_word(result.verdict), result.verdict, colour)}  {result.name}"]
     lines += [line for told in banner(result).lines() for line in _folded(told, columns)]
     if result.touching is not None:
         lines += touch_lines(result, lambda text: _folded(text, columns))
@@ -193,7 +195,8 @@ def table(result: Result, *, width: int | None = None) -> str:
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
         about = f"{words.asked(f):<{wide_check}}  {words.title(told)}"
-        head = f"{row.number:>3} {verdict_words(f):<9}  {about}  {number}"
+        word = _painted(f"{verdict_words(f):<9}", f.verdict, colour)
+        head = f"{row.number:>3} {word}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
             lines += _told(told, result.shown_in, columns)
@@ -209,6 +212,14 @@ def table(result: Result, *, width: int | None = None) -> str:
     lines += ["", *_folded(also, columns)] if also else []
     lines += ["", counted(rows)]
     return "\n".join(lines).replace("\u202f", " ")
+
+
+_PAINT = {Verdict.GO: "32", Verdict.CAUTION: "33", Verdict.NO_GO: "1;31", Verdict.UNKNOWN: "35"}
+"""Colours of a terminal's own palette, which its user has made readable."""
+
+
+def _painted(text: str, verdict: Verdict, colour: bool) -> str:
+    return f"\x1b[{_PAINT[verdict]}m{text}\x1b[0m" if colour else text
 
 
 def _told(told: Together, units: str, columns: int) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from importlib import import_module
 
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
@@ -110,6 +111,12 @@ class Result:
     assumed: tuple[Assumed, ...] = ()
     small_lengths: str = SMALL_LENGTHS[0]
     setup: object = field(default=None, repr=False, compare=False)
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: verdict, tables and the 3-D view, in a frame of its own."""
+        # Only a notebook asks; what shows results is built on results, and is loaded when it is needed.
+        shown: str = import_module("fixturecheck.report.notebook").notebook_html(self)
+        return shown
 
     @property
     def shown_in(self) -> str:

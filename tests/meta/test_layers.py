@@ -76,7 +76,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "touch_job": JUDGED | {"touching", "report"},
     "progress": LEAVES,
     "cli": LEAVES | {"checks", "progress", "job", "kernel", "report", "setup"},
-    "cq": JUDGED | {"engine", "report"},
+    "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},
     "__main__": {"cli"},
     "__init__": JUDGED | {"cq", "engine", "report", "testing"},

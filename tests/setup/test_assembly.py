@@ -161,9 +161,13 @@ def test_annotate_adds_what_was_found_and_changes_nothing() -> None:
     drawn = annotate(top, result)
     assert [n for n, _ in top.traverse()] == names
     found = drawn.objects["found"]
-    assert [c.name for c in found.children] == ["block.base|table.top", "hit"]
-    assert found.children[0].obj.Area() == pytest.approx(12)
-    colours = {c.color.toTuple()[:3] for c in found.children}
+    assert [(c.name, [one.name for one in c.children]) for c in found.children] == [
+        ("contacts", ["block.base|table.top"]),
+        ("overlap, collision, gouge, leftover", ["hit"]),
+    ]
+    shapes = [one for c in found.children for one in c.children]
+    assert shapes[0].obj.Area() == pytest.approx(12)
+    colours = {one.color.toTuple()[:3] for one in shapes}
     assert len(colours) == 2
     assert drawn.objects["stack"].children[1].name == "block"
     volumes = sorted(solid.Volume() for solid in drawn.toCompound().Solids())
