@@ -326,7 +326,7 @@ def _touches_part(stage: Stage, patch: Patch, name: str) -> bool:
 
 
 def _or_table(body: str | None) -> str:
-    return body or "the table, taken at the lowest plane of what is set up,"
+    return body or "the table (taken at the lowest plane of what is set up)"
 
 
 def _of_footing(

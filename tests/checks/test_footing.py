@@ -185,7 +185,7 @@ def test_an_angle_plate_drawn_on_the_table_stands_beside_the_chuck():
     angle = body("angle", box((200, -50, -20), (260, 50, 60)), role="fixture")
     assert stands(*CHUCK, angle, PART, name="angle").base is Base.TABLE
     hanging = body("angle", box((200, -50, -15), (260, 50, 60)), role="fixture")
-    assert "the table, taken at the lowest plane" in told(*CHUCK, hanging, PART)["angle"].says
+    assert "the table (taken at the lowest plane" in told(*CHUCK, hanging, PART)["angle"].says
 
 
 def test_a_chuck_drawn_in_pieces_stands_piece_by_piece():
