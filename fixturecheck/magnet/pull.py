@@ -288,12 +288,13 @@ def least_pulls(model: MagnetModel, soft: MagnetSource | None, strength: float) 
     NotComputedError
         The field did not converge.
     """
-    fields = [model.solve(strength)]
-    if soft is not None:
-        fields.append(behind_soft(model, soft).solve(strength, near=fields[0].potential_a))
-    every = zip(*(f.patches for f in fields), strict=True)
+    first = model.solve(strength)
+    if soft is None:
+        return LeastPulls(patches=first.patches, fields=(first,))
+    second = behind_soft(model, soft).solve(strength, near=first.potential_a)
+    pairs = zip(first.patches, second.patches, strict=True)
     return LeastPulls(
-        patches=tuple(min(same, key=lambda p: p.pull_n) for same in every), fields=tuple(fields)
+        patches=tuple(min(pair, key=lambda p: p.pull_n) for pair in pairs), fields=(first, second)
     )
 
 

@@ -281,9 +281,9 @@ class _ToPlace:
         bodies = self.units.get(unit, [])
         if len(bodies) == 1:
             return bodies[0].name, face
-        body, _, inner = face.partition(".")
-        if inner and any(b.name == body for b in bodies):
-            return body, inner
+        ref = FaceRef(face)
+        if ref.face and any(b.name == ref.body for b in bodies):
+            return ref.body, ref.face
         names = ", ".join(b.name for b in bodies)
         message = (
             f"seats of {unit!r}: {face!r} must name a body of it and its face, like BODY.FACE; it has {names}"

@@ -319,5 +319,7 @@ def _converted(value: Any, key: str) -> Any:
 
 
 def _frozen(value: Any) -> Any:
-    """Turn lists into tuples, all the way down."""
+    """Turn lists into tuples, all the way down, in tables too."""
+    if isinstance(value, Mapping):
+        return {name: _frozen(v) for name, v in value.items()}
     return tuple(_frozen(v) for v in value) if isinstance(value, list | tuple) else value

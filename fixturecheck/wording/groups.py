@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
 
-from fixturecheck.faceref import FaceRef
+from fixturecheck.faceref import FaceRef, on
 from fixturecheck.result.finding import Finding, Kind, Verdict
 from fixturecheck.wording.quantity import shown, shown_span
 
@@ -132,7 +133,7 @@ def _faces(findings: Sequence[Finding]) -> str:
     """Name the faces that findings are about, where all are about the same."""
     faces = {tuple(FaceRef(one).face for one in f.about) for f in findings}
     (first, *more) = faces
-    return "" if more or not all(first) else " on ".join(first)
+    return reduce(on, first) if first and all(first) and not more else ""
 
 
 def span(together: Together, units: str) -> str:

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.place import matrix_of, translation
 from fixturecheck.nesting.model import settling_model_of
-from fixturecheck.nesting.settle import backs_of, loads_of, loose_of, ranks_of, settle_together, shifted
+from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_together, shifted
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
 from fixturecheck.setup.placed import place_by_seats
@@ -316,7 +316,7 @@ def test_what_is_placed_by_its_seats_rests_there(folder: Path) -> None:
         bench = settling_model_of(setup)
         staging = setup.staging or Staging(push={"*": Push(direction=(-1, 0, 0))})
         loads = loads_of(bench, staging, loose_of(bench, staging))
-        away = shifted(bench.drawn, backs_of(loads, ranks_of(bench, staging, loads), staging.approach_mm))
+        away = shifted(bench.drawn, retreats_of(loads, ranks_of(bench, staging, loads), staging.approach_mm))
         rest = settle_together(bench, loads, away, Bounds(approach_mm=staging.approach_mm))
         assert np.abs(rest.poses.origin_mm - bench.drawn.origin_mm).max() < 1e-4
 
