@@ -34,6 +34,12 @@ SHARE = (
 )
 
 
+_CARRIES_COSINE = 0.1
+"""How far down the normal of a face must look that counts as carrying the part on it."""
+_ALONG = 1e-6
+"""A direction with less than this of it in a plane is square to the plane."""
+
+
 def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) -> Finding:
     """Judge a seat or nest that touches somewhere by the share that does.
 
@@ -98,7 +104,19 @@ def _outlines(stage: Stage, seat: Seat, found: Seating) -> FlatPair | None:
         shapely.union_all([frame.polygon(body.rings(f)) for f in faces])
         for body, faces in ((one, ours), (other, theirs))
     )
-    return FlatPair(frame=frame, moving=moving, still=still)
+    return FlatPair(frame=frame, moving=moving, still=still, barred=_barred(stage, seat.body, frame))
+
+
+def _barred(stage: Stage, body: str, frame: PlaneFrame) -> Floats:
+    """Return the directions (n, 2) in a plane toward which a body cannot slide: into what carries it."""
+    mine = (p.outward(body) for p in stage.contacts.patches if body in p.bodies and _is_area(p))
+    down = [normal for normal in mine if normal[2] < -_CARRIES_COSINE]
+    flat = frame.flat(frame.origin + np.array(down).reshape(-1, 3))
+    return np.asarray(flat[np.linalg.norm(flat, axis=1) > _ALONG])
+
+
+def _is_area(patch: Patch) -> bool:
+    return patch.contact.kind is ContactKind.AREA
 
 
 def _flat_faces(body: Standing, names: tuple[str, ...]) -> list[int] | None:

@@ -232,6 +232,17 @@ def test_a_low_rail_behind_a_tall_part_is_a_seat_as_good_as_it_can_be():
     assert behind.remedy is None
 
 
+def test_a_part_is_not_asked_to_slide_down_into_what_it_stands_on():
+    """The rail goes on 30 mm below the chuck's top, where no part gets: what can meet is what does."""
+    rail = body("rail", block(150, 10, 38, (0, 15, -30)), role="fixture")
+    part = body("part", block(60, 20, 18))
+    seats = PRIMARY, on("part", "back", "rail", "front", rank="secondary")
+    chuck = body("chuck", block(150, 20, 30, (0, 0, -30)), role="fixture")
+    _, behind = gauged(seat.check, [chuck, rail, part], *seats)
+    assert (behind.verdict, behind.value) == (Verdict.GO, pytest.approx(1.0, abs=1e-9))
+    assert "480 mm², 44.44 % of the smaller face, which is all of the two faces that can meet" in behind.says
+
+
 def test_a_part_that_hangs_over_the_end_of_a_low_rail_is_slid_by_what_the_rail_can_give():
     """20 of 60 mm along the rail: a third of what can meet; half is 10 mm further."""
     rail = body("rail", block(150, 10, 8, (0, 15, 0)), role="fixture")

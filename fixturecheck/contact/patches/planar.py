@@ -231,6 +231,7 @@ def _raw(
 _HALVINGS = 30
 _FINER = 12
 _FIRST_STEP = 0.25
+_BARRED_MM = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -243,11 +244,18 @@ class FlatPair:
         The plane's own coordinates.
     moving, still : shapely geometry
         The outlines in it, mm.
+    barred : ndarray, shape (n, 2)
+        Directions in the plane toward which the moving one cannot go: other faces stand there.
     """
 
     frame: PlaneFrame
     moving: Any = field(repr=False)
     still: Any = field(repr=False)
+    barred: Floats = field(default_factory=lambda: np.empty((0, 2)), repr=False)
+
+    def may_go(self, by: Floats) -> bool:
+        """Say whether nothing bars a shift (2,) of the moving outline."""
+        return bool(np.all(self.barred @ by <= _BARRED_MM))
 
     def shared_mm2(self, by: Floats) -> float:
         """Return the area the two share when the moving one is shifted by (2,) in the plane."""
@@ -261,14 +269,15 @@ class FlatPair:
         of their smaller widths. For others it is what was found, never more than there is.
         """
         directions = _directions(min(self.moving, self.still, key=lambda p: float(p.area)))
-        places = [np.zeros(2), *_line_ups(self.moving, self.still, directions)]
+        lined_up = _line_ups(self.moving, self.still, directions)
+        places = [np.zeros(2), *(place for place in lined_up if self.may_go(place))]
         found = [self.shared_mm2(place) for place in places]
         best = int(np.argmax(np.round(found, 9)))
         area, place = found[best], places[best]
         step = _FIRST_STEP * float(np.sqrt(min(self.moving.area, self.still.area)))
         for _ in range(_FINER):
             tried = [place + sign * step * direction for direction in directions for sign in (1.0, -1.0)]
-            areas = [self.shared_mm2(at) for at in tried]
+            areas = [self.shared_mm2(at) if self.may_go(at) else 0.0 for at in tried]
             k = int(np.argmax(areas))
             if areas[k] > area * (1 + 1e-9):
                 area, place = areas[k], tried[k]
@@ -287,7 +296,7 @@ class FlatPair:
         found = []
         for line in lines:
             size = float(np.linalg.norm(line))
-            if size <= 0.0:
+            if size <= 0.0 or not self.may_go(line / size):
                 continue
             length = self._least_along(line / size, reach, wanted_mm2)
             if length is not None:
