@@ -1,6 +1,7 @@
 """Common volume of solids that only just graze each other."""
 
 import math
+from pathlib import Path
 
 import cadquery as cq
 import numpy as np
@@ -27,15 +28,9 @@ def test_a_link_that_grazes_the_wheel_with_the_end_of_its_flat_shares_nothing_to
     )
     deep_mm = 6 * tilt
     most_mm3 = 2 * np.sqrt(2 * 89.0 * deep_mm) * deep_mm * 6
-    grazes = 0
     for aside in (0.002, -0.002):
         moved = transformed(bar, turn, foot - turn @ foot + np.array([aside, 0.0, 0.0]))
-        try:
-            split(moved, wheel, "bar by wheel")
-        except NotComputedError:
-            grazes += 1
         assert 0.0 <= shared_mm3(moved, wheel, "bar and wheel") <= most_mm3
-    assert grazes, "the kernel has got better at this: the second try is no longer needed"
 
 
 def test_what_neither_vouches_for_is_not_known(monkeypatch):
@@ -82,3 +77,19 @@ def test_a_rib_that_is_gone_has_lost_its_height():
     solid = prism((0, 0), (30, 0), (30, 10), (16, 10), (16, 15), (14, 15), (14, 10), (0, 10))
     rib = prism((14, 10), (16, 10), (16, 15), (14, 15))
     assert depth_mm(rib.val(), solid.val(), solid.cut(rib).val()) == pytest.approx(5.0, rel=1e-6)
+
+
+def test_the_corner_of_a_turned_part_in_a_dressed_wheel_adds_up():
+    """A block with a bore and bevelled edges, turned off its seat, bites into the corner of a wheel.
+
+    The kernel's plain integral is 4 parts in a million off on the wheel's trimmed round faces, as the one
+    that refines itself shows. Both solids are stored as the kernel wrote them. What is taken is found by two
+    routes: from the wheel and from the part.
+    """
+    folder = Path(__file__).parents[1] / "data" / "grazed"
+    wheel, part = (cq.Shape.importBrep(str(folder / f"{name}.brep")) for name in ("wheel", "part"))
+    ways = [split(wheel, part, "wheel by part"), split(part, wheel, "part by wheel")]
+    assert ways[0].taken_mm3 == pytest.approx(ways[1].taken_mm3, rel=1e-6)
+    assert 0.0 < ways[0].taken_mm3 < 0.1
+    for whole, found in zip((wheel, part), ways, strict=True):
+        assert found.kept_mm3 + found.taken_mm3 == pytest.approx(whole.Volume(), rel=1e-5)
