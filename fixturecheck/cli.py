@@ -328,9 +328,8 @@ def _new(options: argparse.Namespace) -> int:
     if wrong:
         raise SetupError(*wrong)
     folder = out.with_name(f"{out.stem}_check")
-    width = shutil.get_terminal_size((100, 24)).columns
     wishes = (str(options.part), options.on, options.count, options.floor, str(out))
-    asked = (not options.no_pictures, width)
+    asked = (not options.no_pictures, *_screen())
     verdict, table, trouble, because = _run(options, folder, NEW, wishes, asked, hears=True)
     if trouble:
         _complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")

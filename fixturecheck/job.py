@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.report.folder import scratch, written
-from fixturecheck.report.pictures.painter import Painter
+from fixturecheck.report.pictures.painter import Painter, painting
 
 if TYPE_CHECKING:
     from fixturecheck.result import Result
@@ -62,15 +62,10 @@ def run(
     FixturecheckError
         The set-up is wrong, the kernel failed, or the result could not be written.
     """
-    # The drawing process loads its own libraries while this one loads the kernel.
-    painter = Painter() if pictures else None
-    try:
+    with painting(pictures) as painter:
         return check_into(
-            setup_path, overrides, folder, painter, only, skip, width, progress=progress, tell=tell
+            setup_path, overrides, folder, painter, only, skip, width, colour, progress=progress, tell=tell
         )
-    finally:
-        if painter is not None:
-            painter.stop()
 
 
 def check_into(
@@ -95,22 +90,44 @@ def check_into(
     """
     with scratch(Path(folder)):
         progress("load the kernel", 0.02)
-        from fixturecheck.report.terminal import table  # noqa: PLC0415 -- the painter starts first
-        from fixturecheck.report.write import write_all  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
 
         progress(f"read {Path(setup_path).name}", 0.15)
         setup = load(setup_path, overrides)
         result = _checked(setup, only, skip, progress, tell)
-        with written(Path(folder)):
-            trouble = write_all(
-                Path(folder),
-                result,
-                setup,
-                painter=painter,
-                progress=lambda doing, share: progress(f"write {doing}", _between(_CHECKED, 1.0, share)),
-            )
-        return str(result.verdict), table(result, width=width, colour=colour), trouble
+        rest = part_of(progress, _CHECKED, 1.0)
+        return answer_of(result, setup, Path(folder), painter, width, colour, progress=rest)
+
+
+def answer_of(
+    result: Result,
+    setup: Setup,
+    folder: Path,
+    painter: Painter | None,
+    width: int,
+    colour: bool,
+    *,
+    progress: Progress,
+) -> tuple[str, str, str | None]:
+    """Write everything into a folder; return the verdict, the table, and why pictures are missing.
+
+    Raises
+    ------
+    FixturecheckError
+        The result could not be written.
+    """
+    from fixturecheck.report.terminal import table  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.report.write import write_all  # noqa: PLC0415 -- the painter starts first
+
+    with written(folder):
+        trouble = write_all(
+            folder,
+            result,
+            setup,
+            painter=painter,
+            progress=lambda doing, share: progress(f"write {doing}", share),
+        )
+    return str(result.verdict), table(result, width=width, colour=colour), trouble
 
 
 def _checked(
@@ -120,11 +137,11 @@ def _checked(
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- the painter starts first
 
-    so_far = SoFar(tell)
+    so_far, middle = SoFar(tell), part_of(progress, _LOADED, _CHECKED)
 
     def step(doing: str, share: float) -> None:
         so_far.end()
-        progress(doing, _between(_LOADED, _CHECKED, share))
+        middle(doing, share)
 
     return check(
         setup,
@@ -135,5 +152,6 @@ def _checked(
     )
 
 
-def _between(low: float, high: float, share: float) -> float:
-    return low + (high - low) * share
+def part_of(progress: Progress, low_share: float, high_share: float) -> Progress:
+    """Return what tells the progress of a step that takes the whole from one share to another."""
+    return lambda doing, share: progress(doing, low_share + (high_share - low_share) * share)

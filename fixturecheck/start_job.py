@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from fixturecheck import job
-from fixturecheck.report.pictures.painter import Painter
+from fixturecheck.report.pictures.painter import painting
 
 Progress = Callable[[str, float], None]
 Tell = Callable[[list[str]], None]
@@ -24,6 +24,7 @@ def run(
     folder: str,
     pictures: bool,
     width: int,
+    colour: bool = False,
     *,
     progress: Progress,
     tell: Tell,
@@ -40,6 +41,12 @@ def run(
         The TOML file to write.
     folder : str
         An empty folder for the result.
+    pictures : bool
+        Whether to draw.
+    width : int
+        Columns of the terminal.
+    colour : bool
+        Whether the table is coloured.
 
     Returns
     -------
@@ -51,8 +58,7 @@ def run(
     FixturecheckError
         The part cannot be set up, or something could not be computed or written.
     """
-    painter = Painter() if pictures else None
-    try:
+    with painting(pictures) as painter:
         progress("load the kernel", 0.02)
         from fixturecheck.start.choose import propose  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.part import read_part  # noqa: PLC0415 -- the painter starts first
@@ -65,8 +71,7 @@ def run(
         kept.write_text(text, encoding="utf-8")
         kept.replace(out)
         because = tuple((b.choice, b.reason) for b in found.because)
-        answer = job.check_into(out, {}, folder, painter, None, (), width, progress=progress, tell=tell)
+        answer = job.check_into(
+            out, {}, folder, painter, None, (), width, colour, progress=progress, tell=tell
+        )
         return (*answer, because)
-    finally:
-        if painter is not None:
-            painter.stop()

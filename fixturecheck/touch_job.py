@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from fixturecheck.report.folder import scratch, written
-from fixturecheck.report.pictures.painter import Painter
+from fixturecheck.job import answer_of, part_of
+from fixturecheck.report.folder import scratch
+from fixturecheck.report.pictures.painter import painting
 
 Progress = Callable[[str, float], None]
 
@@ -56,30 +57,13 @@ def run(
     FixturecheckError
         The file cannot be used, the kernel failed, or the result could not be written.
     """
-    # The drawing process loads its own libraries while this one loads the kernel.
-    painter = Painter() if pictures else None
-    try:
-        with scratch(Path(folder)):
-            progress("load the kernel", 0.02)
-            from fixturecheck.report.terminal import table  # noqa: PLC0415 -- the painter starts first
-            from fixturecheck.report.write import write_all  # noqa: PLC0415 -- the painter starts first
-            from fixturecheck.touching.bodies import assembled  # noqa: PLC0415 -- the painter starts first
-            from fixturecheck.touching.survey import surveyed  # noqa: PLC0415 -- the painter starts first
+    with painting(pictures) as painter, scratch(Path(folder)):
+        progress("load the kernel", 0.02)
+        from fixturecheck.touching.bodies import assembled  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.touching.survey import surveyed  # noqa: PLC0415 -- the painter starts first
 
-            progress(f"read {Path(path).name}", 0.15)
-            whole = assembled(path, within_mm=within_mm, units=units)
-            result = surveyed(
-                whole, progress=lambda doing, share: progress(doing, _READ + (_LOOKED - _READ) * share)
-            )
-            with written(Path(folder)):
-                trouble = write_all(
-                    Path(folder),
-                    result,
-                    whole.setup,
-                    painter=painter,
-                    progress=lambda doing, share: progress(f"write {doing}", _LOOKED + (1 - _LOOKED) * share),
-                )
-            return str(result.verdict), table(result, width=width, colour=colour), trouble
-    finally:
-        if painter is not None:
-            painter.stop()
+        progress(f"read {Path(path).name}", 0.15)
+        whole = assembled(path, within_mm=within_mm, units=units)
+        result = surveyed(whole, progress=part_of(progress, _READ, _LOOKED))
+        rest = part_of(progress, _LOOKED, 1.0)
+        return answer_of(result, whole.setup, Path(folder), painter, width, colour, progress=rest)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
+import pty
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import cadquery as cq
@@ -50,6 +53,29 @@ def test_colours_are_for_a_terminal_alone_and_may_be_declined(monkeypatch: pytes
     assert _screen()[1] is True
     monkeypatch.setenv("NO_COLOR", "1")
     assert _screen()[1] is False
+
+
+def test_a_check_on_a_terminal_is_coloured(tmp_path: Path) -> None:
+    """On a pseudo-terminal, as the command line of a desktop has it."""
+    (tmp_path / "block.py").write_text(
+        "import cadquery as cq\n"
+        "import fixturecheck as fc\n"
+        "block = cq.Workplane().box(20, 10, 6).val()\n"
+        "setup = fc.Setup(name='block', bodies=(fc.body('block', block, faces={'top': '>Z'}),), cuts=(\n"
+        "    fc.Cut(name='top', parts=('block',), floor='top'),))\n"
+    )
+    mine, theirs = pty.openpty()
+    environment = {k: v for k, v in os.environ.items() if k != "NO_COLOR"} | {"TERM": "xterm"}
+    command_line = [sys.executable, "-m", "fixturecheck", "check", str(tmp_path / "block.py"), "--quiet"]
+    done = subprocess.run(
+        [*command_line, "--no-pictures", "--only", "limits", "--out", str(tmp_path / "out")],
+        stdout=theirs, stderr=subprocess.PIPE, env=environment, check=False,
+    )  # fmt: skip
+    assert done.stderr == b""
+    said = os.read(mine, 1 << 16).decode()
+    os.close(theirs)
+    os.close(mine)
+    assert said.startswith("\x1b[32m✓ GO\x1b[0m")
 
 
 def test_a_program_reads_the_result_from_standard_output(tmp_path: Path) -> None:

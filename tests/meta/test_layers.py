@@ -73,7 +73,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "relief_job": SOLVED | {"report"},
     "calibrate_job": SOLVED,
     "start_job": {"job", "report", "start"},
-    "touch_job": JUDGED | {"touching", "report"},
+    "touch_job": JUDGED | {"job", "touching", "report"},
     "progress": LEAVES,
     "cli": LEAVES | {"checks", "progress", "job", "kernel", "report", "setup"},
     "cq": JUDGED | {"engine", "report", "touching"},

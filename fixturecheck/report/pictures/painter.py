@@ -12,6 +12,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Timer
@@ -91,6 +92,20 @@ class Painter:
         lines = [line.strip() for line in self._errors.read().splitlines() if line.strip()]
         end = signal.Signals(-code).name if code < 0 else f"exit status {code}"
         return f"the drawing process ended early ({end})" + (f": {lines[-1][:200]}" if lines else "")
+
+
+@contextlib.contextmanager
+def painting(pictures: bool) -> Iterator[Painter | None]:
+    """Yield a drawing process, or None where nothing is to be drawn, and end it with the block.
+
+    It loads its own libraries while the block loads the kernel.
+    """
+    painter = Painter() if pictures else None
+    try:
+        yield painter
+    finally:
+        if painter is not None:
+            painter.stop()
 
 
 def _message(line: str) -> dict[str, Any]:
