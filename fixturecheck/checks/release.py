@@ -17,7 +17,7 @@ from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.holding.model import Leaving, Release
-from fixturecheck.magnet.pull import SOFT_BELOW_A_M
+from fixturecheck.magnet.remanence import SOFT_BELOW_A_M
 from fixturecheck.release.motions import TRAVEL_MM
 from fixturecheck.release.sequence import HAND_N
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed

@@ -23,11 +23,10 @@ from fixturecheck.kernel.place import location_of, matrix_of, placed_at
 from fixturecheck.kernel.shapes import Shape, Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.iron import pitch_mm
-from fixturecheck.magnet.pull import (
+from fixturecheck.magnet.pull import Magnet, Pulls
+from fixturecheck.magnet.remanence import (
     SOFT_BELOW_A_M,
     CoercivityClass,
-    Magnet,
-    Pulls,
     chip_field_t,
     kept_field_t,
     mmf_kept_a,

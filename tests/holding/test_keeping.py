@@ -7,7 +7,7 @@ import magpylib
 import pytest
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.magnet.pull import (
+from fixturecheck.magnet.remanence import (
     CoercivityClass,
     chip_field_t,
     coercivity_class,

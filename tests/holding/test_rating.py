@@ -13,7 +13,7 @@ from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.circuit import Fineness, Iron, magnet_model
 from fixturecheck.magnet.field.bh import law_between
 from fixturecheck.magnet.iron import as_iron, curves, felt
-from fixturecheck.magnet.pull import behind_soft, magnet_of, residual_pulls, steepest
+from fixturecheck.magnet.pull import behind_soft, magnet_of
 from fixturecheck.magnet.rating import (
     MagnetSource,
     PieceOnPoles,
@@ -22,6 +22,7 @@ from fixturecheck.magnet.rating import (
     pole_of,
     rating_gap_um,
 )
+from fixturecheck.magnet.remanence import residual_pulls, steepest
 from fixturecheck.setup.holding import refuse_bad_holding
 
 pytestmark = pytest.mark.slow

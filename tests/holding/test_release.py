@@ -15,7 +15,8 @@ from fixturecheck.kernel.brep.topology import edges_of
 from fixturecheck.kernel.construct import box, chamfered
 from fixturecheck.kernel.measure import edge_middle
 from fixturecheck.machining.as_ground import grind
-from fixturecheck.magnet.pull import FacePull, Pulls, magnet_of, residual_pulls
+from fixturecheck.magnet.pull import FacePull, Pulls, magnet_of
+from fixturecheck.magnet.remanence import residual_pulls
 from fixturecheck.release.motions import TRAVEL_MM, UP, ReleaseMotion, TouchingFaces, WayOff, finished
 from fixturecheck.release.sequence import HAND_N, release_of, takes_n
 from fixturecheck.wording.release import pry_words, step_words, way_words
