@@ -150,11 +150,6 @@ class SeatFaces:
         return self._read[id(solid)][1:]
 
 
-def seat_face(solid: Solid, numbers: Sequence[int], name: str) -> SeatFace:
-    """Return the surface that some faces of a solid share; see `SeatFaces.read`."""
-    return SeatFaces().read(solid, numbers, name)
-
-
 def _shared_surface(table: FaceTable, numbers: tuple[int, ...], name: str) -> SeatFace:
     found = [_on_surface(table, number, numbers) for number in numbers]
     first = found[0]

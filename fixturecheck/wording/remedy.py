@@ -26,28 +26,15 @@ def any_of(remedies: Iterable[Remedy], write: Writing = METRIC) -> str | None:
     return " Or: ".join(f"{remedy_words(r, write)}." for r in remedies) or None
 
 
-def _downfeed(remedy: Remedy, write: Writing) -> str:
-    (depth,) = remedy.amounts
-    to = write.length(depth.to, ".4f", "down")
-    return f"feed down {to} a pass instead of {write.number(depth.now, 'mm', '.4g')}"
+def _smaller(says: str, to_format: str, now_format: str = "g") -> Callable[[Remedy, Writing], str]:
+    """Return what words one number of a cut made smaller: rounded down, it is tried on the safe side."""
 
+    def words(remedy: Remedy, write: Writing) -> str:
+        (amount,) = remedy.amounts
+        to = write.length(amount.to, to_format, "down")
+        return f"{says.format(to)} instead of {write.number(amount.now, 'mm', now_format)}"
 
-def _depth(remedy: Remedy, write: Writing) -> str:
-    (depth,) = remedy.amounts
-    to = write.length(depth.to, ".2f", "down")
-    return f"mill {to} deep at a time instead of {write.number(depth.now, 'mm', 'g')}"
-
-
-def _width(remedy: Remedy, write: Writing) -> str:
-    (width,) = remedy.amounts
-    to = write.length(width.to, ".2f", "down")
-    return f"mill {to} wide at a time instead of {write.number(width.now, 'mm', 'g')}"
-
-
-def _feed(remedy: Remedy, write: Writing) -> str:
-    (feed,) = remedy.amounts
-    to = write.length(feed.to, ".3f", "down")
-    return f"feed {to} for each tooth instead of {write.number(feed.now, 'mm', 'g')}"
+    return words
 
 
 def _way(remedy: Remedy, _write: Writing) -> str:
@@ -138,10 +125,10 @@ def _between(part: str, jaws: Jaws, write: Writing) -> str:
 
 
 _CHANGES: dict[RemedyKind, Callable[[Remedy, Writing], str]] = {
-    RemedyKind.DOWNFEED: _downfeed,
-    RemedyKind.DEPTH: _depth,
-    RemedyKind.WIDTH: _width,
-    RemedyKind.FEED: _feed,
+    RemedyKind.DOWNFEED: _smaller("feed down {} a pass", ".4f", ".4g"),
+    RemedyKind.DEPTH: _smaller("mill {} deep at a time", ".2f"),
+    RemedyKind.WIDTH: _smaller("mill {} wide at a time", ".2f"),
+    RemedyKind.FEED: _smaller("feed {} for each tooth", ".3f"),
     RemedyKind.WAY: _way,
     RemedyKind.DIRECTION: _direction,
     RemedyKind.CLAMPS: _clamps,

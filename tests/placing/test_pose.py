@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from fixturecheck.kernel.select import by_point, by_selector
-from fixturecheck.placing.faces import SeatFace, SeatFaces, seat_face
+from fixturecheck.placing.faces import SeatFace, SeatFaces
 from fixturecheck.placing.mates import Mate, fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose, Seated, seat
 from fixturecheck.result.rest import FreedomKind
@@ -28,7 +28,7 @@ Place = str | tuple[float, float, float]
 def face(solid: cq.Shape, which: Place) -> SeatFace:
     """Return a face by a selector, or the one nearest a point."""
     numbers = by_selector(solid, which) if isinstance(which, str) else by_point(solid, which)
-    return seat_face(solid, numbers, "a face")
+    return SeatFaces().read(solid, numbers, "a face")
 
 
 def mate(own: SeatFace, other: SeatFace, by: Pose | None = None, gap_mm: float = 0.0) -> Mate:
