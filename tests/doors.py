@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from fixturecheck import cli
+from fixturecheck.commands import check, new
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,17 +27,17 @@ class Answer:
     stderr: str
 
 
-def run_here(job: str, *arguments: Any, **_: Any) -> Any:
-    """Run a job of the command line in this process, where the kernel is loaded already."""
-    module, function = job.split(":")
+def run_here(run: str, *arguments: Any, **_: Any) -> Any:
+    """Do the run of a command in this process, where the kernel is loaded already."""
+    module, function = run.split(":")
     quiet = {"progress": lambda _doing, _share: None}
-    if job in {cli.CHECK, cli.NEW}:
+    if run in {check.RUN, new.RUN}:
         quiet["tell"] = lambda _lines: None
     return getattr(importlib.import_module(module), function)(*arguments, **quiet)
 
 
 def command(*words: object) -> Answer:
-    """Run a command with its job in this process."""
+    """Run a command with its run in this process."""
     out, err = io.StringIO(), io.StringIO()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("fixturecheck.kernel.worker.run_guarded", run_here)

@@ -22,6 +22,7 @@ import bibtexparser
 
 from fixturecheck import cli
 from fixturecheck.checks import MODULES
+from fixturecheck.commands import terminal
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.report import lists as keys
 from fixturecheck.result import Result
@@ -182,7 +183,7 @@ def _iron(material: Any) -> str:
 
 def command_line_page() -> str:
     """Return the help of every command, and what the exit codes mean."""
-    out = [_MADE.format(source="`fixturecheck/cli.py`"), "# Command line\n"]
+    out = [_MADE.format(source="`fixturecheck/commands/`"), "# Command line\n"]
     for name, parser in _commands():
         out.append(f"## `{name}`\n\n```text\n{_help(parser)}```\n")
     out.append("## Exit codes\n")
@@ -190,14 +191,14 @@ def command_line_page() -> str:
         _table(
             ("code", "meaning"),
             [
-                (f"`{cli.GO}`", "Go. Cautions pass, unless `--strict`."),
+                (f"`{terminal.GO}`", "Go. Cautions pass, unless `--strict`."),
                 (
-                    f"`{cli.NO_GO}`",
+                    f"`{terminal.NO_GO}`",
                     "No-go, or a caution with `--strict`. For `relieve`: something is left in the way.",
                 ),
-                (f"`{cli.WRONG}`", "The set-up or the command is wrong. Nothing is written."),
+                (f"`{terminal.WRONG}`", "The set-up or the command is wrong. Nothing is written."),
                 (
-                    f"`{cli.NOT_COMPUTED}`",
+                    f"`{terminal.NOT_COMPUTED}`",
                     "Something could not be computed, crashed, ran out of time or was stopped.",
                 ),
             ],
@@ -211,7 +212,7 @@ def command_line_page() -> str:
 
 
 def _commands() -> Iterator[tuple[str, argparse.ArgumentParser]]:
-    whole = cli._parser()
+    whole = cli.parser()
     yield "fixturecheck", whole
     for action in whole._actions:
         if isinstance(action, argparse._SubParsersAction):

@@ -17,7 +17,7 @@ BAD = HEAD + measurement("cube") + measurement("cube", shim=0.3, more="pull_n = 
 @pytest.fixture
 def calibrate(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Run the command in a folder of its own, by the circuit that stands in for the field."""
-    monkeypatch.setattr("fixturecheck.cli.CALIBRATE", "tests.acceptance.by_circuit:run")
+    monkeypatch.setattr("fixturecheck.commands.calibrate.RUN", "tests.acceptance.by_circuit:run")
     monkeypatch.chdir(tmp_path)
 
     def run(text: str, *more: str) -> int:

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from fixturecheck import relief_job
 from fixturecheck.engine import check
 from fixturecheck.report.html import page
 from fixturecheck.report.pictures.draw import write_job
 from fixturecheck.report.terminal import table
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
+from fixturecheck.runs import relieve
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Cut, Seat, Setup
 from fixturecheck.setup.staging import Push, Staging
@@ -209,7 +209,7 @@ def test_labels_of_a_twin_have_no_metric_unit(twins, tmp_path: Path) -> None:
 def test_a_relief_is_told_in_inches_and_made_in_mm(tmp_path: Path) -> None:
     folder = tmp_path / "out"
     folder.mkdir()
-    done, text = relief_job.run(
+    done, text = relieve.run(
         str(_twin_of("index_pawl/rev_a_staged", tmp_path)),
         {},
         str(folder),

@@ -34,7 +34,8 @@ COMMAND = """
 import os, signal, sys
 from pathlib import Path
 from fixturecheck import cli
-cli.CHECK = {job!r}
+from fixturecheck.commands import check
+check.RUN = {job!r}
 number = {number}
 {moment}
 sys.exit(cli.main(["check", "block.py", "--out", "out"]))

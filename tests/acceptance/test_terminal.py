@@ -13,8 +13,9 @@ from pathlib import Path
 import cadquery as cq
 import pytest
 
-from fixturecheck.cli import SHELLS, _screen
-from fixturecheck.progress import time_left
+from fixturecheck.commands.completion import SHELLS
+from fixturecheck.commands.progress import time_left
+from fixturecheck.commands.terminal import screen
 from fixturecheck.report.terminal import table
 from tests.doors import command
 from tests.touching.blocks import box, look
@@ -48,11 +49,11 @@ def test_colours_are_for_a_terminal_alone_and_may_be_declined(monkeypatch: pytes
     monkeypatch.delenv("NO_COLOR", raising=False)
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.setattr("sys.stdout.isatty", lambda: False)
-    assert _screen()[1] is False
+    assert screen()[1] is False
     monkeypatch.setattr("sys.stdout.isatty", lambda: True)
-    assert _screen()[1] is True
+    assert screen()[1] is True
     monkeypatch.setenv("NO_COLOR", "1")
-    assert _screen()[1] is False
+    assert screen()[1] is False
 
 
 def test_a_check_on_a_terminal_is_coloured(tmp_path: Path) -> None:

@@ -82,7 +82,7 @@ class Reader:
                 continue
             assert words[0] == "fixturecheck", f"no test runs {line!r}"
             if fence.title.startswith(LONG):
-                options = cli._parser().parse_args(words[1:])
+                options = cli.parser().parse_args(words[1:])
                 assert (getattr(options, "setup", None) or options.measurements).is_file()
                 continue
             if words[1] == "relieve" and line in _RELIEVED:

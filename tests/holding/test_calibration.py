@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fixturecheck import calibrate_job
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet import calibration
 from fixturecheck.magnet.calibration import MODEL_SHARE, calibrate, too_high_share
 from fixturecheck.magnet.pull import counted, face_pull
+from fixturecheck.runs.calibrate import run
 from fixturecheck.setup.measurement import measured_in_file
 from fixturecheck.setup.text import chuck_file
 from tests.magnet import fluxparts as parts
@@ -118,7 +118,7 @@ def test_a_piece_on_one_kind_of_pole_is_refused(found):
 
 def test_the_job_writes_what_set_ups_read_and_says_the_cautions(found, tmp_path):
     found(measurement("cube"), measurement("cube", shim=0.3), measurement("bar"))
-    text, told = calibrate_job.run(str(tmp_path / "pulls.toml"), progress=lambda _says, _share: None)
+    text, told = run(str(tmp_path / "pulls.toml"), progress=lambda _says, _share: None)
     (tmp_path / "chuck.toml").write_text(text, encoding="utf-8")
     chuck = chuck_file(tmp_path / "chuck.toml")
     assert chuck.source_mmf_low_a[0] <= chuck.source_mmf_high_a[0]

@@ -11,7 +11,7 @@ import pytest
 
 from docs.make import pages
 from fixturecheck.checks import MODULES
-from fixturecheck.cli import _parser
+from fixturecheck.cli import parser
 from tests.meta.source import ROOT
 
 README, DEVELOPERS, CI = ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / ".ci" / "run"
@@ -52,7 +52,7 @@ def test_readme_shows_how_to_check_and_how_to_test() -> None:
 def test_readme_commands_are_ones_the_command_line_takes() -> None:
     for words in _checks_run():
         if "--help" not in words:
-            _parser().parse_args(words)
+            parser().parse_args(words)
 
 
 def test_readme_commands_name_files_that_are_there() -> None:

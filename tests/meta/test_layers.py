@@ -69,13 +69,9 @@ ALLOWED: Mapping[str, set[str]] = {
     "wording": LEAVES,
     "report": LEAVES | {"shop", "setup", "wording"},
     # Doors.
-    "job": JUDGED | {"engine", "report"},
-    "relief_job": SOLVED | {"report"},
-    "calibrate_job": SOLVED,
-    "start_job": {"job", "report", "start"},
-    "touch_job": JUDGED | {"job", "touching", "report"},
-    "progress": LEAVES,
-    "cli": LEAVES | {"checks", "progress", "job", "kernel", "report", "setup"},
+    "runs": JUDGED | {"engine", "report", "start", "touching"},
+    "commands": LEAVES | {"checks", "report", "setup"},
+    "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},
     "__main__": {"cli"},
@@ -96,7 +92,7 @@ KERNEL_IN_REPORT = {
 }  # fmt: skip
 """They turn shapes into files or triangles; the rest of report sees words and numbers only."""
 
-KERNEL_IN_CLI = {"kernel.worker"}
+KERNEL_IN_COMMANDS = {"kernel.worker"}
 """The child process, which itself loads no kernel."""
 
 ONLY_IN: Mapping[str, set[str]] = {
@@ -112,7 +108,7 @@ ONLY_IN: Mapping[str, set[str]] = {
     "numba": {"compiled"},
     "jinja2": {"report.markup"},
     "markupsafe": {"report"},
-    "argparse": {"cli"},
+    "argparse": {"cli", "commands"},
 }
 """Outside libraries with one home; a home is a folder or a module."""
 
@@ -135,8 +131,8 @@ def _breaches(module: Module) -> Iterator[str]:
 
 
 def _may_see_kernel(module: Module, name: str) -> bool:
-    if module.place == "cli":
-        return name in KERNEL_IN_CLI
+    if module.place == "commands":
+        return name in KERNEL_IN_COMMANDS
     return "kernel" in ALLOWED[module.place] or module.name in KERNEL_IN_REPORT
 
 

@@ -48,8 +48,8 @@ def test_importing_the_package_loads_no_kernel_and_no_renderer() -> None:
     assert not _loaded_after("import fixturecheck") & set(HEAVY)
 
 
-def test_the_job_of_a_check_starts_the_drawing_process_before_anything_heavy_loads() -> None:
-    assert not _loaded_after("import fixturecheck.job") & set(HEAVY)
+def test_the_run_of_a_check_starts_the_drawing_process_before_anything_heavy_loads() -> None:
+    assert not _loaded_after("import fixturecheck.runs.check") & set(HEAVY)
 
 
 HELP = """

@@ -15,7 +15,7 @@ from tests.meta.source import ROOT, Module, modules
 
 READERS = {
     # Text from outside.
-    "cli": "arguments of the command line",
+    "commands": "arguments of the command line",
     "kernel.script": "overrides of a script's parameters",
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",

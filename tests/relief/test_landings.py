@@ -12,7 +12,7 @@ from fixturecheck import Push, Relieving, Seat, Setup, Staging, body, relieve
 from fixturecheck.checks.tolerance import SURE
 from fixturecheck.errors import SetupError
 from fixturecheck.relief.clashes import clashing_contacts, shares_of
-from fixturecheck.relief_job import relief_summary
+from fixturecheck.runs.relieve import relief_summary
 from tests.relief.nests import angle_setup, keeper_setup
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from fixturecheck.calibrate_job import chuck_text
 from fixturecheck.errors import SetupError
+from fixturecheck.runs.calibrate import chuck_text
 from fixturecheck.setup.holding import CalibratedChuck
 from fixturecheck.setup.measurement import Measurement, measured_in_file
 from fixturecheck.setup.text import chuck_file, read_setup_text

@@ -1,4 +1,4 @@
-"""A search for reliefs from file to folder, as the command line runs it in its own process."""
+"""A search for reliefs from file to folder."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A whole check from file to folder, as the command line runs it in its own process.
+"""A whole check from file to folder.
 
 Nothing heavy is imported here, so that the drawing process can be started first of all.
 """

@@ -1,4 +1,4 @@
-"""A calibration from measurements to a chuck file, as the command line runs it in its own process."""
+"""A calibration from measurements to a chuck file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A look at an assembly from file to folder, as the command line runs it in its own process.
+"""A look at an assembly from file to folder.
 
 Nothing heavy is imported here, so that the drawing process can be started first of all.
 """
@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from fixturecheck.job import answer_of, part_of
 from fixturecheck.report.folder import scratch
 from fixturecheck.report.pictures.painter import painting
+from fixturecheck.runs.check import answer_of, part_of
 
 Progress = Callable[[str, float], None]
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from fixturecheck import job
 from fixturecheck.report.pictures.painter import painting
+from fixturecheck.runs.check import check_into
 
 Progress = Callable[[str, float], None]
 Tell = Callable[[list[str]], None]
@@ -71,7 +71,5 @@ def run(
         kept.write_text(text, encoding="utf-8")
         kept.replace(out)
         because = tuple((b.choice, b.reason) for b in found.because)
-        answer = job.check_into(
-            out, {}, folder, painter, None, (), width, colour, progress=progress, tell=tell
-        )
+        answer = check_into(out, {}, folder, painter, None, (), width, colour, progress=progress, tell=tell)
         return (*answer, because)

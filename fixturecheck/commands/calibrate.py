@@ -1,0 +1,74 @@
+"""`fixturecheck calibrate`: the magnet of your own chuck from pulls on a scale."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from fixturecheck.commands.shared import (
+    Parser,
+    takes_running,
+)
+from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
+from fixturecheck.errors import SetupError
+
+RUN = "fixturecheck.runs.calibrate:run"
+"""What the child process runs."""
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    calibrate = commands.add_parser(
+        "calibrate",
+        help="find the magnet of your own chuck from pulls on a scale",
+        description="Reads what pieces on a magnetic chuck were pulled off or slid with, finds every magnet "
+        "that gives all readings, and writes a chuck file that set-ups name.",
+        epilog="exit codes: 0 written, 2 the measurements are wrong or contradict each other, 3 it could not "
+        "be computed",
+    )
+    calibrate.add_argument("measurements", metavar="MEASUREMENTS", type=Path, help="a .toml file")
+    calibrate.add_argument(
+        "--out",
+        metavar="FILE",
+        type=Path,
+        help="the chuck file (default: <name of MEASUREMENTS>_chuck.toml in the current folder)",
+    )
+    takes_running(calibrate)
+    calibrate.set_defaults(command=_calibrate)
+
+
+def _calibrate(options: argparse.Namespace) -> int:
+    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.setup.measurement import measured_in_file  # noqa: PLC0415 -- loaded when needed
+
+    path: Path = options.measurements
+    out = options.out or Path(f"{path.stem}_chuck.toml")
+    _refuse_to_overwrite(out)
+    # A slip of the pen is answered before anything heavy is loaded.
+    measured_in_file(path.absolute())
+    with Display(sys.stderr, quiet=options.quiet) as display:
+        text, told = run_guarded(
+            RUN,
+            str(path.absolute()),
+            timeout_s=options.timeout,
+            progress=display.show,
+            prints=display.write,
+            noise=sys.stderr if options.trace else None,
+        )
+    kept = out.with_name(f".{out.name}.{os.getpid()}")
+    kept.write_text(text, encoding="utf-8")
+    kept.replace(out)
+    options.written = f"the chuck file is {out}"
+    return GO if say(f"{told}\n\nwritten to {out}\n") else NOT_COMPUTED
+
+
+def _refuse_to_overwrite(out: Path) -> None:
+    """Refuse to write a chuck file over anything but another."""
+    if not out.exists():
+        return
+    if not out.is_file() or "[chuck]" not in out.read_text(encoding="utf-8", errors="replace"):
+        message = f"{out} exists and is no chuck file; give another --out"
+        raise SetupError(message)

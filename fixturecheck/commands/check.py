@@ -1,0 +1,64 @@
+"""`fixturecheck check`: check a set-up and write the report."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from fixturecheck.commands.shared import (
+    Parser,
+    names_in,
+    report_answer,
+    run_into,
+    stated_setup,
+    takes_json,
+    takes_setup,
+)
+from fixturecheck.commands.terminal import EXITS, screen
+from fixturecheck.errors import SetupError
+
+RUN = "fixturecheck.runs.check:run"
+"""What the child process runs."""
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    check = commands.add_parser(
+        "check",
+        help="check a set-up and write the report",
+        description="Checks a set-up (a .py script or a .toml file) and writes result.json, setup.step, "
+        "stl/, pictures/ and report.html into one folder.",
+        epilog=EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    takes_setup(check, "check")
+    check.add_argument("--strict", action="store_true", help="cautions fail too")
+    check.add_argument(
+        "--only",
+        metavar="CHECKS",
+        action="append",
+        help="ask these checks alone, named with commas between them; nothing else is computed",
+    )
+    check.add_argument(
+        "--skip", metavar="CHECKS", action="append", help="leave these checks out, named alike"
+    )
+    check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    takes_json(check)
+    check.set_defaults(command=_check)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
+
+    wrong: list[str] = []
+    only, skip = names_in(options.only), names_in(options.skip) or ()
+    try:
+        chosen(only, skip)
+    except SetupError as unknown:
+        wrong += unknown.problems
+    setup, overrides = stated_setup(options, wrong)
+    out = options.out or Path(f"{setup.stem}_check")
+    asked = (not options.no_pictures, only, skip, *screen())
+    return report_answer(
+        options, out, run_into(options, out, RUN, (str(setup), overrides), asked, hears=True)
+    )

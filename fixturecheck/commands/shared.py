@@ -1,0 +1,146 @@
+"""What commands have in common: their options, and a run in a guarded child process."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+from fixturecheck.commands.terminal import NOT_COMPUTED, WRONG, complain, exit_code, say
+from fixturecheck.errors import SetupError
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose mistakes come as one line, with the exit code of a wrong command."""
+
+    def error(self, message: str) -> NoReturn:  # noqa: D102 -- as argparse has it
+        complain(f"{message}; see {self.prog} --help")
+        sys.exit(WRONG)
+
+
+def takes_setup(command: argparse.ArgumentParser, ending: str) -> None:
+    """Add what every command that reads a set-up and writes a folder takes."""
+    command.add_argument("setup", metavar="SETUP", type=Path, help="the set-up: a .py or a .toml file")
+    takes_folder(command, "SETUP", ending)
+    command.add_argument(
+        "--set",
+        metavar="NAME=VALUE",
+        action="append",
+        default=[],
+        dest="overrides",
+        help="give a parameter of the set-up another value; may be repeated",
+    )
+    takes_running(command)
+
+
+def takes_folder(command: argparse.ArgumentParser, of: str, ending: str) -> None:
+    """Add where the folder goes."""
+    command.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help="folder for what is written; an earlier result in it is replaced "
+        f"(default: <name of {of}>_{ending} in the current folder)",
+    )
+
+
+def takes_json(command: argparse.ArgumentParser) -> None:
+    """Add what has a program read the answer."""
+    command.add_argument(
+        "--json", action="store_true", help="print result.json on standard output, in place of the table"
+    )
+
+
+def takes_running(command: argparse.ArgumentParser) -> None:
+    """Add what every command takes that runs for a while."""
+    command.add_argument(
+        "--timeout", metavar="S", type=float, default=1800.0, help="give up after so many seconds (1800)"
+    )
+    command.add_argument(
+        "--quiet",
+        action="store_true",
+        help="say nothing while it runs: neither progress nor what is found so far",
+    )
+
+
+def names_in(stated: Sequence[str] | None) -> tuple[str, ...] | None:
+    """Read names with commas between them; None where none are stated."""
+    if not stated:
+        return None
+    return tuple(name.strip() for text in stated for name in text.split(",") if name.strip())
+
+
+def stated_setup(options: argparse.Namespace, wrong: list[str]) -> tuple[Path, dict[str, str]]:
+    """Return the set-up's file and the values to override; refuse them with all else that is wrong."""
+    setup: Path = options.setup
+    if not setup.is_file():
+        wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
+    overrides = _overrides(options.overrides, wrong)
+    if not options.timeout > 0:
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    if wrong:
+        raise SetupError(*wrong)
+    if setup.suffix.lower() == ".toml":
+        # A slip of the pen is answered before anything heavy is loaded.
+        from fixturecheck.setup.text import read_setup_text  # noqa: PLC0415 -- only a set-up as text needs it
+
+        read_setup_text(setup.absolute(), overrides)
+    return setup, overrides
+
+
+def _overrides(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
+    """Read NAME=VALUE pairs; what is wrong with them is added to a list."""
+    read: dict[str, str] = {}
+    for pair in stated:
+        name, equals, value = (part.strip() for part in pair.partition("="))
+        if not equals or not name:
+            wrong.append(f"--set {pair}: state it as NAME=VALUE")
+        elif name in read:
+            wrong.append(f"--set {name} is given twice")
+        else:
+            read[name] = value
+    return read
+
+
+def run_into(
+    options: argparse.Namespace,
+    out: Path,
+    run: str,
+    before: tuple[Any, ...],
+    after: tuple[Any, ...] = (),
+    *,
+    hears: bool = False,
+) -> Any:
+    """Run `module:function` in a guarded process, with a folder between its arguments; move it into place."""
+    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
+
+    with staged(out) as folder, Display(sys.stderr, quiet=options.quiet) as display:
+        answer = run_guarded(
+            run,
+            *before,
+            str(folder),
+            *after,
+            timeout_s=options.timeout,
+            progress=display.show,
+            hear=display.tell if hears else None,
+            prints=display.write,
+            noise=sys.stderr if options.trace else None,
+        )
+    options.written = f"the result is in {out}"
+    return answer
+
+
+def report_answer(options: argparse.Namespace, out: Path, answer: tuple[str, str, str | None]) -> int:
+    """Say what a check came to, and return its exit code."""
+    verdict, table, trouble = answer
+    if trouble:
+        complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
+    from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed
+
+    text = (out / RESULT).read_text(encoding="utf-8") if options.json else f"{table}\n\nwritten to {out}\n"
+    said = say(text)
+    return exit_code(verdict, strict=getattr(options, "strict", False)) if said else NOT_COMPUTED

@@ -1,0 +1,62 @@
+"""What a command writes to the terminal, and the code it exits with."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sys
+
+GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
+
+EXITS = """\
+exit codes:
+  0  go (cautions included, unless --strict)
+  1  no-go, or a caution with --strict
+  2  the set-up or the command is wrong; nothing is written
+  3  something could not be computed, crashed, ran out of time or was stopped
+"""
+
+
+def exit_code(verdict: str, *, strict: bool = False) -> int:
+    """Return the exit code of a verdict."""
+    return {"go": GO, "caution": NO_GO if strict else GO, "no-go": NO_GO}.get(verdict, NOT_COMPUTED)
+
+
+def screen() -> tuple[int, bool]:
+    """Return the columns of a table, and whether it is coloured: on a terminal, unless NO_COLOR is set."""
+    colour = sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return shutil.get_terminal_size((100, 24)).columns, colour
+
+
+def say(text: str) -> bool:
+    """Write to standard output; tell whether that went well.
+
+    A reader that has left, as `head` does, has had enough: that is well.
+    """
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        taken = True
+    except OSError as trouble:
+        complain(f"standard output could not be written: {trouble.strerror}")
+        taken = False
+    else:
+        return True
+    # What is left in the buffer would fail once more when the interpreter ends.
+    with open(os.devnull, "w") as nowhere, contextlib.suppress(OSError, ValueError):  # noqa: PTH123 -- no path
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
+    return taken
+
+
+def complain(message: str) -> None:
+    """Write one line to standard error."""
+    to_stderr(f"fixturecheck: {' '.join(message.split())}\n")
+
+
+def to_stderr(text: str) -> None:
+    """Write to standard error, which may be a terminal that has closed."""
+    with contextlib.suppress(OSError):
+        sys.stderr.write(text)
+        sys.stderr.flush()

@@ -1,0 +1,1 @@
+"""What the child process of a command runs, from file to folder."""
