@@ -28,6 +28,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, wo
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own, drawings_of
+from fixturecheck.setup.origins import origin_of
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""
@@ -327,7 +328,8 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
 
 
 def _as_stated(setup: Setup, finding: Finding) -> Finding:
-    """Let the set-up say what a check's no-go counts as; the check's own verdict stays beside it."""
+    """Let the set-up say what a check's no-go counts as, the check's own verdict beside it, and where it stands."""
+    finding = replace(finding, origin=origin_of(setup, finding))
     if finding.verdict is not Verdict.NO_GO:
         return finding
     counts_as = Verdict(setup.severity.get(finding.check, finding.verdict))

@@ -34,6 +34,9 @@ CONSEQUENCES = frozenset({"rest", "location", "tolerance", "hold", "crash", "rel
 OF_ONE_BODY = frozenset({("touch", Kind.FREE)})
 """Answers, by check and kind, that change once the body is no longer drawn into another."""
 
+BESIDE_THE_SHARE = Kind.MEETS
+"""The kind that only says that a seat closes: told with the share of the face that does."""
+
 Key = tuple[object, ...]
 
 
@@ -42,7 +45,7 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
 
     Findings are alike where check, kind, verdict, unit and cut are the same and they are about copies of the
     same bodies. A finding that is not go follows from a no-go of `CAUSES` about the same part; a seat on a
-    body that stands on nothing follows from that.
+    body that stands on nothing follows from that. That a seat closes is told under the share that does.
 
     Parameters
     ----------
@@ -70,16 +73,32 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
                 if any(_follows(finding, findings[m]) for m in members):
                     owner[i] = number
                     break
+    beside = _beside_the_share(findings)
     groups = []
     for members in together:
-        own = [m for m in members if m not in owner]
+        own = [m for m in members if m not in owner and m not in beside]
         if not own:
             continue
         mine = causes.index(members) if members in causes else None
         under = [i for i, number in owner.items() if number == mine]
+        under += [i for i, share in beside.items() if share in own or share in under]
         follows = tuple(_group(findings, found) for found in _alike(findings, under, drawings))
         groups.append(_group(findings, own, follows))
     return tuple(groups)
+
+
+def _beside_the_share(findings: Sequence[Finding]) -> dict[int, int]:
+    """Return, by the place of each finding that a seat closes, the place of the one that tells its share."""
+    shares = {
+        (f.check, f.about): i
+        for i, f in enumerate(findings)
+        if f.kind in {Kind.CLOSED, Kind.ON_A_LINE, Kind.ON_NOTHING}
+    }
+    return {
+        i: shares[f.check, f.about]
+        for i, f in enumerate(findings)
+        if f.kind is BESIDE_THE_SHARE and (f.check, f.about) in shares
+    }
 
 
 def _group(findings: Sequence[Finding], members: Sequence[int], follows: tuple[Group, ...] = ()) -> Group:

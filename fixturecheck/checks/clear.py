@@ -171,7 +171,15 @@ def _clamps(stage: Stage, cut: GroundCut) -> Iterator[Finding]:
             yield _clamp(stage, cut, space)
         except NotComputedError as reason:
             says = f"Whether the wheel clears {clamp.name} could not be computed: {reason}."
-            yield not_computed(ID, f"{cut.cut.name}/{clamp.name}", says, cut=cut.cut.name)
+            yield not_computed(
+                ID,
+                f"{cut.cut.name}/{clamp.name}",
+                says,
+                cut=cut.cut.name,
+                named=clamp.name,
+                asks=Kind.CLAMP_CLEARS,
+                unit="mm",
+            )
 
 
 def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
@@ -215,6 +223,7 @@ def _clamp(stage: Stage, cut: GroundCut, space: Undrawn) -> Finding:
         check=ID,
         subject=f"{name}/{clamp}",
         kind=kind,
+        named=clamp,
         cut=name,
         says=says,
         remedy=remedy,
@@ -233,6 +242,7 @@ def _passes(stage: Stage, cut: GroundCut, mover: str, nearest: Approach | None) 
             verdict=Verdict.GO,
             subject=f"{name}/{mover}",
             kind=Kind(f"{mover} clears"),
+            unit="mm",
             cut=name,
             says=says,
         )

@@ -68,9 +68,28 @@ def _source(part: PartHold) -> str:
     return SOURCE if part.tool is Tool.WHEEL else SOURCE_MILLED
 
 
-def _unknown(part: PartHold, says: str, extra: str = "") -> Finding:
-    subject = f"{_subject(part)}, {extra}" if extra else _subject(part)
-    return not_computed(ID, subject, says, about=(part.part,), cut=part.cut, source=_source(part))
+def _unknown(part: PartHold, says: str, lost: str = "") -> Finding:
+    subject = f"{_subject(part)}, {loss_words(lost)}" if lost else _subject(part)
+    return not_computed(
+        ID,
+        subject,
+        says,
+        about=_about(part, lost),
+        cut=part.cut,
+        asks=_kind(lost),
+        unit=TIMES,
+        source=_source(part),
+    )
+
+
+def _about(part: PartHold, lost: str) -> tuple[str, ...]:
+    return (part.part,) if lost in {"", FILM} else (part.part, lost)
+
+
+def _kind(lost: str) -> Kind:
+    if not lost:
+        return Kind.WAY
+    return Kind.FILM if lost == FILM else Kind.LOSS
 
 
 def _least(stage: Stage) -> float:
@@ -113,7 +132,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
         subject = loss_words(way.lost)
         if way.crash is None:
             says = f"Where {part.part} goes {subject} is not known: {way.reason}."
-            yield _unknown(part, says, subject)
+            yield _unknown(part, says, way.lost)
         elif way.digs_in:
             begins = subject[0].upper() + subject[1:]
             says = f"{begins}, {part.part} holds {factor_text(way.factor)} times the cutting load. "
@@ -130,8 +149,8 @@ def _finding(stage: Stage, part: PartHold, way: Way, verdict: Verdict, says: str
         verdict=verdict,
         check=ID,
         subject=f"{_subject(part)}, {extra}" if extra else _subject(part),
-        kind=Kind.WAY if not way.lost else Kind.FILM if way.lost == FILM else Kind.LOSS,
-        about=(part.part,) if way.lost in {"", FILM} else (part.part, way.lost),
+        kind=_kind(way.lost),
+        about=_about(part, way.lost),
         cut=part.cut,
         says=says,
         remedy="The same as for its hold." if verdict is Verdict.NO_GO and part.remedies else None,

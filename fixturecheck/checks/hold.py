@@ -46,7 +46,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             says = "Whether the parts hold is not known: the holding was stated but not worked out."
             yield not_computed(ID, "holding", says, source=SOURCE)
         return
-    yield from _missing(held)
+    yield from _missing(stage, held)
     if not stage.setup.cuts and not (stage.setup.holding and stage.setup.holding.milling):
         yield Finding(
             check=ID,
@@ -62,11 +62,19 @@ def check(stage: Stage) -> Iterator[Finding]:
         yield from _losses(stage, part)
 
 
-def _missing(held: Held) -> Iterator[Finding]:
+def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
+    mills = stage.setup.holding.milling if stage.setup.holding else ()
+    asked = {f"{part} in {c.name}": (part, c.name) for c in (*stage.setup.cuts, *mills) for part in c.parts}
     for subject, reason in sorted(held.missing.items()):
-        who = "the parts hold" if subject in {"magnet", "holding"} else "it holds"
-        says = f"Whether {who} is not known: {reason}."
-        yield not_computed(ID, subject, says, source=SOURCE)
+        if subject in asked:
+            part, cut = asked[subject]
+            says = f"Whether it holds is not known: {reason}."
+            yield not_computed(
+                ID, subject, says, about=(part,), cut=cut, asks=Kind.FACTOR, unit=TIMES, source=SOURCE
+            )
+            continue
+        says = f"Whether the parts hold is not known: {reason}."
+        yield not_computed(ID, subject, says, named=subject, source=SOURCE)
 
 
 def _factor(stage: Stage, part: PartHold) -> Finding:
@@ -143,9 +151,20 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
     for loss in part.losses:
         words = loss_words(loss.lost)
         subject = f"{part.part} in {part.cut}, {words}"
+        kind = Kind.FILM if loss.lost == FILM else Kind.LOSS
+        about = (part.part,) if loss.lost == FILM else (part.part, loss.lost)
         if loss.collapse is None:
             says = f"What is left {words} is not known: {loss.reason}."
-            yield not_computed(ID, subject, says, about=(part.part,), cut=part.cut, source=_source(part))
+            yield not_computed(
+                ID,
+                subject,
+                says,
+                about=about,
+                cut=part.cut,
+                asks=kind,
+                unit=TIMES,
+                source=_source(part),
+            )
         elif loss.collapse.factor.low < 1.0:
             how = lets_go_words(loss.collapse.failure, stage.setup.write)
             yield judge(
@@ -155,8 +174,8 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 verdict=Verdict.CAUTION,
                 check=ID,
                 subject=subject,
-                kind=Kind.FILM if loss.lost == FILM else Kind.LOSS,
-                about=(part.part,) if loss.lost == FILM else (part.part, loss.lost),
+                kind=kind,
+                about=about,
                 cut=part.cut,
                 says=f"{words[:1].upper()}{words[1:]}, {part.part} {how} ({loss.borne[0].case.label}).",
                 source=_source(part),

@@ -62,7 +62,9 @@ def _speed(setup: Setup, cut: GroundCut) -> Finding:
     except NotComputedError as reason:
         says = f"The wheel's surface runs at {write.speed(speed)} in {cut.cut.name}; "
         says += f"its limit is not known: {reason}"
-        return not_computed(ID, cut.cut.name, says, value=speed, unit="m/s")
+        return not_computed(
+            ID, cut.cut.name, says, cut=cut.cut.name, asks=Kind.SPEED, value=speed, unit="m/s"
+        )
     good = meets(speed, at_most=limit.speed_m_s)
     whose = "marked on it" if limit.marked else "of its kind"
     remedy = None

@@ -178,6 +178,7 @@ def _unlocated(part: PartLocated, moved: TargetMoved, write: Writing) -> Finding
         kind=Kind.FREE,
         about=_about(target),
         cut=target.cut,
+        unit="um/um",
         says=f"No closed seat locates {target.name} along its normal: {part.body} may move by "
         f"{moved.free_mm:.2f} {more} there for each {one} that it is free to go.",
         remedy="Give the part a seat or a stop that faces that way, and push it there.",

@@ -25,6 +25,7 @@ from fixturecheck.arrays import Floats
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     by_share,
+    gap_closed,
     said,
     sides_of,
     subject_of,
@@ -64,7 +65,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     told: set[frozenset[str]] = set()
     search = _Search(stage)
     for seat in nests:
-        yield _nest(stage, seat, search)
+        yield from _nest(stage, seat, search)
         told.add(frozenset((seat.body, seat.on)))
     for a, b in itertools.combinations([p.name for p in stage.setup.parts()], 2):
         pair = frozenset((a, b))
@@ -142,13 +143,20 @@ def _overlap_of(stage: Stage, pair: frozenset[str]) -> Overlap | None:
     return next((o for o in stage.contacts.overlaps if frozenset((o.a, o.b)) == pair), None)
 
 
-def _nest(stage: Stage, seat: Seat, search: _Search) -> Finding:
-    """Judge one stated nest."""
+def _nest(stage: Stage, seat: Seat, search: _Search) -> Iterator[Finding]:
+    """Judge one stated nest: whether it closes, and where it does, by how much of its face."""
     found = seating(stage.setup, stage.placed, stage.contacts, seat)
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
-    subject = subject_of(seat)
     if overlap is None and found.area_mm2:
-        return by_share(ID, stage, seat, found, "nests on")
+        yield by_share(ID, stage, seat, found, "nests on")
+        yield gap_closed(ID, stage, seat, found, "mm")
+        return
+    yield _pushed(stage, seat, overlap, search)
+
+
+def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) -> Finding:
+    """Judge a nest that is not closed as drawn, by what lands first when its part is pushed."""
+    subject = subject_of(seat)
     try:
         centre, normal = stage.face_place(seat.body, seat.face)
         on_centre, _ = stage.face_place(seat.on, seat.on_face)
@@ -159,7 +167,9 @@ def _nest(stage: Stage, seat: Seat, search: _Search) -> Finding:
         landing = search.landing(seat, push, reach_mm)
     except NotComputedError as reason:
         says = f"Whether {subject} closes could not be computed: {reason}."
-        return not_computed(ID, subject, says, about=sides_of(seat), source=_SOURCE)
+        return not_computed(
+            ID, subject, says, about=sides_of(seat), asks=Kind.OPEN, unit="mm", source=_SOURCE
+        )
     opening_mm = drawn_gap_mm - landing.travel_mm * across
     if opening_mm <= stage.setup.tolerances.touch_mm:
         if overlap is not None:
@@ -199,7 +209,7 @@ def _short(stage: Stage, seat: Seat, subject: str, gap_mm: float, place: tuple[V
     return judge(
         gap_mm,
         unit="mm",
-        at_most=0.0,
+        at_most=stage.setup.tolerances.touch_mm,
         verdict=Verdict.CAUTION,
         check=ID,
         subject=subject,
@@ -266,7 +276,7 @@ def _held_open(
     return judge(
         opening_mm,
         unit="mm",
-        at_most=0.0,
+        at_most=stage.setup.tolerances.touch_mm,
         verdict=Verdict.NO_GO,
         check=ID,
         subject=subject,

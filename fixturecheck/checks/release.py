@@ -88,7 +88,7 @@ def _comes_off(release: Release, body: Leaving, number: int, write: Writing) -> 
     high = best.force_n[1] if best and best.force_n else None
     return judge(
         high,
-        unit="N" if high is not None else "",
+        unit="N",
         at_most=HAND_N if high is not None else None,
         verdict=_verdict(release, body),
         check=ID,
@@ -128,7 +128,9 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
         subject = f"{who}: {name}"
         if first.keeps is None:
             says = f"{who}: whether the steel keeps magnetism is not known: {first.keeps_unknown}."
-            yield not_computed(ID, subject, says, source=KEEPS)
+            yield not_computed(
+                ID, subject, says, named=name, asks=Kind.KEEPS_MAGNETISM, unit="A/m", source=KEEPS
+            )
             continue
         keeps = keeps_words(first.keeps, stage.setup.write)
         coercivity = material(name).coercivity_a_m
@@ -141,6 +143,7 @@ def _keeps(stage: Stage, release: Release) -> Iterator[Finding]:
             check=ID,
             subject=subject,
             kind=Kind.KEEPS_MAGNETISM,
+            named=name,
             about=tuple(b.body for b in bodies),
             says=f"Demagnetise {who} before lifting, and again before the next seating: {keeps}. "
             "The forces above count the magnet's own residual pull alone.",

@@ -15,6 +15,7 @@ Go: a block slid against a stop with both seats closed. No-go: the same block wi
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator
 
 import numpy as np
@@ -79,7 +80,7 @@ def _no_rest(stage: Stage, found: StagingAnswer, verdict: Verdict) -> Finding:
         subject="staging",
         kind=Kind.OVERLAPS if settled.ending is Ending.OVERLAPS else Kind.NO_REST,
         value=value,
-        unit="um" if value is not None else "",
+        unit="um",
         says=says,
         remedy=_HINTS.get(settled.ending),
         source=_SOURCE,
@@ -107,7 +108,7 @@ def _part(stage: Stage, found: StagingAnswer, pose: RestPose) -> Finding:
     spot = _spot(wrong, pose)
     return judge(
         largest if math.isfinite(largest) and seats else None,
-        unit="um" if seats else "",
+        unit="um",
         at_most=touch_um if seats else None,
         verdict=verdict,
         check=ID,
@@ -238,7 +239,7 @@ def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     names = {b.name for b in stage.setup.bodies}
     yield judge(
         told.spread_um if finite else None,
-        unit="um" if finite else "",
+        unit="um",
         at_most=limit if finite else None,
         verdict=Verdict.GO if told.fits else Verdict.CAUTION,
         check=ID,
@@ -252,6 +253,7 @@ def _order(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
 
 def _hands(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
     """Report what each stated press does."""
+    times = Counter(told.body for told in found.hands)
     for told in found.hands:
         bad = Verdict.CAUTION if told.rests else Verdict.NO_GO
         yield Finding(
@@ -260,6 +262,7 @@ def _hands(stage: Stage, found: StagingAnswer) -> Iterator[Finding]:
             subject=f"{told.body} under a hand",
             kind=Kind.PRESS,
             about=(told.body,),
+            named=",".join(f"{v:g}" for v in told.at_mm) if times[told.body] > 1 else "",
             value=float(np.linalg.norm(told.shift_mm)),
             unit="mm",
             says=f"{hand_words(told, stage.setup.write)}.",

@@ -20,10 +20,12 @@ from dataclasses import replace
 
 from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
+    GAP,
     SHARE,
     along_round,
     by_share,
     closing,
+    gap_closed,
     opening_of,
     said,
     sides_of,
@@ -63,7 +65,7 @@ def check(stage: Stage) -> Iterator[Finding]:
     idle = holding_nothing(found)
     for seat in stage.setup.seats:
         if seat.rank != "nest":
-            yield _of_its_seat(_seat(stage, seat), seat, idle)
+            yield from _seat(stage, seat, idle)
     for part in stage.setup.parts():
         yield from _unmeant(stage, part)
         yield from _footing(stage, part, idle)
@@ -82,13 +84,19 @@ def _of_its_seat(finding: Finding, seat: Seat, idle: frozenset[str]) -> Finding:
     return replace(finding, verdict=Verdict.NO_GO, kind=Kind.ON_NOTHING, says=says, remedy=None)
 
 
-def _seat(stage: Stage, seat: Seat) -> Finding:
-    """Judge one stated seat."""
+def _seat(stage: Stage, seat: Seat, idle: frozenset[str]) -> Iterator[Finding]:
+    """Judge one stated seat: whether it closes, and where it does, by how much of its face."""
     found = seating(stage.setup, stage.placed, stage.contacts, seat)
-    if found.area_mm2:
-        return by_share(ID, stage, seat, found, "lies on")
     lines = found.of_kind(ContactKind.LINE, ContactKind.POINT)
-    return _on_line(stage, seat, found, lines) if lines else _open(stage, seat, found)
+    if not found.area_mm2 and not lines:
+        yield _open(stage, seat, found)
+        return
+    if found.area_mm2:
+        share = by_share(ID, stage, seat, found, "lies on")
+    else:
+        share = _on_line(stage, seat, found, lines)
+    yield _of_its_seat(share, seat, idle)
+    yield gap_closed(ID, stage, seat, found, "um")
 
 
 def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Finding:
@@ -104,8 +112,8 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
             subject=subject_of(seat),
             kind=Kind.ON_A_LINE,
             about=sides_of(seat),
-            value=sum(line.contact.length_mm for line in lines),
-            unit="mm",
+            value=0.0,
+            unit="share",
             says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears along the round face of the "
             "part and locates it. Another seat holds the part by an area.",
             source=_EDGE,
@@ -169,7 +177,7 @@ def _open(stage: Stage, seat: Seat, found: Seating) -> Finding:
         about=sides_of(seat),
         says=says,
         remedy=closing(stage, seat, opening),
-        source="distance of the two faces along the normal",
+        source=GAP,
         shapes=tuple(p.shape for p in found.patches),
         location_mm=near[0].contact.centroid if near else opening.at_mm,
         direction=way,
@@ -253,6 +261,7 @@ def _footing(stage: Stage, part: Body, idle: frozenset[str]) -> Iterator[Finding
             subject=part.name,
             kind=Kind.NO_FOOTING,
             about=(part.name,),
+            unit="mm2",
             says=says,
             source=_EDGE,
         )
@@ -335,7 +344,7 @@ def _of_footing(
     """Report a body by its footing; `gap_mm` is how far it is from what it could stand on."""
     return judge(
         gap_mm,
-        unit="" if gap_mm is None else "mm",
+        unit="mm",
         at_most=None if gap_mm is None else 0.0,
         verdict=verdict,
         check=ID,

@@ -69,6 +69,7 @@ def check(stage: Stage) -> Iterator[Finding]:
             verdict=Verdict.GO,
             subject=name,
             kind=Kind.CLOSED_IN,
+            named=name,
             says=f"{name} is taken as set against the parts last, wherever they come to rest in a draw.",
             source=_SHARE,
         )

@@ -34,6 +34,8 @@ SHARE = (
 )
 
 
+GAP = "distance of the two faces along the normal"
+
 _CARRIES_COSINE = 0.1
 """How far down the normal of a face must look that counts as carrying the part on it."""
 _ALONG = 1e-6
@@ -78,6 +80,35 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
         location_mm=largest.contact.centroid,
         direction=largest.outward(seat.body),
     )
+
+
+def gap_closed(check: str, stage: Stage, seat: Seat, found: Seating, unit: str) -> Finding:
+    """Say that the faces of a seat or nest that touches somewhere leave no gap between them.
+
+    Parameters
+    ----------
+    unit : str
+        `um` or `mm`: what the gap is told in where it stands open.
+    """
+    touch_mm = stage.setup.tolerances.touch_mm
+    least = min((p for p in found.patches if p.contact.kind != ContactKind.NEAR), key=_gap_um)
+    per_mm = 1e3 if unit == "um" else 1.0
+    return judge(
+        min(_gap_um(least) * 1e-3, touch_mm) * per_mm,
+        unit=unit,
+        at_most=touch_mm * per_mm,
+        check=check,
+        subject=subject_of(seat),
+        kind=Kind.MEETS,
+        about=sides_of(seat),
+        says=f"{seat.own} meets {seat.other}.",
+        source=GAP,
+        location_mm=least.contact.centroid,
+    )
+
+
+def _gap_um(patch: Patch) -> float:
+    return patch.contact.gap_min_um
 
 
 def _more_area(stage: Stage, seat: Seat, pair: FlatPair | None, missing_mm2: float, best: Floats) -> str:

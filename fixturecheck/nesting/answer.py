@@ -150,7 +150,8 @@ def _tolerances(model: SettlingModel, staging: Staging) -> Probabilities:
 
 def _hand(setup: Setup, press: Press, model: SettlingModel) -> UnderHand:
     staging = setup.staging or Staging()
-    return under_hand(setup, staging, press.part, at_mm=press.at_mm, force_n=press.force_n, model=model)
+    found = under_hand(setup, staging, press.part, at_mm=press.at_mm, force_n=press.force_n, model=model)
+    return replace(found, at_mm=press.at_mm)
 
 
 def _tried(work: Callable[[], T], check: str, missing: list[tuple[str, str]]) -> T | None:

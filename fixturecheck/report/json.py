@@ -17,6 +17,7 @@ from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld
 from fixturecheck.result.release import BodyLeaves
 from fixturecheck.result.rest import Freedom, LoadedContact, Rest, TargetMoves
 from fixturecheck.result.shapes import Vector
+from fixturecheck.result.stored import SCHEMA_VERSION
 from fixturecheck.result.tolerance import SeatChance
 from fixturecheck.result.touching import Touching
 from fixturecheck.units import Writing
@@ -275,7 +276,10 @@ def result_dict(result: Result) -> dict[str, Any]:
     contacts = [_contact(c) for c in result.contacts]
     contacts.sort(key=lambda c: (c["a"], c["b"], c["kind"], c["centroid"], c["normal"]))
     write = Writing(units=result.shown_in)
+    first = result.sources[:1]
+    others = sorted(result.sources[1:], key=lambda s: s.path)
     return {
+        "schema": SCHEMA_VERSION,
         "verdict": str(result.verdict),
         "tool": {
             "name": "fixturecheck",
@@ -284,10 +288,9 @@ def result_dict(result: Result) -> dict[str, Any]:
         },
         "setup": {
             "name": result.name,
+            "file": first[0].path if first else "",
             "units": result.units,
-            "sources": [
-                {"path": s.path, "sha256": s.sha256} for s in sorted(result.sources, key=lambda s: s.path)
-            ],
+            "sources": [{"path": s.path, "sha256": s.sha256} for s in (*first, *others)],
         },
         "findings": [_finding(found[i]) for i in order],
         "groups": _groups(result.groups, places),
@@ -346,13 +349,18 @@ def _vector(vector: Vector | None, unit: str, where: str) -> list[float] | None:
 
 def _finding(finding: Finding) -> dict[str, Any]:
     where = f"{finding.check} of {finding.subject}"
+    origin = finding.origin
     return {
+        "id": finding.id,
         "check": finding.check,
         "verdict": str(finding.verdict),
         "subject": finding.subject,
         "kind": finding.kind or "",
+        "asks": finding.asks or "",
         "about": list(finding.about),
         "cut": finding.cut,
+        "named": finding.named,
+        "origin": None if origin is None else {"file": origin.file, "line": origin.line},
         "value": _optional(finding.value, finding.unit, where),
         "unit": finding.unit,
         "limit": _optional(finding.limit, finding.unit, where),

@@ -8,6 +8,7 @@ from importlib import import_module
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
 from fixturecheck.result.hold import HoldFound
+from fixturecheck.result.identity import identified
 from fixturecheck.result.rest import Rest
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.result.touching import Touching
@@ -70,9 +71,9 @@ class Result:
     name : str
         What the set-up is called.
     sources : tuple of Source
-        The files that it was read from.
+        The files that it was read from, the set-up's own first.
     findings : tuple of Finding
-        Every answer, in the order of the checks.
+        Every answer, in the order of the checks; each is given its id here.
     contacts : tuple of Contact
         Every patch where bodies touch or nearly do, as drawn.
     cuts : tuple of CutMade
@@ -111,6 +112,10 @@ class Result:
     assumed: tuple[Assumed, ...] = ()
     small_lengths: str = SMALL_LENGTHS[0]
     setup: object = field(default=None, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Give each finding an id that no other of the result has."""
+        object.__setattr__(self, "findings", identified(self.findings))
 
     def _repr_html_(self) -> str:
         """Return what a notebook shows: verdict, tables and the 3-D view, in a frame of its own."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Required, TypedDict, Unpack
 
@@ -38,10 +38,16 @@ class Kind(StrEnum):
     WAITS = "waits"
     OVERLAP = "overlap"
     # What was stated.
-    AS_STATED = "as stated"
     SIZE = "size"
+    NO_UNIT = "no unit"
+    BELOW_TABLE = "below the table"
+    COARSE_PASS = "coarse pass"
+    NO_LEAST_SHARE = "no least share"
+    WIDE_ZONE = "wide zone"
+    SLIPPERY = "slippery"
     # Seats and nests.
     CLOSED = "closed"
+    MEETS = "meets"
     OPEN = "open"
     DRAWN_OPEN = "drawn open"
     ON_A_LINE = "on a line"
@@ -121,6 +127,22 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Origin:
+    """Where in the user's files something is stated.
+
+    Parameters
+    ----------
+    file : str
+        From the set-up's folder.
+    line : int or None
+        From 1; None where it cannot be told.
+    """
+
+    file: str
+    line: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """One answer of one check.
 
@@ -158,6 +180,14 @@ class Finding:
         the body that does not sit, hold or clear comes first.
     cut : str
         The cut that it is about; empty where it is about none.
+    named : str
+        What else tells it from others of its kind: a clamp, a material, a way of pressing.
+    asks : Kind or None
+        Of an answer that could not be computed: a kind of those that would answer the same question.
+    origin : Origin or None
+        Where what it is about is stated; None where no file states it.
+    id : str
+        Its name in its result, the same from one result to the next; a `Result` gives it.
     """
 
     check: str
@@ -177,6 +207,10 @@ class Finding:
     kind: Kind | None = None
     about: tuple[str, ...] = ()
     cut: str = ""
+    named: str = ""
+    asks: Kind | None = None
+    origin: Origin | None = None
+    id: str = field(default="", compare=False)
 
     @property
     def place(self) -> tuple[str, str, tuple[str, ...], str, Vector | tuple[()], str]:
@@ -194,6 +228,8 @@ def not_computed(
     *,
     about: tuple[str, ...] = (),
     cut: str = "",
+    named: str = "",
+    asks: Kind | None = None,
     value: float | None = None,
     unit: str = "",
     source: str = "geometry of the solids",
@@ -204,6 +240,8 @@ def not_computed(
     ----------
     says : str or Exception
         What is not known and why, or the error alone, which is then said to be the reason.
+    asks : Kind or None
+        A kind of those that would answer the question, where one question alone has no answer.
     value : float or None
         What is known all the same, in `unit`.
     """
@@ -214,8 +252,10 @@ def not_computed(
         verdict=Verdict.UNKNOWN,
         subject=subject,
         kind=Kind.NOT_COMPUTED,
+        asks=asks,
         about=about,
         cut=cut,
+        named=named,
         value=value,
         unit=unit,
         says=says,
@@ -289,6 +329,7 @@ class FindingText(TypedDict, total=False):
     direction: Vector | None
     about: tuple[str, ...]
     cut: str
+    named: str
 
 
 def judge(

@@ -254,6 +254,8 @@ class UnderHand:
         Whether it comes to rest again.
     ending : str
         How that ended: `rest`, or that it goes over or away.
+    at_mm : Vector
+        Where it is pushed, in the part's own frame.
     """
 
     body: str
@@ -262,6 +264,7 @@ class UnderHand:
     turn_deg: Vector = (0.0, 0.0, 0.0)
     rests: bool = True
     ending: str = ""
+    at_mm: Vector = (0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -80,9 +80,11 @@ def _no_units(setup: Setup) -> Iterator[Finding]:
     for path, bodies in files.items():
         body, size_mm = bodies[0]
         yield _doubt(
+            Kind.NO_UNIT,
             body.name,
             f"{Path(path).name} states no unit of length, and its numbers were taken for mm: {body.name} is "
             f"then {setup.write.length(size_mm)} over its longest side. Export it again with its unit.",
+            about=(body.name,),
             value=size_mm,
             unit="mm",
         )
@@ -95,9 +97,11 @@ def _below_table(setup: Setup) -> Iterator[Finding]:
         low_mm = box_of(placed_at(body.solid, body.at))[2]
         if table_mm is not None and low_mm < table_mm - TABLE_MM:
             yield _doubt(
+                Kind.BELOW_TABLE,
                 body.name,
                 f"{body.name} reaches {write.length(table_mm - low_mm)} below the table, which is stated at "
                 f"z = {write.length(table_mm)}: is that height right?",
+                about=(body.name,),
                 value=low_mm,
                 at_least=table_mm,
                 unit="mm",
@@ -110,9 +114,11 @@ def _coarse_passes(setup: Setup) -> Iterator[Finding]:
     for cut in setup.cuts:
         if cut.downfeed_mm > cut.stock_mm > 0.0:
             yield _doubt(
+                Kind.COARSE_PASS,
                 cut.name,
                 f"One pass of {cut.name} is stated as {write.length(cut.downfeed_mm, 'g')} deep, more than "
                 f"the {write.length(cut.stock_mm, 'g')} of stock; the cutting force is that of such a pass.",
+                cut=cut.name,
                 value=cut.downfeed_mm,
                 at_most=cut.stock_mm,
                 unit="mm",
@@ -125,9 +131,11 @@ def _seats_of_nothing(setup: Setup) -> Iterator[Finding]:
         if seat.min_share == 0.0:
             name = f"{seat.body}.{seat.face}"
             yield _doubt(
+                Kind.NO_LEAST_SHARE,
                 name,
                 f"The seat of {name} on {seat.on}.{seat.on_face} states min_share = 0, so that a point would "
                 "do; state the share of the face that must touch.",
+                about=(seat.own, seat.other),
                 value=0.0,
                 unit="share",
             )
@@ -141,9 +149,11 @@ def _zones(setup: Setup) -> Iterator[Finding]:
             zone, thin = (setup.write.length(v) for v in (body.tolerance_mm[widest], min(spans_mm)))
             what = "its faces" if widest == "*" else f"its face {widest}"
             yield _doubt(
+                Kind.WIDE_ZONE,
                 body.name,
                 f"{body.name} is {thin} where it is thinnest, and the tolerance of {what} is {zone}: is that "
                 "the zone that was meant?",
+                about=(body.name,),
                 value=body.tolerance_mm[widest],
                 at_most=WIDE_SHARE * min(spans_mm),
                 unit="mm",
@@ -160,9 +170,11 @@ def _rough(setup: Setup) -> Iterator[Finding]:
         low = tables.material(name).friction_on_steel[0]
         if low < usual:
             yield _doubt(
+                Kind.SLIPPERY,
                 name,
                 f"Friction is stated as at least {holding.mu[0]:g} for all contacts, though {name} has "
                 f"{low:g} on steel: state less unless it was measured.",
+                named=name,
                 value=holding.mu[0],
                 at_most=low,
                 unit="",
@@ -170,9 +182,13 @@ def _rough(setup: Setup) -> Iterator[Finding]:
 
 
 def _doubt(
+    kind: Kind,
     subject: str,
     says: str,
     *,
+    about: tuple[str, ...] = (),
+    cut: str = "",
+    named: str = "",
     value: float,
     unit: str,
     at_least: float | None = None,
@@ -187,7 +203,10 @@ def _doubt(
         verdict=Verdict.CAUTION,
         check="describe",
         subject=subject,
-        kind=Kind.AS_STATED,
+        kind=kind,
+        about=about,
+        cut=cut,
+        named=named,
         says=says,
         source="common practice, no source",
     )

@@ -21,6 +21,7 @@ from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.origins import origins_in_script, origins_of_tables
 from fixturecheck.setup.placed import placed_as_stated
 from fixturecheck.setup.reader import KeyPath, Stated
 from fixturecheck.setup.text import StatedSetup, read_setup_text, read_tables
@@ -68,7 +69,13 @@ def _made(
     write = Writing(units=shown_in(rest["units"], rest["small_lengths"]))
     everything = placed_as_stated(everything, rest["seats"], told.placings, rest["tolerances"], write)
     try:
-        return Setup(bodies=everything, sources=sources(everything), own=told.own, **rest)
+        return Setup(
+            bodies=everything,
+            sources=sources(everything),
+            own=told.own,
+            origins=origins_of_tables(told.facts),
+            **rest,
+        )
     except SetupError as reason:
         for line in reason.problems:
             wrong.add(f"{_where_said(told.facts, line)}: {line}")
@@ -316,7 +323,13 @@ def _load_script(file: Path, overrides: Mapping[str, str]) -> Setup:
         )
         raise SetupError(message)
     setup = found[0] if isinstance(found[0], Setup) else _from_assembly(file, found[0])
-    return replace(setup, sources=_sources(file, setup.bodies, ran.modules))
+    home = file.parent.resolve()
+    files = [(_from_home(path, home), path) for path in (file, *ran.modules)]
+    return replace(
+        setup,
+        sources=_sources(file, setup.bodies, ran.modules),
+        origins=origins_in_script(setup, files),
+    )
 
 
 def _missing(candidates: list[Any], found: list[Any]) -> str:

@@ -15,6 +15,7 @@ from fixturecheck.kernel.place import composed, placed_at
 from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
+from fixturecheck.result.finding import Origin
 from fixturecheck.setup.guessed import Guess
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
@@ -170,6 +171,8 @@ class Setup:
         Stated values that nobody has confirmed.
     own : Own
         Materials and finishes of the user's own, looked up among the shop's.
+    origins : mapping of tuple of str to Origin
+        Where what it states stands in files; see `setup.origins`.
 
     Raises
     ------
@@ -194,6 +197,7 @@ class Setup:
     holding: Holding | None = None
     guessed: tuple[Guess, ...] = ()
     own: Own = field(default_factory=Own)
+    origins: Mapping[tuple[str, ...], Origin] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be checked, so that a bad set-up never exists."""

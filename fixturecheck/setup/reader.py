@@ -20,6 +20,30 @@ KeyPath = tuple[str | int, ...]
 Where = Callable[[KeyPath], str]
 """Says where that is for somebody to look: a file and line, a node, an option."""
 
+
+class Spot(str):
+    """A file and a line as a message says them, that also knows them as data.
+
+    Parameters
+    ----------
+    file : str
+        The file.
+    line : int or None
+        From 1; None for the whole file.
+    """
+
+    __slots__ = ("file", "line")
+
+    file: str
+    line: int | None
+
+    def __new__(cls, file: str, line: int | None = None) -> Spot:
+        """Return the text `FILE, line N`, or the file alone."""
+        self = super().__new__(cls, file if line is None else f"{file}, line {line}")
+        self.file, self.line = file, line
+        return self
+
+
 T = TypeVar("T")
 
 MOST_ENTRIES = 1000

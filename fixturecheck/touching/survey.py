@@ -101,7 +101,7 @@ def _of_pair(pair: BodyPair, shapes: tuple[NamedShape, ...], write: Writing) -> 
     verdict = Verdict.GO if not pair.unknown else Verdict.UNKNOWN
     value, unit = {
         PairState.OVERLAP: (pair.volume_mm3, "mm3"),
-        PairState.TOUCH: (pair.area_mm2, "mm2") if pair.areas else (pair.length_mm, "mm"),
+        PairState.TOUCH: (pair.area_mm2, "mm2"),
         PairState.CLEAR: (pair.gap_mm, "mm"),
     }[pair.state]
     shown = {PairState.OVERLAP: (Role.OVERLAP,), PairState.CLEAR: (Role.NEAR,)}.get(

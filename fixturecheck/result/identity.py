@@ -1,0 +1,91 @@
+"""The name by which a finding is known from one result to the next, whatever its verdict and its numbers.
+
+An id is `check/question`, then what the finding is about: `/body.face` for each body or face, `:NAME` for
+what is neither body nor cut, `@CUT` for a cut. Only where one question has several answers about the same
+things, as two points where the same two faces meet, are they numbered by place: `~2`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from urllib.parse import quote
+
+from fixturecheck.result.finding import Finding, Kind
+
+QUESTIONS: Mapping[tuple[str, Kind], str] = {
+    ("seat", Kind.CLOSED): "share",
+    ("seat", Kind.ON_A_LINE): "share",
+    ("seat", Kind.ON_NOTHING): "share",
+    ("seat", Kind.MEETS): "gap",
+    ("seat", Kind.OPEN): "gap",
+    ("seat", Kind.STANDS_ON_NOTHING): "stands",
+    ("seat", Kind.ATTACHED): "stands",
+    ("nest", Kind.CLOSED): "share",
+    ("nest", Kind.MEETS): "gap",
+    ("nest", Kind.OPEN): "gap",
+    ("nest", Kind.DRAWN_OPEN): "gap",
+    ("rest", Kind.NO_REST): "comes to rest",
+    ("rest", Kind.OVERLAPS): "comes to rest",
+    ("location", Kind.FOLLOWS): "located",
+    ("location", Kind.FREE): "located",
+    **{
+        ("clear", Kind(f"{mover} {how}")): f"{mover} clearance"
+        for mover in ("wheel", "flange", "guard")
+        for how in ("hits", "rubs", "close", "clears")
+    },
+    **{("clear", Kind(f"{mover} hits clamp")): "clamp clearance" for mover in ("wheel", "flange", "guard")},
+    ("clear", Kind.CLAMP_NOT_DRAWN): "clamp clearance",
+    ("clear", Kind.CLAMP_CLEARS): "clamp clearance",
+}
+"""By check and kind, the question that several kinds answer; any other kind is a question of its own."""
+
+EITHER_WAY = frozenset(
+    {Kind.OVERLAP, Kind.BESIDE_THE_NEST, Kind.LANDS_FIRST, Kind.DOES_NOT_GO_IN, Kind.TOUCH, Kind.CLEAR,
+     Kind.KEEPS_MAGNETISM}
+)  # fmt: skip
+"""Kinds about bodies of which none comes first: their order is that of a list, and says nothing."""
+
+_SAFE = "._-+"
+_MM = 4
+"""Decimals of a place, in mm, by which answers to one question are put in order."""
+
+
+def question_of(finding: Finding) -> str:
+    """Return which of its check's questions a finding answers, or leaves unanswered."""
+    kind = finding.asks or finding.kind
+    return "" if kind is None else QUESTIONS.get((finding.check, kind), str(kind))
+
+
+def name_of(finding: Finding) -> str:
+    """Return the id of a finding, where nothing else answers its question about the same things."""
+    about = [*finding.about]
+    if (finding.asks or finding.kind) in EITHER_WAY:
+        about.sort()
+    said = [finding.check, question_of(finding).replace(" ", "-"), *about]
+    name = "/".join(quote(part, safe=_SAFE) for part in said)
+    name += f":{quote(finding.named, safe=_SAFE)}" if finding.named else ""
+    return name + (f"@{quote(finding.cut, safe=_SAFE)}" if finding.cut else "")
+
+
+def identified(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings, in their order, each with an id that no other of them has.
+
+    The ids do not depend on the order. No part of a name holds a `~`, so that a number cannot be taken for one.
+    """
+    findings = tuple(findings)
+    alike: dict[str, list[int]] = {}
+    for i, finding in enumerate(findings):
+        alike.setdefault(name_of(finding), []).append(i)
+    ids: dict[int, str] = {}
+    for name, places in alike.items():
+        places.sort(key=lambda i: _where(findings[i]))
+        for number, i in enumerate(places, start=1):
+            ids[i] = name if number == 1 else f"{name}~{number}"
+    return tuple(replace(finding, id=ids[i]) for i, finding in enumerate(findings))
+
+
+def _where(finding: Finding) -> tuple[object, ...]:
+    """Return what puts answers to one question in order: where they are, then what they say."""
+    place = finding.location_mm or ()
+    return tuple(round(v, _MM) + 0.0 for v in place), finding.subject, str(finding.kind), finding.says

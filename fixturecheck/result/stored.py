@@ -1,0 +1,155 @@
+"""A result as result.json keeps it: its version, and reading one back, of this version or an older one."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from fixturecheck.errors import SetupError
+from fixturecheck.result import Source
+from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
+from fixturecheck.result.identity import identified
+
+SCHEMA_VERSION = 2
+"""Raised where a reader of the version before would misread a file; keys that are only added do not raise it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredResult:
+    """What a result.json tells, without the solids.
+
+    Parameters
+    ----------
+    path : str
+        The file that it was read from.
+    schema : int
+        The version that it was written in.
+    verdict : Verdict
+        The worst of the findings'.
+    name : str
+        What the set-up is called.
+    file : str
+        The set-up's file, from its own folder; empty where none was stored.
+    units : str
+        `mm` or `inch`.
+    sources : tuple of Source
+        The files that the set-up was read from.
+    findings : tuple of Finding
+        Every answer, without its shapes.
+    not_asked : tuple of NotAsked
+        The questions that the verdict does not cover.
+    """
+
+    path: str
+    schema: int
+    verdict: Verdict
+    name: str
+    file: str
+    units: str
+    sources: tuple[Source, ...]
+    findings: tuple[Finding, ...]
+    not_asked: tuple[NotAsked, ...] = ()
+    data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
+
+
+def read_stored(text: bytes, path: str) -> StoredResult:
+    """Read a result.json.
+
+    Parameters
+    ----------
+    text : bytes
+        What the file holds.
+    path : str
+        What to call it in a message.
+
+    Raises
+    ------
+    SetupError
+        It is no result, is broken, or was written by a newer version.
+    """
+    try:
+        data = json.loads(text)
+    except ValueError as reason:
+        message = f"{path} is no result.json: {reason}"
+        raise SetupError(message) from reason
+    if not isinstance(data, dict) or not isinstance(data.get("findings"), list) or "verdict" not in data:
+        message = f"{path} is no result.json: it holds no verdict with findings"
+        raise SetupError(message)
+    schema = data.get("schema", 1)
+    if not isinstance(schema, int) or isinstance(schema, bool) or schema < 1:
+        message = f"{path} states the schema {schema!r}; a whole number from 1 is expected"
+        raise SetupError(message)
+    if schema > SCHEMA_VERSION:
+        message = (
+            f"{path} was written in schema {schema}, and this version reads up to {SCHEMA_VERSION}: "
+            "install the fixturecheck that wrote it, or a newer one"
+        )
+        raise SetupError(message)
+    try:
+        return _read(data, path, schema)
+    except (KeyError, TypeError, ValueError, AttributeError) as reason:
+        message = f"{path} is a broken result.json: {type(reason).__name__} {reason}"
+        raise SetupError(message) from reason
+
+
+def _read(data: Mapping[str, Any], path: str, schema: int) -> StoredResult:
+    setup = data["setup"]
+    findings = tuple(_finding(row) for row in data["findings"])
+    if any(not f.id for f in findings):
+        # Schema 1 had no ids; they are made of what it has.
+        findings = identified(findings)
+    return StoredResult(
+        path=path,
+        schema=schema,
+        verdict=Verdict(data["verdict"]),
+        name=setup["name"],
+        file=setup.get("file", ""),
+        units=setup["units"],
+        sources=tuple(Source(path=s["path"], sha256=s["sha256"]) for s in setup["sources"]),
+        findings=findings,
+        not_asked=tuple(
+            NotAsked(check=n["check"], reason=WhyNotAsked(n["reason"]), lacks=n["lacks"])
+            for n in data["not_asked"]
+        ),
+        data=data,
+    )
+
+
+def _finding(row: Mapping[str, Any]) -> Finding:
+    origin = row.get("origin")
+    return Finding(
+        id=row.get("id", ""),
+        check=row["check"],
+        verdict=Verdict(row["verdict"]),
+        subject=row["subject"],
+        kind=_kind(row["kind"]),
+        asks=_kind(row.get("asks") or ""),
+        about=tuple(row["about"]),
+        cut=row["cut"],
+        named=row.get("named", ""),
+        value=row["value"],
+        unit=row["unit"],
+        limit=row["limit"],
+        margin=row["margin"],
+        says=row["says"],
+        remedy=row["remedy"],
+        source=row["source"],
+        location_mm=_vector(row["location_mm"]),
+        direction=_vector(row["direction"]),
+        overruled=Verdict(row["overruled"]) if row["overruled"] else None,
+        origin=None if origin is None else Origin(file=origin["file"], line=origin["line"]),
+    )
+
+
+_RENAMED = {"as stated": None}
+"""Kinds of older versions that are told apart by now, and so stand for none of today's."""
+
+
+def _kind(text: str) -> Kind | None:
+    return Kind(text) if text and text not in _RENAMED else None
+
+
+def _vector(values: list[float] | None) -> tuple[float, float, float] | None:
+    return None if values is None else (values[0], values[1], values[2])
