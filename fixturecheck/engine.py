@@ -328,7 +328,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
 
 
 def _as_stated(setup: Setup, finding: Finding) -> Finding:
-    """Let the set-up say what a check's no-go counts as, the check's own verdict beside it, and where it stands."""
+    """Let the set-up say what a no-go counts as, beside the check's own verdict, and where it is stated."""
     finding = replace(finding, origin=origin_of(setup, finding))
     if finding.verdict is not Verdict.NO_GO:
         return finding

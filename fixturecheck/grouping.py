@@ -92,7 +92,7 @@ def _beside_the_share(findings: Sequence[Finding]) -> dict[int, int]:
     shares = {
         (f.check, f.about): i
         for i, f in enumerate(findings)
-        if f.kind in {Kind.CLOSED, Kind.ON_A_LINE, Kind.ON_NOTHING}
+        if f.kind in {Kind.CLOSED, Kind.ON_A_LINE, Kind.ALONG_ITS_ROUND, Kind.ON_NOTHING}
     }
     return {
         i: shares[f.check, f.about]

@@ -64,7 +64,8 @@ def check(stage: Stage) -> Iterator[Finding]:
 
 def _missing(stage: Stage, held: Held) -> Iterator[Finding]:
     mills = stage.setup.holding.milling if stage.setup.holding else ()
-    asked = {f"{part} in {c.name}": (part, c.name) for c in (*stage.setup.cuts, *mills) for part in c.parts}
+    asked = {f"{part} in {c.name}": (part, c.name) for c in stage.setup.cuts for part in c.parts}
+    asked |= {f"{part} in {m.name}": (part, m.name) for m in mills for part in m.parts}
     for subject, reason in sorted(held.missing.items()):
         if subject in asked:
             part, cut = asked[subject]

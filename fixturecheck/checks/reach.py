@@ -61,9 +61,7 @@ def _depth(setup: Setup, cut: GroundCut) -> Finding:
     try:
         deepest = depth_beside_flange(cut, reach_mm)
     except NotComputedError as reason:
-        return not_computed(
-            ID, name, f"Flange depth: {reason}", cut=name, asks=Kind.FLANGE_DEPTH, unit="mm"
-        )
+        return not_computed(ID, name, f"Flange depth: {reason}", cut=name, asks=Kind.FLANGE_DEPTH, unit="mm")
     depth_mm = deepest.depth_mm if deepest else 0.0
     write = setup.write
     says = f"Cut {name}: the wheel reaches {write.length(reach_mm)} past its flanges. "

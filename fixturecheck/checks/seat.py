@@ -110,10 +110,10 @@ def _on_line(stage: Stage, seat: Seat, found: Seating, lines: list[Patch]) -> Fi
             check=ID,
             verdict=Verdict.GO,
             subject=subject_of(seat),
-            kind=Kind.ON_A_LINE,
+            kind=Kind.ALONG_ITS_ROUND,
             about=sides_of(seat),
-            value=0.0,
-            unit="share",
+            value=sum(line.contact.length_mm for line in lines),
+            unit="mm",
             says=f"{said(first, stage.setup.write)}: the {seat.rank} seat bears along the round face of the "
             "part and locates it. Another seat holds the part by an area.",
             source=_EDGE,

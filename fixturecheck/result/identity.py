@@ -63,15 +63,20 @@ def name_of(finding: Finding) -> str:
     if (finding.asks or finding.kind) in EITHER_WAY:
         about.sort()
     said = [finding.check, question_of(finding).replace(" ", "-"), *about]
-    name = "/".join(quote(part, safe=_SAFE) for part in said)
-    name += f":{quote(finding.named, safe=_SAFE)}" if finding.named else ""
-    return name + (f"@{quote(finding.cut, safe=_SAFE)}" if finding.cut else "")
+    name = "/".join(map(_plain, said))
+    name += f":{_plain(finding.named)}" if finding.named else ""
+    return name + (f"@{_plain(finding.cut)}" if finding.cut else "")
+
+
+def _plain(text: str) -> str:
+    """Return a name without any sign that an id is put together with."""
+    return quote(text, safe=_SAFE).replace("~", "%7E")
 
 
 def identified(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Return findings, in their order, each with an id that no other of them has.
 
-    The ids do not depend on the order. No part of a name holds a `~`, so that a number cannot be taken for one.
+    The ids do not depend on the order. No part of a name holds a `~`, so that numbers clash with no name.
     """
     findings = tuple(findings)
     alike: dict[str, list[int]] = {}
@@ -82,7 +87,14 @@ def identified(findings: Iterable[Finding]) -> tuple[Finding, ...]:
         places.sort(key=lambda i: _where(findings[i]))
         for number, i in enumerate(places, start=1):
             ids[i] = name if number == 1 else f"{name}~{number}"
-    return tuple(replace(finding, id=ids[i]) for i, finding in enumerate(findings))
+    return tuple(_called(finding, ids[i]) for i, finding in enumerate(findings))
+
+
+def _called(finding: Finding, name: str) -> Finding:
+    """Give a finding its id: to the finding itself the first time, so that it stays the one that was told."""
+    if not finding.id:
+        object.__setattr__(finding, "id", name)
+    return finding if finding.id == name else replace(finding, id=name)
 
 
 def _where(finding: Finding) -> tuple[object, ...]:

@@ -13,7 +13,7 @@ from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict
 from fixturecheck.result.identity import identified
 
 SCHEMA_VERSION = 2
-"""Raised where a reader of the version before would misread a file; keys that are only added do not raise it."""
+"""Raised where a reader of the version before would misread a file, not where keys are only added."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -114,7 +114,7 @@ def _coarse_passes(setup: Setup) -> Iterator[Finding]:
     for cut in setup.cuts:
         if cut.downfeed_mm > cut.stock_mm > 0.0:
             yield _doubt(
-                Kind.COARSE_PASS,
+                Kind.DEEP_CUT,
                 cut.name,
                 f"One pass of {cut.name} is stated as {write.length(cut.downfeed_mm, 'g')} deep, more than "
                 f"the {write.length(cut.stock_mm, 'g')} of stock; the cutting force is that of such a pass.",

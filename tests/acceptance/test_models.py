@@ -312,3 +312,21 @@ def test_a_number_its_limit_and_its_sentence_agree(checked, model):
         for told in re.findall(rf"(?<![\w.])(\d[\d.]*) {unit}(?![\w/])", finding["says"]):
             near = [n for n in numbers if abs(float(told) - float(n)) <= 0.01 * float(n)]
             assert not near or float(told) in map(float, near), finding
+
+
+def test_every_finding_of_every_model_has_an_id_a_unit_and_a_line(checked):
+    """Ids are unique, one question of a check has one unit, and what a TOML states is found in it."""
+    units: dict[tuple[str, str], set[str]] = {}
+    for model in VERDICTS:
+        _, result = checked(f"{model}.toml")
+        file = MODELS / f"{model}.toml"
+        assert (result["setup"]["file"], result["setup"]["sources"][0]["path"]) == (file.name, file.name)
+        ids = [f["id"] for f in result["findings"]]
+        assert len(set(ids)) == len(ids)
+        assert not [i for i in ids if "~" in i], "names tell all findings of the models apart"
+        rows = file.read_text().splitlines()
+        for finding in result["findings"]:
+            units.setdefault(tuple(finding["id"].split("/")[:2]), set()).add(finding["unit"])
+            assert finding["origin"]["file"] == file.name
+            assert rows[(finding["origin"]["line"] or 1) - 1].lstrip().startswith(("[", "#")), finding
+    assert {question: found for question, found in units.items() if len(found) > 1} == {}

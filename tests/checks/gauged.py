@@ -9,7 +9,7 @@ import cadquery as cq
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.result.finding import Finding
+from fixturecheck.result.finding import Finding, Kind
 from fixturecheck.setup.model import Body, Seat, Setup
 
 LOOKS = {"right": (1, 0, 0), "left": (-1, 0, 0), "back": (0, 1, 0), "front": (0, -1, 0), "top": (0, 0, 1), "bottom": (0, 0, -1)}  # fmt: skip  # noqa: E501  a table
@@ -43,7 +43,12 @@ def on(part: str, face: str, other: str, other_face: str, **given) -> Seat:
 
 
 def gauged(check, bodies: Iterable[Body], *seats: Seat) -> list[Finding]:
-    """What a check says of bodies as drawn."""
+    """What a check says of bodies as drawn, but for the gaps of seats that close."""
+    return [f for f in all_gauged(check, bodies, *seats) if f.kind is not Kind.MEETS]
+
+
+def all_gauged(check, bodies: Iterable[Body], *seats: Seat) -> list[Finding]:
+    """All that a check says of bodies as drawn."""
     setup = Setup(name="bench", bodies=tuple(bodies), seats=seats)
     placed = {b.name: b.solid.moved(b.at) for b in setup.bodies}
     contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
