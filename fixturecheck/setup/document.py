@@ -14,7 +14,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
 from fixturecheck.setup.holding import Clamp, Holding, Milling
-from fixturecheck.setup.reader import KeyPath, Spot, Stated
+from fixturecheck.setup.reader import KeyPath, TextSpot, Stated
 from fixturecheck.setup.records import (
     BodyEntry,
     BodySeat,
@@ -253,8 +253,8 @@ def _where(file: str, lines: Mapping[Any, int], set_by: Mapping[Any, str], path:
         if path[:n] in set_by:
             return set_by[path[:n]]
         if path[:n] in lines:
-            return Spot(file, lines[path[:n]])
-    return Spot(file)
+            return TextSpot(file, lines[path[:n]])
+    return TextSpot(file)
 
 
 def _override(document: dict[str, Any], key: str, text: str) -> KeyPath:

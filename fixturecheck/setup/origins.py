@@ -11,7 +11,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.result.finding import Finding, Origin
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.reader import KeyPath, Spot, Stated
+from fixturecheck.setup.reader import KeyPath, TextSpot, Stated
 
 Origins = Mapping[tuple[str, ...], Origin]
 """By what is stated: `("body", NAME)`, `("seat", OWN, OTHER)`, `("holding",)`; `()` is the file."""
@@ -67,7 +67,7 @@ def _entries(facts: Stated, kind: str) -> list[Stated]:
 
 def _at(key: tuple[str, ...], facts: Stated, path: KeyPath) -> dict[tuple[str, ...], Origin]:
     spot = facts.where(path)
-    return {key: Origin(file=spot.file, line=spot.line)} if isinstance(spot, Spot) else {}
+    return {key: Origin(file=spot.file, line=spot.line)} if isinstance(spot, TextSpot) else {}
 
 
 def origins_in_script(setup: Setup, files: Iterable[tuple[str, Path]]) -> dict[tuple[str, ...], Origin]:

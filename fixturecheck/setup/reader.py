@@ -21,7 +21,7 @@ Where = Callable[[KeyPath], str]
 """Says where that is for somebody to look: a file and line, a node, an option."""
 
 
-class Spot(str):
+class TextSpot(str):
     """A file and a line as a message says them, that also knows them as data.
 
     Parameters
@@ -37,7 +37,7 @@ class Spot(str):
     file: str
     line: int | None
 
-    def __new__(cls, file: str, line: int | None = None) -> Spot:
+    def __new__(cls, file: str, line: int | None = None) -> TextSpot:
         """Return the text `FILE, line N`, or the file alone."""
         self = super().__new__(cls, file if line is None else f"{file}, line {line}")
         self.file, self.line = file, line
