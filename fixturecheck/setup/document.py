@@ -14,7 +14,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
 from fixturecheck.setup.holding import Clamp, Holding, Milling
-from fixturecheck.setup.reader import KeyPath, TextSpot, Stated
+from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
 from fixturecheck.setup.records import (
     BodyEntry,
     BodySeat,

@@ -11,7 +11,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.result.finding import Finding, Origin
 from fixturecheck.setup.model import Setup
-from fixturecheck.setup.reader import KeyPath, TextSpot, Stated
+from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
 
 Origins = Mapping[tuple[str, ...], Origin]
 """By what is stated: `("body", NAME)`, `("seat", OWN, OTHER)`, `("holding",)`; `()` is the file."""
