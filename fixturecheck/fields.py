@@ -78,7 +78,8 @@ class Allowed:
         return None
 
     def _strange_word(self, value: object) -> str | None:
-        for word in value if isinstance(value, list | tuple) else [value]:
+        given = value.values() if isinstance(value, Mapping) else value
+        for word in given if not isinstance(given, str) and isinstance(given, Iterable) else [given]:
             if word not in self.words:
                 known = f"{', '.join(self.words[:-1])} or {self.words[-1]}"
                 return f"{shortened(word)} is unknown; use {known}"

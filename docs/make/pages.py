@@ -24,13 +24,14 @@ from fixturecheck import cli
 from fixturecheck.checks import MODULES
 from fixturecheck.commands import terminal
 from fixturecheck.names import CHECKS, SEVERITIES
-from fixturecheck.report import lists as keys
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group
 from fixturecheck.result.hold import FaceHeld, HoldFound, PartHeld
 from fixturecheck.result.rest import PartLocation, Rest
 from fixturecheck.result.tolerance import Chances
+from fixturecheck.setup import keys
+from fixturecheck.setup.document import RECORDS as TABLES
 from fixturecheck.shop.catalogue import Param, equipment
 from fixturecheck.shop.tables import finishes, materials
 
@@ -70,7 +71,7 @@ def keys_page() -> str:
         "Where two names stand, the second states the same quantity in inch units. A key with the "
         f"default `{keys.NEEDED}` must be stated.\n"
     )
-    for table in keys.RECORDS:
+    for table in TABLES:
         out.append(f"## `{keys.heading(table)}` {{ #{_anchor(table)} }}\n\n{keys.purpose_of(table)}\n")
         out.append(_table(("key", "unit", "default", "takes", "meaning"), map(_key_row, keys.keys_of(table))))
     levels = ", ".join(f"`{level}`" for level in SEVERITIES)

@@ -107,13 +107,15 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int) or math.isfinite(value)
 
 
-PLACING_KEYS = ("seats", "along_mm", "turn_deg", "count", "against", "pitch", "pitch_mm")
+GANG_KEYS = ("count", "against", "pitch", "pitch_mm")
+FREE_KEYS = ("along_mm", "turn_deg")
+PLACING_KEYS = ("seats", *GANG_KEYS, *FREE_KEYS)
 FILE_KEYS = ("name", "file", "solid", "at", "rotate", *PLACING_KEYS)
-"""What is stated about a body only where its solid and its place come from a file."""
+"""Keys of a gang, of freedoms that seats leave, of placing by seats, and of what only a file states."""
 
 _FORMS = "{step = 'NAME'}, {select = '>Z'}, {near = [x, y, z]} or a list of these"
 _KINDS = ("step", "select", "near", "tag")
-_MOST_REFERENCES = 500
+MOST_REFERENCES = 500
 
 Tags = Callable[[str], Any]
 """Finds the faces of a tag, where there are tags."""
@@ -354,8 +356,8 @@ def _reference(
             )
         return value
     if isinstance(value, list | tuple):
-        if depth > 1 or len(value) > _MOST_REFERENCES:
-            faces.fail(f"{face} in {faces.what}: state one list of at most {_MOST_REFERENCES} faces", face)
+        if depth > 1 or len(value) > MOST_REFERENCES:
+            faces.fail(f"{face} in {faces.what}: state one list of at most {MOST_REFERENCES} faces", face)
         return [_reference(faces, face, v, units, tags, depth + 1) for v in value]
     if not isinstance(value, Mapping):
         if tags is not None:

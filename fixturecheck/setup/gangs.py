@@ -15,13 +15,11 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.fields import Allowed
 from fixturecheck.names import MOST_NAME, allowed_name
+from fixturecheck.setup.facts import FREE_KEYS, GANG_KEYS, PLACING_KEYS
 from fixturecheck.setup.reader import KeyPath, Stated
 from fixturecheck.setup.records import MOST_COUNT, PITCHES, BodySeat, Rank, Seat
 from fixturecheck.units import inch_key
 
-_GANG_KEYS = ("count", "against", "pitch", "pitch_mm")
-_FREE_KEYS = ("along_mm", "turn_deg")
-_PLACING_KEYS = ("seats", *_GANG_KEYS, *_FREE_KEYS)
 _IN_TURN = ("primary", "secondary", "tertiary")
 _ALONG_MM = Allowed(least=-10_000.0, most=10_000.0, items=3)
 _TURN_DEG = Allowed(least=-360.0, most=360.0)
@@ -118,7 +116,7 @@ class _Spreading:
             return SpreadTables(facts=self.facts, placings=())
         for entry in tables["equipment"]:
             self._equipment(entry)
-        gang_names = {e.values.get("name") for e in tables["body"] if set(_GANG_KEYS) & _metric_keys(e)}
+        gang_names = [e.values.get("name") for e in tables["body"] if set(GANG_KEYS) & _metric_keys(e)]
         for entry in tables["body"]:
             self._body(entry, apart)
         for entry in tables["seat"]:
@@ -151,7 +149,7 @@ class _Spreading:
     def _equipment(self, entry: Stated) -> None:
         """Take the keys of placing out of a piece of equipment."""
         self.equipment.append(_without_placing(entry))
-        if not _metric_keys(entry) & {"seats", *_FREE_KEYS}:
+        if not _metric_keys(entry) & {"seats", *FREE_KEYS}:
             return
         with self.wrong.noted():
             _refuse_place(entry)
@@ -174,9 +172,9 @@ class _Spreading:
     def _place(self, entry: Stated, apart: Mapping[object, list[Stated]]) -> None:
         """Add a body, or the bodies of a gang, each with its seats and where it is placed."""
         keys = _metric_keys(entry)
-        if keys & set(_PLACING_KEYS):
+        if keys & set(PLACING_KEYS):
             _refuse_place(entry)
-        names = gang = self._names(entry) if set(_GANG_KEYS) & keys else ()
+        names = gang = self._names(entry) if set(GANG_KEYS) & keys else ()
         own = self._own_seats(entry)
         elsewhere = apart.get(entry.need("name", "text"), [])
         if gang:
@@ -290,7 +288,7 @@ def _by_body(seats: Sequence[Stated]) -> dict[object, list[Stated]]:
 
 def _is_placed(entry: Stated, apart: Mapping[object, list[Stated]]) -> bool:
     """Tell whether an entry is placed by seats: it states some, or a body has some and no place."""
-    if _metric_keys(entry) & set(_PLACING_KEYS):
+    if _metric_keys(entry) & set(PLACING_KEYS):
         return True
     name = entry.values.get("name")
     equipment = "kind" in entry.values
@@ -299,7 +297,7 @@ def _is_placed(entry: Stated, apart: Mapping[object, list[Stated]]) -> bool:
 
 def _refuse_place(entry: Stated) -> None:
     if "at" in entry.values:
-        keys = ", ".join(k for k in _PLACING_KEYS if k in _metric_keys(entry))
+        keys = ", ".join(k for k in PLACING_KEYS if k in _metric_keys(entry))
         entry.fail(f"{entry.what} states at, and {keys} to be placed by its seats; keep one", "at")
 
 
@@ -308,11 +306,11 @@ def _metric(key: object) -> object:
     return _INCH.get(key, key) if isinstance(key, str) else key
 
 
-_INCH = {inch: key for key in _PLACING_KEYS if (inch := inch_key(key)) is not None}
+_INCH = {inch: key for key in PLACING_KEYS if (inch := inch_key(key)) is not None}
 
 
 def _without_placing(entry: Stated) -> dict[str, Any]:
-    return {k: v for k, v in entry.values.items() if _metric(k) not in _PLACING_KEYS}
+    return {k: v for k, v in entry.values.items() if _metric(k) not in PLACING_KEYS}
 
 
 def _metric_keys(entry: Stated) -> set[object]:

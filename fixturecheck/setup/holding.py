@@ -321,7 +321,7 @@ class Holding:
     mu: tuple[float, ...] = field(default=(), metadata=allowed(0.0, 2.0, items=2))
     coolant: bool = field(default=True, metadata=allowed(matters="what resists sliding, and so the hold"))
     abrasive: str = field(default="alumina", metadata=allowed(words=ABRASIVES, matters="the cutting force"))
-    grinds_as: Mapping[str, str] = field(default_factory=dict)
+    grinds_as: Mapping[str, str] = field(default_factory=dict, metadata=allowed(words=tables.GRINDS_AS))
     curves_between: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     blocking: tuple[str, ...] | None = None
     least_factor: float = field(default=3.0, metadata=allowed(0.1, 100.0, matters="which factor is a go"))

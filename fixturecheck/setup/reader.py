@@ -133,7 +133,7 @@ class Stated:
         if not is_kind(value, kind):
             got = f"{type(value).__name__} {value if isinstance(value, bool) else shortened(value)}"
             self.fail(f"{key} in {self.what} must be {_WORDS[kind]}; got {got}", key)
-        return value
+        return int(value) if "whole" in kind and isinstance(value, float) else value
 
     def need(self, key: str, kind: str) -> Any:
         """Return the value of a key that may not be left out."""
@@ -245,6 +245,7 @@ class Stated:
         if record is not None and get_origin(hint) is not Mapping:
             return self.table(name, f"{self.what[:-1]}.{name}]").record(record)
         value = self.number(name, kind)
+        self._shaped(value, hint, name)
         if isinstance(value, Mapping):
             stated = name if name in self.values else str(inch_key(name))
             table = self.table(stated, f"{stated} of {self.what}")
@@ -260,8 +261,40 @@ class Stated:
         by_name = get_origin(hint) is Mapping and not isinstance(value, Mapping)
         return {"*": float(value)} if by_name else _frozen(value)
 
+    def _shaped(self, value: Any, hint: Any, name: str) -> None:
+        """Refuse a list of numbers that is longer, shorter or nested otherwise than its type says."""
+        wanted = _shape_said(hint)
+        if wanted and isinstance(value, list | tuple) and not _has_shape(value, hint):
+            stated = name if name in self.values else str(inch_key(name))
+            got = shortened(self.values[stated])
+            self.fail(f"{stated} in {self.what} must be {wanted}; got {got}", stated)
+
 
 _LARGE = 1e300
+
+_COUNTS = {2: "two numbers", 3: "three numbers"}
+
+
+def _shape_said(hint: Any) -> str:
+    """Return in words which numbers a tuple of them holds; empty for any other type."""
+    args = get_args(hint) if get_origin(hint) is tuple else ()
+    if not args or (args[0] not in {float, int} and get_origin(args[0]) is not tuple):
+        return ""
+    if get_origin(args[0]) is tuple:
+        return f"a list of lists of {_COUNTS[len(get_args(args[0]))]}"
+    return "a list of numbers" if args[-1] is Ellipsis else _COUNTS[len(args)]
+
+
+def _has_shape(value: Any, hint: Any) -> bool:
+    """Tell whether a nest of lists of numbers is as a type says."""
+    args = get_args(hint)
+    if get_origin(hint) is not tuple:
+        return not isinstance(value, list | tuple)
+    if not isinstance(value, list | tuple):
+        return False
+    if args[-1] is Ellipsis:
+        return all(_has_shape(v, args[0]) for v in value)
+    return len(value) == len(args) and all(map(_has_shape, value, args))
 
 
 def with_inches(keys: Iterable[str]) -> list[str]:
@@ -279,8 +312,9 @@ def is_kind(value: object, kind: str) -> bool:
     if kind == "false":
         return value is False
     if kind in {"number", "whole"}:
-        wanted = (int, float) if kind == "number" else (int,)
-        return isinstance(value, wanted) and not isinstance(value, bool)
+        plain = isinstance(value, int | float) and not isinstance(value, bool)
+        # A whole number may be written 4.0, as schemas of TOML have it.
+        return plain and (kind == "number" or isinstance(value, int) or value.is_integer())
     if kind in {"texts", "numbers", "tables"}:
         item = {"texts": "text", "numbers": "number", "tables": "table"}[kind]
         nested = kind == "numbers"

@@ -402,7 +402,25 @@ def read_setup_text(path: Path, overrides: Mapping[str, str]) -> StatedSetup:
     SetupError
         The file cannot be read or does not parse, or states something wrong: every mistake with its line.
     """
-    facts = _from_home(read_document(path, overrides), path.parent)
+    return read_facts(read_document(path, overrides), path)
+
+
+def read_facts(document: Stated, path: Path) -> StatedSetup:
+    """Read the tables of a TOML file that has been parsed; part files are not opened.
+
+    Parameters
+    ----------
+    document : Stated
+        The tables at the top.
+    path : Path
+        The file that they stand in: files that they name are counted from its folder.
+
+    Raises
+    ------
+    SetupError
+        They state something wrong: every mistake with its line.
+    """
+    facts = _from_home(document, path.parent)
     named = facts.table("setup").get("shop", "text")
     shop = None if named is None else own_shop(path.parent / named)
     wrong = Mistakes()

@@ -41,7 +41,7 @@ between the branches of the loop, of which one crosses zero there. Common practi
 the table keep it."""
 
 _LEAST_SLOPE = 0.999
-_LEAST_SOURCE = 8
+LEAST_SOURCE = 8
 """Letters of a source; fewer name none."""
 
 _CITED = re.compile(r"\s*\[@\w+\]")
@@ -215,7 +215,7 @@ def refuse_bad_own(own: Own) -> None:
 
 def flaws_of(row: Material | Finish) -> Iterator[str]:
     """Yield what is wrong with a row of a table besides its ranges: no source, or numbers that cannot be."""
-    if len(row.source.strip()) < _LEAST_SOURCE:
+    if len(row.source.strip()) < LEAST_SOURCE:
         yield "say where its values come from under source"
     pairs = {f.name: getattr(row, f.name) for f in fields(row) if "Range" in str(f.type)}
     for key, pair in pairs.items():

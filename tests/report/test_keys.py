@@ -8,8 +8,9 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in
-from fixturecheck.report.lists import TABLES, equipment_told, keys_told, meanings_of
+from fixturecheck.report.lists import TABLES, equipment_told, keys_told
 from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
+from fixturecheck.setup.keys import meanings_of
 
 
 @pytest.mark.parametrize("table", RECORDS)

@@ -1,0 +1,425 @@
+"""The JSON Schema of a TOML file, made of the data classes that read it, for editors that check as one types.
+
+A schema knows keys, kinds of values, words and ranges. What one table says of another (a body that a seat
+names, a face, a wheel whose sizes do not go together) is known only to the reader.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import MISSING, Field, is_dataclass
+from importlib.resources import files
+from pathlib import Path
+from types import NoneType, UnionType
+from typing import Any, get_args, get_origin
+
+from fixturecheck.fields import Allowed, allowed_in, own_fields
+from fixturecheck.names import CHECKS, MOST_NAME, NAME, SEVERITIES
+from fixturecheck.setup.document import ALL, BY_OTHER_KEYS, LISTS, RECORDS
+from fixturecheck.setup.facts import AXES, FREE_KEYS, GANG_KEYS, MOST_REFERENCES, PLACING_KEYS
+from fixturecheck.setup.keys import NEEDED, RECORD_OF, Key, heading, keys_of, purpose_of
+from fixturecheck.setup.measurement import CHUCKS, MEASURED, MOST_MEASUREMENTS
+from fixturecheck.setup.reader import MOST_ENTRIES, types_of
+from fixturecheck.setup.records import MOST_SELECTOR, MOST_TURNS, PLACE_MM, TURN_DEG, Rank
+from fixturecheck.setup.text import MOST_HEAD, SHOP_TABLES
+from fixturecheck.shop.catalogue import Param, equipment
+from fixturecheck.shop.tables import GRINDS_AS, LEAST_SOURCE, finishes, materials
+from fixturecheck.units import inch_key, metric_unit, to_inch_key
+
+Schema = dict[str, Any]
+
+DRAFT = "http://json-schema.org/draft-07/schema#"
+"""The draft that editors of TOML know."""
+
+_TEXT: Schema = {"type": "string"}
+_NAME: Schema = {"type": "string", "pattern": f"^{NAME.pattern}$", "maxLength": MOST_NAME}
+_NAMED = ("equipment", "body", "cut", "material", "finish")
+_PLACED = ("body", "equipment")
+_STEP = "step:"
+
+
+def setup_schema() -> Schema:
+    """Return the schema of a set-up."""
+    top = {name: _top(name) for name in ALL if name != "severity"}
+    of_each = dict.fromkeys(CHECKS, _ref("level"))
+    top["severity"] = _object(of_each, "[severity]  What a no-go of a check counts as.")
+    definitions = {name: _table(name) for name in RECORDS} | _shared() | {"level": {"enum": list(SEVERITIES)}}
+    return {
+        **_root("Set-up of one grinding operation", top, definitions),
+        "if": _not({"required": ["setup"], "properties": {"setup": {"required": ["shop"]}}}),
+        "then": {"properties": {"wheel": _not({"required": ["name"]})}},
+    }
+
+
+def shop_schema() -> Schema:
+    """Return the schema of a file of the shop."""
+    top = {name: _top(name) for name in SHOP_TABLES if name != "wheel"}
+    top["wheel"] = _list("wheel")
+    needed = ("material", "finish", "wheel", "machine", "machine.flange", "machine.guard")
+    definitions = {name: _table(name) for name in needed}
+    definitions["wheel"]["required"] = ["name"]
+    return _root("What stays the same in a shop from job to job", top, definitions)
+
+
+def measurements_schema() -> Schema:
+    """Return the schema of a file of measurements on a chuck."""
+    top = {
+        "calibration": _top("calibration"),
+        "equipment": {**_list("equipment"), "minItems": 1, "maxItems": 1},
+        "measurement": {**_list("measurement"), "minItems": 2, "maxItems": MOST_MEASUREMENTS},
+    }
+    definitions = {name: _table(name) for name in (*MEASURED, "equipment", "body.seats")} | _shared()
+    chuck = definitions["equipment"]
+    chuck["properties"]["kind"] = {"enum": list(CHUCKS)}
+    chuck["allOf"] = list(_rules("equipment", CHUCKS))
+    made = _root("What was measured on a magnetic chuck", top, definitions)
+    return {**made, "required": list(top)}
+
+
+SCHEMAS: Mapping[str, Callable[[], Schema]] = {
+    "setup.schema.json": setup_schema,
+    "shop.schema.json": shop_schema,
+    "measurements.schema.json": measurements_schema,
+}
+"""By the name of the file that ships with the program, what makes it."""
+
+SETUP_FILE = "setup.schema.json"
+
+
+def written(schema: Schema) -> str:
+    """Return a schema as the text of its file."""
+    return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
+
+
+def shipped(name: str = SETUP_FILE) -> Path:
+    """Return where a schema lies that came with the program.
+
+    Parameters
+    ----------
+    name : str
+        A key of `SCHEMAS`.
+    """
+    return Path(str(files("fixturecheck.setup").joinpath(name)))
+
+
+def _root(title: str, top: Mapping[str, Schema], definitions: Mapping[str, Schema]) -> Schema:
+    return {
+        "$schema": DRAFT,
+        "title": title,
+        "description": "Made of the data classes that read the file; `fixturecheck explain KEY` tells more.",
+        "type": "object",
+        "properties": dict(top),
+        "additionalProperties": False,
+        "definitions": dict(definitions),
+    }
+
+
+def _top(name: str) -> Schema:
+    """Return what stands under the name of a table at the top."""
+    if name in LISTS:
+        return _list(name)
+    return _ref(name)
+
+
+def _list(name: str) -> Schema:
+    return {"type": "array", "items": _ref(name), "maxItems": MOST_ENTRIES}
+
+
+def _ref(name: str) -> Schema:
+    return {"$ref": f"#/definitions/{name}"}
+
+
+def _not(schema: Schema) -> Schema:
+    return {"not": schema}
+
+
+def _object(properties: Mapping[str, Schema], description: str = "") -> Schema:
+    """Return a table that takes these keys and no other."""
+    made: Schema = {"type": "object", "properties": dict(properties), "additionalProperties": False}
+    return {"description": description, **made} if description else made
+
+
+def _table(name: str) -> Schema:
+    """Return the schema of one table."""
+    record = RECORD_OF[name]
+    own = {
+        f.name: f
+        for f in own_fields(record)
+        if f.name not in BY_OTHER_KEYS.get(name, ()) or _is_below(name, f)
+    }
+    told = {key.name: key for key in keys_of(name)}
+    properties: dict[str, Schema] = {}
+    rules: list[Schema] = []
+    required: list[str] = []
+    for field in own.values():
+        value = _of_key(name, field)
+        properties[field.name] = _told(value, field, told.get(field.name))
+        inch = inch_key(field.name)
+        if inch is not None:
+            properties[inch] = _inch(field, value, told.get(field.name))
+            rules.append(_not({"required": [field.name, inch]}))
+        if field.default is MISSING and field.default_factory is MISSING:
+            if inch is None:
+                required.append(field.name)
+            else:
+                rules.append({"anyOf": [{"required": [field.name]}, {"required": [inch]}]})
+    made = _object(properties, f"{heading(name)}  {purpose_of(name)}")
+    rules += _rules(name)
+    if name == "wheel":
+        made["properties"]["name"] = {
+            **_TEXT,
+            "description": "A wheel of the shop's file that [setup] names.",
+        }
+    return made | ({"required": required} if required else {}) | ({"allOf": rules} if rules else {})
+
+
+def _is_below(name: str, field: Field[Any]) -> bool:
+    """Tell whether a field that is a table of its own is written below this one, as `[machine.flange]` is."""
+    return f"{name}.{field.name}" in RECORDS
+
+
+def _rules(name: str, kinds: Collection[str] | None = None) -> Iterator[Schema]:
+    """Yield what the keys of a table ask of each other."""
+    if name == "body.seats":
+        nest = {"required": ["rank"], "properties": {"rank": {"const": str(Rank.NEST)}}}
+        yield {"anyOf": [{"required": ["on"]}, nest]}
+    if name == "body":
+        yield from _excluded("at", PLACING_KEYS)
+        yield from _excluded("pitch", ["pitch_mm"])
+        yield from _excluded("against", ["pitch_mm"])
+        yield from _needing("count", GANG_KEYS[1:])
+    if name == "equipment":
+        yield from _excluded("at", ("seats", *FREE_KEYS))
+        yield from _needing("seats", FREE_KEYS)
+        for kind in (k for k in equipment().values() if kinds is None or k.name in kinds):
+            of_it = {"required": ["kind"], "properties": {"kind": {"const": kind.name}}}
+            yield {"if": of_it, "then": {"properties": {"params": _params(kind.params.values())}}}
+
+
+def _excluded(key: str, others: Iterable[str]) -> Iterator[Schema]:
+    """Yield that a key may not stand beside any of the others."""
+    for other in with_inch(others):
+        yield _not({"required": [key, other]})
+
+
+def _needing(key: str, others: Iterable[str]) -> Iterator[Schema]:
+    """Yield that each of the others needs a key beside it."""
+    for other in with_inch(others):
+        yield {"anyOf": [_not({"required": [other]}), {"required": [key]}]}
+
+
+def with_inch(keys: Iterable[str]) -> list[str]:
+    """Return keys, each with the key that states it in inch units where there is one."""
+    return [k for key in keys for k in (key, inch_key(key)) if k is not None]
+
+
+def _params(params: Iterable[Param]) -> Schema:
+    """Return the parameters of one kind of equipment."""
+    made: dict[str, Schema] = {}
+    rules = []
+    for param in params:
+        inch = inch_key(param.name)
+        made[param.name] = {
+            **_param(param),
+            "description": _joined(
+                param.says, metric_unit(param.name), param.allowed.range_said(), inch or ""
+            ),
+            "default": param.default,
+        }
+        if inch is not None:
+            made[inch] = {
+                **_within(_kind_of(param.default), param.allowed, inch_of=param.name),
+                "description": _joined(param.says, "in", param.allowed.range_said(param.name), ""),
+            }
+            rules.append(_not({"required": [param.name, inch]}))
+    return _object(made) | ({"allOf": rules} if rules else {})
+
+
+def _param(param: Param) -> Schema:
+    if param.is_material:
+        return _one_of_ours(materials())
+    if isinstance(param.default, str):
+        return {"enum": list(param.options)} if param.options else dict(_TEXT)
+    return _within(_kind_of(param.default), param.allowed)
+
+
+def _kind_of(value: object) -> str:
+    return "integer" if isinstance(value, int) else "number"
+
+
+def _of_key(table: str, field: Field[Any]) -> Schema:
+    """Return what a key of a table takes."""
+    special = _special(table, field)
+    if special is not None:
+        return special
+    return _of_type(types_of(RECORD_OF[table])[field.name], allowed_in(field) or Allowed())
+
+
+def _special(table: str, field: Field[Any]) -> Schema | None:
+    """Return what a key takes whose type does not say it; None where it does."""
+    by_table: Mapping[tuple[str, str], Callable[[], Schema]] = {
+        ("setup", "name"): lambda: {**_TEXT, "maxLength": MOST_HEAD, "pattern": r"\S"},
+        ("equipment", "kind"): lambda: {"enum": list(equipment())},
+        ("equipment", "params"): lambda: {"type": "object"},
+        ("machine", "guard"): lambda: {"anyOf": [{"const": False}, _ref("machine.guard")]},
+        ("holding", "calibrated"): lambda: dict(_TEXT),
+        ("material", "grinds_as"): lambda: {"enum": ["", *GRINDS_AS]},
+        ("body", "material"): lambda: _one_of_ours(materials()),
+        ("body", "faces"): lambda: _by_name(_ref("face")),
+        ("body", "finish"): lambda: {
+            "anyOf": [
+                _one_of_ours(finishes()),
+                {"type": "object", "additionalProperties": _one_of_ours(finishes())},
+            ]
+        },
+    }
+    if (table, field.name) in by_table:
+        return by_table[table, field.name]()
+    if field.name == "name" and table in _NAMED:
+        return dict(_NAME)
+    if table in _PLACED and field.name in {"at", "rotate"}:
+        return _ref({"at": "point", "rotate": "turns"}[field.name])
+    if table in _PLACED and field.name == "seats":
+        return _list("body.seats") | ({"minItems": 1} if table == "equipment" else {})
+    if field.name == "source":
+        return {**_TEXT, "minLength": LEAST_SOURCE}
+    if field.name == "along_mm":
+        rule = allowed_in(field) or Allowed()
+        return {"anyOf": [_within("number", rule), _numbers(_within("number", rule), least=1, most=3)]}
+    return None
+
+
+def _of_type(hint: Any, rule: Allowed) -> Schema:
+    """Return what a field of a type takes, within its words and its range."""
+    origin, args = get_origin(hint), get_args(hint)
+    if origin is UnionType:
+        return {"anyOf": [_of_type(member, rule) for member in args if member is not NoneType]}
+    if is_dataclass(hint):
+        return _ref(_name_of(hint))
+    if origin is Mapping or (isinstance(origin, type) and issubclass(origin, Mapping)):
+        each = _of_type(args[1], rule)
+        by_name = {"type": "object", "additionalProperties": each}
+        # One number stands for all names.
+        return {"anyOf": [each, by_name]} if args[1] is float else by_name
+    if origin is tuple:
+        return _of_tuple(args, rule)
+    if hint is str:
+        return {"enum": list(rule.words)} if rule.words else dict(_TEXT)
+    if hint is bool:
+        return {"type": "boolean"}
+    return _within("integer" if hint is int else "number", rule)
+
+
+def _of_tuple(args: Sequence[Any], rule: Allowed) -> Schema:
+    each = _of_type(args[0], rule)
+    if is_dataclass(args[0]):
+        return {"type": "array", "items": each, "maxItems": MOST_ENTRIES}
+    if args[-1] is Ellipsis:
+        flat = args[0] is float
+        return _numbers(each, most=rule.items) if flat else {"type": "array", "items": each}
+    return _numbers(each, least=len(args), most=len(args))
+
+
+def _numbers(each: Schema, *, least: int = 0, most: int) -> Schema:
+    return {"type": "array", "items": each, "maxItems": most} | ({"minItems": least} if least else {})
+
+
+def _name_of(record: type) -> str:
+    return next(name for name, known in RECORD_OF.items() if known is record)
+
+
+def _within(kind: str, rule: Allowed, *, inch_of: str | None = None) -> Schema:
+    """Return a number within its range; in the unit of its inch key where that is asked."""
+    span: Schema = {}
+    for key, end in (("minimum", rule.least), ("maximum", rule.most)):
+        if abs(end) != float("inf"):
+            span[key] = end if inch_of is None else to_inch_key(end, key=inch_of)
+    if rule.or_zero and rule.least > 0:
+        return {"type": kind, "anyOf": [{"const": 0}, span]}
+    return {"type": kind, **span}
+
+
+def _inch(field: Field[Any], metric: Schema, key: Key | None) -> Schema:
+    """Return what the inch key of a quantity takes: the same, with its range in inch units."""
+    rule = allowed_in(field) or Allowed()
+    name = field.name
+    said = _joined(f"The same as {name}, in inch units.", "", rule.range_said(name), "")
+    return {**_converted(metric, name), "description": said} if key else _converted(metric, name)
+
+
+def _converted(schema: Any, key: str) -> Any:
+    """Return a schema with the ends of its ranges in the unit of an inch key."""
+    if isinstance(schema, dict):
+        return {
+            k: to_inch_key(v, key=key) if k in {"minimum", "maximum"} else _converted(v, key)
+            for k, v in schema.items()
+        }
+    return [_converted(v, key) for v in schema] if isinstance(schema, list) else schema
+
+
+def _one_of_ours(table: Iterable[str]) -> Schema:
+    """Return a name that the shop has, or one of the user's own: editors offer the first."""
+    return {"anyOf": [{"enum": list(table)}, dict(_TEXT)]}
+
+
+def _by_name(each: Schema) -> Schema:
+    """Return a table with an entry for each name of the user's."""
+    return {
+        "type": "object",
+        "patternProperties": {f"^{NAME.pattern}$": each},
+        "propertyNames": {"maxLength": MOST_NAME},
+        "additionalProperties": False,
+    }
+
+
+def _shared() -> dict[str, Schema]:
+    """Return what several keys take: a point, turns, and references to faces."""
+    place = {"type": "number", "minimum": PLACE_MM.least, "maximum": PLACE_MM.most}
+    point = _numbers(place, least=3, most=3)
+    letters = [letter for axis in AXES for letter in (axis, axis.upper())]
+    angle = {"type": "number", "minimum": TURN_DEG.least, "maximum": TURN_DEG.most}
+    turn = {
+        "type": "array",
+        "items": [{"anyOf": [{"enum": letters}, point]}, angle],
+        "minItems": 2,
+        "maxItems": 2,
+    }
+    text = {"type": "string", "maxLength": MOST_SELECTOR}
+    step = {"type": "string", "maxLength": MOST_SELECTOR - len(_STEP)}
+    one = {
+        "anyOf": [
+            {
+                **_object({"near": point}, "The face nearest a point, in the body's own frame."),
+                "required": ["near"],
+            },
+            {**_object({"select": text}, "A CadQuery selector."), "required": ["select"]},
+            {**_object({"step": step}, "The face's name in the file."), "required": ["step"]},
+            text,
+        ]
+    }
+    several = {"type": "array", "items": one, "maxItems": MOST_REFERENCES}
+    nested = {"type": "array", "items": {"anyOf": [one, several]}, "maxItems": MOST_REFERENCES}
+    return {
+        "point": point,
+        "turns": {"anyOf": [{"type": "array", "items": turn, "maxItems": MOST_TURNS}, turn]},
+        "face": {"anyOf": [one, nested]},
+    }
+
+
+def _told(value: Schema, field: Field[Any], key: Key | None) -> Schema:
+    """Return what a key takes with its meaning, unit, default and range beside it."""
+    if key is None:
+        return value
+    range_said = next((f for f in key.facts if f.startswith(("from ", "0, or from "))), "")
+    default = "" if key.default in {"", NEEDED} else f"default {key.default}"
+    told: Schema = {"description": _joined(key.meaning, key.unit, range_said, default)}
+    if default:
+        told["default"] = field.default
+    # What stands beside a $ref is not read, so the reference goes one step down.
+    return told | ({"allOf": [value]} if "$ref" in value else value)
+
+
+def _joined(meaning: str, *facts: str) -> str:
+    said = "; ".join(f for f in facts if f)
+    return f"{meaning} ({said})" if said else meaning

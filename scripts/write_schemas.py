@@ -1,0 +1,19 @@
+"""Write the JSON Schemas of TOML files, made of the data classes that read them, where they ship."""
+
+from __future__ import annotations
+
+import sys
+
+from fixturecheck.setup.schema import SCHEMAS, shipped, written
+
+
+def main() -> int:
+    """Write every schema."""
+    for name, make in SCHEMAS.items():
+        shipped(name).write_text(written(make()), encoding="utf-8")
+        print(shipped(name))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

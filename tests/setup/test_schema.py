@@ -1,0 +1,338 @@
+"""The JSON Schema of a set-up: sound, as shipped, and it refuses what the reader refuses.
+
+The judge of schemas is jsonschema, a general library; that of the schema is its draft's metaschema.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import MISSING, Field
+from pathlib import Path
+from typing import Any, get_args, get_origin
+
+import jsonschema
+import pytest
+
+from fixturecheck.errors import SetupError
+from fixturecheck.fields import allowed_in, own_fields
+from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
+from fixturecheck.setup.reader import Stated, types_of
+from fixturecheck.setup.schema import SCHEMAS, setup_schema, shipped, written
+from fixturecheck.setup.text import read_facts
+from fixturecheck.shop.catalogue import equipment
+from fixturecheck.units import inch_key, to_inch_key
+from tests.docs.fences import PAGES, Fence, fences
+
+ROOT = Path(__file__).parents[2]
+SETUPS = sorted(ROOT.glob("models/*/*.toml"))
+VALIDATOR = jsonschema.Draft7Validator(setup_schema())
+
+
+@pytest.mark.parametrize("name", SCHEMAS)
+def test_a_schema_is_sound_and_ships_as_it_is_made(name: str) -> None:
+    made = SCHEMAS[name]()
+    jsonschema.Draft7Validator.check_schema(made)
+    assert shipped(name).read_text(encoding="utf-8") == written(made), "run scripts/write_schemas.py"
+
+
+@pytest.mark.parametrize("path", SETUPS, ids=lambda p: p.stem)
+def test_every_set_up_of_the_models_is_taken(path: Path) -> None:
+    assert [e.message for e in VALIDATOR.iter_errors(tomllib.loads(path.read_text()))] == []
+
+
+WHOLE = """
+[setup]
+name = "all tables"
+[machine]
+rpm = 2900
+[machine.flange]
+diameter_mm = 80
+[machine.guard]
+opening_deg = 140
+[wheel]
+diameter_mm = 175
+[tolerances]
+touch_um = 1
+[severity]
+limits = "caution"
+[staging]
+order = ["part"]
+pull_n = { part = 3 }
+[staging.push.part]
+direction = [1, 0, 0]
+[[staging.press]]
+part = "part"
+at_mm = [0, 0, 1]
+force_n = [0, 0, -5]
+[relief]
+clearance_mm = 0.1
+[holding]
+magnet = "full"
+[[clamp]]
+name = "strap"
+kind = "strap"
+body = "part"
+[[mill]]
+name = "top"
+parts = ["part"]
+face = "floor"
+cutter_mm = 10
+teeth = 4
+deep_mm = 1
+wide_mm = 5
+feed_mm_tooth = 0.05
+[[material]]
+name = "bar"
+density_kg_m3 = 7800
+youngs_modulus_mpa = [200e3, 210e3]
+poisson = 0.29
+cte_um_m_k = 11.5
+magnetic = false
+friction_on_steel = [0.15, 0.30]
+source = "the maker's sheet"
+[[finish]]
+name = "honed"
+ra_um = [0.05, 0.2]
+rz_um = [0.3, 1.2]
+source = "measured on three pieces"
+[[equipment]]
+kind = "magnetic_v_block"
+name = "vee"
+[[body]]
+name = "part"
+file = "part.step"
+[[body]]
+name = "held"
+file = "part.step"
+seats = [{ face = "a", on = "vee_left", on_face = "left_flank" }]
+[[seat]]
+body = "part"
+face = "seat"
+on = "vee_left"
+on_face = "land"
+[[cut]]
+name = "top"
+parts = ["part"]
+floor = "floor"
+"""
+
+BASE = tomllib.loads(WHOLE)
+LISTED = ("equipment", "body", "seat", "cut", "clamp", "mill", "material", "finish")
+PLACES: dict[str, tuple[str | int, ...]] = {
+    **{name: (name, 0) if name in LISTED else (name,) for name in RECORDS if "." not in name},
+    "machine.flange": ("machine", "flange"),
+    "machine.guard": ("machine", "guard"),
+    "staging.push": ("staging", "push", "part"),
+    "staging.press": ("staging", "press", 0),
+    "body.seats": ("body", 1, "seats", 0),
+}
+"""Where a table of each kind stands in the document above."""
+
+BESIDE = dict.fromkeys(("seat", "body", "body.seats", "cut"), ("equipment", "body"))
+"""Tables that name bodies, and what those stand in."""
+
+POOL: tuple[Any, ...] = (
+    7, -1, 2.5, 4.0, "x", "", True, ["x"], ["x", 1], [1, 2], [1, 2, 3], [[1, 2], [3, 4]], {"a": 1},
+    {"a": "x"}, [{"a": 1}], math.inf,
+)  # fmt: skip
+"""One value of every kind; most are wrong for most keys."""
+
+READER_KNOWS = re.compile(
+    "does not belong to this shape|must be smaller than|dressed profile must|no body is named|is not known|"
+    "cannot be read|no regular file|which is not stated|not magnetic, and with|between must name|"
+    "must be a positive number of mm|states no seats"
+)
+"""What no schema knows: what a name names, what a file holds, and which sizes and tables go together."""
+
+
+def reader_says(document: dict[str, Any]) -> str:
+    """What the reader refuses a document for; empty where it takes it."""
+    facts = Stated(what="the file", values=document, path=(), where=lambda path: ".".join(map(str, path)))
+    try:
+        read_facts(facts, ROOT / "none.toml")
+    except SetupError as reason:
+        return "; ".join(reason.problems)
+    return ""
+
+
+def changed(table: str, key: str, value: Any, *, without: str = "") -> dict[str, Any]:
+    """The document above, cut down to one table and the bodies, with another value for one key."""
+    document = copy.deepcopy({top: BASE[top] for top in (str(PLACES[table][0]), *BESIDE.get(table, ()))})
+    at: Any = document
+    for step in PLACES[table]:
+        at = at[step]
+    at.pop(without, None)
+    at[key] = value
+    return document
+
+
+def shaped(value: float, field: Field[Any]) -> Any:
+    """A number as a field takes it: alone, or in a list of the length of its type."""
+    hint = types_of(OWNER[field])[field.name]
+    args = get_args(hint)
+    if get_origin(hint) is not tuple:
+        return value
+    if get_origin(args[0]) is tuple:
+        return [[value] * len(get_args(args[0]))]
+    return [value] * (1 if args[-1] is Ellipsis else len(args))
+
+
+OWNER = {f: record for record in RECORDS.values() for f in own_fields(record)}
+
+
+def tried(table: str, field: Field[Any]) -> Iterator[tuple[str, Any]]:
+    """Keys and values to try for a field: the pool, words, both sides of its ends, a typo."""
+    rule = allowed_in(field)
+    yield f"{field.name}x", 1
+    yield from ((field.name, value) for value in POOL)
+    for word in rule.words if rule else ():
+        yield from ((field.name, v) for v in (str(word), f"{word}x", [str(word)]))
+    if rule is None or math.isinf(rule.least):
+        return
+    step = 1 if types_of(OWNER[field])[field.name] is int else 1e-6 * (rule.most - rule.least)
+    for number in (rule.least - step, rule.least, rule.most, rule.most + step):
+        value = number if table in {"body", "equipment"} else shaped(number, field)
+        yield field.name, value
+    inch = inch_key(field.name)
+    if inch is not None:
+        for share in (0.999, 1.001):
+            value = shaped(share * to_inch_key(rule.most, key=field.name), field)
+            yield inch, value
+
+
+def test_reader_and_schema_take_the_document_that_is_changed() -> None:
+    assert reader_says(BASE) == ""
+    assert VALIDATOR.is_valid(BASE)
+
+
+@pytest.mark.parametrize("table", RECORDS)
+def test_reader_and_schema_refuse_the_same(table: str) -> None:
+    """No false alarm in the editor, and no mistake of key, kind, word or range that it lets pass."""
+    refused = taken = 0
+    for field in own_fields(RECORDS[table]):
+        if field.name in BY_OTHER_KEYS.get(table, ()) and f"{table}.{field.name}" not in RECORDS:
+            continue
+        for key, value in tried(table, field):
+            document = changed(table, key, value, without="" if key == field.name else field.name)
+            says, taken_by_schema = reader_says(document), VALIDATOR.is_valid(document)
+            refused, taken = refused + bool(says), taken + (not says)
+            if says and not taken_by_schema:
+                continue
+            assert taken_by_schema, f"{table}.{key} = {value!r}: the schema refuses what the reader takes"
+            assert not says or READER_KNOWS.search(says), (
+                f"{table}.{key} = {value!r} passes the schema: {says}"
+            )
+    assert refused > 5
+    assert taken > 0
+
+
+@pytest.mark.parametrize("table", RECORDS)
+def test_a_key_that_must_be_stated_is_missed_by_both(table: str) -> None:
+    for field in own_fields(RECORDS[table]):
+        if field.default is MISSING and field.default_factory is MISSING:
+            document = changed(table, "of_no_meaning", 1, without=field.name)
+            at: Any = document
+            for step in PLACES[table]:
+                at = at[step]
+            del at["of_no_meaning"]
+            assert reader_says(document)
+            assert not VALIDATOR.is_valid(document)
+
+
+@pytest.mark.parametrize(
+    ("table", "more"),
+    [
+        ("cut", {"stock_mm": 0.1, "stock_in": 0.004}),
+        ("body", {"at": [0, 0, 0], "seats": BASE["body"][1]["seats"]}),
+        ("body", {"against": "nest"}),
+        ("body", {"count": 2, "pitch_mm": 5, "against": "nest", "seats": BASE["body"][1]["seats"]}),
+        ("equipment", {"along_in": 2}),
+        ("equipment", {"at": [0, 0, 0], "turn_deg": 5}),
+        ("equipment", {"params": {"length_mm": 80, "length_in": 3}}),
+        ("wheel", {"name": "white_46"}),
+        ("severity", {"hold": "no go"}),
+        ("severity", {"holt": "go"}),
+    ],
+)
+def test_keys_that_do_not_go_together_are_refused_by_both(table: str, more: dict[str, Any]) -> None:
+    document = copy.deepcopy(BASE)
+    at = document[table]
+    (at[0] if isinstance(at, list) else at).update(more)
+    assert reader_says(document)
+    assert not VALIDATOR.is_valid(document)
+
+
+@pytest.mark.parametrize("kind", equipment())
+def test_sizes_of_equipment_are_refused_by_both(kind: str) -> None:
+    for param in equipment()[kind].params.values():
+        values: list[tuple[str, Any]] = [(f"{param.name}x", 1), *((param.name, v) for v in POOL)]
+        if not isinstance(param.default, str):
+            ends = (param.allowed.least, param.allowed.most)
+            values += [(param.name, v) for v in (0, *ends, ends[0] - 1, ends[1] + 1)]
+        inch = inch_key(param.name)
+        if inch is not None:
+            values += [
+                (inch, to_inch_key(param.allowed.most, key=param.name) * share) for share in (0.99, 1.01)
+            ]
+        for key, value in values:
+            entry = {"kind": kind, "name": "one", "params": {key: value}}
+            says, taken = reader_says({"equipment": [entry]}), VALIDATOR.is_valid({"equipment": [entry]})
+            assert taken == (not says) or "is not known" in says, f"{kind} {key} = {value!r}: {says}, {taken}"
+
+
+FACES: tuple[Any, ...] = (
+    "<X", "x" * 301, {"near": [1, 2, 3]}, {"near": [1, 2]}, {"near": [1, 2, 20_000]}, {"near": "x"},
+    {"select": ">Z"}, {"select": 3}, {"step": "FLOOR"}, {"step": "x" * 296}, {"tag": "t"},
+    {"nearest": [1, 2, 3]}, {"near": [1, 2, 3], "select": ">Z"}, {}, 7, True,
+    ["<X", {"near": [0, 0, 0]}], [["<X"]], [[["<X"]]], [7],
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("value", FACES, ids=range(len(FACES)))
+def test_references_to_faces_are_refused_by_both(value: Any) -> None:
+    document = changed("body", "faces", {"top": value})
+    assert VALIDATOR.is_valid(document) == (not reader_says(document))
+    assert not VALIDATOR.is_valid(changed("body", "faces", {"a.b": "<X"}))
+
+
+PLACED: tuple[tuple[str, Any], ...] = (
+    ("at", [0, 0]), ("at", [0, 0, 10_001]), ("at", ["x", 0, 0]), ("at", [0, 0, 1]), ("rotate", [["x", 90]]),
+    ("rotate", ["X", 90]), ("rotate", ["w", 90]), ("rotate", [["x"]]), ("rotate", [[[0, 0, 1], 90]]),
+    ("rotate", [["x", 40_000]]), ("rotate", []), ("rotate", "x"), ("rotate", [["x", 90]] * 51),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("key", "value"), PLACED)
+@pytest.mark.parametrize("table", ["body", "equipment"])
+def test_places_and_turns_are_refused_by_both(table: str, key: str, value: Any) -> None:
+    document = changed(table, key, value)
+    assert VALIDATOR.is_valid(document) == (not reader_says(document))
+
+
+TOML_OF_PAGES = [
+    pytest.param(f, id=f"{p}-{n}") for p in PAGES for n, f in enumerate(fences(p)) if f.language == "toml"
+]
+
+
+@pytest.mark.parametrize("fence", TOML_OF_PAGES)
+def test_every_toml_of_the_pages_is_taken(fence: Fence) -> None:
+    """Blocks with a file's name are whole files; the others are parts of one, and may lack what is needed."""
+    stated = tomllib.loads(fence.text)
+    name = (
+        "measurements.schema.json"
+        if {"calibration", "measurement"} & set(stated)
+        else "shop.schema.json"
+        if isinstance(stated.get("wheel"), list)
+        else "setup.schema.json"
+    )
+    flaws = list(jsonschema.Draft7Validator(SCHEMAS[name]()).iter_errors(stated))
+    if fence.title == "slips.toml":
+        assert {next(iter(e.absolute_path)) for e in flaws} == {"wheel", "cut"}
+        return
+    if not fence.title:
+        flaws = [e for e in flaws if e.validator not in {"required", "minItems"}]
+    assert [e.message for e in flaws] == []
