@@ -11,13 +11,13 @@ import io
 import sys
 from collections.abc import Callable, Sequence
 
-from fixturecheck.commands import calibrate, check, completion, lists, new, relieve, touch
+from fixturecheck.commands import calibrate, check, completion, explain, lists, new, relieve, schema, touch
 from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, to_stderr
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.stopping import stoppable
 
-_COMMANDS = (new, check, touch, relieve, calibrate, lists)
+_COMMANDS = (new, check, touch, relieve, calibrate, lists, explain, schema)
 """In the order of `--help`."""
 
 

@@ -73,16 +73,21 @@ def nearest(wanted: str, known: Iterable[str]) -> str:
         `did you mean 'floor' or 'flank'?`, else `there are a, b, c`, else `there are none`.
     """
     names = sorted(set(known))
-    # Compared without regard to case, so that FLOOR finds floor.
-    folded: dict[str, str] = {}
-    for name in names:
-        folded.setdefault(name.lower(), name)
-    close = [folded[n] for n in get_close_matches(str(wanted).lower(), folded, n=3, cutoff=0.6)]
+    close = close_to(wanted, names)
     if close:
         return "did you mean " + " or ".join(repr(n) for n in close) + "?"
     if not names:
         return "there are none"
     return "there are " + ", ".join(names[:_SHOWN]) + (", ..." if len(names) > _SHOWN else "")
+
+
+def close_to(wanted: str, known: Iterable[str]) -> list[str]:
+    """Return at most three known names that are like the one that was not found, the nearest first."""
+    # Compared without regard to case, so that FLOOR finds floor.
+    folded: dict[str, str] = {}
+    for name in sorted(set(known)):
+        folded.setdefault(name.lower(), name)
+    return [folded[n] for n in get_close_matches(str(wanted).lower(), folded, n=3, cutoff=0.6)]
 
 
 def unknown(name: str, known: Iterable[str], *, what: str) -> SetupError:

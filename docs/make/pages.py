@@ -22,6 +22,7 @@ import bibtexparser
 
 from fixturecheck import cli
 from fixturecheck.checks import MODULES
+from fixturecheck.checks.told import told_of
 from fixturecheck.commands import terminal
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.result import Result
@@ -48,7 +49,6 @@ RECORDS = {
 _JSON = {str: "string", float: "number", int: "integer", bool: "boolean"}
 _INCHES = "in inch units: "
 _MADE = "<!-- Made of the code when the site is built: edit {source}, not this page. -->\n\n"
-_SECTION = re.compile(r"(?:^|(?<=\s))(What|Why|Formulas?|Limits?|Remedy|Go|No-go): ")
 
 
 def _table(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
@@ -96,29 +96,22 @@ def _anchor(name: str) -> str:
 def checks_page() -> str:
     """Return what each check asks, from its own docstring."""
     out = [_MADE.format(source="the docstrings in `fixturecheck/checks`"), "# Checks\n"]
-    modules = {name: importlib.import_module(path) for name, path in MODULES.items()}
-    out.append("Each check answers one question.\n")
-    rows = [(f"[`{name}`](#{name})", _question(module)) for name, module in modules.items()]
+    checks = {name: told_of(name) for name in MODULES}
+    out.append("Each check answers one question. `fixturecheck explain seat` prints the same of one.\n")
+    rows = [(f"[`{name}`](#{name})", told.question) for name, told in checks.items()]
     out.append(_table(("check", "question"), rows))
-    for name, module in modules.items():
-        out.append(f"## `{name}`: {module.TITLE} {{ #{name} }}\n\n**{_question(module)}**\n")
-        body = (inspect.getdoc(module) or "").split("\n", 1)[1]
-        parts = _SECTION.split(" ".join(body.split()))
-        if parts[0].strip():
-            out.append(parts[0].strip() + "\n")
-        for title, text in zip(parts[1::2], parts[2::2], strict=True):
-            out.append(f"{title}\n:   {_linked(_capital(text.strip()))}\n")
+    for name, told in checks.items():
+        out.append(f"## `{name}`: {told.title} {{ #{name} }}\n\n**{told.question}**\n")
+        if told.before:
+            out.append(f"{told.before}\n")
+        for title, text in told.sections:
+            out.append(f"{title}\n:   {_linked(_capital(text))}\n")
     return "\n".join(out)
 
 
 def _linked(text: str) -> str:
     """Turn the keys that a text cites into links to the page of sources."""
     return re.sub(r"\[@(\w+)\]", r"[[\1]](sources.md#\1)", text)
-
-
-def _question(module: Any) -> str:
-    """Return the first line of a check's docstring, as a question."""
-    return (inspect.getdoc(module) or "").splitlines()[0].rstrip(".") + "?"
 
 
 def shop_page() -> str:

@@ -62,7 +62,7 @@ def _equipment() -> str:
     for kind in equipment().values():
         lines.append(f"  {kind.name}: {kind.says}")
         lines += [f"    {line}" for line in _notes(kind)]
-        lines += [f"    {_param(p)}" for p in kind.params.values()]
+        lines += [f"    {size_told(p)}" for p in kind.params.values()]
     return "\n".join(lines) + "\n"
 
 
@@ -76,13 +76,7 @@ def equipment_told(name: str) -> str:
     """
     if name not in equipment():
         raise unknown(name, equipment(), what="equipment")
-    kind = equipment()[name]
-    lines = [
-        f"{kind.name}: {kind.says}",
-        *(f"  {line}" for line in _notes(kind)),
-        "  params, mm and degrees:",
-    ]
-    lines += [f"    {_param(p)}" for p in kind.params.values()]
+    lines = [f"{name}: {equipment()[name].says}", *(f"  {line}" for line in equipment_lines(name)[1:])]
     lines.append("  bodies and faces as the defaults make them, in the equipment's own frame, mm:")
     # Only here, since the solids have to be made.
     from fixturecheck.shop.piece import body_place  # noqa: PLC0415 -- loads the kernel
@@ -103,6 +97,13 @@ def equipment_told(name: str) -> str:
     return "\n".join(lines) + "\n"
 
 
+def equipment_lines(name: str) -> list[str]:
+    """Return what a kind of equipment is and what sizes it takes, a line each, without making its solids."""
+    kind = equipment()[name]
+    sizes = [f"  {size_told(p)}" for p in kind.params.values()]
+    return [kind.says, *_notes(kind), "params, mm and degrees:", *sizes]
+
+
 def _point(point: Vector) -> str:
     return f"({', '.join(f'{round(v, 3) + 0.0:g}' for v in point)})"
 
@@ -119,7 +120,8 @@ def _notes(kind: EquipmentType) -> list[str]:
     return [f"bodies: {kind.bodies}", f"origin: {kind.origin}", f"source: {uncited(kind.source)}"]
 
 
-def _param(param: Param) -> str:
+def size_told(param: Param) -> str:
+    """Return a size of a kind of equipment with its default, meaning and range."""
     options = f"; one of {', '.join(param.options)}" if param.options else ""
     span = f"; {param.allowed.range_said()}" if not isinstance(param.default, str) else ""
     return f"{param.name} = {param.default}  {param.says}{options}{span}"

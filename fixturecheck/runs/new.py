@@ -60,6 +60,7 @@ def run(
     """
     with painting(pictures) as painter:
         progress("load the kernel", 0.02)
+        from fixturecheck.setup.schema import SETUP_FILE, put_into  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.choose import propose  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.part import read_part  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.write import setup_text  # noqa: PLC0415 -- the painter starts first
@@ -67,6 +68,7 @@ def run(
         progress(f"read {Path(part).name}", 0.1)
         found = propose(read_part(Path(part)), on=on, count=count, floor=floor)
         text = setup_text(found, Path(out).parent)
+        put_into(Path(out).parent, [SETUP_FILE])
         kept = Path(out).with_name(f".{Path(out).name}.new")
         kept.write_text(text, encoding="utf-8")
         kept.replace(out)

@@ -59,6 +59,8 @@ class Key:
         The kind of value, its words, its range, and the key that states it in inch units.
     meaning : str
         What it means.
+    matters : str
+        What hangs on it where it is left out; empty where nothing does.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Key:
     default: str
     facts: tuple[str, ...]
     meaning: str
+    matters: str = ""
 
 
 def keys_of(table: str) -> Iterator[Key]:
@@ -80,6 +83,7 @@ def keys_of(table: str) -> Iterator[Key]:
                 default=_default(field),
                 facts=tuple(_facts(field, kind_of(types[field.name]))),
                 meaning=meanings.get(field.name, ""),
+                matters=rule.matters if (rule := allowed_in(field)) is not None else "",
             )
 
 

@@ -312,9 +312,10 @@ def is_kind(value: object, kind: str) -> bool:
     if kind == "false":
         return value is False
     if kind in {"number", "whole"}:
-        plain = isinstance(value, int | float) and not isinstance(value, bool)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return False
         # A whole number may be written 4.0, as schemas of TOML have it.
-        return plain and (kind == "number" or isinstance(value, int) or value.is_integer())
+        return kind == "number" or isinstance(value, int) or value.is_integer()
     if kind in {"texts", "numbers", "tables"}:
         item = {"texts": "text", "numbers": "number", "tables": "table"}[kind]
         nested = kind == "numbers"

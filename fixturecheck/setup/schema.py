@@ -14,6 +14,7 @@ from pathlib import Path
 from types import NoneType, UnionType
 from typing import Any, get_args, get_origin
 
+from fixturecheck.errors import SetupError
 from fixturecheck.fields import Allowed, allowed_in, own_fields
 from fixturecheck.names import CHECKS, MOST_NAME, NAME, SEVERITIES
 from fixturecheck.setup.document import ALL, BY_OTHER_KEYS, LISTS, RECORDS
@@ -101,6 +102,55 @@ def shipped(name: str = SETUP_FILE) -> Path:
         A key of `SCHEMAS`.
     """
     return Path(str(files("fixturecheck.setup").joinpath(name)))
+
+
+def first_line(name: str = SETUP_FILE, folder: str = ".") -> str:
+    """Return the comment that names a schema to an editor, as the first line of a TOML file.
+
+    Parameters
+    ----------
+    name : str
+        A key of `SCHEMAS`.
+    folder : str
+        Where the schema lies, counted from the folder of the file.
+    """
+    return f"#:schema {folder}/{name}"
+
+
+def put_into(folder: Path, names: Iterable[str] = tuple(SCHEMAS)) -> tuple[Path, ...]:
+    """Put schemas that came with the program into a folder; an older one of ours there is replaced.
+
+    Parameters
+    ----------
+    folder : Path
+    names : iterable of str
+        Keys of `SCHEMAS`.
+
+    Raises
+    ------
+    SetupError
+        A file of the name is there that is no schema of ours.
+    """
+    found = []
+    for name in names:
+        text, path = shipped(name).read_text(encoding="utf-8"), folder / name
+        if path.exists() and not _is_ours(path, name):
+            message = f"{path} exists and is no schema of fixturecheck; move it away"
+            raise SetupError(message)
+        kept = path.with_name(f".{name}.new")
+        kept.write_text(text, encoding="utf-8")
+        kept.replace(path)
+        found.append(path)
+    return tuple(found)
+
+
+def _is_ours(path: Path, name: str) -> bool:
+    try:
+        there = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return False
+    title = json.loads(shipped(name).read_text(encoding="utf-8"))["title"]
+    return isinstance(there, dict) and there.get("title") == title
 
 
 def _root(title: str, top: Mapping[str, Schema], definitions: Mapping[str, Schema]) -> Schema:
@@ -295,7 +345,7 @@ def _of_type(hint: Any, rule: Allowed) -> Schema:
     origin, args = get_origin(hint), get_args(hint)
     if origin is UnionType:
         return {"anyOf": [_of_type(member, rule) for member in args if member is not NoneType]}
-    if is_dataclass(hint):
+    if isinstance(hint, type) and is_dataclass(hint):
         return _ref(_name_of(hint))
     if origin is Mapping or (isinstance(origin, type) and issubclass(origin, Mapping)):
         each = _of_type(args[1], rule)

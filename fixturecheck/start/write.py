@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
 from fixturecheck.setup.records import Seat
+from fixturecheck.setup.schema import first_line
 from fixturecheck.start.layout import Equipment, FirstSetup
 from fixturecheck.start.part import point_on
 
@@ -63,7 +64,7 @@ class _Table:
 
 
 def setup_text(proposal: FirstSetup, home: Path) -> str:
-    """Return a proposed set-up as TOML.
+    """Return a proposed set-up as TOML; its first line names the schema that lies beside it.
 
     Parameters
     ----------
@@ -73,6 +74,7 @@ def setup_text(proposal: FirstSetup, home: Path) -> str:
     tables = list(_tables(proposal, home))
     guessed = [f"{t.path}.{line.key}" for t in tables for line in t.lines if line.guessed]
     rows = [
+        first_line(),
         f"# A first set-up for {proposal.part.file.name}, written by `fixturecheck new`. Lengths are in mm.",
         "# Z is up, X is the traverse of the table, Y the cross feed, positive toward the column.",
         "# What nobody stated is marked `# guessed` and listed here; take out what you have settled.",

@@ -70,7 +70,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "report": LEAVES | {"shop", "setup", "wording"},
     # Doors.
     "runs": JUDGED | {"engine", "report", "start", "touching"},
-    "commands": LEAVES | {"checks", "report", "setup"},
+    "commands": LEAVES | {"checks", "report", "setup", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},

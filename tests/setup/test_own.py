@@ -123,7 +123,7 @@ def test_a_script_hands_the_shops_file_over(home: Path) -> None:
             "density_kg_m3 in [[material]] 'nitrided': must be from 500",
         ),
         ("[200e3, 210e3]", "[210e3, 200e3]", "youngs_modulus_mpa must be low and high, like [1, 2]"),
-        ("[200e3, 210e3]", "[210e3]", "youngs_modulus_mpa must be low and high, like [1, 2]"),
+        ("[200e3, 210e3]", "[210e3]", "youngs_modulus_mpa in [[material]] 'nitrided' must be two numbers"),
         ('["gray_iron", "steel_1018"]', '["brass", "steel_1018"]', "'brass' is no material with a B-H curve"),
         (
             'between = ["gray_iron", "steel_1018"]',

@@ -40,8 +40,11 @@ def test_a_schema_is_sound_and_ships_as_it_is_made(name: str) -> None:
 
 
 @pytest.mark.parametrize("path", SETUPS, ids=lambda p: p.stem)
-def test_every_set_up_of_the_models_is_taken(path: Path) -> None:
-    assert [e.message for e in VALIDATOR.iter_errors(tomllib.loads(path.read_text()))] == []
+def test_every_set_up_of_the_models_is_taken_and_names_its_schema(path: Path) -> None:
+    text = path.read_text()
+    assert [e.message for e in VALIDATOR.iter_errors(tomllib.loads(text))] == []
+    named = text.splitlines()[0].removeprefix("#:schema ")
+    assert (path.parent / named).resolve() == shipped()
 
 
 WHOLE = """

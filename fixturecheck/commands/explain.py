@@ -1,0 +1,229 @@
+"""`fixturecheck explain`: what a key, a table, a check, a kind of finding or a piece of equipment means."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import textwrap
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from fixturecheck.checks import MODULES
+from fixturecheck.checks.told import told_of
+from fixturecheck.commands.shared import (
+    Parser,
+)
+from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
+from fixturecheck.errors import SetupError
+from fixturecheck.fields import shortened
+from fixturecheck.names import close_to, nearest
+
+_WIDE = 100
+_VERDICT = re.compile(r"^\s*(?:\d+\s+)?(?:\S\s+)?(?:GO|CAUTION|NO-GO|UNKNOWN)\b[^:,]*?\s+(?=[a-z])")
+_CITED = re.compile(r"\s*\[@\w+\]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Topic:
+    """Something that can be explained: what it is, and what is told of it."""
+
+    what: str
+    told: Callable[[], Iterator[str]]
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    explain = commands.add_parser(
+        "explain",
+        help="say what a key, a check or a finding means",
+        description="Says what a key of a set-up, a table, a check, a kind of finding or a kind of equipment "
+        "means. A line of findings as a terminal shows it is taken, too; put it in quotes. Alone it lists "
+        "what there is.",
+    )
+    explain.add_argument(
+        "topic", nargs="*", metavar="TOPIC", help="like stock_mm, cut.floor, seat, 'wheel hits'"
+    )
+    explain.set_defaults(command=_explain)
+
+
+def _explain(options: argparse.Namespace) -> int:
+    text = " ".join(options.topic).strip()
+    told = _all_topics() if not text else _told(text)
+    return GO if say("\n".join(told) + "\n") else NOT_COMPUTED
+
+
+def _told(text: str) -> Iterator[str]:
+    """Yield what is told of all topics of a name, or of the finding that a line tells.
+
+    Raises
+    ------
+    SetupError
+        Nothing has the name.
+    """
+    topics, plain = _topics(), text.strip("[]").lower()
+    found = topics.get(text) or topics.get(plain) or _of_finding(text)
+    if not found:
+        near = (
+            nearest(plain, topics)
+            if close_to(plain, topics)
+            else "`fixturecheck explain` lists what there is"
+        )
+        message = f"nothing is called {shortened(text)}; {near}"
+        raise SetupError(message)
+    for number, topic in enumerate(found):
+        if number:
+            yield ""
+        yield topic.what
+        for line in topic.told():
+            yield from textwrap.wrap(line, _WIDE, initial_indent="  ", subsequent_indent="    ")
+
+
+def _of_finding(text: str) -> list[_Topic]:
+    """Return kind and check of a finding: of `check, kind`, or of a line as a terminal shows it."""
+    line = _VERDICT.sub("", text, count=1).strip()
+    check = next((c for c in MODULES if re.match(rf"{c}\b", line)), None)
+    if check is None:
+        return []
+    rest = line.removeprefix(check).lstrip()
+    of_check = [dict(_checks())[check]]
+    if not rest.startswith(","):
+        # Told as it was found, `seat SUBJECT: sentence`: that names no kind.
+        return of_check if rest and line != text else []
+    kinds = [str(kind) for kind in _kinds() if rest[1:].lstrip().startswith(str(kind))]
+    return [dict(_kind_topics())[max(kinds, key=len)], *of_check] if kinds else []
+
+
+def _topics() -> dict[str, list[_Topic]]:
+    """Return what can be explained, by name; one name may mean several things."""
+    found: dict[str, list[_Topic]] = {}
+    for name, topic in (*_tables(), *_keys(), *_checks(), *_kind_topics(), *_equipment(), *_sizes()):
+        found.setdefault(name, []).append(topic)
+    return found
+
+
+def _all_topics() -> Iterator[str]:
+    """Yield the names of all that can be explained but the keys, which `keys` lists."""
+    for what, topics in (
+        ("checks", _checks()),
+        ("tables (their keys: fixturecheck keys TABLE)", _tables()),
+        ("kinds of findings", _kind_topics()),
+        ("equipment", _equipment()),
+    ):
+        yield what
+        names = ", ".join(dict.fromkeys(name for name, _ in topics))
+        yield from textwrap.wrap(
+            names, _WIDE, initial_indent="  ", subsequent_indent="  ", break_on_hyphens=False
+        )
+    yield "keys: any key of a set-up, alone or with its table, as stock_mm or cut.stock_mm"
+
+
+def _tables() -> Iterator[tuple[str, _Topic]]:
+    from fixturecheck.setup.keys import RECORD_OF, heading, keys_of, purpose_of  # noqa: PLC0415 -- the records
+
+    def told(table: str) -> Callable[[], Iterator[str]]:
+        def lines() -> Iterator[str]:
+            yield purpose_of(table)
+            yield f"keys: {', '.join(key.name for key in keys_of(table))}"
+            yield f"each key: fixturecheck keys {table}"
+
+        return lines
+
+    for table in RECORD_OF:
+        yield table, _Topic(what=f"{heading(table)}, a table of a set-up", told=told(table))
+    severity = _Topic(what="[severity], a table of a set-up", told=_severity)
+    yield "severity", severity
+
+
+def _severity() -> Iterator[str]:
+    yield "What a no-go of a check counts as."
+    yield f"keys: {', '.join(MODULES)}"
+    yield "each is go, caution or no-go"
+
+
+def _keys() -> Iterator[tuple[str, _Topic]]:
+    from fixturecheck.setup.keys import NEEDED, RECORD_OF, Key, heading, keys_of  # noqa: PLC0415 -- the records
+    from fixturecheck.units import inch_key  # noqa: PLC0415 -- with them
+
+    def told(key: Key) -> Callable[[], Iterator[str]]:
+        def lines() -> Iterator[str]:
+            yield key.meaning
+            if key.unit:
+                yield f"unit: {key.unit}"
+            if key.default:
+                yield "must be stated" if key.default == NEEDED else f"default: {key.default}"
+            takes = [fact for fact in key.facts if ":" not in fact]
+            yield from ([f"takes: {'; '.join(takes)}"] if takes else [])
+            yield from (fact for fact in key.facts if ":" in fact)
+            if key.matters:
+                yield f"hangs on it: {key.matters}"
+
+        return lines
+
+    for table in RECORD_OF:
+        for key in keys_of(table):
+            topic = _Topic(what=f"{key.name}, a key of {heading(table)}", told=told(key))
+            for name in (key.name, inch_key(key.name)):
+                if name is not None:
+                    yield name, topic
+                    yield f"{table}.{name}", topic
+
+
+def _checks() -> Iterator[tuple[str, _Topic]]:
+    def told(check: str) -> Callable[[], Iterator[str]]:
+        def lines() -> Iterator[str]:
+            found = told_of(check)
+            yield found.question
+            if found.before:
+                yield _uncited(found.before)
+            yield from (f"{name}: {_uncited(text)}" for name, text in found.sections)
+            yield f"alone: fixturecheck check SETUP --only {check}"
+
+        return lines
+
+    for check in MODULES:
+        yield check, _Topic(what=f"{check}, a check", told=told(check))
+
+
+def _uncited(text: str) -> str:
+    return _CITED.sub("", text)
+
+
+def _kinds() -> Mapping[str, str]:
+    from fixturecheck.wording.kinds import MEANS  # noqa: PLC0415 -- only this command tells them
+
+    return {str(kind): means for kind, means in MEANS.items()}
+
+
+def _kind_topics() -> Iterator[tuple[str, _Topic]]:
+    for kind, means in _kinds().items():
+        yield kind, _Topic(what=f"{kind}, a kind of finding", told=_saying(means))
+
+
+def _saying(line: str) -> Callable[[], Iterator[str]]:
+    return lambda: iter([line])
+
+
+def _equipment() -> Iterator[tuple[str, _Topic]]:
+    from fixturecheck.report.lists import equipment_lines  # noqa: PLC0415 -- reads the tables
+    from fixturecheck.shop.catalogue import equipment  # noqa: PLC0415 -- reads the tables
+
+    def told(kind: str) -> Callable[[], Iterator[str]]:
+        def lines() -> Iterator[str]:
+            yield from equipment_lines(kind)
+            yield f"where its bodies and faces are: fixturecheck shop equipment {kind}"
+
+        return lines
+
+    for kind in equipment().values():
+        yield kind.name, _Topic(what=f"{kind.name}, a kind of equipment", told=told(kind.name))
+
+
+def _sizes() -> Iterator[tuple[str, _Topic]]:
+    from fixturecheck.report.lists import size_told  # noqa: PLC0415 -- reads the tables
+    from fixturecheck.shop.catalogue import equipment  # noqa: PLC0415 -- reads the tables
+
+    for kind in equipment().values():
+        for param in kind.params.values():
+            topic = _Topic(what=f"{param.name}, a size of {kind.name}", told=_saying(size_told(param)))
+            yield param.name, topic
+            yield f"{kind.name}.{param.name}", topic
