@@ -37,7 +37,8 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         "explain",
         help="say what a key, a check or a finding means",
         description="Says what a key of a set-up, a table, a check, a kind of finding or a kind of equipment "
-        "means. A line of findings as a terminal shows it is taken, too; put it in quotes. Alone it lists "
+        "means. The id of a finding and a line of findings as a terminal shows it are taken, too; "
+        "put them in quotes. Alone it lists "
         "what there is.",
     )
     explain.add_argument(
@@ -79,7 +80,9 @@ def _told(text: str) -> Iterator[str]:
 
 
 def _of_finding(text: str) -> list[_Topic]:
-    """Return kind and check of a finding: of `check, kind`, or of a line as a terminal shows it."""
+    """Return kind and check of a finding: of its id, of `check, kind`, or of a line of a terminal."""
+    if "/" in text and text.split("/")[0] in MODULES:
+        return _of_id(text)
     line = _VERDICT.sub("", text, count=1).strip()
     check = next((c for c in MODULES if re.match(rf"{c}\b", line)), None)
     if check is None:
@@ -91,6 +94,16 @@ def _of_finding(text: str) -> list[_Topic]:
         return of_check if rest and line != text else []
     kinds = [str(kind) for kind in _kinds() if rest[1:].lstrip().startswith(str(kind))]
     return [dict(_kind_topics())[max(kinds, key=len)], *of_check] if kinds else []
+
+
+def _of_id(text: str) -> list[_Topic]:
+    """Return the kinds that answer the question of an id, `check/question/...`, and the check."""
+    from fixturecheck.result.identity import kinds_of  # noqa: PLC0415 -- only this command needs it
+
+    check, question, *_ = text.split("/")
+    asked = re.split(r"[:@~]", question)[0].replace("-", " ")
+    kinds, topics = kinds_of(check, asked), dict(_kind_topics())
+    return [*(topics[kind] for kind in kinds), dict(_checks())[check]] if kinds else []
 
 
 def _topics() -> dict[str, list[_Topic]]:

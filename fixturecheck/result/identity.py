@@ -57,6 +57,12 @@ def question_of(finding: Finding) -> str:
     return "" if kind is None else QUESTIONS.get((finding.check, kind), str(kind))
 
 
+def kinds_of(check: str, question: str) -> tuple[Kind, ...]:
+    """Return the kinds of finding that answer a question of a check, as `question_of` names it."""
+    joined = tuple(kind for (of, kind), asked in QUESTIONS.items() if of == check and asked == question)
+    return joined or tuple(kind for kind in Kind if kind == question)
+
+
 def name_of(finding: Finding) -> str:
     """Return the id of a finding, where nothing else answers its question about the same things."""
     about = [*finding.about]

@@ -13,8 +13,15 @@ MEANS: Mapping[Kind, str] = {
     ),
     Kind.WAITS: "Not worked out, because something that comes before it is a no-go. Cure that first.",
     Kind.OVERLAP: "Two bodies share a volume as drawn, so they cannot both stand where they are drawn.",
-    Kind.AS_STATED: "Something about the set-up as stated, such as a default that much depends on.",
     Kind.SIZE: "A size that is unusual for a part or for the machine: look whether a unit was mixed up.",
+    Kind.NO_UNIT: "The part's file states no unit of length, so its numbers were taken for mm.",
+    Kind.BELOW_TABLE: "A part reaches below the table at the height that is stated for it.",
+    Kind.DEEP_CUT: "One pass is stated deeper than all the stock that there is.",
+    Kind.NO_LEAST_SHARE: "The seat states that no area need touch, so that a point would do.",
+    Kind.WIDE_ZONE: (
+        "A tolerance zone that is wide beside the part's own thickness: is it the one that was meant?"
+    ),
+    Kind.SLIPPERY: "Friction is stated higher than a material that lies in the contact has on steel.",
     Kind.CLOSED: "The seat, or the nest, touches over as large a share of the face as is asked.",
     Kind.OPEN: (
         "The seat, or the nest, does not touch over the share that is asked; the number is the "
@@ -22,6 +29,10 @@ MEANS: Mapping[Kind, str] = {
     ),
     Kind.DRAWN_OPEN: "The nest is drawn with a gap, and closes when the part is pushed.",
     Kind.ON_A_LINE: "The seat bears along a line or at a point: it locates, and has no area to hold by.",
+    Kind.MEETS: "The faces of the seat, or of the nest, meet: no gap stands open between them.",
+    Kind.ALONG_ITS_ROUND: (
+        "The round of the part bears along a line: it locates, and another seat holds by an area."
+    ),
     Kind.NOT_MEANT: "Two faces touch that no seat states, which may lift the part off its seats.",
     Kind.NO_FOOTING: (
         "The part touches what holds it at an edge, at a corner or nowhere: there is no area under it."

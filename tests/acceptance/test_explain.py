@@ -65,6 +65,15 @@ def test_every_kind_of_finding_has_a_meaning_and_its_line_in_the_terminal_is_tak
         assert "\nclear, a check\n" in told
 
 
+def test_an_id_is_taken() -> None:
+    told = explained("clear/wheel-clearance/block@top")
+    assert told.startswith("wheel hits, a kind of finding\n")
+    assert "\nwheel clears, a kind of finding\n" in told
+    assert "\nclear, a check\n" in told
+    assert explained("reach/gouge/gib.floor@top").startswith("gouge, a kind of finding\n")
+    assert command("explain", "seat/nothing-of-the-sort/x").returncode == 2
+
+
 def test_a_line_as_it_is_found_is_taken() -> None:
     heard: list[str] = []
     SoFar(heard.extend).found(replace(staged.result().findings[0], check="seat", verdict=Verdict.NO_GO))
