@@ -81,7 +81,7 @@ def _told(text: str) -> Iterator[str]:
 
 def _of_finding(text: str) -> list[_Topic]:
     """Return kind and check of a finding: of its id, of `check, kind`, or of a line of a terminal."""
-    if "/" in text and text.split("/")[0] in MODULES:
+    if "/" in text and text.split("/", maxsplit=1)[0] in MODULES:
         return _of_id(text)
     line = _VERDICT.sub("", text, count=1).strip()
     check = next((c for c in MODULES if re.match(rf"{c}\b", line)), None)
