@@ -29,6 +29,7 @@ from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own, drawings_of
 from fixturecheck.setup.origins import origin_of
+from fixturecheck.sizes.answer import hardening_found
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the share done so far, 0 to 1."""
@@ -39,12 +40,13 @@ STEPS: Mapping[str, tuple[str, ...]] = {
     "contacts": ("seat", "nest"),
     "cuts": ("reach", "align", "limits", "clear"),
     "rest": ("rest", "location", "tolerance"),
+    "hardening": ("hardening",),
     "holding": ("hold", "crash", "release"),
 }
 """What is worked out, in this order, and the checks that can be asked once it is."""
 
-_SHARES = {"contacts": 0.2, "cuts": 0.4, "rest": 0.4, "holding": 0.0}
-_SHARES_HELD = {"contacts": 0.05, "cuts": 0.1, "rest": 0.1, "holding": 0.75}
+_SHARES = {"contacts": 0.2, "cuts": 0.4, "rest": 0.4, "hardening": 0.0, "holding": 0.0}
+_SHARES_HELD = {"contacts": 0.05, "cuts": 0.1, "rest": 0.1, "hardening": 0.0, "holding": 0.75}
 """Share of the work that each step takes, without and with a holding."""
 _CLASHES = frozenset({("seat", Kind.OVERLAP), ("nest", Kind.OPEN), ("nest", Kind.OVERLAP)})
 """No-go, by check and kind, by which bodies cannot all be where they are drawn: no contact there is real."""
@@ -91,7 +93,11 @@ class _Work:
     def needs(self, step: str) -> bool:
         """Tell whether a step has anything to work out for what is asked."""
         setup = self.stage.setup
-        stated = {"rest": setup.staging is not None, "holding": setup.holding is not None}
+        stated = {
+            "rest": setup.staging is not None,
+            "hardening": setup.hardening is not None,
+            "holding": setup.holding is not None,
+        }
         wanted = {s for s, checks in STEPS.items() if stated.get(s, True) and self.asked & {*checks}}
         return step in wanted or (step == "cuts" and "holding" in wanted)
 
@@ -116,6 +122,10 @@ class _Work:
             self.stage = replace(self.stage, answered=rest)
         except (NotComputedError, KernelError) as reason:
             self._miss("rest", self.stage.setup.name, reason)
+
+    def harden(self) -> None:
+        """Work out what hardening does to the parts."""
+        self.stage = replace(self.stage, hardened=hardening_found(self.stage.setup))
 
     def hold(self) -> None:
         """Solve the magnet and load the parts."""
@@ -146,6 +156,8 @@ def _work_out(work: _Work, step: str) -> None:
         work.grind()
     elif step == "rest":
         work.settle()
+    elif step == "hardening":
+        work.harden()
     elif step == "holding":
         work.hold()
 
@@ -316,6 +328,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         holding=import_module("fixturecheck.holding.outcome").found(setup, stage.held)
         if stage.held
         else None,
+        hardening=stage.hardened,
         groups=grouped(findings, work.drawings),
         assumed=assumed(setup),
         setup=setup,

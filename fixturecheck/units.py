@@ -43,7 +43,7 @@ _ENDS = {
 INCH_SUFFIX = {metric: inch for metric, (_, inch, _) in _ENDS.items()}
 """End of a key in metric units, and the end that states the same quantity in inch units."""
 
-_PLAIN_ENDS = {"deg": "deg", "share": "share", "rpm": "rev/min", "mm3": "mm3"}
+_PLAIN_ENDS = {"deg": "deg", "share": "share", "rpm": "rev/min", "mm3": "mm3", "c": "C", "hrc": "HRC"}
 """Ends of keys whose unit is the same in inch set-ups."""
 
 _DIGITS = 14
@@ -191,6 +191,7 @@ SIGNS = {
     "in2": "in²",
     "in3": "in³",
     "N/cm2": "N/cm²",
+    "C": "°C",
 }
 """How a unit is written for people, where not as results name it; an angle has its sign by `angle_text`."""
 

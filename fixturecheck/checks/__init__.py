@@ -23,6 +23,7 @@ MODULES = {
     "align": "fixturecheck.checks.align",
     "limits": "fixturecheck.checks.limits",
     "release": "fixturecheck.checks.release",
+    "hardening": "fixturecheck.checks.hardening",
 }
 
 

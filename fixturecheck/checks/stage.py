@@ -12,6 +12,7 @@ from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.seating import face_place
 from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Setup
 
@@ -35,6 +36,8 @@ class Stage:
         What staging came to; None where none is stated, or where it could not be run.
     held : Held or None
         How the parts hold; None where no holding is stated.
+    hardened : HardeningFound or None
+        What hardening does to the parts; None where none is stated.
     """
 
     setup: Setup
@@ -43,6 +46,7 @@ class Stage:
     cuts: tuple[GroundCut, ...]
     answered: StagingAnswer | None = None
     held: Held | None = None
+    hardened: HardeningFound | None = None
 
     def shapes_under(self, body: str) -> tuple[NamedShape, ...]:
         """Return the patches that a body touches anything with."""

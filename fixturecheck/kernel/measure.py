@@ -574,13 +574,26 @@ _FAR_MM = 1e4
 
 def wall_mm(solid: Solid, faces: Sequence[Face]) -> float:
     """Return the thinnest wall behind some faces of a solid, looking straight in from points on them."""
+    look = _looking_through(solid)
+    walls = [
+        _through_mm(look, point, -normal_at(face, point))
+        for face in faces
+        for point in inside_points(face)[:64]
+    ]
+    return min(walls, default=math.inf)
+
+
+def through_mm(solid: Solid, point: Floats, into: Floats) -> float:
+    """Return how far it is from a point straight through a solid, mm; inf where it does not come out."""
+    return _through_mm(_looking_through(solid), point, into)
+
+
+def _looking_through(solid: Solid) -> IntCurvesFace_ShapeIntersector:
     look = IntCurvesFace_ShapeIntersector()
     look.Load(solid.wrapped, 1e-7)
-    thinnest = np.inf
-    for face in faces:
-        for point in inside_points(face)[:64]:
-            into = -normal_at(face, point)
-            look.Perform(gp_Lin(gp_Pnt(*point.tolist()), gp_Dir(*into.tolist())), 1e-4, _FAR_MM)
-            ways = [look.WParameter(i + 1) for i in range(look.NbPnt())]
-            thinnest = min([thinnest, *ways])
-    return float(thinnest)
+    return look
+
+
+def _through_mm(look: IntCurvesFace_ShapeIntersector, point: Floats, into: Floats) -> float:
+    look.Perform(gp_Lin(gp_Pnt(*point.tolist()), gp_Dir(*into.tolist())), 1e-4, _FAR_MM)
+    return min((float(look.WParameter(i + 1)) for i in range(look.NbPnt())), default=math.inf)

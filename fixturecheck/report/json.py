@@ -13,6 +13,7 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked
+from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld
 from fixturecheck.result.release import BodyLeaves
 from fixturecheck.result.rest import Freedom, LoadedContact, Rest, TargetMoves
@@ -166,6 +167,17 @@ def touching_dict(found: Touching | None) -> dict[str, Any] | None:
     return None if found is None else _plain_record(found)
 
 
+def hardening_dict(found: HardeningFound | None) -> dict[str, Any] | None:
+    """Return what hardening does as plain values, rounded; None where none was stated.
+
+    Raises
+    ------
+    NotComputedError
+        A number is infinite or not a number.
+    """
+    return None if found is None else _plain_record(found)
+
+
 def _plain_record(thing: Any) -> dict[str, Any]:
     return {f.name: _plain_value(getattr(thing, f.name), f.name) for f in fields(thing)}
 
@@ -179,7 +191,7 @@ def _plain_value(value: Any, name: str) -> Any:
         return [_plain_value(v, name) for v in value]
     if isinstance(value, float):
         unit = name.rsplit("_", 1)[-1]
-        return rounded(value, unit if unit in _DECIMALS else "share", "how bodies stand to each other")
+        return rounded(value, unit if unit in _DECIMALS else "share", name)
     if is_dataclass(value):
         return _plain_record(value)
     return value if value is None or isinstance(value, bool | int) else str(value)
@@ -298,6 +310,7 @@ def result_dict(result: Result) -> dict[str, Any]:
         "cuts": [_cut(c) for c in result.cuts],
         "rest": rest_dict(result.rest, write),
         "holding": hold_dict(result.holding, write),
+        "hardening": hardening_dict(result.hardening),
         "touching": touching_dict(result.touching),
         "not_asked": [_not_asked(n) for n in result.not_asked],
         "assumed": [_assumed(a) for a in result.assumed],

@@ -62,8 +62,8 @@ def only_mills(setup: Setup) -> bool:
     return bool(setup.holding and setup.holding.milling) and not setup.cuts
 
 
-_ENDS = ("_deg", "_share", "_mm3")
-_APART = ("flange", "guard", "push", "press", "clamps", "milling", "name")
+_ENDS = ("_deg", "_share", "_mm3", "_c", "_hrc")
+_APART = ("flange", "guard", "push", "press", "clamps", "milling", "sizes", "name")
 
 
 def stated_table(setup: Setup) -> Table:
@@ -122,12 +122,15 @@ def _rows(setup: Setup) -> Iterator[tuple[str, str]]:
         ("staging", setup.staging),
         ("holding", setup.holding),
         ("relief", setup.relief),
+        ("hardening", setup.hardening),
     )
     for name, record in single:
         if record is not None:
             yield name, _of_record(record, units)
     if setup.machine.guard is None:
         yield "guard", "none over the wheel"
+    for size in setup.hardening.sizes if setup.hardening else ():
+        yield f"size of {size.part}.{size.face}", _of_record(size, units)
     yield from _of_lists(setup, units)
 
 
@@ -210,6 +213,7 @@ ASKED = {
     "align": "alignment",
     "limits": "limits of wheel and machine",
     "release": "release",
+    "hardening": "hardening",
 }
 """What each check answers, as a noun; a go names what it covers."""
 
@@ -226,6 +230,7 @@ QUESTIONS = {
     "align": "are the cut faces level and parallel",
     "limits": "are speed, travels and daylight within limits",
     "release": "how do the parts come off",
+    "hardening": "do sizes and hardness come out right",
 }
 """What is asked by each check, for those that were not asked."""
 

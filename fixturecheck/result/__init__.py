@@ -7,6 +7,7 @@ from importlib import import_module
 
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
+from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import HoldFound
 from fixturecheck.result.identity import identified
 from fixturecheck.result.rest import Rest
@@ -88,7 +89,7 @@ class Result:
         The questions that the verdict does not cover, in the order of the checks.
     assumed : tuple of Assumed
         What was used without being stated.
-    rest, holding : Rest, HoldFound or None
+    rest, holding, hardening : Rest, HoldFound, HardeningFound or None
         None where the set-up does not state them.
     touching : Touching or None
         How the bodies stand to each other, where that alone was asked; None in the result of a check.
@@ -106,6 +107,7 @@ class Result:
     shapes: tuple[NamedShape, ...]
     rest: Rest | None = None
     holding: HoldFound | None = None
+    hardening: HardeningFound | None = None
     touching: Touching | None = None
     not_asked: tuple[NotAsked, ...] = ()
     groups: tuple[Group, ...] = ()

@@ -117,6 +117,15 @@ class Kind(StrEnum):
     GUARD_HITS_CLAMP = "guard hits clamp"
     CLAMP_NOT_DRAWN = "clamp not drawn"
     CLAMP_CLEARS = "clamp clears"
+    # What hardening does.
+    SIZE_CHANGE = "size change"
+    SKIN = "skin"
+    QUENCH = "quench"
+    HARDNESS = "hardness"
+    TOUGHNESS = "toughness"
+    HARDNESS_TEST = "hardness test"
+    HOLES = "holes"
+    DEMAGNETISE = "demagnetise"
     # Limits of wheel and machine.
     SPEED = "speed"
     TABLE_TRAVEL = "table travel"

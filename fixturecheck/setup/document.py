@@ -13,6 +13,7 @@ from typing import Any
 
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
+from fixturecheck.setup.hardening import FunctionalSize, Hardening
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
 from fixturecheck.setup.records import (
@@ -48,6 +49,8 @@ RECORDS: Mapping[str, type] = {
     "holding": Holding,
     "clamp": Clamp,
     "mill": Milling,
+    "hardening": Hardening,
+    "hardening.sizes": FunctionalSize,
     "relief": Relieving,
     "tolerances": Tolerances,
     "material": Material,
@@ -60,18 +63,30 @@ BY_OTHER_KEYS = {
     "body": ("seats",),
     "staging": ("push", "press"),
     "holding": ("clamps", "milling"),
+    "hardening": ("sizes",),
 }
 """Fields that are stated as tables of their own."""
 
 SINGLE = (
     "setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding",
-    "flange", "guard", "push", "faces", "params", "grinds_as", "curves_between",
+    "hardening", "leave_mm", "flange", "guard", "push", "faces", "params", "grinds_as", "curves_between",
 )  # fmt: skip
 """Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
 
 LISTS = ("equipment", "body", "seat", "cut", "clamp", "mill", "material", "finish")
 
-ALL = ("setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding", *LISTS)
+ALL = (
+    "setup",
+    "machine",
+    "wheel",
+    "tolerances",
+    "severity",
+    "staging",
+    "relief",
+    "holding",
+    "hardening",
+    *LISTS,
+)
 """What may stand at the top of a set-up."""
 
 _PART = r"""(?:"(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)"""

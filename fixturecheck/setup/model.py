@@ -17,6 +17,7 @@ from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Origin
 from fixturecheck.setup.guessed import Guess
+from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.records import BodyRole, Cut, Machine, Relieving, Seat
 from fixturecheck.setup.staging import Staging
@@ -167,6 +168,8 @@ class Setup:
         What is asked of a relief.
     holding : Holding or None
         What holds the parts while they are ground; None does not ask whether it holds.
+    hardening : Hardening or None
+        How the parts are hardened before or after; None where they are not.
     guessed : tuple of Guess
         Stated values that nobody has confirmed.
     own : Own
@@ -195,6 +198,7 @@ class Setup:
     staging: Staging | None = None
     relief: Relieving = field(default_factory=Relieving)
     holding: Holding | None = None
+    hardening: Hardening | None = None
     guessed: tuple[Guess, ...] = ()
     own: Own = field(default_factory=Own)
     origins: Mapping[tuple[str, ...], Origin] = field(default_factory=dict, repr=False)

@@ -15,6 +15,7 @@ from fixturecheck.setup.document import ALL, LISTS, read_document, twins
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
 from fixturecheck.setup.guessed import guesses
+from fixturecheck.setup.hardening import Hardening, refuse_bad_words
 from fixturecheck.setup.holding import CalibratedChuck, Clamp, Holding, Milling
 from fixturecheck.setup.reader import Stated
 from fixturecheck.setup.records import Cut, HeadEntry, Machine, Relieving, Seat
@@ -357,6 +358,19 @@ def _holding(facts: Stated) -> Holding | None:
     return holding
 
 
+def _hardening(facts: Stated) -> Hardening | None:
+    """Return what `[hardening]` states, its steel and process being known; None without one."""
+    if "hardening" not in facts.values:
+        return None
+    stated = facts.table("hardening")
+    hardening = stated.record(Hardening)
+    try:
+        refuse_bad_words(hardening)
+    except SetupError as reason:
+        stated.fail(str(reason))
+    return hardening
+
+
 _SINGLE: Mapping[str, Callable[[Stated], Any]] = {
     "machine": _machine,
     "wheel": lambda facts: _wheel(facts.table("wheel")),
@@ -365,6 +379,7 @@ _SINGLE: Mapping[str, Callable[[Stated], Any]] = {
     "staging": lambda facts: facts.table("staging").record(Staging) if "staging" in facts.values else None,
     "relief": lambda facts: facts.table("relief").record(Relieving),
     "holding": _holding,
+    "hardening": _hardening,
 }
 """By the field of a set-up, what reads the table of which there is one."""
 

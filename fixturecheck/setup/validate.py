@@ -14,6 +14,7 @@ from fixturecheck.kernel.measure import box_of, face_frame, is_flat, surface_kin
 from fixturecheck.kernel.place import is_finite, placed_at
 from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
+from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, ReliefKind
 from fixturecheck.setup.staging import refuse_bad_staging
@@ -115,6 +116,10 @@ def _held_and_staged(setup: Setup) -> Iterator[tuple[str, Any]]:
             yield f"clamp {getattr(clamp, 'name', clamp)!r}", clamp
         for mill in getattr(setup.holding, "milling", ()):
             yield f"mill {getattr(mill, 'name', mill)!r}", mill
+    if setup.hardening is not None:
+        yield "hardening", setup.hardening
+        for size in setup.hardening.sizes:
+            yield f"hardening, size of {getattr(size, 'part', size)!r}", size
     if setup.staging is not None:
         yield "staging", setup.staging
         pushes = getattr(setup.staging, "push", {})
@@ -183,6 +188,7 @@ def refuse_bad(setup: Setup) -> None:
         _refuse_below_table,
         refuse_bad_staging,
         _refuse_bad_hold,
+        refuse_bad_hardening,
         _refuse_bad_relieving,
         _refuse_bad_severity,
     ):

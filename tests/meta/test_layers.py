@@ -18,13 +18,13 @@ LEAVES = {
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
-STATED = GEOMETRY | {"shop", "setup"}
+STATED = GEOMETRY | {"hardening", "shop", "setup"}
 MECHANICS = {"rigid", "statics", "tolerancing"}
 TOUCHED = STATED | {"contact"}
 SETTLED = TOUCHED | MECHANICS | {"nesting"}
 MADE = SETTLED | {"magnet", "machining"}
 SOLVED = MADE | {"holding", "release", "hold", "relief"}
-JUDGED = SOLVED | {"checks"}
+JUDGED = SOLVED | {"checks", "sizes"}
 
 ALLOWED: Mapping[str, set[str]] = {
     # Leaves: the few nouns that all share.
@@ -46,16 +46,18 @@ ALLOWED: Mapping[str, set[str]] = {
     "kernel": LEAVES,
     "shop": GEOMETRY,
     "placing": GEOMETRY | {"rigid"},
-    "setup": GEOMETRY | {"shop", "rigid", "placing"},
+    "setup": GEOMETRY | {"hardening", "shop", "rigid", "placing"},
     "contact": GEOMETRY,
     # Pure numbers.
     "rigid": LEAVES,
     "statics": LEAVES | {"rigid"},
     "tolerancing": LEAVES | {"rigid"},
+    "hardening": LEAVES,
     # Where solids and pure numbers meet.
     "nesting": TOUCHED | MECHANICS,
     "magnet": TOUCHED,
     "machining": STATED | MECHANICS,
+    "sizes": STATED,
     "holding": MADE,
     "release": MADE | {"holding"},
     "hold": MADE | {"holding", "release"},

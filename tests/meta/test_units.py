@@ -23,6 +23,8 @@ UNITS = {
     "t", "a", "a_m", "a_mm", "wb", "h_m",
     # temperature
     "c", "k", "per_k",
+    # hardness
+    "hrc",
 }  # fmt: skip
 """Endings of names. Derived units are written as their parts: `n_mm2` is newton per square millimetre."""
 
@@ -55,6 +57,7 @@ BESIDE = {
     "result.finding:meets": {"value", "at_least", "at_most", "within", "rounding"},
     "result.finding:margin_of": {"value", "at_least", "at_most", "within"},
     "result.rest:Freedom": {"low", "high"},
+    "hardening.growth:Change": {"low", "usual", "high"},
     "interval:Range": {"low", "high"},
     "interval:Range.exactly": {"value"},
     "interval:Range.holds": {"value"},

@@ -1,0 +1,178 @@
+"""Which steels harden, how they answer to tempering, and which ways to harden them there are: the tables."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any
+
+from fixturecheck.interval import Range
+from fixturecheck.names import unknown
+
+Points = tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HardeningSteel:
+    """One steel that hardens.
+
+    Parameters
+    ----------
+    name : str
+        Its name among the materials.
+    says : str
+        What it is.
+    austenitise_c : float
+        Temperature that it is quenched from.
+    quenches : tuple of str
+        What hardens it: `air`, `gas`, `oil`.
+    as_quenched_hrc : float
+        Its hardness before it is tempered.
+    spread_hrc : float
+        How far its hardness may lie off the curve, either way, HRC.
+    hardness : tuple of (float, float)
+        Tempering temperature, C, rising, and HRC.
+    toughness : tuple of (float, float)
+        Tempering temperature, C, rising, and impact energy, J; empty where no table of it was found.
+    along, across : tuple of (float, float, float, float)
+        Tempering temperature, C, rising, and size change low, usual and high, as a share of the size.
+    source : str
+        Where the values come from.
+    """
+
+    name: str
+    says: str
+    austenitise_c: float
+    quenches: tuple[str, ...]
+    as_quenched_hrc: float
+    spread_hrc: float
+    hardness: Points
+    toughness: Points
+    along: Points
+    across: Points
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HardeningProcess:
+    """One way to harden.
+
+    Parameters
+    ----------
+    name : str
+        What a set-up calls it.
+    says : str
+        What it is.
+    quench : str
+        What cools the part: `air`, `gas` or `oil`.
+    removed_mm : Range
+        How deep the surface is spoilt on each face.
+    distortion_share : Range
+        How far a part bends or twists, as a share of its longest side.
+    scale : bool
+        Whether it comes out with scale that is blasted off.
+    surface : str
+        What the surface is like afterwards.
+    source : str
+        Where the values come from.
+    """
+
+    name: str
+    says: str
+    quench: str
+    removed_mm: Range
+    distortion_share: Range
+    scale: bool
+    surface: str
+    source: str
+
+
+@cache
+def hardening_steels() -> Mapping[str, HardeningSteel]:
+    """Return every steel of the table by its name.
+
+    Returns
+    -------
+    mapping of str to HardeningSteel
+    """
+    rows = _read("steels")
+    return MappingProxyType(
+        {
+            name: HardeningSteel(name=name, **{k: _frozen(v) for k, v in row.items()})
+            for name, row in rows.items()
+        }
+    )
+
+
+@cache
+def hardening_processes() -> Mapping[str, HardeningProcess]:
+    """Return every way to harden by its name.
+
+    Returns
+    -------
+    mapping of str to HardeningProcess
+    """
+    rows = _read("processes")
+    return MappingProxyType({name: HardeningProcess(name=name, **_ranges(row)) for name, row in rows.items()})
+
+
+def hardening_steel(name: str) -> HardeningSteel:
+    """Return the steel of a name.
+
+    Parameters
+    ----------
+    name : str
+        Its name among the materials.
+
+    Returns
+    -------
+    HardeningSteel
+
+    Raises
+    ------
+    SetupError
+        The table has no such steel; the nearest ones are named.
+    """
+    known = hardening_steels()
+    if name not in known:
+        raise unknown(name, known, what="steel to harden")
+    return known[name]
+
+
+def hardening_process(name: str) -> HardeningProcess:
+    """Return the way to harden of a name.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    HardeningProcess
+
+    Raises
+    ------
+    SetupError
+        There is none of the name; the nearest ones are named.
+    """
+    known = hardening_processes()
+    if name not in known:
+        raise unknown(name, known, what="process")
+    return known[name]
+
+
+def _read(table: str) -> dict[str, Any]:
+    return tomllib.loads(files("fixturecheck.hardening").joinpath(f"{table}.toml").read_text("utf-8"))
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(_frozen(v) for v in value) if isinstance(value, list) else value
+
+
+def _ranges(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Turn each pair of numbers of a row into a range."""
+    return {k: Range(low=v[0], high=v[1]) if isinstance(v, list) else v for k, v in row.items()}

@@ -1,0 +1,197 @@
+"""How hard and how tough a steel is after tempering, and which temper gives a wanted hardness."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import pairwise
+
+import numpy as np
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.hardening.steels import HardeningSteel
+from fixturecheck.interval import Range
+
+
+class Turn(StrEnum):
+    """Where toughness turns as the temper rises."""
+
+    PEAK = "peak"
+    TROUGH = "trough"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToughnessTurn:
+    """A temper at which toughness is greater, or less, than on both sides of it.
+
+    Parameters
+    ----------
+    turn : Turn
+    temper_c : float
+    energy_j : float
+        Impact energy there.
+    """
+
+    turn: Turn
+    temper_c: float
+    energy_j: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperChoice:
+    """The temper that gives a wanted hardness.
+
+    Parameters
+    ----------
+    temper_c : float
+        The one that is toughest of those that give it; the middle where toughness is not known.
+    allowed_c : tuple of Range
+        All tempers at which the middle of the curve is as hard as wanted.
+    """
+
+    temper_c: float
+    allowed_c: tuple[Range, ...]
+
+
+def hardness_hrc(steel: HardeningSteel, temper_c: float | None) -> Range:
+    """Return how hard a steel is after a temper, HRC.
+
+    Straight between the points of its table.
+
+    Parameters
+    ----------
+    steel : HardeningSteel
+    temper_c : float or None
+        None for a part as quenched.
+
+    Returns
+    -------
+    Range
+
+    Raises
+    ------
+    NotComputedError
+        The table of its hardness does not reach that temper.
+
+    Notes
+    -----
+    Closed form: linear interpolation of the table's rows, whose sources stand in them.
+    """
+    middle = steel.as_quenched_hrc if temper_c is None else _hardness_at(steel, temper_c)
+    return Range(low=middle - steel.spread_hrc, high=middle + steel.spread_hrc)
+
+
+def toughness_j(steel: HardeningSteel, temper_c: float) -> float | None:
+    """Return the impact energy of a steel after a temper, J; None where its table does not reach.
+
+    Parameters
+    ----------
+    steel : HardeningSteel
+    temper_c : float
+
+    Returns
+    -------
+    float or None
+
+    Notes
+    -----
+    Closed form: linear interpolation of the table's rows, whose sources stand in them.
+    """
+    known = steel.toughness
+    if not known or not known[0][0] <= temper_c <= known[-1][0]:
+        return None
+    return float(np.interp(temper_c, [p[0] for p in known], [p[1] for p in known]))
+
+
+def toughness_turns(steel: HardeningSteel) -> tuple[ToughnessTurn, ...]:
+    """Return where toughness has a peak or a trough between the ends of its table, rising in temper.
+
+    Parameters
+    ----------
+    steel : HardeningSteel
+
+    Returns
+    -------
+    tuple of ToughnessTurn
+        A stretch of equal values counts as none.
+    """
+    found = []
+    for before, here, after in zip(steel.toughness, steel.toughness[1:], steel.toughness[2:], strict=False):
+        if here[1] > max(before[1], after[1]):
+            found.append(ToughnessTurn(turn=Turn.PEAK, temper_c=here[0], energy_j=here[1]))
+        elif here[1] < min(before[1], after[1]):
+            found.append(ToughnessTurn(turn=Turn.TROUGH, temper_c=here[0], energy_j=here[1]))
+    return tuple(found)
+
+
+def temper_for(steel: HardeningSteel, wanted_hrc: Range) -> TemperChoice:
+    """Return the temper that gives a wanted hardness, the toughest where there are several.
+
+    Parameters
+    ----------
+    steel : HardeningSteel
+    wanted_hrc : Range
+
+    Returns
+    -------
+    TemperChoice
+
+    Raises
+    ------
+    NotComputedError
+        No temper of its table gives that hardness; the nearest is named.
+    """
+    allowed = tuple(_merged(_pieces(steel, wanted_hrc)))
+    if not allowed:
+        nearest = min(steel.hardness, key=lambda p: abs(p[1] - wanted_hrc.middle))
+        message = (
+            f"no temper of {steel.name} in its table gives {_span(wanted_hrc)} HRC; the nearest is "
+            f"{nearest[1]:g} HRC at {nearest[0]:.0f} C"
+        )
+        raise NotComputedError(message)
+    ends = {c for piece in allowed for c in (piece.low, piece.high)}
+    tried = ends | {p[0] for p in steel.toughness if any(a.holds(p[0]) for a in allowed)}
+    energies = {c: energy for c in sorted(tried) if (energy := toughness_j(steel, c)) is not None}
+    best = max(energies, key=energies.__getitem__) if energies else allowed[0].middle
+    return TemperChoice(temper_c=best, allowed_c=allowed)
+
+
+def _pieces(steel: HardeningSteel, wanted: Range) -> Iterator[Range]:
+    """Yield, between each two points of the curve, the tempers at which it is as hard as wanted."""
+    for (c0, h0), (c1, h1) in pairwise(steel.hardness):
+        if h0 == h1:
+            if wanted.holds(h0):
+                yield Range(low=c0, high=c1)
+            continue
+        shares = sorted((h - h0) / (h1 - h0) for h in (wanted.low, wanted.high))
+        low, high = max(shares[0], 0.0), min(shares[1], 1.0)
+        if low <= high:
+            yield Range(low=c0 + low * (c1 - c0), high=c0 + high * (c1 - c0))
+
+
+def _merged(pieces: Iterator[Range]) -> Iterator[Range]:
+    """Yield ranges that follow each other without a gap as one."""
+    held: Range | None = None
+    for piece in pieces:
+        if held is not None and piece.low <= held.high + 1e-9:
+            held = Range(low=held.low, high=piece.high)
+            continue
+        if held is not None:
+            yield held
+        held = piece
+    if held is not None:
+        yield held
+
+
+def _hardness_at(steel: HardeningSteel, temper_c: float) -> float:
+    points = steel.hardness
+    first, last = points[0][0], points[-1][0]
+    if not first <= temper_c <= last:
+        message = f"the hardness of {steel.name} is known for tempers from {first:g} to {last:g} C only"
+        raise NotComputedError(message)
+    return float(np.interp(temper_c, [p[0] for p in points], [p[1] for p in points]))
+
+
+def _span(wanted: Range) -> str:
+    return " to ".join(f"{v:g}" for v in wanted.ends)

@@ -1,0 +1,1 @@
+"""The sizes of a part, between its faces, and what becomes of them when it is hardened."""
