@@ -11,13 +11,34 @@ import io
 import sys
 from collections.abc import Callable, Sequence
 
-from fixturecheck.commands import calibrate, check, completion, explain, lists, new, relieve, schema, touch
+from fixturecheck.commands import (
+    cache,
+    calibrate,
+    check,
+    completion,
+    explain,
+    lists,
+    new,
+    relieve,
+    schema,
+    touch,
+)
 from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, to_stderr
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.stopping import stoppable
 
-_COMMANDS = (new, check, touch, relieve, calibrate, lists, explain, schema)
+_COMMANDS = (
+    new,
+    check,
+    touch,
+    relieve,
+    calibrate,
+    lists,
+    explain,
+    schema,
+    cache,
+)
 """In the order of `--help`."""
 
 

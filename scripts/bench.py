@@ -22,6 +22,9 @@ from bench_timing import MissingError
 for _library in ("OMP", "OPENBLAS"):
     os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
 
+# What is measured is computed, not recalled; a row about what is kept names a folder of its own.
+os.environ["FIXTURECHECK_CACHE"] = "off"
+
 AT_LEAST, AT_MOST = "at least", "at most"
 
 ROWS: Mapping[str, tuple[str, str]] = {

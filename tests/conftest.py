@@ -7,15 +7,31 @@ with one at the end.
 
 from __future__ import annotations
 
+import os
+import shutil
+import tempfile
 from collections import Counter
 
 import pytest
 from hypothesis import HealthCheck, settings
 
+from fixturecheck.cache import FOLDER_VARIABLE
+
 settings.register_profile(
     "shop", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
 )
 settings.load_profile("shop")
+
+
+def pytest_configure(config):
+    """Give the run a cache of its own: every answer in it is this source's, and each is worked out once."""
+    if not hasattr(config, "workerinput"):
+        config.cache_folder = os.environ[FOLDER_VARIABLE] = tempfile.mkdtemp(prefix="fixturecheck-cache-")
+
+
+def pytest_unconfigure(config):
+    if hasattr(config, "cache_folder"):
+        shutil.rmtree(config.cache_folder, ignore_errors=True)
 
 
 @pytest.fixture(name="record_property")

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from pathlib import Path
 
 from fixturecheck.commands.shared import (
     Parser,
+    run_child,
     takes_running,
 )
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
@@ -40,8 +40,6 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 
 
 def _calibrate(options: argparse.Namespace) -> int:
-    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
-    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.setup.measurement import measured_in_file  # noqa: PLC0415 -- loaded when needed
 
     path: Path = options.measurements
@@ -49,15 +47,7 @@ def _calibrate(options: argparse.Namespace) -> int:
     _refuse_to_overwrite(out)
     # A slip of the pen is answered before anything heavy is loaded.
     measured_in_file(path.absolute())
-    with Display(sys.stderr, quiet=options.quiet) as display:
-        text, told = run_guarded(
-            RUN,
-            str(path.absolute()),
-            timeout_s=options.timeout,
-            progress=display.show,
-            prints=display.write,
-            noise=sys.stderr if options.trace else None,
-        )
+    text, told = run_child(options, RUN, str(path.absolute()))
     kept = out.with_name(f".{out.name}.{os.getpid()}")
     kept.write_text(text, encoding="utf-8")
     kept.replace(out)

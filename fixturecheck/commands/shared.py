@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -63,6 +65,11 @@ def takes_running(command: argparse.ArgumentParser) -> None:
         action="store_true",
         help="say nothing while it runs: neither progress nor what is found so far",
     )
+    command.add_argument(
+        "--no-cache",
+        action="store_true",
+        help="compute everything anew, and keep nothing for the next run",
+    )
 
 
 def names_in(stated: Sequence[str] | None) -> tuple[str, ...] | None:
@@ -114,24 +121,47 @@ def run_into(
     hears: bool = False,
 ) -> Any:
     """Run `module:function` in a guarded process, with a folder between its arguments; move it into place."""
-    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
-    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
-    with staged(out) as folder, Display(sys.stderr, quiet=options.quiet) as display:
-        answer = run_guarded(
+    with staged(out) as folder:
+        answer = run_child(options, run, *before, str(folder), *after, hears=hears)
+    options.written = f"the result is in {out}"
+    return answer
+
+
+def run_child(options: argparse.Namespace, run: str, *arguments: Any, hears: bool = False) -> Any:
+    """Run `module:function` in a guarded process while its progress is shown."""
+    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+
+    with _caching(kept=not options.no_cache), Display(sys.stderr, quiet=options.quiet) as display:
+        return run_guarded(
             run,
-            *before,
-            str(folder),
-            *after,
+            *arguments,
             timeout_s=options.timeout,
             progress=display.show,
             hear=display.tell if hears else None,
             prints=display.write,
             noise=sys.stderr if options.trace else None,
         )
-    options.written = f"the result is in {out}"
-    return answer
+
+
+@contextlib.contextmanager
+def _caching(*, kept: bool) -> Iterator[None]:
+    """Have a child process that is started meanwhile keep no answers, unless they are to be kept."""
+    if kept:
+        yield
+        return
+    from fixturecheck.cache import FOLDER_VARIABLE, OFF  # noqa: PLC0415 -- loads NumPy
+
+    before = os.environ.get(FOLDER_VARIABLE)
+    os.environ[FOLDER_VARIABLE] = OFF
+    try:
+        yield
+    finally:
+        del os.environ[FOLDER_VARIABLE]
+        if before is not None:
+            os.environ[FOLDER_VARIABLE] = before
 
 
 def report_answer(options: argparse.Namespace, out: Path, answer: tuple[str, str, str | None]) -> int:

@@ -259,6 +259,10 @@ def serve() -> None:
         function = getattr(importlib.import_module(module), name)
         value = function(*args, progress=lambda doing, share: send("step", (doing, share)), **more)
         passed.finish()
+        from fixturecheck.cache import current  # noqa: PLC0415 -- NumPy, which the run itself has loaded
+
+        if (kept := current()).trouble:
+            send("printed", f"fixturecheck: {kept.trouble}\n")
         send("answer", value)
     except FixturecheckError as trouble:
         send("error", _portable(trouble))

@@ -30,6 +30,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
+from fixturecheck.cache import cached
 from fixturecheck.effort import COLLAPSE, spend
 from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.interval import Range
@@ -219,6 +220,11 @@ def collapse(holding: EquilibriumProblem, *, ceiling: float = CEILING) -> Collap
         A start gave no answer, so that the low end is not known, or an answer broke the upper bound.
     """
     spend(COLLAPSE)
+    return _collapse(holding, ceiling)
+
+
+@cached
+def _collapse(holding: EquilibriumProblem, ceiling: float) -> Collapse:
     equations = write_equations(holding)
     bound = limit_factor(equations)
     found: list[tuple[LoadPath, State]] = []

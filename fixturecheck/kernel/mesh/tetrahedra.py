@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
+import io
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,8 +12,10 @@ from typing import Any
 import numpy as np
 from OCP.BRepTools import BRepTools
 from OCP.TopLoc import TopLoc_Location
+from OCP.TopTools import TopTools_FormatVersion
 
 from fixturecheck.arrays import Floats, Ints
+from fixturecheck.cache import cached, digest
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.shapes import Solid
 
@@ -61,23 +63,15 @@ class TetMesh:
 
 
 class TetMesher:
-    """Meshes solids and remembers them by the hash of their geometry.
+    """Meshes solids and remembers them by the hash of their geometry."""
 
-    Parameters
-    ----------
-    folder : Path or None
-        Where meshes are kept between runs; None keeps them in memory only.
-
-    Attributes
-    ----------
-    meshed : int
-        How many meshes were made and not recalled.
-    """
-
-    def __init__(self, folder: Path | None = None) -> None:
-        self._folder = folder
+    def __init__(self) -> None:
         self._known: dict[str, TetMesh] = {}
-        self.meshed = 0
+
+    @property
+    def meshed(self) -> int:
+        """How many meshes it remembers, which differ in solid or fineness."""
+        return len(self._known)
 
     def mesh(
         self,
@@ -110,60 +104,31 @@ class TetMesher:
         KernelError
             No mesh came out, even with coarser elements.
         """
-        with tempfile.TemporaryDirectory() as folder:
-            path = _written(solid, Path(folder))
-            faces = dict(sorted((face_size_mm or {}).items()))
-            points = np.zeros((0, 3)) if fine_points_mm is None else fine_points_mm
-            points = np.unique(np.round(points / _ROUND_MM), axis=0) * _ROUND_MM + 0.0
-            key = _key(path.read_bytes(), size_mm, faces, points, fine_mm)
-            found = self._recall(key)
-            if found is None:
-                found = _try(name, path, size_mm=size_mm, faces=faces, points=points, fine_mm=fine_mm)
-                self.meshed += 1
-                self._keep(key, found)
-        return found
-
-    def _recall(self, key: str) -> TetMesh | None:
-        if key in self._known or self._folder is None:
-            return self._known.get(key)
-        path = self._folder / f"{key}.npz"
-        if not path.exists():
-            return None
-        with np.load(path) as data:
-            mesh = TetMesh(size_mm=float(data["size"]), **{n: data[n] for n in _ARRAYS})
-        self._known[key] = mesh
-        return mesh
-
-    def _keep(self, key: str, mesh: TetMesh) -> None:
-        self._known[key] = mesh
-        if self._folder is not None:
-            self._folder.mkdir(parents=True, exist_ok=True)
-            arrays = {n: getattr(mesh, n) for n in _ARRAYS}
-            np.savez(self._folder / f"{key}.npz", size=np.array(mesh.size_mm), **arrays)
+        faces = dict(sorted((face_size_mm or {}).items()))
+        points = np.zeros((0, 3)) if fine_points_mm is None else fine_points_mm
+        points = np.unique(np.round(points / _ROUND_MM), axis=0) * _ROUND_MM + 0.0
+        drawn = _drawn(solid)
+        key = digest(drawn, size_mm, faces, points, fine_mm)
+        if key not in self._known:
+            self._known[key] = _try(name, drawn, size_mm=size_mm, faces=faces, points=points, fine_mm=fine_mm)
+        return self._known[key]
 
 
 def shape_hash(solid: Solid) -> str:
     """Return what is the same for two solids drawn alike, wherever they are placed."""
-    with tempfile.TemporaryDirectory() as folder:
-        return hashlib.sha256(_written(solid, Path(folder)).read_bytes()).hexdigest()
+    return digest(_drawn(solid))
 
 
-def _written(solid: Solid, folder: Path) -> Path:
-    path = folder / "body.brep"
-    BRepTools.Write_s(solid.wrapped.Located(TopLoc_Location()), str(path))
-    return path
-
-
-_ARRAYS = ("points_mm", "tets", "facets", "facet_face")
-
-
-def _key(brep: bytes, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float) -> str:
-    parts = (repr(round(size_mm, 6)), repr(faces), repr(round(fine_mm, 6)) if len(points) else "")
-    return hashlib.sha256(brep + "|".join(parts).encode() + points.tobytes()).hexdigest()
+def _drawn(solid: Solid) -> bytes:
+    """Return a solid in its own frame as the kernel writes it, without triangles that were drawn of it."""
+    text = io.BytesIO()
+    form = TopTools_FormatVersion.TopTools_FormatVersion_CURRENT
+    BRepTools.Write_s(solid.wrapped.Located(TopLoc_Location()), text, False, False, form)
+    return text.getvalue()
 
 
 def _try(
-    name: str, path: Path, *, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float
+    name: str, drawn: bytes, *, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float
 ) -> TetMesh:
     """Mesh, with coarser elements when the mesher trips over a sliver."""
     trouble: Exception | str = ""
@@ -172,19 +137,25 @@ def _try(
         sizes = faces if attempt == 0 else {}
         fine = fine_mm * _COARSER**attempt
         try:
-            return _generate(path, size, sizes, points, fine)
+            return _generate(drawn, size, sizes, points, fine)
         except Exception as error:  # noqa: BLE001 (the mesher raises bare exceptions of its own)
             trouble = error
     message = f"body {name!r} could not be meshed, not even with elements of {size:.2f} mm: {trouble}"
     raise KernelError(message)
 
 
-def _generate(path: Path, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float) -> TetMesh:
+@cached
+def _generate(
+    drawn: bytes, size_mm: float, faces: dict[int, float], points: Floats, fine_mm: float
+) -> TetMesh:
     # Imported here: the mesher costs half a second that only a field solution should pay.
     from netgen.meshing import MeshingParameters  # noqa: PLC0415 (see above)
     from netgen.occ import OCCGeometry  # noqa: PLC0415 (see above)
 
-    geometry = OCCGeometry(str(path))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "body.brep"
+        path.write_bytes(drawn)
+        geometry = OCCGeometry(str(path))
     if faces:
         shape = geometry.shape
         for index, size in faces.items():

@@ -13,6 +13,7 @@ from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from fixturecheck.arrays import Floats, Ints
+from fixturecheck.cache import cached
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw
 from fixturecheck.magnet.field.elements import MM, IronBody, trace_shares
@@ -479,6 +480,7 @@ class FluxSolution:
         raise NotComputedError(message)
 
 
+@cached
 def solve_flux(
     bodies: Sequence[IronBody],
     gaps: Sequence[GapPatch],
