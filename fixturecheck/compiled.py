@@ -32,6 +32,7 @@ LOOPS = (
     "contact/proximity/cones",
     "contact/proximity/penetration",
     "kernel/mesh/triangles",
+    "magnet/field/iron_loops",
 )
 """The modules that hold compiled loops, or the tuples of arrays and the constants that go into them."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -22,6 +22,7 @@ from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.air_gaps import Band, GapField, GapRegion, gap_regions
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import IronBody
+from fixturecheck.magnet.field.frame import Kept
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource
 from fixturecheck.magnet.field.solve import FluxSolution, solve_flux
 
@@ -123,6 +124,8 @@ class MagnetModel:
     regions: tuple[GapRegion, ...]
     left_out: tuple[tuple[str, str], ...]
     coarse: Mapping[str, float]
+    # Handed on to models of the same meshes: each is one more field on them.
+    kept: Kept = field(default_factory=Kept, repr=False)
 
     def solve(
         self,
@@ -138,7 +141,9 @@ class MagnetModel:
         """
         spend(FIELD * sum(len(b.points_mm) for b in self.bodies) // 1000)
         sources = [replace(s, mmf_a=s.mmf_a * strength) for s in self.sources]
-        return solve_flux(self.bodies, self.gaps, sources, near=near, residual_share=residual_share)
+        return solve_flux(
+            self.bodies, self.gaps, sources, near=near, residual_share=residual_share, kept=self.kept
+        )
 
 
 def behind(model: MagnetModel, *, mmf_a: float, gap_mm: float) -> MagnetModel:

@@ -424,7 +424,7 @@ def _with_narrow_gaps(
         closer = (wide(a, b) - narrow(a, b)) * 1e-3 if gap.counts else 0.0
         film = None if gap.film is None else min((laws[gap.a], laws[gap.b]), key=lambda w: w.saturation_t)
         gaps.append(replace(gap, gap_mm=gap.gap_mm - closer, film=film))
-    made = tuple(replace(b, law=laws[b.name]) for b in weak.bodies)
+    made = tuple(b.of(laws[b.name]) for b in weak.bodies)
     return replace(weak, bodies=made, gaps=tuple(gaps))
 
 

@@ -43,7 +43,7 @@ def residual_pulls(magnet: Magnet, residual_share: float) -> Pulls:
     """
     easy = replace(
         magnet.strong,
-        bodies=tuple(replace(b, law=steepest(b.law)) for b in magnet.strong.bodies),
+        bodies=tuple(b.of(steepest(b.law)) for b in magnet.strong.bodies),
         gaps=tuple(replace(g, film=None) for g in magnet.strong.gaps),
     )
     return replace(magnet, strong=easy).pulls(residual_share)

@@ -6,7 +6,7 @@ The density is the body's law at the gradient of the solved potential; all else 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,14 +17,15 @@ from scipy.spatial import cKDTree
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import BHLaw
+from fixturecheck.magnet.field.iron_loops import FAR, NEAR, add_iron
 
 MM = 1e-3
 
 _EDGES = np.array([[0, 1], [0, 2], [0, 3], [1, 2], [1, 3], [2, 3]])
 _FACET_EDGES = np.array([[0, 1], [0, 2], [1, 2]])
 # Four-point rule, exact to degree two: what a squared gradient of second-order functions needs.
-_NEAR, _FAR = 0.5854101966249685, 0.1381966011250105
-_POINTS = np.full((4, 4), _FAR) + np.eye(4) * (_NEAR - _FAR)
+_POINTS = np.full((4, 4), FAR) + np.eye(4) * (NEAR - FAR)
+_NO_BEND, _NO_FIELD = np.empty((0, 0)), np.empty((0, 0, 0))
 _CANDIDATES = 16
 
 
@@ -40,8 +41,6 @@ def _mixing() -> Floats:
 
 _MIX = _mixing()
 _MIX_ROWS = np.ascontiguousarray(_MIX.reshape(16, 10))
-# From products of gradients at the points to cell matrices.
-_PAIRED = np.ascontiguousarray(np.einsum("qai,qbj->qabij", _MIX, _MIX).reshape(64, 100))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -74,6 +73,12 @@ class IronBody:
     _located: dict[tuple[int | None, bytes], tuple[Ints, Floats, Floats]] = field(
         init=False, default_factory=dict, repr=False
     )
+
+    def of(self, law: BHLaw) -> IronBody:
+        """Return the same mesh of other iron; what is known of the mesh goes along."""
+        twin = replace(self, law=law)
+        twin.__dict__.update({name: known for name, known in self.__dict__.items() if name != "law"})
+        return twin
 
     @cached_property
     def edges(self) -> Ints:
@@ -117,12 +122,6 @@ class IronBody:
         return np.concatenate([-inverse.sum(axis=1, keepdims=True), inverse], axis=1), quarter
 
     @cached_property
-    def products(self) -> Floats:
-        """Products of the four gradients with each other, 1/m2, shape (m, 4, 4)."""
-        slope, _ = self.slopes
-        return np.asarray(np.matmul(slope, slope.transpose(0, 2, 1)))
-
-    @cached_property
     def pattern(self) -> tuple[Ints, Ints, Ints]:
         """Where the entries of the cell matrices go in a matrix of sorted rows: slot, columns, row starts."""
         cells = self.cell_unknowns
@@ -148,19 +147,11 @@ class IronBody:
         """Return the body's iron under a potential."""
         return IronState(self, potential_a)
 
-    def chord_matrix(self, field_level_a_m: float) -> sparse.csr_matrix:
-        """Return the matrix with the iron at the chord of one field level."""
-        _, quarter = self.slopes
-        chord = float(self.law.chord_h_m(np.array([field_level_a_m]))[0])
-        gram = np.repeat(self.products[:, None], 4, axis=1) * (chord * quarter)[:, None, None, None]
-        return self.assembled(gram)
-
-    def assembled(self, gram: Floats) -> sparse.csr_matrix:
-        """Sum weighted products of gradients, shape (m, 4, 4, 4) by quadrature point, into a matrix."""
-        slot, columns, starts = self.pattern
-        local = gram.reshape(len(gram), 64) @ _PAIRED
-        data = np.bincount(slot, local.ravel(), minlength=len(columns))
-        return sparse.csr_matrix((data, columns, starts), shape=(self.unknowns, self.unknowns))
+    def add_chords(self, field_level_a_m: float, slots: Ints, data: Floats) -> None:
+        """Add the matrix with the iron at the chord of one field level; see `IronState.add_to`."""
+        slope, quarter = self.slopes
+        chord = self.law.chord_h_m(np.full((len(quarter), 4), field_level_a_m))
+        add_iron(slope, quarter, chord, _NO_BEND, _NO_FIELD, slots, data)
 
     def locate(self, points_mm: Floats, face: int | None) -> tuple[Ints, Floats, Floats]:
         """Find the surface triangle under each point.
@@ -220,11 +211,6 @@ class IronState:
         return self._body.law.chord_h_m(self._size)
 
     @cached_property
-    def _onto_slopes(self) -> Floats:
-        """The field's product with each gradient, shape (m, 4, 4)."""
-        return np.asarray(np.matmul(self.field_a_m, self._body.slopes[0].transpose(0, 2, 1)))
-
-    @cached_property
     def coenergy_j(self) -> float:
         """Coenergy of the body."""
         _, quarter = self._body.slopes
@@ -233,24 +219,30 @@ class IronState:
     def residual_wb(self) -> Floats:
         """Return the derivative of the coenergy by each unknown."""
         body = self._body
-        weight = self._chord_h_m * body.slopes[1][:, None]
-        local = (self._onto_slopes * weight[..., None]).reshape(-1, 16) @ _MIX_ROWS
+        slope, quarter = body.slopes
+        onto = np.matmul(self.field_a_m, slope.transpose(0, 2, 1))
+        local = (onto * (self._chord_h_m * quarter[:, None])[..., None]).reshape(-1, 16) @ _MIX_ROWS
         return np.asarray(
             np.bincount(body.cell_unknowns.ravel(), local.ravel(), minlength=body.unknowns), dtype=np.float64
         )
 
-    def matrix(self, *, chord: bool = False) -> sparse.csr_matrix:
-        """Return the second derivative of the coenergy, or the same with the law along its chord."""
+    def add_to(self, slots: Ints, data: Floats, *, chord: bool = False) -> None:
+        """Add the second derivative of the coenergy to a matrix, or the same with the law along its chord.
+
+        Parameters
+        ----------
+        slots : ndarray of int, shape (m, 100)
+            Where each entry of the matrix of a tetrahedron goes.
+        data : ndarray
+            The entries of the whole matrix.
+        """
         body = self._body
-        quarter = body.slopes[1][:, None]
-        gram = body.products[:, None] * (self._chord_h_m * quarter)[..., None, None]
-        if chord:
-            return body.assembled(gram)
-        along = self._onto_slopes
-        extra = (body.law.slope_h_m(self._size) - self._chord_h_m) * quarter
-        extra /= np.maximum(self._size, 1e-30) ** 2
-        gram += extra[..., None, None] * along[..., :, None] * along[..., None, :]
-        return body.assembled(gram)
+        extra = _NO_BEND
+        if not chord:
+            extra = body.law.slope_h_m(self._size) - self._chord_h_m
+            extra /= np.maximum(self._size, 1e-30) ** 2
+        slope, quarter = body.slopes
+        add_iron(slope, quarter, self._chord_h_m, extra, self.field_a_m, slots, data)
 
 
 def _closest_shares(corner: Floats, point: Floats) -> Floats:

@@ -16,7 +16,8 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.cache import cached
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw
-from fixturecheck.magnet.field.elements import MM, IronBody, trace_shares
+from fixturecheck.magnet.field.elements import MM, IronBody
+from fixturecheck.magnet.field.frame import Frame, Kept
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
 
 _NO_JUMP_A = 1e-12
@@ -24,16 +25,25 @@ _NO_JUMP_A = 1e-12
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Coupling:
-    """One patch or source made ready: rows that take potentials to jumps, and what stands in between.
+    """One patch or source made ready: which rows of the frame are its own, and what stands in between.
 
-    Points whose jump is averaged over one triangle and whose gap is the same share a row.
+    Parameters
+    ----------
+    rows : ndarray of int
+        Its rows, in the order of the frame.
+    row_of_point : ndarray of int, shape (n,)
+        Which of them each of its points shares.
+    gap_m, weight_m2 : ndarray
+        Of each row.
+    offset_a : float
+        Magnetomotive force of a source.
     """
 
-    jump: sparse.csr_matrix
-    offset_a: float
+    rows: Ints
+    row_of_point: Ints
     gap_m: Floats
     weight_m2: Floats
-    row_of_point: Ints
+    offset_a: float = 0.0
     patch: GapPatch | None = None
     source: PoleSource | None = None
 
@@ -48,8 +58,9 @@ class FluxSystem:
 
     Parameters
     ----------
+    frame : Frame
+        Of these bodies, gaps and sources.
     bodies : sequence of IronBody
-        Each coupled to some source, directly or through others.
     gaps : sequence of GapPatch
     sources : sequence of PoleSource
 
@@ -59,38 +70,56 @@ class FluxSystem:
     """
 
     def __init__(
-        self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
+        self,
+        frame: Frame,
+        bodies: Sequence[IronBody],
+        gaps: Sequence[GapPatch],
+        sources: Sequence[PoleSource],
     ) -> None:
-        self.bodies = tuple(bodies)
-        starts = np.concatenate([[0], np.cumsum([b.unknowns for b in bodies])]).astype(np.int64)
-        self.starts = {b.name: int(s) for b, s in zip(bodies, starts[:-1], strict=True)}
-        self.unknowns = int(starts[-1])
+        self.frame, self.bodies = frame, tuple(bodies)
         self._by_name = {b.name: b for b in bodies}
-        self.gaps = tuple(self._gap(g) for g in gaps)
-        self.sources = tuple(self._source(s) for s in sources)
-        self.couplings = self.gaps + self.sources
-        self.jump = sparse.vstack([c.jump for c in self.couplings]).tocsr()
-        self.jump_t = self.jump.T.tocsr()
-        self.offset_a = np.concatenate([np.full(len(c.gap_m), c.offset_a) for c in self.couplings])
-        self.gap_m = np.concatenate([c.gap_m for c in self.couplings])
-        self.weight_m2 = np.concatenate([c.weight_m2 for c in self.couplings])
-        counts = [len(c.gap_m) for c in self.couplings]
-        self.rows = dict(
-            zip(self.couplings, np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1]), strict=True)
+        every = iter(frame.rows_of)
+        self.gaps = tuple(
+            Coupling(
+                rows=next(every),
+                row_of_point=r.row_of_point,
+                gap_m=g.gap_mm[r.first] * MM,
+                weight_m2=r.weight_m2,
+                patch=g,
+            )
+            for g, r in zip(gaps, frame.gap_rows, strict=True)
         )
+        self.sources = tuple(
+            Coupling(
+                rows=next(every),
+                row_of_point=r.row_of_point,
+                gap_m=np.full(len(r.first), s.gap_mm * MM),
+                weight_m2=r.weight_m2,
+                offset_a=s.mmf_a,
+                source=s,
+            )
+            for s, r in zip(sources, frame.source_rows, strict=True)
+        )
+        couplings = self.gaps + self.sources
+        self.offset_a = np.concatenate([np.full(len(c.gap_m), c.offset_a) for c in couplings])
+        self.gap_m = np.concatenate([c.gap_m for c in couplings])
+        if float(self.gap_m.min()) <= 0.0:
+            bad = next(c for c in couplings if float(c.gap_m.min()) <= 0.0)
+            message = f"gap {(bad.patch or bad.source)!r}: every point needs a gap above zero"
+            raise NotComputedError(message)
         films: dict[tuple[BHLaw | None, float], list[Ints]] = {}
-        for c in self.couplings:
-            films.setdefault(c.film, []).append(self.rows[c])
+        for c in couplings:
+            films.setdefault(c.film, []).append(c.rows)
         self.films = tuple((*film, np.concatenate(rows)) for film, rows in films.items())
 
-    @cached_property
-    def from_corners(self) -> sparse.csr_matrix:
-        """Takes a potential at the vertices alone to all unknowns."""
-        return sparse.block_diag([b.from_corners for b in self.bodies], format="csr")
+    @property
+    def unknowns(self) -> int:
+        """Number of unknowns."""
+        return self.frame.unknowns
 
     def part_of(self, name: str, potential_a: Floats) -> Floats:
         """Return the potentials of one body."""
-        start = self.starts[name]
+        start = self.frame.starts[name]
         return potential_a[start : start + self._by_name[name].unknowns]
 
     def at(self, potential_a: Floats) -> FluxState:
@@ -99,7 +128,8 @@ class FluxSystem:
 
     def load_wb(self) -> float:
         """Return the size of the right-hand side, Wb, against which a residual is judged."""
-        return float(np.linalg.norm(self.jump_t @ (self.weight_m2 * MU0_H_M / self.gap_m * self.offset_a)))
+        pushed = self.frame.weight_m2 * MU0_H_M / self.gap_m * self.offset_a
+        return float(np.linalg.norm(self.frame.jump_t @ pushed))
 
     def start(self, field_level_a_m: float) -> tuple[sparse.csr_matrix, Floats]:
         """Return matrix and right-hand side with every iron at the chord of one field level."""
@@ -108,56 +138,11 @@ class FluxSystem:
             if film is not None:
                 chord = float(film.chord_h_m(np.array([field_level_a_m]))[0])
                 slope[rows] = 1 / (self.gap_m[rows] / MU0_H_M + depth / chord)
-        load = self.jump_t @ (self.weight_m2 * slope * self.offset_a)
-        return self.assembled([b.chord_matrix(field_level_a_m) for b in self.bodies], slope), load
-
-    def assembled(self, blocks: Sequence[sparse.csr_matrix], slope: Floats) -> sparse.csr_matrix:
-        """Return the matrix of the bodies with the gaps of a conductance per area at each row."""
-        across = self.jump_t @ sparse.diags(self.weight_m2 * slope) @ self.jump
-        return (sparse.block_diag(blocks, format="csr") + across).tocsr()
-
-    def _trace(self, name: str, points_mm: Floats, face: int | None) -> tuple[sparse.csr_matrix, Ints]:
-        """Rows that read one body's potential at points of its surface, and the triangles they lie on."""
-        body = self._by_name[name]
-        triangle, shares, _ = body.locate(points_mm, face)
-        values = trace_shares(shares)
-        cols = body.facet_unknowns[triangle] + self.starts[name]
-        rows = np.repeat(np.arange(len(points_mm)), 6)
-        shape = (len(points_mm), self.unknowns)
-        return sparse.csr_matrix((values.ravel(), (rows, cols.ravel())), shape=shape), triangle
-
-    def _gap(self, patch: GapPatch) -> Coupling:
-        if not len(patch.gap_mm) or patch.gap_mm.min() <= 0:
-            message = f"gap {patch.name!r}: every point needs a gap above zero"
-            raise NotComputedError(message)
-        side_a, triangle = self._trace(patch.a, patch.points_a_mm, patch.face_a)
-        side_b, _ = self._trace(patch.b, patch.points_b_mm, patch.face_b)
-        jump = (side_a - side_b).tocsr()
-        gap_m, weight_m2 = patch.gap_mm * MM, patch.weight_mm2 * MM**2
-        row = np.arange(len(gap_m))
-        if patch.averaged:
-            group = np.unique(triangle, return_inverse=True)[1]
-            share = weight_m2 / np.bincount(group, weight_m2)[group]
-            collect = sparse.csr_matrix((share, (group, row)), shape=(int(group.max()) + 1, len(group)))
-            same = np.stack([group, np.round(gap_m * 1e12)], axis=1)
-            _, first, row = np.unique(same, axis=0, return_index=True, return_inverse=True)
-            jump = (collect @ jump).tocsr()[group[first]]
-            gap_m, weight_m2 = gap_m[first], np.bincount(row, weight_m2).astype(np.float64)
-        return Coupling(
-            jump=jump, offset_a=0.0, gap_m=gap_m, weight_m2=weight_m2, row_of_point=row, patch=patch
-        )
-
-    def _source(self, source: PoleSource) -> Coupling:
-        jump, _ = self._trace(source.body, source.points_mm, source.face)
-        count = len(source.weight_mm2)
-        return Coupling(
-            jump=jump,
-            offset_a=source.mmf_a,
-            gap_m=np.full(count, source.gap_mm * MM),
-            weight_m2=source.weight_mm2 * MM**2,
-            row_of_point=np.arange(count),
-            source=source,
-        )
+        load = self.frame.jump_t @ (self.frame.weight_m2 * slope * self.offset_a)
+        data = self.frame.with_gaps(slope)
+        for body in self.bodies:
+            body.add_chords(field_level_a_m, self.frame.slots(body.name), data)
+        return self.frame.matrix(data), load
 
 
 class FluxState:
@@ -178,7 +163,7 @@ class FluxState:
     def _across(self) -> tuple[Floats, Floats, Floats]:
         """Flux density, its slope and the energy per area at every row of the gaps and sources."""
         system = self._system
-        jump = system.jump @ self.potential_a - system.offset_a
+        jump = system.frame.jump @ self.potential_a - system.offset_a
         out = np.empty((3, len(jump)))
         for film, depth, rows in system.films:
             out[:, rows] = film_state(jump[rows], system.gap_m[rows], film, depth)
@@ -188,28 +173,32 @@ class FluxState:
     def energy_j(self) -> float:
         """The energy that the solution makes least."""
         iron = sum(i.coenergy_j for i in self._iron)
-        return float(iron + self._system.weight_m2 @ self._across[2])
+        return float(iron + self._system.frame.weight_m2 @ self._across[2])
 
     @cached_property
     def gradient_wb(self) -> Floats:
         """The derivative of the energy by each unknown."""
         iron = np.concatenate([i.residual_wb() for i in self._iron])
-        return np.asarray(iron + self._system.jump_t @ (self._system.weight_m2 * self._across[0]))
+        frame = self._system.frame
+        return np.asarray(iron + frame.jump_t @ (frame.weight_m2 * self._across[0]))
 
     def matrix(self, *, chord: bool = False) -> sparse.csr_matrix:
         """Return the second derivative of the energy, or the same with every law along its chord."""
-        slope = self._chords() if chord else self._across[1]
-        return self._system.assembled([i.matrix(chord=chord) for i in self._iron], slope)
+        frame = self._system.frame
+        data = frame.with_gaps(self._chords() if chord else self._across[1])
+        for body, iron in zip(self._system.bodies, self._iron, strict=True):
+            iron.add_to(frame.slots(body.name), data, chord=chord)
+        return frame.matrix(data)
 
     def _chords(self) -> Floats:
         """Flux density over jump, with its limit where there is no jump."""
-        jump = self._system.jump @ self.potential_a - self._system.offset_a
+        jump = self._system.frame.jump @ self.potential_a - self._system.offset_a
         none = np.abs(jump) < _NO_JUMP_A
         return np.where(none, self._across[1], self._across[0] / np.where(none, 1.0, jump))
 
     def flux_density_t(self, coupling: Coupling) -> Floats:
         """Return the flux density across one gap or source at each of its points."""
-        return self._across[0][self._system.rows[coupling]][coupling.row_of_point]
+        return self._across[0][coupling.rows][coupling.row_of_point]
 
 
 # Field strength whose chords of the laws are taken as straight: about the knee of mild steel.
@@ -259,7 +248,7 @@ def least_energy(
     load = system.load_wb()
     if load == 0:
         return system.at(np.zeros(system.unknowns)), 0.0, 0
-    solver = _TwoLevels(system.from_corners)
+    solver = _TwoLevels(system.frame)
     state = system.at(start_a) if start_a is not None else _linear_start(system, solver)
     last_share, last_residual = 1.0, np.inf
     for count in range(_MOST_ITERATIONS + 1):
@@ -316,6 +305,9 @@ def _conjugate_gradients(
             return x, count
         better = inverse(residual)
         size = _dot(residual, better)
+        if size <= 0.0:
+            # What solves on the vertices is of iron so much stiffer that it overshoots.
+            return x, _MOST_CG
         direction = better + (size / last) * direction
         last = size
         ahead = matrix @ direction
@@ -336,34 +328,35 @@ def _norm(a: Floats) -> float:
 class _TwoLevels:
     """Conjugate gradients behind sweeps over all unknowns and a solution on the vertices.
 
-    The preconditioner is kept from step to step while it still serves.
+    Sweeps are those of the matrix itself. What solves on the vertices is kept from step to step while it
+    still serves.
     """
 
-    def __init__(self, up: sparse.csr_matrix) -> None:
-        self._up = up
-        self._down = up.T.tocsr()
-        self._inverse: Solve | None = None
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+        self._on_vertices: Solve | None = None
         self._slow = False
 
     def solve(self, matrix: sparse.csr_matrix, load: Floats, share: float) -> Floats:
         """Solve to a residual of `share` of the load."""
+        frame = self._frame
         for fresh in (self._slow, True):
-            if fresh or self._inverse is None:
-                self._inverse = self._preconditioner(matrix)
-            x, count = _conjugate_gradients(matrix, load, self._inverse, share)
+            if fresh or self._on_vertices is None:
+                self._on_vertices = _solver((frame.to_corners @ matrix @ frame.from_corners).tocsr())
+            x, count = _conjugate_gradients(matrix, load, self._inverse(matrix, self._on_vertices), share)
             self._slow = count > _STALE_CG
             if count < _MOST_CG:
                 return x
         message = f"the linear solver did not reach {share:g} in {_MOST_CG} steps"
         raise NotComputedError(message)
 
-    def _preconditioner(self, matrix: sparse.csr_matrix) -> Solve:
-        on_vertices = _solver((self._down @ matrix @ self._up).tocsr())
+    def _inverse(self, matrix: sparse.csr_matrix, on_vertices: Solve) -> Solve:
+        up, down = self._frame.from_corners, self._frame.to_corners
 
         def apply(residual: Floats) -> Floats:
             x = np.zeros_like(residual)
             gauss_seidel(matrix, x, residual, iterations=1, sweep="forward")
-            x += self._up @ on_vertices(self._down @ (residual - matrix @ x))
+            x += up @ on_vertices(down @ (residual - matrix @ x))
             gauss_seidel(matrix, x, residual, iterations=1, sweep="backward")
             return x
 
@@ -488,6 +481,7 @@ def solve_flux(
     *,
     residual_share: float = 1e-8,
     near: Mapping[str, Floats] | None = None,
+    kept: Kept | None = None,
 ) -> FluxSolution:
     """Solve for the flux and return what it pulls.
 
@@ -503,6 +497,8 @@ def solve_flux(
         Stop when the gradient of the energy is this share of the load.
     near : mapping of str to ndarray, optional
         Potentials of the same meshes, as of other gaps, curves or strengths, to start from.
+    kept : Kept, optional
+        Keeps what fields on the same meshes share.
 
     Returns
     -------
@@ -531,7 +527,8 @@ def solve_flux(
     if not iron:
         message = "no iron body is coupled to a magnet: nothing to solve"
         raise NotComputedError(message)
-    system = FluxSystem(iron, live, sources)
+    frame = (kept or Kept()).frame(iron, live, sources)
+    system = FluxSystem(frame, iron, live, sources)
     start = None
     if near is not None and all(len(near.get(b.name, ())) == b.unknowns for b in iron):
         start = np.concatenate([near[b.name] for b in iron])

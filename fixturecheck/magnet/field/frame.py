@@ -1,0 +1,216 @@
+"""What fields on the same meshes and gaps have in common, whatever iron, gap width and magnet there are.
+
+How potentials make jumps across gaps, and where the matrix has entries.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy import sparse
+
+from fixturecheck.arrays import Floats, Ints
+from fixturecheck.errors import NotComputedError
+from fixturecheck.magnet.field.elements import MM, IronBody, trace_shares
+from fixturecheck.magnet.field.gaps import GapPatch, PoleSource
+
+_SAME_MM = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rows:
+    """The rows of one gap or source: points whose jump is the same share one.
+
+    Parameters
+    ----------
+    jump : sparse matrix, shape (rows, unknowns)
+        Takes potentials to jumps.
+    first : ndarray of int, shape (rows,)
+        A point of each row.
+    row_of_point : ndarray of int, shape (points,)
+        The row of each point.
+    weight_m2 : ndarray, shape (rows,)
+        The area that each row stands for.
+    """
+
+    jump: sparse.csr_matrix
+    first: Ints
+    row_of_point: Ints
+    weight_m2: Floats
+
+
+class Frame:
+    """The meshes, gaps and backs of poles of a field.
+
+    Parameters
+    ----------
+    bodies : sequence of IronBody
+        Each coupled to some source, directly or through others.
+    gaps : sequence of GapPatch
+    sources : sequence of PoleSource
+    """
+
+    def __init__(
+        self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
+    ) -> None:
+        self._bodies, self._gaps, self._sources = tuple(bodies), tuple(gaps), tuple(sources)
+        starts = np.concatenate([[0], np.cumsum([b.unknowns for b in bodies])]).astype(np.int64)
+        self.starts = {b.name: int(s) for b, s in zip(bodies, starts[:-1], strict=True)}
+        self.unknowns = int(starts[-1])
+        self._by_name = {b.name: b for b in bodies}
+        self.gap_rows = tuple(self._of_gap(g) for g in gaps)
+        self.source_rows = tuple(self._of_source(s) for s in sources)
+        every = self.gap_rows + self.source_rows
+        self.jump = sparse.vstack([r.jump for r in every]).tocsr()
+        self.jump_t = self.jump.T.tocsr()
+        self.weight_m2 = np.concatenate([r.weight_m2 for r in every])
+        counts = [len(r.first) for r in every]
+        self.rows_of = tuple(np.split(np.arange(sum(counts)), np.cumsum(counts)[:-1]))
+
+    def serves(
+        self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
+    ) -> bool:
+        """Tell whether a field has these meshes, and gaps and sources at these points."""
+        pairs = (
+            *_paired(self._bodies, bodies, lambda b: (b.points_mm, b.tets)),
+            *_paired(self._gaps, gaps, lambda g: (g.points_a_mm, g.points_b_mm, g.weight_mm2)),
+            *_paired(self._sources, sources, lambda s: (s.points_mm, s.weight_mm2)),
+        )
+        return all(pairs) and all(
+            float(np.ptp(g.gap_mm - g.gap_mm[r.first][r.row_of_point])) < _SAME_MM
+            for g, r in zip(gaps, self.gap_rows, strict=True)
+        )
+
+    @cached_property
+    def from_corners(self) -> sparse.csr_matrix:
+        """Takes a potential at the vertices alone to all unknowns."""
+        return sparse.block_diag([b.from_corners for b in self._bodies], format="csr")
+
+    @cached_property
+    def to_corners(self) -> sparse.csr_matrix:
+        """Sums what works on all unknowns into the vertices."""
+        return self.from_corners.T.tocsr()
+
+    @cached_property
+    def _pattern(self) -> tuple[Ints, Ints, dict[str, Ints], sparse.csr_matrix, Ints]:
+        """Columns and row starts of the matrix; slots of the bodies; what sums the gaps, and into which."""
+        iron = []
+        for body in self._bodies:
+            _, columns, starts = body.pattern
+            rows = np.repeat(np.arange(body.unknowns), np.diff(starts))
+            iron.append((rows + self.starts[body.name]) * self.unknowns + columns + self.starts[body.name])
+        across, sums = self._across()
+        keys = np.sort(np.concatenate([*iron, across]))
+        keys = keys[np.concatenate([[True], np.diff(keys) > 0])]
+        slots = {
+            body.name: np.searchsorted(keys, own)[body.pattern[0]].reshape(-1, 100).astype(np.int32)
+            for body, own in zip(self._bodies, iron, strict=True)
+        }
+        rows, columns = np.divmod(keys, self.unknowns)
+        starts = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=self.unknowns))])
+        return (
+            columns.astype(np.int32),
+            starts.astype(np.int32),
+            slots,
+            sums,
+            np.searchsorted(keys, across),
+        )
+
+    def _across(self) -> tuple[Ints, sparse.csr_matrix]:
+        """Return the entries that the gaps have, and what sums the conductance of the rows into them."""
+        jump = self.jump
+        size = np.diff(jump.indptr)
+        row = np.repeat(np.arange(len(size)), size)
+        left = np.repeat(np.arange(jump.nnz), size[row])
+        begins = np.concatenate([[0], np.cumsum(size[row])[:-1]])
+        right = np.arange(len(left)) - begins[left] + jump.indptr[row[left]]
+        keys = jump.indices[left].astype(np.int64) * self.unknowns + jump.indices[right]
+        found, slot = np.unique(keys, return_inverse=True)
+        values = jump.data[left] * jump.data[right]
+        return found, sparse.csr_matrix((values, (slot, row[left])), shape=(len(found), len(size)))
+
+    def slots(self, name: str) -> Ints:
+        """Return where the matrix of each tetrahedron of a body goes, shape (m, 100)."""
+        return self._pattern[2][name]
+
+    def with_gaps(self, slope: Floats) -> Floats:
+        """Return the entries of the matrix with nothing but gaps, of a conductance per area at each row."""
+        columns, _, _, sums, slot = self._pattern
+        data = np.zeros(len(columns))
+        data[slot] = sums @ (self.weight_m2 * slope)
+        return data
+
+    def matrix(self, data: Floats) -> sparse.csr_matrix:
+        """Return the matrix of these entries."""
+        columns, starts, *_ = self._pattern
+        return sparse.csr_matrix((data, columns, starts), shape=(self.unknowns, self.unknowns))
+
+    def _trace(self, name: str, points_mm: Floats, face: int | None) -> tuple[sparse.csr_matrix, Ints]:
+        """Rows that read one body's potential at points of its surface, and the triangles they lie on."""
+        body = self._by_name[name]
+        triangle, shares, _ = body.locate(points_mm, face)
+        values = trace_shares(shares)
+        cols = body.facet_unknowns[triangle] + self.starts[name]
+        rows = np.repeat(np.arange(len(points_mm)), 6)
+        shape = (len(points_mm), self.unknowns)
+        return sparse.csr_matrix((values.ravel(), (rows, cols.ravel())), shape=shape), triangle
+
+    def _of_gap(self, patch: GapPatch) -> Rows:
+        if not len(patch.gap_mm) or patch.gap_mm.min() <= 0:
+            message = f"gap {patch.name!r}: every point needs a gap above zero"
+            raise NotComputedError(message)
+        side_a, triangle = self._trace(patch.a, patch.points_a_mm, patch.face_a)
+        side_b, _ = self._trace(patch.b, patch.points_b_mm, patch.face_b)
+        jump = (side_a - side_b).tocsr()
+        weight_m2 = patch.weight_mm2 * MM**2
+        row = np.arange(len(weight_m2))
+        if not patch.averaged:
+            return Rows(jump=jump, first=row, row_of_point=row, weight_m2=weight_m2)
+        group = np.unique(triangle, return_inverse=True)[1]
+        share = weight_m2 / np.bincount(group, weight_m2)[group]
+        collect = sparse.csr_matrix((share, (group, row)), shape=(int(group.max()) + 1, len(group)))
+        same = np.stack([group, np.round(patch.gap_mm * MM * 1e12)], axis=1)
+        _, first, row = np.unique(same, axis=0, return_index=True, return_inverse=True)
+        return Rows(
+            jump=(collect @ jump).tocsr()[group[first]],
+            first=first,
+            row_of_point=row,
+            weight_m2=np.bincount(row, weight_m2).astype(np.float64),
+        )
+
+    def _of_source(self, source: PoleSource) -> Rows:
+        jump, _ = self._trace(source.body, source.points_mm, source.face)
+        row = np.arange(len(source.weight_mm2))
+        return Rows(jump=jump, first=row, row_of_point=row, weight_m2=source.weight_mm2 * MM**2)
+
+
+def _paired(
+    known: Sequence[object], asked: Sequence[object], arrays: Callable[..., tuple[Floats, ...]]
+) -> Iterable[bool]:
+    """Tell of each pair whether it has the very same arrays."""
+    if len(known) != len(asked):
+        return (False,)
+    return (
+        all(a is b for a, b in zip(arrays(one), arrays(other), strict=True))
+        for one, other in zip(known, asked, strict=True)
+    )
+
+
+class Kept:
+    """Keeps the frame of the last field for the next."""
+
+    __slots__ = ("_frame",)
+
+    def __init__(self) -> None:
+        self._frame: Frame | None = None
+
+    def frame(
+        self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
+    ) -> Frame:
+        """Return the frame of a field, made anew where the one that is kept does not serve."""
+        if self._frame is None or not self._frame.serves(bodies, gaps, sources):
+            self._frame = Frame(bodies, gaps, sources)
+        return self._frame
