@@ -5,11 +5,12 @@ How potentials make jumps across gaps, and where the matrix has entries.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from fixturecheck.arrays import Floats, Ints
@@ -40,6 +41,29 @@ class Rows:
     first: Ints
     row_of_point: Ints
     weight_m2: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Pattern:
+    """Where the matrix has entries.
+
+    Parameters
+    ----------
+    columns, starts : ndarray of int32
+        Column of each entry, row by row, and where each row starts.
+    slots : mapping of str to ndarray of int, shape (m, 100)
+        Where the matrix of each tetrahedron of a body goes.
+    sums : sparse matrix
+        Takes the conductance of each row of the gaps to the entries that gaps have.
+    slot : ndarray of int
+        Where these go.
+    """
+
+    columns: NDArray[np.int32]
+    starts: NDArray[np.int32]
+    slots: Mapping[str, Ints]
+    sums: sparse.csr_matrix
+    slot: Ints
 
 
 class Frame:
@@ -95,8 +119,7 @@ class Frame:
         return self.from_corners.T.tocsr()
 
     @cached_property
-    def _pattern(self) -> tuple[Ints, Ints, dict[str, Ints], sparse.csr_matrix, Ints]:
-        """Columns and row starts of the matrix; slots of the bodies; what sums the gaps, and into which."""
+    def _pattern(self) -> _Pattern:
         iron = []
         for body in self._bodies:
             _, columns, starts = body.pattern
@@ -106,17 +129,17 @@ class Frame:
         keys = np.sort(np.concatenate([*iron, across]))
         keys = keys[np.concatenate([[True], np.diff(keys) > 0])]
         slots = {
-            body.name: np.searchsorted(keys, own)[body.pattern[0]].reshape(-1, 100).astype(np.int32)
+            body.name: np.searchsorted(keys, own)[body.pattern[0]].reshape(-1, 100)
             for body, own in zip(self._bodies, iron, strict=True)
         }
         rows, columns = np.divmod(keys, self.unknowns)
         starts = np.concatenate([[0], np.cumsum(np.bincount(rows, minlength=self.unknowns))])
-        return (
-            columns.astype(np.int32),
-            starts.astype(np.int32),
-            slots,
-            sums,
-            np.searchsorted(keys, across),
+        return _Pattern(
+            columns=columns.astype(np.int32),
+            starts=starts.astype(np.int32),
+            slots=slots,
+            sums=sums,
+            slot=np.searchsorted(keys, across),
         )
 
     def _across(self) -> tuple[Ints, sparse.csr_matrix]:
@@ -134,19 +157,19 @@ class Frame:
 
     def slots(self, name: str) -> Ints:
         """Return where the matrix of each tetrahedron of a body goes, shape (m, 100)."""
-        return self._pattern[2][name]
+        return self._pattern.slots[name]
 
     def with_gaps(self, slope: Floats) -> Floats:
         """Return the entries of the matrix with nothing but gaps, of a conductance per area at each row."""
-        columns, _, _, sums, slot = self._pattern
-        data = np.zeros(len(columns))
-        data[slot] = sums @ (self.weight_m2 * slope)
+        found = self._pattern
+        data = np.zeros(len(found.columns))
+        data[found.slot] = found.sums @ (self.weight_m2 * slope)
         return data
 
     def matrix(self, data: Floats) -> sparse.csr_matrix:
         """Return the matrix of these entries."""
-        columns, starts, *_ = self._pattern
-        return sparse.csr_matrix((data, columns, starts), shape=(self.unknowns, self.unknowns))
+        found, size = self._pattern, self.unknowns
+        return sparse.csr_matrix((data, found.columns, found.starts), shape=(size, size))
 
     def _trace(self, name: str, points_mm: Floats, face: int | None) -> tuple[sparse.csr_matrix, Ints]:
         """Rows that read one body's potential at points of its surface, and the triangles they lie on."""

@@ -63,7 +63,7 @@ def add_iron(
 
 @compiled
 def _dot(a: Floats, b: Floats) -> float:
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+    return float(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
 
 
 @compiled
