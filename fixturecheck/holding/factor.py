@@ -30,7 +30,7 @@ from fixturecheck.statics.collapse import (
     filmed,
     without,
 )
-from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, write_equations
+from fixturecheck.statics.equilibrium import EquilibriumProblem, Load, cutting_loads, write_equations
 from fixturecheck.statics.limit import rank_factors
 from fixturecheck.statics.loading import settle_held
 
@@ -148,11 +148,11 @@ def _least_of(rig: Rig, ranked: Sequence[Trial]) -> tuple[Borne, ...]:
 def _ranks(problems: Sequence[EquilibriumProblem]) -> list[float]:
     """Return what sorts the problems, which differ by their cutting loads only; zero where nothing rests."""
     spend(COLLAPSE * len(problems) // _RANKED_EACH)
-    equations = [write_equations(p) for p in problems]
-    rest, rests = settle_held(equations[0])
+    equations = write_equations(problems[0])
+    rest, rests = settle_held(equations)
     if not rests:
         return [0.0] * len(problems)
-    return rank_factors(equations[0], rest.carried_n, [e.cutting_n for e in equations])
+    return rank_factors(equations, rest.carried_n, cutting_loads(problems[0], (p.cutting for p in problems)))
 
 
 def least_settled(rig: Rig, found: Iterable[Borne]) -> tuple[Borne, ...]:

@@ -9,7 +9,7 @@ load on both bodies and not a property of the contact, so a contact carries only
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -193,6 +193,37 @@ def write_equations(holding: EquilibriumProblem, *, shear_ratio: float = SHEAR_S
     )
 
 
+def cutting_loads(holding: EquilibriumProblem, cuts: Iterable[Sequence[Load]]) -> list[Floats]:
+    """Return several cutting loads on the same bodies as forces on the freedoms.
+
+    Parameters
+    ----------
+    holding : EquilibriumProblem
+        The bodies; its own cutting load is not looked at.
+    cuts : iterable of sequence of Load
+        Each a cutting load.
+
+    Returns
+    -------
+    list of ndarray, shape (m,)
+        What `Equations.cutting_n` would be with each, N.
+
+    Raises
+    ------
+    SetupError
+        A load acts on no body, its numbers make no sense, or it comes to nothing.
+    """
+    names = [b.name for b in holding.bodies]
+    rows = {name: i for i, name in enumerate(names)}
+    twists = _twists(holding.bodies)
+    origin = np.array([b.at_mm for b in holding.bodies], dtype=float)
+    found = []
+    for cut in cuts:
+        _check_cutting(cut, names)
+        found.append(_generalised(cut, rows, origin, twists))
+    return found
+
+
 def _freedoms(sides: Ints, twists: Floats) -> Ints:
     """Return the freedoms of the bodies (n, 2) at each contact point, -1 where there are no more."""
     moves = np.any(twists != 0.0, axis=1)
@@ -292,14 +323,26 @@ def _check(holding: EquilibriumProblem) -> None:
         raise SetupError(message)
     for body in holding.bodies:
         _check_body(body)
-    for contact in holding.contacts:
-        _check_contact(contact, names)
-    for load in (*holding.held, *holding.cutting):
+    if not _make_sense(holding.contacts, {*names}):
+        for contact in holding.contacts:
+            _check_contact(contact, names)
+    _check_loads(holding.held, names)
+    _check_cutting(holding.cutting, names)
+
+
+def _check_loads(loads: Iterable[Load], names: list[str]) -> None:
+    """Refuse loads on what is no body, or whose numbers make no sense."""
+    for load in loads:
         if load.body not in names:
             message = f"load {load.label!r} acts on {load.body!r}, which is none of {', '.join(names)}"
             raise SetupError(message)
         _finite(f"load {load.label!r} on {load.body}", *load.force_n, *load.at_mm, *load.moment_nmm)
-    if not any(any(load.force_n) or any(load.moment_nmm) for load in holding.cutting):
+
+
+def _check_cutting(loads: Sequence[Load], names: list[str]) -> None:
+    """Refuse cutting loads as `_check_loads` does, and those that come to nothing."""
+    _check_loads(loads, names)
+    if not any(any(load.force_n) or any(load.moment_nmm) for load in loads):
         message = (
             "the cutting load is zero: there is nothing to hold against; state a cut with depth and speed"
         )
@@ -315,6 +358,16 @@ def _check_body(body: Rigid) -> None:
     if body.slides_along is not None and not any(body.slides_along):
         message = f"body {body.name}: slides_along has no direction"
         raise SetupError(message)
+
+
+def _make_sense(contacts: Sequence[ContactPoint], names: set[str]) -> bool:
+    """Tell whether all contacts make sense at once; `_check_contact` says which one does not, and why."""
+    if any(c.a not in names or c.a == c.b or (c.b and c.b not in names) for c in contacts):
+        return False
+    normals = np.array([c.normal for c in contacts], dtype=float).reshape(-1, 3)
+    least = np.array([(c.mu, c.pull_n, c.stiffness_n_mm) for c in contacts], dtype=float).reshape(-1, 3)
+    known = all(np.isfinite(v).all() for v in (normals, least, np.array([c.at_mm for c in contacts])))
+    return bool(known and (least >= 0.0).all() and (least[:, 2] > 0.0).all() and normals.any(axis=1).all())
 
 
 def _check_contact(contact: ContactPoint, names: list[str]) -> None:

@@ -28,17 +28,15 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError
 from fixturecheck.statics.equilibrium import Equations
 from fixturecheck.statics.limit import limit_factor, solve_conic
-from fixturecheck.statics.loading_loops import RESIDUAL, answer, newton, summed_forces, summed_stiffness
+from fixturecheck.statics.loading_loops import answer, descend, newton, summed_forces, summed_stiffness
 
 # Springs to a frame that moves with the last state: they take the freedoms that nothing resists.
 DRAG = 1e-10
 # A step in which they carry more than this share of the loads is no equilibrium of the contacts.
 LOOSE = 1e-5
-DESCENT_ITERATIONS = 15
 BOUND_UPDATES = 16
 # How much stiffer than at last the springs are, one solution after the other.
 EASED = tuple(10.0**n for n in range(10, -1, -1))
-_TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -110,17 +108,6 @@ class Task:
             balanced=float(np.linalg.norm(self.across(dragged))) <= LOOSE * largest,
         )
 
-    def direction(self, freedoms: Floats, carried: Floats, local: Floats) -> Floats:
-        """Newton's move of the freedoms, square to the load."""
-        width = len(freedoms)
-        bordered = np.zeros((width + 1, width + 1))
-        bordered[:width, :width] = assemble(self.equations, local) + self.drag_n_mm * np.eye(width)
-        bordered[:width, width], bordered[width, :width] = -self.unit, self.unit
-        if not self.unit.any():
-            bordered[width, width] = 1.0
-        move = np.linalg.solve(bordered, np.append(-self.residual(freedoms, carried), 0.0))
-        return np.asarray(move[:width])
-
 
 def assemble(equations: Equations, local: Floats) -> Floats:
     """Sum contact stiffnesses into the freedoms.
@@ -156,10 +143,9 @@ def solve(task: Task) -> Step | None:
     Step or None
         None where no equilibrium was found.
     """
-    freedoms = task.start()
     try:
-        step, freedoms = _newton(task, freedoms)
-        return step or _ease(task) or _update_bounds(task, freedoms)
+        step, _ = _newton(task, task.start())
+        return step or _ease(task) or _update_bounds(task)
     except np.linalg.LinAlgError:
         return None
 
@@ -186,52 +172,25 @@ def _ease(task: Task) -> Step | None:
     return step
 
 
-def _update_bounds(task: Task, freedoms: Floats) -> Step | None:
+def _update_bounds(task: Task) -> Step | None:
     """Alternate descent at fixed friction bounds with bringing the bounds up to date."""
-    freedoms = task.start()
-    carried, _ = _answer(task, freedoms, None)
-    bound = task.equations.mu * carried[:, 0]
+    equations, freedoms = task.equations, task.start()
+    contacts = (
+        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
+        *(task.before.freedoms_mm, task.before.carried_n),
+    )
+    count = len(equations.mu)
+    carried = np.empty((count, 3))
+    answer(*contacts, freedoms, np.empty(0), carried, np.empty((count, 3, 3)))
     for update in range(BOUND_UPDATES):
-        freedoms, carried = _descend(task, freedoms, bound)
+        bound = equations.mu * carried[:, 0]
+        loads = task.held_n, task.unit, task.drag_n_mm, task.scale_n
+        descend(*contacts, *loads, bound, freedoms, carried)
         if update % 4 == 3:
             step, _ = _newton(task, freedoms)
             if step is not None:
                 return step
-        bound = task.equations.mu * carried[:, 0]
     return None
-
-
-def _descend(task: Task, freedoms: Floats, bound: Floats) -> tuple[Floats, Floats]:
-    """Minimise the energy at fixed friction bounds: Newton's direction with a search for its least."""
-    carried, local = _answer(task, freedoms, bound)
-    for _ in range(DESCENT_ITERATIONS):
-        off = task.across(task.residual(freedoms, carried))
-        if np.linalg.norm(off) <= RESIDUAL * task.scale_n:
-            break
-        move = task.direction(freedoms, carried, local)
-        high, slope_low = 1.0, min(float(move @ off), -_TINY)
-        for _ in range(8):
-            trial = freedoms + high * move
-            carried, local = _answer(task, trial, bound)
-            slope = float(move @ task.across(task.residual(trial, carried)))
-            if slope <= 0.1 * abs(slope_low):
-                break
-            high *= max(0.1, -slope_low / (slope - slope_low))
-        freedoms = trial
-    return freedoms, carried
-
-
-def _answer(task: Task, freedoms: Floats, fixed: Floats | None) -> tuple[Floats, Floats]:
-    """What the contacts carry, and its derivative, shape (n, 3, 3); friction bounds may be held fixed."""
-    equations = task.equations
-    count = len(equations.mu)
-    carried, local = np.empty((count, 3)), np.empty((count, 3, 3))
-    answer(
-        *(equations.freedom, equations.parts, equations.mu, equations.normal_n_mm, equations.shear_n_mm),
-        *(task.before.freedoms_mm, task.before.carried_n),
-        *(freedoms, np.empty(0) if fixed is None else fixed, carried, local),
-    )
-    return carried, local
 
 
 MOST_STEPS = 60

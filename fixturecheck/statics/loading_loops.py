@@ -13,6 +13,7 @@ from fixturecheck.arrays import Floats, Ints
 from fixturecheck.compiled import compiled
 
 NEWTON_ITERATIONS = 14
+DESCENT_ITERATIONS = 15
 RESIDUAL = 1e-7
 _TINY = 1e-300
 
@@ -234,6 +235,70 @@ def newton(
         freedoms_mm[:] = trial
         off = now
     return False
+
+
+@compiled
+def descend(
+    freedom: Ints,
+    parts: Floats,
+    mu: Floats,
+    normal_n_mm: Floats,
+    shear_n_mm: Floats,
+    before_mm: Floats,
+    before_n: Floats,
+    held_n: Floats,
+    unit: Floats,
+    drag_n_mm: float,
+    scale_n: float,
+    bound_n: Floats,
+    freedoms_mm: Floats,
+    carried: Floats,
+) -> None:
+    """Minimise the energy at fixed friction bounds: Newton's direction with a search for its least.
+
+    Parameters
+    ----------
+    freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n, bound_n
+        As in `answer`.
+    held_n, unit, drag_n_mm, scale_n
+        As in `newton`.
+    freedoms_mm : ndarray, shape (m,)
+        Where it starts; where it ends is written into it.
+    carried : ndarray, shape (n, 3)
+        Written: what contacts carry there.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        The stiffness is singular.
+    """
+    width = len(unit)
+    local = np.empty((len(mu), 3, 3))
+    residual, off, trial = np.empty(width), np.empty(width), freedoms_mm.copy()
+    answer(
+        *(freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n),
+        *(trial, bound_n, carried, local),
+    )
+    for _ in range(DESCENT_ITERATIONS):
+        _residual(freedom, parts, before_mm, held_n, drag_n_mm, freedoms_mm, carried, residual)
+        if across(residual, unit) <= RESIDUAL * scale_n:
+            break
+        off[:] = residual - (residual * unit).sum() * unit
+        move = _move(freedom, parts, local, unit, drag_n_mm, residual)[:width]
+        high, slope_low = 1.0, min((move * off).sum(), -_TINY)
+        for _ in range(8):
+            trial[:] = freedoms_mm + high * move
+            answer(
+                *(freedom, parts, mu, normal_n_mm, shear_n_mm, before_mm, before_n),
+                *(trial, bound_n, carried, local),
+            )
+            _residual(freedom, parts, before_mm, held_n, drag_n_mm, trial, carried, residual)
+            off[:] = residual - (residual * unit).sum() * unit
+            slope = (move * off).sum()
+            if slope <= 0.1 * abs(slope_low):
+                break
+            high *= max(0.1, -slope_low / (slope - slope_low))
+        freedoms_mm[:] = trial
 
 
 @compiled
