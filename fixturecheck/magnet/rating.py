@@ -18,8 +18,9 @@ from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Placed, Solid
 from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, Pole, behind, magnet_model
-from fixturecheck.magnet.field.bh import MU0_H_M, law_between
+from fixturecheck.magnet.field.bh import law_between
 from fixturecheck.magnet.field.gaps import strength_for_pull
+from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.solve import FluxSolution
 from fixturecheck.magnet.iron import Ferrous, as_iron, curves, felt, pitch_mm, pole_row
 from fixturecheck.numeric import to_vector

@@ -9,7 +9,8 @@ from enum import StrEnum
 import numpy as np
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw, linear_law
+from fixturecheck.magnet.field.bh import BHLaw, linear_law
+from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.pull import Magnet, Pulls
 from fixturecheck.shop.tables import GRAVITY_M_S2, Material
 

@@ -14,9 +14,10 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.air_gaps import Band, gap_regions
 from fixturecheck.magnet.circuit import Fineness
-from fixturecheck.magnet.field.bh import MU0_H_M, fit_law, linear_law
+from fixturecheck.magnet.field.bh import fit_law, linear_law
 from fixturecheck.magnet.field.elements import IronBody
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
+from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.solve import solve_flux
 from tests.magnet import fluxparts as parts
 

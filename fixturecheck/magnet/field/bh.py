@@ -11,9 +11,7 @@ from scipy.optimize import nnls
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import SetupError
-
-MU0_H_M = 4e-7 * pi
-"""Permeability of free space, henry per metre."""
+from fixturecheck.magnet.field.iron_loops import MU0_H_M
 
 PURE_IRON_J_T = 2.16
 """Saturation polarisation of pure iron; no plain steel lies above it."""

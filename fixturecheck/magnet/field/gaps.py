@@ -10,7 +10,8 @@ from scipy.optimize import brentq
 
 from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
-from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw
+from fixturecheck.magnet.field.bh import BHLaw
+from fixturecheck.magnet.field.iron_loops import MU0_H_M, through_film
 from fixturecheck.units import METRIC, Writing
 
 FILM_MM = 0.1
@@ -109,22 +110,10 @@ def film_state(
     if film is None or film_m <= 0:
         b = MU0_H_M * jump_a / gap_m
         return b, MU0_H_M / gap_m, 0.5 * b * jump_a
-    size = np.abs(jump_a)
-    reluctance = gap_m / MU0_H_M
-    low, high = np.zeros_like(size), size / film_m
-    h = size / (film_m + reluctance * film.chord_h_m(high * 0.01))
-    for _ in range(80):
-        miss = reluctance * film.flux_density_t(h) + film_m * h - size
-        low, high = np.where(miss < 0, h, low), np.where(miss < 0, high, h)
-        if np.all(np.abs(miss) <= 1e-13 * size + 1e-300):
-            break
-        step = h - miss / (reluctance * film.slope_h_m(h) + film_m)
-        h = np.where((step > low) & (step < high), step, 0.5 * (low + high))
-    b = film.flux_density_t(h)
-    rise = film.slope_h_m(h)
-    slope = rise / (reluctance * rise + film_m)
-    energy = b * size - 0.5 * reluctance * b**2 - film_m * (h * b - film.coenergy_j_m3(h))
-    return b * np.sign(jump_a), slope, energy
+    out = np.empty((3, len(jump_a)))
+    knees, feet = (np.array(terms, dtype=float).reshape(-1, 2) for terms in (film.knees, film.feet))
+    through_film(jump_a, gap_m, knees, feet, film_m, out)
+    return out[0], out[1], out[2]
 
 
 _STRENGTH_SHARE = 3e-3

@@ -15,10 +15,11 @@ from scipy.sparse.linalg import splu
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.cache import cached
 from fixturecheck.errors import NotComputedError
-from fixturecheck.magnet.field.bh import MU0_H_M, BHLaw
+from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import MM, IronBody
 from fixturecheck.magnet.field.frame import Frame, Kept
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
+from fixturecheck.magnet.field.iron_loops import MU0_H_M
 
 _NO_JUMP_A = 1e-12
 
