@@ -22,7 +22,7 @@ _SAME_MM = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Rows:
+class PatchRows:
     """The rows of one gap or source: points whose jump is the same share one.
 
     Parameters
@@ -66,7 +66,7 @@ class _Pattern:
     slot: Ints
 
 
-class Frame:
+class FieldFrame:
     """The meshes, gaps and backs of poles of a field.
 
     Parameters
@@ -181,7 +181,7 @@ class Frame:
         shape = (len(points_mm), self.unknowns)
         return sparse.csr_matrix((values.ravel(), (rows, cols.ravel())), shape=shape), triangle
 
-    def _of_gap(self, patch: GapPatch) -> Rows:
+    def _of_gap(self, patch: GapPatch) -> PatchRows:
         if not len(patch.gap_mm) or patch.gap_mm.min() <= 0:
             message = f"gap {patch.name!r}: every point needs a gap above zero"
             raise NotComputedError(message)
@@ -191,23 +191,23 @@ class Frame:
         weight_m2 = patch.weight_mm2 * MM**2
         row = np.arange(len(weight_m2))
         if not patch.averaged:
-            return Rows(jump=jump, first=row, row_of_point=row, weight_m2=weight_m2)
+            return PatchRows(jump=jump, first=row, row_of_point=row, weight_m2=weight_m2)
         group = np.unique(triangle, return_inverse=True)[1]
         share = weight_m2 / np.bincount(group, weight_m2)[group]
         collect = sparse.csr_matrix((share, (group, row)), shape=(int(group.max()) + 1, len(group)))
         same = np.stack([group, np.round(patch.gap_mm * MM * 1e12)], axis=1)
         _, first, row = np.unique(same, axis=0, return_index=True, return_inverse=True)
-        return Rows(
+        return PatchRows(
             jump=(collect @ jump).tocsr()[group[first]],
             first=first,
             row_of_point=row,
             weight_m2=np.bincount(row, weight_m2).astype(np.float64),
         )
 
-    def _of_source(self, source: PoleSource) -> Rows:
+    def _of_source(self, source: PoleSource) -> PatchRows:
         jump, _ = self._trace(source.body, source.points_mm, source.face)
         row = np.arange(len(source.weight_mm2))
-        return Rows(jump=jump, first=row, row_of_point=row, weight_m2=source.weight_mm2 * MM**2)
+        return PatchRows(jump=jump, first=row, row_of_point=row, weight_m2=source.weight_mm2 * MM**2)
 
 
 def _paired(
@@ -228,12 +228,12 @@ class Kept:
     __slots__ = ("_frame",)
 
     def __init__(self) -> None:
-        self._frame: Frame | None = None
+        self._frame: FieldFrame | None = None
 
     def frame(
         self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
-    ) -> Frame:
+    ) -> FieldFrame:
         """Return the frame of a field, made anew where the one that is kept does not serve."""
         if self._frame is None or not self._frame.serves(bodies, gaps, sources):
-            self._frame = Frame(bodies, gaps, sources)
+            self._frame = FieldFrame(bodies, gaps, sources)
         return self._frame

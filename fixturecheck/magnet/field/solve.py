@@ -17,7 +17,7 @@ from fixturecheck.cache import cached
 from fixturecheck.errors import NotComputedError
 from fixturecheck.magnet.field.bh import BHLaw
 from fixturecheck.magnet.field.elements import MM, IronBody
-from fixturecheck.magnet.field.frame import Frame, Kept
+from fixturecheck.magnet.field.frame import FieldFrame, Kept
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
 from fixturecheck.magnet.field.iron_loops import MU0_H_M
 
@@ -59,7 +59,7 @@ class FluxSystem:
 
     Parameters
     ----------
-    frame : Frame
+    frame : FieldFrame
         Of these bodies, gaps and sources.
     bodies : sequence of IronBody
     gaps : sequence of GapPatch
@@ -72,7 +72,7 @@ class FluxSystem:
 
     def __init__(
         self,
-        frame: Frame,
+        frame: FieldFrame,
         bodies: Sequence[IronBody],
         gaps: Sequence[GapPatch],
         sources: Sequence[PoleSource],
@@ -333,7 +333,7 @@ class _TwoLevels:
     still serves.
     """
 
-    def __init__(self, frame: Frame) -> None:
+    def __init__(self, frame: FieldFrame) -> None:
         self._frame = frame
         self._on_vertices: Solve | None = None
         self._slow = False
