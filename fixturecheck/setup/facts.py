@@ -110,7 +110,7 @@ def _is_number(value: object) -> bool:
 GANG_KEYS = ("count", "against", "pitch", "pitch_mm")
 FREE_KEYS = ("along_mm", "turn_deg")
 PLACING_KEYS = ("seats", *GANG_KEYS, *FREE_KEYS)
-FILE_KEYS = ("name", "file", "solid", "at", "rotate", *PLACING_KEYS)
+FILE_KEYS = ("name", "file", "state", "solid", "at", "rotate", *PLACING_KEYS)
 """Keys of a gang, of freedoms that seats leave, of placing by seats, and of what only a file states."""
 
 _FORMS = "{step = 'NAME'}, {select = '>Z'}, {near = [x, y, z]} or a list of these"
@@ -155,6 +155,8 @@ class BodyFacts:
         What was stated, as `fixturecheck.body` takes it; what was left out is not in it.
     file, solid : str, str or int, optional
         The file that holds its solid, and which of several in there, where its table names one.
+    state : str or None
+        Whether the part `before` or `after` an operation of a job is meant; None where it is no part of a job.
     place : PlaceFacts, optional
         Where it stands, where its table says so.
     """
@@ -165,6 +167,7 @@ class BodyFacts:
     file: str | None = None
     solid: str | int | None = None
     place: PlaceFacts | None = None
+    state: str | None = None
 
 
 def place_facts(entry: Stated, units: str) -> PlaceFacts:
@@ -295,6 +298,7 @@ def body_facts(entry: Stated, units: str, *, name: str | None = None, tags: Tags
         file=given["file"],
         solid=given.get("solid"),
         place=place,
+        state=given.get("state"),
     )
 
 

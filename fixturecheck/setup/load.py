@@ -164,9 +164,34 @@ def load_toml(
     SetupError
         The file cannot be read, does not parse, or states something wrong; with its line.
     """
-    told = read_setup_text(path, overrides)
+    return setup_of_text(read_setup_text(path, overrides), path.parent, sources=sources)
+
+
+InState = Callable[[Body, str], Body]
+"""Given a body that is a job's part, finished, and `before` or `after`, returns it in that state."""
+
+
+def setup_of_text(told: StatedSetup, home: Path, *, sources: Any, in_state: InState | None = None) -> Setup:
+    """Make a set-up of what a TOML file states.
+
+    Parameters
+    ----------
+    told : StatedSetup
+        What it states.
+    home : Path
+        The folder that the files it names are looked for from.
+    sources : callable
+        Lists the files that it was read from, given the bodies and what other files were read.
+    in_state : callable, optional
+        Turns the part of a job into the state that its body asks for; None where there is no job.
+
+    Raises
+    ------
+    SetupError
+        A solid cannot be read, or something stated does not fit it; with its line.
+    """
     read_part = cache(read)
-    bodies = [partial(_body, facts, path.parent, read_part) for facts in told.bodies]
+    bodies = [partial(_body, facts, home, read_part, in_state) for facts in told.bodies]
     files = [] if told.shop_file is None else [told.shop_file]
     holding: Holding | None = told.rest["holding"]
     if holding is not None and holding.calibrated is not None:
@@ -178,15 +203,23 @@ def load_toml(
     return build_setup(told, bodies=bodies, sources=listed)
 
 
-def _body(facts: BodyFacts, home: Path, read_part: Callable[[Path], PartFile]) -> Body:
+def _body(
+    facts: BodyFacts, home: Path, read_part: Callable[[Path], PartFile], in_state: InState | None
+) -> Body:
     """Make one body whose solid is in a file of its own, which each call reads once for all bodies."""
     if facts.file is None or facts.place is None:
         facts.entry.fail(f"{facts.entry.what} lacks the key 'file'")
     try:
         part = read_part(home / facts.file)
-    except SetupError as reason:
-        facts.entry.fail(f"body {facts.name!r}: {reason}", "file")
-    return body_of(facts, part, located(facts.place), which=facts.solid)
+    except SetupError as trouble:
+        facts.entry.fail(f"body {facts.name!r}: {trouble}", "file")
+    made = body_of(facts, part, located(facts.place), which=facts.solid)
+    if facts.state is None:
+        return made
+    if in_state is None:
+        reason = f"state of body {facts.name!r} is known in a job only; check the job that names this set-up"
+        facts.entry.fail(reason, "state")
+    return in_state(made, facts.state)
 
 
 KEY = "fixturecheck"
@@ -308,7 +341,7 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
             message += "; name this part in the [[body]] of a .toml file"
         raise SetupError(message)
     if suffix == ".toml":
-        return load_toml(file.absolute(), overrides, sources=partial(_sources, file.absolute()))
+        return load_toml(file.absolute(), overrides, sources=partial(sources_of, file.absolute()))
     return _load_script(file.absolute(), overrides)
 
 
@@ -327,7 +360,7 @@ def _load_script(file: Path, overrides: Mapping[str, str]) -> Setup:
     files = [(_from_home(path, home), path) for path in (file, *ran.modules)]
     return replace(
         setup,
-        sources=_sources(file, setup.bodies, ran.modules),
+        sources=sources_of(file, setup.bodies, ran.modules),
         origins=origins_in_script(setup, files),
     )
 
@@ -349,7 +382,9 @@ def _from_assembly(file: Path, assembly: Any) -> Setup:
         raise SetupError(message) from reason
 
 
-def _sources(file: Path, bodies: Iterable[Body], modules: Iterable[Path] = ()) -> tuple[Source, ...]:
+def sources_of(
+    file: Path, bodies: Iterable[Body], modules: Iterable[Path] = ()
+) -> tuple[Source, ...]:
     """List the set-up file, what it imported from its folder, and the part files, each once."""
     home = file.parent.resolve()
     found = {file.name: _digest(file)}

@@ -42,8 +42,9 @@ MOST_TURNS = 50
 MOST_SELECTOR = 300
 MOST_COUNT = 500
 PITCHES = ("nest",)
-"""How many turns and letters of a selector a body may have; parts of a gang, and the words for the distance
-between them."""
+STATES = ("before", "after")
+"""How many turns and letters of a selector a body may have; parts of a gang, the words for the distance
+between them, and when a part of a job is meant."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +164,9 @@ class BodyEntry:
         Unique in the set-up; letters, digits, `_` and `-`, at most 60.
     file : str
         The STEP or BREP file, counted from the set-up's folder.
+    state : str
+        In the set-up of an operation of a job: this is the job's part as it is `before` or `after` the
+        operation. Its file and what is left out come from the job.
     solid : str or int
         The solid meant in a file of several: its name, or its number from 1.
     at : tuple of float
@@ -214,6 +218,7 @@ class BodyEntry:
 
     name: str
     file: str
+    state: str | None = field(default=None, metadata=allowed(words=STATES))
     solid: str | int | None = field(default=None, metadata={})
     at: tuple[float, ...] = field(default=(0.0, 0.0, 0.0), metadata=allowed(PLACE_MM.least, PLACE_MM.most))
     rotate: Any = ()

@@ -1,0 +1,336 @@
+"""A part before it was cut: faces put back by their stock, features closed, and faces found again afterwards.
+
+The kernel reports success where it has done nothing, or moved a neighbour as well. So a change counts only
+where volumes, and the faces that must be there afterwards, say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+import cadquery as cq
+import numpy as np
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Defeaturing
+from OCP.BRepOffset import BRepOffset_MakeOffset, BRepOffset_Mode
+from OCP.GeomAbs import GeomAbs_JoinType
+from OCP.Standard import Standard_Failure
+from OCP.StdFail import StdFail_NotDone
+from OCP.TopAbs import TopAbs_ShapeEnum
+from OCP.TopExp import TopExp
+from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape
+
+from fixturecheck.arrays import Floats
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.kernel.boolean import joined, split
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.construct import thickened
+from fixturecheck.kernel.measure import (
+    box_gap_mm,
+    distance,
+    edge_middle,
+    inside_points,
+    is_flat,
+    loose_box,
+    normal_at,
+    on_face,
+    tangent_at,
+)
+from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
+
+_ON_MM = 1e-5
+"""A point this near a face lies on it."""
+
+_SAME_WAY = 1e-6
+"""One less the cosine of directions that count as one: 1.4 mrad."""
+
+_SMOOTH = 1e-4
+"""One less the cosine of the turn of an edge that counts as smooth: 0.8 degrees."""
+
+_SUM_SHARE = 1e-6
+"""How much of a volume a sum of volumes may miss it by."""
+
+_OFFSET_MM = 1e-4
+_STEP_MM = 1e-3
+_TRIED_POINTS = 5
+
+_FAILS = (StdFail_NotDone, Standard_Failure, ValueError, KernelError, NotComputedError)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RimEdge:
+    """An edge of a solid between two faces.
+
+    Parameters
+    ----------
+    edge : Edge
+        The edge.
+    faces : tuple of int
+        The two faces that meet in it, as indices into `faces_of(solid)`; one face twice along a seam.
+    smooth : bool
+        Whether the faces run into each other without a corner.
+    convex : bool
+        Whether material lies inside the corner, as on the outside of a block; False where it is smooth.
+    """
+
+    edge: Edge
+    faces: tuple[int, int]
+    smooth: bool
+    convex: bool
+
+
+def rims(solid: Solid, faces: Collection[int]) -> list[RimEdge]:
+    """Return the edges of some faces of a solid, with the face on either side.
+
+    Parameters
+    ----------
+    faces : collection of int
+        Indices into `faces_of(solid)`.
+    """
+    all_faces = faces_of(solid)
+    owners = TopTools_IndexedDataMapOfShapeListOfShape()
+    edge_kind, face_kind = TopAbs_ShapeEnum.TopAbs_EDGE, TopAbs_ShapeEnum.TopAbs_FACE
+    TopExp.MapShapesAndAncestors_s(solid.wrapped, edge_kind, face_kind, owners)
+    found = []
+    for edge in edges_of(solid):
+        near = [cq.Face(f) for f in owners.FindFromKey(edge.wrapped)]
+        numbers = [next(i for i, f in enumerate(all_faces) if f.isSame(one)) for one in near]
+        if not set(numbers) & set(faces):
+            continue
+        a, b = (numbers[0], numbers[-1])
+        if a == b:
+            found.append(RimEdge(edge=edge, faces=(a, b), smooth=True, convex=False))
+            continue
+        smooth, convex = _turn(edge, all_faces[a], all_faces[b])
+        found.append(RimEdge(edge=edge, faces=(a, b), smooth=smooth, convex=convex))
+    return found
+
+
+def _turn(edge: Edge, a: Face, b: Face) -> tuple[bool, bool]:
+    """Tell whether two faces meet smoothly in the middle of their edge, and else whether its corner is convex."""
+    middle = edge_middle(edge)
+    normal_a, normal_b = normal_at(a, middle), normal_at(b, middle)
+    if 1.0 - float(normal_a @ normal_b) < _SMOOTH:
+        return True, False
+    into_a = np.cross(normal_a, tangent_at(edge, middle))
+    if not on_face(middle + _STEP_MM * into_a, a, 0.1 * _STEP_MM):
+        into_a = -into_a
+    return False, float(into_a @ normal_b) < 0.0
+
+
+def smooth_neighbours(solid: Solid, faces: Collection[int]) -> tuple[int, ...]:
+    """Return the other faces of a solid that run into some of its faces without a corner, ascending."""
+    near = {i for rim in rims(solid, faces) if rim.smooth for i in rim.faces}
+    return tuple(sorted(near - set(faces)))
+
+
+def closed(solid: Solid, faces: Collection[int], what: str) -> Solid:
+    """Return a solid without some of its faces: holes, slots, pockets and steps filled, rounds made sharp.
+
+    The faces around them are extended until they meet.
+
+    Parameters
+    ----------
+    faces : collection of int
+        Indices into `faces_of(solid)`.
+    what : str
+        Names the faces in the error.
+
+    Raises
+    ------
+    KernelError
+        The kernel cannot extend the faces around them, or leaves some of them.
+    """
+    if not faces:
+        return solid
+    message = f"{what} cannot be closed: the faces around do not meet when they are extended"
+    all_faces = faces_of(solid)
+    work = BRepAlgoAPI_Defeaturing()
+    work.SetShape(solid.wrapped)
+    for i in faces:
+        work.AddFaceToRemove(all_faces[i].wrapped)
+    try:
+        work.Build()
+        if not work.IsDone():
+            raise KernelError(message)
+        left = cq.Shape.cast(work.Shape()).Solids()
+    except (StdFail_NotDone, Standard_Failure, ValueError) as reason:
+        raise KernelError(message) from reason
+    if len(left) != 1 or not left[0].isValid() or left[0].Volume() <= 0.0:
+        raise KernelError(message)
+    after = faces_of(left[0])
+    if any(one.isSame(all_faces[i]) for i in faces for one in after):
+        raise KernelError(message)
+    return left[0]
+
+
+def grown(solid: Solid, face: int, by_mm: float, what: str) -> Solid:
+    """Return a solid with one of its faces moved outward by its stock; the faces around follow it.
+
+    Rounds that run smoothly into the face are taken as made with it: the stock has sharp corners there.
+    Where the faces around cannot be extended the stock stands straight up on the face.
+
+    Parameters
+    ----------
+    face : int
+        Index into `faces_of(solid)`.
+    by_mm : float
+        The stock, along the face's outward normal.
+    what : str
+        Names the face in the error.
+
+    Raises
+    ------
+    KernelError
+        Neither way gives a valid solid that holds the old one.
+    """
+    sharp, place = _without_rounds(solid, face, what)
+    for start, at in ((sharp, place), (solid, face)):
+        for way in (_offset, _straight):
+            try:
+                made = way(start, at, by_mm)
+                if _is_grown(start, made, at, by_mm, straight=way is _straight):
+                    return _holding(solid, made, start is not solid, what)
+            except _FAILS:
+                continue
+    message = f"{what} cannot be put back by {by_mm:g} mm"
+    raise KernelError(message)
+
+
+def _without_rounds(solid: Solid, face: int, what: str) -> tuple[Solid, int]:
+    """Return a solid without the rounds beside a face, and the face's index there; as it is where that fails."""
+    rounds = [i for i in smooth_neighbours(solid, [face]) if not is_flat(faces_of(solid)[i])]
+    if not rounds:
+        return solid, face
+    try:
+        sharp = closed(solid, rounds, what)
+    except KernelError:
+        return solid, face
+    there = found_again(solid, sharp, {face: 0.0})[face]
+    return (sharp, there[0]) if len(there) == 1 else (solid, face)
+
+
+def _offset(solid: Solid, face: int, by_mm: float) -> Shape:
+    """Return the solid with one face moved by the kernel's offset of faces."""
+    work = BRepOffset_MakeOffset()
+    work.Initialize(
+        solid.wrapped,
+        0.0,
+        _OFFSET_MM,
+        BRepOffset_Mode.BRepOffset_Skin,
+        True,
+        False,
+        GeomAbs_JoinType.GeomAbs_Intersection,
+        False,
+        False,
+    )
+    work.SetOffsetOnFace(faces_of(solid)[face].wrapped, by_mm)
+    work.MakeOffsetShape()
+    made = work.Shape() if work.IsDone() else None
+    if made is None or made.IsNull():
+        message = "the kernel gives no offset"
+        raise KernelError(message)
+    shape = cq.Shape.cast(made)
+    return cq.Solid.makeSolid(shape) if shape.ShapeType() == "Shell" else shape
+
+
+def _straight(solid: Solid, face: int, by_mm: float) -> Shape:
+    """Return the solid with its stock standing straight up on a face."""
+    return joined([solid, thickened(faces_of(solid)[face], by_mm)], "a part and its stock")
+
+
+def _is_grown(solid: Solid, made: Shape, face: int, by_mm: float, *, straight: bool) -> bool:
+    """Tell whether a shape is the solid with one face moved, and nothing else but walls of straight stock."""
+    solids = made.Solids()
+    if len(solids) != 1 or not solids[0].isValid() or solids[0].Volume() <= solid.Volume():
+        return False
+    after, before = faces_of(solids[0]), faces_of(solid)
+    moved = found_again(solid, solids[0], {face: by_mm})[face]
+    if not moved:
+        return False
+    for i, one in enumerate(after):
+        point = inside_points(one)[0]
+        known = i in moved or any(_lies_on(point, one, old) for old in _near(before, point))
+        if not known and not straight and not _extends(one, before):
+            return False
+    return split(solids[0], solid, "a part with its stock by the part").taken_mm3 >= solid.Volume() * (
+        1.0 - _SUM_SHARE
+    )
+
+
+def _extends(face: Face, before: Sequence[Face]) -> bool:
+    """Tell whether a flat face lies in the plane of an old one, or stands on the rim of the stock."""
+    if not is_flat(face):
+        return True
+    point = inside_points(face)[0]
+    normal = normal_at(face, point)
+    for old in before:
+        if not is_flat(old):
+            continue
+        there = inside_points(old)[0]
+        facing = normal_at(old, there)
+        if abs(float((point - there) @ facing)) < _ON_MM and float(facing @ normal) > 1.0 - _SAME_WAY:
+            return True
+    return False
+
+
+def _holding(solid: Solid, made: Shape, sharp: bool, what: str) -> Solid:
+    """Return what was made, joined with the part where its rounds had been left out."""
+    if not sharp:
+        return made.Solids()[0]
+    whole = joined([made.Solids()[0], solid], what)
+    solids = whole.Solids()
+    if len(solids) != 1 or not solids[0].isValid():
+        message = f"{what} with its stock is not one piece"
+        raise KernelError(message)
+    return solids[0]
+
+
+def found_again(before: Solid, after: Solid, faces: Mapping[int, float]) -> dict[int, tuple[int, ...]]:
+    """Return where faces of one solid are found on another that was cut, closed or put back from it.
+
+    A face is found where some of it lies on a face that looks the same way.
+
+    Parameters
+    ----------
+    faces : mapping of int to float
+        Indices into `faces_of(before)`, and how far each was moved along its outward normal, mm.
+
+    Returns
+    -------
+    dict of int to tuple of int
+        Indices into `faces_of(after)`, ascending; empty where a face is gone.
+    """
+    old, new = faces_of(before), faces_of(after)
+    found: dict[int, tuple[int, ...]] = {}
+    for i, by_mm in faces.items():
+        there = [j for j, face in enumerate(new) if _continues(old[i], face, by_mm)]
+        found[i] = tuple(there)
+    return found
+
+
+def _continues(old: Face, new: Face, by_mm: float) -> bool:
+    """Tell whether a face, moved along its normal, and another lie on each other with some of their area."""
+    if box_gap_mm(loose_box(old), loose_box(new)) > abs(by_mm) + _ON_MM:
+        return False
+    return any(
+        _lies_on(point + shift * normal_at(one, point), one, other)
+        for one, other, shift in ((old, new, by_mm), (new, old, -by_mm))
+        for point in inside_points(one)[:_TRIED_POINTS]
+    )
+
+
+def _lies_on(point: Floats, face: Face, other: Face) -> bool:
+    """Tell whether a point of a face, moved off it along its normal, lies on another that looks that way there."""
+    spot = cq.Vertex.makeVertex(*point.tolist())
+    off_mm, there, _ = distance(other, spot)
+    if off_mm > _ON_MM:
+        return False
+    _, own, _ = distance(face, spot)
+    return float(normal_at(other, there) @ normal_at(face, own)) > 1.0 - _SAME_WAY
+
+
+def _near(faces: Sequence[Face], point: Floats) -> list[Face]:
+    """Return the faces whose box a point lies in or at."""
+    box = (*point.tolist(), *point.tolist())
+    return [f for f in faces if box_gap_mm(loose_box(f), box) <= _ON_MM]

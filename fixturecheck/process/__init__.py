@@ -1,0 +1,1 @@
+"""The whole job: one part from its blank to finished, by operations in order."""

@@ -1,0 +1,322 @@
+"""The whole job as stated and as found: part, blank, operations in order, the part's states, and verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from fixturecheck.fields import HIDDEN, allowed, recorded
+from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.result import Result, Source
+from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.units import UNITS, Writing
+
+
+class OperationKind(StrEnum):
+    """What is done in an operation."""
+
+    GRIND = "grind"
+    MILL = "mill"
+    DRILL = "drill"
+    TAP = "tap"
+    HARDEN = "harden"
+    DEBURR = "deburr"
+    STONE = "stone"
+    MEASURE = "measure"
+
+
+CUTTING = frozenset({OperationKind.GRIND, OperationKind.MILL, OperationKind.DRILL, OperationKind.TAP})
+"""What leaves burrs."""
+
+BURR_MM = 0.02
+"""Height of a burr where none is stated: chosen here, no source; answers say so."""
+
+SetupMaker = Callable[[Body], Setup]
+"""Makes the set-up of an operation, given the part in its state."""
+
+
+@recorded
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operation:
+    """One step of the job.
+
+    Parameters
+    ----------
+    number : int
+        Its number on the route; operations are done in the order of their numbers.
+    name : str
+        What it is called.
+    kind : str
+        `grind`, `mill`, `drill`, `tap`, `harden`, `deburr`, `stone` or `measure`.
+    makes : tuple of str
+        Faces of the finished part that it makes.
+    stock_mm : mapping of str to float
+        What it takes off each of them, by face; `*` is the rest. Faces without stock are cut from the solid:
+        holes, slots, pockets, steps.
+    leave_mm : mapping of str to float
+        What it leaves on each of them for a later operation.
+    measured_from : tuple of str
+        Faces that what it makes is measured from.
+    measures : tuple of str
+        Faces that are measured in it.
+    stones : tuple of tuple of str
+        What is stoned in it, or before it where it is no stoning: a face with all its edges, or the edge
+        between two faces.
+    burr_mm : float
+        Height of the burr that it leaves.
+    needs : tuple of int
+        Operations that have to be done before it.
+    growth_share : tuple of float
+        Of hardening: by which share of its size the part grows, low and high; negative where it shrinks.
+    setup : str or None
+        The set-up that it stands in, a TOML file counted from the job's folder.
+    solid_before : str or None
+        A STEP file with the part as it is before the operation, where that cannot be worked out.
+    """
+
+    number: int = field(metadata=allowed(0, 99999))
+    name: str
+    kind: str = field(metadata=allowed(words=OperationKind))
+    makes: tuple[str, ...] = ()
+    stock_mm: Mapping[str, float] = field(
+        default_factory=dict, metadata=allowed(1e-4, 1000.0, or_zero=True)
+    )
+    leave_mm: Mapping[str, float] = field(
+        default_factory=dict, metadata=allowed(1e-4, 1000.0, or_zero=True)
+    )
+    measured_from: tuple[str, ...] = ()
+    measures: tuple[str, ...] = ()
+    stones: tuple[tuple[str, ...], ...] = ()
+    burr_mm: float = field(default=BURR_MM, metadata=allowed(1e-4, 5.0, or_zero=True))
+    needs: tuple[int, ...] = ()
+    growth_share: tuple[float, ...] = field(default=(), metadata=allowed(-0.02, 0.02, items=2))
+    setup: str | None = None
+    solid_before: str | None = None
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+    def stock_of(self, face: str) -> float | None:
+        """Return what the operation takes off a face that it makes; None where it cuts it from the solid."""
+        return self.stock_mm.get(face, self.stock_mm.get("*"))
+
+    def leave_of(self, face: str) -> float:
+        """Return what the operation leaves on a face that it makes."""
+        return self.leave_mm.get(face, self.leave_mm.get("*", 0.0))
+
+    @property
+    def title(self) -> str:
+        """Its number and name, as reports call it."""
+        return f"{self.number} {self.name}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Blank:
+    """What the part is made from.
+
+    Parameters
+    ----------
+    solid : Solid
+        In the part's frame.
+    faces : mapping of str to tuple of int
+        Its named faces, as indices into its faces.
+    """
+
+    solid: Solid
+    faces: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Job:
+    """One part from its blank to finished.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    part : Body
+        The finished part with its named faces.
+    blank : Blank or None
+        What it is made from; None takes what the first operation starts from.
+    operations : tuple of Operation
+        In the order of their numbers.
+    makers : mapping of int to callable
+        By the operation's number, what makes its set-up of the part in its state.
+    stated_solids : mapping of int to Solid
+        By the operation's number, the part before it, where that is stated.
+    count : int
+        How many parts are made.
+    units : str
+        `mm` or `inch`: what reports show.
+    sources : tuple of Source
+        The files that it was read from.
+    """
+
+    name: str
+    part: Body
+    operations: tuple[Operation, ...]
+    blank: Blank | None = None
+    makers: Mapping[int, SetupMaker] = field(default_factory=dict)
+    stated_solids: Mapping[int, Solid] = field(default_factory=dict)
+    count: int = field(default=1, metadata=allowed(1, 100000))
+    units: str = field(default="mm", metadata=allowed(words=UNITS))
+    sources: tuple[Source, ...] = ()
+
+    @property
+    def write(self) -> Writing:
+        """What writes the quantities of its sentences, in its units."""
+        return Writing(units=self.units)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartState:
+    """The part between two operations.
+
+    Parameters
+    ----------
+    after : int or None
+        Number of the operation that it comes out of; None before the first one.
+    solid : Solid
+        The part.
+    faces : mapping of str to tuple of int
+        Faces of the finished part and of the blank that are there, as indices into its faces.
+    stock_mm : mapping of str to float
+        What is still to come off a face, by name; faces without are at their size.
+    volume_mm3 : float
+        Its volume.
+    taken : Shape or None
+        What the operation took off; None before the first, and where it took nothing.
+    taken_mm3 : float
+        Volume of that.
+    """
+
+    after: int | None
+    solid: Solid
+    faces: Mapping[str, tuple[int, ...]]
+    stock_mm: Mapping[str, float]
+    volume_mm3: float
+    taken: Shape | None = None
+    taken_mm3: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurrEdge:
+    """An edge that a cut leaves beside a face.
+
+    Parameters
+    ----------
+    face : str
+        The face that the burr stands on.
+    other : str
+        The face on the other side of the edge.
+    made_in : int
+        Number of the operation that leaves it.
+    height_mm : float
+        How high it stands.
+    assumed : bool
+        Whether that height was not stated.
+    length_mm : float
+        Length of the edge.
+    middle_mm : Vector
+        Middle of the edge in the part's frame.
+    """
+
+    face: str
+    other: str
+    made_in: int
+    height_mm: float
+    assumed: bool
+    length_mm: float
+    middle_mm: Vector
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BodyOff:
+    """How one body of an operation comes off.
+
+    Parameters
+    ----------
+    body : str
+        The body.
+    says : str
+        What is done to it, in one sentence.
+    by_hand : bool
+        Whether fingers do.
+    pry_at : str
+        Where a pry reaches it; empty where none is needed or none reaches.
+    demagnetise : bool
+        Whether its steel keeps magnetism, so that it is demagnetised before it is lifted.
+    rubs : tuple of str
+        Finished faces that it must not be slid over, `body.face`.
+    """
+
+    body: str
+    says: str
+    by_hand: bool
+    pry_at: str = ""
+    demagnetise: bool = False
+    rubs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OperationFound:
+    """One operation as found.
+
+    Parameters
+    ----------
+    operation : Operation
+        As stated.
+    before, after : PartState
+        The part before and after it.
+    verdict : Verdict
+        The worst of its own check's and of what looks across operations.
+    result : Result or None
+        What its set-up's check found; None where it has no set-up, or was not checked.
+    not_checked : str
+        Why its set-up was not checked; empty where it was, or where there is none.
+    findings : tuple of Finding
+        What looking across operations found about it.
+    burrs : tuple of BurrEdge
+        Edges that it leaves.
+    to_stone : tuple of BurrEdge
+        Edges that have to be stoned before it.
+    comes_off : tuple of BodyOff
+        How its bodies come off, the first one first.
+    """
+
+    operation: Operation
+    before: PartState
+    after: PartState
+    verdict: Verdict
+    result: Result | None = None
+    not_checked: str = ""
+    findings: tuple[Finding, ...] = ()
+    burrs: tuple[BurrEdge, ...] = ()
+    to_stone: tuple[BurrEdge, ...] = ()
+    comes_off: tuple[BodyOff, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class JobResult:
+    """The job as found.
+
+    Parameters
+    ----------
+    job : Job
+        As stated.
+    verdict : Verdict
+        The worst of all.
+    states : tuple of PartState
+        The part before the first operation and after each.
+    operations : tuple of OperationFound
+        In their order.
+    findings : tuple of Finding
+        What looking across operations found about the job as a whole.
+    """
+
+    job: Job
+    verdict: Verdict
+    states: tuple[PartState, ...]
+    operations: tuple[OperationFound, ...]
+    findings: tuple[Finding, ...] = ()

@@ -1,0 +1,205 @@
+"""The part before and after each operation, worked out backward from the finished part.
+
+The part before an operation is the part after it with the faces put back that the operation makes: a face with
+stock is moved outward by it; holes, slots, pockets and steps are closed. Names of faces are carried from the
+finished part backward, and from the blank forward, by where the faces are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fixturecheck.errors import KernelError, Mistakes, NotComputedError, SetupError
+from fixturecheck.kernel.boolean import split
+from fixturecheck.kernel.measure import is_flat, volume_mm3
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.stock import closed, found_again, grown, smooth_neighbours
+from fixturecheck.process.model import Job, Operation, OperationKind, PartState
+
+Faces = Mapping[str, tuple[int, ...]]
+
+_SHARE = 1e-6
+"""How much of a volume may be missing where one solid should hold another."""
+
+
+def states_of(job: Job) -> tuple[PartState, ...]:
+    """Return the part before the first operation, and after each.
+
+    Raises
+    ------
+    SetupError
+        Faces cannot be put back, or the blank does not hold the part; says how to state the solid.
+    NotComputedError
+        What an operation takes does not add up with what it leaves.
+    """
+    solids = [job.part.solid]
+    faces: list[Faces] = [dict(job.part.faces)]
+    stocks: list[dict[str, float]] = [_left_at_end(job)]
+    for operation in reversed(job.operations):
+        solid, named, stock = _put_back(job, operation, solids[0], faces[0], stocks[0])
+        solids.insert(0, solid)
+        faces.insert(0, named)
+        stocks.insert(0, stock)
+    _refuse_small_blank(job, solids[0])
+    with_blank = _carried_forward(job, solids, faces)
+    found = [_state(job, None, None, solids[0], with_blank[0], stocks[0])]
+    for i, operation in enumerate(job.operations):
+        found.append(_state(job, operation, solids[i], solids[i + 1], with_blank[i + 1], stocks[i + 1]))
+    return tuple(found)
+
+
+def _left_at_end(job: Job) -> dict[str, float]:
+    """Return the stock that is still on faces when the last operation is done: none, since they are drawn so."""
+    return {name: 0.0 for name in job.part.faces}
+
+
+def removed_by(job: Job, operation: Operation) -> tuple[str, ...]:
+    """Return the faces that an operation makes out of nothing or out of stock; a tap finds its hole there."""
+    return () if operation.kind == OperationKind.TAP else operation.makes
+
+
+def _put_back(
+    job: Job, operation: Operation, solid: Solid, faces: Faces, stock: Mapping[str, float]
+) -> tuple[Solid, Faces, dict[str, float]]:
+    """Return the part before an operation, given it afterwards."""
+    stated = job.stated_solids.get(operation.number)
+    makes = removed_by(job, operation)
+    left = {name: stock.get(name, 0.0) for name in faces}
+    moved: dict[str, float] = {}
+    if stated is not None:
+        moved = {name: by for name in makes if (by := operation.stock_of(name)) is not None}
+        before, named = stated, _found(solid, stated, faces, moved)
+    else:
+        before, named = _closed_part(operation, solid, faces, makes)
+        for name in makes:
+            by_mm = operation.stock_of(name)
+            if by_mm is not None and by_mm > 0.0:
+                before, named = _grown_part(operation, before, named, name, by_mm)
+                moved[name] = by_mm
+    return before, named, {n: left.get(n, 0.0) + moved.get(n, 0.0) for n in named}
+
+
+def _closed_part(
+    operation: Operation, solid: Solid, faces: Faces, makes: tuple[str, ...]
+) -> tuple[Solid, Faces]:
+    """Close what an operation cuts from the solid, with the rounds between."""
+    from_solid = [name for name in makes if operation.stock_of(name) is None]
+    wanted = {i for name in from_solid for i in faces.get(name, ())}
+    if not wanted:
+        return solid, faces
+    named = {i for indices in faces.values() for i in indices}
+    all_faces = faces_of(solid)
+    rounds = {i for i in smooth_neighbours(solid, wanted) if i not in named and not is_flat(all_faces[i])}
+    what = f"operation {operation.title!r}: {', '.join(from_solid)}"
+    for tried in dict.fromkeys((frozenset(wanted | rounds), frozenset(wanted))):
+        try:
+            before = closed(solid, sorted(tried), what)
+        except KernelError:
+            continue
+        return before, _found(solid, before, {n: f for n, f in faces.items() if n not in from_solid}, {})
+    message = (
+        f"{what} cannot be closed: the faces around do not meet when they are extended; name the fillets and "
+        f"ends that belong to them in `makes` too, or state the part before it as `solid_before = \"FILE.step\"`"
+    )
+    raise SetupError(message)
+
+
+def _grown_part(
+    operation: Operation, solid: Solid, faces: Faces, name: str, by_mm: float
+) -> tuple[Solid, Faces]:
+    """Move a face outward by its stock."""
+    before, named, pieces = solid, dict(faces), len(faces.get(name, ()))
+    for k in range(pieces):
+        indices = named[name]
+        what = f"{name} of operation {operation.title!r}"
+        try:
+            made = grown(before, indices[min(k, len(indices) - 1)], by_mm, what)
+        except KernelError as reason:
+            message = (
+                f"operation {operation.title!r}: {reason}; state the part before it as "
+                f'`solid_before = "FILE.step"`'
+            )
+            raise SetupError(message) from reason
+        named = dict(_found(before, made, named, {name: by_mm} if pieces == 1 else {}))
+        before = made
+    return before, named
+
+
+def _found(old: Solid, new: Solid, faces: Faces, moved: Mapping[str, float]) -> Faces:
+    """Return the names of faces on a changed solid; names of faces that are gone are left out."""
+    by = {i: moved.get(name, 0.0) for name, indices in faces.items() for i in indices}
+    there = found_again(old, new, by)
+    found = {name: tuple(sorted({j for i in indices for j in there[i]})) for name, indices in faces.items()}
+    return {name: indices for name, indices in found.items() if indices}
+
+
+def _refuse_small_blank(job: Job, first: Solid) -> None:
+    """Refuse a blank that does not hold all that is cut from it.
+
+    Raises
+    ------
+    SetupError
+        It does not.
+    """
+    if job.blank is None:
+        return
+    try:
+        parts = split(first, job.blank.solid, f"the part before its first operation by the blank")
+    except NotComputedError as reason:
+        message = f"whether the blank holds the part could not be computed: {reason}"
+        raise NotComputedError(message) from reason
+    missing_mm3 = parts.kept_mm3
+    if missing_mm3 > _SHARE * volume_mm3(first):
+        message = (
+            f"the blank is smaller than the part with its stock: {job.write.volume(missing_mm3)} of it lie "
+            f"outside; state a larger blank, or less stock"
+        )
+        raise SetupError(message)
+
+
+def _carried_forward(job: Job, solids: list[Solid], faces: list[Faces]) -> list[Faces]:
+    """Return the names in each state with those of the blank, as long as its faces are there."""
+    named: Faces = {}
+    if job.blank is not None and job.blank.faces:
+        named = _found(job.blank.solid, solids[0], job.blank.faces, {})
+    found = []
+    for i, solid in enumerate(solids):
+        named = _found(solids[i - 1], solid, named, {}) if i else named
+        own = {n: indices for n, indices in named.items() if n not in faces[i]}
+        found.append({**own, **faces[i]})
+    return found
+
+
+def _state(
+    job: Job,
+    operation: Operation | None,
+    before: Solid | None,
+    solid: Solid,
+    faces: Faces,
+    stock: Mapping[str, float],
+) -> PartState:
+    """Return one state, its volumes checked: what stays and what is taken make the whole."""
+    left = {name: by for name, by in stock.items() if by > 0.0}
+    if operation is None or before is None or before is solid:
+        number = None if operation is None else operation.number
+        return PartState(
+            after=number, solid=solid, faces=faces, stock_mm=left, volume_mm3=volume_mm3(solid)
+        )
+    parts = split(before, solid, f"the part before operation {operation.title!r} by the part after it")
+    whole_mm3 = volume_mm3(solid)
+    if abs(parts.taken_mm3 - whole_mm3) > _SHARE * whole_mm3:
+        message = (
+            f"operation {operation.title!r}: the part before it does not hold the part after it; "
+            f"{job.write.volume(whole_mm3 - parts.taken_mm3)} are missing"
+        )
+        raise SetupError(message)
+    return PartState(
+        after=operation.number,
+        solid=solid,
+        faces=faces,
+        stock_mm=left,
+        volume_mm3=whole_mm3,
+        taken=parts.kept,
+        taken_mm3=parts.kept_mm3,
+    )
