@@ -1,4 +1,4 @@
-"""`fixturecheck check`: check a set-up and write the report."""
+"""`fixturecheck check`: check a set-up, or a whole job, and write the report."""
 
 from __future__ import annotations
 
@@ -25,9 +25,10 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     """Add the command and its options."""
     check = commands.add_parser(
         "check",
-        help="check a set-up and write the report",
+        help="check a set-up, or a whole job, and write the report",
         description="Checks a set-up (a .py script or a .toml file) and writes result.json, setup.step, "
-        "stl/, pictures/ and report.html into one folder.",
+        "stl/, pictures/ and report.html into one folder. Of a job (a table [job], or a script that leaves "
+        "`job`) every operation is checked, each with a folder of its own in operations/.",
         epilog=EXITS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -56,7 +57,7 @@ def _check(options: argparse.Namespace) -> int:
         chosen(only, skip)
     except SetupError as unknown:
         wrong += unknown.problems
-    setup, overrides = stated_setup(options, wrong)
+    setup, overrides = stated_setup(options, wrong, jobs=True)
     out = options.out or Path(f"{setup.stem}_check")
     asked = (not options.no_pictures, only, skip, *screen())
     return report_answer(

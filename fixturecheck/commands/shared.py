@@ -79,8 +79,16 @@ def names_in(stated: Sequence[str] | None) -> tuple[str, ...] | None:
     return tuple(name.strip() for text in stated for name in text.split(",") if name.strip())
 
 
-def stated_setup(options: argparse.Namespace, wrong: list[str]) -> tuple[Path, dict[str, str]]:
-    """Return the set-up's file and the values to override; refuse them with all else that is wrong."""
+def stated_setup(
+    options: argparse.Namespace, wrong: list[str], *, jobs: bool = False
+) -> tuple[Path, dict[str, str]]:
+    """Return the file of a set-up, or of a job where `jobs` says so, and the values to override.
+
+    Raises
+    ------
+    SetupError
+        Something in them is wrong; all of it is told, with what was found wrong before.
+    """
     setup: Path = options.setup
     if not setup.is_file():
         wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
@@ -91,9 +99,13 @@ def stated_setup(options: argparse.Namespace, wrong: list[str]) -> tuple[Path, d
         raise SetupError(*wrong)
     if setup.suffix.lower() == ".toml":
         # A slip of the pen is answered before anything heavy is loaded.
-        from fixturecheck.setup.text import read_setup_text  # noqa: PLC0415 -- only a set-up as text needs it
+        from fixturecheck.process.text import is_job, read_job_text  # noqa: PLC0415 -- for text only
+        from fixturecheck.setup.text import read_setup_text  # noqa: PLC0415 -- for text only
 
-        read_setup_text(setup.absolute(), overrides)
+        if jobs and is_job(setup):
+            read_job_text(setup.absolute(), overrides)
+        else:
+            read_setup_text(setup.absolute(), overrides)
     return setup, overrides
 
 

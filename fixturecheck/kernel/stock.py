@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cadquery as cq
 import numpy as np
@@ -36,7 +37,7 @@ from fixturecheck.kernel.measure import (
     on_face,
     tangent_at,
 )
-from fixturecheck.kernel.shapes import Edge, Face, Shape, Solid
+from fixturecheck.kernel.shapes import Box, Edge, Face, Shape, Solid
 
 _ON_MM = 1e-5
 """A point this near a face lies on it."""
@@ -107,7 +108,7 @@ def rims(solid: Solid, faces: Collection[int]) -> list[RimEdge]:
 
 
 def _turn(edge: Edge, a: Face, b: Face) -> tuple[bool, bool]:
-    """Tell whether two faces meet smoothly in the middle of their edge, and else whether its corner is convex."""
+    """Tell whether two faces meet smoothly in the middle of their edge, else whether its corner is convex."""
     middle = edge_middle(edge)
     normal_a, normal_b = normal_at(a, middle), normal_at(b, middle)
     if 1.0 - float(normal_a @ normal_b) < _SMOOTH:
@@ -198,7 +199,7 @@ def grown(solid: Solid, face: int, by_mm: float, what: str) -> Solid:
 
 
 def _without_rounds(solid: Solid, face: int, what: str) -> tuple[Solid, int]:
-    """Return a solid without the rounds beside a face, and the face's index there; as it is where that fails."""
+    """Return a solid without the rounds beside a face, and the face there; as it is where that fails."""
     rounds = [i for i in smooth_neighbours(solid, [face]) if not is_flat(faces_of(solid)[i])]
     if not rounds:
         return solid, face
@@ -244,33 +245,27 @@ def _is_grown(solid: Solid, made: Shape, face: int, by_mm: float, *, straight: b
     solids = made.Solids()
     if len(solids) != 1 or not solids[0].isValid() or solids[0].Volume() <= solid.Volume():
         return False
-    after, before = faces_of(solids[0]), faces_of(solid)
     moved = found_again(solid, solids[0], {face: by_mm})[face]
     if not moved:
         return False
-    for i, one in enumerate(after):
-        point = inside_points(one)[0]
-        known = i in moved or any(_lies_on(point, one, old) for old in _near(before, point))
-        if not known and not straight and not _extends(one, before):
+    before = _spots_of(solid)
+    for i, one in enumerate(_spots_of(solids[0])):
+        if i not in moved and not straight and not _extends(one, before):
             return False
-    return split(solids[0], solid, "a part with its stock by the part").taken_mm3 >= solid.Volume() * (
-        1.0 - _SUM_SHARE
-    )
+    held_mm3 = split(solids[0], solid, "a part with its stock by the part").taken_mm3
+    return bool(held_mm3 >= solid.Volume() * (1.0 - _SUM_SHARE))
 
 
-def _extends(face: Face, before: Sequence[Face]) -> bool:
-    """Tell whether a flat face lies in the plane of an old one, or stands on the rim of the stock."""
-    if not is_flat(face):
-        return True
-    point = inside_points(face)[0]
-    normal = normal_at(face, point)
+def _extends(one: _Spots, before: Sequence[_Spots]) -> bool:
+    """Tell whether a face lies on the surface of an old one; of a curved one, whether it touches one."""
+    point, normal = one.points[0], one.normals[0]
+    if one.flat is None:
+        return any(old.flat is None for old in before)
     for old in before:
-        if not is_flat(old):
-            continue
-        there = inside_points(old)[0]
-        facing = normal_at(old, there)
-        if abs(float((point - there) @ facing)) < _ON_MM and float(facing @ normal) > 1.0 - _SAME_WAY:
-            return True
+        if old.flat is not None:
+            through, facing = old.flat
+            if abs(float((point - through) @ facing)) < _ON_MM and float(facing @ normal) > 1.0 - _SAME_WAY:
+                return True
     return False
 
 
@@ -301,36 +296,54 @@ def found_again(before: Solid, after: Solid, faces: Mapping[int, float]) -> dict
     dict of int to tuple of int
         Indices into `faces_of(after)`, ascending; empty where a face is gone.
     """
-    old, new = faces_of(before), faces_of(after)
-    found: dict[int, tuple[int, ...]] = {}
-    for i, by_mm in faces.items():
-        there = [j for j, face in enumerate(new) if _continues(old[i], face, by_mm)]
-        found[i] = tuple(there)
-    return found
+    old, new = _spots_of(before), _spots_of(after)
+    return {
+        i: tuple(j for j, other in enumerate(new) if _continues(old[i], other, by_mm))
+        for i, by_mm in faces.items()
+    }
 
 
-def _continues(old: Face, new: Face, by_mm: float) -> bool:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Spots:
+    """A face by some points well inside it, with its normals there; a flat one also by its plane."""
+
+    face: Face
+    box: Box
+    points: Floats
+    normals: Floats
+    flat: tuple[Floats, Floats] | None
+
+
+@lru_cache(maxsize=64)
+def _spots_of(solid: Solid) -> tuple[_Spots, ...]:
+    """Return the faces of a solid, in the order of `faces_of`."""
+    found = []
+    for face in faces_of(solid):
+        points = inside_points(face)[:_TRIED_POINTS]
+        normals = np.array([normal_at(face, p) for p in points])
+        flat = (points[0], normals[0]) if is_flat(face) else None
+        found.append(_Spots(face=face, box=loose_box(face), points=points, normals=normals, flat=flat))
+    return tuple(found)
+
+
+def _continues(old: _Spots, new: _Spots, by_mm: float) -> bool:
     """Tell whether a face, moved along its normal, and another lie on each other with some of their area."""
-    if box_gap_mm(loose_box(old), loose_box(new)) > abs(by_mm) + _ON_MM:
+    if box_gap_mm(old.box, new.box) > abs(by_mm) + _ON_MM:
         return False
+    if (old.flat is None) != (new.flat is None):
+        return False
+    if old.flat is not None and new.flat is not None:
+        off_mm = float((new.flat[0] - old.flat[0]) @ old.flat[1]) - by_mm
+        if abs(off_mm) > _ON_MM or float(old.flat[1] @ new.flat[1]) < 1.0 - _SAME_WAY:
+            return False
     return any(
-        _lies_on(point + shift * normal_at(one, point), one, other)
+        _lies_on(point + shift * normal, normal, other.face)
         for one, other, shift in ((old, new, by_mm), (new, old, -by_mm))
-        for point in inside_points(one)[:_TRIED_POINTS]
+        for point, normal in zip(one.points, one.normals, strict=True)
     )
 
 
-def _lies_on(point: Floats, face: Face, other: Face) -> bool:
-    """Tell whether a point of a face, moved off it along its normal, lies on another that looks that way there."""
-    spot = cq.Vertex.makeVertex(*point.tolist())
-    off_mm, there, _ = distance(other, spot)
-    if off_mm > _ON_MM:
-        return False
-    _, own, _ = distance(face, spot)
-    return float(normal_at(other, there) @ normal_at(face, own)) > 1.0 - _SAME_WAY
-
-
-def _near(faces: Sequence[Face], point: Floats) -> list[Face]:
-    """Return the faces whose box a point lies in or at."""
-    box = (*point.tolist(), *point.tolist())
-    return [f for f in faces if box_gap_mm(loose_box(f), box) <= _ON_MM]
+def _lies_on(point: Floats, normal: Floats, face: Face) -> bool:
+    """Tell whether a point lies on a face that looks a given way there."""
+    off_mm, there, _ = distance(face, cq.Vertex.makeVertex(*point.tolist()))
+    return off_mm <= _ON_MM and float(normal_at(face, there) @ normal) > 1.0 - _SAME_WAY

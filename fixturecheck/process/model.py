@@ -4,111 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 
-from fixturecheck.fields import HIDDEN, allowed, recorded
+from fixturecheck.fields import allowed
 from fixturecheck.kernel.shapes import Shape, Solid
+from fixturecheck.process.records import Operation
 from fixturecheck.result import Result, Source
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import UNITS, Writing
 
+PartFunction = Callable[[Body, Body], Setup]
+"""Of a script: makes the set-up of an operation, given the part before and after it."""
 
-class OperationKind(StrEnum):
-    """What is done in an operation."""
-
-    GRIND = "grind"
-    MILL = "mill"
-    DRILL = "drill"
-    TAP = "tap"
-    HARDEN = "harden"
-    DEBURR = "deburr"
-    STONE = "stone"
-    MEASURE = "measure"
-
-
-CUTTING = frozenset({OperationKind.GRIND, OperationKind.MILL, OperationKind.DRILL, OperationKind.TAP})
-"""What leaves burrs."""
-
-BURR_MM = 0.02
-"""Height of a burr where none is stated: chosen here, no source; answers say so."""
-
-SetupMaker = Callable[[Body], Setup]
-"""Makes the set-up of an operation, given the part in its state."""
-
-
-@recorded
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Operation:
-    """One step of the job.
-
-    Parameters
-    ----------
-    number : int
-        Its number on the route; operations are done in the order of their numbers.
-    name : str
-        What it is called.
-    kind : str
-        `grind`, `mill`, `drill`, `tap`, `harden`, `deburr`, `stone` or `measure`.
-    makes : tuple of str
-        Faces of the finished part that it makes.
-    stock_mm : mapping of str to float
-        What it takes off each of them, by face; `*` is the rest. Faces without stock are cut from the solid:
-        holes, slots, pockets, steps.
-    leave_mm : mapping of str to float
-        What it leaves on each of them for a later operation.
-    measured_from : tuple of str
-        Faces that what it makes is measured from.
-    measures : tuple of str
-        Faces that are measured in it.
-    stones : tuple of tuple of str
-        What is stoned in it, or before it where it is no stoning: a face with all its edges, or the edge
-        between two faces.
-    burr_mm : float
-        Height of the burr that it leaves.
-    needs : tuple of int
-        Operations that have to be done before it.
-    growth_share : tuple of float
-        Of hardening: by which share of its size the part grows, low and high; negative where it shrinks.
-    setup : str or None
-        The set-up that it stands in, a TOML file counted from the job's folder.
-    solid_before : str or None
-        A STEP file with the part as it is before the operation, where that cannot be worked out.
-    """
-
-    number: int = field(metadata=allowed(0, 99999))
-    name: str
-    kind: str = field(metadata=allowed(words=OperationKind))
-    makes: tuple[str, ...] = ()
-    stock_mm: Mapping[str, float] = field(
-        default_factory=dict, metadata=allowed(1e-4, 1000.0, or_zero=True)
-    )
-    leave_mm: Mapping[str, float] = field(
-        default_factory=dict, metadata=allowed(1e-4, 1000.0, or_zero=True)
-    )
-    measured_from: tuple[str, ...] = ()
-    measures: tuple[str, ...] = ()
-    stones: tuple[tuple[str, ...], ...] = ()
-    burr_mm: float = field(default=BURR_MM, metadata=allowed(1e-4, 5.0, or_zero=True))
-    needs: tuple[int, ...] = ()
-    growth_share: tuple[float, ...] = field(default=(), metadata=allowed(-0.02, 0.02, items=2))
-    setup: str | None = None
-    solid_before: str | None = None
-    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
-
-    def stock_of(self, face: str) -> float | None:
-        """Return what the operation takes off a face that it makes; None where it cuts it from the solid."""
-        return self.stock_mm.get(face, self.stock_mm.get("*"))
-
-    def leave_of(self, face: str) -> float:
-        """Return what the operation leaves on a face that it makes."""
-        return self.leave_mm.get(face, self.leave_mm.get("*", 0.0))
-
-    @property
-    def title(self) -> str:
-        """Its number and name, as reports call it."""
-        return f"{self.number} {self.name}"
+SetupMaker = Callable[[Body, "PartState", "PartState"], Setup]
+"""Makes the set-up of an operation, given the finished part and its states before and after the operation."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -142,7 +52,7 @@ class Job:
     operations : tuple of Operation
         In the order of their numbers.
     makers : mapping of int to callable
-        By the operation's number, what makes its set-up of the part in its state.
+        By the operation's number, what makes its set-up of the part before and after it.
     stated_solids : mapping of int to Solid
         By the operation's number, the part before it, where that is stated.
     count : int
@@ -183,6 +93,10 @@ class PartState:
         Faces of the finished part and of the blank that are there, as indices into its faces.
     stock_mm : mapping of str to float
         What is still to come off a face, by name; faces without are at their size.
+    known : frozenset of str
+        All names of the finished part and of the blank, whether or not their faces are there.
+    face_count : int
+        How many faces it has.
     volume_mm3 : float
         Its volume.
     taken : Shape or None
@@ -196,6 +110,8 @@ class PartState:
     faces: Mapping[str, tuple[int, ...]]
     stock_mm: Mapping[str, float]
     volume_mm3: float
+    known: frozenset[str]
+    face_count: int
     taken: Shape | None = None
     taken_mm3: float = 0.0
 

@@ -1,24 +1,29 @@
 """The part before and after each operation, worked out backward from the finished part.
 
-The part before an operation is the part after it with the faces put back that the operation makes: a face with
-stock is moved outward by it; holes, slots, pockets and steps are closed. Names of faces are carried from the
-finished part backward, and from the blank forward, by where the faces are.
+The part before an operation is the part after it with the faces put back that the operation makes: a face
+with stock is moved outward by it; holes, slots, pockets and steps are closed. Names of faces are carried from
+the finished part backward, and from the blank forward, by where the faces are.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
-from fixturecheck.errors import KernelError, Mistakes, NotComputedError, SetupError
+from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.kernel.boolean import split
-from fixturecheck.kernel.measure import is_flat, volume_mm3
 from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import is_flat, volume_mm3
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.stock import closed, found_again, grown, smooth_neighbours
-from fixturecheck.process.model import Job, Operation, OperationKind, PartState
+from fixturecheck.process.model import Job, PartState
+from fixturecheck.process.order import left_on, makers_of
+from fixturecheck.process.records import Operation, OperationKind
 
 Faces = Mapping[str, tuple[int, ...]]
 
+_STATE_IT = '`solid_before = "FILE.step"`'
+_NOTHING_MM = 1e-9
 _SHARE = 1e-6
 """How much of a volume may be missing where one solid should hold another."""
 
@@ -33,9 +38,8 @@ def states_of(job: Job) -> tuple[PartState, ...]:
     NotComputedError
         What an operation takes does not add up with what it leaves.
     """
-    solids = [job.part.solid]
-    faces: list[Faces] = [dict(job.part.faces)]
-    stocks: list[dict[str, float]] = [_left_at_end(job)]
+    last, named_last, stock_last = _at_end(job)
+    solids, faces, stocks = [last], [named_last], [stock_last]
     for operation in reversed(job.operations):
         solid, named, stock = _put_back(job, operation, solids[0], faces[0], stocks[0])
         solids.insert(0, solid)
@@ -49,14 +53,17 @@ def states_of(job: Job) -> tuple[PartState, ...]:
     return tuple(found)
 
 
-def _left_at_end(job: Job) -> dict[str, float]:
-    """Return the stock that is still on faces when the last operation is done: none, since they are drawn so."""
-    return {name: 0.0 for name in job.part.faces}
-
-
-def removed_by(job: Job, operation: Operation) -> tuple[str, ...]:
-    """Return the faces that an operation makes out of nothing or out of stock; a tap finds its hole there."""
-    return () if operation.kind == OperationKind.TAP else operation.makes
+def _at_end(job: Job) -> tuple[Solid, Faces, dict[str, float]]:
+    """Return the part after its last operation: the finished part with what is left on its faces."""
+    solid = job.part.solid
+    faces: Faces = job.part.faces
+    stock = dict.fromkeys(faces, 0.0)
+    for name, makers in makers_of(job.operations).items():
+        left_mm = left_on(name, makers)[-1]
+        if left_mm > _NOTHING_MM:
+            solid, faces = _grown_part(makers[-1], solid, faces, name, left_mm)
+            stock[name] = left_mm
+    return solid, faces, stock
 
 
 def _put_back(
@@ -64,7 +71,8 @@ def _put_back(
 ) -> tuple[Solid, Faces, dict[str, float]]:
     """Return the part before an operation, given it afterwards."""
     stated = job.stated_solids.get(operation.number)
-    makes = removed_by(job, operation)
+    # A tap finds its hole there: threads are not drawn.
+    makes = () if operation.kind == OperationKind.TAP else operation.makes
     left = {name: stock.get(name, 0.0) for name in faces}
     moved: dict[str, float] = {}
     if stated is not None:
@@ -100,7 +108,7 @@ def _closed_part(
         return before, _found(solid, before, {n: f for n, f in faces.items() if n not in from_solid}, {})
     message = (
         f"{what} cannot be closed: the faces around do not meet when they are extended; name the fillets and "
-        f"ends that belong to them in `makes` too, or state the part before it as `solid_before = \"FILE.step\"`"
+        f"ends that belong to them in `makes` too, or state the part before it: {_STATE_IT}"
     )
     raise SetupError(message)
 
@@ -116,10 +124,7 @@ def _grown_part(
         try:
             made = grown(before, indices[min(k, len(indices) - 1)], by_mm, what)
         except KernelError as reason:
-            message = (
-                f"operation {operation.title!r}: {reason}; state the part before it as "
-                f'`solid_before = "FILE.step"`'
-            )
+            message = f"operation {operation.title!r}: {reason}; state the part before it: {_STATE_IT}"
             raise SetupError(message) from reason
         named = dict(_found(before, made, named, {name: by_mm} if pieces == 1 else {}))
         before = made
@@ -145,7 +150,7 @@ def _refuse_small_blank(job: Job, first: Solid) -> None:
     if job.blank is None:
         return
     try:
-        parts = split(first, job.blank.solid, f"the part before its first operation by the blank")
+        parts = split(first, job.blank.solid, "the part before its first operation by the blank")
     except NotComputedError as reason:
         message = f"whether the blank holds the part could not be computed: {reason}"
         raise NotComputedError(message) from reason
@@ -163,7 +168,7 @@ def _carried_forward(job: Job, solids: list[Solid], faces: list[Faces]) -> list[
     named: Faces = {}
     if job.blank is not None and job.blank.faces:
         named = _found(job.blank.solid, solids[0], job.blank.faces, {})
-    found = []
+    found: list[Faces] = []
     for i, solid in enumerate(solids):
         named = _found(solids[i - 1], solid, named, {}) if i else named
         own = {n: indices for n, indices in named.items() if n not in faces[i]}
@@ -180,26 +185,23 @@ def _state(
     stock: Mapping[str, float],
 ) -> PartState:
     """Return one state, its volumes checked: what stays and what is taken make the whole."""
-    left = {name: by for name, by in stock.items() if by > 0.0}
-    if operation is None or before is None or before is solid:
-        number = None if operation is None else operation.number
-        return PartState(
-            after=number, solid=solid, faces=faces, stock_mm=left, volume_mm3=volume_mm3(solid)
-        )
-    parts = split(before, solid, f"the part before operation {operation.title!r} by the part after it")
     whole_mm3 = volume_mm3(solid)
+    state = PartState(
+        after=None if operation is None else operation.number,
+        solid=solid,
+        faces=faces,
+        stock_mm={name: by for name, by in stock.items() if by > 0.0},
+        volume_mm3=whole_mm3,
+        known=frozenset({*job.part.faces, *(job.blank.faces if job.blank is not None else {})}),
+        face_count=len(faces_of(solid)),
+    )
+    if operation is None or before is None or before is solid:
+        return state
+    parts = split(before, solid, f"the part before operation {operation.title!r} by the part after it")
     if abs(parts.taken_mm3 - whole_mm3) > _SHARE * whole_mm3:
         message = (
             f"operation {operation.title!r}: the part before it does not hold the part after it; "
             f"{job.write.volume(whole_mm3 - parts.taken_mm3)} are missing"
         )
         raise SetupError(message)
-    return PartState(
-        after=operation.number,
-        solid=solid,
-        faces=faces,
-        stock_mm=left,
-        volume_mm3=whole_mm3,
-        taken=parts.kept,
-        taken_mm3=parts.kept_mm3,
-    )
+    return replace(state, taken=parts.kept, taken_mm3=parts.kept_mm3)

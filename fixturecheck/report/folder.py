@@ -156,6 +156,9 @@ STL = "stl"
 PICTURES = "pictures"
 RELIEFS, RELIEFS_TOLD, RELIEF_PAGE, PARTS = "reliefs.json", "reliefs.txt", "reliefs.html", "parts"
 
+OPERATIONS = "operations"
+"""Of a job: a folder with the result of each operation, by its number."""
+
 _FILES = frozenset({RESULT, STEP, PAGE, RELIEFS, RELIEFS_TOLD, RELIEF_PAGE})
 _SWAPS = 20
 _FOLDERS = {STL: ".stl", PICTURES: ".png", PARTS: ".step"}
@@ -300,6 +303,11 @@ def _foreign(out: Path) -> str | None:
     for entry in entries:
         if entry.name in _FILES and entry.is_file():
             continue
+        if entry.name == OPERATIONS and entry.is_dir():
+            within = next((f"{e.name}/{f}" for e in sorted(entry.iterdir()) if (f := _strange_in(e))), None)
+            if within is not None:
+                return f"{entry.name}/{within}"
+            continue
         ending = _FOLDERS.get(entry.name)
         if ending is None or not entry.is_dir():
             return entry.name
@@ -307,6 +315,13 @@ def _foreign(out: Path) -> str | None:
         if strange is not None:
             return f"{entry.name}/{strange}"
     return None
+
+
+def _strange_in(operation: Path) -> str | None:
+    """Return the name of something in the folder of an operation that no check wrote, or None."""
+    if not operation.is_dir() or not operation.name.isdecimal():
+        return "."
+    return _foreign(operation)
 
 
 def _is_result(path: Path) -> bool:

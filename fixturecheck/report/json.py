@@ -304,7 +304,7 @@ def result_dict(result: Result) -> dict[str, Any]:
             "units": result.units,
             "sources": [{"path": s.path, "sha256": s.sha256} for s in (*first, *others)],
         },
-        "findings": [_finding(found[i]) for i in order],
+        "findings": [finding_dict(found[i]) for i in order],
         "groups": _groups(result.groups, places),
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
@@ -360,7 +360,8 @@ def _vector(vector: Vector | None, unit: str, where: str) -> list[float] | None:
     return [round(float(v), _DIRECTION_DECIMALS) + 0.0 for v in vector]
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def finding_dict(finding: Finding) -> dict[str, Any]:
+    """Return a finding as plain values."""
     where = f"{finding.check} of {finding.subject}"
     origin = finding.origin
     return {

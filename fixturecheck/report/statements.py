@@ -231,6 +231,12 @@ QUESTIONS = {
     "limits": "are speed, travels and daylight within limits",
     "release": "how do the parts come off",
     "hardening": "do sizes and hardness come out right",
+    "made": "are the faces there that it seats by",
+    "datum": "are faces measured from finished ones",
+    "stock": "is all stock taken off",
+    "burr": "is there a burr where it seats",
+    "wall": "do thin walls bear the clamps",
+    "growth": "do faces stay within tolerance in hardening",
 }
 """What is asked by each check, for those that were not asked."""
 

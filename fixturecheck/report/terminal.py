@@ -176,7 +176,7 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         Whether verdicts are coloured; their words and signs stand either way.
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
-    lines = [f"{_painted(_word(result.verdict), result.verdict, colour)}  {result.name}"]
+    lines = [f"{painted(_word(result.verdict), result.verdict, colour)}  {result.name}"]
     lines += [line for told in banner(result).lines() for line in _folded(told, columns)]
     if result.touching is not None:
         lines += touch_lines(result, lambda text: _folded(text, columns))
@@ -195,7 +195,7 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
         about = f"{words.asked(f):<{wide_check}}  {words.title(told)}"
-        word = _painted(f"{verdict_words(f):<9}", f.verdict, colour)
+        word = painted(f"{verdict_words(f):<9}", f.verdict, colour)
         head = f"{row.number:>3} {word}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
@@ -218,7 +218,8 @@ _PAINT = {Verdict.GO: "32", Verdict.CAUTION: "33", Verdict.NO_GO: "1;31", Verdic
 """Colours of a terminal's own palette, which its user has made readable."""
 
 
-def _painted(text: str, verdict: Verdict, colour: bool) -> str:
+def painted(text: str, verdict: Verdict, colour: bool) -> str:
+    """Return a text in the colour of a verdict, where it is to be coloured."""
     return f"\x1b[{_PAINT[verdict]}m{text}\x1b[0m" if colour else text
 
 

@@ -84,6 +84,16 @@ class Kind(StrEnum):
     COMES_OFF = "comes off"
     KEEPS_MAGNETISM = "keeps magnetism"
     BURRS = "burrs"
+    # What looks across the operations of a job.
+    NOT_MADE_YET = "not made yet"
+    CUT_AWAY = "cut away"
+    DATUM_UNFINISHED = "datum unfinished"
+    STILL_THERE = "still there"
+    TAKES_AIR = "takes air"
+    BLANK_LEFT = "blank left"
+    BURR_LEFT = "burr left"
+    THIN_WALL = "thin wall"
+    GROWS = "grows"
     # How bodies of an assembly stand to each other.
     TOUCH = "touch"
     CLEAR = "clear"

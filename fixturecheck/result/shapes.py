@@ -26,6 +26,8 @@ class Role(StrEnum):
     GOUGE = "gouge"
     GROUND = "ground"
     REST = "rest"
+    BURR = "burr"
+    TAKEN = "taken"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

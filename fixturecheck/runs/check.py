@@ -1,4 +1,4 @@
-"""A whole check from file to folder.
+"""A whole check from file to folder, of one set-up or of a job.
 
 Nothing heavy is imported here, so that the drawing process can be started first of all.
 """
@@ -90,10 +90,16 @@ def check_into(
     """
     with scratch(Path(folder)):
         progress("load the kernel", 0.02)
-        from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.process.model import Job  # noqa: PLC0415 -- the painter starts first
+        from fixturecheck.runs.job import Asked, check_job_into  # noqa: PLC0415 -- it builds on this module
 
         progress(f"read {Path(setup_path).name}", 0.15)
-        setup = load(setup_path, overrides)
+        setup = load_any(setup_path, overrides)
+        if isinstance(setup, Job):
+            asked = Asked(only=only, skip=skip, width=width, colour=colour)
+            rest = part_of(progress, 0.2, 1.0)
+            return check_job_into(setup, Path(folder), painter, asked, progress=rest, tell=tell)
         result = _checked(setup, only, skip, progress, tell)
         rest = part_of(progress, _CHECKED, 1.0)
         return answer_of(result, setup, Path(folder), painter, width, colour, progress=rest)

@@ -156,7 +156,7 @@ class BodyFacts:
     file, solid : str, str or int, optional
         The file that holds its solid, and which of several in there, where its table names one.
     state : str or None
-        Whether the part `before` or `after` an operation of a job is meant; None where it is no part of a job.
+        Whether the part `before` or `after` an operation of a job is meant; None outside a job.
     place : PlaceFacts, optional
         Where it stands, where its table says so.
     """

@@ -12,7 +12,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fixturecheck.errors import Mistakes, SetupError
-from fixturecheck.kernel.script import Assembly, Node, is_assembly, nodes_of, run, tagged
+from fixturecheck.kernel.script import Assembly, Node, Ran, is_assembly, nodes_of, run, tagged
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.kernel.step import PartFile, read
 from fixturecheck.names import nearest
@@ -342,12 +342,22 @@ def load(path: str | Path, overrides: Mapping[str, str] = _NO_OVERRIDES) -> Setu
         raise SetupError(message)
     if suffix == ".toml":
         return load_toml(file.absolute(), overrides, sources=partial(sources_of, file.absolute()))
-    return _load_script(file.absolute(), overrides)
+    return setup_of_script(file.absolute(), ran_script(file.absolute(), overrides))
 
 
-def _load_script(file: Path, overrides: Mapping[str, str]) -> Setup:
-    """Run a script and take the set-up that it leaves."""
-    ran = run(file, overrides, nearest=nearest)
+def ran_script(file: Path, overrides: Mapping[str, str]) -> Ran:
+    """Run a script with other values for its parameters."""
+    return run(file, overrides, nearest=nearest)
+
+
+def setup_of_script(file: Path, ran: Ran) -> Setup:
+    """Return the set-up that a script left.
+
+    Raises
+    ------
+    SetupError
+        It left none, or several.
+    """
     candidates = [ran.variables["setup"]] if "setup" in ran.variables else list(ran.shown)
     found = [c for c in candidates if isinstance(c, Setup) or is_assembly(c)]
     if len(found) != 1:
@@ -382,9 +392,7 @@ def _from_assembly(file: Path, assembly: Any) -> Setup:
         raise SetupError(message) from reason
 
 
-def sources_of(
-    file: Path, bodies: Iterable[Body], modules: Iterable[Path] = ()
-) -> tuple[Source, ...]:
+def sources_of(file: Path, bodies: Iterable[Body], modules: Iterable[Path] = ()) -> tuple[Source, ...]:
     """List the set-up file, what it imported from its folder, and the part files, each once."""
     home = file.parent.resolve()
     found = {file.name: _digest(file)}

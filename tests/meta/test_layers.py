@@ -68,12 +68,13 @@ ALLOWED: Mapping[str, set[str]] = {
     # Judging.
     "checks": SOLVED | {"grouping", "wording"},
     "engine": JUDGED | {"grouping"},
+    "process": JUDGED | {"engine", "grouping", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
     "wording": LEAVES,
-    "report": LEAVES | {"shop", "setup", "wording"},
+    "report": LEAVES | {"process", "shop", "setup", "wording"},
     # Doors.
-    "runs": JUDGED | {"engine", "report", "start", "touching"},
-    "commands": LEAVES | {"checks", "report", "setup", "shop", "wording"},
+    "runs": JUDGED | {"engine", "process", "report", "start", "touching"},
+    "commands": LEAVES | {"checks", "process", "report", "setup", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},
@@ -91,7 +92,7 @@ PURE: Mapping[str, set[str]] = {
 
 KERNEL_IN_REPORT = {
     "report.solids", "report.pictures.scene", "report.pictures.draw", "report.write",
-    "report.viewer.block", "report.viewer.things",
+    "report.viewer.block", "report.viewer.things", "report.job_write",
 }  # fmt: skip
 """They turn shapes into files or triangles; the rest of report sees words and numbers only."""
 

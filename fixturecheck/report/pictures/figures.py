@@ -37,6 +37,8 @@ ROLES: dict[Role, Rgb] = {
     Role.GOUGE: (170, 20, 110),
     Role.GROUND: (232, 224, 204),
     Role.REST: (64, 128, 168),
+    Role.BURR: (176, 24, 44),
+    Role.TAKEN: (134, 142, 86),
 }
 
 WORDS: dict[Role, str] = {
@@ -55,6 +57,8 @@ WORDS: dict[Role, str] = {
     Role.GOUGE: "gouge",
     Role.GROUND: "part as ground",
     Role.REST: "part at rest",
+    Role.BURR: "burr to stone",
+    Role.TAKEN: "just cut away",
 }
 
 SIGNS: dict[Verdict, str] = {

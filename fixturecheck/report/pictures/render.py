@@ -318,6 +318,8 @@ def draw_job(job_path: Path) -> None:
             if small is None:
                 small = picture.copy(), projection
                 finished = finish_overview(canvas)
+            elif scene.get("whole"):
+                finished = finish_overview(canvas)
             elif "scale" in scene:
                 finished = finish_scaled(canvas)
             elif "arrows" in scene:

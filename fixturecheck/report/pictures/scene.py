@@ -40,7 +40,7 @@ from fixturecheck.wording.quantity import shown_plain
 
 BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)
-_PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE)
+_PATCHES = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE, Role.BURR)
 _MOST_TAGS = 14
 _LAYERS = {
     **dict.fromkeys((*BODIES, Role.WHEEL, Role.REST, Role.TRAVEL), 0.0),

@@ -51,12 +51,14 @@ LAYER_OF: Mapping[Role, str] = {
     Role.GOUGE: "trouble",
     Role.GROUND: "ground",
     Role.REST: "rest",
+    Role.BURR: "trouble",
+    Role.TAKEN: "ground",
 }
 
 _OPACITY = {Role.WHEEL: 0.3, Role.TRAVEL: 0.15}
 """What passes over the work is seen through."""
 
-_THIN = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE)
+_THIN = (Role.AREA, Role.LINE, Role.POINT, Role.NEAR, Role.POLE, Role.BURR)
 _ARC_STEPS = 8
 _WHEEL_TURN = 96
 

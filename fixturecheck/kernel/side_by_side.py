@@ -1,0 +1,130 @@
+"""How pieces of work that do not need each other are done at once: in forked copies of this process.
+
+A copy shares all that is loaded and read already, and may crash without harm to the rest.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import signal
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from multiprocessing.connection import Connection, Pipe, wait
+from typing import Any, TypeVar
+
+from fixturecheck.errors import FixturecheckError
+
+K = TypeVar("K")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """What a piece of work came to.
+
+    Parameters
+    ----------
+    value : object
+        What it returned; None where it failed.
+    failed : str
+        Why it failed; empty where it did not.
+    """
+
+    value: Any = None
+    failed: str = ""
+
+
+def cores() -> int:
+    """Return how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def run_side_by_side(
+    works: Mapping[K, Callable[[], Any]],
+    *,
+    at_once: int | None = None,
+    done: Callable[[K, Done], None] = lambda _key, _done: None,
+) -> dict[K, Done]:
+    """Do several pieces of work, some at once, and return what each came to, in their order.
+
+    Parameters
+    ----------
+    works : mapping of key to callable
+        What they return must be picklable.
+    at_once : int, optional
+        How many copies run at once; as many as there are cores where it is left out. With one, or where the
+        system cannot fork, all is done here, one after the other.
+    done : callable
+        Called here with each key as soon as its work is done.
+    """
+    copies = min(at_once or cores(), len(works))
+    found: dict[K, Done] = {}
+    if copies <= 1 or not hasattr(os, "fork"):
+        for key, work in works.items():
+            found[key] = _done(work)
+            done(key, found[key])
+        return found
+    waiting = list(works)
+    running: dict[Connection, tuple[K, int]] = {}
+    try:
+        while waiting or running:
+            while waiting and len(running) < copies:
+                key = waiting.pop(0)
+                pipe, pid = _forked(works[key])
+                running[pipe] = key, pid
+            ready = set(wait(list(running)))
+            for pipe in [p for p in running if p in ready]:
+                key, pid = running.pop(pipe)
+                found[key] = _answer(pipe, pid)
+                done(key, found[key])
+    finally:
+        for pipe, (_, pid) in running.items():
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+            os.waitpid(pid, 0)
+            pipe.close()
+    return {key: found[key] for key in works}
+
+
+def _done(work: Callable[[], Any]) -> Done:
+    """Do a piece of work here."""
+    try:
+        return Done(value=work())
+    except FixturecheckError as reason:
+        return Done(failed=str(reason))
+    except Exception as reason:  # noqa: BLE001 -- whatever it is, the other pieces go on
+        return Done(failed=f"internal error: {type(reason).__name__}: {reason}")
+
+
+def _forked(work: Callable[[], Any]) -> tuple[Connection, int]:
+    """Start a copy of this process that does a piece of work and ends."""
+    here, there = Pipe(duplex=False)
+    pid = os.fork()
+    if pid:
+        there.close()
+        return here, pid
+    try:
+        here.close()
+        done = _done(work)
+        try:
+            there.send_bytes(pickle.dumps(done))
+        except (pickle.PicklingError, TypeError, AttributeError) as reason:
+            there.send_bytes(pickle.dumps(Done(failed=f"its answer cannot be handed over: {reason}")))
+    finally:
+        os._exit(0)
+
+
+def _answer(pipe: Connection, pid: int) -> Done:
+    """Read what a copy came to, and see it end."""
+    try:
+        found: Done = pickle.loads(pipe.recv_bytes())  # noqa: S301 -- from our own copy
+    except EOFError:
+        found = Done()
+    pipe.close()
+    _, status = os.waitpid(pid, 0)
+    if os.WIFSIGNALED(status):
+        return Done(failed=f"the geometry kernel crashed ({signal.Signals(os.WTERMSIG(status)).name})")
+    return found

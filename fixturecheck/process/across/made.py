@@ -1,0 +1,87 @@
+"""Are the faces that an operation seats on, measures or measures from there when it is done.
+
+What: every seat, stop and nest by a face of the part, and every face measured or measured from, against the
+state of the part before the operation.
+Why: a seat that an earlier cut took away, or that a later one makes, is found out at the machine with the
+part in hand.
+Formula: a face is there where some of it lies on a face of the state that looks the same way, less its stock.
+Limit: names of the finished part and of the blank; a face with stock on it is there.
+Go: a flank ground first, on which a later cut seats. No-go: a stop against a lug that is sawn off before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fixturecheck.faceref import FaceRef
+from fixturecheck.process.across.stage import Across, JobStage
+from fixturecheck.process.order import makers_of
+from fixturecheck.process.records import Operation
+from fixturecheck.result.finding import Finding, Kind, Verdict
+
+ID = "made"
+TITLE = "Faces are there when they are needed"
+
+
+def check(stage: JobStage) -> Iterator[Across]:
+    """Yield a finding for each face that is not there, and one for each operation whose faces all are."""
+    for operation in stage.job.operations:
+        seats = [(ref.face, f"seats {ref.body} by it") for ref in stage.setups[operation.number].missing]
+        there = stage.before(operation).faces
+        used = [(face, "is measured from it") for face in operation.measured_from if face not in there]
+        used += [(face, "measures it") for face in operation.measures if face not in there]
+        told = dict(reversed([*seats, *used]))
+        for face, use in told.items():
+            yield Across(number=operation.number, finding=_missing(stage, operation, face, use))
+        setup = stage.setups[operation.number].setup
+        count = len(setup.seats) if setup is not None else 0
+        asked = count + len(operation.measured_from) + len(operation.measures)
+        if asked and not told:
+            says = f"All faces that it seats by, measures or measures from are there: {asked} were looked at."
+            yield Across(
+                number=operation.number,
+                finding=Finding(check=ID, verdict=Verdict.GO, subject=operation.title, says=says),
+            )
+
+
+def _missing(stage: JobStage, operation: Operation, face: str, use: str) -> Finding:
+    """Say when a face that is needed is made, or was cut away."""
+    later = [o for o in makers_of(stage.job.operations).get(face, ()) if o.number >= operation.number]
+    if later:
+        maker = later[0]
+        kind = Kind.NOT_MADE_YET
+        says = (
+            f"Operation {operation.title} {use}, but {face} is made in operation {maker.title}: not made yet."
+        )
+        remedy = (
+            f"Do operation {maker.title} first, or use another face."
+            if maker.number != operation.number
+            else "Use another face; none can be used before it is made."
+        )
+        return _finding(operation, face, kind, says, remedy)
+    gone = _cut_away_in(stage, operation, face)
+    by = f" in operation {gone.title}" if gone is not None else ""
+    says = f"Operation {operation.title} {use}, but {face} was cut away{by}."
+    remedy = f"Do it before operation {gone.title}, or use another face." if gone else "Use another face."
+    return _finding(operation, face, Kind.CUT_AWAY, says, remedy)
+
+
+def _cut_away_in(stage: JobStage, operation: Operation, face: str) -> Operation | None:
+    """Return the operation before this one that took a face away."""
+    before = stage.job.operations[: stage.job.operations.index(operation)]
+    return next(
+        (o for o in reversed(before) if face in stage.before(o).faces and face not in stage.after(o).faces),
+        None,
+    )
+
+
+def _finding(operation: Operation, face: str, kind: Kind, says: str, remedy: str) -> Finding:
+    return Finding(
+        check=ID,
+        verdict=Verdict.NO_GO,
+        subject=f"{operation.title}: {face}",
+        kind=kind,
+        about=(FaceRef(face),),
+        says=says,
+        remedy=remedy,
+    )

@@ -1,0 +1,234 @@
+"""A job from a file: TOML with solids, or a script that leaves one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.place import translation
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.process.model import Blank, Job, PartFunction, PartState, SetupMaker
+from fixturecheck.process.order import refuse_bad_order
+from fixturecheck.process.records import Operation
+from fixturecheck.process.setups import by_function, in_state, refuse_missing
+from fixturecheck.process.text import StatedJob, is_job, read_job_text, setup_text
+from fixturecheck.setup.holding import Holding
+from fixturecheck.setup.load import body_of, load, ran_script, setup_of_script, setup_of_text, sources_of
+from fixturecheck.setup.make import body
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.records import Cut
+from fixturecheck.setup.text import StatedSetup
+
+
+def load_any(path: str | Path, overrides: Mapping[str, str]) -> Setup | Job:
+    """Read a set-up or a whole job from a script or a TOML file.
+
+    Parameters
+    ----------
+    path : str or Path
+        A `.py` script that leaves a `Job` in the variable `job`, a `.toml` file with a table `[job]`, or any
+        file that `load` takes.
+    overrides : mapping of str to str
+        For a script, values of its parameters by name; for TOML, values by dotted key.
+
+    Raises
+    ------
+    SetupError
+        The file cannot be used; a line for each mistake.
+    """
+    file = Path(path)
+    if file.is_file() and file.suffix.lower() == ".toml" and is_job(file):
+        return load_job(file, overrides)
+    if file.is_file() and file.suffix.lower() == ".py":
+        ran = ran_script(file.absolute(), overrides)
+        job = ran.variables.get("job")
+        if isinstance(job, Job):
+            return replace(job, sources=sources_of(file.absolute(), [job.part], ran.modules))
+        return setup_of_script(file.absolute(), ran)
+    return load(file, overrides)
+
+
+def load_job(path: Path, overrides: Mapping[str, str]) -> Job:
+    """Read a job from a TOML file.
+
+    Raises
+    ------
+    SetupError
+        It cannot be read or states something wrong; a line for each mistake.
+    """
+    told = read_job_text(path.absolute(), overrides)
+    home = told.path.parent
+    part = _part(told)
+    blank = _blank(told)
+    wrong = Mistakes()
+    _note_strange_faces(told, part, wrong)
+    solids = {
+        o.number: solid
+        for o in told.operations
+        if o.solid_before is not None and (solid := wrong.or_else(partial(_stated_solid, told, o), None))
+    }
+    wrong.raise_any()
+    files = [home / str(told.part.file)]
+    files += [home / o.setup for o in told.operations if o.setup is not None]
+    return Job(
+        name=told.head.name or told.path.stem,
+        part=part,
+        blank=blank,
+        operations=told.operations,
+        makers={o.number: _maker(told, o) for o in told.operations if o.setup is not None},
+        stated_solids=solids,
+        count=told.head.count,
+        units=told.head.units,
+        sources=sources_of(told.path, [part], files[1:]),
+    )
+
+
+def job_of(
+    name: str,
+    part: Body,
+    operations: tuple[Operation, ...],
+    *,
+    setups: Mapping[int, PartFunction] | None = None,
+    blank: Solid | Blank | None = None,
+    solids_before: Mapping[int, Solid] | None = None,
+    count: int = 1,
+    units: str = "mm",
+) -> Job:
+    """State a job in a script.
+
+    Parameters
+    ----------
+    part : Body
+        The finished part.
+    operations : tuple of Operation
+        In any order.
+    setups : mapping of int to callable
+        By the operation's number, a function of the part before and after it that returns its set-up.
+    blank : Solid or Blank, optional
+        What it is made from, in the part's frame.
+    solids_before : mapping of int to Solid
+        By the operation's number, the part before it, where that cannot be worked out.
+
+    Raises
+    ------
+    SetupError
+        The operations cannot be done as stated, or name faces that are not there.
+    """
+    refuse_bad_order(operations, {})
+    ordered = tuple(sorted(operations, key=lambda o: o.number))
+    wrong = Mistakes()
+    for operation in ordered:
+        for face in strange_faces(operation, part):
+            wrong.add(f"operation {operation.title!r}: the part has no face {face!r}")
+    wrong.raise_any()
+    made = blank if isinstance(blank, Blank) or blank is None else Blank(solid=blank)
+    return Job(
+        name=name,
+        part=part,
+        blank=made,
+        operations=ordered,
+        makers={number: by_function(function) for number, function in (setups or {}).items()},
+        stated_solids=dict(solids_before or {}),
+        count=count,
+        units=units,
+    )
+
+
+def strange_faces(operation: Operation, part: Body) -> list[str]:
+    """Return the faces that an operation makes or measures and that the finished part does not have."""
+    asked = [*operation.makes, *operation.measured_from, *operation.measures]
+    asked += [name for pair in operation.stones for name in pair]
+    return [name for name in dict.fromkeys(asked) if not part.face_indices(name)]
+
+
+def _note_strange_faces(told: StatedJob, part: Body, wrong: Mistakes) -> None:
+    """Note faces that operations name and that the part does not have."""
+    known = ", ".join(sorted(part.faces)) or "none by name"
+    for operation in told.operations:
+        for key in ("makes", "measured_from", "measures", "stones"):
+            stated = getattr(operation, key)
+            names = [n for pair in stated for n in pair] if key == "stones" else stated
+            for name in names:
+                if not part.face_indices(name):
+                    where = told.where(operation, key)
+                    wrong.add(f"{where}: the part has no face {name!r}; it has {known}")
+
+
+def _part(told: StatedJob) -> Body:
+    """Return the finished part with its names."""
+    facts = told.part
+    try:
+        return body_of(facts, told.path.parent / str(facts.file), translation(), which=facts.solid)
+    except SetupError as reason:
+        facts.entry.several("", reason)
+
+
+def _blank(told: StatedJob) -> Blank | None:
+    """Return the blank with its names."""
+    stated = told.blank
+    if stated is None or told.blank_facts is None:
+        return None
+    entry = told.blank_facts.entry
+    try:
+        if stated.file is not None:
+            drawn: object = told.path.parent / stated.file
+        else:
+            low, size = stated.low_mm, stated.size_mm
+            drawn = box((low[0], low[1], low[2]), (low[0] + size[0], low[1] + size[1], low[2] + size[2]))
+        made = body("blank", drawn, faces=told.blank_facts.stated.get("faces", {}))
+    except SetupError as reason:
+        entry.several("", reason)
+    return Blank(solid=made.solid, faces=made.faces)
+
+
+def _stated_solid(told: StatedJob, operation: Operation) -> Solid:
+    """Return the solid that a file states for the part before an operation."""
+    try:
+        return body(told.part.name, told.path.parent / str(operation.solid_before)).solid
+    except SetupError as reason:
+        message = f"{told.where(operation, 'solid_before')}: {reason}"
+        raise SetupError(message) from reason
+
+
+def _maker(told: StatedJob, operation: Operation) -> SetupMaker:
+    """Return what makes the set-up of an operation."""
+    path = told.path.parent / str(operation.setup)
+
+    def make(_part: Body, before: PartState, after: PartState) -> Setup:
+        stated = setup_text(told, operation)
+        states = {"before": before, "after": after}
+        parts = {facts.name: states[facts.state] for facts in stated.bodies if facts.state is not None}
+        seats = _seats_used(stated)
+        refuse_missing(seats, parts)
+        used = {ref.face for ref in seats if ref.body in parts} | _cut_faces(stated)
+        return setup_of_text(
+            stated,
+            path.parent,
+            sources=lambda bodies, files: sources_of(path, bodies, files),
+            in_state=lambda finished, state: in_state(finished, states[state], used),
+        )
+
+    return make
+
+
+def _seats_used(stated: StatedSetup) -> list[FaceRef]:
+    """Return the faces that a set-up seats by, and those that only say where something stands."""
+    used = [ref for seat in stated.rest["seats"] for ref in (seat.own, seat.other)]
+    return used + [
+        FaceRef.of(placing.name, seat.face) for placing in stated.placings for seat in placing.only
+    ]
+
+
+def _cut_faces(stated: StatedSetup) -> set[str]:
+    """Return the faces that a set-up cuts or clamps."""
+    cuts: tuple[Cut, ...] = stated.rest["cuts"]
+    found = {face for cut in cuts for face in (cut.floor, cut.wall) if face}
+    holding: Holding | None = stated.rest["holding"]
+    if holding is None:
+        return found
+    return found | {mill.face for mill in holding.milling} | {c.face for c in holding.clamps if c.face}

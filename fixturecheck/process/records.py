@@ -1,0 +1,140 @@
+"""The tables of a job as data classes: the job, the blank, its operations; read without the kernel."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from fixturecheck.fields import HIDDEN, allowed, recorded
+from fixturecheck.units import UNITS
+
+
+class OperationKind(StrEnum):
+    """What is done in an operation."""
+
+    GRIND = "grind"
+    MILL = "mill"
+    DRILL = "drill"
+    TAP = "tap"
+    HARDEN = "harden"
+    DEBURR = "deburr"
+    STONE = "stone"
+    MEASURE = "measure"
+
+
+CUTTING = frozenset({OperationKind.GRIND, OperationKind.MILL, OperationKind.DRILL, OperationKind.TAP})
+"""What leaves burrs."""
+
+BURR_MM = 0.02
+"""Height of a burr where none is stated: chosen here, no source; answers say so."""
+
+
+@recorded
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operation:
+    """One step of the job.
+
+    Parameters
+    ----------
+    number : int
+        Its number on the route; operations are done in the order of their numbers.
+    name : str
+        What it is called.
+    kind : str
+        `grind`, `mill`, `drill`, `tap`, `harden`, `deburr`, `stone` or `measure`.
+    makes : tuple of str
+        Faces of the finished part that it makes.
+    stock_mm : mapping of str to float
+        What it takes off each of them, by face; `*` is the rest. Faces without stock are cut from the solid:
+        holes, slots, pockets, steps.
+    leave_mm : mapping of str to float
+        What it leaves on each of them for a later operation.
+    measured_from : tuple of str
+        Faces that what it makes is measured from.
+    measures : tuple of str
+        Faces that are measured in it.
+    stones : tuple of tuple of str
+        What is stoned in it, or before it where it is no stoning: a face with all its edges, or the edge
+        between two faces.
+    burr_mm : float
+        Height of the burr that it leaves.
+    needs : tuple of int
+        Operations that have to be done before it.
+    growth_share : tuple of float
+        Of hardening: by which share of its size the part grows, low and high; negative where it shrinks.
+    setup : str or None
+        The set-up that it stands in, a TOML file counted from the job's folder.
+    solid_before : str or None
+        A STEP file with the part as it is before the operation, where that cannot be worked out.
+    """
+
+    number: int = field(metadata=allowed(0, 99999))
+    name: str
+    kind: str = field(metadata=allowed(words=OperationKind))
+    makes: tuple[str, ...] = ()
+    stock_mm: Mapping[str, float] = field(default_factory=dict, metadata=allowed(1e-4, 1000.0, or_zero=True))
+    leave_mm: Mapping[str, float] = field(default_factory=dict, metadata=allowed(1e-4, 1000.0, or_zero=True))
+    measured_from: tuple[str, ...] = ()
+    measures: tuple[str, ...] = ()
+    stones: tuple[tuple[str, ...], ...] = ()
+    burr_mm: float = field(default=BURR_MM, metadata=allowed(1e-4, 5.0, or_zero=True))
+    needs: tuple[int, ...] = ()
+    growth_share: tuple[float, ...] = field(default=(), metadata=allowed(-0.02, 0.02, items=2))
+    setup: str | None = None
+    solid_before: str | None = None
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+    def stock_of(self, face: str) -> float | None:
+        """Return what the operation takes off a face that it makes; None where it cuts it from the solid."""
+        return self.stock_mm.get(face, self.stock_mm.get("*"))
+
+    def leave_of(self, face: str) -> float:
+        """Return what the operation leaves on a face that it makes."""
+        return self.leave_mm.get(face, self.leave_mm.get("*", 0.0))
+
+    @property
+    def title(self) -> str:
+        """Its number and name, as reports call it."""
+        return f"{self.number} {self.name}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobEntry:
+    """The job as a whole.
+
+    Parameters
+    ----------
+    name : str
+        What it is called; the file's name where it is left out.
+    count : int
+        How many parts are made.
+    units : str
+        What reports show, and what `near` and places are stated in.
+    """
+
+    name: str | None = None
+    count: int = field(default=1, metadata=allowed(1, 100000))
+    units: str = field(default="mm", metadata=allowed(words=UNITS))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlankEntry:
+    """What the part is made from: a file, or a block by its size.
+
+    Parameters
+    ----------
+    file : str or None
+        A STEP or BREP file in the part's frame, counted from the job's folder.
+    size_mm : tuple of float
+        Size of a block along X, Y and Z of the part's frame.
+    low_mm : tuple of float
+        Its corner of least X, Y and Z in the part's frame.
+    faces : table
+        Names of its faces, as of a body: for seats on faces that are cut away later.
+    """
+
+    file: str | None = None
+    size_mm: tuple[float, ...] = field(default=(), metadata=allowed(0.01, 10000.0, items=3))
+    low_mm: tuple[float, ...] = field(default=(), metadata=allowed(-10000.0, 10000.0, items=3))
+    faces: Mapping[str, object] = field(default_factory=dict)

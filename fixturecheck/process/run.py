@@ -1,0 +1,162 @@
+"""A job from blank to finished: states, set-ups, what looks across operations, each operation's check."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from importlib import import_module
+
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.process.across import MODULES
+from fixturecheck.process.across.stage import Across, JobStage
+from fixturecheck.process.burrs import BurrsOf, burrs_left, burrs_met
+from fixturecheck.process.handling import comes_off
+from fixturecheck.process.model import Job, JobResult, OperationFound
+from fixturecheck.process.records import Operation
+from fixturecheck.process.setups import OperationSetup, setup_of
+from fixturecheck.process.states import states_of
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, not_computed, worst
+
+Checked = Mapping[int, Result]
+"""By the operation's number, what its set-up's check found."""
+
+WAITS = "waits until the faces that it seats by are there"
+
+
+def staged_job(job: Job, progress: Callable[[str, float], None]) -> JobStage:
+    """Work out the states of the part and the set-up of every operation.
+
+    Raises
+    ------
+    SetupError
+        Faces cannot be put back, or a set-up cannot be made.
+    """
+    progress("states of the part", 0.0)
+    states = states_of(job)
+    setups: dict[int, OperationSetup] = {}
+    burrs: dict[int, BurrsOf] = {}
+    for i, operation in enumerate(job.operations):
+        progress(f"set-up of operation {operation.title}", (i + 1) / (len(job.operations) + 1))
+        before, after = states[i], states[i + 1]
+        setup = setup_of(job, operation, before, after)
+        setups[operation.number] = setup
+        burrs[operation.number] = BurrsOf(
+            leaves=tuple(burrs_left(operation, after)),
+            meets=tuple(burrs_met(job, operation, before, _used_faces(operation, setup))),
+        )
+    return JobStage(job=job, states=states, setups=setups, burrs=burrs)
+
+
+def _used_faces(operation: Operation, made: OperationSetup) -> list[str]:
+    """Return the faces that an operation seats by, measures or measures from."""
+    seats = [] if made.setup is None else made.setup.seats
+    seated = [ref.face for seat in seats for ref in (seat.own, seat.other) if ref.body in made.parts]
+    return [*seated, *operation.measured_from, *operation.measures]
+
+
+def looked_across(stage: JobStage) -> list[Across]:
+    """Return what looking across the operations finds; what cannot be computed is unknown."""
+    found: list[Across] = []
+    for name, module in MODULES.items():
+        try:
+            found += import_module(module).check(stage)
+        except (NotComputedError, KernelError) as reason:
+            found.append(Across(number=None, finding=not_computed(name, stage.job.name, reason)))
+    return found
+
+
+def job_result(
+    stage: JobStage, across: Sequence[Across], checked: Checked, failed: Mapping[int, str]
+) -> JobResult:
+    """Put the result of a job together.
+
+    Parameters
+    ----------
+    failed : mapping of int to str
+        By the operation's number, why its check gave no result.
+    """
+    operations = tuple(_found(stage, across, checked, failed))
+    whole = tuple(one.finding for one in across if one.number is None)
+    verdict = worst([*(o.verdict for o in operations), *(f.verdict for f in whole)])
+    return JobResult(
+        job=stage.job, verdict=verdict, states=stage.states, operations=operations, findings=whole
+    )
+
+
+def _found(
+    stage: JobStage, across: Sequence[Across], checked: Checked, failed: Mapping[int, str]
+) -> Iterator[OperationFound]:
+    for operation in stage.job.operations:
+        number = operation.number
+        result, setup = checked.get(number), stage.setups[number]
+        findings = [one.finding for one in across if one.number == number]
+        why = failed.get(number, WAITS if setup.missing else "")
+        if number in failed:
+            findings.append(not_computed("operation", operation.title, f"Its check gave no result: {why}."))
+        verdicts = [f.verdict for f in findings] + ([result.verdict] if result is not None else [])
+        yield OperationFound(
+            operation=operation,
+            before=stage.before(operation),
+            after=stage.after(operation),
+            verdict=worst(verdicts),
+            result=result,
+            not_checked=why,
+            findings=tuple(findings),
+            burrs=stage.burrs[number].leaves,
+            to_stone=tuple(m.told for m in stage.burrs[number].meets),
+            comes_off=comes_off(result),
+        )
+
+
+def check_job(
+    job: Job,
+    *,
+    check: Callable[[Operation, OperationSetup], Result] | None = None,
+    progress: Callable[[str, float], None] = lambda _doing, _share: None,
+    found: Callable[[Finding], None] = lambda _finding: None,
+) -> JobResult:
+    """Check a whole job, one operation after the other.
+
+    Parameters
+    ----------
+    job : Job
+        What `load_any` returned, or a job made in Python with `job_of`.
+    check : callable, optional
+        Checks the set-up of one operation; without it, the engine does.
+    progress : callable
+        Called with what is being done, and the share done so far, 0 to 1.
+    found : callable
+        Called with each finding across operations.
+
+    Returns
+    -------
+    JobResult
+        States, verdicts and findings of every operation.
+
+    Raises
+    ------
+    SetupError
+        Faces cannot be put back, or a set-up cannot be made.
+    """
+    stage = staged_job(job, lambda doing, share: progress(doing, 0.2 * share))
+    across = looked_across(stage)
+    for one in across:
+        found(one.finding)
+    checked: dict[int, Result] = {}
+    asked = [o for o in job.operations if stage.setups[o.number].setup is not None]
+    run = check or _by_engine
+    for i, operation in enumerate(asked):
+        progress(f"operation {operation.title}", 0.2 + 0.8 * i / len(asked))
+        checked[operation.number] = run(operation, stage.setups[operation.number])
+    progress("done", 1.0)
+    return job_result(stage, across, checked, {})
+
+
+def _by_engine(_operation: Operation, made: OperationSetup) -> Result:
+    """Check the set-up of an operation with all that there is."""
+    setup = made.setup
+    if setup is None:
+        message = "an operation without a set-up has nothing to check"
+        raise NotComputedError(message)
+    result: Result = import_module("fixturecheck.engine").check(setup)
+    return result

@@ -1,0 +1,143 @@
+"""A whole job from file to folder: every operation's check and report, and the job's own.
+
+Operations are checked side by side: their states are worked out from the finished part, so that none waits
+for another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fixturecheck.errors import NotComputedError
+from fixturecheck.report.folder import OPERATIONS, scratch, written
+from fixturecheck.report.pictures.painter import Painter, painting
+from fixturecheck.runs.check import answer_of, part_of
+
+if TYPE_CHECKING:
+    from fixturecheck.process.across.stage import Across, JobStage
+    from fixturecheck.process.model import Job
+    from fixturecheck.process.records import Operation
+    from fixturecheck.result import Result
+
+Progress = Callable[[str, float], None]
+Tell = Callable[[list[str]], None]
+
+_STAGED, _CHECKED = 0.2, 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What is asked of each operation, and how the answer is shown; see `fixturecheck.runs.check.run`."""
+
+    only: tuple[str, ...] | None
+    skip: tuple[str, ...]
+    width: int
+    colour: bool
+
+
+def check_job_into(
+    job: Job,
+    folder: Path,
+    painter: Painter | None,
+    asked: Asked,
+    *,
+    progress: Progress,
+    tell: Tell,
+) -> tuple[str, str, str | None]:
+    """Check a job and write everything into a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        An empty folder to write into.
+    painter : Painter or None
+        The drawing process for the strip of the part's states; None draws nothing.
+
+    Returns
+    -------
+    tuple of str
+        The verdict, the table for the terminal, and why pictures are missing (None if none is).
+
+    Raises
+    ------
+    FixturecheckError
+        The job cannot be done as stated, or the result could not be written.
+    """
+    from fixturecheck.kernel.side_by_side import Done, run_side_by_side  # noqa: PLC0415 -- the painter first
+    from fixturecheck.process.run import job_result, looked_across, staged_job  # noqa: PLC0415 -- the same
+    from fixturecheck.report.job_page import job_table  # noqa: PLC0415 -- the same
+    from fixturecheck.report.job_write import write_job_report  # noqa: PLC0415 -- the same
+
+    stage = staged_job(job, part_of(progress, 0.0, _STAGED))
+    across = looked_across(stage)
+    _tell_across(across, tell)
+    works = {
+        o.number: partial(_check_one, stage, across, o, folder, painter is not None, asked)
+        for o in job.operations
+        if stage.setups[o.number].setup is not None
+    }
+    titles = {o.number: o.title for o in job.operations}
+    share = part_of(progress, _STAGED, _CHECKED)
+    share("check the operations", 0.0)
+    seen: list[int] = []
+
+    def done(number: int, came_to: Done) -> None:
+        seen.append(number)
+        share(f"operation {titles[number]} is checked", len(seen) / len(works))
+        verdict = "not computed" if came_to.failed else came_to.value[0].verdict
+        tell([f"operation {titles[number]}: {verdict}"])
+
+    found = run_side_by_side(works, done=done)
+    checked = {number: one.value[0] for number, one in found.items() if not one.failed}
+    failed = {number: one.failed for number, one in found.items() if one.failed}
+    result = job_result(stage, across, checked, failed)
+    progress("write the job", _CHECKED)
+    with written(folder):
+        trouble = write_job_report(folder, result, painter=painter)
+    troubles = [trouble, *(one.value[1] for one in found.values() if not one.failed)]
+    why = "; ".join(t for t in troubles if t)
+    return str(result.verdict), job_table(result, width=asked.width, colour=asked.colour), why or None
+
+
+def _tell_across(across: list[Across], tell: Tell) -> None:
+    """Tell what looking across the operations found, before the first of them is checked."""
+    from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- the painter starts first
+
+    so_far = SoFar(tell)
+    for one in across:
+        so_far.found(one.finding)
+    so_far.end()
+
+
+def _check_one(
+    stage: JobStage, across: list[Across], operation: Operation, folder: Path, draws: bool, asked: Asked
+) -> tuple[Result, str | None]:
+    """Check the set-up of one operation and write its report; this runs in a copy of the process.
+
+    Returns
+    -------
+    tuple
+        What the check found, without its shapes, and why pictures are missing.
+    """
+    from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.shown import with_across  # noqa: PLC0415 -- the same
+
+    made = stage.setups[operation.number]
+    setup = made.setup
+    if setup is None:
+        message = f"operation {operation.title} has no set-up"
+        raise NotComputedError(message)
+    home = folder / OPERATIONS / f"{operation.number}"
+    home.mkdir(parents=True)
+    with painting(draws) as painter, scratch(home):
+        result = check(setup, only=asked.only, skip=asked.skip)
+        mine = [one.finding for one in across if one.number == operation.number]
+        shown = with_across(result, made, mine)
+        told = answer_of(
+            shown, setup, home, painter, asked.width, False, progress=lambda _doing, _share: None
+        )
+    return replace(result, shapes=()), told[2]

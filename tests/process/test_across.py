@@ -1,0 +1,145 @@
+"""What looks across operations: each check fires, and stays quiet."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cadquery as cq
+import pytest
+
+from fixturecheck.errors import SetupError
+from fixturecheck.process.model import Blank
+from fixturecheck.process.records import Operation
+from fixturecheck.process.run import looked_across, staged_job
+from fixturecheck.result.finding import Kind, Verdict
+from tests.process.jobs import HIGH, LONG, ROUTE, WIDE, changed, on_chuck, route
+
+SETUPS = {10: on_chuck("top"), 20: on_chuck("bottom")}
+
+
+def found(job, check: str):
+    stage = staged_job(job, lambda _doing, _share: None)
+    return [a for a in looked_across(stage) if a.finding.check == check]
+
+
+def no_go(job, check: str):
+    return [a for a in found(job, check) if a.finding.verdict is Verdict.NO_GO]
+
+
+def test_a_sound_route_is_go() -> None:
+    stage = staged_job(route(setups=SETUPS), lambda _doing, _share: None)
+    assert {a.finding.verdict for a in looked_across(stage)} == {Verdict.GO}
+
+
+def test_a_face_that_is_not_made_yet_is_told() -> None:
+    job = route(*changed(20, measured_from=("pocket_floor",)))
+    (told,) = no_go(job, "made")
+    assert (told.number, told.finding.kind) == (20, Kind.NOT_MADE_YET)
+    assert "30 pocket" in (told.finding.remedy or "")
+
+
+def test_a_seat_on_a_face_that_was_cut_away_is_told() -> None:
+    """A lug of the blank that the first operation grinds off."""
+    whole = cq.Workplane("XY").box(LONG, WIDE, HIGH + 0.5, centered=(True, True, False))
+    low = whole.translate((0, 0, -0.2))
+    blank = Blank(solid=low.val(), faces={"saw_cut": _index(low.val(), HIGH + 0.3)})
+
+    def seated(before, after):
+        setup = on_chuck("bottom")(before, after)
+        return replace(setup, seats=tuple(replace(s, face="saw_cut") for s in setup.seats))
+
+    job = route(blank=blank, setups={10: on_chuck("top"), 20: seated})
+    (told,) = no_go(job, "made")
+    assert (told.number, told.finding.kind) == (20, Kind.CUT_AWAY)
+    assert "in operation 10 first side" in told.finding.says
+
+
+def _index(solid, z_mm: float) -> tuple[int, ...]:
+    faces = solid.Faces()
+    return tuple(i for i, f in enumerate(faces) if abs(f.Center().z - z_mm) < 1e-6)
+
+
+@pytest.mark.parametrize(("number", "datum", "fires"), [(10, "bottom", True), (20, "top", False)])
+def test_a_face_finished_before_its_datum_is_told(number: int, datum: str, fires: bool) -> None:
+    told = no_go(route(*changed(number, measured_from=(datum,))), "datum")
+    assert bool(told) is fires
+    if fires:
+        assert told[0].finding.value == pytest.approx(0.2)
+        assert "20 second side" in (told[0].finding.remedy or "")
+
+
+def test_stock_left_and_still_there_is_told() -> None:
+    (told,) = no_go(route(*changed(10, leave_mm={"top": 0.25})), "stock")
+    assert told.finding.value == pytest.approx(0.25)
+    assert told.finding.kind is Kind.STILL_THERE
+    later = Operation(number=25, name="finish", kind="grind", makes=("top",), stock_mm={"top": 0.25})
+    assert no_go(route(*changed(10, leave_mm={"top": 0.25}), later), "stock") == []
+
+
+def test_less_stock_than_is_taken_is_told() -> None:
+    later = Operation(number=25, name="finish", kind="grind", makes=("top",), stock_mm={"top": 0.3})
+    (told,) = no_go(route(*changed(10, leave_mm={"top": 0.25}), later), "stock")
+    assert (told.finding.kind, told.finding.value) == (Kind.TAKES_AIR, pytest.approx(0.05))
+
+
+def test_a_blank_that_no_operation_takes_off_is_told() -> None:
+    """Closed form: 0.5 mm more on one side of the blank."""
+    solid = cq.Workplane().box(LONG + 0.5, WIDE, HIGH + 0.5, centered=False)
+    blank = solid.translate((-LONG / 2, -WIDE / 2, -0.2)).val()
+    (told,) = no_go(route(blank=blank), "stock")
+    assert told.finding.value == pytest.approx(0.5 * WIDE * (HIGH + 0.5))
+
+
+@pytest.mark.parametrize(
+    ("stones", "stated", "verdict"),
+    [
+        ((("top",),), True, None),
+        ((), True, Verdict.NO_GO),
+        ((), False, Verdict.CAUTION),
+        ((("top", "left"), ("top", "right"), ("top", "front"), ("top", "back")), True, None),
+        ((("top", "left"),), True, Verdict.NO_GO),
+    ],
+)
+def test_a_burr_under_the_next_seat_is_told(stones, stated: bool, verdict) -> None:
+    """The first side is turned over onto the chuck: its four outer edges carry burrs."""
+    first = Operation(
+        number=10,
+        name="first side",
+        kind="grind",
+        makes=("top",),
+        stock_mm={"*": 0.3},
+        **({"burr_mm": 0.03} if stated else {}),
+    )
+    second = replace(ROUTE[1], stones=stones)
+    told = [a for a in found(route(first, second, *ROUTE[2:], setups=SETUPS), "burr") if a.number == 20]
+    assert [a.finding.verdict for a in told] == ([] if verdict is None else [verdict])
+    if told:
+        assert told[0].finding.value == pytest.approx(30.0 if stated else 20.0)
+        assert "Stone these before operation 20" in told[0].finding.says
+
+
+def test_burrs_are_the_outer_edges_of_what_was_cut() -> None:
+    """Known answers: the rim of the block, 140 mm; of the pocket, 40 mm; both rims of the hole."""
+    stage = staged_job(route(), lambda _doing, _share: None)
+    lengths = {n: sum(b.length_mm for b in one.leaves) for n, one in stage.burrs.items()}
+    assert lengths == pytest.approx({10: 140.0, 20: 140.0, 30: 40.0, 40: 2 * 18.8495559}, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("operations", "says"),
+    [
+        ((*changed(20, needs=(10,)), replace(ROUTE[0], number=5, needs=(20,))), "made twice|comes after"),
+        ((replace(ROUTE[0], needs=(20,)), replace(ROUTE[1], needs=(10,))), "circle: 10 needs 20 needs 10"),
+        ((ROUTE[0], replace(ROUTE[0], number=20)), "'top' is made twice"),
+        ((ROUTE[0], replace(ROUTE[1], number=10)), "stated more than once"),
+        (
+            (replace(ROUTE[0], measured_from=("bottom",)), replace(ROUTE[1], measured_from=("top",))),
+            "measured from each other in a circle",
+        ),
+        ((replace(ROUTE[0], makes=("lid",)),), "no face 'lid'"),
+        ((replace(ROUTE[0], needs=(70,)),), "needs operation 70, which is not there"),
+    ],
+)
+def test_what_cannot_be_done_as_stated_is_refused(operations, says: str) -> None:
+    with pytest.raises(SetupError, match=says):
+        route(*operations)
