@@ -7,7 +7,7 @@ from importlib import import_module
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.process.across import MODULES
-from fixturecheck.process.across.stage import Across, JobStage
+from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.burrs import BurrsOf, burrs_left, burrs_met
 from fixturecheck.process.handling import comes_off
 from fixturecheck.process.model import Job, JobResult, OperationFound
@@ -54,19 +54,19 @@ def _used_faces(operation: Operation, made: OperationSetup) -> list[str]:
     return [*seated, *operation.measured_from, *operation.measures]
 
 
-def looked_across(stage: JobStage) -> list[Across]:
+def looked_across(stage: JobStage) -> list[RouteFinding]:
     """Return what looking across the operations finds; what cannot be computed is unknown."""
-    found: list[Across] = []
+    found: list[RouteFinding] = []
     for name, module in MODULES.items():
         try:
             found += import_module(module).check(stage)
         except (NotComputedError, KernelError) as reason:
-            found.append(Across(number=None, finding=not_computed(name, stage.job.name, reason)))
+            found.append(RouteFinding(number=None, finding=not_computed(name, stage.job.name, reason)))
     return found
 
 
 def job_result(
-    stage: JobStage, across: Sequence[Across], checked: Checked, failed: Mapping[int, str]
+    stage: JobStage, across: Sequence[RouteFinding], checked: Checked, failed: Mapping[int, str]
 ) -> JobResult:
     """Put the result of a job together.
 
@@ -84,7 +84,7 @@ def job_result(
 
 
 def _found(
-    stage: JobStage, across: Sequence[Across], checked: Checked, failed: Mapping[int, str]
+    stage: JobStage, across: Sequence[RouteFinding], checked: Checked, failed: Mapping[int, str]
 ) -> Iterator[OperationFound]:
     for operation in stage.job.operations:
         number = operation.number

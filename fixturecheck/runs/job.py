@@ -18,7 +18,7 @@ from fixturecheck.report.pictures.painter import Painter, painting
 from fixturecheck.runs.check import answer_of, part_of
 
 if TYPE_CHECKING:
-    from fixturecheck.process.across.stage import Across, JobStage
+    from fixturecheck.process.across.stage import JobStage, RouteFinding
     from fixturecheck.process.model import Job
     from fixturecheck.process.records import Operation
     from fixturecheck.result import Result
@@ -103,7 +103,7 @@ def check_job_into(
     return str(result.verdict), job_table(result, width=asked.width, colour=asked.colour), why or None
 
 
-def _tell_across(across: list[Across], tell: Tell) -> None:
+def _tell_across(across: list[RouteFinding], tell: Tell) -> None:
     """Tell what looking across the operations found, before the first of them is checked."""
     from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- the painter starts first
 
@@ -114,7 +114,7 @@ def _tell_across(across: list[Across], tell: Tell) -> None:
 
 
 def _check_one(
-    stage: JobStage, across: list[Across], operation: Operation, folder: Path, draws: bool, asked: Asked
+    stage: JobStage, across: list[RouteFinding], operation: Operation, folder: Path, draws: bool, asked: Asked
 ) -> tuple[Result, str | None]:
     """Check the set-up of one operation and write its report; this runs in a copy of the process.
 

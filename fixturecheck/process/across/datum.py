@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fixturecheck.process.across.stage import Across, JobStage
+from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, judge
@@ -20,7 +20,7 @@ ID = "datum"
 TITLE = "Faces are measured from finished ones"
 
 
-def check(stage: JobStage) -> Iterator[Across]:
+def check(stage: JobStage) -> Iterator[RouteFinding]:
     """Yield a finding for each datum of each operation that finishes a face."""
     makers = makers_of(stage.job.operations)
     for operation in stage.job.operations:
@@ -28,7 +28,7 @@ def check(stage: JobStage) -> Iterator[Across]:
         if not finishes:
             continue
         for datum in operation.measured_from:
-            yield Across(number=operation.number, finding=_datum(stage, operation, finishes, datum))
+            yield RouteFinding(number=operation.number, finding=_datum(stage, operation, finishes, datum))
 
 
 def _datum(stage: JobStage, operation: Operation, finishes: list[str], datum: str) -> Finding:

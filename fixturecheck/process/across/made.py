@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.process.across.stage import Across, JobStage
+from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, Verdict
@@ -23,7 +23,7 @@ ID = "made"
 TITLE = "Faces are there when they are needed"
 
 
-def check(stage: JobStage) -> Iterator[Across]:
+def check(stage: JobStage) -> Iterator[RouteFinding]:
     """Yield a finding for each face that is not there, and one for each operation whose faces all are."""
     for operation in stage.job.operations:
         seats = [(ref.face, f"seats {ref.body} by it") for ref in stage.setups[operation.number].missing]
@@ -32,13 +32,13 @@ def check(stage: JobStage) -> Iterator[Across]:
         used += [(face, "measures it") for face in operation.measures if face not in there]
         told = dict(reversed([*seats, *used]))
         for face, use in told.items():
-            yield Across(number=operation.number, finding=_missing(stage, operation, face, use))
+            yield RouteFinding(number=operation.number, finding=_missing(stage, operation, face, use))
         setup = stage.setups[operation.number].setup
         count = len(setup.seats) if setup is not None else 0
         asked = count + len(operation.measured_from) + len(operation.measures)
         if asked and not told:
             says = f"All faces that it seats by, measures or measures from are there: {asked} were looked at."
-            yield Across(
+            yield RouteFinding(
                 number=operation.number,
                 finding=Finding(check=ID, verdict=Verdict.GO, subject=operation.title, says=says),
             )

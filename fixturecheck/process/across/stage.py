@@ -13,7 +13,7 @@ from fixturecheck.result.finding import Finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Across:
+class RouteFinding:
     """One finding, and the operation that it is about; None where it is about the job as a whole."""
 
     number: int | None

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 
 from fixturecheck.kernel.boolean import split
 from fixturecheck.kernel.measure import volume_mm3
-from fixturecheck.process.across.stage import Across, JobStage
+from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.order import left_on, makers_of
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.shapes import NamedShape, Role
@@ -27,7 +27,7 @@ _ROUNDING_MM = 1e-9
 _SHARE = 1e-6
 
 
-def check(stage: JobStage) -> Iterator[Across]:
+def check(stage: JobStage) -> Iterator[RouteFinding]:
     """Yield a finding for each face that is made with stock, and for the blank."""
     write = stage.job.write
     for face, makers in makers_of(stage.job.operations).items():
@@ -40,7 +40,7 @@ def check(stage: JobStage) -> Iterator[Across]:
             before = write.length(left_mm + (last.stock_of(face) or 0.0), "g")
             says = f"Operation {last.title} takes {over} more off {face} than is left on it ({before})."
             remedy = f"State what the operation before leaves, or take {over} less."
-            yield Across(
+            yield RouteFinding(
                 number=last.number,
                 finding=judge(
                     -left_mm,
@@ -58,7 +58,7 @@ def check(stage: JobStage) -> Iterator[Across]:
             continue
         there = left_mm > _ROUNDING_MM
         amount = write.length(max(left_mm, 0.0), "g")
-        yield Across(
+        yield RouteFinding(
             number=last.number,
             finding=judge(
                 max(left_mm, 0.0),
@@ -79,7 +79,7 @@ def check(stage: JobStage) -> Iterator[Across]:
     yield from _blank(stage)
 
 
-def _blank(stage: JobStage) -> Iterator[Across]:
+def _blank(stage: JobStage) -> Iterator[RouteFinding]:
     """Hold the blank against the part before its first operation."""
     blank = stage.job.blank
     if blank is None:
@@ -90,7 +90,7 @@ def _blank(stage: JobStage) -> Iterator[Across]:
     over_mm3 = parts.kept_mm3 if parts.kept_mm3 > _SHARE * whole_mm3 else 0.0
     if not over_mm3:
         says = "The part before its first operation fills the blank."
-        yield Across(
+        yield RouteFinding(
             number=None,
             finding=Finding(
                 check=ID,
@@ -107,7 +107,7 @@ def _blank(stage: JobStage) -> Iterator[Across]:
         return
     amount = stage.job.write.volume(over_mm3)
     shape = NamedShape(name="blank that no operation takes", role=Role.LEFTOVER, geometry=parts.kept)
-    yield Across(
+    yield RouteFinding(
         number=None,
         finding=judge(
             over_mm3,
