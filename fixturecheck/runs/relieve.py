@@ -19,7 +19,7 @@ from fixturecheck.relief.search import relieve
 from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
 from fixturecheck.report.pictures.draw import write_scenes
 from fixturecheck.report.pictures.painter import Drawn, Painter
-from fixturecheck.report.relief_page import ReliefShown, RouteFinding, relief_page, relief_scenes, whole_scene
+from fixturecheck.report.relief_page import Across, ReliefShown, relief_page, relief_scenes, whole_scene
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
@@ -135,14 +135,14 @@ def _shapes(setup: Setup, when: str) -> list[NamedShape]:
     ]
 
 
-def _across(setup: Setup, relief: Relief) -> RouteFinding:
+def _across(setup: Setup, relief: Relief) -> Across:
     """Return where a relief is looked at: on the copy that clashes, in the machine's frame."""
     place = matrix_of(setup.body(relief.on).at)
     middle = place[:3, :3] @ np.array(relief.at_mm) + place[:3, 3]
     clash = place[:3, :3] @ np.array(relief.clash_at_mm) + place[:3, 3]
     along = place[:3, :3] @ np.array(relief.along)
     often = f"lands in {relief.share_lands:.1%} of draws"
-    return RouteFinding(
+    return Across(
         at_mm=middle,
         clash_at_mm=clash,
         ring_mm=0.65 * relief.clash_size_mm,
