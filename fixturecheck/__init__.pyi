@@ -13,6 +13,8 @@ from .report.write import write_report as write_report
 from .result import Result as Result
 from .result.finding import Finding as Finding
 from .result.finding import Verdict as Verdict
+from .setup.dials import Dials as Dials
+from .setup.dials import Handwheel as Handwheel
 from .setup.holding import CalibratedChuck as CalibratedChuck
 from .setup.holding import Clamp as Clamp
 from .setup.holding import Holding as Holding

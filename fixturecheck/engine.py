@@ -14,6 +14,7 @@ from fixturecheck.checks import MODULES, chosen
 from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.dials.plan import Dialled, dialled
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.grouping import grouped
 from fixturecheck.kernel.construct import compound
@@ -39,14 +40,17 @@ Found = Callable[[Finding], None]
 STEPS: Mapping[str, tuple[str, ...]] = {
     "contacts": ("seat", "nest"),
     "cuts": ("reach", "align", "limits", "clear"),
+    "dials": ("dials",),
     "rest": ("rest", "location", "tolerance"),
     "hardening": ("hardening",),
     "holding": ("hold", "crash", "release"),
 }
 """What is worked out, in this order, and the checks that can be asked once it is."""
 
-_SHARES = {"contacts": 0.2, "cuts": 0.4, "rest": 0.4, "hardening": 0.0, "holding": 0.0}
-_SHARES_HELD = {"contacts": 0.05, "cuts": 0.1, "rest": 0.1, "hardening": 0.0, "holding": 0.75}
+_SHARES = {"contacts": 0.2, "cuts": 0.35, "dials": 0.05, "rest": 0.4, "hardening": 0.0, "holding": 0.0}
+_SHARES_HELD = {
+    "contacts": 0.05, "cuts": 0.09, "dials": 0.01, "rest": 0.1, "hardening": 0.0, "holding": 0.75,
+}  # fmt: skip
 """Share of the work that each step takes, without and with a holding."""
 _CLASHES = frozenset({("seat", Kind.OVERLAP), ("nest", Kind.OPEN), ("nest", Kind.OVERLAP)})
 """No-go, by check and kind, by which bodies cannot all be where they are drawn: no contact there is real."""
@@ -97,9 +101,10 @@ class _Work:
             "rest": setup.staging is not None,
             "hardening": setup.hardening is not None,
             "holding": setup.holding is not None,
+            "dials": setup.machine.downfeed is not None and bool(setup.cuts),
         }
         wanted = {s for s, checks in STEPS.items() if stated.get(s, True) and self.asked & {*checks}}
-        return step in wanted or (step == "cuts" and "holding" in wanted)
+        return step in wanted or (step == "cuts" and bool(wanted & {"holding", "dials"}))
 
     def grind(self) -> None:
         """Grind every cut that can be ground."""
@@ -112,6 +117,17 @@ class _Work:
             except (NotComputedError, KernelError) as reason:
                 self._miss("cuts", cut.name, reason)
         self.stage = replace(self.stage, cuts=tuple(cuts))
+
+    def dial(self) -> None:
+        """Work out what the dials read for every cut that could be ground."""
+        stage, found = self.stage, list[Dialled]()
+        for cut in stage.cuts:
+            self._progress(f"dials of {cut.cut.name}", len(found) / len(stage.cuts))
+            try:
+                found.append(dialled(stage.setup, stage.cuts, cut, stage.placed))
+            except (NotComputedError, KernelError) as reason:
+                self._miss("dials", cut.cut.name, reason)
+        self.stage = replace(stage, dialled=tuple(found))
 
     def settle(self) -> None:
         """Let the parts come to rest."""
@@ -154,6 +170,8 @@ def _work_out(work: _Work, step: str) -> None:
     """Work out one step; what touches is known from the start."""
     if step == "cuts":
         work.grind()
+    elif step == "dials":
+        work.dial()
     elif step == "rest":
         work.settle()
     elif step == "hardening":
@@ -323,6 +341,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         findings=tuple(findings),
         contacts=tuple(replace(p.contact, patch=p.name) for p in stage.contacts.patches),
         cuts=tuple(c.made for c in stage.cuts),
+        dials=tuple(d.found for d in stage.dialled if d.found is not None),
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
         holding=import_module("fixturecheck.holding.outcome").found(setup, stage.held)

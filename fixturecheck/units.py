@@ -43,7 +43,10 @@ _ENDS = {
 INCH_SUFFIX = {metric: inch for metric, (_, inch, _) in _ENDS.items()}
 """End of a key in metric units, and the end that states the same quantity in inch units."""
 
-_PLAIN_ENDS = {"deg": "deg", "share": "share", "rpm": "rev/min", "mm3": "mm3", "c": "C", "hrc": "HRC"}
+_PLAIN_ENDS = {
+    "deg": "deg", "s": "s", "min": "min", "share": "share", "rpm": "rev/min", "mm3": "mm3", "c": "C",
+    "hrc": "HRC",
+}  # fmt: skip
 """Ends of keys whose unit is the same in inch set-ups."""
 
 _DIGITS = 14

@@ -22,6 +22,7 @@ MODULES = {
     "clear": "fixturecheck.checks.clear",
     "align": "fixturecheck.checks.align",
     "limits": "fixturecheck.checks.limits",
+    "dials": "fixturecheck.checks.dials",
     "release": "fixturecheck.checks.release",
     "hardening": "fixturecheck.checks.hardening",
 }

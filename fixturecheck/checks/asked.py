@@ -11,7 +11,7 @@ from fixturecheck.setup.model import Setup
 _HELD = frozenset({"hold", "crash", "release"})
 _STAGED = frozenset({"rest", "location", "tolerance"})
 _OF_THE_REST = frozenset({"location", "tolerance"})
-_CUT = frozenset({"reach", "clear", "align", "limits"})
+_CUT = frozenset({"reach", "clear", "align", "limits", "dials"})
 
 
 def not_asked(setup: Setup, *, left_out: Collection[str] = (), rests: bool = True) -> tuple[NotAsked, ...]:
@@ -50,6 +50,8 @@ def _lacks(setup: Setup, check: str) -> str:
         return "tolerance_mm of any face"
     if check in _CUT and not setup.cuts:
         return "[[cut]]"
+    if check == "dials" and setup.machine.downfeed is None:
+        return "[machine.downfeed]"
     if check == "nest" and len(list(setup.parts())) > 1 and not any(s.rank == "nest" for s in setup.seats):
         return "a seat of rank nest"
     return ""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fixturecheck.contact.patch import ContactMap
+from fixturecheck.dials.plan import Dialled
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import StagingAnswer
@@ -32,6 +33,8 @@ class Stage:
         All patches at the drawn pose.
     cuts : tuple of GroundCut
         Each cut with its wheel sweep and the part as ground.
+    dialled : tuple of Dialled
+        The dials of each cut; empty where the machine has none.
     answered : StagingAnswer or None
         What staging came to; None where none is stated, or where it could not be run.
     held : Held or None
@@ -44,6 +47,7 @@ class Stage:
     placed: Mapping[str, Solid]
     contacts: ContactMap
     cuts: tuple[GroundCut, ...]
+    dialled: tuple[Dialled, ...] = ()
     answered: StagingAnswer | None = None
     held: Held | None = None
     hardened: HardeningFound | None = None

@@ -13,6 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fixturecheck.report import statements as facts
+from fixturecheck.report.dials_page import dials_section
 from fixturecheck.report.hardening_page import hardening_section
 from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
 from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, picture_of, render, style, table_of
@@ -87,6 +88,7 @@ def _of_a_setup(
         rest if result.rest is not None else None,
         hold if result.holding is not None else None,
         _as_ground(result) if result.cuts else None,
+        dials_section(result) if result.dials else None,
         apart_section(result),
         hardening_section(result) if result.hardening is not None else None,
     )

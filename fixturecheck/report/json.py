@@ -308,6 +308,7 @@ def result_dict(result: Result) -> dict[str, Any]:
         "groups": _groups(result.groups, places),
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
+        "dials": [_plain_record(d) for d in result.dials],
         "rest": rest_dict(result.rest, write),
         "holding": hold_dict(result.holding, write),
         "hardening": hardening_dict(result.hardening),

@@ -62,8 +62,10 @@ def only_mills(setup: Setup) -> bool:
     return bool(setup.holding and setup.holding.milling) and not setup.cuts
 
 
-_ENDS = ("_deg", "_share", "_mm3", "_c", "_hrc")
-_APART = ("flange", "guard", "push", "press", "clamps", "milling", "sizes", "name")
+_ENDS = ("_deg", "_share", "_mm3", "_c", "_hrc", "_s", "_min")
+_APART = (
+    "flange", "guard", "downfeed", "cross_feed", "push", "press", "clamps", "milling", "sizes", "name",
+)  # fmt: skip
 
 
 def stated_table(setup: Setup) -> Table:
@@ -118,6 +120,9 @@ def _rows(setup: Setup) -> Iterator[tuple[str, str]]:
         ("machine", setup.machine),
         ("flange", setup.machine.flange),
         ("guard", setup.machine.guard),
+        ("downfeed", setup.machine.downfeed),
+        ("cross feed", setup.machine.cross_feed),
+        ("dials", setup.dials),
         ("tolerances", setup.tolerances),
         ("staging", setup.staging),
         ("holding", setup.holding),
@@ -211,6 +216,7 @@ ASKED = {
     "reach": "reach of the wheel",
     "clear": "clearance of the wheel",
     "align": "alignment",
+    "dials": "dials",
     "limits": "limits of wheel and machine",
     "release": "release",
     "hardening": "hardening",
@@ -228,6 +234,7 @@ QUESTIONS = {
     "reach": "does the wheel reach floor and wall",
     "clear": "does the wheel clear everything",
     "align": "are the cut faces level and parallel",
+    "dials": "what do the dials read, and where are they zeroed",
     "limits": "are speed, travels and daylight within limits",
     "release": "how do the parts come off",
     "hardening": "do sizes and hardness come out right",

@@ -6,6 +6,7 @@ import shutil
 import textwrap
 from collections.abc import Callable
 
+from fixturecheck.report.dials_page import dial_lines
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.statements import assumed_line, banner, counted
@@ -208,6 +209,8 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         lines.append(f"    and {passed - _MOST_GO} more that are go")
     held = hold_lines(result.holding, result.shown_in)
     lines += ["", *(line for told in held for line in _hung(told, columns))] if held else []
+    dials = dial_lines(result)
+    lines += ["", *(line for told in dials for line in _hung(told, columns))] if dials else []
     also = assumed_line(result)
     lines += ["", *_folded(also, columns)] if also else []
     lines += ["", counted(rows)]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 
 from fixturecheck.result.contact import Contact, CutMade
+from fixturecheck.result.dials import CutDials
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import HoldFound
@@ -79,6 +80,8 @@ class Result:
         Every patch where bodies touch or nearly do, as drawn.
     cuts : tuple of CutMade
         Every cut as ground.
+    dials : tuple of CutDials
+        What the dials of each cut read; empty where the machine has none.
     shapes : tuple of NamedShape
         Bodies, patches and regions, for setup.step and the pictures.
     units, small_lengths : str
@@ -105,6 +108,7 @@ class Result:
     contacts: tuple[Contact, ...]
     cuts: tuple[CutMade, ...]
     shapes: tuple[NamedShape, ...]
+    dials: tuple[CutDials, ...] = ()
     rest: Rest | None = None
     holding: HoldFound | None = None
     hardening: HardeningFound | None = None

@@ -136,6 +136,15 @@ class Kind(StrEnum):
     HARDNESS_TEST = "hardness test"
     HOLES = "holes"
     DEMAGNETISE = "demagnetise"
+    # Dials.
+    TOUCH_FACE = "touch face"
+    TOUCH_MARK = "touch mark"
+    DIAL_WAY = "way between touches"
+    DIAL_TRAVEL = "travel of the dials"
+    DIAL_DAYLIGHT = "daylight between touches"
+    READING = "reading"
+    LEAST_STEP = "step of a pass"
+    BATCH_TIME = "time"
     # Limits of wheel and machine.
     SPEED = "speed"
     TABLE_TRAVEL = "table travel"

@@ -13,6 +13,7 @@ from typing import Any
 
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
+from fixturecheck.setup.dials import Dials, Handwheel
 from fixturecheck.setup.hardening import FunctionalSize, Hardening
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
@@ -37,6 +38,8 @@ RECORDS: Mapping[str, type] = {
     "machine": Machine,
     "machine.flange": Flange,
     "machine.guard": Guard,
+    "machine.downfeed": Handwheel,
+    "machine.cross_feed": Handwheel,
     "wheel": Wheel,
     "equipment": EquipmentEntry,
     "body": BodyEntry,
@@ -52,6 +55,7 @@ RECORDS: Mapping[str, type] = {
     "hardening": Hardening,
     "hardening.sizes": FunctionalSize,
     "relief": Relieving,
+    "dials": Dials,
     "tolerances": Tolerances,
     "material": Material,
     "finish": Finish,
@@ -59,7 +63,7 @@ RECORDS: Mapping[str, type] = {
 """The tables in the order in which somebody writes them; a dot leads to a table within a table."""
 
 BY_OTHER_KEYS = {
-    "machine": ("flange", "guard"),
+    "machine": ("flange", "guard", "downfeed", "cross_feed"),
     "body": ("seats",),
     "staging": ("push", "press"),
     "holding": ("clamps", "milling"),
@@ -68,8 +72,9 @@ BY_OTHER_KEYS = {
 """Fields that are stated as tables of their own."""
 
 SINGLE = (
-    "setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding",
-    "hardening", "leave_mm", "flange", "guard", "push", "faces", "params", "grinds_as", "curves_between",
+    "setup", "machine", "wheel", "tolerances", "severity", "staging", "relief", "holding", "dials",
+    "hardening", "leave_mm", "downfeed", "cross_feed", "flange", "guard", "push", "faces", "params",
+    "grinds_as", "curves_between",
 )  # fmt: skip
 """Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
 
@@ -85,6 +90,7 @@ ALL = (
     "relief",
     "holding",
     "hardening",
+    "dials",
     *LISTS,
 )
 """What may stand at the top of a set-up."""

@@ -17,6 +17,7 @@ from fixturecheck.result import Assumed
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.setup.dials import Dials
 from fixturecheck.setup.guessed import guessed_rows
 from fixturecheck.setup.holding import ASSUMED_PULL_N_CM2, SOURCE_GAP_PITCHES, Holding
 from fixturecheck.setup.model import Body, Cut, Setup
@@ -315,6 +316,8 @@ def _machine(setup: Setup) -> Iterator[Assumed]:
         )
     )
     yield from _defaults(_Defaults(of="machine.flange", record=machine.flange))
+    if machine.downfeed is not None:
+        yield from _defaults(_Defaults(of="dials", record=setup.dials or Dials()))
     if machine.guard is not None:
         yield from _defaults(_Defaults(of="machine.guard", record=machine.guard))
     try:

@@ -16,6 +16,7 @@ from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Origin
+from fixturecheck.setup.dials import Dials
 from fixturecheck.setup.guessed import Guess
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding
@@ -170,6 +171,8 @@ class Setup:
         What holds the parts while they are ground; None does not ask whether it holds.
     hardening : Hardening or None
         How the parts are hardened before or after; None where they are not.
+    dials : Dials or None
+        How the dials are zeroed and the cuts fed; None takes the usual way where the machine has dials.
     guessed : tuple of Guess
         Stated values that nobody has confirmed.
     own : Own
@@ -199,6 +202,7 @@ class Setup:
     relief: Relieving = field(default_factory=Relieving)
     holding: Holding | None = None
     hardening: Hardening | None = None
+    dials: Dials | None = None
     guessed: tuple[Guess, ...] = ()
     own: Own = field(default_factory=Own)
     origins: Mapping[tuple[str, ...], Origin] = field(default_factory=dict, repr=False)

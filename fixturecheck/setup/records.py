@@ -12,6 +12,7 @@ from typing import Any
 
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import HIDDEN, Allowed, allowed, recorded
+from fixturecheck.setup.dials import Handwheel
 from fixturecheck.shop.wheels import Flange, Guard
 from fixturecheck.units import SMALL_LENGTHS, UNITS
 
@@ -412,6 +413,8 @@ class Machine:
     least_clearance_mm : float
         Clearance between anything that moves with the wheel and anything that does not, below which
         the check cautions.
+    downfeed, cross_feed : Handwheel or None
+        The two feeds with their dials or read-outs; without a downfeed nothing is asked of dials.
     """
 
     travel_x_mm: float = field(
@@ -437,6 +440,8 @@ class Machine:
     )
     flange: Flange = field(default_factory=Flange)
     guard: Guard | None = field(default_factory=Guard)
+    downfeed: Handwheel | None = None
+    cross_feed: Handwheel | None = None
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import shortened
 from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
+from fixturecheck.setup.dials import Dials
 from fixturecheck.setup.document import ALL, LISTS, read_document, twins
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
@@ -380,6 +381,7 @@ _SINGLE: Mapping[str, Callable[[Stated], Any]] = {
     "relief": lambda facts: facts.table("relief").record(Relieving),
     "holding": _holding,
     "hardening": _hardening,
+    "dials": lambda facts: facts.table("dials").record(Dials) if "dials" in facts.values else None,
 }
 """By the field of a set-up, what reads the table of which there is one."""
 

@@ -14,6 +14,7 @@ from fixturecheck.kernel.measure import box_of, face_frame, is_flat, surface_kin
 from fixturecheck.kernel.place import is_finite, placed_at
 from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
+from fixturecheck.setup.dials import refuse_bad_dials
 from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, ReliefKind
@@ -104,7 +105,12 @@ def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
         yield "flange", setup.machine.flange
         if setup.machine.guard is not None:
             yield "guard", setup.machine.guard
+        for name in ("downfeed", "cross_feed"):
+            if getattr(setup.machine, name) is not None:
+                yield f"machine, {name}", getattr(setup.machine, name)
     yield "relief", setup.relief
+    if setup.dials is not None:
+        yield "dials", setup.dials
     yield from _held_and_staged(setup)
 
 
@@ -189,6 +195,7 @@ def refuse_bad(setup: Setup) -> None:
         refuse_bad_staging,
         _refuse_bad_hold,
         refuse_bad_hardening,
+        refuse_bad_dials,
         _refuse_bad_relieving,
         _refuse_bad_severity,
     ):

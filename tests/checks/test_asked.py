@@ -10,6 +10,7 @@ from fixturecheck.checks import MODULES, hold
 from fixturecheck.checks.asked import not_asked
 from fixturecheck.holding.model import Held
 from fixturecheck.result.finding import Finding, Verdict, WhyNotAsked
+from fixturecheck.setup.dials import Handwheel
 from fixturecheck.setup.holding import Holding, Milling
 from fixturecheck.setup.staging import Staging
 from tests.report import staged
@@ -32,18 +33,28 @@ def test_what_the_set_up_does_not_state_is_listed_with_what_it_lacks():
         "tolerance": "[staging]",
         "hold": "[holding]",
         "crash": "[holding]",
+        "dials": "[machine.downfeed]",
         "release": "[holding]",
     }
 
 
 def test_what_is_stated_is_asked():
-    stated = replace(staged.setup(), staging=Staging(), holding=Holding())
+    dial = Handwheel(graduation_mm=0.01, turn_mm=1.0, counts_up="down")
+    plain = staged.setup()
+    machine = replace(plain.machine, downfeed=dial)
+    stated = replace(plain, staging=Staging(), holding=Holding(), machine=machine)
     assert lacking(stated) == {"nest": "a seat of rank nest", "tolerance": "tolerance_mm of any face"}
 
 
 def test_without_a_cut_nothing_is_asked_of_the_wheel():
     lacks = lacking(replace(staged.setup(), cuts=()))
-    assert {c for c, what in lacks.items() if what == "[[cut]]"} == {"reach", "clear", "align", "limits"}
+    assert {c for c, what in lacks.items() if what == "[[cut]]"} == {
+        "reach",
+        "clear",
+        "align",
+        "limits",
+        "dials",
+    }
 
 
 def test_holding_without_a_cut_is_unknown_and_nothing_can_be_let_go():

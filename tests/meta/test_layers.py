@@ -23,7 +23,7 @@ MECHANICS = {"rigid", "statics", "tolerancing"}
 TOUCHED = STATED | {"contact"}
 SETTLED = TOUCHED | MECHANICS | {"nesting"}
 MADE = SETTLED | {"magnet", "machining"}
-SOLVED = MADE | {"holding", "release", "hold", "relief"}
+SOLVED = MADE | {"holding", "release", "hold", "relief", "dials"}
 JUDGED = SOLVED | {"checks", "sizes"}
 
 ALLOWED: Mapping[str, set[str]] = {
@@ -63,6 +63,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "release": MADE | {"holding"},
     "hold": MADE | {"holding", "release"},
     "relief": SETTLED,
+    "dials": STATED | MECHANICS | {"machining"},
     "start": TOUCHED,
     "touching": SETTLED | {"grouping", "wording"},
     # Judging.

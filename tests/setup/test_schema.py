@@ -73,6 +73,14 @@ at_mm = [0, 0, 1]
 force_n = [0, 0, -5]
 [relief]
 clearance_mm = 0.1
+[dials]
+mark_mm = 0.002
+[machine.downfeed]
+graduation_mm = 0.01
+counts_up = "down"
+[machine.cross_feed]
+graduation_mm = 0.02
+counts_up = "in"
 [holding]
 magnet = "full"
 [[clamp]]
@@ -129,6 +137,8 @@ PLACES: dict[str, tuple[str | int, ...]] = {
     **{name: (name, 0) if name in LISTED else (name,) for name in RECORDS if "." not in name},
     "machine.flange": ("machine", "flange"),
     "machine.guard": ("machine", "guard"),
+    "machine.downfeed": ("machine", "downfeed"),
+    "machine.cross_feed": ("machine", "cross_feed"),
     "staging.push": ("staging", "push", "part"),
     "staging.press": ("staging", "press", 0),
     "body.seats": ("body", 1, "seats", 0),

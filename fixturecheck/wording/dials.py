@@ -1,0 +1,84 @@
+"""Readings and moves of the dials in words."""
+
+from __future__ import annotations
+
+from fixturecheck.result.dials import DialMove, DialReading, MoveKind
+from fixturecheck.units import Writing
+
+_TOWARD = {"down": "down", "up": "up", "in": "in (toward the column)", "out": "out (away from the column)"}
+
+
+def reading_words(reading: DialReading, write: Writing) -> str:
+    """Return a reading: which feed, which way, turns and lines, and what the dial then shows."""
+    way = f"{reading.feed} {_TOWARD.get(reading.toward, reading.toward)}"
+    if reading.lines is None or reading.shows_mm is None:
+        return f"{way} {write.length(reading.distance_mm)} from its zero"
+    shows = f"{_ON[reading.turns is None]} {shown_on(reading)}"
+    if reading.lines == 0 and not reading.turns:
+        return f"{reading.feed} at its zero"
+    return f"{way} {_count(reading)} ({shows})"
+
+
+_ON = {False: "the dial stands at", True: "the read-out shows"}
+
+
+def shown_on(reading: DialReading) -> str:
+    """Return what the dial or read-out shows, in what it is graduated in; a dash where there is none."""
+    if reading.shows_mm is None or reading.graduation_mm is None:
+        return "\u2013"
+    unit_mm, unit = (25.4, "in") if reading.inch else (1.0, "mm")
+    decimals = max(_decimals(reading.graduation_mm / unit_mm), 0)
+    return f"{reading.shows_mm / unit_mm + 0.0:.{decimals}f} {unit}"
+
+
+def _decimals(step: float) -> int:
+    """Return how many decimals a step needs; at most 6."""
+    return next((n for n in range(7) if abs(round(step, n) - step) < 1e-9), 6)
+
+
+def _count(reading: DialReading) -> str:
+    if reading.turns is None:
+        return f"{reading.lines} {'digit' if reading.lines == 1 else 'digits'}"
+    lines = f"{reading.lines} {'line' if reading.lines == 1 else 'lines'}"
+    if not reading.turns:
+        return lines
+    turns = f"{reading.turns} {'turn' if reading.turns == 1 else 'turns'}"
+    return f"{turns} {lines}" if reading.lines else turns
+
+
+def count_words(reading: DialReading, write: Writing) -> str:
+    """Return turns and lines from the zero, or the distance where there is no dial."""
+    return write.length(reading.distance_mm) if reading.lines is None else _count(reading)
+
+
+_MOVES = {
+    MoveKind.RAISE: "raise the wheel {far} over everything",
+    MoveKind.LOWER_BESIDE: "beside {face}, lower the wheel until its side reaches {far} down the flank",
+    MoveKind.TOUCH_SIDE: "feed across until the wheel's side just touches {face}",
+    MoveKind.ZERO_CROSS: "set the cross feed to zero",
+    MoveKind.LIFT: "lift straight up, {far} over everything",
+    MoveKind.OVER: "go over {face}",
+    MoveKind.TOUCH_TOP: "come down until the wheel just touches {face}",
+    MoveKind.ZERO_DOWN: "set the downfeed to zero",
+    MoveKind.TO_START: "lift, and run the table to the end of its stroke",
+    MoveKind.FEED_DOWN: "feed down to the reading in {passes}",
+    MoveKind.FEED_WALL: "at full depth, feed to the wall in {passes}",
+    MoveKind.SPARK_OUT: "spark out in {passes} without feed",
+}
+
+
+def move_words(move: DialMove, write: Writing) -> str:
+    """Return one step as it is done, without its reading."""
+    far = "" if move.distance_mm is None else write.length(move.distance_mm, "g")
+    passes = "1 pass" if move.passes == 1 else f"{move.passes} passes"
+    text = _MOVES[move.kind].format(far=far, face=move.face, passes=passes)
+    if move.kind is MoveKind.TO_START and move.reading is not None:
+        text += "; cross feed to its reading"
+    return text[0].upper() + text[1:]
+
+
+def time_words(time_min: float) -> str:
+    """Return a time in minutes, or in hours and minutes from two hours on."""
+    if time_min < 120.0:
+        return f"{time_min:.1f} min"
+    return f"{int(time_min // 60)} h {round(time_min % 60)} min"
