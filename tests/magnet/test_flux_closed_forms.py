@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from fixturecheck.cache import FOLDER_VARIABLE, OFF, digest
 from fixturecheck.contact.placed import place_bodies
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
@@ -16,6 +17,7 @@ from fixturecheck.magnet.air_gaps import Band, gap_regions
 from fixturecheck.magnet.circuit import Fineness
 from fixturecheck.magnet.field.bh import fit_law, linear_law
 from fixturecheck.magnet.field.elements import IronBody
+from fixturecheck.magnet.field.frame import Kept
 from fixturecheck.magnet.field.gaps import GapPatch, PoleSource, film_state
 from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.field.solve import solve_flux
@@ -427,3 +429,18 @@ def test_pull_does_not_fall_when_lands_close_the_seat():
     # Closed seats are followed a tenth of a millimetre through air; open ones a whole one.
     lands = parts.hold({"part": standing_open(0.3)}, parts.bars(), fineness=Fineness(band_mm=0.1, **coarse))
     assert lands[2] < bare[2] < 0
+
+
+def test_fields_on_one_frame_are_those_that_are_solved_alone(monkeypatch):
+    """Other iron, gap and magnet on the same meshes: what is kept of the first changes nothing of the next."""
+    monkeypatch.setenv(FOLDER_VARIABLE, OFF)
+    shape = {"core_mm": 100.0, "area_mm2": 100.0, "gap_mm": 1.0, "mmf_a": 300.0, "sizes": (6.0, 8.0)}
+    bodies, gaps, sources = straight_core(**shape, law=linear_law("core", mu_r=500.0))
+    kept = Kept()
+    solve_flux(bodies, gaps, sources, kept=kept)
+    bodies = [b.of(linear_law("core", mu_r=50.0)) for b in bodies]
+    gaps = [replace(g, gap_mm=0.5 * g.gap_mm) for g in gaps]
+    sources = [replace(s, mmf_a=0.1 * s.mmf_a) for s in sources]
+    shared, alone = solve_flux(bodies, gaps, sources, kept=kept), solve_flux(bodies, gaps, sources)
+    assert [p.pull_n for p in shared.patches] == [p.pull_n for p in alone.patches]
+    assert digest(kept) == digest(Kept())

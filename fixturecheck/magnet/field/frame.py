@@ -6,7 +6,7 @@ How potentials make jumps across gaps, and where the matrix has entries.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -222,13 +222,11 @@ def _paired(
     )
 
 
+@dataclass(slots=True, eq=False)
 class Kept:
-    """Keeps the frame of the last field for the next."""
+    """Keeps the frame of the last field for the next; no answer hangs on it."""
 
-    __slots__ = ("_frame",)
-
-    def __init__(self) -> None:
-        self._frame: FieldFrame | None = None
+    _frame: FieldFrame | None = field(default=None, init=False)
 
     def frame(
         self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
