@@ -432,7 +432,7 @@ def test_pull_does_not_fall_when_lands_close_the_seat():
 
 
 def test_fields_on_one_frame_are_those_that_are_solved_alone(monkeypatch):
-    """Other iron, gap and magnet on the same meshes: what is kept of the first changes nothing of the next."""
+    """Other iron, gap and magnet on the same meshes: the first changes nothing of the next."""
     monkeypatch.setenv(FOLDER_VARIABLE, OFF)
     shape = {"core_mm": 100.0, "area_mm2": 100.0, "gap_mm": 1.0, "mmf_a": 300.0, "sizes": (6.0, 8.0)}
     bodies, gaps, sources = straight_core(**shape, law=linear_law("core", mu_r=500.0))
