@@ -222,16 +222,16 @@ def _paired(
     )
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Kept:
     """Keeps the frame of the last field for the next; no answer hangs on it."""
 
-    _frame: FieldFrame | None = field(default=None, init=False)
+    _frames: list[FieldFrame] = field(default_factory=list, init=False)
 
     def frame(
         self, bodies: Sequence[IronBody], gaps: Sequence[GapPatch], sources: Sequence[PoleSource]
     ) -> FieldFrame:
         """Return the frame of a field, made anew where the one that is kept does not serve."""
-        if self._frame is None or not self._frame.serves(bodies, gaps, sources):
-            self._frame = FieldFrame(bodies, gaps, sources)
-        return self._frame
+        if not self._frames or not self._frames[0].serves(bodies, gaps, sources):
+            self._frames[:] = [FieldFrame(bodies, gaps, sources)]
+        return self._frames[0]
