@@ -15,6 +15,7 @@ from fixturecheck.commands import (
     cache,
     calibrate,
     check,
+    compare,
     completion,
     explain,
     lists,
@@ -31,6 +32,7 @@ from fixturecheck.stopping import stoppable
 _COMMANDS = (
     new,
     check,
+    compare,
     touch,
     relieve,
     calibrate,

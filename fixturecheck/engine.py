@@ -30,6 +30,7 @@ from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own, drawings_of
 from fixturecheck.setup.origins import origin_of
+from fixturecheck.setup.outline import bodies_drawn, facts_of
 from fixturecheck.sizes.answer import hardening_found
 
 Progress = Callable[[str, float], None]
@@ -86,6 +87,7 @@ class _Work:
     def __init__(self, setup: Setup, asked: frozenset[str], progress: Progress) -> None:
         # The kernel adds to solids as it works, so that copies no longer look alike afterwards.
         self.drawings = drawings_of(setup)
+        self.bodies = bodies_drawn(setup)
         progress("contacts", 0.0)
         solids = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
         contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
@@ -350,6 +352,8 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         hardening=stage.hardened,
         groups=grouped(findings, work.drawings),
         assumed=assumed(setup),
+        stated=facts_of(setup),
+        bodies=work.bodies,
         setup=setup,
         not_asked=not_asked(
             setup,

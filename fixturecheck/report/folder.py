@@ -154,12 +154,13 @@ STEP = "setup.step"
 PAGE = "report.html"
 STL = "stl"
 PICTURES = "pictures"
+COMPARED, COMPARED_PAGE = "comparison.json", "comparison.html"
 RELIEFS, RELIEFS_TOLD, RELIEF_PAGE, PARTS = "reliefs.json", "reliefs.txt", "reliefs.html", "parts"
 
 OPERATIONS = "operations"
 """Of a job: a folder with the result of each operation, by its number."""
 
-_FILES = frozenset({RESULT, STEP, PAGE, RELIEFS, RELIEFS_TOLD, RELIEF_PAGE})
+_FILES = frozenset({RESULT, STEP, PAGE, RELIEFS, RELIEFS_TOLD, RELIEF_PAGE, COMPARED, COMPARED_PAGE})
 _SWAPS = 20
 _FOLDERS = {STL: ".stl", PICTURES: ".png", PARTS: ".step"}
 
@@ -298,7 +299,7 @@ def _foreign(out: Path) -> str | None:
     except OSError as trouble:
         message = f"output folder {out}: cannot be read ({trouble.strerror})"
         raise SetupError(message) from trouble
-    if entries and not (_is_result(out / RESULT) or _is_result(out / RELIEFS)):
+    if entries and not any(_is_result(out / name) for name in (RESULT, RELIEFS, COMPARED)):
         return entries[0].name
     for entry in entries:
         if entry.name in _FILES and entry.is_file():

@@ -12,6 +12,7 @@ from typing import Any
 from fixturecheck.errors import NotComputedError
 from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
+from fixturecheck.result.drawn import BodyDrawn
 from fixturecheck.result.finding import Finding, Group, NotAsked
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld
@@ -315,6 +316,10 @@ def result_dict(result: Result) -> dict[str, Any]:
         "touching": touching_dict(result.touching),
         "not_asked": [_not_asked(n) for n in result.not_asked],
         "assumed": [_assumed(a) for a in result.assumed],
+        "stated": [
+            {"of": s.of, "about": list(s.about), "key": s.key, "value": s.value} for s in result.stated
+        ],
+        "bodies": [_body(b) for b in result.bodies],
     }
 
 
@@ -340,6 +345,28 @@ def _assumed(value: Assumed) -> dict[str, Any]:
         "unit": value.unit,
         "hangs_on": value.hangs_on,
         "guessed": value.guessed,
+    }
+
+
+def _body(body: BodyDrawn) -> dict[str, Any]:
+    where = f"body {body.name}"
+    return {
+        "name": body.name,
+        "role": body.role,
+        "volume_mm3": rounded(body.volume_mm3, "mm3", where),
+        "centre_mm": _vector(body.centre_mm, "mm", where),
+        "size_mm": _vector(body.size_mm, "mm", where),
+        "at": [round(v, _DIRECTION_DECIMALS) + 0.0 for v in body.at],
+        "faces": [
+            {
+                "name": f.name,
+                "kind": f.kind,
+                "area_mm2": rounded(f.area_mm2, "mm2", where),
+                "centre_mm": _vector(f.centre_mm, "mm", where),
+                "normal": _vector(f.normal, "", where),
+            }
+            for f in body.faces
+        ],
     }
 
 

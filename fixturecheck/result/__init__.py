@@ -7,6 +7,7 @@ from importlib import import_module
 
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.dials import CutDials
+from fixturecheck.result.drawn import BodyDrawn, StatedFact
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import HoldFound
@@ -96,6 +97,10 @@ class Result:
         None where the set-up does not state them.
     touching : Touching or None
         How the bodies stand to each other, where that alone was asked; None in the result of a check.
+    stated : tuple of StatedFact
+        Every value of the set-up; empty in a result that no set-up gave.
+    bodies : tuple of BodyDrawn
+        Every body with its faces, as drawn.
     setup : object
         The `Setup` that was checked, for the report to show; None in a result that no check made.
     """
@@ -117,6 +122,8 @@ class Result:
     groups: tuple[Group, ...] = ()
     assumed: tuple[Assumed, ...] = ()
     small_lengths: str = SMALL_LENGTHS[0]
+    stated: tuple[StatedFact, ...] = ()
+    bodies: tuple[BodyDrawn, ...] = ()
     setup: object = field(default=None, repr=False, compare=False)
 
     def __post_init__(self) -> None:

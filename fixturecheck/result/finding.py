@@ -21,12 +21,12 @@ class Verdict(StrEnum):
     UNKNOWN = "unknown"
 
 
-_BADNESS = (Verdict.GO, Verdict.CAUTION, Verdict.UNKNOWN, Verdict.NO_GO)
+BADNESS = (Verdict.GO, Verdict.CAUTION, Verdict.UNKNOWN, Verdict.NO_GO)
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
     """Return the worst of the verdicts: no-go, then unknown, then caution; `go` when there is none."""
-    return max(verdicts, key=_BADNESS.index, default=Verdict.GO)
+    return max(verdicts, key=BADNESS.index, default=Verdict.GO)
 
 
 class Kind(StrEnum):

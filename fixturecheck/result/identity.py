@@ -105,5 +105,7 @@ def _called(finding: Finding, name: str) -> Finding:
 
 def _where(finding: Finding) -> tuple[object, ...]:
     """Return what puts answers to one question in order: where they are, then what they say."""
-    place = finding.location_mm or ()
-    return tuple(round(v, _MM) + 0.0 for v in place), finding.subject, str(finding.kind), finding.says
+    place = tuple(round(v, _MM) + 0.0 for v in finding.location_mm or ())
+    said = finding.subject, str(finding.kind), finding.says, finding.about
+    # Two that agree in all of that are told apart all the same, lest their order in the list do it.
+    return place, *said, str(finding.verdict), str(finding.asks), str(finding.value)

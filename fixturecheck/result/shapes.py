@@ -28,6 +28,9 @@ class Role(StrEnum):
     REST = "rest"
     BURR = "burr"
     TAKEN = "taken"
+    ADDED = "added"
+    REMOVED = "removed"
+    MOVED = "moved"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

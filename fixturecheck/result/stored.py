@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Source
+from fixturecheck.result.drawn import BodyDrawn, FaceDrawn, StatedFact
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
 from fixturecheck.result.identity import identified
+from fixturecheck.result.shapes import Vector
 
 SCHEMA_VERSION = 2
 """Raised where a reader of the version before would misread a file, not where keys are only added."""
@@ -40,6 +42,10 @@ class StoredResult:
         Every answer, without its shapes.
     not_asked : tuple of NotAsked
         The questions that the verdict does not cover.
+    stated : tuple of StatedFact
+        What the set-up states; empty in an older file.
+    bodies : tuple of BodyDrawn
+        The bodies as drawn; empty in an older file.
     """
 
     path: str
@@ -51,7 +57,8 @@ class StoredResult:
     sources: tuple[Source, ...]
     findings: tuple[Finding, ...]
     not_asked: tuple[NotAsked, ...] = ()
-    data: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
+    stated: tuple[StatedFact, ...] = ()
+    bodies: tuple[BodyDrawn, ...] = ()
 
 
 def read_stored(text: bytes, path: str) -> StoredResult:
@@ -113,7 +120,36 @@ def _read(data: Mapping[str, Any], path: str, schema: int) -> StoredResult:
             NotAsked(check=n["check"], reason=WhyNotAsked(n["reason"]), lacks=n["lacks"])
             for n in data["not_asked"]
         ),
-        data=data,
+        stated=tuple(
+            StatedFact(of=s["of"], about=tuple(s["about"]), key=s["key"], value=_value(s["value"]))
+            for s in data.get("stated", ())
+        ),
+        bodies=tuple(_body(row) for row in data.get("bodies", ())),
+    )
+
+
+def _value(value: Any) -> Any:
+    return tuple(_value(v) for v in value) if isinstance(value, list) else value
+
+
+def _body(row: Mapping[str, Any]) -> BodyDrawn:
+    return BodyDrawn(
+        name=row["name"],
+        role=row["role"],
+        volume_mm3=row["volume_mm3"],
+        centre_mm=_placed(row["centre_mm"]),
+        size_mm=_placed(row["size_mm"]),
+        at=tuple(row["at"]),
+        faces=tuple(
+            FaceDrawn(
+                name=f["name"],
+                kind=f["kind"],
+                area_mm2=f["area_mm2"],
+                centre_mm=_placed(f["centre_mm"]),
+                normal=_vector(f["normal"]),
+            )
+            for f in row["faces"]
+        ),
     )
 
 
@@ -151,5 +187,9 @@ def _kind(text: str) -> Kind | None:
     return Kind(text) if text and text not in _RENAMED else None
 
 
-def _vector(values: list[float] | None) -> tuple[float, float, float] | None:
-    return None if values is None else (values[0], values[1], values[2])
+def _vector(values: list[float] | None) -> Vector | None:
+    return None if values is None else _placed(values)
+
+
+def _placed(values: list[float]) -> Vector:
+    return values[0], values[1], values[2]

@@ -66,7 +66,11 @@ def bodies_of(findings: Sequence[Finding]) -> list[str]:
 
 def who(findings: Sequence[Finding]) -> str:
     """Name what findings are about: a run of numbered names by its ends, and no more than a few others."""
-    names = bodies_of(findings)
+    return names_told(bodies_of(findings))
+
+
+def names_told(names: Sequence[str]) -> str:
+    """Name bodies: a run of numbered names by its ends, and no more than a few others."""
     if len(names) >= _RUN and _is_run(names):
         return f"{names[0]} to {names[-1]}"
     return listed(names)

@@ -66,6 +66,8 @@ ALLOWED: Mapping[str, set[str]] = {
     "dials": STATED | MECHANICS | {"machining"},
     "start": TOUCHED,
     "touching": SETTLED | {"grouping", "wording"},
+    # Results held together: no solids and no set-up.
+    "comparing": LEAVES,
     # Judging.
     "checks": SOLVED | {"grouping", "wording"},
     "engine": JUDGED | {"grouping"},
@@ -76,6 +78,10 @@ ALLOWED: Mapping[str, set[str]] = {
     # Doors.
     "runs": JUDGED | {"engine", "process", "report", "start", "touching"},
     "commands": LEAVES | {"checks", "process", "report", "setup", "shop", "wording"},
+    "report": LEAVES | {"shop", "setup", "wording", "comparing"},
+    # Doors.
+    "runs": JUDGED | {"engine", "report", "comparing", "start", "touching"},
+    "commands": LEAVES | {"checks", "report", "setup", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},

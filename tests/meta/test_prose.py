@@ -20,6 +20,7 @@ READERS = {
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",
     "report.pictures.painter": "what the process that draws wrote",
+    "runs.given": "revisions as REV:path, and what git answers",
     "report.solids": "STEP files as written, and file names that a system keeps for itself",
     "report.lists": "the brackets round a table's name",
     "checks.told": "docstrings of the checks, from which the reference and `explain` are made",

@@ -39,6 +39,9 @@ ROLES: dict[Role, Rgb] = {
     Role.REST: (64, 128, 168),
     Role.BURR: (176, 24, 44),
     Role.TAKEN: (134, 142, 86),
+    Role.ADDED: (24, 120, 90),
+    Role.REMOVED: (186, 40, 60),
+    Role.MOVED: (226, 150, 30),
 }
 
 WORDS: dict[Role, str] = {
@@ -59,6 +62,9 @@ WORDS: dict[Role, str] = {
     Role.REST: "part at rest",
     Role.BURR: "burr to stone",
     Role.TAKEN: "just cut away",
+    Role.ADDED: "added since",
+    Role.REMOVED: "removed since",
+    Role.MOVED: "face that moved, or is new",
 }
 
 SIGNS: dict[Verdict, str] = {

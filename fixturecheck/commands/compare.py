@@ -1,0 +1,124 @@
+"""`fixturecheck compare`: what got better or worse between two results."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from fixturecheck.commands.shared import Parser, names_in, run_into, takes_folder, takes_running
+from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, complain, say, screen
+from fixturecheck.errors import SetupError
+
+RUN = "fixturecheck.runs.compare:run"
+"""What the child process runs."""
+
+_EXITS = """\
+exit codes:
+  0  nothing got worse than its limit
+  1  something got worse and is beyond its limit, and no baseline lets it stand
+  2  a result or the command is wrong; nothing is written
+  3  something can no longer be computed, or the comparison crashed, ran out of time or was stopped
+"""
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    compare = commands.add_parser(
+        "compare",
+        help="tell what got better or worse between two results, and what changed",
+        description="Holds two results together: set-ups (.py or .toml, which are checked), folders that "
+        "`check` wrote, result.json files, or files of a git revision as REV:path. Writes comparison.html "
+        "and comparison.json into one folder.",
+        epilog=_EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    compare.add_argument(
+        "results",
+        metavar="RESULT",
+        nargs="+",
+        help="before and after; with --baseline or --write-baseline one alone will do",
+    )
+    compare.add_argument(
+        "--baseline", metavar="FILE", type=Path, help="known shortfalls, which are let stand while no worse"
+    )
+    compare.add_argument(
+        "--write-baseline",
+        metavar="FILE",
+        type=Path,
+        help="write what is not go in the last RESULT as known shortfalls",
+    )
+    takes_folder(compare, "the last RESULT", "compared")
+    compare.add_argument(
+        "--only", metavar="CHECKS", action="append", help="of a set-up, ask these checks alone"
+    )
+    compare.add_argument("--skip", metavar="CHECKS", action="append", help="of a set-up, leave these out")
+    compare.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    compare.add_argument(
+        "--json", action="store_true", help="print comparison.json on standard output, in place of the text"
+    )
+    takes_running(compare)
+    compare.set_defaults(command=_compare)
+
+
+def _compare(options: argparse.Namespace) -> int:
+    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
+
+    only, skip = names_in(options.only), names_in(options.skip) or ()
+    wrong = _wrong(options)
+    try:
+        chosen(only, skip)
+    except SetupError as unknown:
+        wrong += unknown.problems
+    if wrong:
+        raise SetupError(*wrong)
+    *before, after = options.results
+    out = options.out or Path(f"{_stem(after)}_compared")
+    width, _ = screen()
+    answer = run_into(
+        options,
+        out,
+        RUN,
+        (before[0] if before else None, after, None if options.baseline is None else str(options.baseline)),
+        (not options.no_pictures, only, skip, width),
+    )
+    if answer.trouble:
+        complain(f"pictures could not all be drawn: {answer.trouble}; the comparison does not depend on them")
+    if options.write_baseline is not None:
+        _keep(options.write_baseline, answer.baseline)
+    text = f"{answer.text}\n\nwritten to {out}\n"
+    if options.json:
+        from fixturecheck.report.folder import COMPARED  # noqa: PLC0415 -- loaded when needed
+
+        text = (out / COMPARED).read_text(encoding="utf-8")
+    if not say(text):
+        return NOT_COMPUTED
+    if answer.breaks and options.write_baseline is None:
+        return NO_GO
+    return NOT_COMPUTED if answer.unknown and options.write_baseline is None else GO
+
+
+def _wrong(options: argparse.Namespace) -> list[str]:
+    """Return what is wrong with the command itself."""
+    wrong = []
+    if len(options.results) > 2:
+        wrong.append(f"{len(options.results)} results are given; two can be compared")
+    if len(options.results) == 1 and options.baseline is None and options.write_baseline is None:
+        wrong.append("one result is given; give another one, or --baseline FILE")
+    if options.baseline is not None and not options.baseline.is_file():
+        wrong.append(f"{options.baseline} is not a file; --write-baseline FILE writes one")
+    if not options.timeout > 0:
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    return wrong
+
+
+def _stem(result: str) -> str:
+    """Return what a result is called, for the folder beside it: `rev_b` of `HEAD:models/rev_b.toml`."""
+    path = Path(result.rpartition(":")[2])
+    return path.parent.name if path.name == "result.json" and path.parent.name else path.stem or "result"
+
+
+def _keep(path: Path, text: str) -> None:
+    """Write the baseline in one go."""
+    kept = path.with_name(f".{path.name}.new")
+    kept.write_text(text, encoding="utf-8")
+    kept.replace(path)

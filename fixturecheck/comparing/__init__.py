@@ -1,0 +1,1 @@
+"""Two results held together: what got better or worse, and what of the set-up and the solids changed."""

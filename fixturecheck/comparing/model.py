@@ -1,0 +1,217 @@
+"""What a comparison finds, as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from fixturecheck.result.drawn import StatedValue
+from fixturecheck.result.finding import Finding, Verdict
+
+
+class Trend(StrEnum):
+    """What became of a finding, or of a stated value."""
+
+    WORSE = "worse"
+    NEW = "new"
+    BETTER = "better"
+    GONE = "gone"
+    SAME = "same"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingChange:
+    """A finding before and after.
+
+    Parameters
+    ----------
+    change : Trend
+        What became of it.
+    before, after : Finding or None
+        The finding on either side, `before` with bodies and faces called as they are after; None on a side
+        that has none.
+    known : bool
+        Whether a baseline lets it stand.
+    """
+
+    change: Trend
+    before: Finding | None
+    after: Finding | None
+    known: bool = False
+
+    @property
+    def told(self) -> Finding:
+        """The finding as it is now, or as it was where it is gone.
+
+        Raises
+        ------
+        ValueError
+            There is none on either side.
+        """
+        found = self.after or self.before
+        if found is None:
+            message = "a change is of a finding"
+            raise ValueError(message)
+        return found
+
+    @property
+    def breaks(self) -> bool:
+        """Whether it got worse and is beyond its limit now, without a baseline that lets it stand."""
+        now = self.after
+        worse = self.change in {Trend.WORSE, Trend.NEW} and not self.known
+        return worse and now is not None and now.verdict in {Verdict.NO_GO, Verdict.CAUTION}
+
+    @property
+    def unknown(self) -> bool:
+        """Whether it could be computed before, or was not asked, and cannot be computed now."""
+        now = self.after
+        worse = self.change in {Trend.WORSE, Trend.NEW} and not self.known
+        return worse and now is not None and now.verdict is Verdict.UNKNOWN
+
+    @property
+    def differs(self) -> bool:
+        """Whether its number changed, though nothing says which way is better."""
+        b, a = self.before, self.after
+        return b is not None and a is not None and self.change is Trend.SAME and b.value != a.value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedChange:
+    """A stated value before and after; `about` names things as they are called after.
+
+    Parameters
+    ----------
+    change : Trend
+        `new`, `gone`, or `same` where another value is stated.
+    of, key : str
+    about : tuple of str
+        As in `StatedFact`.
+    before, after : StatedValue
+        None on a side that does not state it.
+    """
+
+    change: Trend
+    of: str
+    about: tuple[str, ...]
+    key: str
+    before: StatedValue = None
+    after: StatedValue = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaceChange:
+    """A face before and after.
+
+    Parameters
+    ----------
+    before, after : str
+        Its names; empty on a side that does not have it.
+    moved_mm : float or None
+        How far a flat face moved along its outward normal, in the body's own frame; of a curved one the
+        distance of its centres. None where it is new or gone.
+    turned_deg : float
+        By how much a flat face turned.
+    """
+
+    before: str
+    after: str
+    moved_mm: float | None = None
+    turned_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SolidChange:
+    """A body before and after.
+
+    Parameters
+    ----------
+    before, after : str
+        Its names; empty on a side that does not have it.
+    change : Trend
+        `new`, `gone`, or `same` where it is on both sides.
+    before_mm3, after_mm3 : float
+        Its volumes; zero on a side that does not have it.
+    added_mm3, removed_mm3 : float or None
+        What was added to the solid and removed from it; None where the solids were not at hand or the kernel
+        could not tell.
+    faces : tuple of FaceChange
+        Those that moved, turned, are new or gone.
+    """
+
+    before: str
+    after: str
+    change: Trend
+    before_mm3: float
+    after_mm3: float
+    added_mm3: float | None = None
+    removed_mm3: float | None = None
+    faces: tuple[FaceChange, ...] = ()
+
+    @property
+    def redrawn(self) -> bool:
+        """Whether the solid itself is another, beyond its name."""
+        return self.change is not Trend.SAME or bool(self.faces) or self.before_mm3 != self.after_mm3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Renames:
+    """What is called otherwise after than before.
+
+    Parameters
+    ----------
+    bodies : mapping of str to str
+        Name before to name after, of every body that is on both sides.
+    faces : mapping of (str, str) to str
+        Body before and face before, to the face after.
+    cuts : mapping of str to str
+        Name before to name after, where a cut was renamed.
+    """
+
+    bodies: Mapping[str, str] = field(default_factory=dict)
+    faces: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    cuts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Two results held together.
+
+    Parameters
+    ----------
+    before, after : str
+        What the two are called: files or revisions.
+    verdict_before, verdict_after : Verdict
+    names : tuple of str
+        What the set-ups are called, before and after.
+    units : str
+        What lengths are written in.
+    findings : tuple of FindingChange
+        What is beyond its limit first, then worse, new, better, gone and same.
+    stated : tuple of StatedChange
+    solids : tuple of SolidChange
+        Every body; those that changed first.
+    no_longer_asked : tuple of str
+        Checks that were asked before and are not asked now.
+    """
+
+    before: str
+    after: str
+    names: tuple[str, str]
+    verdict_before: Verdict
+    verdict_after: Verdict
+    units: str
+    findings: tuple[FindingChange, ...]
+    stated: tuple[StatedChange, ...] = ()
+    solids: tuple[SolidChange, ...] = ()
+    no_longer_asked: tuple[str, ...] = ()
+
+    @property
+    def breaks(self) -> bool:
+        """Whether anything got worse and is beyond its limit."""
+        return any(f.breaks for f in self.findings)
+
+    @property
+    def unknown(self) -> bool:
+        """Whether anything can no longer be computed."""
+        return any(f.unknown for f in self.findings)

@@ -1,0 +1,274 @@
+"""A comparison in words: for the terminal, and the rows of its page."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from fixturecheck.comparing.model import (
+    Comparison,
+    FaceChange,
+    FindingChange,
+    SolidChange,
+    StatedChange,
+    Trend,
+)
+from fixturecheck.report.json import rounded
+from fixturecheck.result.drawn import StatedValue
+from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.units import Writing, angle_text, metric_unit
+from fixturecheck.wording.groups import asked, names_told
+from fixturecheck.wording.quantity import shown
+
+MOST_ROWS = 40
+_MOST_FACES = 8
+
+
+def headline(found: Comparison) -> str:
+    """Return in one sentence what the comparison comes to."""
+    broken = [c for c in found.findings if c.breaks]
+    lost = [c for c in found.findings if c.unknown]
+    known = [c for c in found.findings if c.known]
+    told = []
+    if broken:
+        told.append(f"{_count(len(broken), 'finding')} got worse than the limit")
+    if lost:
+        told.append(f"{_count(len(lost), 'finding')} can no longer be computed")
+    if not told:
+        told.append("nothing got worse than its limit")
+    if known:
+        told.append(f"{_count(len(known), 'known shortfall')} let stand")
+    text = "; ".join(told)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def counts(found: Comparison) -> str:
+    """Return how many findings are worse, new, better, gone and the same."""
+    of = {trend: sum(c.change is trend for c in found.findings) for trend in Trend}
+    return ", ".join(f"{number} {trend}" for trend, number in of.items() if number)
+
+
+def worth_telling(found: Comparison) -> list[FindingChange]:
+    """Return the findings that are not the same as before, and what is known; those that stay go last."""
+    rows = [c for c in found.findings if c.change is not Trend.SAME or c.differs or c.known]
+    return sorted(rows, key=_passes)
+
+
+def _passes(change: FindingChange) -> bool:
+    return all(f is None or f.verdict is Verdict.GO for f in (change.before, change.after))
+
+
+def numbers(change: FindingChange, units: str) -> tuple[str, str, str]:
+    """Return value before, value after and limit of a finding as a table shows them."""
+    before, after = change.before, change.after
+    limits = dict.fromkeys(_limit(f, units) for f in (before, after) if f is not None and f.limit is not None)
+    return _value(before, units), _value(after, units), " then ".join(limits)
+
+
+def _value(finding: Finding | None, units: str) -> str:
+    return "" if finding is None or finding.value is None else shown(finding.value, finding.unit, units)
+
+
+def _limit(finding: Finding, units: str) -> str:
+    return shown(finding.limit, finding.unit, units)
+
+
+def margins(change: FindingChange, units: str) -> tuple[str, str]:
+    """Return the margins of a finding before and after."""
+    told = [
+        "" if f is None or f.margin is None else shown(f.margin, f.unit, units)
+        for f in (change.before, change.after)
+    ]
+    return told[0], told[1]
+
+
+def verdicts(change: FindingChange) -> str:
+    """Return the verdict before and after, once where it stays."""
+    told = [str(f.verdict) for f in (change.before, change.after) if f is not None]
+    return " to ".join(dict.fromkeys(told))
+
+
+def stated_words(change: StatedChange) -> str:
+    """Return one stated value that is another: `cut corner, stock_mm: 0.1 to 0.2`."""
+    of = " ".join((change.of, " on ".join(change.about))).strip()
+    if not change.key:
+        return f"{of}: {change.change}"
+    if change.change is Trend.SAME:
+        return f"{of}, {change.key}: {value_words(change.before)} to {value_words(change.after)}"
+    value = change.after if change.change is Trend.NEW else change.before
+    return f"{of}, {change.key}: {change.change}, {value_words(value)}"
+
+
+def value_words(value: StatedValue) -> str:
+    """Return a stated value as it stands in a set-up."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, tuple):
+        return f"[{', '.join(map(value_words, value))}]"
+    return f"{value:.9g}" if isinstance(value, float | int) else str(value)
+
+
+def solid_words(change: SolidChange, write: Writing) -> str:
+    """Return what became of a body: what was added and removed, which faces moved."""
+    if change.change is not Trend.SAME:
+        return str(change.change)
+    if not change.redrawn:
+        return "renamed"
+    told = []
+    if change.added_mm3 is not None and change.removed_mm3 is not None:
+        told.append(f"{write.volume(change.added_mm3)} added, {write.volume(change.removed_mm3)} removed")
+    elif change.before_mm3 != change.after_mm3:
+        told.append(f"{write.volume(change.before_mm3)} to {write.volume(change.after_mm3)}")
+    told += [face_words(f, write) for f in change.faces[:_MOST_FACES]]
+    more = len(change.faces) - _MOST_FACES
+    told += [f"{more} more faces"] if more > 0 else []
+    return "; ".join(told)
+
+
+def face_words(face: FaceChange, write: Writing) -> str:
+    """Return how a face moved, turned, or that it is new or gone."""
+    if face.moved_mm is None:
+        return f"face {face.after} is new" if face.after else f"face {face.before} is gone"
+    name = face.after if face.before == face.after else f"{face.before} (now {face.after})"
+    told = []
+    if face.moved_mm:
+        told.append(f"moved {write.length(face.moved_mm, '+.6g')}")
+    if face.turned_deg:
+        told.append(f"turned by {angle_text(face.turned_deg, '.4g')}")
+    return f"{name} {' and '.join(told)}"
+
+
+def alike_key(change: SolidChange) -> object:
+    """Return what bodies share that changed alike, as the copies of one part do."""
+    volumes = [None if v is None else round(v, 6) for v in (change.added_mm3, change.removed_mm3)]
+    faces = tuple((f.before, f.after, round(f.moved_mm or 0.0, 6)) for f in change.faces)
+    kept = change.before == change.after
+    return change.change, kept, None if kept else change.after, tuple(volumes), faces
+
+
+def solids_told(found: Comparison, write: Writing) -> list[str]:
+    """Return a sentence for each body that was redrawn, renamed, added or taken away; like ones in one."""
+    alike: dict[object, list[SolidChange]] = {}
+    for solid in found.solids:
+        if solid.redrawn or solid.before != solid.after:
+            alike.setdefault(alike_key(solid), []).append(solid)
+    told = []
+    for several in alike.values():
+        first = several[0]
+        name = first.after if first.before == first.after else f"{first.before}, now {first.after}"
+        if first.change is not Trend.SAME or len(several) > 1:
+            name = names_told([s.after or s.before for s in several])
+        told.append(f"{name}: {solid_words(first, write)}")
+    return told
+
+
+def comparison_text(found: Comparison, *, width: int = 100) -> str:
+    """Return a comparison for the terminal."""
+    write, columns = Writing(units=found.units), max(width, 40)
+    lines = [f"{found.before} to {found.after}", headline(found), counts(found)]
+    if found.verdict_before is not found.verdict_after:
+        lines.append(f"verdict: {found.verdict_before} to {found.verdict_after}")
+    lines += [f"no longer asked: {', '.join(found.no_longer_asked)}"] if found.no_longer_asked else []
+    rows = worth_telling(found)
+    lines += ["", *(line for c in rows[:MOST_ROWS] for line in _lines(c, found.units, columns))]
+    lines += [f"and {len(rows) - MOST_ROWS} more"] if len(rows) > MOST_ROWS else []
+    changed = [*solids_told(found, write), *(stated_words(s) for s in found.stated)]
+    if changed:
+        lines += ["", "what changed:"]
+        lines += [line for text in changed[:MOST_ROWS] for line in _hung(text, columns)]
+        lines += [f"    and {len(changed) - MOST_ROWS} more"] if len(changed) > MOST_ROWS else []
+    return "\n".join(lines).replace("\u202f", " ").rstrip()
+
+
+def _lines(change: FindingChange, units: str, columns: int) -> Iterator[str]:
+    told = change.told
+    was, now, limit = numbers(change, units)
+    number = " to ".join(dict.fromkeys(text for text in (was, now) if text))
+    limit = f" (limit {limit})" if limit else ""
+    known = ", known" if change.known else ""
+    about = f"{asked(told)}  {told.subject}"
+    yield f"{change.change}{known}: {verdicts(change)}  {about}  {number}{limit}".rstrip()
+    if change.after is not None and change.after.verdict is not Verdict.GO:
+        yield from _hung(change.after.says, columns)
+
+
+def _hung(text: str, columns: int) -> Sequence[str]:
+    return textwrap.wrap(text, columns, initial_indent="    ", subsequent_indent=" " * 8)
+
+
+def comparison_dict(found: Comparison) -> dict[str, Any]:
+    """Return a comparison as plain values."""
+    return {
+        "comparison": 1,
+        "tool": {"name": "fixturecheck"},
+        "before": {"called": found.before, "name": found.names[0], "verdict": str(found.verdict_before)},
+        "after": {"called": found.after, "name": found.names[1], "verdict": str(found.verdict_after)},
+        "worse_than_limit": found.breaks,
+        "no_longer_computed": found.unknown,
+        "no_longer_asked": list(found.no_longer_asked),
+        "findings": [_finding_change(c) for c in found.findings],
+        "stated": [
+            {"change": str(s.change), "of": s.of, "about": list(s.about), "key": s.key, "before": s.before,
+             "after": s.after, "unit": metric_unit(s.key)}
+            for s in found.stated
+        ],
+        "solids": [_solid(s) for s in found.solids if s.redrawn or s.before != s.after],
+    }  # fmt: skip
+
+
+def _finding_change(change: FindingChange) -> dict[str, Any]:
+    told = change.told
+    return {
+        "id": told.id,
+        "change": str(change.change),
+        "worse_than_limit": change.breaks,
+        "known": change.known,
+        "check": told.check,
+        "subject": told.subject,
+        "before": _side(change.before),
+        "after": _side(change.after),
+    }
+
+
+def _side(finding: Finding | None) -> dict[str, Any] | None:
+    if finding is None:
+        return None
+    return {
+        "verdict": str(finding.verdict),
+        "value": finding.value,
+        "unit": finding.unit,
+        "limit": finding.limit,
+        "margin": finding.margin,
+        "says": finding.says,
+    }
+
+
+def _solid(solid: SolidChange) -> dict[str, Any]:
+    def volume(value: float | None) -> float | None:
+        return None if value is None else rounded(value, "mm3")
+
+    return {
+        "before": solid.before,
+        "after": solid.after,
+        "change": str(solid.change),
+        "before_mm3": volume(solid.before_mm3),
+        "after_mm3": volume(solid.after_mm3),
+        "added_mm3": volume(solid.added_mm3),
+        "removed_mm3": volume(solid.removed_mm3),
+        "faces": [
+            {
+                "before": f.before,
+                "after": f.after,
+                "moved_mm": None if f.moved_mm is None else rounded(f.moved_mm, "mm"),
+                "turned_deg": rounded(f.turned_deg, "deg"),
+            }
+            for f in solid.faces
+        ],
+    }

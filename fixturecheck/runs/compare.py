@@ -1,0 +1,132 @@
+"""Two results from wherever they are, held together, into a folder.
+
+Nothing heavy is imported at the top, so that the drawing process can be started first of all.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from fixturecheck.comparing.baseline import baseline_of, baseline_text, read_baseline, with_baseline
+from fixturecheck.comparing.findings import order_of
+from fixturecheck.comparing.model import Comparison, FindingChange, Trend
+from fixturecheck.comparing.whole import compared
+from fixturecheck.report.folder import COMPARED, COMPARED_PAGE, PICTURES, scratch, written
+from fixturecheck.report.pictures.painter import Painter, painting
+from fixturecheck.result.finding import Verdict
+from fixturecheck.runs.given import GivenResult, given_result
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompareAnswer:
+    """What a comparison comes to, for the command.
+
+    Parameters
+    ----------
+    breaks, unknown : bool
+        Whether anything got worse than its limit, or can no longer be computed.
+    text : str
+        For the terminal.
+    baseline : str
+        The file of known shortfalls of the result after.
+    trouble : str or None
+        Why pictures are missing.
+    """
+
+    breaks: bool
+    unknown: bool
+    text: str
+    baseline: str
+    trouble: str | None
+
+
+def run(
+    before: str | None,
+    after: str,
+    baseline: str | None,
+    folder: str,
+    pictures: bool,
+    only: tuple[str, ...] | None,
+    skip: tuple[str, ...],
+    width: int,
+    *,
+    progress: Progress,
+) -> CompareAnswer:
+    """Find both results, hold them together, and write a page and the same as data.
+
+    Parameters
+    ----------
+    before : str or None
+        A set-up, a folder, a result.json or `REV:path`; None holds the other against the baseline alone.
+    baseline : str or None
+        A file of known shortfalls.
+    folder : str
+        An empty folder to write into.
+    only, skip : tuple of str
+        Checks to ask of a set-up, None for all, and checks to leave out.
+
+    Raises
+    ------
+    FixturecheckError
+        A side cannot be read or checked, the two are of different set-ups, or nothing can be written.
+    """
+    with painting(pictures) as painter, scratch(Path(folder)):
+        late = given_result(after, only, skip, progress, 0.45)
+        early = late if before is None else given_result(before, only, skip, progress, 0.05)
+        progress("compare", 0.85)
+        found = compared(early.side, late.side)
+        if before is None:
+            found = _alone(found)
+        if baseline is not None:
+            text = Path(baseline).read_bytes()
+            known = read_baseline(text, baseline, setup=late.side.name, file=late.file)
+            marked = with_baseline(found.findings, known)
+            found = replace(found, findings=tuple(sorted(marked, key=order_of)))
+        return _told(found, early, late, Path(folder), painter, width)
+
+
+def _alone(found: Comparison) -> Comparison:
+    """Return the findings of one result as if all of them were new."""
+    new = (FindingChange(change=Trend.NEW, before=None, after=c.after) for c in found.findings)
+    rows = sorted((c for c in new if c.told.verdict is not Verdict.GO), key=order_of)
+    return replace(found, before="the baseline", findings=tuple(rows))
+
+
+def _told(
+    found: Comparison,
+    early: GivenResult,
+    late: GivenResult,
+    folder: Path,
+    painter: Painter | None,
+    width: int,
+) -> CompareAnswer:
+    """Work out what was added and removed, write everything, and return the answer."""
+    # The painter starts first.
+    from fixturecheck.report.comparison_page import comparison_page  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.report.comparison_text import comparison_dict, comparison_text  # noqa: PLC0415 -- as above
+    from fixturecheck.runs.compared_solids import (  # noqa: PLC0415 -- the painter starts first
+        changed_regions,
+        draw_changes,
+    )
+
+    regions = [changed_regions(change, early, late) for change in found.solids]
+    found = replace(found, solids=tuple(r.change for r in regions))
+    with written(folder):
+        titles, drawn = draw_changes(regions, early, late, folder, painter)
+        pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
+        page = comparison_page(found, titles, pictures, drawn.trouble)
+        (folder / COMPARED_PAGE).write_text(page, encoding="utf-8")
+        text = json.dumps(comparison_dict(found), indent=1, ensure_ascii=False, allow_nan=False)
+        (folder / COMPARED).write_text(f"{text}\n", encoding="utf-8")
+    return CompareAnswer(
+        breaks=found.breaks,
+        unknown=found.unknown,
+        text=comparison_text(found, width=width),
+        baseline=baseline_text(baseline_of(late.side.name, late.file, late.side.findings)),
+        trouble=drawn.trouble if painter is not None and (early.solids or late.solids) else None,
+    )

@@ -1,0 +1,167 @@
+"""The results that a comparison is given: set-ups that are checked, results that are read, git revisions.
+
+Nothing heavy is imported at the top, so that the drawing process can be started first of all.
+"""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import tarfile
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fixturecheck.comparing.whole import ComparedSide
+from fixturecheck.errors import SetupError
+from fixturecheck.report.folder import RESULT, STEP
+from fixturecheck.result.stored import read_stored
+
+if TYPE_CHECKING:
+    from fixturecheck.kernel.shapes import Solid
+    from fixturecheck.result.drawn import BodyDrawn
+
+Progress = Callable[[str, float], None]
+
+_SETUPS = frozenset({".py", ".toml"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GivenResult:
+    """One side of a comparison as it was found.
+
+    Parameters
+    ----------
+    side : ComparedSide
+        Its numbers.
+    file : str
+        The set-up's file.
+    solids : mapping of str to Solid
+        Its bodies in their own frames; empty where only numbers were kept.
+    """
+
+    side: ComparedSide
+    file: str
+    solids: Mapping[str, Solid]
+
+
+def given_result(
+    spec: str, only: tuple[str, ...] | None, skip: tuple[str, ...], progress: Progress, share: float
+) -> GivenResult:
+    """Return what one argument names: a set-up that is checked, or a result that is read."""
+    path = Path(spec)
+    if path.is_dir() or path.suffix == ".json":
+        return _stored(spec, path)
+    if path.suffix.lower() in _SETUPS and path.exists():
+        return _checked(spec, path, only, skip, progress, share)
+    revision, colon, inside = spec.partition(":")
+    if colon and revision and inside and not path.exists():
+        with _revision(spec, revision, inside) as there:
+            if there.is_dir() or there.suffix == ".json":
+                return _stored(spec, there)
+            return _checked(spec, there, only, skip, progress, share)
+    message = f"{spec} is no set-up, result folder, result.json or REV:path"
+    raise SetupError(message)
+
+
+@contextmanager
+def _revision(spec: str, revision: str, inside: str) -> Iterator[Path]:
+    """Give a file of a git revision, with all that lies beside it, in a folder of its own."""
+    top = Path(_git(spec, "rev-parse", "--show-toplevel").decode().strip())
+    # As git has it: from the top of the repository, or with ./ from here.
+    relative = (Path.cwd() / inside).resolve().relative_to(top) if inside.startswith("./") else Path(inside)
+    packed = _git(spec, "-C", str(top), "archive", "--format=tar", revision)
+    with tempfile.TemporaryDirectory() as home:
+        with tarfile.open(fileobj=io.BytesIO(packed)) as tar:
+            tar.extractall(home, filter="data")
+        there = Path(home) / relative
+        if not there.exists():
+            message = f"{spec}: revision {revision} has no {relative.as_posix()}"
+            raise SetupError(message)
+        yield there
+
+
+def _git(spec: str, *words: str) -> bytes:
+    try:
+        ran = subprocess.run(["git", *words], capture_output=True, check=False)  # noqa: S603, S607 -- git as installed
+    except OSError as reason:
+        message = f"{spec}: git cannot be run ({reason.strerror}); give a file or a folder"
+        raise SetupError(message) from reason
+    if ran.returncode:
+        said = ran.stderr.decode(errors="replace").strip().splitlines() or ["git failed"]
+        message = f"{spec}: {said[-1]}"
+        raise SetupError(message)
+    return ran.stdout
+
+
+def _stored(spec: str, path: Path) -> GivenResult:
+    """Read a result that was written before, with its solids where they lie beside it."""
+    file = path / RESULT if path.is_dir() else path
+    if not file.is_file():
+        message = f"{spec} holds no {RESULT}"
+        raise SetupError(message)
+    kept = read_stored(file.read_bytes(), spec)
+    side = ComparedSide(
+        called=spec,
+        name=kept.name,
+        verdict=kept.verdict,
+        units=kept.units,
+        findings=kept.findings,
+        not_asked=kept.not_asked,
+        stated=kept.stated,
+        bodies=kept.bodies,
+    )
+    step = file.with_name(STEP)
+    solids = _solids_in(step, kept.bodies) if file.name == RESULT and step.is_file() else {}
+    return GivenResult(side=side, file=kept.file, solids=solids)
+
+
+def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]:
+    """Return the bodies of a setup.step, each back in its own frame."""
+    import numpy as np  # noqa: PLC0415 -- the painter starts first
+
+    from fixturecheck.kernel.place import location_of, placed_at  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.kernel.step import read  # noqa: PLC0415 -- the painter starts first
+
+    found: dict[str, Solid] = {}
+    wanted = {b.name: b for b in bodies}
+    for one in read(step).solids:
+        name = next((n for n in (one.name, *one.aliases) if n in wanted and n not in found), None)
+        if name is not None:
+            matrix = np.vstack([np.array(wanted[name].at).reshape(3, 4), [0.0, 0.0, 0.0, 1.0]])
+            found[name] = placed_at(one.solid, location_of(np.linalg.inv(matrix)))
+    return found
+
+
+def _checked(
+    spec: str,
+    path: Path,
+    only: tuple[str, ...] | None,
+    skip: tuple[str, ...],
+    progress: Progress,
+    share: float,
+) -> GivenResult:
+    """Check a set-up."""
+    from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
+
+    progress(f"read {path.name}", share)
+    setup = load(path)
+    solids = {b.name: b.solid for b in setup.bodies}
+    result = check(
+        setup, only=only, skip=skip, progress=lambda doing, part: progress(doing, share + 0.35 * part)
+    )
+    side = ComparedSide(
+        called=spec,
+        name=result.name,
+        verdict=result.verdict,
+        units=result.shown_in,
+        findings=result.findings,
+        not_asked=result.not_asked,
+        stated=result.stated,
+        bodies=result.bodies,
+    )
+    return GivenResult(side=side, file=result.sources[0].path if result.sources else "", solids=solids)

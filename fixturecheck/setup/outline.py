@@ -1,0 +1,141 @@
+"""A set-up as plain numbers: everything stated, and every body with its faces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+import numpy as np
+
+from fixturecheck.fields import own_fields
+from fixturecheck.kernel.brep.primitives import SurfaceKind
+from fixturecheck.kernel.brep.topology import faces_of, one_of_each
+from fixturecheck.kernel.measure import area_mm2, box_of, centroid_of, mass_of, normal_in_middle, surface_kind
+from fixturecheck.kernel.place import drawing_matrix, matrix_of
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.numeric import to_vector
+from fixturecheck.result.drawn import BodyDrawn, FaceDrawn, StatedFact, StatedValue
+from fixturecheck.setup.model import Body, Setup
+
+_DIGITS = 9
+_OF_A_BODY = (
+    "role", "material", "finish", "tolerance_mm", "orientation_mm", "no_function", "pole", "group",
+    "fastened",
+)  # fmt: skip
+_SINGLE = ("machine", "wheel", "staging", "holding", "tolerances", "relief", "severity")
+
+
+def facts_of(setup: Setup) -> tuple[StatedFact, ...]:
+    """Return every value that a set-up states or takes by default, each once."""
+    return tuple(_facts(setup))
+
+
+def _facts(setup: Setup) -> Iterator[StatedFact]:
+    yield StatedFact(of="setup", about=(), key="units", value=setup.units)
+    for body in setup.bodies:
+        about = (body.name,)
+        matrix = np.asarray(matrix_of(body.at), dtype=np.float64)
+        at = tuple((np.round(matrix[:3, 3], _DIGITS) + 0.0).tolist())
+        yield StatedFact(of="body", about=about, key="at_mm", value=_value(at))
+        turn = tuple((np.round(matrix[:3, :3].ravel(), _DIGITS) + 0.0).tolist())
+        yield StatedFact(of="body", about=about, key="turn", value=_value(turn))
+        for name in _OF_A_BODY:
+            yield from _flat("body", about, name, getattr(body, name))
+    for seat in setup.seats:
+        sides = (str(seat.own), str(seat.other))
+        yield from _flat("seat", sides, "", seat, left=("body", "face", "on", "on_face"))
+    for cut in setup.cuts:
+        yield from _flat("cut", (cut.name,), "", cut, left=("name",))
+    for name in _SINGLE:
+        value = getattr(setup, name)
+        if value is not None:
+            yield from _flat(name, (), "", value)
+
+
+def _flat(
+    of: str, about: tuple[str, ...], key: str, value: Any, left: tuple[str, ...] = ()
+) -> Iterator[StatedFact]:
+    """Yield the values in a record, a table or a list of records, named by dots; one value as it is."""
+
+    def inner(name: str) -> str:
+        return f"{key}.{name}" if key else name
+
+    if is_dataclass(value) and not isinstance(value, type):
+        keys = [f.name for f in own_fields(type(value))] or [f.name for f in fields(value)]
+        for name in keys:
+            # Where a file lies on this machine is no fact of the set-up.
+            if name not in {*left, "stated", "path"}:
+                yield from _flat(of, about, inner(name), getattr(value, name))
+    elif isinstance(value, Mapping):
+        for name, one in value.items():
+            yield from _flat(of, about, inner(str(name)), one)
+    elif isinstance(value, tuple | list) and any(map(is_dataclass, value)):
+        for number, one in enumerate(value, start=1):
+            called = getattr(one, "name", None) or getattr(one, "part", None) or number
+            yield from _flat(of, about, inner(str(called)), one, left=("name",))
+    else:
+        yield StatedFact(of=of, about=about, key=key, value=_value(value))
+
+
+def _value(value: Any) -> StatedValue:
+    if isinstance(value, bool) or value is None or isinstance(value, int):
+        return value
+    if isinstance(value, float):
+        return float(f"{value:.{_DIGITS}g}") + 0.0
+    if isinstance(value, frozenset | set):
+        return tuple(sorted(map(str, value)))
+    if isinstance(value, Iterable) and not isinstance(value, str):
+        return tuple(_value(v) for v in value)
+    return str(value)
+
+
+def bodies_drawn(setup: Setup) -> tuple[BodyDrawn, ...]:
+    """Return every body with its volume, its place and its faces; copies of a part are measured once."""
+    first = one_of_each([b.solid for b in setup.bodies])
+    measured: dict[tuple[int, bytes], Measured] = {}
+    found = []
+    for body, i in zip(setup.bodies, first, strict=True):
+        # Copies may be drawn in other places of their own frames.
+        key = i, drawing_matrix(body.solid).tobytes()
+        if key not in measured:
+            measured[key] = _measured(body.solid)
+        found.append(_drawn(body, *measured[key]))
+    return tuple(found)
+
+
+Measured = tuple[float, tuple[float, ...], tuple[float, ...], tuple[tuple[Any, ...], ...]]
+
+
+def _measured(solid: Solid) -> Measured:
+    volume, centre = mass_of(solid)
+    box = box_of(solid)
+    faces = []
+    for face in faces_of(solid):
+        kind = str(surface_kind(face))
+        normal = normal_in_middle(face) if kind == SurfaceKind.PLANE else None
+        faces.append((kind, area_mm2(face), centroid_of(face), normal))
+    return volume, centre, tuple(box[k + 3] - box[k] for k in range(3)), tuple(faces)
+
+
+def _drawn(
+    body: Body,
+    volume_mm3: float,
+    centre: tuple[float, ...],
+    size: tuple[float, ...],
+    faces: tuple[tuple[Any, ...], ...],
+) -> BodyDrawn:
+    matrix = np.asarray(matrix_of(body.at), dtype=np.float64)
+    named = zip(body.face_names(), faces, strict=True)
+    return BodyDrawn(
+        name=body.name,
+        role=str(body.role),
+        volume_mm3=volume_mm3,
+        centre_mm=to_vector(matrix[:3, :3] @ np.array(centre) + matrix[:3, 3]),
+        size_mm=to_vector(np.array(size)),
+        at=tuple(matrix[:3].ravel().tolist()),
+        faces=tuple(
+            FaceDrawn(name=name, kind=kind, area_mm2=area, centre_mm=middle, normal=normal)
+            for name, (kind, area, middle, normal) in named
+        ),
+    )
