@@ -74,14 +74,10 @@ ALLOWED: Mapping[str, set[str]] = {
     "process": JUDGED | {"engine", "grouping", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
     "wording": LEAVES,
-    "report": LEAVES | {"process", "shop", "setup", "wording"},
+    "report": LEAVES | {"comparing", "process", "shop", "setup", "wording"},
     # Doors.
-    "runs": JUDGED | {"engine", "process", "report", "start", "touching"},
+    "runs": JUDGED | {"comparing", "engine", "process", "report", "start", "touching"},
     "commands": LEAVES | {"checks", "process", "report", "setup", "shop", "wording"},
-    "report": LEAVES | {"shop", "setup", "wording", "comparing"},
-    # Doors.
-    "runs": JUDGED | {"engine", "report", "comparing", "start", "touching"},
-    "commands": LEAVES | {"checks", "report", "setup", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},
