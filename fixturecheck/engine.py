@@ -39,7 +39,7 @@ Found = Callable[[Finding], None]
 """Called with each finding as soon as it is known."""
 
 STEPS: Mapping[str, tuple[str, ...]] = {
-    "contacts": ("seat", "nest"),
+    "contacts": ("seat", "nest", "angle"),
     "cuts": ("reach", "align", "limits", "clear"),
     "dials": ("dials",),
     "rest": ("rest", "location", "tolerance"),

@@ -195,6 +195,7 @@ SIGNS = {
     "in3": "in³",
     "N/cm2": "N/cm²",
     "C": "°C",
+    "arcsec": "″",
 }
 """How a unit is written for people, where not as results name it; an angle has its sign by `angle_text`."""
 

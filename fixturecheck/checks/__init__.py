@@ -24,6 +24,7 @@ MODULES = {
     "limits": "fixturecheck.checks.limits",
     "dials": "fixturecheck.checks.dials",
     "release": "fixturecheck.checks.release",
+    "angle": "fixturecheck.checks.angle",
     "hardening": "fixturecheck.checks.hardening",
 }
 

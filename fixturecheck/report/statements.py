@@ -219,6 +219,7 @@ ASKED = {
     "dials": "dials",
     "limits": "limits of wheel and machine",
     "release": "release",
+    "angle": "angles",
     "hardening": "hardening",
 }
 """What each check answers, as a noun; a go names what it covers."""
@@ -237,6 +238,7 @@ QUESTIONS = {
     "dials": "what do the dials read, and where are they zeroed",
     "limits": "are speed, travels and daylight within limits",
     "release": "how do the parts come off",
+    "angle": "does the slope come out right",
     "hardening": "do sizes and hardness come out right",
     "made": "are the faces there that it seats by",
     "datum": "are faces measured from finished ones",

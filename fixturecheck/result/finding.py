@@ -127,6 +127,10 @@ class Kind(StrEnum):
     GUARD_HITS_CLAMP = "guard hits clamp"
     CLAMP_NOT_DRAWN = "clamp not drawn"
     CLAMP_CLEARS = "clamp clears"
+    # Slopes that equipment makes.
+    STACK = "stack"
+    STEEP = "steep"
+    SLOPE = "slope"
     # What hardening does.
     SIZE_CHANGE = "size change"
     SKIN = "skin"

@@ -42,7 +42,7 @@ QUESTIONS: Mapping[tuple[str, Kind], str] = {
 
 EITHER_WAY = frozenset(
     {Kind.OVERLAP, Kind.BESIDE_THE_NEST, Kind.LANDS_FIRST, Kind.DOES_NOT_GO_IN, Kind.TOUCH, Kind.CLEAR,
-     Kind.KEEPS_MAGNETISM}
+     Kind.KEEPS_MAGNETISM, Kind.HOLES, Kind.DEMAGNETISE}
 )  # fmt: skip
 """Kinds about bodies of which none comes first: their order is that of a list, and says nothing."""
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
 
+from fixturecheck.angles.incline import Incline
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import HIDDEN, recorded
 from fixturecheck.kernel.brep.topology import canonical_order, faces_of, one_of_each
@@ -71,6 +72,8 @@ class Body:
     poles : tuple of Body
         Pole pieces set in the solid and flush with it, drawn in its frame. Parts touch the solid; only
         the magnet tells its poles apart.
+    incline : Incline or None
+        The slope about its X axis that the shop's sine plate or angle block makes.
     group : str or None
         The piece of equipment that the body belongs to.
     fastened : bool
@@ -96,6 +99,7 @@ class Body:
     no_function: frozenset[str] = frozenset()
     pole: str | None = None
     poles: tuple[Body, ...] = ()
+    incline: Incline | None = None
     group: str | None = None
     fastened: bool = False
     source: Source | None = None

@@ -17,7 +17,7 @@ Origins = Mapping[tuple[str, ...], Origin]
 """By what is stated: `("body", NAME)`, `("seat", OWN, OTHER)`, `("holding",)`; `()` is the file."""
 
 _NAMED = ("body", "equipment", "cut", "clamp", "mill")
-_SINGLE = ("setup", "machine", "wheel", "staging", "holding", "tolerances")
+_SINGLE = ("setup", "machine", "wheel", "staging", "holding", "hardening", "tolerances")
 
 _TABLES: Mapping[str, tuple[str, ...]] = {
     "rest": ("staging",),
@@ -26,6 +26,7 @@ _TABLES: Mapping[str, tuple[str, ...]] = {
     "hold": ("holding",),
     "crash": ("holding",),
     "release": ("holding",),
+    "hardening": ("hardening",),
     "limits": ("machine", "wheel"),
 }
 """By check, the tables that ask its question, for a finding about the whole set-up."""

@@ -5,12 +5,27 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from fixturecheck.angles.incline import Incline
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import cut
 from fixturecheck.kernel.construct import box, chamfer, cylinder
 from fixturecheck.kernel.select import by_selector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.shop.piece import AXIS_NORMALS, Outline, Piece, named, named_box, rest_named
+from fixturecheck.shop.sine_plate import sine_plate
+
+__all__ = [
+    "angle_block",
+    "blocking_block",
+    "flat_magnetic_chuck",
+    "gauge_block",
+    "grinding_vise",
+    "magnetic_v_block",
+    "parallel",
+    "sine_plate",
+    "step_block",
+    "stop_rod",
+]
 
 
 def blocking_block(
@@ -41,6 +56,7 @@ def angle_block(
     length_mm: float,
     width_mm: float,
     toe_mm: float,
+    error_arcsec: float,
     chamfer_mm: float,
     material: str,
 ) -> tuple[Piece, ...]:
@@ -57,7 +73,8 @@ def angle_block(
     )
     _check_chamfer("angle_block", chamfer_mm, toe_mm, width_mm, length_mm)
     solid, faces = outline.prism(length_mm=width_mm)
-    return (Piece(suffix="", solid=solid, faces=faces, material=material),)
+    incline = Incline(wanted_deg=angle_deg, reached_deg=angle_deg, by_flatness_arcsec=error_arcsec)
+    return (Piece(suffix="", solid=solid, faces=faces, material=material, incline=incline),)
 
 
 def step_block(

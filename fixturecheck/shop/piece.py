@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from fixturecheck.angles.incline import Incline
 from fixturecheck.errors import KernelError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import Point2, bevelled, box, chamfer, prism
@@ -49,6 +50,8 @@ class Piece:
         `n` or `s` for a magnet's pole piece.
     poles : tuple of Piece
         Pole pieces set in the solid and flush with it.
+    incline : Incline or None
+        The slope that it makes about X, where it is there for that.
     role : str
         `fixture`, always: equipment holds, it is not ground.
     """
@@ -60,6 +63,7 @@ class Piece:
     finish: Mapping[str, str] = field(default_factory=lambda: _GROUND)
     pole: str | None = None
     poles: tuple[Piece, ...] = ()
+    incline: Incline | None = None
     role: str = "fixture"
 
     def body_name(self, equipment: str) -> str:

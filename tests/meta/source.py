@@ -52,7 +52,7 @@ def modules() -> tuple[Module, ...]:
     return tuple(found)
 
 
-PURE_PLACES = ("rigid", "statics", "tolerancing", "hardening")
+PURE_PLACES = ("rigid", "statics", "tolerancing", "angles", "hardening")
 PURE_MODULES = ("magnet.field", "magnet.source_fit", "machining.grinding", "machining.milling", "interval")
 
 

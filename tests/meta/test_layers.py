@@ -18,7 +18,7 @@ LEAVES = {
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
-STATED = GEOMETRY | {"hardening", "shop", "setup"}
+STATED = GEOMETRY | {"angles", "hardening", "shop", "setup"}
 MECHANICS = {"rigid", "statics", "tolerancing"}
 TOUCHED = STATED | {"contact"}
 SETTLED = TOUCHED | MECHANICS | {"nesting"}
@@ -45,14 +45,15 @@ ALLOWED: Mapping[str, set[str]] = {
     "result": {"errors", "faceref", "units"},
     # From solids up.
     "kernel": LEAVES,
-    "shop": GEOMETRY,
+    "shop": GEOMETRY | {"angles"},
     "placing": GEOMETRY | {"rigid"},
-    "setup": GEOMETRY | {"hardening", "shop", "rigid", "placing"},
+    "setup": GEOMETRY | {"angles", "hardening", "shop", "rigid", "placing"},
     "contact": GEOMETRY,
     # Pure numbers.
     "rigid": LEAVES,
     "statics": LEAVES | {"rigid"},
     "tolerancing": LEAVES | {"rigid"},
+    "angles": LEAVES,
     "hardening": LEAVES,
     # Where solids and pure numbers meet.
     "nesting": TOUCHED | MECHANICS,
@@ -73,7 +74,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "engine": JUDGED | {"grouping"},
     "process": JUDGED | {"engine", "grouping", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
-    "wording": LEAVES,
+    "wording": LEAVES | {"angles"},
     "report": LEAVES | {"comparing", "process", "shop", "setup", "wording"},
     # Doors.
     "runs": JUDGED | {"comparing", "engine", "process", "report", "start", "touching"},

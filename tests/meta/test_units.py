@@ -13,7 +13,7 @@ UNITS = {
     # length, area, volume, second moment of area
     "mm", "um", "m", "in", "mm2", "um2", "mm3", "mm4", "per_mm", "mm_tooth",
     # angle, time, turns
-    "deg", "rad", "s", "ms", "min", "rpm", "per_s",
+    "deg", "arcsec", "rad", "s", "ms", "min", "rpm", "per_s",
     # speed and rates
     "m_s", "mm_s", "m_min", "mm_min", "mm3_s", "mm3_mm_s", "rad_s",
     # force, moment, stress, stiffness, work, power, mass

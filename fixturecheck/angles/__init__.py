@@ -1,0 +1,1 @@
+"""Angles from lengths, in pure numbers: gauge blocks, sine bars, angle blocks, rolls."""

@@ -1,0 +1,137 @@
+"""A slope that equipment makes: the angle asked, the angle reached, and how far that may be off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fixturecheck.angles.gauge_blocks import Stack, gauge_set, stack_error_um, stack_of
+from fixturecheck.angles.sine import (
+    ARCSEC_PER_DEG,
+    angle_error_arcsec,
+    sine_angle_deg,
+    sine_height_mm,
+)
+from fixturecheck.errors import NotComputedError
+
+FAR_ARCSEC = 60.0
+"""A stack that misses an angle by more than this was not meant: chosen here, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Incline:
+    """A slope about the X axis of the equipment that makes it.
+
+    Parameters
+    ----------
+    wanted_deg, reached_deg : float
+        The angle asked, and that of the solids.
+    stack : Stack or None
+        The gauge blocks that make it, where gauge blocks do.
+    blocks : str
+        The set that they are from; empty where there is none.
+    by_stack_arcsec, by_distance_arcsec, by_flatness_arcsec : float
+        How far the angle may be off either way by the stack, the distance of the rolls, and flatness; of an
+        angle block all of it counts as flatness.
+    """
+
+    wanted_deg: float
+    reached_deg: float
+    stack: Stack | None = None
+    blocks: str = ""
+    by_stack_arcsec: float = 0.0
+    by_distance_arcsec: float = 0.0
+    by_flatness_arcsec: float = 0.0
+
+    @property
+    def missed_arcsec(self) -> float:
+        """By how much the angle reached is greater than the one asked."""
+        return (self.reached_deg - self.wanted_deg) * ARCSEC_PER_DEG
+
+    @property
+    def unsure_arcsec(self) -> float:
+        """How far the angle may be off besides, all at the same end."""
+        return self.by_stack_arcsec + self.by_distance_arcsec + self.by_flatness_arcsec
+
+    @property
+    def most_arcsec(self) -> float:
+        """How far it may be from the angle asked, all told."""
+        return abs(self.missed_arcsec) + self.unsure_arcsec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SineBar:
+    """What a sine bar or sine plate is made and set with.
+
+    Parameters
+    ----------
+    roll_distance_mm : float
+        Between the middles of its rolls.
+    distance_um : float
+        How far that distance may be off.
+    flatness_um : float
+        How far its face is out of parallel with the rolls, and its base out of flat, over that distance.
+    blocks : str
+        The set of gauge blocks.
+    grade : str
+        Their grade.
+    wear : bool
+        Whether a wear block goes on either end of the stack.
+    """
+
+    roll_distance_mm: float
+    distance_um: float
+    flatness_um: float
+    blocks: str
+    grade: str
+    wear: bool
+
+
+def sine_incline(bar: SineBar, angle_deg: float) -> Incline:
+    """Return the slope that a sine bar makes with the stack nearest to an angle.
+
+    Parameters
+    ----------
+    bar : SineBar
+    angle_deg : float
+
+    Returns
+    -------
+    Incline
+
+    Raises
+    ------
+    NotComputedError
+        No stack of the set comes within a minute of arc; the nearest is named, with its error.
+    """
+    length_mm = bar.roll_distance_mm
+    wanted_mm = sine_height_mm(length_mm, angle_deg)
+    stack = stack_of(gauge_set(bar.blocks), wanted_mm, wear=bar.wear)
+    height_mm = stack.height_mm
+    if height_mm >= length_mm:
+        message = f"a stack of {height_mm:.4f} mm is as high as the rolls are apart, {length_mm:g} mm"
+        raise NotComputedError(message)
+    reached_deg = sine_angle_deg(length_mm, height_mm)
+    missed = (reached_deg - angle_deg) * ARCSEC_PER_DEG
+    if abs(missed) > FAR_ARCSEC:
+        message = (
+            f"no stack of {bar.blocks}{' with wear blocks' if bar.wear else ''} makes {angle_deg:g} degrees "
+            f"over {length_mm:g} mm, which is {wanted_mm:.4f} mm; the nearest, {height_mm:.4f} mm, makes "
+            f"{reached_deg:.5f} degrees, off by {missed:+.0f} seconds of arc"
+        )
+        raise NotComputedError(message)
+    by_stack, by_distance, by_flatness = angle_error_arcsec(
+        length_mm,
+        reached_deg,
+        height_um=stack_error_um(stack, bar.grade),
+        distance_um=bar.distance_um,
+        flatness_um=bar.flatness_um,
+    )
+    return Incline(
+        wanted_deg=angle_deg,
+        reached_deg=reached_deg,
+        stack=stack,
+        blocks=bar.blocks,
+        by_stack_arcsec=by_stack,
+        by_distance_arcsec=by_distance,
+        by_flatness_arcsec=by_flatness,
+    )
