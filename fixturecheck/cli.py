@@ -22,6 +22,7 @@ from fixturecheck.commands import (
     new,
     relieve,
     schema,
+    sheet,
     touch,
 )
 from fixturecheck.commands.shared import Parser
@@ -33,6 +34,7 @@ _COMMANDS = (
     new,
     check,
     compare,
+    sheet,
     touch,
     relieve,
     calibrate,

@@ -77,8 +77,9 @@ ALLOWED: Mapping[str, set[str]] = {
     "wording": LEAVES | {"angles"},
     "report": LEAVES | {"comparing", "process", "shop", "setup", "wording"},
     # Doors.
-    "runs": JUDGED | {"comparing", "engine", "process", "report", "start", "touching"},
-    "commands": LEAVES | {"checks", "process", "report", "setup", "shop", "wording"},
+    "sheet": JUDGED | {"process", "report", "wording"},
+    "runs": JUDGED | {"comparing", "engine", "process", "report", "sheet", "start", "touching"},
+    "commands": LEAVES | {"checks", "process", "report", "setup", "sheet", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},
@@ -117,6 +118,7 @@ ONLY_IN: Mapping[str, set[str]] = {
     "jinja2": {"report.markup"},
     "markupsafe": {"report"},
     "argparse": {"cli", "commands"},
+    "typst": {"sheet.pages"},
 }
 """Outside libraries with one home; a home is a folder or a module."""
 

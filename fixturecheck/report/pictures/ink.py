@@ -369,7 +369,7 @@ def tags(draw: ImageDraw.ImageDraw, canvas: Canvas, board: Board) -> None:
     for name, _, box in placed:
         draw.rounded_rectangle(box, radius=8, fill=PAPER, outline=INK, width=2)
         middle = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
-        draw.text(middle, name, font=font_of(_TAG), fill=INK, anchor="mm")
+        draw.text(middle, _label(canvas, name), font=font_of(_TAG), fill=INK, anchor="mm")
 
 
 def _tag(
@@ -382,7 +382,7 @@ def _tag(
     if place is None:
         return None
     x, y, room = place
-    width = size_of(draw, name, font_of(_TAG))[0] + 24
+    width = size_of(draw, _label(canvas, name), font_of(_TAG))[0] + 24
     box: Box | None = around(x, y, width, 50)
     small = width * 50 > _MOST_COVERED * float(body.sum()) * STEP**2
     if room < 28 or small or not board.is_free(around(x, y, width, 50)):
@@ -391,6 +391,12 @@ def _tag(
         return None
     board.take(box)
     return (x, y), box
+
+
+def _label(canvas: Canvas, name: str) -> str:
+    """Return what is written on a body: its name, unless the scene says otherwise."""
+    labels: dict[str, str] = canvas.scene.get("labels", {})
+    return labels.get(name, name)
 
 
 def legend(draw: ImageDraw.ImageDraw, board: Board, canvas: Canvas) -> None:

@@ -1,0 +1,100 @@
+"""`fixturecheck sheet`: set the sheet that lies at the machine, as a PDF and as a page."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from pathlib import Path
+
+from fixturecheck.commands.shared import Parser, names_in, run_child, stated_setup, takes_running
+from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say
+from fixturecheck.errors import SetupError
+
+RUN = "fixturecheck.runs.sheet:run"
+"""What the child process runs."""
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    sheet = commands.add_parser(
+        "sheet",
+        help="set the sheet that lies at the machine",
+        description="Checks a set-up, or every operation of a job, and sets a page or two for each as one "
+        "PDF, and the same as an HTML page beside it: the order of staging on a picture, what to stone, "
+        "magnet or torques, wheel and dress, the dials to tick off, what to measure, how parts come off.",
+        epilog=EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    sheet.add_argument("setup", metavar="SETUP|JOB", type=Path, help="a .py script or a .toml file")
+    sheet.add_argument(
+        "--out", metavar="FILE", type=Path, help="the PDF (default: <name>_sheet.pdf in the current folder)"
+    )
+    sheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper (a4)")
+    sheet.add_argument("--no-pdf", action="store_true", help="write the page alone")
+    sheet.add_argument("--no-pictures", action="store_true", help="draw no pictures")
+    sheet.add_argument(
+        "--skip", metavar="CHECKS", action="append", help="leave these checks out, named with commas between"
+    )
+    sheet.add_argument(
+        "--set",
+        dest="overrides",
+        metavar="NAME=VALUE",
+        action="append",
+        default=[],
+        help="another value for one key or parameter; may be given several times",
+    )
+    takes_running(sheet)
+    sheet.set_defaults(command=_sheet)
+
+
+def _sheet(options: argparse.Namespace) -> int:
+    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
+
+    wrong: list[str] = []
+    skip = names_in(options.skip) or ()
+    try:
+        chosen(None, skip)
+    except SetupError as unknown:
+        wrong += unknown.problems
+    setup, overrides = stated_setup(options, wrong, jobs=True)
+    out = options.out or Path(f"{setup.stem}_sheet.pdf")
+    if out.suffix.lower() != ".pdf":
+        message = f"--out {out}: the sheet is a PDF, so name it so; the page goes beside it"
+        raise SetupError(message)
+    if not out.parent.is_dir():
+        message = f"--out {out}: there is no folder {out.parent}"
+        raise SetupError(message)
+    if not options.no_pdf:
+        from fixturecheck.sheet.pages import refuse_without_typesetter  # noqa: PLC0415 -- light
+
+        refuse_without_typesetter()
+    asked = (options.paper, not options.no_pdf, not options.no_pictures, skip)
+    made = run_child(options, RUN, str(setup), overrides, *asked)
+    page = out.with_suffix(".html")
+    _write(page, made.page.encode())
+    if made.pdf is not None:
+        _write(out, made.pdf)
+    for trouble in made.troubles:
+        complain(f"a picture could not be drawn: {trouble}; the verdict does not depend on it")
+    written = f"{out} and {page}" if made.pdf is not None else f"{page}"
+    many = f"{made.count} operations" if made.count > 1 else "1 operation"
+    said = say(f"{made.verdict.upper()}: {many}\n\nwritten to {written}\n")
+    return exit_code(made.verdict) if said else NOT_COMPUTED
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Write a file so that it is there whole or not at all.
+
+    Raises
+    ------
+    SetupError
+        It cannot be written.
+    """
+    half = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        half.write_bytes(content)
+        half.replace(path)
+    except OSError as reason:
+        half.unlink(missing_ok=True)
+        message = f"{path} cannot be written: {reason.strerror}"
+        raise SetupError(message) from reason

@@ -1,0 +1,157 @@
+"""The sheets of a set-up, or of every operation of a job: checked, pictured, set.
+
+Nothing heavy is imported here, so that the drawing process can be started first of all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fixturecheck.report.pictures.painter import painting
+from fixturecheck.runs.check import part_of
+
+if TYPE_CHECKING:
+    from fixturecheck.process.model import Job
+    from fixturecheck.result import Result
+    from fixturecheck.setup.model import Setup
+    from fixturecheck.sheet.content import Sheet
+
+Progress = Callable[[str, float], None]
+
+_CHECKED = 0.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetSet:
+    """What was set.
+
+    Parameters
+    ----------
+    verdict : str
+        The worst of all operations.
+    pdf : bytes or None
+        The PDF; None where it was not asked for.
+    page : str
+        The same as HTML.
+    count : int
+        How many operations it tells.
+    troubles : tuple of str
+        Why pictures are missing.
+    """
+
+    verdict: str
+    pdf: bytes | None
+    page: str
+    count: int
+    troubles: tuple[str, ...]
+
+
+def run(
+    setup_path: str,
+    overrides: Mapping[str, str],
+    paper: str,
+    pdf: bool,
+    pictures: bool,
+    skip: tuple[str, ...],
+    *,
+    progress: Progress,
+) -> SheetSet:
+    """Check a set-up or a job and set its sheets.
+
+    Parameters
+    ----------
+    paper : str
+        `a4` or `letter`.
+    pdf, pictures : bool
+        Whether to set a PDF besides the page, and whether to draw.
+    skip : tuple of str
+        Checks to leave out.
+
+    Raises
+    ------
+    FixturecheckError
+        The set-up is wrong, or the sheet could not be set.
+    """
+    progress("load the kernel", 0.02)
+    from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.model import Job  # noqa: PLC0415 -- the same
+    from fixturecheck.result.finding import Verdict, worst  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.pages import sheet_page, sheet_pdf  # noqa: PLC0415 -- the same
+
+    progress(f"read {Path(setup_path).name}", 0.1)
+    loaded = load_any(setup_path, overrides)
+    share = part_of(progress, 0.15, _CHECKED)
+    made = (
+        _of_job(loaded, pictures, skip, share)
+        if isinstance(loaded, Job)
+        else iter([_of_setup(loaded, pictures, skip, share)])
+    )
+    sheets: list[Sheet] = []
+    drawn: dict[str, bytes] = {}
+    troubles: list[str] = []
+    for sheet, png, trouble in made:
+        name = f"staged_{len(sheets) + 1}.png" if png is not None else ""
+        if png is not None:
+            drawn[name] = png
+        if trouble:
+            troubles.append(trouble)
+        sheets.append(replace(sheet, picture=name))
+    progress("set the sheet", _CHECKED)
+    return SheetSet(
+        verdict=str(worst(Verdict(s.verdict.lower()) for s in sheets)),
+        pdf=sheet_pdf(sheets, drawn, paper=paper) if pdf else None,
+        page=sheet_page(sheets, drawn, paper=paper),
+        count=len(sheets),
+        troubles=tuple(troubles),
+    )
+
+
+Made = tuple["Sheet", bytes | None, str | None]
+"""A sheet, its picture, and why that is missing."""
+
+
+def _of_setup(setup: Setup, pictures: bool, skip: tuple[str, ...], progress: Progress) -> Made:
+    """Return the sheet of one set-up."""
+    from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+
+    with painting(pictures) as painter:
+        result = check(setup, skip=skip, progress=progress)
+        return _sheet(result, setup, painter, "", "")
+
+
+def _sheet(result: Result, setup: Setup, painter: object, number: str, title: str) -> Made:
+    from fixturecheck.report.pictures.painter import Painter  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.sheet.content import sheet_of, staged_steps  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.measured import heights_of  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.picture import staged_picture  # noqa: PLC0415 -- the same
+
+    png, trouble = None, None
+    if isinstance(painter, Painter):
+        png, trouble = staged_picture(result, list(staged_steps(setup)), painter)
+    return sheet_of(result, setup, list(heights_of(setup)), number=number, title=title), png, trouble
+
+
+def _of_job(job: Job, pictures: bool, skip: tuple[str, ...], progress: Progress) -> Iterator[Made]:
+    """Yield the sheet of every operation, in their order."""
+    from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
+    from fixturecheck.process.shown import with_across  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.operation import bare_sheet, with_operation  # noqa: PLC0415 -- the same
+
+    stage = staged_job(job, part_of(progress, 0.0, 0.2))
+    across = looked_across(stage)
+    for i, operation in enumerate(job.operations):
+        progress(f"operation {operation.title}", 0.2 + 0.8 * i / len(job.operations))
+        made = stage.setups[operation.number]
+        mine = [one.finding for one in across if one.number == operation.number]
+        if made.setup is None:
+            yield bare_sheet(job, operation, mine), None, None
+            continue
+        with painting(pictures) as painter:
+            result = check(made.setup, skip=skip)
+            shown = with_across(result, made, mine)
+            sheet, png, trouble = _sheet(shown, made.setup, painter, f"{operation.number}", operation.name)
+        yield with_operation(sheet, operation), png, trouble

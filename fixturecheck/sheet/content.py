@@ -1,0 +1,317 @@
+"""What stands on the sheet of one operation, out of its set-up and what its check found."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from fixturecheck.report.order import numbered
+from fixturecheck.report.statements import at_the_machine, banner
+from fixturecheck.result import Result
+from fixturecheck.result.dials import CutDials
+from fixturecheck.result.finding import Verdict
+from fixturecheck.result.hold import ClampKind, MagnetState
+from fixturecheck.setup.model import Body, Cut, Setup
+from fixturecheck.setup.records import Rank
+from fixturecheck.sheet.measured import Height
+from fixturecheck.units import Writing
+from fixturecheck.wording.dials import count_words, move_words, shown_on, time_words
+from fixturecheck.wording.hold import factor_words, magnet_words
+from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
+
+_MOST_CAUTIONS = 8
+_TEN = 10.0
+"""A gauge reads a tenth of the tolerance or finer: common practice, no source."""
+_GAUGES = (
+    (0.02, "caliper"),
+    (0.01, "micrometer or depth micrometer"),
+    (0.002, "micrometer with vernier, or indicator over gauge blocks"),
+    (0.0, "indicator of 0.5 µm or finer over gauge blocks, at one temperature"),
+)
+"""By the least step that a gauge reads, mm, what it is: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """A body of the staging, with the number that it carries in the picture.
+
+    Parameters
+    ----------
+    tag : str
+        The body on which the number stands.
+    name : str
+        What is set: a body, or a piece of equipment of several.
+    """
+
+    number: int
+    name: str
+    tag: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DialRow:
+    """A step at the dials: what to do, from zero, and what the dial shows."""
+
+    do: str
+    read: str
+    shows: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutSheet:
+    """The dials of one cut, and its passes and time in a line."""
+
+    name: str
+    rows: tuple[DialRow, ...]
+    says: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureRow:
+    """A face to be measured: its size, its tolerance, and with what."""
+
+    face: str
+    size: str
+    tolerance: str
+    gauge: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The sheet of one operation; every text is as it is read.
+
+    Parameters
+    ----------
+    number, title : str
+        Number of the operation, empty where there is but one, and its name.
+    verdict, meaning, not_asked : str
+        What the check says, what that means at the machine, and which questions it does not cover.
+    steps : tuple of Step
+        The order of staging.
+    seats, hold, wheel, off : tuple of str
+        What to stone and how to test the seat; magnet or torques; wheel, dress and cut; how parts come off.
+    cuts : tuple of CutSheet
+        The dials.
+    measures : tuple of MeasureRow
+        What to measure.
+    cautions, safety : tuple of str
+        What to watch in this set-up; the usual cautions.
+    made_from : tuple of str
+        The files with their hashes.
+    picture : str
+        File name of the picture; empty where there is none.
+    """
+
+    number: str
+    title: str
+    verdict: str
+    meaning: str
+    not_asked: str
+    steps: tuple[Step, ...]
+    seats: tuple[str, ...]
+    hold: tuple[str, ...]
+    wheel: tuple[str, ...]
+    cuts: tuple[CutSheet, ...]
+    measures: tuple[MeasureRow, ...]
+    off: tuple[str, ...]
+    cautions: tuple[str, ...]
+    safety: tuple[str, ...]
+    made_from: tuple[str, ...]
+    picture: str = ""
+
+
+def sheet_of(
+    result: Result, setup: Setup, heights: Sequence[Height], *, number: str = "", title: str = ""
+) -> Sheet:
+    """Return the sheet of an operation.
+
+    Parameters
+    ----------
+    result : Result
+        What its check found.
+    heights : sequence of Height
+        How far each target lies from the face that its part seats by.
+    number, title : str
+        Of the operation; the name of the set-up where there is no title.
+    """
+    write = setup.write
+    return Sheet(
+        number=number,
+        title=title or setup.name,
+        verdict=str(result.verdict).upper(),
+        meaning=banner(result).says,
+        not_asked=banner(result).not_asked,
+        steps=tuple(staged_steps(setup)),
+        seats=tuple(_seats(result, setup)),
+        hold=tuple(_hold(result, setup)),
+        wheel=tuple(_wheel(setup)),
+        cuts=tuple(_dials(d, write) for d in result.dials),
+        measures=tuple(_measures(setup, heights)),
+        off=tuple(_off(result, write)),
+        cautions=tuple(_cautions(result)),
+        safety=tuple(line for machine in at_the_machine(setup) for line in machine),
+        made_from=tuple(f"{s.path}  sha256 {s.sha256}" for s in result.sources),
+    )
+
+
+def staged_steps(setup: Setup) -> Iterator[Step]:
+    """Yield the bodies in the order in which they are set, a piece of equipment once."""
+    order = setup.staging.order if setup.staging is not None else ()
+    fixtures = [b for b in setup.bodies if b.role != "part" and b.name not in order]
+    late = [setup.body(name) for name in order]
+    parts = [b for b in setup.bodies if b.role == "part" and b.name not in order]
+    told: dict[str, list[Body]] = {}
+    for body in (*fixtures, *late, *parts):
+        told.setdefault(body.group or body.name, []).append(body)
+    for number, (name, bodies) in enumerate(told.items(), start=1):
+        yield Step(number=number, name=name, tag=bodies[0].name, text=f"{name}{_goes_on(setup, bodies)}")
+
+
+_RANKS = {Rank.STOP: "up to", Rank.NEST: "nested on"}
+
+
+def _goes_on(setup: Setup, bodies: Sequence[Body]) -> str:
+    """Return what a body seats on, in the order of its seats."""
+    names = {b.name for b in bodies}
+    seats = [s for s in setup.seats if s.body in names]
+    told = "; ".join(f"{s.face} {_RANKS.get(Rank(s.rank), 'on')} {s.other}" for s in seats)
+    push = ""
+    if setup.staging is not None:
+        for name in sorted(names & {*setup.staging.push}):
+            x, y, z = setup.staging.push[name].direction
+            ways = [w for v, w in ((x, "X"), (y, "Y"), (z, "Z")) if v]
+            signs = [
+                f"{'+' if v > 0 else '-'}{w}" for v, w in zip([v for v in (x, y, z) if v], ways, strict=True)
+            ]
+            push = f"; push it toward {' '.join(signs)}"
+    return f": {told}{push}" if told else push
+
+
+def _seats(result: Result, setup: Setup) -> Iterator[str]:
+    """Yield what to stone, and how to try whether the parts sit."""
+    burrs = result.holding.burrs if result.holding else ()
+    faces = sorted({str(s.own) for s in setup.seats if setup.body(s.body).role == "part"})
+    yield (
+        f"Stone the edges of {', '.join(faces)}; wipe seats and blocking clean and dry."
+        if faces
+        else ("Stone the edges of every seat; wipe seats and blocking clean and dry.")
+    )
+    for burr in burrs:
+        yield f"After this operation stone {burr_words(burr)}."
+    yield (
+        "Try each seat: press on every corner of the part in turn, it must not rock; a strip of thin paper "
+        "under each end of a seat must be held."
+    )
+
+
+def _hold(result: Result, setup: Setup) -> Iterator[str]:
+    """Yield the magnet's state, the torque or force of each clamp, and how well the least part holds."""
+    write, holding, found = setup.write, setup.holding, result.holding
+    if holding is None:
+        yield "What holds the parts was not stated, and whether they hold was not asked."
+        return
+    if found is not None:
+        yield f"Magnet: {magnet_words(found.magnet, write)}."
+    elif holding.magnet != MagnetState.OFF:
+        yield f"Magnet: {holding.magnet}."
+    if found is None:
+        yield "Whether the parts hold was not worked out."
+    for clamp in holding.clamps:
+        what = "vise" if clamp.kind == ClampKind.VISE else f"{clamp.kind} clamp"
+        by = "" if clamp.torque_nm is None else f"tighten to {write.torque(clamp.torque_nm)}"
+        by = by or ("" if clamp.force_n is None else f"press with {write.force(clamp.force_n)}")
+        yield f"{clamp.name} ({what}, on {clamp.body}): {by or 'as stated'}."
+    if found is not None and found.parts:
+        least = min(found.parts, key=lambda p: p.factor_low)
+        yield f"Least: {least.part} holds {factor_words(least, found)} times its load."
+    yield "Tug every part and every block by hand before the wheel turns."
+
+
+def _wheel(setup: Setup) -> Iterator[str]:
+    """Yield wheel, dress and what each cut is set to."""
+    if not setup.cuts:
+        return
+    wheel, write, machine = setup.wheel, setup.write, setup.machine
+    spec = f", {wheel.spec}" if wheel.spec else ""
+    yield (
+        f"Wheel shape {wheel.shape}, {write.length(wheel.diameter_mm, 'g')} x "
+        f"{write.length(wheel.thickness_mm, 'g')}{spec}."
+    )
+    yield f"Dress: corner radius {write.length(wheel.corner_radius_mm, 'g')}."
+    for cut in setup.cuts:
+        yield f"Cut {cut.name}: {_settings(cut, write, cut.rpm or machine.rpm)}."
+
+
+def _settings(cut: Cut, write: Writing, rpm: float) -> str:
+    told = [f"{rpm:g} rpm", f"stock {write.length(cut.stock_mm, 'g')}"]
+    if cut.wall is not None and cut.wall_stock_mm > 0:
+        told.append(f"on the wall {write.length(cut.wall_stock_mm, 'g')}")
+    told.append(f"{write.length(cut.downfeed_mm, 'g')} a pass")
+    if cut.way == "traverse":
+        told.append(f"cross feed {write.length(cut.cross_feed_mm, 'g')}")
+    told.append(f"table {write.table_speed(cut.table_speed_m_min)}")
+    return ", ".join(told)
+
+
+def _dials(dials: CutDials, write: Writing) -> CutSheet:
+    rows = tuple(
+        DialRow(
+            do=move_words(m, write),
+            read="" if m.reading is None else count_words(m.reading, write),
+            shows="" if m.reading is None else shown_on(m.reading),
+        )
+        for m in dials.moves
+    )
+    p = dials.passes
+    says = f"{p.strokes} strokes a pass; about {time_words(p.batch_min)} a batch"
+    says += f", {time_words(p.part_min)} a part" if p.part_min < p.batch_min else ""
+    return CutSheet(name=dials.cut, rows=rows, says=says)
+
+
+def _measures(setup: Setup, heights: Sequence[Height]) -> Iterator[MeasureRow]:
+    """Yield what to measure of the first part of each cut, and with what."""
+    write = setup.write
+    for height in heights:
+        zone_mm = setup.body(height.face.body).zone_mm(height.face.face)
+        size = "by the drawing"
+        if height.size_mm is not None:
+            size = f"{write.length(height.size_mm, '.3f')} from {height.over}"
+        tolerance = "by the drawing" if zone_mm is None else f"±{write.length(zone_mm / 2, 'g')}"
+        more = f" (each of {height.parts})" if height.parts > 1 else ""
+        yield MeasureRow(
+            face=f"{height.face}{more}", size=size, tolerance=tolerance, gauge=gauge_for(zone_mm)
+        )
+
+
+def gauge_for(zone_mm: float | None) -> str:
+    """Return what reads a tenth of a tolerance zone or finer; by the drawing where none is stated."""
+    if zone_mm is None:
+        return "as the drawing asks"
+    return next(gauge for step_mm, gauge in _GAUGES if zone_mm / _TEN >= step_mm)
+
+
+def _off(result: Result, write: Writing) -> Iterator[str]:
+    """Yield how the parts come off, in their order."""
+    hold = result.holding
+    if hold is None or not hold.leaving:
+        yield "How the parts come off was not worked out. Wheel clear and at rest, magnet off; lift, do not slide."
+        return
+    if hold.before is not None:
+        text = first_words(hold.before)
+        yield f"{text[0].upper()}{text[1:]}."
+    for body in hold.leaving:
+        way = way_words(body.ways[0], write) if body.ways else "no way off was found"
+        pry = f"; pry {pry_words(body.pry, write)}" if body.pry is not None else ""
+        again = "; demagnetise" if body.demagnetise else ""
+        yield f"{body.body}: {way}{pry}{again}."
+
+
+def _cautions(result: Result) -> Iterator[str]:
+    """Yield what is not go, the worst first."""
+    rows = [r for r in numbered(result) if r.finding.verdict is not Verdict.GO or r.finding.overruled]
+    for row in rows[:_MOST_CAUTIONS]:
+        change = f" Change: {row.finding.remedy}" if row.finding.remedy else ""
+        yield f"{str(row.finding.verdict).upper()}: {row.finding.says}{change}"
+    if len(rows) > _MOST_CAUTIONS:
+        yield f"And {len(rows) - _MOST_CAUTIONS} more, in the report."

@@ -1,0 +1,71 @@
+"""How far the faces that are ground lie from the faces that their part seats by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import flat_of
+from fixturecheck.result.shapes import Vector
+from fixturecheck.setup.model import Body, Cut, Setup
+
+_PARALLEL = 1.0 - 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Height:
+    """A face to be measured.
+
+    Parameters
+    ----------
+    face : FaceRef
+        The face, on the first part of its cut.
+    over : FaceRef or None
+        The seat of the part that is parallel to it; None where there is none.
+    size_mm : float or None
+        How far apart they are.
+    parts : int
+        How many parts of the cut have the face.
+    """
+
+    face: FaceRef
+    over: FaceRef | None
+    size_mm: float | None
+    parts: int
+
+
+def heights_of(setup: Setup) -> Iterator[Height]:
+    """Yield the floor and the wall of each cut with their distance from a parallel seat."""
+    for cut in setup.cuts:
+        body = setup.body(cut.parts[0])
+        for face in (cut.floor, cut.wall if _ground(cut) else None):
+            if face is not None:
+                yield _height(setup, body, face, len(cut.parts))
+
+
+def _ground(cut: Cut) -> bool:
+    """Tell whether a cut takes anything off its wall."""
+    return cut.wall is not None and cut.wall_stock_mm > 0
+
+
+def _height(setup: Setup, body: Body, face: str, parts: int) -> Height:
+    target = _plane(body, face)
+    name = FaceRef.of(body.name, face)
+    for seat in setup.seats:
+        other = _plane(body, seat.face) if seat.body == body.name else None
+        if target is None or other is None:
+            continue
+        along = sum(a * b for a, b in zip(target[1], other[1], strict=True))
+        if abs(along) >= _PARALLEL:
+            size_mm = abs(sum((p - q) * n for p, q, n in zip(target[0], other[0], target[1], strict=True)))
+            return Height(face=name, over=seat.own, size_mm=size_mm, parts=parts)
+    return Height(face=name, over=None, size_mm=None, parts=parts)
+
+
+def _plane(body: Body, face: str) -> tuple[Vector, Vector] | None:
+    """Return a point and the normal of a flat face in the part's own frame; None where it is not flat."""
+    faces = faces_of(body.solid)
+    indices = body.face_indices(face)
+    return flat_of(faces[indices[0]]) if indices else None

@@ -1,0 +1,78 @@
+"""What a sheet says besides, of an operation of a job."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from fixturecheck.process.model import Job
+from fixturecheck.process.records import Operation, OperationKind
+from fixturecheck.result.finding import Finding, Verdict, worst
+from fixturecheck.sheet.content import Sheet
+
+_DOES = {
+    OperationKind.GRIND: "Grind",
+    OperationKind.MILL: "Mill",
+    OperationKind.DRILL: "Drill",
+    OperationKind.TAP: "Tap",
+    OperationKind.HARDEN: "Harden and temper",
+    OperationKind.DEBURR: "Deburr",
+    OperationKind.STONE: "Stone",
+    OperationKind.MEASURE: "Measure",
+}
+
+
+def with_operation(sheet: Sheet, operation: Operation) -> Sheet:
+    """Return the sheet of a set-up with what its operation makes, stones and measures."""
+    return replace(sheet, seats=(*_of(operation), *sheet.seats))
+
+
+def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> Sheet:
+    """Return the sheet of an operation that has no set-up.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        What looking across the operations found of it.
+    """
+    bad = [f for f in findings if f.verdict is not Verdict.GO]
+    return Sheet(
+        number=f"{operation.number}",
+        title=operation.name,
+        verdict=str(worst(f.verdict for f in findings)).upper(),
+        meaning="",
+        not_asked="",
+        steps=(),
+        seats=tuple(_of(operation)),
+        hold=(),
+        wheel=(),
+        cuts=(),
+        measures=(),
+        off=(),
+        cautions=tuple(_said(f) for f in bad),
+        safety=("Local rules and the people trained for this work decide.",),
+        made_from=tuple(f"{s.path}  sha256 {s.sha256}" for s in job.sources),
+    )
+
+
+def _of(operation: Operation) -> Iterator[str]:
+    """Yield what an operation makes, stones and measures."""
+    if operation.makes:
+        yield f"{_DOES[OperationKind(operation.kind)]}: {', '.join(operation.makes)}."
+    else:
+        yield f"{_DOES[OperationKind(operation.kind)]}."
+    if operation.stones:
+        edges = ", ".join("+".join(one) for one in operation.stones)
+        before = "" if operation.kind == OperationKind.STONE else "Before seating, "
+        yield f"{before}{'stone' if before else 'Stone'} these edges: {edges}."
+    for face, left_mm in operation.leave_mm.items():
+        if left_mm > 0:
+            yield f"Leave {left_mm:g} mm on {'every face' if face == '*' else face} for a later operation."
+    if operation.measures:
+        source = f" from {', '.join(operation.measured_from)}" if operation.measured_from else ""
+        yield f"Measure {', '.join(operation.measures)}{source}."
+
+
+def _said(finding: Finding) -> str:
+    change = f" Change: {finding.remedy}" if finding.remedy else ""
+    return f"{str(finding.verdict).upper()}: {finding.says}{change}"

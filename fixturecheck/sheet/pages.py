@@ -1,0 +1,77 @@
+"""The sheets set as a PDF, and the same as a page."""
+
+from __future__ import annotations
+
+import base64
+import json
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from importlib.metadata import version
+from importlib.resources import files
+from importlib.util import find_spec
+from pathlib import Path
+
+from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.report.markup import render
+from fixturecheck.sheet.content import Sheet
+
+PAPERS = {"a4": "a4", "letter": "us-letter"}
+"""The papers by their names, as the typesetter calls them."""
+
+
+def refuse_without_typesetter() -> None:
+    """Raise where no PDF can be set.
+
+    Raises
+    ------
+    SetupError
+        The typesetter is not installed; says how to install it.
+    """
+    if find_spec("typst") is None:
+        message = "no PDF can be set: typst is not installed; pip install 'fixturecheck[sheet]', or --no-pdf"
+        raise SetupError(message)
+
+
+def sheet_pdf(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: str) -> bytes:
+    """Return the sheets as one PDF; the same input gives the same bytes.
+
+    Parameters
+    ----------
+    pictures : mapping of str to bytes
+        PNG files by name.
+    paper : str
+        A name of `PAPERS`.
+
+    Raises
+    ------
+    NotComputedError
+        The typesetter failed.
+    """
+    import typst  # noqa: PLC0415 -- only what sets a PDF needs it
+
+    source = files("fixturecheck.sheet").joinpath("sheet.typ").read_bytes()
+    data = {"sheets": [asdict(s) for s in sheets], "version": version("fixturecheck"), "paper": PAPERS[paper]}
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        for name, png in pictures.items():
+            (home / name).write_bytes(png)
+        (home / "sheet.typ").write_bytes(source)
+        (home / "sheet.json").write_text(json.dumps(data), encoding="utf-8")
+        # Only the fonts that the typesetter brings, so that every machine sets the same.
+        compiler = typst.Compiler(home / "sheet.typ", root=home, ignore_system_fonts=True)
+        try:
+            pdf = compiler.compile(format="pdf", timestamp=0)
+        except RuntimeError as reason:
+            message = f"the sheet could not be set: {reason}"
+            raise NotComputedError(message) from reason
+    if not isinstance(pdf, bytes):
+        message = "the typesetter returned no PDF"
+        raise NotComputedError(message)
+    return pdf
+
+
+def sheet_page(sheets: Sequence[Sheet], pictures: Mapping[str, bytes], *, paper: str) -> str:
+    """Return the sheets as one page of HTML that needs no other file, and prints like the PDF."""
+    drawn = {name: base64.b64encode(png).decode("ascii") for name, png in pictures.items()}
+    return render("sheet.html", sheets=sheets, pictures=drawn, paper=paper, version=version("fixturecheck"))
