@@ -295,7 +295,7 @@ def _off(result: Result, write: Writing) -> Iterator[str]:
     """Yield how the parts come off, in their order."""
     hold = result.holding
     if hold is None or not hold.leaving:
-        yield "How the parts come off was not worked out. Wheel clear and at rest, magnet off; lift, do not slide."
+        yield "How the parts come off was not worked out. Wheel clear and at rest; lift, do not slide."
         return
     if hold.before is not None:
         text = first_words(hold.before)

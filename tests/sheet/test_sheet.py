@@ -14,6 +14,7 @@ from fixturecheck.process.records import Operation
 from fixturecheck.report.pictures.scene import BODIES
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.sheet import pages
 from fixturecheck.sheet.content import gauge_for, sheet_of, staged_steps
@@ -128,10 +129,15 @@ def test_a_gauge_reads_a_tenth_of_the_tolerance(zone_mm, gauge):
 
 
 def test_sizes_are_measured_from_the_seat(setup):
-    floor = next(iter(heights_of(setup)))
-    top = setup.body(floor.face.body)
-    assert floor.over is not None
-    assert floor.size_mm == pytest.approx(top.solid.BoundingBox().zlen)
+    # The gib is drawn 10 mm high.
+    seats = (
+        Seat(body="gib_1", face="y_high", on="rail", on_face="y_low", rank="secondary"),
+        Seat(body="gib_1", face="bottom", on="plate", on_face="top"),
+    )
+    floor = next(iter(heights_of(replace(setup, seats=seats))))
+    assert (floor.face, floor.over, floor.parts) == ("gib_1.top", "gib_1.bottom", 2)
+    assert floor.size_mm == pytest.approx(10.0)
+    assert next(iter(heights_of(setup))).size_mm is None
 
 
 def test_the_command_writes_both_beside_each_other_and_refuses_what_cannot_be(tmp_path):
