@@ -13,7 +13,7 @@ from fixturecheck.result.finding import Verdict
 from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import Rank
-from fixturecheck.sheet.measured import Height
+from fixturecheck.sheet.measured import MeasuredFace
 from fixturecheck.units import Writing
 from fixturecheck.wording.dials import count_words, move_words, shown_on, time_words
 from fixturecheck.wording.hold import factor_words, magnet_words
@@ -32,7 +32,7 @@ _GAUGES = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class StagedBody:
     """A body of the staging, with the number that it carries in the picture.
 
     Parameters
@@ -87,7 +87,7 @@ class Sheet:
         Number of the operation, empty where there is but one, and its name.
     verdict, meaning, not_asked : str
         What the check says, what that means at the machine, and which questions it does not cover.
-    steps : tuple of Step
+    steps : tuple of StagedBody
         The order of staging.
     seats, hold, wheel, off : tuple of str
         What to stone and how to test the seat; magnet or torques; wheel, dress and cut; how parts come off.
@@ -108,7 +108,7 @@ class Sheet:
     verdict: str
     meaning: str
     not_asked: str
-    steps: tuple[Step, ...]
+    steps: tuple[StagedBody, ...]
     seats: tuple[str, ...]
     hold: tuple[str, ...]
     wheel: tuple[str, ...]
@@ -122,7 +122,7 @@ class Sheet:
 
 
 def sheet_of(
-    result: Result, setup: Setup, heights: Sequence[Height], *, number: str = "", title: str = ""
+    result: Result, setup: Setup, heights: Sequence[MeasuredFace], *, number: str = "", title: str = ""
 ) -> Sheet:
     """Return the sheet of an operation.
 
@@ -130,7 +130,7 @@ def sheet_of(
     ----------
     result : Result
         What its check found.
-    heights : sequence of Height
+    heights : sequence of MeasuredFace
         How far each target lies from the face that its part seats by.
     number, title : str
         Of the operation; the name of the set-up where there is no title.
@@ -155,7 +155,7 @@ def sheet_of(
     )
 
 
-def staged_steps(setup: Setup) -> Iterator[Step]:
+def staged_steps(setup: Setup) -> Iterator[StagedBody]:
     """Yield the bodies in the order in which they are set, a piece of equipment once."""
     order = setup.staging.order if setup.staging is not None else ()
     fixtures = [b for b in setup.bodies if b.role != "part" and b.name not in order]
@@ -165,7 +165,9 @@ def staged_steps(setup: Setup) -> Iterator[Step]:
     for body in (*fixtures, *late, *parts):
         told.setdefault(body.group or body.name, []).append(body)
     for number, (name, bodies) in enumerate(told.items(), start=1):
-        yield Step(number=number, name=name, tag=bodies[0].name, text=f"{name}{_goes_on(setup, bodies)}")
+        yield StagedBody(
+            number=number, name=name, tag=bodies[0].name, text=f"{name}{_goes_on(setup, bodies)}"
+        )
 
 
 _RANKS = {Rank.STOP: "up to", Rank.NEST: "nested on"}
@@ -269,7 +271,7 @@ def _dials(dials: CutDials, write: Writing) -> CutSheet:
     return CutSheet(name=dials.cut, rows=rows, says=says)
 
 
-def _measures(setup: Setup, heights: Sequence[Height]) -> Iterator[MeasureRow]:
+def _measures(setup: Setup, heights: Sequence[MeasuredFace]) -> Iterator[MeasureRow]:
     """Yield what to measure of the first part of each cut, and with what."""
     write = setup.write
     for height in heights:

@@ -15,7 +15,7 @@ _PARALLEL = 1.0 - 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Height:
+class MeasuredFace:
     """A face to be measured.
 
     Parameters
@@ -36,7 +36,7 @@ class Height:
     parts: int
 
 
-def heights_of(setup: Setup) -> Iterator[Height]:
+def heights_of(setup: Setup) -> Iterator[MeasuredFace]:
     """Yield the floor and the wall of each cut with their distance from a parallel seat."""
     for cut in setup.cuts:
         body = setup.body(cut.parts[0])
@@ -50,7 +50,7 @@ def _ground(cut: Cut) -> bool:
     return cut.wall is not None and cut.wall_stock_mm > 0
 
 
-def _height(setup: Setup, body: Body, face: str, parts: int) -> Height:
+def _height(setup: Setup, body: Body, face: str, parts: int) -> MeasuredFace:
     target = _plane(body, face)
     name = FaceRef.of(body.name, face)
     for seat in setup.seats:
@@ -60,8 +60,8 @@ def _height(setup: Setup, body: Body, face: str, parts: int) -> Height:
         along = sum(a * b for a, b in zip(target[1], other[1], strict=True))
         if abs(along) >= _PARALLEL:
             size_mm = abs(sum((p - q) * n for p, q, n in zip(target[0], other[0], target[1], strict=True)))
-            return Height(face=name, over=seat.own, size_mm=size_mm, parts=parts)
-    return Height(face=name, over=None, size_mm=None, parts=parts)
+            return MeasuredFace(face=name, over=seat.own, size_mm=size_mm, parts=parts)
+    return MeasuredFace(face=name, over=None, size_mm=None, parts=parts)
 
 
 def _plane(body: Body, face: str) -> tuple[Vector, Vector] | None:

@@ -13,7 +13,7 @@ from fixturecheck.report.pictures.scene import BODIES, MeshedResult, overview, s
 from fixturecheck.report.write import meshes_of
 from fixturecheck.result import Result
 from fixturecheck.result.shapes import Role
-from fixturecheck.sheet.content import Step
+from fixturecheck.sheet.content import StagedBody
 
 PICTURE = "staged.png"
 _MOST_NAMED = 14
@@ -21,13 +21,13 @@ _MOST_NAMED = 14
 
 
 def staged_picture(
-    result: Result, steps: Sequence[Step], painter: Painter
+    result: Result, steps: Sequence[StagedBody], painter: Painter
 ) -> tuple[bytes | None, str | None]:
     """Return the PNG, and why there is none where it could not be drawn.
 
     Parameters
     ----------
-    steps : sequence of Step
+    steps : sequence of StagedBody
         The order, each with the body that carries its number.
     painter : Painter
         A drawing process that has drawn nothing yet.
@@ -41,7 +41,7 @@ def staged_picture(
     return png, drawn.trouble
 
 
-def _scene(stage: MeshedResult, steps: Sequence[Step]) -> dict[str, Any]:
+def _scene(stage: MeshedResult, steps: Sequence[StagedBody]) -> dict[str, Any]:
     """Return the whole set-up without the wheel, each body of the order with its number."""
     scene = overview(stage)
     kept = (*BODIES, Role.POLE)
