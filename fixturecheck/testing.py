@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.result import Result
-from fixturecheck.result.finding import Finding, NotAsked, Verdict, worst
+from fixturecheck.result.finding import BADNESS, Finding, NotAsked, Verdict
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
@@ -22,6 +23,7 @@ def assert_go(
     only: Collection[str] | None = None,
     skip: Collection[str] = (),
     allow_caution: bool = False,
+    but: Collection[str] = (),
 ) -> Result:
     """Check a set-up and fail unless everything that was asked is go.
 
@@ -39,6 +41,9 @@ def assert_go(
         Checks to leave out. Of no effect on a result.
     allow_caution : bool
         Whether a caution passes.
+    but : collection of str
+        Ids of findings that are known and need not be go, or patterns of ids: `nest/gap/*`. One that names no
+        such finding fails, so that the list does not outlive what it lists.
 
     Returns
     -------
@@ -53,18 +58,27 @@ def assert_go(
         The set-up cannot be read or checked.
     """
     __tracebackhide__ = True
-    result = setup if isinstance(setup, Result) else _checked(setup, only, skip)
+    result = setup if isinstance(setup, Result) else checked(setup, only, skip)
     passing = {Verdict.GO, Verdict.CAUTION} if allow_caution else {Verdict.GO}
-    failed = [f for f in result.findings if f.verdict not in passing]
+    short = [f for f in result.findings if f.verdict not in passing]
+    failed = [f for f in short if not any(fnmatchcase(f.id, one) for one in but)]
+    stale = [one for one in but if not any(fnmatchcase(f.id, one) for f in short)]
     silent = [n for n in result.not_asked if n.check in (only or ())]
-    if result.verdict not in passing or failed or silent:
-        raise AssertionError(_message(result, failed, silent))
+    if failed or silent or stale or (result.verdict not in passing and not but):
+        raise AssertionError(_message(result, failed, silent, stale))
     return result
 
 
-def _checked(
-    setup: Setup | str | os.PathLike[str], only: Collection[str] | None, skip: Collection[str]
+def checked(
+    setup: Setup | str | os.PathLike[str], only: Collection[str] | None = None, skip: Collection[str] = ()
 ) -> Result:
+    """Return what a check of a set-up, or of its file, finds.
+
+    Raises
+    ------
+    SetupError
+        The set-up cannot be read or checked.
+    """
     from fixturecheck.engine import check  # noqa: PLC0415 -- importing this module must load no kernel
     from fixturecheck.setup.load import load  # noqa: PLC0415 -- importing this module must load no kernel
     from fixturecheck.setup.model import Setup  # noqa: PLC0415 -- importing this module must load no kernel
@@ -72,13 +86,16 @@ def _checked(
     return check(setup if isinstance(setup, Setup) else load(Path(setup)), only=only, skip=skip)
 
 
-def _message(result: Result, failed: list[Finding], silent: list[NotAsked]) -> str:
-    left, lines = list(failed), [f"{result.name}: {result.verdict}"]
-    while left:
-        worst_left = worst(f.verdict for f in left)
-        lines += [_line(f) for f in left if f.verdict is worst_left]
-        left = [f for f in left if f.verdict is not worst_left]
+def failure_lines(findings: Iterable[Finding]) -> list[str]:
+    """Return a line for each finding, the worst first, each with its remedy."""
+    ranked = sorted(findings, key=lambda f: -BADNESS.index(f.verdict))
+    return [_line(f) for f in ranked]
+
+
+def _message(result: Result, failed: list[Finding], silent: list[NotAsked], stale: list[str]) -> str:
+    lines = [f"{result.name}: {result.verdict}", *failure_lines(failed)]
     lines += [f"  not asked  {n.check}: {n.reason}{f' ({n.lacks})' if n.lacks else ''}" for n in silent]
+    lines += [f"  no longer short  {one}: take it out of `but`" for one in stale]
     return "\n".join(lines)
 
 

@@ -5,6 +5,13 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from fixturecheck.commands.build import (
+    asks_for_build_files,
+    kept_build_results,
+    takes_build_files,
+    write_build_files,
+    wrong_build_files,
+)
 from fixturecheck.commands.shared import (
     Parser,
     names_in,
@@ -45,13 +52,14 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     )
     check.add_argument("--no-pictures", action="store_true", help="draw no pictures")
     takes_json(check)
+    takes_build_files(check)
     check.set_defaults(command=_check)
 
 
 def _check(options: argparse.Namespace) -> int:
     from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
 
-    wrong: list[str] = []
+    wrong = wrong_build_files(options)
     only, skip = names_in(options.only), names_in(options.skip) or ()
     try:
         chosen(only, skip)
@@ -60,6 +68,8 @@ def _check(options: argparse.Namespace) -> int:
     setup, overrides = stated_setup(options, wrong, jobs=True)
     out = options.out or Path(f"{setup.stem}_check")
     asked = (not options.no_pictures, only, skip, *screen())
-    return report_answer(
-        options, out, run_into(options, out, RUN, (str(setup), overrides), asked, hears=True)
-    )
+    answer = run_into(options, out, RUN, (str(setup), overrides), asked, hears=True)
+    code = report_answer(options, out, answer)
+    if asks_for_build_files(options):
+        write_build_files(options, kept_build_results(out, setup))
+    return code

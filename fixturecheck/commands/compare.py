@@ -5,6 +5,12 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from fixturecheck.commands.build import (
+    asks_for_build_files,
+    takes_build_files,
+    write_build_files,
+    wrong_build_files,
+)
 from fixturecheck.commands.shared import Parser, names_in, run_into, takes_folder, takes_running
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, complain, say, screen
 from fixturecheck.errors import SetupError
@@ -56,6 +62,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     compare.add_argument(
         "--json", action="store_true", help="print comparison.json on standard output, in place of the text"
     )
+    takes_build_files(compare)
     takes_running(compare)
     compare.set_defaults(command=_compare)
 
@@ -83,6 +90,8 @@ def _compare(options: argparse.Namespace) -> int:
     )
     if answer.trouble:
         complain(f"pictures could not all be drawn: {answer.trouble}; the comparison does not depend on them")
+    if asks_for_build_files(options):
+        write_build_files(options, [answer.result])
     if options.write_baseline is not None:
         _keep(options.write_baseline, answer.baseline)
     text = f"{answer.text}\n\nwritten to {out}\n"
@@ -99,7 +108,7 @@ def _compare(options: argparse.Namespace) -> int:
 
 def _wrong(options: argparse.Namespace) -> list[str]:
     """Return what is wrong with the command itself."""
-    wrong = []
+    wrong = wrong_build_files(options)
     if len(options.results) > 2:
         wrong.append(f"{len(options.results)} results are given; two can be compared")
     if len(options.results) == 1 and options.baseline is None and options.write_baseline is None:

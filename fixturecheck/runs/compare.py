@@ -8,12 +8,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from importlib.metadata import version
 from pathlib import Path
 
 from fixturecheck.comparing.baseline import baseline_of, baseline_text, read_baseline, with_baseline
 from fixturecheck.comparing.findings import order_of
 from fixturecheck.comparing.model import Comparison, FindingChange, Trend
 from fixturecheck.comparing.whole import compared
+from fixturecheck.report.build_files import BuildResult
 from fixturecheck.report.folder import COMPARED, COMPARED_PAGE, PICTURES, scratch, written
 from fixturecheck.report.pictures.painter import Painter, painting
 from fixturecheck.result.finding import Verdict
@@ -34,6 +36,8 @@ class CompareAnswer:
         For the terminal.
     baseline : str
         The file of known shortfalls of the result after.
+    result : BuildResult
+        The result after, with all let stand that got no worse than its limit.
     trouble : str or None
         Why pictures are missing.
     """
@@ -42,6 +46,7 @@ class CompareAnswer:
     unknown: bool
     text: str
     baseline: str
+    result: BuildResult
     trouble: str | None
 
 
@@ -128,5 +133,22 @@ def _told(
         unknown=found.unknown,
         text=comparison_text(found, width=width),
         baseline=baseline_text(baseline_of(late.side.name, late.file, late.side.findings)),
+        result=_for_a_build(found, late),
         trouble=drawn.trouble if painter is not None and (early.solids or late.solids) else None,
+    )
+
+
+def _for_a_build(found: Comparison, late: GivenResult) -> BuildResult:
+    """Return the result after for a build server, its findings without shapes: those stay in this process."""
+    urgent = {c.told.id for c in found.findings if c.breaks or c.unknown}
+    findings = tuple(replace(f, shapes=()) for f in late.side.findings)
+    return BuildResult(
+        name=late.side.name,
+        file=late.side.called,
+        verdict=late.side.verdict,
+        units=late.side.units,
+        version=version("fixturecheck"),
+        findings=findings,
+        not_asked=late.side.not_asked,
+        known=frozenset(f.id for f in findings if f.verdict is not Verdict.GO and f.id not in urgent),
     )

@@ -210,3 +210,30 @@ def test_what_cannot_be_compared_is_refused_in_one_line_each(home, before):
         assert told == {}
         assert says in ran.stderr
         assert ran.stderr.count("\n") == 1
+
+
+def test_files_for_a_build_are_written_by_check_and_by_compare(home, before):
+    short = written(home, "short", length=19.987, at=20.013)
+    files = {name: home / f"build.{name}" for name in ("junit", "sarif", "summary")}
+    options = [word for name, file in files.items() for word in (f"--{name}", file)]
+    out = home / "built"
+    ran = command("check", short, "--out", out, "--no-pictures", "--quiet", *options, "--annotate", "plain")
+    assert ran.returncode == 0, ran.stderr
+    assert '<testcase name="nest/gap/second.left/first.right"' in files["junit"].read_text()
+    # The script names its second body on the line of its parameters.
+    line = next(n for n, text in enumerate(SCRIPT.splitlines(), start=1) if "NAME, SEATED" in text)
+    place = json.loads(files["sarif"].read_text())["runs"][0]["results"][0]["locations"][0]["physicalLocation"]
+    assert place["artifactLocation"]["uri"].endswith("short.py")
+    assert place["region"]["startLine"] == line
+    assert "▲ CAUTION: two blocks" in files["summary"].read_text()
+    assert f"short.py:{line}: warning: nest: second.left on first.right" in ran.stdout
+    # Held against itself nothing is worse, so that nothing fails.
+    same, _ = compared(home, short, short, options=("--no-pictures", *options, "--annotate", "workflow"))
+    assert same.returncode == 0
+    assert "::warning" not in same.stdout
+    worse, _ = compared(home, before, short, options=("--no-pictures", "--annotate", "workflow"))
+    assert worse.returncode == 1
+    assert f"short.py,line={line},title=nest%3A second.left on first.right::" in worse.stdout
+    lost, _ = compared(home, short, short, options=("--no-pictures", "--junit", home / "none" / "x.xml"))
+    assert lost.returncode == 2
+    assert "there is no folder" in lost.stderr

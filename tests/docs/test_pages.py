@@ -16,7 +16,7 @@ from tests.doors import run_here
 
 pytestmark = pytest.mark.slow
 
-LANGUAGES = {"sh", "text", "toml", "python"}
+LANGUAGES = {"sh", "text", "toml", "python", "yaml"}
 
 
 @pytest.mark.parametrize("page", [p for p in PAGES if any(fences(p))])

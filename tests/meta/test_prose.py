@@ -20,6 +20,8 @@ READERS = {
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",
     "report.pictures.painter": "what the process that draws wrote",
+    "pytest_plugin": "the ending of a set-up's file",
+    "report.build_files": "white space, to put a sentence on one line",
     "runs.given": "revisions as REV:path, and what git answers",
     "report.solids": "STEP files as written, and file names that a system keeps for itself",
     "report.lists": "the brackets round a table's name",

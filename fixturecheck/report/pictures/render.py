@@ -317,7 +317,7 @@ def draw_job(job_path: Path) -> None:
             canvas = Canvas(picture=picture, numbers=numbers, projection=projection, scene=scene, roles=roles)
             if small is None:
                 small = picture.copy(), projection
-            if scene["file"] == job["scenes"][0]["file"] or scene.get("whole") or scene.get("whole"):
+            if scene["file"] == job["scenes"][0]["file"] or scene.get("whole"):
                 finished = finish_overview(canvas)
             elif "scale" in scene:
                 finished = finish_scaled(canvas)

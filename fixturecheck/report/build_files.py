@@ -1,0 +1,304 @@
+"""A result as the files that a build server reads: JUnit XML, SARIF, a summary in Markdown, lines of a log.
+
+All are made of what result.json holds, so that nothing is computed for them, and the kernel is not loaded.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePath
+from typing import Any
+from xml.etree import ElementTree as ET
+
+from fixturecheck.result.finding import BADNESS, Finding, NotAsked, Verdict
+from fixturecheck.wording.quantity import shown
+
+ANNOTATIONS = ("plain", "workflow")
+"""`plain`: `file:line: error: words`, as compilers do; `workflow`: `::error file=...,line=...::words`."""
+
+_LEVELS: Mapping[Verdict, str] = {
+    Verdict.NO_GO: "error",
+    Verdict.UNKNOWN: "error",
+    Verdict.CAUTION: "warning",
+    Verdict.GO: "none",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuildResult:
+    """What the files tell of one result.
+
+    Parameters
+    ----------
+    name : str
+        What the set-up is called.
+    file : str
+        The set-up's file, as it was given.
+    verdict : Verdict
+    units : str
+        What lengths are written in.
+    version : str
+        Of this program.
+    findings : tuple of Finding
+    not_asked : tuple of NotAsked
+    known : frozenset of str
+        Ids of findings that a baseline lets stand.
+    """
+
+    name: str
+    file: str
+    verdict: Verdict
+    units: str
+    version: str
+    findings: tuple[Finding, ...]
+    not_asked: tuple[NotAsked, ...] = ()
+    known: frozenset[str] = frozenset()
+
+    def path_of(self, finding: Finding) -> str:
+        """Return the file that states what a finding is about, from where the command runs."""
+        file = self.file if finding.origin is None else _beside(self.file, finding.origin.file)
+        return PurePath(file).as_posix()
+
+    def line_of(self, finding: Finding) -> int:
+        """Return its line; the first where it is not known."""
+        return 1 if finding.origin is None or finding.origin.line is None else finding.origin.line
+
+
+def _beside(setup: str, file: str) -> str:
+    """Return a file named from the set-up's folder as seen from where the command runs."""
+    return os.path.normpath(Path(setup).parent / file)
+
+
+def junit_xml(results: Iterable[BuildResult]) -> str:
+    """Return JUnit XML: a suite for each set-up, a case for each finding, skipped where nothing was asked.
+
+    A no-go is a failure, an unknown an error. A caution passes, and says so in its output; so does a no-go
+    that is known.
+    """
+    root = ET.Element("testsuites")
+    suites = [_suite(root, result) for result in results]
+    for key in ("tests", "failures", "errors"):
+        root.set(key, str(sum(int(suite.get(key, "0")) for suite in suites)))
+    ET.indent(root)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(root, encoding="unicode")}\n'
+
+
+def _suite(root: ET.Element, result: BuildResult) -> ET.Element:
+    suite = ET.SubElement(root, "testsuite", name=_xml(result.name), file=_xml(result.file))
+    came = [_case(suite, result, finding) for finding in result.findings]
+    for question in result.not_asked:
+        case = _named_case(suite, result, question.check, question.check)
+        lacks = f": {question.lacks}" if question.lacks else ""
+        ET.SubElement(case, "skipped", message=_xml(f"{question.reason}{lacks}"))
+    counts = {
+        "tests": len(result.findings) + len(result.not_asked),
+        "failures": came.count("failure"),
+        "errors": came.count("error"),
+        "skipped": len(result.not_asked),
+    }
+    for key, count in counts.items():
+        suite.set(key, str(count))
+    return suite
+
+
+def _named_case(suite: ET.Element, result: BuildResult, name: str, check: str) -> ET.Element:
+    group = _xml(f"{Path(result.file).stem}.{check}")
+    return ET.SubElement(suite, "testcase", name=_xml(name), classname=group, time="0")
+
+
+def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
+    """Add the case of a finding, and return what it came to."""
+    case = _named_case(suite, result, finding.id, finding.check)
+    where = f"{result.path_of(finding)}:{result.line_of(finding)}"
+    text = _xml("\n".join([where, *_lines(finding, result.units)]))
+    known = finding.id in result.known
+    came = {Verdict.NO_GO: "failure", Verdict.UNKNOWN: "error"}.get(finding.verdict, "")
+    if came and not known:
+        message, kind = _xml(finding.says), str(finding.verdict)
+        ET.SubElement(case, came, type=kind, message=message).text = text
+        return came
+    if finding.verdict is not Verdict.GO:
+        ET.SubElement(case, "system-out").text = f"{finding.verdict}{', known' if known else ''}: {text}"
+    return ""
+
+
+_NO_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def _xml(text: str) -> str:
+    """Return a text without the signs that XML cannot hold."""
+    return "".join(
+        c for c in text if c in "\t\n\r" or " " <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c > "\uffff"
+    )
+
+
+def _lines(finding: Finding, units: str) -> Iterator[str]:
+    """Yield what a finding says, its number and limit, and the change that would cure it."""
+    yield finding.says
+    if finding.value is not None:
+        limit = "" if finding.limit is None else f" (limit {shown(finding.limit, finding.unit, units)})"
+        yield f"{shown(finding.value, finding.unit, units)}{limit}"
+    if finding.remedy:
+        yield f"change: {finding.remedy}"
+
+
+def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dict[str, Any]:
+    """Return SARIF 2.1.0 of every finding that is not go.
+
+    Parameters
+    ----------
+    titles : mapping of str to str
+        What each check is called, by its ID.
+    """
+    told = [(r, f) for r in results for f in r.findings if f.verdict is not Verdict.GO]
+    checks = sorted({f.check for _, f in told})
+    version = results[0].version if results else ""
+    return {
+        "$schema": "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json",
+        "version": "2.1.0",
+        "runs": [
+            {
+                "tool": {
+                    "driver": {
+                        "name": "fixturecheck",
+                        "version": version,
+                        "rules": [
+                            {"id": check, "shortDescription": {"text": titles.get(check, check)}}
+                            for check in checks
+                        ],
+                    }
+                },
+                "columnKind": "unicodeCodePoints",
+                "results": [_sarif_result(r, f, checks.index(f.check)) for r, f in told],
+            }
+        ],
+    }
+
+
+def _sarif_result(result: BuildResult, finding: Finding, rule: int) -> dict[str, Any]:
+    text = " ".join(_lines(finding, result.units)).replace("\u202f", " ")
+    found: dict[str, Any] = {
+        "ruleId": finding.check,
+        "ruleIndex": rule,
+        "level": _LEVELS[finding.verdict],
+        "message": {"text": f"{finding.subject}: {text}"},
+        "locations": [
+            {
+                "physicalLocation": {
+                    "artifactLocation": {"uri": _uri(result.path_of(finding))},
+                    "region": {"startLine": result.line_of(finding)},
+                },
+                "logicalLocations": [
+                    {"fullyQualifiedName": name} for name in (*finding.about, finding.cut) if name
+                ],
+            }
+        ],
+        "partialFingerprints": {"findingId/v1": finding.id},
+    }
+    if finding.id in result.known:
+        found["suppressions"] = [{"kind": "external", "justification": "known; see the baseline"}]
+    return found
+
+
+def _uri(path: str) -> str:
+    """Return a path as a reference: relative ones as they are, with the signs escaped that a URI needs so."""
+    return (
+        Path(path).as_uri()
+        if Path(path).is_absolute()
+        else PurePath(path).as_posix().replace("%", "%25").replace(" ", "%20")
+    )
+
+
+def sarif_text(results: Sequence[BuildResult], titles: Mapping[str, str]) -> str:
+    """Return `sarif_dict` as text."""
+    return json.dumps(sarif_dict(results, titles), indent=1, ensure_ascii=False) + "\n"
+
+
+_MOST_ROWS = 50
+_SIGNS = {Verdict.NO_GO: "✕", Verdict.UNKNOWN: "?", Verdict.CAUTION: "▲", Verdict.GO: "✓"}
+
+
+def summary_markdown(results: Iterable[BuildResult]) -> str:
+    """Return a page in Markdown for a job: each set-up's verdict, and what is not go in a table."""
+    lines = []
+    for result in results:
+        lines += [
+            f"## {_SIGNS[result.verdict]} {str(result.verdict).upper()}: {_cell(result.name)}",
+            "",
+            f"`{result.file}`",
+            "",
+        ]
+        rows = sorted(
+            (f for f in result.findings if f.verdict is not Verdict.GO),
+            key=lambda f: (-BADNESS.index(f.verdict), f.check, f.id),
+        )
+        if rows:
+            lines += ["| | check | about | found | limit | |", "|---|---|---|---|---|---|"]
+            lines += [_row(f, result) for f in rows[:_MOST_ROWS]]
+            lines += [f"\nand {len(rows) - _MOST_ROWS} more"] if len(rows) > _MOST_ROWS else []
+        passed = sum(f.verdict is Verdict.GO for f in result.findings)
+        lines += ["", f"{passed} of {len(result.findings)} findings are go."]
+        silent = [n.check for n in result.not_asked]
+        lines += [f"Not asked: {', '.join(silent)}."] if silent else []
+        lines.append("")
+    return "\n".join(lines).replace("\u202f", " ")
+
+
+def _row(finding: Finding, result: BuildResult) -> str:
+    known = " (known)" if finding.id in result.known else ""
+    value = "" if finding.value is None else shown(finding.value, finding.unit, result.units)
+    limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.units)
+    change = f" *Change:* {finding.remedy}" if finding.remedy else ""
+    cells = (
+        f"{_SIGNS[finding.verdict]} {finding.verdict}{known}",
+        finding.check,
+        finding.subject,
+        value,
+        limit,
+        f"{finding.says}{change}",
+    )
+    return f"| {' | '.join(_cell(c) for c in cells)} |"
+
+
+def _cell(text: str) -> str:
+    """Return a text as a cell of a Markdown table holds it."""
+    for sign in ("\\", "|", "<", "`", "["):
+        text = text.replace(sign, f"\\{sign}")
+    return " ".join(text.split())
+
+
+def annotation_lines(results: Iterable[BuildResult], form: str) -> list[str]:
+    """Return a line of a log for each finding that is not go and not known, with its file and line.
+
+    Parameters
+    ----------
+    form : str
+        One of `ANNOTATIONS`.
+    """
+    lines = []
+    for result in results:
+        for finding in result.findings:
+            if finding.verdict is Verdict.GO or finding.id in result.known:
+                continue
+            level = _LEVELS[finding.verdict]
+            file, line = result.path_of(finding), result.line_of(finding)
+            title = f"{finding.check}: {finding.subject}"
+            text = " ".join(" ".join(_lines(finding, result.units)).replace("\u202f", " ").split())
+            if form == "plain":
+                lines.append(f"{file}:{line}: {level}: {title}: {text} [{finding.id}]")
+            else:
+                place = f"file={_property(file)},line={line},title={_property(title)}"
+                lines.append(f"::{level} {place}::{_escaped(text)}")
+    return lines
+
+
+def _escaped(text: str) -> str:
+    return text.replace("%", "%25").replace("\r", "%0D").replace("\n", "%0A")
+
+
+def _property(text: str) -> str:
+    return _escaped(text).replace(":", "%3A").replace(",", "%2C")

@@ -1,0 +1,122 @@
+"""The plugin for pytest: set-ups as tests, known shortfalls, and `assert_go` that lets some stand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from fixturecheck import pytest_plugin as plugin
+from fixturecheck.comparing.baseline import baseline_of, baseline_text
+from fixturecheck.errors import SetupError
+from fixturecheck.result import Result
+from fixturecheck.result.finding import Finding, Kind, NotAsked, Verdict, WhyNotAsked
+from fixturecheck.testing import assert_go
+from tests.comparing.test_door import PLAIN, SCRIPT
+
+pytest_plugins = ["pytester"]
+
+OPEN = Finding(
+    check="nest", verdict=Verdict.NO_GO, subject="b.left on a.right", says="The nest stays open by 0.4 mm.",
+    kind=Kind.OPEN, about=("b.left", "a.right"), value=0.4, unit="mm", limit=0.001, margin=-0.399,
+    remedy="Chamfer it.",
+)  # fmt: skip
+DOUBT = replace(OPEN, check="describe", verdict=Verdict.CAUTION, kind=Kind.SIZE, about=("a",))
+RESULT = Result(
+    verdict=Verdict.NO_GO, name="two", units="mm", sources=(), contacts=(), cuts=(), shapes=(),
+    findings=(OPEN, DOUBT),
+    not_asked=(NotAsked(check="hold", reason=WhyNotAsked.NOT_STATED, lacks="[holding]"),),
+)  # fmt: skip
+ID = "nest/gap/b.left/a.right"
+
+
+@pytest.fixture
+def run(pytester, monkeypatch):
+    """Run pytest on set-ups whose result is stood in for, except where a script is listed."""
+
+    def inside(*words, ini="", answer=RESULT):
+        def checked(path):
+            if isinstance(answer, Exception):
+                raise answer
+            return answer
+
+        if answer is not None:
+            monkeypatch.setattr(plugin, "checked", checked)
+        pytester.makeini(f"[pytest]\n{ini}")
+        return pytester.runpytest(
+            "-p", "fixturecheck.pytest_plugin", "-p", "no:cacheprovider", "-rsxX", *words
+        )
+
+    return inside
+
+
+def test_each_check_of_a_set_up_is_a_test_with_its_sentence(run, pytester):
+    pytester.path.joinpath("two.setup.toml").write_text("")
+    pytester.path.joinpath("two.toml").write_text("")
+    ran = run("-v")
+    # One for what was stated and one for each check; the one with no holding is skipped.
+    ran.assert_outcomes(passed=len(plugin.MODULES) - 1, failed=1, skipped=1)
+    ran.stdout.fnmatch_lines(
+        ["*two.setup.toml: nest*", "*no-go*nest: b.left on a.right: The nest stays open by 0.4 mm.*"]
+    )
+    ran.stdout.fnmatch_lines(["SKIPPED*not stated: [[]holding]*"])
+    ran.stdout.no_fnmatch_line("*Traceback*")
+
+
+def test_cautions_fail_where_that_is_asked(run, pytester):
+    pytester.path.joinpath("two.setup.toml").write_text("")
+    ran = run(ini="fixturecheck_strict = true")
+    ran.assert_outcomes(passed=len(plugin.MODULES) - 2, failed=2, skipped=1)
+
+
+@pytest.mark.parametrize("known", ["ini", "mark", "baseline"])
+def test_a_known_shortfall_is_expected_to_fail(run, pytester, known):
+    pytester.path.joinpath("two.setup.toml").write_text("")
+    ini = ""
+    if known == "ini":
+        ini = "fixturecheck_known =\n  nest/gap/*"
+    elif known == "mark":
+        pytester.makeconftest(
+            "import pytest\n"
+            "def pytest_collection_modifyitems(items):\n"
+            f"    items[2].add_marker(pytest.mark.known_shortfall({ID!r}))\n"
+            "    assert items[2].name == 'nest'\n"
+        )
+    else:
+        text = baseline_text(baseline_of("two", "", RESULT.findings))
+        pytester.path.joinpath("two.known.json").write_text(text)
+    run(ini=ini).assert_outcomes(passed=len(plugin.MODULES) - 1, xfailed=1, skipped=1)
+
+
+def test_a_known_shortfall_that_got_worse_fails(run, pytester):
+    pytester.path.joinpath("two.setup.toml").write_text("")
+    less = replace(RESULT, findings=(replace(OPEN, value=0.1, margin=-0.099, id=""),))
+    pytester.path.joinpath("two.known.json").write_text(baseline_text(baseline_of("two", "", less.findings)))
+    run().assert_outcomes(passed=len(plugin.MODULES) - 1, failed=1, skipped=1)
+
+
+def test_a_set_up_that_cannot_be_read_fails_with_its_lines(run, pytester):
+    pytester.path.joinpath("two.setup.toml").write_text("")
+    ran = run("-k", "nest", answer=SetupError("two.setup.toml, line 3: unknown key 'x'"))
+    ran.assert_outcomes(failed=1, deselected=len(plugin.MODULES))
+    ran.stdout.fnmatch_lines(["two.setup.toml, line 3: unknown key 'x'"])
+
+
+def test_a_script_that_is_listed_is_checked(run, pytester):
+    """The second block of two loses 13 um, so that its nest is drawn open: a caution."""
+    folder = pytester.mkdir("models")
+    folder.joinpath("short.py").write_text(SCRIPT.format(**{**PLAIN, "length": 19.987, "at": 20.013}))
+    folder.joinpath("other.py").write_text("raise ValueError")
+    ini = "fixturecheck_setups =\n  models/short.py\nfixturecheck_strict = true"
+    ran = run("-k", "nest or seat", ini=ini, answer=None)
+    ran.assert_outcomes(passed=1, failed=1, deselected=len(plugin.MODULES) - 1)
+    ran.stdout.fnmatch_lines(["*second.left is drawn 0.013 mm off first.right*"])
+
+
+def test_assert_go_lets_stand_what_is_named():
+    assert assert_go(RESULT, but=[ID], allow_caution=True) is RESULT
+    assert assert_go(RESULT, but=["nest/gap/*", "describe/*"]) is RESULT
+    with pytest.raises(AssertionError, match=r"caution  describe"):
+        assert_go(RESULT, but=[ID])
+    with pytest.raises(AssertionError, match="no longer short  nest/share/x: take it out of `but`"):
+        assert_go(RESULT, but=[ID, "nest/share/x"], allow_caution=True)
