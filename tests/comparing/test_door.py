@@ -222,7 +222,8 @@ def test_files_for_a_build_are_written_by_check_and_by_compare(home, before):
     assert '<testcase name="nest/gap/second.left/first.right"' in files["junit"].read_text()
     # The script names its second body on the line of its parameters.
     line = next(n for n, text in enumerate(SCRIPT.splitlines(), start=1) if "NAME, SEATED" in text)
-    place = json.loads(files["sarif"].read_text())["runs"][0]["results"][0]["locations"][0]["physicalLocation"]
+    (told,) = json.loads(files["sarif"].read_text())["runs"][0]["results"]
+    place = told["locations"][0]["physicalLocation"]
     assert place["artifactLocation"]["uri"].endswith("short.py")
     assert place["region"]["startLine"] == line
     assert "▲ CAUTION: two blocks" in files["summary"].read_text()
