@@ -15,7 +15,7 @@ from fixturecheck.kernel.measure import box_of, face_frame, volume_mm3
 from fixturecheck.kernel.place import placed_at, translation
 from fixturecheck.kernel.select import by_plane
 from fixturecheck.kernel.shapes import Face, Placed, Solid
-from fixturecheck.magnet.field.bh import BHLaw, fit_law, fit_misses, lowest_law, scaled_law
+from fixturecheck.magnet.field.bh import BHLaw, fit_law, fit_misses, late_law, lowest_law, scaled_law
 from fixturecheck.numeric import to_vector
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.shop.tables import material
@@ -31,6 +31,9 @@ _DEEP_PITCHES = 0.8
 _WHOLE_SHARE = 0.5
 # A body that reaches no deeper than this into what the parts can feel is left out.
 _SLIVER_MM = 1.0
+# Up to this coercivity, that of hardened chromium magnet steel, gray iron less the error of the method is pulled
+# no harder than a steel, thick or thin (`tests/holding/test_trade_ranges.py`).
+_LATE_ABOVE_A_M = 5.2e3
 BACK_FACE = "base"
 
 
@@ -136,7 +139,11 @@ def curves(setup: Setup, name: str, body: str) -> tuple[BHLaw, BHLaw]:
         )
         raise NotComputedError(message)
     ends = [curves(setup, one, body) for one in between]
-    return lowest_law([weak for weak, _ in ends]), lowest_law([strong for _, strong in ends], highest=True)
+    weak = [law for law, _ in ends]
+    if found.coercivity_a_m is not None and found.coercivity_a_m[1] > _LATE_ABOVE_A_M:
+        # Iron that is named below it rises in fields that do not turn so hard a steel.
+        weak.append(late_law(name, found.coercivity_a_m[1]))
+    return lowest_law(weak), lowest_law([strong for _, strong in ends], highest=True)
 
 
 def pitch_mm(poles: Sequence[Body]) -> float:

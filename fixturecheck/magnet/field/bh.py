@@ -156,6 +156,34 @@ def law_between(weak: BHLaw, strong: BHLaw, share: float) -> BHLaw:
     )
 
 
+LATE_MU_R, LATE_END_T = 40.0, 1.4
+"""Where the virgin curve of a hardened steel starts, and its polarisation at the end: chosen here, no source."""
+_LATE_KNEE, _LATE_FOOT = 1.0 / 3.0, 1.2
+
+
+def late_law(name: str, coercivity_a_m: float) -> BHLaw:
+    """Return a virgin curve that rises as late as a coercivity lets one rise: it is steepest about there.
+
+    A field that does not turn domain walls round does not carry them far at first either.
+
+    Parameters
+    ----------
+    name : str
+        Material, for messages.
+    coercivity_a_m : float
+        Greatest coercivity that it may have, A/m.
+
+    Returns
+    -------
+    BHLaw
+        From the initial permeability up to the end of the polarisation.
+    """
+    knee = _LATE_KNEE * coercivity_a_m
+    start_t = (LATE_MU_R - 1.0) * MU0_H_M * knee * pi / 2.0
+    feet = ((LATE_END_T - start_t, _LATE_FOOT * coercivity_a_m),)
+    return BHLaw(name=name, knees=((start_t, knee),), feet=feet)
+
+
 def lowest_law(laws: Sequence[BHLaw], *, highest: bool = False) -> BHLaw:
     """Return the law that has the least flux density of several at every field.
 
