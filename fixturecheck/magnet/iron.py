@@ -31,8 +31,8 @@ _DEEP_PITCHES = 0.8
 _WHOLE_SHARE = 0.5
 # A body that reaches no deeper than this into what the parts can feel is left out.
 _SLIVER_MM = 1.0
-# Up to this coercivity, that of hardened chromium magnet steel, gray iron less the error of the method is pulled
-# no harder than a steel, thick or thin (`tests/holding/test_trade_ranges.py`).
+# Up to this coercivity, that of hardened chromium magnet steel, gray iron less the error of the method is
+# pulled no harder than a steel, thick or thin (`tests/holding/test_trade_ranges.py`).
 _LATE_ABOVE_A_M = 5.2e3
 BACK_FACE = "base"
 

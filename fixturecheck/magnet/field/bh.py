@@ -157,7 +157,7 @@ def law_between(weak: BHLaw, strong: BHLaw, share: float) -> BHLaw:
 
 
 LATE_MU_R, LATE_END_T = 40.0, 1.4
-"""Where the virgin curve of a hardened steel starts, and its polarisation at the end: chosen here, no source."""
+"""Where the virgin curve of a hardened steel starts, and what it ends at (chosen here, no source)."""
 _LATE_KNEE, _LATE_FOOT = 1.0 / 3.0, 1.2
 
 
