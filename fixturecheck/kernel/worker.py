@@ -14,6 +14,7 @@ import io
 import os
 import pickle
 import queue
+import select
 import signal
 import subprocess
 import sys
@@ -22,6 +23,7 @@ import threading
 import time
 import traceback
 from collections.abc import Callable
+from types import TracebackType
 from typing import IO, Any, TextIO
 
 from fixturecheck.errors import FixturecheckError, KernelError, SetupError
@@ -104,29 +106,73 @@ def run_guarded(
     UnforeseenError
         The child raised something outside the project's tree of errors.
     """
-    with tempfile.TemporaryFile() as printed:
-        child = subprocess.Popen(  # noqa: S603 -- our own module, no outside input
-            [sys.executable, "-c", _start()],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=printed,
-            # Out of reach of what a terminal sends to its group, from the very first.
-            start_new_session=True,
-        )
+    with Worker(noise=noise, once=True) as worker:
+        return worker.call(target, *args, timeout_s=timeout_s, progress=progress, hear=hear, prints=prints)
+
+
+class Worker:
+    """A child process that answers one call after another; after it died the next call starts another.
+
+    Parameters
+    ----------
+    noise : text stream, optional
+        As for `run_guarded`.
+    once : bool
+        It answers one call and ends.
+    """
+
+    def __init__(self, *, noise: TextIO | None = None, once: bool = False) -> None:
+        self._noise, self._once = noise, once
+        self._started: _Child | None = None
+
+    def __enter__(self) -> Worker:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @property
+    def pid(self) -> int | None:
+        """The number of the child process; None where none runs."""
+        return None if self._started is None else self._started.process.pid
+
+    def call(
+        self,
+        target: str,
+        *args: Any,
+        timeout_s: float | None = None,
+        progress: Progress | None = None,
+        hear: Callable[[Any], None] | None = None,
+        prints: Callable[[str], object] | None = None,
+    ) -> Any:
+        """Call a function in the child process and return what it returns; as `run_guarded`."""
+        deadline = None if timeout_s is None else time.monotonic() + timeout_s
+        child = self._started = self._started or _Child(once=self._once)
+        answered = False
         try:
-            deadline = None if timeout_s is None else time.monotonic() + timeout_s
-            _ask(child, (target, args, hear is not None))
-            heard = _Heard(child, printed, deadline, timeout_s)
-            return heard.answer(progress, hear, prints or sys.stderr.write)
+            _ask(child.process, (target, args, hear is not None))
+            value = child.answer(progress, hear, prints or sys.stderr.write, deadline, timeout_s)
+            answered = True
+        except (CrashError, UnforeseenError):
+            raise
+        except FixturecheckError:
+            answered = True
+            raise
         finally:
-            _end(child)
-            if noise is not None:
-                noise.write(_read_back(printed))
+            # Whatever else ended the call, such as a signal, nobody knows what the child is at.
+            if not answered:
+                self.close()
+        return value
 
-
-def _start() -> str:
-    """Return the program of the child: it finds modules where this process does."""
-    return f"import sys; sys.path[:] = {sys.path!r}; from fixturecheck.kernel.worker import serve; serve()"
+    def close(self) -> None:
+        """End the child and all that it started."""
+        child, self._started = self._started, None
+        if child is not None:
+            noise = child.end()
+            if self._noise is not None:
+                self._noise.write(noise)
 
 
 def _ask(child: subprocess.Popen[bytes], call: tuple[str, tuple[Any, ...], bool]) -> None:
@@ -140,25 +186,37 @@ def _ask(child: subprocess.Popen[bytes], call: tuple[str, tuple[Any, ...], bool]
         child.stdin.flush()
 
 
-class _Heard:
-    """The messages of a child, read by a thread so that waiting for them can time out on every system."""
+class _Child:
+    """A child process and its messages, read by a thread so that waiting can time out on every system."""
 
-    def __init__(
-        self,
-        child: subprocess.Popen[bytes],
-        printed: IO[bytes],
-        deadline: float | None,
-        timeout_s: float | None,
-    ) -> None:
-        self._child, self._printed = child, printed
-        self._deadline, self._timeout_s = deadline, timeout_s
+    def __init__(self, *, once: bool) -> None:
+        self._printed = tempfile.TemporaryFile()  # noqa: SIM115 -- closed in end
+        # It finds modules where this process does.
+        start = (
+            f"import sys; sys.path[:] = {sys.path!r}; from fixturecheck.kernel.worker import serve; "
+            f"serve(once={once})"
+        )
+        self.process = subprocess.Popen(  # noqa: S603 -- our own module, no outside input
+            [sys.executable, "-c", start],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=self._printed,
+            # Out of reach of what a terminal sends to its group, from the very first.
+            start_new_session=True,
+        )
         self._queue: queue.SimpleQueue[tuple[str, Any] | None] = queue.SimpleQueue()
         threading.Thread(target=self._read, daemon=True).start()
+
+    def end(self) -> str:
+        """End it and all that it started, and return the end of what its libraries printed."""
+        _end(self.process)
+        with self._printed:
+            return _read_back(self._printed)
 
     def _read(self) -> None:
         if hasattr(signal, "pthread_sigmask"):
             signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM, signal.SIGHUP})
-        stream = self._child.stdout
+        stream = self.process.stdout
         # Whatever breaks the stream off, the child has no more to say.
         with contextlib.suppress(Exception):
             while stream is not None:
@@ -170,11 +228,13 @@ class _Heard:
         progress: Progress | None,
         hear: Callable[[Any], None] | None,
         prints: Callable[[str], object],
+        deadline: float | None,
+        timeout_s: float | None,
     ) -> Any:
         """Return the child's value; raise what it raised, or how it ended."""
         pass_on: dict[str, Callable[[Any], object] | None] = {"told": hear, "printed": prints}
         step = "start"
-        while (message := self._next(step)) is not None:
+        while (message := self._next(step, deadline, timeout_s)) is not None:
             kind, value = message
             if kind == "step":
                 step = value[0]
@@ -193,20 +253,20 @@ class _Heard:
                 raise UnforeseenError(says, value[1])
         raise self._crash(step)
 
-    def _next(self, step: str) -> tuple[str, Any] | None:
+    def _next(self, step: str, deadline: float | None, timeout_s: float | None) -> tuple[str, Any] | None:
         """Wait for a message; None when there will be no more."""
-        while self._deadline is None or time.monotonic() < self._deadline:
+        while deadline is None or time.monotonic() < deadline:
             # A signal may reach another thread, and only wakes this one when it looks up.
             with contextlib.suppress(queue.Empty):
                 return self._queue.get(timeout=_LOOKS_UP_S)
-        says = f"not finished after {self._timeout_s:g} s; stopped in step '{step}'"
+        says = f"not finished after {timeout_s:g} s; stopped in step '{step}'"
         raise CrashError(says, step, _read_back(self._printed))
 
     def _crash(self, step: str) -> CrashError:
         """Say how the child ended without an answer."""
         with contextlib.suppress(subprocess.TimeoutExpired):
-            self._child.wait(_GRACE_S)
-        code, last = self._child.returncode, _read_back(self._printed)
+            self.process.wait(_GRACE_S)
+        code, last = self.process.returncode, _read_back(self._printed)
         if code is not None and code < 0:
             cause = signal.Signals(-code).name
         else:
@@ -235,39 +295,53 @@ def _end(child: subprocess.Popen[bytes]) -> None:
                 stream.close()
 
 
-def serve() -> None:
-    """Answer one call that comes on standard input; this is what the child runs."""
+def serve(*, once: bool) -> None:
+    """Answer calls that come on standard input, one or until it closes; this is what the child runs."""
     outlet = os.fdopen(os.dup(1), "wb")
+    calls = os.fdopen(os.dup(0), "rb")
 
     def send(kind: str, value: Any) -> None:
         outlet.write(pickle.dumps((kind, value)))
         outlet.flush()
 
-    try:
-        target, args, tells = pickle.load(sys.stdin.buffer)  # noqa: S301 -- from our own parent
-    except EOFError:
-        return
-    _end_with_parent()
+    _end_with_parent(once=once)
     # The kernel prints to file descriptor 1 from native code; only the parent speaks on standard output.
     with open(os.devnull, "r+b") as nowhere:  # noqa: PTH123 -- os.devnull is a name, not a path to build on
         os.dup2(nowhere.fileno(), 0)
     os.dup2(2, 1)
     sys.stdout = passed = _Passed(send)
+    while True:
+        try:
+            call = pickle.load(calls)  # noqa: S301 -- from our own parent
+        except EOFError:
+            return
+        send(*_answered(call, send, passed))
+        if once:
+            return
+
+
+def _answered(
+    call: tuple[str, tuple[Any, ...], bool], send: Callable[[str, Any], None], passed: _Passed
+) -> tuple[str, Any]:
+    """Make a call; return what kind of message it ends in, and what that holds."""
+    target, args, tells = call
     more = {"tell": lambda thing: send("told", thing)} if tells else {}
     try:
         module, name = target.split(":")
         function = getattr(importlib.import_module(module), name)
         value = function(*args, progress=lambda doing, share: send("step", (doing, share)), **more)
+    except FixturecheckError as trouble:
+        return "error", _portable(trouble)
+    except Exception as trouble:  # noqa: BLE001 -- whatever it is, the parent must hear of it
+        return "unforeseen", (f"{type(trouble).__name__}: {trouble}", traceback.format_exc())
+    finally:
         passed.finish()
         from fixturecheck.cache import current  # noqa: PLC0415 -- NumPy, which the run itself has loaded
 
         if (kept := current()).trouble:
             send("printed", f"fixturecheck: {kept.trouble}\n")
-        send("answer", value)
-    except FixturecheckError as trouble:
-        send("error", _portable(trouble))
-    except Exception as trouble:  # noqa: BLE001 -- whatever it is, the parent must hear of it
-        send("unforeseen", (f"{type(trouble).__name__}: {trouble}", traceback.format_exc()))
+            kept.trouble = ""
+    return "answer", value
 
 
 class _Passed(io.TextIOBase):
@@ -303,16 +377,18 @@ def _portable(trouble: FixturecheckError) -> FixturecheckError:
     return trouble
 
 
-def _end_with_parent() -> None:
+def _end_with_parent(*, once: bool) -> None:
     """See to it that this process and all that it starts end when the parent does.
 
     A thread would not do: the kernel holds the interpreter's lock for minutes. So a fork of this process,
     made before anything heavy is loaded, waits for the pipe from the parent to close, and then ends the
-    whole group. Where nothing can be forked, a thread does what it can.
+    whole group. Where nothing can be forked, a thread does what it can: it reads the pipe, and so cannot
+    serve a process to which more calls come.
     """
     lifeline = os.dup(0)
     if not hasattr(os, "fork"):
-        threading.Thread(target=_wait_and_end, args=(lifeline,), daemon=True).start()
+        if once:
+            threading.Thread(target=_wait_and_end, args=(lifeline,), daemon=True).start()
         return
     if os.fork():
         os.close(lifeline)
@@ -330,8 +406,14 @@ def _end_with_parent() -> None:
 
 def _wait_and_end(lifeline: int) -> None:
     """Wait until the pipe from the parent closes; then end this process's group, or this process."""
-    while os.read(lifeline, 1):
-        pass
+    if hasattr(select, "poll"):
+        # Calls that come on the pipe are for another process: only its end is waited for.
+        closed = select.poll()
+        closed.register(lifeline, 0)
+        closed.poll()
+    else:
+        while os.read(lifeline, 1):
+            pass
     if hasattr(os, "killpg"):
         os.killpg(0, signal.SIGKILL)
     os._exit(1)

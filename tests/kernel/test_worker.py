@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.worker import CrashError, UnforeseenError, run_guarded
+from fixturecheck.kernel.worker import CrashError, UnforeseenError, Worker, run_guarded
 
 Progress = Callable[[str, float], None]
 HERE = "tests.kernel.test_worker"
@@ -174,3 +174,59 @@ def test_several_problems_travel_apart() -> None:
         run_guarded(f"{HERE}:refuse_twice")
     assert caught.value.problems == ("no such key", "no such face")
     assert str(caught.value) == "no such key; no such face"
+
+
+COUNT: list[str] = []
+
+
+def count(word: str, *, progress: Progress) -> tuple[int, list[str]]:
+    COUNT.append(word)
+    return os.getpid(), list(COUNT)
+
+
+def test_a_worker_stays_warm_from_call_to_call() -> None:
+    with Worker() as worker:
+        first, second = (worker.call(f"{HERE}:count", word) for word in ("one", "two"))
+        assert first == (worker.pid, ["one"])
+        assert second == (worker.pid, ["one", "two"])
+
+
+def test_a_mistake_leaves_a_worker_as_it_is_and_a_crash_starts_another() -> None:
+    with Worker() as worker:
+        pid, _ = worker.call(f"{HERE}:count", "one")
+        with pytest.raises(SetupError, match="no face 'nest'"):
+            worker.call(f"{HERE}:refuse")
+        assert worker.call(f"{HERE}:count", "two") == (pid, ["one", "two"])
+        for dies in ("crash", "leave"):
+            with pytest.raises(CrashError, match="crashed"):
+                worker.call(f"{HERE}:{dies}")
+        assert worker.pid is None
+        other, words = worker.call(f"{HERE}:count", "three")
+        assert other != pid
+        assert words == ["three"]
+        assert _is_gone(pid)
+
+
+def test_a_closed_worker_leaves_nothing_running(tmp_path: Path) -> None:
+    note = tmp_path / "pids"
+    with Worker() as worker, pytest.raises(CrashError, match="not finished"):
+        worker.call(f"{HERE}:hang", str(note), timeout_s=2.0)
+    for pid in map(int, note.read_text().split()):
+        assert _is_gone(pid), pid
+
+
+DIES = """
+import os, signal
+from fixturecheck.kernel.worker import Worker
+worker = Worker()
+pid, _ = worker.call("tests.kernel.test_worker:count", "one")
+print(pid, flush=True)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+def test_a_worker_ends_when_its_parent_is_killed() -> None:
+    """It is idle then, with no call to end, and its pipe has carried one already."""
+    done = subprocess.run([sys.executable, "-c", DIES], capture_output=True, text=True, check=False)
+    assert done.returncode < 0
+    assert _is_gone(int(done.stdout))

@@ -1,0 +1,208 @@
+"""`fixturecheck watch`: check a set-up again whenever a file that it is read from changes."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+import webbrowser
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fixturecheck.commands.shared import (
+    Parser,
+    names_in,
+    overrides_in,
+    takes_setup,
+)
+from fixturecheck.commands.terminal import GO, NOT_COMPUTED, complain, exit_code, say, screen
+from fixturecheck.errors import FixturecheckError, SetupError
+
+if TYPE_CHECKING:
+    from fixturecheck.commands.live_page import LivePage
+    from fixturecheck.kernel.worker import Worker
+    from fixturecheck.result.stored import StoredResult
+
+RUN = "fixturecheck.runs.check:run"
+"""What the child process runs."""
+
+_LOOKS_S = 0.1
+"""Between two looks at the files: some twenty cost less than a thousandth of a core."""
+_SETTLES_S = 0.05
+"""A file that is being written is left to its writer for so long."""
+_SUFFIXES = (".py", ".toml", ".step", ".stp", ".brep", ".brp")
+_MOST_CHANGES = 12
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    watch = commands.add_parser(
+        "watch",
+        help="check a set-up again whenever a file of it changes",
+        description="Checks a set-up, and again whenever its script, its TOML file or a STEP file that it "
+        "reads changes, in a process that stays warm; says what became better and worse, and shows the page in "
+        "a browser on this machine, where it loads again by itself. Ctrl-C ends it.",
+        epilog="exit codes: that of the last check (see check --help), 2 the command is wrong",
+    )
+    takes_setup(watch, "watch")
+    watch.add_argument(
+        "--only", metavar="CHECKS", action="append", help="ask these checks alone, with commas between them"
+    )
+    watch.add_argument("--skip", metavar="CHECKS", action="append", help="leave these checks out")
+    watch.add_argument("--pictures", action="store_true", help="draw pictures too, which takes longer")
+    watch.add_argument("--port", metavar="N", type=int, default=0, help="of the page (any that is free)")
+    watch.add_argument("--no-page", action="store_true", help="serve no page")
+    watch.add_argument("--open", action="store_true", help="open the page in the browser")
+    watch.set_defaults(command=_watch)
+
+
+def _watch(options: argparse.Namespace) -> int:
+    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
+    from fixturecheck.commands.shared import caching  # noqa: PLC0415 -- as below
+    from fixturecheck.kernel.worker import Worker  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.report.folder import PAGE  # noqa: PLC0415 -- loaded when needed
+
+    wrong: list[str] = []
+    setup: Path = options.setup
+    if not setup.is_file():
+        wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
+    if not 0 <= options.port <= 65535:
+        wrong.append(f"--port must be 0 to 65535, got {options.port}")
+    if not options.timeout > 0:
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    overrides = overrides_in(options.overrides, wrong)
+    only, skip = names_in(options.only), names_in(options.skip) or ()
+    try:
+        chosen(only, skip)
+    except SetupError as unknown:
+        wrong += unknown.problems
+    if wrong:
+        raise SetupError(*wrong)
+    out = options.out or Path(f"{setup.stem}_watch")
+    asked = (str(setup.absolute()), overrides), (options.pictures, only, skip)
+    with caching(kept=not options.no_cache), Worker(noise=sys.stderr if options.trace else None) as worker:
+        watched = _Watched(options=options, out=out, worker=worker, asked=asked)
+        if options.no_page:
+            return _looked_after(watched, setup)
+        from fixturecheck.commands.live_page import LivePage  # noqa: PLC0415 -- only here
+
+        with LivePage(out / PAGE, setup.name, options.port) as page:
+            say(f"page: {page.address}\n")
+            watched.page = page
+            if options.open:
+                webbrowser.open(page.address)
+            return _looked_after(watched, setup)
+
+
+def _looked_after(watched: _Watched, setup: Path) -> int:
+    """Check, and again after each change, until somebody stops it; return the exit code of the last check."""
+    try:
+        while True:
+            # Seen before the check reads them: what changes meanwhile is checked again.
+            before = _seen(watched.files or _beside(setup))
+            watched.check()
+            files = watched.files or _beside(setup)
+            before = {**_seen(files), **{path: at for path, at in before.items() if path in files}}
+            while _seen(watched.files or _beside(setup)) == before:
+                time.sleep(_LOOKS_S)
+            time.sleep(_SETTLES_S)
+    except KeyboardInterrupt:
+        say("\nno longer watched\n")
+        return watched.code
+
+
+def _seen(files: Iterable[Path]) -> dict[Path, tuple[int, int]]:
+    """Return when each file was written and how large it is; nothing of one that is gone."""
+    found = {}
+    for path in files:
+        try:
+            at = path.stat()
+        except OSError:
+            continue
+        found[path] = at.st_mtime_ns, at.st_size
+    return found
+
+
+def _beside(setup: Path) -> tuple[Path, ...]:
+    """Return what a set-up that could not be read may be read from."""
+    folder = setup.absolute().parent
+    return tuple(sorted(p for p in folder.iterdir() if p.suffix.lower() in _SUFFIXES))
+
+
+@dataclass(kw_only=True)
+class _Watched:
+    """A set-up that is watched, and its last answer."""
+
+    options: argparse.Namespace
+    out: Path
+    worker: Worker
+    asked: tuple[tuple[str, dict[str, str]], tuple[bool, tuple[str, ...] | None, tuple[str, ...]]]
+    page: LivePage | None = None
+    last: StoredResult | None = None
+    files: tuple[Path, ...] = ()
+    code: int = NOT_COMPUTED
+
+    def check(self) -> None:
+        """Check once, and say what came of it."""
+        from fixturecheck.commands.live_page import Doing  # noqa: PLC0415 -- loads a server
+
+        if self.page is not None:
+            self.page.tell(Doing.CHECKING, "Checking again.")
+        started = time.monotonic()
+        try:
+            table = self._run()
+        except FixturecheckError as trouble:
+            self.code = trouble.exit_code
+            # It may be read from other files once it can be read at all.
+            self.files = ()
+            for problem in trouble.problems if isinstance(trouble, SetupError) else (str(trouble),):
+                complain(problem)
+            if self.page is not None:
+                self.page.tell(Doing.FAILED, f"Not checked: {trouble}. Below is the answer before.")
+            say(f"{time.strftime('%H:%M:%S')}  not checked; waiting for a change\n")
+            return
+        now = self._stored()
+        self.code = exit_code(str(now.verdict))
+        took = f"{time.strftime('%H:%M:%S')}  {now.verdict}  ({time.monotonic() - started:.1f} s)\n"
+        say(f"{table}\n{took}" if self.last is None else took + self._changes(self.last, now))
+        self.last = now
+        home = self.options.setup.absolute().parent
+        self.files = tuple((home / source.path).resolve() for source in now.sources)
+        if self.page is not None:
+            self.page.tell(Doing.DONE)
+
+    def _run(self) -> str:
+        """Have the child check and write the folder; return the table."""
+        from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- loaded when needed
+        from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
+
+        before, after = self.asked
+        quiet = self.options.quiet
+        with staged(self.out) as folder, Display(sys.stderr, quiet=quiet) as display:
+            _, table, trouble = self.worker.call(
+                RUN,
+                *before,
+                str(folder),
+                *after,
+                *screen(),
+                timeout_s=self.options.timeout,
+                progress=display.show,
+                hear=display.tell,
+                prints=display.write,
+            )
+        if trouble:
+            complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
+        return str(table)
+
+    def _stored(self) -> StoredResult:
+        from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed
+        from fixturecheck.result.stored import read_stored  # noqa: PLC0415 -- loaded when needed
+
+        path = self.out / RESULT
+        return read_stored(path.read_bytes(), str(path))
+
+    def _changes(self, before: StoredResult, now: StoredResult) -> str:
+        """Say what became of each finding that is not as it was."""
+        raise NotImplementedError
