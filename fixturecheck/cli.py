@@ -24,6 +24,7 @@ from fixturecheck.commands import (
     schema,
     sheet,
     touch,
+    watch,
 )
 from fixturecheck.commands.shared import Parser
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, to_stderr
@@ -35,6 +36,7 @@ _COMMANDS = (
     check,
     compare,
     sheet,
+    watch,
     touch,
     relieve,
     calibrate,

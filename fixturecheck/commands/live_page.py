@@ -33,10 +33,14 @@ class Doing(StrEnum):
     FAILED = "failed"
 
 
-# What the page does with the news: a bar that says what is going on, and another load when there is a new answer.
+# What the page does with the news: a bar says what is going on, and a new answer loads the page again.
 _SCRIPT = """
-<div id="watched" role="status" style="position:fixed;left:0;right:0;bottom:0;padding:.5em 1em;background:#222;
-color:#fff;font:1rem sans-serif;z-index:9" hidden></div>
+<style>
+#watched {
+  position: fixed; left: 0; right: 0; bottom: 0; z-index: 9; padding: .5em 1em; background: #222; color: #fff;
+}
+</style>
+<div id="watched" role="status" hidden></div>
 <script>
 (() => {
   const bar = document.getElementById("watched"), own = SHOWN;

@@ -92,7 +92,7 @@ def stated_setup(
     setup: Path = options.setup
     if not setup.is_file():
         wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
-    overrides = _overrides(options.overrides, wrong)
+    overrides = overrides_in(options.overrides, wrong)
     if not options.timeout > 0:
         wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
     if wrong:
@@ -109,7 +109,7 @@ def stated_setup(
     return setup, overrides
 
 
-def _overrides(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
+def overrides_in(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
     """Read NAME=VALUE pairs; what is wrong with them is added to a list."""
     read: dict[str, str] = {}
     for pair in stated:
@@ -146,7 +146,7 @@ def run_child(options: argparse.Namespace, run: str, *arguments: Any, hears: boo
     from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
 
-    with _caching(kept=not options.no_cache), Display(sys.stderr, quiet=options.quiet) as display:
+    with caching(kept=not options.no_cache), Display(sys.stderr, quiet=options.quiet) as display:
         return run_guarded(
             run,
             *arguments,
@@ -159,7 +159,7 @@ def run_child(options: argparse.Namespace, run: str, *arguments: Any, hears: boo
 
 
 @contextlib.contextmanager
-def _caching(*, kept: bool) -> Iterator[None]:
+def caching(*, kept: bool) -> Iterator[None]:
     """Have a child process that is started meanwhile keep no answers, unless they are to be kept."""
     if kept:
         yield

@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING
 
 from fixturecheck.commands.shared import (
     Parser,
+    caching,
     names_in,
     overrides_in,
     takes_setup,
 )
-from fixturecheck.commands.terminal import GO, NOT_COMPUTED, complain, exit_code, say, screen
+from fixturecheck.commands.terminal import NOT_COMPUTED, complain, exit_code, say, screen
 from fixturecheck.errors import FixturecheckError, SetupError
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from fixturecheck.kernel.worker import Worker
     from fixturecheck.result.stored import StoredResult
 
-RUN = "fixturecheck.runs.check:run"
+RUN = "fixturecheck.runs.watch:run"
 """What the child process runs."""
 
 _LOOKS_S = 0.1
@@ -33,7 +34,6 @@ _LOOKS_S = 0.1
 _SETTLES_S = 0.05
 """A file that is being written is left to its writer for so long."""
 _SUFFIXES = (".py", ".toml", ".step", ".stp", ".brep", ".brp")
-_MOST_CHANGES = 12
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -42,8 +42,8 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         "watch",
         help="check a set-up again whenever a file of it changes",
         description="Checks a set-up, and again whenever its script, its TOML file or a STEP file that it "
-        "reads changes, in a process that stays warm; says what became better and worse, and shows the page in "
-        "a browser on this machine, where it loads again by itself. Ctrl-C ends it.",
+        "reads changes, in a process that stays warm. Says what became better and worse, and shows the page "
+        "in a browser on this machine, where it loads again by itself. Ctrl-C ends it.",
         epilog="exit codes: that of the last check (see check --help), 2 the command is wrong",
     )
     takes_setup(watch, "watch")
@@ -60,7 +60,6 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 
 def _watch(options: argparse.Namespace) -> int:
     from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
-    from fixturecheck.commands.shared import caching  # noqa: PLC0415 -- as below
     from fixturecheck.kernel.worker import Worker  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.folder import PAGE  # noqa: PLC0415 -- loaded when needed
 
@@ -128,7 +127,7 @@ def _seen(files: Iterable[Path]) -> dict[Path, tuple[int, int]]:
 def _beside(setup: Path) -> tuple[Path, ...]:
     """Return what a set-up that could not be read may be read from."""
     folder = setup.absolute().parent
-    return tuple(sorted(p for p in folder.iterdir() if p.suffix.lower() in _SUFFIXES))
+    return tuple(sorted(p.resolve() for p in folder.iterdir() if p.suffix.lower() in _SUFFIXES))
 
 
 @dataclass(kw_only=True)
@@ -140,7 +139,7 @@ class _Watched:
     worker: Worker
     asked: tuple[tuple[str, dict[str, str]], tuple[bool, tuple[str, ...] | None, tuple[str, ...]]]
     page: LivePage | None = None
-    last: StoredResult | None = None
+    answered: bool = False
     files: tuple[Path, ...] = ()
     code: int = NOT_COMPUTED
 
@@ -152,7 +151,7 @@ class _Watched:
             self.page.tell(Doing.CHECKING, "Checking again.")
         started = time.monotonic()
         try:
-            table = self._run()
+            table, changes = self._run()
         except FixturecheckError as trouble:
             self.code = trouble.exit_code
             # It may be read from other files once it can be read at all.
@@ -166,26 +165,27 @@ class _Watched:
         now = self._stored()
         self.code = exit_code(str(now.verdict))
         took = f"{time.strftime('%H:%M:%S')}  {now.verdict}  ({time.monotonic() - started:.1f} s)\n"
-        say(f"{table}\n{took}" if self.last is None else took + self._changes(self.last, now))
-        self.last = now
+        say(f"{changes or table}\n{took}")
+        self.answered = True
         home = self.options.setup.absolute().parent
         self.files = tuple((home / source.path).resolve() for source in now.sources)
         if self.page is not None:
             self.page.tell(Doing.DONE)
 
-    def _run(self) -> str:
-        """Have the child check and write the folder; return the table."""
+    def _run(self) -> tuple[str, str]:
+        """Have the child check and write the folder; return the table, and what changed."""
         from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- loaded when needed
         from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
         before, after = self.asked
         quiet = self.options.quiet
         with staged(self.out) as folder, Display(sys.stderr, quiet=quiet) as display:
-            _, table, trouble = self.worker.call(
+            _, table, trouble, changes = self.worker.call(
                 RUN,
                 *before,
                 str(folder),
                 *after,
+                str(self.out.absolute()) if self.answered else None,
                 *screen(),
                 timeout_s=self.options.timeout,
                 progress=display.show,
@@ -194,7 +194,7 @@ class _Watched:
             )
         if trouble:
             complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
-        return str(table)
+        return table, changes
 
     def _stored(self) -> StoredResult:
         from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed
@@ -202,7 +202,3 @@ class _Watched:
 
         path = self.out / RESULT
         return read_stored(path.read_bytes(), str(path))
-
-    def _changes(self, before: StoredResult, now: StoredResult) -> str:
-        """Say what became of each finding that is not as it was."""
-        raise NotImplementedError

@@ -1,0 +1,131 @@
+"""A set-up that is watched: checked again after each change, and what a change brought."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from tests.doors import command
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+
+GIB = Path(__file__).parents[2] / "models/gib"
+PATIENCE_S = 120.0
+
+
+class Watching:
+    """A command that watches, and what it has written so far."""
+
+    def __init__(self, home, *words):
+        self.home = home
+        self._out = (home / "out.txt").open("w")
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "fixturecheck", "watch", *map(str, words)],
+            cwd=home, stdout=self._out, stderr=subprocess.STDOUT, env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        )  # fmt: skip
+        self._read = 0
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self._process.kill()
+        self._process.wait()
+        self._out.close()
+
+    def until(self, *wanted):
+        """Return what is written from here on, as soon as all of it is there."""
+        start = time.monotonic()
+        while True:
+            text = (self.home / "out.txt").read_text()[self._read :]
+            if all(one in text for one in wanted):
+                self._read += len(text)
+                return text
+            assert self._process.poll() is None, text
+            assert time.monotonic() - start < PATIENCE_S, text
+            time.sleep(0.1)
+
+    def ended_by(self, number):
+        self._process.send_signal(number)
+        return self._process.wait(30)
+
+    def children(self):
+        """Return the processes that it started."""
+        pid = self._process.pid
+        return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def edited(path, old, new):
+    """Write a file anew as editors do: beside it, then moved over it."""
+    text = path.read_text()
+    assert old in text
+    beside = path.with_name(f".{path.name}.swp")
+    beside.write_text(text.replace(old, new))
+    beside.replace(path)
+
+
+@pytest.mark.slow
+def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
+    """Blocking 8 mm tall clears the wheel, 20 mm does not: `models/gib` has both."""
+    for name in ("gib.py", "thin_block.py"):
+        shutil.copy(GIB / name, tmp_path)
+    setup = tmp_path / "thin_block.py"
+    with Watching(tmp_path, "thin_block.py", "--only", "clear") as watching:
+        first = watching.until("page: http://127.0.0.1:", "  go  (")
+        address = first.split("page: ")[1].split()[0]
+        (child,) = watching.children()
+
+        edited(setup, "8.0", "20.0")
+        told = watching.until("  no-go  (")
+        assert "clear" in told
+        assert "worse" in told
+        with urllib.request.urlopen(address) as page:  # noqa: S310 -- our own server
+            assert "EventSource" in page.read().decode()
+
+        setup.write_text(setup.read_text() + "\nsetup = undrawn\n")
+        told = watching.until("waiting for a change")
+        assert "thin_block.py, line 9: NameError: name 'undrawn' is not defined" in told
+        assert watching.children() == [child]  # a mistake costs no warm process
+
+        edited(setup, "setup = undrawn", "")
+        watching.until("  no-go  (")
+
+        # A worker that dies costs one check; the next change starts another.
+        os.kill(child, signal.SIGKILL)
+        edited(
+            tmp_path / "gib.py",
+            '"""',
+            '"""\n',
+        )
+        told = watching.until("waiting for a change")
+        assert "crashed (SIGKILL)" in told
+        edited(setup, "20.0", "8.0")
+        told = watching.until("  go  (")
+        assert "better" in told
+        (other,) = watching.children()
+        assert other != child
+        assert watching.ended_by(signal.SIGINT) == 0
+        assert not Path(f"/proc/{other}").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("no_such.toml",), "no_such.toml is not a file; give a set-up ending in .py or .toml"),
+        ((GIB / "gib.py", "--port", "70000"), "--port must be 0 to 65535, got 70000"),
+        ((GIB / "gib.py", "--only", "sett"), "sett"),
+        ((GIB / "gib.py", "--set", "tall"), "--set tall: state it as NAME=VALUE"),
+    ],
+)
+def test_a_wrong_command_is_one_line(words, line):
+    answer = command("watch", *words)
+    assert answer.returncode == 2
+    assert line in answer.stderr
