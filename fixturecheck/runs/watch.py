@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from fixturecheck.runs import check
 
@@ -51,5 +52,8 @@ def run(
     from fixturecheck.runs.given import given_result  # noqa: PLC0415 -- the painter starts first
 
     silent: Progress = lambda _doing, _share: None  # noqa: E731 -- reading two files is no step
-    early, late = (given_result(one, only, skip, silent, 1.0) for one in (before, folder))
-    return verdict, table, trouble, comparison_text(compared(early.side, late.side), width=width)
+    early, late = (
+        replace(given_result(one, only, skip, silent, 1.0).side, called=called)
+        for one, called in ((before, "before"), (folder, "now"))
+    )
+    return verdict, table, trouble, comparison_text(compared(early, late), width=width)
