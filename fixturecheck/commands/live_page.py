@@ -82,7 +82,7 @@ class LivePage:
 
     def __init__(self, page: Path, name: str, port: int = 0) -> None:
         self._page, self._name = page, name
-        self._now = {"doing": Doing.CHECKING, "says": "", "page": 0}
+        self._doing, self._says, self._number = Doing.CHECKING, "", 0
         self._listeners: set[queue.SimpleQueue[str]] = set()
         self._lock = threading.Lock()
         try:
@@ -112,18 +112,18 @@ class LivePage:
     def tell(self, doing: Doing, says: str = "") -> None:
         """Say to every browser what is going on; with `DONE` there is another page to load."""
         with self._lock:
-            self._now = {
-                "doing": doing,
-                "says": says,
-                "page": int(self._now["page"]) + (doing is Doing.DONE),
-            }
+            self._doing, self._says = doing, says
+            self._number += doing is Doing.DONE
             for one in self._listeners:
-                one.put(json.dumps(self._now))
+                one.put(self._now())
+
+    def _now(self) -> str:
+        return json.dumps({"doing": self._doing, "says": self._says, "page": self._number})
 
     def _shown(self) -> bytes:
         """Return the page as it is now, with what keeps it up to date."""
         with self._lock:
-            number = self._now["page"]
+            number = self._number
         try:
             text = self._page.read_text(encoding="utf-8")
         except OSError:
@@ -136,7 +136,7 @@ class LivePage:
         mine: queue.SimpleQueue[str] = queue.SimpleQueue()
         with self._lock:
             self._listeners.add(mine)
-            mine.put(json.dumps(self._now))
+            mine.put(self._now())
         try:
             while True:
                 try:

@@ -159,7 +159,7 @@ class _Watched:
             for problem in trouble.problems if isinstance(trouble, SetupError) else (str(trouble),):
                 complain(problem)
             if self.page is not None:
-                self.page.tell(Doing.FAILED, f"Not checked: {trouble}. Below is the answer before.")
+                self.page.tell(Doing.FAILED, f"Not checked: {trouble}. The page shows the answer before.")
             say(f"{time.strftime('%H:%M:%S')}  not checked; waiting for a change\n")
             return
         now = self._stored()
