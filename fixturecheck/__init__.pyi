@@ -15,6 +15,8 @@ from .result.finding import Finding as Finding
 from .result.finding import Verdict as Verdict
 from .setup.dials import Dials as Dials
 from .setup.dials import Handwheel as Handwheel
+from .setup.dials import Squaring as Squaring
+from .setup.dials import Transfer as Transfer
 from .setup.holding import CalibratedChuck as CalibratedChuck
 from .setup.holding import Clamp as Clamp
 from .setup.holding import Holding as Holding

@@ -15,6 +15,7 @@ from fixturecheck.checks.asked import not_asked
 from fixturecheck.checks.stage import Stage
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
+from fixturecheck.dials.transfer import datum_offset
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.grouping import grouped
 from fixturecheck.kernel.construct import compound
@@ -103,7 +104,7 @@ class _Work:
             "rest": setup.staging is not None,
             "hardening": setup.hardening is not None,
             "holding": setup.holding is not None,
-            "dials": setup.machine.downfeed is not None and bool(setup.cuts),
+            "dials": bool(setup.transfers) or (setup.machine.downfeed is not None and bool(setup.cuts)),
         }
         wanted = {s for s, checks in STEPS.items() if stated.get(s, True) and self.asked & {*checks}}
         return step in wanted or (step == "cuts" and bool(wanted & {"holding", "dials"}))
@@ -123,13 +124,19 @@ class _Work:
     def dial(self) -> None:
         """Work out what the dials read for every cut that could be ground."""
         stage, found = self.stage, list[Dialled]()
-        for cut in stage.cuts:
+        for cut in stage.cuts if stage.setup.machine.downfeed is not None else ():
             self._progress(f"dials of {cut.cut.name}", len(found) / len(stage.cuts))
             try:
                 found.append(dialled(stage.setup, stage.cuts, cut, stage.placed))
             except (NotComputedError, KernelError) as reason:
                 self._miss("dials", cut.cut.name, reason)
-        self.stage = replace(stage, dialled=tuple(found))
+        offsets = []
+        for transfer in stage.setup.transfers:
+            try:
+                offsets.append(datum_offset(stage.setup, transfer))
+            except (NotComputedError, KernelError) as reason:
+                self._miss("dials", transfer.name, reason)
+        self.stage = replace(stage, dialled=tuple(found), offsets=tuple(offsets))
 
     def settle(self) -> None:
         """Let the parts come to rest."""
@@ -344,6 +351,7 @@ def _result(work: _Work, findings: list[Finding]) -> Result:
         contacts=tuple(replace(p.contact, patch=p.name) for p in stage.contacts.patches),
         cuts=tuple(c.made for c in stage.cuts),
         dials=tuple(d.found for d in stage.dialled if d.found is not None),
+        offsets=stage.offsets,
         shapes=_shapes(stage, findings),
         rest=rest_of(stage.answered) if stage.answered else None,
         holding=import_module("fixturecheck.holding.outcome").found(setup, stage.held)

@@ -27,7 +27,7 @@ from fixturecheck.commands import terminal
 from fixturecheck.names import CHECKS, SEVERITIES
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, CutMade
-from fixturecheck.result.dials import CutDials, DialReading
+from fixturecheck.result.dials import CutDials, DatumOffset, DialReading
 from fixturecheck.result.finding import Finding, Group
 from fixturecheck.result.hold import FaceHeld, HoldFound, PartHeld
 from fixturecheck.result.rest import PartLocation, Rest
@@ -43,7 +43,7 @@ PICTURES = (ROOT / "models/index_pawl/rev_a_nest.png", ROOT / "models/gib/held_p
 """Pictures of the models that the pages show."""
 
 RECORDS = {
-    "cut_dials": CutDials, "reading": DialReading,
+    "cut_dials": CutDials, "offset": DatumOffset, "reading": DialReading,
     "finding": Finding, "group": Group, "contact": Contact, "cut": CutMade, "rest": Rest, "chances": Chances,
     "location": PartLocation, "holding": HoldFound, "part_held": PartHeld, "face_held": FaceHeld,
 }  # fmt: skip

@@ -6,7 +6,8 @@ part.
 Why: the wheel grinds one height and one line. What is not level or parallel to it comes out as taper; a
 part that stands higher than its neighbours is ground too deep.
 Formulas: floor, the range of Z over the face; wall, length |n_x / n_y| and height |n_z / n_y| with its
-normal n; angle from the normal. Closed forms.
+normal n; angle from the normal; of what was set parallel within r over l, r L / l over the walls' length L.
+Closed forms.
 Limit: the face's profile tolerance where stated, else 5 um (common practice, no source).
 Go: a floor of 80 mm that rises 2 um. No-go: the same floor on a chip, 20 um out.
 """
@@ -17,10 +18,12 @@ import math
 from collections.abc import Iterator
 
 from fixturecheck.checks.stage import Stage
-from fixturecheck.machining.cut import PartTargets, TargetFace, targets_of
+from fixturecheck.dials.squaring import allowed_runout_mm, slant_mm
+from fixturecheck.machining.cut import GroundCut, PartTargets, TargetFace, rim_of, targets_of
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Finding, Kind, judge, meets
-from fixturecheck.setup.model import Cut
+from fixturecheck.setup.dials import Squaring
+from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, angle_text
 
 ID = "align"
@@ -44,6 +47,8 @@ def check(stage: Stage) -> Iterator[Finding]:
                 yield from _wall(cut.cut, part, part.wall, write)
         if len(parts) > 1:
             yield from _gang(stage, cut.cut, parts)
+        for square in stage.setup.squared:
+            yield from _squared(stage.setup, cut, parts, square)
 
 
 def _floor(cut: Cut, part: PartTargets, write: Writing) -> Finding:
@@ -121,6 +126,77 @@ def _gang(stage: Stage, cut: Cut, parts: list[PartTargets]) -> Iterator[Finding]
             says += f"{first.body.name} in {cut.name}"
         move = f"Move {part.body.name} by {off} toward {'-' if off_mm > 0 else '+'}Y."
         yield _finding(Kind.GANG_LINE, cut, part, part.wall, abs(off_mm), None, (says, move), write)
+
+
+def _squared(
+    setup: Setup, ground: GroundCut, parts: list[PartTargets], square: Squaring
+) -> Iterator[Finding]:
+    """Judge what a body that is not quite parallel to the travel does to a cut.
+
+    A wheel that goes into a corner copies the run-out into the walls, over all the gang. A flat that is
+    traversed does not see it: the floor only has to be covered on the slant.
+    """
+    standing = [p for p in parts if square.body in _carriers(setup, p.body.name)]
+    if not standing:
+        return
+    walls = [p.wall for p in standing if p.wall is not None]
+    faces = walls or [p.floor for p in standing]
+    length_mm = max(f.box[3] for f in faces) - min(f.box[0] for f in faces)
+    write, cut = setup.write, ground.cut
+    error_mm = slant_mm(square.runout_mm, square.over_mm, length_mm)
+    if walls:
+        zones = [z for p in standing if (z := p.body.zone_mm(p.wall.name.face if p.wall else "")) is not None]
+        limit_mm = min(zones, default=DEFAULT_MM)
+        source = "profile tolerance of the face" if zones else _UNTOLD
+        what = f"slants the walls of {cut.name} by {write.gap(error_mm * 1e3)} over {write.length(length_mm)}"
+    else:
+        limit_mm = _spare_mm(setup, ground, parts)
+        source = "how far the wheel's flat goes past the floor at the ends of its feed"
+        what = (
+            f"does not matter to {cut.name}, whose floor is traversed flat: it is covered on a slant of "
+            f"{write.gap(error_mm * 1e3)} over {write.length(length_mm)}"
+        )
+        if limit_mm < 0:
+            # The floor is not covered as it stands, which `reach` tells.
+            return
+    may_mm = allowed_runout_mm(limit_mm, square.over_mm, length_mm)
+    runs, may = write.gap(square.runout_mm * 1e3), write.gap(may_mm * 1e3)
+    over = write.length(square.over_mm, "g")
+    yield judge(
+        error_mm * 1e3,
+        unit="um",
+        at_most=limit_mm * 1e3,
+        check=ID,
+        subject=f"{cut.name}/{square.body}",
+        kind=Kind.SQUARED,
+        about=(square.body,),
+        cut=cut.name,
+        says=f"{square.body}, set parallel by {_BY[square.by]} within {runs} over {over}, {what}. It may run "
+        f"out {may} over {over}.",
+        remedy=f"Set {square.body} parallel to the travel within {may} over {over}.",
+        source=source,
+    )
+
+
+_BY = {"indicator": "an indicator", "block": "a block against the column"}
+_UNTOLD = "5 um unless stated; common practice, no source"
+
+
+def _carriers(setup: Setup, part: str) -> set[str]:
+    """Return what a part stands on or against, directly or through others, and their groups."""
+    found, new = {part}, {part}
+    while new:
+        new = {s.on for s in setup.seats if s.body in new} - found
+        found |= new
+    return found | {g for n in found if (g := setup.body(n).group) is not None}
+
+
+def _spare_mm(setup: Setup, ground: GroundCut, parts: list[PartTargets]) -> float:
+    """Return how far the wheel's flat goes past the floors at either end of its feed, the lesser of both."""
+    rim, path = rim_of(setup), ground.path
+    low = min(p.floor.box[1] for p in parts) - (path.y_from_mm + rim.flat_from_mm)
+    high = path.y_to_mm + rim.flat_to_mm - max(p.floor.box[4] for p in parts)
+    return min(low, high)
 
 
 def _is_carried(stage: Stage, part: str) -> bool:

@@ -48,6 +48,8 @@ def _lacks(setup: Setup, check: str) -> str:
         return "[staging]"
     if check == "tolerance" and not any(w > 0 for b in setup.bodies for w in b.tolerance_mm.values()):
         return "tolerance_mm of any face"
+    if check == "dials" and setup.transfers:
+        return ""
     if check in _CUT and not setup.cuts:
         return "[[cut]]"
     if check == "dials" and setup.machine.downfeed is None:

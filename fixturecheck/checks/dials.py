@@ -28,7 +28,7 @@ from fixturecheck.dials.room import Meeting
 from fixturecheck.dials.touch import LEAST_MM, NoTouch, WhyNot
 from fixturecheck.faceref import FaceRef
 from fixturecheck.machining.clearance import ROUNDING_MM
-from fixturecheck.result.dials import CutDials, Side, TargetReading, TouchOff
+from fixturecheck.result.dials import CutDials, DatumOffset, Side, TargetReading, TouchOff, Unreachable
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.setup.dials import DialKind, Handwheel
 from fixturecheck.setup.model import Setup
@@ -45,6 +45,9 @@ _AGREES_MM = 1e-6
 
 def check(stage: Stage) -> Iterator[Finding]:
     """Yield the findings of each cut: its touch-offs, the way, the readings, the feeds, the time."""
+    for offset in stage.offsets:
+        yield _reached(stage.setup, offset)
+        yield _met(stage.setup, offset)
     for one in stage.dialled:
         for touch in one.tries:
             if isinstance(touch, NoTouch):
@@ -61,6 +64,87 @@ def check(stage: Stage) -> Iterator[Finding]:
                 yield _target(stage.setup, one, target)
             yield from _step(stage.setup, one, one.found)
             yield _time(stage.setup, one, one.found)
+
+
+_STOPS = {
+    Unreachable.ROUND: "has no flat face there: where it stands highest is not known to the finder",
+    Unreachable.NARROW: "has a face there that is smaller than the finder's tip",
+}
+
+
+def _reached(setup: Setup, offset: DatumOffset) -> Finding:
+    """Tell whether the finder may touch the stop itself, or needs the block."""
+    write = setup.write
+    off = write.length(offset.offset_mm, "g")
+    over = f"a square block of {write.length(offset.block_mm, 'g')} and " if offset.block_mm else ""
+    says = f"Transfer {offset.name}: over {over}half the finder's tip of "
+    says += f"{write.length(offset.radius_mm, 'g')} the axis stands {off} from {offset.stop}."
+    bad = offset.unreachable is not None and not offset.block_mm
+    if bad and offset.unreachable is not None:
+        says = f"Transfer {offset.name}: the edge finder cannot touch {offset.stop}, which "
+        says += f"{_STOPS[offset.unreachable]}."
+    return judge(
+        offset.offset_mm,
+        unit="mm",
+        verdict=Verdict.NO_GO if bad else Verdict.GO,
+        check=ID,
+        subject=f"{offset.name}/{offset.stop}",
+        kind=Kind.TOUCH_FACE,
+        about=(offset.stop,),
+        says=says,
+        remedy=f"Hold a square block against it and touch the block ({write.key('block_mm')}): the axis then "
+        f"stands the block's width and {write.length(offset.radius_mm, 'g')} from the stop.",
+        source="block and half the tip, closed form",
+    )
+
+
+def _met(setup: Setup, offset: DatumOffset) -> Finding:
+    """Hold what a transfer leaves at its target against half the tolerance."""
+    write, subject = setup.write, f"{offset.name}/{offset.target}"
+    way = offset.toward if offset.move_mm >= 0 else _BACK[offset.toward]
+    far = write.length(abs(offset.set_mm), "g")
+    says = (
+        f"Transfer {offset.name}: from where the finder touches it is {far} toward {way} to {offset.target}"
+    )
+    if offset.error_mm is None:
+        says += ", going the other way than the finder touched. The backlash is not stated, so where that is "
+        says += f"met is not known. State {write.key('backlash_mm')} of the transfer, 0 for a read-out."
+        return not_computed(ID, subject, says, about=(offset.target,))
+    says += ", backlash taken up" if offset.takes_up else ""
+    says += f"; finder, block and dial leave it within ±{write.gap(offset.error_mm * 1e3)}"
+    says += "." if offset.limit_mm is not None else "; no tolerance is stated for it."
+    return judge(
+        offset.error_mm * 1e3,
+        unit="um",
+        at_most=None if offset.limit_mm is None else offset.limit_mm * 1e3,
+        rounding=_AGREES_MM * 1e3,
+        verdict=Verdict.GO if offset.limit_mm is None else None,
+        check=ID,
+        subject=subject,
+        kind=Kind.FINDER,
+        about=(offset.target,),
+        says=says,
+        remedy=_finer(setup, offset),
+        source=_TOLERANCE,
+    )
+
+
+_BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
+
+
+def _finer(setup: Setup, offset: DatumOffset) -> str | None:
+    """Say what brings a transfer within its tolerance: a better block, or none where that will do."""
+    one = next(t for t in setup.transfers if t.name == offset.name)
+    if offset.limit_mm is None or offset.error_mm is None:
+        return None
+    over_mm = offset.error_mm - offset.limit_mm
+    block_mm = one.block_error_mm + one.block_square_mm if offset.block_mm else 0.0
+    if offset.block_mm and offset.unreachable is None and block_mm >= over_mm:
+        return f"Touch {offset.stop} itself, without the block."
+    if block_mm > over_mm:
+        left = setup.write.gap((block_mm - over_mm) * 1e3)
+        return f"Use a block that is within {left} in width and squareness together."
+    return f"Set {offset.target} by an indicator on the part itself; no block is good enough for this finder."
 
 
 _WHY = {

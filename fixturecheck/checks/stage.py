@@ -13,6 +13,7 @@ from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import StagingAnswer
 from fixturecheck.nesting.seating import face_place
 from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.dials import DatumOffset
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Setup
@@ -35,6 +36,8 @@ class Stage:
         Each cut with its wheel sweep and the part as ground.
     dialled : tuple of Dialled
         The dials of each cut; empty where the machine has none.
+    offsets : tuple of DatumOffset
+        What is set by an edge finder.
     answered : StagingAnswer or None
         What staging came to; None where none is stated, or where it could not be run.
     held : Held or None
@@ -48,6 +51,7 @@ class Stage:
     contacts: ContactMap
     cuts: tuple[GroundCut, ...]
     dialled: tuple[Dialled, ...] = ()
+    offsets: tuple[DatumOffset, ...] = ()
     answered: StagingAnswer | None = None
     held: Held | None = None
     hardened: HardeningFound | None = None

@@ -149,6 +149,14 @@ def flat_of(face: Face) -> tuple[Vector, Vector] | None:
     return face.Center().toTuple(), face.normalAt().toTuple()
 
 
+def axis_of(face: Face) -> tuple[Vector, Vector] | None:
+    """Return a point of a cylinder's axis and its direction; None where a face is no cylinder."""
+    if surface_kind(face) != SurfaceKind.CYLINDER:
+        return None
+    axis = BRepAdaptor_Surface(face.wrapped).Cylinder().Axis()
+    return axis.Location().Coord(), axis.Direction().Coord()
+
+
 def face_frame(face: Face) -> tuple[Floats, Floats, bool]:
     """Return a face's centre, its outward normal there, and whether it is flat."""
     centre = face.Center()

@@ -310,6 +310,7 @@ def result_dict(result: Result) -> dict[str, Any]:
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
         "dials": [_plain_record(d) for d in result.dials],
+        "offsets": [_plain_record(o) for o in result.offsets],
         "rest": rest_dict(result.rest, write),
         "holding": hold_dict(result.holding, write),
         "hardening": hardening_dict(result.hardening),

@@ -155,6 +155,8 @@ def _of_lists(setup: Setup, units: str) -> Iterator[tuple[str, str]]:
             yield f"clamp {clamp.name}", _of_record(clamp, units)
         for mill in setup.holding.milling:
             yield f"mill {mill.name}", _of_record(mill, units)
+    yield from ((f"transfer {one.name}", _of_record(one, units)) for one in setup.transfers)
+    yield from ((f"square {one.body}", _of_record(one, units)) for one in setup.squared)
     for check, level in setup.severity.items():
         yield "severity", f"a no-go of {check} counts as {level}"
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from importlib import import_module
 
 from fixturecheck.result.contact import Contact, CutMade
-from fixturecheck.result.dials import CutDials
+from fixturecheck.result.dials import CutDials, DatumOffset
 from fixturecheck.result.drawn import BodyDrawn, StatedFact
 from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
 from fixturecheck.result.hardening import HardeningFound
@@ -83,6 +83,8 @@ class Result:
         Every cut as ground.
     dials : tuple of CutDials
         What the dials of each cut read; empty where the machine has none.
+    offsets : tuple of DatumOffset
+        What is set by an edge finder from a stop.
     shapes : tuple of NamedShape
         Bodies, patches and regions, for setup.step and the pictures.
     units, small_lengths : str
@@ -114,6 +116,7 @@ class Result:
     cuts: tuple[CutMade, ...]
     shapes: tuple[NamedShape, ...]
     dials: tuple[CutDials, ...] = ()
+    offsets: tuple[DatumOffset, ...] = ()
     rest: Rest | None = None
     holding: HoldFound | None = None
     hardening: HardeningFound | None = None

@@ -231,3 +231,55 @@ class CutDials:
     targets: tuple[TargetReading, ...]
     ends: tuple[DialReading, ...]
     passes: PassPlan
+
+
+class Unreachable(StrEnum):
+    """Why an edge finder cannot touch a stop itself."""
+
+    ROUND = "round"
+    NARROW = "narrow"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DatumOffset:
+    """What is set by an edge finder from a stop, directly or over a square block.
+
+    Parameters
+    ----------
+    name, stop : str
+        Of the transfer, and the body of the stop.
+    toward : str
+        The way from the stop to the part: `+x`, `-x`, `+y` or `-y`.
+    target : FaceRef
+        What is to be met.
+    block_mm, radius_mm : float
+        Width of the block, 0 without one, and half the finder's tip.
+    offset_mm : float
+        From the highest place of the stop to the spindle's axis when the finder touches.
+    move_mm : float
+        From there to the target along `toward`; negative back toward the stop.
+    set_mm : float
+        The same by whole lines of the dial, backlash taken up.
+    takes_up : bool
+        Whether the move goes the other way than the finder touched, so that backlash counts.
+    error_mm : float or None
+        How far off the target may be met, either way; None is not known.
+    limit_mm : float or None
+        Half its profile tolerance; None where none is stated.
+    unreachable : Unreachable or None
+        Why the stop itself cannot be touched; None where it can.
+    """
+
+    name: str
+    stop: str
+    toward: str
+    target: FaceRef
+    block_mm: float
+    radius_mm: float
+    offset_mm: float
+    move_mm: float
+    set_mm: float
+    takes_up: bool
+    error_mm: float | None
+    limit_mm: float | None
+    unreachable: Unreachable | None

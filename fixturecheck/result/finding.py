@@ -149,6 +149,8 @@ class Kind(StrEnum):
     READING = "reading"
     LEAST_STEP = "step of a pass"
     BATCH_TIME = "time"
+    FINDER = "edge finder"
+    SQUARED = "set parallel"
     # Limits of wheel and machine.
     SPEED = "speed"
     TABLE_TRAVEL = "table travel"

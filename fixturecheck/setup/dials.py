@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import HIDDEN, allowed, recorded
-from fixturecheck.names import nearest
+from fixturecheck.names import allowed_name, nearest
 from fixturecheck.units import UNITS
 
 if TYPE_CHECKING:
@@ -144,6 +144,97 @@ class Dials:
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
 
 
+class Toward(StrEnum):
+    """A direction in which a part lies from its stop."""
+
+    PLUS_X = "+x"
+    MINUS_X = "-x"
+    PLUS_Y = "+y"
+    MINUS_Y = "-y"
+
+
+@recorded
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Transfer:
+    """A datum taken from a stop by an edge finder, over a square block where the stop cannot be touched.
+
+    Parameters
+    ----------
+    name : str
+        What it is called; letters, digits, `_` and `-`.
+    stop : str
+        The body that the part stands against.
+    toward : str
+        The way from the stop to the part: `+x`, `-x`, `+y` or `-y`.
+    target : str
+        `body.face` that is to be met: a flat face across that way, or a round whose axis is meant.
+    finder_mm : float
+        Diameter of the edge finder's tip.
+    finder_error_mm : float
+        How closely it repeats, either way.
+    block_mm : float or None
+        Width of the square block that is held against the stop; None touches the stop itself.
+    block_error_mm : float
+        How far the block's width may be off, either way.
+    block_square_mm : float
+        How far the block may be out of square between where the stop and where the finder touches it.
+    graduation_mm : float or None
+        Feed of one line of the dial; None sets any place.
+    backlash_mm : float or None
+        Play of that feed, 0 for a read-out; None is not known.
+    """
+
+    name: str
+    stop: str
+    toward: str = field(metadata=allowed(words=Toward))
+    target: str
+    finder_mm: float = field(metadata=allowed(0.1, 50.0))
+    finder_error_mm: float = field(
+        default=0.005, metadata=allowed(1e-4, 1.0, or_zero=True, matters="how near a datum is taken over")
+    )
+    block_mm: float | None = field(default=None, metadata=allowed(0.5, 500.0))
+    block_error_mm: float = field(
+        default=0.005, metadata=allowed(1e-5, 1.0, or_zero=True, matters="how near a datum is taken over")
+    )
+    block_square_mm: float = field(
+        default=0.005, metadata=allowed(1e-5, 1.0, or_zero=True, matters="how near a datum is taken over")
+    )
+    graduation_mm: float | None = field(default=None, metadata=allowed(1e-4, 10.0))
+    backlash_mm: float | None = field(default=None, metadata=allowed(1e-4, 10.0, or_zero=True))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+
+class SquaredBy(StrEnum):
+    """What a body was set parallel to the travel with."""
+
+    INDICATOR = "indicator"
+    BLOCK = "block"
+
+
+@recorded
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Squaring:
+    """A V-block, vise or rail that was set parallel to the travel of the table.
+
+    Parameters
+    ----------
+    body : str
+        What was set parallel.
+    runout_mm : float
+        How far it runs out, as an indicator shows, or as a block against the side of the column leaves it.
+    over_mm : float
+        The length over which it does.
+    by : str
+        `indicator`, or `block`: a square block between it and the side of the column.
+    """
+
+    body: str
+    runout_mm: float = field(metadata=allowed(1e-5, 10.0, or_zero=True))
+    over_mm: float = field(metadata=allowed(1.0, 5000.0))
+    by: str = field(default=SquaredBy.INDICATOR, metadata=allowed(words=SquaredBy))
+    stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)
+
+
 def refuse_bad_dials(setup: Setup) -> None:
     """Raise for what is stated of dials, transfers and squaring that cannot be.
 
@@ -163,7 +254,27 @@ def refuse_bad_dials(setup: Setup) -> None:
                 _refuse_bad_handwheel(wheel, f"machine, {name}", ways)
     with wrong.noted():
         _refuse_bad_dialling(setup)
+    names = [b.name for b in setup.bodies]
+    for transfer in setup.transfers:
+        where = f"transfer {transfer.name!r}"
+        with wrong.noted():
+            allowed_name(transfer.name, where)
+        with wrong.noted():
+            _refuse_stranger(transfer.stop, names, f"{where}, stop")
+        with wrong.noted():
+            refuse_unknown_face(setup, transfer.target, f"{where}, target")
+    for square in setup.squared:
+        with wrong.noted():
+            _refuse_stranger(
+                square.body, [*names, *(b.group or b.name for b in setup.bodies)], "square, body"
+            )
     wrong.raise_any()
+
+
+def _refuse_stranger(name: str, names: list[str], where: str) -> None:
+    if name not in names:
+        message = f"{where}: no body is named {name!r}; {nearest(name, names)}"
+        raise SetupError(message)
 
 
 def _refuse_bad_handwheel(wheel: Handwheel, where: str, ways: tuple[FeedWay, FeedWay]) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
-from fixturecheck.setup.dials import Dials, Handwheel
+from fixturecheck.setup.dials import Dials, Handwheel, Squaring, Transfer
 from fixturecheck.setup.hardening import FunctionalSize, Hardening
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
@@ -56,6 +56,8 @@ RECORDS: Mapping[str, type] = {
     "hardening.sizes": FunctionalSize,
     "relief": Relieving,
     "dials": Dials,
+    "transfer": Transfer,
+    "square": Squaring,
     "tolerances": Tolerances,
     "material": Material,
     "finish": Finish,
@@ -78,7 +80,7 @@ SINGLE = (
 )  # fmt: skip
 """Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
 
-LISTS = ("equipment", "body", "seat", "cut", "clamp", "mill", "material", "finish")
+LISTS = ("equipment", "body", "seat", "cut", "clamp", "mill", "transfer", "square", "material", "finish")
 
 ALL = (
     "setup",

@@ -337,6 +337,9 @@ def _records(setup: Setup) -> Iterator[_Defaults]:
         yield _Defaults(of=f"seat {seat.body}.{seat.face}", record=seat, aside=True)
     for cut in setup.cuts:
         yield _cut(setup, cut)
+    for transfer in setup.transfers:
+        plain = ("block_error_mm", "block_square_mm") if transfer.block_mm is None else ()
+        yield _Defaults(of=f"transfer {transfer.name}", record=transfer, skips=plain)
     if setup.staging is not None:
         skips = () if any(b.tolerance_mm for b in setup.bodies) else ("draws",)
         yield _Defaults(of="staging", record=setup.staging, skips=skips)

@@ -17,7 +17,7 @@ from fixturecheck.kernel.shapes import Location, Placed, Solid
 from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Origin
-from fixturecheck.setup.dials import Dials
+from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.guessed import Guess
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding
@@ -175,6 +175,10 @@ class Setup:
         What holds the parts while they are ground; None does not ask whether it holds.
     hardening : Hardening or None
         How the parts are hardened before or after; None where they are not.
+    transfers : sequence of Transfer
+        Datums taken from a stop by an edge finder.
+    squared : sequence of Squaring
+        What was set parallel to the travel, and how closely.
     dials : Dials or None
         How the dials are zeroed and the cuts fed; None takes the usual way where the machine has dials.
     guessed : tuple of Guess
@@ -206,6 +210,8 @@ class Setup:
     relief: Relieving = field(default_factory=Relieving)
     holding: Holding | None = None
     hardening: Hardening | None = None
+    transfers: tuple[Transfer, ...] = ()
+    squared: tuple[Squaring, ...] = ()
     dials: Dials | None = None
     guessed: tuple[Guess, ...] = ()
     own: Own = field(default_factory=Own)
@@ -213,7 +219,14 @@ class Setup:
 
     def __post_init__(self) -> None:
         """Refuse what cannot be checked, so that a bad set-up never exists."""
-        kinds = {"bodies": Body, "seats": Seat, "cuts": Cut, "sources": Source}
+        kinds = {
+            "bodies": Body,
+            "seats": Seat,
+            "cuts": Cut,
+            "sources": Source,
+            "transfers": Transfer,
+            "squared": Squaring,
+        }
         for name, kind in kinds.items():
             object.__setattr__(self, name, all_of(getattr(self, name), kind, name))
         with among_ours(self.own):

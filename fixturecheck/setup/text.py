@@ -11,7 +11,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError, read_all
 from fixturecheck.fields import shortened
 from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
-from fixturecheck.setup.dials import Dials
+from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.document import ALL, LISTS, read_document, twins
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
@@ -231,10 +231,12 @@ def read_tables(
             "small_lengths": head.small_lengths,
             "seats": wrong.each(pieces["seat"], lambda s: s.record(Seat)),
             "cuts": wrong.each(pieces["cut"], _cut),
+            "transfers": wrong.each(pieces["transfer"], lambda t: t.record(Transfer)),
+            "squared": wrong.each(pieces["square"], lambda s: s.record(Squaring)),
             "guessed": wrong.or_else(lambda: guesses(facts, head.guessed), ()),
             **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
         }
-    for kind in ("equipment", "cut", "clamp", "mill"):
+    for kind in ("equipment", "cut", "clamp", "mill", "transfer"):
         _note_repeats(wrong, kind, ((e.values.get("name"), e) for e in pieces[kind]))
     _note_repeats(wrong, "body", ((b.name, b.entry) for b in read))
     if all_read:

@@ -111,6 +111,10 @@ def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
     yield "relief", setup.relief
     if setup.dials is not None:
         yield "dials", setup.dials
+    for transfer in setup.transfers:
+        yield f"transfer {transfer.name!r}", transfer
+    for square in setup.squared:
+        yield "square", square
     yield from _held_and_staged(setup)
 
 

@@ -9,7 +9,7 @@ from fixturecheck.report.order import numbered
 from fixturecheck.report.statements import at_the_machine, banner
 from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials
-from fixturecheck.result.finding import Verdict
+from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.hold import ClampKind, MagnetState
 from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import Rank
@@ -97,6 +97,8 @@ class Sheet:
         What to measure.
     cautions, safety : tuple of str
         What to watch in this set-up; the usual cautions.
+    datums : tuple of str
+        What is set parallel to the travel and how closely, and what an edge finder is set by.
     made_from : tuple of str
         The files with their hashes.
     picture : str
@@ -111,6 +113,7 @@ class Sheet:
     steps: tuple[StagedBody, ...]
     seats: tuple[str, ...]
     hold: tuple[str, ...]
+    datums: tuple[str, ...]
     wheel: tuple[str, ...]
     cuts: tuple[CutSheet, ...]
     measures: tuple[MeasureRow, ...]
@@ -145,6 +148,7 @@ def sheet_of(
         steps=tuple(staged_steps(setup)),
         seats=tuple(_seats(result, setup)),
         hold=tuple(_hold(result, setup)),
+        datums=tuple(_datums(result, write)),
         wheel=tuple(_wheel(setup)),
         cuts=tuple(_dials(d, write) for d in result.dials),
         measures=tuple(_measures(setup, heights)),
@@ -228,6 +232,19 @@ def _hold(result: Result, setup: Setup) -> Iterator[str]:
         least = min(found.parts, key=lambda p: p.factor_low)
         yield f"Least: {least.part} holds {factor_words(least, found)} times its load."
     yield "Tug every part and every block by hand before the wheel turns."
+
+
+def _datums(result: Result, write: Writing) -> Iterator[str]:
+    """Yield what is set parallel to the travel, and the offset of each edge finder."""
+    yield from (f.says for f in result.findings if f.kind is Kind.SQUARED)
+    for one in result.offsets:
+        tip = write.length(one.radius_mm, "g")
+        block = f"a block of {write.length(one.block_mm, 'g')} against it and " if one.block_mm else ""
+        yield (
+            f"{one.name}: from {one.stop}, {block}half the tip of {tip}: the axis "
+            f"is at {write.length(one.offset_mm, 'g')} when the finder touches. From there "
+            f"{write.length(one.set_mm, 'g')} toward {one.toward} to {one.target}."
+        )
 
 
 def _wheel(setup: Setup) -> Iterator[str]:

@@ -45,6 +45,7 @@ def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> S
         steps=(),
         seats=tuple(_of(operation)),
         hold=(),
+        datums=(),
         wheel=(),
         cuts=(),
         measures=(),

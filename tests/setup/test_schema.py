@@ -96,6 +96,16 @@ teeth = 4
 deep_mm = 1
 wide_mm = 5
 feed_mm_tooth = 0.05
+[[transfer]]
+name = "hole"
+stop = "part"
+toward = "+x"
+target = "part.floor"
+finder_mm = 10
+[[square]]
+body = "part"
+runout_mm = 0.01
+over_mm = 100
 [[material]]
 name = "bar"
 density_kg_m3 = 7800
@@ -132,7 +142,7 @@ floor = "floor"
 """
 
 BASE = tomllib.loads(WHOLE)
-LISTED = ("equipment", "body", "seat", "cut", "clamp", "mill", "material", "finish")
+LISTED = ("equipment", "body", "seat", "cut", "clamp", "mill", "transfer", "square", "material", "finish")
 PLACES: dict[str, tuple[str | int, ...]] = {
     **{name: (name, 0) if name in LISTED else (name,) for name in RECORDS if "." not in name},
     "machine.flange": ("machine", "flange"),

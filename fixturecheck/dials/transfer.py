@@ -1,0 +1,130 @@
+"""A datum taken over from a stop by an edge finder, directly or over a square block, and what that leaves."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fixturecheck.dials.reading import lines_for, with_backlash_mm
+from fixturecheck.errors import NotComputedError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import axis_of, box_of, extent_along, flat_of
+from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.shapes import Face
+from fixturecheck.result.dials import DatumOffset, Unreachable
+from fixturecheck.setup.dials import Toward, Transfer
+from fixturecheck.setup.model import Setup
+
+_ALONG = 1.0 - 1e-9
+_SQUARE = 1e-9
+_SAME_MM = 1e-6
+_TALL_MM = 2.0
+"""How much of an upright face an edge finder needs in height: common practice, no source."""
+_WAYS = {
+    Toward.PLUS_X: (1.0, 0.0, 0.0),
+    Toward.MINUS_X: (-1.0, 0.0, 0.0),
+    Toward.PLUS_Y: (0.0, 1.0, 0.0),
+    Toward.MINUS_Y: (0.0, -1.0, 0.0),
+}
+
+
+def offset_mm(block_mm: float, finder_mm: float) -> float:
+    """Return how far the spindle's axis stands from the stop when the finder touches.
+
+    Parameters
+    ----------
+    block_mm : float
+        Width of the block between them, 0 without one.
+    finder_mm : float
+        Diameter of the tip.
+
+    References
+    ----------
+    Block and half the tip; closed form. A tip of 0.200 in kicks over 0.100 in off the edge: common practice,
+    no source.
+    """
+    return block_mm + finder_mm / 2
+
+
+def transfer_error_mm(transfer: Transfer, rounding_mm: float) -> float:
+    """Return how far off a target may be met: the sum of what can go wrong, either way.
+
+    References
+    ----------
+    Sum of the bounds: finder, rounding to a line, and with a block its width and its squareness. Closed form.
+    The usual block is right within 0.0002 in (5 um) in size and square: common practice, no source.
+    """
+    block_mm = 0.0 if transfer.block_mm is None else transfer.block_error_mm + transfer.block_square_mm
+    return block_mm + transfer.finder_error_mm + abs(rounding_mm)
+
+
+def datum_offset(setup: Setup, transfer: Transfer) -> DatumOffset:
+    """Return what is set by an edge finder.
+
+    The finder comes up to the stop, or to the block against it, from the part's side.
+
+    Raises
+    ------
+    NotComputedError
+        The target is neither flat across the way nor round.
+    """
+    way = np.array(_WAYS[Toward(transfer.toward)])
+    body = setup.body(transfer.stop)
+    stop = placed_at(body.solid, body.at)
+    high_mm = extent_along(stop, way)[1]
+    off_mm = offset_mm(transfer.block_mm or 0.0, transfer.finder_mm)
+    target = FaceRef(transfer.target)
+    move_mm = _place_mm(setup, target, way) - high_mm - off_mm
+    takes_up = move_mm > 0 and transfer.backlash_mm != 0.0
+    dial_mm = with_backlash_mm(abs(move_mm), transfer.backlash_mm or 0.0, turned_back=takes_up)
+    step_mm = transfer.graduation_mm
+    set_mm = dial_mm if step_mm is None else lines_for(dial_mm, step_mm) * step_mm
+    known = not takes_up or transfer.backlash_mm is not None
+    zone_mm = setup.body(target.body).zone_mm(target.face)
+    return DatumOffset(
+        name=transfer.name,
+        stop=transfer.stop,
+        toward=transfer.toward,
+        target=target,
+        block_mm=transfer.block_mm or 0.0,
+        radius_mm=transfer.finder_mm / 2,
+        offset_mm=off_mm,
+        move_mm=move_mm,
+        set_mm=set_mm if move_mm >= 0 else -set_mm,
+        takes_up=takes_up,
+        error_mm=transfer_error_mm(transfer, set_mm - dial_mm) if known else None,
+        limit_mm=None if zone_mm is None else zone_mm / 2,
+        unreachable=_unreachable(faces_of(stop), way, high_mm, transfer.finder_mm),
+    )
+
+
+def _place_mm(setup: Setup, target: FaceRef, way: np.ndarray) -> float:
+    """Return where a target lies along a way: a flat face across it, or the axis of a round."""
+    body = setup.body(target.body)
+    faces = faces_of(placed_at(body.solid, body.at))
+    face = faces[body.face_indices(target.face)[0]]
+    flat = flat_of(face)
+    if flat is not None and abs(float(np.array(flat[1]) @ way)) >= _ALONG:
+        return float(np.array(flat[0]) @ way)
+    axis = axis_of(face)
+    if axis is not None and abs(float(np.array(axis[1]) @ way)) <= _SQUARE:
+        return float(np.array(axis[0]) @ way)
+    message = f"{target} is neither a flat face nor a round that lies across the way from the stop"
+    raise NotComputedError(message)
+
+
+def _unreachable(faces: list[Face], way: np.ndarray, high_mm: float, finder_mm: float) -> Unreachable | None:
+    """Return why a finder cannot touch the highest place of a stop; None where it can."""
+    across = 1 if abs(way[0]) > 0.5 else 0
+    why = Unreachable.ROUND
+    for face in faces:
+        flat = flat_of(face)
+        if flat is None or float(np.array(flat[1]) @ way) < _ALONG:
+            continue
+        if abs(float(np.array(flat[0]) @ way) - high_mm) > _SAME_MM:
+            continue
+        box = box_of(face)
+        if box[across + 3] - box[across] >= finder_mm - _SAME_MM and box[5] - box[2] >= _TALL_MM:
+            return None
+        why = Unreachable.NARROW
+    return why
