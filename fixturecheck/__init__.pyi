@@ -7,6 +7,13 @@ from .errors import FixturecheckError as FixturecheckError
 from .errors import KernelError as KernelError
 from .errors import NotComputedError as NotComputedError
 from .errors import SetupError as SetupError
+from .process.load import job_of as job_of
+from .process.load import load_any as load_any
+from .process.model import Blank as Blank
+from .process.model import Job as Job
+from .process.model import JobResult as JobResult
+from .process.records import Operation as Operation
+from .process.run import check_job as check_job
 from .relief.model import Reliefs as Reliefs
 from .relief.search import relieve as relieve
 from .report.write import write_report as write_report

@@ -25,10 +25,11 @@ from fixturecheck.arrays import Floats
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.boolean import joined, split
 from fixturecheck.kernel.brep.topology import edges_of, faces_of
-from fixturecheck.kernel.construct import thickened
+from fixturecheck.kernel.construct import oriented_box, thickened
 from fixturecheck.kernel.measure import (
     box_gap_mm,
     distance,
+    edge_ends,
     edge_middle,
     inside_points,
     is_flat,
@@ -279,6 +280,62 @@ def _holding(solid: Solid, made: Shape, sharp: bool, what: str) -> Solid:
         message = f"{what} with its stock is not one piece"
         raise KernelError(message)
     return solids[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ridge:
+    """A ridge on a flat face along a straight edge of it: as wide as it is high, and at least 0.05 mm."""
+
+    edge: Edge
+    face: int
+    high_mm: float
+
+
+_RIDGE_MM = 0.05
+
+
+def with_ridges(solid: Solid, ridges: Sequence[Ridge], what: str) -> Solid:
+    """Return a solid with ridges on some of its faces; one that the kernel cannot join is left out.
+
+    Parameters
+    ----------
+    what : str
+        Names the ridges in the error.
+
+    Raises
+    ------
+    KernelError
+        None of them can be joined.
+    """
+    faces = faces_of(solid)
+    made = solid
+    for ridge in ridges:
+        try:
+            joint = joined([made, _ridge_box(faces[ridge.face], ridge)], what).Solids()
+        except _FAILS:
+            continue
+        if len(joint) == 1 and joint[0].isValid():
+            made = joint[0]
+    if ridges and made is solid:
+        message = f"{what} cannot be joined to the part"
+        raise KernelError(message)
+    return made
+
+
+def _ridge_box(face: Face, ridge: Ridge) -> Solid:
+    """Return a ridge on a face; it ends short of the corners, where it would lie on the faces beside."""
+    start, end = edge_ends(ridge.edge)
+    long_mm = float(np.linalg.norm(end - start))
+    along = (end - start) / long_mm
+    middle = 0.5 * (start + end)
+    normal = normal_at(face, middle)
+    inward = np.cross(normal, along)
+    if not on_face(middle + _STEP_MM * inward, face, 0.1 * _STEP_MM):
+        inward = -inward
+    wide_mm = max(ridge.high_mm, _RIDGE_MM)
+    short_mm = min(2.0 * wide_mm, 0.25 * long_mm)
+    sizes = (long_mm - 2.0 * short_mm, wide_mm, ridge.high_mm)
+    return oriented_box(start + short_mm * along, np.array([along, inward, normal]), sizes)
 
 
 def found_again(before: Solid, after: Solid, faces: Mapping[int, float]) -> dict[int, tuple[int, ...]]:

@@ -185,8 +185,9 @@ class OperationFound:
         As stated.
     before, after : PartState
         The part before and after it.
-    verdict : Verdict
-        The worst of its own check's and of what looks across operations.
+    verdict : Verdict or None
+        The worst of its own check's and of what looks across operations; None where nothing was asked about
+        it, which is no pass.
     result : Result or None
         What its set-up's check found; None where it has no set-up, or was not checked.
     not_checked : str
@@ -204,7 +205,7 @@ class OperationFound:
     operation: Operation
     before: PartState
     after: PartState
-    verdict: Verdict
+    verdict: Verdict | None
     result: Result | None = None
     not_checked: str = ""
     findings: tuple[Finding, ...] = ()

@@ -63,6 +63,8 @@ class Operation:
         Operations that have to be done before it.
     growth_share : tuple of float
         Of hardening: by which share of its size the part grows, low and high; negative where it shrinks.
+    temper_c : float or None
+        Of hardening: the tempering temperature, for the growth of the table; None is not tempered.
     setup : str or None
         The set-up that it stands in, a TOML file counted from the job's folder.
     solid_before : str or None
@@ -81,6 +83,7 @@ class Operation:
     burr_mm: float = field(default=BURR_MM, metadata=allowed(1e-4, 5.0, or_zero=True))
     needs: tuple[int, ...] = ()
     growth_share: tuple[float, ...] = field(default=(), metadata=allowed(-0.02, 0.02, items=2))
+    temper_c: float | None = field(default=None, metadata=allowed(20.0, 800.0))
     setup: str | None = None
     solid_before: str | None = None
     stated: frozenset[str] = field(default=frozenset(), repr=False, compare=False, metadata=HIDDEN)

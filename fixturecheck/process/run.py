@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from importlib import import_module
 
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.process.across import MODULES
 from fixturecheck.process.across.stage import JobStage, RouteFinding
-from fixturecheck.process.burrs import BurrsOf, burrs_left, burrs_met
+from fixturecheck.process.burred import with_burrs
+from fixturecheck.process.burrs import BurrsOf, MetBurr, burrs_left, burrs_met
+from fixturecheck.process.checked import check_operation
 from fixturecheck.process.handling import comes_off
 from fixturecheck.process.model import Job, JobResult, OperationFound
 from fixturecheck.process.records import Operation
@@ -39,12 +42,18 @@ def staged_job(job: Job, progress: Callable[[str, float], None]) -> JobStage:
         progress(f"set-up of operation {operation.title}", (i + 1) / (len(job.operations) + 1))
         before, after = states[i], states[i + 1]
         setup = setup_of(job, operation, before, after)
-        setups[operation.number] = setup
-        burrs[operation.number] = BurrsOf(
-            leaves=tuple(burrs_left(operation, after)),
-            meets=tuple(burrs_met(job, operation, before, _used_faces(operation, setup))),
-        )
+        met = tuple(burrs_met(job, operation, before, _used_faces(operation, setup)))
+        setups[operation.number] = _on_burrs(setup, met)
+        burrs[operation.number] = BurrsOf(leaves=tuple(burrs_left(operation, after)), meets=met)
     return JobStage(job=job, states=states, setups=setups, burrs=burrs)
+
+
+def _on_burrs(made: OperationSetup, met: tuple[MetBurr, ...]) -> OperationSetup:
+    """Return a set-up with the burrs under its parts, or with the reason why they cannot be drawn."""
+    try:
+        return with_burrs(made, met)
+    except KernelError as reason:
+        return replace(made, not_burred=str(reason))
 
 
 def _used_faces(operation: Operation, made: OperationSetup) -> list[str]:
@@ -77,7 +86,7 @@ def job_result(
     """
     operations = tuple(_found(stage, across, checked, failed))
     whole = tuple(one.finding for one in across if one.number is None)
-    verdict = worst([*(o.verdict for o in operations), *(f.verdict for f in whole)])
+    verdict = worst([*(o.verdict for o in operations if o.verdict is not None), *(f.verdict for f in whole)])
     return JobResult(
         job=stage.job, verdict=verdict, states=stage.states, operations=operations, findings=whole
     )
@@ -94,11 +103,12 @@ def _found(
         if number in failed:
             findings.append(not_computed("operation", operation.title, f"Its check gave no result: {why}."))
         verdicts = [f.verdict for f in findings] + ([result.verdict] if result is not None else [])
+        asked = setup.setup is not None or setup.missing or findings
         yield OperationFound(
             operation=operation,
             before=stage.before(operation),
             after=stage.after(operation),
-            verdict=worst(verdicts),
+            verdict=worst(verdicts) if asked else None,
             result=result,
             not_checked=why,
             findings=tuple(findings),
@@ -154,9 +164,4 @@ def check_job(
 
 def _by_engine(_operation: Operation, made: OperationSetup) -> Result:
     """Check the set-up of an operation with all that there is."""
-    setup = made.setup
-    if setup is None:
-        message = "an operation without a set-up has nothing to check"
-        raise NotComputedError(message)
-    result: Result = import_module("fixturecheck.engine").check(setup)
-    return result
+    return check_operation(made)

@@ -39,6 +39,10 @@ class OperationSetup:
     ----------
     setup : Setup or None
         None where the operation states none, or where faces that it seats by are missing.
+    burred : Setup or None
+        The same with its parts on burrs that nobody stoned; None where there are none.
+    not_burred : str
+        Why burrs that are there could not be drawn; empty where they were.
     parts : tuple of str
         The bodies of it that are the job's part.
     missing : tuple of FaceRef
@@ -46,6 +50,8 @@ class OperationSetup:
     """
 
     setup: Setup | None = None
+    burred: Setup | None = None
+    not_burred: str = ""
     parts: tuple[str, ...] = ()
     missing: tuple[FaceRef, ...] = ()
 

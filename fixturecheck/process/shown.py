@@ -27,7 +27,7 @@ def with_across(result: Result, made: OperationSetup, findings: Sequence[Finding
     findings : sequence of Finding
         Their shapes and places are in the frame of the part.
     """
-    setup = made.setup
+    setup = made.burred or made.setup
     if setup is None or not findings:
         return result
     parts = [setup.body(name) for name in made.parts]

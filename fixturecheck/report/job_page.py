@@ -69,7 +69,15 @@ def counted(result: JobResult) -> str:
     """Return how many operations came to which verdict."""
     verdicts = [o.verdict for o in result.operations]
     told = [f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts]
+    told += [f"{verdicts.count(None)} not asked about"] if None in verdicts else []
     return f"{len(verdicts)} operations: {', '.join(told)}"
+
+
+def _word(found: OperationFound) -> str:
+    """Return the verdict of an operation with its sign."""
+    if found.verdict is None:
+        return "- NOT ASKED"
+    return f"{SIGNS[found.verdict]} {str(found.verdict).upper()}"
 
 
 def _state_words(result: JobResult, n: int) -> str:
@@ -89,7 +97,7 @@ def _route(result: JobResult) -> Table:
         o = found.operation
         taken = shown(found.after.taken_mm3, "mm3", units) if found.after.taken_mm3 else ""
         made = ", ".join(o.makes) or ", ".join(o.measures)
-        rows.append((f"{o.number}", o.name, o.kind, made, taken, f"{SIGNS[found.verdict]} {found.verdict}"))
+        rows.append((f"{o.number}", o.name, o.kind, made, taken, _word(found)))
     return table_of(("number", "operation", "kind", "makes or measures", "takes", "verdict"), rows, 0, 4)
 
 
@@ -112,7 +120,7 @@ def _operation(found: OperationFound, units: str) -> dict[str, Any]:
     bad = [f for f in own if f.verdict is not Verdict.GO]
     return {
         "title": found.operation.title,
-        "badge": {"verdict": found.verdict, "words": f"{SIGNS[found.verdict]} {str(found.verdict).upper()}"},
+        "badge": {"verdict": found.verdict or Verdict.UNKNOWN, "words": _word(found)},
         "page": f"{home}/{PAGE}" if home else "",
         "not_checked": found.not_checked,
         "no_setup": found.operation.setup is None and found.result is None and not found.not_checked,
@@ -169,7 +177,7 @@ def job_table(result: JobResult, *, width: int | None = None, colour: bool = Fal
     lines = [f"{head}  {result.job.name}", f"      {counted(result)}", ""]
     for found in result.operations:
         o = found.operation
-        word = painted(f"{SIGNS[found.verdict]} {str(found.verdict).upper():<7}", found.verdict, colour)
+        word = painted(f"{_word(found):<11}", found.verdict or Verdict.UNKNOWN, colour)
         home = operation_home(found)
         taken = shown(found.after.taken_mm3, "mm3", result.job.units) if found.after.taken_mm3 else ""
         more = "  ".join(t for t in (taken, f"{home}/{PAGE}" if home else "no set-up") if t)
@@ -244,7 +252,7 @@ def _operation_dict(found: OperationFound) -> dict[str, Any]:
         "number": o.number,
         "name": o.name,
         "kind": str(o.kind),
-        "verdict": str(found.verdict),
+        "verdict": None if found.verdict is None else str(found.verdict),
         "makes": list(o.makes),
         "stones": [list(pair) for pair in o.stones],
         "result": f"{home}/{RESULT}" if home else None,

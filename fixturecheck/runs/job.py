@@ -123,18 +123,18 @@ def _check_one(
     tuple
         What the check found, without its shapes, and why pictures are missing.
     """
-    from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.process.shown import with_across  # noqa: PLC0415 -- the same
 
     made = stage.setups[operation.number]
-    setup = made.setup
+    setup = made.burred or made.setup
     if setup is None:
         message = f"operation {operation.title} has no set-up"
         raise NotComputedError(message)
     home = folder / OPERATIONS / f"{operation.number}"
     home.mkdir(parents=True)
     with painting(draws) as painter, scratch(home):
-        result = check(setup, only=asked.only, skip=asked.skip)
+        result = check_operation(made, only=asked.only, skip=asked.skip)
         mine = [one.finding for one in across if one.number == operation.number]
         shown = with_across(result, made, mine)
         told = answer_of(

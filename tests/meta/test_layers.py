@@ -72,7 +72,7 @@ ALLOWED: Mapping[str, set[str]] = {
     # Judging.
     "checks": SOLVED | {"grouping", "wording"},
     "engine": JUDGED | {"grouping"},
-    "process": JUDGED | {"engine", "grouping", "wording"},
+    "process": JUDGED | {"engine", "grouping", "hardening", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
     "wording": LEAVES | {"angles"},
     "report": LEAVES | {"comparing", "process", "shop", "setup", "wording"},
@@ -85,7 +85,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "testing": JUDGED | {"engine", "report"},
     "pytest_plugin": LEAVES | {"checks", "comparing", "testing"},
     "__main__": {"cli"},
-    "__init__": JUDGED | {"cq", "engine", "report", "testing"},
+    "__init__": JUDGED | {"cq", "engine", "process", "report", "testing"},
 }
 
 PURE: Mapping[str, set[str]] = {

@@ -17,7 +17,7 @@ from fixturecheck.kernel.construct import compound
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.burrs import MetBurr
 from fixturecheck.process.records import Operation
-from fixturecheck.result.finding import Finding, Kind, Verdict, judge
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role
 
 ID = "burr"
@@ -30,6 +30,10 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
     """Yield a finding for each face of each operation that has a burr beside it."""
     for operation in stage.job.operations:
         met = stage.burrs[operation.number].meets
+        why = stage.setups[operation.number].not_burred
+        if why:
+            says = f"How it rests and holds on its burrs is not known: {why}."
+            yield RouteFinding(number=operation.number, finding=not_computed(ID, operation.title, says))
         for face in dict.fromkeys(m.told.face for m in met):
             mine = [m for m in met if m.told.face == face]
             yield RouteFinding(number=operation.number, finding=_burr(stage, operation, face, mine))

@@ -1,0 +1,187 @@
+"""The pawl as a job: its bar, its operations in order, and the set-up of each that is ground; lengths in mm.
+
+The pawls come as bars with the section of the pawl and stock on what is ground.
+"""
+
+from dataclasses import replace
+
+import cadquery as cq
+from gang import gang
+from pawl import FACES, FLOOR_Z, WALL_Y, pawl
+
+from fixturecheck import Blank, Cut, Machine, Operation, Seat, Setup, Wheel, body, equipment, job_of, place
+
+HOLE_X, HOLE_Y, HOLE_D = 10.0, -6.5, 2.0  # drilled straight down, through the slope
+TOP, FLANK, FLOOR, WALL = 0.3, 0.2, 0.3, 0.15  # stock on the bar
+FLOOR_LEFT, WALL_LEFT = 0.1, 0.05  # left on the corner until the pawl is hard
+
+JOB_FACES = FACES | {
+    "top": (8, -3, 15),
+    "slope": (3, -6.5, 13.5),
+    "corner_fillet": (8, WALL_Y + 0.15, FLOOR_Z + 0.15),
+    "under_end": (4.3, 0, 4),
+    "heel": (0.5, 0, 6.7),
+    "hole": (HOLE_X, HOLE_Y + HOLE_D / 2, 10),
+    "front": (20, 0, 4),
+}
+POCKET = ("step", "nest", "step_fillet", "under", "under_end", "heel")
+
+
+def drilled() -> cq.Workplane:
+    """Return the finished pawl: relieved, with its cross hole."""
+    return pawl(1.0).cut(cq.Workplane("XY").center(HOLE_X, HOLE_Y).circle(HOLE_D / 2).extrude(40))
+
+
+def bar(extra: float = 0.0) -> cq.Workplane:
+    """Return the bar that a pawl is made from, longer at its front by `extra`."""
+    tip, side = FLANK / 2**0.5, FLANK * 2**0.5
+    floor, wall, top = FLOOR_Z + FLOOR, WALL_Y + WALL, 15 + TOP
+    section = [(tip, -tip), (8, 8 - side), (8, floor), (wall, floor), (wall, top)]
+    section += [(top - 20, top), (-8, 12), (-8, 8)]
+    return cq.Workplane("YZ").polyline(section).close().extrude(20 + extra)
+
+
+def part():
+    """Return the finished pawl as the part of the job."""
+    return body("pawl", drilled(), material="tool_steel_a2", faces=JOB_FACES, finish="ground")
+
+
+OPERATIONS = (
+    Operation(number=10, name="square up", kind="grind", makes=("top",), stock_mm={"*": TOP}, burr_mm=0.03),
+    Operation(
+        number=20,
+        name="angle",
+        kind="grind",
+        makes=("right_seat",),
+        stock_mm={"*": FLANK},
+        burr_mm=0.03,
+        stones=(("top",),),
+    ),
+    Operation(
+        number=30,
+        name="corner",
+        kind="grind",
+        makes=("floor", "wall"),
+        stock_mm={"floor": FLOOR - FLOOR_LEFT, "wall": WALL - WALL_LEFT},
+        leave_mm={"floor": FLOOR_LEFT, "wall": WALL_LEFT},
+        measured_from=("right_seat",),
+        burr_mm=0.03,
+        stones=(("right_seat",),),
+    ),
+    Operation(number=40, name="pocket", kind="mill", makes=POCKET, burr_mm=0.05),
+    Operation(number=50, name="cross hole", kind="drill", makes=("hole",), burr_mm=0.05),
+    Operation(number=60, name="harden", kind="harden", temper_c=200.0),
+    Operation(
+        number=70,
+        name="final pass",
+        kind="grind",
+        makes=("floor", "wall"),
+        stock_mm={"floor": FLOOR_LEFT, "wall": WALL_LEFT},
+        measured_from=("right_seat",),
+        burr_mm=0.03,
+        stones=(("left_seat",), ("right_seat",), ("back",), ("nest",)),
+    ),
+)
+
+
+def _in_vee(pawl, name: str, cut: Cut) -> Setup:
+    """Return the set-up of one pawl in the V-block, its flanks on the flanks and its back on the stop."""
+    one = gang(drilled(), name, 1)
+    low = pawl_down(pawl)
+    seated = replace(pawl, name="pawl_1", at=place(at=(0, -low, low)))
+    return replace(one, bodies=(*(b for b in one.bodies if b.role == "fixture"), seated), cuts=(cut,))
+
+
+def pawl_down(pawl) -> float:
+    """Return how far to the left and up a pawl sits, for the stock on its right flank."""
+    reach = min(face.BoundingBox().zmin for face in pawl.solid.Faces())
+    return -reach if reach < -1e-6 else 0.0
+
+
+def top_up(_before, after) -> Setup:
+    """The top, in the V-block."""
+    return _in_vee(after, "square up", Cut(name="top", parts=("pawl_1",), floor="top", stock_mm=TOP))
+
+
+def angle(_before, after) -> Setup:
+    """The right flank, level: the pawl lies on its slope, its left flank against the back rail."""
+    lies = place(at=(0, 75 - 20 / 2**0.5 + 20 / 2**0.5, 20 / 2**0.5), rotate=[("x", 135)])
+    return Setup(
+        name="angle",
+        bodies=(*equipment("flat_magnetic_chuck", name="chuck"), replace(after, at=lies)),
+        seats=(
+            Seat(body="pawl", face="slope", on="chuck_plate", on_face="top", rank="primary"),
+            Seat(body="pawl", face="left_seat", on="chuck_back_rail", on_face="fence", rank="secondary"),
+        ),
+        cuts=(Cut(name="flank", parts=("pawl",), floor="right_seat", stock_mm=FLANK, way="traverse"),),
+        machine=Machine(table_z_mm=-20.0),
+        wheel=Wheel(corner_radius_mm=0.2),
+    )
+
+
+def _corner(name: str, parts, floor: float, wall: float) -> Cut:
+    return Cut(
+        name=name,
+        parts=parts,
+        floor="floor",
+        wall="wall",
+        stock_mm=floor,
+        wall_stock_mm=wall,
+        way="traverse",
+        cross_feed_mm=2.0,
+    )
+
+
+def corner(_before, after) -> Setup:
+    """The corner, one pawl in the V-block."""
+    return _in_vee(after, "corner", _corner("corner", ("pawl_1",), FLOOR - FLOOR_LEFT, WALL - WALL_LEFT))
+
+
+def final(_before, after) -> Setup:
+    """The last pass in the corner, four hard pawls nested."""
+    four = gang(drilled(), "final pass", 4)
+    pawls = [replace(after, name=b.name, at=b.at) for b in four.bodies if b.role == "part"]
+    cut = _corner("final", tuple(b.name for b in pawls), FLOOR_LEFT, WALL_LEFT)
+    return replace(four, bodies=(*(b for b in four.bodies if b.role == "fixture"), *pawls), cuts=(cut,))
+
+
+SETUPS = {10: top_up, 20: angle, 30: corner, 70: final}
+
+
+def pawl_job():
+    """Return the job, from bar to hardened pawl."""
+    return job_of("index pawl", part(), OPERATIONS, setups=SETUPS, blank=bar().val(), count=4)
+
+
+LUG = 0.5  # what the faulty bars are longer
+
+
+def against_the_saw_cut(_before, after) -> Setup:
+    """The corner as in the sound job, but stopped by the saw cut at the front of the bar."""
+    setup = corner(_before, after)
+    seats = (*setup.seats[:2], replace(setup.seats[2], face="saw_cut"))
+    return replace(setup, seats=seats)
+
+
+def faulty_job():
+    """Return the job with a stop on a face that is milled off before, and a nest that is not stoned."""
+    front = Operation(number=15, name="face the end", kind="mill", makes=("front",), stock_mm={"*": LUG})
+    unstoned = [
+        replace(o, stones=(("left_seat",), ("right_seat",), ("back",))) if o.number == 70 else o
+        for o in OPERATIONS
+    ]
+    unstoned = [replace(o, stones=(("top",), ("front",))) if o.number == 20 else o for o in unstoned]
+    longer = Blank(solid=bar(LUG).val(), faces={"saw_cut": _front_of(bar(LUG).val())})
+    return job_of(
+        "index pawl, with faults",
+        part(),
+        (*unstoned, front),
+        setups=SETUPS | {30: against_the_saw_cut},
+        blank=longer,
+        count=4,
+    )
+
+
+def _front_of(solid) -> tuple[int, ...]:
+    faces = solid.Faces()
+    return tuple(i for i, face in enumerate(faces) if face.Center().x > 20 + LUG - 1e-6)
