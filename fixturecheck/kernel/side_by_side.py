@@ -12,11 +12,14 @@ import signal
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, Pipe, wait
+from pathlib import Path
 from typing import Any, TypeVar
 
 from fixturecheck.errors import FixturecheckError
 
 K = TypeVar("K")
+
+_THREADS = Path("/proc/self/task")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +45,20 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
+def can_fork() -> bool:
+    """Tell whether this process may be forked: the system can, and no other thread of it holds a lock.
+
+    A copy has the thread that forked alone; a lock that another one held is then held for ever. Threads of
+    libraries are counted as the system lists them, since Python does not know them.
+    """
+    if not hasattr(os, "fork"):
+        return False
+    try:
+        return len(list(_THREADS.iterdir())) == 1
+    except OSError:
+        return False
+
+
 def run_side_by_side(
     works: Mapping[K, Callable[[], Any]],
     *,
@@ -55,14 +72,14 @@ def run_side_by_side(
     works : mapping of key to callable
         What they return must be picklable.
     at_once : int, optional
-        How many copies run at once; as many as there are cores where it is left out. With one, or where the
-        system cannot fork, all is done here, one after the other.
+        How many copies run at once; as many as there are cores where it is left out. With one, or where this
+        process cannot be forked, all is done here, one after the other.
     done : callable
         Called here with each key as soon as its work is done.
     """
     copies = min(at_once or cores(), len(works))
     found: dict[K, Done] = {}
-    if copies <= 1 or not hasattr(os, "fork"):
+    if copies <= 1 or not can_fork():
         for key, work in works.items():
             found[key] = _done(work)
             done(key, found[key])

@@ -46,8 +46,7 @@ def material_behind(solid: Solid, face: Face) -> Behind:
         One of the solid's faces.
     """
     middle, normal, _ = face_frame(face)
-    first = square_to(normal)
-    axes = np.stack([first, np.cross(normal, first)])
+    axes = square_to(normal)
     ends = np.array([extent_along(face, axis) for axis in axes])
     step = (ends[:, 1] - ends[:, 0]) / _COUNT
     grid = [ends[i, 0] + step[i] * (np.arange(_COUNT) + 0.5) for i in range(2)]

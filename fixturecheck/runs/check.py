@@ -5,10 +5,12 @@ Nothing heavy is imported here, so that the drawing process can be started first
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fixturecheck.process.text import is_job
 from fixturecheck.report.folder import scratch, written
 from fixturecheck.report.pictures.painter import Painter, painting
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 Progress = Callable[[str, float], None]
 Tell = Callable[[list[str]], None]
 
+_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 _LOADED, _CHECKED = 0.25, 0.75
 
 
@@ -62,6 +65,9 @@ def run(
     FixturecheckError
         The set-up is wrong, the kernel failed, or the result could not be written.
     """
+    if Path(setup_path).suffix.lower() == ".toml" and is_job(Path(setup_path)):
+        # Operations are checked in forks, which a process with threads must not make; arrays start them.
+        os.environ.update(_ONE_THREAD)
     with painting(pictures) as painter:
         return check_into(
             setup_path, overrides, folder, painter, only, skip, width, colour, progress=progress, tell=tell
@@ -143,7 +149,8 @@ def _checked(
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- the painter starts first
 
-    so_far, middle = SoFar(tell), part_of(progress, _LOADED, _CHECKED)
+    so_far, middle = SoFar(tell), part_of(progress, _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+_LOADED, _CHECKED)
 
     def step(doing: str, share: float) -> None:
         so_far.end()

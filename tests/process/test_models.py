@@ -1,0 +1,94 @@
+"""The pawl as a job, as a script and as TOML with STEP: one verdict, one report."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from fixturecheck.process.load import load_any
+from fixturecheck.process.run import looked_across, staged_job
+from fixturecheck.process.states import states_of
+from fixturecheck.result.finding import Verdict
+from tests.doors import command
+
+MODELS = Path(__file__).resolve().parents[2] / "models" / "index_pawl"
+
+
+@pytest.fixture(scope="module")
+def checked(tmp_path_factory):
+    out = tmp_path_factory.mktemp("job") / "out"
+    return command("check", MODELS / "job.toml", "--out", out, "--no-pictures", "--quiet"), out
+
+
+@pytest.mark.slow
+def test_the_job_is_go_and_every_operation_has_its_report(checked) -> None:
+    run, out = checked
+    assert run.returncode == 0, run.stdout + run.stderr
+    result = json.loads((out / "result.json").read_text())
+    verdicts = {o["number"]: o["verdict"] for o in result["operations"]}
+    assert verdicts == {10: "go", 20: "go", 30: "go", 40: None, 50: None, 60: None, 70: "go"}
+    assert result["verdict"] == "go"
+    assert "NOT ASKED" in run.stdout
+    page = (out / "report.html").read_text()
+    for number in (10, 20, 30, 70):
+        assert json.loads((out / f"operations/{number}/result.json").read_text())["verdict"] == "go"
+        assert f'href="operations/{number}/report.html"' in page
+    assert [s["after"] for s in result["states"]] == [None, 10, 20, 30, 40, 50, 60, 70]
+
+
+@pytest.mark.slow
+def test_the_folder_of_a_job_is_replaced_by_the_next_check_and_guarded(checked) -> None:
+    _, out = checked
+    (out / "operations" / "10" / "notes.txt").write_text("mine")
+    run = command("check", MODELS / "job.toml", "--out", out, "--no-pictures", "--quiet")
+    assert run.returncode == 2
+    assert "operations/10/notes.txt" in run.stderr
+
+
+@pytest.mark.parametrize("name", ["job", "job_faults"])
+def test_script_and_toml_come_to_the_same_states(name: str) -> None:
+    one, other = (states_of(load_any(MODELS / f"{name}{ending}", {})) for ending in (".py", ".toml"))
+    assert [s.volume_mm3 for s in one] == pytest.approx([s.volume_mm3 for s in other], rel=1e-9)
+    assert [set(s.faces) for s in one] == [set(s.faces) for s in other]
+
+
+def test_the_faults_are_told() -> None:
+    """A stop on the saw cut, milled off before; and the burr of the pocket under the nest, 0.05 mm."""
+    stage = staged_job(load_any(MODELS / "job_faults.py", {}), lambda _doing, _share: None)
+    told = {
+        (one.finding.check, one.number, one.finding.about)
+        for one in looked_across(stage)
+        if one.finding.verdict is not Verdict.GO
+    }
+    assert told == {("made", 30, ("saw_cut",)), ("burr", 70, ("nest",))}
+    # Each pawl of the gang stands off by one burr more than the one before.
+    burred = stage.setups[70].burred
+    assert burred is not None
+    places = [b.at.toTuple()[0][0] for b in burred.parts()]
+    assert places == pytest.approx([0.0, 16.05, 32.1, 48.15], abs=1e-9)
+
+
+def test_work_side_by_side_comes_back_in_order_and_a_crash_is_one_failure() -> None:
+    """In a process of its own, which has no threads yet."""
+    code = (
+        "import os, signal\n"
+        "from fixturecheck.kernel.side_by_side import can_fork, run_side_by_side\n"
+        "works = {1: lambda: 'one', 2: lambda: os.kill(os.getpid(), signal.SIGSEGV), 3: lambda: 1 / 0}\n"
+        "found = run_side_by_side(works, at_once=2)\n"
+        "print(can_fork(), found[1].value, 'SIGSEGV' in found[2].failed, 'ZeroDivision' in found[3].failed)\n"
+    )
+    lean = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=MODELS.parents[1],
+        env=lean,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.split() == ["True", "one", "True", "True"]
