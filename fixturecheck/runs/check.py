@@ -149,8 +149,7 @@ def _checked(
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- the painter starts first
 
-    so_far, middle = SoFar(tell), part_of(progress, _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-_LOADED, _CHECKED)
+    so_far, middle = SoFar(tell), part_of(progress, _LOADED, _CHECKED)
 
     def step(doing: str, share: float) -> None:
         so_far.end()

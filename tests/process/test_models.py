@@ -50,24 +50,27 @@ def test_the_folder_of_a_job_is_replaced_by_the_next_check_and_guarded(checked) 
     assert "operations/10/notes.txt" in run.stderr
 
 
-@pytest.mark.parametrize("name", ["job", "job_faults"])
-def test_script_and_toml_come_to_the_same_states(name: str) -> None:
-    one, other = (states_of(load_any(MODELS / f"{name}{ending}", {})) for ending in (".py", ".toml"))
-    assert [s.volume_mm3 for s in one] == pytest.approx([s.volume_mm3 for s in other], rel=1e-9)
-    assert [set(s.faces) for s in one] == [set(s.faces) for s in other]
+@pytest.fixture(scope="module")
+def faulty():
+    return staged_job(load_any(MODELS / "job_faults.py", {}), lambda _doing, _share: None)
 
 
-def test_the_faults_are_told() -> None:
+def test_script_and_toml_come_to_the_same_states(faulty) -> None:
+    other = states_of(load_any(MODELS / "job_faults.toml", {}))
+    assert [s.volume_mm3 for s in faulty.states] == pytest.approx([s.volume_mm3 for s in other], rel=1e-9)
+    assert [set(s.faces) for s in faulty.states] == [set(s.faces) for s in other]
+
+
+def test_the_faults_are_told(faulty) -> None:
     """A stop on the saw cut, milled off before; and the burr of the pocket under the nest, 0.05 mm."""
-    stage = staged_job(load_any(MODELS / "job_faults.py", {}), lambda _doing, _share: None)
     told = {
         (one.finding.check, one.number, one.finding.about)
-        for one in looked_across(stage)
+        for one in looked_across(faulty)
         if one.finding.verdict is not Verdict.GO
     }
     assert told == {("made", 30, ("saw_cut",)), ("burr", 70, ("nest",))}
     # Each pawl of the gang stands off by one burr more than the one before.
-    burred = stage.setups[70].burred
+    burred = faulty.setups[70].burred
     assert burred is not None
     places = [b.at.toTuple()[0][0] for b in burred.parts()]
     assert places == pytest.approx([0.0, 16.05, 32.1, 48.15], abs=1e-9)
