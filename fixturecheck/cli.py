@@ -23,6 +23,7 @@ from fixturecheck.commands import (
     relieve,
     schema,
     sheet,
+    sweep,
     touch,
     watch,
 )
@@ -35,6 +36,7 @@ _COMMANDS = (
     new,
     check,
     compare,
+    sweep,
     sheet,
     watch,
     touch,

@@ -83,7 +83,8 @@ class Reader:
             assert words[0] == "fixturecheck", f"no test runs {line!r}"
             if fence.title.startswith(LONG):
                 options = cli.parser().parse_args(words[1:])
-                assert (getattr(options, "setup", None) or options.measurements).is_file()
+                files = [getattr(options, name, None) for name in ("setup", "measurements", "study")]
+                assert any(file is not None and file.is_file() for file in files)
                 continue
             if words[1] == "relieve" and line in _RELIEVED:
                 # The longest command of the pages, shown on two of them.

@@ -67,19 +67,20 @@ ALLOWED: Mapping[str, set[str]] = {
     "dials": STATED | MECHANICS | {"machining"},
     "start": TOUCHED,
     "touching": SETTLED | {"grouping", "wording"},
-    # Results held together: no solids and no set-up.
+    # Results held together, and variants: no solids.
     "comparing": LEAVES,
+    "study": LEAVES | {"checks", "setup"},
     # Judging.
     "checks": SOLVED | {"grouping", "wording"},
     "engine": JUDGED | {"grouping"},
     "process": JUDGED | {"engine", "grouping", "hardening", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
     "wording": LEAVES | {"angles"},
-    "report": LEAVES | {"comparing", "process", "shop", "setup", "wording"},
+    "report": LEAVES | {"comparing", "study", "process", "shop", "setup", "wording"},
     # Doors.
     "sheet": JUDGED | {"process", "report", "wording"},
-    "runs": JUDGED | {"comparing", "engine", "process", "report", "sheet", "start", "touching"},
-    "commands": LEAVES | {"checks", "process", "report", "setup", "sheet", "shop", "wording"},
+    "runs": JUDGED | {"comparing", "study", "engine", "process", "report", "sheet", "start", "touching"},
+    "commands": LEAVES | {"study", "checks", "process", "report", "setup", "sheet", "shop", "wording"},
     "cli": LEAVES | {"commands"},
     "cq": JUDGED | {"engine", "report", "touching"},
     "testing": JUDGED | {"engine", "report"},

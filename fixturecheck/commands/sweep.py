@@ -1,0 +1,95 @@
+"""`fixturecheck sweep`: a study of many variants of a set-up."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from fixturecheck.commands.shared import Parser, takes_running
+from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
+from fixturecheck.errors import SetupError
+
+RUN = "fixturecheck.runs.sweep:run"
+"""What the child process runs."""
+
+_EXITS = """\
+exit codes:
+  0  a variant passes
+  1  none does
+  2  the study, a set-up or the command is wrong
+  3  none passes and some could not be computed, or the study ran out of time or was stopped
+"""
+_A_DAY_S = 86400.0
+
+
+def add(commands: argparse._SubParsersAction[Parser]) -> None:
+    """Add the command and its options."""
+    sweep = commands.add_parser(
+        "sweep",
+        help="check many variants of a set-up, and tell where it is go",
+        description="Works through a study: a TOML file that names set-ups and what varies in them. Writes "
+        "table.csv, study.html and study.json into one folder, and keeps each row there as soon as it is "
+        "known: a study that was stopped goes on where it was.",
+        epilog=_EXITS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    sweep.add_argument("study", metavar="STUDY", type=Path, help="the study: a .toml file")
+    sweep.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        help="folder for rows, table and page (default: <name of STUDY>_sweep in the current folder)",
+    )
+    sweep.add_argument(
+        "--processes", metavar="N", type=int, default=_cores(), help="variants at once (one for each core)"
+    )
+    sweep.add_argument("--no-flips", action="store_true", help="do not look how far each parameter can go")
+    takes_running(sweep)
+    sweep.set_defaults(command=_sweep, timeout=_A_DAY_S)
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _sweep(options: argparse.Namespace) -> int:
+    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.study.read import read_study  # noqa: PLC0415 -- loaded when needed
+    from fixturecheck.study.store import ROWS  # noqa: PLC0415 -- loaded when needed
+
+    out = options.out or Path(f"{options.study.stem}_sweep")
+    wrong = []
+    if not options.study.is_file():
+        wrong.append(f"{options.study} is not a file; give a study ending in .toml")
+    if options.processes < 1:
+        wrong.append(f"--processes must be at least 1, got {options.processes}")
+    if not options.timeout > 0:
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    if out.exists() and not out.is_dir():
+        wrong.append(f"output folder {out} is a file; name a folder")
+    elif out.is_dir() and any(out.iterdir()) and not (out / ROWS).is_file():
+        wrong.append(f"output folder {out} holds something else than a study; name another folder")
+    if wrong:
+        raise SetupError(*wrong)
+    # A slip of the pen is answered before anything heavy is loaded.
+    read_study(options.study)
+    options.written = f"what was worked out is kept in {out}"
+    with Display(sys.stderr, quiet=options.quiet) as display:
+        came, text, all_known = run_guarded(
+            RUN,
+            str(options.study.absolute()),
+            str(out.absolute()),
+            options.processes,
+            not options.no_flips,
+            timeout_s=options.timeout,
+            progress=display.show,
+            prints=display.write,
+            noise=sys.stderr if options.trace else None,
+        )
+    known = " (all of it was worked out before)" if all_known else ""
+    if not say(f"{text}\n\nwritten to {out}{known}\n"):
+        return NOT_COMPUTED
+    return {"passes": GO, "fails": NO_GO}.get(came, NOT_COMPUTED)

@@ -1,0 +1,171 @@
+"""Where a study is go, as pictures: a map of two parameters with the boundary, and lines across more."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from html import escape
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from fixturecheck.arrays import Floats
+from fixturecheck.result.finding import Verdict
+from fixturecheck.study.model import Study, StudyParameter, VariantRow
+
+WIDE, HIGH = 640.0, 460.0
+_LEFT, _RIGHT, _TOP, _FOOT = 78.0, 24.0, 28.0, 62.0
+_PAINT = {
+    Verdict.GO: "#7fb9a2",
+    Verdict.CAUTION: "#e2b866",
+    Verdict.NO_GO: "#d98a93",
+    Verdict.UNKNOWN: "#b4b4c2",
+}
+_SIGNS = {Verdict.GO: "✓", Verdict.CAUTION: "▲", Verdict.NO_GO: "✕", Verdict.UNKNOWN: "?"}
+_MOST_SIGNS = 400
+
+Scale = Callable[[float], float]
+
+
+def numeric(study: Study) -> list[StudyParameter]:
+    """Return the parameters whose values are numbers, which have a place on an axis."""
+    return [p for p in study.parameters if all(_is_number(row[0]) for row in p.choices)]
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def region_map(study: Study, rows: Sequence[VariantRow], best: VariantRow | None) -> str:
+    """Return the map of the first two numeric parameters, or the strip of one, as SVG; empty without one.
+
+    Each variant stands for what is nearest to it; the line is where the verdict turns to passing.
+    """
+    axes = numeric(study)[:2]
+    if not axes or not rows:
+        return ""
+    points = np.array([[_number(row, p) for p in axes] + [0.0] * (2 - len(axes)) for row in rows])
+    low, high = points.min(axis=0), points.max(axis=0)
+    span = np.where(high > low, high - low, 1.0)
+    unit = (points - low) / span
+    cells = _cells(unit)
+    pieces = [_cell(cells[i], rows[i].verdict) for i in range(len(rows))]
+    pieces += _boundary(cells, [study.passes(r.verdict) for r in rows])
+    if len(rows) <= _MOST_SIGNS:
+        pieces += [_sign(unit[i], rows[i], best) for i in range(len(rows))]
+    names = [p.name for p in axes]
+    pieces += _axis_across(names[0], float(low[0]), float(high[0]))
+    pieces += _axis_up(names[1], float(low[1]), float(high[1])) if len(axes) > 1 else []
+    title = escape(f"Where {study.name} is go, over {' and '.join(names)}")
+    return _svg(title, pieces)
+
+
+def _svg(title: str, pieces: Sequence[str]) -> str:
+    return (
+        f'<svg viewBox="0 0 {WIDE:.0f} {HIGH:.0f}" role="img" aria-label="{title}" '
+        f'style="width:100%;max-width:{WIDE:.0f}px;height:auto" font-size="13" text-anchor="middle">'
+        f"{''.join(pieces)}</svg>"
+    )
+
+
+def _number(row: VariantRow, parameter: StudyParameter) -> float:
+    value = row.variant.values[parameter.name]
+    return float(value) if isinstance(value, int | float) else 0.0
+
+
+def _cells(unit: Floats) -> list[BaseGeometry]:
+    """Return for each point (n, 2) of the unit square what of the square is nearest to it."""
+    square = shapely.box(-0.05, -0.05, 1.05, 1.05)
+    spots, which = np.unique(np.round(unit, 9), axis=0, return_inverse=True)
+    if len(spots) == 1:
+        return [square] * len(unit)
+    drawn = shapely.voronoi_polygons(shapely.multipoints(spots), extend_to=square, ordered=True)
+    parts = [part.intersection(square) for part in drawn.geoms]
+    return [parts[i] for i in which.ravel()]
+
+
+def _cell(cell: BaseGeometry, verdict: Verdict) -> str:
+    return f'<path d="{_path(cell)}" fill="{_PAINT[verdict]}" stroke="#fff" stroke-width="0.6"/>'
+
+
+def _boundary(cells: Sequence[BaseGeometry], passes: Sequence[bool]) -> list[str]:
+    """Return the line between what passes and what does not."""
+    good = shapely.union_all([c for c, ok in zip(cells, passes, strict=True) if ok])
+    bad = shapely.union_all([c for c, ok in zip(cells, passes, strict=True) if not ok])
+    between = shapely.intersection(good, bad, grid_size=1e-9)
+    lines = [line for line in shapely.get_parts(between) if line.geom_type == "LineString"]
+    return [
+        f'<path d="{_line(line.coords)}" fill="none" stroke="#1c222a" stroke-width="2.4"/>' for line in lines
+    ]
+
+
+def _path(cell: BaseGeometry) -> str:
+    rings = [p.exterior.coords for p in shapely.get_parts(cell) if p.geom_type == "Polygon"]
+    return " ".join(f"{_line(ring)} Z" for ring in rings)
+
+
+def _line(coords: Sequence[Sequence[float]]) -> str:
+    return "M" + " L".join(f"{_x(c[0]):.1f} {_y(c[1]):.1f}" for c in coords)
+
+
+def _x(share: float) -> float:
+    return _LEFT + (share + 0.05) / 1.1 * (WIDE - _LEFT - _RIGHT)
+
+
+def _y(share: float) -> float:
+    return HIGH - _FOOT - (share + 0.05) / 1.1 * (HIGH - _FOOT - _TOP)
+
+
+def _sign(at: Floats, row: VariantRow, best: VariantRow | None) -> str:
+    x, y = _x(float(at[0])), _y(float(at[1]))
+    ring = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="11" fill="none" stroke="#1c222a" stroke-width="2"/>'
+    text = f'<text x="{x:.1f}" y="{y + 4.5:.1f}" fill="#1c222a">{_SIGNS[row.verdict]}</text>'
+    return text + (ring if best is not None and row.key == best.key else "")
+
+
+def _axis_across(name: str, low: float, high: float) -> list[str]:
+    foot = HIGH - _FOOT + 18
+    return [
+        f'<text x="{_x(0):.1f}" y="{foot:.1f}">{low:.6g}</text>',
+        f'<text x="{_x(1):.1f}" y="{foot:.1f}">{high:.6g}</text>',
+        f'<text x="{(_x(0) + _x(1)) / 2:.1f}" y="{foot + 24:.1f}" font-weight="600">{escape(name)}</text>',
+    ]
+
+
+def _axis_up(name: str, low: float, high: float) -> list[str]:
+    middle = (_y(0) + _y(1)) / 2
+    return [
+        f'<text x="{_LEFT - 8:.1f}" y="{_y(0) + 4:.1f}" text-anchor="end">{low:.6g}</text>',
+        f'<text x="{_LEFT - 8:.1f}" y="{_y(1) + 4:.1f}" text-anchor="end">{high:.6g}</text>',
+        f'<text x="18" y="{middle:.1f}" font-weight="600" transform="rotate(-90 18 {middle:.1f})">'
+        f"{escape(name)}</text>",
+    ]
+
+
+def parallel_plot(study: Study, rows: Sequence[VariantRow]) -> str:
+    """Return a line for each variant across an axis for each numeric parameter, as SVG; empty for two."""
+    axes = numeric(study)
+    if len(axes) < 3 or not rows:
+        return ""
+    points = np.array([[_number(row, p) for p in axes] for row in rows])
+    low, high = points.min(axis=0), points.max(axis=0)
+    unit = (points - low) / np.where(high > low, high - low, 1.0)
+    # What passes is drawn last, over what does not.
+    order = sorted(range(len(rows)), key=lambda i: study.passes(rows[i].verdict))
+    pieces = [_across(unit[i], rows[i].verdict, len(axes)) for i in order]
+    for k, parameter in enumerate(axes):
+        pieces += _upright(k, len(axes), parameter.name, float(low[k]), float(high[k]))
+    return _svg(escape(f"Every variant of {study.name} across its parameters"), pieces)
+
+
+def _across(unit: Floats, verdict: Verdict, axes: int) -> str:
+    spots = [(k / (axes - 1), float(v)) for k, v in enumerate(unit)]
+    return f'<path d="{_line(spots)}" fill="none" stroke="{_PAINT[verdict]}" stroke-width="1.4"/>'
+
+
+def _upright(k: int, axes: int, name: str, low: float, high: float) -> Iterator[str]:
+    x = _x(k / (axes - 1))
+    yield f'<path d="M{x:.1f} {_y(0):.1f} L{x:.1f} {_y(1):.1f}" stroke="#1c222a" stroke-width="1.2"/>'
+    yield f'<text x="{x:.1f}" y="{_y(0) + 18:.1f}">{low:.6g}</text>'
+    yield f'<text x="{x:.1f}" y="{_y(1) - 8:.1f}">{high:.6g}</text>'
+    yield f'<text x="{x:.1f}" y="{_y(0) + 40 + 14 * (k % 2):.1f}" font-weight="600">{escape(name)}</text>'

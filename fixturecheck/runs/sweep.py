@@ -1,0 +1,213 @@
+"""A study from its file to its table and page, its variants worked out in processes beside each other."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+from collections.abc import Callable, Mapping
+from concurrent.futures import Executor, ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from fixturecheck.errors import SetupError
+from fixturecheck.report.folder import written
+from fixturecheck.report.study_page import study_page, study_text
+from fixturecheck.runs.variant import Task, check_variant
+from fixturecheck.setup.load import load
+from fixturecheck.study.flips import flips_of
+from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
+from fixturecheck.study.outcome import unknown_row
+from fixturecheck.study.read import read_study
+from fixturecheck.study.sample import variants_of
+from fixturecheck.study.store import (
+    DATA,
+    PAGE,
+    ROWS,
+    TABLE,
+    key_of,
+    read_rows,
+    row_line,
+    study_dict,
+    table_csv,
+)
+from fixturecheck.study.work import LastingWorker, work_through
+
+Progress = Callable[[str, float], None]
+Pools = Callable[[int], Executor]
+
+_CRASHED = "The process that worked it out ended: the geometry kernel crashed."
+_SAMPLED = 0.8
+"""Share of the work that is done once the sample is."""
+
+
+def spawned(workers: int) -> Executor:
+    """Return a pool of processes that are started anew, never forked: a forked kernel may hang."""
+    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"))
+
+
+def run(
+    study_path: str, folder: str, processes: int, flips: bool, *, progress: Progress
+) -> tuple[str, str, bool]:
+    """Work a study out, as far as it has not been, and write its table and page.
+
+    Parameters
+    ----------
+    folder : str
+        Where its rows are kept; what is there of the same variants is used again.
+    processes : int
+        How many variants are worked out at once.
+    flips : bool
+        Whether to look how far each parameter can go.
+
+    Returns
+    -------
+    tuple
+        What it came to: `passes`, `fails` or `unknown`; the text for the terminal; whether all was known.
+
+    Raises
+    ------
+    FixturecheckError
+        The study or its set-ups are wrong, or something cannot be written.
+    """
+    study = read_study(Path(study_path))
+    found, fresh = swept(study, Path(folder), spawned, processes, flips=flips, progress=progress)
+    best = found.best
+    unknown = any(r.verdict == "unknown" for r in found.sampled)
+    came = "passes" if best is not None else "unknown" if unknown else "fails"
+    return came, study_text(found), not fresh
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Sweeping:
+    """A study while it is worked out.
+
+    Parameters
+    ----------
+    study : Study
+    folder : Path
+        Where its rows are kept.
+    rows : dict of str to VariantRow
+        What is known, by key.
+    fresh : int
+        How many rows were worked out now.
+    """
+
+    study: Study
+    folder: Path
+    rows: dict[str, VariantRow]
+    fresh: int = 0
+
+    def task(self, variant: Variant) -> Task:
+        """Return what a worker is handed."""
+        return key_of(self.study, variant), variant, self.study.only, self.study.skip
+
+    def keep(self, row: VariantRow) -> None:
+        """Keep a row, on disk first: a study that is stopped the next moment has it."""
+        with (self.folder / ROWS).open("a", encoding="utf-8") as file:
+            file.write(row_line(row))
+        self.rows[row.key] = row
+        self.fresh += 1
+
+
+def swept(
+    study: Study, folder: Path, pool: Pools, processes: int, *, flips: bool, progress: Progress
+) -> tuple[StudyFound, int]:
+    """Work a study out and write it.
+
+    Parameters
+    ----------
+    pool : callable
+        Makes an executor with so many workers.
+
+    Returns
+    -------
+    tuple
+        What was found, and how many variants were worked out now.
+
+    Raises
+    ------
+    FixturecheckError
+        The set-ups are wrong, or something cannot be written.
+    """
+    variants = variants_of(study)
+    _refuse_wrong(study, variants)
+    with written(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+        work = Sweeping(study=study, folder=folder, rows=read_rows(folder / ROWS))
+        todo = [t for t in map(work.task, variants) if t[0] not in work.rows]
+
+        def done(_task: Task, row: VariantRow) -> None:
+            work.keep(row)
+            progress(f"{work.fresh} of {len(todo)} variants", _SAMPLED * work.fresh / len(todo))
+
+        work_through(
+            todo,
+            check_variant,
+            pool=pool,
+            at_once=processes,
+            done=done,
+            crashed=lambda task: unknown_row(task[0], task[1], _CRASHED),
+        )
+        sampled = tuple(work.rows[key_of(study, v)] for v in variants)
+        turned, looked = _flips(work, sampled, pool, progress) if flips else ((), ())
+        found = StudyFound(study=study, rows=(*sampled, *looked), flips=turned)
+        _write(found, folder)
+    return found, work.fresh
+
+
+def _flips(
+    work: Sweeping, sampled: tuple[VariantRow, ...], pool: Pools, progress: Progress
+) -> tuple[tuple[Flip, ...], tuple[VariantRow, ...]]:
+    """Look how far each parameter can go from the best variant; return also what was looked at."""
+    base = best_of(work.study, sampled)
+    if base is None:
+        return (), ()
+    looked: dict[str, VariantRow] = {}
+    known = {row.key for row in sampled}
+    worker = LastingWorker(pool)
+
+    def evaluate(variant: Variant) -> VariantRow:
+        task = work.task(variant)
+        if task[0] not in work.rows:
+            progress(f"how far it can go: {len(looked) + 1} looked at", _SAMPLED)
+            answer = worker.ask(check_variant, task, lambda one: unknown_row(one[0], one[1], _CRASHED))
+            work.keep(replace(answer, flip=True))
+        row = work.rows[task[0]]
+        if row.key not in known:
+            looked[row.key] = replace(row, flip=True)
+        return row
+
+    try:
+        return tuple(flips_of(work.study, base, evaluate)), tuple(looked.values())
+    finally:
+        worker.close()
+
+
+def _refuse_wrong(study: Study, variants: tuple[Variant, ...]) -> None:
+    """Refuse a study of which no variant can be read, as where a set-up does not have a parameter.
+
+    A size that makes no solid in some variants makes those unknown, and nothing else.
+    """
+    for setup in study.setups:
+        mine = [v for v in variants if v.setup == setup]
+        tried: list[SetupError] = []
+        for one in (mine[0], mine[len(mine) // 2], mine[-1]):
+            try:
+                load(one.setup, one.overrides)
+                break
+            except SetupError as reason:
+                tried.append(reason)
+        else:
+            raise tried[0]
+
+
+def _write(found: StudyFound, folder: Path) -> None:
+    texts: Mapping[str, str] = {
+        TABLE: table_csv(found),
+        DATA: json.dumps(study_dict(found), indent=1, ensure_ascii=False) + "\n",
+        PAGE: study_page(found),
+    }
+    for name, text in texts.items():
+        kept = folder / f".{name}.new"
+        kept.write_text(text, encoding="utf-8")
+        kept.replace(folder / name)

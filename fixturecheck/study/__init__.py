@@ -1,0 +1,1 @@
+"""A study: one set-up in many variants, where it is go, and how far each parameter can go."""

@@ -1,0 +1,213 @@
+"""What a study states and what it finds, as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from fixturecheck.result import Source
+from fixturecheck.result.finding import Verdict
+
+ParameterValue = float | int | str | bool
+"""A value that a parameter is given."""
+
+
+class Take(StrEnum):
+    """Which variants are taken: every combination, or as many as are asked, spread over the space."""
+
+    ALL = "all"
+    SOBOL = "sobol"
+    LATIN = "latin"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyParameter:
+    """What is varied.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in the table.
+    sets : tuple of str
+        What it gives values to, as `--set` names it; several go together.
+    choices : tuple of tuple of ParameterValue
+        The values to choose from, each one for each of `sets`; empty where a range is stated.
+    ends : tuple of float
+        Low and high end of a range, in the unit of what is set; empty without one.
+    steps : int
+        How many values a range is divided into, its ends included.
+    nominal, tolerance : float or None
+        The middle and the whole width of a zone in which the value spreads normally, a sixth of the width
+        being the standard deviation; in the unit of what is set.
+    flip_within : float or None
+        How closely a flip of the verdict is looked for; None is a thousandth of the range.
+    """
+
+    name: str
+    sets: tuple[str, ...]
+    choices: tuple[tuple[ParameterValue, ...], ...] = ()
+    ends: tuple[float, ...] = ()
+    steps: int = 0
+    nominal: float | None = None
+    tolerance: float | None = None
+    flip_within: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Study:
+    """A study as stated.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    setups : tuple of str
+        The set-ups, as paths.
+    parameters : tuple of StudyParameter
+    take : Take
+    count, seed : int
+        How many variants a sample takes, and what it is repeated by.
+    only : tuple of str or None
+        The checks to ask; None asks all.
+    skip : tuple of str
+        Checks to leave out.
+    strict : bool
+        Whether a caution counts as not passed.
+    """
+
+    name: str
+    setups: tuple[str, ...]
+    parameters: tuple[StudyParameter, ...]
+    take: Take = Take.ALL
+    count: int = 64
+    seed: int = 0
+    only: tuple[str, ...] | None = None
+    skip: tuple[str, ...] = ()
+    strict: bool = False
+
+    def passes(self, verdict: Verdict) -> bool:
+        """Tell whether a verdict counts as passed."""
+        return verdict is Verdict.GO or (verdict is Verdict.CAUTION and not self.strict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variant:
+    """One set-up with one value for each parameter.
+
+    Parameters
+    ----------
+    setup : str
+        Its file.
+    values : mapping of str to ParameterValue
+        By the name of the parameter; the first of values that go together.
+    overrides : mapping of str to str
+        What is set, as `--set` takes it.
+    """
+
+    setup: str
+    values: Mapping[str, ParameterValue]
+    overrides: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VariantRow:
+    """What a variant came to.
+
+    Parameters
+    ----------
+    key : str
+        Of the variant, its files and this program: a row with the same key need not be worked out again.
+    variant : Variant
+    verdict : Verdict
+    driver : str
+        Id of the finding that decides: of the worst verdict, the one with the least margin.
+    says : str
+        What it says; why the variant is unknown.
+    value, limit, margin : float or None
+        Of that finding, in `unit`.
+    least_share : float or None
+        The least margin of all findings, each as a share of its limit; None where none has a limit.
+    margins : mapping of str to float
+        The least margin of each question of a check, by `check/question unit`.
+    flip : bool
+        Whether it was looked at to find where the verdict flips.
+    sources : tuple of Source
+        The files that it was read from.
+    """
+
+    key: str
+    variant: Variant
+    verdict: Verdict
+    driver: str = ""
+    says: str = ""
+    value: float | None = None
+    unit: str = ""
+    limit: float | None = None
+    margin: float | None = None
+    least_share: float | None = None
+    margins: Mapping[str, float] = field(default_factory=dict)
+    flip: bool = False
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flip:
+    """How far a parameter can go from the best variant before the verdict flips.
+
+    Parameters
+    ----------
+    setup, parameter : str
+        The set-up and the parameter.
+    upward : bool
+        Whether it goes toward the high end of its range.
+    passes_at : float
+        The last value that was checked and passes, in the unit of what is set.
+    fails_at : float or None
+        The first value that was checked and does not; None where all of the range that way passes.
+    verdict : Verdict
+        What it comes to there.
+    driver : str
+        Id of the finding that decides there.
+    """
+
+    setup: str
+    parameter: str
+    upward: bool
+    passes_at: float
+    fails_at: float | None
+    verdict: Verdict
+    driver: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyFound:
+    """What a study found.
+
+    Parameters
+    ----------
+    study : Study
+    rows : tuple of VariantRow
+        Those of the sample in its order, then those that were looked at for flips.
+    flips : tuple of Flip
+    """
+
+    study: Study
+    rows: tuple[VariantRow, ...]
+    flips: tuple[Flip, ...] = ()
+
+    @property
+    def sampled(self) -> tuple[VariantRow, ...]:
+        """The rows of the sample."""
+        return tuple(r for r in self.rows if not r.flip)
+
+    @property
+    def best(self) -> VariantRow | None:
+        """The passed variant with the greatest least margin; None where none passes."""
+        return best_of(self.study, self.sampled)
+
+
+def best_of(study: Study, rows: tuple[VariantRow, ...]) -> VariantRow | None:
+    """Return the passed variant with the greatest least margin; None where none passes."""
+    passed = [r for r in rows if study.passes(r.verdict)]
+    return max(passed, key=lambda r: -1.0 if r.least_share is None else r.least_share, default=None)

@@ -1,0 +1,146 @@
+"""The rows of a study on disk, a line each, so that a study that was stopped goes on where it was."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from fixturecheck.result import Source
+from fixturecheck.result.finding import Verdict
+from fixturecheck.study.model import Study, StudyFound, Variant, VariantRow
+
+ROWS, TABLE, PAGE, DATA = "rows.jsonl", "table.csv", "study.html", "study.json"
+
+
+def key_of(study: Study, variant: Variant) -> str:
+    """Return what a row is found again by: the variant, what is asked of it, and this program's version."""
+    told = [
+        variant.setup,
+        sorted(variant.overrides.items()),
+        study.only,
+        study.skip,
+        version("fixturecheck"),
+    ]
+    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:24]
+
+
+def row_line(row: VariantRow) -> str:
+    """Return a row as a line of the file."""
+    return json.dumps(asdict(row), ensure_ascii=False) + "\n"
+
+
+def read_rows(path: Path) -> dict[str, VariantRow]:
+    """Return the rows of a file by their keys, the last of several; empty without the file.
+
+    A line that was not written to its end, since the program was killed, is left out, and so is a row whose
+    set-up has changed since: its files have other checksums.
+    """
+    if not path.is_file():
+        return {}
+    rows: dict[str, VariantRow] = {}
+    for line in path.read_text(encoding="utf-8").splitlines():
+        try:
+            row = _row(json.loads(line))
+        except (ValueError, KeyError, TypeError):
+            continue
+        rows[row.key] = row
+    known: dict[Path, str] = {}
+    return {key: row for key, row in rows.items() if _holds(row, known)}
+
+
+def _row(data: Mapping[str, Any]) -> VariantRow:
+    told = dict(data)
+    told["variant"] = Variant(**told["variant"])
+    told["verdict"] = Verdict(told["verdict"])
+    told["sources"] = tuple(Source(**s) for s in told["sources"])
+    return VariantRow(**told)
+
+
+def _holds(row: VariantRow, known: dict[Path, str]) -> bool:
+    home = Path(row.variant.setup).parent
+    for source in row.sources:
+        path = home / source.path
+        if path not in known:
+            known[path] = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+        if known[path] != source.sha256:
+            return False
+    return bool(row.sources)
+
+
+def table_csv(found: StudyFound) -> str:
+    """Return the table of a study as CSV: a row for each variant, a column for each parameter and margin."""
+    names = [p.name for p in found.study.parameters]
+    margins = sorted({name for row in found.rows for name in row.margins})
+    fixed = (
+        "verdict",
+        "passes",
+        "driver",
+        "value",
+        "unit",
+        "limit",
+        "margin",
+        "least_share",
+        "looked_for_flip",
+    )
+    heads = ["setup", *names, *fixed, "says", *(f"margin {name}" for name in margins)]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(heads)
+    for row in found.rows:
+        own = [row.variant.values.get(name) for name in names]
+        told = [row.driver, row.value, row.unit, row.limit, row.margin, row.least_share, row.flip, row.says]
+        writer.writerow(
+            [row.variant.setup, *own, str(row.verdict), found.study.passes(row.verdict), *told,
+             *(row.margins.get(name) for name in margins)]
+        )  # fmt: skip
+    return text.getvalue()
+
+
+def study_dict(found: StudyFound) -> dict[str, Any]:
+    """Return what a study found as plain values, its rows apart: those are in the table."""
+    best = found.best
+    return {
+        "tool": {"name": "fixturecheck"},
+        "study": found.study.name,
+        "counts": counts_of(found.sampled),
+        "best": None
+        if best is None
+        else {
+            "setup": best.variant.setup,
+            "values": dict(best.variant.values),
+            "least_share": best.least_share,
+        },
+        "flips": [
+            {
+                "setup": f.setup,
+                "parameter": f.parameter,
+                "upward": f.upward,
+                "passes_at": f.passes_at,
+                "fails_at": f.fails_at,
+                "verdict": str(f.verdict),
+                "driver": f.driver,
+            }
+            for f in found.flips
+        ],
+    }
+
+
+def _best(best: VariantRow) -> dict[str, Any]:
+    return {
+        "setup": best.variant.setup,
+        "values": dict(best.variant.values),
+        "least_share": best.least_share,
+    }
+
+
+def counts_of(rows: Iterable[VariantRow]) -> dict[str, int]:
+    """Return how many rows there are of each verdict, where there are any."""
+    told = [row.verdict for row in rows]
+    return {str(v): told.count(v) for v in Verdict if v in told}

@@ -1,0 +1,186 @@
+"""Studies: what they state, which variants they take, how far a parameter can go, and what a crash costs."""
+
+from __future__ import annotations
+
+import math
+import multiprocessing
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fixturecheck.errors import SetupError
+from fixturecheck.report.study_map import parallel_plot, region_map
+from fixturecheck.result.finding import Verdict
+from fixturecheck.study.flips import flips_of
+from fixturecheck.study.model import StudyFound, Variant, VariantRow, best_of
+from fixturecheck.study.read import read_study
+from fixturecheck.study.sample import variants_of
+from fixturecheck.study.store import table_csv
+from fixturecheck.study.work import work_through
+from tests.study.deaths import halved
+
+
+@pytest.fixture
+def stated(tmp_path):
+    """Read a study from its text, beside two set-ups."""
+    for name in ("a.toml", "b.toml"):
+        (tmp_path / name).write_text("")
+
+    def read(parameters: str, head: str = ""):
+        path = tmp_path / "study.toml"
+        path.write_text(f'[study]\nsetups = ["a.toml"]\n{head}\n{parameters}')
+        return read_study(path)
+
+    return read
+
+
+LEG = '[[parameter]]\nset = "leg"\n'
+RANGE = '[[parameter]]\nset = "leg"\nrange = [0.5, 1.5]\nsteps = 3\n'
+TOGETHER = '[[parameter]]\nname = "kind"\nsets = ["wide", "tall"]\nvalues = [[1, "low"], [2, "high"]]\n'
+SPREAD = '[[parameter]]\nset = "width"\nnominal = 10.0\ntolerance = 0.6\n'
+
+
+def test_all_combinations_are_taken_and_what_goes_together_stays_together(stated):
+    variants = variants_of(stated(RANGE + TOGETHER))
+    assert [dict(v.overrides) for v in variants] == [
+        {"leg": leg, "wide": wide, "tall": tall}
+        for leg in ("0.5", "1", "1.5")
+        for wide, tall in (("1", "low"), ("2", "high"))
+    ]
+    assert variants[0].values == {"leg": 0.5, "kind": 1}
+
+
+@pytest.mark.parametrize("take", ["sobol", "latin"])
+def test_a_sample_fills_the_space_and_is_the_same_for_the_same_seed(stated, take):
+    first, again, other = (
+        variants_of(stated(RANGE + SPREAD, f'take = "{take}"\ncount = 32\nseed = {seed}'))
+        for seed in (1, 1, 2)
+    )
+    assert len(first) == 32
+    assert first == again
+    assert first != other
+    legs = sorted(v.values["leg"] for v in first)
+    # One in each of 32 equal parts of the range, as both ways of sampling promise.
+    assert [int((leg - 0.5) * 32) for leg in legs] == list(range(32))
+
+
+def test_values_within_a_tolerance_spread_normally_and_none_beyond_it(stated):
+    """A sixth of the zone is the standard deviation (as everywhere here): 0.1 about 10."""
+    variants = variants_of(stated(SPREAD, 'take = "sobol"\ncount = 1024'))
+    values = np.array([v.values["width"] for v in variants])
+    assert values.mean() == pytest.approx(10.0, abs=1e-3)
+    assert values.std() == pytest.approx(0.1, rel=0.02)
+    assert 9.7 <= values.min() < values.max() <= 10.3
+
+
+@pytest.mark.parametrize(
+    ("parameters", "head", "says"),
+    [
+        ("", "", "line 1: the study has no variants: state a [[parameter]], or several setups"),
+        (
+            '[[parameter]]\nset = "leg"\nrange = [2, 1]\nsteps = 3',
+            "",
+            "line 6: range runs backwards: 2 is not below 1",
+        ),
+        (
+            '[[parameter]]\nset = "leg"\nrange = [1, 2]',
+            "",
+            "needs steps, 2 or more, where all combinations are taken",
+        ),
+        (SPREAD, "", "spreads within a tolerance: take a sample, sobol or latin"),
+        (
+            '[[parameter]]\nset = "leg"',
+            "",
+            "states values, range or nominal with tolerance; one of the three",
+        ),
+        ('[[parameter]]\nset = "leg"\nvalues = []', "", "values must be a list with at least one value"),
+        (RANGE, 'take = "sobel"', "line 3: take = 'sobel' is unknown"),
+        (RANGE, "count = 0", "count must be from 1 to 100000; got 0"),
+        (RANGE, 'only = ["nests"]', "there is no check 'nests'"),
+        (RANGE + RANGE, "", "two parameters are called 'leg'"),
+        (RANGE.replace("steps", "stops"), "", "unknown key 'stops'"),
+    ],
+)
+def test_what_is_no_study_is_refused_with_its_line(stated, parameters, head, says):
+    with pytest.raises(SetupError) as refused:
+        stated(parameters, head)
+    assert says in "\n".join(refused.value.problems)
+
+
+def row(verdict=Verdict.GO, least=None, **values) -> VariantRow:
+    overrides = {n: str(v) for n, v in values.items()}
+    variant = Variant(setup="a.toml", values=values, overrides=overrides)
+    return VariantRow(key=repr(values), variant=variant, verdict=verdict, least_share=least)
+
+
+def test_a_flip_is_found_between_two_values_that_were_checked(stated):
+    """It passes from a root of two below 1.5 upward; the other way to the end of the range."""
+    study = stated(RANGE + "flip_within = 1e-5\n")
+    seen = []
+
+    def evaluate(variant):
+        value = float(variant.overrides["leg"])
+        seen.append(value)
+        return row(Verdict.GO if value >= math.sqrt(0.5) else Verdict.NO_GO, leg=value)
+
+    down, up = flips_of(study, row(leg=1.0), evaluate)
+    assert (down.upward, up.upward, up.fails_at, up.passes_at) == (False, True, None, 1.5)
+    assert down.fails_at < math.sqrt(0.5) <= down.passes_at
+    assert down.passes_at - down.fails_at <= 1e-5
+    assert {down.passes_at, down.fails_at} <= set(seen)
+    assert len(seen) <= 2 + math.ceil(math.log2(0.5 / 1e-5))
+
+
+def test_the_best_passes_and_has_the_greatest_least_margin(stated):
+    study = stated(RANGE)
+    rows = (
+        row(least=0.2, leg=1),
+        row(Verdict.NO_GO, 9.0, leg=2),
+        row(Verdict.CAUTION, 0.3, leg=3),
+        row(leg=4),
+    )
+    assert best_of(study, rows) is rows[2]
+    assert best_of(replace(study, strict=True), rows) is rows[0]
+    assert best_of(study, rows[1:2]) is None
+
+
+def test_the_map_turns_where_the_verdict_does(stated):
+    study = stated(RANGE + RANGE.replace('"leg"', '"gap"'))
+    rows = [
+        row(Verdict.GO if x + y < 2.2 else Verdict.NO_GO, leg=x, gap=y)
+        for x in (0.5, 1.0, 1.5) for y in (0.5, 1.0, 1.5)
+    ]  # fmt: skip
+    drawn = region_map(study, rows, rows[0])
+    assert drawn.count("✓") == 6
+    assert drawn.count("✕") == 3
+    assert drawn.count("<circle") == 1
+    assert 'stroke-width="2.4"' in drawn
+    assert parallel_plot(study, rows) == ""
+    study = stated(RANGE + RANGE.replace('"leg"', '"gap"') + RANGE.replace('"leg"', '"<b>"'))
+    rows = [row(leg=1.0, gap=0.5, **{"<b>": 1.0})]
+    assert "&lt;b&gt;" in parallel_plot(study, rows)
+    assert "<b>" not in parallel_plot(study, rows)
+
+
+def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
+    one = replace(row(leg=1.0), margins={"nest/gap mm": 0.001})
+    lines = table_csv(StudyFound(study=stated(RANGE), rows=(one,))).splitlines()
+    heads, values = (line.split(",") for line in lines)
+    assert dict(zip(heads, values, strict=True)) | {"says": ""} == {
+        "setup": "a.toml", "leg": "1.0", "verdict": "go", "passes": "True", "driver": "", "value": "",
+        "unit": "", "limit": "", "margin": "", "least_share": "", "looked_for_flip": "False", "says": "",
+        "margin nest/gap mm": "0.001",
+    }  # fmt: skip
+
+
+def test_a_process_that_dies_is_one_answer_and_never_the_end():
+    def pool(workers):
+        return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"))
+
+    found = {}
+    work_through(
+        [2, 4, 5, 6, 8, 10], halved, pool=pool, at_once=2, done=found.__setitem__, crashed=lambda _n: None
+    )
+    assert found == {2: 1.0, 4: 2.0, 5: None, 6: 3.0, 8: 4.0, 10: 5.0}
