@@ -126,8 +126,8 @@ def _sign(at: Floats, row: VariantRow, best: VariantRow | None) -> str:
 def _axis_across(name: str, low: float, high: float) -> list[str]:
     foot = HIGH - _FOOT + 18
     return [
-        f'<text x="{_x(0):.1f}" y="{foot:.1f}">{low:.6g}</text>',
-        f'<text x="{_x(1):.1f}" y="{foot:.1f}">{high:.6g}</text>',
+        f'<text x="{_x(0):.1f}" y="{foot:.1f}">{low:.4g}</text>',
+        f'<text x="{_x(1):.1f}" y="{foot:.1f}">{high:.4g}</text>',
         f'<text x="{(_x(0) + _x(1)) / 2:.1f}" y="{foot + 24:.1f}" font-weight="600">{escape(name)}</text>',
     ]
 
@@ -135,8 +135,8 @@ def _axis_across(name: str, low: float, high: float) -> list[str]:
 def _axis_up(name: str, low: float, high: float) -> list[str]:
     middle = (_y(0) + _y(1)) / 2
     return [
-        f'<text x="{_LEFT - 8:.1f}" y="{_y(0) + 4:.1f}" text-anchor="end">{low:.6g}</text>',
-        f'<text x="{_LEFT - 8:.1f}" y="{_y(1) + 4:.1f}" text-anchor="end">{high:.6g}</text>',
+        f'<text x="{_LEFT - 8:.1f}" y="{_y(0) + 4:.1f}" text-anchor="end">{low:.4g}</text>',
+        f'<text x="{_LEFT - 8:.1f}" y="{_y(1) + 4:.1f}" text-anchor="end">{high:.4g}</text>',
         f'<text x="18" y="{middle:.1f}" font-weight="600" transform="rotate(-90 18 {middle:.1f})">'
         f"{escape(name)}</text>",
     ]
@@ -166,6 +166,6 @@ def _across(unit: Floats, verdict: Verdict, axes: int) -> str:
 def _upright(k: int, axes: int, name: str, low: float, high: float) -> Iterator[str]:
     x = _x(k / (axes - 1))
     yield f'<path d="M{x:.1f} {_y(0):.1f} L{x:.1f} {_y(1):.1f}" stroke="#1c222a" stroke-width="1.2"/>'
-    yield f'<text x="{x:.1f}" y="{_y(0) + 18:.1f}">{low:.6g}</text>'
-    yield f'<text x="{x:.1f}" y="{_y(1) - 8:.1f}">{high:.6g}</text>'
+    yield f'<text x="{x:.1f}" y="{_y(0) + 18:.1f}">{low:.4g}</text>'
+    yield f'<text x="{x:.1f}" y="{_y(1) - 8:.1f}">{high:.4g}</text>'
     yield f'<text x="{x:.1f}" y="{_y(0) + 40 + 14 * (k % 2):.1f}" font-weight="600">{escape(name)}</text>'

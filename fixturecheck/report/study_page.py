@@ -50,7 +50,7 @@ def values_words(row: VariantRow) -> str:
 
 
 def _told(value: ParameterValue) -> str:
-    return f"{value:.9g}" if isinstance(value, float) else str(value)
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
 def flip_words(flip: Flip) -> str:

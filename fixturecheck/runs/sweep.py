@@ -6,7 +6,7 @@ import json
 import multiprocessing
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from fixturecheck.errors import SetupError
@@ -77,7 +77,6 @@ def run(
     return came, study_text(found), not fresh
 
 
-@dataclass(slots=True, kw_only=True, eq=False)
 class Sweeping:
     """A study while it is worked out.
 
@@ -86,16 +85,19 @@ class Sweeping:
     study : Study
     folder : Path
         Where its rows are kept.
+
+    Attributes
+    ----------
     rows : dict of str to VariantRow
         What is known, by key.
     fresh : int
         How many rows were worked out now.
     """
 
-    study: Study
-    folder: Path
-    rows: dict[str, VariantRow]
-    fresh: int = 0
+    def __init__(self, study: Study, folder: Path) -> None:
+        self.study, self.folder = study, folder
+        self.rows = read_rows(folder / ROWS)
+        self.fresh = 0
 
     def task(self, variant: Variant) -> Task:
         """Return what a worker is handed."""
@@ -133,7 +135,7 @@ def swept(
     _refuse_wrong(study, variants)
     with written(folder):
         folder.mkdir(parents=True, exist_ok=True)
-        work = Sweeping(study=study, folder=folder, rows=read_rows(folder / ROWS))
+        work = Sweeping(study, folder)
         todo = [t for t in map(work.task, variants) if t[0] not in work.rows]
 
         def done(_task: Task, row: VariantRow) -> None:
