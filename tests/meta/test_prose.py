@@ -22,6 +22,7 @@ READERS = {
     "report.pictures.painter": "what the process that draws wrote",
     "pytest_plugin": "the ending of a set-up's file",
     "report.build_files": "white space, to put a sentence on one line",
+    "study.store": "rows of a study, a line each",
     "runs.given": "revisions as REV:path, and what git answers",
     "report.solids": "STEP files as written, and file names that a system keeps for itself",
     "report.lists": "the brackets round a table's name",
