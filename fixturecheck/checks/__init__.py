@@ -25,6 +25,7 @@ MODULES = {
     "dials": "fixturecheck.checks.dials",
     "release": "fixturecheck.checks.release",
     "angle": "fixturecheck.checks.angle",
+    "drill": "fixturecheck.checks.drill",
     "hardening": "fixturecheck.checks.hardening",
 }
 

@@ -78,6 +78,15 @@ def cylinder(radius_mm: float, start: Vector, end: Vector) -> Solid:
 
 
 @checked
+def cone_tipped(radius_mm: float, tip: Vector, shoulder: Vector, end: Vector) -> Solid:
+    """Return a cylinder about the line from shoulder to end with a cone on it that comes to a tip."""
+    point, body = cq.Vector(*shoulder) - cq.Vector(*tip), cq.Vector(*end) - cq.Vector(*shoulder)
+    cone = cq.Solid.makeCone(0.0, radius_mm, point.Length, cq.Vector(*tip), point)
+    shaft = cq.Solid.makeCylinder(radius_mm, body.Length, cq.Vector(*shoulder), body)
+    return only_solid(cone.fuse(shaft))
+
+
+@checked
 def chamfer(solid: Solid, size_mm: float) -> Solid:
     """Return a convex solid with every edge broken by a 45 degree chamfer; unchanged when the size is 0."""
     return only_solid(solid.chamfer(size_mm, None, solid.Edges())) if size_mm > 0 else solid

@@ -136,6 +136,8 @@ def _rows(setup: Setup) -> Iterator[tuple[str, str]]:
         yield "guard", "none over the wheel"
     for size in setup.hardening.sizes if setup.hardening else ():
         yield f"size of {size.part}.{size.face}", _of_record(size, units)
+    for drill in setup.drills:
+        yield f"drill {drill.name}", _of_record(drill, units)
     yield from _of_lists(setup, units)
 
 
@@ -222,6 +224,7 @@ ASKED = {
     "limits": "limits of wheel and machine",
     "release": "release",
     "angle": "angles",
+    "drill": "holes",
     "hardening": "hardening",
 }
 """What each check answers, as a noun; a go names what it covers."""
@@ -241,6 +244,7 @@ QUESTIONS = {
     "limits": "are speed, travels and daylight within limits",
     "release": "how do the parts come off",
     "angle": "does the slope come out right",
+    "drill": "can the holes be drilled and tapped",
     "hardening": "do sizes and hardness come out right",
     "made": "are the faces there that it seats by",
     "datum": "are faces measured from finished ones",

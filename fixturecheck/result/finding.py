@@ -127,6 +127,18 @@ class Kind(StrEnum):
     GUARD_HITS_CLAMP = "guard hits clamp"
     CLAMP_NOT_DRAWN = "clamp not drawn"
     CLAMP_CLEARS = "clamp clears"
+    # Holes.
+    HOLE_UPRIGHT = "hole upright"
+    DRILL_START = "drill start"
+    SPOT = "spot"
+    DRILL_SIZE = "drill size"
+    THREAD_SHARE = "thread share"
+    THREAD_DEPTH = "thread depth"
+    FLUTES = "flutes"
+    DRILL_CLEAR = "drill clear"
+    NUT_CLEAR = "nut clear"
+    NOSE_CLEAR = "nose clear"
+    TOOL_DAYLIGHT = "tool daylight"
     # Slopes that equipment makes.
     STACK = "stack"
     STEEP = "steep"

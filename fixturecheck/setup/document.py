@@ -14,6 +14,7 @@ from typing import Any
 from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.names import nearest
 from fixturecheck.setup.dials import Dials, Handwheel, Squaring, Transfer
+from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.hardening import FunctionalSize, Hardening
 from fixturecheck.setup.holding import Clamp, Holding, Milling
 from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
@@ -46,6 +47,7 @@ RECORDS: Mapping[str, type] = {
     "body.seats": BodySeat,
     "seat": Seat,
     "cut": Cut,
+    "drill": Drilling,
     "staging": Staging,
     "staging.push": Push,
     "staging.press": Press,
@@ -80,7 +82,9 @@ SINGLE = (
 )  # fmt: skip
 """Tables that there is one of, at the top or in another; the rest are lists, written `[[cut]]`."""
 
-LISTS = ("equipment", "body", "seat", "cut", "clamp", "mill", "transfer", "square", "material", "finish")
+LISTS = (
+    "equipment", "body", "seat", "cut", "drill", "clamp", "mill", "transfer", "square", "material", "finish",
+)  # fmt: skip
 
 ALL = (
     "setup",

@@ -240,7 +240,7 @@ class _Spreading:
 
     def _name_all(self, values: dict[str, Any]) -> None:
         """Put the names of all its parts where the name of a gang stands for them."""
-        for kind, key in (("cut", "parts"), ("mill", "parts")):
+        for kind, key in (("cut", "parts"), ("drill", "parts"), ("mill", "parts")):
             entries = values.get(kind)
             if isinstance(entries, list):
                 values[kind] = [self._all_in(e, key) if isinstance(e, Mapping) else e for e in entries]

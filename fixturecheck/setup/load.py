@@ -120,7 +120,7 @@ def _equipment(facts: EquipmentFacts) -> tuple[Body, ...]:
 
 
 _SAID = re.compile(
-    r"(?:(body|cut|equipment|clamp|mill|transfer) '([^']*)'|seat of '([^']*)' on '([^']*)'"
+    r"(?:(body|cut|drill|equipment|clamp|mill|transfer) '([^']*)'|seat of '([^']*)' on '([^']*)'"
     r"|(machine|wheel|flange|guard|staging|relief|holding|hardening|dials))"
 )
 

@@ -18,6 +18,7 @@ from fixturecheck.names import BY_PLACE
 from fixturecheck.result import Source
 from fixturecheck.result.finding import Origin
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
+from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.guessed import Guess
 from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.holding import Holding
@@ -159,6 +160,8 @@ class Setup:
         Contacts that are meant, primary first.
     cuts : sequence of Cut
         What is ground, in order.
+    drills : sequence of Drilling
+        Holes that are drilled and tapped.
     units : str
         `mm` or `inch`: what reports show. The numbers in here are always in the units of their names.
     small_lengths : str
@@ -199,6 +202,7 @@ class Setup:
     bodies: tuple[Body, ...]
     seats: tuple[Seat, ...] = ()
     cuts: tuple[Cut, ...] = ()
+    drills: tuple[Drilling, ...] = ()
     machine: Machine = field(default_factory=Machine)
     wheel: Wheel = field(default_factory=Wheel)
     units: str = "mm"
@@ -223,6 +227,7 @@ class Setup:
             "bodies": Body,
             "seats": Seat,
             "cuts": Cut,
+            "drills": Drilling,
             "sources": Source,
             "transfers": Transfer,
             "squared": Squaring,

@@ -16,7 +16,7 @@ from fixturecheck.setup.reader import KeyPath, Stated, TextSpot
 Origins = Mapping[tuple[str, ...], Origin]
 """By what is stated: `("body", NAME)`, `("seat", OWN, OTHER)`, `("holding",)`; `()` is the file."""
 
-_NAMED = ("body", "equipment", "cut", "clamp", "mill")
+_NAMED = ("body", "equipment", "cut", "drill", "clamp", "mill")
 _SINGLE = ("setup", "machine", "wheel", "staging", "holding", "hardening", "tolerances")
 
 _TABLES: Mapping[str, tuple[str, ...]] = {
@@ -116,7 +116,7 @@ def _keys(setup: Setup, finding: Finding) -> Iterator[tuple[str, ...]]:
     """Yield what a finding is about, the nearest first."""
     if finding.named:
         yield "clamp", finding.named
-    of_cut = [("cut", finding.cut), ("mill", finding.cut)] if finding.cut else []
+    of_cut = [("cut", finding.cut), ("drill", finding.cut), ("mill", finding.cut)] if finding.cut else []
     if finding.check in _OF_A_CUT:
         yield from of_cut
     if len(finding.about) > 1:

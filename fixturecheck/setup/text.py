@@ -13,6 +13,7 @@ from fixturecheck.fields import shortened
 from fixturecheck.names import CHECKS, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.dials import Dials, Squaring, Transfer
 from fixturecheck.setup.document import ALL, LISTS, read_document, twins
+from fixturecheck.setup.drilling import Drilling, refuse_bad_words_of_drill
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, body_facts, equipment_facts
 from fixturecheck.setup.gangs import StatedPlacing, spread_out
 from fixturecheck.setup.guessed import guesses
@@ -231,12 +232,13 @@ def read_tables(
             "small_lengths": head.small_lengths,
             "seats": wrong.each(pieces["seat"], lambda s: s.record(Seat)),
             "cuts": wrong.each(pieces["cut"], _cut),
+            "drills": wrong.each(pieces["drill"], _drill),
             "transfers": wrong.each(pieces["transfer"], lambda t: t.record(Transfer)),
             "squared": wrong.each(pieces["square"], lambda s: s.record(Squaring)),
             "guessed": wrong.or_else(lambda: guesses(facts, head.guessed), ()),
             **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
         }
-    for kind in ("equipment", "cut", "clamp", "mill", "transfer"):
+    for kind in ("equipment", "cut", "drill", "clamp", "mill", "transfer"):
         _note_repeats(wrong, kind, ((e.values.get("name"), e) for e in pieces[kind]))
     _note_repeats(wrong, "body", ((b.name, b.entry) for b in read))
     if all_read:
@@ -263,6 +265,17 @@ def _cut(stated: Stated) -> Cut:
     except SetupError as reason:
         stated.fail(str(reason), "name")
     return cut
+
+
+def _drill(stated: Stated) -> Drilling:
+    """Return a hole that a table states, its thread being known and its tool short enough."""
+    drill = stated.record(Drilling)
+    try:
+        allowed_name(drill.name, f"drill {drill.name!r}")
+        refuse_bad_words_of_drill(drill)
+    except SetupError as reason:
+        stated.fail(str(reason))
+    return drill
 
 
 def _severity(facts: Stated) -> dict[str, str]:

@@ -15,6 +15,7 @@ from fixturecheck.kernel.place import is_finite, placed_at
 from fixturecheck.kernel.script import flaw_of
 from fixturecheck.names import BY_PLACE, CHECKS, MOST_NAME, SEVERITIES, allowed_name, nearest, one_of
 from fixturecheck.setup.dials import refuse_bad_dials
+from fixturecheck.setup.drilling import refuse_bad_drills
 from fixturecheck.setup.hardening import refuse_bad_hardening
 from fixturecheck.setup.holding import refuse_bad_holding
 from fixturecheck.setup.records import LEAN_MM, ZONE_MM, BodyRole, PoleSign, ReliefKind
@@ -109,6 +110,8 @@ def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
             if getattr(setup.machine, name) is not None:
                 yield f"machine, {name}", getattr(setup.machine, name)
     yield "relief", setup.relief
+    for drill in setup.drills:
+        yield f"drill {getattr(drill, 'name', drill)!r}", drill
     if setup.dials is not None:
         yield "dials", setup.dials
     for transfer in setup.transfers:
@@ -198,6 +201,7 @@ def refuse_bad(setup: Setup) -> None:
         _refuse_below_table,
         refuse_bad_staging,
         _refuse_bad_hold,
+        refuse_bad_drills,
         refuse_bad_hardening,
         refuse_bad_dials,
         _refuse_bad_relieving,

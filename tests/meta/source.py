@@ -52,8 +52,14 @@ def modules() -> tuple[Module, ...]:
     return tuple(found)
 
 
-PURE_PLACES = ("rigid", "statics", "tolerancing", "angles", "hardening")
-PURE_MODULES = ("magnet.field", "magnet.source_fit", "machining.grinding", "machining.milling", "interval")
+PURE_PLACES = ("rigid", "statics", "tolerancing", "angles", "drilling", "hardening")
+PURE_MODULES = (
+    "magnet.field",
+    "magnet.source_fit",
+    "machining.grinding",
+    "machining.milling",
+    "interval",
+)
 
 
 def is_pure(module: Module) -> bool:

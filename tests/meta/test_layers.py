@@ -18,7 +18,7 @@ LEAVES = {
 }  # fmt: skip
 
 GEOMETRY = LEAVES | {"kernel"}
-STATED = GEOMETRY | {"angles", "hardening", "shop", "setup"}
+STATED = GEOMETRY | {"angles", "drilling", "hardening", "shop", "setup"}
 MECHANICS = {"rigid", "statics", "tolerancing"}
 TOUCHED = STATED | {"contact"}
 SETTLED = TOUCHED | MECHANICS | {"nesting"}
@@ -47,18 +47,19 @@ ALLOWED: Mapping[str, set[str]] = {
     "kernel": LEAVES,
     "shop": GEOMETRY | {"angles"},
     "placing": GEOMETRY | {"rigid"},
-    "setup": GEOMETRY | {"angles", "hardening", "shop", "rigid", "placing"},
+    "setup": GEOMETRY | {"angles", "drilling", "hardening", "shop", "rigid", "placing"},
     "contact": GEOMETRY,
     # Pure numbers.
     "rigid": LEAVES,
     "statics": LEAVES | {"rigid"},
     "tolerancing": LEAVES | {"rigid"},
     "angles": LEAVES,
+    "drilling": LEAVES,
     "hardening": LEAVES,
     # Where solids and pure numbers meet.
     "nesting": TOUCHED | MECHANICS,
     "magnet": TOUCHED,
-    "machining": STATED | MECHANICS,
+    "machining": STATED | MECHANICS | {"sizes"},
     "sizes": STATED,
     "holding": MADE,
     "release": MADE | {"holding"},

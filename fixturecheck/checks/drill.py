@@ -1,0 +1,327 @@
+"""Can each hole be drilled and tapped: does the drill start square, go deep enough, and clear everything.
+
+What: whether the hole stands upright under the spindle; how steep the face is that the drill starts on, and
+the seat or spot that it needs; drill against hole, share of the thread, depth below it for tap and chips;
+flutes against depth; drill, chuck and spindle nose against everything that stands there over the whole
+stroke; daylight.
+Why: a drill that starts on a slope walks off and breaks; a tap that meets the bottom breaks in the hole; a
+chuck comes down on a jaw.
+Formulas: a point is (d/2) / tan(a/2) long; a seat of width w on a slope s goes w tan(s) deep; share of the
+thread (D - d) / (1.299 P); hole below a thread (lead + 1) P.
+Limits: 3 degrees of slope without a spot, 6 with one, a seat beyond; 60 to 80 % of the thread, a caution to
+50 and 90; flutes a diameter longer than the hole; least clearance of the machine: common practice, no
+source.
+Go: a 5 mm hole on a flat, spotted at 120 degrees. No-go: the same hole on a slope of 15 degrees without a
+seat.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fixturecheck.checks.stage import Stage
+from fixturecheck.drilling.numbers import (
+    depth_for_thread_mm,
+    seat_depth_mm,
+    spot_depth_mm,
+    tap_drill_mm,
+    thread_of,
+    thread_share,
+)
+from fixturecheck.errors import KernelError, NotComputedError
+from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.boolean import apart
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.machining.drilled import DrilledHole, hole_of, tip_depth_mm, tool_solids
+from fixturecheck.numeric import to_vector
+from fixturecheck.result.finding import Finding, FindingText, Kind, Verdict, judge, not_computed
+from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.setup.drilling import Drilling
+from fixturecheck.units import Writing, angle_text, percent
+
+ID = "drill"
+TITLE = "Drilled and tapped holes"
+
+UPRIGHT_DEG = 0.1
+STARTS_DEG = 3.0
+SPOTTED_DEG = 6.0
+SHARES = (0.60, 0.80)
+MOST_SHARES = (0.50, 0.90)
+USUAL_SHARE = 0.70
+SAME_MM = 0.01
+_TRADE = "common practice, no source"
+_THREAD = "Machinery's Handbook, from memory; limits: common practice, no source"
+
+
+def check(stage: Stage) -> Iterator[Finding]:
+    """Yield the findings of each hole of each part."""
+    for drill in stage.setup.drills:
+        for part in drill.parts:
+            ref = FaceRef.of(part, drill.hole)
+            try:
+                hole = hole_of(stage.setup.body(part), drill)
+            except NotComputedError as reason:
+                yield not_computed(ID, f"{drill.name}/{ref}", reason, about=(ref,), cut=drill.name)
+                continue
+            yield from _Hole(stage, drill, ref, hole).findings()
+
+
+class _Hole:
+    """One hole of one part, asked one question after another."""
+
+    def __init__(self, stage: Stage, drill: Drilling, ref: FaceRef, hole: DrilledHole) -> None:
+        self._stage, self._drill, self._ref, self._hole = stage, drill, ref, hole
+        self._write: Writing = stage.setup.write
+        self._drill_mm = hole.diameter_mm if drill.drill_mm is None else drill.drill_mm
+
+    def findings(self) -> Iterator[Finding]:
+        """Yield every answer."""
+        yield self._upright()
+        yield self._start()
+        if self._drill.spot_deg is not None:
+            yield self._spot(self._drill.spot_deg)
+        yield self._size()
+        if self._drill.thread is not None:
+            yield from self._thread(self._drill.thread)
+        yield self._flutes()
+        if self._hole.tilt_deg <= UPRIGHT_DEG:
+            yield from self._room()
+        if self._drill.daylight_mm is not None:
+            yield self._daylight(self._drill.daylight_mm)
+
+    def _told(self, kind: Kind, says: str, remedy: str | None, source: str = _TRADE) -> FindingText:
+        return {
+            "check": ID,
+            "subject": f"{self._drill.name}/{self._ref}",
+            "kind": kind,
+            "about": (self._ref,),
+            "cut": self._drill.name,
+            "says": says,
+            "remedy": remedy,
+            "source": source,
+            "location_mm": to_vector(self._hole.start),
+            "direction": to_vector(self._hole.axis),
+        }
+
+    def _upright(self) -> Finding:
+        tilt = self._hole.tilt_deg
+        says = f"{self._ref} stands {angle_text(tilt)} from upright"
+        remedy = f"Tip the part by {angle_text(tilt)}, on an angle block or a sine plate."
+        return judge(
+            tilt,
+            unit="deg",
+            at_most=UPRIGHT_DEG,
+            **self._told(Kind.HOLE_UPRIGHT, f"{says} under the spindle.", remedy),
+        )
+
+    def _start(self) -> Finding:
+        """Judge the slope that the drill starts on."""
+        slope, seat, write = self._hole.slope_deg, self._drill.seat_mm, self._write
+        spotted = self._drill.spot_deg is not None
+        wide = write.length(self._drill_mm, "g")
+        if seat is not None:
+            deep = write.length(seat_depth_mm(seat, slope), ".2f", "up")
+            says = f"{self._ref} starts on a seat of {write.length(seat, 'g')} on a slope of "
+            says += f"{angle_text(slope)}, cut {deep} below its high side; the drill of {wide} needs one as "
+            says += "wide as itself."
+            return judge(
+                seat,
+                unit="mm",
+                at_least=self._drill_mm,
+                rounding=1e-9,
+                **self._told(Kind.DRILL_START, says, f"Make the seat at least {wide} wide."),
+            )
+        most = SPOTTED_DEG if spotted else STARTS_DEG
+        deep = write.length(seat_depth_mm(self._drill_mm, slope), ".2f", "up")
+        how = "spotted" if spotted else "without a spot"
+        says = f"{self._ref} starts on a slope of {angle_text(slope)}, {how}; a drill "
+        says += f"starts true up to {angle_text(most)}."
+        remedy = f"Make a flat seat first, at least {wide} wide, with an end mill {deep} below its high side"
+        remedy += (
+            ", and state seat_mm." if spotted or slope > SPOTTED_DEG else ", or spot it, and state which."
+        )
+        return judge(slope, unit="deg", at_most=most, **self._told(Kind.DRILL_START, says, remedy))
+
+    def _spot(self, spot_deg: float) -> Finding:
+        """Say how deep to spot, and whether the point of the drill meets the spot with its tip."""
+        deep = self._write.length(spot_depth_mm(self._drill_mm, spot_deg), ".2f")
+        says = f"Spot {self._ref} {deep} deep for a spot as wide as the drill; the spot drill has "
+        says += f"{spot_deg:g}°, the drill {self._drill.point_deg:g}°"
+        good = spot_deg >= self._drill.point_deg
+        says += "." if good else ", so that its corners meet the spot first and chip or chatter."
+        return judge(
+            spot_deg,
+            unit="deg",
+            at_least=self._drill.point_deg,
+            short=Verdict.CAUTION,
+            **self._told(Kind.SPOT, says, f"Spot with {self._drill.point_deg:g}° or more."),
+        )
+
+    def _size(self) -> Finding:
+        """Hold the drill against the hole as drawn, or against the bore that its thread needs."""
+        write, hole_mm = self._write, self._hole.diameter_mm
+        drill, drawn = (write.length(v, "g") for v in (self._drill_mm, hole_mm))
+        if self._drill.thread is not None:
+            major, _ = thread_of(self._drill.thread)
+            # A thread is drawn at its bore or at its nominal diameter.
+            off_mm = min(abs(self._drill_mm - hole_mm), abs(major - hole_mm))
+        else:
+            off_mm = abs(self._drill_mm - hole_mm)
+        says = f"{self._ref} is drawn at {drawn}; the drill has {drill}."
+        return judge(
+            off_mm,
+            unit="mm",
+            at_most=SAME_MM,
+            **self._told(Kind.DRILL_SIZE, says, f"Take a drill of {drawn}."),
+        )
+
+    def _thread(self, name: str) -> Iterator[Finding]:
+        """Hold the share of the thread and the depth below it against what a tap needs."""
+        write, (major, pitch) = self._write, thread_of(name)
+        share = thread_share(major, pitch, self._drill_mm)
+        usual = write.length(tap_drill_mm(major, pitch, USUAL_SHARE), ".2f")
+        bad = not MOST_SHARES[0] <= share <= MOST_SHARES[1]
+        verdict = Verdict.NO_GO if bad else Verdict.GO if SHARES[0] <= share <= SHARES[1] else Verdict.CAUTION
+        says = f"A drill of {write.length(self._drill_mm, 'g')} leaves {percent(share)} of a full {name} "
+        says += f"thread, where {percent(SHARES[0])} to {percent(SHARES[1])} are usual."
+        yield judge(
+            share,
+            unit="share",
+            verdict=verdict,
+            **self._told(
+                Kind.THREAD_SHARE,
+                says,
+                f"Take a drill of about {usual}, for {percent(USUAL_SHARE)}.",
+                _THREAD,
+            ),
+        )
+        if self._hole.through and self._drill.thread_mm is None:
+            return
+        if self._drill.thread_mm is None:
+            says = f"How deep the {name} thread goes in {self._ref}, closed below, is not known: state "
+            says += "thread_mm."
+            yield not_computed(
+                ID, f"{self._drill.name}/{self._ref}", says, about=(self._ref,), cut=self._drill.name
+            )
+            return
+        needed = depth_for_thread_mm(self._drill.thread_mm, pitch, self._drill.lead_pitches)
+        has = float("inf") if self._hole.through else self._hole.long_mm + self._hole.rim_low_mm
+        if self._hole.through:
+            needed, has = self._drill.thread_mm, self._hole.long_mm
+        less = self._drill.thread_mm - (needed - has)
+        says = f"{self._ref} is {write.length(has)} deep at its full diameter; "
+        says += f"{write.length(self._drill.thread_mm, 'g')} "
+        says += (
+            f"of full thread {'' if self._hole.through else 'with the lead of the tap and room for chips '}"
+        )
+        says += f"needs {write.length(needed)}."
+        deeper = f"Drill {write.length(needed - has, '.2f', 'up')} deeper, take a tap with a shorter lead, "
+        deeper += "or thread "
+        yield judge(
+            has,
+            unit="mm",
+            at_least=needed,
+            rounding=1e-6,
+            **self._told(
+                Kind.THREAD_DEPTH, says, f"{deeper}{write.length(max(less, 0.0), '.2f', 'down')} deep only."
+            ),
+        )
+
+    def _flutes(self) -> Finding:
+        """Hold the flutes against the depth below the highest point of the rim, with room for chips."""
+        write, drill = self._write, self._drill
+        depth_mm = tip_depth_mm(drill, self._hole, self._drill_mm) + self._hole.rim_high_mm
+        needed_mm = depth_mm + self._drill_mm
+        says = f"The drill goes {write.length(depth_mm)} into {self._ref}; its flutes are "
+        says += f"{write.length(drill.flute_mm, 'g')} long, and a diameter of them stays out for the chips."
+        return judge(
+            drill.flute_mm,
+            unit="mm",
+            at_least=needed_mm,
+            **self._told(
+                Kind.FLUTES,
+                says,
+                f"Take a drill with flutes of at least {write.length(needed_mm, '.1f', 'up')}.",
+            ),
+        )
+
+    def _room(self) -> Iterator[Finding]:
+        """Hold drill, nut and nose against what stands there, each over the whole stroke down."""
+        least_mm = self._stage.setup.machine.least_clearance_mm
+        part = self._ref.body
+        for tool, solid in tool_solids(self._drill, self._hole, self._drill_mm).items():
+            # The drill meets its own part in the hole alone.
+            others = {n: s for n, s in self._stage.placed.items() if tool != "drill" or n != part}
+            nearest: tuple[float, str] | None = None
+            for name, other in others.items():
+                try:
+                    how = apart(
+                        solid, other, f"the {tool} of {self._drill.name} and {name}", within_mm=least_mm
+                    )
+                except (NotComputedError, KernelError) as reason:
+                    yield not_computed(
+                        ID, f"{self._drill.name}/{name}", reason, about=(self._ref,), cut=self._drill.name
+                    )
+                    continue
+                if how is not None and (nearest is None or how.distance_mm < nearest[0]):
+                    nearest = how.distance_mm, name
+            yield self._clears(tool, solid, nearest, least_mm)
+
+    def _clears(
+        self, tool: str, solid: object, nearest: tuple[float, str] | None, least_mm: float
+    ) -> Finding:
+        write = self._write
+        told = {
+            "drill": (
+                Kind.DRILL_CLEAR,
+                "Stop it above, or move what lies below aside: a gap between two parallels.",
+            ),
+            "nut": (Kind.NUT_CLEAR, "Let the drill stand out further, or take a smaller nut or chuck."),
+            "nose": (
+                Kind.NOSE_CLEAR,
+                "Take a longer holder, or set the part further from what stands there.",
+            ),
+        }
+        kind, remedy = told[tool]
+        if nearest is None:
+            says = f"The {tool} clears everything by {write.length(least_mm, 'g')} or more on its way into "
+            says += f"{self._ref}."
+            return judge(None, verdict=Verdict.GO, **self._told(kind, says, None))
+        distance_mm, name = nearest
+        hits = distance_mm <= 0.0
+        says = f"The {tool} {'runs into' if hits else 'comes near'} {name} on its way into {self._ref}"
+        says += "." if hits else f": {write.length(distance_mm)}."
+        finding = self._told(kind, says, remedy)
+        finding["shapes"] = (
+            NamedShape(
+                name=f"{tool} {self._drill.name} {self._ref}",
+                role=Role.WHEEL,
+                geometry=solid,
+                bodies=(self._ref.body,),
+            ),
+        )
+        return judge(
+            distance_mm,
+            unit="mm",
+            at_least=least_mm,
+            rounding=1e-6,
+            short=Verdict.NO_GO if hits else Verdict.CAUTION,
+            **finding,
+        )
+
+    def _daylight(self, daylight_mm: float) -> Finding:
+        """Hold the tool over the highest thing under it against the room below the raised spindle."""
+        write, drill = self._write, self._drill
+        top_mm = max(box_of(s)[5] for s in self._stage.placed.values()) - self._stage.setup.table_z_mm
+        tool_mm = drill.stick_out_mm + drill.nut_long_mm
+        needed_mm = top_mm + tool_mm + self._stage.setup.machine.least_clearance_mm
+        says = (
+            f"The work stands {write.length(top_mm)} over the table and the tool is {write.length(tool_mm)} "
+        )
+        says += f"long; the raised spindle leaves {write.length(daylight_mm, 'g')}."
+        return judge(
+            needed_mm,
+            unit="mm",
+            at_most=daylight_mm,
+            **self._told(Kind.TOOL_DAYLIGHT, says, "Take a shorter drill or holder, or set the work lower."),
+        )

@@ -1,0 +1,1 @@
+"""Drilled and tapped holes in pure numbers, and the threads there are."""

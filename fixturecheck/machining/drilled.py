@@ -1,0 +1,171 @@
+"""A hole of a part as a drill meets it: where it starts and ends, how its rim slopes, what the tool takes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from fixturecheck.arrays import Floats
+from fixturecheck.drilling.numbers import point_length_mm
+from fixturecheck.errors import NotComputedError
+from fixturecheck.kernel.brep.topology import edges_of, faces_of
+from fixturecheck.kernel.construct import cone_tipped, cylinder
+from fixturecheck.kernel.measure import edge_points, is_straight, through_mm
+from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.numeric import square_to, to_vector
+from fixturecheck.setup.drilling import Drilling
+from fixturecheck.setup.model import Body
+from fixturecheck.sizes.faces import holes_of
+
+_ON_RIM = 48
+_SAME_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DrilledHole:
+    """A hole where its part stands.
+
+    Parameters
+    ----------
+    diameter_mm : float
+    axis : ndarray, shape (3,)
+        Along the hole, upward.
+    start : ndarray, shape (3,)
+        Where its axis meets the plane through its upper rim.
+    rim_high_mm, rim_low_mm : float
+        How far along the axis the highest point of the upper rim is from `start`, and the lowest, which is
+        negative.
+    slope_deg : float
+        Of the plane through the upper rim to the plane square to the axis.
+    long_mm : float
+        From `start` to the middle of the lower rim.
+    through : bool
+        Whether the hole is open below.
+    """
+
+    diameter_mm: float
+    axis: Floats
+    start: Floats
+    rim_high_mm: float
+    rim_low_mm: float
+    slope_deg: float
+    long_mm: float
+    through: bool
+
+    @property
+    def tilt_deg(self) -> float:
+        """How far its axis is from upright."""
+        return math.degrees(math.acos(min(abs(float(self.axis[2])), 1.0)))
+
+
+def hole_of(body: Body, drill: Drilling) -> DrilledHole:
+    """Return the hole that is drilled.
+
+    Raises
+    ------
+    NotComputedError
+        The face is no whole round hole, or its rims are not found.
+    """
+    found = next((h for h in holes_of(body) if drill.hole in h.names), None)
+    what = f"{body.name}.{drill.hole}"
+    if found is None:
+        message = f"{what} is no round hole that goes all the way round"
+        raise NotComputedError(message)
+    place = matrix_of(body.at)
+    turn, shift = place[:3, :3], place[:3, 3]
+    axis = turn @ found.face.axis
+    axis = axis * (1.0 if axis[2] >= 0.0 else -1.0)
+    origin = turn @ found.face.origin + shift
+    rims = _rims(body, found.names, turn, shift)
+    if len(rims) < 2:
+        message = f"{what} has no two rims, so where it starts and ends is not known"
+        raise NotComputedError(message)
+    middles = [float((rim.mean(axis=0) - origin) @ axis) for rim in rims]
+    upper, lower = rims[int(np.argmax(middles))], min(middles)
+    at_mm, slope_deg = _plane_of_rim(upper, origin, axis)
+    heights = (upper - origin) @ axis - at_mm
+    start = origin + at_mm * axis
+    probe = origin + (lower + _SAME_MM) * axis
+    inside = turn.T @ (probe - shift)
+    return DrilledHole(
+        diameter_mm=2.0 * found.face.radius_mm,
+        axis=axis,
+        start=start,
+        rim_high_mm=float(heights.max()),
+        rim_low_mm=float(heights.min()),
+        slope_deg=slope_deg,
+        long_mm=at_mm - lower,
+        through=math.isinf(through_mm(body.solid, inside, turn.T @ -axis)),
+    )
+
+
+def tool_solids(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> dict[str, Solid]:
+    """Return what the drill, its nut and the nose above take up over the whole stroke, by name."""
+    tip_mm = -tip_depth_mm(drill, hole, diameter_mm)
+    nut_mm = tip_mm + drill.stick_out_mm
+    nose_mm = nut_mm + drill.nut_long_mm
+    point_mm = point_length_mm(diameter_mm, drill.point_deg)
+
+    def at(along_mm: float) -> tuple[float, float, float]:
+        return to_vector(hole.start + along_mm * hole.axis)
+
+    raised = _RAISED_MM
+    return {
+        "drill": cone_tipped(diameter_mm / 2, at(tip_mm), at(tip_mm + point_mm), at(nut_mm)),
+        "nut": cylinder(drill.nut_mm / 2, at(nut_mm), at(nose_mm)),
+        "nose": cylinder(drill.nose_mm / 2, at(nose_mm), at(nose_mm + raised)),
+    }
+
+
+_RAISED_MM = 100.0
+"""How much of what turns above the nut is looked at."""
+
+
+def tip_depth_mm(drill: Drilling, hole: DrilledHole, diameter_mm: float) -> float:
+    """Return how far the tip goes below the start of the hole, mm."""
+    beyond = drill.breaks_through_mm if hole.through else 0.0
+    return hole.long_mm + beyond + point_length_mm(diameter_mm, drill.point_deg)
+
+
+def _rims(body: Body, names: tuple[str, ...], turn: Floats, shift: Floats) -> list[Floats]:
+    """Return points of each rim of a hole where it stands; arcs that meet are one rim."""
+    faces, every = body.face_names(), faces_of(body.solid)
+    own = [every[i] for i, name in enumerate(faces) if name in names]
+    arcs = [edge_points(edge, _ON_RIM) for face in own for edge in edges_of(face) if not is_straight(edge)]
+    together: list[list[Floats]] = []
+    for arc in arcs:
+        for group in together:
+            if (
+                min(
+                    float(np.linalg.norm(arc[e] - other[f]))
+                    for other in group
+                    for e in (0, -1)
+                    for f in (0, -1)
+                )
+                < 1e-6
+            ):
+                group.append(arc)
+                break
+        else:
+            together.append([arc])
+    return [np.concatenate(group) @ turn.T + shift for group in together]
+
+
+def _plane_of_rim(rim: Floats, origin: Floats, axis: Floats) -> tuple[float, float]:
+    """Return where the best plane through a rim meets the axis, mm, and its slope, degrees."""
+    away = rim - origin
+    along = away @ axis
+    radial = away - along[:, None] * axis
+    ahead, aside = square_to(axis)
+    round_rad = np.arctan2(radial @ aside, radial @ ahead)
+    order = np.argsort(round_rad, kind="stable")
+    gaps = np.diff(round_rad[order], append=round_rad[order[0]] + 2.0 * np.pi)
+    # Each point stands for its share of the way round, however the kernel spaces them.
+    weights = np.empty(len(rim))
+    weights[order] = np.sqrt(0.5 * (gaps + np.roll(gaps, 1)))
+    terms = np.column_stack([np.ones(len(rim)), radial])
+    fitted, *_ = np.linalg.lstsq(terms * weights[:, None], along * weights, rcond=None)
+    return float(fitted[0]), math.degrees(math.atan(float(np.linalg.norm(fitted[1:]))))
