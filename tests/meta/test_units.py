@@ -44,6 +44,7 @@ WITHOUT = {
     "parameter": "of a curve, as the kernel counts it",
     "score": "compares views of one spot only",
     "slack": "sine of an angle",
+    "pitches": "length in pitches of a thread",
     "rpm": "quantity and unit in one word",
 }
 """Names, or words that names begin or end with, that are plain numbers, and what each one is."""
