@@ -14,6 +14,7 @@ from fixturecheck.interval import Range
 from fixturecheck.names import nearest
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import ZONE_MM, BodyRole
+from fixturecheck.shop import tables
 
 if TYPE_CHECKING:
     from fixturecheck.setup.model import Body, Setup
@@ -70,7 +71,7 @@ class Hardening:
         Tempering temperature; None tempers for `wanted_hrc`, or not at all where that is left out too.
     wanted_hrc : float or tuple of float
         The hardness that is wanted, or its least and greatest.
-    growth_share : tuple of float
+    growth_share : tuple of float or None
         Least and greatest size change as a share of the size, positive where it grows, where you know it
         better than the table does.
     rolled : Vector or None
@@ -100,7 +101,7 @@ class Hardening:
     parts: tuple[str, ...] = ()
     temper_c: float | None = field(default=None, metadata=allowed(20.0, 800.0))
     wanted_hrc: float | tuple[float, ...] | None = field(default=None, metadata=allowed(20.0, 70.0, items=2))
-    growth_share: tuple[float, ...] = field(default=(), metadata=allowed(-0.02, 0.02, items=2))
+    growth_share: tables.Range | None = field(default=None, metadata=allowed(-0.02, 0.02, items=2))
     rolled: Vector | None = field(default=None, metadata=allowed(-1e6, 1e6, items=3))
     leave_mm: Mapping[str, float] = field(default_factory=dict, metadata=allowed(0.0, 20.0))
     distortion_mm: float | None = field(default=None, metadata=allowed(0.0, 10.0))

@@ -61,6 +61,11 @@ def sample(field: Field[Any]) -> Any:
     return {"text": "x", "texts": ["x"], "flag": True}[kind]
 
 
+def default(field: Field[Any]) -> Any:
+    """Return what a field holds where nothing is stated."""
+    return field.default if field.default is not MISSING else field.default_factory()
+
+
 def filled(table: str, field: Field[Any], value: Any, key: str = "") -> Stated:
     """Return a table with all that it needs and one value to try."""
     needed = {
@@ -75,7 +80,7 @@ def filled(table: str, field: Field[Any], value: Any, key: str = "") -> Stated:
 def read(table: str, field: Field[Any], value: Any, key: str = "") -> Any:
     record = RECORDS[table]
     # Two tables of holding and three others are read elsewhere.
-    besides = {name: getattr(record(), name) for name in BY_OTHER_KEYS.get(table, ())}
+    besides = {f.name: default(f) for f in fields(record) if f.name in BY_OTHER_KEYS.get(table, ())}
     return filled(table, field, value, key).record(record, besides=besides)
 
 

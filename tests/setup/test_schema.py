@@ -139,10 +139,25 @@ on_face = "land"
 name = "top"
 parts = ["part"]
 floor = "floor"
+[[drill]]
+name = "cross"
+parts = ["part"]
+hole = "bore"
+flute_mm = 40
+stick_out_mm = 60
+thread = "M6"
+[hardening]
+process = "vacuum_gas"
+[[hardening.sizes]]
+part = "part"
+face = "bore"
+tolerance_mm = 0.02
 """
 
 BASE = tomllib.loads(WHOLE)
-LISTED = ("equipment", "body", "seat", "cut", "clamp", "mill", "transfer", "square", "material", "finish")
+LISTED = (
+    "equipment", "body", "seat", "cut", "drill", "clamp", "mill", "transfer", "square", "material", "finish",
+)  # fmt: skip
 PLACES: dict[str, tuple[str | int, ...]] = {
     **{name: (name, 0) if name in LISTED else (name,) for name in RECORDS if "." not in name},
     "machine.flange": ("machine", "flange"),
@@ -152,6 +167,7 @@ PLACES: dict[str, tuple[str | int, ...]] = {
     "staging.push": ("staging", "push", "part"),
     "staging.press": ("staging", "press", 0),
     "body.seats": ("body", 1, "seats", 0),
+    "hardening.sizes": ("hardening", "sizes", 0),
 }
 """Where a table of each kind stands in the document above."""
 
