@@ -110,15 +110,24 @@ def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
             if getattr(setup.machine, name) is not None:
                 yield f"machine, {name}", getattr(setup.machine, name)
     yield "relief", setup.relief
-    for drill in setup.drills:
-        yield f"drill {getattr(drill, 'name', drill)!r}", drill
     if setup.dials is not None:
         yield "dials", setup.dials
     for transfer in setup.transfers:
         yield f"transfer {transfer.name!r}", transfer
     for square in setup.squared:
         yield "square", square
+    yield from _drilled_and_hardened(setup)
     yield from _held_and_staged(setup)
+
+
+def _drilled_and_hardened(setup: Setup) -> Iterator[tuple[str, Any]]:
+    """Yield the records of holes, and of how the parts are hardened."""
+    for drill in setup.drills:
+        yield f"drill {drill.name!r}", drill
+    if setup.hardening is not None:
+        yield "hardening", setup.hardening
+        for size in setup.hardening.sizes:
+            yield f"hardening, size of {size.part!r}", size
 
 
 def _held_and_staged(setup: Setup) -> Iterator[tuple[str, Any]]:
@@ -129,10 +138,6 @@ def _held_and_staged(setup: Setup) -> Iterator[tuple[str, Any]]:
             yield f"clamp {getattr(clamp, 'name', clamp)!r}", clamp
         for mill in getattr(setup.holding, "milling", ()):
             yield f"mill {getattr(mill, 'name', mill)!r}", mill
-    if setup.hardening is not None:
-        yield "hardening", setup.hardening
-        for size in setup.hardening.sizes:
-            yield f"hardening, size of {getattr(size, 'part', size)!r}", size
     if setup.staging is not None:
         yield "staging", setup.staging
         pushes = getattr(setup.staging, "push", {})
