@@ -33,6 +33,7 @@ ROWS: Mapping[str, tuple[str, str]] = {
     "contact_vs_stl_128": ("bench_contact:vs_stl_128", AT_MOST),
     "check_vs_floor": ("bench_check:vs_floor", AT_MOST),
     "new_vs_floor": ("bench_check:new_vs_floor", AT_MOST),
+    "process_vs_checks": ("bench_job:vs_checks", AT_MOST),
     "settle_vs_mujoco_16": ("bench_settle:vs_mujoco_16", AT_LEAST),
     "settle_growth": ("bench_settle:growth", AT_MOST),
     "settle_detailed_4": ("bench_settle:detailed_4", AT_MOST),
