@@ -28,7 +28,7 @@ from fixturecheck.dials.room import Meeting
 from fixturecheck.dials.touch import LEAST_MM, NoTouch, WhyNot
 from fixturecheck.faceref import FaceRef
 from fixturecheck.machining.clearance import ROUNDING_MM
-from fixturecheck.result.dials import CutDials, DatumOffset, Side, TargetReading, TouchOff, Unreachable
+from fixturecheck.result.dials import CutDials, DatumOffset, Feed, Side, TargetReading, TouchOff, Unreachable
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, not_computed
 from fixturecheck.setup.dials import DialKind, Handwheel
 from fixturecheck.setup.model import Setup
@@ -427,23 +427,27 @@ def _nearer_target(setup: Setup, target: TargetReading, worst_mm: float) -> str 
 
 
 def _step(setup: Setup, one: Dialled, found: CutDials) -> Iterator[Finding]:
-    """Hold the feed of one pass against the least step that the dial can be set by."""
-    wheel, dials = setup.machine.downfeed, dials_stated(setup)
+    """Hold the feed of one pass against the least step that its dial can be set by."""
+    dials, machine = dials_stated(setup), setup.machine
     cut = next(c for c in setup.cuts if c.name == one.cut)
-    if wheel is None or cut.stock_mm <= 0:
-        return
-    feeds = {"downfeed_mm": cut.downfeed_mm}
-    if found.passes.finish and dials.finish_downfeed_mm is not None:
-        feeds["finish_downfeed_mm"] = dials.finish_downfeed_mm
-    for key, feed_mm in feeds.items():
-        yield _one_step(setup, one, wheel, key, feed_mm)
+    down, across = machine.downfeed, machine.cross_feed
+    if down is not None and cut.stock_mm > 0:
+        yield _one_step(setup, one, (Feed.DOWN, down), "downfeed_mm", cut.downfeed_mm)
+        if found.passes.finish and dials.finish_downfeed_mm is not None:
+            key, feed_mm = "finish_downfeed_mm", dials.finish_downfeed_mm
+            yield _one_step(setup, one, (Feed.DOWN, down), key, feed_mm)
+    if across is not None and found.passes.wall:
+        feed_mm = cut.wall_stock_mm / found.passes.wall if cut.wall_feed_mm is None else cut.wall_feed_mm
+        yield _one_step(setup, one, (Feed.CROSS, across), "wall_feed_mm", feed_mm)
 
 
-def _one_step(setup: Setup, one: Dialled, wheel: Handwheel, key: str, feed_mm: float) -> Finding:
+def _one_step(setup: Setup, one: Dialled, fed: tuple[Feed, Handwheel], key: str, feed_mm: float) -> Finding:
+    """Judge the feed of one pass of one sort."""
+    feed, wheel = fed
     write, line_mm = setup.write, wheel.graduation_mm
     what = "digit" if wheel.reads == DialKind.READOUT else "line"
     good = meets(feed_mm, at_least=line_mm, rounding=ROUNDING_MM)
-    says = f"One pass of cut {one.cut} feeds {write.length(feed_mm, 'g')} down; one {what} is "
+    says = f"One pass of cut {one.cut} feeds {write.length(feed_mm, 'g')} by the {feed}; one {what} is "
     says += f"{write.length(line_mm, 'g')}."
     if not good:
         says += " Such a pass cannot be set, and the hold was worked out for a finer one than is fed."
@@ -453,7 +457,7 @@ def _one_step(setup: Setup, one: Dialled, wheel: Handwheel, key: str, feed_mm: f
         at_least=line_mm,
         rounding=ROUNDING_MM,
         check=ID,
-        subject=one.cut,
+        subject=f"{one.cut}/{feed}",
         kind=Kind.LEAST_STEP,
         cut=one.cut,
         says=says,
@@ -475,6 +479,7 @@ def _time(setup: Setup, one: Dialled, found: CutDials) -> Finding:
     told = ", ".join(f"{count} {what}" for count, what in kinds if count) or "no passes"
     parts = len(next(c for c in setup.cuts if c.name == one.cut).parts)
     each = f", {time_words(p.part_min)} a part" if parts > 1 else ""
+    strokes = "1 stroke" if p.strokes == 1 else f"{p.strokes} strokes"
     return Finding(
         check=ID,
         verdict=Verdict.GO,
@@ -483,7 +488,7 @@ def _time(setup: Setup, one: Dialled, found: CutDials) -> Finding:
         value=p.batch_min,
         unit="min",
         cut=one.cut,
-        says=f"Cut {one.cut}: passes {told}; each pass down is {p.strokes} strokes of "
+        says=f"Cut {one.cut}: passes {told}; each pass down is {strokes} of "
         f"{write.length(p.stroke_mm)}. With touching off and changing a batch takes "
         f"{time_words(p.batch_min)}{each}.",
         source="path over speed, closed form",

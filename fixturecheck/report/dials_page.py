@@ -53,7 +53,8 @@ def _passes(passes: PassPlan, write: Writing) -> str:
         (passes.spark_out, "to spark out"),
     )
     told = ", ".join(f"{count} {what}" for count, what in kinds if count) or "none"
+    strokes = "1 stroke" if passes.strokes == 1 else f"{passes.strokes} strokes"
     return (
-        f"passes: {told}, of {passes.strokes} strokes of {write.length(passes.stroke_mm)}; "
+        f"passes: {told}, of {strokes} of {write.length(passes.stroke_mm)}; "
         f"about {time_words(passes.batch_min)} a batch"
     )

@@ -197,12 +197,10 @@ def _goes_on(setup: Setup, bodies: Sequence[Body]) -> str:
 def _seats(result: Result, setup: Setup) -> Iterator[str]:
     """Yield what to stone, and how to try whether the parts sit."""
     burrs = result.holding.burrs if result.holding else ()
-    faces = sorted({str(s.own) for s in setup.seats if setup.body(s.body).role == "part"})
-    yield (
-        f"Stone the edges of {', '.join(faces)}; wipe seats and blocking clean and dry."
-        if faces
-        else ("Stone the edges of every seat; wipe seats and blocking clean and dry.")
-    )
+    parts = {b.name for b in setup.parts()}
+    faces = ", ".join(sorted({s.face for s in setup.seats if s.body in parts})) or "every seat"
+    of = "each part" if len(parts) > 1 else next(iter(parts))
+    yield f"Stone the edges of {faces} of {of}; wipe seats and blocking clean and dry."
     for burr in burrs:
         yield f"After this operation stone {burr_words(burr)}."
     yield (
@@ -234,16 +232,20 @@ def _hold(result: Result, setup: Setup) -> Iterator[str]:
     yield "Tug every part and every block by hand before the wheel turns."
 
 
+_BACK = {"+x": "-x", "-x": "+x", "+y": "-y", "-y": "+y"}
+
+
 def _datums(result: Result, write: Writing) -> Iterator[str]:
     """Yield what is set parallel to the travel, and the offset of each edge finder."""
     yield from (f.says for f in result.findings if f.kind is Kind.SQUARED)
     for one in result.offsets:
+        toward = one.toward if one.move_mm >= 0 else _BACK[one.toward]
         tip = write.length(one.radius_mm, "g")
         block = f"a block of {write.length(one.block_mm, 'g')} against it and " if one.block_mm else ""
         yield (
             f"{one.name}: from {one.stop}, {block}half the tip of {tip}: the axis "
             f"is at {write.length(one.offset_mm, 'g')} when the finder touches. From there "
-            f"{write.length(one.set_mm, 'g')} toward {one.toward} to {one.target}."
+            f"{write.length(abs(one.set_mm), 'g')} toward {toward} to {one.target}."
         )
 
 
@@ -283,7 +285,8 @@ def _dials(dials: CutDials, write: Writing) -> CutSheet:
         for m in dials.moves
     )
     p = dials.passes
-    says = f"{p.strokes} strokes a pass; about {time_words(p.batch_min)} a batch"
+    strokes = "1 stroke" if p.strokes == 1 else f"{p.strokes} strokes"
+    says = f"{strokes} a pass; about {time_words(p.batch_min)} a batch"
     says += f", {time_words(p.part_min)} a part" if p.part_min < p.batch_min else ""
     return CutSheet(name=dials.cut, rows=rows, says=says)
 

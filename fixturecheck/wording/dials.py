@@ -69,7 +69,7 @@ _MOVES = {
 
 def move_words(move: DialMove, write: Writing) -> str:
     """Return one step as it is done, without its reading."""
-    far = "" if move.distance_mm is None else write.length(move.distance_mm, "g")
+    far = "" if move.distance_mm is None else write.length(move.distance_mm, ".3g")
     passes = "1 pass" if move.passes == 1 else f"{move.passes} passes"
     text = _MOVES[move.kind].format(far=far, face=move.face, passes=passes)
     if move.kind is MoveKind.TO_START and move.reading is not None:

@@ -15,16 +15,17 @@ from fixturecheck.result.dials import MoveKind
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Dials, Handwheel
 from fixturecheck.setup.model import Body, Cut, Machine
-from fixturecheck.shop.wheels import Wheel
 from tests.machining.scene import FLOOR, block, named, pawl, stage, stepped
 
 DOWN = Handwheel(graduation_mm=0.01, turn_mm=1.0, counts_up="down", travel_mm=200.0)
 ACROSS = Handwheel(graduation_mm=0.02, turn_mm=4.0, counts_up="in", backlash_mm=0.1)
-MACHINE = Machine(downfeed=DOWN, cross_feed=ACROSS)
+MACHINE = Machine(downfeed=DOWN, cross_feed=ACROSS, guard=None)
 
 
 def run(*bodies, dials=None, machine=MACHINE, cuts=(), **cut):
     cut = {"stock_mm": 0.2, "wall_stock_mm": 0.1, "way": "traverse"} | cut
+    if cut.get("wall", "wall") and cut["wall_stock_mm"] > 0:
+        cut.setdefault("wall_feed_mm", min(0.02, cut["wall_stock_mm"]))
     made = stage(bodies or (pawl(),), machine=machine, **cut)
     setup = replace(made.setup, dials=dials, cuts=(*cuts, *made.setup.cuts))
     ground = (*(grind(setup, c) for c in cuts), *made.cuts)
@@ -69,8 +70,7 @@ def test_readings_of_floor_and_wall(plain):
     assert wall.reading.shows_mm == pytest.approx(0.1)
 
 
-@pytest.mark.parametrize("turned", [False, True])
-@pytest.mark.parametrize("stocks", [(0.2, 0.1), (0.37, 0.013)])
+@pytest.mark.parametrize(("turned", "stocks"), [(False, (0.37, 0.013)), (True, (0.2, 0.1))])
 def test_the_part_as_ground_lies_where_the_dial_says(turned, stocks):
     # The second route: faces of the solid that the booleans leave, measured from the touched place.
     body = pawl(at=(20, 30, 50), turn=((0, 0, 1), 180)) if turned else pawl()
@@ -262,6 +262,13 @@ def test_a_pass_finer_than_a_line_cannot_be_set():
     assert (step.verdict, step.value, step.limit) == (Verdict.NO_GO, 0.004, 0.01)
 
 
+def test_a_feed_into_the_wall_finer_than_a_line_cannot_be_set_either():
+    _, found = run(wall_feed_mm=0.005)
+    steps = [f for f in found if f.kind is Kind.LEAST_STEP and f.verdict is Verdict.NO_GO]
+    assert [(f.value, f.limit) for f in steps] == [(0.005, 0.02)]
+    assert "cross feed" in steps[0].says
+
+
 def test_an_earlier_cut_leaves_burrs_that_nobody_has_spoken_of():
     first = Cut(name="before", parts=("pawl_1",), floor="floor", stock_mm=0.2, way="traverse")
     made, found = run(cuts=(first,), wall=None, wall_stock_mm=0.0)
@@ -317,9 +324,3 @@ def test_what_cannot_be_is_refused_in_one_line(machine, dials, says):
         replace(made.setup, machine=Machine(**machine), dials=dials)
     assert says in str(reason.value)
     assert len(reason.value.problems) == 1
-
-
-def test_a_wheel_dressed_round_still_touches_on_its_crest():
-    wheel = Wheel(corner_radius_mm=0.5)
-    _, found = run(wheel=wheel)
-    assert of(found, Kind.TOUCH_FACE, "floor").verdict is Verdict.GO
