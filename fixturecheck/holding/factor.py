@@ -82,7 +82,9 @@ class Loaded:
     borne: tuple[Borne, ...]
 
 
-def load_cases(rig: Rig, process: CuttingProcess, *, change: Change = nothing_lost) -> Loaded:
+def load_cases(
+    rig: Rig, process: CuttingProcess, *, change: Change = nothing_lost, enough: float = 0.0
+) -> Loaded:
     """Load a part in every case that it may bear least until it lets go.
 
     All that holds is at its low end and the cut at its high end; where a force of the cut can help to hold,
@@ -92,6 +94,8 @@ def load_cases(rig: Rig, process: CuttingProcess, *, change: Change = nothing_lo
     ----------
     change : callable
         What is lost of the holding.
+    enough : float
+        The first case that is surely borne less is the answer, alone; the others are left out.
 
     Raises
     ------
@@ -119,7 +123,7 @@ def load_cases(rig: Rig, process: CuttingProcess, *, change: Change = nothing_lo
 
     cases = process.cases()
     if len(cases) <= FEW:
-        every = least_settled(rig, [load(c) for c in cases])
+        every = _all_of(rig, map(load, cases), enough)
         trials = (Trial(case=b.case, problem=b.problem, rank_factor=math.inf, load=load) for b in every)
         return Loaded(trials=tuple(trials), borne=every)
     problems = [problem_of(c, process.heaviest) for c in cases]
@@ -128,10 +132,21 @@ def load_cases(rig: Rig, process: CuttingProcess, *, change: Change = nothing_lo
         for case, problem, rank in zip(cases, problems, _ranks(problems), strict=True)
     ]
     ranked.sort(key=lambda t: (t.rank_factor, t.case.label, t.case.at_mm))
-    return Loaded(trials=tuple(ranked), borne=_least_of(rig, ranked))
+    return Loaded(trials=tuple(ranked), borne=_least_of(rig, ranked, enough))
 
 
-def _least_of(rig: Rig, ranked: Sequence[Trial]) -> tuple[Borne, ...]:
+def _all_of(rig: Rig, found: Iterable[Borne], enough: float) -> tuple[Borne, ...]:
+    """Return every case, the one borne least first; one alone that is surely borne less than enough."""
+    borne = []
+    for one in found:
+        sure = settled(rig, one) if one.low_factor < enough else one
+        if sure.low_factor < enough:
+            return (sure,)
+        borne.append(sure)
+    return least_settled(rig, borne)
+
+
+def _least_of(rig: Rig, ranked: Sequence[Trial], enough: float) -> tuple[Borne, ...]:
     """Load what may be borne least, the lowest rank first, until no rank leaves room for less."""
     borne: tuple[Borne, ...] = ()
     for trial in ranked:
@@ -141,7 +156,12 @@ def _least_of(rig: Rig, ranked: Sequence[Trial]) -> tuple[Borne, ...]:
             borne = least_settled(rig, borne)
             if sorted_factor >= borne[0].low_factor:
                 break
-        borne = (*borne, trial.borne())
+        one = trial.borne()
+        # Coarse cells may err low.
+        one = settled(rig, one) if one.low_factor < enough else one
+        if one.low_factor < enough:
+            return (one,)
+        borne = (*borne, one)
     return least_settled(rig, borne)
 
 

@@ -17,9 +17,9 @@ from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.pull import FacePull, Magnet
 from fixturecheck.result.hold import Remedy, RemedyKind
 from fixturecheck.setup.model import Setup
-from fixturecheck.statics.collapse import FactorRange, collapse, least_that_reaches
+from fixturecheck.statics.collapse import collapse, least_that_reaches
 
-_ROUNDS = 6
+_ROUNDS = 10
 _PICKED, _FAR_SHARE = 6, 0.85
 """Cases that are loaded first to refuse a change, and how much less than enough then refuses it: coarse cells
 may err low."""
@@ -75,7 +75,7 @@ class TrialHold:
 
     def first_corner(self) -> Corner:
         """Return where the set-up as stated is weakest."""
-        return _corner(self.rig, self.process, self.part.case, self.part.factors)
+        return _corner(self.rig, self.process, self.part.case, self.part.factors.worst_inputs)
 
     def changed(self, *, rig: Rig | None = None, process: CuttingProcess | None = None) -> Changed:
         """Return the set-up with something else to hold it, or something else to bear."""
@@ -100,9 +100,9 @@ class TrialHold:
         )
 
 
-def _corner(rig: Rig, process: CuttingProcess, case: LoadCase, found: FactorRange) -> Corner:
+def _corner(rig: Rig, process: CuttingProcess, case: LoadCase, values: Mapping[str, float]) -> Corner:
     inputs = rig.inputs(process.inputs(case))
-    return Corner(case=case, shares={n: _share(s, found.worst_inputs[n]) for n, s in inputs.items()})
+    return Corner(case=case, shares={n: _share(s, values[n]) for n, s in inputs.items()})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,11 +112,19 @@ class Changed:
     rig: Rig
     process: CuttingProcess
 
-    def weakest(self) -> tuple[float, Corner]:
-        """Put it through the full analysis: every case, then the ranges of the weakest."""
-        known = load_cases(self.rig, self.process).borne[0]
+    def weakest(self, target_factor: float = 0.0) -> tuple[float, Corner]:
+        """Put it through the full analysis: every case, then the ranges of the weakest.
+
+        Parameters
+        ----------
+        target_factor : float
+            The first case that is borne less is returned, and what it holds there: the others are left out.
+        """
+        known = load_cases(self.rig, self.process, enough=target_factor).borne[0]
+        if known.low_factor < target_factor:
+            return known.low_factor, _corner(self.rig, self.process, known.case, known.values)
         found, _ = factors_of(self.rig, self.process, known)
-        return found.factor.low, _corner(self.rig, self.process, known.case, found)
+        return found.factor.low, _corner(self.rig, self.process, known.case, found.worst_inputs)
 
     def factor(self, target_factor: float = 0.0) -> float:
         """Return the factor that it holds, by the full analysis.
@@ -129,19 +137,20 @@ class Changed:
         """
         cases = self.process.cases()
         for case in cases[:: max(1, len(cases) // _PICKED)] if target_factor > 0.0 else ():
-            low = self.at(case, {})
+            low = self.at(case, {}, enough=target_factor)
             if low < _FAR_SHARE * target_factor:
                 return low
-        return self.weakest()[0]
+        return self.weakest(target_factor)[0]
 
-    def at_corner(self, corner: Corner) -> float:
-        """Return the factor at a corner of the set-up that it was changed from."""
-        return self.at(self.process.counterpart(corner.case), corner.shares)
+    def at_corner(self, corner: Corner, *, enough: float) -> float:
+        """Return the factor at a corner of the set-up that it was changed from, `enough` at most."""
+        return self.at(self.process.counterpart(corner.case), corner.shares, enough=enough)
 
-    def at(self, case: LoadCase, shares: Mapping[str, float]) -> float:
+    def at(self, case: LoadCase, shares: Mapping[str, float], *, enough: float) -> float:
         """Return the factor of one case, each input so far between its low (0) and its high end (1).
 
         An input that is not named is where the part holds least: what holds low, the cut at its heaviest.
+        It is loaded no further than to what is enough.
         """
         inputs = self.rig.inputs(self.process.inputs(case))
         heavy = self.process.heaviest
@@ -149,7 +158,7 @@ class Changed:
             n: _at(span, shares[n]) if n in shares else heavy.get(n, span.low) for n, span in inputs.items()
         }
         problem = self.rig.holding(values, self.process.loads(case, values))
-        return collapse(problem, ceiling=CEILING).factor.low
+        return collapse(problem, ceiling=min(enough, CEILING)).factor.low
 
 
 @dataclass(slots=True, kw_only=True, eq=False, frozen=True)
@@ -188,7 +197,7 @@ class Search:
             made = self.change(value)
             if made is None:
                 return None
-            factor, corner = made.weakest()
+            factor, corner = made.weakest(target_factor)
             if factor >= target_factor:
                 return value, factor
             self.corners.append(corner)
@@ -200,7 +209,14 @@ class Search:
 
         def factor(count: float) -> float:
             made = self.change(now + step * math.ceil(count - 1e-9))
-            return min((made.at_corner(c) for c in self.corners), default=0.0) if made else 0.0
+            if made is None:
+                return 0.0
+            # What refused the last is tried first, and the first that refuses is enough.
+            for corner in reversed(self.corners):
+                found = made.at_corner(corner, enough=target)
+                if found < target:
+                    return found
+            return target if self.corners else 0.0
 
         if first >= last:
             return None

@@ -154,6 +154,8 @@ def _read(status: str, factor: float) -> float:
 
 
 MOST = 1e3
+_SORTED_TO = 1e-5
+"""How well a figure that sorts is known, as a share; what is close to the least is loaded anyway."""
 
 
 def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Floats]) -> list[float]:
@@ -186,12 +188,17 @@ def rank_factors(equations: Equations, rest_n: Floats, cutting_n: Sequence[Float
     cost = np.zeros(4 * points + 1)
     cost[-1] = -1.0
     found = []
+    width = contacts.shape[0]
+    # All but the load is the same for each: its column is the last, and full.
+    balance = np.hstack([contacts, np.zeros((width, points)), np.ones((width, 1))])
+    matrix = sparse.vstack([sparse.csc_matrix(balance), rows], format="csc")
+    first = matrix.indptr[-2]
     for load in cutting_n:
         size = float(np.linalg.norm(load))
-        balance = np.hstack([contacts, np.zeros((len(load), points)), -load[:, None] / size])
-        matrix = sparse.vstack([sparse.csc_matrix(balance), rows], format="csc")
+        matrix.data[first : first + width] = -load / size
         target = np.concatenate([equations.held_n / unit_n, right, [MOST * size / unit_n]])
-        answer = solve_conic(cost, matrix, target, [clarabel.ZeroConeT(len(load)), *cones])
+        every = [clarabel.ZeroConeT(width), *cones]
+        answer = solve_conic(cost, matrix, target, every, accuracy_share=_SORTED_TO)
         status = str(answer.status)
         if "PrimalInfeasible" in status:
             found.append(0.0)
