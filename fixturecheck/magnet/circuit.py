@@ -41,6 +41,8 @@ _TRIANGLE_SHARE = np.repeat((0.223381589678011, 0.109951743655322), 3)
 
 RESIDUAL_SHARE = 1e-5
 """Residual of a solution, a share of its load; on a gib on a chuck no pull is off by more than 7e-6 of it."""
+ROUGH_SHARE = 1e-4
+"""The same where nothing is judged by it, at the strong end; no pull of that gib is off by more than 2e-4."""
 
 SeatGap = Callable[[str, str], float]
 """Gap in um that the finish of two faces, `body.face` each, leaves between them."""

@@ -12,7 +12,7 @@ from fixturecheck.contact.patch import ContactMap
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef, both_sides
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
-from fixturecheck.magnet.circuit import Fineness, Iron, MagnetModel, behind, magnet_model
+from fixturecheck.magnet.circuit import ROUGH_SHARE, Fineness, Iron, MagnetModel, behind, magnet_model
 from fixturecheck.magnet.field.gaps import GapPatch, seat_gap_um
 from fixturecheck.magnet.field.solve import FluxSolution, PatchPull
 from fixturecheck.magnet.iron import Ferrous, ferrous_bodies, irons_of
@@ -206,13 +206,14 @@ class Magnet:
 
     def _strong(self, strength: float, weak: LeastPulls) -> tuple[FluxSolution, ...]:
         """Solve the strong end with each source that the magnet may have, each at its greatest force."""
-        first = self.strong.solve(strength * self.source.most_share)
+        first = self.strong.solve(strength * self.source.most_share, residual_share=ROUGH_SHARE)
         if self.soft is None:
             return (first,)
         stiff, soft = weak.fields
         # The softer source changes the fields of both ends much alike.
         near = {n: u + soft.potential_a[n] - stiff.potential_a[n] for n, u in first.potential_a.items()}
-        return first, behind_soft(self.strong, self.soft).solve(strength * self.soft.most_share, near=near)
+        softer = behind_soft(self.strong, self.soft)
+        return first, softer.solve(strength * self.soft.most_share, near=near, residual_share=ROUGH_SHARE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
