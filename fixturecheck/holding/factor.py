@@ -83,7 +83,7 @@ class Loaded:
 
 
 def load_cases(
-    rig: Rig, process: CuttingProcess, *, change: Change = nothing_lost, enough: float = 0.0
+    rig: Rig, process: CuttingProcess, *, change: Change = nothing_lost, target_factor: float = 0.0
 ) -> Loaded:
     """Load a part in every case that it may bear least until it lets go.
 
@@ -94,7 +94,7 @@ def load_cases(
     ----------
     change : callable
         What is lost of the holding.
-    enough : float
+    target_factor : float
         The first case that is surely borne less is the answer, alone; the others are left out.
 
     Raises
@@ -123,7 +123,7 @@ def load_cases(
 
     cases = process.cases()
     if len(cases) <= FEW:
-        every = _all_of(rig, map(load, cases), enough)
+        every = _all_of(rig, map(load, cases), target_factor)
         trials = (Trial(case=b.case, problem=b.problem, rank_factor=math.inf, load=load) for b in every)
         return Loaded(trials=tuple(trials), borne=every)
     problems = [problem_of(c, process.heaviest) for c in cases]
@@ -132,21 +132,21 @@ def load_cases(
         for case, problem, rank in zip(cases, problems, _ranks(problems), strict=True)
     ]
     ranked.sort(key=lambda t: (t.rank_factor, t.case.label, t.case.at_mm))
-    return Loaded(trials=tuple(ranked), borne=_least_of(rig, ranked, enough))
+    return Loaded(trials=tuple(ranked), borne=_least_of(rig, ranked, target_factor))
 
 
-def _all_of(rig: Rig, found: Iterable[Borne], enough: float) -> tuple[Borne, ...]:
+def _all_of(rig: Rig, found: Iterable[Borne], target_factor: float) -> tuple[Borne, ...]:
     """Return every case, the one borne least first; one alone that is surely borne less than enough."""
     borne = []
     for one in found:
-        sure = settled(rig, one) if one.low_factor < enough else one
-        if sure.low_factor < enough:
+        sure = settled(rig, one) if one.low_factor < target_factor else one
+        if sure.low_factor < target_factor:
             return (sure,)
         borne.append(sure)
     return least_settled(rig, borne)
 
 
-def _least_of(rig: Rig, ranked: Sequence[Trial], enough: float) -> tuple[Borne, ...]:
+def _least_of(rig: Rig, ranked: Sequence[Trial], target_factor: float) -> tuple[Borne, ...]:
     """Load what may be borne least, the lowest rank first, until no rank leaves room for less."""
     borne: tuple[Borne, ...] = ()
     for trial in ranked:
@@ -158,8 +158,8 @@ def _least_of(rig: Rig, ranked: Sequence[Trial], enough: float) -> tuple[Borne, 
                 break
         one = trial.borne()
         # Coarse cells may err low.
-        one = settled(rig, one) if one.low_factor < enough else one
-        if one.low_factor < enough:
+        one = settled(rig, one) if one.low_factor < target_factor else one
+        if one.low_factor < target_factor:
             return (one,)
         borne = (*borne, one)
     return least_settled(rig, borne)

@@ -120,7 +120,7 @@ class Changed:
         target_factor : float
             The first case that is borne less is returned, and what it holds there: the others are left out.
         """
-        known = load_cases(self.rig, self.process, enough=target_factor).borne[0]
+        known = load_cases(self.rig, self.process, target_factor=target_factor).borne[0]
         if known.low_factor < target_factor:
             return known.low_factor, _corner(self.rig, self.process, known.case, known.values)
         found, _ = factors_of(self.rig, self.process, known)
@@ -137,16 +137,16 @@ class Changed:
         """
         cases = self.process.cases()
         for case in cases[:: max(1, len(cases) // _PICKED)] if target_factor > 0.0 else ():
-            low = self.at(case, {}, enough=target_factor)
+            low = self.at(case, {}, target_factor=target_factor)
             if low < _FAR_SHARE * target_factor:
                 return low
         return self.weakest(target_factor)[0]
 
-    def at_corner(self, corner: Corner, *, enough: float) -> float:
-        """Return the factor at a corner of the set-up that it was changed from, `enough` at most."""
-        return self.at(self.process.counterpart(corner.case), corner.shares, enough=enough)
+    def at_corner(self, corner: Corner, *, target_factor: float) -> float:
+        """Return the factor at a corner of the set-up that it was changed from, the target at most."""
+        return self.at(self.process.counterpart(corner.case), corner.shares, target_factor=target_factor)
 
-    def at(self, case: LoadCase, shares: Mapping[str, float], *, enough: float) -> float:
+    def at(self, case: LoadCase, shares: Mapping[str, float], *, target_factor: float) -> float:
         """Return the factor of one case, each input so far between its low (0) and its high end (1).
 
         An input that is not named is where the part holds least: what holds low, the cut at its heaviest.
@@ -158,7 +158,7 @@ class Changed:
             n: _at(span, shares[n]) if n in shares else heavy.get(n, span.low) for n, span in inputs.items()
         }
         problem = self.rig.holding(values, self.process.loads(case, values))
-        return collapse(problem, ceiling=min(enough, CEILING)).factor.low
+        return collapse(problem, ceiling=min(target_factor, CEILING)).factor.low
 
 
 @dataclass(slots=True, kw_only=True, eq=False, frozen=True)
@@ -213,7 +213,7 @@ class Search:
                 return 0.0
             # What refused the last is tried first, and the first that refuses is enough.
             for corner in reversed(self.corners):
-                found = made.at_corner(corner, enough=target)
+                found = made.at_corner(corner, target_factor=target)
                 if found < target:
                     return found
             return target if self.corners else 0.0
