@@ -40,7 +40,7 @@ Found = Callable[[Finding], None]
 """Called with each finding as soon as it is known."""
 
 STEPS: Mapping[str, tuple[str, ...]] = {
-    "contacts": ("seat", "nest", "angle", "drill"),
+    "contacts": ("seat", "nest", "angle", "drill", "vise"),
     "cuts": ("reach", "align", "limits", "clear"),
     "dials": ("dials",),
     "rest": ("rest", "location", "tolerance"),

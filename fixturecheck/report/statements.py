@@ -225,6 +225,7 @@ ASKED = {
     "release": "release",
     "angle": "angles",
     "drill": "holes",
+    "vise": "vise",
     "hardening": "hardening",
 }
 """What each check answers, as a noun; a go names what it covers."""
@@ -245,6 +246,7 @@ QUESTIONS = {
     "release": "how do the parts come off",
     "angle": "does the slope come out right",
     "drill": "can the holes be drilled and tapped",
+    "vise": "does the vise press straight",
     "hardening": "do sizes and hardness come out right",
     "made": "are the faces there that it seats by",
     "datum": "are faces measured from finished ones",

@@ -127,6 +127,12 @@ class Kind(StrEnum):
     GUARD_HITS_CLAMP = "guard hits clamp"
     CLAMP_NOT_DRAWN = "clamp not drawn"
     CLAMP_CLEARS = "clamp clears"
+    # Jaws of a vise.
+    JAW_PRESSURE = "jaw pressure"
+    JAW_COCKS = "jaw cocks"
+    JAW_LIFTS = "jaw lifts"
+    OVERHANG = "overhang"
+    RING_SQUEEZED = "ring squeezed"
     # Holes.
     HOLE_UPRIGHT = "hole upright"
     DRILL_START = "drill start"

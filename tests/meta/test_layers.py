@@ -72,7 +72,7 @@ ALLOWED: Mapping[str, set[str]] = {
     "comparing": LEAVES,
     "study": LEAVES | {"checks", "setup"},
     # Judging.
-    "checks": SOLVED | {"grouping", "wording"},
+    "checks": SOLVED | {"grouping", "sizes", "wording"},
     "engine": JUDGED | {"grouping"},
     "process": JUDGED | {"engine", "grouping", "hardening", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.

@@ -1,0 +1,135 @@
+"""Jaws that press off their middle, high, or on a ring, against hand and Roark's ring."""
+
+from __future__ import annotations
+
+import math
+
+import cadquery as cq
+import pytest
+
+from fixturecheck import engine
+from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.setup.holding import Clamp, Holding
+from fixturecheck.setup.make import equipment, place
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.statics.ring import ACROSS, ALONG, section_mm4, squeezed_mm
+from tests.checks.gauged import body
+
+
+def test_a_ring_changes_as_in_roark():
+    """-0.1488 and +0.1366 W R^3 / (E I): Roark, circular rings, case 1, from memory."""
+    assert (pytest.approx(0.148779, abs=1e-6), pytest.approx(0.136620, abs=1e-6)) == (ACROSS, ALONG)
+    across, along = squeezed_mm(1000.0, 30.0, 200e3, section_mm4(4.0, 20.0))
+    unit = 1000.0 * 30.0**3 / (200e3 * 20.0 * 64.0 / 12.0)
+    assert (across, along) == (
+        pytest.approx(-0.148779 * unit, rel=1e-5),
+        pytest.approx(0.13662 * unit, rel=1e-5),
+    )
+
+
+def test_a_ring_by_castigliano():
+    """The same by integrating the bending energy of a quarter, its moment free of rotation at the ends."""
+    steps = 20000
+    angles = [(k + 0.5) * math.pi / 2 / steps for k in range(steps)]
+    # W / 2 acts at each side; M = M0 - W R (1 - cos t) / 2 from the free diameter on; M0 by no turning.
+    mean = sum(1 - math.cos(t) for t in angles) / steps / 2
+    moment = [mean - (1 - math.cos(t)) / 2 for t in angles]
+    moved = sum(m * -(1 - math.cos(t)) / 2 for m, t in zip(moment, angles, strict=True)) * math.pi / 2 / steps
+    assert 4 * moved == pytest.approx(ACROSS, rel=1e-6)
+
+
+def vise_with(part: Body, force_n: float = 2000.0) -> Setup:
+    clamp = Clamp(
+        name="screw", kind="vise", body="vise_jaw", face="moving_jaw", force_n=force_n, spread_share=0.0
+    )
+    bodies = (*equipment("grinding_vise", name="vise", opening_mm=20.0), part)
+    return Setup(name="bench", bodies=bodies, holding=Holding(clamps=(clamp,)))
+
+
+def block(at_x_mm: float = 0.0, long_mm: float = 30.0, low_mm: float = 0.0, high_mm: float = 30.0) -> Body:
+    drawn = cq.Workplane().box(long_mm, 20, high_mm - low_mm, centered=(True, False, False))
+    return body("block", drawn, at=place(at=(at_x_mm, -20, low_mm)))
+
+
+def asked(setup: Setup, kind: Kind):
+    return [f for f in engine.check(setup, only=["vise"]).findings if f.kind is kind]
+
+
+def test_pressure_is_force_over_what_touches():
+    """30 x 30 mm of the block lie on the jaw, which is 35 high: 2000 N / 900 mm2."""
+    (found,) = asked(vise_with(block()), Kind.JAW_PRESSURE)
+    assert (found.verdict, found.value) == (Verdict.GO, pytest.approx(2000.0 / 900.0))
+    (hard,) = asked(vise_with(block(long_mm=1.0), force_n=20000.0), Kind.JAW_PRESSURE)
+    assert hard.verdict is Verdict.CAUTION
+
+
+@pytest.mark.parametrize(
+    ("at_x_mm", "verdict"),
+    # 30 mm wide: the middle third reaches 5 mm, the part 15 mm either way.
+    [(0.0, Verdict.GO), (4.9, Verdict.GO), (6.0, Verdict.CAUTION), (18.0, Verdict.NO_GO)],
+)
+def test_a_part_off_the_middle_cocks_the_jaw(at_x_mm, verdict):
+    (found,) = asked(vise_with(block(at_x_mm)), Kind.JAW_COCKS)
+    assert (found.verdict, found.value) == (verdict, pytest.approx(at_x_mm, abs=1e-9))
+    if verdict is Verdict.NO_GO:
+        assert "18 mm from the middle on the -X side" in found.remedy
+
+
+def test_a_balancing_piece_cures_it():
+    part = block(18.0)
+    piece = Body(name="piece", role="fixture", solid=cq.Solid.makeBox(30, 20, 30, cq.Vector(-33, -20, 0)))
+    setup = vise_with(part)
+    setup = Setup(name="bench", bodies=(*setup.bodies, piece), holding=setup.holding)
+    (found,) = asked(setup, Kind.JAW_COCKS)
+    assert (found.verdict, found.value) == (Verdict.GO, pytest.approx(0.0, abs=1e-9))
+
+
+def test_a_part_gripped_high_is_lifted():
+    """The jaw is 35 high; a part from 25 up lies with its middle at 30, 12.5 above that of the jaw."""
+    (low,) = asked(vise_with(block()), Kind.JAW_LIFTS)
+    assert low.verdict is Verdict.GO
+    (high,) = asked(vise_with(block(low_mm=25.0, high_mm=45.0)), Kind.JAW_LIFTS)
+    assert (high.verdict, high.value) == (Verdict.CAUTION, pytest.approx(12.5))
+
+
+def test_overhang():
+    """Gripped from 25 to 35 mm; 20 mm of overhang are twice that, 25 are more."""
+    for high_mm, verdict in ((55.0, Verdict.GO), (60.0, Verdict.CAUTION)):
+        (found,) = asked(vise_with(block(low_mm=25.0, high_mm=high_mm)), Kind.OVERHANG)
+        assert (found.verdict, found.value) == (verdict, pytest.approx(high_mm - 35.0))
+
+
+def ring(outer: float, bore: float, zone_mm: float) -> Body:
+    """A ring with two flats for the jaws, 20 mm across them, its axis upright."""
+    work = cq.Workplane().circle(outer).circle(bore).extrude(20)
+    work = work.intersect(cq.Workplane().box(100, 20, 40))
+    solid = work.val()
+    whole_mm2 = 2 * math.pi * bore * 20
+    (hollow,) = (i for i, f in enumerate(solid.Faces()) if abs(f.Area() - whole_mm2) < 0.01)
+    return Body(
+        name="ring",
+        solid=solid,
+        at=place(at=(0, -10, 5)),
+        faces={"bore": (hollow,)},
+        tolerance_mm={"bore": zone_mm},
+    )
+
+
+def test_a_thin_ring_is_squeezed_out_of_its_zone():
+    """Mean radius 9.55, wall 0.9, 20 long: by Roark's formula."""
+    found = asked(vise_with(ring(10.0001, 9.1, 0.02), force_n=100.0), Kind.RING_SQUEEZED)
+    mean, wall = (10.0001 + 9.1) / 2, 0.9001
+    by_hand_mm = 0.148779 * 100.0 * mean**3 / (200e3 * 20 * wall**3 / 12)
+    assert found[0].value == pytest.approx(by_hand_mm * 1e3, rel=1e-4)
+    assert found[0].verdict is (Verdict.NO_GO if by_hand_mm > 0.02 else Verdict.GO)
+
+
+def test_a_thick_ring_is_unknown_not_go():
+    found = engine.check(vise_with(ring(10.0001, 5.0, 0.02)), only=["vise"]).findings
+    assert any(f.verdict is Verdict.UNKNOWN and "too thick" in f.says for f in found)
+
+
+def test_a_jaw_that_presses_nothing_is_unknown():
+    away = block().__class__(name="block", solid=cq.Solid.makeBox(10, 10, 10, cq.Vector(0, -15, 0)))
+    (found,) = engine.check(vise_with(away), only=["vise"]).findings
+    assert found.verdict is Verdict.UNKNOWN
