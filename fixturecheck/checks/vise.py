@@ -89,27 +89,31 @@ def check(stage: Stage) -> Iterator[Finding]:
             continue
         grip = _grip(stage, clamp)
         if grip is None:
-            says = f"{clamp.clamp.body} presses nothing flat as drawn, so what it does is not known."
+            says = f"{clamp.clamp.body} presses nothing as drawn, so what it does is not known."
             yield not_computed(ID, clamp.clamp.body, says, about=(clamp.clamp.body,))
             continue
-        yield _pressure(stage, grip)
+        if grip.area_mm2 > 0.0:
+            # On lines and points the pressure is Hertz's, which the hold asks after.
+            yield _pressure(stage, grip)
         yield _cocks(stage, grip)
         yield _lifts(stage, grip)
         parts = dict.fromkeys(n for p in grip.patches for n in p.bodies if n != grip.jaw)
         for name in parts:
             body = stage.setup.body(name)
             if body.role == "part":
-                yield _overhang(stage, grip, name)
+                out = _overhang(stage, grip, name)
+                if out is not None:
+                    yield out
                 yield from _ring(stage, grip, body)
 
 
 def _grip(stage: Stage, clamp: Pressed) -> _Grip | None:
-    """Return what a jaw presses; None where that is nothing flat."""
+    """Return what a jaw presses; None where that is nothing."""
     jaw, face = clamp.clamp.body, clamp.clamp.face
     patches = tuple(
         p
         for p in stage.contacts.patches
-        if p.contact.kind == ContactKind.AREA and jaw in p.bodies and p.sides_from(jaw)[0].face == face
+        if p.contact.kind != ContactKind.NEAR and jaw in p.bodies and p.sides_from(jaw)[0].face == face
     )
     if not patches:
         return None
@@ -220,13 +224,15 @@ def _lifts(stage: Stage, grip: _Grip) -> Finding:
     )
 
 
-def _overhang(stage: Stage, grip: _Grip, part: str) -> Finding:
-    """Hold what stands out over the jaw against the height that it grips."""
+def _overhang(stage: Stage, grip: _Grip, part: str) -> Finding | None:
+    """Hold what stands out over the jaw against the height that it grips; None where that is a level line."""
     write = stage.setup.write
     own = [p.shape.geometry for p in grip.patches if part in p.bodies]
     low_mm, high_mm = _span(own, _UP, np.zeros(3))
     out_mm = max(box_of(stage.placed[part])[5] - high_mm, 0.0)
     gripped_mm = high_mm - low_mm
+    if gripped_mm <= _LEVEL:
+        return None
     needed_mm = (out_mm + gripped_mm) / (1 + MOST_OVERHANG)
     says = f"{part} stands {write.length(out_mm)} out over what {grip.jaw} grips of it, "
     says += f"{write.length(gripped_mm)} high."

@@ -133,3 +133,18 @@ def test_a_jaw_that_presses_nothing_is_unknown():
     away = block().__class__(name="block", solid=cq.Solid.makeBox(10, 10, 10, cq.Vector(0, -15, 0)))
     (found,) = engine.check(vise_with(away), only=["vise"]).findings
     assert found.verdict is Verdict.UNKNOWN
+
+
+def test_a_round_bar_between_the_jaws_is_pressed_on_a_line():
+    """A bar of 20 mm along the jaws, 60 long: its line is level, 10 mm up, and goes through the middle."""
+    lying = Body(name="bar", solid=cq.Solid.makeCylinder(10, 60, cq.Vector(-30, -10, 10), cq.Vector(1, 0, 0)))
+    found = {f.kind: f for f in engine.check(vise_with(lying), only=["vise"]).findings}
+    assert found[Kind.JAW_COCKS].verdict is Verdict.GO
+    assert Kind.JAW_PRESSURE not in found
+    assert Kind.OVERHANG not in found
+    assert found[Kind.JAW_LIFTS].value == pytest.approx(10.0 - 17.5)
+    upright = Body(name="bar", solid=cq.Solid.makeCylinder(10, 30, cq.Vector(0, -10, 0), cq.Vector(0, 0, 1)))
+    found = {f.kind: f for f in engine.check(vise_with(upright), only=["vise"]).findings}
+    # A line upright in the middle of the jaw.
+    assert found[Kind.JAW_COCKS].verdict is Verdict.GO
+    assert found[Kind.OVERHANG].verdict is Verdict.GO
