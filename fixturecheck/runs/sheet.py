@@ -79,6 +79,7 @@ def run(
     from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.process.model import Job  # noqa: PLC0415 -- the same
     from fixturecheck.result.finding import Verdict, worst  # noqa: PLC0415 -- the same
+    from fixturecheck.sheet.operation import NOT_CHECKED  # noqa: PLC0415 -- the same
     from fixturecheck.sheet.pages import sheet_page, sheet_pdf  # noqa: PLC0415 -- the same
 
     progress(f"read {Path(setup_path).name}", 0.1)
@@ -101,7 +102,7 @@ def run(
         sheets.append(replace(sheet, picture=name))
     progress("set the sheet", _CHECKED)
     return SheetSet(
-        verdict=str(worst(Verdict(s.verdict.lower()) for s in sheets)),
+        verdict=str(worst(Verdict(s.verdict.lower()) for s in sheets if s.verdict != NOT_CHECKED)),
         pdf=sheet_pdf(sheets, drawn, paper=paper) if pdf else None,
         page=sheet_page(sheets, drawn, paper=paper),
         count=len(sheets),

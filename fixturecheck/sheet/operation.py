@@ -10,6 +10,8 @@ from fixturecheck.process.records import Operation, OperationKind
 from fixturecheck.result.finding import Finding, Verdict, worst
 from fixturecheck.sheet.content import Sheet
 
+NOT_CHECKED = "NOT CHECKED"
+
 _DOES = {
     OperationKind.GRIND: "Grind",
     OperationKind.MILL: "Mill",
@@ -39,8 +41,9 @@ def bare_sheet(job: Job, operation: Operation, findings: Sequence[Finding]) -> S
     return Sheet(
         number=f"{operation.number}",
         title=operation.name,
-        verdict=str(worst(f.verdict for f in findings)).upper(),
-        meaning="",
+        # Nobody looked at it where nothing was found: that is no go.
+        verdict=str(worst(f.verdict for f in bad)).upper() if bad else NOT_CHECKED,
+        meaning="No set-up is stated for this operation, and none was checked.",
         not_asked="",
         steps=(),
         seats=tuple(_of(operation)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from pypdf import PdfReader
@@ -12,6 +13,7 @@ from fixturecheck import engine
 from fixturecheck.errors import SetupError
 from fixturecheck.process.records import Operation
 from fixturecheck.report.pictures.scene import BODIES
+from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Seat
@@ -19,7 +21,7 @@ from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.sheet import pages
 from fixturecheck.sheet.content import gauge_for, sheet_of, staged_steps
 from fixturecheck.sheet.measured import heights_of
-from fixturecheck.sheet.operation import with_operation
+from fixturecheck.sheet.operation import bare_sheet, with_operation
 from tests.doors import command
 from tests.report import staged
 
@@ -117,6 +119,14 @@ def test_clamps_carry_their_torque_and_an_operation_what_it_stones(setup, sheet)
     assert "Whether the parts hold was not worked out." in lines
     operation = Operation(number=20, name="tops", kind="grind", makes=("floor",), stones=(("floor", "back"),))
     assert "Before seating, stone these edges: floor+back." in with_operation(sheet, operation).seats
+
+
+def test_an_operation_without_a_set_up_is_no_go_of_any_sort():
+    operation = Operation(number=60, name="harden", kind="harden")
+    bare = bare_sheet(SimpleNamespace(sources=()), operation, [])
+    assert bare.verdict == "NOT CHECKED"
+    bad = Finding(check="route", verdict=Verdict.NO_GO, subject="floor", says="So.")
+    assert bare_sheet(SimpleNamespace(sources=()), operation, [bad]).verdict == "NO-GO"
 
 
 @pytest.mark.parametrize(
