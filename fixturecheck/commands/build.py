@@ -62,12 +62,12 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
     from fixturecheck.report import build_files as files  # noqa: PLC0415 -- as above
 
     if options.junit:
-        _write(options.junit, files.junit_xml(results))
+        write_build_file(options.junit, files.junit_xml(results))
     if options.sarif:
         titles = {name: told_of(name).title for name in MODULES}
-        _write(options.sarif, files.sarif_text(results, titles))
+        write_build_file(options.sarif, files.sarif_text(results, titles))
     if options.summary:
-        _write(options.summary, files.summary_markdown(results))
+        write_build_file(options.summary, files.summary_markdown(results))
     if options.annotate:
         lines = files.annotation_lines(results, options.annotate)
         say("".join(f"{line}\n" for line in lines))
@@ -105,7 +105,7 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
     return found
 
 
-def _write(path: Path, text: str) -> None:
+def write_build_file(path: Path, text: str) -> None:
     """Write a file in one go, so that nobody reads half of it."""
     kept = path.with_name(f".{path.name}.new")
     try:

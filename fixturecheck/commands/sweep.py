@@ -7,6 +7,7 @@ import os
 import sys
 from pathlib import Path
 
+from fixturecheck.commands.build import write_build_file
 from fixturecheck.commands.shared import Parser, takes_running
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
@@ -46,6 +47,7 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         "--processes", metavar="N", type=int, default=_cores(), help="variants at once (one for each core)"
     )
     sweep.add_argument("--no-flips", action="store_true", help="do not look how far each parameter can go")
+    sweep.add_argument("--junit", metavar="FILE", type=Path, help="write JUnit XML, a case for each variant")
     takes_running(sweep)
     sweep.set_defaults(command=_sweep, timeout=_A_DAY_S)
 
@@ -64,6 +66,8 @@ def _sweep(options: argparse.Namespace) -> int:
     wrong = []
     if not options.study.is_file():
         wrong.append(f"{options.study} is not a file; give a study ending in .toml")
+    if options.junit and not options.junit.parent.is_dir():
+        wrong.append(f"--junit {options.junit}: there is no folder {options.junit.parent}")
     if options.processes < 1:
         wrong.append(f"--processes must be at least 1, got {options.processes}")
     if not options.timeout > 0:
@@ -78,7 +82,7 @@ def _sweep(options: argparse.Namespace) -> int:
     read_study(options.study)
     options.written = f"what was worked out is kept in {out}"
     with Display(sys.stderr, quiet=options.quiet) as display:
-        came, text, all_known = run_guarded(
+        came, text, all_known, junit = run_guarded(
             RUN,
             str(options.study.absolute()),
             str(out.absolute()),
@@ -89,6 +93,8 @@ def _sweep(options: argparse.Namespace) -> int:
             prints=display.write,
             noise=sys.stderr if options.trace else None,
         )
+    if options.junit:
+        write_build_file(options.junit, junit)
     known = " (all of it was worked out before)" if all_known else ""
     if not say(f"{text}\n\nwritten to {out}{known}\n"):
         return NOT_COMPUTED

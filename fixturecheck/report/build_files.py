@@ -88,12 +88,12 @@ def junit_xml(results: Iterable[BuildResult]) -> str:
 
 
 def _suite(root: ET.Element, result: BuildResult) -> ET.Element:
-    suite = ET.SubElement(root, "testsuite", name=_xml(result.name), file=_xml(result.file))
+    suite = ET.SubElement(root, "testsuite", name=xml_text(result.name), file=xml_text(result.file))
     came = [_case(suite, result, finding) for finding in result.findings]
     for question in result.not_asked:
         case = _named_case(suite, result, question.check, question.check)
         lacks = f": {question.lacks}" if question.lacks else ""
-        ET.SubElement(case, "skipped", message=_xml(f"{question.reason}{lacks}"))
+        ET.SubElement(case, "skipped", message=xml_text(f"{question.reason}{lacks}"))
     counts = {
         "tests": len(result.findings) + len(result.not_asked),
         "failures": came.count("failure"),
@@ -106,19 +106,19 @@ def _suite(root: ET.Element, result: BuildResult) -> ET.Element:
 
 
 def _named_case(suite: ET.Element, result: BuildResult, name: str, check: str) -> ET.Element:
-    group = _xml(f"{Path(result.file).stem}.{check}")
-    return ET.SubElement(suite, "testcase", name=_xml(name), classname=group, time="0")
+    group = xml_text(f"{Path(result.file).stem}.{check}")
+    return ET.SubElement(suite, "testcase", name=xml_text(name), classname=group, time="0")
 
 
 def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
     """Add the case of a finding, and return what it came to."""
     case = _named_case(suite, result, finding.id, finding.check)
     where = f"{result.path_of(finding)}:{result.line_of(finding)}"
-    text = _xml("\n".join([where, *_lines(finding, result.units)]))
+    text = xml_text("\n".join([where, *_lines(finding, result.units)]))
     known = finding.id in result.known
     came = {Verdict.NO_GO: "failure", Verdict.UNKNOWN: "error"}.get(finding.verdict, "")
     if came and not known:
-        message, kind = _xml(finding.says), str(finding.verdict)
+        message, kind = xml_text(finding.says), str(finding.verdict)
         ET.SubElement(case, came, type=kind, message=message).text = text
         return came
     if finding.verdict is not Verdict.GO:
@@ -129,7 +129,7 @@ def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
 _NO_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
-def _xml(text: str) -> str:
+def xml_text(text: str) -> str:
     """Return a text without the signs that XML cannot hold."""
     return "".join(
         c for c in text if c in "\t\n\r" or " " <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c > "\uffff"

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from xml.etree import ElementTree as ET
 
 from markupsafe import Markup
 
+from fixturecheck.report.build_files import xml_text
 from fixturecheck.report.markup import Cell, Table, render, style, table_of
 from fixturecheck.report.study_map import parallel_plot, region_map
 from fixturecheck.result.finding import Verdict
@@ -23,6 +25,30 @@ def study_text(found: StudyFound) -> str:
     lines += [f"unknown at {values_words(r)}: {r.says}" for r in unknown[:_MOST_UNKNOWN]]
     lines += [f"and {len(unknown) - _MOST_UNKNOWN} more unknown"] if len(unknown) > _MOST_UNKNOWN else []
     return "\n".join(lines).replace("\u202f", " ")
+
+
+def study_junit(found: StudyFound) -> str:
+    """Return JUnit XML: a case for each variant, which fails where it does not pass."""
+    root = ET.Element("testsuites")
+    suite = ET.SubElement(root, "testsuite", name=xml_text(found.study.name))
+    came = []
+    for row in found.sampled:
+        case = ET.SubElement(
+            suite,
+            "testcase",
+            name=xml_text(values_words(row)),
+            classname=xml_text(row.variant.setup),
+            time="0",
+        )
+        if not found.study.passes(row.verdict):
+            came.append("error" if row.verdict is Verdict.UNKNOWN else "failure")
+            kind, says = str(row.verdict), xml_text(row.says)
+            ET.SubElement(case, came[-1], type=kind, message=says).text = xml_text(row.driver)
+    counts = {"tests": len(found.sampled), "failures": came.count("failure"), "errors": came.count("error")}
+    for key, count in counts.items():
+        suite.set(key, str(count))
+    ET.indent(root)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(root, encoding="unicode")}\n'
 
 
 def counts_words(found: StudyFound) -> str:

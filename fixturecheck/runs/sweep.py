@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fixturecheck.errors import SetupError
 from fixturecheck.report.folder import written
-from fixturecheck.report.study_page import study_page, study_text
+from fixturecheck.report.study_page import study_junit, study_page, study_text
 from fixturecheck.runs.variant import Task, check_variant
 from fixturecheck.setup.load import load
 from fixturecheck.study.flips import flips_of
@@ -47,7 +47,7 @@ def spawned(workers: int) -> Executor:
 
 def run(
     study_path: str, folder: str, processes: int, flips: bool, *, progress: Progress
-) -> tuple[str, str, bool]:
+) -> tuple[str, str, bool, str]:
     """Work a study out, as far as it has not been, and write its table and page.
 
     Parameters
@@ -62,7 +62,8 @@ def run(
     Returns
     -------
     tuple
-        What it came to: `passes`, `fails` or `unknown`; the text for the terminal; whether all was known.
+        What it came to: `passes`, `fails` or `unknown`; the text for the terminal; whether all was known;
+        and JUnit XML.
 
     Raises
     ------
@@ -74,7 +75,7 @@ def run(
     best = found.best
     unknown = any(r.verdict == "unknown" for r in found.sampled)
     came = "passes" if best is not None else "unknown" if unknown else "fails"
-    return came, study_text(found), not fresh
+    return came, study_text(found), not fresh, study_junit(found)
 
 
 class Sweeping:

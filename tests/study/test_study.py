@@ -9,9 +9,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from junitparser import JUnitXml
 
 from fixturecheck.errors import SetupError
 from fixturecheck.report.study_map import parallel_plot, region_map
+from fixturecheck.report.study_page import study_junit
 from fixturecheck.result.finding import Verdict
 from fixturecheck.study.flips import flips_of
 from fixturecheck.study.model import StudyFound, Variant, VariantRow, best_of
@@ -173,6 +175,21 @@ def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
         "unit": "", "limit": "", "margin": "", "least_share": "", "looked_for_flip": "False", "says": "",
         "margin nest/gap mm": "0.001",
     }  # fmt: skip
+
+
+def test_a_case_of_junit_xml_stands_for_each_variant(stated):
+    rows = (
+        row(leg=1.0),
+        row(Verdict.NO_GO, leg=2.0),
+        replace(row(Verdict.UNKNOWN, leg=3.0), says="<Lost> & so."),
+    )
+    suite = JUnitXml.fromstring(study_junit(StudyFound(study=stated(RANGE), rows=rows)).encode())
+    assert (suite.tests, suite.failures, suite.errors) == (3, 1, 1)
+    assert [(case.name, [r.message for r in case.result]) for case in suite] == [
+        ("leg = 1", []),
+        ("leg = 2", [""]),
+        ("leg = 3", ["<Lost> & so."]),
+    ]
 
 
 def test_a_process_that_dies_is_one_answer_and_never_the_end():
