@@ -178,12 +178,9 @@ def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
 
 
 def test_a_case_of_junit_xml_stands_for_each_variant(stated):
-    rows = (
-        row(leg=1.0),
-        row(Verdict.NO_GO, leg=2.0),
-        replace(row(Verdict.UNKNOWN, leg=3.0), says="<Lost> & so."),
-    )
-    suite = JUnitXml.fromstring(study_junit(StudyFound(study=stated(RANGE), rows=rows)).encode())
+    lost = replace(row(Verdict.UNKNOWN, leg=3.0), says="<Lost> & so.")
+    rows = (row(leg=1.0), row(Verdict.NO_GO, leg=2.0), lost)
+    (suite,) = JUnitXml.fromstring(study_junit(StudyFound(study=stated(RANGE), rows=rows)).encode())
     assert (suite.tests, suite.failures, suite.errors) == (3, 1, 1)
     assert [(case.name, [r.message for r in case.result]) for case in suite] == [
         ("leg = 1", []),
