@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from difflib import get_close_matches
 
 from fixturecheck.errors import SetupError
@@ -59,6 +59,25 @@ def one_of(value: object, known: tuple[str, ...], where: str) -> None:
 def plain(name: str) -> str:
     """Turn a name from a file into one that is allowed: other characters become `_`; may be empty."""
     return re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_")
+
+
+_MOST_NUMBER = 5
+"""Letters kept free at the end of a name for a number that tells it from others."""
+
+
+def distinct(names: Iterable[str]) -> Iterator[str]:
+    """Yield names from a file in allowed letters, no two alike: with a number where several share one."""
+    taken: set[str] = set()
+    wanted = [plain(name)[: MOST_NAME - _MOST_NUMBER] or "body" for name in names]
+    several = {w for w in wanted if wanted.count(w) > 1}
+    for stem in wanted:
+        count = 1
+        name = f"{stem}_1" if stem in several else stem
+        while name in taken:
+            count += 1
+            name = f"{stem}_{count}"
+        taken.add(name)
+        yield name
 
 
 _SHOWN = 24

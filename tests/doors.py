@@ -31,7 +31,7 @@ def run_here(run: str, *arguments: Any, **_: Any) -> Any:
     """Do the run of a command in this process, where the kernel is loaded already."""
     module, function = run.split(":")
     quiet = {"progress": lambda _doing, _share: None}
-    if run in {check.RUN, new.RUN}:
+    if run in {check.RUN, new.RUN, new.FROM}:
         quiet["tell"] = lambda _lines: None
     return getattr(importlib.import_module(module), function)(*arguments, **quiet)
 

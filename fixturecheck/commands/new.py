@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from pathlib import Path
 
 from fixturecheck.commands.shared import (
@@ -13,8 +14,8 @@ from fixturecheck.commands.shared import (
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say, screen
 from fixturecheck.errors import SetupError
 
-RUN = "fixturecheck.runs.new:run"
-"""What the child process runs."""
+RUN, FROM = "fixturecheck.runs.new:run", "fixturecheck.runs.new:run_from"
+"""What the child process runs, for a part and for an assembly."""
 
 
 def add(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -27,11 +28,25 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         epilog=EXITS,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    new.add_argument("part", metavar="PART", type=Path, help="the part: a STEP or BREP file of one solid")
     new.add_argument(
-        "--on", choices=("flat_chuck", "v_block"), help="what it stands on (default: the better one)"
+        "drawn", nargs="?", metavar="PART", type=Path, help="the part: a STEP or BREP file of one solid"
     )
-    new.add_argument("--count", metavar="N", type=int, default=1, help="parts in a row (1)")
+    new.add_argument(
+        "--from",
+        dest="assembly",
+        metavar="ASSEMBLY",
+        type=Path,
+        help="in place of PART: a STEP or BREP file of the whole, part and all that holds it, as it stands",
+    )
+    new.add_argument(
+        "--part", metavar="NAME", help="with --from: the body that is ground (default: found by what touches)"
+    )
+    new.add_argument(
+        "--on",
+        choices=("flat_chuck", "v_block", "vise"),
+        help="what it stands on (default: the better one of flat_chuck and v_block)",
+    )
+    new.add_argument("--count", metavar="N", type=int, help="parts in a row (1)")
     new.add_argument("--floor", metavar="FACE", help="the face to grind, by its name (default: the best one)")
     new.add_argument("--explain", action="store_true", help="say why for each choice")
     new.add_argument(
@@ -45,25 +60,44 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     new.set_defaults(command=_new)
 
 
+def _at_odds(options: argparse.Namespace) -> Iterator[str]:
+    """Yield what is asked for and does not go together."""
+    if options.assembly is None:
+        if options.part is not None:
+            yield "--part goes with --from"
+        return
+    if options.drawn is not None:
+        yield "give a part, or an assembly with --from, not both"
+    for name, value in (("--on", options.on), ("--count", options.count)):
+        if value is not None:
+            yield f"{name} does not go with --from: the assembly shows it"
+
+
 def _new(options: argparse.Namespace) -> int:
-    out = options.out or Path(f"{options.part.stem}.toml")
-    wrong = (
-        [f"{options.part} is not a file; give the STEP file of a part"] if not options.part.is_file() else []
-    )
+    drawn: Path | None = options.assembly or options.drawn
+    if drawn is None:
+        message = "give the STEP file of a part, or --from with that of an assembly"
+        raise SetupError(message)
+    out = options.out or Path(f"{drawn.stem}.toml")
+    wrong = [f"{drawn} is not a file; give the STEP file of a part"] if not drawn.is_file() else []
+    wrong += list(_at_odds(options))
     if out.exists():
         wrong.append(f"{out} exists, and may hold work of yours; give another --out")
     if out.suffix.lower() != ".toml":
         wrong.append(f"--out {out}: a set-up ends in .toml")
-    if options.count < 1:
+    if options.count is not None and options.count < 1:
         wrong.append(f"--count must be at least 1, got {options.count}")
     if not options.timeout > 0:
         wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
     if wrong:
         raise SetupError(*wrong)
     folder = out.with_name(f"{out.stem}_check")
-    wishes = (str(options.part), options.on, options.count, options.floor, str(out))
+    wishes: tuple[object, ...] = (str(drawn), options.on, options.count or 1, options.floor, str(out))
+    run = RUN
+    if options.assembly is not None:
+        wishes, run = (str(drawn), options.part, options.floor, str(out)), FROM
     asked = (not options.no_pictures, *screen())
-    verdict, table, trouble, because = run_into(options, folder, RUN, wishes, asked, hears=True)
+    verdict, table, trouble, because = run_into(options, folder, run, wishes, asked, hears=True)
     if trouble:
         complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
     if options.explain:

@@ -213,12 +213,29 @@ def read_document(path: Path, overrides: Mapping[str, str]) -> Stated:
         with wrong.noted():
             set_by[_override(document, key, value)] = f"--set {key}={value}"
     wrong.raise_any()
-    return Stated(
-        what="the file",
-        values=document,
-        path=(),
-        where=partial(_where, path.name, lines_of(text), set_by),
-    )
+    return _stated(path.name, text, document, set_by)
+
+
+def document_of(name: str, text: str) -> Stated:
+    """Return the tables of a TOML text.
+
+    Parameters
+    ----------
+    name : str
+        What its file is called.
+    text : str
+
+    Raises
+    ------
+    SetupError
+        It does not parse; with the line.
+    """
+    return _stated(name, text, parsed(name, text), {})
+
+
+def _stated(name: str, text: str, document: Mapping[str, Any], set_by: Mapping[KeyPath, str]) -> Stated:
+    where = partial(_where, name, lines_of(text), set_by)
+    return Stated(what="the file", values=document, path=(), where=where)
 
 
 def parsed(name: str, text: str) -> dict[str, Any]:

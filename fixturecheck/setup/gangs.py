@@ -98,6 +98,61 @@ def spread_out(facts: Stated, wrong: Mistakes) -> SpreadTables:
     return _Spreading(facts, wrong).done()
 
 
+def own_seats(entry: Stated) -> list[tuple[BodySeat, KeyPath]]:
+    """Return the seats that stand in the entry itself; those without a rank have it by their order."""
+    found: list[tuple[BodySeat, KeyPath]] = []
+    in_turn = iter(_IN_TURN)
+    for stated in entry.tables("seats"):
+        named = replace(stated, what=f"{_ordinal(len(found))} of the seats of {entry.what}")
+        seat = named.record(BodySeat)
+        if seat.rank is None:
+            seat = replace(seat, rank=next(in_turn, "tertiary"))
+        if seat.on is None and (seat.rank != "nest" or "count" not in entry.values):
+            named.fail(f"{named.what} lacks the key 'on'; only a nest of a gang is on the one before")
+        found.append((seat, stated.path))
+    return found
+
+
+def placing_of_node(entry: Stated, name: str, wrong: Mistakes) -> tuple[Stated, StatedPlacing | None]:
+    """Return what a body of an assembly states without its placing, and how its seats place it.
+
+    Parameters
+    ----------
+    entry : Stated
+        What the body states; its solid is drawn, and so is how it is turned before it is placed.
+    name : str
+        Of the body.
+    wrong : Mistakes
+        Takes what is wrong with the keys that are read here.
+
+    Returns
+    -------
+    tuple
+        The placing is None where it states no seats; those that touch are in `StatedPlacing.only`, too.
+    """
+    if not _metric_keys(entry) & {"seats", *FREE_KEYS}:
+        return entry, None
+    bare = replace(entry, values={k: v for k, v in entry.values.items() if _metric(k) not in _OF_NODES})
+
+    def placing() -> StatedPlacing:
+        seats = [seat for seat, _ in own_seats(entry)]
+        if not seats:
+            entry.fail(f"{entry.what} states no seats that along_mm or turn_deg could add to")
+        return replace(StatedPlacing(entry=entry, name=name, only=tuple(seats)), **_free(entry))
+
+    return bare, wrong.or_else(placing, None)
+
+
+_OF_NODES = ("seats", *FREE_KEYS)
+"""What a body of an assembly may state of its placing; a gang is drawn there one by one."""
+
+
+def seat_table(body: str, seat: BodySeat) -> dict[str, Any]:
+    """Return a seat that stands with its body as a `[[seat]]` table of its own."""
+    stated = {key: getattr(seat, key) for key in _SEAT_KEYS if key in seat.stated or key == "on"}
+    return {"body": body, **stated, "rank": seat.rank}
+
+
 class _Spreading:
     """Works through the bodies of a set-up, and puts its lists together anew."""
 
@@ -153,7 +208,7 @@ class _Spreading:
             return
         with self.wrong.noted():
             _refuse_place(entry)
-            seats = [seat for seat, _ in self._own_seats(entry)]
+            seats = [seat for seat, _ in own_seats(entry)]
             if not seats:
                 entry.fail(f"{entry.what} states no seats that along_mm or turn_deg could add to")
             placing = StatedPlacing(entry=entry, name=str(entry.values.get("name")), only=tuple(seats))
@@ -175,7 +230,7 @@ class _Spreading:
         if keys & set(PLACING_KEYS):
             _refuse_place(entry)
         names = gang = self._names(entry) if set(GANG_KEYS) & keys else ()
-        own = self._own_seats(entry)
+        own = own_seats(entry)
         elsewhere = apart.get(entry.need("name", "text"), [])
         if gang:
             own += [(s, e.path) for e in elsewhere if (s := self._apart(e)) is not None]
@@ -197,7 +252,7 @@ class _Spreading:
             self.bodies.append(({**_without_placing(entry), "name": name}, entry.path))
             mine = [(s, p) for s, p in own if _counts(s, number)]
             mine += [(replace(s, on=before), p) for s, p in nests if before is not None and pitch is None]
-            self.seats += [(_table(name, s), p) for s, p in mine if s.gap_mm == 0.0]
+            self.seats += [(seat_table(name, s), p) for s, p in mine if s.gap_mm == 0.0]
             row = InRow(gang=str(entry.values["name"]), number=number + 1, before=before, pitch_mm=pitch)
             placing = StatedPlacing(
                 entry=entry,
@@ -215,20 +270,6 @@ class _Spreading:
         count: int = entry.need("count", "whole")
         entry.within(Allowed(least=1, most=MOST_COUNT), "count")
         return tuple(f"{name}_{n + 1}" for n in range(count))
-
-    def _own_seats(self, entry: Stated) -> list[tuple[BodySeat, KeyPath]]:
-        """Return the seats that stand in the entry itself; those without a rank have it by their order."""
-        found: list[tuple[BodySeat, KeyPath]] = []
-        in_turn = iter(_IN_TURN)
-        for stated in entry.tables("seats"):
-            named = replace(stated, what=f"{_ordinal(len(found))} of the seats of {entry.what}")
-            seat = named.record(BodySeat)
-            if seat.rank is None:
-                seat = replace(seat, rank=next(in_turn, "tertiary"))
-            if seat.on is None and (seat.rank != "nest" or "count" not in entry.values):
-                named.fail(f"{named.what} lacks the key 'on'; only a nest of a gang is on the one before")
-            found.append((seat, stated.path))
-        return found
 
     def _apart(self, entry: Stated) -> BodySeat | None:
         """Return a seat of a gang from a table of its own; one on the gang itself is on the one before."""
@@ -376,12 +417,6 @@ def _nests(entry: Stated, own: Sequence[tuple[BodySeat, KeyPath]]) -> tuple[tupl
 
 
 _NEST = "or a seat like { face = 'back', on_face = 'nest', rank = 'nest' }"
-
-
-def _table(body: str, seat: BodySeat) -> dict[str, Any]:
-    """Return a seat as its `[[seat]]` table."""
-    stated = {key: getattr(seat, key) for key in _SEAT_KEYS if key in seat.stated or key == "on"}
-    return {"body": body, **stated, "rank": seat.rank}
 
 
 RANK_ORDER: Mapping[str, int] = {rank: n for n, rank in enumerate(Rank)}

@@ -18,6 +18,7 @@ from fixturecheck.kernel.step import PartFile, read
 from fixturecheck.names import nearest
 from fixturecheck.result import Source
 from fixturecheck.setup.facts import BodyFacts, EquipmentFacts, PlaceFacts, body_facts
+from fixturecheck.setup.gangs import StatedPlacing, placing_of_node, seat_table, spread_out
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Body, Setup
@@ -233,7 +234,8 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
     locations put it; solve the assembly's constraints first. Under the key `fixturecheck` in its
     metadata a node states what a `[[body]]` of a TOML set-up may state: role, material, faces,
     finish, tolerance_mm, orientation_mm, no_function, pole, group, fastened; `{"skip": True}` leaves it
-    out. Faces that were named with `addSubshape` keep those names; a reference may also be `{"tag": NAME}`,
+    out. With seats, along_mm and turn_deg it is placed by its seats, from how it is turned in the assembly.
+    Faces that were named with `addSubshape` keep those names; a reference may also be `{"tag": NAME}`,
     a face, or a workplane with faces selected. The top node states the rest: the tables setup, machine,
     wheel, tolerances, severity, and lists of equipment, seat and cut. Should it hold a solid itself, the
     facts about that body stand under `body`.
@@ -257,14 +259,43 @@ def setup_from_assembly(assembly: Assembly, *, facts: Mapping[str, Any] | None =
         path=(),
         where=partial(_where, assembly.name),
     )
-    nodes = list(_bodies(assembly, tables.values))
-
-    def bodies(units: str) -> Sequence[partial[BodyFacts]]:
-        return [partial(_body_facts, node, entry, units) for node, entry in nodes]
-
-    told = read_tables(tables, name=assembly.name, bodies=bodies)
+    wrong = Mistakes()
+    spread = spread_out(tables, wrong)
+    nodes, placings = [], list(spread.placings)
+    for node, entry in _bodies(assembly, tables.values):
+        bare, placing = placing_of_node(entry, node.name, wrong)
+        nodes.append((node, bare))
+        placings += [placing] if placing is not None else []
+    told = read_tables(
+        _with_seats(spread.facts, placings),
+        name=assembly.name,
+        bodies=lambda units: [partial(_body_facts, node, entry, units) for node, entry in nodes],
+        wrong=wrong,
+        as_stated=tables,
+    )
     made = [partial(_body_of_node, node, facts) for (node, _), facts in zip(nodes, told.bodies, strict=True)]
-    return build_setup(told, bodies=made)
+    return build_setup(replace(told, placings=tuple(map(_apart, placings))), bodies=made)
+
+
+def _with_seats(tables: Stated, placings: Iterable[StatedPlacing]) -> Stated:
+    """Return the tables with the seats that stand with bodies of an assembly among their own."""
+    seats = [
+        seat_table(p.name, s)
+        for p in placings
+        if "kind" not in p.entry.values
+        for s in p.only
+        if not s.gap_mm
+    ]
+    if not seats:
+        return tables
+    return replace(tables, values={**tables.values, "seat": [*tables.values.get("seat", ()), *seats]})
+
+
+def _apart(placing: StatedPlacing) -> StatedPlacing:
+    """Return how a body is placed without the seats that are seats of the set-up as well."""
+    if "kind" in placing.entry.values:
+        return placing
+    return replace(placing, only=tuple(s for s in placing.only if s.gap_mm))
 
 
 def _bodies(assembly: Assembly, whole: Mapping[str, Any]) -> Iterator[tuple[Node, Stated]]:

@@ -236,13 +236,18 @@ class _ToPlace:
         """Return every seat that something is placed by, those of the lowest rank first."""
         found: list[Pair] = []
         named: dict[str, _NamedPair] = {}
+        told: set[tuple[str, str, str]] = set()
         for one in self._named_pairs(problems):
             owner = one.body if one.body in self.placings else one.on
             try:
                 pair = self._pair(one)
             except SetupError as reason:
-                # What is wrong with a seat of the set-up is told once, when that is made.
-                problems.add(self.unit_of.get(owner) or owner, str(reason))
+                # The seats of a gang are stated once, so that what is wrong with one is told once.
+                row = self.placings[owner].row if owner in self.placings else None
+                stated = (row.gang if row else owner, one.face, one.on_face)
+                if stated not in told:
+                    problems.add(self.unit_of.get(owner) or owner, str(reason))
+                told.add(stated)
                 continue
             found.append(pair)
             named[pair.name] = one

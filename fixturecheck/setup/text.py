@@ -194,6 +194,7 @@ def read_tables(
     bodies: BodyReaders,
     more: Own | None = None,
     wrong: Mistakes | None = None,
+    as_stated: Stated | None = None,
 ) -> StatedSetup:
     """Read the tables of a set-up.
 
@@ -209,6 +210,8 @@ def read_tables(
         Materials and finishes of a file of the shop.
     wrong : Mistakes, optional
         What was found wrong before; told with the rest.
+    as_stated : Stated, optional
+        The tables before gangs were spread out, which `guessed` speaks of.
 
     Raises
     ------
@@ -235,7 +238,7 @@ def read_tables(
             "drills": wrong.each(pieces["drill"], _drill),
             "transfers": wrong.each(pieces["transfer"], lambda t: t.record(Transfer)),
             "squared": wrong.each(pieces["square"], lambda s: s.record(Squaring)),
-            "guessed": wrong.or_else(lambda: guesses(facts, head.guessed), ()),
+            "guessed": wrong.or_else(lambda: guesses(as_stated or facts, head.guessed), ()),
             **{field: wrong.or_else(partial(of, facts), None) for field, of in _SINGLE.items()},
         }
     for kind in ("equipment", "cut", "drill", "clamp", "mill", "transfer"):
@@ -462,7 +465,7 @@ def read_facts(document: Stated, path: Path) -> StatedSetup:
         return [partial(body_facts, entry, units) for entry in spread.facts.tables("body")]
 
     more = None if shop is None else shop.own
-    read = read_tables(spread.facts, name=path.stem, bodies=bodies, more=more, wrong=wrong)
+    read = read_tables(spread.facts, name=path.stem, bodies=bodies, more=more, wrong=wrong, as_stated=facts)
     return replace(read, shop_file=None if shop is None else shop.path, placings=spread.placings)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from fixturecheck.errors import SetupError
 from fixturecheck.names import nearest
 from fixturecheck.start.in_vee import ANGLE_DEG, in_vee
+from fixturecheck.start.in_vise import in_vise
 from fixturecheck.start.layout import Because, FirstSetup
 from fixturecheck.start.on_chuck import on_chuck
 from fixturecheck.start.part import Part, Plane, Round
@@ -17,6 +19,7 @@ from fixturecheck.start.standing import (
     Stance,
     best,
     flat_stances,
+    gripped_stances,
     poses,
     rim_stances,
     vee_stances,
@@ -24,7 +27,11 @@ from fixturecheck.start.standing import (
 
 FLAT_CHUCK, V_BLOCK, VISE = "flat_chuck", "v_block", "vise"
 
-_LAID_OUT: Mapping[str, Callable[[Part, Posed, int], FirstSetup]] = {FLAT_CHUCK: on_chuck, V_BLOCK: in_vee}
+_LAID_OUT: Mapping[str, Callable[[Part, Posed, int], FirstSetup]] = {
+    FLAT_CHUCK: on_chuck,
+    V_BLOCK: in_vee,
+    VISE: in_vise,
+}
 
 _MOST_TOLD = 6
 _MOST_TRIED = 24
@@ -91,7 +98,10 @@ def _ranked(part: Part, stances: list[tuple[str, Stance]], target: Plane | None,
 
 
 def _stances(part: Part, kind: str) -> Iterator[Stance]:
-    yield from vee_stances(part, ANGLE_DEG) if kind == V_BLOCK else flat_stances(part)
+    if kind == V_BLOCK:
+        yield from vee_stances(part, ANGLE_DEG)
+    else:
+        yield from gripped_stances(part) if kind == VISE else flat_stances(part)
 
 
 def _floor_named(part: Part, name: str) -> Plane:
@@ -117,6 +127,8 @@ def _floor_named(part: Part, name: str) -> Plane:
 def _cannot_stand(part: Part, kinds: tuple[str, ...]) -> str:
     if not part.planes and not part.rounds:
         return f"{part.file.name} has no flat face and no cylinder: nothing to stand on or to grind flat"
+    if kinds == (VISE,):
+        return f"{part.file.name} has no flat face to be set down on between the jaws of a vise"
     where = {FLAT_CHUCK: "stand on a chuck", V_BLOCK: "lie in a V-block", VISE: "stand in a vise"}
     what = " or ".join(where[kind] for kind in kinds)
     return (
@@ -191,6 +203,8 @@ def _standing_said(stance: Stance) -> str:
         return "it stands on a rim or on corners, since nothing flat is below"
     if isinstance(on, Round):
         return f"a round of {2 * on.radius_mm:.4g} mm bears on both flanks along lines"
+    if math.isinf(stance.steady_share):
+        return f"{stance.bears_mm2:.4g} mm2 lie on a parallel or on the bed, and the jaws hold it there"
     return (
         f"{stance.bears_mm2:.4g} mm2 bear; the weight lies {stance.margin_mm:.3g} mm inside their border, "
         f"{stance.height_mm:.3g} mm up"

@@ -111,7 +111,6 @@ def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
         faces=names.given,
         floor=floor,
         wall=wall,
-        order=tuple(name for name, _ in places),
         push=(1.0, 0.0, 0.0),
         because=(*_because(nest, stop, count), *left_out),
     )

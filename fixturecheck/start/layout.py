@@ -90,10 +90,10 @@ class FirstSetup:
         Names that the file does not give.
     floor, wall : str, str or None
         Names of what is ground.
-    order : tuple of str
-        In which parts are put in place.
     push : Vector
         Which way each is pushed.
+    push_at : Vector or None
+        Where, in the part's own frame, mm; None is its centre.
     because : tuple of Because
     """
 
@@ -107,9 +107,9 @@ class FirstSetup:
     faces: Mapping[str, tuple[int, ...]]
     floor: str
     wall: str | None
-    order: tuple[str, ...]
     push: Vector
     because: tuple[Because, ...]
+    push_at: Vector | None = None
 
 
 def turned_box(part: Part, turn: Floats) -> Box:

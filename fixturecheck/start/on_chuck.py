@@ -9,6 +9,7 @@ import numpy as np
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Box
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
@@ -75,6 +76,7 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
     seats, shares, left_out = kept_seats(wanted, bodies, touching(bodies))
     used = {s.on for s in seats}
     idle = {b.name for b in blocks} - used
+    stopped = blocks[0].name in used
     return FirstSetup(
         name=f"{part.name}, on the flat chuck",
         part=part,
@@ -86,8 +88,8 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
         faces=names.given,
         floor=floor,
         wall=wall,
-        order=tuple(name for name, _ in places),
-        push=(1.0, 0.5 if posed.back is not None else 0.0, 0.0),
+        push=(float(stopped), 0.5 if "chuck_back_rail" in used else 0.0, 0.0),
+        push_at=_push_at(part, posed, places[0], blocks[0] if stopped else None, height),
         because=(*_because(nest, spaced, count, row), *left_out),
     )
 
@@ -219,6 +221,27 @@ def _seats(
             yield Seat(body=name, face=left, on=block.name, on_face="plus_x", rank=Rank.STOP)
     if left:
         yield Seat(body=places[-1][0], face=left, on=left_block.name, on_face="plus_x", rank=Rank.STOP)
+
+
+def _push_at(
+    part: Part, posed: Posed, place: tuple[str, Vector], stop: Equipment | None, height_mm: float
+) -> Vector | None:
+    """Return where a hand pushes a part so that it does not turn it, in its own frame.
+
+    There the line across the middle of the stop meets that across the middle of what lies on the rail, low
+    enough not to tip the part: then what both push back passes through the same point.
+    """
+    if stop is None:
+        return None
+    _, at = place
+    x = float((posed.turn @ part.centre)[0]) + at[0]
+    if isinstance(posed.back, Plane):
+        along = (posed.back.corners @ posed.turn.T)[:, 0] + at[0]
+        x = float(along.min() + along.max()) / 2
+    elif posed.back is not None:
+        x = float((posed.turn @ posed.back.origin)[0]) + at[0]
+    there = np.array([x, stop.at[1], height_mm / 2])
+    return to_vector(np.round(posed.turn.T @ (there - np.array(at)), 3) + 0.0)
 
 
 def _because(nest: Nest | None, spaced: bool, count: int, row_mm: float) -> Iterator[Because]:

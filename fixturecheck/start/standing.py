@@ -116,6 +116,15 @@ def flat_stances(part: Part) -> Iterator[Stance]:
             yield stance
 
 
+def gripped_stances(part: Part) -> Iterator[Stance]:
+    """Yield the planes that a part can be set down on and gripped over, wherever its weight lies."""
+    for plane in part.planes:
+        if plane.outer:
+            yield Stance(
+                on=(plane,), down=plane.normal, along=None, bears_mm2=plane.area_mm2, steady_share=math.inf
+            )
+
+
 def rim_stances(part: Part) -> Iterator[Stance]:
     """Yield how a part stands with a flat face up and nothing flat below: on a rim, or on corners."""
     hull = part.table.hull
@@ -238,6 +247,26 @@ def poses(
             open_sides = _open_sides(part, turn, plane)
             if (open_sides is None) == shut_in:
                 yield _posed(part, stance, turn, plane, open_sides or (None, 0))
+
+
+def open_floors(part: Part, turn: Floats) -> Iterator[tuple[Plane, Plane | None, float]]:
+    """Yield the faces of a part, turned as it stands, that lie level and open to the wheel along X.
+
+    Parameters
+    ----------
+    turn : ndarray, shape (3, 3)
+        From the part's frame to the machine's.
+
+    Returns
+    -------
+    iterator of tuple
+        The face, the wall beside it or None, and what it is worth, mm2: its area, less beside a wall.
+    """
+    for plane in part.planes:
+        if np.linalg.norm(turn @ plane.normal - (0.0, 0.0, 1.0)) < SAME:
+            beside = _open_sides(part, turn, plane)
+            if beside is not None:
+                yield plane, beside[0], plane.area_mm2 * (BESIDE_WALL if beside[1] else 1.0)
 
 
 def _turns(part: Part, stance: Stance) -> Iterator[Floats]:

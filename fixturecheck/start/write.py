@@ -5,17 +5,24 @@ from __future__ import annotations
 import itertools
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from fixturecheck.arrays import Floats
-from fixturecheck.setup.records import Seat
+from fixturecheck.errors import SetupError
+from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.setup.document import document_of
+from fixturecheck.setup.load import setup_of_text
+from fixturecheck.setup.records import BodyRole, Rank, Seat
 from fixturecheck.setup.schema import first_line
+from fixturecheck.setup.text import read_facts
+from fixturecheck.start.assembly import FromAssembly, lines_of
 from fixturecheck.start.layout import Equipment, FirstSetup
 from fixturecheck.start.part import point_on
+from fixturecheck.start.toml import TomlLine, TomlTable, guesses_in, rows_of, value_text
 
 STOCK_MM = 0.2
 DOWNFEED_MM = 0.01
@@ -28,222 +35,313 @@ WHEEL_MM = 13.0
 CORNER_MM = 0.2
 """Width and dressed corner of the straight wheel that is put on."""
 
+SAME_PLACE_MM = 1e-6
+"""Parts that stand this close to where they are meant to stand there."""
+
 _TURNS_DEG = (90, 180, -90, 45, -45, 135, -135)
-_COMMENT_AT = 46
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Line:
-    """One key: its value, a remark, and whether it is a guess."""
-
-    key: str
-    value: object
-    remark: str = ""
-    guessed: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Table:
-    """A table of the file.
-
-    Parameters
-    ----------
-    header : str
-        `[wheel]` or `[[cut]]`.
-    path : str
-        What its keys are called from outside, `cut.top`.
-    remark : str
-        What stands over it; empty for nothing.
-    """
-
-    header: str
-    path: str
-    lines: tuple[_Line, ...]
-    remark: str = ""
-    inner: tuple[_Table, ...] = field(default=())
 
 
 def setup_text(proposal: FirstSetup, home: Path) -> str:
     """Return a proposed set-up as TOML; its first line names the schema that lies beside it.
+
+    Parts are placed by their seats where these put them where they are meant to stand; else by coordinates.
 
     Parameters
     ----------
     home : Path
         The folder of the file, from which the part file is named.
     """
-    tables = list(_tables(proposal, home))
-    guessed = [f"{t.path}.{line.key}" for t in tables for line in t.lines if line.guessed]
+    by_seats = _text(proposal, home, list(_parts_by_seats(proposal, home)), _gang_of(proposal))
+    if _stands_as_meant(by_seats, proposal, home):
+        return by_seats
+    parts = [table for n, (name, _) in enumerate(proposal.places) for table in _body(proposal, n, name, home)]
+    rows = zip(proposal.seats, proposal.shares, strict=True)
+    parts += [_seat(n, seat, share) for n, (seat, share) in enumerate(rows, start=1)]
+    return _text(proposal, home, parts, tuple(name for name, _ in proposal.places))
+
+
+def _text(proposal: FirstSetup, home: Path, parts: Sequence[TomlTable], names: Sequence[str]) -> str:
+    """Return the file whose parts and seats are stated by some tables, and called by some names."""
+    turn = proposal.posed.turn
+    across = (proposal.posed.floor.corners @ turn.T)[:, 1]
+    cut = _cut(proposal.floor, proposal.wall, float(across.max() - across.min()), names)
+    tables = [_wheel(), *map(_equipment, proposal.equipment), *parts, cut, _staging(proposal, names)]
+    in_vise = any(piece.kind == "grinding_vise" for piece in proposal.equipment)
+    held = _clamped(proposal) if in_vise else _MAGNET
+    return _file(proposal.part.file.name, proposal.name, tables, (*_ASKS, *held))
+
+
+def _file(of: str, name: str, tables: Sequence[TomlTable], end: Sequence[str]) -> str:
+    """Return the text of a file: its head, its tables and what stands at its end."""
     rows = [
         first_line(),
-        f"# A first set-up for {proposal.part.file.name}, written by `fixturecheck new`. Lengths are in mm.",
+        f"# A first set-up for {of}, written by `fixturecheck new`. Lengths are in mm.",
         "# Z is up, X is the traverse of the table, Y the cross feed, positive toward the column.",
         "# What nobody stated is marked `# guessed` and listed here; take out what you have settled.",
         "",
         "[setup]",
-        f"name = {_value(proposal.name)}",
+        f"name = {value_text(name)}",
         "guessed = [",
-        *(f"    {_value(key)}," for key in guessed),
+        *(f"    {value_text(key)}," for table in tables for key in guesses_in(table)),
         "]",
     ]
     for table in tables:
-        rows += ["", *_written(table)]
-    return "\n".join([*rows, "", *_HOLDING, ""])
+        rows += ["", *rows_of(table)]
+    return "\n".join([*rows, "", *end, ""])
 
 
-_HOLDING = (
-    "# Does the magnet hold, where does a part go if it lets go, how do the parts come off? Take the # off",
-    "# the next lines, state the pull that its maker rates the magnet at, and check again, for a minute.",
-    "# [holding]",
-    '# magnet = "full"',
-    "# rated_pull_n_cm2 = 80.0",
+def assembly_text(found: FromAssembly, home: Path) -> str:
+    """Return the set-up of an assembly as TOML; its first line names the schema that lies beside it.
+
+    Parameters
+    ----------
+    found : FromAssembly
+    home : Path
+        The folder of the file, from which the assembly's file is named.
+    """
+    names = [g.body.name for g in found.bodies if g.body.role == BodyRole.PART]
+    tables = [_wheel()]
+    for given in found.bodies:
+        name = given.body.name
+        lines = (*lines_of(given, _file_from(home, found.file)), *_made_of())
+        tables.append(TomlTable(header="[[body]]", path=f"body.{name}", lines=lines))
+        if given.faces:
+            points = tuple(
+                TomlLine(key=face, value=_reference(given.body.solid, indices))
+                for face, indices in given.faces.items()
+            )
+            tables.append(TomlTable(header="[body.faces]", path=f"body.{name}.faces", lines=points))
+    rows = zip(found.seats, found.shares, strict=True)
+    tables += [_seat(n, seat, share, ranked=True) for n, (seat, share) in enumerate(rows, start=1)]
+    tables.append(_cut(found.floor, found.wall, found.wide_mm, names))
+    name = f"{', '.join(names) if len(names) < 3 else f'{names[0]} to {names[-1]}'}, as assembled"
+    return _file(found.file.name, name, tables, _HOLD_ASSEMBLED)
+
+
+_HOLD_ASSEMBLED = (
+    "# What holds the parts is stated as `[holding]`: a vise, clamps, or a magnet whose pole pieces are",
+    '# bodies with pole = "n" or "s". `fixturecheck explain holding` tells more.',
 )
 
 
-def _tables(proposal: FirstSetup, home: Path) -> Iterator[_Table]:
-    yield _Table(
+def _gang_of(proposal: FirstSetup) -> tuple[str]:
+    """Return the one name that stands for all copies of the part."""
+    return (proposal.part.name,)
+
+
+def _stands_as_meant(text: str, proposal: FirstSetup, home: Path) -> bool:
+    """Tell whether every part of a set-up as written stands where it is proposed to."""
+    try:
+        told = read_facts(document_of("setup.toml", text), home / "setup.toml")
+        found = setup_of_text(told, home, sources=lambda _bodies, _files: ())
+    except SetupError:
+        return False
+    turn = proposal.posed.turn
+    for name, at in proposal.places:
+        meant = np.column_stack([turn, at])
+        if np.abs(matrix_of(found.body(name).at)[:3] - meant).max() > SAME_PLACE_MM:
+            return False
+    return True
+
+
+_ASKS = (
+    "# Does it hold, where does a part go if it lets go, how do the parts come off? Take the # off the next",
+    "# lines, state what they say, and check again, for a minute.",
+)
+_MAGNET = (
+    "# [holding]",
+    '# magnet = "full"',
+    "# rated_pull_n_cm2 = 80.0                    # as its maker rates the magnet",
+)
+
+
+def _clamped(proposal: FirstSetup) -> tuple[str, ...]:
+    """Return what holds a part in a vise, and its milling, as lines to be taken up."""
+    return (
+        "# [holding]",
+        '# friction = "ground_steel"',
+        "# [[clamp]]",
+        '# name = "screw"',
+        '# kind = "vise"',
+        '# body = "vise_jaw"',
+        '# face = "moving_jaw"',
+        "# torque_nm = 12.0                           # on the handle",
+        "# To mill the top in place of grinding it, take out [[cut]], and state the cutter:",
+        "# [[mill]]",
+        '# name = "top"',
+        f"# parts = [{', '.join(value_text(name) for name, _ in proposal.places)}]",
+        f"# face = {value_text(proposal.floor)}",
+        "# cutter_mm = 16.0",
+        "# teeth = 4",
+        "# deep_mm = 0.5",
+        "# wide_mm = 8.0",
+        "# feed_mm_tooth = 0.05",
+    )
+
+
+def _wheel() -> TomlTable:
+    return TomlTable(
         header="[wheel]",
         path="wheel",
         lines=(
-            _Line(key="diameter_mm", value=178.0, remark="a straight wheel", guessed=True),
-            _Line(key="thickness_mm", value=WHEEL_MM, guessed=True),
-            _Line(key="corner_radius_mm", value=CORNER_MM, remark="as dressed", guessed=True),
+            TomlLine(key="diameter_mm", value=178.0, remark="a straight wheel", guessed=True),
+            TomlLine(key="thickness_mm", value=WHEEL_MM, guessed=True),
+            TomlLine(key="corner_radius_mm", value=CORNER_MM, remark="as dressed", guessed=True),
         ),
     )
-    for piece in proposal.equipment:
-        yield _equipment(piece)
-    for n, (name, _) in enumerate(proposal.places):
-        yield from _body(proposal, n, name, home)
-    rows = zip(proposal.seats, proposal.shares, strict=True)
-    for n, (seat, share) in enumerate(rows, start=1):
-        yield _seat(n, seat, share)
-    yield _cut(proposal)
-    yield _staging(proposal)
 
 
-def _equipment(piece: Equipment) -> _Table:
-    lines = [_Line(key="kind", value=piece.kind, guessed=True), _Line(key="name", value=piece.name)]
+def _parts_by_seats(proposal: FirstSetup, home: Path) -> Iterator[TomlTable]:
+    """Yield the parts in one table with their seats, and the seats that not all of them share."""
+    rows = list(zip(proposal.seats, proposal.shares, strict=True))
+    (first, _), count = proposal.places[0], len(proposal.places)
+    own = [(seat, share) for seat, share in rows if seat.body == first]
+    lines = [TomlLine(key="name", value=proposal.part.name)]
+    if count > 1:
+        lines.append(TomlLine(key="count", value=count))
+        lines += _row_lines(proposal, [seat for seat, _ in own])
+    values: list[Mapping[str, object]] = []
+    for seat, share in own:
+        stated = {"face": seat.face, "on": seat.on, "on_face": seat.on_face, "rank": seat.rank}
+        values.append(stated if share is None else {**stated, "min_share": share})
+    lines += _drawn(proposal, home)
+    lines.append(
+        TomlLine(
+            key="seats",
+            value=values,
+            beside=tuple("" if share is None else f"guessed: {_PART_OF_IT}" for _, share in own),
+            guessed_inside=tuple(f"{n}.min_share" for n, (_, s) in enumerate(own, start=1) if s is not None),
+        )
+    )
+    remark = "placed by its seats, primary first" if count == 1 else "placed by their seats, primary first"
+    yield TomlTable(header="[[body]]", path=f"body.{proposal.part.name}", lines=tuple(lines), remark=remark)
+    yield from _faces(proposal, proposal.part.name, told=True)
+    others = [(s, share) for s, share in rows if s.body != first and s.rank == Rank.STOP]
+    yield from (_seat(n, seat, share, told=False) for n, (seat, share) in enumerate(others, start=1))
+
+
+def _row_lines(proposal: FirstSetup, own: Sequence[Seat]) -> list[TomlLine]:
+    """Return what says where each next part of a row stands."""
+    second = proposal.places[1][0]
+    nest = next((s for s in proposal.seats if s.body == second and s.rank == Rank.NEST), None)
+    if nest is None:
+        pitch = abs(proposal.places[1][1][0] - proposal.places[0][1][0])
+        return [TomlLine(key="pitch_mm", value=pitch, remark="from one to the next", guessed=True)]
+    stop = next((s for s in own if s.rank == Rank.STOP), None)
+    if stop is None or stop.face != nest.face:
+        return []
+    why = f"{nest.face} of each next one lands on {nest.on_face} of the one before"
+    return [TomlLine(key="against", value=nest.on_face, remark=why)]
+
+
+def _equipment(piece: Equipment) -> TomlTable:
+    lines = [TomlLine(key="kind", value=piece.kind, guessed=True), TomlLine(key="name", value=piece.name)]
     if any(piece.at):
-        lines.append(_Line(key="at", value=piece.at, guessed=True))
+        lines.append(TomlLine(key="at", value=piece.at, guessed=True))
     if piece.params:
-        lines.append(_Line(key="params", value=piece.params, guessed=True))
-    return _Table(
+        lines.append(TomlLine(key="params", value=piece.params, guessed=True))
+    return TomlTable(
         header="[[equipment]]", path=f"equipment.{piece.name}", lines=tuple(lines), remark=piece.why
     )
 
 
-def _body(proposal: FirstSetup, n: int, name: str, home: Path) -> Iterator[_Table]:
-    part, at = proposal.part, proposal.places[n][1]
-    file = PurePath(os.path.relpath(part.file.absolute(), home.absolute())).as_posix()
-    turns = turns_of(proposal.posed.turn)
-    lines = [_Line(key="name", value=name), _Line(key="file", value=file)]
+def _body(proposal: FirstSetup, n: int, name: str, home: Path) -> Iterator[TomlTable]:
+    lines = [TomlLine(key="name", value=name)]
+    lines.append(
+        TomlLine(key="at", value=proposal.places[n][1], remark="where the origin of the drawing goes")
+    )
+    lines += _drawn(proposal, home)
+    yield TomlTable(header="[[body]]", path=f"body.{name}", lines=tuple(lines))
+    yield from _faces(proposal, name, told=n == 0)
+
+
+def _drawn(proposal: FirstSetup, home: Path) -> Iterator[TomlLine]:
+    """Yield where the part is drawn, how it is turned, and what it is of."""
+    part = proposal.part
+    yield TomlLine(key="file", value=_file_from(home, part.file))
     if part.which is not None:
-        lines.append(_Line(key="solid", value=part.which))
-    lines.append(_Line(key="at", value=at, remark="where the origin of the drawing goes"))
+        yield TomlLine(key="solid", value=part.which)
+    turns = turns_of(proposal.posed.turn)
     if turns:
-        lines.append(_Line(key="rotate", value=turns, remark="about the machine's axes, in this order"))
-    lines += [
-        _Line(key="material", value=MATERIAL, remark="`fixturecheck shop materials`", guessed=True),
-        _Line(key="finish", value=FINISH, remark="of every face", guessed=True),
-    ]
-    yield _Table(header="[[body]]", path=f"body.{name}", lines=tuple(lines))
+        yield TomlLine(key="rotate", value=turns, remark="about the machine's axes, in this order")
+    yield from _made_of()
+
+
+def _made_of() -> Iterator[TomlLine]:
+    yield TomlLine(key="material", value=MATERIAL, remark="`fixturecheck shop materials`", guessed=True)
+    yield TomlLine(key="finish", value=FINISH, remark="of every face", guessed=True)
+
+
+def _file_from(home: Path, file: Path) -> str:
+    return PurePath(os.path.relpath(file.absolute(), home.absolute())).as_posix()
+
+
+def _faces(proposal: FirstSetup, name: str, *, told: bool) -> Iterator[TomlTable]:
+    """Yield the table of the names that the part's file does not give to its faces."""
     if proposal.faces:
-        names = tuple(
-            _Line(key=face, value=_reference(proposal, indices)) for face, indices in proposal.faces.items()
+        lines = tuple(
+            TomlLine(key=face, value=_reference(proposal.part.body.solid, indices))
+            for face, indices in proposal.faces.items()
         )
-        remark = "each by a point on it, in the part's own frame" if n == 0 else ""
-        yield _Table(header="[body.faces]", path=f"body.{name}.faces", lines=names, remark=remark)
+        remark = "each by a point on it, in the part's own frame" if told else ""
+        yield TomlTable(header="[body.faces]", path=f"body.{name}.faces", lines=lines, remark=remark)
 
 
-def _reference(proposal: FirstSetup, indices: Sequence[int]) -> object:
-    points = [{"near": point_on(proposal.part.body.solid, i)} for i in indices]
+def _reference(solid: Solid, indices: Sequence[int]) -> object:
+    points = [{"near": point_on(solid, i)} for i in indices]
     return points[0] if len(points) == 1 else points
 
 
-def _seat(n: int, seat: Seat, share: float | None) -> _Table:
-    lines = [_Line(key=key, value=getattr(seat, key)) for key in ("body", "face", "on", "on_face", "rank")]
+_PART_OF_IT = "the block touches part of it only"
+
+
+def _seat(n: int, seat: Seat, share: float | None, *, told: bool = True, ranked: bool = False) -> TomlTable:
+    """Return the table of a seat; `ranked` marks its rank as a guess."""
+    lines = [TomlLine(key=key, value=getattr(seat, key)) for key in ("body", "face", "on", "on_face")]
+    lines.append(TomlLine(key="rank", value=str(seat.rank), guessed=ranked))
     if share is not None:
-        why = "the block touches part of it only"
-        lines.append(_Line(key="min_share", value=share, remark=why, guessed=True))
-    remark = "primary first: what each part is meant to lie on" if n == 1 else ""
-    return _Table(header="[[seat]]", path=f"seat.{n}", lines=tuple(lines), remark=remark)
+        lines.append(TomlLine(key="min_share", value=share, remark=_PART_OF_IT, guessed=True))
+    remark = "primary first: what each part is meant to lie on" if told and n == 1 else ""
+    return TomlTable(header="[[seat]]", path=f"seat.{n}", lines=tuple(lines), remark=remark)
 
 
-def _cut(proposal: FirstSetup) -> _Table:
-    turn = proposal.posed.turn
-    across = (proposal.posed.floor.corners @ turn.T)[:, 1]
-    wide = float(across.max() - across.min())
+def _cut(floor: str, wall: str | None, wide_mm: float, names: Sequence[str]) -> TomlTable:
     lines = [
-        _Line(key="name", value="top"),
-        _Line(key="parts", value=[name for name, _ in proposal.places]),
-        _Line(key="floor", value=proposal.floor, remark="the face as finished", guessed=True),
+        TomlLine(key="name", value="top"),
+        TomlLine(key="parts", value=list(names)),
+        TomlLine(key="floor", value=floor, remark="the face as finished", guessed=True),
     ]
-    if proposal.wall:
+    if wall:
         lines += [
-            _Line(
-                key="wall", value=proposal.wall, remark="the side of the wheel runs along it", guessed=True
-            ),
-            _Line(key="wall_stock_mm", value=0.0, remark="nothing is taken off it", guessed=True),
+            TomlLine(key="wall", value=wall, remark="the side of the wheel runs along it", guessed=True),
+            TomlLine(key="wall_stock_mm", value=0.0, remark="nothing is taken off it", guessed=True),
         ]
-    lines.append(_Line(key="stock_mm", value=STOCK_MM, remark="left to grind", guessed=True))
-    lines.append(_Line(key="downfeed_mm", value=DOWNFEED_MM, remark="each pass", guessed=True))
-    if wide > WHEEL_MM - 2 * CORNER_MM:
-        why = f"the floor is {wide:.4g} mm wide, the wheel {WHEEL_MM:g}"
-        lines.append(_Line(key="way", value="traverse", remark=why))
-        lines.append(_Line(key="cross_feed_mm", value=CROSS_FEED_MM, guessed=True))
+    lines.append(TomlLine(key="stock_mm", value=STOCK_MM, remark="left to grind", guessed=True))
+    lines.append(TomlLine(key="downfeed_mm", value=DOWNFEED_MM, remark="each pass", guessed=True))
+    if wide_mm > WHEEL_MM - 2 * CORNER_MM:
+        why = f"the floor is {wide_mm:.4g} mm wide, the wheel {WHEEL_MM:g}"
+        lines.append(TomlLine(key="way", value="traverse", remark=why))
+        lines.append(TomlLine(key="cross_feed_mm", value=CROSS_FEED_MM, guessed=True))
     else:
-        why = f"the wheel is wider than the floor, {wide:.4g} mm"
-        lines.append(_Line(key="way", value="plunge", remark=why))
-    return _Table(header="[[cut]]", path="cut.top", lines=tuple(lines))
+        why = f"the wheel is wider than the floor, {wide_mm:.4g} mm"
+        lines.append(TomlLine(key="way", value="plunge", remark=why))
+    return TomlTable(header="[[cut]]", path="cut.top", lines=tuple(lines))
 
 
-def _staging(proposal: FirstSetup) -> _Table:
-    push = {"*": {"direction": list(proposal.push)}}
-    lines = [_Line(key="push", value=push, remark="by hand, onto the seats", guessed=True)]
+def _staging(proposal: FirstSetup, names: Sequence[str]) -> TomlTable:
+    hand: dict[str, object] = {"direction": list(proposal.push)}
+    remark = "by hand, onto the seats"
+    if proposal.push_at is not None:
+        hand["at_mm"] = proposal.push_at
+        remark += ", where it turns nothing"
+    lines = [TomlLine(key="push", value={"*": hand}, remark=remark, guessed=True)]
+    if not any(proposal.push):
+        lines = []
     if len(proposal.places) > 1:
-        lines.insert(0, _Line(key="order", value=list(proposal.order), guessed=True))
-    return _Table(
+        lines.insert(0, TomlLine(key="order", value=list(names), guessed=True))
+    return TomlTable(
         header="[staging]", path="staging", lines=tuple(lines), remark="how the parts are put in place"
     )
-
-
-def _written(table: _Table) -> Iterator[str]:
-    if table.remark:
-        yield f"# {table.remark}"
-    yield table.header
-    for line in table.lines:
-        row = f"{line.key} = {_value(line.value)}"
-        words = ("guessed" + (f": {line.remark}" if line.remark else "")) if line.guessed else line.remark
-        yield f"{row:<{_COMMENT_AT}}  # {words}" if words else row
-
-
-def _value(value: object) -> str:
-    """Write a value as TOML."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        text = value.replace("\\", "\\\\").replace('"', '\\"')
-        return f'"{text}"'
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float):
-        return _digits(value)
-    if isinstance(value, Mapping):
-        inside = ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items())
-        return f"{{ {inside} }}"
-    if isinstance(value, Sequence):
-        return f"[{', '.join(map(_value, value))}]"
-    message = f"a {type(value).__name__} has no place in a set-up"
-    raise TypeError(message)
-
-
-def _key(key: object) -> str:
-    text = str(key)
-    return text if text.replace("_", "").replace("-", "").isalnum() else f'"{text}"'
-
-
-def _digits(number: float) -> str:
-    """Write a number in as few digits as hold it to a picometre."""
-    return repr(round(float(number), 9) + 0.0)
 
 
 def turns_of(turn: Floats) -> list[list[object]]:

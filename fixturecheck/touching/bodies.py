@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +11,7 @@ from fixturecheck.errors import Mistakes, SetupError
 from fixturecheck.kernel.drawn import DrawnSolid, drawn_solids
 from fixturecheck.kernel.place import taken_apart
 from fixturecheck.kernel.step import read
-from fixturecheck.names import MOST_NAME, plain
+from fixturecheck.names import distinct
 from fixturecheck.result import Source
 from fixturecheck.setup.make import body
 from fixturecheck.setup.model import Body, Setup
@@ -19,9 +19,6 @@ from fixturecheck.tolerances import Tolerances
 
 MOST_BODIES = 1000
 """Bodies that are compared at most."""
-
-_MOST_NUMBER = 5
-"""Letters kept free at the end of a name for a number that tells it from others."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,7 +72,7 @@ def assembled(thing: object, *, within_mm: float, name: str = "", units: str = "
             f"{what} holds {len(found)} solids; at most {MOST_BODIES} are compared, so give a part of it"
         )
         raise SetupError(message)
-    names = list(_names(found))
+    names = list(distinct(one.name for one in found))
     bodies = _bodies(found, names)
     setup = Setup(
         name=_printable(name or own) or "assembly",
@@ -110,21 +107,6 @@ def _bodies(found: Sequence[DrawnSolid], names: Sequence[str]) -> tuple[Body, ..
     )
     wrong.raise_any()
     return made
-
-
-def _names(found: Sequence[DrawnSolid]) -> Iterator[str]:
-    """Yield a name for each solid: its own in allowed letters, with a number where several share it."""
-    taken: set[str] = set()
-    wanted = [plain(one.name)[: MOST_NAME - _MOST_NUMBER] or "body" for one in found]
-    several = {w for w in wanted if wanted.count(w) > 1}
-    for stem in wanted:
-        count = 1
-        name = f"{stem}_1" if stem in several else stem
-        while name in taken:
-            count += 1
-            name = f"{stem}_{count}"
-        taken.add(name)
-        yield name
 
 
 def _printable(name: str) -> str:

@@ -27,6 +27,7 @@ READERS = {
     "report.solids": "STEP files as written, and file names that a system keeps for itself",
     "report.lists": "the brackets round a table's name",
     "checks.told": "docstrings of the checks, from which the reference and `explain` are made",
+    "start.assembly": "names of shapes in a file that a check wrote",
     "setup": "set-ups as text, and the names in them",
     "shop.catalogue": "the table of equipment",
     "shop.wheels": "the marking of a wheel",

@@ -52,6 +52,54 @@ def test_solved_constraints_are_where_bodies_stand() -> None:
     assert block.solid.moved(block.at).Center().toTuple() == pytest.approx((0, 0, 10), abs=1e-3)
 
 
+def placed_in_vee(**more: Any) -> cq.Assembly:
+    """A square bar that is drawn anywhere, its corner turned down, with its seats in a V-block and a stop."""
+    vee = {"kind": "magnetic_v_block", "name": "vee", "params": {"length_mm": 80.0}}
+    stop = {
+        "kind": "blocking_block",
+        "name": "stop",
+        "seats": [
+            {"face": "base", "on": "vee_left", "on_face": "land"},
+            {"face": "minus_y", "on": "vee_left", "on_face": "minus_y"},
+        ],
+        "along_mm": 30.0,
+    }
+    top = cq.Assembly(name="top", metadata=facts(equipment=[vee, stop]))
+    seats = [
+        {"face": "left", "on": "vee_left", "on_face": "left_flank"},
+        {"face": "right", "on": "vee_right", "on_face": "right_flank"},
+    ]
+    names = {"left": "<Y", "right": "<Z", "end": ">X"}
+    top.add(
+        cq.Workplane().box(40, 12, 12),
+        name="bar",
+        loc=cq.Location((7, 90, 50), (1, 0, 0), 40),
+        metadata=facts(**{"faces": names, "seats": seats, "along_mm": 5.0, **more}),
+    )
+    return top
+
+
+def test_a_body_of_an_assembly_is_placed_by_its_seats() -> None:
+    """Closed form: a square bar of side a stands with its middle a / sqrt(2) over the line of the flanks."""
+    setup = setup_from_assembly(placed_in_vee())
+    bar = setup.body("bar")
+    middle = bar.solid.moved(bar.at).Center().toTuple()
+    assert middle[1:] == pytest.approx((0, 12 / 2**0.5), abs=1e-6)
+    assert {(s.face, s.on) for s in setup.seats} == {("left", "vee_left"), ("right", "vee_right")}
+    turned = bar.at.toTuple()[1]
+    assert abs(turned[0]) == pytest.approx(45.0, abs=1e-6)
+    stop = setup.body("stop")
+    assert stop.solid.moved(stop.at).BoundingBox().zmin == pytest.approx(30, abs=1e-6)
+
+
+def test_seats_of_an_assembly_that_leave_a_freedom_say_so() -> None:
+    top = placed_in_vee()
+    del top.objects["bar"].metadata["fixturecheck"]["along_mm"]
+    assert "'bar' is not located by its seats: it slides along X" in refused(top)
+    assert "lacks the key 'on'" in refused(placed_in_vee(seats=[{"face": "left", "on_face": "left_flank"}]))
+    assert "unknown key 'count'" in refused(placed_in_vee(count=2))
+
+
 def test_nested_locations_add_up() -> None:
     inner = cq.Assembly(name="inner", loc=cq.Location((0, 0, 7), (0, 0, 1), 90))
     inner.add(cq.Workplane().box(1, 1, 1), name="part", loc=cq.Location((5, 0, 0)), metadata=facts())

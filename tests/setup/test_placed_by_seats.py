@@ -165,6 +165,13 @@ def test_a_gang_nests_face_on_face(folder: Path, nest: str) -> None:
     assert nests == [(f"gib_{n}", "left", f"gib_{n - 1}", "right") for n in (2, 3, 4)]
 
 
+def test_a_wrong_face_in_the_seats_of_a_gang_is_told_once(folder: Path) -> None:
+    stated = "count = 4\nagainst = 'right'\n" + seats("floor", "fence", "stop").replace("under", "undr")
+    assert "body 'gib_1' has no face 'undr'; did you mean 'under'?" in refused(folder, HEAD + BODY + stated)
+    stated = "count = 4\nagainst = 'rigt'\n" + seats("floor", "fence", "stop")
+    assert "body 'gib_1' has no face 'rigt'; did you mean 'right'?" in refused(folder, HEAD + BODY + stated)
+
+
 END = """
 [[equipment]]
 kind = "blocking_block"

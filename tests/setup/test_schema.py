@@ -1,6 +1,6 @@
-"""The JSON Schema of a set-up: sound, as shipped, and it refuses what the reader refuses.
+"""The JSON Schema of a set-up refuses what the reader refuses, and nothing else.
 
-The judge of schemas is jsonschema, a general library; that of the schema is its draft's metaschema.
+The judge is jsonschema, a general library.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in, own_fields
 from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
 from fixturecheck.setup.reader import Stated, types_of
-from fixturecheck.setup.schema import SCHEMAS, setup_schema, shipped, written
+from fixturecheck.setup.schema import SCHEMAS, setup_schema, shipped
 from fixturecheck.setup.text import read_facts
 from fixturecheck.shop.catalogue import equipment
 from fixturecheck.units import inch_key, to_inch_key
@@ -30,13 +30,6 @@ from tests.docs.fences import PAGES, Fence, fences
 ROOT = Path(__file__).parents[2]
 SETUPS = sorted(ROOT.glob("models/*/*.toml"))
 VALIDATOR = jsonschema.Draft7Validator(setup_schema())
-
-
-@pytest.mark.parametrize("name", SCHEMAS)
-def test_a_schema_is_sound_and_ships_as_it_is_made(name: str) -> None:
-    made = SCHEMAS[name]()
-    jsonschema.Draft7Validator.check_schema(made)
-    assert shipped(name).read_text(encoding="utf-8") == written(made), "run scripts/write_schemas.py"
 
 
 @pytest.mark.parametrize("path", SETUPS, ids=lambda p: p.stem)

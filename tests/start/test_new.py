@@ -6,6 +6,7 @@ Parts: the models' own STEP files, and those that NIST drew for its test of prod
 from __future__ import annotations
 
 import math
+import tomllib
 from pathlib import Path
 
 import cadquery as cq
@@ -13,13 +14,17 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from fixturecheck import engine
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.errors import SetupError
-from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import box_of
+from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.load import load
 from fixturecheck.setup.make import place
-from fixturecheck.setup.model import Setup
+from fixturecheck.setup.model import Body, Setup
 from fixturecheck.start.choose import propose
 from fixturecheck.start.part import Part, read_part
 from fixturecheck.start.standing import flat_stances, poses, vee_stances
@@ -88,6 +93,38 @@ def test_a_gang_of_pawls_nests_at_its_pitch(tmp_path: Path) -> None:
     touch, overlaps = touching(setup)
     assert overlaps == 0
     assert all(frozenset((str(s.own), str(s.other))) in touch for s in setup.seats)
+
+
+@pytest.mark.parametrize("path", MODELS, ids=lambda p: p.stem)
+def test_a_part_is_stated_by_its_seats_and_stands_where_it_is_proposed_to(path: Path, tmp_path: Path) -> None:
+    proposal = propose(read_part(path))
+    text = setup_text(proposal, tmp_path)
+    (body,) = tomllib.loads(text)["body"]
+    assert "at" not in body
+    assert {s["rank"] for s in body["seats"]} >= {"primary", "secondary"}
+    meant = np.column_stack([proposal.posed.turn, proposal.places[0][1]])
+    (tmp_path / "one.toml").write_text(text)
+    found = next(load(tmp_path / "one.toml").parts())
+    assert matrix_of(found.at)[:3] == pytest.approx(meant, abs=1e-6)
+
+
+def test_a_gang_is_one_entry_and_its_guesses_are_found(tmp_path: Path) -> None:
+    path = ROOT / "models" / "index_pawl" / "pawl_b.step"
+    text = setup_text(propose(read_part(path), count=4), tmp_path)
+    (body,) = tomllib.loads(text)["body"]
+    assert (body["count"], body["against"]) == (4, "nest")
+    assert text.count("[[seat]]") == 0
+    (tmp_path / "gang.toml").write_text(text)
+    told = {".".join(g.path) for g in load(tmp_path / "gang.toml").guessed}
+    assert {"body.pawl_b.material", "body.pawl_b.seats.3.min_share"} <= told
+
+
+def test_where_seats_leave_a_freedom_the_place_is_stated(tmp_path: Path) -> None:
+    """A round plate on a chuck: its rim touches rail and blocks along lines, and it could turn."""
+    disc = step_of(cq.Workplane().circle(20).extrude(8), tmp_path / "disc.step")
+    (body,) = tomllib.loads(setup_text(propose(read_part(disc)), tmp_path))["body"]
+    assert ("at" in body) != ("seats" in body)
+    assert touching(proposed(disc, tmp_path))[1] == 0
 
 
 def test_parts_that_do_not_nest_stand_with_blocks_between(tmp_path: Path) -> None:
@@ -173,6 +210,84 @@ def test_a_shaft_with_a_flat_lies_in_the_v(tmp_path: Path) -> None:
 def test_turns_make_the_rotation(turn: np.ndarray) -> None:
     made = matrix_of(place(rotate=[(axis, deg) for axis, deg in turns_of(turn)]))
     assert made[:3, :3] == pytest.approx(turn, abs=1e-9)
+
+
+@pytest.mark.parametrize("path", MODELS, ids=lambda p: p.stem)
+def test_in_the_vise_both_jaws_grip_and_the_floor_stands_out(path: Path, tmp_path: Path) -> None:
+    setup = proposed(path, tmp_path, on="vise")
+    touch, overlaps = touching(setup)
+    assert overlaps == 0
+    assert all(frozenset((str(s.own), str(s.other))) in touch for s in setup.seats)
+    assert {"vise_body", "vise_jaw"} <= {s.on for s in setup.seats}
+    (part,) = setup.parts()
+    jaws = box_of(placed_at(setup.body("vise_jaw").solid, setup.body("vise_jaw").at))[5]
+    floor = plane_of(part, setup.cuts[0].floor)
+    assert floor >= jaws + 2.5
+    assert floor <= jaws + 3.5
+
+
+def plane_of(part: Body, face: str) -> float:
+    """Height of a level face of a part where it stands."""
+    (index,) = part.face_indices(face)
+    return box_of(placed_at(faces_of(part.solid)[index], part.at))[5]
+
+
+def test_a_block_in_the_vise_by_hand(tmp_path: Path) -> None:
+    """60 x 20 x 12: a vise 50 wide, jaws 25 tall, takes up to 1.5 x 50 mm; 25 + 3 - 12 = 16 mm under it."""
+    proposal = propose(part_of(cq.Workplane().box(60, 20, 12), tmp_path), on="vise")
+    vise, parallel, *rest = proposal.equipment
+    assert (vise.params["width_mm"], vise.params["opening_mm"]) == (50.0, 20.0)
+    assert parallel.params["height_mm"] == 16.0
+    assert rest == [], "60 mm leave no room for a stop between jaws 50 mm wide"
+    short = propose(part_of(cq.Workplane().box(24, 20, 12), tmp_path), on="vise")
+    stop = next(p for p in short.equipment if p.name == "stop")
+    assert stop.at == pytest.approx((12 + 6, -10, 16))
+    assert stop.params["height_mm"] <= 12 - 1.5
+
+
+@pytest.mark.parametrize("path", [*MODELS, *NIST[:2]], ids=lambda p: p.stem)
+def test_a_part_is_pushed_only_where_something_stops_it(path: Path) -> None:
+    found = propose(read_part(path), on="flat_chuck")
+    on = {(s.on_face, str(s.rank)) for s in found.seats}
+    assert (found.push[0] > 0) == (("minus_x", "stop") in on)
+    assert (found.push[1] > 0) == (("fence", "secondary") in on)
+
+
+def test_a_part_whose_stop_lies_off_its_middle_is_pushed_in_line_with_it_and_rests(tmp_path: Path) -> None:
+    """By hand: stop and rail push back through one point if the hand pushes where their middles cross."""
+    boot = (
+        cq.Workplane().polyline([(0, 0), (80, 0), (80, 14), (30, 14), (30, 60), (0, 60)]).close().extrude(15)
+    )
+    path = step_of(boot, tmp_path / "boot.step")
+    setup = proposed(path, tmp_path, on="flat_chuck")
+    stop = next(s for s in setup.seats if s.on == "block_right")
+    assert setup.staging is not None
+    push = setup.staging.push["*"]
+    assert push.at_mm is not None
+    (part,) = setup.parts()
+    there = (matrix_of(part.at) @ np.array([*push.at_mm, 1.0]))[:3]
+    block = box_of(placed_at(setup.body(stop.on).solid, setup.body(stop.on).at))
+    assert there[1] == pytest.approx((block[1] + block[4]) / 2, abs=1e-3)
+    assert there[2] < 15
+    found = engine.check(setup, only=("rest",))
+    assert {f.verdict for f in found.findings if f.check == "rest"} == {Verdict.GO}
+
+
+BAD_IN_VISE = {
+    "wide": (cq.Workplane().box(400, 250, 240), {}, "largest vise opens 200 mm"),
+    "two": (cq.Workplane().box(30, 20, 12), {"count": 2}, "a vise is set up for one part"),
+    "round": (cq.Workplane().circle(10).extrude(20), {}, "no two flat sides across from each other"),
+    "chip": (cq.Workplane().box(3, 3, 1.5), {}, "too thin for a vise"),
+}
+
+
+@pytest.mark.parametrize(("drawn", "wishes", "says"), BAD_IN_VISE.values(), ids=BAD_IN_VISE)
+def test_what_a_vise_does_not_take_is_refused_in_one_line(
+    drawn: cq.Workplane, wishes: dict[str, object], says: str, tmp_path: Path
+) -> None:
+    with pytest.raises(SetupError, match=says) as refused:
+        propose(part_of(drawn, tmp_path), on="vise", **wishes)  # type: ignore[arg-type]  # as given
+    assert len(refused.value.problems) == 1
 
 
 BAD = {
