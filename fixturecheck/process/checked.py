@@ -57,6 +57,9 @@ def check_operation(
         verdict=worst(f.verdict for f in findings),
         findings=tuple(findings),
         cuts=cutting.cuts,
+        dials=cutting.dials,
+        offsets=cutting.offsets,
+        hardening=cutting.hardening,
         shapes=(*standing.shapes, *(s for s in cutting.shapes if s.name not in known)),
         groups=grouped(findings, drawings_of(burred)),
         not_asked=tuple(

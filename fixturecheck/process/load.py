@@ -17,6 +17,8 @@ from fixturecheck.process.order import refuse_bad_order
 from fixturecheck.process.records import Operation
 from fixturecheck.process.setups import by_function, in_state, refuse_missing
 from fixturecheck.process.text import StatedJob, is_job, read_job_text, setup_text
+from fixturecheck.setup.dials import Dials
+from fixturecheck.setup.drilling import Drilling
 from fixturecheck.setup.holding import Holding
 from fixturecheck.setup.load import body_of, load, ran_script, setup_of_script, setup_of_text, sources_of
 from fixturecheck.setup.make import body
@@ -225,9 +227,15 @@ def _seats_used(stated: StatedSetup) -> list[FaceRef]:
 
 
 def _cut_faces(stated: StatedSetup) -> set[str]:
-    """Return the faces that a set-up cuts or clamps."""
+    """Return the faces that a set-up cuts, drills, touches off on or clamps."""
     cuts: tuple[Cut, ...] = stated.rest["cuts"]
+    drills: tuple[Drilling, ...] = stated.rest["drills"]
+    dials: Dials | None = stated.rest["dials"]
     found = {face for cut in cuts for face in (cut.floor, cut.wall) if face}
+    found |= {drill.hole for drill in drills}
+    if dials is not None:
+        touched = (dials.touch_top, dials.touch_side, *dials.may_mark)
+        found |= {FaceRef(text).face for text in touched if text is not None}
     holding: Holding | None = stated.rest["holding"]
     if holding is None:
         return found

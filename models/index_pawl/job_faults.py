@@ -1,4 +1,4 @@
-"""The job of the pawl with faults: a seat cut away before it is used, and a burr under the last seating."""
+"""The job of the pawl with four faults: a lost stop, a burr, a drill on a slope, a touch-off on a round."""
 
 from route import faulty_job
 

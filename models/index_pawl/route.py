@@ -10,6 +10,8 @@ from gang import gang
 from pawl import FACES, FLOOR_Z, WALL_Y, pawl
 
 from fixturecheck import Blank, Cut, Machine, Operation, Seat, Setup, Wheel, body, equipment, job_of, place
+from fixturecheck.setup.dials import Dials, Handwheel
+from fixturecheck.setup.drilling import Drilling
 
 HOLE_X, HOLE_Y, HOLE_D = 10.0, -6.5, 2.0  # drilled straight down, through the slope
 TOP, FLANK, FLOOR, WALL = 0.3, 0.2, 0.3, 0.15  # stock on the bar
@@ -69,7 +71,14 @@ OPERATIONS = (
         stones=(("right_seat",),),
     ),
     Operation(number=40, name="pocket", kind="mill", makes=POCKET, burr_mm=0.05),
-    Operation(number=50, name="cross hole", kind="drill", makes=("hole",), burr_mm=0.05),
+    Operation(
+        number=50,
+        name="cross hole",
+        kind="drill",
+        makes=("hole",),
+        burr_mm=0.05,
+        stones=(("left_seat",), ("right_seat",), ("back",)),
+    ),
     Operation(number=60, name="harden", kind="harden", temper_c=200.0),
     Operation(
         number=70,
@@ -137,15 +146,66 @@ def corner(_before, after) -> Setup:
     return _in_vee(after, "corner", _corner("corner", ("pawl_1",), FLOOR - FLOOR_LEFT, WALL - WALL_LEFT))
 
 
+GAP = 6.0  # between the two V-blocks under the drill
+SEAT_D = 2.5  # flat that an end mill makes on the slope first
+
+
+def hole(_before, after) -> Setup:
+    """The cross hole, straight down: the pawl lies over the gap between two V-blocks."""
+    size = {"length_mm": 40.0, "width_mm": 50.0, "height_mm": 40.0, "land_mm": 16.0}
+    off = GAP / 2 + 20
+    first = equipment("magnetic_v_block", name="first", at=(HOLE_X - off, 0, 0), **size)
+    second = equipment("magnetic_v_block", name="second", at=(HOLE_X + off, 0, 0), **size)
+    stop = equipment(
+        "blocking_block", name="stop", at=(-10, -12, 9), length_mm=20.0, width_mm=18.0, height_mm=5.0
+    )
+    seats = [
+        Seat(
+            body="pawl",
+            face=f"{side}_seat",
+            on=f"{vee}_{side}",
+            on_face=f"{side}_flank",
+            rank=rank,
+            min_share=0.15,
+        )
+        for vee in ("first", "second")
+        for side, rank in (("left", "primary"), ("right", "secondary"))
+    ]
+    seats.append(Seat(body="pawl", face="back", on="stop", on_face="plus_x", rank="stop", min_share=0.1))
+    drill = Drilling(
+        name="cross_hole",
+        parts=("pawl",),
+        hole="hole",
+        seat_mm=SEAT_D,
+        flute_mm=24.0,
+        stick_out_mm=30.0,
+        nut_mm=28.0,
+        nut_long_mm=30.0,
+        nose_mm=60.0,
+    )
+    return Setup(
+        name="cross hole",
+        bodies=(*first, *second, *stop, replace(after, at=place())),
+        seats=tuple(seats),
+        drills=(drill,),
+        machine=Machine(table_z_mm=-31.0),
+    )
+
+
+DOWNFEED = Handwheel(graduation_mm=0.005, turn_mm=1.0, counts_up="down")
+
+
 def final(_before, after) -> Setup:
-    """The last pass in the corner, four hard pawls nested."""
+    """The last pass in the corner, four hard pawls nested; the dial of the downfeed is set on the floor."""
     four = gang(drilled(), "final pass", 4)
     pawls = [replace(after, name=b.name, at=b.at) for b in four.bodies if b.role == "part"]
     cut = _corner("final", tuple(b.name for b in pawls), FLOOR_LEFT, WALL_LEFT)
-    return replace(four, bodies=(*(b for b in four.bodies if b.role == "fixture"), *pawls), cuts=(cut,))
+    bodies = (*(b for b in four.bodies if b.role == "fixture"), *pawls)
+    machine = replace(four.machine, downfeed=DOWNFEED)
+    return replace(four, bodies=bodies, cuts=(cut,), machine=machine, dials=Dials(touch_top="pawl_1.floor"))
 
 
-SETUPS = {10: top_up, 20: angle, 30: corner, 70: final}
+SETUPS = {10: top_up, 20: angle, 30: corner, 50: hole, 70: final}
 
 
 def pawl_job():
@@ -163,8 +223,26 @@ def against_the_saw_cut(_before, after) -> Setup:
     return replace(setup, seats=seats)
 
 
+def hole_without_a_seat(before, after) -> Setup:
+    """The cross hole as in the sound job, but the drill starts on the slope itself."""
+    setup = hole(before, after)
+    return replace(setup, drills=tuple(replace(d, seat_mm=None) for d in setup.drills))
+
+
+def touched_in_the_corner(before, after) -> Setup:
+    """The last pass as in the sound job, but the wheel touches off on the round of the corner."""
+    return replace(final(before, after), dials=Dials(touch_top="pawl_1.corner_fillet"))
+
+
+FAULTY_SETUPS = {30: against_the_saw_cut, 50: hole_without_a_seat, 70: touched_in_the_corner}
+
+
 def faulty_job():
-    """Return the job with a stop on a face that is milled off before, and a nest that is not stoned."""
+    """Return the job with four faults.
+
+    The stop of the corner is milled off before, the nest is not stoned, the drill starts on a slope without a
+    seat, and the last pass is touched off on a round.
+    """
     front = Operation(number=15, name="face the end", kind="mill", makes=("front",), stock_mm={"*": LUG})
     unstoned = [
         replace(o, stones=(("left_seat",), ("right_seat",), ("back",))) if o.number == 70 else o
@@ -176,7 +254,7 @@ def faulty_job():
         "index pawl, with faults",
         part(),
         (*unstoned, front),
-        setups=SETUPS | {30: against_the_saw_cut},
+        setups=SETUPS | FAULTY_SETUPS,
         blank=longer,
         count=4,
     )

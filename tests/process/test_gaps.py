@@ -10,8 +10,10 @@ import pytest
 from fixturecheck import Clamp, Cut, Holding, Machine, Operation, Seat, Setup, body, check, equipment, job_of
 from fixturecheck.process.across import wall
 from fixturecheck.process.across.wall import bend_mm, thinnest_wall
+from fixturecheck.process.checked import check_operation
 from fixturecheck.process.run import looked_across, staged_job
 from fixturecheck.result.finding import Verdict
+from fixturecheck.setup.dials import Handwheel
 from tests.process.jobs import ROUTE, on_chuck, part, route
 
 
@@ -34,6 +36,22 @@ def test_a_part_on_its_burrs_stands_open_by_their_height() -> None:
     assert "open by 30 µm" in seat.says.replace("\u202f", " ")
     stoned = route(first, ROUTE[1], setups={20: on_chuck("bottom")})
     assert across(stoned, "burr")[0].setups[20].burred is None
+
+
+def test_the_readings_of_the_dials_stay_where_a_part_stands_on_burrs() -> None:
+    """By hand: the stock of the second side by lines of 0.01."""
+    first = replace(ROUTE[0], burr_mm=0.03)
+    down = Handwheel(graduation_mm=0.01, turn_mm=1.0, counts_up="down")
+
+    def with_dial(before, after) -> Setup:
+        setup = on_chuck("bottom")(before, after)
+        return replace(setup, machine=replace(setup.machine, downfeed=down))
+
+    job = route(first, replace(ROUTE[1], stones=()), setups={20: with_dial})
+    made = across(job, "burr")[0].setups[20]
+    assert made.burred is not None
+    (dials,) = check_operation(made, only={"seat", "dials"}).dials
+    assert dials.targets[0].reading.distance_mm == pytest.approx(made.setup.cuts[0].stock_mm)
 
 
 def _in_vise(force_n: float):

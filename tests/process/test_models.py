@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from fixturecheck.process.checked import check_operation
 from fixturecheck.process.load import load_any
 from fixturecheck.process.run import looked_across, staged_job
-from fixturecheck.process.states import states_of
-from fixturecheck.result.finding import Verdict
+from fixturecheck.result.finding import Kind, Verdict
 from tests.doors import command
 
 MODELS = Path(__file__).resolve().parents[2] / "models" / "index_pawl"
@@ -31,11 +31,11 @@ def test_the_job_is_go_and_every_operation_has_its_report(checked) -> None:
     assert run.returncode == 0, run.stdout + run.stderr
     result = json.loads((out / "result.json").read_text())
     verdicts = {o["number"]: o["verdict"] for o in result["operations"]}
-    assert verdicts == {10: "go", 20: "go", 30: "go", 40: None, 50: None, 60: None, 70: "go"}
+    assert verdicts == {10: "go", 20: "go", 30: "go", 40: None, 50: "go", 60: None, 70: "go"}
     assert result["verdict"] == "go"
     assert "NOT ASKED" in run.stdout
     page = (out / "report.html").read_text()
-    for number in (10, 20, 30, 70):
+    for number in (10, 20, 30, 50, 70):
         assert json.loads((out / f"operations/{number}/result.json").read_text())["verdict"] == "go"
         assert f'href="operations/{number}/report.html"' in page
     assert [s["after"] for s in result["states"]] == [None, 10, 20, 30, 40, 50, 60, 70]
@@ -50,30 +50,74 @@ def test_the_folder_of_a_job_is_replaced_by_the_next_check_and_guarded(checked) 
     assert "operations/10/notes.txt" in run.stderr
 
 
+def _staged(name: str):
+    return staged_job(load_any(MODELS / name, {}), lambda _doing, _share: None)
+
+
 @pytest.fixture(scope="module")
 def faulty():
-    return staged_job(load_any(MODELS / "job_faults.py", {}), lambda _doing, _share: None)
+    return {kind: _staged(f"job_faults.{kind}") for kind in ("py", "toml")}
 
 
 def test_script_and_toml_come_to_the_same_states(faulty) -> None:
-    other = states_of(load_any(MODELS / "job_faults.toml", {}))
-    assert [s.volume_mm3 for s in faulty.states] == pytest.approx([s.volume_mm3 for s in other], rel=1e-9)
-    assert [set(s.faces) for s in faulty.states] == [set(s.faces) for s in other]
+    script, text = (faulty[kind].states for kind in ("py", "toml"))
+    assert [s.volume_mm3 for s in script] == pytest.approx([s.volume_mm3 for s in text], rel=1e-9)
+    assert [set(s.faces) for s in script] == [set(s.faces) for s in text]
 
 
-def test_the_faults_are_told(faulty) -> None:
+@pytest.mark.parametrize("kind", ["py", "toml"])
+def test_faults_across_operations_are_told(faulty, kind) -> None:
     """A stop on the saw cut, milled off before; and the burr of the pocket under the nest, 0.05 mm."""
     told = {
-        (one.finding.check, one.number, one.finding.about)
-        for one in looked_across(faulty)
+        one.finding.check: (one.number, one.finding.about, one.finding)
+        for one in looked_across(faulty[kind])
         if one.finding.verdict is not Verdict.GO
     }
-    assert told == {("made", 30, ("saw_cut",)), ("burr", 70, ("nest",))}
+    assert {name: found[:2] for name, found in told.items()} == {
+        "made": (30, ("saw_cut",)),
+        "burr": (70, ("nest",)),
+    }
+    burr = told["burr"][2]
+    assert (burr.value, burr.unit, burr.verdict) == (pytest.approx(50.0), "um", Verdict.NO_GO)
+    assert "Stone nest" in burr.remedy
+    assert told["made"][2].verdict is Verdict.NO_GO
+    assert told["made"][2].remedy
     # Each pawl of the gang stands off by one burr more than the one before.
-    burred = faulty.setups[70].burred
+    burred = faulty[kind].setups[70].burred
     assert burred is not None
     places = [b.at.toTuple()[0][0] for b in burred.parts()]
     assert places == pytest.approx([0.0, 16.05, 32.1, 48.15], abs=1e-9)
+
+
+@pytest.mark.parametrize("kind", ["py", "toml"])
+def test_a_drill_on_a_slope_without_a_seat_is_told(faulty, kind) -> None:
+    """The slope is drawn at 45 degrees, so that a flat of 2 mm goes 2 tan(45) = 2 mm below its high side."""
+    result = check_operation(faulty[kind].setups[50], only={"drill"})
+    (told,) = [f for f in result.findings if f.verdict is not Verdict.GO]
+    assert (told.kind, told.verdict, told.about) == (Kind.DRILL_START, Verdict.NO_GO, ("pawl.hole",))
+    assert (told.value, told.limit) == (pytest.approx(45.0, abs=1e-6), 3.0)
+    assert "at least 2 mm wide, with an end mill 2.00 mm below" in told.remedy.replace("\u202f", " ")
+
+
+@pytest.mark.parametrize("kind", ["py", "toml"])
+def test_a_touch_off_on_a_round_is_told(faulty, kind) -> None:
+    result = check_operation(faulty[kind].setups[70], only={"dials"})
+    (told,) = result.findings
+    assert (told.kind, told.verdict) == (Kind.TOUCH_FACE, Verdict.NO_GO)
+    assert told.about == ("pawl_1.corner_fillet",)
+    assert "is not flat" in told.says
+    assert told.remedy.startswith("Touch off on pawl_1.floor: tried")
+
+
+def test_the_sound_job_states_seat_and_touch_as_script_and_as_text() -> None:
+    script, text = (_staged(f"job.{kind}").setups for kind in ("py", "toml"))
+    assert script[50].setup.drills == text[50].setup.drills
+    assert script[70].setup.dials == text[70].setup.dials
+    assert script[70].setup.machine == text[70].setup.machine
+    found = check_operation(text[50], only={"seat", "drill"}).findings
+    assert {f.verdict for f in found} == {Verdict.GO}
+    (start,) = [f for f in found if f.kind is Kind.DRILL_START]
+    assert (start.value, start.limit) == (2.5, 2.0)
 
 
 def test_work_side_by_side_comes_back_in_order_and_a_crash_is_one_failure() -> None:
