@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+BURR_ON = "burr_on_"
+"""How the faces of a burr are called that is drawn on an edge of a face: `burr_on_FACE`."""
+
 
 class FaceRef(str):
     """Name of a face of one body, or of the faces that an edge or corner lies between.
@@ -31,6 +34,11 @@ class FaceRef(str):
     def faces(self) -> tuple[str, ...]:
         """Name of each face; more than one for an edge or corner."""
         return tuple(self.face.split("+")) if self.face else ()
+
+    @property
+    def is_burr(self) -> bool:
+        """Whether it names a burr, or an edge of one."""
+        return any(name.startswith(BURR_ON) for name in self.faces)
 
 
 _ON = " on "

@@ -44,7 +44,7 @@ from fixturecheck.nesting.seating import seating
 from fixturecheck.numeric import to_vector
 from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.shapes import NamedShape, Role, Vector
+from fixturecheck.result.shapes import NamedShape, Vector
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.units import Writing, angle_text
 from fixturecheck.wording.motion import toward
@@ -269,7 +269,7 @@ def _held_open(
     shapes: list[NamedShape] = [overlap.shape] if overlap else []
     if first is not None:
         name = f"lands first: {first.shape.name}"
-        role = Role(first.contact.kind)
+        role = first.contact.role
         bodies = (seat.body, seat.on)
         shapes.append(NamedShape(name=name, role=role, geometry=first.shape.geometry, bodies=bodies))
     spot = centre_of(overlap.common) if overlap else (first.contact.centroid if first else None)
@@ -283,7 +283,9 @@ def _held_open(
         kind=Kind.OPEN,
         about=sides_of(seat),
         says=says,
-        remedy=_remedy(relief, unmarked, along, sides, stage.setup.write),
+        remedy=f"Stone the burr off: it is {along} high along the push."
+        if first is not None and first.contact.on_burr
+        else _remedy(relief, unmarked, along, sides, stage.setup.write),
         source=_SOURCE,
         shapes=tuple(shapes),
         location_mm=spot,
@@ -360,19 +362,23 @@ def _crowded(stage: Stage, overlap: Overlap, cures: Budget) -> Finding:
 
 
 def _beside(stage: Stage, a: str, b: str) -> Iterator[Finding]:
-    """Report what neighbours touch with besides their nest."""
-    for patch in unmeant(stage, a, b):
+    """Report what neighbours touch with besides their nest; the burrs of a pair together."""
+    patches = list(unmeant(stage, a, b))
+    burrs = [p for p in patches if p.contact.on_burr]
+    for patch in (*burrs[:1], *(p for p in patches if not p.contact.on_burr)):
+        burr = patch.contact.on_burr
+        more = f" and {len(burrs) - 1} more places on burrs" if burr and len(burrs) > 1 else ""
         yield Finding(
             check=ID,
             verdict=Verdict.CAUTION,
             subject=f"{a} and {b}: {patch.shape.name}",
             kind=Kind.BESIDE_THE_NEST,
             about=patch.sides_from(a),
-            says=f"The neighbours also meet beside the nest: {said(patch, stage.setup.write)}. "
-            "Chance decides which of the two places carries.",
-            remedy="Relieve it, or state it as a nest.",
+            says=f"The neighbours also meet beside the nest: {said(patch, stage.setup.write)}{more}. "
+            f"Chance decides which of the {'' if more else 'two '}places carries.",
+            remedy="Stone the burr off." if burr else "Relieve it, or state it as a nest.",
             source="contacts that no seat of the set-up states",
-            shapes=(patch.shape,),
+            shapes=tuple(p.shape for p in burrs) if burr else (patch.shape,),
             location_mm=patch.contact.centroid,
             direction=patch.outward(a),
         )

@@ -21,7 +21,7 @@ from fixturecheck.kernel.place import transformed
 from fixturecheck.kernel.shapes import Edge, Shape
 from fixturecheck.numeric import to_vector
 from fixturecheck.result.contact import Contact, ContactKind
-from fixturecheck.result.shapes import NamedShape, Role, Vector
+from fixturecheck.result.shapes import NamedShape, Vector
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -52,7 +52,7 @@ class Patch:
     @cached_property
     def shape(self) -> NamedShape:
         """The geometry under the patch's name, built when first asked for."""
-        role = Role(self.contact.kind)
+        role = self.contact.role
         return NamedShape(name=self.name, role=role, geometry=self.make(), bodies=self.bodies)
 
     def sides_from(self, body: str) -> tuple[FaceRef, FaceRef]:

@@ -14,10 +14,11 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.boolean import clip_edge
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.construct import segment
-from fixturecheck.kernel.measure import box_of, edge_ends, edge_length_mm, flat_of, joined_box
+from fixturecheck.kernel.measure import box_of, edge_ends, edge_length_mm, flat_of, inside_points, joined_box
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Box, Face
 from fixturecheck.machining.cut import WheelRim
+from fixturecheck.numeric import to_vector
 from fixturecheck.result.dials import Side, TouchOff
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.model import Setup
@@ -115,7 +116,7 @@ def touch_off(rim: WheelRim, face: TouchFace, side: Side, room: WheelRoom) -> To
     NotComputedError
         The kernel could not tell what is in the way.
     """
-    where = _middle(face.box)
+    where = _place_on(face)
     flats = [flat_of(f) for f in face.faces]
     if not all(flats):
         return NoTouch(face=face.name, side=side, why=WhyNot.NOT_FLAT, at_mm=where)
@@ -155,8 +156,12 @@ def pose_of(touch: TouchOff) -> WheelPose:
     return WheelPose(x_mm=touch.at_mm[0], y_front_mm=touch.y_front_mm, low_z_mm=touch.low_z_mm)
 
 
-def _middle(box: Box) -> Vector:
-    return (box[0] + box[3]) / 2, (box[1] + box[4]) / 2, (box[2] + box[5]) / 2
+def _place_on(face: TouchFace) -> Vector:
+    """Return a place on a face, near the middle of its box, which on a round lies beside it."""
+    box = np.array(face.box)
+    points = np.concatenate([inside_points(f) for f in face.faces])
+    away = np.linalg.norm(points - (box[:3] + box[3:]) / 2, axis=1)
+    return to_vector(points[int(np.argmin(away))])
 
 
 def _tops(rim: WheelRim, face: TouchFace) -> Iterator[TouchOff]:

@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from fixturecheck.arrays import Floats
-from fixturecheck.faceref import FaceRef
+from fixturecheck.faceref import BURR_ON, FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import face_frame, is_straight
+from fixturecheck.kernel.measure import distance, face_frame, is_straight
 from fixturecheck.kernel.place import composed, matrix_of, translation
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.kernel.stock import Ridge, found_again, with_ridges
@@ -61,21 +61,22 @@ def with_burrs(made: OperationSetup, met: Iterable[MetBurr]) -> OperationSetup:
 
 
 def _ridged(body: Body, drawn: Sequence[MetBurr]) -> Body:
-    """Return a body with its burrs as ridges, whose tops are called `burr_on_FACE`."""
+    """Return a body with its burrs as ridges, whose faces are called `burr_on_FACE`."""
     mine = [m for m in drawn if m.told.face in body.faces]
     ridges = [Ridge(edge=m.edge, face=body.faces[m.told.face][0], high_mm=m.told.height_mm) for m in mine]
     solid = with_ridges(body.solid, ridges, f"burrs of {body.name}")
-    faces: dict[str, tuple[int, ...]] = {}
-    for name, own in body.faces.items():
-        faces[name] = _there(body, solid, own, 0.0)
-        heights = {m.told.height_mm for m in mine if m.told.face == name}
-        faces[f"burr_on_{name}"] = tuple(i for by_mm in heights for i in _there(body, solid, own, by_mm))
+    faces = {name: _there(body, solid, own) for name, own in body.faces.items()}
+    old = set(_there(body, solid, range(len(faces_of(body.solid)))))
+    for i, face in enumerate(faces_of(solid)):
+        if mine and i not in old:
+            nearest = min(mine, key=lambda m: distance(face, m.edge)[0]).told.face
+            faces[BURR_ON + nearest] = (*faces.get(BURR_ON + nearest, ()), i)
     return replace(body, solid=solid, faces={n: f for n, f in faces.items() if f})
 
 
-def _there(body: Body, solid: Solid, own: Sequence[int], by_mm: float) -> tuple[int, ...]:
-    """Return where faces of a body, moved outward, are found on another solid."""
-    found = found_again(body.solid, solid, dict.fromkeys(own, by_mm))
+def _there(body: Body, solid: Solid, own: Iterable[int]) -> tuple[int, ...]:
+    """Return where faces of a body are found on another solid."""
+    found = found_again(body.solid, solid, dict.fromkeys(own, 0.0))
     return tuple(sorted({i for there in found.values() for i in there}))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result.shapes import Vector
+from fixturecheck.result.shapes import Role, Vector
 
 
 class ContactKind(StrEnum):
@@ -54,6 +54,16 @@ class Contact:
     error_um: float = 0.0
     gap_min_um: float = 0.0
     patch: str = ""
+
+    @property
+    def on_burr(self) -> bool:
+        """Whether one of the two faces is a burr."""
+        return self.a.is_burr or self.b.is_burr
+
+    @property
+    def role(self) -> Role:
+        """What its patch shows in pictures: a burr, or how the faces meet."""
+        return Role.BURR if self.on_burr else Role(self.kind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

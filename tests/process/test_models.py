@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import subprocess
 import sys
@@ -14,6 +15,7 @@ from fixturecheck.process.checked import check_operation
 from fixturecheck.process.load import load_any
 from fixturecheck.process.run import looked_across, staged_job
 from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.result.shapes import Role
 from tests.doors import command
 
 MODELS = Path(__file__).resolve().parents[2] / "models" / "index_pawl"
@@ -99,6 +101,19 @@ def test_a_drill_on_a_slope_without_a_seat_is_told(faulty, kind) -> None:
     assert "at least 2 mm wide, with an end mill 2.00 mm below" in told.remedy.replace("\u202f", " ")
 
 
+def test_pawls_on_a_burr_are_shown_and_told_as_that(faulty) -> None:
+    """What lies on the burr is no contact like others in the pictures, and the remedy is a stone."""
+    result = check_operation(faulty["py"].setups[70], only={"nest"})
+    told = [f for f in result.findings if f.verdict is not Verdict.GO]
+    assert {f.kind for f in told} == {Kind.BESIDE_THE_NEST, Kind.OPEN}
+    assert len(told) == 6
+    for finding in told:
+        assert {s.role for s in finding.shapes} == {Role.BURR}
+        assert finding.remedy.startswith("Stone the burr off")
+    opened = [f.value for f in told if f.kind is Kind.OPEN]
+    assert opened == pytest.approx([0.05] * 3, abs=1e-4)
+
+
 @pytest.mark.parametrize("kind", ["py", "toml"])
 def test_a_touch_off_on_a_round_is_told(faulty, kind) -> None:
     result = check_operation(faulty[kind].setups[70], only={"dials"})
@@ -106,6 +121,8 @@ def test_a_touch_off_on_a_round_is_told(faulty, kind) -> None:
     assert (told.kind, told.verdict) == (Kind.TOUCH_FACE, Verdict.NO_GO)
     assert told.about == ("pawl_1.corner_fillet",)
     assert "is not flat" in told.says
+    # On the round of 0.5 mm in the corner, whose axis lies at y = -0.5, z = 11.5.
+    assert math.hypot(told.location_mm[1] + 0.5, told.location_mm[2] - 11.5) == pytest.approx(0.5, abs=1e-6)
     assert told.remedy.startswith("Touch off on pawl_1.floor: tried")
 
 
