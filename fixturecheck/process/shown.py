@@ -8,6 +8,7 @@ from typing import cast
 
 import numpy as np
 
+from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.grouping import grouped
 from fixturecheck.kernel.place import matrix_of, placed_at
@@ -16,7 +17,21 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.process.setups import OperationSetup
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, worst
-from fixturecheck.setup.model import Body, drawings_of
+from fixturecheck.setup.model import Body, Setup, drawings_of
+
+
+def checked_setup(result: Result) -> Setup:
+    """Return the set-up that a result is of, with its parts on burrs where that was asked.
+
+    Raises
+    ------
+    NotComputedError
+        No check has made the result.
+    """
+    if not isinstance(result.setup, Setup):
+        message = f"the result of {result.name} does not hold its set-up"
+        raise NotComputedError(message)
+    return result.setup
 
 
 def with_across(result: Result, made: OperationSetup, findings: Sequence[Finding]) -> Result:
@@ -27,8 +42,8 @@ def with_across(result: Result, made: OperationSetup, findings: Sequence[Finding
     findings : sequence of Finding
         Their shapes and places are in the frame of the part.
     """
-    setup = made.burred or made.setup
-    if setup is None or not findings:
+    setup = checked_setup(result)
+    if not findings:
         return result
     parts = [setup.body(name) for name in made.parts]
     moved = [_on_part(f, parts[0]) if parts else f for f in findings]

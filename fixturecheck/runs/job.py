@@ -124,11 +124,10 @@ def _check_one(
         What the check found, without its shapes, and why pictures are missing.
     """
     from fixturecheck.process.checked import check_operation  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.process.shown import with_across  # noqa: PLC0415 -- the same
+    from fixturecheck.process.shown import checked_setup, with_across  # noqa: PLC0415 -- the same
 
     made = stage.setups[operation.number]
-    setup = made.burred or made.setup
-    if setup is None:
+    if made.setup is None:
         message = f"operation {operation.title} has no set-up"
         raise NotComputedError(message)
     home = folder / OPERATIONS / f"{operation.number}"
@@ -138,6 +137,12 @@ def _check_one(
         mine = [one.finding for one in across if one.number == operation.number]
         shown = with_across(result, made, mine)
         told = answer_of(
-            shown, setup, home, painter, asked.width, False, progress=lambda _doing, _share: None
+            shown,
+            checked_setup(shown),
+            home,
+            painter,
+            asked.width,
+            False,
+            progress=lambda _doing, _share: None,
         )
     return replace(result, shapes=()), told[2]

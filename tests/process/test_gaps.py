@@ -12,6 +12,7 @@ from fixturecheck.process.across import wall
 from fixturecheck.process.across.wall import bend_mm, thinnest_wall
 from fixturecheck.process.checked import check_operation
 from fixturecheck.process.run import looked_across, staged_job
+from fixturecheck.process.shown import checked_setup, with_across
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.dials import Handwheel
 from tests.process.jobs import ROUTE, on_chuck, part, route
@@ -52,6 +53,18 @@ def test_the_readings_of_the_dials_stay_where_a_part_stands_on_burrs() -> None:
     assert made.burred is not None
     (dials,) = check_operation(made, only={"seat", "dials"}).dials
     assert dials.targets[0].reading.distance_mm == pytest.approx(made.setup.cuts[0].stock_mm)
+
+
+@pytest.mark.parametrize(("only", "on_burrs"), [("clear", False), ("seat", True)])
+def test_what_is_shown_of_an_operation_is_the_set_up_that_was_checked(only: str, on_burrs: bool) -> None:
+    """What the wheel clears is asked of the part without its burrs, whose faces have other numbers."""
+    first = replace(ROUTE[0], burr_mm=0.03)
+    job = route(first, replace(ROUTE[1], stones=()), setups={20: on_chuck("bottom")})
+    stage, found = across(job, "burr")
+    made = stage.setups[20]
+    shown = with_across(check_operation(made, only={only}), made, found)
+    assert checked_setup(shown) is (made.burred if on_burrs else made.setup)
+    assert "burr" in {f.check for f in shown.findings}
 
 
 def _in_vise(force_n: float):
