@@ -131,18 +131,21 @@ def _all_topics() -> Iterator[str]:
 
 
 def _tables() -> Iterator[tuple[str, _Topic]]:
-    from fixturecheck.setup.keys import RECORD_OF, heading, keys_of, purpose_of  # noqa: PLC0415 -- the records
+    from fixturecheck.report.lists import JOB_RECORDS, of_table  # noqa: PLC0415 -- reads the records
+    from fixturecheck.setup.keys import RECORD_OF  # noqa: PLC0415 -- the same
 
     def told(table: str) -> Callable[[], Iterator[str]]:
         def lines() -> Iterator[str]:
-            yield purpose_of(table)
-            yield f"keys: {', '.join(key.name for key in keys_of(table))}"
+            _, purpose, keys = of_table(table)
+            yield purpose
+            yield f"keys: {', '.join(key.name for key in keys)}"
             yield f"each key: fixturecheck keys {table}"
 
         return lines
 
-    for table in RECORD_OF:
-        yield table, _Topic(what=f"{heading(table)}, a table of a set-up", told=told(table))
+    for table in (*RECORD_OF, *JOB_RECORDS):
+        whose = "job" if table in JOB_RECORDS else "set-up"
+        yield table, _Topic(what=f"{of_table(table)[0]}, a table of a {whose}", told=told(table))
     severity = _Topic(what="[severity], a table of a set-up", told=_severity)
     yield "severity", severity
 
@@ -154,7 +157,8 @@ def _severity() -> Iterator[str]:
 
 
 def _keys() -> Iterator[tuple[str, _Topic]]:
-    from fixturecheck.setup.keys import NEEDED, RECORD_OF, Key, heading, keys_of  # noqa: PLC0415 -- the records
+    from fixturecheck.report.lists import JOB_RECORDS, of_table  # noqa: PLC0415 -- reads the records
+    from fixturecheck.setup.keys import NEEDED, RECORD_OF, Key  # noqa: PLC0415 -- the same
     from fixturecheck.units import inch_key  # noqa: PLC0415 -- with them
 
     def told(key: Key) -> Callable[[], Iterator[str]]:
@@ -172,9 +176,10 @@ def _keys() -> Iterator[tuple[str, _Topic]]:
 
         return lines
 
-    for table in RECORD_OF:
-        for key in keys_of(table):
-            topic = _Topic(what=f"{key.name}, a key of {heading(table)}", told=told(key))
+    for table in (*RECORD_OF, *JOB_RECORDS):
+        head, _, keys = of_table(table)
+        for key in keys:
+            topic = _Topic(what=f"{key.name}, a key of {head}", told=told(key))
             for name in (key.name, inch_key(key.name)):
                 if name is not None:
                     yield name, topic

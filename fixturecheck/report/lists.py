@@ -7,13 +7,26 @@ from collections.abc import Callable, Iterable, Mapping
 
 from fixturecheck.errors import SetupError
 from fixturecheck.names import CHECKS, SEVERITIES, nearest, unknown
+from fixturecheck.process.records import BlankEntry, JobEntry, Operation
 from fixturecheck.result.shapes import Vector
-from fixturecheck.setup.keys import NEEDED, RECORD_OF, heading, keys_of, purpose_of
+from fixturecheck.setup.keys import (
+    NEEDED,
+    RECORD_OF,
+    Key,
+    heading,
+    keys_of,
+    keys_of_record,
+    purpose_of,
+    purpose_of_record,
+)
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment, make
 from fixturecheck.shop.tables import finishes, materials, read, uncited
 from fixturecheck.shop.wheels import stripes
 
-TABLES = (*RECORD_OF, "severity")
+JOB_RECORDS: Mapping[str, type] = {"job": JobEntry, "blank": BlankEntry, "operation": Operation}
+"""The data class of each table of a job; its [part] has the keys of a [[body]] without its place."""
+
+TABLES = (*RECORD_OF, "severity", *JOB_RECORDS)
 """The names of the tables, as `keys` takes them."""
 
 _WIDE = 100
@@ -39,9 +52,19 @@ def keys_told(table: str | None = None) -> str:
     return "\n".join(_severity() if name == "severity" else _table(name) for name in chosen)
 
 
+def of_table(name: str) -> tuple[str, str, tuple[Key, ...]]:
+    """Return how a table of a set-up, of measurements or of a job is opened, what it states, and its keys."""
+    record = JOB_RECORDS.get(name)
+    if record is None:
+        return heading(name), purpose_of(name), tuple(keys_of(name))
+    head = f"[[{name}]]" if record is Operation else f"[{name}]"
+    return head, purpose_of_record(record), tuple(keys_of_record(record))
+
+
 def _table(name: str) -> str:
-    lines = [f"{heading(name)}  {purpose_of(name)}"]
-    for key in keys_of(name):
+    head, purpose, keys = of_table(name)
+    lines = [f"{head}  {purpose}"]
+    for key in keys:
         stated = f" = {key.default}" if key.default not in {"", NEEDED} else f"  {key.default}".rstrip()
         lines.append(f"  {key.name}{stated}")
         for text in ("; ".join(key.facts), key.meaning):

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass
-from typing import Any
+from typing import Any, get_args, get_origin
 
 from fixturecheck.fields import allowed_in, own_fields
 from fixturecheck.setup.document import BY_OTHER_KEYS, LISTS, RECORDS
@@ -73,23 +73,44 @@ class Key:
 
 def keys_of(table: str) -> Iterator[Key]:
     """Yield the keys of a table of a set-up, in the order of its data class."""
-    record = RECORD_OF[table]
+    yield from keys_of_record(RECORD_OF[table], BY_OTHER_KEYS.get(table, ()))
+
+
+def keys_of_record(record: type, without: Collection[str] = ()) -> Iterator[Key]:
+    """Yield the keys of a table by its data class, in its order.
+
+    Parameters
+    ----------
+    without : collection of str
+        Fields that other keys state.
+    """
     meanings, types = meanings_of(record), types_of(record)
     for field in own_fields(record):
-        if field.name not in BY_OTHER_KEYS.get(table, ()):
+        if field.name not in without:
             yield Key(
                 name=field.name,
                 unit=metric_unit(field.name),
                 default=_default(field),
-                facts=tuple(_facts(field, kind_of(types[field.name]))),
+                facts=tuple(_facts(field, _kind_told(types[field.name]))),
                 meaning=meanings.get(field.name, ""),
                 matters=rule.matters if (rule := allowed_in(field)) is not None else "",
             )
 
 
+def _kind_told(hint: Any) -> str:
+    """Return the kind of value of a field; of a list of lists nothing is told but its meaning."""
+    nested = any(get_origin(member) is tuple for member in get_args(hint))
+    return "anything" if get_origin(hint) is tuple and nested else kind_of(hint)
+
+
 def purpose_of(table: str) -> str:
     """Return in one line what a table states."""
-    return (inspect.getdoc(RECORD_OF[table]) or "").splitlines()[0]
+    return purpose_of_record(RECORD_OF[table])
+
+
+def purpose_of_record(record: type) -> str:
+    """Return in one line what a table of a data class states."""
+    return (inspect.getdoc(record) or "").splitlines()[0]
 
 
 def heading(table: str) -> str:

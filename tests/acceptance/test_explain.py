@@ -35,6 +35,12 @@ def test_a_key_is_told_with_its_unit_default_range_and_table() -> None:
     assert '"plunge" | "traverse"' in explained("cut.way")
 
 
+def test_tables_and_keys_of_a_job_are_known() -> None:
+    assert explained("operation").startswith("[[operation]], a table of a job\n  One step of the job.")
+    assert explained("blank.low_in") == explained("low_mm")
+    assert "takes: list of texts" in explained("operation.makes")
+
+
 def test_every_key_table_and_size_is_known() -> None:
     for name in (*RECORD_OF, "severity", *equipment()):
         assert name in explained(name).splitlines()[0]

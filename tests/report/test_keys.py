@@ -8,14 +8,14 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in
-from fixturecheck.report.lists import TABLES, equipment_told, keys_told
+from fixturecheck.report.lists import JOB_RECORDS, TABLES, equipment_told, keys_told
 from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
 from fixturecheck.setup.keys import meanings_of
 
 
-@pytest.mark.parametrize("table", RECORDS)
+@pytest.mark.parametrize("table", [*RECORDS, *JOB_RECORDS])
 def test_every_key_is_printed_with_its_range_its_default_and_its_meaning(table: str) -> None:
-    record, told = RECORDS[table], keys_told(table)
+    record, told = {**RECORDS, **JOB_RECORDS}[table], keys_told(table)
     meanings = meanings_of(record)
     for field in fields(record):
         if field.name in BY_OTHER_KEYS.get(table, ()) or field.metadata.get("hidden"):
@@ -31,7 +31,8 @@ def test_every_key_is_printed_with_its_range_its_default_and_its_meaning(table: 
 
 def test_the_whole_reference_names_every_table() -> None:
     told = keys_told()
-    for head in ("[setup]", "[[cut]]", "[machine.guard]", "[staging.push.PART]", "[severity]", "[[mill]]"):
+    heads = ["[setup]", "[[cut]]", "[machine.guard]", "[staging.push.PART]", "[severity]", "[[mill]]"]
+    for head in (*heads, "[job]", "[blank]", "[[operation]]"):
         assert f"\n{head}  " in f"\n{told}"
     assert "rpm = 2850" in told
     assert "in inch units: stock_in" in told
