@@ -7,7 +7,7 @@ ring that is bored round in the vise is oval when it opens.
 Formulas: pressure = force / area; a force outside the middle third of what it presses opens its far side; a
 ring changes by (pi/4 - 2/pi) W R^3 / (E I).
 Limits: the middle third along the jaw, closed form of a strip without tension; outside of what it presses
-no-go, and a caution where all of it lies above the middle; 50 N/mm2 on finished faces and an overhang of
+no-go, and a caution where all of it lies above the middle; 5000 N/cm2 on finished faces and an overhang of
 twice the gripped height (chosen here, no source); the zone of a bore. The screw is taken to push at the
 middle of the jaw's face.
 Go: a block in the middle of the jaw. No-go: the same block at one end of it, with nothing at the other.
@@ -39,7 +39,7 @@ from fixturecheck.statics.ring import section_mm4, squeezed_mm
 ID = "vise"
 TITLE = "Jaws of a vise"
 
-MOST_PRESSURE_MPA = 50.0
+MOST_PRESSURE_N_CM2 = 5000.0
 MOST_OVERHANG = 2.0
 _CHOSEN = "chosen here, no source"
 _THIRD = "closed form: a strip that bears no tension is pressed all over within its middle third"
@@ -139,13 +139,15 @@ def _span(shapes: Sequence[Any], way: Floats, centre: Floats) -> tuple[float, fl
 
 def _pressure(stage: Stage, grip: _Grip) -> Finding:
     force, write = grip.clamp.force.force_n, stage.setup.write
-    most = force.high / grip.area_mm2
-    says = f"{grip.jaw} presses {write.area(grip.area_mm2)} with {force.low:.0f} to {force.high:.0f} N"
-    says += f", {force.low / grip.area_mm2:.3g} to {most:.3g} N/mm²."
+    least, most = (100.0 * one / grip.area_mm2 for one in (force.low, force.high))
+    says = (
+        f"{grip.jaw} presses {write.area(grip.area_mm2)} with {write.force(force.low)} to "
+        f"{write.force(force.high)}, {write.pressure(least)} to {write.pressure(most)}."
+    )
     return judge(
         most,
-        unit="MPa",
-        at_most=MOST_PRESSURE_MPA,
+        unit="N/cm2",
+        at_most=MOST_PRESSURE_N_CM2,
         short=Verdict.CAUTION,
         check=ID,
         subject=grip.jaw,

@@ -14,6 +14,7 @@ from fixturecheck.comparing.model import (
     StatedChange,
     Trend,
 )
+from fixturecheck.faceref import on
 from fixturecheck.report.json import rounded
 from fixturecheck.result.drawn import StatedValue
 from fixturecheck.result.finding import Finding, Verdict
@@ -95,7 +96,9 @@ def verdicts(change: FindingChange) -> str:
 
 def stated_words(change: StatedChange) -> str:
     """Return one stated value that is another: `cut corner, stock_mm: 0.1 to 0.2`."""
-    of = " ".join((change.of, " on ".join(change.about))).strip()
+    of = " ".join(
+        (change.of, on(*change.about) if len(change.about) == 2 else ", ".join(change.about))
+    ).strip()
     if not change.key:
         return f"{of}: {change.change}"
     if change.change is Trend.SAME:

@@ -79,9 +79,10 @@ def _flat(
 
 
 def _value(value: Any) -> StatedValue:
-    if isinstance(value, bool) or value is None or isinstance(value, int):
+    if isinstance(value, bool) or value is None:
         return value
-    if isinstance(value, float):
+    # A script may state a whole number of millimetres where a file states 2.0.
+    if isinstance(value, int | float):
         return float(f"{value:.{_DIGITS}g}") + 0.0
     if isinstance(value, frozenset | set):
         return tuple(sorted(map(str, value)))

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, wait
+from multiprocessing import active_children
+from multiprocessing.process import BaseProcess
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -60,6 +62,7 @@ def _together(
     The first is worked out alone: it fills the caches on disk that the others then read.
     """
     most = 1 if first else at_once
+    others = frozenset(active_children())
     with pool(at_once) as workers:
         running: dict[Future[R], T] = {}
         while waiting or running:
@@ -69,16 +72,29 @@ def _together(
                     running[workers.submit(work, thing)] = thing
                 except BrokenExecutor:
                     waiting.insert(0, thing)
+                    _end_started_since(others)
                     return list(running.values())
             ready, _ = wait(running, return_when=FIRST_COMPLETED)
             for future in ready:
                 try:
                     answer = future.result()
                 except BrokenExecutor:
+                    _end_started_since(others)
                     return list(running.values())
                 done(running.pop(future), answer)
             most = at_once
     return []
+
+
+def _end_started_since(others: frozenset[BaseProcess]) -> None:
+    """End every process that was started since others were.
+
+    A pool of which a process died ends those that it knows of, and waits for all: one that it was just
+    starting then has nobody to end it, and the pool waits for ever.
+    """
+    for one in active_children():
+        if one not in others:
+            one.kill()
 
 
 class LastingWorker:
@@ -93,14 +109,17 @@ class LastingWorker:
     def __init__(self, pool: Callable[[int], Executor]) -> None:
         self._pool = pool
         self._worker: Executor | None = None
+        self._others: frozenset[BaseProcess] = frozenset()
 
     def ask(self, work: Callable[[T], R], thing: T, crashed: Callable[[T], R]) -> R:
         """Return what a piece of work returns, or what counts as its answer where the process ended."""
         if self._worker is None:
+            self._others = frozenset(active_children())
             self._worker = self._pool(1)
         try:
             return self._worker.submit(work, thing).result()
         except BrokenExecutor:
+            _end_started_since(self._others)
             self.close()
             return crashed(thing)
 
@@ -119,9 +138,11 @@ def _alone(
     crashed: Callable[[T], R],
 ) -> None:
     for thing in things:
+        others = frozenset(active_children())
         with pool(1) as worker:
             try:
                 answer = worker.submit(work, thing).result()
             except BrokenExecutor:
+                _end_started_since(others)
                 answer = crashed(thing)
         done(thing, answer)

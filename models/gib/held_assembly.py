@@ -12,7 +12,11 @@ Y = RAIL_Y - WIDTH / 2
 facts = {
     "setup": {"name": "gib, held by the magnet"},
     "wheel": {"corner_radius_mm": 0.2},
-    "machine": {"table_z_mm": -20.0},
+    "machine": {
+        "table_z_mm": -20.0,
+        "downfeed": {"graduation_mm": 0.005, "turn_mm": 1.0, "counts_up": "down"},
+        "cross_feed": {"graduation_mm": 0.02, "turn_mm": 4.0, "counts_up": "in", "backlash_mm": 0.1},
+    },
     # Equipment of the shop is stated in the top node; its solids are made when the set-up is read.
     "equipment": [
         {"kind": "flat_magnetic_chuck", "name": "chuck"},

@@ -9,6 +9,8 @@ import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 
+from fixturecheck.result.drawn import StatedFact
+
 _IN = 25.4
 _LBF = 4.4482216152605
 
@@ -55,6 +57,8 @@ def sentences(value: object, where: str = "") -> Iterator[tuple[str, str]]:
     elif isinstance(value, (tuple, list)):
         for i, item in enumerate(value):
             yield from sentences(item, f"{where}[{i}]")
+    elif isinstance(value, StatedFact) and value.key == "units":
+        return
     elif is_dataclass(value):
         for field in fields(value):
             if field.name not in {"unit", "units", "geometry", "setup", "sources", "poles"}:

@@ -56,9 +56,9 @@ def asked(setup: Setup, kind: Kind):
 
 
 def test_pressure_is_force_over_what_touches():
-    """30 x 30 mm of the block lie on the jaw, which is 35 high: 2000 N / 900 mm2."""
+    """30 x 30 mm of the block lie on the jaw, which is 35 high: 2000 N / 9 cm2."""
     (found,) = asked(vise_with(block()), Kind.JAW_PRESSURE)
-    assert (found.verdict, found.value) == (Verdict.GO, pytest.approx(2000.0 / 900.0))
+    assert (found.verdict, found.value) == (Verdict.GO, pytest.approx(2000.0 / 9.0))
     (hard,) = asked(vise_with(block(long_mm=1.0), force_n=20000.0), Kind.JAW_PRESSURE)
     assert hard.verdict is Verdict.CAUTION
 

@@ -168,7 +168,10 @@ thread = "dry"
             "1.37 T of its 1.46 T at 9710 A/m",
         ),
         ({"blocking": ["block"]}, "no such body as 'block'"),
-        ({"grinds_as": {"block": "cheese"}}, "grinds_as of 'block'"),
+        (
+            {"grinds_as": {"block": "cheese"}},
+            "grinds_as in .holding.: 'cheese' is unknown",
+        ),
     ],
 )
 def test_what_makes_no_sense_is_refused_with_its_place(holding, says):

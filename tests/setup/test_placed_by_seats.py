@@ -252,7 +252,10 @@ def _without_places(text: str) -> str:
     return head + "".join(re.sub(r"^(at|rotate) = .*\n", "", b, count=1, flags=re.MULTILINE) for b in bodies)
 
 
-STATED = [p for p in sorted(MODELS.glob("*/*.toml")) if "_by_seats" not in p.name]
+STATED = [
+    p for p in sorted(MODELS.glob("*/*.toml")) if "_by_seats" not in p.name and not p.stem.startswith("job")
+]
+"""Parts of a job stand as the job states them."""
 ON_EDGES = ("on_edge", "on_edge_held")
 """A narrow edge in a V touches neither flank with its face, which is what these show."""
 IN_VISE = ("in_vise", "in_vise_clamped", "milled")
