@@ -28,8 +28,8 @@ from fixturecheck.commands import (
     watch,
 )
 from fixturecheck.commands.shared import Parser
-from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, to_stderr
-from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, complain_of, to_stderr
+from fixturecheck.errors import FixturecheckError
 from fixturecheck.stopping import stoppable
 
 _COMMANDS = (
@@ -62,8 +62,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with stoppable():
             return command(options)
     except FixturecheckError as trouble:
-        for problem in trouble.problems if isinstance(trouble, SetupError) else (str(trouble),):
-            complain(problem)
+        complain_of(trouble)
         if options.trace:
             to_stderr(str(getattr(trouble, "trace", "")))
         return trouble.exit_code

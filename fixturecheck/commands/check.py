@@ -14,7 +14,7 @@ from fixturecheck.commands.build import (
 )
 from fixturecheck.commands.shared import (
     Parser,
-    names_in,
+    checks_in,
     report_answer,
     run_into,
     stated_setup,
@@ -22,7 +22,6 @@ from fixturecheck.commands.shared import (
     takes_setup,
 )
 from fixturecheck.commands.terminal import EXITS, screen
-from fixturecheck.errors import SetupError
 
 RUN = "fixturecheck.runs.check:run"
 """What the child process runs."""
@@ -57,14 +56,8 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
-
     wrong = wrong_build_files(options)
-    only, skip = names_in(options.only), names_in(options.skip) or ()
-    try:
-        chosen(only, skip)
-    except SetupError as unknown:
-        wrong += unknown.problems
+    only, skip = checks_in(options.only, options.skip, wrong)
     setup, overrides = stated_setup(options, wrong, jobs=True)
     out = options.out or Path(f"{setup.stem}_check")
     asked = (not options.no_pictures, only, skip, *screen())

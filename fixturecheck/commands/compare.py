@@ -11,7 +11,14 @@ from fixturecheck.commands.build import (
     write_build_files,
     wrong_build_files,
 )
-from fixturecheck.commands.shared import Parser, names_in, run_into, takes_folder, takes_running
+from fixturecheck.commands.shared import (
+    Parser,
+    checks_in,
+    refuse_timeout,
+    run_into,
+    takes_folder,
+    takes_running,
+)
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, complain, say, screen
 from fixturecheck.errors import SetupError
 
@@ -68,14 +75,8 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 
 
 def _compare(options: argparse.Namespace) -> int:
-    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
-
-    only, skip = names_in(options.only), names_in(options.skip) or ()
     wrong = _wrong(options)
-    try:
-        chosen(only, skip)
-    except SetupError as unknown:
-        wrong += unknown.problems
+    only, skip = checks_in(options.only, options.skip, wrong)
     if wrong:
         raise SetupError(*wrong)
     *before, after = options.results
@@ -115,8 +116,7 @@ def _wrong(options: argparse.Namespace) -> list[str]:
         wrong.append("one result is given; give another one, or --baseline FILE")
     if options.baseline is not None and not options.baseline.is_file():
         wrong.append(f"{options.baseline} is not a file; --write-baseline FILE writes one")
-    if not options.timeout > 0:
-        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    refuse_timeout(options, wrong)
     return wrong
 
 

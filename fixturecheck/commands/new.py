@@ -6,11 +6,7 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from fixturecheck.commands.shared import (
-    Parser,
-    run_into,
-    takes_running,
-)
+from fixturecheck.commands.shared import Parser, refuse_timeout, run_into, takes_running
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say, screen
 from fixturecheck.errors import SetupError
 
@@ -87,8 +83,7 @@ def _new(options: argparse.Namespace) -> int:
         wrong.append(f"--out {out}: a set-up ends in .toml")
     if options.count is not None and options.count < 1:
         wrong.append(f"--count must be at least 1, got {options.count}")
-    if not options.timeout > 0:
-        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    refuse_timeout(options, wrong)
     if wrong:
         raise SetupError(*wrong)
     folder = out.with_name(f"{out.stem}_check")

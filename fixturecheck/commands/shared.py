@@ -72,11 +72,36 @@ def takes_running(command: argparse.ArgumentParser) -> None:
     )
 
 
-def names_in(stated: Sequence[str] | None) -> tuple[str, ...] | None:
-    """Read names with commas between them; None where none are stated."""
+def checks_in(
+    only: Sequence[str] | None, skip: Sequence[str] | None, wrong: list[str]
+) -> tuple[tuple[str, ...] | None, tuple[str, ...]]:
+    """Return the checks to ask, None for all, and those to leave out; what is wrong is added to a list.
+
+    Parameters
+    ----------
+    only, skip : sequence of str or None
+        As `--only` and `--skip` were given: names with commas between them.
+    """
+    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
+
+    asked, left_out = _names_in(only), _names_in(skip) or ()
+    try:
+        chosen(asked, left_out)
+    except SetupError as unknown:
+        wrong += unknown.problems
+    return asked, left_out
+
+
+def _names_in(stated: Sequence[str] | None) -> tuple[str, ...] | None:
     if not stated:
         return None
     return tuple(name.strip() for text in stated for name in text.split(",") if name.strip())
+
+
+def refuse_timeout(options: argparse.Namespace, wrong: list[str]) -> None:
+    """Add to a list what is wrong with `--timeout`."""
+    if not options.timeout > 0:
+        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
 
 
 def stated_setup(
@@ -93,8 +118,7 @@ def stated_setup(
     if not setup.is_file():
         wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
     overrides = overrides_in(options.overrides, wrong)
-    if not options.timeout > 0:
-        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    refuse_timeout(options, wrong)
     if wrong:
         raise SetupError(*wrong)
     if setup.suffix.lower() == ".toml":

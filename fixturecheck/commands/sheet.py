@@ -6,7 +6,7 @@ import argparse
 import os
 from pathlib import Path
 
-from fixturecheck.commands.shared import Parser, names_in, run_child, stated_setup, takes_running
+from fixturecheck.commands.shared import Parser, checks_in, run_child, stated_setup, takes_running
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say
 from fixturecheck.errors import SetupError
 
@@ -48,14 +48,8 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 
 
 def _sheet(options: argparse.Namespace) -> int:
-    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
-
     wrong: list[str] = []
-    skip = names_in(options.skip) or ()
-    try:
-        chosen(None, skip)
-    except SetupError as unknown:
-        wrong += unknown.problems
+    _, skip = checks_in(None, options.skip, wrong)
     setup, overrides = stated_setup(options, wrong, jobs=True)
     out = options.out or Path(f"{setup.stem}_sheet.pdf")
     if out.suffix.lower() != ".pdf":

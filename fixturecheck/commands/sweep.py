@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from pathlib import Path
 
 from fixturecheck.commands.build import write_build_file
-from fixturecheck.commands.shared import Parser, takes_running
+from fixturecheck.commands.shared import Parser, refuse_timeout, run_child, takes_running
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 
@@ -57,8 +56,6 @@ def _cores() -> int:
 
 
 def _sweep(options: argparse.Namespace) -> int:
-    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
-    from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.study.read import read_study  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.study.store import ROWS  # noqa: PLC0415 -- loaded when needed
 
@@ -70,8 +67,7 @@ def _sweep(options: argparse.Namespace) -> int:
         wrong.append(f"--junit {options.junit}: there is no folder {options.junit.parent}")
     if options.processes < 1:
         wrong.append(f"--processes must be at least 1, got {options.processes}")
-    if not options.timeout > 0:
-        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    refuse_timeout(options, wrong)
     if out.exists() and not out.is_dir():
         wrong.append(f"output folder {out} is a file; name a folder")
     elif out.is_dir() and any(out.iterdir()) and not (out / ROWS).is_file():
@@ -81,18 +77,8 @@ def _sweep(options: argparse.Namespace) -> int:
     # A slip of the pen is answered before anything heavy is loaded.
     read_study(options.study)
     options.written = f"what was worked out is kept in {out}"
-    with Display(sys.stderr, quiet=options.quiet) as display:
-        came, text, all_known, junit = run_guarded(
-            RUN,
-            str(options.study.absolute()),
-            str(out.absolute()),
-            options.processes,
-            not options.no_flips,
-            timeout_s=options.timeout,
-            progress=display.show,
-            prints=display.write,
-            noise=sys.stderr if options.trace else None,
-        )
+    asked = (str(options.study.absolute()), str(out.absolute()), options.processes, not options.no_flips)
+    came, text, all_known, junit = run_child(options, RUN, *asked)
     if options.junit:
         write_build_file(options.junit, junit)
     known = " (all of it was worked out before)" if all_known else ""

@@ -7,6 +7,8 @@ import os
 import shutil
 import sys
 
+from fixturecheck.errors import FixturecheckError, SetupError
+
 GO, NO_GO, WRONG, NOT_COMPUTED = 0, 1, 2, 3
 
 EXITS = """\
@@ -53,6 +55,12 @@ def say(text: str) -> bool:
 def complain(message: str) -> None:
     """Write one line to standard error."""
     to_stderr(f"fixturecheck: {' '.join(message.split())}\n")
+
+
+def complain_of(trouble: FixturecheckError) -> None:
+    """Write each problem of an error on a line of its own to standard error."""
+    for problem in trouble.problems if isinstance(trouble, SetupError) else (str(trouble),):
+        complain(problem)
 
 
 def to_stderr(text: str) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from fixturecheck.commands.shared import (
     Parser,
+    refuse_timeout,
     report_answer,
     run_into,
     takes_folder,
@@ -56,8 +57,7 @@ def _touch(options: argparse.Namespace) -> int:
     wrong = [] if path.is_file() else [f"{path} is not a file; give a STEP or BREP file of an assembly"]
     if not NEAR_MM[0] <= options.within <= NEAR_MM[1]:
         wrong.append(f"--within must be {NEAR_MM[0]:g} to {NEAR_MM[1]:g} mm, got {options.within:g}")
-    if not options.timeout > 0:
-        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    refuse_timeout(options, wrong)
     if wrong:
         raise SetupError(*wrong)
     out = options.out or Path(f"{path.stem}_touch")

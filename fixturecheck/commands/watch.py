@@ -11,14 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.commands.shared import (
-    Parser,
-    caching,
-    names_in,
-    overrides_in,
-    takes_setup,
-)
-from fixturecheck.commands.terminal import NOT_COMPUTED, complain, exit_code, say, screen
+from fixturecheck.commands.shared import Parser, caching, checks_in, overrides_in, refuse_timeout, takes_setup
+from fixturecheck.commands.terminal import NOT_COMPUTED, complain, complain_of, exit_code, say, screen
 from fixturecheck.errors import FixturecheckError, SetupError
 
 if TYPE_CHECKING:
@@ -59,7 +53,6 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
 
 
 def _watch(options: argparse.Namespace) -> int:
-    from fixturecheck.checks import chosen  # noqa: PLC0415 -- names only, nothing heavy
     from fixturecheck.kernel.worker import Worker  # noqa: PLC0415 -- loaded when needed
     from fixturecheck.report.folder import PAGE  # noqa: PLC0415 -- loaded when needed
 
@@ -69,14 +62,9 @@ def _watch(options: argparse.Namespace) -> int:
         wrong.append(f"{setup} is not a file; give a set-up ending in .py or .toml")
     if not 0 <= options.port <= 65535:
         wrong.append(f"--port must be 0 to 65535, got {options.port}")
-    if not options.timeout > 0:
-        wrong.append(f"--timeout must be more than 0 s, got {options.timeout:g}")
+    refuse_timeout(options, wrong)
     overrides = overrides_in(options.overrides, wrong)
-    only, skip = names_in(options.only), names_in(options.skip) or ()
-    try:
-        chosen(only, skip)
-    except SetupError as unknown:
-        wrong += unknown.problems
+    only, skip = checks_in(options.only, options.skip, wrong)
     if wrong:
         raise SetupError(*wrong)
     out = options.out or Path(f"{setup.stem}_watch")
@@ -156,8 +144,7 @@ class _Watched:
             self.code = trouble.exit_code
             # It may be read from other files once it can be read at all.
             self.files = ()
-            for problem in trouble.problems if isinstance(trouble, SetupError) else (str(trouble),):
-                complain(problem)
+            complain_of(trouble)
             if self.page is not None:
                 self.page.tell(Doing.FAILED, f"Not checked: {trouble}. The page shows the answer before.")
             say(f"{time.strftime('%H:%M:%S')}  not checked; waiting for a change\n")

@@ -69,9 +69,10 @@ def mark_width_mm(hardness_hrc: float) -> float:
     -------
     float
 
-    Notes ----- Closed form: the circle on which the test force makes the mean pressure of a Vickers test on
-    the same steel, d = sqrt(4 F / (pi p)), p = 9.80665 HV / 0.9272; HV of each HRC by ASTM E140, from
-    memory.
+    Notes
+    -----
+    Closed form: the circle on which the test force makes the mean pressure of a Vickers test on the same
+    steel, d = sqrt(4 F / (pi p)), p = 9.80665 HV / 0.9272; HV of each HRC by ASTM E140, from memory.
     """
     vickers = float(np.interp(hardness_hrc, [p[0] for p in _HV], [p[1] for p in _HV]))
     return math.sqrt(4.0 * LOAD_N / (math.pi * vickers * _KGF_N / _PYRAMID))
