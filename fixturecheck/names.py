@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from difflib import get_close_matches
+from typing import TypeVar
 
 from fixturecheck.errors import SetupError
+
+T = TypeVar("T")
 
 MOST_NAME = 60
 """The longest name that is taken, in characters."""
@@ -107,6 +110,24 @@ def close_to(wanted: str, known: Iterable[str]) -> list[str]:
     for name in sorted(set(known)):
         folded.setdefault(name.lower(), name)
     return [folded[n] for n in get_close_matches(str(wanted).lower(), folded, n=3, cutoff=0.6)]
+
+
+def row_of(name: str, known: Mapping[str, T], *, what: str) -> T:
+    """Return the row of a name in a table.
+
+    Parameters
+    ----------
+    what : str
+        What the name is of, for a message.
+
+    Raises
+    ------
+    SetupError
+        There is none; the nearest names are told.
+    """
+    if name not in known:
+        raise unknown(name, known, what=what)
+    return known[name]
 
 
 def unknown(name: str, known: Iterable[str], *, what: str) -> SetupError:

@@ -13,7 +13,7 @@ import numpy as np
 
 from fixturecheck.arrays import Ints
 from fixturecheck.errors import NotComputedError
-from fixturecheck.names import unknown
+from fixturecheck.names import row_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,10 +94,7 @@ def angle_set(name: str) -> AngleSet:
     SetupError
         There is none of the name; the nearest ones are named.
     """
-    known = angle_sets()
-    if name not in known:
-        raise unknown(name, known, what="set of angle blocks")
-    return known[name]
+    return row_of(name, angle_sets(), what="set of angle blocks")
 
 
 def angle_stack(blocks: AngleSet, wanted_arcsec: float) -> AngleStack:

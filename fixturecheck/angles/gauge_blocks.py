@@ -13,7 +13,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
-from fixturecheck.names import unknown
+from fixturecheck.names import row_of
 
 MOST_BLOCKS = 6
 """Blocks of a stack at most, wear blocks besides: more wringing costs more than it wins."""
@@ -110,10 +110,7 @@ def gauge_set(name: str) -> GaugeSet:
     SetupError
         There is none of the name; the nearest ones are named.
     """
-    known = gauge_sets()
-    if name not in known:
-        raise unknown(name, known, what="set of gauge blocks")
-    return known[name]
+    return row_of(name, gauge_sets(), what="set of gauge blocks")
 
 
 def stack_of(blocks: GaugeSet, wanted_mm: float, *, wear: bool = False) -> Stack:

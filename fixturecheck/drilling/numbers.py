@@ -9,7 +9,7 @@ from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
 
-from fixturecheck.names import unknown
+from fixturecheck.names import row_of
 
 FULL_THREAD_PITCHES = 3.0 * math.sqrt(3.0) / 4.0
 """Twice the depth of a full external thread in pitches: 3/4 of the height of the sharp triangle on either
@@ -51,10 +51,7 @@ def thread_of(name: str) -> tuple[float, float]:
     SetupError
         There is none of the name; the nearest ones are named.
     """
-    known = threads()
-    if name not in known:
-        raise unknown(name, known, what="thread")
-    return known[name]
+    return row_of(name, threads(), what="thread")
 
 
 def point_length_mm(drill_mm: float, point_deg: float) -> float:

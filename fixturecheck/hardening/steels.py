@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from fixturecheck.interval import Range
-from fixturecheck.names import unknown
+from fixturecheck.names import row_of
 
 Points = tuple[tuple[float, ...], ...]
 
@@ -137,10 +137,7 @@ def hardening_steel(name: str) -> HardeningSteel:
     SetupError
         The table has no such steel; the nearest ones are named.
     """
-    known = hardening_steels()
-    if name not in known:
-        raise unknown(name, known, what="steel to harden")
-    return known[name]
+    return row_of(name, hardening_steels(), what="steel to harden")
 
 
 def hardening_process(name: str) -> HardeningProcess:
@@ -159,10 +156,7 @@ def hardening_process(name: str) -> HardeningProcess:
     SetupError
         There is none of the name; the nearest ones are named.
     """
-    known = hardening_processes()
-    if name not in known:
-        raise unknown(name, known, what="process")
-    return known[name]
+    return row_of(name, hardening_processes(), what="process")
 
 
 def _read(table: str) -> dict[str, Any]:

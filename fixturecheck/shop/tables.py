@@ -20,7 +20,7 @@ from typing import Any, TypeVar
 
 from fixturecheck.errors import Mistakes, NotComputedError
 from fixturecheck.fields import allowed, shortened
-from fixturecheck.names import unknown
+from fixturecheck.names import row_of
 
 T = TypeVar("T")
 
@@ -294,10 +294,7 @@ def material(name: str) -> Material:
     SetupError
         No material has the name; the nearest ones are named.
     """
-    known = materials()
-    if name not in known:
-        raise unknown(name, known, what="material")
-    return known[name]
+    return row_of(name, materials(), what="material")
 
 
 def weight_n(material_name: str, volume_mm3: float) -> float:
@@ -332,10 +329,7 @@ def finish(name: str) -> Finish:
     SetupError
         No finish has the name; the nearest ones are named.
     """
-    known = finishes()
-    if name not in known:
-        raise unknown(name, known, what="finish")
-    return known[name]
+    return row_of(name, finishes(), what="finish")
 
 
 def uncited(source: str) -> str:
