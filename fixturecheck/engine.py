@@ -25,6 +25,7 @@ from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
 from fixturecheck.nesting.seating import footings, holding_nothing
+from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, worst
 from fixturecheck.result.shapes import NamedShape, Role
@@ -34,8 +35,6 @@ from fixturecheck.setup.origins import origin_of
 from fixturecheck.setup.outline import bodies_drawn, facts_of
 from fixturecheck.sizes.answer import hardening_found
 
-Progress = Callable[[str, float], None]
-"""Called with what is being done and the share done so far, 0 to 1."""
 Found = Callable[[Finding], None]
 """Called with each finding as soon as it is known."""
 
@@ -57,10 +56,6 @@ _SHARES_HELD = {
 _CLASHES = frozenset({("seat", Kind.OVERLAP), ("nest", Kind.OPEN), ("nest", Kind.OVERLAP)})
 """No-go, by check and kind, by which bodies cannot all be where they are drawn: no contact there is real."""
 _MOST_NAMED = 3
-
-
-def _quiet(_doing: str, _share: float) -> None:
-    """Report nothing."""
 
 
 def _unheard(_finding: Finding) -> None:
@@ -195,7 +190,7 @@ def check(
     *,
     only: Collection[str] | None = None,
     skip: Collection[str] = (),
-    progress: Progress = _quiet,
+    progress: Progress = silent,
     found: Found = _unheard,
 ) -> Result:
     """Check a set-up and return everything found.

@@ -24,10 +24,9 @@ from fixturecheck.kernel.shapes import Solid
 from fixturecheck.machining.cut import GroundCut
 from fixturecheck.magnet.pull import Magnet, Pulls, magnet_of
 from fixturecheck.nesting.seating import footings, holding_nothing
+from fixturecheck.progress import Progress, silent
 from fixturecheck.release.sequence import release_of
 from fixturecheck.setup.model import Setup
-
-Progress = Callable[[str, float], None]
 
 ASKED = ("hold", "crash", "release")
 """The checks that look at what was found of a hold."""
@@ -46,7 +45,7 @@ def held(
     *,
     asked: Collection[str] = ASKED,
     mesher: TetMesher | None = None,
-    progress: Progress = lambda _doing, _share: None,
+    progress: Progress = silent,
 ) -> Held | None:
     """Work out how a set-up holds; None where it states no holding.
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from types import MappingProxyType
 
 import numpy as np
 
 from fixturecheck.arrays import Ints
 from fixturecheck.errors import NotComputedError
+from fixturecheck.files import shipped_table
 from fixturecheck.names import row_of
 
 
@@ -69,7 +68,7 @@ def angle_sets() -> Mapping[str, AngleSet]:
     -------
     mapping of str to AngleSet
     """
-    rows = tomllib.loads(files("fixturecheck.angles").joinpath("angle_sets.toml").read_text("utf-8"))
+    rows = shipped_table("angles", "angle_sets")
     return MappingProxyType(
         {
             name: AngleSet(name=name, **{**row, "sizes_arcsec": tuple(row["sizes_arcsec"])})

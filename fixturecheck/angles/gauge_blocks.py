@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from types import MappingProxyType
 
 import numpy as np
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.errors import NotComputedError
+from fixturecheck.files import shipped_table
 from fixturecheck.names import row_of
 
 MOST_BLOCKS = 6
@@ -86,7 +85,7 @@ def gauge_sets() -> Mapping[str, GaugeSet]:
     -------
     mapping of str to GaugeSet
     """
-    rows = tomllib.loads(files("fixturecheck.angles").joinpath("gauge_sets.toml").read_text("utf-8"))
+    rows = shipped_table("angles", "gauge_sets")
     found = {}
     for name, row in rows.items():
         sizes = {first + k * step for first, step, count in row.pop("series") for k in range(count)}

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.commands.terminal import say
-from fixturecheck.errors import FixturecheckError
+from fixturecheck.files import write_whole
 
 if TYPE_CHECKING:
     from fixturecheck.report.build_files import BuildResult
@@ -62,12 +61,12 @@ def write_build_files(options: argparse.Namespace, results: Sequence[BuildResult
     from fixturecheck.report import build_files as files  # noqa: PLC0415 -- as above
 
     if options.junit:
-        write_build_file(options.junit, files.junit_xml(results))
+        write_whole(options.junit, files.junit_xml(results))
     if options.sarif:
         titles = {name: told_of(name).title for name in MODULES}
-        write_build_file(options.sarif, files.sarif_text(results, titles))
+        write_whole(options.sarif, files.sarif_text(results, titles))
     if options.summary:
-        write_build_file(options.summary, files.summary_markdown(results))
+        write_whole(options.summary, files.summary_markdown(results))
     if options.annotate:
         lines = files.annotation_lines(results, options.annotate)
         say("".join(f"{line}\n" for line in lines))
@@ -91,27 +90,6 @@ def kept_build_results(out: Path, setup: Path) -> list[BuildResult]:
     found = []
     for file in several or [out / RESULT]:
         kept = read_stored(file.read_bytes(), str(file))
-        found.append(
-            BuildResult(
-                name=kept.name,
-                file=str(setup.parent / kept.file if several and kept.file else setup),
-                verdict=kept.verdict,
-                units=kept.units,
-                version=version("fixturecheck"),
-                findings=kept.findings,
-                not_asked=kept.not_asked,
-            )
-        )
+        stated_in = setup.parent / kept.file if several and kept.file else setup
+        found.append(BuildResult(told=kept, file=str(stated_in)))
     return found
-
-
-def write_build_file(path: Path, text: str) -> None:
-    """Write a file in one go, so that nobody reads half of it."""
-    kept = path.with_name(f".{path.name}.new")
-    try:
-        kept.write_text(text, encoding="utf-8")
-        kept.replace(path)
-    except OSError as trouble:
-        kept.unlink(missing_ok=True)
-        message = f"{path} could not be written: {trouble.strerror}"
-        raise FixturecheckError(message) from trouble

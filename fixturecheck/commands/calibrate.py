@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 
 from fixturecheck.commands.shared import (
@@ -13,6 +12,7 @@ from fixturecheck.commands.shared import (
 )
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
+from fixturecheck.files import write_whole
 
 RUN = "fixturecheck.runs.calibrate:run"
 """What the child process runs."""
@@ -48,9 +48,7 @@ def _calibrate(options: argparse.Namespace) -> int:
     # A slip of the pen is answered before anything heavy is loaded.
     measured_in_file(path.absolute())
     text, told = run_child(options, RUN, str(path.absolute()))
-    kept = out.with_name(f".{out.name}.{os.getpid()}")
-    kept.write_text(text, encoding="utf-8")
-    kept.replace(out)
+    write_whole(out, text)
     options.written = f"the chuck file is {out}"
     return GO if say(f"{told}\n\nwritten to {out}\n") else NOT_COMPUTED
 

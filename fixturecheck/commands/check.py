@@ -13,15 +13,17 @@ from fixturecheck.commands.build import (
     wrong_build_files,
 )
 from fixturecheck.commands.shared import (
+    FOLDER,
     Parser,
     checks_in,
     report_answer,
+    request_of,
     run_into,
     stated_setup,
     takes_json,
     takes_setup,
 )
-from fixturecheck.commands.terminal import EXITS, screen
+from fixturecheck.commands.terminal import EXITS
 
 RUN = "fixturecheck.runs.check:run"
 """What the child process runs."""
@@ -60,8 +62,8 @@ def _check(options: argparse.Namespace) -> int:
     only, skip = checks_in(options.only, options.skip, wrong)
     setup, overrides = stated_setup(options, wrong, jobs=True)
     out = options.out or Path(f"{setup.stem}_check")
-    asked = (not options.no_pictures, only, skip, *screen())
-    answer = run_into(options, out, RUN, (str(setup), overrides), asked, hears=True)
+    request = request_of(only, skip, pictures=not options.no_pictures)
+    answer = run_into(options, out, RUN, str(setup), overrides, FOLDER, request, hears=True)
     code = report_answer(options, out, answer)
     if asks_for_build_files(options):
         write_build_files(options, kept_build_results(out, setup))

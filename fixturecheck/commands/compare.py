@@ -12,15 +12,18 @@ from fixturecheck.commands.build import (
     wrong_build_files,
 )
 from fixturecheck.commands.shared import (
+    FOLDER,
     Parser,
     checks_in,
     refuse_timeout,
+    request_of,
     run_into,
     takes_folder,
     takes_running,
 )
-from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, complain, say, screen
+from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, complain_of_pictures, say
 from fixturecheck.errors import SetupError
+from fixturecheck.files import write_whole
 
 RUN = "fixturecheck.runs.compare:run"
 """What the child process runs."""
@@ -81,20 +84,14 @@ def _compare(options: argparse.Namespace) -> int:
         raise SetupError(*wrong)
     *before, after = options.results
     out = options.out or Path(f"{_stem(after)}_compared")
-    width, _ = screen()
-    answer = run_into(
-        options,
-        out,
-        RUN,
-        (before[0] if before else None, after, None if options.baseline is None else str(options.baseline)),
-        (not options.no_pictures, only, skip, width),
-    )
-    if answer.trouble:
-        complain(f"pictures could not all be drawn: {answer.trouble}; the comparison does not depend on them")
+    request = request_of(only, skip, pictures=not options.no_pictures)
+    baseline = None if options.baseline is None else str(options.baseline)
+    answer = run_into(options, out, RUN, before[0] if before else None, after, baseline, FOLDER, request)
+    complain_of_pictures(answer.trouble, "comparison")
     if asks_for_build_files(options):
         write_build_files(options, [answer.result])
     if options.write_baseline is not None:
-        _keep(options.write_baseline, answer.baseline)
+        write_whole(options.write_baseline, answer.baseline)
     text = f"{answer.text}\n\nwritten to {out}\n"
     if options.json:
         from fixturecheck.report.folder import COMPARED  # noqa: PLC0415 -- loaded when needed
@@ -124,10 +121,3 @@ def _stem(result: str) -> str:
     """Return what a result is called, for the folder beside it: `rev_b` of `HEAD:models/rev_b.toml`."""
     path = Path(result.rpartition(":")[2])
     return path.parent.name if path.name == "result.json" and path.parent.name else path.stem or "result"
-
-
-def _keep(path: Path, text: str) -> None:
-    """Write the baseline in one go."""
-    kept = path.with_name(f".{path.name}.new")
-    kept.write_text(text, encoding="utf-8")
-    kept.replace(path)

@@ -6,8 +6,8 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from fixturecheck.commands.shared import Parser, refuse_timeout, run_into, takes_running
-from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say, screen
+from fixturecheck.commands.shared import FOLDER, Parser, refuse_timeout, request_of, run_into, takes_running
+from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain_of_pictures, exit_code, say
 from fixturecheck.errors import SetupError
 
 RUN, FROM = "fixturecheck.runs.new:run", "fixturecheck.runs.new:run_from"
@@ -91,11 +91,11 @@ def _new(options: argparse.Namespace) -> int:
     run = RUN
     if options.assembly is not None:
         wishes, run = (str(drawn), options.part, options.floor, str(out)), FROM
-    asked = (not options.no_pictures, *screen())
-    verdict, table, trouble, because = run_into(options, folder, run, wishes, asked, hears=True)
-    if trouble:
-        complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
+    request = request_of(None, (), pictures=not options.no_pictures)
+    answer = run_into(options, folder, run, *wishes, FOLDER, request, hears=True)
+    complain_of_pictures(answer.check.trouble)
+    table = answer.check.table
     if options.explain:
-        table += "\n\n" + "\n".join(f"{choice}: {reason}" for choice, reason in because)
+        table += "\n\n" + "\n".join(f"{choice}: {reason}" for choice, reason in answer.because)
     said = say(f"{table}\n\nset-up written to {out}, report to {folder}\n")
-    return exit_code(verdict) if said else NOT_COMPUTED
+    return exit_code(answer.check.verdict) if said else NOT_COMPUTED

@@ -8,10 +8,22 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, Final, NoReturn
 
-from fixturecheck.commands.terminal import NOT_COMPUTED, WRONG, complain, exit_code, say
+from fixturecheck.commands.terminal import (
+    NOT_COMPUTED,
+    WRONG,
+    complain,
+    complain_of_pictures,
+    exit_code,
+    say,
+    screen,
+)
 from fixturecheck.errors import SetupError
+from fixturecheck.runs.request import CheckAnswer, CheckRequest
+
+FOLDER: Final = object()
+"""Stands among the arguments of a run for the folder that it writes into."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -147,20 +159,29 @@ def overrides_in(stated: Sequence[str], wrong: list[str]) -> dict[str, str]:
     return read
 
 
-def run_into(
-    options: argparse.Namespace,
-    out: Path,
-    run: str,
-    before: tuple[Any, ...],
-    after: tuple[Any, ...] = (),
-    *,
-    hears: bool = False,
-) -> Any:
-    """Run `module:function` in a guarded process, with a folder between its arguments; move it into place."""
+def request_of(only: tuple[str, ...] | None, skip: tuple[str, ...], *, pictures: bool) -> CheckRequest:
+    """Return what is asked of a check, its answer shown as this terminal takes it."""
+    width, colour = screen()
+    return CheckRequest(pictures=pictures, only=only, skip=skip, width=width, colour=colour)
+
+
+def run_into(options: argparse.Namespace, out: Path, run: str, *arguments: Any, hears: bool = False) -> Any:
+    """Run `module:function` in a guarded process and move the folder that it writes into place.
+
+    Parameters
+    ----------
+    out : Path
+        Where the folder goes.
+    *arguments
+        Those of the function; for `FOLDER` it is given the folder to write into.
+    hears : bool
+        Whether it also tells what it finds as it goes.
+    """
     from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
     with staged(out) as folder:
-        answer = run_child(options, run, *before, str(folder), *after, hears=hears)
+        given = [str(folder) if one is FOLDER else one for one in arguments]
+        answer = run_child(options, run, *given, hears=hears)
     options.written = f"the result is in {out}"
     return answer
 
@@ -200,13 +221,15 @@ def caching(*, kept: bool) -> Iterator[None]:
             os.environ[FOLDER_VARIABLE] = before
 
 
-def report_answer(options: argparse.Namespace, out: Path, answer: tuple[str, str, str | None]) -> int:
+def report_answer(options: argparse.Namespace, out: Path, answer: CheckAnswer) -> int:
     """Say what a check came to, and return its exit code."""
-    verdict, table, trouble = answer
-    if trouble:
-        complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
+    complain_of_pictures(answer.trouble)
     from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed
 
-    text = (out / RESULT).read_text(encoding="utf-8") if options.json else f"{table}\n\nwritten to {out}\n"
+    text = (
+        (out / RESULT).read_text(encoding="utf-8")
+        if options.json
+        else f"{answer.table}\n\nwritten to {out}\n"
+    )
     said = say(text)
-    return exit_code(verdict, strict=getattr(options, "strict", False)) if said else NOT_COMPUTED
+    return exit_code(answer.verdict, strict=getattr(options, "strict", False)) if said else NOT_COMPUTED

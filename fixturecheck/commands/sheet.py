@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import os
 from pathlib import Path
 
 from fixturecheck.commands.shared import Parser, checks_in, run_child, stated_setup, takes_running
 from fixturecheck.commands.terminal import EXITS, NOT_COMPUTED, complain, exit_code, say
 from fixturecheck.errors import SetupError
+from fixturecheck.files import write_whole
+from fixturecheck.runs.request import CheckRequest
 
 RUN = "fixturecheck.runs.sheet:run"
 """What the child process runs."""
@@ -62,33 +63,15 @@ def _sheet(options: argparse.Namespace) -> int:
         from fixturecheck.sheet.pages import refuse_without_typesetter  # noqa: PLC0415 -- light
 
         refuse_without_typesetter()
-    asked = (options.paper, not options.no_pdf, not options.no_pictures, skip)
-    made = run_child(options, RUN, str(setup), overrides, *asked)
+    request = CheckRequest(pictures=not options.no_pictures, skip=skip)
+    made = run_child(options, RUN, str(setup), overrides, request, options.paper, not options.no_pdf)
     page = out.with_suffix(".html")
-    _write(page, made.page.encode())
+    write_whole(page, made.page)
     if made.pdf is not None:
-        _write(out, made.pdf)
+        write_whole(out, made.pdf)
     for trouble in made.troubles:
         complain(f"a picture could not be drawn: {trouble}; the verdict does not depend on it")
     written = f"{out} and {page}" if made.pdf is not None else f"{page}"
     many = f"{made.count} operations" if made.count > 1 else "1 operation"
     said = say(f"{made.verdict.upper()}: {many}\n\nwritten to {written}\n")
     return exit_code(made.verdict) if said else NOT_COMPUTED
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Write a file so that it is there whole or not at all.
-
-    Raises
-    ------
-    SetupError
-        It cannot be written.
-    """
-    half = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        half.write_bytes(content)
-        half.replace(path)
-    except OSError as reason:
-        half.unlink(missing_ok=True)
-        message = f"{path} cannot be written: {reason.strerror}"
-        raise SetupError(message) from reason

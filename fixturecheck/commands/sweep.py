@@ -6,10 +6,10 @@ import argparse
 import os
 from pathlib import Path
 
-from fixturecheck.commands.build import write_build_file
 from fixturecheck.commands.shared import Parser, refuse_timeout, run_child, takes_running
 from fixturecheck.commands.terminal import GO, NO_GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
+from fixturecheck.files import write_whole
 
 RUN = "fixturecheck.runs.sweep:run"
 """What the child process runs."""
@@ -80,7 +80,7 @@ def _sweep(options: argparse.Namespace) -> int:
     asked = (str(options.study.absolute()), str(out.absolute()), options.processes, not options.no_flips)
     came, text, all_known, junit = run_child(options, RUN, *asked)
     if options.junit:
-        write_build_file(options.junit, junit)
+        write_whole(options.junit, junit)
     known = " (all of it was worked out before)" if all_known else ""
     if not say(f"{text}\n\nwritten to {out}{known}\n"):
         return NOT_COMPUTED

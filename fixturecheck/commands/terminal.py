@@ -63,6 +63,12 @@ def complain_of(trouble: FixturecheckError) -> None:
         complain(problem)
 
 
+def complain_of_pictures(trouble: str | None, what: str = "verdict") -> None:
+    """Say why pictures are missing that were asked for, and that `what` does not depend on them."""
+    if trouble:
+        complain(f"pictures could not all be drawn: {trouble}; the {what} does not depend on them")
+
+
 def to_stderr(text: str) -> None:
     """Write to standard error, which may be a terminal that has closed."""
     with contextlib.suppress(OSError):

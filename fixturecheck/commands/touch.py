@@ -6,15 +6,16 @@ import argparse
 from pathlib import Path
 
 from fixturecheck.commands.shared import (
+    FOLDER,
     Parser,
     refuse_timeout,
     report_answer,
+    request_of,
     run_into,
     takes_folder,
     takes_json,
     takes_running,
 )
-from fixturecheck.commands.terminal import screen
 from fixturecheck.errors import SetupError
 from fixturecheck.tolerances import NEAR_MM
 from fixturecheck.units import UNITS
@@ -61,6 +62,6 @@ def _touch(options: argparse.Namespace) -> int:
     if wrong:
         raise SetupError(*wrong)
     out = options.out or Path(f"{path.stem}_touch")
-    asked = (not options.no_pictures, *screen())
-    before = (str(path.absolute()), options.within, options.units)
-    return report_answer(options, out, run_into(options, out, RUN, before, asked))
+    request = request_of(None, (), pictures=not options.no_pictures)
+    asked = (str(path.absolute()), options.within, options.units)
+    return report_answer(options, out, run_into(options, out, RUN, *asked, FOLDER, request))

@@ -7,18 +7,35 @@ import sys
 import time
 import webbrowser
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.commands.shared import Parser, caching, checks_in, overrides_in, refuse_timeout, takes_setup
-from fixturecheck.commands.terminal import NOT_COMPUTED, complain, complain_of, exit_code, say, screen
+from fixturecheck.commands.shared import (
+    Parser,
+    caching,
+    checks_in,
+    overrides_in,
+    refuse_timeout,
+    request_of,
+    takes_setup,
+)
+from fixturecheck.commands.terminal import (
+    NOT_COMPUTED,
+    complain_of,
+    complain_of_pictures,
+    exit_code,
+    say,
+    screen,
+)
 from fixturecheck.errors import FixturecheckError, SetupError
 
 if TYPE_CHECKING:
     from fixturecheck.commands.live_page import LivePage
     from fixturecheck.kernel.worker import Worker
     from fixturecheck.result.stored import StoredResult
+    from fixturecheck.runs.request import CheckRequest
+    from fixturecheck.runs.watch import WatchAnswer
 
 RUN = "fixturecheck.runs.watch:run"
 """What the child process runs."""
@@ -68,9 +85,9 @@ def _watch(options: argparse.Namespace) -> int:
     if wrong:
         raise SetupError(*wrong)
     out = options.out or Path(f"{setup.stem}_watch")
-    asked = (str(setup.absolute()), overrides), (options.pictures, only, skip)
+    request = request_of(only, skip, pictures=options.pictures)
     with caching(kept=not options.no_cache), Worker(noise=sys.stderr if options.trace else None) as worker:
-        watched = _Watched(options=options, out=out, worker=worker, asked=asked)
+        watched = _Watched(options=options, out=out, worker=worker, overrides=overrides, request=request)
         if options.no_page:
             return _looked_after(watched, setup)
         from fixturecheck.commands.live_page import LivePage  # noqa: PLC0415 -- only here
@@ -125,7 +142,8 @@ class _Watched:
     options: argparse.Namespace
     out: Path
     worker: Worker
-    asked: tuple[tuple[str, dict[str, str]], tuple[bool, tuple[str, ...] | None, tuple[str, ...]]]
+    overrides: dict[str, str]
+    request: CheckRequest
     page: LivePage | None = None
     answered: bool = False
     files: tuple[Path, ...] = ()
@@ -139,7 +157,7 @@ class _Watched:
             self.page.tell(Doing.CHECKING, "Checking again.")
         started = time.monotonic()
         try:
-            table, changes = self._run()
+            answer = self._run()
         except FixturecheckError as trouble:
             self.code = trouble.exit_code
             # It may be read from other files once it can be read at all.
@@ -152,36 +170,36 @@ class _Watched:
         now = self._stored()
         self.code = exit_code(str(now.verdict))
         took = f"{time.strftime('%H:%M:%S')}  {now.verdict}  ({time.monotonic() - started:.1f} s)\n"
-        say(f"{changes or table}\n{took}")
+        say(f"{answer.changes or answer.check.table}\n{took}")
         self.answered = True
         home = self.options.setup.absolute().parent
         self.files = tuple((home / source.path).resolve() for source in now.sources)
         if self.page is not None:
             self.page.tell(Doing.DONE)
 
-    def _run(self) -> tuple[str, str]:
-        """Have the child check and write the folder; return the table, and what changed."""
+    def _run(self) -> WatchAnswer:
+        """Have the child check and write the folder."""
         from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- loaded when needed
         from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
-        before, after = self.asked
+        before = str(self.out.absolute()) if self.answered else None
         quiet = self.options.quiet
+        width, colour = screen()
         with staged(self.out) as folder, Display(sys.stderr, quiet=quiet) as display:
-            _, table, trouble, changes = self.worker.call(
+            answer: WatchAnswer = self.worker.call(
                 RUN,
-                *before,
+                str(self.options.setup.absolute()),
+                self.overrides,
                 str(folder),
-                *after,
-                str(self.out.absolute()) if self.answered else None,
-                *screen(),
+                replace(self.request, width=width, colour=colour),
+                before,
                 timeout_s=self.options.timeout,
                 progress=display.show,
                 hear=display.tell,
                 prints=display.write,
             )
-        if trouble:
-            complain(f"pictures could not all be drawn: {trouble}; the verdict does not depend on them")
-        return table, changes
+        complain_of_pictures(answer.check.trouble)
+        return answer
 
     def _stored(self) -> StoredResult:
         from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed

@@ -3,42 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from fixturecheck.comparing.findings import finding_changes, name_after
 from fixturecheck.comparing.model import Comparison, Renames, StatedChange, Trend
 from fixturecheck.comparing.solids import renames, solid_changes
 from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.result.drawn import BodyDrawn, StatedFact, StatedValue
-from fixturecheck.result.finding import Finding, NotAsked, Verdict
+from fixturecheck.result.drawn import StatedFact, StatedValue
+from fixturecheck.result.stored import StoredResult
 
 _NOISE = 1e-8
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ComparedSide:
-    """What a comparison needs of a result, whether it was just made or read from a file.
-
-    Parameters
-    ----------
-    called : str
-        What the user gave: a file, a folder or a revision.
-    name : str
-        What the set-up is called.
-    """
-
-    called: str
-    name: str
-    verdict: Verdict
-    units: str
-    findings: tuple[Finding, ...]
-    not_asked: tuple[NotAsked, ...]
-    stated: tuple[StatedFact, ...]
-    bodies: tuple[BodyDrawn, ...]
-
-
-def compared(before: ComparedSide, after: ComparedSide) -> Comparison:
+def compared(before: StoredResult, after: StoredResult) -> Comparison:
     """Return what became of everything between two results.
 
     Raises
@@ -51,8 +28,8 @@ def compared(before: ComparedSide, after: ComparedSide) -> Comparison:
     _refuse_strangers(before, after, names)
     silent = {n.check for n in after.not_asked} - {n.check for n in before.not_asked}
     return Comparison(
-        before=before.called,
-        after=after.called,
+        before=before.path,
+        after=after.path,
         names=(before.name, after.name),
         verdict_before=before.verdict,
         verdict_after=after.verdict,
@@ -64,7 +41,7 @@ def compared(before: ComparedSide, after: ComparedSide) -> Comparison:
     )
 
 
-def _refuse_strangers(before: ComparedSide, after: ComparedSide, names: Renames) -> None:
+def _refuse_strangers(before: StoredResult, after: StoredResult, names: Renames) -> None:
     parts = {b.name for b in before.bodies if b.role == "part"}
     if before.bodies and after.bodies:
         alike = bool(parts & set(names.bodies))
@@ -75,7 +52,7 @@ def _refuse_strangers(before: ComparedSide, after: ComparedSide, names: Renames)
         alike = bool(one & other)
     if not alike:
         message = (
-            f"{before.called} ({before.name}) and {after.called} ({after.name}) are of different set-ups: "
+            f"{before.path} ({before.name}) and {after.path} ({after.name}) are of different set-ups: "
             "no part of the one is in the other"
         )
         raise SetupError(message)

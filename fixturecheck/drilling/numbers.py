@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
 from types import MappingProxyType
 
+from fixturecheck.files import shipped_table
 from fixturecheck.names import row_of
 
 FULL_THREAD_PITCHES = 3.0 * math.sqrt(3.0) / 4.0
@@ -24,7 +23,7 @@ def threads() -> Mapping[str, tuple[float, float]]:
     -------
     mapping of str to (float, float)
     """
-    tables = tomllib.loads(files("fixturecheck.drilling").joinpath("threads.toml").read_text("utf-8"))
+    tables = shipped_table("drilling", "threads")
     return MappingProxyType(
         {
             name: (row[0], row[1])

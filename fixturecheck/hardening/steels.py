@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from types import MappingProxyType
 from typing import Any
 
+from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range
 from fixturecheck.names import row_of
 
@@ -99,7 +98,7 @@ def hardening_steels() -> Mapping[str, HardeningSteel]:
     -------
     mapping of str to HardeningSteel
     """
-    rows = _read("steels")
+    rows = shipped_table("hardening", "steels")
     return MappingProxyType(
         {
             name: HardeningSteel(name=name, **{k: _frozen(v) for k, v in row.items()})
@@ -116,7 +115,7 @@ def hardening_processes() -> Mapping[str, HardeningProcess]:
     -------
     mapping of str to HardeningProcess
     """
-    rows = _read("processes")
+    rows = shipped_table("hardening", "processes")
     return MappingProxyType({name: HardeningProcess(name=name, **_ranges(row)) for name, row in rows.items()})
 
 
@@ -157,10 +156,6 @@ def hardening_process(name: str) -> HardeningProcess:
         There is none of the name; the nearest ones are named.
     """
     return row_of(name, hardening_processes(), what="process")
-
-
-def _read(table: str) -> dict[str, Any]:
-    return tomllib.loads(files("fixturecheck.hardening").joinpath(f"{table}.toml").read_text("utf-8"))
 
 
 def _frozen(value: Any) -> Any:

@@ -27,8 +27,7 @@ from types import TracebackType
 from typing import IO, Any, TextIO
 
 from fixturecheck.errors import FixturecheckError, KernelError, SetupError
-
-Progress = Callable[[str, float], None]
+from fixturecheck.progress import Progress
 
 _GRACE_S = 2.0
 _LOOKS_UP_S = 0.2

@@ -10,14 +10,13 @@ from __future__ import annotations
 
 import itertools
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from importlib.resources import files
 from typing import Any
 
 from fixturecheck.errors import SetupError
+from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
 
 Vector = tuple[float, float, float]
@@ -380,7 +379,7 @@ def abrasion(material: str, wheel: str = "alumina") -> Abrasion:
     SetupError
         The table has no such row.
     """
-    table = _table()
+    table = shipped_table("machining", "grinding")
     energy, ratio = _row(table, "energy", material), _row(table, "wheel", wheel)
     fed, touching = _row(table, "wall", "fed"), _row(table, "wall", "touching")
     across = _row(table, "cross_feed", "stepped")
@@ -396,11 +395,6 @@ def abrasion(material: str, wheel: str = "alumina") -> Abrasion:
         source=f"energy: {energy['source']}; force ratio: {ratio['source']}; wall: {fed['source']}; "
         f"cross feed: {across['source']}",
     )
-
-
-def _table() -> Mapping[str, Any]:
-    """Read the table that ships beside this module."""
-    return tomllib.loads(files("fixturecheck.machining").joinpath("grinding.toml").read_text("utf-8"))
 
 
 def _row(table: Mapping[str, Any], kind: str, name: str) -> Mapping[str, Any]:

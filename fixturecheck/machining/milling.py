@@ -16,17 +16,15 @@ bite is what is told, up to what stands in the way.
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
-from importlib.resources import files
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
 from fixturecheck.result.hold import Outcome
 
@@ -210,8 +208,7 @@ def shearing(material: str) -> Shearing:
     SetupError
         The table has no such row.
     """
-    text = files("fixturecheck.machining").joinpath("milling.toml").read_text("utf-8")
-    table: dict[str, Any] = tomllib.loads(text)
+    table = shipped_table("machining", "milling")
     rows, tool = table["material"], table["tool"]
     if material not in rows:
         message = f"milling: no material {material!r}; the table has {', '.join(sorted(rows))}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import NoReturn
 
@@ -20,13 +20,12 @@ from fixturecheck.magnet.field.iron_loops import MU0_H_M
 from fixturecheck.magnet.iron import pole_row
 from fixturecheck.magnet.rating import POLE_FINISH, MagnetSource, PieceOnPoles, RatingPiece, piece_at
 from fixturecheck.magnet.source_fit import Contradiction, Fit, FittedSource, Reading, Space, fit_sources
+from fixturecheck.progress import Progress, silent
 from fixturecheck.setup.holding import CalibratedChuck
 from fixturecheck.setup.make import body, equipment
 from fixturecheck.setup.measurement import Measured, Measurement
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.tables import finish, weight_n
-
-Progress = Callable[[str, float], None]
 
 # Sources that are tried, from one that drives its flux through any gap to the softest.
 _GAP_MM, _SHARE = (0.004, 5.0), (0.1, 10.0)
@@ -89,7 +88,7 @@ class Calibration:
 
 
 def calibrate(
-    measured: Measured, *, progress: Progress = lambda _says, _share: None, nodes: Sequence[int] = NODES
+    measured: Measured, *, progress: Progress = silent, nodes: Sequence[int] = NODES
 ) -> Calibration:
     """Find every source that gives what was measured on a chuck.
 

@@ -17,6 +17,7 @@ from fixturecheck.process.model import Job, JobResult, OperationFound
 from fixturecheck.process.records import Operation
 from fixturecheck.process.setups import OperationSetup, setup_of
 from fixturecheck.process.states import states_of
+from fixturecheck.progress import Progress, part_of, silent
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, not_computed, worst
 
@@ -26,7 +27,7 @@ Checked = Mapping[int, Result]
 WAITS = "waits until the faces that it seats by are there"
 
 
-def staged_job(job: Job, progress: Callable[[str, float], None]) -> JobStage:
+def staged_job(job: Job, progress: Progress) -> JobStage:
     """Work out the states of the part and the set-up of every operation.
 
     Raises
@@ -122,7 +123,7 @@ def check_job(
     job: Job,
     *,
     check: Callable[[Operation, OperationSetup], Result] | None = None,
-    progress: Callable[[str, float], None] = lambda _doing, _share: None,
+    progress: Progress = silent,
     found: Callable[[Finding], None] = lambda _finding: None,
 ) -> JobResult:
     """Check a whole job, one operation after the other.
@@ -148,7 +149,7 @@ def check_job(
     SetupError
         Faces cannot be put back, or a set-up cannot be made.
     """
-    stage = staged_job(job, lambda doing, share: progress(doing, 0.2 * share))
+    stage = staged_job(job, part_of(progress, 0.0, 0.2))
     across = looked_across(stage)
     for one in across:
         found(one.finding)

@@ -7,14 +7,15 @@ from __future__ import annotations
 
 import json
 import os
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from importlib.metadata import version
 from pathlib import Path, PurePath
 from typing import Any
 from xml.etree import ElementTree as ET
 
-from fixturecheck.result.finding import BADNESS, Finding, NotAsked, Verdict
+from fixturecheck.result.finding import BADNESS, Finding, Verdict
+from fixturecheck.result.stored import StoredResult
 from fixturecheck.wording.quantity import shown
 
 ANNOTATIONS = ("plain", "workflow")
@@ -34,28 +35,16 @@ class BuildResult:
 
     Parameters
     ----------
-    name : str
-        What the set-up is called.
+    told : StoredResult
+        Its verdict and findings.
     file : str
         The set-up's file, as it was given.
-    verdict : Verdict
-    units : str
-        What lengths are written in.
-    version : str
-        Of this program.
-    findings : tuple of Finding
-    not_asked : tuple of NotAsked
     known : frozenset of str
         Ids of findings that a baseline lets stand.
     """
 
-    name: str
+    told: StoredResult
     file: str
-    verdict: Verdict
-    units: str
-    version: str
-    findings: tuple[Finding, ...]
-    not_asked: tuple[NotAsked, ...] = ()
     known: frozenset[str] = frozenset()
 
     def path_of(self, finding: Finding) -> str:
@@ -88,17 +77,17 @@ def junit_xml(results: Iterable[BuildResult]) -> str:
 
 
 def _suite(root: ET.Element, result: BuildResult) -> ET.Element:
-    suite = ET.SubElement(root, "testsuite", name=xml_text(result.name), file=xml_text(result.file))
-    came = [_case(suite, result, finding) for finding in result.findings]
-    for question in result.not_asked:
+    suite = ET.SubElement(root, "testsuite", name=xml_text(result.told.name), file=xml_text(result.file))
+    came = [_case(suite, result, finding) for finding in result.told.findings]
+    for question in result.told.not_asked:
         case = _named_case(suite, result, question.check, question.check)
         lacks = f": {question.lacks}" if question.lacks else ""
         ET.SubElement(case, "skipped", message=xml_text(f"{question.reason}{lacks}"))
     counts = {
-        "tests": len(result.findings) + len(result.not_asked),
+        "tests": len(result.told.findings) + len(result.told.not_asked),
         "failures": came.count("failure"),
         "errors": came.count("error"),
-        "skipped": len(result.not_asked),
+        "skipped": len(result.told.not_asked),
     }
     for key, count in counts.items():
         suite.set(key, str(count))
@@ -114,7 +103,7 @@ def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
     """Add the case of a finding, and return what it came to."""
     case = _named_case(suite, result, finding.id, finding.check)
     where = f"{result.path_of(finding)}:{result.line_of(finding)}"
-    text = xml_text("\n".join([where, *_lines(finding, result.units)]))
+    text = xml_text("\n".join([where, *_lines(finding, result.told.units)]))
     known = finding.id in result.known
     came = {Verdict.NO_GO: "failure", Verdict.UNKNOWN: "error"}.get(finding.verdict, "")
     if came and not known:
@@ -124,9 +113,6 @@ def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
     if finding.verdict is not Verdict.GO:
         ET.SubElement(case, "system-out").text = f"{finding.verdict}{', known' if known else ''}: {text}"
     return ""
-
-
-_NO_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def xml_text(text: str) -> str:
@@ -154,9 +140,8 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
     titles : mapping of str to str
         What each check is called, by its ID.
     """
-    told = [(r, f) for r in results for f in r.findings if f.verdict is not Verdict.GO]
+    told = [(r, f) for r in results for f in r.told.findings if f.verdict is not Verdict.GO]
     checks = sorted({f.check for _, f in told})
-    version = results[0].version if results else ""
     return {
         "$schema": "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json",
         "version": "2.1.0",
@@ -165,7 +150,7 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
                 "tool": {
                     "driver": {
                         "name": "fixturecheck",
-                        "version": version,
+                        "version": version("fixturecheck"),
                         "rules": [
                             {"id": check, "shortDescription": {"text": titles.get(check, check)}}
                             for check in checks
@@ -180,7 +165,7 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
 
 
 def _sarif_result(result: BuildResult, finding: Finding, rule: int) -> dict[str, Any]:
-    text = " ".join(_lines(finding, result.units)).replace("\u202f", " ")
+    text = " ".join(_lines(finding, result.told.units)).replace("\u202f", " ")
     found: dict[str, Any] = {
         "ruleId": finding.check,
         "ruleIndex": rule,
@@ -227,22 +212,22 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
     lines = []
     for result in results:
         lines += [
-            f"## {_SIGNS[result.verdict]} {str(result.verdict).upper()}: {_cell(result.name)}",
+            f"## {_SIGNS[result.told.verdict]} {str(result.told.verdict).upper()}: {_cell(result.told.name)}",
             "",
             f"`{result.file}`",
             "",
         ]
         rows = sorted(
-            (f for f in result.findings if f.verdict is not Verdict.GO),
+            (f for f in result.told.findings if f.verdict is not Verdict.GO),
             key=lambda f: (-BADNESS.index(f.verdict), f.check, f.id),
         )
         if rows:
             lines += ["| | check | about | found | limit | |", "|---|---|---|---|---|---|"]
             lines += [_row(f, result) for f in rows[:_MOST_ROWS]]
             lines += [f"\nand {len(rows) - _MOST_ROWS} more"] if len(rows) > _MOST_ROWS else []
-        passed = sum(f.verdict is Verdict.GO for f in result.findings)
-        lines += ["", f"{passed} of {len(result.findings)} findings are go."]
-        silent = [n.check for n in result.not_asked]
+        passed = sum(f.verdict is Verdict.GO for f in result.told.findings)
+        lines += ["", f"{passed} of {len(result.told.findings)} findings are go."]
+        silent = [n.check for n in result.told.not_asked]
         lines += [f"Not asked: {', '.join(silent)}."] if silent else []
         lines.append("")
     return "\n".join(lines).replace("\u202f", " ")
@@ -250,8 +235,8 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
 
 def _row(finding: Finding, result: BuildResult) -> str:
     known = " (known)" if finding.id in result.known else ""
-    value = "" if finding.value is None else shown(finding.value, finding.unit, result.units)
-    limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.units)
+    value = "" if finding.value is None else shown(finding.value, finding.unit, result.told.units)
+    limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.told.units)
     change = f" *Change:* {finding.remedy}" if finding.remedy else ""
     cells = (
         f"{_SIGNS[finding.verdict]} {finding.verdict}{known}",
@@ -281,13 +266,13 @@ def annotation_lines(results: Iterable[BuildResult], form: str) -> list[str]:
     """
     lines = []
     for result in results:
-        for finding in result.findings:
+        for finding in result.told.findings:
             if finding.verdict is Verdict.GO or finding.id in result.known:
                 continue
             level = _LEVELS[finding.verdict]
             file, line = result.path_of(finding), result.line_of(finding)
             title = f"{finding.check}: {finding.subject}"
-            text = " ".join(" ".join(_lines(finding, result.units)).replace("\u202f", " ").split())
+            text = " ".join(" ".join(_lines(finding, result.told.units)).replace("\u202f", " ").split())
             if form == "plain":
                 lines.append(f"{file}:{line}: {level}: {title}: {text} [{finding.id}]")
             else:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import shutil
 import textwrap
-from collections.abc import Callable
 
+from fixturecheck.progress import Tell
 from fixturecheck.report.dials_page import dial_lines
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
@@ -47,7 +47,7 @@ class SoFar:
         Called with lines.
     """
 
-    def __init__(self, tell: Callable[[list[str]], None]) -> None:
+    def __init__(self, tell: Tell) -> None:
         self._tell = tell
         self._check = ""
         self._counts: dict[Verdict, int] = {}

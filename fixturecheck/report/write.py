@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
 from pathlib import Path
 from typing import cast
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.mesh.triangles import Mesh, Tessellator
 from fixturecheck.kernel.shapes import Shape
+from fixturecheck.progress import Progress, silent
 from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratch, staged, written
 from fixturecheck.report.html import page
 from fixturecheck.report.json import result_json
@@ -19,8 +19,6 @@ from fixturecheck.report.solids import write_setup_step, write_stl
 from fixturecheck.report.viewer.block import view_of
 from fixturecheck.result import Result
 from fixturecheck.setup.model import Setup
-
-Progress = Callable[[str, float], None]
 
 
 def meshes_of(result: Result, tessellator: Tessellator | None = None) -> dict[str, Mesh]:
@@ -75,7 +73,7 @@ def write_all(
     setup: Setup,
     *,
     painter: Painter | None,
-    progress: Progress = lambda _doing, _share: None,
+    progress: Progress = silent,
 ) -> str | None:
     """Write result.json, setup.step, the STL files, the pictures and report.html.
 

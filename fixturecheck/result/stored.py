@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from fixturecheck.errors import SetupError
-from fixturecheck.result import Source
+from fixturecheck.result import Result, Source
 from fixturecheck.result.drawn import BodyDrawn, FaceDrawn, StatedFact
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
 from fixturecheck.result.identity import identified
@@ -25,7 +25,7 @@ class StoredResult:
     Parameters
     ----------
     path : str
-        The file that it was read from.
+        The file that it was read from, or what else it goes by.
     schema : int
         The version that it was written in.
     verdict : Verdict
@@ -35,7 +35,7 @@ class StoredResult:
     file : str
         The set-up's file, from its own folder; empty where none was stored.
     units : str
-        `mm` or `inch`.
+        What lengths are written in: `mm`, `inch`, or `thou` of a result that was just made.
     sources : tuple of Source
         The files that the set-up was read from.
     findings : tuple of Finding
@@ -59,6 +59,29 @@ class StoredResult:
     not_asked: tuple[NotAsked, ...] = ()
     stated: tuple[StatedFact, ...] = ()
     bodies: tuple[BodyDrawn, ...] = ()
+
+
+def as_stored(result: Result, path: str) -> StoredResult:
+    """Return what a result tells without its solids, as if it had been written and read.
+
+    Parameters
+    ----------
+    path : str
+        What it goes by.
+    """
+    return StoredResult(
+        path=path,
+        schema=SCHEMA_VERSION,
+        verdict=result.verdict,
+        name=result.name,
+        file=result.sources[0].path if result.sources else "",
+        units=result.shown_in,
+        sources=result.sources,
+        findings=tuple(replace(f, shapes=()) for f in result.findings),
+        not_asked=result.not_asked,
+        stated=result.stated,
+        bodies=result.bodies,
+    )
 
 
 def read_stored(text: bytes, path: str) -> StoredResult:

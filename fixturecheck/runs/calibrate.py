@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from fixturecheck.magnet.calibration import MODEL_SHARE, SHIM_SHARE, Calibration, Row, calibrate
+from fixturecheck.progress import Progress
 from fixturecheck.setup.holding import CalibratedChuck
 from fixturecheck.setup.measurement import Measured, measured_in_file
 from fixturecheck.units import Writing
-
-Progress = Callable[[str, float], None]
 
 _WIDE = 100
 

@@ -6,22 +6,20 @@ Nothing heavy is imported at the top, so that the drawing process can be started
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from importlib.metadata import version
 from pathlib import Path
 
 from fixturecheck.comparing.baseline import baseline_of, baseline_text, read_baseline, with_baseline
 from fixturecheck.comparing.findings import order_of
 from fixturecheck.comparing.model import Comparison, FindingChange, Trend
 from fixturecheck.comparing.whole import compared
+from fixturecheck.progress import Progress, part_of
 from fixturecheck.report.build_files import BuildResult
 from fixturecheck.report.folder import COMPARED, COMPARED_PAGE, PICTURES, scratch, written
 from fixturecheck.report.pictures.painter import Painter, painting
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.given import GivenResult, given_result
-
-Progress = Callable[[str, float], None]
+from fixturecheck.runs.request import CheckRequest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,10 +53,7 @@ def run(
     after: str,
     baseline: str | None,
     folder: str,
-    pictures: bool,
-    only: tuple[str, ...] | None,
-    skip: tuple[str, ...],
-    width: int,
+    request: CheckRequest,
     *,
     progress: Progress,
 ) -> CompareAnswer:
@@ -72,27 +67,27 @@ def run(
         A file of known shortfalls.
     folder : str
         An empty folder to write into.
-    only, skip : tuple of str
-        Checks to ask of a set-up, None for all, and checks to leave out.
+    request : CheckRequest
+        How a set-up is checked that is among the two, and how the comparison is shown.
 
     Raises
     ------
     FixturecheckError
         A side cannot be read or checked, the two are of different set-ups, or nothing can be written.
     """
-    with painting(pictures) as painter, scratch(Path(folder)):
-        late = given_result(after, only, skip, progress, 0.45)
-        early = late if before is None else given_result(before, only, skip, progress, 0.05)
+    with painting(request.pictures) as painter, scratch(Path(folder)):
+        late = given_result(after, request, part_of(progress, 0.45, 0.8))
+        early = late if before is None else given_result(before, request, part_of(progress, 0.05, 0.4))
         progress("compare", 0.85)
-        found = compared(early.side, late.side)
+        found = compared(early.told, late.told)
         if before is None:
             found = _alone(found)
         if baseline is not None:
             text = Path(baseline).read_bytes()
-            known = read_baseline(text, baseline, setup=late.side.name, file=late.file)
+            known = read_baseline(text, baseline, setup=late.told.name, file=late.told.file)
             marked = with_baseline(found.findings, known)
             found = replace(found, findings=tuple(sorted(marked, key=order_of)))
-        return _told(found, early, late, Path(folder), painter, width)
+        return _told(found, early, late, Path(folder), painter, request.width)
 
 
 def _alone(found: Comparison) -> Comparison:
@@ -132,23 +127,14 @@ def _told(
         breaks=found.breaks,
         unknown=found.unknown,
         text=comparison_text(found, width=width),
-        baseline=baseline_text(baseline_of(late.side.name, late.file, late.side.findings)),
+        baseline=baseline_text(baseline_of(late.told.name, late.told.file, late.told.findings)),
         result=_for_a_build(found, late),
         trouble=drawn.trouble if painter is not None and (early.solids or late.solids) else None,
     )
 
 
 def _for_a_build(found: Comparison, late: GivenResult) -> BuildResult:
-    """Return the result after for a build server, its findings without shapes: those stay in this process."""
+    """Return the result after for a build server, with all let stand that got no worse than its limit."""
     urgent = {c.told.id for c in found.findings if c.breaks or c.unknown}
-    findings = tuple(replace(f, shapes=()) for f in late.side.findings)
-    return BuildResult(
-        name=late.side.name,
-        file=late.side.called,
-        verdict=late.side.verdict,
-        units=late.side.units,
-        version=version("fixturecheck"),
-        findings=findings,
-        not_asked=late.side.not_asked,
-        known=frozenset(f.id for f in findings if f.verdict is not Verdict.GO and f.id not in urgent),
-    )
+    short = {f.id for f in late.told.findings if f.verdict is not Verdict.GO}
+    return BuildResult(told=late.told, file=late.told.path, known=frozenset(short - urgent))

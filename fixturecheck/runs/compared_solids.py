@@ -56,13 +56,11 @@ def changed_regions(change: SolidChange, early: GivenResult, late: GivenResult) 
 
 
 def _placed(shape: Shape | None, name: str, side: GivenResult) -> Shape | None:
-
-    body = next(b for b in side.side.bodies if b.name == name)
+    body = next(b for b in side.told.bodies if b.name == name)
     return None if shape is None else placed_at(shape, location_of(_matrix(body)))
 
 
 def _matrix(body: BodyDrawn) -> Floats:
-
     return np.array(body.at, dtype=np.float64).reshape(3, 4)
 
 
@@ -107,7 +105,6 @@ def draw_changes(
 
 
 def _bodies(side: GivenResult, when: str) -> list[NamedShape]:
-
     return [
         NamedShape(
             name=f"{body.name} {when}",
@@ -115,7 +112,7 @@ def _bodies(side: GivenResult, when: str) -> list[NamedShape]:
             geometry=placed_at(side.solids[body.name], location_of(_matrix(body))),
             bodies=(body.name,),
         )
-        for body in side.side.bodies
+        for body in side.told.bodies
         if body.name in side.solids
     ]
 
@@ -143,7 +140,7 @@ def _marks(
 
 def _faces(side: GivenResult, name: str, faces: set[str], when: str) -> list[NamedShape]:
     """Return the faces of a body that moved, where they stand."""
-    body = next((b for b in side.side.bodies if b.name == name), None)
+    body = next((b for b in side.told.bodies if b.name == name), None)
     solid = side.solids.get(name)
     if body is None or solid is None:
         return []

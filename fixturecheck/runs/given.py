@@ -9,22 +9,22 @@ import io
 import subprocess
 import tarfile
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fixturecheck.comparing.whole import ComparedSide
 from fixturecheck.errors import SetupError
+from fixturecheck.progress import Progress
 from fixturecheck.report.folder import RESULT, STEP
-from fixturecheck.result.stored import read_stored
+from fixturecheck.result.stored import StoredResult, as_stored, read_stored
+from fixturecheck.runs.request import CheckRequest
 
 if TYPE_CHECKING:
     from fixturecheck.kernel.shapes import Solid
     from fixturecheck.result.drawn import BodyDrawn
 
-Progress = Callable[[str, float], None]
 
 _SETUPS = frozenset({".py", ".toml"})
 
@@ -35,34 +35,35 @@ class GivenResult:
 
     Parameters
     ----------
-    side : ComparedSide
-        Its numbers.
-    file : str
-        The set-up's file.
+    told : StoredResult
+        What it tells, under the name that the user gave it.
     solids : mapping of str to Solid
         Its bodies in their own frames; empty where only numbers were kept.
     """
 
-    side: ComparedSide
-    file: str
+    told: StoredResult
     solids: Mapping[str, Solid]
 
 
-def given_result(
-    spec: str, only: tuple[str, ...] | None, skip: tuple[str, ...], progress: Progress, share: float
-) -> GivenResult:
-    """Return what one argument names: a set-up that is checked, or a result that is read."""
+def given_result(spec: str, request: CheckRequest, progress: Progress) -> GivenResult:
+    """Return what one argument names: a set-up that is checked, or a result that is read.
+
+    Raises
+    ------
+    FixturecheckError
+        It names neither, cannot be read, or cannot be checked.
+    """
     path = Path(spec)
     if path.is_dir() or path.suffix == ".json":
         return _stored(spec, path)
     if path.suffix.lower() in _SETUPS and path.exists():
-        return _checked(spec, path, only, skip, progress, share)
+        return _checked(spec, path, request, progress)
     revision, colon, inside = spec.partition(":")
     if colon and revision and inside and not path.exists():
         with _revision(spec, revision, inside) as there:
             if there.is_dir() or there.suffix == ".json":
                 return _stored(spec, there)
-            return _checked(spec, there, only, skip, progress, share)
+            return _checked(spec, there, request, progress)
     message = f"{spec} is no set-up, result folder, result.json or REV:path"
     raise SetupError(message)
 
@@ -104,19 +105,9 @@ def _stored(spec: str, path: Path) -> GivenResult:
         message = f"{spec} holds no {RESULT}"
         raise SetupError(message)
     kept = read_stored(file.read_bytes(), spec)
-    side = ComparedSide(
-        called=spec,
-        name=kept.name,
-        verdict=kept.verdict,
-        units=kept.units,
-        findings=kept.findings,
-        not_asked=kept.not_asked,
-        stated=kept.stated,
-        bodies=kept.bodies,
-    )
     step = file.with_name(STEP)
     solids = _solids_in(step, kept.bodies) if file.name == RESULT and step.is_file() else {}
-    return GivenResult(side=side, file=kept.file, solids=solids)
+    return GivenResult(told=kept, solids=solids)
 
 
 def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]:
@@ -136,32 +127,13 @@ def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]
     return found
 
 
-def _checked(
-    spec: str,
-    path: Path,
-    only: tuple[str, ...] | None,
-    skip: tuple[str, ...],
-    progress: Progress,
-    share: float,
-) -> GivenResult:
+def _checked(spec: str, path: Path, request: CheckRequest, progress: Progress) -> GivenResult:
     """Check a set-up."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
 
-    progress(f"read {path.name}", share)
+    progress(f"read {path.name}", 0.0)
     setup = load(path)
     solids = {b.name: b.solid for b in setup.bodies}
-    result = check(
-        setup, only=only, skip=skip, progress=lambda doing, part: progress(doing, share + 0.35 * part)
-    )
-    side = ComparedSide(
-        called=spec,
-        name=result.name,
-        verdict=result.verdict,
-        units=result.shown_in,
-        findings=result.findings,
-        not_asked=result.not_asked,
-        stated=result.stated,
-        bodies=result.bodies,
-    )
-    return GivenResult(side=side, file=result.sources[0].path if result.sources else "", solids=solids)
+    result = check(setup, only=request.only, skip=request.skip, progress=progress)
+    return GivenResult(told=as_stored(result, spec), solids=solids)

@@ -6,16 +6,17 @@ for another.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fixturecheck.errors import NotComputedError
+from fixturecheck.progress import Progress, Tell, part_of, silent
 from fixturecheck.report.folder import OPERATIONS, scratch, written
 from fixturecheck.report.pictures.painter import Painter, painting
-from fixturecheck.runs.check import answer_of, part_of
+from fixturecheck.runs.check import answer_of
+from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
 if TYPE_CHECKING:
     from fixturecheck.process.across.stage import JobStage, RouteFinding
@@ -23,31 +24,19 @@ if TYPE_CHECKING:
     from fixturecheck.process.records import Operation
     from fixturecheck.result import Result
 
-Progress = Callable[[str, float], None]
-Tell = Callable[[list[str]], None]
 
 _STAGED, _CHECKED = 0.2, 0.95
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What is asked of each operation, and how the answer is shown; see `fixturecheck.runs.check.run`."""
-
-    only: tuple[str, ...] | None
-    skip: tuple[str, ...]
-    width: int
-    colour: bool
 
 
 def check_job_into(
     job: Job,
     folder: Path,
+    request: CheckRequest,
     painter: Painter | None,
-    asked: Asked,
     *,
     progress: Progress,
     tell: Tell,
-) -> tuple[str, str, str | None]:
+) -> CheckAnswer:
     """Check a job and write everything into a folder.
 
     Parameters
@@ -56,11 +45,6 @@ def check_job_into(
         An empty folder to write into.
     painter : Painter or None
         The drawing process for the strip of the part's states; None draws nothing.
-
-    Returns
-    -------
-    tuple of str
-        The verdict, the table for the terminal, and why pictures are missing (None if none is).
 
     Raises
     ------
@@ -76,7 +60,7 @@ def check_job_into(
     across = looked_across(stage)
     _tell_across(across, tell)
     works = {
-        o.number: partial(_check_one, stage, across, o, folder, painter is not None, asked)
+        o.number: partial(_check_one, stage, across, o, folder, request)
         for o in job.operations
         if stage.setups[o.number].setup is not None
     }
@@ -100,7 +84,8 @@ def check_job_into(
         trouble = write_job_report(folder, result, painter=painter)
     troubles = [trouble, *(one.value[1] for one in found.values() if not one.failed)]
     why = "; ".join(t for t in troubles if t)
-    return str(result.verdict), job_table(result, width=asked.width, colour=asked.colour), why or None
+    shown = job_table(result, width=request.width, colour=request.colour)
+    return CheckAnswer(verdict=str(result.verdict), table=shown, trouble=why or None)
 
 
 def _tell_across(across: list[RouteFinding], tell: Tell) -> None:
@@ -114,7 +99,7 @@ def _tell_across(across: list[RouteFinding], tell: Tell) -> None:
 
 
 def _check_one(
-    stage: JobStage, across: list[RouteFinding], operation: Operation, folder: Path, draws: bool, asked: Asked
+    stage: JobStage, across: list[RouteFinding], operation: Operation, folder: Path, request: CheckRequest
 ) -> tuple[Result, str | None]:
     """Check the set-up of one operation and write its report; this runs in a copy of the process.
 
@@ -132,17 +117,9 @@ def _check_one(
         raise NotComputedError(message)
     home = folder / OPERATIONS / f"{operation.number}"
     home.mkdir(parents=True)
-    with painting(draws) as painter, scratch(home):
-        result = check_operation(made, only=asked.only, skip=asked.skip)
+    with painting(request.pictures) as painter, scratch(home):
+        result = check_operation(made, only=request.only, skip=request.skip)
         mine = [one.finding for one in across if one.number == operation.number]
         shown = with_across(result, made, mine)
-        told = answer_of(
-            shown,
-            checked_setup(shown),
-            home,
-            painter,
-            asked.width,
-            False,
-            progress=lambda _doing, _share: None,
-        )
-    return replace(result, shapes=()), told[2]
+        answer = answer_of(shown, checked_setup(shown), home, request, painter, progress=silent)
+    return replace(result, shapes=()), answer.trouble

@@ -1,4 +1,4 @@
-"""A first set-up from a drawn part and the page of its check, as the command line runs it.
+"""A first set-up from a drawn part or an assembly, written as TOML, and the page of its check.
 
 Nothing heavy is imported here, so that the drawing process can be started first of all.
 """
@@ -6,13 +6,25 @@ Nothing heavy is imported here, so that the drawing process can be started first
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
+from fixturecheck.files import write_whole
+from fixturecheck.progress import Progress, Tell
 from fixturecheck.report.pictures.painter import painting
 from fixturecheck.runs.check import check_into
+from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
-Progress = Callable[[str, float], None]
-Tell = Callable[[list[str]], None]
+Proposed = tuple[str, tuple[tuple[str, str], ...]]
+"""A set-up as TOML, and each choice with its reason."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewAnswer:
+    """A first set-up, checked: what the check came to, and each choice with its reason."""
+
+    check: CheckAnswer
+    because: tuple[tuple[str, str], ...]
 
 
 def run(
@@ -22,13 +34,11 @@ def run(
     floor: str | None,
     out: str,
     folder: str,
-    pictures: bool,
-    width: int,
-    colour: bool = False,
+    request: CheckRequest,
     *,
     progress: Progress,
     tell: Tell,
-) -> tuple[str, str, str | None, tuple[tuple[str, str], ...]]:
+) -> NewAnswer:
     """Propose a set-up for a part, write it as TOML, check it and write its page.
 
     Parameters
@@ -41,35 +51,22 @@ def run(
         The TOML file to write.
     folder : str
         An empty folder for the result.
-    pictures : bool
-        Whether to draw.
-    width : int
-        Columns of the terminal.
-    colour : bool
-        Whether the table is coloured.
-
-    Returns
-    -------
-    tuple
-        Verdict, table and what is wrong with pictures, as of a check; and each choice with its reason.
 
     Raises
     ------
     FixturecheckError
         The part cannot be set up, or something could not be computed or written.
     """
-    with painting(pictures) as painter:
-        progress("load the kernel", 0.02)
+
+    def proposed() -> Proposed:
         from fixturecheck.start.choose import propose  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.part import read_part  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.write import setup_text  # noqa: PLC0415 -- the painter starts first
 
-        progress(f"read {Path(part).name}", 0.1)
         found = propose(read_part(Path(part)), on=on, count=count, floor=floor)
-        _write(setup_text(found, Path(out).parent), out)
-        because = tuple((b.choice, b.reason) for b in found.because)
-        answer = check_into(out, {}, folder, painter, None, (), width, colour, progress=progress, tell=tell)
-        return (*answer, because)
+        return setup_text(found, Path(out).parent), tuple((b.choice, b.reason) for b in found.because)
+
+    return _written_and_checked(part, proposed, out, folder, request, progress, tell)
 
 
 def run_from(
@@ -78,13 +75,11 @@ def run_from(
     floor: str | None,
     out: str,
     folder: str,
-    pictures: bool,
-    width: int,
-    colour: bool = False,
+    request: CheckRequest,
     *,
     progress: Progress,
     tell: Tell,
-) -> tuple[str, str, str | None, tuple[tuple[str, str], ...]]:
+) -> NewAnswer:
     """Take a set-up from an assembly, write it as TOML, check it and write its page.
 
     Parameters
@@ -93,37 +88,42 @@ def run_from(
         The STEP or BREP file.
     part, floor
         As in `fixturecheck.start.assembly.set_up_of`.
-    out, folder, pictures, width, colour
+    out, folder
         As in `run`.
-
-    Returns
-    -------
-    tuple
-        As of `run`.
 
     Raises
     ------
     FixturecheckError
         The assembly shows no set-up, or something could not be computed or written.
     """
-    with painting(pictures) as painter:
-        progress("load the kernel", 0.02)
+
+    def proposed() -> Proposed:
         from fixturecheck.start.assembly import set_up_of  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.start.write import assembly_text  # noqa: PLC0415 -- the painter starts first
 
-        progress(f"read {Path(assembly).name}", 0.1)
         found = set_up_of(Path(assembly), part=part, floor=floor)
-        _write(assembly_text(found, Path(out).parent), out)
-        because = tuple((b.choice, b.reason) for b in found.because)
-        answer = check_into(out, {}, folder, painter, None, (), width, colour, progress=progress, tell=tell)
-        return (*answer, because)
+        return assembly_text(found, Path(out).parent), tuple((b.choice, b.reason) for b in found.because)
+
+    return _written_and_checked(assembly, proposed, out, folder, request, progress, tell)
 
 
-def _write(text: str, out: str) -> None:
-    """Write a set-up, and the schema that it names beside it."""
-    from fixturecheck.setup.schema import SETUP_FILE, put_into  # noqa: PLC0415 -- the painter starts first
+def _written_and_checked(
+    drawn: str,
+    propose: Callable[[], Proposed],
+    out: str,
+    folder: str,
+    request: CheckRequest,
+    progress: Progress,
+    tell: Tell,
+) -> NewAnswer:
+    """Have a set-up proposed while the drawing process starts, write it with its schema, and check it."""
+    with painting(request.pictures) as painter:
+        progress("load the kernel", 0.02)
+        from fixturecheck.setup.schema import SETUP_FILE, put_into  # noqa: PLC0415 -- the painter starts first
 
-    put_into(Path(out).parent, [SETUP_FILE])
-    kept = Path(out).with_name(f".{Path(out).name}.new")
-    kept.write_text(text, encoding="utf-8")
-    kept.replace(out)
+        progress(f"read {Path(drawn).name}", 0.1)
+        text, because = propose()
+        put_into(Path(out).parent, [SETUP_FILE])
+        write_whole(Path(out), text)
+        answer = check_into(out, {}, folder, request, painter, progress=progress, tell=tell)
+    return NewAnswer(check=answer, because=because)

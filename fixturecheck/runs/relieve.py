@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import numpy as np
 from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.step import Named, write_step
+from fixturecheck.progress import Progress
 from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.model import Refused, Relief, Reliefs, size_words
 from fixturecheck.relief.search import relieve
@@ -24,8 +25,6 @@ from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.load import load
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
-
-Progress = Callable[[str, float], None]
 
 
 def run(

@@ -5,13 +5,14 @@ Nothing heavy is imported here, so that the drawing process can be started first
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fixturecheck.progress import Progress, part_of
 from fixturecheck.report.pictures.painter import painting
-from fixturecheck.runs.check import part_of
+from fixturecheck.runs.request import CheckRequest
 
 if TYPE_CHECKING:
     from fixturecheck.process.model import Job
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from fixturecheck.setup.model import Setup
     from fixturecheck.sheet.content import Sheet
 
-Progress = Callable[[str, float], None]
 
 _CHECKED = 0.9
 
@@ -52,10 +52,9 @@ class SheetSet:
 def run(
     setup_path: str,
     overrides: Mapping[str, str],
+    request: CheckRequest,
     paper: str,
     pdf: bool,
-    pictures: bool,
-    skip: tuple[str, ...],
     *,
     progress: Progress,
 ) -> SheetSet:
@@ -65,10 +64,8 @@ def run(
     ----------
     paper : str
         `a4` or `letter`.
-    pdf, pictures : bool
-        Whether to set a PDF besides the page, and whether to draw.
-    skip : tuple of str
-        Checks to leave out.
+    pdf : bool
+        Whether to set a PDF besides the page.
 
     Raises
     ------
@@ -86,9 +83,9 @@ def run(
     loaded = load_any(setup_path, overrides)
     share = part_of(progress, 0.15, _CHECKED)
     made = (
-        _of_job(loaded, pictures, skip, share)
+        _of_job(loaded, request, share)
         if isinstance(loaded, Job)
-        else iter([_of_setup(loaded, pictures, skip, share)])
+        else iter([_of_setup(loaded, request, share)])
     )
     sheets: list[Sheet] = []
     drawn: dict[str, bytes] = {}
@@ -114,12 +111,12 @@ Made = tuple["Sheet", bytes | None, str | None]
 """A sheet, its picture, and why that is missing."""
 
 
-def _of_setup(setup: Setup, pictures: bool, skip: tuple[str, ...], progress: Progress) -> Made:
+def _of_setup(setup: Setup, request: CheckRequest, progress: Progress) -> Made:
     """Return the sheet of one set-up."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
 
-    with painting(pictures) as painter:
-        result = check(setup, skip=skip, progress=progress)
+    with painting(request.pictures) as painter:
+        result = check(setup, skip=request.skip, progress=progress)
         return _sheet(result, setup, painter, "", "")
 
 
@@ -135,7 +132,7 @@ def _sheet(result: Result, setup: Setup, painter: object, number: str, title: st
     return sheet_of(result, setup, list(heights_of(setup)), number=number, title=title), png, trouble
 
 
-def _of_job(job: Job, pictures: bool, skip: tuple[str, ...], progress: Progress) -> Iterator[Made]:
+def _of_job(job: Job, request: CheckRequest, progress: Progress) -> Iterator[Made]:
     """Yield the sheet of every operation, in their order."""
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.process.run import looked_across, staged_job  # noqa: PLC0415 -- the same
@@ -151,8 +148,8 @@ def _of_job(job: Job, pictures: bool, skip: tuple[str, ...], progress: Progress)
         if made.setup is None:
             yield bare_sheet(job, operation, mine), None, None
             continue
-        with painting(pictures) as painter:
-            result = check(made.setup, skip=skip)
+        with painting(request.pictures) as painter:
+            result = check(made.setup, skip=request.skip)
             shown = with_across(result, made, mine)
             sheet, png, trouble = _sheet(shown, made.setup, painter, f"{operation.number}", operation.name)
         yield with_operation(sheet, operation), png, trouble

@@ -10,6 +10,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from fixturecheck.errors import SetupError
+from fixturecheck.files import write_whole
+from fixturecheck.progress import Progress
 from fixturecheck.report.folder import written
 from fixturecheck.report.study_page import study_junit, study_page, study_text
 from fixturecheck.runs.variant import Task, check_variant
@@ -32,7 +34,6 @@ from fixturecheck.study.store import (
 )
 from fixturecheck.study.work import LastingWorker, work_through
 
-Progress = Callable[[str, float], None]
 Pools = Callable[[int], Executor]
 
 _CRASHED = "The process that worked it out ended: the geometry kernel crashed."
@@ -211,6 +212,4 @@ def _write(found: StudyFound, folder: Path) -> None:
         PAGE: study_page(found),
     }
     for name, text in texts.items():
-        kept = folder / f".{name}.new"
-        kept.write_text(text, encoding="utf-8")
-        kept.replace(folder / name)
+        write_whole(folder / name, text)

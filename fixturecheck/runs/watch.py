@@ -2,29 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
+from fixturecheck.progress import Progress, Tell, silent
 from fixturecheck.runs import check
+from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
-Progress = Callable[[str, float], None]
-Tell = Callable[[list[str]], None]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WatchAnswer:
+    """What a check came to, and what it changes against the last one; empty for the first."""
+
+    check: CheckAnswer
+    changes: str
 
 
 def run(
     setup_path: str,
     overrides: Mapping[str, str],
     folder: str,
-    pictures: bool,
-    only: tuple[str, ...] | None,
-    skip: tuple[str, ...],
+    request: CheckRequest,
     before: str | None,
-    width: int,
-    colour: bool = False,
     *,
     progress: Progress,
     tell: Tell,
-) -> tuple[str, str, str | None, str]:
+) -> WatchAnswer:
     """Check a set-up as `fixturecheck check` does, and hold the result against an earlier one.
 
     Parameters
@@ -32,28 +35,21 @@ def run(
     before : str or None
         The folder of the earlier result.
 
-    Returns
-    -------
-    tuple of str
-        The verdict, the table for the terminal, why pictures are missing (None if none is), and what changed.
-
     Raises
     ------
     FixturecheckError
         The set-up is wrong, the kernel failed, or the result could not be written.
     """
-    verdict, table, trouble = check.run(
-        setup_path, overrides, folder, pictures, only, skip, width, colour, progress=progress, tell=tell
-    )
+    answer = check.run(setup_path, overrides, folder, request, progress=progress, tell=tell)
     if before is None:
-        return verdict, table, trouble, ""
+        return WatchAnswer(check=answer, changes="")
     from fixturecheck.comparing.whole import compared  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.comparison_text import comparison_text  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.runs.given import given_result  # noqa: PLC0415 -- the painter starts first
 
-    silent: Progress = lambda _doing, _share: None  # noqa: E731 -- reading two files is no step
     early, late = (
-        replace(given_result(one, only, skip, silent, 1.0).side, called=called)
+        replace(given_result(one, request, silent).told, path=called)
         for one, called in ((before, "before"), (folder, "now"))
     )
-    return verdict, table, trouble, comparison_text(compared(early, late), width=width)
+    changes = comparison_text(compared(early, late), width=request.width)
+    return WatchAnswer(check=answer, changes=changes)

@@ -16,6 +16,7 @@ from typing import Any, get_args, get_origin
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import Allowed, allowed_in, own_fields
+from fixturecheck.files import write_whole
 from fixturecheck.names import CHECKS, MOST_NAME, NAME, SEVERITIES
 from fixturecheck.setup.document import ALL, BY_OTHER_KEYS, LISTS, RECORDS
 from fixturecheck.setup.facts import AXES, FREE_KEYS, GANG_KEYS, MOST_REFERENCES, PLACING_KEYS
@@ -137,9 +138,7 @@ def put_into(folder: Path, names: Iterable[str] = tuple(SCHEMAS)) -> tuple[Path,
         if path.exists() and not _is_ours(path, name):
             message = f"{path} exists and is no schema of fixturecheck; move it away"
             raise SetupError(message)
-        kept = path.with_name(f".{name}.new")
-        kept.write_text(text, encoding="utf-8")
-        kept.replace(path)
+        write_whole(path, text)
         found.append(path)
     return tuple(found)
 

@@ -7,19 +7,18 @@ from __future__ import annotations
 
 import math
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field, fields
 from functools import cache
-from importlib.resources import files
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from fixturecheck.errors import Mistakes, NotComputedError
 from fixturecheck.fields import allowed, shortened
+from fixturecheck.files import shipped_table
 from fixturecheck.names import row_of
 
 T = TypeVar("T")
@@ -339,7 +338,7 @@ def uncited(source: str) -> str:
 
 def read(table: str) -> dict[str, Any]:
     """Return one of the package's tables as its TOML says it."""
-    return tomllib.loads(files("fixturecheck.shop").joinpath("tables", f"{table}.toml").read_text("utf-8"))
+    return shipped_table("shop/tables", table)
 
 
 def _tuples(row: Mapping[str, Any]) -> dict[str, Any]:

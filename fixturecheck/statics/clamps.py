@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Any
 
 from fixturecheck.errors import SetupError, refuse_unless_positive
+from fixturecheck.files import shipped_table
 from fixturecheck.interval import Range, over_ends
 
 Vector = tuple[float, float, float]
@@ -225,8 +224,7 @@ def friction(pair: str) -> Range:
 
 def _range(kind: str, name: str, key: str) -> Range:
     """Read one range from the table or say which rows there are."""
-    text = files("fixturecheck.statics").joinpath("clamps.toml").read_text("utf-8")
-    rows: dict[str, Any] = tomllib.loads(text)[kind]
+    rows: dict[str, Any] = shipped_table("statics", "clamps")[kind]
     if name not in rows:
         message = f"{kind}: no row {name!r}; the table has {', '.join(sorted(rows))}"
         raise SetupError(message)

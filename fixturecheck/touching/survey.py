@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from fixturecheck.contact.patch import ContactMap
@@ -11,6 +11,7 @@ from fixturecheck.grouping import grouped
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Solid
+from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, worst
 from fixturecheck.result.shapes import NamedShape, Role
@@ -23,7 +24,6 @@ from fixturecheck.units import FREEDOM, Writing
 from fixturecheck.wording.touching import free_says, pair_says, parting_says
 
 ID = "touch"
-Progress = Callable[[str, float], None]
 
 _SOURCE = "geometry of the solids as drawn"
 _FREE_SOURCE = "ranks of the contacts' rows, to first order, all other bodies held where they stand"
@@ -31,11 +31,7 @@ _RELEASED = 6
 _KINDS = {PairState.OVERLAP: Kind.OVERLAP, PairState.TOUCH: Kind.TOUCH, PairState.CLEAR: Kind.CLEAR}
 
 
-def _quiet(_doing: str, _share: float) -> None:
-    """Report nothing."""
-
-
-def surveyed(assembly: Assembled, *, progress: Progress = _quiet) -> Result:
+def surveyed(assembly: Assembled, *, progress: Progress = silent) -> Result:
     """Return how the bodies of an assembly stand to each other.
 
     A pair that overlaps is no-go; what could not be computed is unknown; all else is told, and go.

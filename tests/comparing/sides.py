@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from fixturecheck.comparing.whole import ComparedSide
 from fixturecheck.result.drawn import BodyDrawn, FaceDrawn
 from fixturecheck.result.finding import Finding, Kind, judge, worst
 from fixturecheck.result.identity import identified
+from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 
 WAYS = {
     "right": (1.0, 0.0, 0.0), "left": (-1.0, 0.0, 0.0), "back": (0.0, 1.0, 0.0), "front": (0.0, -1.0, 0.0),
@@ -43,9 +43,12 @@ def opening(body: str, other: str, gap_mm: float) -> Finding:
 PAIR = (box("a"), box("b", at=(20.0, 0.0, 0.0)))
 
 
-def side(*findings: Finding, bodies=PAIR, called="x", **more) -> ComparedSide:
+def side(*findings: Finding, bodies=PAIR, called="x", **more) -> StoredResult:
     told = {
-        "called": called,
+        "path": called,
+        "schema": SCHEMA_VERSION,
+        "file": "two.toml",
+        "sources": (),
         "name": "two blocks",
         "units": "mm",
         "not_asked": (),
@@ -54,4 +57,4 @@ def side(*findings: Finding, bodies=PAIR, called="x", **more) -> ComparedSide:
         "verdict": worst([f.verdict for f in findings]),
         "findings": identified(findings),
     }
-    return ComparedSide(**{**told, **more})
+    return StoredResult(**{**told, **more})

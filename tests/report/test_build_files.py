@@ -27,6 +27,7 @@ from fixturecheck.report.build_files import (
 )
 from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
 from fixturecheck.result.identity import identified
+from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 
 OPEN = Finding(
     check="nest", verdict=Verdict.NO_GO, subject="b.left on a.right", says="The nest stays open by 0.4 mm.",
@@ -39,17 +40,19 @@ LOST = replace(OPEN, verdict=Verdict.UNKNOWN, kind=Kind.NOT_COMPUTED, value=None
 GOOD = replace(OPEN, check="seat", verdict=Verdict.GO, kind=Kind.CLOSED, about=("a.foot", "chuck.top"))
 
 
-def result(*findings: Finding, **more) -> BuildResult:
+def result(*findings: Finding, file="models/two.toml", known=frozenset(), **more) -> BuildResult:
     told = {
+        "path": "models/two.toml",
+        "schema": SCHEMA_VERSION,
         "name": "two <blocks> & more",
-        "file": "models/two.toml",
+        "file": "two.toml",
+        "sources": (),
         "verdict": Verdict.NO_GO,
         "units": "mm",
-        "version": "1",
         "findings": identified(findings or (OPEN, CLOSE, LOST, GOOD)),
         "not_asked": (NotAsked(check="hold", reason=WhyNotAsked.NOT_STATED, lacks="[holding]"),),
     }
-    return BuildResult(**{**told, **more})
+    return BuildResult(told=StoredResult(**{**told, **more}), file=file, known=known)
 
 
 ALLOWED = {
@@ -121,7 +124,7 @@ def test_whatever_a_sentence_holds_the_xml_is_read(says, subject):
 
 def test_what_is_known_does_not_fail():
     one = result()
-    known = replace(one, known=frozenset(f.id for f in one.findings))
+    known = replace(one, known=frozenset(f.id for f in one.told.findings))
     root = read(junit_xml([known]))
     assert (root.get("failures"), root.get("errors")) == ("0", "0")
     assert annotation_lines([known], "plain") == []

@@ -1,0 +1,49 @@
+"""Files: tables that ship with the package, and files that are written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from fixturecheck.errors import FixturecheckError
+
+
+def shipped_table(room: str, name: str) -> dict[str, Any]:
+    """Return a TOML file of the package as plain values.
+
+    Parameters
+    ----------
+    room : str
+        The folder, from the package's own: `statics`, or `shop/tables`.
+    name : str
+        The file, without its ending.
+    """
+    return tomllib.loads(files("fixturecheck").joinpath(f"{room}/{name}.toml").read_text("utf-8"))
+
+
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file in one go: a reader sees the earlier file or the new one, never half of it.
+
+    Parameters
+    ----------
+    path : Path
+        An earlier file there is replaced.
+    content : str or bytes
+        Text is written as UTF-8.
+
+    Raises
+    ------
+    FixturecheckError
+        It cannot be written; an earlier file is as it was.
+    """
+    half = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        half.write_bytes(content.encode() if isinstance(content, str) else content)
+        half.replace(path)
+    except OSError as trouble:
+        half.unlink(missing_ok=True)
+        message = f"{path} cannot be written: {trouble.strerror or trouble}"
+        raise FixturecheckError(message) from trouble
