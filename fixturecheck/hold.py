@@ -184,7 +184,7 @@ def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold],
 
     Returns the parts with their remedies, and what could not be tried.
     """
-    weak = sorted((b for b in benches if _low(b) < b.least_factor), key=_low)
+    weak = sorted((b for b in benches if b.low < b.least_factor), key=lambda b: b.low)
     asked = set()
     for cut in {b.part.cut for b in weak}:
         asked |= {id(b) for b in [b for b in weak if b.part.cut == cut][:MOST_REMEDIED]}
@@ -197,10 +197,6 @@ def _remedied(benches: list[TrialHold], budget: Budget) -> tuple[list[PartHold],
         parts.append(replace(bench.part, remedies=remedies, cut_short=cut_short))
         notes += untried
     return parts, notes
-
-
-def _low(bench: TrialHold) -> float:
-    return bench.part.factors.factor.low
 
 
 def _magnet(

@@ -1,22 +1,23 @@
 """What would bring a factor back: a lighter cut, another way of cutting, clamps, blocks, pull, a vise.
 
 Every remedy is solved for on the set-up itself and told only after the changed set-up went through the full
-analysis and reached the least factor. How large a change is compares what is needed with what there is. A cut
-taken another way counts as a change of one and a quarter, a block fastened as one and a half, one added and a
-better finish as two, dry contacts as two and a half, another way of holding as ten (common practice, no
-source).
+analysis and reached the least factor. How large a change is compares what is needed with what there is. Work
+slid along the magnet counts as 1.1, a cut taken another way as 1.25, a block fastened as 1.5, one added and a
+better finish as 2, dry contacts as 2.5, another way of holding as 10 (common practice, no source).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from fixturecheck.effort import SpentError
 from fixturecheck.errors import KernelError, NotComputedError, SetupError
 from fixturecheck.holding.blocking import between_jaws, fastened, stopped
 from fixturecheck.holding.clamping import friction_of, pressed
 from fixturecheck.holding.more_pull import finer_seat, larger_seat, more_magnet
+from fixturecheck.holding.over_poles import over_poles
 from fixturecheck.holding.process import Lighter
 from fixturecheck.holding.remedy_search import Changed, TrialHold
 from fixturecheck.result.hold import Amount, Remedy, RemedyKind
@@ -47,6 +48,7 @@ def remedies_of(bench: TrialHold) -> tuple[tuple[Remedy, ...], tuple[str, ...]]:
         "another way of cutting": cut_another_way,
         "a loose block fastened": fastened,
         "a block added": stopped,
+        "another place on the poles": partial(over_poles, lighter=lighter_cut),
         "a larger seat": larger_seat,
         "more magnet": more_magnet,
         "a finer finish": finer_seat,

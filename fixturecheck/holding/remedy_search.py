@@ -73,6 +73,11 @@ class TrialHold:
         """The set-up as stated."""
         return self.process.setup
 
+    @property
+    def low(self) -> float:
+        """The factor as stated, low end."""
+        return self.part.factors.factor.low
+
     def first_corner(self) -> Corner:
         """Return where the set-up as stated is weakest."""
         return _corner(self.rig, self.process, self.part.case, self.part.factors.worst_inputs)

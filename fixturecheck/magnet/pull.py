@@ -296,7 +296,13 @@ def least_pulls(model: MagnetModel, soft: MagnetSource | None, strength: float) 
     )
 
 
-def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = None) -> Magnet:
+def magnet_of(
+    setup: Setup,
+    contacts: ContactMap,
+    mesher: TetMesher | None = None,
+    *,
+    sources: Sequence[MagnetSource] | None = None,
+) -> Magnet:
     """Build the magnet of a set-up and find what stands behind its poles.
 
     Parameters
@@ -307,6 +313,8 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
         What touches as drawn, by which the band of gaps is chosen.
     mesher : TetMesher, optional
         Keeps meshes between calls.
+    sources : sequence of MagnetSource, optional
+        What stands behind the poles, the stiffer first, where that was found already.
 
     Returns
     -------
@@ -325,7 +333,7 @@ def magnet_of(setup: Setup, contacts: ContactMap, mesher: TetMesher | None = Non
     if not {"n", "s"} <= {b.pole for b in bodies}:
         message = "only one kind of pole lies near the parts: the flux has no return path"
         raise NotComputedError(message)
-    sources = find_sources(setup, mesher)
+    sources = sources or find_sources(setup, mesher)
     source = sources[0]
     fineness = Fineness(band_mm=_band_mm(setup, contacts))
     wide, narrow = _Gaps(setup, wide=True), _Gaps(setup, wide=False)

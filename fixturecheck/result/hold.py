@@ -260,6 +260,7 @@ class RemedyKind(StrEnum):
     FASTENED = "loose block fastened"
     STOP = "stop added"
     DRY = "dry contacts"
+    SLID = "slid along the magnet"
     SEAT = "larger seat"
     SWITCHED_ON = "magnet switched on"
     TURNED_UP = "magnet turned up"
@@ -361,6 +362,8 @@ class Remedy:
         The block that is added.
     jaws : Jaws or None
         The vise that holds it instead.
+    also : Remedy or None
+        What is changed with it, where neither is enough alone.
     """
 
     kind: RemedyKind
@@ -372,6 +375,7 @@ class Remedy:
     names: tuple[str, ...] = ()
     stop: StopAt | None = None
     jaws: Jaws | None = None
+    also: Remedy | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

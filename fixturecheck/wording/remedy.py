@@ -15,6 +15,8 @@ _AXES = "XY"
 def remedy_words(remedy: Remedy, write: Writing = METRIC) -> str:
     """Return a remedy as a sentence without its full stop."""
     change = _CHANGES[remedy.kind](remedy, write)
+    if remedy.also is not None:
+        change += f", and {_CHANGES[remedy.also.kind](remedy.also, write)}"
     whom = "it" if remedy.kind in _IT else remedy.part
     bound = "at least " if remedy.at_least else ""
     factor = f"{remedy.factor:.0f}" if remedy.at_least else f"{remedy.factor:.1f}"
@@ -91,6 +93,15 @@ def _seat(remedy: Remedy, write: Writing) -> str:
     return f"seat {remedy.part} on {to} of the magnet instead of {now}, at the same pull per area"
 
 
+def _slid(remedy: Remedy, write: Writing) -> str:
+    (slide,) = remedy.amounts
+    way = f"{'+' if slide.to > 0 else '-'}{slide.name}"
+    return (
+        f"slide {remedy.part}, with all that stands on the magnet, {write.length(abs(slide.to), '.1f')} "
+        f"toward {way}, where the poles pull it harder"
+    )
+
+
 def _switched_on(_remedy: Remedy, _write: Writing) -> str:
     return "switch the magnet on"
 
@@ -135,6 +146,7 @@ _CHANGES: dict[RemedyKind, Callable[[Remedy, Writing], str]] = {
     RemedyKind.FASTENED: _fastened,
     RemedyKind.STOP: _stop,
     RemedyKind.DRY: _dry,
+    RemedyKind.SLID: _slid,
     RemedyKind.SEAT: _seat,
     RemedyKind.SWITCHED_ON: _switched_on,
     RemedyKind.TURNED_UP: _turned_up,
@@ -142,5 +154,5 @@ _CHANGES: dict[RemedyKind, Callable[[Remedy, Writing], str]] = {
     RemedyKind.FINISH: _finish,
     RemedyKind.VISE: _vise,
 }
-_IT = {RemedyKind.STOP, RemedyKind.SEAT, RemedyKind.FINISH, RemedyKind.VISE}
+_IT = {RemedyKind.STOP, RemedyKind.SLID, RemedyKind.SEAT, RemedyKind.FINISH, RemedyKind.VISE}
 """Changes that name the part themselves."""
