@@ -45,6 +45,7 @@ class Kind(StrEnum):
     NO_LEAST_SHARE = "no least share"
     WIDE_ZONE = "wide zone"
     SLIPPERY = "slippery"
+    NOT_MAGNETIC = "not magnetic"
     # Seats and nests.
     CLOSED = "closed"
     MEETS = "meets"

@@ -50,6 +50,7 @@ def suspicions(setup: Setup) -> tuple[Finding, ...]:
             _seats_of_nothing(setup),
             _zones(setup),
             _rough(setup),
+            _not_pulled(setup),
         )
     )
 
@@ -179,6 +180,25 @@ def _rough(setup: Setup) -> Iterator[Finding]:
                 value=holding.mu[0],
                 at_most=low,
                 unit="",
+            )
+
+
+def _not_pulled(setup: Setup) -> Iterator[Finding]:
+    """Yield a caution for each part that the magnet cannot pull where no clamp is stated either."""
+    holding = setup.holding
+    if holding is None or holding.magnet == MagnetState.OFF or holding.clamps or not setup.poles():
+        return
+    for body in setup.parts():
+        if not tables.material(body.material).magnetic:
+            yield _doubt(
+                Kind.NOT_MAGNETIC,
+                body.name,
+                f"{body.name} is of {body.material}, which no magnet pulls, and no clamp is stated: only its "
+                "weight and what stands round it keep it in place. Block it in on all sides with steel that "
+                "the magnet holds and that stands nearly as high as the floor, or hold it in a vise.",
+                about=(body.name,),
+                value=0.0,
+                unit="N",
             )
 
 

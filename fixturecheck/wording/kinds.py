@@ -21,6 +21,7 @@ MEANS: Mapping[Kind, str] = {
     Kind.WIDE_ZONE: (
         "A tolerance zone that is wide beside the part's own thickness: is it the one that was meant?"
     ),
+    Kind.NOT_MAGNETIC: "No magnet pulls the material of the part, and no clamp is stated.",
     Kind.SLIPPERY: "Friction is stated higher than a material that lies in the contact has on steel.",
     Kind.CLOSED: "The seat, or the nest, touches over as large a share of the face as is asked.",
     Kind.OPEN: (
