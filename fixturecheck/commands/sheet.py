@@ -56,9 +56,11 @@ def _sheet(options: argparse.Namespace) -> int:
     if out.suffix.lower() != ".pdf":
         message = f"--out {out}: the sheet is a PDF, so name it so; the page goes beside it"
         raise SetupError(message)
-    if not out.parent.is_dir():
-        message = f"--out {out}: there is no folder {out.parent}"
-        raise SetupError(message)
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as reason:
+        message = f"--out {out}: the folder {out.parent} cannot be made: {reason.strerror}"
+        raise SetupError(message) from reason
     if not options.no_pdf:
         from fixturecheck.sheet.pages import refuse_without_typesetter  # noqa: PLC0415 -- light
 

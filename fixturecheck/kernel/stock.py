@@ -12,9 +12,13 @@ from functools import lru_cache
 
 import cadquery as cq
 import numpy as np
+from OCP.BRep import BRep_Tool
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Defeaturing
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeEdge
 from OCP.BRepOffset import BRepOffset_MakeOffset, BRepOffset_Mode
+from OCP.BRepOffsetAPI import BRepOffsetAPI_MakePipeShell
 from OCP.GeomAbs import GeomAbs_JoinType
+from OCP.gp import gp_Dir
 from OCP.Standard import Standard_Failure
 from OCP.StdFail import StdFail_NotDone
 from OCP.TopAbs import TopAbs_ShapeEnum
@@ -30,9 +34,11 @@ from fixturecheck.kernel.measure import (
     box_gap_mm,
     distance,
     edge_ends,
+    edge_length_mm,
     edge_middle,
     inside_points,
     is_flat,
+    is_straight,
     loose_box,
     normal_at,
     on_face,
@@ -284,7 +290,17 @@ def _holding(solid: Solid, made: Shape, sharp: bool, what: str) -> Solid:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ridge:
-    """A ridge on a flat face along a straight edge of it: as wide as it is high, and at least 0.05 mm."""
+    """A ridge on a face along an edge of it: as wide as it is high, and at least 0.05 mm.
+
+    Parameters
+    ----------
+    edge : Edge
+        A straight edge of any face, or any edge of a flat one.
+    face : int
+        Index into `faces_of(solid)`.
+    high_mm : float
+        How high it stands.
+    """
 
     edge: Edge
     face: int
@@ -294,8 +310,8 @@ class Ridge:
 _RIDGE_MM = 0.05
 
 
-def with_ridges(solid: Solid, ridges: Sequence[Ridge], what: str) -> Solid:
-    """Return a solid with ridges on some of its faces; one that the kernel cannot join is left out.
+def with_ridges(solid: Solid, ridges: Sequence[Ridge], what: str) -> tuple[Solid, list[Ridge]]:
+    """Return a solid with ridges on some of its faces, and the ridges that could not be drawn.
 
     Parameters
     ----------
@@ -308,34 +324,76 @@ def with_ridges(solid: Solid, ridges: Sequence[Ridge], what: str) -> Solid:
         None of them can be joined.
     """
     faces = faces_of(solid)
-    made = solid
+    made, missed = solid, []
     for ridge in ridges:
         try:
-            joint = joined([made, _ridge_box(faces[ridge.face], ridge)], what).Solids()
+            joint = joined([made, _ridge_solid(faces[ridge.face], ridge)], what).Solids()
         except _FAILS:
-            continue
+            joint = []
         if len(joint) == 1 and joint[0].isValid():
             made = joint[0]
+        else:
+            missed.append(ridge)
     if ridges and made is solid:
         message = f"{what} cannot be joined to the part"
         raise KernelError(message)
-    return made
+    return made, missed
 
 
-def _ridge_box(face: Face, ridge: Ridge) -> Solid:
+def _ridge_solid(face: Face, ridge: Ridge) -> Solid:
     """Return a ridge on a face; it ends short of the corners, where it would lie on the faces beside."""
+    wide_mm = max(ridge.high_mm, _RIDGE_MM)
+    long_mm = edge_length_mm(ridge.edge)
+    short_mm = min(2.0 * wide_mm, 0.25 * long_mm)
+    if is_straight(ridge.edge):
+        return _straight_ridge(face, ridge, wide_mm, short_mm)
+    if not is_flat(face):
+        message = "a ridge along a round edge of a curved face is not drawn"
+        raise KernelError(message)
+    start, end = edge_ends(ridge.edge)
+    closed_up = float(np.linalg.norm(end - start)) < _ON_MM
+    return _round_ridge(face, ridge, wide_mm, 0.0 if closed_up else short_mm / long_mm)
+
+
+def _straight_ridge(face: Face, ridge: Ridge, wide_mm: float, short_mm: float) -> Solid:
+    """Return a bar on a face along a straight edge."""
     start, end = edge_ends(ridge.edge)
     long_mm = float(np.linalg.norm(end - start))
     along = (end - start) / long_mm
     middle = 0.5 * (start + end)
     normal = normal_at(face, middle)
-    inward = np.cross(normal, along)
-    if not on_face(middle + _STEP_MM * inward, face, 0.1 * _STEP_MM):
-        inward = -inward
-    wide_mm = max(ridge.high_mm, _RIDGE_MM)
-    short_mm = min(2.0 * wide_mm, 0.25 * long_mm)
+    inward = _inward(face, middle, along, normal)
     sizes = (long_mm - 2.0 * short_mm, wide_mm, ridge.high_mm)
     return oriented_box(start + short_mm * along, np.array([along, inward, normal]), sizes)
+
+
+def _round_ridge(face: Face, ridge: Ridge, wide_mm: float, less_share: float) -> Solid:
+    """Return a bar swept along a round edge of a flat face, upright all the way."""
+    low, high = ridge.edge.bounds()
+    cut = less_share * (high - low)
+    curve = BRep_Tool.Curve_s(ridge.edge.wrapped, low, high)
+    path = cq.Edge(BRepBuilderAPI_MakeEdge(curve, low + cut, high - cut).Edge())
+    start = np.array(path.startPoint().toTuple())
+    normal = normal_at(face, start)
+    inward = _inward(face, start, tangent_at(path, start), normal)
+    corners = [start, start + wide_mm * inward]
+    corners += [corner + ridge.high_mm * normal for corner in reversed(corners)]
+    profile = cq.Wire.makePolygon([cq.Vector(*c.tolist()) for c in corners], close=True)
+    work = BRepOffsetAPI_MakePipeShell(cq.Wire.assembleEdges([path]).wrapped)
+    work.SetMode(gp_Dir(*normal.tolist()))
+    work.Add(profile.wrapped)
+    work.Build()
+    if not work.IsDone() or not work.MakeSolid():
+        message = "the kernel cannot sweep a ridge along its edge"
+        raise KernelError(message)
+    made = cq.Shape.cast(work.Shape()).Solids()[0]
+    return made if made.Volume() > 0.0 else cq.Solid(made.wrapped.Reversed())
+
+
+def _inward(face: Face, at: Floats, along: Floats, normal: Floats) -> Floats:
+    """Return the direction square to an edge that leads onto its face."""
+    inward = np.cross(normal, along)
+    return inward if on_face(at + _STEP_MM * inward, face, 0.1 * _STEP_MM) else -inward
 
 
 def found_again(before: Solid, after: Solid, faces: Mapping[int, float]) -> dict[int, tuple[int, ...]]:

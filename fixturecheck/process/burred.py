@@ -1,7 +1,7 @@
 """A set-up whose parts stand on burrs that nobody stoned: each seat with a burr is open by its height.
 
 A burr is drawn as a ridge along its edge, as high as stated; the part stands off until the ridges touch.
-Rest, hold and pull are then worked out with that gap. Burrs on round edges are told, and not drawn.
+Rest, hold and pull are then worked out with that gap. Burrs along round edges of curved faces are not drawn.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ import numpy as np
 from fixturecheck.arrays import Floats
 from fixturecheck.faceref import BURR_ON, FaceRef
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.kernel.measure import distance, face_frame, is_straight
+from fixturecheck.kernel.measure import distance, edge_middle, face_frame
 from fixturecheck.kernel.place import composed, matrix_of, translation
 from fixturecheck.kernel.shapes import Solid
-from fixturecheck.kernel.stock import Ridge, found_again, with_ridges
+from fixturecheck.kernel.stock import Ridge, RimEdge, found_again, rims, with_ridges
 from fixturecheck.numeric import to_vector
 from fixturecheck.process.burrs import MetBurr
 from fixturecheck.process.setups import OperationSetup
@@ -38,15 +38,17 @@ def with_burrs(made: OperationSetup, met: Iterable[MetBurr]) -> OperationSetup:
         A ridge cannot be joined to the part.
     """
     setup = made.setup
-    drawn = [m for m in met if not m.told.assumed and is_straight(m.edge)]
+    drawn = [m for m in met if not m.told.assumed]
     if setup is None or not drawn:
         return made
-    ridged: dict[Solid, Body] = {}
+    ridged: dict[Solid, tuple[Body, int]] = {}
     bodies: dict[str, Body] = {}
     for name in made.parts:
         body = setup.body(name)
-        # Copies share their solid, and so its ridges.
-        one = ridged[body.solid] = ridged.get(body.solid) or _ridged(body, drawn)
+        if body.solid not in ridged:
+            # Copies share their solid, and so its ridges.
+            ridged[body.solid] = _ridged(body, drawn)
+        one, _ = ridged[body.solid]
         bodies[name] = replace(body, solid=one.solid, faces=one.faces)
     seated = {ref.face for seat in setup.seats for ref in (seat.own, seat.other) if ref.body in bodies}
     heights = {
@@ -57,21 +59,48 @@ def with_burrs(made: OperationSetup, met: Iterable[MetBurr]) -> OperationSetup:
     for name, by in moved.items():
         body = bodies[name]
         bodies[name] = replace(body, at=composed(translation(to_vector(by)), body.at))
-    return replace(made, burred=replace(setup, bodies=tuple(bodies.get(b.name, b) for b in setup.bodies)))
+    missed = max((count for _, count in ridged.values()), default=0)
+    why = f"{missed} of its {len(drawn)} edges with burrs could not be drawn" if missed else ""
+    burred = replace(setup, bodies=tuple(bodies.get(b.name, b) for b in setup.bodies))
+    return replace(made, burred=burred, not_burred=why)
 
 
-def _ridged(body: Body, drawn: Sequence[MetBurr]) -> Body:
-    """Return a body with its burrs as ridges, whose faces are called `burr_on_FACE`."""
+def _ridged(body: Body, drawn: Sequence[MetBurr]) -> tuple[Body, int]:
+    """Return a body with its burrs as ridges, and how many could not be drawn.
+
+    The faces of the ridges are called `burr_on_FACE`.
+    """
     mine = [m for m in drawn if m.told.face in body.faces]
-    ridges = [Ridge(edge=m.edge, face=body.faces[m.told.face][0], high_mm=m.told.height_mm) for m in mine]
-    solid = with_ridges(body.solid, ridges, f"burrs of {body.name}")
+    ridges = [r for m in mine if (r := _ridge(body, m)) is not None]
+    solid, missed = with_ridges(body.solid, ridges, f"burrs of {body.name}")
     faces = {name: _there(body, solid, own) for name, own in body.faces.items()}
     old = set(_there(body, solid, range(len(faces_of(body.solid)))))
     for i, face in enumerate(faces_of(solid)):
-        if mine and i not in old:
-            nearest = min(mine, key=lambda m: distance(face, m.edge)[0]).told.face
-            faces[BURR_ON + nearest] = (*faces.get(BURR_ON + nearest, ()), i)
-    return replace(body, solid=solid, faces={n: f for n, f in faces.items() if f})
+        if ridges and i not in old:
+            nearest = min(ridges, key=lambda r: distance(face, r.edge)[0]).face
+            name = BURR_ON + next(n for n, own in body.faces.items() if nearest in own)
+            faces[name] = (*faces.get(name, ()), i)
+    left_out = len(mine) - len(ridges) + len(missed)
+    return replace(body, solid=solid, faces={n: f for n, f in faces.items() if f}), left_out
+
+
+def _ridge(body: Body, met: MetBurr) -> Ridge | None:
+    """Return the ridge of a burr on a body; None where the body has no such edge.
+
+    The body may be drawn as the operation leaves it. Its edge is then the nearest between the same faces.
+    """
+    names = {i: name for name, own in body.faces.items() for i in own}
+    near: list[tuple[float, RimEdge]] = []
+    for rim in rims(body.solid, body.faces[met.told.face]):
+        others = {names.get(i, "") for i in rim.faces} - {met.told.face}
+        if rim.convex and others <= {met.told.other}:
+            off_mm = float(np.linalg.norm(edge_middle(rim.edge) - np.array(met.told.middle_mm)))
+            near.append((off_mm, rim))
+    if not near:
+        return None
+    rim = min(near, key=lambda pair: pair[0])[1]
+    face = next(i for i in rim.faces if names.get(i) == met.told.face)
+    return Ridge(edge=rim.edge, face=face, high_mm=met.told.height_mm)
 
 
 def _there(body: Body, solid: Solid, own: Iterable[int]) -> tuple[int, ...]:

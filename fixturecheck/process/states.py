@@ -24,6 +24,7 @@ Faces = Mapping[str, tuple[int, ...]]
 
 _STATE_IT = '`solid_before = "FILE.step"`'
 _NOTHING_MM = 1e-9
+_MOST_TOLD = 6
 _SHARE = 1e-6
 """How much of a volume may be missing where one solid should hold another."""
 
@@ -34,7 +35,8 @@ def states_of(job: Job) -> tuple[PartState, ...]:
     Raises
     ------
     SetupError
-        Faces cannot be put back, or the blank does not hold the part; says how to state the solid.
+        Faces cannot be put back, and how to state the solid; the blank does not hold the part; or a face is
+        neither made nor on the blank.
     NotComputedError
         What an operation takes does not add up with what it leaves.
     """
@@ -46,6 +48,7 @@ def states_of(job: Job) -> tuple[PartState, ...]:
         faces.insert(0, named)
         stocks.insert(0, stock)
     _refuse_small_blank(job, solids[0])
+    _refuse_never_made(job, solids[0])
     with_blank = _carried_forward(job, solids, faces)
     found = [_state(job, None, None, solids[0], with_blank[0], stocks[0])]
     for i, operation in enumerate(job.operations):
@@ -159,6 +162,34 @@ def _refuse_small_blank(job: Job, first: Solid) -> None:
         message = (
             f"the blank is smaller than the part with its stock: {job.write.volume(missing_mm3)} of it lie "
             f"outside; state a larger blank, or less stock"
+        )
+        raise SetupError(message)
+
+
+def _refuse_never_made(job: Job, first: Solid) -> None:
+    """Refuse faces of the finished part that no operation makes and that the blank does not have.
+
+    Raises
+    ------
+    SetupError
+        There are some; without a blank it is not known.
+    """
+    if job.blank is None:
+        return
+    made = makers_of(job.operations)
+    names = job.part.face_names()
+    own = [i for i, name in enumerate(names) if name not in made]
+    # Rounds without a name are closed with what they belong to, and are no longer there.
+    there = found_again(job.part.solid, first, dict.fromkeys(own, 0.0))
+    starts = {j for indices in there.values() for j in indices}
+    on_blank = found_again(first, job.blank.solid, dict.fromkeys(starts, 0.0))
+    lost = [names[i] for i in own if there[i] and not any(on_blank[j] for j in there[i])]
+    if lost:
+        more = f" and {len(lost) - _MOST_TOLD} more" if len(lost) > _MOST_TOLD else ""
+        few = ", ".join(lost[:_MOST_TOLD]) + more
+        message = (
+            f"no operation makes {few} of the part, and the blank has no face there; name it in the `makes` "
+            f"of an operation, or state a blank that has it"
         )
         raise SetupError(message)
 

@@ -88,6 +88,7 @@ class Kind(StrEnum):
     # What looks across the operations of a job.
     NOT_MADE_YET = "not made yet"
     CUT_AWAY = "cut away"
+    NEVER_MADE = "never made"
     DATUM_UNFINISHED = "datum unfinished"
     STILL_THERE = "still there"
     TAKES_AIR = "takes air"
@@ -95,6 +96,8 @@ class Kind(StrEnum):
     BURR_LEFT = "burr left"
     THIN_WALL = "thin wall"
     GROWS = "grows"
+    GROWN_FIT = "grown fit"
+    GROWN_PITCH = "grown pitch"
     # How bodies of an assembly stand to each other.
     TOUCH = "touch"
     CLEAR = "clear"

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import cadquery as cq
 import pytest
 
+from fixturecheck import body
 from fixturecheck.errors import SetupError
+from fixturecheck.process.load import job_of
 from fixturecheck.process.model import Blank
 from fixturecheck.process.records import Operation
 from fixturecheck.process.run import looked_across, staged_job
+from fixturecheck.process.states import states_of
 from fixturecheck.result.finding import Kind, Verdict
 from tests.process.jobs import HIGH, LONG, ROUTE, WIDE, changed, on_chuck, route
 
@@ -83,11 +87,52 @@ def test_less_stock_than_is_taken_is_told() -> None:
 
 
 def test_a_blank_that_no_operation_takes_off_is_told() -> None:
-    """Closed form: 0.5 mm more on one side of the blank."""
-    solid = cq.Workplane().box(LONG + 0.5, WIDE, HIGH + 0.5, centered=False)
+    """Closed form: 0.4 mm more above the stock that the first operation takes."""
+    solid = cq.Workplane().box(LONG, WIDE, HIGH + 0.9, centered=False)
     blank = solid.translate((-LONG / 2, -WIDE / 2, -0.2)).val()
     (told,) = no_go(route(blank=blank), "stock")
-    assert told.finding.value == pytest.approx(0.5 * WIDE * (HIGH + 0.5))
+    assert told.finding.value == pytest.approx(0.4 * LONG * WIDE)
+
+
+def _blank(size: tuple[float, float, float], low: tuple[float, float, float]):
+    return cq.Workplane().box(*size, centered=False).translate(low).val()
+
+
+@pytest.mark.parametrize(
+    ("operations", "size", "says"),
+    [
+        (
+            ROUTE,
+            (LONG + 0.5, WIDE, HIGH + 0.5),
+            "^no operation makes right of the part, and the blank has no",
+        ),
+        (ROUTE[:3], (LONG, WIDE, HIGH + 0.5), "^no operation makes hole of the part"),
+        (
+            (*ROUTE[:2], ROUTE[3]),
+            (LONG, WIDE, HIGH + 0.5),
+            "^no operation makes pocket_left, pocket_front, ",
+        ),
+        (ROUTE, (LONG, WIDE, HIGH + 0.5), None),
+    ],
+)
+def test_a_face_that_is_never_made_is_refused(operations, size, says) -> None:
+    job = route(*operations, blank=_blank(size, (-LONG / 2, -WIDE / 2, -0.2)))
+    if says is None:
+        states_of(job)
+        return
+    with pytest.raises(SetupError, match=says) as told:
+        states_of(job)
+    assert len(told.value.problems) == 1
+
+
+def test_a_hollow_that_nobody_makes_is_a_caution_where_no_blank_is_stated() -> None:
+    """The outside of a blank may be taken for granted, a hole in it may not."""
+    told = [a for a in found(route(*ROUTE[:3]), "made") if a.finding.verdict is not Verdict.GO]
+    assert [(a.number, a.finding.verdict, a.finding.kind) for a in told] == [
+        (None, Verdict.CAUTION, Kind.NEVER_MADE)
+    ]
+    assert "hole" in told[0].finding.says
+    assert [str(f) for f in told[0].finding.about] == ["hole"]
 
 
 @pytest.mark.parametrize(
@@ -123,6 +168,49 @@ def test_burrs_are_the_outer_edges_of_what_was_cut() -> None:
     stage = staged_job(route(), lambda _doing, _share: None)
     lengths = {n: sum(b.length_mm for b in one.leaves) for n, one in stage.burrs.items()}
     assert lengths == pytest.approx({10: 140.0, 20: 140.0, 30: 40.0, 40: 2 * 18.8495559}, rel=1e-6)
+
+
+def _burrs_of(job) -> dict[int, list[tuple[str, str, float]]]:
+    """By operation, the edges that it leaves: both faces and the length."""
+    stage = staged_job(job, lambda _doing, _share: None)
+    return {
+        n: sorted((*sorted((b.face, b.other)), round(b.length_mm, 6)) for b in one.leaves)
+        for n, one in stage.burrs.items()
+    }
+
+
+def test_the_burr_edges_of_a_slotted_block_are_a_closed_list() -> None:
+    """By hand: a slot 10 wide and 6 deep along X, open at both ends, in a block of 40 by 30 by 20.
+
+    Outside corners are its two edges along the top, and at each end the outline of the slot; the corners at
+    its floor are inside.
+    """
+    whole = cq.Workplane("XY").box(40, 30, 20, centered=(True, True, False))
+    slotted = whole.cut(cq.Workplane("XY").box(40, 10, 6, centered=(True, True, False)).translate((0, 0, 14)))
+    faces = {"floor": (0, 0, 14), "near": (0, -5, 17), "far": (0, 5, 17), "top": (0, 10, 20)}
+    faces |= {"left": (-20, 10, 5), "right": (20, 10, 5)}
+    cut = Operation(number=10, name="slot", kind="mill", makes=("floor", "near", "far"))
+    job = job_of("slotted", body("block", slotted, faces=faces | {"lands": (0, -10, 20)}), (cut,))
+    ends = [("far", 6.0), ("floor", 10.0), ("near", 6.0)]
+    expected = [(*sorted((side, face)), long) for side in ("left", "right") for face, long in ends]
+    expected += [("far", "top", 40.0), ("lands", "near", 40.0)]
+    assert _burrs_of(job)[10] == sorted(expected)
+
+
+def test_the_burr_edges_of_a_bored_plate_are_its_two_rims() -> None:
+    """By hand: two circles of 12 mm, 12 pi each; ground on top, the outline of 140 and the rim."""
+    plate = cq.Workplane("XY").box(40, 30, 8, centered=(True, True, False)).faces(">Z").workplane().hole(12)
+    faces = {"top": (-18, 10, 8), "under": (-18, 10, 0), "bore": (6, 0, 4)}
+    faces |= {"a": (-20, 0, 4), "b": (20, 0, 4), "c": (0, -15, 4), "d": (0, 15, 4)}
+    ops = (
+        Operation(number=10, name="bore", kind="drill", makes=("bore",)),
+        Operation(number=20, name="top", kind="grind", makes=("top",), stock_mm={"*": 0.2}),
+    )
+    found = _burrs_of(job_of("plate", body("plate", plate, faces=faces), ops))
+    rim = round(12 * math.pi, 6)
+    assert found[10] == [("bore", "top", rim), ("bore", "under", rim)]
+    outline = [("a", "top", 30.0), ("b", "top", 30.0), ("bore", "top", rim), ("c", "top", 40.0)]
+    assert found[20] == [*outline, ("d", "top", 40.0)]
 
 
 @pytest.mark.parametrize(

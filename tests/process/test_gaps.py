@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from dataclasses import replace
 
 import cadquery as cq
 import pytest
 
-from fixturecheck import Clamp, Cut, Holding, Machine, Operation, Seat, Setup, body, check, equipment, job_of
+from fixturecheck import (
+    Clamp,
+    Cut,
+    Holding,
+    Machine,
+    Operation,
+    Seat,
+    Setup,
+    body,
+    check,
+    equipment,
+    job_of,
+    place,
+)
+from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.process.across import wall
 from fixturecheck.process.across.wall import bend_mm, thinnest_wall
 from fixturecheck.process.checked import check_operation
 from fixturecheck.process.run import looked_across, staged_job
 from fixturecheck.process.shown import checked_setup, with_across
-from fixturecheck.result.finding import Verdict
+from fixturecheck.result.contact import ContactKind
+from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Handwheel
-from tests.process.jobs import ROUTE, on_chuck, part, route
+from tests.process.jobs import HOLE_D, LONG, ROUTE, WIDE, on_chuck, part, route
 
 
 def across(job, name: str):
@@ -37,6 +54,36 @@ def test_a_part_on_its_burrs_stands_open_by_their_height() -> None:
     assert "open by 30 µm" in seat.says.replace("\u202f", " ")
     stoned = route(first, ROUTE[1], setups={20: on_chuck("bottom")})
     assert across(stoned, "burr")[0].setups[20].burred is None
+
+
+def test_a_burr_on_the_rim_of_a_bore_lifts_the_part_too() -> None:
+    """By hand: a ring 0.05 wide and 0.04 high round the top of the bore's rim, and the part 0.04 higher."""
+    plate = cq.Workplane("XY").box(40, 30, 20, centered=(True, True, False))
+    plate = plate.cut(cq.Workplane().circle(6).extrude(20))
+    block = body("block", plate, faces={"top": (-18, 12, 20), "bottom": (-18, 12, 0), "bore": (6, 0, 10)})
+    drilled = Operation(number=10, name="bore", kind="drill", makes=("bore",), burr_mm=0.04)
+    ground = Operation(number=20, name="under", kind="grind", makes=("bottom",), stock_mm={"*": 0.2})
+    stage, found = across(job_of("bored", block, (drilled, ground), setups={20: on_chuck("bottom")}), "burr")
+    made = stage.setups[20]
+    assert (made.not_burred, made.burred is None) == ("", False)
+    assert [(f.verdict, f.value) for f in found] == [(Verdict.NO_GO, pytest.approx(40.0))]
+    ridged, plain = made.burred.body("block"), made.setup.body("block")
+    ring = math.pi * (6.05**2 - 6.0**2) * 0.04
+    assert ridged.solid.Volume() - plain.solid.Volume() == pytest.approx(ring, rel=1e-6)
+    assert ridged.at.toTuple()[0][2] - plain.at.toTuple()[0][2] == pytest.approx(0.04, abs=1e-9)
+
+
+def test_rest_and_magnet_see_the_gap_of_a_burr() -> None:
+    """By hand: what rests are the ridges, and the face that the magnet pulls is 30 um off the chuck."""
+    first = replace(ROUTE[0], burr_mm=0.03)
+    job = route(first, replace(ROUTE[1], stones=()), setups={20: on_chuck("bottom")})
+    burred = across(job, "burr")[0].setups[20].burred
+    found = find_contacts([b.placed() for b in burred.bodies], burred.tolerances)
+    mine = [p.contact for p in found.patches if "block" in (p.contact.a.body, p.contact.b.body)]
+    touching = {c.a.face if c.a.body == "block" else c.b.face for c in mine if c.kind != ContactKind.NEAR}
+    assert touching == {"burr_on_top"}
+    near = [c for c in mine if c.kind == ContactKind.NEAR and c.area_mm2 > 100.0]
+    assert [c.gap_mean_um for c in near] == pytest.approx([30.0], abs=1e-3)
 
 
 def test_the_readings_of_the_dials_stay_where_a_part_stands_on_burrs() -> None:
@@ -143,6 +190,93 @@ def test_growth_takes_a_finished_face_out_of_its_zone(zone_mm: float, later: boo
     if found:
         assert found[0].value == pytest.approx(0.02)
         assert found[0].limit == pytest.approx(zone_mm / 2)
+
+
+def _between_rails(room_mm: float, *, on_pin: bool = False):
+    """Return what makes a set-up in which the block lies between two rails, or its hole goes over a pin."""
+
+    def make(_before, after) -> Setup:
+        if on_pin:
+            pin = cq.Workplane("XY").center(12, 0).circle((HOLE_D - room_mm) / 2).extrude(30)
+            fixed = [body("pin", pin, role="fixture", faces={"shank": (12, -(HOLE_D - room_mm) / 2, 15)})]
+            seats = [Seat(body="block", face="hole", on="pin", on_face="shank")]
+        else:
+            rail = cq.Workplane("XY").box(60, 10, 10, centered=(True, True, False))
+            near, far = -WIDE / 2 - 5, WIDE / 2 + 5 + room_mm
+            fixed = [
+                body(name, rail.translate((0, y, 0)), role="fixture", faces={"side": (0, y - way * 5, 5)})
+                for name, y, way in (("near", near, -1), ("far", far, 1))
+            ]
+            seats = [
+                Seat(body="block", face="front", on="near", on_face="side"),
+                Seat(body="block", face="back", on="far", on_face="side", rank="secondary"),
+            ]
+        return Setup(name="hard", bodies=(*fixed, after), seats=tuple(seats))
+
+    return make
+
+
+@pytest.mark.parametrize(
+    ("room_mm", "on_pin", "share", "left_mm", "verdict"),
+    [
+        (0.02, False, (0.0005, 0.001), -0.01, Verdict.NO_GO),
+        (0.05, False, (0.0005, 0.001), 0.02, Verdict.GO),
+        (0.02, True, (0.0005, 0.001), 0.02, Verdict.GO),
+        (0.004, True, (-0.001, 0.0005), -0.002, Verdict.NO_GO),
+    ],
+)
+def test_a_hard_part_must_still_fit(room_mm, on_pin, share, left_mm, verdict) -> None:
+    """By hand: 30 mm grow by 0.03 at most between the rails; a bore of 6 mm shrinks by 0.006 on its pin."""
+    harden = replace(HARDEN, growth_share=share)
+    grind = Operation(number=70, name="hard", kind="grind", makes=("top",), stock_mm={"*": 0.05})
+    first = replace(ROUTE[0], leave_mm={"*": 0.05})
+    ops = (first, *ROUTE[1:], harden, grind)
+    _, found = across(route(*ops, setups={70: _between_rails(room_mm, on_pin=on_pin)}), "growth")
+    (fit,) = [f for f in found if f.kind is Kind.GROWN_FIT]
+    assert (fit.value, fit.verdict) == (pytest.approx(left_mm, abs=1e-9), verdict)
+
+
+def test_a_fit_that_is_ground_after_hardening_is_not_asked() -> None:
+    sides = Operation(number=65, name="sides", kind="grind", makes=("front", "back"), stock_mm={"*": 0.1})
+    grind = Operation(number=70, name="hard", kind="grind", makes=("top",), stock_mm={"*": 0.05})
+    first = replace(ROUTE[0], leave_mm={"*": 0.05})
+    ops = (first, *ROUTE[1:], HARDEN, sides, grind)
+    _, found = across(route(*ops, setups={70: _between_rails(0.001)}), "growth")
+    assert [f for f in found if f.kind is Kind.GROWN_FIT] == []
+
+
+@pytest.mark.parametrize(
+    ("along", "moved_um", "verdict"), [("y", 60.0, Verdict.NO_GO), ("x", 0.0, Verdict.GO)]
+)
+def test_the_pitch_of_a_hard_gang_grows(along: str, moved_um: float, verdict) -> None:
+    """By hand: the third of three blocks nested along Y stands 2 x 30 mm x 0.1 % = 60 um off."""
+    way = {"x": (LONG, 0.0, 0.0), "y": (0.0, WIDE, 0.0)}[along]
+    nested = {"x": ("left", "right"), "y": ("front", "back")}[along]
+
+    def gang(_before, after) -> Setup:
+        parts = [
+            replace(after, name=f"block_{i + 1}", at=place(at=tuple(i * v for v in way))) for i in range(3)
+        ]
+        names = [p.name for p in parts]
+        seats = tuple(
+            Seat(body=b, face=nested[0], on=a, on_face=nested[1], rank="nest")
+            for a, b in itertools.pairwise(names)
+        )
+        cut = Cut(name="wall", parts=("block_3",), floor="pocket_floor", wall="pocket_front", stock_mm=0.01)
+        return Setup(name="hard", bodies=tuple(parts), seats=seats, cuts=(cut,))
+
+    block = part(tolerance_mm={"pocket_front": 0.05})
+    ops = (*ROUTE, HARDEN, Operation(number=70, name="hard", kind="measure", measures=("top",)))
+    _, found = across(job_of("gang", block, ops, setups={70: gang}), "growth")
+    (pitch,) = [f for f in found if f.kind is Kind.GROWN_PITCH]
+    assert (pitch.value, pitch.verdict) == (pytest.approx(moved_um, abs=1e-6), verdict)
+
+
+def test_growth_is_taken_as_stated_for_a_steel_that_no_table_has() -> None:
+    """By hand: 20 mm of a steel without a row grow by 0.02 mm."""
+    steel = replace(part(tolerance_mm={"top": 0.02}), material="steel_1018")
+    _, found = across(job_of("grown", steel, (ROUTE[0], ROUTE[1], HARDEN)), "growth")
+    assert [(f.verdict, f.value) for f in found] == [(Verdict.NO_GO, pytest.approx(0.02))]
 
 
 def test_growth_comes_from_the_table_where_none_is_stated() -> None:

@@ -151,7 +151,7 @@ def test_sizes_are_measured_from_the_seat(setup):
 
 
 def test_the_command_writes_both_beside_each_other_and_refuses_what_cannot_be(tmp_path):
-    out = tmp_path / "gib.pdf"
+    out = tmp_path / "not" / "there" / "gib.pdf"
     answer = command(
         "sheet", "models/gib/held.toml", "--skip", f"{SKIPPED},rest,location,tolerance", "--no-pictures",
         "--out", out, "--paper", "letter", "--quiet",
@@ -164,8 +164,9 @@ def test_the_command_writes_both_beside_each_other_and_refuses_what_cannot_be(tm
     wrong = command("sheet", "models/gib/held.toml", "--out", tmp_path / "gib.txt")
     assert wrong.returncode == 2
     assert "the sheet is a PDF" in wrong.stderr
-    wrong = command("sheet", "models/gib/held.toml", "--out", tmp_path / "no" / "gib.pdf")
-    assert "there is no folder" in wrong.stderr
+    (tmp_path / "no").write_text("a file")
+    wrong = command("sheet", "models/gib/held.toml", "--out", tmp_path / "no" / "deep" / "gib.pdf")
+    assert (wrong.returncode, "cannot be made" in wrong.stderr) == (2, True)
 
 
 def test_without_the_typesetter_it_says_how_to_get_it(monkeypatch):

@@ -28,6 +28,8 @@ _BEFORE_MM, _BEHIND_MM = 2e-6, 1e-4
 blocked this far behind it: a wedge counts as shared only once it is thick enough."""
 _FINE_UM = 0.02
 """What counts as overlap while closing in: far below the touch tolerance, so that the travel is sharp."""
+_SURE_MM = 3e-5
+"""This far behind first contact a plain overlap counts as one; halving would come no nearer."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,12 +103,16 @@ def _closed_in(
 
     The length along the push of what two bodies share at a blocked travel is how far the part has gone too
     far, unless it came out again behind. The travels just before and just behind the one that this gives are
-    tried first. Where one is clear and the other blocked, most halvings need no boolean.
+    tried first. Where one is clear and the other blocked, most halvings need no boolean; where the part is
+    blocked `_SURE_MM` behind already, that travel is the answer.
     """
     low_mm, high_mm = ends_mm
     shallow, deep = extent_along(zone, push)
     guess = high_mm - (deep - shallow)
     free, shut = guess - _BEFORE_MM, guess + _BEHIND_MM
+    tried = low_mm < guess + _SURE_MM < high_mm
+    if tried and blocked(guess + _SURE_MM) and (free <= low_mm or not blocked(free)):
+        return max(guess, low_mm)
     known = low_mm < free and shut < high_mm and blocked(shut) and not blocked(free)
 
     def clear(travel_mm: float) -> bool:

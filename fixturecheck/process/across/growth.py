@@ -1,11 +1,14 @@
-"""Does a face that is finished before hardening stay within tolerance as the steel grows.
+"""Does a face finished before hardening stay within tolerance, and does the part still fit, as it grows.
 
 What: each face with a tolerance whose last cut comes before a hardening, against the growth of its size: the
-distance to what it is measured from, else to the far side; a diameter.
+distance to what it is measured from, else to the far side; a diameter. In the set-ups that come after: a part
+between two fixed faces, in a bore or on a pin, and the pitch of a gang that nests.
 Why: a bore reamed to size and then hardened is out by the growth, and nothing cuts hard steel but the wheel.
-Formula: growth = share x size; closed form. Its greater end must stay within half the zone.
+A part that slid between its blocks while soft does not go in any more.
+Formula: growth = share x size; closed form. Its greater end must stay within half the zone; room as drawn
+less growth must stay above nothing; the last of n parts moves by (n - 1) x pitch x share.
 Limit: shares as stated for the operation, else from the table of hardening steels, the wider range of along
-and across the rolling; curved faces but cylinders are not asked.
+and across the rolling; curved faces but cylinders are not asked. A vise and what a clamp closes adapt.
 Go: 10 mm and 0.05 % within 0.02 mm. No-go: 60 mm and 0.1 % within 0.02 mm, finished before.
 """
 
@@ -13,20 +16,40 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
 
+import numpy as np
+
+from fixturecheck.arrays import Floats
 from fixturecheck.errors import NotComputedError, SetupError
+from fixturecheck.faceref import FaceRef
 from fixturecheck.hardening.growth import Change, change_along, growth_of, stated_growth
 from fixturecheck.hardening.steels import hardening_steel
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import flat_of
+from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation, OperationKind
-from fixturecheck.result.finding import Finding, Kind, judge, not_computed
-from fixturecheck.setup.model import Body
-from fixturecheck.sizes.faces import FlatFace, flat_faces, furthest_opposite, round_faces
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
+from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.records import Rank
+from fixturecheck.sizes.faces import (
+    PARALLEL,
+    WHOLE_DEG,
+    FlatFace,
+    RoundFace,
+    flat_faces,
+    furthest_opposite,
+    round_faces,
+)
 
 ID = "growth"
-TITLE = "Faces stay within tolerance in hardening"
+TITLE = "Faces and fits bear hardening"
 
+_LEAST_ROOM_MM = 1e-4
+_NO_ZONE_UM, _NIL_UM = 5.0, 1e-3
 _STEP_MM = 0.01
 """Stock to leave is told in whole steps of this."""
 
@@ -42,7 +65,9 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
             for face, own in makers.items()
             if own[-1].number < operation.number and stage.job.part.zone_mm(face) is not None
         ]
-        if not finished:
+        later = [o for o in stage.job.operations if o.number > operation.number]
+        seated = [o for o in later if stage.setups[o.number].setup is not None]
+        if not finished and not any(_fits(stage, operation, o) or _gang(stage, o) for o in seated):
             continue
         try:
             share = _share(stage, operation)
@@ -53,6 +78,14 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
         for face, own in finished:
             finding = _grows(stage, operation, face, own[-1], share)
             yield RouteFinding(number=operation.number, finding=finding)
+        for then in seated:
+            for fit in _fits(stage, operation, then):
+                yield RouteFinding(number=then.number, finding=_fit(stage, then, fit, share))
+            gang = _gang(stage, then)
+            if gang is not None:
+                yield from (
+                    RouteFinding(number=then.number, finding=f) for f in _pitch(stage, then, gang, share)
+                )
 
 
 def _share(stage: JobStage, operation: Operation) -> Change:
@@ -117,6 +150,202 @@ def _size(part: Body, face: str, maker: Operation) -> tuple[str, float] | None:
             return f"The distance to {datum}", own.apart_mm(other)
     far = furthest_opposite(own, flats)
     return None if far is None else ("The distance to the far side", own.apart_mm(far))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Fit:
+    """A part in what it fits: its own faces, what these lie on, its size there and the room beside it, mm.
+
+    Parameters
+    ----------
+    hollow : bool
+        Whether the part goes round what it fits on, so that it is tight where it shrinks.
+    """
+
+    own: tuple[FaceRef, ...]
+    others: tuple[FaceRef, ...]
+    size_mm: float
+    room_mm: float
+    hollow: bool
+
+
+def _fits(stage: JobStage, hardening: Operation, then: Operation) -> list[_Fit]:
+    """Return the fits of parts in a set-up after a hardening, by faces that were finished before it."""
+    made = stage.setups[then.number]
+    setup = made.setup
+    if setup is None:
+        return []
+    makers = makers_of(stage.job.operations)
+
+    def finished_before(face: str) -> bool:
+        own = [o.number for o in makers.get(face, ()) if o.number < then.number]
+        return not own or max(own) < hardening.number
+
+    found: list[_Fit] = []
+    for name in made.parts:
+        seats = [
+            (own, other)
+            for seat in setup.seats
+            for own, other in ((seat.own, seat.other), (seat.other, seat.own))
+            if own.body == name and finished_before(own.face) and _stands_fixed(setup, other.body)
+        ]
+        found += [fit for pair in combinations(seats, 2) if (fit := _between(setup, pair)) is not None]
+        found += [fit for own, other in seats if (fit := _round_fit(setup, own, other)) is not None]
+    return found
+
+
+def _stands_fixed(setup: Setup, name: str) -> bool:
+    """Tell whether a body keeps its place whatever the size of the part, as no part and no jaw does."""
+    body = setup.body(name)
+    if body.role == "part":
+        return False
+    clamps = setup.holding.clamps if setup.holding is not None else ()
+    return "moving_jaw" not in body.faces and all(c.body != name for c in clamps)
+
+
+def _between(setup: Setup, pair: tuple[tuple[FaceRef, FaceRef], ...]) -> _Fit | None:
+    """Return the fit of a part between two flat faces that look at each other; None where they do not."""
+    (own, on), (opposite, across) = pair
+    planes = [_plane(setup, ref) for ref in (own, on, opposite, across)]
+    if any(p is None for p in planes):
+        return None
+    (a, normal), (b, _), (c, turned), (d, _) = (p for p in planes if p is not None)
+    if float(normal @ turned) > PARALLEL - 1.0:
+        return None
+    size_mm = float((a - c) @ normal)
+    room_mm = float((b - d) @ normal) - size_mm
+    return _Fit(own=(own, opposite), others=(on, across), size_mm=size_mm, room_mm=room_mm, hollow=False)
+
+
+def _plane(setup: Setup, ref: FaceRef) -> tuple[Floats, Floats] | None:
+    """Return a point and the outward normal of a flat face as it stands; None where it is not flat."""
+    body = setup.body(ref.body)
+    indices = body.face_indices(ref.face)
+    flat = flat_of(faces_of(placed_at(body.solid, body.at))[indices[0]]) if indices else None
+    return None if flat is None else (np.array(flat[0]), np.array(flat[1]))
+
+
+def _round_fit(setup: Setup, own: FaceRef, other: FaceRef) -> _Fit | None:
+    """Return the fit of a bore on a pin, or of a shaft in a bore; None where neither is one."""
+    mine, its = (
+        next(
+            (f for f in round_faces(setup.body(r.body)) if f.name == r.face and f.around_deg >= WHOLE_DEG),
+            None,
+        )
+        for r in (own, other)
+    )
+    if mine is None or its is None or mine.hollow == its.hollow:
+        return None
+    room_mm = 2.0 * (mine.radius_mm - its.radius_mm) * (1.0 if mine.hollow else -1.0)
+    return _Fit(
+        own=(own,), others=(other,), size_mm=2.0 * mine.radius_mm, room_mm=room_mm, hollow=mine.hollow
+    )
+
+
+def _whole_round(body: Body, face: str) -> RoundFace | None:
+    return next((f for f in round_faces(body) if f.name == face and f.around_deg >= WHOLE_DEG), None)
+
+
+def _fit(stage: JobStage, then: Operation, fit: _Fit, share: Change) -> Finding:
+    """Judge one fit: what is left of its room as the part is hardened."""
+    write = stage.job.write
+    change = share.times(fit.size_mm)
+    tight_mm = -change.low if fit.hollow else change.high
+    left_mm = fit.room_mm - max(tight_mm, 0.0)
+    faces, on = (" and ".join(refs) for refs in (fit.own, fit.others))
+    low, high = (write.number(v, "mm", ".3g") for v in (change.low, change.high))
+    says = (
+        f"{faces} fits {'on' if fit.hollow else 'in'} {on} with {write.length(fit.room_mm, '.3g')} of room "
+        f"while soft. Its {write.length(fit.size_mm, 'g')} changes by {low} to {high} {write.name('mm')} in "
+        f"hardening"
+    )
+    ends = ", which leaves room." if left_mm > 0.0 else ", and the hard part does not go in."
+    remedy = (
+        f"Give it {write.length(max(tight_mm, 0.0), '.3g', 'up')} of room at least, let one side follow the "
+        f"part, or grind {faces} after hardening and before operation {then.title}."
+    )
+    return judge(
+        left_mm,
+        unit="mm",
+        at_least=_LEAST_ROOM_MM,
+        check=ID,
+        subject=f"{then.title}: {faces}",
+        kind=Kind.GROWN_FIT,
+        about=fit.own,
+        says=f"{says}{ends}",
+        remedy=remedy,
+        source="growth by the hardening; room as drawn",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Gang:
+    """Parts that nest in a row: how many, and from each to the next, mm."""
+
+    first: str
+    last: str
+    pitch_mm: Floats
+    count: int
+
+
+def _gang(stage: JobStage, then: Operation) -> _Gang | None:
+    """Return the row of the job's parts that nest in a set-up; None where fewer than two do."""
+    made = stage.setups[then.number]
+    setup = made.setup
+    if setup is None:
+        return None
+    nested = {name for s in setup.seats if s.rank == Rank.NEST for name in (s.body, s.on)}
+    row = [name for name in made.parts if name in nested]
+    if len(row) < 2:
+        return None
+    places = [matrix_of(setup.body(name).at)[:3, 3] for name in row]
+    pitch = (places[-1] - places[0]) / (len(row) - 1)
+    return _Gang(first=row[0], last=row[-1], pitch_mm=pitch, count=len(row))
+
+
+def _pitch(stage: JobStage, then: Operation, gang: _Gang, share: Change) -> Iterator[Finding]:
+    """Judge how far the last part of a gang moves, against each face that is cut on it."""
+    setup, write = stage.setups[then.number].setup, stage.job.write
+    if setup is None:
+        return
+    change = share.times(float(np.linalg.norm(gang.pitch_mm)))
+    off_mm = (gang.count - 1) * change.most
+    along = gang.pitch_mm / np.linalg.norm(gang.pitch_mm)
+    told = (
+        f"The pitch of {write.length(float(np.linalg.norm(gang.pitch_mm)), 'g')} changes by up to "
+        f"{write.gap(change.most * 1e3, '.3g')} in hardening, so that {gang.last} stands up to "
+        f"{write.gap(off_mm * 1e3, '.3g')} off"
+    )
+    cut = [f for c in setup.cuts if gang.last in c.parts for f in (c.floor, c.wall) if f]
+    cut += [d.hole for d in setup.drills if gang.last in d.parts]
+    rows: list[tuple[float, float | None, str]] = []
+    for face in dict.fromkeys(cut):
+        plane = _plane(setup, FaceRef.of(gang.last, face))
+        moved_um = off_mm * 1e3 * (1.0 if plane is None else abs(float(plane[1] @ along)))
+        zone_mm = setup.body(gang.last).zone_mm(face)
+        rows.append((moved_um, None if zone_mm is None else 500.0 * zone_mm, face))
+    if not rows:
+        return
+    worst_um, limit_um, which = max(rows, key=lambda row: row[0] / (row[1] or _NO_ZONE_UM))
+    ends = (
+        ". It moves along what is cut, which does not matter."
+        if worst_um <= _NIL_UM
+        else f"; {which} moves by {write.gap(worst_um, '.3g')}."
+    )
+    yield judge(
+        worst_um,
+        unit="um",
+        at_most=limit_um or _NO_ZONE_UM,
+        rounding=_NIL_UM,
+        short=Verdict.NO_GO if limit_um else Verdict.CAUTION,
+        check=ID,
+        subject=f"{then.title}: {gang.last}",
+        kind=Kind.GROWN_PITCH,
+        about=(FaceRef.of(gang.last, which),),
+        says=f"{told}{ends}",
+        remedy=f"Set zero anew for {gang.last}, or cut fewer parts at once.",
+        source="pitch as drawn; where no zone is stated, 5 um chosen here, no source",
+    )
 
 
 def _parallel(part: Body, flats: tuple[FlatFace, ...], own: FlatFace, datum: str) -> FlatFace | None:

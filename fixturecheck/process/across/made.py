@@ -5,7 +5,8 @@ state of the part before the operation.
 Why: a seat that an earlier cut took away, or that a later one makes, is found out at the machine with the
 part in hand.
 Formula: a face is there where some of it lies on a face of the state that looks the same way, less its stock.
-Limit: names of the finished part and of the blank; a face with stock on it is there.
+Limit: names of the finished part and of the blank; a face with stock on it is there. A hole, pocket or step
+that no operation makes is a caution where no blank is stated; with a blank it is refused.
 Go: a flank ground first, on which a later cut seats. No-go: a stop against a lug that is sawn off before.
 """
 
@@ -14,7 +15,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fixturecheck.faceref import FaceRef
+from fixturecheck.kernel.brep.topology import faces_of
+from fixturecheck.kernel.measure import extent_along, inside_points, normal_at
+from fixturecheck.kernel.shapes import Solid
+from fixturecheck.kernel.stock import found_again
 from fixturecheck.process.across.stage import JobStage, RouteFinding
+from fixturecheck.process.model import Job
 from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, Verdict
@@ -22,9 +28,12 @@ from fixturecheck.result.finding import Finding, Kind, Verdict
 ID = "made"
 TITLE = "Faces are there when they are needed"
 
+_LOOKS = 3
+_BEYOND_MM = 1e-4
+
 
 def check(stage: JobStage) -> Iterator[RouteFinding]:
-    """Yield a finding for each face that is not there, and one for each operation whose faces all are."""
+    """Yield a finding for each face that is not there, else for each operation, and one for the job."""
     for operation in stage.job.operations:
         seats = [(ref.face, f"seats {ref.body} by it") for ref in stage.setups[operation.number].missing]
         there = stage.before(operation).faces
@@ -42,6 +51,45 @@ def check(stage: JobStage) -> Iterator[RouteFinding]:
                 number=operation.number,
                 finding=Finding(check=ID, verdict=Verdict.GO, subject=operation.title, says=says),
             )
+    yield from _never_made(stage)
+
+
+def _never_made(stage: JobStage) -> Iterator[RouteFinding]:
+    """Caution for hollows that no operation makes, where no blank is stated that could have them."""
+    job, first = stage.job, stage.states[0]
+    if job.blank is not None:
+        return
+    made = makers_of(job.operations)
+    names = job.part.face_names()
+    inner = [i for i, name in enumerate(names) if name not in made and not _outside(first.solid, job, i)]
+    there = found_again(job.part.solid, first.solid, dict.fromkeys(inner, 0.0))
+    lost = list(dict.fromkeys(names[i] for i in inner if there[i]))
+    if lost:
+        says = (
+            f"No operation makes {', '.join(lost)}, and no blank is stated: taken to be there from the first."
+        )
+        yield RouteFinding(
+            number=None,
+            finding=Finding(
+                check=ID,
+                verdict=Verdict.CAUTION,
+                subject=job.name,
+                kind=Kind.NEVER_MADE,
+                about=tuple(FaceRef(name) for name in lost),
+                says=says,
+                remedy="Name them in `makes` of an operation, or state the blank that has them.",
+            ),
+        )
+
+
+def _outside(first: Solid, job: Job, face: int) -> bool:
+    """Tell whether the part before its first operation ends at a face of the finished part."""
+    one = faces_of(job.part.solid)[face]
+    for point in inside_points(one)[:_LOOKS]:
+        normal = normal_at(one, point)
+        if extent_along(first, normal)[1] > float(point @ normal) + _BEYOND_MM:
+            return False
+    return True
 
 
 def _missing(stage: JobStage, operation: Operation, face: str, use: str) -> Finding:
