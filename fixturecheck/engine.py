@@ -17,7 +17,6 @@ from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.dials.plan import Dialled, dialled
 from fixturecheck.dials.transfer import datum_offset
 from fixturecheck.errors import KernelError, NotComputedError
-from fixturecheck.grouping import grouped
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.select import flush_faces
@@ -28,6 +27,7 @@ from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, worst
+from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
 from fixturecheck.setup.model import Body, Setup, among_its_own, drawings_of

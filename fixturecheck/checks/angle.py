@@ -33,7 +33,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge
 from fixturecheck.setup.model import Body, Setup, together
 from fixturecheck.setup.records import Cut
 from fixturecheck.units import Writing
-from fixturecheck.wording.angles import angle_dms, missed_words, stack_words, unsure_words
+from fixturecheck.wording.settings import angle_dms, missed_words, stack_words, unsure_words
 
 ID = "angle"
 TITLE = "Angles of sine plates and angle blocks"

@@ -36,7 +36,7 @@ from fixturecheck.machining.detours import blocking_dodges, larger_wheel, passin
 from fixturecheck.result.detour import Dodge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
-from fixturecheck.wording.detours import dodge_words
+from fixturecheck.wording.remedies import dodge_words
 
 ID = "clear"
 TITLE = "Wheel, flange and guard over the whole travel"

@@ -33,7 +33,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, no
 from fixturecheck.setup.dials import DialKind, Handwheel
 from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
-from fixturecheck.wording.dials import reading_words, time_words
+from fixturecheck.wording.settings import reading_words, time_words
 
 ID = "dials"
 TITLE = "Touch-offs, readings and passes"

@@ -22,7 +22,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_compu
 from fixturecheck.result.hold import FILM, Tool
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words
-from fixturecheck.wording.remedy import any_of
+from fixturecheck.wording.remedies import any_of
 
 ID = "hold"
 TITLE = "Parts held against the cut"

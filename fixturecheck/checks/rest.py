@@ -30,9 +30,8 @@ from fixturecheck.result.rest import LoadedContact
 from fixturecheck.result.shapes import Vector
 from fixturecheck.statics.rest import Ending
 from fixturecheck.units import Writing, angle_text
-from fixturecheck.wording.motion import freedom_words
+from fixturecheck.wording.motion import freedom_words, hand_words, order_words
 from fixturecheck.wording.sentences import capitalised
-from fixturecheck.wording.staging import hand_words, order_words
 
 ID = "rest"
 TITLE = "Where the parts come to rest"

@@ -34,9 +34,9 @@ from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.nesting.model import SURE, PlaceScatter, Probabilities
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
-from fixturecheck.result.tolerance import SeatChance, WrongChance
+from fixturecheck.result.rest import SeatChance, WrongChance
 from fixturecheck.units import Writing, percent
-from fixturecheck.wording.staging import drawn_faces_words, settled_draws_words
+from fixturecheck.wording.motion import drawn_faces_words, settled_draws_words
 
 ID = "tolerance"
 TITLE = "Seats and work within tolerances"

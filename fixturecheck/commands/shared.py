@@ -188,7 +188,7 @@ def run_into(options: argparse.Namespace, out: Path, run: str, *arguments: Any, 
 
 def run_child(options: argparse.Namespace, run: str, *arguments: Any, hears: bool = False) -> Any:
     """Run `module:function` in a guarded process while its progress is shown."""
-    from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- only what runs a while needs it
+    from fixturecheck.commands.terminal import Display  # noqa: PLC0415 -- only what runs a while needs it
     from fixturecheck.kernel.worker import run_guarded  # noqa: PLC0415 -- loaded when needed
 
     with caching(kept=not options.no_cache), Display(sys.stderr, quiet=options.quiet) as display:

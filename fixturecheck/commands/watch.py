@@ -179,7 +179,7 @@ class _Watched:
 
     def _run(self) -> WatchAnswer:
         """Have the child check and write the folder."""
-        from fixturecheck.commands.progress import Display  # noqa: PLC0415 -- loaded when needed
+        from fixturecheck.commands.terminal import Display  # noqa: PLC0415 -- loaded when needed
         from fixturecheck.report.folder import staged  # noqa: PLC0415 -- loaded when needed
 
         before = str(self.out.absolute()) if self.answered else None

@@ -25,6 +25,7 @@ from fixturecheck.nesting.model import (
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_setup, shifted
 from fixturecheck.nesting.tolerance import tolerance_probabilities
 from fixturecheck.result.rest import (
+    Chances,
     OrderOutcome,
     PartLocation,
     PartRest,
@@ -32,10 +33,10 @@ from fixturecheck.result.rest import (
     SeatGap,
     SeatTakes,
     TargetMoves,
+    TargetSpread,
     UnderHand,
 )
 from fixturecheck.result.shapes import NamedShape, Role
-from fixturecheck.result.tolerance import Chances, TargetSpread
 from fixturecheck.setup.model import Seat, Setup
 from fixturecheck.setup.staging import Press, Staging
 

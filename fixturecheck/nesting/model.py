@@ -13,9 +13,8 @@ from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.features import Features, features_of
 from fixturecheck.kernel.brep.topology import one_of_each
 from fixturecheck.kernel.place import drawing_matrix, matrix_of
-from fixturecheck.result.rest import Freedom, LoadedContact
+from fixturecheck.result.rest import Freedom, LoadedContact, SeatChance, WrongChance
 from fixturecheck.result.shapes import Vector
-from fixturecheck.result.tolerance import SeatChance, WrongChance
 from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.setup.staging import Push, Staging

@@ -35,7 +35,7 @@ from fixturecheck.nesting.model import (
 )
 from fixturecheck.nesting.outcome import faces_carrying
 from fixturecheck.nesting.settle import AWAY_MM, loose_of, settle_in_order, shifted
-from fixturecheck.result.tolerance import SeatChance, WrongChance
+from fixturecheck.result.rest import SeatChance, WrongChance
 from fixturecheck.rigid.motion import jacobian
 from fixturecheck.setup.model import Body, Setup
 from fixturecheck.statics.contact_step import SteadyLoad, forces_at, outermost, wrenches

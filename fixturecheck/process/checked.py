@@ -8,10 +8,10 @@ from dataclasses import replace
 from fixturecheck.checks import MODULES, chosen
 from fixturecheck.engine import check
 from fixturecheck.errors import NotComputedError
-from fixturecheck.grouping import grouped
 from fixturecheck.process.setups import OperationSetup
 from fixturecheck.result import Result
 from fixturecheck.result.finding import worst
+from fixturecheck.result.grouping import grouped
 from fixturecheck.setup.model import drawings_of
 
 ON_BURRS = frozenset({"seat", "nest", "rest", "location", "hold", "crash", "release"})

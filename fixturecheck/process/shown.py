@@ -10,13 +10,13 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.grouping import grouped
 from fixturecheck.kernel.place import matrix_of, placed_at
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.numeric import to_vector
 from fixturecheck.process.setups import OperationSetup
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, worst
+from fixturecheck.result.grouping import grouped
 from fixturecheck.setup.model import Body, Setup, drawings_of
 
 

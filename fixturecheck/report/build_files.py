@@ -16,7 +16,7 @@ from xml.etree import ElementTree as ET
 
 from fixturecheck.result.finding import BADNESS, Finding, Verdict
 from fixturecheck.result.stored import StoredResult
-from fixturecheck.wording.quantity import shown
+from fixturecheck.wording.sentences import shown
 
 ANNOTATIONS = ("plain", "workflow")
 """`plain`: `file:line: error: words`, as compilers do; `workflow`: `::error file=...,line=...::words`."""

@@ -8,7 +8,7 @@ from fixturecheck.report.markup import Cell, Table, render, table_of
 from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials, PassPlan, Side
 from fixturecheck.units import Writing
-from fixturecheck.wording.dials import count_words, move_words, reading_words, shown_on, time_words
+from fixturecheck.wording.settings import count_words, move_words, reading_words, shown_on, time_words
 
 
 def dials_section(result: Result) -> Markup:

@@ -2,15 +2,138 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from html import escape
+
 from markupsafe import Markup
 
 from fixturecheck.report.markup import Cell, Table, render, table_of
-from fixturecheck.report.temper_chart import temper_chart
 from fixturecheck.result import Result
-from fixturecheck.result.hardening import HardeningFound, SizeChange
+from fixturecheck.result.hardening import Curve, HardeningFound, SizeChange, SteelTempered
 from fixturecheck.units import Writing
-from fixturecheck.wording.hardening import spot_words, tempered_words
+from fixturecheck.wording.hardening import spot_words, temperature_words, tempered_words
 from fixturecheck.wording.sentences import sentence
+
+_WIDE, _HIGH = 640.0, 320.0
+_LEFT, _RIGHT, _TOP, _FOOT = 58.0, 58.0, 42.0, 62.0
+_INK, _HARD, _TOUGH, _BAND = "#444", "#1f4e79", "#a8641e", "#dfe8f0"
+_AIR_C, _AIR_HRC = 25.0, 3.0
+
+
+def temper_chart(steel: SteelTempered) -> str:
+    """Return the curves of a steel as an SVG: hardness in full, toughness dashed, the chosen temper marked.
+
+    The shaded strip is where the wanted hardness is met.
+    """
+    frame = _Frame(steel)
+    pieces = [
+        *frame.allowed(steel),
+        *frame.axes(bool(steel.curve_j)),
+        frame.line(steel.curve_hrc, frame.y_hrc, _HARD, ""),
+        frame.line(steel.curve_j, frame.y_j, _TOUGH, "6 4"),
+        *frame.chosen(steel),
+        *frame.turns(steel),
+    ]
+    title = escape(f"{steel.steel}: hardness and toughness over temper")
+    return (
+        f'<svg viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{title}" '
+        f'style="width:100%;max-width:{_WIDE:.0f}px;height:auto" font-size="12" text-anchor="middle">'
+        f'<text x="{_LEFT:.0f}" y="14" text-anchor="start" font-weight="600">{title}</text>'
+        f"{''.join(pieces)}</svg>"
+    )
+
+
+class _Frame:
+    """Places in the chart of temperatures, hardness and impact energy."""
+
+    def __init__(self, steel: SteelTempered) -> None:
+        temperatures = [c for c, _ in (*steel.curve_hrc, *steel.curve_j)] + [
+            steel.temper_c or steel.curve_hrc[0][0]
+        ]
+        self._low_c, self._high_c = min(temperatures) - _AIR_C, max(temperatures) + _AIR_C
+        hardness = [h for _, h in steel.curve_hrc] + [*steel.wanted_hrc]
+        self._low_hrc, self._high_hrc = min(hardness) - _AIR_HRC, max(hardness) + _AIR_HRC
+        self._high_j = 1.3 * max((j for _, j in steel.curve_j), default=1.0)
+        self._base = _HIGH - _FOOT
+
+    def x(self, temper_c: float) -> float:
+        """Return the place of a temper across."""
+        return _LEFT + (temper_c - self._low_c) / (self._high_c - self._low_c) * (_WIDE - _LEFT - _RIGHT)
+
+    def y_hrc(self, hardness_hrc: float) -> float:
+        """Return the place of a hardness upward."""
+        return self._up((hardness_hrc - self._low_hrc) / (self._high_hrc - self._low_hrc))
+
+    def y_j(self, energy_j: float) -> float:
+        """Return the place of an impact energy upward."""
+        return self._up(energy_j / self._high_j)
+
+    def _up(self, share: float) -> float:
+        return self._base - share * (self._base - _TOP)
+
+    def line(self, curve: Curve, y: object, colour: str, dashes: str) -> str:
+        """Return a curve with its points; empty without one."""
+        if not curve or not callable(y):
+            return ""
+        way = " ".join(f"{self.x(c):.1f},{y(v):.1f}" for c, v in curve)
+        dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
+        dots = "".join(
+            f'<circle cx="{self.x(c):.1f}" cy="{y(v):.1f}" r="2.6" fill="{colour}"/>' for c, v in curve
+        )
+        return f'<polyline points="{way}" fill="none" stroke="{colour}" stroke-width="2"{dashed}/>{dots}'
+
+    def allowed(self, steel: SteelTempered) -> Iterator[str]:
+        """Yield the strips of tempers at which the wanted hardness is met."""
+        for low_c, high_c in steel.allowed_c:
+            wide, high = max(self.x(high_c) - self.x(low_c), 1.5), self._base - _TOP
+            size = f'width="{wide:.1f}" height="{high:.1f}"'
+            yield f'<rect x="{self.x(low_c):.1f}" y="{_TOP}" {size} fill="{_BAND}"/>'
+
+    def axes(self, tough: bool) -> Iterator[str]:
+        """Yield the axes: temper below, hardness at the left, impact energy at the right."""
+        right = _WIDE - _RIGHT
+        yield f'<path d="M{_LEFT} {_TOP} V{self._base} H{right}" fill="none" stroke="{_INK}"/>'
+        for c in range(0, 1000, 100):
+            if self._low_c <= c <= self._high_c:
+                at, fahrenheit = f"{self.x(c):.1f}", f"{c * 1.8 + 32:.0f} °F"
+                yield f'<text x="{at}" y="{self._base + 17}">{c} °C</text>'
+                yield f'<text x="{at}" y="{self._base + 31}" fill="#666">{fahrenheit}</text>'
+                yield f'<path d="M{at} {self._base} v4" stroke="{_INK}"/>'
+        for h in range(0, 80, 5):
+            if self._low_hrc <= h <= self._high_hrc:
+                yield f'<text x="{_LEFT - 7}" y="{self.y_hrc(h) + 4:.1f}" text-anchor="end">{h}</text>'
+        yield f'<text x="{_LEFT - 8}" y="{_TOP - 9}" fill="{_HARD}" text-anchor="middle">HRC</text>'
+        step = 20 if self._high_j > 60 else 10
+        for j in range(0, int(self._high_j) + 1, step) if tough else ():
+            yield f'<text x="{right + 7}" y="{self.y_j(j) + 4:.1f}" text-anchor="start">{j}</text>'
+        if tough:
+            yield f'<path d="M{right} {_TOP} V{self._base}" stroke="{_INK}"/>'
+            yield f'<text x="{right + 12}" y="{_TOP - 9}" fill="{_TOUGH}">J</text>'
+        says = "tempering temperature; full line: hardness"
+        says += "; dashed: impact energy of a notched bar" if tough else ""
+        yield f'<text x="{(_LEFT + right) / 2:.0f}" y="{_HIGH - 8}" fill="#666">{says}</text>'
+
+    def chosen(self, steel: SteelTempered) -> Iterator[str]:
+        """Yield the chosen temper with its hardness."""
+        if steel.temper_c is None or not steel.hardness_hrc:
+            return
+        at, hard = self.x(steel.temper_c), sum(steel.hardness_hrc) / 2
+        yield f'<path d="M{at:.1f} {_TOP} V{self._base}" stroke="{_INK}" stroke-dasharray="2 3"/>'
+        spots = [self.y_hrc(hard)] + ([] if steel.energy_j is None else [self.y_j(steel.energy_j)])
+        ring = f'r="6" fill="none" stroke="{_INK}" stroke-width="2"'
+        yield from (f'<circle cx="{at:.1f}" cy="{spot:.1f}" {ring}/>' for spot in spots)
+        says = escape(f"{temperature_words(steel.temper_c)}: {hard:.3g} HRC")
+        held = min(max(at, _LEFT + 80), _WIDE - _RIGHT - 80)
+        yield f'<text x="{held:.1f}" y="{_TOP - 9}" font-weight="600">{says}</text>'
+
+    def turns(self, steel: SteelTempered) -> Iterator[str]:
+        """Yield the peaks and troughs of toughness by name."""
+        for turn, temper_c, energy_j in steel.turns:
+            off = -10 if turn == "peak" else 18
+            yield (
+                f'<text x="{self.x(temper_c):.1f}" y="{self.y_j(energy_j) + off:.1f}" font-size="11" '
+                f'fill="{_TOUGH}">{turn}</text>'
+            )
 
 
 def hardening_section(result: Result) -> Markup:

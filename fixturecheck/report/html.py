@@ -13,6 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fixturecheck.report import statements as facts
+from fixturecheck.report.assembly import touching_section
 from fixturecheck.report.dials_page import dials_section
 from fixturecheck.report.hardening_page import hardening_section
 from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
@@ -20,7 +21,6 @@ from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, picture_
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered, stop_of
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
-from fixturecheck.report.touch_page import touching_section
 from fixturecheck.report.viewer.view import ViewerMarkup
 from fixturecheck.result import Result
 from fixturecheck.result.contact import Contact, ContactKind, CutMade
@@ -29,7 +29,7 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together
-from fixturecheck.wording.quantity import shown, shown_span
+from fixturecheck.wording.sentences import shown, shown_span
 
 
 def page(

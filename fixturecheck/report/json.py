@@ -17,18 +17,22 @@ from fixturecheck.result.finding import Finding, Group, NotAsked
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld
 from fixturecheck.result.release import BodyLeaves
-from fixturecheck.result.rest import Freedom, LoadedContact, Rest, TargetMoves
+from fixturecheck.result.rest import Freedom, LoadedContact, Rest, SeatChance, TargetMoves
 from fixturecheck.result.shapes import Vector
 from fixturecheck.result.stored import SCHEMA_VERSION
-from fixturecheck.result.tolerance import SeatChance
 from fixturecheck.result.touching import Touching
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import loss_words, magnet_words, past_words
-from fixturecheck.wording.motion import freedom_words, lets_go_words
+from fixturecheck.wording.motion import (
+    drawn_faces_words,
+    freedom_words,
+    lets_go_words,
+    order_words,
+    settled_draws_words,
+)
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
-from fixturecheck.wording.remedy import remedy_words
+from fixturecheck.wording.remedies import remedy_words
 from fixturecheck.wording.sentences import capitalised
-from fixturecheck.wording.staging import drawn_faces_words, order_words, settled_draws_words
 
 _DIGITS = 9
 _DECIMALS = {"mm": 6, "um": 3, "mm2": 4, "mm3": 6, "deg": 6, "m/s": 6, "share": 6}

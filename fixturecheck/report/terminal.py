@@ -6,11 +6,11 @@ import shutil
 import textwrap
 
 from fixturecheck.progress import Tell
+from fixturecheck.report.assembly import touch_lines
 from fixturecheck.report.dials_page import dial_lines
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.statements import assumed_line, banner, counted
-from fixturecheck.report.touch_text import touch_lines
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.hold import HoldFound, MagnetState, PartHeld
@@ -30,8 +30,8 @@ from fixturecheck.wording.hold import (
     times,
     tools_of,
 )
-from fixturecheck.wording.quantity import shown
 from fixturecheck.wording.release import burr_words, first_words, way_words
+from fixturecheck.wording.sentences import shown
 
 MOST_EACH = 3
 """Findings of one check that are told one by one; a gang fails the same way many times."""

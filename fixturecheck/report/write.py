@@ -1,8 +1,9 @@
-"""Writes everything that a check leaves behind into one folder."""
+"""Everything that a check leaves behind: in one folder, or in a notebook."""
 
 from __future__ import annotations
 
 import tempfile
+from html import escape
 from pathlib import Path
 from typing import cast
 
@@ -14,6 +15,7 @@ from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratc
 from fixturecheck.report.html import page
 from fixturecheck.report.json import result_json
 from fixturecheck.report.pictures.draw import drawing_of, write_job
+from fixturecheck.report.pictures.figures import SIGNS
 from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.solids import write_setup_step, write_stl
 from fixturecheck.report.viewer.block import view_of
@@ -118,3 +120,23 @@ def write_all(
     text = page(result, setup, pictures=pictures, why_missing=missing, view=view)
     (folder / PAGE).write_text(text, encoding="utf-8")
     return drawn.trouble
+
+
+HEIGHT_PX = 640
+
+
+def notebook_html(result: Result) -> str:
+    """Return markup that shows verdict, tables and the 3-D view, and needs nothing but itself.
+
+    A result that no check made, which has no set-up to show, is its verdict and name.
+    """
+    verdict = f"{SIGNS[result.verdict]} {str(result.verdict).upper()}: {result.name}"
+    if not isinstance(result.setup, Setup):
+        return f"<p>{escape(verdict)}</p>"
+    meshes = meshes_of(result)
+    view = view_of(result, result.setup, meshes, drawing_of(result, meshes))
+    inside = page(result, result.setup, pictures={}, view=view)
+    return (
+        f'<iframe title="{escape(verdict)}" sandbox="allow-scripts" srcdoc="{escape(str(inside))}" '
+        f'style="width: 100%; height: {HEIGHT_PX}px; border: 1px solid #888"></iframe>'
+    )

@@ -8,10 +8,9 @@ from importlib import import_module
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.dials import CutDials, DatumOffset
 from fixturecheck.result.drawn import BodyDrawn, StatedFact
-from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict
+from fixturecheck.result.finding import Finding, Group, NotAsked, Verdict, identified
 from fixturecheck.result.hardening import HardeningFound
 from fixturecheck.result.hold import HoldFound
-from fixturecheck.result.identity import identified
 from fixturecheck.result.rest import Rest
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.result.touching import Touching
@@ -136,7 +135,7 @@ class Result:
     def _repr_html_(self) -> str:
         """Return what a notebook shows: verdict, tables and the 3-D view, in a frame of its own."""
         # Only a notebook asks; what shows results is built on results, and is loaded when it is needed.
-        shown: str = import_module("fixturecheck.report.notebook").notebook_html(self)
+        shown: str = import_module("fixturecheck.report.write").notebook_html(self)
         return shown
 
     @property

@@ -10,8 +10,7 @@ from typing import Any
 from fixturecheck.errors import SetupError
 from fixturecheck.result import Result, Source
 from fixturecheck.result.drawn import BodyDrawn, FaceDrawn, StatedFact
-from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked
-from fixturecheck.result.identity import identified
+from fixturecheck.result.finding import Finding, Kind, NotAsked, Origin, Verdict, WhyNotAsked, identified
 from fixturecheck.result.shapes import Vector
 
 SCHEMA_VERSION = 2

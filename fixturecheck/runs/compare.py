@@ -107,8 +107,11 @@ def _told(
 ) -> CompareAnswer:
     """Work out what was added and removed, write everything, and return the answer."""
     # The painter starts first.
-    from fixturecheck.report.comparison_page import comparison_page  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.report.comparison_text import comparison_dict, comparison_text  # noqa: PLC0415 -- as above
+    from fixturecheck.report.comparison import (  # noqa: PLC0415 -- as above
+        comparison_dict,
+        comparison_page,
+        comparison_text,
+    )
     from fixturecheck.runs.compared_solids import (  # noqa: PLC0415 -- the painter starts first
         changed_regions,
         draw_changes,

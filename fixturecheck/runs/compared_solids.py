@@ -16,8 +16,7 @@ from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.mesh.triangles import Tessellator
 from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Shape
-from fixturecheck.report.comparison_page import MOST_PAIRS, all_points, pair_scenes
-from fixturecheck.report.comparison_text import alike_key
+from fixturecheck.report.comparison import MOST_PAIRS, alike_key, all_points, pair_scenes
 from fixturecheck.report.folder import PICTURES
 from fixturecheck.report.pictures.draw import write_scenes
 from fixturecheck.report.pictures.painter import Drawn, Painter

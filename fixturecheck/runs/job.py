@@ -53,8 +53,7 @@ def check_job_into(
     """
     from fixturecheck.kernel.side_by_side import Done, run_side_by_side  # noqa: PLC0415 -- the painter first
     from fixturecheck.process.run import job_result, looked_across, staged_job  # noqa: PLC0415 -- the same
-    from fixturecheck.report.job_page import job_table  # noqa: PLC0415 -- the same
-    from fixturecheck.report.job_write import write_job_report  # noqa: PLC0415 -- the same
+    from fixturecheck.report.job import job_table, write_job_report  # noqa: PLC0415 -- the same
 
     stage = staged_job(job, part_of(progress, 0.0, _STAGED))
     across = looked_across(stage)

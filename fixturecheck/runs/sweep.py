@@ -13,7 +13,7 @@ from fixturecheck.errors import SetupError
 from fixturecheck.files import write_whole
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import written
-from fixturecheck.report.study_page import study_junit, study_page, study_text
+from fixturecheck.report.study import study_junit, study_page, study_text
 from fixturecheck.runs.variant import Task, check_variant
 from fixturecheck.setup.load import load
 from fixturecheck.study.flips import flips_of

@@ -44,7 +44,7 @@ def run(
     if before is None:
         return WatchAnswer(check=answer, changes="")
     from fixturecheck.comparing.whole import compared  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.report.comparison_text import comparison_text  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.report.comparison import comparison_text  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.runs.given import given_result  # noqa: PLC0415 -- the painter starts first
 
     early, late = (

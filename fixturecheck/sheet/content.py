@@ -15,9 +15,9 @@ from fixturecheck.setup.model import Body, Cut, Setup
 from fixturecheck.setup.records import Rank
 from fixturecheck.sheet.measured import MeasuredFace
 from fixturecheck.units import Writing
-from fixturecheck.wording.dials import count_words, move_words, shown_on, time_words
 from fixturecheck.wording.hold import factor_words, magnet_words
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
+from fixturecheck.wording.settings import count_words, move_words, shown_on, time_words
 
 _MOST_CAUTIONS = 8
 _TEN = 10.0

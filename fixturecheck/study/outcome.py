@@ -7,8 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from fixturecheck.result import Result, Source
-from fixturecheck.result.finding import BADNESS, Finding, Verdict
-from fixturecheck.result.identity import question_of
+from fixturecheck.result.finding import BADNESS, Finding, Verdict, question_of
 from fixturecheck.study.model import Variant, VariantRow
 
 

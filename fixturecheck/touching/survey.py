@@ -7,13 +7,13 @@ from dataclasses import replace
 
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.grouping import grouped
 from fixturecheck.kernel.measure import centre_of
 from fixturecheck.kernel.place import placed_at
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Kind, Verdict, worst
+from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.setup.model import drawings_of
@@ -21,7 +21,7 @@ from fixturecheck.touching.bodies import Assembled
 from fixturecheck.touching.freedoms import free_bodies
 from fixturecheck.touching.pairs import body_pairs, touched_by
 from fixturecheck.units import FREEDOM, Writing
-from fixturecheck.wording.touching import free_says, pair_says, parting_says
+from fixturecheck.wording.motion import free_says, pair_says, parting_says
 
 ID = "touch"
 

@@ -9,7 +9,7 @@ from functools import reduce
 
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.result.finding import Finding, Kind, Verdict
-from fixturecheck.wording.quantity import shown, shown_span
+from fixturecheck.wording.sentences import shown, shown_span
 
 _COUNTS = (
     *("no", "one", "two", "three", "four", "five", "six"),

@@ -18,7 +18,7 @@ from fixturecheck.result.hold import (
 )
 from fixturecheck.units import Writing
 from fixturecheck.wording.motion import how_words
-from fixturecheck.wording.quantity import sized
+from fixturecheck.wording.sentences import sized
 
 _DIGITS = 3
 _LEAST = 5e-4

@@ -1,4 +1,4 @@
-"""How the motion of a body is written, and how a part lets go.
+"""How a motion is written, how a part lets go, where parts rest, and how bodies of an assembly stand.
 
 Words follow the surface grinder: X is the traverse of the table (right is +X), Y the cross feed (the column
 is at +Y), Z is up.
@@ -11,9 +11,11 @@ from collections.abc import Sequence
 
 from fixturecheck.arrays import Floats
 from fixturecheck.result.hold import BodyMotion, LetsGo, MotionKind
-from fixturecheck.result.rest import Freedom, FreedomKind
+from fixturecheck.result.rest import Freedom, FreedomKind, NoPlace, OrderOutcome, UnderHand
 from fixturecheck.result.shapes import Vector
+from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.units import METRIC, Writing, angle_text, axis_text, factor_text
+from fixturecheck.wording.groups import listed
 
 _AXES = "XYZ"
 _LEFT_OUT_SHARE = 0.33
@@ -133,3 +135,175 @@ def _place(foot: Vector, axis: Vector, write: Writing) -> str:
     kept = [f"{_AXES[i]} {write.number(near[i], 'mm', '.1f')}" for i in range(3) if i != along]
     kind = "about an axis" if along == 2 else "over a line"
     return f", {kind} along {_AXES[along]} at {', '.join(kept)} {write.name('mm')}"
+
+
+_ROCKS_DEG = 1e-4
+"""A turn of less is none."""
+
+
+def order_words(order: OrderOutcome, write: Writing) -> str:
+    """Return whether the order of staging matters, which orders cannot be, and how many were not tried."""
+    if order.unrested is not None:
+        name, ending = order.unrested
+        return f"parts pushed {name} do not come to rest ({ending}); the order of staging matters"
+    said = "the parts rest in the same place however they are staged"
+    if not order.fits:
+        far = write.gap(order.spread_um, ".1f")
+        pushed = f"pushed {order.furthest}, parts end up to {far} away"
+        said = f"the rest depends on the order of pushing: {pushed}"
+    if order.barred:
+        name, why = order.barred[0]
+        more = len(order.barred) - 1
+        said += f"; they cannot be staged {name}, as {_no_place_words(why)}"
+        said += f", nor in {more} other {'orders' if more > 1 else 'order'}" if more else ""
+    left = order.untried
+    return said + (f"; {left} more {'orders were' if left > 1 else 'order was'} not tried" if left else "")
+
+
+def _no_place_words(why: NoPlace) -> str:
+    if why.taken:
+        return f"{why.part} takes the place of {why.taken}"
+    if why.ending:
+        when = "before the others" if why.early else "then"
+        return f"{why.part} does not come to rest ({why.ending}) {when}"
+    return f"{why.part or 'a part'} finds no room"
+
+
+def hand_words(hand: UnderHand, write: Writing) -> str:
+    """Return what a part does under a hand's push."""
+    if hand.stays:
+        return f"{hand.body} stays put under the push"
+    if not hand.rests:
+        return f"{hand.body} does not come to rest again under the push ({hand.ending})"
+    angle_deg = math.hypot(*hand.turn_deg)
+    if angle_deg > _ROCKS_DEG:
+        about = axis_text([v / angle_deg for v in hand.turn_deg])
+        return f"{hand.body} rocks by {angle_text(angle_deg, '.3f')} under the push, about {about}"
+    return f"{hand.body} slides by {write.length(math.hypot(*hand.shift_mm), '.3f')} under the push"
+
+
+def settled_draws_words(unsettled: int) -> str:
+    """Return which draws were settled exactly, `unsettled` of which did not come to rest."""
+    if unsettled == 0:
+        return "those furthest out"
+    return f"those furthest out, less {unsettled} that did not come to rest on their own"
+
+
+def drawn_faces_words(varied: int, leaning: int) -> str:
+    """Return how the faces that vary were drawn within their zones, some of which lean."""
+    if leaning == 0:
+        return "faces shift within their zones and do not lean"
+    rest = varied - leaning
+    still = f"; {rest} of the {varied} faces (curved, or held in orientation) shift only" if rest else ""
+    return (
+        "flat faces shift and lean within their profile zones, the shift of the middle, and then the "
+        f"lean in what it leaves, normal with three standard deviations to the edge{still}"
+    )
+
+
+_MUCH_FURTHER = 3.0
+"""Where the way out is so many times as long as the overlap is deep, a body is too large, not misplaced."""
+
+
+def contact_words(pair: BodyPair, write: Writing) -> str:
+    """Return over what two bodies touch: `over 400 mm2 (2 areas), along 12 mm (1 line)`."""
+    told = []
+    if pair.areas:
+        told.append(f"over {write.area(pair.area_mm2)} ({_several(pair.areas, 'area')})")
+    if pair.lines:
+        told.append(f"along {write.length(pair.length_mm)} ({_several(pair.lines, 'line')})")
+    if pair.points:
+        told.append(f"at {_several(pair.points, 'point')}")
+    return ", ".join(told)
+
+
+def overlap_words(pair: BodyPair, write: Writing) -> str:
+    """Return how much two bodies share, and how deep that is."""
+    deep = "" if pair.depth_mm is None else f", {write.length(pair.depth_mm)} deep"
+    return f"{write.volume(pair.volume_mm3)} shared{deep}"
+
+
+def pair_says(pair: BodyPair, write: Writing) -> str:
+    """Return the sentence about two bodies."""
+    if pair.state is PairState.OVERLAP:
+        why = f" The way out is not known: {pair.unknown}." if pair.unknown else ""
+        return f"{pair.a} and {pair.b} overlap: {overlap_words(pair, write)}.{why}"
+    if pair.unknown:
+        return f"How {pair.a} and {pair.b} stand to each other could not be computed: {pair.unknown}."
+    if pair.state is PairState.TOUCH:
+        return f"{pair.a} touches {pair.b} {contact_words(pair, write)}."
+    return f"{pair.a} clears {pair.b} by {write.length(pair.gap_mm or 0.0)}."
+
+
+def parting_says(pair: BodyPair, write: Writing) -> str | None:
+    """Return the move that takes two bodies out of each other; None where none was found."""
+    if pair.parting_mm is None or pair.parting_way is None:
+        return None
+    far = write.length(pair.parting_mm, ".4g", "up")
+    move = f"move {pair.a} {far} {toward(pair.parting_way)}, or {pair.b} as far the other way"
+    tried = "tried on these two alone, they then only touch"
+    if pair.depth_mm is not None and pair.parting_mm > _MUCH_FURTHER * pair.depth_mm:
+        less = write.length(pair.depth_mm, ".4g", "up")
+        return f"Take {less} off one of them where they share space. To part them instead, {move}: {tried}."
+    return f"{move[:1].upper()}{move[1:]}: {tried}."
+
+
+def keeps_words(free: BodyFree, write: Writing) -> str:
+    """Return the motions that keep a body's contacts: `slides along X and Y, turns about Z through (...)`."""
+    together: dict[tuple[FreedomKind, str], list[Freedom]] = {}
+    for f in free.keeps:
+        endless = f.low == -math.inf and f.high == math.inf
+        same = "" if f.kind is FreedomKind.SLIDES else through_text(f.point_mm, write)
+        together.setdefault((f.kind, same if endless else f"alone {len(together)}"), []).append(f)
+    return ", ".join(_motion_words(several, write) for several in together.values())
+
+
+def _motion_words(several: Sequence[Freedom], write: Writing) -> str:
+    """Return motions of one kind, through one point where they turn, as one."""
+    first, *others = several
+    if not others:
+        return freedom_words(first, write)
+    axes = listed([axis_text(f.axis) for f in several])
+    if first.kind is FreedomKind.SLIDES:
+        return f"{first.kind} along {axes}"
+    return f"{first.kind} about {axes} through {through_text(first.point_mm, write)}"
+
+
+def leaves_words(free: BodyFree) -> str:
+    """Return how a body comes away from what it touches."""
+    if free.leaves:
+        return f"comes away {' or '.join(toward(way) for way in free.leaves)}"
+    return "does not come away" if free.shut_in else "comes away by turning only"
+
+
+def free_says(free: BodyFree, write: Writing) -> str:
+    """Return the sentence about what a body is free to do."""
+    if free.unknown:
+        return f"What {free.body} is free to do was not worked out: {free.unknown}."
+    if not free.touches:
+        return f"{free.body} touches nothing: all six degrees of freedom are left."
+    if not free.keeps and free.shut_in:
+        return f"{free.body} is fixed: it neither slides nor turns, and does not come away."
+    keeps = f"{keeps_words(free, write)} and keeps its contacts" if free.keeps else "neither slides nor turns"
+    return f"{free.body} {keeps}; it {leaves_words(free)}."
+
+
+def touching_says(found: Touching, write: Writing) -> str:
+    """Return what is so of an assembly, in one sentence or two."""
+    counts = {state: len(found.in_state(state)) for state in PairState}
+    overlaps = _several(counts[PairState.OVERLAP], "pair")
+    lead = (
+        f"{overlaps} of bodies overlap{'s' if counts[PairState.OVERLAP] == 1 else ''}: they cannot stand so."
+        if counts[PairState.OVERLAP]
+        else "No two bodies overlap."
+    )
+    clears = _several(counts[PairState.CLEAR], "pair")
+    touches = _several(counts[PairState.TOUCH], "pair")
+    touch = "touches" if counts[PairState.TOUCH] == 1 else "touch"
+    clear = "clears" if counts[PairState.CLEAR] == 1 else "clear"
+    told = f"Of {len(found.bodies)} bodies, {touches} {touch} and {clears} {clear} by"
+    return f"{lead} {told} {write.length(found.within_mm)} or less."
+
+
+def _several(count: int, noun: str) -> str:
+    return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"

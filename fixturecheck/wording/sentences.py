@@ -1,8 +1,10 @@
-"""How words become a sentence."""
+"""How numbers and sentences are written for people."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
+
+from fixturecheck.units import IN_INCHES, Writing, signed
 
 
 def capitalised(text: str, names: Collection[str] = ()) -> str:
@@ -19,3 +21,74 @@ def sentence(text: str, names: Collection[str] = ()) -> str:
         return ""
     start = capitalised(text, names)
     return start if start.endswith((".", "!", "?")) else f"{start}."
+
+
+_IN_PICTURES = {
+    "N/cm²": "N per sq cm",
+    "mm²": "sq mm",
+    "mm³": "cu mm",
+    "in²": "sq in",
+    "in³": "cu in",
+    "µm": "um",
+    "\u202f": " ",
+    "\u2013": "-",
+}
+
+
+def plain(text: str) -> str:
+    """Return words in letters that the pictures' built-in font has."""
+    for sign, word in _IN_PICTURES.items():
+        text = text.replace(sign, word)
+    return text
+
+
+def shown_plain(value: float, unit: str, units: str = "mm") -> str:
+    """Return a number as `shown` does, in letters that the pictures' built-in font has."""
+    if unit == "um" and units == "mm":
+        value, unit = value * 1e-3, "mm"
+    return plain(shown(value, unit, units))
+
+
+def plain_name(unit: str, units: str) -> str:
+    """Return the name of a unit in letters that the pictures' built-in font has."""
+    return plain(sized(0.0, unit, units)[1])
+
+
+def sized(value: float, unit: str, units: str = "mm") -> tuple[float, str]:
+    """Return a number in the unit that a report in `units` uses, and that unit's name."""
+    if unit == "share":
+        return 100.0 * value, "%"
+    if units != "mm" and unit in IN_INCHES:
+        name, size = IN_INCHES[unit]
+        return value / size, signed(name)
+    return value, signed(unit)
+
+
+def shown_span(values: Iterable[float], unit: str, units: str = "mm") -> str:
+    """Return one number where all read the same, else the least and the greatest, their unit said once."""
+    ranked = sorted(values)
+    low, high = (shown(v, unit, units) for v in (ranked[0], ranked[-1]))
+    if low == high:
+        return low
+    number, _, name = low.partition("\u202f")
+    return f"{number} to {high}" if high.endswith(name) else f"{low} to {high}"
+
+
+def shown(value: float | None, unit: str, units: str = "mm") -> str:
+    """Return a number with its unit as sentences write it, for a report in `units`; a missing one is a dash.
+
+    Parameters
+    ----------
+    units : str
+        `mm`, `inch`, or `thou` for inches with small lengths in thousandths.
+    """
+    if value is None:
+        return "\u2013"
+    text = Writing(units=units).quantity(value, unit)
+    number, _, name = text.partition(" ")
+    return f"{number}\u202f{name}" if name else number
+
+
+def stated(length_mm: float, units: str = "mm") -> str:
+    """Return a length as the set-up states it, with all its digits."""
+    return Writing(units=units).length(length_mm, "g").replace(" ", "\u202f")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import time
 
-from fixturecheck.commands.progress import LEAST_PAUSE_S, Display
+from fixturecheck.commands.terminal import LEAST_PAUSE_S, Display
 
 
 class Terminal(io.StringIO):

@@ -29,7 +29,7 @@ from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.model import Body, Machine, Seat
 from fixturecheck.shop.wheels import Flange, Guard, Wheel
 from fixturecheck.units import METRIC
-from fixturecheck.wording.detours import dodge_words
+from fixturecheck.wording.remedies import dodge_words
 from tests.machining.scene import block, named, pawl, stage, stepped
 
 SHARP = Wheel(corner_radius_mm=0.0)

@@ -8,10 +8,10 @@ import pytest
 
 from fixturecheck.checks import seat
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.grouping import grouped
 from fixturecheck.kernel.construct import box, cylinder
 from fixturecheck.nesting.seating import Base, footings, holding_nothing
 from fixturecheck.result.finding import Kind, Verdict
+from fixturecheck.result.grouping import grouped
 from fixturecheck.setup.holding import Clamp, Holding
 from fixturecheck.setup.make import body, equipment, place
 from fixturecheck.setup.model import Setup

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from fixturecheck.result.drawn import BodyDrawn, FaceDrawn
-from fixturecheck.result.finding import Finding, Kind, judge, worst
-from fixturecheck.result.identity import identified
+from fixturecheck.result.finding import Finding, Kind, identified, judge, worst
 from fixturecheck.result.stored import SCHEMA_VERSION, StoredResult
 
 WAYS = {

@@ -9,7 +9,7 @@ from fixturecheck.dials.reading import lines_for, reading_at, with_backlash_mm
 from fixturecheck.result.dials import Feed
 from fixturecheck.setup.dials import Handwheel
 from fixturecheck.units import Writing
-from fixturecheck.wording.dials import count_words, reading_words, shown_on, time_words
+from fixturecheck.wording.settings import count_words, reading_words, shown_on, time_words
 
 METRIC = Handwheel(graduation_mm=0.01, turn_mm=1.0, counts_up="down")
 

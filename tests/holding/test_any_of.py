@@ -1,7 +1,7 @@
 """Several remedies in one sentence after another."""
 
 from fixturecheck.result.hold import Amount, Remedy, RemedyKind
-from fixturecheck.wording.remedy import any_of
+from fixturecheck.wording.remedies import any_of
 
 
 def remedy(kind, amount, at_least=False):

@@ -22,7 +22,7 @@ from fixturecheck.machining import grinding
 from fixturecheck.magnet.pull import FacePull, Pulls
 from fixturecheck.result.hold import Driver
 from fixturecheck.shop.tables import finishes
-from fixturecheck.wording.remedy import remedy_words
+from fixturecheck.wording.remedies import remedy_words
 from tests.holding.rigs import ground, judged
 
 DIAMETER_MM, WIDE_MM, RPM, TABLE_M_MIN = 178.0, 20.0, 2850.0, 12.0

@@ -18,7 +18,7 @@ from fixturecheck.units import Writing
 from fixturecheck.wording.hold import magnet_words
 from fixturecheck.wording.motion import motion_words
 from fixturecheck.wording.release import step_words, way_words
-from fixturecheck.wording.remedy import remedy_words
+from fixturecheck.wording.remedies import remedy_words
 from tests.holding.test_clamps import on_table, strap
 
 INCH = Writing(units="inch")

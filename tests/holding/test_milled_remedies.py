@@ -21,7 +21,7 @@ from fixturecheck.holding.remedies import CLAMP_STEP, cut_another_way, dried, li
 from fixturecheck.kernel.construct import box
 from fixturecheck.magnet.pull import FacePull, Pulls
 from fixturecheck.result.hold import RemedyKind
-from fixturecheck.wording.remedy import remedy_words
+from fixturecheck.wording.remedies import remedy_words
 from tests.holding.rigs import milled
 
 pytestmark = pytest.mark.slow

@@ -43,7 +43,6 @@ ALLOWED: Mapping[str, set[str]] = {
     "numeric": {"arrays"},
     "tolerances": {"fields"},
     "faceref": set(),
-    "grouping": {"faceref", "result"},
     "result": {"errors", "faceref", "units"},
     # From solids up.
     "kernel": LEAVES,
@@ -69,14 +68,14 @@ ALLOWED: Mapping[str, set[str]] = {
     "relief": SETTLED,
     "dials": STATED | MECHANICS | {"machining"},
     "start": TOUCHED,
-    "touching": SETTLED | {"grouping", "wording"},
+    "touching": SETTLED | {"wording"},
     # Results held together, and variants: no solids.
     "comparing": LEAVES,
     "study": LEAVES | {"checks", "setup"},
     # Judging.
-    "checks": SOLVED | {"grouping", "sizes", "wording"},
-    "engine": JUDGED | {"grouping"},
-    "process": JUDGED | {"engine", "grouping", "hardening", "wording"},
+    "checks": SOLVED | {"sizes", "wording"},
+    "engine": JUDGED,
+    "process": JUDGED | {"engine", "hardening", "wording"},
     # Showing: no geometry but in the modules of KERNEL_IN_REPORT.
     "wording": LEAVES | {"angles"},
     "report": LEAVES | {"comparing", "study", "process", "shop", "setup", "wording"},
@@ -103,7 +102,7 @@ PURE: Mapping[str, set[str]] = {
 
 KERNEL_IN_REPORT = {
     "report.solids", "report.pictures.scene", "report.pictures.draw", "report.write",
-    "report.viewer.block", "report.viewer.things", "report.job_write",
+    "report.viewer.block", "report.viewer.things", "report.job",
 }  # fmt: skip
 """They turn shapes into files or triangles; the rest of report sees words and numbers only."""
 

@@ -40,8 +40,7 @@ READERS = {
     "units": "the unit at the end of a key, and formats of numbers",
     # Typesetting: letters change, and nothing is learnt from them.
     "wording.groups": "the number at the end of a body's name, to sort pawl_2 before pawl_10",
-    "wording.quantity": "a quantity into its number and unit, which stand together on a page",
-    "wording.sentences": "the first letter and the full stop of a sentence",
+    "wording.sentences": "the first letter and full stop of a sentence, and a quantity into number and unit",
 }
 """Modules and rooms that may take text apart, each with what it reads."""
 

@@ -21,7 +21,7 @@ from fixturecheck.setup.model import Seat
 from fixturecheck.setup.staging import refuse_bad_staging
 from fixturecheck.statics.rest import Ending
 from fixturecheck.units import METRIC
-from fixturecheck.wording.staging import order_words
+from fixturecheck.wording.motion import order_words
 from tests.worked_out import stage_of
 
 LEFT = Push(direction=(-1, 0, 0))

@@ -15,7 +15,7 @@ from fixturecheck.nesting.disturbances import order_of_placing
 from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.result.finding import Verdict
 from fixturecheck.units import METRIC
-from fixturecheck.wording.staging import order_words
+from fixturecheck.wording.motion import order_words
 
 SLOPE, TRAVEL = 0.08, 12.0
 

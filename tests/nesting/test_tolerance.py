@@ -16,7 +16,7 @@ from fixturecheck.nesting.model import Push, Staging
 from fixturecheck.nesting.tolerance import CriticalPlace, tolerance_probabilities
 from fixturecheck.setup.model import Seat
 from fixturecheck.statics.rest import Ending
-from fixturecheck.wording.staging import settled_draws_words
+from fixturecheck.wording.motion import settled_draws_words
 
 LEFT = Staging(push={"part": Push(direction=(-1, 0, 0))})
 UP = CriticalPlace(name="floor", body="part", at_mm=(15, 0, 20), direction=(0, 0, 1))

@@ -9,8 +9,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from fixturecheck.report.charts import histogram
-from fixturecheck.result.tolerance import TargetSpread
+from fixturecheck.report.rest_page import histogram
+from fixturecheck.result.rest import TargetSpread
 
 DRAWS = np.random.default_rng(3).normal(1.0, 3.0, 10_000)
 

@@ -18,7 +18,7 @@ from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.statements import QUESTIONS
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Verdict
-from fixturecheck.wording.quantity import shown, shown_plain
+from fixturecheck.wording.sentences import shown, shown_plain
 from tests.report import staged, staged_hold
 
 VOID = {"meta", "img", "br"}

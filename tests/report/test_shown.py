@@ -22,7 +22,7 @@ from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.shop.catalogue import make
 from fixturecheck.units import FREEDOM
-from fixturecheck.wording.quantity import shown
+from fixturecheck.wording.sentences import shown
 from tests.report import staged
 
 CAMERA = {"target": [0.0, 0.0, 0.0], "eye": [0.0, -1.0, 0.0], "up": [0.0, 0.0, 1.0], "height_mm": 100.0}

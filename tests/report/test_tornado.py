@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from fixturecheck.report.charts import tornado
+from fixturecheck.report.hold_page import tornado
 from tests.report import staged_hold
 
 HOLD = staged_hold.hold()

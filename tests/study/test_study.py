@@ -12,8 +12,7 @@ import pytest
 from junitparser import JUnitXml
 
 from fixturecheck.errors import SetupError
-from fixturecheck.report.study_map import parallel_plot, region_map
-from fixturecheck.report.study_page import study_junit
+from fixturecheck.report.study import parallel_plot, region_map, study_junit
 from fixturecheck.result.finding import Verdict
 from fixturecheck.study.flips import flips_of
 from fixturecheck.study.model import StudyFound, Variant, VariantRow, best_of

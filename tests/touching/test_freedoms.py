@@ -12,7 +12,7 @@ import pytest
 from fixturecheck.result import Result
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.units import METRIC
-from fixturecheck.wording.touching import free_says
+from fixturecheck.wording.motion import free_says
 from tests.touching.blocks import ball, box, free, look, lying_rod, rod
 
 S, T = FreedomKind.SLIDES, FreedomKind.TURNS

@@ -27,7 +27,7 @@ from fixturecheck.result.finding import Verdict, worst
 from fixturecheck.result.hold import BodyMotion, FluxSection, HoldFound, PartHeld, PullMap
 from fixturecheck.result.shapes import NamedShape, Role, wheel_name
 from fixturecheck.wording.hold import amount, digits, magnet_state, outcome_words, span
-from fixturecheck.wording.quantity import plain_name, sized
+from fixturecheck.wording.sentences import plain_name, sized
 
 Drawn = tuple[dict[str, Any], list[Figure]]
 

@@ -14,7 +14,7 @@ from scipy.ndimage import distance_transform_edt
 from fixturecheck.arrays import Floats
 from fixturecheck.report.pictures.figures import VERDICTS
 from fixturecheck.result.finding import Verdict
-from fixturecheck.wording.quantity import plain
+from fixturecheck.wording.sentences import plain
 
 STEP = 4
 """Places are sought on a grid this many pixels wide."""

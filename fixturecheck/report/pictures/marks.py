@@ -25,7 +25,7 @@ from fixturecheck.report.pictures.ink import (
     tags,
     titled,
 )
-from fixturecheck.wording.quantity import plain
+from fixturecheck.wording.sentences import plain
 
 _LONG, _HEAD = 120.0, 34.0
 _FLAT = 0.25

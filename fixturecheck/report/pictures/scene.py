@@ -36,7 +36,7 @@ from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.rest import PartLocation
 from fixturecheck.result.shapes import NamedShape, Role, wheel_name
 from fixturecheck.units import Writing
-from fixturecheck.wording.quantity import shown_plain
+from fixturecheck.wording.sentences import shown_plain
 
 BODIES = (Role.PART, Role.FIXTURE)
 _REGIONS = (Role.OVERLAP, Role.COLLISION, Role.LEFTOVER, Role.GOUGE)

@@ -25,9 +25,8 @@ from fixturecheck.setup.staging import Push, Staging
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import outcome_words
 from fixturecheck.wording.motion import lets_go_words
-from fixturecheck.wording.quantity import shown
 from fixturecheck.wording.release import first_words, way_words
-from fixturecheck.wording.sentences import capitalised, sentence
+from fixturecheck.wording.sentences import capitalised, sentence, shown
 
 _STROKE_S, _IN_S, _SETTLE_S, _GO_S, _OFF_S = 4.0, 1.2, 1.4, 2.5, 1.6
 _ROOM = 1.25

@@ -29,7 +29,7 @@ from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.shapes import wheel_name
 from fixturecheck.wording import groups as words
-from fixturecheck.wording.quantity import shown
+from fixturecheck.wording.sentences import shown
 
 WHOLE = "whole"
 """The stop at which the whole set-up is seen."""

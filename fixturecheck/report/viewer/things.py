@@ -17,7 +17,7 @@ from fixturecheck.result.contact import Contact
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.model import Setup
 from fixturecheck.shop.wheels import Segment, profile
-from fixturecheck.wording.quantity import shown
+from fixturecheck.wording.sentences import shown
 
 LAYERS: Mapping[str, str] = {
     "parts": "parts",

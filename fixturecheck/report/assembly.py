@@ -1,8 +1,8 @@
-"""The page's section on an assembly: which bodies touch, which clear, and what each is free to do."""
+"""An assembly in the report: its section of the page, and its lines on a terminal."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from markupsafe import Markup
 
@@ -12,8 +12,9 @@ from fixturecheck.result import Result
 from fixturecheck.result.finding import Kind
 from fixturecheck.result.touching import BodyFree, PairState, Touching
 from fixturecheck.units import Writing
-from fixturecheck.wording.quantity import shown
-from fixturecheck.wording.touching import contact_words, keeps_words, leaves_words
+from fixturecheck.wording.groups import Together, listed
+from fixturecheck.wording.motion import contact_words, keeps_words, leaves_words
+from fixturecheck.wording.sentences import shown
 
 Stops = dict[tuple[Kind | None, tuple[str, ...]], str]
 """The stop of the 3-D view for each finding, by its kind and what it is about."""
@@ -84,3 +85,58 @@ def _moves(body: BodyFree, write: Writing) -> tuple[str | Cell, str]:
     if not body.touches:
         return "touches nothing", "goes anywhere"
     return keeps_words(body, write) or "neither slides nor turns", leaves_words(body)
+
+
+Folded = Callable[[str], list[str]]
+
+_HEADS: Mapping[Kind, str] = {
+    Kind.OVERLAP: "overlap",
+    Kind.TOUCH: "touch",
+    Kind.CLEAR: "clear, by {within} or less",
+    Kind.FREE: "free to move, each body alone, all others held",
+}
+_MOST_ROWS = 40
+
+
+def touch_lines(result: Result, folded: Folded) -> list[str]:
+    """Return the lines about an assembly; none where no assembly was asked about.
+
+    Parameters
+    ----------
+    folded : callable
+        Folds a line to the width of the terminal, indented.
+    """
+    found = result.touching
+    if found is None:
+        return []
+    rows = numbered(result)
+    told = [row.together for row in rows] + [other for row in rows for other in row.follows]
+    within = Writing(units=result.shown_in).length(found.within_mm)
+    lines: list[str] = []
+    for kind, head in _HEADS.items():
+        here = [one for one in told if one.finding.kind is kind]
+        if here:
+            lines += ["", head.format(within=within), *_rows(here, result.shown_in, folded)]
+    return lines
+
+
+def _rows(told: Sequence[Together], units: str, folded: Folded) -> list[str]:
+    lines = []
+    for one in told[:_MOST_ROWS]:
+        f = one.finding
+        lines += folded(f.says)
+        if f.remedy:
+            lines += folded(f"change: {f.remedy}")
+        if one.like:
+            lines += folded(f"and so do {listed([other.subject for other in one.like])}{_span(one, units)}")
+    rest = len(told) - _MOST_ROWS
+    return lines + (folded(f"and {rest} more, listed in the report") if rest > 0 else [])
+
+
+def _span(one: Together, units: str) -> str:
+    """Return from how much to how much several are, where that differs."""
+    values = [f.value for f in one.all if f.value is not None]
+    low, high = (
+        (shown(v, one.finding.unit, units) for v in (min(values), max(values))) if values else ("", "")
+    )
+    return f" ({low} to {high})" if low != high else ""

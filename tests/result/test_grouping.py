@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fixturecheck.grouping import grouped
 from fixturecheck.result.finding import Finding, Group, Kind, Verdict
+from fixturecheck.result.grouping import grouped
 
 DRAWINGS = {f"pawl_{i}": "part pawl" for i in range(1, 5)} | {"stop": "fixture stop", "gib": "part gib"}
 
