@@ -16,6 +16,7 @@ from fixturecheck.commands.shared import (
 from fixturecheck.commands.terminal import GO, NOT_COMPUTED, say
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import shortened
+from fixturecheck.files import shipped_table
 from fixturecheck.names import close_to, nearest
 
 _WIDE = 100
@@ -207,9 +208,8 @@ def _uncited(text: str) -> str:
 
 
 def _kinds() -> Mapping[str, str]:
-    from fixturecheck.wording.kinds import MEANS  # noqa: PLC0415 -- only this command tells them
-
-    return {str(kind): means for kind, means in MEANS.items()}
+    """Return what each kind of finding means."""
+    return shipped_table("wording", "kinds")
 
 
 def _kind_topics() -> Iterator[tuple[str, _Topic]]:

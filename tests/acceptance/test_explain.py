@@ -9,15 +9,17 @@ from pathlib import Path
 import pytest
 
 from fixturecheck.checks import MODULES
+from fixturecheck.files import shipped_table
 from fixturecheck.report.terminal import SoFar, table
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.keys import RECORD_OF, keys_of
 from fixturecheck.setup.schema import SCHEMAS, shipped
 from fixturecheck.shop.catalogue import equipment
 from fixturecheck.units import inch_key
-from fixturecheck.wording.kinds import MEANS
 from tests.doors import command
 from tests.report import staged
+
+MEANS = shipped_table("wording", "kinds")
 
 
 def explained(*words: str) -> str:

@@ -37,10 +37,16 @@ LAWS = {
 """Functions of the packages of pure numbers that state a law though their names end in no unit."""
 
 
+WORDS_ALONE = {"wording"}
+"""Rooms whose tables hold sentences and no numbers."""
+
+
 def tables() -> list[tuple[str, str]]:
     """Each row of each table of the package that holds numbers: its file, its place, and its source."""
     found = []
     for path in sorted((ROOT / PACKAGE).rglob("*.toml")):
+        if path.parent.name in WORDS_ALONE:
+            continue
         document = tomllib.loads(path.read_text(encoding="utf-8"))
         name = path.relative_to(ROOT / PACKAGE).as_posix()
         found += [(f"{name}: {place}", str(row.get("source", ""))) for place, row in _rows(document, "")]
