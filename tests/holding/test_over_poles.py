@@ -19,7 +19,7 @@ from fixturecheck.machining.as_ground import grind
 from fixturecheck.magnet.pull import magnet_of
 from fixturecheck.result.hold import RemedyKind
 from fixturecheck.setup.make import place
-from fixturecheck.wording.remedy import remedy_words
+from fixturecheck.wording.remedies import remedy_words
 
 
 def poles(*from_to, wide=40.0):
