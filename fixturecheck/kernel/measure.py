@@ -596,6 +596,31 @@ def through_mm(solid: Solid, point: Floats, into: Floats) -> float:
     return _through_mm(_looking_through(solid), point, into)
 
 
+def chords(solid: Solid, points: Floats, along: Floats) -> list[Floats]:
+    """Return where straight lines run inside a solid.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 3)
+        A point of each line, mm.
+    along : ndarray, shape (3,)
+        Unit direction of all lines.
+
+    Returns
+    -------
+    list of ndarray, shape (k, 2)
+        For each line from where to where it is inside, mm from its point along the direction. Empty where it
+        misses the solid, and where it only grazes it, so that what is inside cannot be told.
+    """
+    look, way = _looking_through(solid), gp_Dir(*along.tolist())
+    found = []
+    for point in points:
+        look.Perform(gp_Lin(gp_Pnt(*point.tolist()), way), -_FAR_MM, _FAR_MM)
+        crossed = np.sort([look.WParameter(i + 1) for i in range(look.NbPnt())])
+        found.append(crossed.reshape(-1, 2) if crossed.size % 2 == 0 else np.empty((0, 2)))
+    return found
+
+
 def _looking_through(solid: Solid) -> IntCurvesFace_ShapeIntersector:
     look = IntCurvesFace_ShapeIntersector()
     look.Load(solid.wrapped, 1e-7)

@@ -11,7 +11,8 @@ import re
 import stat
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from contextvars import ContextVar
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -144,6 +145,19 @@ class PartFile:
         return ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
 
 
+_known: ContextVar[dict[tuple[Path, str], PartFile] | None] = ContextVar("_known", default=None)
+
+
+@contextmanager
+def reading_once() -> Iterator[None]:
+    """Within it a file is read once, and given again as long as it holds the same bytes."""
+    token = _known.set({})
+    try:
+        yield
+    finally:
+        _known.reset(token)
+
+
 def read(path: Path) -> PartFile:
     """Read every solid of a STEP or BREP file, in mm, with the names of its faces.
 
@@ -161,6 +175,15 @@ def read(path: Path) -> PartFile:
         The file is missing, empty, cut short, of another kind, or holds no solid.
     """
     data = _bytes_of(path)
+    known, key = _known.get(), (path.absolute(), hashlib.sha256(data).hexdigest())
+    if known is None:
+        return _read(path, data, key[1])
+    if key not in known:
+        known[key] = _read(path, data, key[1])
+    return replace(known[key], path=path)
+
+
+def _read(path: Path, data: bytes, sha256: str) -> PartFile:
     suffix = path.suffix.lower()
     if suffix in STEP_SUFFIXES:
         _refuse_broken_step(path, data)
@@ -183,7 +206,7 @@ def read(path: Path) -> PartFile:
         raise SetupError(message)
     return PartFile(
         path=path,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=sha256,
         solids=tuple(solids),
         loose=loose,
         unshown=unshown,

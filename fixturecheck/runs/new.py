@@ -10,10 +10,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fixturecheck.files import write_whole
-from fixturecheck.progress import Progress, Tell
+from fixturecheck.progress import Progress, Tell, part_of
 from fixturecheck.report.pictures.painter import painting
 from fixturecheck.runs.check import check_into
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
+
+_PROPOSED = 0.2
+"""Share of the whole that is done once a set-up is proposed."""
 
 Proposed = tuple[str, tuple[tuple[str, str], ...]]
 """A set-up as TOML, and each choice with its reason."""
@@ -119,11 +122,15 @@ def _written_and_checked(
     """Have a set-up proposed while the drawing process starts, write it with its schema, and check it."""
     with painting(request.pictures) as painter:
         progress("load the kernel", 0.02)
+        from fixturecheck.kernel.step import reading_once  # noqa: PLC0415 -- the painter starts first
         from fixturecheck.setup.schema import SETUP_FILE, put_into  # noqa: PLC0415 -- the painter starts first
 
-        progress(f"read {Path(drawn).name}", 0.1)
-        text, because = propose()
-        put_into(Path(out).parent, [SETUP_FILE])
-        write_whole(Path(out), text)
-        answer = check_into(out, {}, folder, request, painter, progress=progress, tell=tell)
+        with reading_once():
+            progress(f"read {Path(drawn).name}", 0.1)
+            text, because = propose()
+            put_into(Path(out).parent, [SETUP_FILE])
+            write_whole(Path(out), text)
+            answer = check_into(
+                out, {}, folder, request, painter, progress=part_of(progress, _PROPOSED, 1.0), tell=tell
+            )
     return NewAnswer(check=answer, because=because)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from fixturecheck.errors import SetupError
 from fixturecheck.names import nearest
+from fixturecheck.setup.records import Machine
 from fixturecheck.start.in_vee import ANGLE_DEG, in_vee
 from fixturecheck.start.in_vise import in_vise
 from fixturecheck.start.layout import Because, FirstSetup
@@ -22,6 +23,7 @@ from fixturecheck.start.standing import (
     gripped_stances,
     poses,
     rim_stances,
+    shut_in_mm,
     vee_stances,
 )
 
@@ -36,6 +38,9 @@ _LAID_OUT: Mapping[str, Callable[[Part, Posed, int], FirstSetup]] = {
 _MOST_TOLD = 6
 _MOST_TRIED = 24
 """Other ways that are told, and ways that are laid out until one fits."""
+
+TALLEST_MM = Machine().daylight_mm
+"""How tall a part may stand: what is under the raised wheel of the machine that a set-up starts from."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,21 +74,39 @@ def propose(part: Part, *, on: str | None = None, count: int = 1, floor: str | N
     stances = [(kind, stance) for kind in kinds for stance in _stances(part, kind)]
     rims = [(FLAT_CHUCK, stance) for stance in (rim_stances(part) if FLAT_CHUCK in kinds else ())]
     refused: list[tuple[_Way, SetupError]] = []
-    # Then what nothing flat carries, which no magnet holds; last a floor that the part itself shuts in, which
-    # is a no-go that shows what is in the way.
-    for group, shut_in in ((stances, False), (rims, False), (stances, True)):
+    # Then what nothing flat carries, which no magnet holds; last, where the face is asked for, one that the
+    # part itself shuts in, which is a no-go that shows what is in the way.
+    groups = [(stances, False), (rims, False), *([(stances, True)] if target is not None else [])]
+    for group, shut_in in groups:
         ways = _ranked(part, group, target, shut_in)
         for way in ways[:_MOST_TRIED]:
             try:
+                _refuse_tall(part, way)
                 found = _LAID_OUT[way.on](part, way.posed, count)
             except SetupError as reason:
                 refused.append((way, reason))
                 continue
             return replace(found, because=(*_because(part, found, way, ways, refused), *found.because))
-    if refused:
-        raise refused[0][1]
-    says = _nothing_to_grind(part, kinds, floor) if stances or rims else _cannot_stand(part, kinds)
-    raise SetupError(says)
+        if len(ways) > _MOST_TRIED:
+            refused.append(
+                (ways[_MOST_TRIED], SetupError(f"{len(ways) - _MOST_TRIED} further ways were not tried"))
+            )
+    raise SetupError(_no_way(part, kinds, count, floor, stances, bool(rims), refused))
+
+
+def _refuse_tall(part: Part, way: _Way) -> None:
+    """Refuse a way in which the part stands taller than a machine takes.
+
+    Raises
+    ------
+    SetupError
+        It does.
+    """
+    heights = part.points @ way.posed.turn[2]
+    tall_mm = float(heights.max() - heights.min())
+    if tall_mm > TALLEST_MM:
+        message = f"{part.name} would stand {tall_mm:.4g} mm tall; a machine takes {TALLEST_MM:g} mm"
+        raise SetupError(message)
 
 
 def _ranked(part: Part, stances: list[tuple[str, Stance]], target: Plane | None, shut_in: bool) -> list[_Way]:
@@ -122,6 +145,34 @@ def _floor_named(part: Part, name: str) -> Plane:
             return plane
     message = f"--floor {name}: the face is not flat, or is several that lie at several heights"
     raise SetupError(message)
+
+
+def _no_way(
+    part: Part,
+    kinds: tuple[str, ...],
+    count: int,
+    floor: str | None,
+    stances: list[tuple[str, Stance]],
+    on_rims: bool,
+    refused: list[tuple[_Way, SetupError]],
+) -> str:
+    """Return why a part cannot be set up, as one line."""
+    says = [str(refused[0][1])] if refused else []
+    shut_in = (
+        _ranked(part, stances, None, shut_in=True) if floor is None and (count == 1 or not refused) else []
+    )
+    if shut_in:
+        way = max(shut_in, key=lambda w: w.posed.floor.area_mm2)
+        name, high_mm = _named(part, way.posed.floor), shut_in_mm(part, way.posed)
+        says.insert(
+            0,
+            f"the wheel cannot run over the largest level face of {part.name}, {name} of "
+            f"{way.posed.floor.area_mm2:.4g} mm2: the part stands up to {high_mm:.4g} mm over it, in its "
+            f"way (--floor {name} sets it up all the same)",
+        )
+    if says:
+        return "; ".join(says)
+    return _nothing_to_grind(part, kinds, floor) if stances or on_rims else _cannot_stand(part, kinds)
 
 
 def _cannot_stand(part: Part, kinds: tuple[str, ...]) -> str:

@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from fixturecheck.arrays import Floats
+from fixturecheck.kernel.measure import chords
 from fixturecheck.start.layout import copies, touching
 from fixturecheck.start.part import SAME, Part, Plane
 
 _LEAST_SHARE = 0.25
 """Share of the smaller face that has to lie on the other for the two to be called a nest (chosen here)."""
+
+_LINES = 200
+_PIERCED_MM = 1e-3
+"""Lines along X on which neighbours are held against each other, and how far two may overlap on one before
+they are taken to overlap (chosen here)."""
+
+_MOST_TRIED = 6
+"""Nests that are looked at with the solids, the closest first, which takes up to seconds each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,20 +36,80 @@ class Nest:
     low, high : Plane
         The face of each part that looks toward -X, and the one toward +X; the high face of a part lies on
         the low face of the next.
+    shared_mm2 : float
+        Area on which they lie on each other.
     """
 
     pitch_mm: float
     low: Plane
     high: Plane
+    shared_mm2: float
 
 
-def nest_of(part: Part, turn: Floats) -> Nest | None:
-    """Return the closest nest of a part with its copy; None where none fits without an overlap."""
-    for nest in sorted(_candidates(part, turn), key=lambda n: n.pitch_mm):
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Nesting:
+    """What a search for a nest came to.
+
+    Parameters
+    ----------
+    nest : Nest or None
+        The closest one found.
+    least_mm : float or None
+        No nest is closer than this, as lines through the part show; None where it has none at all.
+    untried : int
+        Nests that were not looked at, since others had used up the tries or they are too wide apart.
+    """
+
+    nest: Nest | None
+    least_mm: float | None
+    untried: int
+
+
+def nesting_of(part: Part, turn: Floats, most_mm: float = np.inf) -> Nesting:
+    """Return the closest nest of a part with its copy, if one fits without an overlap.
+
+    Lines along X through the part rule out most candidates; only what they leave is tried with the solids.
+
+    Parameters
+    ----------
+    turn : ndarray, shape (3, 3)
+        From the part's frame to the machine's.
+    most_mm : float
+        Nests of a greater pitch are of no use.
+    """
+    spans = _spans(part, turn)
+    left = sorted(
+        (n for n in _candidates(part, turn) if not _pierced(spans, n.pitch_mm)),
+        key=lambda n: (round(n.pitch_mm, 6), -n.shared_mm2),
+    )
+    useful = [n for n in left if n.pitch_mm <= most_mm]
+    least_mm = left[0].pitch_mm if left else None
+    for nest in useful[:_MOST_TRIED]:
         pair = copies(part, {}, turn, (("a", (0.0, 0.0, 0.0)), ("b", (nest.pitch_mm, 0.0, 0.0))))
         if not touching(pair).overlaps:
-            return nest
-    return None
+            return Nesting(nest=nest, least_mm=least_mm, untried=0)
+    return Nesting(nest=None, least_mm=least_mm, untried=len(left) - len(useful[:_MOST_TRIED]))
+
+
+def _spans(part: Part, turn: Floats) -> list[Floats]:
+    """Return where lines along X run inside a turned part, spread evenly over its width and height."""
+    across = part.points @ turn.T[:, 1:]
+    low, high = across.min(axis=0), across.max(axis=0)
+    # Steps by the plastic number fill a square evenly, and put no line into a plane of the part.
+    steps = np.arange(1, _LINES + 1)[:, None] * (0.7548776662466927, 0.5698402909980532)
+    places = low + (high - low) * (steps % 1.0)
+    starts = np.column_stack([np.zeros(_LINES), places]) @ turn
+    return [rows for rows in chords(part.body.solid, starts, turn[0]) if rows.size]
+
+
+def _pierced(spans: Sequence[Floats], pitch_mm: float) -> bool:
+    """Tell whether a part and its copy, so far along, share a piece of one of the lines."""
+    for rows in spans:
+        low = np.maximum(rows[:, None, 0], rows[None, :, 0] + pitch_mm)
+        high = np.minimum(rows[:, None, 1], rows[None, :, 1] + pitch_mm)
+        if (high - low).max() > _PIERCED_MM:
+            return True
+    return False
 
 
 def _candidates(part: Part, turn: Floats) -> Iterator[Nest]:
@@ -51,7 +120,7 @@ def _candidates(part: Part, turn: Floats) -> Iterator[Nest]:
             pitch = high.offset_mm + low.offset_mm
             shared = outline(low, turn).intersection(outline(high, turn)).area
             if pitch > 0 and shared > _LEAST_SHARE * min(low.area_mm2, high.area_mm2):
-                yield Nest(pitch_mm=pitch, low=low, high=high)
+                yield Nest(pitch_mm=pitch, low=low, high=high, shared_mm2=shared)
 
 
 def outline(plane: Plane, turn: Floats) -> shapely.Geometry:

@@ -15,7 +15,7 @@ from fixturecheck.kernel.shapes import Box
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value, equipment
-from fixturecheck.start.gang import Nest, nest_of, outline
+from fixturecheck.start.gang import Nest, nesting_of, outline
 from fixturecheck.start.layout import (
     CLEAR_MM,
     Because,
@@ -71,23 +71,10 @@ def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
     half_rad = math.radians(ANGLE_DEG) / 2
     box = turned_box(part, posed.turn)
     y_mm, z_mm = _shift(posed, half_rad)
-    nest = nest_of(part, posed.turn) if count > 1 else None
-    if count > 1 and nest is None:
-        message = (
-            f"{part.name} does not nest end to end in a V-block: no flat end would lie on the one before"
-        )
-        raise SetupError(message)
+    nest = _row(part, posed, box, count)
     pitch = nest.pitch_mm if nest else 0.0
     row = (count - 1) * pitch + box[3] - box[0]
-    length = next((v for v in LENGTHS_MM if row + _STOP_LENGTH_MM <= v), None)
-    if length is None:
-        most = int((LENGTHS_MM[-1] - _STOP_LENGTH_MM - (box[3] - box[0])) // pitch) + 1 if pitch else 0
-        takes = f" and takes {most}" if most > 0 else ""
-        message = (
-            f"{count} x {part.name} take {row:.4g} mm in a row, and a stop besides; the largest "
-            f"V-block is {LENGTHS_MM[-1]:g} mm long{takes}"
-        )
-        raise SetupError(message)
+    length = next(v for v in LENGTHS_MM if row + _STOP_LENGTH_MM <= v)
     flank, stop = _trough(part, posed, box, (y_mm, z_mm), half_rad)
     names, first_x = names_of(part), (row - _STOP_LENGTH_MM) / 2 - box[3]
     places = tuple(
@@ -114,6 +101,44 @@ def in_vee(part: Part, posed: Posed, count: int) -> FirstSetup:
         push=(1.0, 0.0, 0.0),
         because=(*_because(nest, stop, count), *left_out),
     )
+
+
+def _row(part: Part, posed: Posed, box: Box, count: int) -> Nest | None:
+    """Return how copies of a part stand behind each other in the longest V-block; None for one part.
+
+    Raises
+    ------
+    SetupError
+        They do not fit, or do not nest.
+    """
+    one, most = box[3] - box[0], LENGTHS_MM[-1] - _STOP_LENGTH_MM
+    if count == 1 and one <= most:
+        return None
+    if one > most:
+        message = (
+            f"{part.name} is {one:.4g} mm long as it lies, and a stop stands behind it; the largest V-block "
+            f"is {LENGTHS_MM[-1]:g} mm long"
+        )
+        raise SetupError(message)
+    search = nesting_of(part, posed.turn, (most - one) / (count - 1))
+    if search.nest is not None:
+        return search.nest
+    if search.least_mm is None:
+        message = (
+            f"{part.name} does not nest end to end in a V-block: no flat end would lie on the one before"
+        )
+        raise SetupError(message)
+    row = (count - 1) * search.least_mm + one
+    if row > most:
+        message = (
+            f"{count} x {part.name} take {row:.4g} mm in a row, and a stop besides; the largest V-block is "
+            f"{LENGTHS_MM[-1]:g} mm long and takes {int((most - one) // search.least_mm) + 1}"
+        )
+        raise SetupError(message)
+    message = f"{part.name} does not nest end to end in a V-block: the closest nests overlap" + (
+        f", and {search.untried} wider ones were not tried" if search.untried else ""
+    )
+    raise SetupError(message)
 
 
 def _shift(posed: Posed, half_rad: float) -> tuple[float, float]:

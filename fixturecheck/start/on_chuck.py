@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Iterator
 
 import numpy as np
+import shapely
 
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.shapes import Box
@@ -13,7 +14,7 @@ from fixturecheck.numeric import to_vector
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.records import Rank, Seat
 from fixturecheck.shop.catalogue import Value
-from fixturecheck.start.gang import Nest, nest_of, outline
+from fixturecheck.start.gang import Nest, Nesting, nesting_of, outline
 from fixturecheck.start.layout import (
     BLOCK_MM,
     Because,
@@ -29,7 +30,7 @@ from fixturecheck.start.layout import (
     turned_box,
 )
 from fixturecheck.start.part import SAME, FaceNames, Part, Plane
-from fixturecheck.start.standing import LowRim, Posed
+from fixturecheck.start.standing import Posed
 
 SIZES_MM = ((300.0, 150.0), (400.0, 200.0), (600.0, 300.0), (1000.0, 500.0))
 """Lengths and widths of flat chucks, the smallest first: common practice, no source."""
@@ -52,10 +53,17 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
         The parts do not fit on the largest chuck, or do not stand behind each other.
     """
     box = turned_box(part, posed.turn)
-    nest = nest_of(part, posed.turn) if count > 1 else None
+    one = box[3] - box[0]
+    _chuck_for(part, box, one, 1)
+    longest = SIZES_MM[-1][0] - 2 * _HALF * _BLOCK_LENGTH_MM
+    most = (longest - one) / (count - 1) if count > 1 else 0.0
+    search = nesting_of(part, posed.turn, most) if count > 1 else None
+    nest = search.nest if search else None
+    if search and nest is None and search.least_mm is not None and search.least_mm > most:
+        _chuck_for(part, box, (count - 1) * search.least_mm + one, count)
     spaced = count > 1 and nest is None
-    pitch = nest.pitch_mm if nest else box[3] - box[0] + (_BLOCK_LENGTH_MM if spaced else 0.0)
-    row = (count - 1) * pitch + box[3] - box[0]
+    pitch = nest.pitch_mm if nest else one + (_BLOCK_LENGTH_MM if spaced else 0.0)
+    row = (count - 1) * pitch + one
     length, width = _chuck_for(part, box, row, count)
     floor_mm = posed.floor.offset_mm - box[2]
     rail, height = low_height(floor_mm, RAIL_MM), low_height(floor_mm, BLOCK_MM)
@@ -90,7 +98,7 @@ def on_chuck(part: Part, posed: Posed, count: int) -> FirstSetup:
         wall=wall,
         push=(float(stopped), 0.5 if "chuck_back_rail" in used else 0.0, 0.0),
         push_at=_push_at(part, posed, places[0], blocks[0] if stopped else None, height),
-        because=(*_because(nest, spaced, count, row), *left_out),
+        because=(*_because(search, count, row), *left_out),
     )
 
 
@@ -152,7 +160,7 @@ def _block(
     part: Part, posed: Posed, box: Box, name: str, at: Vector, x_mm: float, end: int, height_mm: float
 ) -> Equipment:
     """Return a block that stands against an end of a part, in the middle of what it can touch there."""
-    y_from, y_to = _facing(part, posed, box, end)
+    y_from, y_to = _facing(part, posed, box, end, box[2] + height_mm)
     wide = y_to - y_from
     width = next((w for w in _BLOCK_WIDTHS_MM if w <= wide), _BLOCK_WIDTHS_MM[-1])
     params: dict[str, Value] = {"length_mm": _BLOCK_LENGTH_MM, "width_mm": width, "height_mm": height_mm}
@@ -168,11 +176,13 @@ def _block(
     )
 
 
-def _facing(part: Part, posed: Posed, box: Box, end: int) -> tuple[float, float]:
-    """Return from where to where along Y a part reaches an end of its box."""
+def _facing(part: Part, posed: Posed, box: Box, end: int, top_mm: float) -> tuple[float, float]:
+    """Return from where to where along Y a part reaches an end of its box, below the top of a block there."""
     side = posed.ends[end]
     if isinstance(side, Plane):
-        y_from, _, y_to, _ = outline(side, posed.turn).bounds
+        low = shapely.box(box[1] - 1.0, box[2], box[4] + 1.0, top_mm)
+        pieces = shapely.get_parts(outline(side, posed.turn).intersection(low))
+        y_from, _, y_to, _ = max(pieces, key=lambda p: p.area, default=outline(side, posed.turn)).bounds
         return float(y_from), float(y_to)
     points = part.points @ posed.turn.T
     if side is not None:
@@ -196,8 +206,7 @@ def _seats(
 ) -> Iterator[Seat]:
     """Yield the seats that are meant, part by part from the block that takes the push."""
     on = posed.stance.on[0]
-    bottoms = [(face,) for face in on.faces] if isinstance(on, LowRim) else [on.faces]
-    bottom = [names.name(faces, "seat") for faces in bottoms]
+    bottom = names.name(on.faces, "seat")
     back = names.name(posed.back.faces, "back") if posed.back else None
     left, right = (
         names.name(end.faces, role) if end else None
@@ -205,8 +214,7 @@ def _seats(
     )
     right_block, left_block, *between = blocks
     for n, (name, _) in enumerate(places):
-        for face in bottom:
-            yield Seat(body=name, face=face, on="chuck_plate", on_face="top", rank=Rank.PRIMARY)
+        yield Seat(body=name, face=bottom, on="chuck_plate", on_face="top", rank=Rank.PRIMARY)
         if back:
             yield Seat(body=name, face=back, on="chuck_back_rail", on_face="fence", rank=Rank.SECONDARY)
         if n == 0 and right:
@@ -244,10 +252,14 @@ def _push_at(
     return to_vector(np.round(posed.turn.T @ (there - np.array(at)), 3) + 0.0)
 
 
-def _because(nest: Nest | None, spaced: bool, count: int, row_mm: float) -> Iterator[Because]:
-    if nest:
+def _because(search: Nesting | None, count: int, row_mm: float) -> Iterator[Because]:
+    if search is None:
+        return
+    if search.nest:
         reason = f"the closest pitch at which flat ends lie on each other; the row is {row_mm:.4g} mm long"
-        yield Because(choice=f"{count} parts nested, {nest.pitch_mm:.6g} mm apart", reason=reason)
-    elif spaced:
-        reason = "no two flat ends of neighbours would lie on each other"
-        yield Because(choice=f"{count} parts with a block between each two", reason=reason)
+        yield Because(choice=f"{count} parts nested, {search.nest.pitch_mm:.6g} mm apart", reason=reason)
+        return
+    reason = "no two flat ends of neighbours would lie on each other"
+    if search.untried:
+        reason = f"no nest was found; {search.untried} wider ones were not tried"
+    yield Because(choice=f"{count} parts with a block between each two", reason=reason)

@@ -22,9 +22,12 @@ BESIDE_WALL = 0.8
 ON_LINES = 0.5
 """How much a part that bears along lines counts against one that bears on areas (chosen here)."""
 
-
 ON_RIM = 0.02
 """How much of what lies between the points that a part stands on counts (chosen here)."""
+
+LEAST_FLOOR = 0.01
+"""A level face of less than this share of the part's largest flat face is not proposed to be ground (chosen
+here)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -234,19 +237,30 @@ def poses(
     Parameters
     ----------
     floor : Plane, optional
-        The face to grind; any level one where it is left out.
+        The face to grind; any level one of some size where it is left out.
     shut_in : bool
         Take level faces alone that the wheel cannot run over along X, since the part is in its way.
     """
     up = -stance.down
-    for plane in part.planes:
-        level = np.linalg.norm(plane.normal - up) < SAME
-        if not level or (floor is not None and plane is not floor):
+    wanted = (floor,) if floor is not None else _large(part)
+    for plane in wanted:
+        if np.linalg.norm(plane.normal - up) >= SAME:
             continue
         for turn in _turns(part, stance):
             open_sides = _open_sides(part, turn, plane)
             if (open_sides is None) == shut_in:
                 yield _posed(part, stance, turn, plane, open_sides or (None, 0))
+
+
+def _large(part: Part) -> tuple[Plane, ...]:
+    """Return the planes of a part that are large enough to be worth grinding."""
+    most = part.planes[0].area_mm2 if part.planes else 0.0
+    return tuple(p for p in part.planes if p.area_mm2 >= LEAST_FLOOR * most)
+
+
+def shut_in_mm(part: Part, posed: Posed) -> float:
+    """Return how far a part that is turned stands up over the face that is ground, mm."""
+    return max(float((part.points @ posed.turn[2]).max()) - posed.floor.offset_mm, 0.0)
 
 
 def open_floors(part: Part, turn: Floats) -> Iterator[tuple[Plane, Plane | None, float]]:

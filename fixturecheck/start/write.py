@@ -16,7 +16,7 @@ from fixturecheck.kernel.place import matrix_of
 from fixturecheck.kernel.shapes import Solid
 from fixturecheck.setup.document import document_of
 from fixturecheck.setup.load import setup_of_text
-from fixturecheck.setup.records import BodyRole, Rank, Seat
+from fixturecheck.setup.records import BodyRole, Machine, Rank, Seat
 from fixturecheck.setup.schema import first_line
 from fixturecheck.setup.text import read_facts
 from fixturecheck.start.assembly import FromAssembly, lines_of
@@ -65,7 +65,14 @@ def _text(proposal: FirstSetup, home: Path, parts: Sequence[TomlTable], names: S
     turn = proposal.posed.turn
     across = (proposal.posed.floor.corners @ turn.T)[:, 1]
     cut = _cut(proposal.floor, proposal.wall, float(across.max() - across.min()), names)
-    tables = [_wheel(), *map(_equipment, proposal.equipment), *parts, cut, _staging(proposal, names)]
+    tables = [
+        *_machine(proposal),
+        _wheel(),
+        *map(_equipment, proposal.equipment),
+        *parts,
+        cut,
+        _staging(proposal, names),
+    ]
     in_vise = any(piece.kind == "grinding_vise" for piece in proposal.equipment)
     held = _clamped(proposal) if in_vise else _MAGNET
     return _file(proposal.part.file.name, proposal.name, tables, (*_ASKS, *held))
@@ -177,6 +184,25 @@ def _clamped(proposal: FirstSetup) -> tuple[str, ...]:
         "# wide_mm = 8.0",
         "# feed_mm_tooth = 0.05",
     )
+
+
+def _machine(proposal: FirstSetup) -> Iterator[TomlTable]:
+    """Yield the travels of a machine that takes the equipment, where the usual one does not."""
+    usual, over_mm = Machine(), 150.0
+    for piece in proposal.equipment:
+        length, width = piece.params.get("length_mm"), piece.params.get("width_mm")
+        if (
+            piece.kind != "flat_magnetic_chuck"
+            or not isinstance(length, float)
+            or not isinstance(width, float)
+        ):
+            continue
+        lines = (
+            TomlLine(key="travel_x_mm", value=max(usual.travel_x_mm, length + over_mm), guessed=True),
+            TomlLine(key="travel_y_mm", value=max(usual.travel_y_mm, width), guessed=True),
+        )
+        remark = f"a machine that takes a chuck of {length:g} x {width:g} mm"
+        yield TomlTable(header="[machine]", path="machine", lines=lines, remark=remark)
 
 
 def _wheel() -> TomlTable:

@@ -20,11 +20,14 @@ from fixturecheck.errors import SetupError
 from fixturecheck.kernel.brep.topology import faces_of
 from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.place import matrix_of, placed_at
+from fixturecheck.kernel.step import read, reading_once
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Verdict
 from fixturecheck.setup.load import load
 from fixturecheck.setup.make import place
 from fixturecheck.setup.model import Body, Setup
+from fixturecheck.setup.records import Machine
+from fixturecheck.start import gang
 from fixturecheck.start.choose import propose
 from fixturecheck.start.part import Part, read_part
 from fixturecheck.start.standing import flat_stances, poses, vee_stances
@@ -34,6 +37,9 @@ from tests.doors import command
 ROOT = Path(__file__).parents[2]
 MODELS = sorted(ROOT.glob("models/*/*.step"))
 NIST = sorted((ROOT / "tests" / "data" / "nist").glob("*.stp"))
+SHEET = next(p for p in NIST if p.stem.endswith("ctc_03"))
+"""A bent sheet: each of its level faces lies between flanges, or is the edge of one."""
+GROUND = [p for p in NIST if p != SHEET]
 
 
 def step_of(drawn: cq.Workplane | cq.Shape, path: Path) -> Path:
@@ -64,7 +70,7 @@ def touching(setup: Setup) -> tuple[set[frozenset[str]], int]:
     return touch, len(found.overlaps)
 
 
-@pytest.mark.parametrize("path", [*MODELS, *NIST], ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", [*MODELS, *GROUND], ids=lambda p: p.stem)
 def test_seats_touch_and_nothing_overlaps(path: Path, tmp_path: Path) -> None:
     setup = proposed(path, tmp_path)
     touch, overlaps = touching(setup)
@@ -245,7 +251,7 @@ def test_a_block_in_the_vise_by_hand(tmp_path: Path) -> None:
     assert stop.params["height_mm"] <= 12 - 1.5
 
 
-@pytest.mark.parametrize("path", [*MODELS, *NIST[:2]], ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", [*MODELS, GROUND[0]], ids=lambda p: p.stem)
 def test_a_part_is_pushed_only_where_something_stops_it(path: Path) -> None:
     found = propose(read_part(path), on="flat_chuck")
     on = {(s.on_face, str(s.rank)) for s in found.seats}
@@ -305,6 +311,76 @@ def test_what_cannot_be_set_up_is_refused_in_one_line(
     with pytest.raises(SetupError, match=says) as refused:
         propose(part_of(drawn, tmp_path), **wishes)  # type: ignore[arg-type]  # as given
     assert len(refused.value.problems) == 1
+
+
+def test_a_part_whose_level_faces_are_all_shut_in_says_so(tmp_path: Path) -> None:
+    """By hand: a trough with rims 8 and 12 mm over its bottom, which is ground all the same where named."""
+    with pytest.raises(
+        SetupError, match=r"cannot run over the largest level face of nist_ctc_03.*--floor 233_"
+    ):
+        propose(read_part(SHEET))
+    rim = [(-15, 0), (15, 0), (12, 20), (6, 12), (-6, 12), (-12, 24)]
+    trough = part_of(cq.Workplane("YZ").polyline(rim).close().extrude(320), tmp_path)
+    with pytest.raises(SetupError, match="stands up to 12 mm over it") as refused:
+        propose(trough, on="flat_chuck")
+    (says,) = refused.value.problems
+    assert propose(trough, on="flat_chuck", floor=says.split("--floor ")[1].split()[0]).posed.wall is None
+
+
+def test_a_gang_that_fits_nowhere_is_refused_at_once(tmp_path: Path) -> None:
+    """The part is 450 x 800 x 150 mm: too long for four in a row, and too tall on an edge."""
+    for on, says in (("v_block", "827.8 mm tall"), ("flat_chuck", "largest chuck is 1000 x 500 mm")):
+        with pytest.raises(SetupError, match=says):
+            propose(read_part(GROUND[0]), on=on, count=4)
+
+
+def test_nests_are_ruled_out_by_lines_and_few_are_tried_with_the_solids(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By hand: each of the 12 risers of a stair could lie on its back; all but the lowest then pierce it.
+
+    Two layers, one 10 mm ahead of the other, go into each other: 20 mm on, though they are 30 mm long.
+    """
+    tries: list[float] = []
+    honest = gang.touching
+    monkeypatch.setattr(gang, "touching", lambda pair: tries.append(1.0) or honest(pair))
+    steps = [(x, 2 * (n + 1)) for n in range(12) for x in (2 * n, 2 * n + 2)]
+    stair = cq.Workplane("XZ").polyline([(0, 0), *steps, (24, 0)]).close().extrude(10)
+    layers = cq.Workplane().box(20, 10, 5).union(cq.Workplane().box(20, 10, 5).translate((10, 0, 5)))
+    for drawn, pitch in ((stair, 24.0), (layers, 20.0)):
+        nest = gang.nesting_of(part_of(drawn, tmp_path), np.eye(3)).nest
+        assert nest is not None
+        assert nest.pitch_mm == pytest.approx(pitch, abs=1e-9)
+    assert len(tries) == 2
+
+
+def test_a_stop_stands_where_the_end_reaches_down_to_it(tmp_path: Path) -> None:
+    """By hand: a bridge whose arch takes the middle 40 mm of each end; the block stands against one pier."""
+    bridge = cq.Workplane().box(90, 80, 40).cut(cq.Workplane().box(90, 40, 60).translate((0, 0, -20)))
+    setup = proposed(step_of(bridge, tmp_path / "bridge.step"), tmp_path, on="flat_chuck")
+    touch, overlaps = touching(setup)
+    stops = [s for s in setup.seats if s.rank == "stop"]
+    assert overlaps == 0
+    assert {s.on for s in stops} == {"block_left", "block_right"}
+    assert all(frozenset((str(s.own), str(s.other))) in touch for s in stops)
+
+
+def test_a_large_chuck_comes_with_a_machine_that_takes_it(tmp_path: Path) -> None:
+    setup = proposed(step_of(cq.Workplane().box(480, 200, 30), tmp_path / "plate.step"), tmp_path)
+    assert (setup.machine.travel_x_mm, setup.machine.travel_y_mm) == (750.0, 300.0)
+    assert {g.path[1] for g in setup.guessed if g.path[0] == "machine"} == {"travel_x_mm", "travel_y_mm"}
+    small = proposed(step_of(cq.Workplane().box(60, 20, 10), tmp_path / "small.step"), tmp_path)
+    assert small.machine == Machine()
+
+
+def test_a_part_is_read_once_and_again_when_it_changed(tmp_path: Path) -> None:
+    path = step_of(cq.Workplane().box(60, 20, 10), tmp_path / "piece.step")
+    with reading_once():
+        first = read(path).solids[0].solid
+        assert read(path).solids[0].solid is first
+        step_of(cq.Workplane().box(60, 20, 12), path)
+        assert read(path).solids[0].solid is not first
+    assert read(path).solids[0].solid is not read(path).solids[0].solid
 
 
 def test_a_sheet_and_twenty_solids_are_refused(tmp_path: Path) -> None:
