@@ -45,6 +45,11 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
     sweep.add_argument(
         "--processes", metavar="N", type=int, default=_cores(), help="variants at once (one for each core)"
     )
+    sweep.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="work the variants out on the cluster of a dask scheduler, as tcp://machine:8786",
+    )
     sweep.add_argument("--no-flips", action="store_true", help="do not look how far each parameter can go")
     sweep.add_argument("--junit", metavar="FILE", type=Path, help="write JUnit XML, a case for each variant")
     takes_running(sweep)
@@ -77,8 +82,15 @@ def _sweep(options: argparse.Namespace) -> int:
     # A slip of the pen is answered before anything heavy is loaded.
     read_study(options.study)
     options.written = f"what was worked out is kept in {out}"
-    asked = (str(options.study.absolute()), str(out.absolute()), options.processes, not options.no_flips)
-    came, text, all_known, junit = run_child(options, RUN, *asked)
+    came, text, all_known, junit = run_child(
+        options,
+        RUN,
+        str(options.study.absolute()),
+        str(out.absolute()),
+        options.processes,
+        not options.no_flips,
+        options.scheduler,
+    )
     if options.junit:
         write_whole(options.junit, junit)
     known = " (all of it was worked out before)" if all_known else ""

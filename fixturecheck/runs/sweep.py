@@ -6,6 +6,7 @@ import json
 import multiprocessing
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,11 +15,11 @@ from fixturecheck.files import write_whole
 from fixturecheck.progress import Progress
 from fixturecheck.report.folder import written
 from fixturecheck.report.study import study_junit, study_page, study_text
-from fixturecheck.runs.variant import Task, check_variant
+from fixturecheck.runs.cluster import cluster
+from fixturecheck.runs.variant import CRASHED, Task, check_variant, refusal
 from fixturecheck.setup.load import load
 from fixturecheck.study.flips import flips_of
 from fixturecheck.study.model import Flip, Study, StudyFound, Variant, VariantRow, best_of
-from fixturecheck.study.outcome import unknown_row
 from fixturecheck.study.read import read_study
 from fixturecheck.study.sample import variants_of
 from fixturecheck.study.store import (
@@ -36,7 +37,6 @@ from fixturecheck.study.work import LastingWorker, work_through
 
 Pools = Callable[[int], Executor]
 
-_CRASHED = "The process that worked it out ended: the geometry kernel crashed."
 _SAMPLED = 0.8
 """Share of the work that is done once the sample is."""
 
@@ -47,7 +47,13 @@ def spawned(workers: int) -> Executor:
 
 
 def run(
-    study_path: str, folder: str, processes: int, flips: bool, *, progress: Progress
+    study_path: str,
+    folder: str,
+    processes: int,
+    flips: bool,
+    scheduler: str | None = None,
+    *,
+    progress: Progress,
 ) -> tuple[str, str, bool, str]:
     """Work a study out, as far as it has not been, and write its table and page.
 
@@ -59,6 +65,8 @@ def run(
         How many variants are worked out at once.
     flips : bool
         Whether to look how far each parameter can go.
+    scheduler : str or None
+        Address of the scheduler of a cluster, whose workers then work the variants out.
 
     Returns
     -------
@@ -72,7 +80,8 @@ def run(
         The study or its set-ups are wrong, or something cannot be written.
     """
     study = read_study(Path(study_path))
-    found, fresh = swept(study, Path(folder), spawned, processes, flips=flips, progress=progress)
+    with nullcontext((spawned, processes)) if scheduler is None else cluster(scheduler) as (pool, at_once):
+        found, fresh = swept(study, Path(folder), pool, at_once, flips=flips, progress=progress)
     best = found.best
     unknown = any(r.verdict == "unknown" for r in found.sampled)
     came = "passes" if best is not None else "unknown" if unknown else "fails"
@@ -150,7 +159,7 @@ def swept(
             pool=pool,
             at_once=processes,
             done=done,
-            crashed=lambda task: unknown_row(task[0], task[1], _CRASHED),
+            crashed=lambda task: refusal(task, CRASHED),
         )
         sampled = tuple(work.rows[key_of(study, v)] for v in variants)
         turned, looked = _flips(work, sampled, pool, progress) if flips else ((), ())
@@ -174,7 +183,7 @@ def _flips(
         task = work.task(variant)
         if task[0] not in work.rows:
             progress(f"how far it can go: {len(looked) + 1} looked at", _SAMPLED)
-            answer = worker.ask(check_variant, task, lambda one: unknown_row(one[0], one[1], _CRASHED))
+            answer = worker.ask(check_variant, task, lambda one: refusal(one, CRASHED))
             work.keep(replace(answer, flip=True))
         row = work.rows[task[0]]
         if row.key not in known:

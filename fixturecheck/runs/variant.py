@@ -2,12 +2,42 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 from fixturecheck.errors import FixturecheckError
+from fixturecheck.kernel.worker import Worker
+from fixturecheck.result import Source
 from fixturecheck.study.model import Variant, VariantRow
 from fixturecheck.study.outcome import row_of, unknown_row
 
+if TYPE_CHECKING:
+    from fixturecheck.kernel.parcel import Parcel
+
 Task = tuple[str, Variant, tuple[str, ...] | None, tuple[str, ...]]
 """A key, a variant, the checks to ask, and those to leave out."""
+
+CRASHED = "The process that worked it out ended: the geometry kernel crashed."
+
+_CHECK = "fixturecheck.runs.variant:check_parcel"
+_own = threading.local()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sent:
+    """A set-up that travels to another machine.
+
+    Parameters
+    ----------
+    setup : Parcel
+    sources : tuple of Source
+        The files that it was read from, which stay where they are.
+    """
+
+    setup: Parcel
+    sources: tuple[Source, ...]
 
 
 def check_variant(task: Task) -> VariantRow:
@@ -20,4 +50,58 @@ def check_variant(task: Task) -> VariantRow:
     try:
         return row_of(key, variant, check(load(variant.setup, variant.overrides), only=only, skip=skip))
     except FixturecheckError as trouble:
-        return unknown_row(key, variant, str(trouble))
+        return refusal(task, trouble)
+
+
+def refusal(task: Task, why: object) -> VariantRow:
+    """Return the row of a variant that could not be checked."""
+    return unknown_row(task[0], task[1], str(why))
+
+
+def read_to_send(task: Task, *, progress: Callable[[str, float], None]) -> Sent:
+    """Read the set-up of a variant, to be checked elsewhere.
+
+    Raises
+    ------
+    SetupError
+        It cannot be read.
+    """
+    from fixturecheck.kernel.parcel import packed  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.setup.load import load  # noqa: PLC0415 -- loads the kernel
+
+    variant = task[1]
+    progress(f"read {variant.setup}", 0.0)
+    setup = load(variant.setup, variant.overrides)
+    return Sent(setup=packed(setup), sources=setup.sources)
+
+
+def check_sent(task: Task, sent: Sent) -> VariantRow:
+    """Check a variant whose set-up came from another machine, in a guarded process of this thread's own.
+
+    A worker of a cluster may be a daemonic process, which multiprocessing allows no children; the guarded
+    process is none of its kind. A crash of the kernel ends it and leaves the worker as it was, and the
+    death of the worker ends it.
+    """
+    if not hasattr(_own, "guarded"):
+        _own.guarded = Worker()
+    try:
+        row: VariantRow = _own.guarded.call(_CHECK, task, sent)
+    except FixturecheckError as trouble:
+        return refusal(task, trouble)
+    return row
+
+
+def check_parcel(task: Task, sent: Sent, *, progress: Callable[[str, float], None]) -> VariantRow:
+    """Return what the variant of a parcel comes to.
+
+    Raises
+    ------
+    FixturecheckError
+        It cannot be checked.
+    """
+    from fixturecheck.engine import check  # noqa: PLC0415 -- loads the kernel
+    from fixturecheck.kernel.parcel import unpacked  # noqa: PLC0415 -- loads the kernel
+
+    key, variant, only, skip = task
+    found = check(unpacked(sent.setup), only=only, skip=skip, progress=progress)
+    return row_of(key, variant, found)

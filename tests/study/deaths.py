@@ -10,3 +10,8 @@ def halved(number: int) -> float:
     if number % 2:
         os._exit(9)
     return number / 2
+
+
+def ends(*_: object, **__: object) -> None:
+    """End the process."""
+    os._exit(9)

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import csv
 import math
+import os
+import signal
+import subprocess
+import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import pyarrow.csv
 import pytest
 
+from fixturecheck.cache import FOLDER_VARIABLE, default_folder
 from fixturecheck.result.finding import Verdict
 from fixturecheck.runs.sweep import swept
 from fixturecheck.study.read import read_study
@@ -33,6 +40,20 @@ flip_within = 0.0002
 [[parameter]]
 set = "count"
 values = [2]
+"""
+
+TORQUE = """
+[study]
+setups = ["{setup}"]
+only = ["vise"]
+strict = true
+
+[[parameter]]
+name = "torque"
+set = "clamp.screw.torque_nm"
+range = [10.0, 200.0]
+steps = 2
+flip_within = 0.02
 """
 
 SCRIPT = """
@@ -82,6 +103,24 @@ def test_the_chamfer_of_the_pawl_flips_at_its_closed_form(tmp_path):
     assert fresh > 2
 
 
+def test_the_torque_of_the_vise_flips_at_its_closed_form(tmp_path):
+    """The pressure of the jaw reaches 50 N/mm2 (`checks/vise`, chosen here, no source).
+
+    The jaws end 35 mm above the floor and the link stands on 16 mm, so 19 mm of its 60 x 24 mm are gripped,
+    less two holes of 8 mm and what two rounded corners of 4 mm lack. The greatest force is that of the
+    lowest nut factor, 0.15 on a screw of 12 mm, and of the highest efficiency, 0.8: F = 0.8 T / (K d).
+    """
+    path = tmp_path / "study.toml"
+    path.write_text(TORQUE.format(setup=MODELS / "link" / "in_vise_clamped.toml"))
+    found, _ = swept(read_study(path), tmp_path / "out", threads, 1, flips=True, progress=quiet)
+    (up,) = (f for f in found.flips if f.upward)
+    area_mm2 = 60.0 * 19.0 - 2.0 * math.pi * 4.0**2 - 2.0 * (1.0 - math.pi / 4.0) * 4.0**2
+    closed_nm = 50.0 * area_mm2 * 0.15 * 12.0 / 0.8 / 1e3
+    assert up.passes_at <= closed_nm <= up.fails_at
+    assert up.fails_at - up.passes_at <= 0.02
+    assert up.driver == "vise/jaw-pressure/vise_jaw"
+
+
 @pytest.fixture
 def pair(tmp_path):
     (tmp_path / "pair.py").write_text(SCRIPT)
@@ -107,6 +146,11 @@ def test_a_crash_is_one_unknown_row_and_the_rest_is_worked_out(pair, tmp_path):
     ]  # fmt: skip
     assert rows[1]["driver"] == "nest/gap/b.left/a.right"
     assert float(rows[1]["margin nest/gap mm"]) == pytest.approx(0.001 - 0.1, abs=1e-6)
+    read = pyarrow.csv.read_csv(tmp_path / "out" / "table.csv")
+    assert read.column("gap").to_pylist() == [0.0, 0.1, 9.0, 0.2]
+    assert read.column("passes").to_pylist() == [True, False, False, False]
+    assert read.column("margin").to_pylist()[1] == pytest.approx(0.001 - 0.1, abs=1e-6)
+    assert read.column("margin nest/gap mm").to_pylist()[2] is None
     assert "Where it is go" in (tmp_path / "out" / "study.html").read_text()
     again = command("sweep", pair, "--out", tmp_path / "out", "--quiet")
     assert "all of it was worked out before" in again.stdout
@@ -138,6 +182,78 @@ def test_a_study_that_was_stopped_goes_on_where_it_was(pair, tmp_path):
     assert swept(study, out, threads, 1, flips=False, progress=quiet)[1] == 3
 
 
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+def test_neither_a_killed_worker_nor_a_killed_command_loses_a_row(pair, tmp_path):
+    """A worker is killed while it waits in a script, and then the command; nothing of it is left running."""
+    script, out = tmp_path / "pair.py", tmp_path / "out"
+    script.write_text(script.read_text() + "\nimport time\ntime.sleep(gap * 10)\n")
+    pair.write_text(pair.read_text().replace("[0.0, 0.1, 9.0, 0.2]", "[0.0, 0.05, 0.1, 3.0]"))
+    words = ("sweep", str(pair), "--out", str(out), "--processes", "1", "--quiet", "--no-flips")
+    with subprocess.Popen([sys.executable, "-m", "fixturecheck", *words]) as command_run:
+        until(lambda: rows(out) == 1)
+        started = offspring(command_run.pid)
+        (worker,) = (pid for pid in started if "spawn_main" in said(pid))
+        os.kill(worker, signal.SIGKILL)
+        until(lambda: rows(out) == 3)
+        started |= offspring(command_run.pid)
+        command_run.kill()
+        command_run.wait()
+        until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in started))
+    assert len(started) >= 4  # the guarded process, what ends it, and two workers
+    kept = (out / ROWS).read_text()
+    script_time = script.stat().st_mtime_ns
+    pair.write_text(pair.read_text().replace("3.0]", "0.0]"))
+    found, fresh = swept(read_study(pair), out, threads, 1, flips=False, progress=quiet)
+    assert (fresh, script.stat().st_mtime_ns) == (0, script_time)
+    assert [r.verdict for r in found.sampled] == [Verdict.GO, Verdict.CAUTION, Verdict.CAUTION, Verdict.GO]
+    assert (out / ROWS).read_text() == kept
+
+
+def rows(out):
+    return (out / ROWS).read_text().count("\n") if (out / ROWS).is_file() else 0
+
+
+def until(holds):
+    """Wait until something holds."""
+    start = time.monotonic()
+    while not holds():
+        assert time.monotonic() - start < 120.0
+        time.sleep(0.05)
+
+
+def offspring(pid):
+    """Return all that a process has started, and what that has."""
+    found, todo = set(), [pid]
+    while todo:
+        for path in Path(f"/proc/{todo.pop()}/task").glob("*/children"):
+            new = {int(one) for one in path.read_text().split()} - found
+            found |= new
+            todo += new
+    return found
+
+
+def said(pid):
+    """Return the words that a process was started with."""
+    return Path(f"/proc/{pid}/cmdline").read_bytes().decode()
+
+
+def test_no_cache_computes_anew_and_keeps_nothing(pair, tmp_path, monkeypatch):
+    """A run that may keep answers finds the folder that it was told; one that may not finds none."""
+    seen = []
+
+    def noted(*_arguments, **_more):
+        seen.append(default_folder())
+        return "passes", "", False, ""
+
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "kept"))
+    monkeypatch.setattr("fixturecheck.runs.sweep.run", noted)
+    for more in ((), ("--no-cache",)):
+        assert command("sweep", pair, "--out", tmp_path / "out", "--quiet", *more).returncode == 0
+    assert seen == [tmp_path / "kept", None]
+    assert default_folder() == tmp_path / "kept"
+
+
 def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
     other = tmp_path / "full"
     other.mkdir()
@@ -149,6 +265,7 @@ def test_what_cannot_be_swept_is_refused_in_one_line_each(pair, tmp_path):
         (pair, "--processes", "0"): "--processes must be at least 1, got 0",
         (pair, "--out", other): "holds something else than a study; name another folder",
         (stranger,): "gapp",
+        (pair, "--scheduler", "nowhere"): "--scheduler nowhere: no scheduler answers there",
     }
     for words, says in refused.items():
         options = () if "--out" in words else ("--out", tmp_path / "out")

@@ -1,0 +1,121 @@
+"""A study's variants on other machines, through the scheduler of a cluster.
+
+Here a variant is read, in a guarded process; its set-up travels with its solids, so that no other machine
+needs its files. There it is checked in a guarded process of each worker's own.
+"""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
+
+from fixturecheck.cache import made_by
+from fixturecheck.errors import FixturecheckError, SetupError
+from fixturecheck.kernel.worker import Worker
+from fixturecheck.runs.variant import CRASHED, Task, check_sent, refusal
+from fixturecheck.study.model import VariantRow
+
+_ANSWERS_S = 20.0
+_READ = "fixturecheck.runs.variant:read_to_send"
+
+
+class Shipping(Executor):
+    """Hands variants to the workers of a cluster.
+
+    Parameters
+    ----------
+    client : distributed.Client
+        What speaks to the scheduler.
+    """
+
+    def __init__(self, client: Any) -> None:
+        from distributed import KilledWorker  # noqa: PLC0415 -- an extra that most do without
+
+        self._cluster: Executor = client.get_executor(pure=False)
+        self._lost: type[Exception] = KilledWorker
+        self._reader = Worker()
+
+    def submit(  # type: ignore[override]  # variants are all that it knows to ship
+        self, _work: Callable[[Task], VariantRow], task: Task, /
+    ) -> Future[VariantRow]:
+        """Read a variant and send it off; one that cannot be read has its answer at once."""
+        answer: Future[VariantRow] = Future()
+        try:
+            parcel = self._reader.call(_READ, task)
+        except FixturecheckError as trouble:
+            answer.set_result(refusal(task, trouble))
+            return answer
+        sent = self._cluster.submit(check_sent, task, parcel)
+
+        def arrived(future: Future[VariantRow]) -> None:
+            try:
+                answer.set_result(replace(future.result(), sources=parcel.sources))
+            except self._lost:
+                # It was given to one worker after another, and all of them died.
+                answer.set_result(replace(refusal(task, CRASHED), sources=parcel.sources))
+            except BaseException as trouble:  # noqa: BLE001 -- whoever waits for the answer is told
+                answer.set_exception(trouble)
+
+        sent.add_done_callback(arrived)
+        return answer
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """End the reading process; the cluster goes on."""
+        # This executor of dask's cancels what is under way, and knows no other manner.
+        self._cluster.shutdown(wait=wait)
+        self._reader.close()
+
+
+@contextmanager
+def cluster(address: str) -> Iterator[tuple[Callable[[int], Executor], int]]:
+    """Join a cluster.
+
+    Parameters
+    ----------
+    address : str
+        Of its scheduler, as `tcp://machine:8786`.
+
+    Yields
+    ------
+    tuple
+        What makes an executor, and how many variants its workers check at once.
+
+    Raises
+    ------
+    SetupError
+        No scheduler answers there, it has no workers, or they run another version.
+    """
+    try:
+        from distributed import Client  # noqa: PLC0415 -- an extra that most do without
+    except ModuleNotFoundError as missing:
+        message = f"--scheduler needs {missing.name}: pip install 'fixturecheck[cluster]'"
+        raise SetupError(message) from missing
+    try:
+        client = Client(address, timeout=_ANSWERS_S, set_as_default=False)
+    except (OSError, ValueError, TypeError) as reason:
+        message = f"--scheduler {address}: no scheduler answers there ({str(reason).splitlines()[0]})"
+        raise SetupError(message) from reason
+    with client:
+        threads = client.nthreads()
+        if not threads:
+            message = f"--scheduler {address}: the cluster has no workers; start some"
+            raise SetupError(message)
+        try:
+            versions = client.run(version_there)
+        except Exception as reason:
+            message = f"--scheduler {address}: its workers cannot run fixturecheck ({reason})"
+            raise SetupError(message) from reason
+        others = sorted({host for host, version in versions.values() if version != made_by()})
+        if others:
+            message = f"--scheduler {address}: another version of fixturecheck runs on {', '.join(others)}"
+            raise SetupError(message)
+        yield lambda _workers: Shipping(client), sum(threads.values())
+
+
+def version_there() -> tuple[str, str]:
+    """Return the name of the machine that this runs on, and what tells its version."""
+    return socket.gethostname(), made_by()
