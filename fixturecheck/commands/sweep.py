@@ -43,7 +43,11 @@ def add(commands: argparse._SubParsersAction[Parser]) -> None:
         help="folder for rows, table and page (default: <name of STUDY>_sweep in the current folder)",
     )
     sweep.add_argument(
-        "--processes", metavar="N", type=int, default=_cores(), help="variants at once (one for each core)"
+        "--processes",
+        metavar="N",
+        type=int,
+        default=_cores(),
+        help="variants at once (one for each core); on a cluster, how many are read at once here",
     )
     sweep.add_argument(
         "--scheduler",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import Any
 
 import cadquery as cq
@@ -20,6 +21,9 @@ from fixturecheck.kernel.brep.topology import edges_of, faces_of
 from fixturecheck.kernel.measure import distance, face_frame, inside_points, is_flat, normal_at, on_face
 from fixturecheck.kernel.shapes import Face, Solid
 from fixturecheck.result.shapes import Vector
+
+_MOST_POINTS = 2048
+"""How many answers are kept: the copies of a gang ask the same of one solid."""
 
 
 def flush_faces(inner: Solid, outer: Solid) -> list[Face]:
@@ -161,6 +165,7 @@ def by_selector(solid: Solid, selector: str) -> tuple[int, ...]:
     return indices
 
 
+@lru_cache(maxsize=_MOST_POINTS)
 def by_point(solid: Solid, point: Vector) -> tuple[int, ...]:
     """Find the one face nearest to a point.
 

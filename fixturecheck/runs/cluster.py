@@ -1,6 +1,6 @@
 """A study's variants on other machines, through the scheduler of a cluster.
 
-Here a variant is read, in a guarded process; its set-up travels with its solids, so that no other machine
+Here variants are read, in guarded processes; a set-up travels with its solids, so that no other machine
 needs its files. There it is checked in a guarded process of each worker's own.
 """
 
@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future
+from concurrent.futures import CancelledError, Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
+from queue import SimpleQueue
 from typing import Any
 
 from fixturecheck.cache import made_by
 from fixturecheck.errors import FixturecheckError, SetupError
 from fixturecheck.kernel.worker import Worker
-from fixturecheck.runs.variant import CRASHED, Task, check_sent, refusal
+from fixturecheck.runs.variant import CRASHED, Sent, Task, check_sent, refusal
 from fixturecheck.study.model import VariantRow
 
 _ANSWERS_S = 20.0
@@ -30,26 +31,43 @@ class Shipping(Executor):
     ----------
     client : distributed.Client
         What speaks to the scheduler.
+    readers : int
+        How many variants are read at once on this machine.
     """
 
-    def __init__(self, client: Any) -> None:
+    def __init__(self, client: Any, readers: int) -> None:
         from distributed import KilledWorker  # noqa: PLC0415 -- an extra that most do without
 
         self._cluster: Executor = client.get_executor(pure=False)
         self._lost: type[Exception] = KilledWorker
-        self._reader = Worker()
+        self._readers = [Worker() for _ in range(readers)]
+        self._idle: SimpleQueue[Worker] = SimpleQueue()
+        for reader in self._readers:
+            self._idle.put(reader)
+        self._threads = ThreadPoolExecutor(readers)
 
     def submit(  # type: ignore[override]  # variants are all that it knows to ship
         self, _work: Callable[[Task], VariantRow], task: Task, /
     ) -> Future[VariantRow]:
-        """Read a variant and send it off; one that cannot be read has its answer at once."""
+        """Have a variant read and sent off; return what will be its answer."""
         answer: Future[VariantRow] = Future()
+        self._threads.submit(self._send, task, answer)
+        return answer
+
+    def _send(self, task: Task, answer: Future[VariantRow]) -> None:
+        """Read a variant and send it off; one that cannot be read has its answer at once."""
+        reader = self._idle.get()
         try:
-            parcel = self._reader.call(_READ, task)
+            parcel: Sent = reader.call(_READ, task)
+            sent = self._cluster.submit(check_sent, task, parcel)
         except FixturecheckError as trouble:
             answer.set_result(refusal(task, trouble))
-            return answer
-        sent = self._cluster.submit(check_sent, task, parcel)
+            return
+        except Exception as trouble:  # noqa: BLE001 -- whoever waits for the answer is told
+            answer.set_exception(trouble)
+            return
+        finally:
+            self._idle.put(reader)
 
         def arrived(future: Future[VariantRow]) -> None:
             try:
@@ -57,32 +75,38 @@ class Shipping(Executor):
             except self._lost:
                 # It was given to one worker after another, and all of them died.
                 answer.set_result(replace(refusal(task, CRASHED), sources=parcel.sources))
-            except BaseException as trouble:  # noqa: BLE001 -- whoever waits for the answer is told
+            except CancelledError:
+                says = "the scheduler of the cluster was lost; variants that were worked out are kept"
+                answer.set_exception(FixturecheckError(says))
+            except Exception as trouble:  # noqa: BLE001 -- as above
                 answer.set_exception(trouble)
 
         sent.add_done_callback(arrived)
-        return answer
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """End the reading process; the cluster goes on."""
+        """End the reading processes; the cluster goes on."""
+        self._threads.shutdown(wait=wait, cancel_futures=cancel_futures)
         # This executor of dask's cancels what is under way, and knows no other manner.
         self._cluster.shutdown(wait=wait)
-        self._reader.close()
+        for reader in self._readers:
+            reader.close()
 
 
 @contextmanager
-def cluster(address: str) -> Iterator[tuple[Callable[[int], Executor], int]]:
+def cluster(address: str, readers: int) -> Iterator[tuple[Callable[[int], Executor], int]]:
     """Join a cluster.
 
     Parameters
     ----------
     address : str
         Of its scheduler, as `tcp://machine:8786`.
+    readers : int
+        How many variants are read at once on this machine.
 
     Yields
     ------
     tuple
-        What makes an executor, and how many variants its workers check at once.
+        What makes an executor, and how many variants are under way at once.
 
     Raises
     ------
@@ -113,7 +137,7 @@ def cluster(address: str) -> Iterator[tuple[Callable[[int], Executor], int]]:
         if others:
             message = f"--scheduler {address}: another version of fixturecheck runs on {', '.join(others)}"
             raise SetupError(message)
-        yield lambda _workers: Shipping(client), sum(threads.values())
+        yield lambda _workers: Shipping(client, readers), sum(threads.values()) + readers
 
 
 def version_there() -> tuple[str, str]:

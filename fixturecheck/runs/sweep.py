@@ -66,7 +66,8 @@ def run(
     flips : bool
         Whether to look how far each parameter can go.
     scheduler : str or None
-        Address of the scheduler of a cluster, whose workers then work the variants out.
+        Address of the scheduler of a cluster, whose workers then work the variants out; `processes` is how
+        many are read at once here.
 
     Returns
     -------
@@ -80,7 +81,12 @@ def run(
         The study or its set-ups are wrong, or something cannot be written.
     """
     study = read_study(Path(study_path))
-    with nullcontext((spawned, processes)) if scheduler is None else cluster(scheduler) as (pool, at_once):
+    with (
+        nullcontext((spawned, processes)) if scheduler is None else cluster(scheduler, processes) as (
+            pool,
+            at_once,
+        )
+    ):
         found, fresh = swept(study, Path(folder), pool, at_once, flips=flips, progress=progress)
     best = found.best
     unknown = any(r.verdict == "unknown" for r in found.sampled)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fixturecheck.errors import FixturecheckError
 from fixturecheck.kernel.worker import Worker
+from fixturecheck.progress import Progress
 from fixturecheck.result import Source
 from fixturecheck.study.model import Variant, VariantRow
 from fixturecheck.study.outcome import row_of, unknown_row
@@ -58,7 +58,7 @@ def refusal(task: Task, why: object) -> VariantRow:
     return unknown_row(task[0], task[1], str(why))
 
 
-def read_to_send(task: Task, *, progress: Callable[[str, float], None]) -> Sent:
+def read_to_send(task: Task, *, progress: Progress) -> Sent:
     """Read the set-up of a variant, to be checked elsewhere.
 
     Raises
@@ -91,7 +91,7 @@ def check_sent(task: Task, sent: Sent) -> VariantRow:
     return row
 
 
-def check_parcel(task: Task, sent: Sent, *, progress: Callable[[str, float], None]) -> VariantRow:
+def check_parcel(task: Task, sent: Sent, *, progress: Progress) -> VariantRow:
     """Return what the variant of a parcel comes to.
 
     Raises
