@@ -121,7 +121,7 @@ def cluster(address: str, readers: int) -> Iterator[tuple[Callable[[int], Execut
     try:
         client = Client(address, timeout=_ANSWERS_S, set_as_default=False)
     except (OSError, ValueError, TypeError) as reason:
-        message = f"--scheduler {address}: no scheduler answers there ({str(reason).splitlines()[0]})"
+        message = f"--scheduler {address}: no scheduler answers there"
         raise SetupError(message) from reason
     with client:
         threads = client.nthreads()
