@@ -7,6 +7,7 @@ import signal
 from dataclasses import replace
 from pathlib import Path
 
+import distributed
 import pytest
 
 from fixturecheck.errors import KernelError, SetupError
@@ -23,8 +24,6 @@ from fixturecheck.study.read import read_study
 from tests.study.test_sweep import SCRIPT
 
 pytestmark = pytest.mark.slow
-
-distributed = pytest.importorskip("distributed")
 
 GAPS = [0.0, 0.1, 9.0, 0.2, 0.3, 0.4]
 
