@@ -176,7 +176,7 @@ class _Findings:
         return {
             "number": row.number,
             "badge": _badge(f),
-            "title": f"{words.asked(f)}: {words.title(told)}",
+            "title": f"{words.asked_of(told)}: {words.title(told)}",
             "several": words.says(told, self._units),
             "says": words.instance(told) + f.says,
             "figures": self._figures(told),
@@ -212,7 +212,7 @@ class _Findings:
         before : int
             How many others are told under it before these.
         """
-        if not told.like:
+        if not told.differ:
             return None
         rows = []
         for one in told.all:
@@ -234,7 +234,7 @@ class _Findings:
                 {
                     "stop": stop_of(f"{row.number}", before),
                     "badge": _badge(told.finding),
-                    "title": f"{words.asked(told.finding)}: {words.title(told)}",
+                    "title": f"{words.asked_of(told)}: {words.title(told)}",
                     "says": f"{text} {said}" if text else said,
                     "each": self._each(told, f"{row.number}", before),
                 }
@@ -316,7 +316,7 @@ def _go(result: Result, rows: Sequence[Numbered]) -> Values | None:
         "lines": tuple(
             {
                 "stop": f"{r.number}",
-                "asked": words.asked(r.finding),
+                "asked": words.asked_of(r.together),
                 "says": words.short(r.together, units),
             }
             for r in rows

@@ -184,7 +184,7 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         return "\n".join(lines).replace("\u202f", " ")
     lines.append("")
     rows = numbered(result)
-    wide_check = max((len(words.asked(r.finding)) for r in rows), default=0)
+    wide_check = max((len(words.asked_of(r.together)) for r in rows), default=0)
     passed = 0
     for row in rows:
         f, told = row.finding, row.together
@@ -195,14 +195,14 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         number = words.span(told, result.shown_in)
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
-        about = f"{words.asked(f):<{wide_check}}  {words.title(told)}"
+        about = f"{words.asked_of(told):<{wide_check}}  {words.title(told)}"
         word = painted(f"{verdict_words(f):<9}", f.verdict, colour)
         head = f"{row.number:>3} {word}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
             lines += _told(told, result.shown_in, columns)
             for under in row.follows:
-                about = f"{words.asked(under.finding)}: {words.title(under)}"
+                about = f"{words.asked_of(under)}: {words.title(under)}"
                 lines += _folded(f"follows: {verdict_words(under.finding)} {about}", columns)
                 lines += [" " * 4 + line for line in _told(under, result.shown_in, columns - 4)]
     if passed > _MOST_GO:
@@ -233,7 +233,7 @@ def _told(told: Together, units: str, columns: int) -> list[str]:
     lines = _folded(several, columns) if several else []
     lines += _folded(words.instance(told) + f.says, columns)
     lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
-    if told.like:
+    if told.differ:
         lines += _folded(f"these are: {', '.join(one.subject for one in told.all)}", columns)
     return lines
 

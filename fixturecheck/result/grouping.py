@@ -44,8 +44,9 @@ def grouped(findings: Sequence[Finding], drawings: Mapping[str, str]) -> tuple[G
     """Return the groups of a result's findings; every finding is in exactly one.
 
     Findings are alike where check, kind, verdict, unit and cut are the same and they are about copies of the
-    same bodies. A finding that is not go follows from a no-go of `CAUSES` about the same part; a seat on a
-    body that stands on nothing follows from that. That a seat closes is told under the share that does.
+    same bodies; and where all of them wait for one clash. A finding that is not go follows from a no-go of
+    `CAUSES` about the same part; a seat on a body that stands on nothing follows from that. That a seat
+    closes is told under the share that does.
 
     Parameters
     ----------
@@ -122,9 +123,14 @@ def _alike(
 
 
 def _key(finding: Finding, place: int, drawings: Mapping[str, str]) -> Key:
-    """Return what like findings share; one without a kind, or about nothing, is like no other."""
+    """Return what like findings share; one without a kind, or about nothing, is like no other.
+
+    What waits for one clash waits for the same cure, whatever the check.
+    """
     if not finding.kind or not finding.about:
         return (place,)
+    if finding.kind is Kind.WAITS:
+        return (finding.kind, finding.about)
     about = tuple(_drawn(one, drawings) for one in finding.about)
     return (
         finding.check,

@@ -52,6 +52,11 @@ class Together:
         """The finding that leads, then those like it."""
         return (self.finding, *self.like)
 
+    @property
+    def differ(self) -> bool:
+        """Whether they are about different things; several checks may say the same of one."""
+        return len({f.subject for f in self.all}) > 1
+
 
 def count_words(count: int) -> str:
     """Return a count as a word up to twelve, and as a number beyond."""
@@ -88,9 +93,15 @@ def asked(finding: Finding) -> str:
     return f"{finding.check}, {finding.kind}" if finding.kind else finding.check
 
 
+def asked_of(together: Together) -> str:
+    """Return the checks of findings told as one, and which of their questions they answer."""
+    checks, kind = dict.fromkeys(f.check for f in together.all), together.finding.kind
+    return ", ".join([*checks, *([str(kind)] if kind else [])])
+
+
 def title(together: Together) -> str:
     """Return what stands beside the check: the subject of one finding, or what several are about."""
-    if not together.like:
+    if not together.differ:
         return together.finding.subject
     faces = {FaceRef(f.about[0]).face for f in together.all if f.about}
     face = faces.pop() if len(faces) == 1 else ""
@@ -148,7 +159,7 @@ def span(together: Together, units: str) -> str:
 
 def instance(together: Together) -> str:
     """Return the words before the sentence of the finding that leads several."""
-    if not together.like:
+    if not together.differ:
         return ""
     same = len({f.value for f in together.all}) == 1
     return "For one: " if same else "The furthest out: "
