@@ -33,6 +33,7 @@ from fixturecheck.units import Writing
 # chuck maker rates on (SAV 244 manual p. 39, manualshive.com/en/manual/sav/244-01/1203357).
 _LONG_PITCHES, _HIGH_PITCHES = 4.0, 1.6
 _NAME = "rating piece"
+_UP = 0.999
 # The pull of the piece is read to half a per cent; this leaves it 2e-5 of itself off.
 _RESIDUAL_SHARE = 1e-4
 # Elements in distances between poles, 3 mm at 25: the piece is thick; finer ones change two per cent.
@@ -197,7 +198,7 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
     Raises
     ------
     NotComputedError
-        The poles are neither a flat chuck nor a V, or no seat lies on one.
+        The poles are neither a flat chuck nor a V, or no seat lies on a V.
     """
     seats: dict[tuple[str, str], Floats] = {}
     for pole in setup.poles():
@@ -206,6 +207,7 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
             centre, normal, flat = face_frame(face)
             if name in wanted and flat:
                 seats[pole.name, name] = np.vstack([centre, normal])
+    seats = seats or _tops(setup)
     if not seats:
         message = (
             "no seat lies on a flat face of a pole, so the rated pull has no place to act; state a seat of a "
@@ -213,7 +215,7 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
         )
         raise NotComputedError(message)
     normals = np.array([s[1] for s in seats.values()])
-    if np.allclose(normals, normals[0], atol=1e-6) and abs(normals[0][2]) > 0.999:
+    if np.allclose(normals, normals[0], atol=1e-6) and abs(normals[0][2]) > _UP:
         seated = [b for b in setup.poles() if b.name in {name for name, _ in seats}]
         return _flat_piece(seated, next(iter(seats.values()))[0][2], size_mm, setup.write)
     if size_mm:
@@ -228,6 +230,23 @@ def piece_on(setup: Setup, size_mm: Sequence[float] = ()) -> RatingPiece:
         )
     message = "the seats lie neither on a flat chuck nor on the two flanks of a V-block"
     raise NotComputedError(message)
+
+
+def _tops(setup: Setup) -> dict[tuple[str, str], Floats]:
+    """Return the tops of a flat chuck's poles, for parts that lie on something between; empty for others."""
+    poles = setup.poles()
+    try:
+        pole_row(setup)
+    except NotComputedError:
+        return {}
+    found = {}
+    for pole in poles:
+        for face, name in zip(faces_of(placed_at(pole.solid, pole.at)), pole.face_names(), strict=True):
+            centre, normal, flat = face_frame(face)
+            if flat and normal[2] > _UP:
+                found[pole.name, name] = np.vstack([centre, normal])
+    level = len({round(float(at[0][2]), 6) for at in found.values()}) == 1
+    return found if level else {}
 
 
 def _flat_piece(

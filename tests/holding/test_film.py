@@ -9,7 +9,7 @@ import pytest
 from fixturecheck import Clamp, Cut, Holding, Seat, Setup, body
 from fixturecheck.checks import hold
 from fixturecheck.holding.factor import losses_of
-from fixturecheck.holding.model import Held
+from fixturecheck.holding.model import Held, Lost
 from fixturecheck.interval import Range
 from fixturecheck.kernel.construct import box
 from fixturecheck.result.finding import Verdict
@@ -100,6 +100,18 @@ def test_what_lets_go_under_the_cut_itself_is_no_go_however_little_is_asked(wet_
     setup = replace(stage.setup, holding=replace(stage.setup.holding, least_factor=0.1))
     (found,) = hold.check(replace(stage, setup=setup, held=held))
     assert found.verdict is verdict
+
+
+@pytest.mark.parametrize("low", [0.31, 0.99, 1.01])
+def test_a_loss_under_which_it_lets_go_under_the_cut_itself_is_a_caution(wet_and_dry, low):
+    """Statics: without the strap less than once the load is too much for it."""
+    stage = wet_and_dry[1]
+    part = stage.held.parts[0]
+    less = replace(part.borne.collapse, factor=Range(low=low, high=5.0))
+    lost = Lost(lost="clamp strap", borne=(replace(part.borne, collapse=less),))
+    held = Held(parts=(replace(part, losses=(lost,)),), pulls=None, release=None, missing={})
+    cautions = [f for f in hold.check(replace(stage, held=held)) if f.verdict is Verdict.CAUTION]
+    assert [f.value for f in cautions] == ([low] if low < 1.0 else [])
 
 
 def test_a_least_factor_beyond_the_search_is_not_known(wet_and_dry):

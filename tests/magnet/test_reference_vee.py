@@ -5,14 +5,17 @@ What was measured, a 12 mm square bar 30 mm long, magnet 150 A behind 0.04 mm, 5
 ===================  =====  ======  ======
 bar                  truth  method  off
 ===================  =====  ======  ======
-nested                579    628    +8.4 %
+nested                579    623    +7.6 %
 one flank 0.05 up     534    557    +4.3 %
 one flank 0.2 up      311    299    -3.9 %
 on 0.1 mm lands       40.3   30.4    -24 %
-round, 16 mm          221    224    +0.9 %
+round, 16 mm          221    224    +1.2 %
 ===================  =====  ======  ======
 
-Elements of 1.5 mm give 614 N nested, so that most of what is too much there is not the mesh's.
+Behind a soft magnet, 1200 A and 3 mm, 115 N/cm2 of a flank, a nested flank comes +8.6 % high, and behind 2400 A,
+152 N/cm2 and beyond what magnets are rated at, +13.8 %: there the V leaks through air. A rating takes that out
+again, since the piece that it is read on is solved alike. Elements of 1.5 mm give 614 N nested by the first
+magnet, so that most of what is too much there is not the mesh's.
 """
 
 import math
@@ -23,7 +26,13 @@ import pytest
 
 from fixturecheck.kernel.mesh.tetrahedra import TetMesher
 from fixturecheck.magnet.circuit import Fineness
-from fixturecheck.magnet.pull import FACE_ERROR_SHARE, LINE_ERROR_SHARE, SEATED_BAND_MM
+from fixturecheck.magnet.pull import (
+    FACE_ERROR_SHARE,
+    LINE_ERROR_SHARE,
+    SEATED_BAND_MM,
+    counted,
+    face_pull,
+)
 from tests.magnet import fluxparts as parts
 from tests.magnet import fullvee
 
@@ -33,39 +42,81 @@ FACES, LINES = FACE_ERROR_SHARE, LINE_ERROR_SHARE
 """What the product carries."""
 
 
-def method(solid, **more):
+SOURCES = {"as measured": (150.0, 0.04), "stiff": (60.0, 0.016), "soft": (1200.0, 3.0)}
+"""Force and gap behind the poles. Nested, the bar is pulled with 88 to 115 N/cm2 of a flank."""
+
+
+def solved(solid, poles=None, **more):
+    """The model of a bar in the V, and its field."""
+    model = parts.model({"part": solid}, poles or parts.vee(), gap_um=GAP_UM, mesher=MESHER, **more)
+    return model, model.solve()
+
+
+def of_sides(solution):
     """Force on the bar, and the size of the pull of the left and of the right flank."""
-    model = parts.model({"part": solid}, parts.vee(), gap_um=GAP_UM, mesher=MESHER, **more)
-    solution = model.solve()
     sides = [sum(p.force_n for p in solution.patches if f" on {s}." in p.name) for s in ("left", "right")]
     return solution.body("part").force_n[[0, 2]], [float(np.linalg.norm(f)) for f in sides]
 
 
-def truth(bar, fine):
-    force, *sides = fullvee.pull(bar, fine)
+def truth(bar, fine, **source):
+    force, *sides = fullvee.pull(bar, fine, **source)
     return force, [float(np.linalg.norm(f)) for f in sides]
 
 
-def compare(solid, plane, record_property):
-    """Share by which the method is above the truth: in all, left flank, right flank."""
-    (ours, our_sides), (full, full_sides) = method(solid), truth(*plane)
+def ends(model, solution):
+    """What is told of the pull of the left and of the right flank, low and high, N."""
+    faces = [
+        face_pull(n, patch, [patch], gap)
+        for n, (patch, gap) in enumerate(zip(solution.patches, counted(model, solution), strict=True))
+    ]
+    flanks = [[f for f in faces if s in (f.a.body, f.b.body)] for s in ("left", "right")]
+    return [
+        (sum(f.at(0.0, -1.0)[0] for f in flank), sum(f.at(1.0, 1.0)[0] for f in flank)) for flank in flanks
+    ]
+
+
+def compare(solid, plane, record_property, poles=None, **source):
+    """Share by which the method is above the truth: in all, left flank, right flank.
+
+    And low and high end of what is told of either flank, as shares of the truth.
+    """
+    model, field = solved(solid, poles)
+    (ours, our_sides), (full, full_sides) = of_sides(field), truth(*plane, **source)
     offs = [np.linalg.norm(ours) / np.linalg.norm(full) - 1]
     offs += [a / b - 1 for a, b in zip(our_sides, full_sides, strict=True)]
     record_property("method_n", float(np.linalg.norm(ours)))
     record_property("truth_n", float(np.linalg.norm(full)))
     for name, off in zip(("share_off", "share_off_left", "share_off_right"), offs, strict=True):
         record_property(name, float(off))
-    return offs
+    told = np.array(ends(model, field)) / np.array(full_sides)[:, None]
+    record_property("low_and_high_shares", told.tolist())
+    return offs, told
+
+
+NESTED = [
+    ("as measured", 0.0),
+    ("as measured", 0.05),
+    ("as measured", 0.2),
+    ("stiff", 0.05),
+    ("soft", 0.0),
+]
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("lift_mm", [0.0, 0.05, 0.2])
-def test_square_bar_nested_and_with_one_flank_lifted(lift_mm, record_property):
-    """Within a tenth in all; a single flank within an eighth."""
+@pytest.mark.parametrize(("source", "lift_mm"), NESTED)
+def test_square_bar_nested_and_with_one_flank_lifted(source, lift_mm, record_property):
+    """Within a tenth in all, a single flank within an eighth; what is told of a flank holds the truth."""
+    mmf_a, gap_mm = SOURCES[source]
     plane = fullvee.square(12.0, gap_mm=GAP_UM * 1e-3, lift_mm=lift_mm)
-    total, *flanks = compare(parts.nested_bar(lift_mm=lift_mm), plane, record_property)
+    poles = parts.vee(mmf_a=mmf_a, source_gap_mm=gap_mm)
+    bar = parts.nested_bar(lift_mm=lift_mm)
+    (total, *flanks), told = compare(bar, plane, record_property, poles, mmf_a=mmf_a, source_gap_mm=gap_mm)
     assert abs(total) < FACES
     assert np.abs(flanks).max() < 0.125
+    assert (told[:, 0] > 0.65).all()
+    assert (told[:, 0] < 1.0).all()
+    # The flank that stays closed where the other stands 0.2 mm open is read low.
+    assert (told[:, 1] > (1.0 if lift_mm < 0.1 else 0.97)).all()
 
 
 @pytest.mark.slow
@@ -74,16 +125,18 @@ def test_square_bar_on_its_edges(record_property):
     c = 0.1 / math.sqrt(2)
     bar = cq.Workplane().box(12, 30, 12).edges("|Y and <Z").chamfer(c).translate((0, 0, 12 - c / 2)).val()
     plane = fullvee.on_edge(12.0, gap_mm=GAP_UM * 1e-3, land_mm=0.1)
-    total, *_ = compare(bar, plane, record_property)
+    (total, *_), told = compare(bar, plane, record_property)
     assert -LINES < total < 0
+    assert (told[:, 0] < 1.0).all()
 
 
 @pytest.mark.slow
 def test_round_bar(record_property):
     """Two lines of contact: within three tenths."""
     bar = cq.Workplane("XZ").circle(8.0).extrude(15, both=True).translate((0, 0, 8 * math.sqrt(2))).val()
-    total, *_ = compare(bar, fullvee.round_bar(8.0, gap_mm=GAP_UM * 1e-3), record_property)
+    (total, *_), told = compare(bar, fullvee.round_bar(8.0, gap_mm=GAP_UM * 1e-3), record_property)
     assert abs(total) < LINES
+    assert (told[:, 0] < 1.0).all()
 
 
 def round_and_on_edges():
@@ -98,7 +151,7 @@ def round_and_on_edges():
 def test_wedges_that_are_followed_a_tenth_of_a_millimetre_read_low(name, record_property):
     """So far they are followed where every seat is closed: flux that is left out of a wedge pulls less."""
     solid, truth_n = round_and_on_edges()[name]
-    force, _ = method(solid, fineness=Fineness(band_mm=SEATED_BAND_MM))
+    force, _ = of_sides(solved(solid, fineness=Fineness(band_mm=SEATED_BAND_MM))[1])
     record_property("method_n", float(np.linalg.norm(force)))
     assert 0.6 * truth_n < np.linalg.norm(force) < truth_n
 
