@@ -5,10 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fixturecheck import Holding, Seat, Setup, body, equipment
+from fixturecheck import Holding, Seat, Setup, body, equipment, place
 from fixturecheck.contact.patches.contact_map import find_contacts
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import NotComputedError, SetupError
 from fixturecheck.kernel.construct import box
+from fixturecheck.kernel.measure import box_of
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.magnet.circuit import Fineness, Iron, magnet_model
 from fixturecheck.magnet.field.bh import law_between
@@ -70,6 +71,33 @@ def test_fine_poles_reach_what_chucks_are_rated(sources):
     stiff, soft = sources
     assert (stiff.gap_mm, soft.gap_mm) == pytest.approx((0.00064 * 12, 0.12 * 12))
     assert 0.0 < stiff.mmf_a < soft.mmf_a
+
+
+def test_a_part_on_parallels_is_held_by_the_chuck_below_them():
+    """The rated pull acts on the chuck's own top, whatever lies on it."""
+    plain = on_chuck()
+    bar = box((-20, -3, 0), (20, 3, 5))
+    bars = [
+        body(n, bar, at=(0, y, 0), role="fixture", finish="ground", faces={"top": ">Z"})
+        for n, y in (("front", -3), ("back", 3))
+    ]
+    raised = replace(plain.bodies[-1], at=place(at=(0, 0, 5)))
+    on_bars = replace(
+        plain,
+        bodies=(*plain.bodies[:-1], *bars, raised),
+        seats=tuple(Seat(body="block_0", face="seat", on=n, on_face="top") for n in ("front", "back")),
+    )
+    one, other = piece_on(plain), piece_on(on_bars)
+    assert (other.area_mm2, other.says) == (one.area_mm2, one.says)
+    assert box_of(other.placed.solid) == pytest.approx(box_of(one.placed.solid))
+
+
+def test_a_part_that_lies_on_no_v_has_no_piece_to_rate_it_on():
+    vee = equipment("magnetic_v_block", name="vee")
+    part = body("block", box((-5, -5, 40), (5, 5, 50)), material="steel_1018", finish="ground")
+    setup = Setup(name="above a V", bodies=(*vee, part), holding=Holding(magnet="full"))
+    with pytest.raises(NotComputedError, match="no seat lies on a flat face of a pole"):
+        piece_on(setup)
 
 
 def test_both_sources_give_the_rated_pull(sources, mesher):

@@ -12,10 +12,10 @@ on 0.1 mm lands       40.3   30.4    -24 %
 round, 16 mm          221    224    +1.2 %
 ===================  =====  ======  ======
 
-Behind a soft magnet, 1200 A and 3 mm, 115 N/cm2 of a flank, a nested flank comes +8.6 % high, and behind 2400 A,
-152 N/cm2 and beyond what magnets are rated at, +13.8 %: there the V leaks through air. A rating takes that out
-again, since the piece that it is read on is solved alike. Elements of 1.5 mm give 614 N nested by the first
-magnet, so that most of what is too much there is not the mesh's.
+Behind a soft magnet, 1200 A and 3 mm, 115 N/cm2 of a flank, a nested flank comes +8.6 % high. Behind 2400 A,
+152 N/cm2 and beyond what magnets are rated at, it is +13.8 %: there the V leaks through air. A rating takes
+that out again, since the piece that it is read on is solved alike. Elements of 1.5 mm give 614 N nested by
+the first magnet, so that most of what is too much there is not the mesh's.
 """
 
 import math
