@@ -37,6 +37,7 @@ from fixturecheck.result.detour import Dodge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.wording.remedies import dodge_words
+from fixturecheck.wording.sentences import first_up
 
 ID = "clear"
 TITLE = "Wheel, flange and guard over the whole travel"
@@ -271,7 +272,7 @@ def _remedy(stage: Stage, cut: GroundCut, a: Approach, ways: list[Dodge]) -> str
     if ways:
         text = "; or ".join(dodge_words(w, write) for w in ways)
         least = write.length(stage.setup.machine.least_clearance_mm, "g")
-        return f"{text[0].upper()}{text[1:]}: checked again, {least} clear."
+        return f"{first_up(text)}: checked again, {least} clear."
     if a.mover == "flange":
         top_mm = box_of(a.body_shape)[5]
         return larger_wheel(stage.setup, cut, top_mm - cut.path.floor_z_mm, a.body)

@@ -38,6 +38,7 @@ from fixturecheck.wording.hardening import (
     temperature_words,
     tempered_words,
 )
+from fixturecheck.wording.sentences import first_up
 
 ID = "hardening"
 TITLE = "Sizes and hardness after hardening"
@@ -179,7 +180,7 @@ def _not_hard(steel: SteelTempered, source: str) -> Iterator[Finding]:
                 subject=steel.steel,
                 kind=Kind.HARDNESS,
                 about=steel.parts,
-                says=f"{steel.missing[:1].upper()}{steel.missing[1:]}.",
+                says=f"{first_up(steel.missing)}.",
                 source=source,
             )
             return

@@ -23,6 +23,7 @@ from fixturecheck.result.hold import FILM, Tool
 from fixturecheck.wording.hold import loss_words
 from fixturecheck.wording.motion import hold_words, lets_go_words
 from fixturecheck.wording.remedies import any_of
+from fixturecheck.wording.sentences import first_up
 
 ID = "hold"
 TITLE = "Parts held against the cut"
@@ -178,7 +179,7 @@ def _losses(stage: Stage, part: PartHold) -> Iterator[Finding]:
                 kind=kind,
                 about=about,
                 cut=part.cut,
-                says=f"{words[:1].upper()}{words[1:]}, {part.part} {how} ({loss.borne[0].case.label}).",
+                says=f"{first_up(words)}, {part.part} {how} ({loss.borne[0].case.label}).",
                 source=_source(part),
                 location_mm=loss.borne[0].case.at_mm,
             )

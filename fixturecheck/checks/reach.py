@@ -32,6 +32,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, judge, meets, no
 from fixturecheck.result.shapes import NamedShape, Role, Vector
 from fixturecheck.setup.model import Cut, Setup
 from fixturecheck.units import Writing, percent
+from fixturecheck.wording.sentences import first_up
 
 ID = "reach"
 TITLE = "Floor, wall and corner as the wheel makes them"
@@ -246,7 +247,7 @@ def _wider(setup: Setup, cut: Cut, corner: CornerMade, short: Mapping[str, float
     wanted = f"carry the undercut at least {radius} into the {sides}"
     least_mm = min(short.values())
     dressed = dressed_to(setup, cut, least_mm) if least_mm > 0 else None
-    return f"{dressed[:-1]}, or {wanted}." if dressed else f"{wanted[0].upper()}{wanted[1:]}."
+    return f"{dressed[:-1]}, or {wanted}." if dressed else f"{first_up(wanted)}."
 
 
 def _relieve(cut: Cut, radius_mm: float, limit_mm: float, write: Writing) -> str:
@@ -256,7 +257,7 @@ def _relieve(cut: Cut, radius_mm: float, limit_mm: float, write: Writing) -> str
     relief = f"undercut the corner by at least {write.length(radius_mm, '.3g', 'up')} into the {sides}"
     if limit_mm > 0:
         return f"Dress the wheel's corner to {write.length(limit_mm, '.2g', 'down')} or less, or {relief}."
-    return f"{relief[0].upper()}{relief[1:]}, or state a profile tolerance that allows the radius."
+    return f"{first_up(relief)}, or state a profile tolerance that allows the radius."
 
 
 def _faces(cut: GroundCut, part: PartGround) -> Iterator[Finding]:

@@ -16,7 +16,7 @@ from xml.etree import ElementTree as ET
 
 from fixturecheck.result.finding import BADNESS, Finding, Verdict
 from fixturecheck.result.stored import StoredResult
-from fixturecheck.wording.sentences import shown
+from fixturecheck.wording.sentences import SIGNS, shown, verdict_word, wide_spaces
 
 ANNOTATIONS = ("plain", "workflow")
 """`plain`: `file:line: error: words`, as compilers do; `workflow`: `::error file=...,line=...::words`."""
@@ -72,8 +72,7 @@ def junit_xml(results: Iterable[BuildResult]) -> str:
     suites = [_suite(root, result) for result in results]
     for key in ("tests", "failures", "errors"):
         root.set(key, str(sum(int(suite.get(key, "0")) for suite in suites)))
-    ET.indent(root)
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(root, encoding="unicode")}\n'
+    return xml_document(root)
 
 
 def _suite(root: ET.Element, result: BuildResult) -> ET.Element:
@@ -113,6 +112,12 @@ def _case(suite: ET.Element, result: BuildResult, finding: Finding) -> str:
     if finding.verdict is not Verdict.GO:
         ET.SubElement(case, "system-out").text = f"{finding.verdict}{', known' if known else ''}: {text}"
     return ""
+
+
+def xml_document(root: ET.Element) -> str:
+    """Return an element, indented, as the text of an XML file."""
+    ET.indent(root)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(root, encoding="unicode")}\n'
 
 
 def xml_text(text: str) -> str:
@@ -165,7 +170,7 @@ def sarif_dict(results: Sequence[BuildResult], titles: Mapping[str, str]) -> dic
 
 
 def _sarif_result(result: BuildResult, finding: Finding, rule: int) -> dict[str, Any]:
-    text = " ".join(_lines(finding, result.told.units)).replace("\u202f", " ")
+    text = wide_spaces(" ".join(_lines(finding, result.told.units)))
     found: dict[str, Any] = {
         "ruleId": finding.check,
         "ruleIndex": rule,
@@ -204,7 +209,6 @@ def sarif_text(results: Sequence[BuildResult], titles: Mapping[str, str]) -> str
 
 
 _MOST_ROWS = 50
-_SIGNS = {Verdict.NO_GO: "✕", Verdict.UNKNOWN: "?", Verdict.CAUTION: "▲", Verdict.GO: "✓"}
 
 
 def summary_markdown(results: Iterable[BuildResult]) -> str:
@@ -212,7 +216,7 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
     lines = []
     for result in results:
         lines += [
-            f"## {_SIGNS[result.told.verdict]} {str(result.told.verdict).upper()}: {_cell(result.told.name)}",
+            f"## {verdict_word(result.told.verdict)}: {_cell(result.told.name)}",
             "",
             f"`{result.file}`",
             "",
@@ -230,7 +234,7 @@ def summary_markdown(results: Iterable[BuildResult]) -> str:
         silent = [n.check for n in result.told.not_asked]
         lines += [f"Not asked: {', '.join(silent)}."] if silent else []
         lines.append("")
-    return "\n".join(lines).replace("\u202f", " ")
+    return wide_spaces("\n".join(lines))
 
 
 def _row(finding: Finding, result: BuildResult) -> str:
@@ -239,7 +243,7 @@ def _row(finding: Finding, result: BuildResult) -> str:
     limit = "" if finding.limit is None else shown(finding.limit, finding.unit, result.told.units)
     change = f" *Change:* {finding.remedy}" if finding.remedy else ""
     cells = (
-        f"{_SIGNS[finding.verdict]} {finding.verdict}{known}",
+        f"{SIGNS[finding.verdict]} {finding.verdict}{known}",
         finding.check,
         finding.subject,
         value,
@@ -272,7 +276,7 @@ def annotation_lines(results: Iterable[BuildResult], form: str) -> list[str]:
             level = _LEVELS[finding.verdict]
             file, line = result.path_of(finding), result.line_of(finding)
             title = f"{finding.check}: {finding.subject}"
-            text = " ".join(" ".join(_lines(finding, result.told.units)).replace("\u202f", " ").split())
+            text = " ".join(wide_spaces(" ".join(_lines(finding, result.told.units))).split())
             if form == "plain":
                 lines.append(f"{file}:{line}: {level}: {title}: {text} [{finding.id}]")
             else:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -19,16 +18,17 @@ from fixturecheck.comparing.model import (
 )
 from fixturecheck.faceref import on
 from fixturecheck.report.json import rounded
-from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render, style, table_of
+from fixturecheck.report.markup import Cell, Picture, Table, picture_of, render_page, table_of
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import BODIES, actor, camera, fit, legend_of
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
+from fixturecheck.report.terminal import folded
 from fixturecheck.result.drawn import StatedValue
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape
 from fixturecheck.units import Writing, angle_text, metric_unit
 from fixturecheck.wording.groups import asked, names_told
-from fixturecheck.wording.sentences import shown
+from fixturecheck.wording.sentences import first_up, plural, shown, wide_spaces
 
 MOST_ROWS = 40
 _MOST_FACES = 8
@@ -41,19 +41,14 @@ def headline(found: Comparison) -> str:
     known = [c for c in found.findings if c.known]
     told = []
     if broken:
-        told.append(f"{_count(len(broken), 'finding')} got worse than the limit")
+        told.append(f"{plural(len(broken), 'finding')} got worse than the limit")
     if lost:
-        told.append(f"{_count(len(lost), 'finding')} can no longer be computed")
+        told.append(f"{plural(len(lost), 'finding')} can no longer be computed")
     if not told:
         told.append("nothing got worse than its limit")
     if known:
-        told.append(f"{_count(len(known), 'known shortfall')} let stand")
-    text = "; ".join(told)
-    return f"{text[0].upper()}{text[1:]}."
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
+        told.append(f"{plural(len(known), 'known shortfall')} let stand")
+    return f"{first_up('; '.join(told))}."
 
 
 def counts(found: Comparison) -> str:
@@ -193,9 +188,9 @@ def comparison_text(found: Comparison, *, width: int = 100) -> str:
     changed = [*solids_told(found, write), *(stated_words(s) for s in found.stated)]
     if changed:
         lines += ["", "what changed:"]
-        lines += [line for text in changed[:MOST_ROWS] for line in _hung(text, columns)]
+        lines += [line for text in changed[:MOST_ROWS] for line in folded(text, columns, first=4, rest=8)]
         lines += [f"    and {len(changed) - MOST_ROWS} more"] if len(changed) > MOST_ROWS else []
-    return "\n".join(lines).replace("\u202f", " ").rstrip()
+    return wide_spaces("\n".join(lines)).rstrip()
 
 
 def _lines(change: FindingChange, units: str, columns: int) -> Iterator[str]:
@@ -207,11 +202,7 @@ def _lines(change: FindingChange, units: str, columns: int) -> Iterator[str]:
     about = f"{asked(told)}  {told.subject}"
     yield f"{change.change}{known}: {verdicts(change)}  {about}  {number}{limit}".rstrip()
     if change.after is not None and change.after.verdict is not Verdict.GO:
-        yield from _hung(change.after.says, columns)
-
-
-def _hung(text: str, columns: int) -> Sequence[str]:
-    return textwrap.wrap(text, columns, initial_indent="    ", subsequent_indent=" " * 8)
+        yield from folded(change.after.says, columns, first=4, rest=8)
 
 
 def comparison_dict(found: Comparison) -> dict[str, Any]:
@@ -351,11 +342,9 @@ def comparison_page(
     rows = worth_telling(found)
     write = Writing(units=found.units)
     verdict = "no-go" if found.breaks else "unknown" if found.unknown else "go"
-    return render(
+    return render_page(
         "comparison.html",
         title=f"{found.before} to {found.after}",
-        style=style(),
-        view=None,
         verdict=verdict,
         headline=headline(found),
         counts=counts(found),

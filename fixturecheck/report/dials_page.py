@@ -8,6 +8,7 @@ from fixturecheck.report.markup import Cell, Table, render, table_of
 from fixturecheck.result import Result
 from fixturecheck.result.dials import CutDials, PassPlan, Side
 from fixturecheck.units import Writing
+from fixturecheck.wording.sentences import plural
 from fixturecheck.wording.settings import count_words, move_words, reading_words, shown_on, time_words
 
 
@@ -53,7 +54,7 @@ def _passes(passes: PassPlan, write: Writing) -> str:
         (passes.spark_out, "to spark out"),
     )
     told = ", ".join(f"{count} {what}" for count, what in kinds if count) or "none"
-    strokes = "1 stroke" if passes.strokes == 1 else f"{passes.strokes} strokes"
+    strokes = plural(passes.strokes, "stroke")
     return (
         f"passes: {told}, of {strokes} of {write.length(passes.stroke_mm)}; "
         f"about {time_words(passes.batch_min)} a batch"

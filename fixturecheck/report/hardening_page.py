@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from html import escape
 
 from markupsafe import Markup
 
-from fixturecheck.report.markup import Cell, Table, render, table_of
+from fixturecheck.report.markup import Cell, Table, render, svg, table_of
 from fixturecheck.result import Result
 from fixturecheck.result.hardening import Curve, HardeningFound, SizeChange, SteelTempered
 from fixturecheck.units import Writing
@@ -28,19 +28,19 @@ def temper_chart(steel: SteelTempered) -> str:
     frame = _Frame(steel)
     pieces = [
         *frame.allowed(steel),
-        *frame.axes(bool(steel.curve_j)),
+        *frame.axes(tough=bool(steel.curve_j)),
         frame.line(steel.curve_hrc, frame.y_hrc, _HARD, ""),
         frame.line(steel.curve_j, frame.y_j, _TOUGH, "6 4"),
         *frame.chosen(steel),
         *frame.turns(steel),
     ]
-    title = escape(f"{steel.steel}: hardness and toughness over temper")
-    return (
-        f'<svg viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{title}" '
-        f'style="width:100%;max-width:{_WIDE:.0f}px;height:auto" font-size="12" text-anchor="middle">'
-        f'<text x="{_LEFT:.0f}" y="14" text-anchor="start" font-weight="600">{title}</text>'
-        f"{''.join(pieces)}</svg>"
-    )
+    title = f"{steel.steel}: hardness and toughness over temper"
+    head = f'<text x="{_LEFT:.0f}" y="14" text-anchor="start" font-weight="600">{escape(title)}</text>'
+    return svg(title, (_WIDE, _HIGH), [head, *pieces])
+
+
+Scale = Callable[[float], float]
+"""The place of a quantity along an axis."""
 
 
 class _Frame:
@@ -71,9 +71,9 @@ class _Frame:
     def _up(self, share: float) -> float:
         return self._base - share * (self._base - _TOP)
 
-    def line(self, curve: Curve, y: object, colour: str, dashes: str) -> str:
+    def line(self, curve: Curve, y: Scale, colour: str, dashes: str) -> str:
         """Return a curve with its points; empty without one."""
-        if not curve or not callable(y):
+        if not curve:
             return ""
         way = " ".join(f"{self.x(c):.1f},{y(v):.1f}" for c, v in curve)
         dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
@@ -89,7 +89,7 @@ class _Frame:
             size = f'width="{wide:.1f}" height="{high:.1f}"'
             yield f'<rect x="{self.x(low_c):.1f}" y="{_TOP}" {size} fill="{_BAND}"/>'
 
-    def axes(self, tough: bool) -> Iterator[str]:
+    def axes(self, *, tough: bool) -> Iterator[str]:
         """Yield the axes: temper below, hardness at the left, impact energy at the right."""
         right = _WIDE - _RIGHT
         yield f'<path d="M{_LEFT} {_TOP} V{self._base} H{right}" fill="none" stroke="{_INK}"/>'

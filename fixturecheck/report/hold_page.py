@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from html import escape
 from typing import Any
 
 from markupsafe import Markup
 
-from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, render, table_of
+from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, render, round_step, table_of
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, let_go_picture, worst_of_each_cut
 from fixturecheck.result import Result
 from fixturecheck.result.hold import FaceHeld, HoldFound, Outcome, PartHeld
@@ -277,7 +276,7 @@ class _Scale:
         values = [part.factor_low]
         values += [f for i in part.inputs for f in (i.factor_at_low, i.factor_at_high)]
         self.high = min(1.02 * hold.ceiling, 1.15 * max(*values, hold.least_factor))
-        self.step = _round_step(self.high / 6)
+        self.step = round_step(self.high / 6)
 
     def x(self, factor: float) -> float:
         """Return where a factor lies, at most the end of the axis."""
@@ -286,11 +285,6 @@ class _Scale:
     def ends_before(self, factor: float) -> bool:
         """Tell whether a factor lies beyond the axis."""
         return factor > self.high
-
-
-def _round_step(step: float) -> float:
-    power = 10.0 ** math.floor(math.log10(step))
-    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= step)
 
 
 def _name(text: str, below: str, top: float) -> str:

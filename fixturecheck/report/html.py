@@ -17,9 +17,17 @@ from fixturecheck.report.assembly import touching_section
 from fixturecheck.report.dials_page import dials_section
 from fixturecheck.report.hardening_page import hardening_section
 from fixturecheck.report.hold_page import apart_section, hold_captions, hold_section
-from fixturecheck.report.markup import MOST_OPEN, Cell, Picture, Table, picture_of, render, style, table_of
+from fixturecheck.report.markup import (
+    MOST_OPEN,
+    Cell,
+    Picture,
+    Table,
+    picture_of,
+    render,
+    render_page,
+    table_of,
+)
 from fixturecheck.report.order import LOCATION, MOST_PICTURES, OVERVIEW, REST, Numbered, numbered, stop_of
-from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.rest_page import AT_REST, LOCATES, rest_section
 from fixturecheck.report.viewer.view import ViewerMarkup
 from fixturecheck.result import Result
@@ -29,7 +37,7 @@ from fixturecheck.setup.model import Setup
 from fixturecheck.units import Writing
 from fixturecheck.wording import groups as words
 from fixturecheck.wording.groups import Together
-from fixturecheck.wording.sentences import shown, shown_span
+from fixturecheck.wording.sentences import SIGNS, first_up, shown, shown_span, verdict_word, verdict_words
 
 
 def page(
@@ -53,10 +61,9 @@ def page(
     """
     rows = numbered(result)
     findings = _Findings(result.shown_in, pictures)
-    return render(
+    return render_page(
         "report.html",
         title=f"{str(result.verdict).upper()}: {result.name}",
-        style=style(),
         view=view,
         verdict=str(result.verdict),
         sign=SIGNS[result.verdict],
@@ -98,7 +105,7 @@ def _of_a_setup(
         "answered": [section for section in sections if section is not None],
         "at_the_machine": facts.at_the_machine(setup),
         "go": _go(result, [r for r in rows if _plainly(r, Verdict.GO)]),
-        "not_asked": [f"{_first_up(asked)}? {how}." for asked, how in facts.questions(result.not_asked)],
+        "not_asked": [f"{first_up(asked)}? {how}." for asked, how in facts.questions(result.not_asked)],
         "unanswered": [rest] * (result.rest is None) + [hold] * (result.holding is None),
         "guessed": facts.assumed_table(result, guessed=True),
         "assumed": facts.assumed_table(result, guessed=False),
@@ -133,10 +140,6 @@ _TOLD: tuple[tuple[str, Callable[[Numbered], bool]], ...] = (
     ("Cautions: what to watch", lambda r: _plainly(r, Verdict.CAUTION)),
 )
 """What is told at length, each under its title."""
-
-
-def _first_up(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _overview(result: Result, pictures: Mapping[str, bytes]) -> Picture | None:
@@ -266,7 +269,7 @@ def _answers(result: Result, rows: Sequence[Numbered]) -> list[Values]:
         if mine or check in why:
             answer = _answer(check, mine, rows, result.shown_in) if mine else (None, why[check], ())
             badge, short, numbers = answer
-            asked = f"{_first_up(question)}?"
+            asked = f"{first_up(question)}?"
             found.append({"question": asked, "badge": badge, "short": short, "numbers": numbers})
     return found
 
@@ -284,7 +287,7 @@ def _answer(
     )
     count = sum(len(together.all) for together in go)
     short = words.short(go[0], units) if len(go) == 1 and not numbers else f"{count} go" * bool(count)
-    return {"verdict": verdict, "words": f"{SIGNS[verdict]} {str(verdict).upper()}"}, short, numbers
+    return {"verdict": verdict, "words": verdict_word(verdict)}, short, numbers
 
 
 def _under(row: Numbered) -> Sequence[Finding]:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import shutil
-import tempfile
-import textwrap
 from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
@@ -17,19 +14,19 @@ from fixturecheck.kernel.mesh.triangles import Mesh, Tessellator
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.process.model import BodyOff, BurrEdge, JobResult, OperationFound, PartState
 from fixturecheck.report.folder import OPERATIONS, PAGE, PICTURES, RESULT
-from fixturecheck.report.json import finding_dict, rounded
-from fixturecheck.report.markup import Table, picture_of, render, style, table_of
-from fixturecheck.report.pictures.draw import write_scenes
-from fixturecheck.report.pictures.figures import SIGNS, body_colours, verdict_words
-from fixturecheck.report.pictures.painter import Drawn, Painter
+from fixturecheck.report.json import finding_dict, json_text, made_by, rounded
+from fixturecheck.report.markup import Table, picture_of, render_page, table_of
+from fixturecheck.report.pictures.draw import painted
+from fixturecheck.report.pictures.figures import body_colours
+from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Painter
 from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
 from fixturecheck.report.pictures.views import FRONT_RIGHT, unit, up_for
 from fixturecheck.report.statements import QUESTIONS
-from fixturecheck.report.terminal import painted
+from fixturecheck.report.terminal import coloured, folded
 from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.units import Writing
-from fixturecheck.wording.sentences import shown
+from fixturecheck.wording.sentences import SIGNS, shown, verdict_word, verdict_words, wide_spaces
 
 
 def state_picture(n: int) -> str:
@@ -53,11 +50,9 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
         Why there are no pictures, or not all.
     """
     units = result.job.units
-    return render(
+    return render_page(
         "job.html",
         title=f"{str(result.verdict).upper()}: {result.job.name}",
-        style=style(),
-        view=None,
         verdict=str(result.verdict),
         sign=SIGNS[result.verdict],
         name=result.job.name,
@@ -88,7 +83,7 @@ def _word(found: OperationFound) -> str:
     """Return the verdict of an operation with its sign."""
     if found.verdict is None:
         return "- NOT ASKED"
-    return f"{SIGNS[found.verdict]} {str(found.verdict).upper()}"
+    return verdict_word(found.verdict)
 
 
 def _state_words(result: JobResult, n: int) -> str:
@@ -137,7 +132,7 @@ def _operation(found: OperationFound, units: str) -> dict[str, Any]:
         "no_setup": found.operation.setup is None and found.result is None and not found.not_checked,
         "across": [_told(f, units) for f in found.findings if f.verdict is not Verdict.GO],
         "go": [f.says for f in found.findings if f.verdict is Verdict.GO],
-        "own": [f"{verdict_words(f)} {f.check} {f.subject}: {f.says}" for f in bad[:_MOST_OWN]],
+        "own": [_short(f) for f in bad[:_MOST_OWN]],
         "more": max(len(bad) - _MOST_OWN, 0),
         "own_go": len(own) - len(bad),
         "stone": _stone_lines(found, Writing(units=units)),
@@ -184,31 +179,37 @@ def job_table(result: JobResult, *, width: int | None = None, colour: bool = Fal
         Whether verdicts are coloured; their words and signs stand either way.
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
-    head = painted(f"{SIGNS[result.verdict]} {str(result.verdict).upper()}", result.verdict, colour)
+    head = coloured(verdict_word(result.verdict), result.verdict, colour=colour)
     lines = [f"{head}  {result.job.name}", f"      {counted(result)}", ""]
     for found in result.operations:
         o = found.operation
-        word = painted(f"{_word(found):<11}", found.verdict or Verdict.UNKNOWN, colour)
+        word = coloured(f"{_word(found):<11}", found.verdict or Verdict.UNKNOWN, colour=colour)
         home = operation_home(found)
         taken = shown(found.after.taken_mm3, "mm3", result.job.units) if found.after.taken_mm3 else ""
         more = "  ".join(t for t in (taken, f"{home}/{PAGE}" if home else "no set-up") if t)
         lines.append(f"{o.number:>4} {word}  {o.name} ({o.kind})  {more}")
         if found.not_checked:
-            lines += _folded(f"not checked: {found.not_checked}", columns)
+            lines += folded(f"not checked: {found.not_checked}", columns, first=6, rest=8)
         own = found.result.findings if found.result is not None else ()
         for f in (*found.findings, *own):
-            if f.verdict is not Verdict.GO:
-                lines += _folded(f"{verdict_words(f)} {f.check} {f.subject}: {f.says}", columns)
-                lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
+            lines += _finding_lines(f, columns)
     for f in result.findings:
-        if f.verdict is not Verdict.GO:
-            lines += ["", *_folded(f"{verdict_words(f)} {f.check} {f.subject}: {f.says}", columns)]
-            lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
-    return "\n".join(lines).replace("\u202f", " ")
+        told = _finding_lines(f, columns)
+        lines += ["", *told] if told else []
+    return wide_spaces("\n".join(lines))
 
 
-def _folded(text: str, columns: int) -> list[str]:
-    return textwrap.wrap(text, max(columns, 40), initial_indent=" " * 6, subsequent_indent=" " * 8)
+def _finding_lines(f: Finding, columns: int) -> list[str]:
+    """Return the lines of a finding that is not go, with the change that would cure it; none for a go."""
+    if f.verdict is Verdict.GO:
+        return []
+    lines = folded(_short(f), columns, first=6, rest=8)
+    return lines + (folded(f"change: {f.remedy}", columns, first=6, rest=8) if f.remedy else [])
+
+
+def _short(f: Finding) -> str:
+    """Return a finding in one line."""
+    return f"{verdict_words(f)} {f.check} {f.subject}: {f.says}"
 
 
 def job_json(result: JobResult) -> bytes:
@@ -219,8 +220,7 @@ def job_json(result: JobResult) -> bytes:
     NotComputedError
         A number in it is infinite or not a number.
     """
-    text = json.dumps(job_dict(result), indent=1, ensure_ascii=False, allow_nan=False)
-    return (text + "\n").encode()
+    return json_text(job_dict(result)).encode()
 
 
 def job_dict(result: JobResult) -> dict[str, Any]:
@@ -228,11 +228,7 @@ def job_dict(result: JobResult) -> dict[str, Any]:
     job = result.job
     return {
         "verdict": str(result.verdict),
-        "tool": {
-            "name": "fixturecheck",
-            "version": version("fixturecheck"),
-            "kernel": f"cadquery-ocp {version('cadquery-ocp')}",
-        },
+        "tool": made_by(),
         "job": {
             "name": job.name,
             "part": job.part.name,
@@ -322,15 +318,13 @@ def write_job_report(folder: Path, result: JobResult, *, painter: Painter | None
         A solid could not be meshed.
     """
     (folder / RESULT).write_bytes(job_json(result))
-    drawn = Drawn(files=frozenset(), trouble=None)
+    drawn = NOTHING_DRAWN
     if painter is not None:
         shapes, scenes = _scenes(result)
         meshes = _meshes(shapes)
-        with tempfile.TemporaryDirectory() as home:
-            filled = [_filled(scene, shapes, meshes) for scene in scenes]
-            painter.begin(write_scenes(Path(home), folder / PICTURES, filled, (shapes, meshes)))
-            drawn = painter.finish()
-    pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
+        filled = [_filled(scene, shapes, meshes) for scene in scenes]
+        drawn = painted(painter, folder / PICTURES, filled, (shapes, meshes))
+    pictures = drawn.read(folder / PICTURES)
     missing = "not asked for" if painter is None else drawn.trouble
     (folder / PAGE).write_text(job_page(result, pictures=pictures, why_missing=missing), encoding="utf-8")
     return drawn.trouble

@@ -264,8 +264,6 @@ def _rest_value(value: Any, name: str, write: Writing) -> Any:
     return _record(value, write)
 
 
-__all__ = ["result_dict", "result_json", "rounded"]
-
 _DIRECTION_DECIMALS = 9
 
 
@@ -277,8 +275,21 @@ def result_json(result: Result) -> bytes:
     NotComputedError
         A number in the result is infinite or not a number.
     """
-    text = json.dumps(result_dict(result), indent=1, ensure_ascii=False, allow_nan=False)
-    return (text + "\n").encode()
+    return json_text(result_dict(result)).encode()
+
+
+def json_text(data: Mapping[str, Any]) -> str:
+    """Return plain values as the text of a JSON file, without numbers that are none."""
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def made_by() -> dict[str, str]:
+    """Return what wrote a result: this program and the geometry kernel, with their versions."""
+    return {
+        "name": "fixturecheck",
+        "version": version("fixturecheck"),
+        "kernel": f"cadquery-ocp {version('cadquery-ocp')}",
+    }
 
 
 def result_dict(result: Result) -> dict[str, Any]:
@@ -298,11 +309,7 @@ def result_dict(result: Result) -> dict[str, Any]:
     return {
         "schema": SCHEMA_VERSION,
         "verdict": str(result.verdict),
-        "tool": {
-            "name": "fixturecheck",
-            "version": version("fixturecheck"),
-            "kernel": f"cadquery-ocp {version('cadquery-ocp')}",
-        },
+        "tool": made_by(),
         "setup": {
             "name": result.name,
             "file": first[0].path if first else "",

@@ -6,9 +6,11 @@ Whatever a template prints is escaped, so that a name with markup in it shows as
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from html import escape
 from importlib.resources import files
 from typing import Any
 
@@ -102,6 +104,48 @@ def render(template: str, **values: Any) -> Markup:
 def style() -> Markup:
     """Return the style sheet of the pages."""
     return Markup(files("fixturecheck.report").joinpath("report.css").read_text(encoding="utf-8"))  # noqa: S704 -- ours
+
+
+def render_page(template: str, *, title: str, view: object = None, **values: Any) -> Markup:
+    """Return a whole page: a template with the style sheet of all pages.
+
+    Parameters
+    ----------
+    view : object
+        The 3-D view that stands in it; None leaves it out.
+    """
+    return render(template, title=title, style=style(), view=view, **values)
+
+
+def svg(
+    title: str, size: tuple[float, float], pieces: Iterable[str], *, font_px: int = 12, name: str = ""
+) -> str:
+    """Return a chart as SVG that is at most as wide as it is drawn.
+
+    Parameters
+    ----------
+    title : str
+        What it shows, for who does not see it; it is escaped here.
+    size : (float, float)
+        Width and height, px.
+    pieces : iterable of str
+        What is drawn, with its own texts escaped.
+    name : str
+        Its class, by which the page finds it; empty for none.
+    """
+    wide, high = size
+    called = f' class="{name}"' if name else ""
+    return (
+        f'<svg viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="{escape(title)}"{called} '
+        f'style="width:100%;max-width:{wide:.0f}px;height:auto" font-size="{font_px}" text-anchor="middle">'
+        f"{''.join(pieces)}</svg>"
+    )
+
+
+def round_step(least: float) -> float:
+    """Return the next of 1, 2 or 5 times a power of ten, as an axis is marked."""
+    power = 10.0 ** math.floor(math.log10(max(least, 1e-12)))
+    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= least * (1 - 1e-9))
 
 
 @cache

@@ -10,7 +10,7 @@ import numpy as np
 
 from fixturecheck.arrays import Floats
 from fixturecheck.report import statements as facts
-from fixturecheck.report.markup import Picture, picture_of, render, style
+from fixturecheck.report.markup import Picture, picture_of, render_page
 from fixturecheck.report.order import OVERVIEW
 from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import actor, camera, fit, legend_of
@@ -114,11 +114,9 @@ def relief_page(
         What could not be computed, and why.
     """
     title = f"Reliefs: {name}"
-    return render(
+    return render_page(
         "reliefs.html",
         title=title,
-        style=style(),
-        view=None,
         reliefs=[{"says": r.says, "lines": r.lines, "pictures": _pictures(r, pictures)} for r in reliefs],
         refused=refused,
         missing=missing,

@@ -11,7 +11,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from fixturecheck.report.markup import Cell, Picture, Table, render, table_of
+from fixturecheck.report.markup import Cell, Picture, Table, render, round_step, svg, table_of
 from fixturecheck.report.order import LOCATION, REST
 from fixturecheck.result import Result
 from fixturecheck.result.rest import Chances, PartLocation, PartRest, Rest, SeatGap, TargetMoves, TargetSpread
@@ -181,14 +181,10 @@ def histogram(spread: TargetSpread, units: str) -> str:
         *_furthest(spread, x, units),
         *_limits(spread, x, units),
     ]
-    title = escape(f"Spread of {spread.target}: {sum(spread.counts)} draws")
-    return (
-        f'<svg viewBox="0 0 {_PLOT_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{title}" class="histogram" '
-        f'style="width:100%;max-width:{_PLOT_WIDE:.0f}px;height:auto" font-size="12" text-anchor="middle">'
-        f'<text x="{_PLOT_LEFT:.0f}" y="13" text-anchor="start" font-weight="600">'
-        f"{escape(spread.target)}</text>"
-        f"{''.join(pieces)}</svg>"
-    )
+    place = f'x="{_PLOT_LEFT:.0f}" y="13" text-anchor="start" font-weight="600"'
+    head = f"<text {place}>{escape(spread.target)}</text>"
+    title = f"Spread of {spread.target}: {sum(spread.counts)} draws"
+    return svg(title, (_PLOT_WIDE, _HIGH), [head, *pieces], name="histogram")
 
 
 def _bars(spread: TargetSpread, x: Scale, y: Scale) -> Iterator[str]:
@@ -240,7 +236,7 @@ def _across(x: Scale, ends_um: tuple[float, float], units: str) -> Iterator[str]
     base = _HIGH - _PLOT_FOOT
     yield f'<line x1="{_PLOT_LEFT}" y1="{base}" x2="{_PLOT_WIDE - _PLOT_RIGHT}" y2="{base}" stroke="{_INK}"/>'
     per_unit, unit = sized(1.0, "um", units)
-    step = _step((ends_um[1] - ends_um[0]) * per_unit / _TICKS)
+    step = round_step((ends_um[1] - ends_um[0]) * per_unit / _TICKS)
     first = math.ceil(ends_um[0] * per_unit / step)
     for k in range(first, math.floor(ends_um[1] * per_unit / step) + 1):
         at = x(k * step / per_unit)
@@ -260,7 +256,7 @@ def _upward(y: Scale, top: int, total: int) -> Iterator[str]:
     """Yield the axis of how many draws a class holds, in per cent of all."""
     base = _HIGH - _PLOT_FOOT
     yield f'<line x1="{_PLOT_LEFT}" y1="{_PLOT_TOP}" x2="{_PLOT_LEFT}" y2="{base}" stroke="{_INK}"/>'
-    step = _step(100.0 * top / total / 3)
+    step = round_step(100.0 * top / total / 3)
     for k in range(1, math.floor(100.0 * top / total / step) + 1):
         at = y(k * step * total / 100.0)
         yield f'<line x1="{_PLOT_LEFT - 5}" y1="{at:.1f}" x2="{_PLOT_LEFT}" y2="{at:.1f}" stroke="{_INK}"/>'
@@ -302,12 +298,6 @@ def _limits(spread: TargetSpread, x: Scale, units: str) -> Iterator[str]:
             f'<text x="{held:.1f}" y="{_PLOT_TOP - 11}" font-size="11" fill="{_RED}" text-anchor="{anchor}">'
             f"{text}</text>"
         )
-
-
-def _step(least: float) -> float:
-    """Return the next of 1, 2 or 5 times a power of ten."""
-    power = 10.0 ** math.floor(math.log10(max(least, 1e-12)))
-    return next(m * power for m in (1.0, 2.0, 5.0, 10.0) if m * power >= least * (1 - 1e-9))
 
 
 def _range_um(spread: TargetSpread) -> tuple[float, float]:

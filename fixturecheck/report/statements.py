@@ -16,7 +16,7 @@ from fixturecheck.setup.model import Body, Setup
 from fixturecheck.units import Writing, metric_unit, suffix_of
 from fixturecheck.wording.groups import title
 from fixturecheck.wording.motion import touching_says
-from fixturecheck.wording.sentences import shown, stated
+from fixturecheck.wording.sentences import plural, shown, stated
 
 AT_THE_MACHINE = (
     "This page does not replace training, the machine's manual or the law where you work. Local rules "
@@ -308,13 +308,13 @@ def _says(result: Result) -> str:
         return f"Do not {do} this set-up as it stands."
     if result.verdict is Verdict.UNKNOWN:
         return (
-            f"{_several(counts[Verdict.UNKNOWN], 'answer')} could not be computed. That is no pass: do not "
+            f"{plural(counts[Verdict.UNKNOWN], 'answer')} could not be computed. That is no pass: do not "
             f"{do} this set-up until it is known."
         )
     if result.verdict is Verdict.CAUTION:
         short = sum(unmet(r.finding) for r in rows if r.finding.verdict is Verdict.CAUTION)
         if short:
-            return f"{_several(short, 'limit')} not met: decide on each caution before {doing}."
+            return f"{plural(short, 'limit')} not met: decide on each caution before {doing}."
         return f"No limit is broken in what was asked; read the cautions before {doing}."
     return _go(result, doing)
 
@@ -393,7 +393,3 @@ def reason(one: NotAsked) -> str:
     if one.reason is WhyNotAsked.WAITS:
         return f"waits for {one.lacks}"
     return str(one.reason)
-
-
-def _several(count: int, noun: str) -> str:
-    return f"{count} {noun}{'' if count == 1 else 's'}"

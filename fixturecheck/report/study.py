@@ -12,11 +12,11 @@ from markupsafe import Markup
 from shapely.geometry.base import BaseGeometry
 
 from fixturecheck.arrays import Floats
-from fixturecheck.report.build_files import xml_text
-from fixturecheck.report.markup import Cell, Table, render, style, table_of
+from fixturecheck.report.build_files import xml_document, xml_text
+from fixturecheck.report.markup import Cell, Table, render_page, svg, table_of
 from fixturecheck.result.finding import Verdict
 from fixturecheck.study.model import Flip, ParameterValue, Study, StudyFound, StudyParameter, VariantRow
-from fixturecheck.wording.sentences import shown
+from fixturecheck.wording.sentences import SIGNS, shown, wide_spaces
 
 WIDE, HIGH = 640.0, 460.0
 _LEFT, _RIGHT, _TOP, _FOOT = 78.0, 24.0, 28.0, 62.0
@@ -26,7 +26,6 @@ _PAINT = {
     Verdict.NO_GO: "#d98a93",
     Verdict.UNKNOWN: "#b4b4c2",
 }
-_SIGNS = {Verdict.GO: "✓", Verdict.CAUTION: "▲", Verdict.NO_GO: "✕", Verdict.UNKNOWN: "?"}
 _MOST_SIGNS = 400
 
 Scale = Callable[[float], float]
@@ -61,16 +60,8 @@ def region_map(study: Study, rows: Sequence[VariantRow], best: VariantRow | None
     names = [p.name for p in axes]
     pieces += _axis_across(names[0], float(low[0]), float(high[0]))
     pieces += _axis_up(names[1], float(low[1]), float(high[1])) if len(axes) > 1 else []
-    title = escape(f"Where {study.name} is go, over {' and '.join(names)}")
-    return _svg(title, pieces)
-
-
-def _svg(title: str, pieces: Sequence[str]) -> str:
-    return (
-        f'<svg viewBox="0 0 {WIDE:.0f} {HIGH:.0f}" role="img" aria-label="{title}" '
-        f'style="width:100%;max-width:{WIDE:.0f}px;height:auto" font-size="13" text-anchor="middle">'
-        f"{''.join(pieces)}</svg>"
-    )
+    title = f"Where {study.name} is go, over {' and '.join(names)}"
+    return svg(title, (WIDE, HIGH), pieces, font_px=13)
 
 
 def _number(row: VariantRow, parameter: StudyParameter) -> float:
@@ -124,7 +115,7 @@ def _y(share: float) -> float:
 def _sign(at: Floats, row: VariantRow, best: VariantRow | None) -> str:
     x, y = _x(float(at[0])), _y(float(at[1]))
     ring = f'<circle cx="{x:.1f}" cy="{y:.1f}" r="11" fill="none" stroke="#1c222a" stroke-width="2"/>'
-    text = f'<text x="{x:.1f}" y="{y + 4.5:.1f}" fill="#1c222a">{_SIGNS[row.verdict]}</text>'
+    text = f'<text x="{x:.1f}" y="{y + 4.5:.1f}" fill="#1c222a">{SIGNS[row.verdict]}</text>'
     return text + (ring if best is not None and row.key == best.key else "")
 
 
@@ -160,7 +151,8 @@ def parallel_plot(study: Study, rows: Sequence[VariantRow]) -> str:
     pieces = [_across(unit[i], rows[i].verdict, len(axes)) for i in order]
     for k, parameter in enumerate(axes):
         pieces += _upright(k, len(axes), parameter.name, float(low[k]), float(high[k]))
-    return _svg(escape(f"Every variant of {study.name} across its parameters"), pieces)
+    title = f"Every variant of {study.name} across its parameters"
+    return svg(title, (WIDE, HIGH), pieces, font_px=13)
 
 
 def _across(unit: Floats, verdict: Verdict, axes: int) -> str:
@@ -186,7 +178,7 @@ def study_text(found: StudyFound) -> str:
     unknown = [r for r in found.sampled if r.verdict is Verdict.UNKNOWN and r.says]
     lines += [f"unknown at {values_words(r)}: {r.says}" for r in unknown[:_MOST_UNKNOWN]]
     lines += [f"and {len(unknown) - _MOST_UNKNOWN} more unknown"] if len(unknown) > _MOST_UNKNOWN else []
-    return "\n".join(lines).replace("\u202f", " ")
+    return wide_spaces("\n".join(lines))
 
 
 def study_junit(found: StudyFound) -> str:
@@ -209,8 +201,7 @@ def study_junit(found: StudyFound) -> str:
     counts = {"tests": len(found.sampled), "failures": came.count("failure"), "errors": came.count("error")}
     for key, count in counts.items():
         suite.set(key, str(count))
-    ET.indent(root)
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{ET.tostring(root, encoding="unicode")}\n'
+    return xml_document(root)
 
 
 def counts_words(found: StudyFound) -> str:
@@ -254,11 +245,9 @@ def flip_words(flip: Flip) -> str:
 def study_page(found: StudyFound) -> str:
     """Return the page of a study."""
     rows = found.sampled
-    return render(
+    return render_page(
         "study.html",
         title=found.study.name,
-        style=style(),
-        view=None,
         counts=counts_words(found),
         best=best_words(found),
         verdict="go" if found.best is not None else "no-go",

@@ -9,7 +9,6 @@ from fixturecheck.progress import Tell
 from fixturecheck.report.assembly import touch_lines
 from fixturecheck.report.dials_page import dial_lines
 from fixturecheck.report.order import numbered
-from fixturecheck.report.pictures.figures import SIGNS, verdict_words
 from fixturecheck.report.statements import assumed_line, banner, counted
 from fixturecheck.result import Result
 from fixturecheck.result.finding import Finding, Verdict
@@ -31,7 +30,7 @@ from fixturecheck.wording.hold import (
     tools_of,
 )
 from fixturecheck.wording.release import burr_words, first_words, way_words
-from fixturecheck.wording.sentences import shown
+from fixturecheck.wording.sentences import shown, verdict_word, verdict_words, wide_spaces
 
 MOST_EACH = 3
 """Findings of one check that are told one by one; a gang fails the same way many times."""
@@ -61,9 +60,7 @@ class SoFar:
         verdict = finding.verdict
         if verdict is not Verdict.GO and self._shown < MOST_EACH:
             self._shown += 1
-            line = (
-                f"{SIGNS[verdict]} {str(verdict).upper()} {finding.check} {finding.subject}: {finding.says}"
-            )
+            line = f"{verdict_word(verdict)} {finding.check} {finding.subject}: {finding.says}"
             self._tell([line if len(line) <= _LONGEST else f"{line[: _LONGEST - 1]}…"])
         else:
             self._counts[verdict] = self._counts.get(verdict, 0) + 1
@@ -177,11 +174,11 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         Whether verdicts are coloured; their words and signs stand either way.
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
-    lines = [f"{painted(_word(result.verdict), result.verdict, colour)}  {result.name}"]
-    lines += [line for told in banner(result).lines() for line in _folded(told, columns)]
+    lines = [f"{coloured(verdict_word(result.verdict), result.verdict, colour=colour)}  {result.name}"]
+    lines += [line for told in banner(result).lines() for line in folded(told, columns)]
     if result.touching is not None:
-        lines += touch_lines(result, lambda text: _folded(text, columns))
-        return "\n".join(lines).replace("\u202f", " ")
+        lines += touch_lines(result, lambda text: folded(text, columns))
+        return wide_spaces("\n".join(lines))
     lines.append("")
     rows = numbered(result)
     wide_check = max((len(words.asked_of(r.together)) for r in rows), default=0)
@@ -196,33 +193,35 @@ def table(result: Result, *, width: int | None = None, colour: bool = False) -> 
         if number and f.limit is not None:
             number += f" (limit {shown(f.limit, f.unit, result.shown_in)})"
         about = f"{words.asked_of(told):<{wide_check}}  {words.title(told)}"
-        word = painted(f"{verdict_words(f):<9}", f.verdict, colour)
+        word = coloured(f"{verdict_words(f):<9}", f.verdict, colour=colour)
         head = f"{row.number:>3} {word}  {about}  {number}"
         lines.append(head.rstrip())
         if f.verdict is not Verdict.GO or f.overruled is not None:
             lines += _told(told, result.shown_in, columns)
             for under in row.follows:
                 about = f"{words.asked_of(under)}: {words.title(under)}"
-                lines += _folded(f"follows: {verdict_words(under.finding)} {about}", columns)
+                lines += folded(f"follows: {verdict_words(under.finding)} {about}", columns)
                 lines += [" " * 4 + line for line in _told(under, result.shown_in, columns - 4)]
     if passed > _MOST_GO:
         lines.append(f"    and {passed - _MOST_GO} more that are go")
     held = hold_lines(result.holding, result.shown_in)
-    lines += ["", *(line for told in held for line in _hung(told, columns))] if held else []
+    lines += ["", *(line for told in held for line in folded(told, columns, first=4, rest=8))] if held else []
     dials = dial_lines(result)
-    lines += ["", *(line for told in dials for line in _hung(told, columns))] if dials else []
+    lines += (
+        ["", *(line for told in dials for line in folded(told, columns, first=4, rest=8))] if dials else []
+    )
     also = assumed_line(result)
-    lines += ["", *_folded(also, columns)] if also else []
+    lines += ["", *folded(also, columns)] if also else []
     lines += ["", counted(rows)]
-    return "\n".join(lines).replace("\u202f", " ")
+    return wide_spaces("\n".join(lines))
 
 
 _PAINT = {Verdict.GO: "32", Verdict.CAUTION: "33", Verdict.NO_GO: "1;31", Verdict.UNKNOWN: "35"}
 """Colours of a terminal's own palette, which its user has made readable."""
 
 
-def painted(text: str, verdict: Verdict, colour: bool) -> str:
-    """Return a text in the colour of a verdict, where it is to be coloured."""
+def coloured(text: str, verdict: Verdict, *, colour: bool) -> str:
+    """Return a text in the colour of a verdict, where `colour` is true; else as it is."""
     return f"\x1b[{_PAINT[verdict]}m{text}\x1b[0m" if colour else text
 
 
@@ -230,23 +229,20 @@ def _told(told: Together, units: str, columns: int) -> list[str]:
     """Return the sentences of findings told as one, folded: what is so, what to change, of what else."""
     f = told.finding
     several = words.says(told, units)
-    lines = _folded(several, columns) if several else []
-    lines += _folded(words.instance(told) + f.says, columns)
-    lines += _folded(f"change: {f.remedy}", columns) if f.remedy else []
+    lines = folded(several, columns) if several else []
+    lines += folded(words.instance(told) + f.says, columns)
+    lines += folded(f"change: {f.remedy}", columns) if f.remedy else []
     if told.differ:
-        lines += _folded(f"these are: {', '.join(one.subject for one in told.all)}", columns)
+        lines += folded(f"these are: {', '.join(one.subject for one in told.all)}", columns)
     return lines
 
 
-def _word(verdict: Verdict) -> str:
-    return f"{SIGNS[verdict]} {str(verdict).upper()}"
+def folded(text: str, columns: int, *, first: int = 6, rest: int = 6) -> list[str]:
+    """Return a text in lines of at most so many columns.
 
-
-def _hung(text: str, columns: int) -> list[str]:
-    """Fold a line, what follows indented under its start."""
-    return textwrap.wrap(text, max(columns, 40), initial_indent="    ", subsequent_indent=" " * 8)
-
-
-def _folded(text: str, columns: int) -> list[str]:
-    indent = " " * 6
-    return textwrap.wrap(text, max(columns, 40), initial_indent=indent, subsequent_indent=indent)
+    Parameters
+    ----------
+    first, rest : int
+        How far the first line is indented, and those that follow.
+    """
+    return textwrap.wrap(text, max(columns, 40), initial_indent=" " * first, subsequent_indent=" " * rest)

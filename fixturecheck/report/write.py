@@ -15,12 +15,12 @@ from fixturecheck.report.folder import PAGE, PICTURES, RESULT, STEP, STL, scratc
 from fixturecheck.report.html import page
 from fixturecheck.report.json import result_json
 from fixturecheck.report.pictures.draw import drawing_of, write_job
-from fixturecheck.report.pictures.figures import SIGNS
-from fixturecheck.report.pictures.painter import Drawn, Painter
+from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Painter
 from fixturecheck.report.solids import write_setup_step, write_stl
 from fixturecheck.report.viewer.block import view_of
 from fixturecheck.result import Result
 from fixturecheck.setup.model import Setup
+from fixturecheck.wording.sentences import verdict_word
 
 
 def meshes_of(result: Result, tessellator: Tessellator | None = None) -> dict[str, Mesh]:
@@ -112,9 +112,9 @@ def write_all(
         progress("STL files", 0.5)
         write_stl(folder / STL, result.shapes, meshes)
         progress("pictures", 0.6)
-        drawn = painter.finish() if painter is not None else Drawn(files=frozenset(), trouble=None)
+        drawn = painter.finish() if painter is not None else NOTHING_DRAWN
     progress(PAGE, 0.95)
-    pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
+    pictures = drawn.read(folder / PICTURES)
     missing = "not asked for" if painter is None else drawn.trouble
     view = view_of(result, setup, meshes, drawing)
     text = page(result, setup, pictures=pictures, why_missing=missing, view=view)
@@ -130,7 +130,7 @@ def notebook_html(result: Result) -> str:
 
     A result that no check made, which has no set-up to show, is its verdict and name.
     """
-    verdict = f"{SIGNS[result.verdict]} {str(result.verdict).upper()}: {result.name}"
+    verdict = f"{verdict_word(result.verdict)}: {result.name}"
     if not isinstance(result.setup, Setup):
         return f"<p>{escape(verdict)}</p>"
     meshes = meshes_of(result)

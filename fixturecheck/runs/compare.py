@@ -5,7 +5,6 @@ Nothing heavy is imported at the top, so that the drawing process can be started
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -112,6 +111,7 @@ def _told(
         comparison_page,
         comparison_text,
     )
+    from fixturecheck.report.json import json_text  # noqa: PLC0415 -- as above
     from fixturecheck.runs.compared_solids import (  # noqa: PLC0415 -- the painter starts first
         changed_regions,
         draw_changes,
@@ -121,11 +121,9 @@ def _told(
     found = replace(found, solids=tuple(r.change for r in regions))
     with written(folder):
         titles, drawn = draw_changes(regions, early, late, folder, painter)
-        pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
-        page = comparison_page(found, titles, pictures, drawn.trouble)
+        page = comparison_page(found, titles, drawn.read(folder / PICTURES), drawn.trouble)
         (folder / COMPARED_PAGE).write_text(page, encoding="utf-8")
-        text = json.dumps(comparison_dict(found), indent=1, ensure_ascii=False, allow_nan=False)
-        (folder / COMPARED).write_text(f"{text}\n", encoding="utf-8")
+        (folder / COMPARED).write_text(json_text(comparison_dict(found)), encoding="utf-8")
     return CompareAnswer(
         breaks=found.breaks,
         unknown=found.unknown,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,7 +17,7 @@ from fixturecheck.kernel.place import location_of, placed_at
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.report.comparison import MOST_PAIRS, alike_key, all_points, pair_scenes
 from fixturecheck.report.folder import PICTURES
-from fixturecheck.report.pictures.draw import write_scenes
+from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.result.drawn import BodyDrawn
 from fixturecheck.result.shapes import NamedShape, Role
@@ -98,9 +97,7 @@ def draw_changes(
         ]
         seen = all_points([meshes[s.name].all_points_mm() for shapes in sides for s in shapes])
         scenes += pair_scenes(number, titles[-1], sides, seen, pale=True)
-    with tempfile.TemporaryDirectory() as home:
-        painter.begin(write_scenes(Path(home), folder / PICTURES, scenes, (every, meshes)))
-        return titles, painter.finish()
+    return titles, painted(painter, folder / PICTURES, scenes, (every, meshes))
 
 
 def _bodies(side: GivenResult, when: str) -> list[NamedShape]:

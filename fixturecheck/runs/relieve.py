@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tempfile
 from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
@@ -18,8 +17,8 @@ from fixturecheck.relief.clashes import clashes_of
 from fixturecheck.relief.model import Refused, Relief, Reliefs, size_words
 from fixturecheck.relief.search import relieve
 from fixturecheck.report.folder import PICTURES, RELIEF_PAGE, scratch, written
-from fixturecheck.report.pictures.draw import write_scenes
-from fixturecheck.report.pictures.painter import Drawn, Painter
+from fixturecheck.report.pictures.draw import painted
+from fixturecheck.report.pictures.painter import NOTHING_DRAWN, Drawn, Painter
 from fixturecheck.report.relief_page import Across, ReliefShown, relief_page, relief_scenes, whole_scene
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.load import load
@@ -60,12 +59,8 @@ def run(
 
 def _page(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
     """Draw each relief before and after, and write the page."""
-    drawn = (
-        _pictures(setup, found, folder / PICTURES)
-        if found.reliefs
-        else Drawn(files=frozenset(), trouble=None)
-    )
-    pictures = {name: (folder / PICTURES / name).read_bytes() for name in sorted(drawn.files)}
+    drawn = _pictures(setup, found, folder / PICTURES) if found.reliefs else NOTHING_DRAWN
+    pictures = drawn.read(folder / PICTURES)
     told_reliefs = [
         ReliefShown(
             says=r.says,
@@ -115,9 +110,7 @@ def _pictures(setup: Setup, found: Reliefs, folder: Path) -> Drawn:
         scenes += relief_scenes(_across(setup, relief), sides, meshes, setup.shown_in)
     painter = Painter()
     try:
-        with tempfile.TemporaryDirectory() as home:
-            painter.begin(write_scenes(Path(home), folder, scenes, (every, meshes)))
-            return painter.finish()
+        return painted(painter, folder, scenes, (every, meshes))
     finally:
         painter.stop()
 

@@ -17,6 +17,7 @@ from fixturecheck.sheet.measured import MeasuredFace
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import factor_words, magnet_words
 from fixturecheck.wording.release import burr_words, first_words, pry_words, way_words
+from fixturecheck.wording.sentences import first_up
 from fixturecheck.wording.settings import count_words, move_words, shown_on, time_words
 
 _MOST_CAUTIONS = 8
@@ -321,7 +322,7 @@ def _off(result: Result, write: Writing) -> Iterator[str]:
         return
     if hold.before is not None:
         text = first_words(hold.before)
-        yield f"{text[0].upper()}{text[1:]}."
+        yield f"{first_up(text)}."
     for body in hold.leaving:
         way = way_words(body.ways[0], write) if body.ways else "no way off was found"
         pry = f"; pry {pry_words(body.pry, write)}" if body.pry is not None else ""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fixturecheck.report.pictures.draw import write_scenes
+from fixturecheck.report.pictures.draw import painted
 from fixturecheck.report.pictures.painter import Painter
 from fixturecheck.report.pictures.scene import BODIES, MeshedResult, overview, set_stage
 from fixturecheck.report.write import meshes_of
@@ -34,11 +34,9 @@ def staged_picture(
     """
     meshes = meshes_of(result)
     scene = _scene(set_stage(result, meshes), steps)
-    with tempfile.TemporaryDirectory() as home, tempfile.TemporaryDirectory() as folder:
-        painter.begin(write_scenes(Path(home), Path(folder), [scene], (result.shapes, meshes)))
-        drawn = painter.finish()
-        png = (Path(folder) / PICTURE).read_bytes() if PICTURE in drawn.files else None
-    return png, drawn.trouble
+    with tempfile.TemporaryDirectory() as folder:
+        drawn = painted(painter, Path(folder), [scene], (result.shapes, meshes))
+        return drawn.read(Path(folder)).get(PICTURE), drawn.trouble
 
 
 def _scene(stage: MeshedResult, steps: Sequence[StagedBody]) -> dict[str, Any]:

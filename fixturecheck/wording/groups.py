@@ -9,7 +9,7 @@ from functools import reduce
 
 from fixturecheck.faceref import FaceRef, on
 from fixturecheck.result.finding import Finding, Kind, Verdict
-from fixturecheck.wording.sentences import shown, shown_span
+from fixturecheck.wording.sentences import first_up, shown, shown_span
 
 _COUNTS = (
     *("no", "one", "two", "three", "four", "five", "six"),
@@ -120,7 +120,7 @@ def says(together: Together, units: str) -> str:
     text = told.format(
         count=count_words(len(together.all)), who=who(together.all), value=span(together, units), pairs=pairs
     )
-    return text[0].upper() + text[1:] if told.startswith("{count}") else text
+    return first_up(text) if told.startswith("{count}") else text
 
 
 def short(together: Together, units: str) -> str:

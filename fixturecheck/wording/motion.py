@@ -16,6 +16,7 @@ from fixturecheck.result.shapes import Vector
 from fixturecheck.result.touching import BodyFree, BodyPair, PairState, Touching
 from fixturecheck.units import METRIC, Writing, angle_text, axis_text, factor_text
 from fixturecheck.wording.groups import listed
+from fixturecheck.wording.sentences import first_up, plural
 
 _AXES = "XYZ"
 _LEFT_OUT_SHARE = 0.33
@@ -209,11 +210,11 @@ def contact_words(pair: BodyPair, write: Writing) -> str:
     """Return over what two bodies touch: `over 400 mm2 (2 areas), along 12 mm (1 line)`."""
     told = []
     if pair.areas:
-        told.append(f"over {write.area(pair.area_mm2)} ({_several(pair.areas, 'area')})")
+        told.append(f"over {write.area(pair.area_mm2)} ({_or_no(pair.areas, 'area')})")
     if pair.lines:
-        told.append(f"along {write.length(pair.length_mm)} ({_several(pair.lines, 'line')})")
+        told.append(f"along {write.length(pair.length_mm)} ({_or_no(pair.lines, 'line')})")
     if pair.points:
-        told.append(f"at {_several(pair.points, 'point')}")
+        told.append(f"at {_or_no(pair.points, 'point')}")
     return ", ".join(told)
 
 
@@ -245,7 +246,7 @@ def parting_says(pair: BodyPair, write: Writing) -> str | None:
     if pair.depth_mm is not None and pair.parting_mm > _MUCH_FURTHER * pair.depth_mm:
         less = write.length(pair.depth_mm, ".4g", "up")
         return f"Take {less} off one of them where they share space. To part them instead, {move}: {tried}."
-    return f"{move[:1].upper()}{move[1:]}: {tried}."
+    return f"{first_up(move)}: {tried}."
 
 
 def keeps_words(free: BodyFree, write: Writing) -> str:
@@ -291,19 +292,20 @@ def free_says(free: BodyFree, write: Writing) -> str:
 def touching_says(found: Touching, write: Writing) -> str:
     """Return what is so of an assembly, in one sentence or two."""
     counts = {state: len(found.in_state(state)) for state in PairState}
-    overlaps = _several(counts[PairState.OVERLAP], "pair")
+    overlaps = _or_no(counts[PairState.OVERLAP], "pair")
     lead = (
         f"{overlaps} of bodies overlap{'s' if counts[PairState.OVERLAP] == 1 else ''}: they cannot stand so."
         if counts[PairState.OVERLAP]
         else "No two bodies overlap."
     )
-    clears = _several(counts[PairState.CLEAR], "pair")
-    touches = _several(counts[PairState.TOUCH], "pair")
+    clears = _or_no(counts[PairState.CLEAR], "pair")
+    touches = _or_no(counts[PairState.TOUCH], "pair")
     touch = "touches" if counts[PairState.TOUCH] == 1 else "touch"
     clear = "clears" if counts[PairState.CLEAR] == 1 else "clear"
     told = f"Of {len(found.bodies)} bodies, {touches} {touch} and {clears} {clear} by"
     return f"{lead} {told} {write.length(found.within_mm)} or less."
 
 
-def _several(count: int, noun: str) -> str:
-    return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"
+def _or_no(count: int, noun: str) -> str:
+    """Return a count with its noun, and `no` for none."""
+    return plural(count, noun) if count else f"no {noun}s"

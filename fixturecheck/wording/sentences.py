@@ -2,9 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 
+from fixturecheck.result.finding import Finding, Verdict
 from fixturecheck.units import IN_INCHES, Writing, signed
+
+SIGNS: Mapping[Verdict, str] = {
+    Verdict.GO: "\u2713",
+    Verdict.CAUTION: "\u25b2",
+    Verdict.NO_GO: "\u2715",
+    Verdict.UNKNOWN: "?",
+}
+"""A verdict is always its word and its sign; colour only helps."""
+
+
+def verdict_word(verdict: Verdict) -> str:
+    """Return a verdict with its sign: `✕ NO-GO`."""
+    return f"{SIGNS[verdict]} {str(verdict).upper()}"
+
+
+def verdict_words(finding: Finding) -> str:
+    """Return a finding's verdict with its sign; where it was overruled, its check's own first."""
+    if finding.overruled is None:
+        return verdict_word(finding.verdict)
+    return f"{verdict_word(finding.overruled)}, counted as {str(finding.verdict).upper()}"
+
+
+def plural(count: int, noun: str) -> str:
+    """Return a count with its noun: `1 answer`, `3 answers`."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def first_up(text: str) -> str:
+    """Return words with their first letter as a capital, whatever they begin with."""
+    return text[:1].upper() + text[1:]
+
+
+def wide_spaces(text: str) -> str:
+    """Return words with plain spaces before units, as a terminal or a log shows them."""
+    return text.replace("\u202f", " ")
 
 
 def capitalised(text: str, names: Collection[str] = ()) -> str:

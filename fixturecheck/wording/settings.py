@@ -8,6 +8,7 @@ from fixturecheck.angles.incline import Incline
 from fixturecheck.angles.sine import ARCSEC_PER_DEG
 from fixturecheck.result.dials import DialMove, DialReading, MoveKind
 from fixturecheck.units import Writing
+from fixturecheck.wording.sentences import first_up, plural
 
 _INCH_MM = 25.4
 
@@ -78,11 +79,11 @@ def _decimals(step: float) -> int:
 
 def _count(reading: DialReading) -> str:
     if reading.turns is None:
-        return f"{reading.lines} {'digit' if reading.lines == 1 else 'digits'}"
-    lines = f"{reading.lines} {'line' if reading.lines == 1 else 'lines'}"
+        return plural(reading.lines or 0, "digit")
+    lines = plural(reading.lines or 0, "line")
     if not reading.turns:
         return lines
-    turns = f"{reading.turns} {'turn' if reading.turns == 1 else 'turns'}"
+    turns = plural(reading.turns, "turn")
     return f"{turns} {lines}" if reading.lines else turns
 
 
@@ -114,7 +115,7 @@ def move_words(move: DialMove, write: Writing) -> str:
     text = _MOVES[move.kind].format(far=far, face=move.face, passes=passes)
     if move.kind is MoveKind.TO_START and move.reading is not None:
         text += "; cross feed to its reading"
-    return text[0].upper() + text[1:]
+    return first_up(text)
 
 
 def time_words(time_min: float) -> str:

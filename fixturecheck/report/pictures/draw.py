@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ from fixturecheck.kernel.mesh.triangles import Mesh
 from fixturecheck.report.order import numbered
 from fixturecheck.report.pictures.figures import Figure, all_arrays
 from fixturecheck.report.pictures.hold_scene import hold_scenes
+from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.pictures.scene import (
     MeshedResult,
     close_up,
@@ -79,6 +81,26 @@ def write_job(
     scenes = [*drawn.general, *drawn.close_ups.values()]
     figures = [figure for several in drawn.figures.values() for figure in several]
     return write_scenes(home, folder, scenes, (result.shapes, meshes), figures)
+
+
+def painted(
+    painter: Painter,
+    folder: Path,
+    scenes: Sequence[Mapping[str, Any]],
+    drawn: tuple[Sequence[NamedShape], Mapping[str, Mesh]],
+) -> Drawn:
+    """Have scenes drawn into a folder, and wait for the pictures.
+
+    Parameters
+    ----------
+    painter : Painter
+        A drawing process that has drawn nothing yet.
+    drawn : (sequence of NamedShape, mapping of str to Mesh)
+        The shapes in the scenes, and the mesh of each by its name.
+    """
+    with tempfile.TemporaryDirectory() as home:
+        painter.begin(write_scenes(Path(home), folder, scenes, drawn))
+        return painter.finish()
 
 
 def write_scenes(

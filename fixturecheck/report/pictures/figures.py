@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from fixturecheck.arrays import Floats, Ints
 from fixturecheck.numeric import square_to
-from fixturecheck.result.finding import Finding, Verdict
+from fixturecheck.result.finding import Verdict
 from fixturecheck.result.shapes import NamedShape, Role
 
 Rgb = tuple[int, int, int]
@@ -66,22 +66,6 @@ WORDS: dict[Role, str] = {
     Role.REMOVED: "removed since",
     Role.MOVED: "face that moved, or is new",
 }
-
-SIGNS: dict[Verdict, str] = {
-    Verdict.GO: "\u2713",
-    Verdict.CAUTION: "\u25b2",
-    Verdict.NO_GO: "\u2715",
-    Verdict.UNKNOWN: "?",
-}
-"""A verdict is always its word and its sign; colour only helps."""
-
-
-def verdict_words(finding: Finding) -> str:
-    """Return a finding's verdict with its sign; where it was overruled, its check's own first."""
-    if finding.overruled is None:
-        return f"{SIGNS[finding.verdict]} {str(finding.verdict).upper()}"
-    own = finding.overruled
-    return f"{SIGNS[own]} {str(own).upper()}, counted as {str(finding.verdict).upper()}"
 
 
 VERDICTS: dict[Verdict, Rgb] = {

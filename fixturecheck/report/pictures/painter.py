@@ -28,6 +28,14 @@ class Drawn:
     files: frozenset[str]
     trouble: str | None
 
+    def read(self, folder: Path) -> dict[str, bytes]:
+        """Return the PNG files by their names, from the folder that they were drawn into."""
+        return {name: (folder / name).read_bytes() for name in sorted(self.files)}
+
+
+NOTHING_DRAWN = Drawn(files=frozenset(), trouble=None)
+"""Nothing was to be drawn."""
+
 
 class Painter:
     """The drawing process; started early, it loads its libraries while the check still computes."""

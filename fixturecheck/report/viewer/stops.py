@@ -13,7 +13,7 @@ import numpy as np
 
 from fixturecheck.report.order import HOLD_FLUX, HOLD_PULL, LOCATION, OVERVIEW, REST, Numbered, numbered
 from fixturecheck.report.pictures.draw import Drawing
-from fixturecheck.report.pictures.figures import body_colours, verdict_words
+from fixturecheck.report.pictures.figures import body_colours
 from fixturecheck.report.pictures.scene import (
     BODIES,
     MeshedResult,
@@ -29,7 +29,7 @@ from fixturecheck.report.viewer.things import scale_colours
 from fixturecheck.result.finding import Finding
 from fixturecheck.result.shapes import wheel_name
 from fixturecheck.wording import groups as words
-from fixturecheck.wording.sentences import shown
+from fixturecheck.wording.sentences import shown, verdict_words
 
 WHOLE = "whole"
 """The stop at which the whole set-up is seen."""
