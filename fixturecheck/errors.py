@@ -14,6 +14,29 @@ class FixturecheckError(Exception):
     exit_code = 3
 
 
+class Problem(str):
+    """One thing that is wrong: a sentence, which also knows what it is about.
+
+    Parameters
+    ----------
+    text : str
+        The sentence.
+    about : tuple of str
+        The table, and which entry: `("cut", "floor")`, `("seat", "part", "rail")`, `("machine", "flange")`.
+        Empty for the whole.
+    """
+
+    __slots__ = ("about",)
+
+    about: tuple[str, ...]
+
+    def __new__(cls, text: str, about: tuple[str, ...] = ()) -> Problem:
+        """Return the sentence with what it is about."""
+        self = super().__new__(cls, text)
+        self.about = about
+        return self
+
+
 class SetupError(FixturecheckError):
     """What the user stated cannot be used: a missing file, an unknown name, a number that is not one.
 
@@ -28,7 +51,7 @@ class SetupError(FixturecheckError):
     @property
     def problems(self) -> tuple[str, ...]:
         """All that is wrong, one sentence each."""
-        return tuple(str(p) for p in self.args)
+        return tuple(p if isinstance(p, str) else str(p) for p in self.args)
 
     def __str__(self) -> str:
         return "; ".join(self.problems)
@@ -40,6 +63,22 @@ class KernelError(FixturecheckError):
 
 class NotComputedError(FixturecheckError):
     """A number could not be computed; the message is the reason that the `unknown` finding carries."""
+
+
+@contextmanager
+def about(*what: str) -> Iterator[None]:
+    """Have every problem that ends the block know what it is about, unless it knows that already.
+
+    Parameters
+    ----------
+    *what : str
+        As in `Problem`.
+    """
+    try:
+        yield
+    except SetupError as wrong:
+        wrong.args = tuple(p if isinstance(p, Problem) else Problem(p, what) for p in wrong.problems)
+        raise
 
 
 def refuse_unless_positive(what: str, *values: float) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.errors import Mistakes, SetupError, about
 from fixturecheck.faceref import FaceRef
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import allowed_name, nearest
@@ -250,21 +250,21 @@ def refuse_bad_dials(setup: Setup) -> None:
         ("cross_feed", machine.cross_feed, (FeedWay.IN, FeedWay.OUT)),
     ):
         if wheel is not None:
-            with wrong.noted():
+            with wrong.noted(), about("machine"):
                 _refuse_bad_handwheel(wheel, f"machine, {name}", ways)
     with wrong.noted():
         _refuse_bad_dialling(setup)
     names = [b.name for b in setup.bodies]
     for transfer in setup.transfers:
-        where = f"transfer {transfer.name!r}"
-        with wrong.noted():
+        where, key = f"transfer {transfer.name!r}", ("transfer", transfer.name)
+        with wrong.noted(), about(*key):
             allowed_name(transfer.name, where)
-        with wrong.noted():
+        with wrong.noted(), about(*key):
             _refuse_stranger(transfer.stop, names, f"{where}, stop")
-        with wrong.noted():
+        with wrong.noted(), about(*key):
             refuse_unknown_face(setup, transfer.target, f"{where}, target")
     for square in setup.squared:
-        with wrong.noted():
+        with wrong.noted(), about():
             _refuse_stranger(
                 square.body, [*names, *(b.group or b.name for b in setup.bodies)], "square, body"
             )

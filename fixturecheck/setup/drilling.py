@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from fixturecheck.drilling.numbers import thread_of
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import SetupError, about
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import nearest
 from fixturecheck.setup.records import BodyRole
@@ -117,18 +117,22 @@ def refuse_bad_drills(setup: Setup) -> None:
     SetupError
         Names what is not there, and the nearest that is.
     """
-    names = [b.name for b in setup.bodies if b.role == BodyRole.PART]
     for drill in setup.drills:
-        where = f"drill {drill.name!r}"
-        refuse_bad_words_of_drill(drill)
-        if not drill.parts:
-            message = f"{where}: name the parts that are drilled"
+        with about("drill", drill.name):
+            refuse_bad_words_of_drill(drill)
+            _refuse_bad_drill(setup, drill)
+
+
+def _refuse_bad_drill(setup: Setup, drill: Drilling) -> None:
+    where, names = f"drill {drill.name!r}", [b.name for b in setup.bodies if b.role == BodyRole.PART]
+    if not drill.parts:
+        message = f"{where}: name the parts that are drilled"
+        raise SetupError(message)
+    for part in drill.parts:
+        if part not in names:
+            message = f"{where}: no part is named {part!r}; {nearest(part, names)}"
             raise SetupError(message)
-        for part in drill.parts:
-            if part not in names:
-                message = f"{where}: no part is named {part!r}; {nearest(part, names)}"
-                raise SetupError(message)
-            body = setup.body(part)
-            if not body.face_indices(drill.hole):
-                message = f"{where}: {part} has no face {drill.hole!r}; {nearest(drill.hole, body.faces)}"
-                raise SetupError(message)
+        body = setup.body(part)
+        if not body.face_indices(drill.hole):
+            message = f"{where}: {part} has no face {drill.hole!r}; {nearest(drill.hole, body.faces)}"
+            raise SetupError(message)

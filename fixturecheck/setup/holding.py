@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from fixturecheck.errors import SetupError
+from fixturecheck.errors import Problem, SetupError, about
 from fixturecheck.fields import HIDDEN, allowed, recorded
 from fixturecheck.names import nearest, one_of
 from fixturecheck.result.hold import ClampKind, MagnetState
@@ -385,16 +385,18 @@ def refuse_bad_holding(setup: Setup) -> None:
     for kind, stated in (("clamp", holding.clamps), ("mill", holding.milling)):
         _refuse_repeats(kind, [one.name for one in stated])
     for clamp in holding.clamps:
-        _refuse_bad_clamp(setup, clamp)
+        with about("clamp", clamp.name):
+            _refuse_bad_clamp(setup, clamp)
     for mill in holding.milling:
-        _refuse_bad_milling(setup, mill)
+        with about("mill", mill.name):
+            _refuse_bad_milling(setup, mill)
 
 
 def _refuse_repeats(kind: str, names: list[str]) -> None:
     for name in names:
         if names.count(name) > 1:
             message = f"{kind} {name!r}: stated more than once; each needs a name of its own"
-            raise SetupError(message)
+            raise SetupError(Problem(message, (kind, name)))
 
 
 def _refuse_bad_magnet(setup: Setup, holding: Holding) -> None:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import os
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path, PurePath
 from typing import Any
 
-from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.errors import Mistakes, Problem, SetupError
 from fixturecheck.kernel.script import Assembly, Node, Ran, is_assembly, nodes_of, run, tagged
 from fixturecheck.kernel.shapes import Location
 from fixturecheck.kernel.step import PartFile, read
@@ -79,7 +78,7 @@ def _made(
         )
     except SetupError as reason:
         for line in reason.problems:
-            wrong.add(f"{_where_said(told.facts, line)}: {line}")
+            wrong.add(f"{_where_stated(told.facts, line)}: {line}")
         wrong.raise_any()
         raise
 
@@ -120,25 +119,16 @@ def _equipment(facts: EquipmentFacts) -> tuple[Body, ...]:
         facts.entry.several("", reason)
 
 
-_SAID = re.compile(
-    r"(?:(body|cut|drill|equipment|clamp|mill|transfer) '([^']*)'|seat of '([^']*)' on '([^']*)'"
-    r"|(machine|wheel|flange|guard|staging|relief|holding|hardening|dials))"
-)
-
-
-def _where_said(facts: Stated, message: str) -> str:
-    """Say where the entry stands that a message about the whole set-up begins with."""
-    said = _SAID.match(message)
-    if not said:
-        return facts.where(facts.path)
-    kind, name, on_body, on, single = said.groups()
-    if single:
-        return facts.where(("machine", single) if single in {"flange", "guard"} else (single,))
-    wanted = {"name": name} if kind else {"body": on_body, "on": on}
-    entries: Any = facts.values.get(kind or "seat", ())
-    for n, entry in enumerate(entries if isinstance(entries, list | tuple) else ()):
+def _where_stated(facts: Stated, problem: str) -> str:
+    """Say where what a problem is about stands; the file where that is not known."""
+    kind, *names = problem.about if isinstance(problem, Problem) and problem.about else ("",)
+    wanted = dict(zip(("body", "on") if kind == "seat" else ("name",), names, strict=False))
+    entries: Any = facts.values.get(kind)
+    if not isinstance(entries, list | tuple):
+        return facts.where((kind, *names) if kind else facts.path)
+    for n, entry in enumerate(entries):
         if all(entry.get(k) == v for k, v in wanted.items()):
-            return facts.where((kind or "seat", n))
+            return facts.where((kind, n))
     return facts.where(facts.path)
 
 

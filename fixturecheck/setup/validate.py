@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from fixturecheck.errors import Mistakes, SetupError
+from fixturecheck.errors import Mistakes, Problem, SetupError, about
 from fixturecheck.fields import allowed_in, shortened
 from fixturecheck.kernel.brep.topology import faces_of, one_of_each
 from fixturecheck.kernel.measure import box_of, face_frame, is_flat, surface_kind
@@ -36,15 +36,16 @@ def refuse_bad_numbers(setup: Setup) -> None:
     SetupError
         Names what the value belongs to, the field, the value and what may stand there.
     """
-    for where, record in _records(setup):
-        if not is_dataclass(record):
-            message = (
-                f"{where}: a {type(record).__name__} was given where the set-up needs its own kind of object"
-            )
-            raise SetupError(message)
-        refuse_bad_record(record, where)
+    for key, where, record in _records(setup):
+        with about(*key):
+            if not is_dataclass(record):
+                kind = type(record).__name__
+                message = f"{where}: a {kind} was given where the set-up needs its own kind of object"
+                raise SetupError(message)
+            refuse_bad_record(record, where)
     for body in setup.bodies:
-        _refuse_bad_numbers_of_body(body)
+        with about("body", body.name):
+            _refuse_bad_numbers_of_body(body)
 
 
 def refuse_bad_record(record: Any, where: str) -> None:
@@ -93,58 +94,66 @@ def _refuse_bad_numbers_of_body(body: Body) -> None:
         raise SetupError(message)
 
 
-def _records(setup: Setup) -> Iterator[tuple[str, Any]]:
-    """Yield every record with fields of its own, and what to call it."""
-    yield "machine", setup.machine
-    yield "wheel", setup.wheel
-    yield "tolerances", setup.tolerances
+_Record = tuple[tuple[str, ...], str, Any]
+"""What a record is, as in `Problem.about`; what to call it; and the record."""
+
+
+def _records(setup: Setup) -> Iterator[_Record]:
+    """Yield every record with fields of its own."""
+    for name in ("machine", "wheel", "tolerances"):
+        yield (name,), name, getattr(setup, name)
     for seat in setup.seats:
-        yield f"seat of {seat.body!r} on {seat.on!r}", seat
+        yield ("seat", seat.body, seat.on), f"seat of {seat.body!r} on {seat.on!r}", seat
     for cut in setup.cuts:
-        yield f"cut {cut.name!r}", cut
-    if is_dataclass(setup.machine):
-        yield "flange", setup.machine.flange
-        if setup.machine.guard is not None:
-            yield "guard", setup.machine.guard
-        for name in ("downfeed", "cross_feed"):
-            if getattr(setup.machine, name) is not None:
-                yield f"machine, {name}", getattr(setup.machine, name)
-    yield "relief", setup.relief
+        yield ("cut", cut.name), f"cut {cut.name!r}", cut
+    yield from _of_machine(setup)
+    yield ("relief",), "relief", setup.relief
     if setup.dials is not None:
-        yield "dials", setup.dials
+        yield ("dials",), "dials", setup.dials
     for transfer in setup.transfers:
-        yield f"transfer {transfer.name!r}", transfer
+        yield ("transfer", transfer.name), f"transfer {transfer.name!r}", transfer
     for square in setup.squared:
-        yield "square", square
+        yield (), "square", square
     yield from _drilled_and_hardened(setup)
     yield from _held_and_staged(setup)
 
 
-def _drilled_and_hardened(setup: Setup) -> Iterator[tuple[str, Any]]:
+def _of_machine(setup: Setup) -> Iterator[_Record]:
+    """Yield the records that stand in that of the machine."""
+    if is_dataclass(setup.machine):
+        yield ("machine", "flange"), "flange", setup.machine.flange
+        if setup.machine.guard is not None:
+            yield ("machine", "guard"), "guard", setup.machine.guard
+        for name in ("downfeed", "cross_feed"):
+            if getattr(setup.machine, name) is not None:
+                yield ("machine",), f"machine, {name}", getattr(setup.machine, name)
+
+
+def _drilled_and_hardened(setup: Setup) -> Iterator[_Record]:
     """Yield the records of holes, and of how the parts are hardened."""
     for drill in setup.drills:
-        yield f"drill {drill.name!r}", drill
+        yield ("drill", drill.name), f"drill {drill.name!r}", drill
     if setup.hardening is not None:
-        yield "hardening", setup.hardening
+        yield ("hardening",), "hardening", setup.hardening
         for size in setup.hardening.sizes:
-            yield f"hardening, size of {size.part!r}", size
+            yield ("hardening",), f"hardening, size of {size.part!r}", size
 
 
-def _held_and_staged(setup: Setup) -> Iterator[tuple[str, Any]]:
+def _held_and_staged(setup: Setup) -> Iterator[_Record]:
     """Yield the records of what holds the parts, and of how they are put in place."""
     if setup.holding is not None:
-        yield "holding", setup.holding
-        for clamp in getattr(setup.holding, "clamps", ()):
-            yield f"clamp {getattr(clamp, 'name', clamp)!r}", clamp
-        for mill in getattr(setup.holding, "milling", ()):
-            yield f"mill {getattr(mill, 'name', mill)!r}", mill
+        yield ("holding",), "holding", setup.holding
+        for kind, several in (("clamp", "clamps"), ("mill", "milling")):
+            for one in getattr(setup.holding, several, ()):
+                name = getattr(one, "name", one)
+                yield (kind, str(name)), f"{kind} {name!r}", one
     if setup.staging is not None:
-        yield "staging", setup.staging
+        yield ("staging",), "staging", setup.staging
         pushes = getattr(setup.staging, "push", {})
         for name, push in pushes.items():
-            yield f"staging, push of {name!r}", push
+            yield ("staging",), f"staging, push of {name!r}", push
         for press in getattr(setup.staging, "press", ()):
-            yield f"staging, press on {getattr(press, 'part', press)!r}", press
+            yield ("staging",), f"staging, press on {getattr(press, 'part', press)!r}", press
 
 
 T = TypeVar("T")
@@ -199,34 +208,26 @@ def refuse_bad(setup: Setup) -> None:
     # What is said of bodies presupposes that each is sound and named once.
     _refuse_bad_bodies(setup)
     wrong = Mistakes()
-    for refuse in (
-        _refuse_bad_seats,
-        _refuse_bad_cuts,
-        _refuse_bad_wheel,
-        _refuse_below_table,
-        refuse_bad_staging,
-        _refuse_bad_hold,
-        refuse_bad_drills,
-        refuse_bad_hardening,
-        refuse_bad_dials,
-        _refuse_bad_relieving,
-        _refuse_bad_severity,
-    ):
-        with wrong.noted():
+    for table, refuse in _REFUSALS:
+        with wrong.noted(), about(*table):
             refuse(setup)
     wrong.raise_any()
 
 
 def _refuse_bad_seats(setup: Setup) -> None:
     wrong = Mistakes()
-    wrong.each(setup.seats, lambda seat: _refuse_bad_seat(setup, seat))
+    for seat in setup.seats:
+        with wrong.noted(), about("seat", seat.body, seat.on):
+            _refuse_bad_seat(setup, seat)
     wrong.raise_any()
 
 
 def _refuse_bad_cuts(setup: Setup) -> None:
     _refuse_repeats((c.name for c in setup.cuts), "cut")
     wrong = Mistakes()
-    wrong.each(setup.cuts, lambda cut: _refuse_bad_cut(setup, cut))
+    for cut in setup.cuts:
+        with wrong.noted(), about("cut", cut.name):
+            _refuse_bad_cut(setup, cut)
     wrong.raise_any()
 
 
@@ -240,14 +241,15 @@ def _refuse_bad_wheel(setup: Setup) -> None:
             f"flange: its diameter of {flange} must be less than the wheel's {wheel}; "
             "state the flange that carries this wheel"
         )
-        raise SetupError(message)
+        raise SetupError(Problem(message, ("machine", "flange")))
 
 
 def _refuse_bad_hold(setup: Setup) -> None:
     refuse_bad_holding(setup)
     for mill in setup.holding.milling if setup.holding else ():
-        for part in mill.parts:
-            _refuse_leaning(setup.body(part), mill.face, f"mill {mill.name!r}")
+        with about("mill", mill.name):
+            for part in mill.parts:
+                _refuse_leaning(setup.body(part), mill.face, f"mill {mill.name!r}")
 
 
 def _refuse_leaning(body: Body, face: str, where: str) -> None:
@@ -301,10 +303,11 @@ def _refuse_bad_bodies(setup: Setup) -> None:
             if flaws[i] is None and max(box[3] - box[0], box[4] - box[1], box[5] - box[2]) > MOST_MM:
                 size = setup.write.length(max(box[3] - box[0], box[4] - box[1], box[5] - box[2]), ".0f")
                 flaws[i] = f"is {size} over its longest side; was it drawn or exported in other units?"
-        if flaws[i]:
-            message = f"body {body.name!r} {flaws[i]}"
-            raise SetupError(message)
-        _refuse_bad_body(body)
+        with about("body", body.name):
+            if flaws[i]:
+                message = f"body {body.name!r} {flaws[i]}"
+                raise SetupError(message)
+            _refuse_bad_body(body)
     if not any(b.role == BodyRole.PART for b in setup.bodies):
         message = "the set-up has no part: give at least one body the role 'part'"
         raise SetupError(message)
@@ -392,7 +395,7 @@ def _refuse_bad_cut(setup: Setup, cut: Cut) -> None:
     if not isinstance(cut.parts, list | tuple) or not cut.parts:
         message = f"{where}: parts must be a list of part names; got {cut.parts!r}"
         raise SetupError(message)
-    _refuse_repeats(cut.parts, f"{where}, part")
+    _refuse_repeats(cut.parts, f"{where}, part", "cut", cut.name)
     if cut.stock_mm == 0.0 and cut.wall_stock_mm == 0.0:
         message = f"{where}: there is nothing to grind; state stock_mm or wall_stock_mm above zero"
         raise SetupError(message)
@@ -457,14 +460,15 @@ def face_of(body: Body, name: str, where: str) -> tuple[int, ...]:
     raise SetupError(message)
 
 
-def _refuse_repeats(names: Iterable[str], what: str) -> None:
-    """Each name once, and each an allowed one."""
+def _refuse_repeats(names: Iterable[str], what: str, *key: str) -> None:
+    """Each name once, and each an allowed one; `key` is what they belong to, where they name no entries."""
     counts = Counter(names)
     for name, count in counts.items():
-        allowed_name(name, f"{what} {name!r}", MOST_MADE)
-        if count > 1:
-            message = f"{what} {name!r} is stated {count} times; each needs a name of its own"
-            raise SetupError(message)
+        with about(*(key or (what, name))):
+            allowed_name(name, f"{what} {name!r}", MOST_MADE)
+            if count > 1:
+                message = f"{what} {name!r} is stated {count} times; each needs a name of its own"
+                raise SetupError(message)
 
 
 def _from_table(look_up: Callable[[str], object], name: str, where: str) -> None:
@@ -474,3 +478,19 @@ def _from_table(look_up: Callable[[str], object], name: str, where: str) -> None
     except SetupError as reason:
         message = f"{where}: {reason}"
         raise SetupError(message) from reason
+
+
+_REFUSALS: tuple[tuple[tuple[str, ...], Callable[[Setup], None]], ...] = (
+    ((), _refuse_bad_seats),
+    ((), _refuse_bad_cuts),
+    (("wheel",), _refuse_bad_wheel),
+    (("machine",), _refuse_below_table),
+    (("staging",), refuse_bad_staging),
+    (("holding",), _refuse_bad_hold),
+    ((), refuse_bad_drills),
+    (("hardening",), refuse_bad_hardening),
+    (("dials",), refuse_bad_dials),
+    (("relief",), _refuse_bad_relieving),
+    ((), _refuse_bad_severity),
+)
+"""By the table that it is about, what refuses things that are wrong in themselves or among each other."""
