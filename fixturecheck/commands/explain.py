@@ -173,7 +173,7 @@ def _keys() -> Iterator[tuple[str, _Topic]]:
             yield from ([f"takes: {'; '.join(takes)}"] if takes else [])
             yield from (fact for fact in key.facts if ":" in fact)
             if key.matters:
-                yield f"hangs on it: {key.matters}"
+                yield f"what depends on it: {key.matters}"
 
         return lines
 

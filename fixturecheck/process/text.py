@@ -21,7 +21,7 @@ from fixturecheck.setup.text import StatedSetup, read_facts
 TABLES = ("job", "part", "blank", "operation")
 """What may stand at the top of a job."""
 
-_PART_KEYS = frozenset(FILE_KEYS) - {"name", "file", "solid"}
+NOT_OF_PART = frozenset(FILE_KEYS) - {"name", "file", "solid"}
 """Keys of a body that a job's part does not have, since it stands somewhere else in each operation."""
 
 
@@ -133,7 +133,7 @@ def _part(facts: Stated, units: str) -> BodyFacts:
     entry = facts.table("part")
     wrong = Mistakes()
     for key in entry.values:
-        if key in _PART_KEYS:
+        if key in NOT_OF_PART:
             with wrong.noted():
                 entry.fail(f"{key} is stated in the set-up of each operation, not in [part]", key)
     wrong.raise_any()

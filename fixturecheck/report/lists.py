@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from fixturecheck.errors import SetupError
 from fixturecheck.names import CHECKS, SEVERITIES, nearest, unknown
 from fixturecheck.process.records import BlankEntry, JobEntry, Operation
+from fixturecheck.process.text import NOT_OF_PART
 from fixturecheck.result.shapes import Vector
 from fixturecheck.setup.keys import (
     NEEDED,
@@ -19,12 +20,20 @@ from fixturecheck.setup.keys import (
     purpose_of,
     purpose_of_record,
 )
+from fixturecheck.setup.records import BodyEntry
 from fixturecheck.shop.catalogue import EquipmentType, Param, equipment, make
 from fixturecheck.shop.tables import finishes, materials, read, uncited
 from fixturecheck.shop.wheels import stripes
 
-JOB_RECORDS: Mapping[str, type] = {"job": JobEntry, "blank": BlankEntry, "operation": Operation}
-"""The data class of each table of a job; its [part] has the keys of a [[body]] without its place."""
+JOB_RECORDS: Mapping[str, type] = {
+    "job": JobEntry,
+    "part": BodyEntry,
+    "blank": BlankEntry,
+    "operation": Operation,
+}
+"""The data class of each table of a job."""
+
+_PART = "The finished part of a job: a [[body]] without its place, which each operation states."
 
 TABLES = (*RECORD_OF, "severity", *JOB_RECORDS)
 """The names of the tables, as `keys` takes them."""
@@ -57,6 +66,8 @@ def of_table(name: str) -> tuple[str, str, tuple[Key, ...]]:
     record = JOB_RECORDS.get(name)
     if record is None:
         return heading(name), purpose_of(name), tuple(keys_of(name))
+    if record is BodyEntry:
+        return f"[{name}]", _PART, tuple(keys_of_record(record, NOT_OF_PART))
     head = f"[[{name}]]" if record is Operation else f"[{name}]"
     return head, purpose_of_record(record), tuple(keys_of_record(record))
 

@@ -102,13 +102,13 @@ def words(key: str) -> str:
 
 
 def assumed_table(result: Result, *, guessed: bool) -> Table | None:
-    """Return the table of what was guessed, or assumed, each with what hangs on it; None without one."""
+    """Return the table of what was guessed, or assumed, each with what depends on it; None without one."""
     rows = [
         (row.of, words(row.key), assumed_value(row, result.shown_in), row.hangs_on)
         for row in result.assumed
         if row.guessed is guessed
     ]
-    heads = ("of", "guessed" if guessed else "assumed", "value", "what hangs on it")
+    heads = ("of", "guessed" if guessed else "assumed", "value", "what depends on it")
     return Table(heads=heads, rows=tuple(rows)) if rows else None
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from fixturecheck.errors import SetupError
 from fixturecheck.fields import allowed_in
+from fixturecheck.process.text import NOT_OF_PART
 from fixturecheck.report.lists import JOB_RECORDS, TABLES, equipment_told, keys_told
 from fixturecheck.setup.document import BY_OTHER_KEYS, RECORDS
 from fixturecheck.setup.keys import meanings_of
@@ -17,8 +18,9 @@ from fixturecheck.setup.keys import meanings_of
 def test_every_key_is_printed_with_its_range_its_default_and_its_meaning(table: str) -> None:
     record, told = {**RECORDS, **JOB_RECORDS}[table], keys_told(table)
     meanings = meanings_of(record)
+    elsewhere = {*BY_OTHER_KEYS.get(table, ()), *(NOT_OF_PART if table == "part" else ())}
     for field in fields(record):
-        if field.name in BY_OTHER_KEYS.get(table, ()) or field.metadata.get("hidden"):
+        if field.name in elsewhere or field.metadata.get("hidden"):
             continue
         assert meanings.get(field.name), f"{table}.{field.name} has no meaning"
         assert f"\n  {field.name}" in told
@@ -32,11 +34,17 @@ def test_every_key_is_printed_with_its_range_its_default_and_its_meaning(table: 
 def test_the_whole_reference_names_every_table() -> None:
     told = keys_told()
     heads = ["[setup]", "[[cut]]", "[machine.guard]", "[staging.push.PART]", "[severity]", "[[mill]]"]
-    for head in (*heads, "[job]", "[blank]", "[[operation]]"):
+    for head in (*heads, "[job]", "[part]", "[blank]", "[[operation]]"):
         assert f"\n{head}  " in f"\n{told}"
     assert "rpm = 2850" in told
     assert "in inch units: stock_in" in told
     assert " None " not in told
+
+
+def test_the_part_of_a_job_stands_nowhere() -> None:
+    told = keys_told("part")
+    assert "\n  material" in told
+    assert "\n  at" not in told
 
 
 def test_a_table_that_is_not_there() -> None:

@@ -19,6 +19,7 @@ from fixturecheck.process.burrs import MetBurr
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.shapes import NamedShape, Role
+from fixturecheck.wording.groups import listed
 
 ID = "burr"
 TITLE = "No burr where the part seats"
@@ -46,12 +47,13 @@ def _burr(stage: JobStage, operation: Operation, face: str, met: Sequence[MetBur
     assumed = all(m.told.assumed for m in met)
     edges = ", ".join(dict.fromkeys(_edge(m.told.other) for m in met))
     makers = {m.told.made_in for m in met}
-    cut = " and ".join(o.title for o in stage.job.operations if o.number in makers)
+    cuts = [o.title for o in stage.job.operations if o.number in makers]
+    leave = f"Operations {listed(cuts)} leave" if len(cuts) > 1 else f"Operation {' '.join(cuts)} leaves"
     height = write.length(highest.height_mm, "g")
     stated = f"taken as {height}, since none is stated" if assumed else f"{height} high"
     says = (
-        f"Stone these before operation {operation.title}: the edges of {face} to {edges}. Operation {cut} "
-        f"leaves a burr there, {stated}, and {face} would stand off by it."
+        f"Stone these before operation {operation.title}: the edges of {face} to {edges}. {leave} "
+        f"a burr there, {stated}, and {face} would stand off by it."
     )
     shape = NamedShape(
         name=f"burrs on {face} before {operation.number}",

@@ -15,6 +15,7 @@ from fixturecheck.process.across.stage import JobStage, RouteFinding
 from fixturecheck.process.order import makers_of
 from fixturecheck.process.records import Operation
 from fixturecheck.result.finding import Finding, Kind, judge
+from fixturecheck.wording.groups import listed
 
 ID = "datum"
 TITLE = "Faces are measured from finished ones"
@@ -35,13 +36,14 @@ def _datum(stage: JobStage, operation: Operation, finishes: list[str], datum: st
     """Judge one datum."""
     stock_mm = stage.after(operation).stock_mm.get(datum, 0.0)
     later = [o for o in makers_of(stage.job.operations).get(datum, ()) if o.number > operation.number]
-    faces = ", ".join(f for f in finishes if f != datum)
+    sized = [f for f in finishes if f != datum]
+    faces, are = listed(sized) if sized else datum, "are" if len(sized) > 1 else "is"
     takes = f" Operation {later[-1].title} takes it off." if later and stock_mm > 0.0 else ""
     says = (
-        f"{faces} is brought to size from {datum}, which still has "
+        f"{faces} {are} brought to size from {datum}, which still has "
         f"{stage.job.write.length(stock_mm, 'g')} of stock.{takes}"
         if stock_mm > 0.0
-        else f"{faces} is brought to size from {datum}, which is finished."
+        else f"{faces} {are} brought to size from {datum}, which is finished."
     )
     remedy = (
         f"Finish {datum} first (operation {later[-1].title}), or leave stock on {faces} until then."

@@ -116,7 +116,7 @@ def _blank(stage: JobStage) -> Iterator[RouteFinding]:
             check=ID,
             subject="blank",
             kind=Kind.BLANK_LEFT,
-            says=f"{amount} of the blank are taken off in no operation.",
+            says=f"No operation takes {amount} of the blank off.",
             remedy="State more stock where the blank stands out, or a smaller blank.",
             shapes=(shape,),
         ),
