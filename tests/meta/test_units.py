@@ -73,6 +73,7 @@ BESIDE = {
     "holding.remedy_search:TrialHold.least": {"now", "most", "step"},
     "result.hold:Amount": {"now", "to"},
     "report.json:rounded": {"value"},
+    "report.markup:round_step": {"least"},
     "wording.sentences:shown": {"value"},
     "wording.sentences:sized": {"value"},
     "wording.hold:digits": {"value"},
