@@ -6,8 +6,9 @@ though the magnet takes minutes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 from importlib import import_module
 
 from fixturecheck.checks import MODULES, chosen
@@ -19,6 +20,7 @@ from fixturecheck.dials.transfer import datum_offset
 from fixturecheck.errors import KernelError, NotComputedError
 from fixturecheck.kernel.construct import compound
 from fixturecheck.kernel.place import placed_at
+from fixturecheck.kernel.recall import asked_of, recalled
 from fixturecheck.kernel.select import flush_faces
 from fixturecheck.machining.as_ground import grind
 from fixturecheck.machining.cut import GroundCut
@@ -30,7 +32,7 @@ from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, wo
 from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
-from fixturecheck.setup.model import Body, Setup, among_its_own, drawings_of
+from fixturecheck.setup.model import Body, Cut, Setup, among_its_own, drawings_of, unstated
 from fixturecheck.setup.origins import origin_of
 from fixturecheck.setup.outline import bodies_drawn, facts_of
 from fixturecheck.sizes.answer import hardening_found
@@ -62,6 +64,22 @@ def _unheard(_finding: Finding) -> None:
     """Tell nobody."""
 
 
+_TELLS = frozenset({"sources", "origins", "severity", "guessed"})
+"""What a set-up states that says where it comes from or what a verdict counts as: no step looks at it."""
+_NOT_GROUND = _TELLS | {"staging", "hardening", "relief", "drills", "dials", "transfers", "squared"}
+"""What the wheel does not depend on."""
+_NOT_RESTED = _TELLS | {"wheel", "hardening", "drills", "dials", "transfers", "squared"}
+"""What neither nests nor the rest depend on."""
+
+
+def _at_rest(setup: Setup) -> Setup:
+    """Return a set-up with all that nests and rest depend on: of its cuts that is which faces are ground."""
+    bare = unstated(setup, _NOT_RESTED)
+    cuts = tuple(Cut(name=c.name, parts=c.parts, floor=c.floor, wall=c.wall) for c in setup.cuts)
+    object.__setattr__(bare, "cuts", cuts)
+    return bare
+
+
 class _Share:
     """Turns the share of a step into that of the whole."""
 
@@ -86,7 +104,15 @@ class _Work:
         self.bodies = bodies_drawn(setup)
         progress("contacts", 0.0)
         solids = {b.name: placed_at(b.solid, b.at) for b in setup.bodies}
-        contacts = find_contacts([b.placed() for b in setup.bodies], setup.tolerances)
+        stand = tuple(b.placed() for b in setup.bodies)
+        self.bare = {"rest": _at_rest(setup), "cuts": unstated(setup, _NOT_GROUND)}
+        self.keys = {
+            "contacts": asked_of("contacts", (stand, setup.tolerances)),
+            "nest": asked_of("nest", self.bare["rest"]),
+            "rest": asked_of("rest", (self.bare["rest"], sorted(asked))),
+            "cuts": asked_of("cuts", self.bare["cuts"]),
+        }
+        contacts = recalled(self.keys["contacts"], lambda: find_contacts(stand, setup.tolerances))
         self.stage = Stage(setup=setup, placed=solids, contacts=contacts, cuts=())
         self.missing: list[Finding] = []
         self.asked = asked
@@ -111,7 +137,8 @@ class _Work:
         for cut in setup.cuts:
             self._progress(f"cut {cut.name}", len(cuts) / len(setup.cuts))
             try:
-                cuts.append(grind(setup, cut))
+                key = self.keys["cuts"] and f"{self.keys['cuts']} {cut.name}"
+                cuts.append(recalled(key, partial(grind, self.bare["cuts"], cut)))
             except (NotComputedError, KernelError) as reason:
                 self._miss("cuts", cut.name, reason)
         self.stage = replace(self.stage, cuts=tuple(cuts))
@@ -137,8 +164,9 @@ class _Work:
         """Let the parts come to rest."""
         self._progress("rest", 0.0)
         try:
-            idle = holding_nothing(footings(self.stage.setup, self.stage.contacts))
-            rest = staging_answer(self.stage.setup, self.asked, idle=idle)
+            bare = self.bare["rest"]
+            idle = holding_nothing(footings(bare, self.stage.contacts))
+            rest = recalled(self.keys["rest"], lambda: staging_answer(bare, self.asked, idle=idle))
             self.stage = replace(self.stage, answered=rest)
         except (NotComputedError, KernelError) as reason:
             self._miss("rest", self.stage.setup.name, reason)
@@ -263,11 +291,20 @@ def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) ->
             if work.needs(step):
                 share(f"check {name}", 0.9 + 0.1 * i / len(names))
             try:
-                yield from import_module(MODULES[name]).check(work.stage)
+                yield from _found(name, work)
             except (NotComputedError, KernelError) as reason:
                 yield not_computed(name, setup.name, reason)
     if not any(f.check in MODULES for f in told):
         yield _nothing(setup, work.asked)
+
+
+def _found(check_name: str, work: _Work) -> Iterable[Finding]:
+    """Return what a check finds; `nest`, which tries solids, is asked again only where it may differ."""
+    ask: Callable[[Stage], Iterable[Finding]] = import_module(MODULES[check_name]).check
+    if check_name != "nest":
+        return ask(work.stage)
+    bare = replace(work.stage, setup=work.bare["rest"], cuts=())
+    return recalled(work.keys["nest"], lambda: tuple(ask(bare)))
 
 
 def _untold(work: _Work, names: list[str]) -> Iterator[Finding]:

@@ -1,7 +1,7 @@
 """The page of a set-up that is watched: served to this machine alone, and loaded again by itself.
 
 The server answers on the loopback address only, and only to requests that name it, so that no other site can
-read it through the browser. It serves the page and what is going on; no file of the folder or any other.
+read it through the browser. It serves the page, those of a job's operations, and what is going on.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import errno
 import html
 import json
 import queue
+import re
 import threading
 from collections.abc import Iterator
 from enum import StrEnum
@@ -19,8 +20,11 @@ from pathlib import Path
 from types import TracebackType
 
 from fixturecheck.errors import SetupError
+from fixturecheck.report.folder import OPERATIONS, PAGE
 
 _HOST = "127.0.0.1"
+_PAGES = re.compile(rf"/(?:({OPERATIONS}/\d+)/{re.escape(PAGE)})?")
+"""The page, and that of an operation of a job."""
 _BEAT_S = 10.0
 """After so long without news a line is sent, which tells whether anybody still listens."""
 
@@ -38,6 +42,7 @@ _SCRIPT = """
 <style>
 #watched {
   position: fixed; left: 0; right: 0; bottom: 0; z-index: 9; padding: .5em 1em; background: #222; color: #fff;
+  white-space: pre-wrap; max-height: 40vh; overflow: auto;
 }
 </style>
 <div id="watched" role="status" hidden></div>
@@ -120,12 +125,12 @@ class LivePage:
     def _now(self) -> str:
         return json.dumps({"doing": self._doing, "says": self._says, "page": self._number})
 
-    def _shown(self) -> bytes:
-        """Return the page as it is now, with what keeps it up to date."""
+    def _shown(self, inner: str = "") -> bytes:
+        """Return the page as it is now, or one of an operation, with what keeps it up to date."""
         with self._lock:
             number = self._number
         try:
-            text = self._page.read_text(encoding="utf-8")
+            text = (self._page.parent / inner / self._page.name).read_text(encoding="utf-8")
         except OSError:
             text = _EMPTY.replace("NAME", html.escape(self._name))
         before, body, after = text.rpartition("</body>")
@@ -158,8 +163,8 @@ class LivePage:
                 names = {f"{_HOST}:{live.port}", f"localhost:{live.port}"}
                 if self.headers.get("Host") not in names:
                     self.send_error(HTTPStatus.FORBIDDEN)
-                elif self.path == "/":
-                    self._send(live._shown())
+                elif (inner := _PAGES.fullmatch(self.path)) is not None:
+                    self._send(live._shown(inner[1] or ""))
                 elif self.path == "/events":
                     self._stream()
                 else:

@@ -6,7 +6,7 @@ import argparse
 import sys
 import time
 import webbrowser
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,7 +33,6 @@ from fixturecheck.errors import FixturecheckError, SetupError
 if TYPE_CHECKING:
     from fixturecheck.commands.live_page import LivePage
     from fixturecheck.kernel.worker import Worker
-    from fixturecheck.result.stored import StoredResult
     from fixturecheck.runs.request import CheckRequest
     from fixturecheck.runs.watch import WatchAnswer
 
@@ -44,6 +43,8 @@ _LOOKS_S = 0.1
 """Between two looks at the files: some twenty cost less than a thousandth of a core."""
 _SETTLES_S = 0.05
 """A file that is being written is left to its writer for so long."""
+_MOST_SHOWN = 12
+"""Lines of what has been found so far that the foot of the page has room for."""
 _SUFFIXES = (".py", ".toml", ".step", ".stp", ".brep", ".brp")
 
 
@@ -153,8 +154,7 @@ class _Watched:
         """Check once, and say what came of it."""
         from fixturecheck.commands.live_page import Doing  # noqa: PLC0415 -- loads a server
 
-        if self.page is not None:
-            self.page.tell(Doing.CHECKING, "Checking again.")
+        self._show([])
         started = time.monotonic()
         try:
             answer = self._run()
@@ -167,15 +167,22 @@ class _Watched:
                 self.page.tell(Doing.FAILED, f"Not checked: {trouble}. The page shows the answer before.")
             say(f"{time.strftime('%H:%M:%S')}  not checked; waiting for a change\n")
             return
-        now = self._stored()
-        self.code = exit_code(str(now.verdict))
-        took = f"{time.strftime('%H:%M:%S')}  {now.verdict}  ({time.monotonic() - started:.1f} s)\n"
+        verdict = answer.check.verdict
+        self.code = exit_code(verdict)
+        took = f"{time.strftime('%H:%M:%S')}  {verdict}  ({time.monotonic() - started:.1f} s)\n"
         say(f"{answer.changes or answer.check.table}\n{took}")
         self.answered = True
         home = self.options.setup.absolute().parent
-        self.files = tuple((home / source.path).resolve() for source in now.sources)
+        self.files = tuple((home / source.path).resolve() for source in answer.sources)
         if self.page is not None:
             self.page.tell(Doing.DONE)
+
+    def _show(self, lines: Sequence[str]) -> None:
+        """Show on the page what has been found so far."""
+        from fixturecheck.commands.live_page import Doing  # noqa: PLC0415 -- loads a server
+
+        if self.page is not None:
+            self.page.tell(Doing.CHECKING, "\n".join(["Checking again.", *lines]))
 
     def _run(self) -> WatchAnswer:
         """Have the child check and write the folder."""
@@ -185,7 +192,14 @@ class _Watched:
         before = str(self.out.absolute()) if self.answered else None
         quiet = self.options.quiet
         width, colour = screen()
+        so_far: list[str] = []
         with staged(self.out) as folder, Display(sys.stderr, quiet=quiet) as display:
+
+            def heard(lines: list[str]) -> None:
+                display.tell(lines)
+                so_far.extend(lines)
+                self._show(so_far[-_MOST_SHOWN:])
+
             answer: WatchAnswer = self.worker.call(
                 RUN,
                 str(self.options.setup.absolute()),
@@ -195,15 +209,8 @@ class _Watched:
                 before,
                 timeout_s=self.options.timeout,
                 progress=display.show,
-                hear=display.tell,
+                hear=heard,
                 prints=display.write,
             )
         complain_of_pictures(answer.check.trouble)
         return answer
-
-    def _stored(self) -> StoredResult:
-        from fixturecheck.report.folder import RESULT  # noqa: PLC0415 -- loaded when needed
-        from fixturecheck.result.stored import read_stored  # noqa: PLC0415 -- loaded when needed
-
-        path = self.out / RESULT
-        return read_stored(path.read_bytes(), str(path))

@@ -66,6 +66,8 @@ def _body_cost(one: BodyDrawn, other: BodyDrawn) -> float:
 
 def faces_paired(before: BodyDrawn, after: BodyDrawn) -> list[tuple[FaceDrawn, FaceDrawn]]:
     """Return each face of a body with what it has become."""
+    if before.faces == after.faces:
+        return list(zip(before.faces, after.faces, strict=True))
     size = max(*before.size_mm, *after.size_mm)
     found = paired(before.faces, after.faces, lambda b, a: _face_cost(b, a, size))
     return [(before.faces[i], after.faces[j]) for i, j in found]

@@ -17,11 +17,13 @@ from fixturecheck.report.pictures.painter import Painter, painting
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
 
 if TYPE_CHECKING:
+    from fixturecheck.process.model import Job
     from fixturecheck.result import Result
     from fixturecheck.setup.model import Setup
 
-_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-_LOADED, _CHECKED = 0.25, 0.75
+ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+"""What a job states of its environment: operations are checked in forks, and arrays start threads."""
+_CHECKED = 0.7
 
 
 def run(
@@ -48,8 +50,8 @@ def run(
         The set-up is wrong, the kernel failed, or the result could not be written.
     """
     if Path(setup_path).suffix.lower() == ".toml" and is_job(Path(setup_path)):
-        # Operations are checked in forks, which a process with threads must not make; arrays start them.
-        os.environ.update(_ONE_THREAD)
+        # A process with threads must not be forked.
+        os.environ.update(ONE_THREAD)
     with painting(request.pictures) as painter:
         return check_into(setup_path, overrides, folder, request, painter, progress=progress, tell=tell)
 
@@ -74,17 +76,36 @@ def check_into(
     with scratch(Path(folder)):
         progress("load the kernel", 0.02)
         from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
-        from fixturecheck.process.model import Job  # noqa: PLC0415 -- the painter starts first
-        from fixturecheck.runs.job import check_job_into  # noqa: PLC0415 -- it builds on this module
 
         progress(f"read {Path(setup_path).name}", 0.15)
-        setup = load_any(setup_path, overrides)
-        if isinstance(setup, Job):
-            rest = part_of(progress, 0.2, 1.0)
-            return check_job_into(setup, Path(folder), request, painter, progress=rest, tell=tell)
-        result = _checked(setup, request, progress, tell)
-        rest = part_of(progress, _CHECKED, 1.0)
-        return answer_of(result, setup, Path(folder), request, painter, progress=rest)
+        given = load_any(setup_path, overrides)
+        rest = part_of(progress, 0.2, 1.0)
+        return checked_into(given, Path(folder), request, painter, progress=rest, tell=tell)
+
+
+def checked_into(
+    given: Setup | Job,
+    folder: Path,
+    request: CheckRequest,
+    painter: Painter | None,
+    *,
+    progress: Progress,
+    tell: Tell,
+) -> CheckAnswer:
+    """Check a set-up or a job that was read, and write everything into a folder.
+
+    Raises
+    ------
+    FixturecheckError
+        The kernel failed, or the result could not be written.
+    """
+    from fixturecheck.process.model import Job  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.runs.job import check_job_into  # noqa: PLC0415 -- it builds on this module
+
+    if isinstance(given, Job):
+        return check_job_into(given, folder, request, painter, progress=progress, tell=tell)
+    result = _checked(given, request, progress, tell)
+    return answer_of(result, given, folder, request, painter, progress=part_of(progress, _CHECKED, 1.0))
 
 
 def answer_of(
@@ -123,7 +144,7 @@ def _checked(setup: Setup, request: CheckRequest, progress: Progress, tell: Tell
     from fixturecheck.engine import check  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.terminal import SoFar  # noqa: PLC0415 -- the painter starts first
 
-    so_far, middle = SoFar(tell), part_of(progress, _LOADED, _CHECKED)
+    so_far, middle = SoFar(tell), part_of(progress, 0.0, _CHECKED)
 
     def step(doing: str, share: float) -> None:
         so_far.end()

@@ -1,21 +1,52 @@
-"""One check of a set-up that is watched, and what it changes against the last one."""
+"""One check of what is watched, in a process that stays warm, and what it changes against the last one."""
 
 from __future__ import annotations
 
+import os
+import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-from fixturecheck.progress import Progress, Tell, silent
-from fixturecheck.runs import check
+from fixturecheck.process.text import is_job
+from fixturecheck.progress import Progress, Tell, part_of
+from fixturecheck.report.folder import OPERATIONS, RESULT, scratch
+from fixturecheck.report.pictures.painter import Painter, painting
+from fixturecheck.result import Source
+from fixturecheck.runs.check import ONE_THREAD, checked_into
 from fixturecheck.runs.request import CheckAnswer, CheckRequest
+
+if TYPE_CHECKING:
+    from fixturecheck.kernel.recall import Memory
+    from fixturecheck.process.model import Job
+    from fixturecheck.setup.model import Setup
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WatchAnswer:
-    """What a check came to, and what it changes against the last one; empty for the first."""
+    """What a check came to, and what it changes against the last one.
+
+    Parameters
+    ----------
+    check : CheckAnswer
+    changes : str
+        For the terminal; empty where there is nothing to hold it against.
+    sources : tuple of Source
+        The files that it was read from.
+    """
 
     check: CheckAnswer
     changes: str
+    sources: tuple[Source, ...]
+
+
+class _Kept:
+    """What this process keeps from one check to the next: its memory, and the last answer by its key."""
+
+    memory: Memory | None = None
+    key = ""
+    answer: CheckAnswer | None = None
 
 
 def run(
@@ -28,7 +59,10 @@ def run(
     progress: Progress,
     tell: Tell,
 ) -> WatchAnswer:
-    """Check a set-up as `fixturecheck check` does, and hold the result against an earlier one.
+    """Check a set-up or a job as `fixturecheck check` does, and hold the result against an earlier one.
+
+    What an edit has not touched is not worked out again, and where nothing has changed the earlier result is
+    the new one.
 
     Parameters
     ----------
@@ -40,16 +74,61 @@ def run(
     FixturecheckError
         The set-up is wrong, the kernel failed, or the result could not be written.
     """
-    answer = check.run(setup_path, overrides, folder, request, progress=progress, tell=tell)
-    if before is None:
-        return WatchAnswer(check=answer, changes="")
+    if Path(setup_path).suffix.lower() == ".toml" and is_job(Path(setup_path)):
+        os.environ.update(ONE_THREAD)
+    with painting(request.pictures) as painter, scratch(Path(folder)):
+        from fixturecheck.process.load import load_any  # noqa: PLC0415 -- the painter starts first
+
+        progress(f"read {Path(setup_path).name}", 0.02)
+        given = load_any(setup_path, overrides)
+        answer = _answer(given, Path(folder), request, before, painter, progress=progress, tell=tell)
+    changes = "" if before is None else _changes(Path(before), Path(folder), request.width)
+    return WatchAnswer(check=answer, changes=changes, sources=given.sources)
+
+
+def _answer(
+    given: Setup | Job,
+    folder: Path,
+    request: CheckRequest,
+    before: str | None,
+    painter: Painter | None,
+    *,
+    progress: Progress,
+    tell: Tell,
+) -> CheckAnswer:
+    """Check what was read and write everything, or give the last answer again where nothing has changed."""
+    from fixturecheck.kernel.recall import Memory, key_of, remembering  # noqa: PLC0415 -- the painter first
+
+    key = key_of((given, request))
+    if before is not None and key == _Kept.key and _Kept.answer is not None:
+        shutil.copytree(before, folder, dirs_exist_ok=True)
+        return _Kept.answer
+    _Kept.memory = _Kept.memory or Memory()
+    with remembering(_Kept.memory):
+        rest = part_of(progress, 0.1, 1.0)
+        answer = checked_into(given, folder, request, painter, progress=rest, tell=tell)
+    _Kept.key, _Kept.answer = key, answer
+    return answer
+
+
+def _changes(before: Path, folder: Path, width: int) -> str:
+    """Return what changed between two folders, of a set-up or of each operation of a job."""
     from fixturecheck.comparing.whole import compared  # noqa: PLC0415 -- the painter starts first
     from fixturecheck.report.comparison import comparison_text  # noqa: PLC0415 -- the painter starts first
-    from fixturecheck.runs.given import given_result  # noqa: PLC0415 -- the painter starts first
+    from fixturecheck.result.stored import read_stored  # noqa: PLC0415 -- the painter starts first
 
-    early, late = (
-        replace(given_result(one, request, silent).told, path=called)
-        for one, called in ((before, "before"), (folder, "now"))
-    )
-    changes = comparison_text(compared(early, late), width=request.width)
-    return WatchAnswer(check=answer, changes=changes)
+    told = []
+    for late in _results(folder):
+        early = before / late.relative_to(folder)
+        if early.is_file():
+            found = compared(read_stored(early.read_bytes(), "before"), read_stored(late.read_bytes(), "now"))
+            number = late.parent.name
+            title = "" if late.parent == folder else f"operation {number}: "
+            told.append(f"{title}{comparison_text(found, width=width)}")
+    return "\n\n".join(told)
+
+
+def _results(folder: Path) -> list[Path]:
+    """Return the results in a folder: one, or one of each operation of a job."""
+    several = (folder / OPERATIONS).glob(f"*/{RESULT}")
+    return sorted(several, key=lambda file: int(file.parent.name)) or [folder / RESULT]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from copy import copy
+from dataclasses import MISSING, dataclass, field, fields, replace
 from functools import wraps
 from typing import Concatenate, ParamSpec, TypeVar
 
@@ -321,6 +322,23 @@ def among_its_own(function: Callable[Concatenate[Setup, P], T]) -> Callable[Conc
             return function(setup, *args, **kwargs)
 
     return run
+
+
+def unstated(setup: Setup, names: Collection[str]) -> Setup:
+    """Return a set-up in which some fields are as if they had not been stated; it is not validated again.
+
+    Parameters
+    ----------
+    names : collection of str
+        Fields that have a default.
+    """
+    bare = copy(setup)
+    for one in fields(Setup):
+        if one.name in names:
+            made = one.default_factory
+            value = one.default if made is MISSING else made()
+            object.__setattr__(bare, one.name, value)
+    return bare
 
 
 def drawings_of(setup: Setup) -> dict[str, str]:

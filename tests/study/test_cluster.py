@@ -109,6 +109,6 @@ def test_a_cluster_that_is_not_there_is_one_line(monkeypatch):
     for address in ("tcp://127.0.0.1:9", "nowhere"):
         with (
             pytest.raises(SetupError, match=f"^--scheduler {address}: no scheduler answers there"),
-            cluster(address),
+            cluster(address, 1),
         ):
             pass
