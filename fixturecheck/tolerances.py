@@ -26,7 +26,8 @@ class Tolerances:
     wedge_deg : float
         Planes that face each other within this angle form a near patch with a varying gap.
     overlap_mm3 : float
-        Common volume of two bodies above which they interpenetrate.
+        Common volume of two bodies above which they interpenetrate. Less counts only where this is not stated
+        and it is deeper than the touch tolerance.
     sample_mm : float
         Spacing of the sampled fallback on surfaces that have no closed form.
     """

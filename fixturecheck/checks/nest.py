@@ -6,7 +6,8 @@ Why: a corner without function that lands first holds the nest open; every part 
 off by that much more, and all are ground to different sizes.
 Formulas: the push is the nest face's normal less what the part's other flat seats do not let it do, so that a
 part slides on its seats to a nest that leans; the normal itself where they leave it no way. The opening is
-the nest gap at the drawn pose less the travel to the first landing, both across the nest face. A corner at
+the nest gap at the drawn pose less the travel to the first landing, both across the nest face. Of a nest that
+touches it is asked where the two bodies also touch beside it or share any space. A corner at
 height h beside an inside fillet of radius r lands r - sqrt(r^2 - (r - h)^2) before the wall.
 Limits: an opening above the touch tolerance is open.
 Go: two blocks face to face. No-go: a sharp corner against a milled fillet.
@@ -26,6 +27,7 @@ from fixturecheck.checks.stage import Stage
 from fixturecheck.checks.touching import (
     by_share,
     gap_closed,
+    largest_area,
     said,
     sides_of,
     subject_of,
@@ -33,14 +35,14 @@ from fixturecheck.checks.touching import (
     way_apart,
 )
 from fixturecheck.contact.patch import Overlap
-from fixturecheck.contact.patches.approach import FirstContact, find_first_contact
+from fixturecheck.contact.patches.approach import FirstContact, early_mm, find_first_contact
 from fixturecheck.contact.patches.contact_map import motion_between, relative_place
 from fixturecheck.contact.placed import Standing, place_bodies
 from fixturecheck.effort import NEST, Budget, SpentError, spending
 from fixturecheck.errors import NotComputedError
 from fixturecheck.kernel.measure import box_of, centre_of
 from fixturecheck.kernel.shapes import Placed
-from fixturecheck.nesting.seating import seating
+from fixturecheck.nesting.seating import Seating, seating
 from fixturecheck.numeric import to_vector
 from fixturecheck.relief.edge_cuts import NestChamfer, relieve_edge
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
@@ -63,16 +65,20 @@ def check(stage: Stage) -> Iterator[Finding]:
     """Yield a finding for each stated nest and for neighbours that touch or overlap without one."""
     nests = [s for s in stage.setup.seats if s.rank == "nest"]
     told: set[frozenset[str]] = set()
+    held_open: set[frozenset[str]] = set()
     search = _Search(stage)
     for seat in nests:
-        yield from _nest(stage, seat, search)
+        findings = list(_nest(stage, seat, search))
+        yield from findings
         told.add(frozenset((seat.body, seat.on)))
+        if any(f.kind is Kind.OPEN for f in findings):
+            held_open.add(frozenset((seat.body, seat.on)))
     for a, b in itertools.combinations([p.name for p in stage.setup.parts()], 2):
         pair = frozenset((a, b))
         overlap = _overlap_of(stage, pair)
         if overlap is not None and pair not in told:
             yield _crowded(stage, overlap, search.cures)
-        elif overlap is None and pair in told:
+        elif overlap is None and pair in told - held_open:
             yield from _beside(stage, a, b)
 
 
@@ -147,11 +153,37 @@ def _nest(stage: Stage, seat: Seat, search: _Search) -> Iterator[Finding]:
     """Judge one stated nest: whether it closes, and where it does, by how much of its face."""
     found = seating(stage.setup, stage.placed, stage.contacts, seat)
     overlap = _overlap_of(stage, frozenset((seat.body, seat.on)))
-    if overlap is None and found.area_mm2:
+    if overlap is None and found.area_mm2 and not _lands_early(stage, seat, found):
         yield by_share(ID, stage, seat, found, "nests on")
         yield gap_closed(ID, stage, seat, found, "mm")
         return
     yield _pushed(stage, seat, overlap, search)
+
+
+def _lands_early(stage: Stage, seat: Seat, found: Seating) -> bool:
+    """Tell whether something lands before a nest that touches as drawn, by more than it may stand open.
+
+    Bodies that touch may lie in each other by the touch tolerance, across what touches. Along the push that
+    is more where a face leans. A nest that is round is pushed along the mean normal of its largest patch.
+    """
+    between = frozenset((seat.body, seat.on))
+    if between not in stage.contacts.grazing and next(unmeant(stage, seat.body, seat.on), None) is None:
+        return False
+    try:
+        push, across, drawn_gap_mm = _toward(stage, seat)
+    except NotComputedError:
+        push, across, drawn_gap_mm = np.array(largest_area(found).outward(seat.body)), 1.0, 0.0
+    part, on = (stage.setup.body(n).placed() for n in (seat.body, seat.on))
+    touch_mm = stage.setup.tolerances.touch_mm
+    return drawn_gap_mm + early_mm(part, on, push, touch_mm) * across > touch_mm
+
+
+def _toward(stage: Stage, seat: Seat) -> tuple[Floats, float, float]:
+    """Return the push that closes a nest, how much of it is across the faces, and their gap as drawn, mm."""
+    centre, normal = stage.face_place(seat.body, seat.face)
+    on_centre, _ = stage.face_place(seat.on, seat.on_face)
+    push = _way(stage, seat, np.array(normal))
+    return push, float(push @ normal), float(np.dot(np.subtract(on_centre, centre), normal))
 
 
 def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) -> Finding:
@@ -159,10 +191,7 @@ def _pushed(stage: Stage, seat: Seat, overlap: Overlap | None, search: _Search) 
     subject = subject_of(seat)
     try:
         centre, normal = stage.face_place(seat.body, seat.face)
-        on_centre, _ = stage.face_place(seat.on, seat.on_face)
-        drawn_gap_mm = float(np.dot(np.subtract(on_centre, centre), normal))
-        push = _way(stage, seat, np.array(normal))
-        across = float(push @ normal)
+        push, across, drawn_gap_mm = _toward(stage, seat)
         reach_mm = max(_REACH_MM, 2 * abs(drawn_gap_mm) / across, 2 * _depth_mm(overlap))
         landing = search.landing(seat, push, reach_mm)
     except NotComputedError as reason:

@@ -54,7 +54,7 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
     most_mm2 = max(most_mm2, found.area_mm2)
     share = found.area_mm2 / most_mm2
     good = meets(share, at_least=seat.min_share)
-    largest = max(found.of_kind(ContactKind.AREA), key=lambda p: p.contact.area_mm2)
+    largest = largest_area(found)
     on = "+".join((f"{seat.on}.{found.on_faces[0]}", *found.on_faces[1:]))
     says = f"{seat.body}.{'+'.join(found.faces)} {verb} {on} over {write.area(found.area_mm2)}, "
     says += f"{percent(found.share)} of the smaller face"
@@ -80,6 +80,11 @@ def by_share(check: str, stage: Stage, seat: Seat, found: Seating, verb: str) ->
         location_mm=largest.contact.centroid,
         direction=largest.outward(seat.body),
     )
+
+
+def largest_area(found: Seating) -> Patch:
+    """Return the largest of the areas over which a seat touches, of which there is at least one."""
+    return max(found.of_kind(ContactKind.AREA), key=lambda p: p.contact.area_mm2)
 
 
 def gap_closed(check: str, stage: Stage, seat: Seat, found: Seating, unit: str) -> Finding:

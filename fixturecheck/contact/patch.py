@@ -114,10 +114,19 @@ class Overlap:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ContactMap:
-    """All patches of a set-up at one pose, and what interpenetrates."""
+    """All patches of a set-up at one pose, and what interpenetrates.
+
+    Parameters
+    ----------
+    patches : tuple of Patch
+    overlaps : tuple of Overlap
+    grazing : frozenset of frozenset of str
+        Pairs of bodies that share space no deeper than bodies that touch may lie in each other.
+    """
 
     patches: tuple[Patch, ...]
     overlaps: tuple[Overlap, ...]
+    grazing: frozenset[frozenset[str]] = frozenset()
 
     def between(self, a: str, b: str) -> Iterator[Patch]:
         """Yield the patches between two bodies, whichever way round."""
@@ -130,6 +139,7 @@ class ContactMap:
         return ContactMap(
             patches=tuple(p for p in self.patches if not set(p.bodies) & set(names)),
             overlaps=tuple(o for o in self.overlaps if not {o.a, o.b} & set(names)),
+            grazing=frozenset(pair for pair in self.grazing if not pair & set(names)),
         )
 
 

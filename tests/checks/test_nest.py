@@ -11,7 +11,7 @@ import pytest
 from fixturecheck.checks import nest
 from fixturecheck.contact.patches import approach as landing
 from fixturecheck.kernel.brep.topology import faces_of
-from fixturecheck.result.finding import Verdict
+from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.result.shapes import Role
 from tests.checks.gauged import body, gauged, on
 from tests.contact.staging import block
@@ -226,3 +226,51 @@ def test_second_contact_beside_the_nest_is_a_caution():
     findings = nested(left, body("right", block(20, 12, 15, (10, 0, 0))))
     assert verdicts(findings) == [Verdict.GO, Verdict.CAUTION]
     assert "beside the nest" in findings[1].says
+
+
+@pytest.mark.parametrize(("radius_mm", "height_mm"), [(1.0, 0.2), (3.0, 1.0)])
+@pytest.mark.parametrize("off_mm", [-0.0005, 0.0005])
+def test_a_chamfer_closes_the_nest_from_where_the_circle_equation_says(radius_mm, height_mm, off_mm):
+    """Its upper edge lands r - sqrt(r^2 - s^2) early, s below the centre of the fillet: a touch at 1 um."""
+    s_mm = math.sqrt(2 * radius_mm * 1e-3 - 1e-6)
+    leg_mm = radius_mm - height_mm - s_mm + off_mm
+    relieved = block(20, 12, 15, (10, 0, height_mm)).edges("<X and <Z").chamfer(leg_mm)
+    found = nested(body("left", ledge(radius_mm)), body("right", relieved))
+    early_um = 1e3 * (radius_mm - math.sqrt(radius_mm**2 - (radius_mm - height_mm - leg_mm) ** 2))
+    if off_mm < 0:
+        (only,) = found
+        assert (only.verdict, only.kind) == (Verdict.NO_GO, Kind.OPEN)
+        assert 1e3 * only.value == pytest.approx(early_um, abs=1e-5)
+        assert 1.0 < early_um < 1.02
+    else:
+        assert found[0].verdict is Verdict.GO
+        assert {f.kind for f in found[1:]} == {Kind.BESIDE_THE_NEST}
+
+
+def ramp(lean_deg: float):
+    """A wall along +x at x = 0, above z = 2, and below it a ramp that leans by an angle against the level."""
+    rise = math.tan(math.radians(lean_deg))
+    foot = min(5.0, 2.0 / rise)
+    outline = [
+        (-20, -5),
+        (20, -5),
+        (20, 2 - foot * rise),
+        (foot, 2 - foot * rise),
+        (0, 2),
+        (0, 20),
+        (-20, 20),
+    ]
+    return cq.Workplane("XZ").polyline(outline).close().extrude(6, both=True)
+
+
+@pytest.mark.parametrize("lean_deg", [2.0, 10.0, 30.0, 45.0, 80.0])
+@pytest.mark.parametrize("early_um", [0.98, 1.02, 6.0])
+def test_a_ramp_beside_the_nest_holds_it_open_by_what_is_met_early_along_the_push(lean_deg, early_um):
+    """Across the ramp the corner lies early_um sin(lean) deep: less than a touch for the flatter ones."""
+    low_mm = 2.0 - 1e-3 * early_um * math.tan(math.radians(lean_deg))
+    found = nested(body("left", ramp(lean_deg)), body("right", block(20, 12, 15, (10, 0, low_mm))))
+    if early_um < 1.0:
+        assert found[0].verdict is Verdict.GO
+    else:
+        assert (found[0].verdict, found[0].kind) == (Verdict.NO_GO, Kind.OPEN)
+        assert 1e3 * found[0].value == pytest.approx(early_um, abs=1e-3)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -19,6 +20,7 @@ from fixturecheck.contact.patches.planar import facing
 from fixturecheck.contact.patches.quadrics import curved
 from fixturecheck.contact.patches.sampled import near_only, sampled
 from fixturecheck.contact.placed import Standing, place_bodies
+from fixturecheck.contact.proximity.query import rows_between
 from fixturecheck.errors import SetupError
 from fixturecheck.kernel.boolean import common_solid
 from fixturecheck.kernel.brep.primitives import SurfaceKind
@@ -71,29 +73,27 @@ _DECIMALS = 9
 """Two relative places are one when no entry differs in this many decimals: a nanometre in a metre."""
 
 Key = tuple[int, int, bytes]
-Shared = tuple[Shape, float]
-"""The common solid of two bodies and its volume, mm3."""
 
 
 class PairCache:
     """Patches found between pairs of bodies, by their drawings and the place of one relative to the other."""
 
     def __init__(self) -> None:
-        self._found: dict[Key, tuple[Standing, list[RawPatch], Shared | None]] = {}
+        self._found: dict[Key, tuple[Standing, list[RawPatch], SharedSpace | None]] = {}
 
-    def keep(self, a: Standing, b: Standing, patches: Sequence[RawPatch], shared: Shared | None) -> None:
+    def keep(self, a: Standing, b: Standing, patches: Sequence[RawPatch], shared: SharedSpace | None) -> None:
         """Keep what was found between two bodies."""
         self._found[relative_place(a, b)] = a, list(patches), shared
 
-    def known(self, a: Standing, b: Standing) -> tuple[list[RawPatch], Shared | None] | None:
+    def known(self, a: Standing, b: Standing) -> tuple[list[RawPatch], SharedSpace | None] | None:
         """Return the patches of an earlier pair in the same relative place, carried here; else None."""
         kept = self._found.get(relative_place(a, b))
         if kept is None:
             return None
         first, patches, shared = kept
         turn, shift = motion_between(first, a)
-        if shared is not None:
-            shared = transformed(shared[0], turn, shift), shared[1]
+        if shared is not None and shared.shape is not None:
+            shared = replace(shared, shape=transformed(shared.shape, turn, shift))
         return [raw.moved(turn, shift) for raw in patches], shared
 
 
@@ -111,19 +111,68 @@ def motion_between(first: Standing, copy: Standing) -> tuple[Floats, Floats]:
     return turn, copy.shift - turn @ first.shift
 
 
+_ROUNDING_MM3, _ROUNDING_MM = 1e-12, 1e-7
+"""Common volume, and depth, below which nothing is shared: rounding."""
+_LOOK_MM = 1e-3
+"""Reach of the query for features that lie slightly in each other; it looks 0.05 mm deep."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SharedSpace:
+    """What two bodies share.
+
+    Parameters
+    ----------
+    shape : Shape or None
+        The common solid; None where it is no deeper than bodies that touch may lie in each other.
+    volume_mm3 : float
+    """
+
+    shape: Shape | None
+    volume_mm3: float
+
+
+_GRAZING = SharedSpace(shape=None, volume_mm3=0.0)
+
+
 def overlap(a: Standing, b: Standing, tolerances: Tolerances) -> tuple[Shape, float] | None:
     """Return the common solid of two bodies and its volume in mm3, or None where they are apart.
 
     A plane that has all of one body on one side and all of the other beyond it proves them apart
-    without asking the kernel; only pairs with no such plane cost a boolean. What is thinner than the
-    touch tolerance is contact, not overlap.
+    without asking the kernel; only pairs with no such plane cost a boolean. What is thinner on average than
+    the touch tolerance is contact, not overlap.
     """
     if plane_separates(a, b, tolerances.touch_mm):
         return None
     shape, volume, area = common_solid(a.solid, b.solid)
-    if volume <= tolerances.overlap_mm3 or 2 * volume / area < tolerances.touch_mm / 2:
+    return (shape, volume) if _is_thick(volume, area, tolerances) else None
+
+
+def shared_space(a: Standing, b: Standing, tolerances: Tolerances) -> SharedSpace | None:
+    """Return what two bodies share, or None where they share nothing.
+
+    It is an overlap where it is thick on average, or where some feature of one body lies deeper in the other
+    than the touch tolerance: a sliver between a corner and a fillet is three times as deep as it is thick.
+    The tip of a corner, whose volume is as good as none, counts unless the volume that counts was stated.
+    """
+    if plane_separates(a, b, tolerances.touch_mm):
+        return None if plane_separates(a, b, _ROUNDING_MM) else _GRAZING
+    shape, volume, area = common_solid(a.solid, b.solid)
+    if volume <= _ROUNDING_MM3:
         return None
-    return shape, volume
+    small = volume <= tolerances.overlap_mm3 and "overlap_mm3" in tolerances.stated
+    if _is_thick(volume, area, tolerances) or (not small and penetration_mm(a, b) > tolerances.touch_mm):
+        return SharedSpace(shape=shape, volume_mm3=volume)
+    return _GRAZING
+
+
+def _is_thick(volume_mm3: float, area_mm2: float, tolerances: Tolerances) -> bool:
+    return volume_mm3 > tolerances.overlap_mm3 and 2 * volume_mm3 / area_mm2 >= tolerances.touch_mm / 2
+
+
+def penetration_mm(a: Standing, b: Standing) -> float:
+    """Return how deep the features of two bodies lie in each other, mm, where they overlap slightly."""
+    return -float(rows_between(a.placed, b.placed, _LOOK_MM).gap_mm.min(initial=0.0))
 
 
 def plane_separates(a: Standing, b: Standing, slack_mm: float) -> bool:
@@ -215,7 +264,7 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
     """
     standing = place_bodies(sorted(bodies, key=lambda b: b.name))
     found: list[tuple[Standing, Standing, RawPatch]] = []
-    overlaps = []
+    overlaps, grazing = [], set()
     cache = PairCache()
     crowd: Counter[str] = Counter()
     for m, n in sorted(near_bodies(standing, tolerances.near_mm)):
@@ -223,17 +272,21 @@ def find_contacts(bodies: Sequence[Placed], tolerances: Tolerances) -> ContactMa
         answer = cache.known(a, b)
         if answer is None:
             patches, face_to_face = _between(a, b, tolerances)
-            answer = patches, None if face_to_face else overlap(a, b, tolerances)
+            answer = patches, None if face_to_face else shared_space(a, b, tolerances)
             cache.keep(a, b, *answer)
         patches, shared = answer
         found += [(a, b, raw) for raw in patches]
-        if shared is not None:
+        if shared is not None and shared.shape is not None:
             _refuse_heap(crowd, a.name, b.name)
-            shape, volume = shared
-            name = f"overlap {a.name} | {b.name}"
-            named = NamedShape(name=name, role=Role.OVERLAP, geometry=shape, bodies=(a.name, b.name))
-            overlaps.append(Overlap(a=a.name, b=b.name, volume_mm3=volume, common=shape, shape=named))
-    return ContactMap(patches=tuple(_named(found)), overlaps=tuple(overlaps))
+            overlaps.append(_overlap(a.name, b.name, shared.shape, shared.volume_mm3))
+        elif shared is not None:
+            grazing.add(frozenset((a.name, b.name)))
+    return ContactMap(patches=tuple(_named(found)), overlaps=tuple(overlaps), grazing=frozenset(grazing))
+
+
+def _overlap(a: str, b: str, common: Shape, volume_mm3: float) -> Overlap:
+    named = NamedShape(name=f"overlap {a} | {b}", role=Role.OVERLAP, geometry=common, bodies=(a, b))
+    return Overlap(a=a, b=b, volume_mm3=volume_mm3, common=common, shape=named)
 
 
 def _refuse_heap(crowd: Counter[str], a: str, b: str) -> None:

@@ -39,6 +39,9 @@ from fixturecheck.contact.proximity.vertices_edges import (
     corners_over_faces,
     edges_across,
 )
+from fixturecheck.kernel.brep.features import features_of
+from fixturecheck.kernel.place import matrix_of
+from fixturecheck.kernel.shapes import Placed
 
 
 class Rows(NamedTuple):
@@ -142,6 +145,8 @@ def corners_of(corners: Corners, body: int, face: int) -> Ints:
 DEEP_MM, LEAST_MM, DEEP = 1.5, 0.05, 0.25
 """Overlaps are reported down to half the reach or `DEEP_MM`, and at least to `LEAST_MM` and to a share of the
 reach; what lies much deeper is past the other side of a thin body."""
+_NO_TURN_RAD = 1e-9
+"""Slack of a query at one pose only."""
 ROOM = 32768
 """Rows that there is room for at first; where there are more all are looked for twice."""
 
@@ -178,6 +183,20 @@ def find_candidates(
     if not any(one.smooth for one in scene.features):
         return rows
     return joined((rows, smooth_rows(scene, rotation, origin_mm, pairs, query)))
+
+
+def rows_between(a: Placed, b: Placed, reach_mm: float, deep_mm: float = 0.0) -> Candidates:
+    """Return every place where two placed solids might touch, to rounding; see `find_candidates`.
+
+    Parameters
+    ----------
+    a, b : Placed
+        Body 0 and body 1 of the rows.
+    """
+    scene = ProximityScene([features_of(a.solid), features_of(b.solid)], [False, True])
+    poses = np.array([matrix_of(a.at), matrix_of(b.at)])
+    rotation, origin_mm = poses[:, :3, :3].copy(), poses[:, :3, 3].copy()
+    return find_candidates(scene, rotation, origin_mm, reach_mm, _NO_TURN_RAD, deep_mm)
 
 
 def packed(table: FoundRows) -> Candidates:

@@ -96,3 +96,24 @@ def test_the_volume_below_which_nothing_is_said_is_the_tolerance():
     bodies = put("plate", plate()), put("block", block(1, 1, 1, (0, 0, -0.01)))
     assert found(*bodies, tolerances=Tolerances(overlap_mm3=0.009)).overlaps
     assert not found(*bodies, tolerances=Tolerances(overlap_mm3=0.011)).overlaps
+
+
+@pytest.mark.parametrize(("deep_um", "overlaps"), [(0.9, False), (1.1, True), (8.0, True)])
+def test_the_tip_of_a_corner_overlaps_by_its_depth_whatever_its_volume(deep_um, overlaps):
+    """A cube stands on its corner: sqrt(3) / 2 d^3 is 4.4e-7 mm3 at 8 um, less than what counts otherwise."""
+    edge_mm, deep_mm = 10.0, 1e-3 * deep_um
+    up = cq.Vector(1, 1, 1).normalized()
+    axis, turn_deg = up.cross(cq.Vector(0, 0, 1)), math.degrees(math.acos(up.z))
+    cube = cq.Solid.makeBox(edge_mm, edge_mm, edge_mm)
+    bodies = put("plate", plate()), put("cube", cube, place((0, 0, -deep_mm), axis.toTuple(), turn_deg))
+    assert bool(found(*bodies).overlaps) is overlaps
+    assert not found(*bodies, tolerances=Tolerances(overlap_mm3=1.1e-6)).overlaps
+
+
+@pytest.mark.parametrize(("deep_um", "overlaps"), [(0.95, False), (1.05, True)])
+def test_an_edge_overlaps_by_its_depth_whatever_its_thickness(deep_um, overlaps):
+    """A bar's edge of 90 degrees in the side of a groove: half as thick on average as it is deep."""
+    bar = cq.Workplane("XZ").polyline([(0, 0), (5, 5), (0, 10), (-5, 5)]).close().extrude(5, both=True)
+    grooved = plate().cut(block(4, 80, 4, (20, 0, -2)))
+    bodies = put("plate", grooved), put("bar", bar, place((0, 0, -1e-3 * deep_um)))
+    assert bool(found(*bodies).overlaps) is overlaps

@@ -71,8 +71,8 @@ def test_no_more_tables_are_kept_than_there_is_room_for(monkeypatch):
 
 def test_what_a_pair_alike_shares_is_carried_and_not_asked_of_the_kernel_again(monkeypatch):
     asked = []
-    plain = find.overlap
-    monkeypatch.setattr(find, "overlap", lambda *pair: asked.append(pair) or plain(*pair))
+    plain = find.shared_space
+    monkeypatch.setattr(find, "shared_space", lambda *pair: asked.append(pair) or plain(*pair))
     drawn = notched()
     turn = cq.Location((3, 4, 5), (1, 2, 3), 37)
     # The bars are 10 mm long and stand every 9.9 mm: neighbours share a slice 0.1 mm thick.
