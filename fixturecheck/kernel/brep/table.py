@@ -559,6 +559,8 @@ def swept_primitive(row: FaceRow, surface: Surface) -> SweptPrimitive | None:
         tube_mm, tilt = surface.minor_radius_mm, (v0, v1)
     place, axis = xyz(quadric.Location()), xyz(quadric.Position().Direction())
     low, high = (0.0, 0.0) if tube_mm > 0 else (v0, v1)
+    # Fillets and mirrored faces may stand in a left-handed frame, in which the angle runs the other way.
+    turn = (u0, u1) if quadric.Position().Direct() else (-u1, -u0)
     return SweptPrimitive(
         kind=surface.kind,
         sign=surface.outward,
@@ -569,7 +571,7 @@ def swept_primitive(row: FaceRow, surface: Surface) -> SweptPrimitive | None:
         radius_a_mm=radii[0],
         radius_b_mm=radii[1],
         tube_mm=tube_mm,
-        turn=(u0, u1),
+        turn=turn,
         tilt=tilt,
         face=row.number,
     )

@@ -101,3 +101,24 @@ def test_the_faces_that_support_a_stepped_block_are_those_that_all_else_lies_beh
     # Of the two faces that look up, at 0 and at 10, only the higher one has everything behind it.
     assert faces.offsets[up] == pytest.approx([10.0])
     assert faces.supporting.sum() == 6
+
+
+def filleted():
+    """A step with fillets in it and on its edges: rounds, hollows, balls and tori."""
+    drawn = cq.Workplane().box(20, 10, 5).cut(cq.Workplane().box(10, 10, 5).translate((8, 0, 3)))
+    return drawn.edges("not |Z").edges("|Y").fillet(0.4).edges(">Z").fillet(0.3).val()
+
+
+@pytest.mark.parametrize("across", [None, "XY", "YZ"])
+@pytest.mark.parametrize("drawn", [*(solid for solid, *_ in ROUND.values()), filleted()])
+def test_the_turn_of_a_round_face_covers_it_in_left_handed_frames_too(drawn, across):
+    """A mirrored face, and many a fillet, has an angle against the right-hand rule round its axis."""
+    solid = drawn.Solids()[0] if across is None else drawn.mirror(across).Solids()[0]
+    faces = solid.Faces()
+    for one in features_of(solid).swept:
+        face = faces[one.face]
+        for u in (0.1, 0.5, 0.9):
+            arm = np.array(face.positionAt(u, 0.45).toTuple()) - one.a_mm
+            angle = math.atan2(float(arm @ np.cross(one.axis, one.zero)), float(arm @ one.zero))
+            first, last = one.turn
+            assert (angle - first + 1e-9) % (2 * math.pi) <= last - first + 2e-9
