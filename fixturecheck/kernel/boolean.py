@@ -13,7 +13,12 @@ from dataclasses import dataclass
 
 import cadquery as cq
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
-from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
+from OCP.BRepAlgoAPI import (
+    BRepAlgoAPI_BooleanOperation,
+    BRepAlgoAPI_Common,
+    BRepAlgoAPI_Cut,
+    BRepAlgoAPI_Fuse,
+)
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepGProp import BRepGProp
 from OCP.GProp import GProp_GProps
@@ -33,7 +38,7 @@ from fixturecheck.units import METRIC, Writing
 @checked
 def cut(solid: Solid, *tools: Solid) -> Solid:
     """Return what is left of a solid, in one piece, after others are taken from it."""
-    return only_solid(solid.cut(*tools))
+    return only_solid(_operated(BRepAlgoAPI_Cut(), [solid], tools, "cut of a solid"))
 
 
 def common(a: Shape, b: Shape) -> Shape:
@@ -44,15 +49,28 @@ def common(a: Shape, b: Shape) -> Shape:
     KernelError
         The kernel reports a failed operation.
     """
+    return _operated(BRepAlgoAPI_Common(), [a], [b], "common of two shapes")
+
+
+def _operated(
+    operation: BRepAlgoAPI_BooleanOperation, arguments: Iterable[Shape], tools: Iterable[Shape], what: str
+) -> Shape:
+    """Return what a boolean operation makes of shapes, which stay as they are.
+
+    By default the kernel widens the tolerances of the shapes themselves, so that it sees less of what they
+    share each time it is asked: an overlap of 1 um was gone the second time.
+    """
     first, second = TopTools_ListOfShape(), TopTools_ListOfShape()
-    first.Append(a.wrapped)
-    second.Append(b.wrapped)
-    operation = BRepAlgoAPI_Common()
+    for shape in arguments:
+        first.Append(shape.wrapped)
+    for shape in tools:
+        second.Append(shape.wrapped)
     operation.SetArguments(first)
     operation.SetTools(second)
+    operation.SetNonDestructive(True)
     operation.Build()
     if not operation.IsDone():
-        message = "common of two shapes failed in the kernel"
+        message = f"{what} failed in the kernel"
         raise KernelError(message)
     return cq.Shape.cast(operation.Shape())
 
@@ -229,19 +247,8 @@ def joined(shapes: Sequence[Shape], what: str) -> Shape:
     """
     if len(shapes) == 1:
         return shapes[0]
-    first, rest = TopTools_ListOfShape(), TopTools_ListOfShape()
-    first.Append(shapes[0].wrapped)
-    for shape in shapes[1:]:
-        rest.Append(shape.wrapped)
     fuse = BRepAlgoAPI_Fuse()
-    fuse.SetArguments(first)
-    fuse.SetTools(rest)
-    fuse.SetNonDestructive(True)
-    fuse.Build()
-    if not fuse.IsDone():
-        message = f"joining {what} failed in the kernel"
-        raise KernelError(message)
-    plain = cq.Shape.cast(fuse.Shape()).Solids()
+    plain = _operated(fuse, shapes[:1], shapes[1:], f"joining {what}").Solids()
     fuse.SimplifyResult()
     simple = cq.Shape.cast(fuse.Shape()).Solids()
     # Merging the walls of pockets with those of what is put on them, the kernel has lost parts of them.
@@ -297,7 +304,7 @@ def face_within(face: Face, box: Box) -> list[Face]:
     """Return what of a flat face lies in a box, looking the same way."""
     x0, y0, z0, x1, y1, z1 = box
     block = cq.Solid.makeBox(x1 - x0, y1 - y0, z1 - z0, cq.Vector(x0, y0, z0))
-    return [piece for piece in face.intersect(block).Faces() if piece.normalAt().dot(face.normalAt()) > 0.0]
+    return [p for p in common(face, block).Faces() if p.normalAt().dot(face.normalAt()) > 0.0]
 
 
 def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int = 1) -> float:
@@ -329,11 +336,7 @@ def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int =
         if off_mm is None or abs(off_mm) > within_mm or box_gap_mm(box, loose_box(mate)) > within_mm:
             continue
         level = shifted(mate, (-off_mm * normal[0], -off_mm * normal[1], -off_mm * normal[2]))
-        common = BRepAlgoAPI_Common(face.wrapped, level.wrapped)
-        if not common.IsDone():
-            message = "the common of two faces failed in the kernel"
-            raise KernelError(message)
-        total += sum(f.Area() for f in cq.Shape.cast(common.Shape()).Faces())
+        total += sum(f.Area() for f in common(face, level).Faces())
     return total
 
 
@@ -384,4 +387,9 @@ def stepped(
     """
     sizes = " x ".join(write.number(float(v), "mm", "g") for v in sizes_mm)
     failure = f"a step of {sizes} {write.name('mm')} cannot be milled"
-    return worked(lambda: solid.cut(oriented_box(corner, axes, sizes_mm)).clean(), failure)
+
+    def milled() -> Shape:
+        box = oriented_box(corner, axes, sizes_mm)
+        return _operated(BRepAlgoAPI_Cut(), [solid], [box], "cut of a step").clean()
+
+    return worked(milled, failure)

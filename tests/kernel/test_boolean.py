@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fixturecheck.errors import NotComputedError
-from fixturecheck.kernel.boolean import clipped, shared_mm3, split
+from fixturecheck.kernel.boolean import clipped, common_solid, shared_mm3, split
 from fixturecheck.kernel.measure import depth_mm
 from fixturecheck.kernel.place import transformed
 
@@ -93,3 +93,15 @@ def test_the_corner_of_a_turned_part_in_a_dressed_wheel_adds_up():
     assert 0.0 < ways[0].taken_mm3 < 0.1
     for whole, found in zip((wheel, part), ways, strict=True):
         assert found.kept_mm3 + found.taken_mm3 == pytest.approx(whole.Volume(), rel=1e-5)
+
+
+def test_what_two_solids_share_is_the_same_each_time_it_is_asked():
+    """The kernel widens the tolerances of what it is given unless it is told not to."""
+    low = cq.Workplane().box(20, 12, 20).union(cq.Workplane().box(30, 12, 5).translate((15, 0, -12.5)))
+    low = low.edges(cq.NearestToPointSelector((10, 0, -10))).fillet(1.0).val()
+    leg_mm = 0.8 - 0.045
+    edged = cq.Workplane().box(20, 12, 15, centered=(False, True, False)).edges("<X and <Z").chamfer(leg_mm)
+    edged = edged.val().moved(cq.Location((10, 0, -9.8)))
+    asked = [common_solid(low, edged)[1] for _ in range(3)]
+    assert asked == [asked[0]] * 3
+    assert asked[0] > 1e-4
