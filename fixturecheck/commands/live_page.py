@@ -25,6 +25,8 @@ from fixturecheck.report.folder import OPERATIONS, PAGE
 _HOST = "127.0.0.1"
 _PAGES = re.compile(rf"/(?:({OPERATIONS}/\d+)/{re.escape(PAGE)})?")
 """The page, and that of an operation of a job."""
+_LOOKS_S = 0.05
+"""How soon it sees that it is to end."""
 _BEAT_S = 10.0
 """After so long without news a line is sent, which tells whether anybody still listens."""
 
@@ -98,7 +100,7 @@ class LivePage:
             raise SetupError(message) from reason
         self._server.daemon_threads = True
         self.port = int(self._server.server_address[1])
-        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        threading.Thread(target=self._server.serve_forever, args=(_LOOKS_S,), daemon=True).start()
 
     def __enter__(self) -> LivePage:
         return self

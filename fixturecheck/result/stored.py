@@ -123,6 +123,40 @@ def read_stored(text: bytes, path: str) -> StoredResult:
         raise SetupError(message) from reason
 
 
+def read_job(text: bytes, path: str) -> StoredResult:
+    """Read the result.json of a job: its verdict and what holds for all of it; its operations have their own.
+
+    Parameters
+    ----------
+    text : bytes
+        What the file holds.
+    path : str
+        What to call it in a message.
+
+    Raises
+    ------
+    SetupError
+        It is no result of a job, or is broken.
+    """
+    try:
+        data = json.loads(text)
+        job = data["job"]
+        sources = tuple(Source(path=s["path"], sha256=s["sha256"]) for s in job["sources"])
+        return StoredResult(
+            path=path,
+            schema=SCHEMA_VERSION,
+            verdict=Verdict(data["verdict"]),
+            name=job["name"],
+            file=sources[0].path if sources else "",
+            units=job["units"],
+            sources=sources,
+            findings=identified(tuple(_finding(row) for row in data["findings"])),
+        )
+    except (KeyError, TypeError, ValueError, AttributeError) as reason:
+        message = f"{path} is a broken result.json of a job: {type(reason).__name__} {reason}"
+        raise SetupError(message) from reason
+
+
 def _read(data: Mapping[str, Any], path: str, schema: int) -> StoredResult:
     setup = data["setup"]
     findings = tuple(_finding(row) for row in data["findings"])

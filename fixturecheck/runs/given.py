@@ -15,10 +15,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fixturecheck.comparing.jobs import called_in, joined, of_operation
 from fixturecheck.errors import SetupError
+from fixturecheck.process.text import is_job
 from fixturecheck.progress import Progress
-from fixturecheck.report.folder import RESULT, STEP
-from fixturecheck.result.stored import StoredResult, as_stored, read_stored
+from fixturecheck.report.folder import OPERATIONS, RESULT, STEP
+from fixturecheck.result.stored import StoredResult, as_stored, read_job, read_stored
 from fixturecheck.runs.request import CheckRequest
 
 if TYPE_CHECKING:
@@ -104,10 +106,23 @@ def _stored(spec: str, path: Path) -> GivenResult:
     if not file.is_file():
         message = f"{spec} holds no {RESULT}"
         raise SetupError(message)
+    operations = sorted(file.parent.glob(f"{OPERATIONS}/*/{RESULT}"), key=lambda one: int(one.parent.name))
+    if file.name == RESULT and operations:
+        return _job(spec, file, {int(one.parent.name): _stored(spec, one) for one in operations})
     kept = read_stored(file.read_bytes(), spec)
     step = file.with_name(STEP)
     solids = _solids_in(step, kept.bodies) if file.name == RESULT and step.is_file() else {}
     return GivenResult(told=kept, solids=solids)
+
+
+def _job(spec: str, file: Path, operations: Mapping[int, GivenResult]) -> GivenResult:
+    """Return a job as one result, in which each body, cut and finding says which operation it is of."""
+    whole = read_job(file.read_bytes(), spec)
+    told, solids = [], {}
+    for number, one in operations.items():
+        told.append(of_operation(number, one.told))
+        solids.update({called_in(number, name): solid for name, solid in one.solids.items()})
+    return GivenResult(told=joined(whole, told), solids=solids)
 
 
 def _solids_in(step: Path, bodies: tuple[BodyDrawn, ...]) -> Mapping[str, Solid]:
@@ -133,6 +148,9 @@ def _checked(spec: str, path: Path, request: CheckRequest, progress: Progress) -
     from fixturecheck.setup.load import load  # noqa: PLC0415 -- the painter starts first
 
     progress(f"read {path.name}", 0.0)
+    if path.suffix.lower() == ".toml" and is_job(path):
+        message = f"{spec} is a job: check it into a folder, and compare that"
+        raise SetupError(message)
     setup = load(path)
     solids = {b.name: b.solid for b in setup.bodies}
     result = check(setup, only=request.only, skip=request.skip, progress=progress)

@@ -37,6 +37,16 @@ def test_the_page_is_served_with_what_loads_it_again(page):
     assert text.index('new EventSource("/events")') < text.index("</body></html>")
 
 
+def test_the_pages_of_a_job_s_operations_are_served(page, tmp_path):
+    inner = tmp_path / "operations/10"
+    inner.mkdir(parents=True)
+    (inner / "report.html").write_text("<html><body>of ten</body></html>")
+    status, text = asked(page, "/operations/10/report.html")
+    assert (status, text.startswith("<html><body>of ten")) == (200, True)
+    assert asked(page, "/operations/10/result.json")[0] == 404
+    assert asked(page, "/operations/../report.html")[0] == 404
+
+
 @pytest.mark.parametrize(
     "path", ["/result.json", "/report.html", "/../report.html", "//etc/passwd", "/events/x"]
 )
@@ -68,6 +78,8 @@ def test_a_browser_hears_what_goes_on(page):
     stream = link.getresponse()
     assert stream.getheader("Content-Type") == "text/event-stream"
     assert heard(stream) == {"doing": "checking", "says": "", "page": 0}
+    page.tell(Doing.CHECKING, "Checking again.\nnest: 3 go")
+    assert heard(stream) == {"doing": "checking", "says": "Checking again.\nnest: 3 go", "page": 0}
     page.tell(Doing.DONE)
     assert heard(stream) == {"doing": "done", "says": "", "page": 1}
     page.tell(Doing.FAILED, 'Not checked: "a" is\nnot closed.')

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -72,42 +71,59 @@ def edited(path, old, new):
     beside.replace(path)
 
 
+SCRIPT = """
+import cadquery as cq
+import fixturecheck as fc
+from sizes import WIDE
+
+gap = 0.0
+block = cq.Workplane().box(WIDE, 12, 8, centered=False)
+faces = {"left": "<X", "right": ">X"}
+bodies = [fc.body("a", block, faces=faces), fc.body("b", block, at=(20 + gap, 0, 0), faces=faces)]
+seats = [fc.Seat(body="b", face="left", on="a", on_face="right", rank="nest")]
+setup = fc.Setup(name="two", bodies=bodies, seats=seats)
+"""
+
+
 @pytest.mark.slow
 def test_each_change_is_checked_and_told_by_what_it_brought(tmp_path):
-    """Blocking 8 mm tall clears the wheel, 20 mm does not: `models/gib` has both."""
-    for name in ("gib.py", "thin_block.py"):
-        shutil.copy(GIB / name, tmp_path)
-    setup = tmp_path / "thin_block.py"
-    with Watching(tmp_path, "thin_block.py", "--only", "clear") as watching:
+    """Two blocks of 20 mm, 20 mm apart, meet; moved by a tenth they stand open, which is a caution."""
+    sizes, setup = tmp_path / "sizes.py", tmp_path / "pair.py"
+    sizes.write_text("WIDE = 20.0\n")
+    setup.write_text(SCRIPT)
+    with Watching(tmp_path, "pair.py", "--only", "nest") as watching:
         first = watching.until("page: http://127.0.0.1:", "  go  (")
         address = first.split("page: ")[1].split()[0]
         (child,) = watching.children()
 
-        edited(setup, "8.0", "20.0")
-        told = watching.until("  no-go  (")
-        assert "clear" in told
-        assert "worse" in told
+        edited(setup, "gap = 0.0", "gap = 0.1")
+        told = watching.until("  caution  (")
+        assert "so far: " in told
+        assert "worse: go to caution  nest" in told
         with urllib.request.urlopen(address) as page:  # noqa: S310 -- our own server
             assert "EventSource" in page.read().decode()
 
-        setup.write_text(setup.read_text() + "\nsetup = undrawn\n")
+        # A file that is saved as it was is answered by what was worked out.
+        report = tmp_path / "pair_watch/report.html"
+        before = report.read_bytes()
+        edited(setup, "gap = 0.1", "gap = 0.1")
+        watching.until("  caution  (")
+        assert report.read_bytes() == before
+
+        setup.write_text(setup.read_text() + "setup = undrawn\n")
         told = watching.until("waiting for a change")
-        assert "thin_block.py, line 9: NameError: name 'undrawn' is not defined" in told
+        assert "pair.py, line 12: NameError: name 'undrawn' is not defined" in told
         assert watching.children() == [child]  # a mistake costs no warm process
 
         edited(setup, "setup = undrawn", "")
-        watching.until("  no-go  (")
+        watching.until("  caution  (")
 
-        # A worker that dies costs one check; the next change starts another.
+        # A worker that dies costs one check; the next change, of a file that is imported, starts another.
         os.kill(child, signal.SIGKILL)
-        edited(
-            tmp_path / "gib.py",
-            '"""',
-            '"""\n',
-        )
+        edited(setup, "import cadquery as cq", "import cadquery as cq\n")
         told = watching.until("waiting for a change")
         assert "crashed (SIGKILL)" in told
-        edited(setup, "20.0", "8.0")
+        edited(sizes, "20.0", "20.1")
         told = watching.until("  go  (")
         assert "better" in told
         (other,) = watching.children()

@@ -10,6 +10,9 @@ from fixturecheck.report.pictures.draw import write_job
 from fixturecheck.report.pictures.painter import Drawn, Painter
 from fixturecheck.report.write import meshes_of
 
+DISPLAYS = ("DISPLAY", "WAYLAND_DISPLAY", "XAUTHORITY")
+"""What tells a program where it can draw on a screen."""
+
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -24,6 +27,14 @@ def job(home: Path, request: pytest.FixtureRequest) -> Path:
 
 @pytest.fixture(scope="module")
 def drawn(job: Path) -> Drawn:
-    painter = Painter()
+    """Drawn by a process that was told of no display, wherever the tests run."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in DISPLAYS:
+            patch.delenv(name, raising=False)
+        painter = Painter()
+    environment = Path(f"/proc/{painter.pid}/environ")
+    if environment.exists():
+        told = {entry.partition(b"=")[0].decode() for entry in environment.read_bytes().split(b"\0")}
+        assert not told & {*DISPLAYS}
     painter.begin(job)
     return painter.finish()

@@ -6,6 +6,7 @@ import math
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from fixturecheck.study.read import read_study
 from fixturecheck.study.sample import variants_of
 from fixturecheck.study.store import table_csv
 from fixturecheck.study.work import work_through
+from tests.report.test_build_files import assert_allowed
 from tests.study.deaths import halved
 
 
@@ -179,6 +181,8 @@ def test_the_table_has_a_column_for_each_parameter_and_margin(stated):
 def test_a_case_of_junit_xml_stands_for_each_variant(stated):
     lost = replace(row(Verdict.UNKNOWN, leg=3.0), says="<Lost> & so.")
     rows = (row(leg=1.0), row(Verdict.NO_GO, leg=2.0), lost)
+    text = study_junit(StudyFound(study=stated(RANGE), rows=rows))
+    assert_allowed(ElementTree.fromstring(text))  # noqa: S314 -- our own text
     (suite,) = JUnitXml.fromstring(study_junit(StudyFound(study=stated(RANGE), rows=rows)).encode())
     assert (suite.tests, suite.failures, suite.errors) == (3, 1, 1)
     assert [(case.name, [r.message for r in case.result]) for case in suite] == [

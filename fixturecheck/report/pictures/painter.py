@@ -19,6 +19,7 @@ from threading import Timer
 from typing import Any
 
 RENDERER = "fixturecheck.report.pictures.render"
+_NEEDS = "it needs OpenGL, though no display: on Debian install libgl1 and libegl1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +50,11 @@ class Painter:
             stderr=self._errors,
             text=True,
         )
+
+    @property
+    def pid(self) -> int:
+        """The number of the process."""
+        return self._process.pid
 
     def begin(self, job: Path) -> None:
         """Hand over a job file and return at once."""
@@ -99,7 +105,8 @@ class Painter:
         self._errors.seek(0)
         lines = [line.strip() for line in self._errors.read().splitlines() if line.strip()]
         end = signal.Signals(-code).name if code < 0 else f"exit status {code}"
-        return f"the drawing process ended early ({end})" + (f": {lines[-1][:200]}" if lines else "")
+        why = f": {lines[-1][:200]}" if lines else ""
+        return f"the drawing process ended early ({end}){why}; {_NEEDS}"
 
 
 @contextlib.contextmanager

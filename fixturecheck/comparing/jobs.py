@@ -1,0 +1,61 @@
+"""A job held against another: its operations' results as one, in which everything says of which it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from fixturecheck.faceref import FaceRef
+from fixturecheck.result.stored import StoredResult
+
+
+def called_in(number: int, name: str) -> str:
+    """Return what a body or a cut of an operation is called among those of all; empty stays empty."""
+    return f"{number}: {name}" if name else ""
+
+
+def of_operation(number: int, told: StoredResult) -> StoredResult:
+    """Return the result of an operation with its number before the names of bodies and cuts."""
+
+    def face(name: str) -> str:
+        ref = FaceRef(name)
+        return FaceRef.of(called_in(number, ref.body), *ref.faces)
+
+    return replace(
+        told,
+        bodies=tuple(replace(b, name=called_in(number, b.name)) for b in told.bodies),
+        stated=tuple(
+            replace(s, about=tuple(called_in(number, a) for a in s.about) or (called_in(number, s.of),))
+            for s in told.stated
+        ),
+        findings=tuple(
+            replace(
+                f,
+                id=called_in(number, f.id),
+                subject=called_in(number, f.subject),
+                about=tuple(map(face, f.about)),
+                named=called_in(number, f.named),
+                cut=called_in(number, f.cut),
+            )
+            for f in told.findings
+        ),
+        not_asked=(),
+    )
+
+
+def joined(whole: StoredResult, operations: Sequence[StoredResult]) -> StoredResult:
+    """Return a job's result with all that its operations tell.
+
+    Parameters
+    ----------
+    whole : StoredResult
+        What the job's own file tells, which no operation does.
+    operations : sequence of StoredResult
+        As `of_operation` returns them.
+    """
+    return replace(
+        whole,
+        bodies=tuple(b for one in operations for b in one.bodies),
+        stated=tuple(s for one in operations for s in one.stated),
+        findings=(*whole.findings, *(f for one in operations for f in one.findings)),
+    )

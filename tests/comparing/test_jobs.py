@@ -1,0 +1,111 @@
+"""Jobs held together by their folders: put together of small results, as `check` lays them out."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+from junitparser import JUnitXml
+
+from fixturecheck.commands.build import kept_build_results
+from fixturecheck.comparing.whole import compared
+from fixturecheck.errors import SetupError
+from fixturecheck.progress import silent
+from fixturecheck.report.build_files import junit_xml
+from fixturecheck.report.comparison import comparison_text
+from fixturecheck.result.finding import Verdict
+from fixturecheck.runs.given import given_result
+from fixturecheck.runs.request import CheckRequest
+from fixturecheck.runs.watch import _changes
+from tests.comparing.sides import PAIR, opening, side
+
+
+def kept(told):
+    """Return a result as its file keeps it."""
+    return {
+        "schema": told.schema, "verdict": str(told.verdict), "not_asked": [], "stated": [],
+        "setup": {"name": told.name, "file": told.file, "units": told.units, "sources": []},
+        "bodies": [
+            {"name": b.name, "role": b.role, "volume_mm3": b.volume_mm3, "centre_mm": b.centre_mm,
+             "size_mm": b.size_mm, "at": b.at, "faces": [
+                {"name": f.name, "kind": f.kind, "area_mm2": f.area_mm2, "centre_mm": f.centre_mm,
+                 "normal": f.normal} for f in b.faces]}
+            for b in told.bodies
+        ],
+        "findings": [
+            {"id": f.id, "check": f.check, "verdict": str(f.verdict), "subject": f.subject,
+             "kind": str(f.kind), "about": f.about, "cut": f.cut, "value": f.value, "unit": f.unit,
+             "limit": f.limit, "margin": f.margin, "says": f.says, "remedy": f.remedy, "source": f.source, "location_mm": None,
+             "direction": None, "overruled": None}
+            for f in told.findings
+        ],
+    }  # fmt: skip
+
+
+@pytest.fixture
+def job(tmp_path):
+    """Write the folder of a job of two operations, with a nest open by so much in each."""
+
+    def write(called, first_mm, second_mm, name="b"):
+        home = tmp_path / called
+        bodies = (PAIR[0], replace(PAIR[1], name=name))
+        sides = [side(opening(name, "a", gap), bodies=bodies) for gap in (first_mm, second_mm)]
+        for number, one in zip((10, 20), sides, strict=True):
+            place = home / "operations" / str(number)
+            place.mkdir(parents=True)
+            (place / "result.json").write_text(json.dumps(kept(one)))
+        worst = "no-go" if max(first_mm, second_mm) > 0.001 else "go"
+        own = {"name": "a pawl", "units": "mm", "sources": [{"path": "job.toml", "sha256": "0"}]}
+        (home / "result.json").write_text(json.dumps({"verdict": worst, "job": own, "findings": []}))
+        return home
+
+    return write
+
+
+def held(before, after):
+    one, other = (given_result(str(path), CheckRequest(), silent).told for path in (before, after))
+    return compared(one, other)
+
+
+def test_what_got_worse_says_in_which_operation(job):
+    found = held(job("one", 0.0, 0.0), job("other", 0.0, 0.013))
+    (worse,) = [c for c in found.findings if c.breaks]
+    assert (worse.told.id, worse.told.about) == ("20: nest/gap/b.left/a.right", ("20: b.left", "20: a.right"))
+    assert (found.verdict_before, found.verdict_after) == (Verdict.GO, Verdict.NO_GO)
+    assert found.breaks
+    assert "20: b on a" in comparison_text(found, width=100)
+
+
+def test_what_changed_in_a_job_that_is_watched_is_told_by_operation(job):
+    text = _changes(job("one", 0.0, 0.0), job("other", 0.0, 0.013), 100)
+    first, second = text.split("operation 20: ")
+    assert first.startswith("operation 10: ")
+    assert "worse:" not in first
+    assert "worse: go to no-go  nest" in second
+
+
+def test_a_job_compared_with_itself_says_nothing_and_a_renamed_body_is_the_same(job):
+    one = job("one", 0.0, 0.2)
+    for other in (one, job("renamed", 0.0, 0.2, name="c")):
+        found = held(one, other)
+        assert {c.change for c in found.findings} == {"same"}
+        assert not found.breaks
+
+
+def test_the_operations_of_a_job_are_suites_of_junit_xml(job):
+    home = job("one", 0.0, 0.013)
+    suites = list(JUnitXml.fromstring(junit_xml(kept_build_results(home, home / "job.toml")).encode()))
+    assert [(s.tests, s.failures) for s in suites] == [(1, 0), (1, 1)]
+
+
+def test_a_job_that_was_not_checked_is_refused_in_a_line(tmp_path):
+    path = tmp_path / "job.toml"
+    path.write_text('[job]\nname = "a pawl"\n')
+    with pytest.raises(SetupError, match="is a job: check it into a folder, and compare that"):
+        given_result(str(path), CheckRequest(), silent)
+    (tmp_path / "operations" / "10").mkdir(parents=True)
+    for place in (tmp_path, tmp_path / "operations" / "10"):
+        (place / "result.json").write_text(json.dumps(kept(side(opening("b", "a", 0.0)))))
+    with pytest.raises(SetupError, match=r"is a broken result.json of a job"):
+        given_result(str(tmp_path), CheckRequest(), silent)
