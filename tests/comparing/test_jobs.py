@@ -36,7 +36,8 @@ def kept(told):
         "findings": [
             {"id": f.id, "check": f.check, "verdict": str(f.verdict), "subject": f.subject,
              "kind": str(f.kind), "about": f.about, "cut": f.cut, "value": f.value, "unit": f.unit,
-             "limit": f.limit, "margin": f.margin, "says": f.says, "remedy": f.remedy, "source": f.source, "location_mm": None,
+             "limit": f.limit, "margin": f.margin, "says": f.says, "remedy": f.remedy,
+             "source": f.source, "location_mm": None,
              "direction": None, "overruled": None}
             for f in told.findings
         ],
