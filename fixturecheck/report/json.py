@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from importlib.metadata import version
 from typing import Any
@@ -14,13 +14,11 @@ from fixturecheck.result import Assumed, Result
 from fixturecheck.result.contact import Contact, CutMade
 from fixturecheck.result.drawn import BodyDrawn
 from fixturecheck.result.finding import Finding, Group, NotAsked
-from fixturecheck.result.hardening import HardeningFound
-from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld
-from fixturecheck.result.release import BodyLeaves
-from fixturecheck.result.rest import Freedom, LoadedContact, Rest, SeatChance, TargetMoves
+from fixturecheck.result.hold import BodyMotion, HoldFound, HoldLoss, PartHeld, Remedy
+from fixturecheck.result.release import BodyLeaves, Burr, OffWay, PryAt
+from fixturecheck.result.rest import Chances, Freedom, LoadedContact, Rest, SeatChance, TargetMoves
 from fixturecheck.result.shapes import Vector
 from fixturecheck.result.stored import SCHEMA_VERSION
-from fixturecheck.result.touching import Touching
 from fixturecheck.units import Writing
 from fixturecheck.wording.hold import loss_words, magnet_words, past_words
 from fixturecheck.wording.motion import (
@@ -67,202 +65,168 @@ def rounded(value: float, unit: str, where: str = "the result") -> float:
 _HOLD_DIGITS = 3
 """What a field solution on a mesh and ranges of friction are good for."""
 
-_DRAWN = {"maps", "section"}
-"""Thousands of points that only pictures need; what they add up to is in `faces`."""
+_NO_MORE = 1e-6
+"""A number of the hold below this is nothing but rounding."""
 
-_TOLD_OTHERWISE = {"failure", "over", "tips_over"}
-"""Written as sentences and as the motions of the bodies."""
+Record = dict[str, Any]
+"""A record with the names of its keys in JSON; values of any kind."""
 
 
-def hold_dict(hold: HoldFound | None, write: Writing) -> dict[str, Any] | None:
-    """Return the hold as plain values, to three digits; None where it was not asked.
+class _Plain:
+    """Turns records into plain values: a table for a data class, a list for a tuple, rounded numbers.
 
     Parameters
     ----------
-    write : Writing
-        How its sentences write quantities.
-
-    Raises
-    ------
-    NotComputedError
-        A number is infinite or not a number.
+    told : mapping of type to callable
+        How a record of a type is told that is not told field by field: as a `Record`, or as a sentence.
+    number : callable
+        Rounds a number; it is given the name of the field, whose end is the unit.
     """
-    if hold is None:
-        return None
-    told = {f.name: getattr(hold, f.name) for f in fields(hold) if f.name not in _DRAWN}
-    told["magnet"] = magnet_words(hold.magnet, write)
-    told["leaving"] = tuple(_leaves(b, write) for b in hold.leaving)
-    told["burrs"] = tuple(burr_words(b) for b in hold.burrs)
-    told["before"] = capitalised(first_words(hold.before)) if hold.before else ""
-    told["parts"] = tuple(_part(p, write) for p in hold.parts)
-    plain: dict[str, Any] = _hold_value(told)
-    return plain
+
+    def __init__(
+        self, told: Mapping[type, Callable[[Any], Any]], number: Callable[[float, str], float]
+    ) -> None:
+        self._told, self._number = told, number
+
+    def __call__(self, value: Any, name: str = "") -> Any:
+        """Return a value as JSON holds it."""
+        if type(value) in self._told:
+            value = self._told[type(value)](value)
+        elif is_dataclass(value) and not isinstance(value, type):
+            value = _record(value)
+        if isinstance(value, float):
+            return self._number(value, name)
+        if isinstance(value, tuple):
+            return [self(v, name) for v in value]
+        if isinstance(value, dict):
+            return {key: self(v, key) for key, v in value.items()}
+        return value if value is None or isinstance(value, bool | int) else str(value)
 
 
-def _part(part: PartHeld, write: Writing) -> dict[str, Any]:
-    """Return one part's hold, with the sentences that its data is told in."""
-    told = {f.name: getattr(part, f.name) for f in fields(part) if f.name not in _TOLD_OTHERWISE}
-    return told | {
-        "at_least": part.at_least,
-        "says": lets_go_words(part.failure, write),
-        "goes": part.goes,
-        "motion_at_mm": part.motions[0].at_mm if part.motions else None,
-        "outcome": str(part.outcome or ""),
-        "losses": tuple(_loss(loss, write) for loss in part.losses),
-        "moves": tuple(_motion(m) for m in part.motions),
-        "past": past_words(part),
-        "remedies": tuple(remedy_words(r, write) for r in part.remedies),
-    }
+def _record(thing: Any, without: Collection[str] = (), **instead: Any) -> Record:
+    """Return the fields of a record by their names, some left out, some with another value."""
+    kept = {f.name: getattr(thing, f.name) for f in fields(thing) if f.name not in without}
+    return kept | instead
 
 
-def _leaves(body: BodyLeaves, write: Writing) -> dict[str, Any]:
-    return {
-        "body": body.body,
-        "residual_n": body.residual_n,
-        "ways": tuple(way_words(w, write) for w in body.ways),
-        "pry": pry_words(body.pry, write) if body.pry else None,
-        "demagnetise": body.demagnetise,
-    }
+def _by_unit(value: float, name: str) -> float:
+    """Round a number by the unit at the end of its field's name."""
+    unit = name.rsplit("_", 1)[-1] if name.isidentifier() else ""
+    return rounded(value, unit if unit in _DECIMALS else "share", name or "the result")
 
 
-def _loss(loss: HoldLoss, write: Writing) -> dict[str, Any]:
-    says = lets_go_words(loss.failure, write) if loss.failure else loss.reason
-    return {"lost": loss_words(loss.lost), "factor": loss.factor, "says": says}
-
-
-def _motion(motion: BodyMotion) -> dict[str, Any]:
-    return {
-        "body": motion.body,
-        "at_mm": motion.at_mm,
-        "velocity": motion.velocity,
-        "turn_rad_mm": motion.rotation_rad_mm,
-    }
-
-
-def _hold_value(value: Any) -> Any:
-    if isinstance(value, float):
-        return _rounded(value)
-    if isinstance(value, tuple):
-        return [_hold_value(v) for v in value]
-    if isinstance(value, dict):
-        return {name: _hold_value(v) for name, v in value.items()}
-    if is_dataclass(value):
-        return {f.name: _hold_value(getattr(value, f.name)) for f in fields(value)}
-    return value
-
-
-def _rounded(value: float) -> float:
+def _to_three_digits(value: float, name: str) -> float:
+    """Round a number of the hold; what is nothing but rounding is shown as nothing."""
     if not math.isfinite(value):
-        message = f"a number of the hold came out as {value}"
+        message = f"a number of the hold, {name}, came out as {value}"
         raise NotComputedError(message)
-    # What is nothing but rounding is shown as nothing.
-    return float(f"{value:.{_HOLD_DIGITS}g}") if abs(value) > 1e-6 else 0.0
+    return float(f"{value:.{_HOLD_DIGITS}g}") if abs(value) > _NO_MORE else 0.0
 
 
-def touching_dict(found: Touching | None) -> dict[str, Any] | None:
-    """Return how bodies stand to each other as plain values, rounded; None where that alone was not asked.
-
-    A motion that nothing ends has null for that end.
-
-    Raises
-    ------
-    NotComputedError
-        A number is infinite or not a number.
-    """
-    return None if found is None else _plain_record(found)
-
-
-def hardening_dict(found: HardeningFound | None) -> dict[str, Any] | None:
-    """Return what hardening does as plain values, rounded; None where none was stated.
-
-    Raises
-    ------
-    NotComputedError
-        A number is infinite or not a number.
-    """
-    return None if found is None else _plain_record(found)
-
-
-def _plain_record(thing: Any) -> dict[str, Any]:
-    return {f.name: _plain_value(getattr(thing, f.name), f.name) for f in fields(thing)}
-
-
-def _plain_value(value: Any, name: str) -> Any:
-    if isinstance(value, Freedom):
-        ends = {k: v if math.isfinite(v) else None for k, v in (("low", value.low), ("high", value.high))}
-        told = {"kind": value.kind, "axis": value.axis, "point_mm": value.point_mm, **ends}
-        return {k: _plain_value(v, k) for k, v in told.items()}
-    if isinstance(value, tuple):
-        return [_plain_value(v, name) for v in value]
-    if isinstance(value, float):
-        unit = name.rsplit("_", 1)[-1]
-        return rounded(value, unit if unit in _DECIMALS else "share", name)
-    if is_dataclass(value):
-        return _plain_record(value)
-    return value if value is None or isinstance(value, bool | int) else str(value)
+def _hold_writer(write: Writing) -> _Plain:
+    """Return what writes a hold; pictures alone need maps and section, which are thousands of points."""
+    return _Plain(
+        {
+            HoldFound: lambda hold: _record(
+                hold,
+                without=("maps", "section"),
+                magnet=magnet_words(hold.magnet, write),
+                before=capitalised(first_words(hold.before)) if hold.before else "",
+            ),
+            Burr: burr_words,
+            BodyLeaves: lambda body: _record(body, without=("motion",)),
+            OffWay: lambda way: way_words(way, write),
+            PryAt: lambda pry: pry_words(pry, write),
+            PartHeld: lambda part: _part_held(part, write),
+            HoldLoss: lambda loss: {
+                "lost": loss_words(loss.lost),
+                "factor": loss.factor,
+                "says": lets_go_words(loss.failure, write) if loss.failure else loss.reason,
+            },
+            Remedy: lambda remedy: remedy_words(remedy, write),
+            BodyMotion: lambda motion: {
+                "body": motion.body,
+                "at_mm": motion.at_mm,
+                "velocity": motion.velocity,
+                "turn_rad_mm": motion.rotation_rad_mm,
+            },
+        },
+        _to_three_digits,
+    )
 
 
-_UNITS = ("mm", "um", "deg")
-_WHERE = "the rest of the parts"
+def _part_held(part: PartHeld, write: Writing) -> Record:
+    """Return one part's hold, with the sentences that its data is told in."""
+    return _record(
+        part,
+        without=("failure", "over", "tips_over"),
+        at_least=part.at_least,
+        says=lets_go_words(part.failure, write),
+        goes=part.goes,
+        motion_at_mm=part.motions[0].at_mm if part.motions else None,
+        outcome=str(part.outcome or ""),
+        moves=part.motions,
+        past=past_words(part),
+    )
 
 
-_CARRIED = ("a", "b", "kind", "force_n", "intended")
-"""What is written of faces that touch; places and normal are for pictures."""
-
-_CLOSES = ("seat", "share_closed", "gap_p95_um", "gap_worst_um")
-"""What is written of how often a seat closes."""
-
-
-def rest_dict(rest: Rest | None, write: Writing) -> dict[str, Any] | None:
-    """Return the rest as plain values, rounded; None where it was not asked.
-
-    Parameters
-    ----------
-    write : Writing
-        How its sentences write quantities.
-
-    Raises
-    ------
-    NotComputedError
-        A number is infinite or not a number.
-    """
-    return None if rest is None else _record(rest, write)
-
-
-def _record(thing: Any, write: Writing) -> dict[str, Any]:
-    told: dict[str, Any] = {}
-    for field in fields(thing):
-        value = getattr(thing, field.name)
-        if field.name == "order_outcome":
-            told["order_says"] = "" if value is None else order_words(value, write)
-        elif field.name == "unsettled":
-            told["checked_say"] = settled_draws_words(value)
-        elif field.name == "varied":
-            told["faces_say"] = drawn_faces_words(value, thing.leaning)
-        elif field.name != "leaning":
-            told[field.name] = _rest_value(value, field.name, write)
-    return told
+def _rest_writer(write: Writing) -> _Plain:
+    """Return what writes the rest; where faces touch, and how, is for pictures."""
+    return _Plain(
+        {
+            Rest: lambda rest: _renamed(
+                _record(rest),
+                "order_outcome",
+                order_says=order_words(rest.order_outcome, write) if rest.order_outcome else "",
+            ),
+            Chances: lambda chances: _renamed(
+                _renamed(
+                    _record(chances, without=("leaning",)),
+                    "unsettled",
+                    checked_say=settled_draws_words(chances.unsettled),
+                ),
+                "varied",
+                faces_say=drawn_faces_words(chances.varied, chances.leaning),
+            ),
+            TargetMoves: lambda moves: {
+                "target": moves.target,
+                "um_per_um": dict(moves.by_seat),
+                "located": moves.located,
+            },
+            LoadedContact: lambda contact: _record(contact, without=("normal", "points_mm")),
+            SeatChance: lambda chance: {
+                "seat": chance.seat,
+                "share_closed": chance.share_closed,
+                "gap_p95_um": chance.gap_p95_um,
+                "gap_worst_um": chance.gap_worst_um,
+            },
+            Freedom: lambda freedom: f"{freedom.body} {freedom_words(freedom, write)}",
+        },
+        _by_unit,
+    )
 
 
-def _rest_value(value: Any, name: str, write: Writing) -> Any:
-    """Return one field as JSON holds it; the unit is the end of its name."""
-    if isinstance(value, TargetMoves):
-        moves = {seat: rounded(v, "share", _WHERE) for seat, v in value.by_seat}
-        return {"target": value.target, "um_per_um": moves, "located": value.located}
-    if isinstance(value, LoadedContact | SeatChance):
-        names = _CARRIED if isinstance(value, LoadedContact) else _CLOSES
-        return {n: _rest_value(getattr(value, n), n, write) for n in names}
-    if isinstance(value, Freedom):
-        return f"{value.body} {freedom_words(value, write)}"
-    if value is None or isinstance(value, str | bool | int):
-        return value
-    if isinstance(value, float):
-        unit = name.rsplit("_", 1)[-1]
-        return rounded(value, unit if unit in _UNITS else "share", _WHERE)
-    if isinstance(value, tuple):
-        return [_rest_value(v, name, write) for v in value]
-    return _record(value, write)
+def _renamed(record: Record, old: str, **new: Any) -> Record:
+    """Return a record in which another key, with its value, stands in the place of one."""
+    ((name, value),) = new.items()
+    return {name if key == old else key: value if key == old else told for key, told in record.items()}
 
+
+_AS_FOUND = _Plain(
+    {
+        Freedom: lambda freedom: {
+            "kind": freedom.kind,
+            "axis": freedom.axis,
+            "point_mm": freedom.point_mm,
+            **{
+                end: v if math.isfinite(v) else None
+                for end, v in (("low", freedom.low), ("high", freedom.high))
+            },
+        }
+    },
+    _by_unit,
+)
+"""Writes what is told field by field; a motion that nothing ends has null for that end."""
 
 _DIRECTION_DECIMALS = 9
 
@@ -320,12 +284,12 @@ def result_dict(result: Result) -> dict[str, Any]:
         "groups": _groups(result.groups, places),
         "contacts": contacts,
         "cuts": [_cut(c) for c in result.cuts],
-        "dials": [_plain_record(d) for d in result.dials],
-        "offsets": [_plain_record(o) for o in result.offsets],
-        "rest": rest_dict(result.rest, write),
-        "holding": hold_dict(result.holding, write),
-        "hardening": hardening_dict(result.hardening),
-        "touching": touching_dict(result.touching),
+        "dials": _AS_FOUND(result.dials),
+        "offsets": _AS_FOUND(result.offsets),
+        "rest": _rest_writer(write)(result.rest),
+        "holding": _hold_writer(write)(result.holding),
+        "hardening": _AS_FOUND(result.hardening),
+        "touching": _AS_FOUND(result.touching),
         "not_asked": [_not_asked(n) for n in result.not_asked],
         "assumed": [_assumed(a) for a in result.assumed],
         "stated": [
