@@ -28,7 +28,7 @@ from fixturecheck.nesting.answer import rest_of, rest_shapes, staging_answer
 from fixturecheck.nesting.seating import footings, holding_nothing
 from fixturecheck.progress import Progress, silent
 from fixturecheck.result import Result
-from fixturecheck.result.finding import Finding, Kind, Verdict, not_computed, worst
+from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed, worst
 from fixturecheck.result.grouping import grouped
 from fixturecheck.result.shapes import NamedShape, Role
 from fixturecheck.setup.doubts import assumed, suspicions
@@ -130,6 +130,18 @@ class _Work:
         wanted = {s for s, checks in STEPS.items() if stated.get(s, True) and self.asked & {*checks}}
         return step in wanted or (step == "cuts" and bool(wanted & {"holding", "dials"}))
 
+    def work_out(self, step: str) -> None:
+        """Work out one step; what touches is known from the start."""
+        steps: Mapping[str, Callable[[], None]] = {
+            "cuts": self.grind,
+            "dials": self.dial,
+            "rest": self.settle,
+            "hardening": self.harden,
+            "holding": self.hold,
+        }
+        if step in steps:
+            steps[step]()
+
     def grind(self) -> None:
         """Grind every cut that can be ground."""
         setup = self.stage.setup
@@ -196,20 +208,6 @@ class _Work:
             if check_name in self.asked:
                 self.missing.append(not_computed(check_name, subject, reason))
                 return
-
-
-def _work_out(work: _Work, step: str) -> None:
-    """Work out one step; what touches is known from the start."""
-    if step == "cuts":
-        work.grind()
-    elif step == "dials":
-        work.dial()
-    elif step == "rest":
-        work.settle()
-    elif step == "hardening":
-        work.harden()
-    elif step == "holding":
-        work.hold()
 
 
 @among_its_own
@@ -283,7 +281,7 @@ def _in_turn(work: _Work, share: _Share, told: list[Finding], *, waits: bool) ->
             if work.stage.contacts.overlaps and clash is None:
                 yield _unreal(names[0], work.stage)
         if work.needs(step):
-            _work_out(work, step)
+            work.work_out(step)
         yield from work.missing
         work.missing.clear()
         yield from _untold(work, names)
@@ -326,9 +324,10 @@ def _nothing(setup: Setup, asked: frozenset[str]) -> Finding:
     names = [name for name in MODULES if name in asked]
     why = f": {'; '.join(lacking)}" if lacking else ""
     says = f"Nothing in this set-up answers {', '.join(names)}{why}."
-    return Finding(
-        check=names[0],
+    return judge(
+        None,
         verdict=Verdict.UNKNOWN,
+        check=names[0],
         subject=setup.name,
         kind=Kind.NOTHING_TO_ANSWER,
         says=says,
@@ -346,9 +345,10 @@ def _waiting(check_name: str, setup: Setup, clash: Finding) -> Finding:
         f"Not worked out: {clash.subject} is a no-go of {clash.check}, so the parts cannot stand as they are "
         f"drawn, and what holds them is not known."
     )
-    return Finding(
-        check=check_name,
+    return judge(
+        None,
         verdict=Verdict.UNKNOWN,
+        check=check_name,
         subject=setup.name,
         kind=Kind.WAITS,
         about=clash.about[:1],
@@ -361,9 +361,10 @@ def _unreal(check_name: str, stage: Stage) -> Finding:
     """Say that what follows is worked out for bodies that overlap."""
     pairs = "; ".join(f"{o.a} and {o.b}" for o in stage.contacts.overlaps[:_MOST_NAMED])
     says = f"{pairs} overlap as drawn, so the holding is worked out for parts that cannot stand like that."
-    return Finding(
-        check=check_name,
+    return judge(
+        None,
         verdict=Verdict.UNKNOWN,
+        check=check_name,
         subject=stage.setup.name,
         kind=Kind.OVERLAP,
         says=says,

@@ -50,13 +50,11 @@ class InRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StatedPlacing:
-    """A body, or a piece of equipment, that is placed by its seats.
+class Placing:
+    """A body, or a piece of equipment, that is placed by its seats, and what is stated of it besides.
 
     Parameters
     ----------
-    entry : Stated
-        The table that says so.
     name : str
         Name of the body, or of the equipment.
     along_mm : tuple of float or None
@@ -69,12 +67,18 @@ class StatedPlacing:
         Its place in a gang.
     """
 
-    entry: Stated
     name: str
     along_mm: tuple[float, ...] | None = None
     turn_deg: float | None = None
     only: tuple[BodySeat, ...] = ()
     row: InRow | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedPlacing(Placing):
+    """The same, with the table that says so."""
+
+    entry: Stated
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -31,39 +31,14 @@ from fixturecheck.placing.mates import fits
 from fixturecheck.placing.pose import Closeness, Extent, Pose
 from fixturecheck.result.rest import FreedomKind
 from fixturecheck.rigid.freedoms import FreeMotion
-from fixturecheck.setup.gangs import RANK_ORDER, InRow, StatedPlacing
+from fixturecheck.setup.gangs import RANK_ORDER, Placing, StatedPlacing
 from fixturecheck.setup.model import Body
-from fixturecheck.setup.records import BodySeat, Seat
+from fixturecheck.setup.records import Seat
 from fixturecheck.setup.validate import face_of
 from fixturecheck.tolerances import Tolerances
 from fixturecheck.units import METRIC, Writing, axis_text
 
 _NOTHING: Mapping[str, float] = {}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Placing:
-    """What is placed by its seats, and what is stated of it besides.
-
-    Parameters
-    ----------
-    name : str
-        A body, or a piece of equipment.
-    along_mm : tuple of float or None
-        How far its first seat is from the middle of what it lies on, along each slide that the seats leave.
-    turn_deg : float or None
-        How far it is turned in what the seats leave.
-    only : tuple of BodySeat
-        Seats that only say where it stands.
-    row : InRow or None
-        Its place in a gang.
-    """
-
-    name: str
-    along_mm: tuple[float, ...] | None = None
-    turn_deg: float | None = None
-    only: tuple[BodySeat, ...] = ()
-    row: InRow | None = None
 
 
 def placed_as_stated(
@@ -82,13 +57,9 @@ def placed_as_stated(
     """
     if not placings:
         return tuple(bodies)
-    wanted = [
-        Placing(name=p.name, along_mm=p.along_mm, turn_deg=p.turn_deg, only=p.only, row=p.row)
-        for p in placings
-    ]
     entries = {p.name: p.entry for p in placings}
     problems = _Problems()
-    found = _ToPlace(bodies, seats, wanted, tolerances, write).placed(problems)
+    found = _ToPlace(bodies, seats, placings, tolerances, write).placed(problems)
     wrong = Mistakes()
     for name, key, message in problems.found:
         with wrong.noted():
