@@ -25,6 +25,9 @@ for _library in ("OMP", "OPENBLAS"):
 # What is measured is computed, not recalled; a row about what is kept names a folder of its own.
 os.environ["FIXTURECHECK_CACHE"] = "off"
 
+# Gangs and cases are those that the tests know.
+sys.path.append(str(Path(__file__).resolve().parents[1]))
+
 AT_LEAST, AT_MOST = "at least", "at most"
 
 ROWS: Mapping[str, tuple[str, str]] = {

@@ -10,13 +10,13 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
-from bench_gang import copied, drawn_anew, gang, standing
 from bench_timing import interleaved_s, ratio_of, shown_s
 
 from fixturecheck.contact.patch import ContactMap
 from fixturecheck.contact.patches.contact_map import find_contacts
 from fixturecheck.kernel.shapes import Placed
 from fixturecheck.tolerances import Tolerances
+from tests.nesting.pawl_gang import copied, drawn_anew, gang, standing
 
 GANGS = (8, 16, 32, 64, 128, 256, 512, 1024)
 AREA_TOLERANCE = 1e-6  # relative; both answers are exact

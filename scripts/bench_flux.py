@@ -6,9 +6,7 @@ The cases are those that the tests hold against the full field; times are of the
 from __future__ import annotations
 
 import statistics
-import sys
 from importlib.util import find_spec
-from pathlib import Path
 
 from bench_timing import MissingError
 
@@ -17,11 +15,8 @@ CASE = "a gang of four blocks 25 x 25 x 12 mm on eight poles"
 
 
 def _cases() -> object:
-    sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-    try:
-        from tests.magnet import fluxbench
-    finally:
-        sys.path.pop(0)
+    from tests.magnet import fluxbench
+
     return fluxbench
 
 

@@ -6,13 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from bench_gang import gang
 from bench_settle import pawl_gang, settler
 from bench_timing import interleaved_s, ratio_of, shown_s
 
 from fixturecheck.kernel.place import matrix_of, translation
 from fixturecheck.setup.model import Body, Seat
 from fixturecheck.setup.placed import place_by_seats
+from tests.nesting.pawl_gang import gang
 
 COUNT = 16
 ROUNDS = 7

@@ -8,7 +8,6 @@ from collections.abc import Callable
 
 import cadquery as cq
 import numpy as np
-from bench_gang import gang
 from bench_timing import MissingError, interleaved_s
 
 from fixturecheck.nesting.model import Push, SettlingModel, Staging, settling_model_of
@@ -18,6 +17,7 @@ from fixturecheck.rigid.motion import Poses
 from fixturecheck.setup.model import Body, Seat, Setup
 from fixturecheck.statics.contact_step import SteadyLoad
 from fixturecheck.statics.rest import Bounds
+from tests.nesting.pawl_gang import gang
 
 PUSHED = Staging(push={"*": Push(direction=(-1, 0, 0))})
 CORNERED = Staging(push={"*": Push(direction=(-1, 0.5, 0))})
@@ -105,7 +105,8 @@ def mesh_stepper(bench: SettlingModel, timestep_s: float) -> Callable[[], float]
     """Return what steps a gang of meshes in MuJoCo from where ours starts until nothing moves; mm off."""
     try:
         import mujoco
-        from bench_pieces import gang_model
+
+        from tests.nesting.convex_pieces import gang_model
     except ImportError as missing:
         message = f"{missing.name} is not installed (extra `test`)"
         raise MissingError(message) from missing

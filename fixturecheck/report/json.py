@@ -90,8 +90,9 @@ class _Plain:
 
     def __call__(self, value: Any, name: str = "") -> Any:
         """Return a value as JSON holds it."""
-        if type(value) in self._told:
-            value = self._told[type(value)](value)
+        tell = next((tell for kind, tell in self._told.items() if isinstance(value, kind)), None)
+        if tell is not None:
+            value = tell(value)
         elif is_dataclass(value) and not isinstance(value, type):
             value = _record(value)
         if isinstance(value, float):

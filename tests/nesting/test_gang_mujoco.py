@@ -12,8 +12,8 @@ import pytest
 from fixturecheck.nesting.model import Push, Staging, settling_model_of
 from fixturecheck.nesting.settle import loads_of, loose_of, ranks_of, retreats_of, settle_setup, shifted
 from fixturecheck.setup.model import Setup
-from scripts.bench_gang import gang
-from scripts.bench_pieces import OPTIONS, gang_model
+from tests.nesting.convex_pieces import OPTIONS, gang_model
+from tests.nesting.pawl_gang import gang
 
 GRAVITY = 9.80665
 SHARE = 0.25

@@ -1,4 +1,4 @@
-"""The gang that the bench works on: index pawls nested end to end in a magnetic V-block against a stop."""
+"""A gang of any length: index pawls nested end to end in a magnetic V-block against a stop."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 from fixturecheck import Body, body, equipment, place
 from fixturecheck.kernel.shapes import Location, Placed
 
-PAWL = Path(__file__).resolve().parents[1] / "models" / "index_pawl"
+PAWL = Path(__file__).resolve().parents[2] / "models" / "index_pawl"
 HEEL_MM = 1.0
 LONGEST_MM, FURTHEST_MM = 1600.0, 9000.0
 
