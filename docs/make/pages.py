@@ -48,7 +48,6 @@ RECORDS = {
 }  # fmt: skip
 """The data classes of which objects in result.json are made."""
 _JSON = {str: "string", float: "number", int: "integer", bool: "boolean"}
-_INCHES = "in inch units: "
 _MADE = "<!-- Made of the code when the site is built: edit {source}, not this page. -->\n\n"
 
 
@@ -84,8 +83,8 @@ def keys_page() -> str:
 
 
 def _key_row(key: keys.Key) -> tuple[str, ...]:
-    takes = [re.sub(r'"([^"]*)"', r"`\1`", f) for f in key.facts if not f.startswith(_INCHES)]
-    names = [key.name, *(f.removeprefix(_INCHES) for f in key.facts if f.startswith(_INCHES))]
+    takes = [re.sub(r'"([^"]*)"', r"`\1`", text) for text in (key.takes, key.span) if text]
+    names = [name for name in (key.name, key.inch_key) if name]
     default = f"`{key.default}`" if key.default else ""
     return "<br>".join(f"`{n}`" for n in names), key.unit, default, ", ".join(takes), key.meaning
 

@@ -169,9 +169,9 @@ def _keys() -> Iterator[tuple[str, _Topic]]:
                 yield f"unit: {key.unit}"
             if key.default:
                 yield "must be stated" if key.default == NEEDED else f"default: {key.default}"
-            takes = [fact for fact in key.facts if ":" not in fact]
+            takes = [text for text in (key.takes, key.span) if text]
             yield from ([f"takes: {'; '.join(takes)}"] if takes else [])
-            yield from (fact for fact in key.facts if ":" in fact)
+            yield from ([f"in inch units: {key.inch_key}"] if key.inch_key else [])
             if key.matters:
                 yield f"what depends on it: {key.matters}"
 

@@ -57,8 +57,13 @@ def point(values: object, what: str, rule: Allowed = PLACE_MM) -> Vector:
     return float(numbers[0]), float(numbers[1]), float(numbers[2])
 
 
-def turns(values: object) -> tuple[tuple[Vector, float], ...]:
+def turns(values: object, *, what: str = "") -> tuple[tuple[Vector, float], ...]:
     """Return turns as axis and angle in degrees, in their order.
+
+    Parameters
+    ----------
+    what : str
+        What to call in a message whatever one of the turns belongs to.
 
     Raises
     ------
@@ -71,7 +76,11 @@ def turns(values: object) -> tuple[tuple[Vector, float], ...]:
     if len(values) > MOST_TURNS:
         message = f"rotate holds {len(values)} turns; state at most {MOST_TURNS}"
         raise SetupError(message)
-    return tuple(_turn(turn) for turn in values)
+    try:
+        return tuple(_turn(turn) for turn in values)
+    except SetupError as reason:
+        message = f"{what}: {reason}" if what else str(reason)
+        raise SetupError(message) from reason
 
 
 def _turn(turn: object) -> tuple[Vector, float]:
@@ -183,10 +192,9 @@ def place_facts(entry: Stated, units: str) -> PlaceFacts:
     # One turn may be stated without the outer brackets: rotate = ["z", 90].
     single = isinstance(rotate, list | tuple) and bool(rotate) and isinstance(rotate[0], str)
     try:
-        return PlaceFacts(at=at, rotate=turns([rotate] if single else rotate))
+        return PlaceFacts(at=at, rotate=turns([rotate] if single else rotate, what=entry.what))
     except SetupError as reason:
-        told = str(reason)
-        entry.fail(told if told.startswith("rotate") else f"{entry.what}: {reason}", "rotate")
+        entry.fail(str(reason), "rotate")
 
 
 def equipment_facts(entry: Stated, units: str) -> EquipmentFacts:

@@ -55,8 +55,12 @@ class Key:
     default : str
         What is used where the key is left out, as a file would state it; `(needed)` where it must be stated;
         empty where leaving it out means something else.
-    facts : tuple of str
-        The kind of value, its words, its range, and the key that states it in inch units.
+    takes : str
+        The kind of value, or the words that it may be; empty where the meaning says it.
+    span : str
+        The range of its number in words; empty where it has none.
+    inch_key : str
+        The key that states it in inch units; empty where there is none.
     meaning : str
         What it means.
     matters : str
@@ -66,9 +70,17 @@ class Key:
     name: str
     unit: str
     default: str
-    facts: tuple[str, ...]
+    takes: str
+    span: str
+    inch_key: str
     meaning: str
     matters: str = ""
+
+    @property
+    def facts(self) -> tuple[str, ...]:
+        """All that is known of its value, each in a few words."""
+        inch = f"in inch units: {self.inch_key}" if self.inch_key else ""
+        return tuple(text for text in (self.takes, self.span, inch) if text)
 
 
 def keys_of(table: str) -> Iterator[Key]:
@@ -91,9 +103,11 @@ def keys_of_record(record: type, without: Collection[str] = ()) -> Iterator[Key]
                 name=field.name,
                 unit=metric_unit(field.name),
                 default=_default(field),
-                facts=tuple(_facts(field, _kind_told(types[field.name]))),
+                takes=_takes(field, _kind_told(types[field.name])),
+                span="" if (rule := allowed_in(field)) is None else rule.range_said(),
+                inch_key=inch_key(field.name) or "",
                 meaning=meanings.get(field.name, ""),
-                matters=rule.matters if (rule := allowed_in(field)) is not None else "",
+                matters="" if rule is None else rule.matters,
             )
 
 
@@ -138,15 +152,9 @@ def _written(value: object) -> str:
     return f"{value:_}" if isinstance(value, int) else f"{value:g}"
 
 
-def _facts(field: Field[Any], kind: str) -> Iterator[str]:
-    """Yield the kind of value, its words, its range, and the key that states it in inch units."""
+def _takes(field: Field[Any], kind: str) -> str:
+    """Return the words that a value may be, or else its kind."""
     rule = allowed_in(field)
     if rule is not None and rule.words:
-        yield ("list of " if kind == "texts" else "") + " | ".join(f'"{w}"' for w in rule.words)
-    elif kind in _KINDS or kind in _LISTS:
-        yield {**_KINDS, **_LISTS}[kind]
-    if rule is not None and rule.range_said():
-        yield rule.range_said()
-    inch = inch_key(field.name)
-    if inch:
-        yield f"in inch units: {inch}"
+        return ("list of " if kind == "texts" else "") + " | ".join(f'"{w}"' for w in rule.words)
+    return {**_KINDS, **_LISTS}.get(kind, "")

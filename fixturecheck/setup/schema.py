@@ -460,9 +460,8 @@ def _told(value: Schema, field: Field[Any], key: Key | None) -> Schema:
     """Return what a key takes with its meaning, unit, default and range beside it."""
     if key is None:
         return value
-    range_said = next((f for f in key.facts if f.startswith(("from ", "0, or from "))), "")
     default = "" if key.default in {"", NEEDED} else f"default {key.default}"
-    told: Schema = {"description": _joined(key.meaning, key.unit, range_said, default)}
+    told: Schema = {"description": _joined(key.meaning, key.unit, key.span, default)}
     if default:
         told["default"] = field.default
     # What stands beside a $ref is not read, so the reference goes one step down.

@@ -15,7 +15,12 @@ from tests.meta.source import ROOT, Module, modules
 
 READERS = {
     # Text from outside.
-    "commands": "arguments of the command line",
+    "commands.cache": "the name of a kept function, shown without that of the package",
+    "commands.compare": "arguments of the command line",
+    "commands.explain": "what somebody asks about, and lines of findings that they copied from a terminal",
+    "commands.live_page": "the page as written, into which the news are put",
+    "commands.shared": "arguments of the command line",
+    "commands.terminal": "white space, to put a message on one line",
     "kernel.script": "overrides of a script's parameters",
     "kernel.step": "STEP files",
     "kernel.worker": "what a child process wrote",
@@ -28,7 +33,13 @@ READERS = {
     "report.lists": "the brackets round a table's name",
     "checks.told": "docstrings of the checks, from which the reference and `explain` are made",
     "start.assembly": "names of shapes in a file that a check wrote",
-    "setup": "set-ups as text, and the names in them",
+    "setup.document": "a TOML file as text, and keys as `--set` takes them",
+    "setup.facts": "the unit at the end of a key",
+    "setup.guessed": "keys as `guessed` lists them",
+    "setup.keys": "docstrings of the data classes, from which the reference of keys is made",
+    "setup.make": "references to faces as a set-up states them",
+    "setup.reader": "the kinds of value that a key takes",
+    "setup.text": "names that a set-up gives",
     "shop.catalogue": "the table of equipment",
     "shop.wheels": "the marking of a wheel",
     "shop.tables": "tables and their sources",
