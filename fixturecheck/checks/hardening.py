@@ -23,7 +23,7 @@ from collections.abc import Iterator
 from fixturecheck.checks.stage import Stage
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hardening.steels import hardening_processes
+from fixturecheck.hardening.steels import hardening_process, hardening_processes
 from fixturecheck.result.finding import Finding, Kind, Verdict, judge, not_computed
 from fixturecheck.result.hardening import DIAMETER, HardeningFound, HardnessSpot, SizeChange, SteelTempered
 from fixturecheck.setup.hardening import HardenedWhen, Hardening, hardened_parts
@@ -59,11 +59,11 @@ def check(stage: Stage) -> Iterator[Finding]:
         return
     sources = {part: uncited(s.source) for s in found.steels for part in s.parts}
     if hardening.growth_share:
-        sources = dict.fromkeys(sources, "size change as stated")
+        sources = {size.face.body: "size change as stated" for size in found.sizes}
     for size in found.sizes:
         yield _size(size, sources[size.face.body], write)
     for face, depth_mm in found.skins:
-        yield _skin(face, depth_mm, found, write)
+        yield _skin(face, depth_mm, hardening.process, write)
     for steel in found.steels:
         yield from _steel(steel)
     for spot in found.spots:
@@ -125,9 +125,9 @@ def _made_right(size: SizeChange, write: Writing) -> str:
     return leave
 
 
-def _skin(face: FaceRef, depth_mm: float, found: HardeningFound, write: Writing) -> Finding:
+def _skin(face: FaceRef, depth_mm: float, process: str, write: Writing) -> Finding:
     """Caution for a face with a tolerance that keeps the surface of the furnace."""
-    steel = next(s for s in found.steels if face.body in s.parts)
+    surface = hardening_process(process).surface
     return judge(
         depth_mm * 1e3,
         unit="um",
@@ -137,8 +137,8 @@ def _skin(face: FaceRef, depth_mm: float, found: HardeningFound, write: Writing)
         subject=face,
         kind=Kind.SKIN,
         about=(face,),
-        says=f"{face} is finished before hardening and keeps the surface that {steel.process} leaves, up to "
-        f"{write.gap(depth_mm * 1e3)} deep: {steel.surface}.",
+        says=f"{face} is finished before hardening and keeps the surface that {process} leaves, up to "
+        f"{write.gap(depth_mm * 1e3)} deep: {surface}.",
         source=_TRADE,
     )
 

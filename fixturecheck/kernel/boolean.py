@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import cadquery as cq
+import numpy as np
 from OCP.BOPAlgo import BOPAlgo_PaveFiller
 from OCP.BRepAlgoAPI import (
     BRepAlgoAPI_BooleanOperation,
@@ -117,10 +118,6 @@ _CLOSE_SHARE = 1e-9
 
 _NOTHING_MM3 = 1e-9
 """Volume below which a piece is the kernel's rounding."""
-
-
-_PARALLEL = 1e-12
-"""One less the cosine of directions that count as parallel: 1.4e-6 rad."""
 
 
 _FUZZ_MM = (0.0, 1e-6, 1e-5)
@@ -328,28 +325,40 @@ def shared_area_mm2(face: Face, shape: Shape, *, within_mm: float, facing: int =
     if flat is None:
         message = "the area that two faces share is computed for flat faces only"
         raise NotComputedError(message)
-    centre, normal = flat
+    centre, normal = np.array(flat[0]), np.array(flat[1])
     box = loose_box(face)
     total = 0.0
     for mate in shape.Faces():
-        off_mm = _off_plane_mm(mate, centre, normal, facing)
-        if off_mm is None or abs(off_mm) > within_mm or box_gap_mm(box, loose_box(mate)) > within_mm:
+        if box_gap_mm(box, loose_box(mate)) > within_mm:
             continue
-        level = shifted(mate, (-off_mm * normal[0], -off_mm * normal[1], -off_mm * normal[2]))
+        level = _levelled(mate, face, centre, facing * normal, within_mm)
+        if level is None:
+            continue
         total += sum(f.Area() for f in common(face, level).Faces())
     return total
 
 
-def _off_plane_mm(face: Face, centre: Vector, normal: Vector, facing: int) -> float | None:
-    """Return how far a parallel face lies from a plane along its normal; None when it is not parallel."""
-    flat = flat_of(face)
+def _levelled(mate: Face, face: Face, centre: Floats, normal: Floats, within_mm: float) -> Face | None:
+    """Return a face laid into the plane of another; None where it lies or leans further off than allowed.
+
+    The kernel finds nothing common to faces that lean by less than it can tell.
+    """
+    flat = flat_of(mate)
     if flat is None:
         return None
-    place, n = flat
-    along = sum(a * b for a, b in zip(n, normal, strict=True))
-    if along * facing < 1 - _PARALLEL:
+    place, own = np.array(flat[0]), np.array(flat[1])
+    box = loose_box(face)
+    across_mm = float(np.linalg.norm([box[k + 3] - box[k] for k in range(3)]))
+    axis = np.cross(own, normal)
+    leans = float(np.linalg.norm(axis))
+    # The foot of the other face's middle: there, the distance counts, not where the mate's own frame stands.
+    off_mm = float((place - centre) @ own) / float(own @ normal) if float(own @ normal) > 0.0 else math.inf
+    if abs(off_mm) + 0.5 * leans * across_mm > within_mm:
         return None
-    return sum(a * (p - q) for a, p, q in zip(normal, place, centre, strict=True))
+    if leans > 0.0:
+        at, to = cq.Vector(*place.tolist()), cq.Vector(*(place + axis / leans).tolist())
+        mate = mate.rotate(at, to, math.degrees(math.asin(min(leans, 1.0))))
+    return shifted(mate, -float((place - centre) @ normal) * normal)
 
 
 def _volume(shape: Shape) -> float:

@@ -10,7 +10,8 @@ from fixturecheck.errors import SetupError
 from fixturecheck.faceref import FaceRef
 from fixturecheck.kernel.brep.topology import is_same
 from fixturecheck.process.model import Job, PartFunction, PartState, SetupMaker
-from fixturecheck.process.records import Operation
+from fixturecheck.process.records import Operation, OperationKind
+from fixturecheck.setup.hardening import Hardening
 from fixturecheck.setup.model import Body, Setup
 
 _MOST_TRIES = 60
@@ -150,8 +151,35 @@ def setup_of(job: Job, operation: Operation, before: PartState, after: PartState
     except SetupError as trouble:
         told = (f"operation {operation.title!r}: {line}" for line in trouble.problems)
         raise SetupError(*told) from trouble
+    if operation.kind == OperationKind.HARDEN and setup.hardening is not None:
+        setup = replace(setup, hardening=_hardening(operation, setup.hardening, after))
     parts = tuple(b.name for b in setup.bodies if any(is_same(b.solid, s.solid) for s in (before, after)))
     return OperationSetup(setup=setup, parts=parts)
+
+
+def _hardening(operation: Operation, stated: Hardening, after: PartState) -> Hardening:
+    """Return how the parts are hardened, with the job's temper and growth, and the stock that is left then.
+
+    Raises
+    ------
+    SetupError
+        Job and set-up state different tempers.
+    """
+    if operation.temper_c is not None and stated.temper_c not in {None, operation.temper_c}:
+        message = (
+            f"operation {operation.title!r} is tempered at {operation.temper_c:g} C, its set-up states "
+            f"{stated.temper_c:g} C; state it once"
+        )
+        raise SetupError(message)
+    share = stated.growth_share
+    if share is None and operation.growth_share:
+        share = (operation.growth_share[0], operation.growth_share[1])
+    return replace(
+        stated,
+        temper_c=stated.temper_c if operation.temper_c is None else operation.temper_c,
+        growth_share=share,
+        leave_mm={**after.stock_mm, **stated.leave_mm},
+    )
 
 
 def by_function(function: PartFunction) -> SetupMaker:

@@ -13,6 +13,7 @@ import numpy as np
 from fixturecheck.kernel.mesh.triangles import Mesh, Tessellator
 from fixturecheck.kernel.shapes import Shape
 from fixturecheck.process.model import BodyOff, BurrEdge, JobResult, OperationFound, PartState
+from fixturecheck.process.records import CUTTING
 from fixturecheck.report.folder import OPERATIONS, PAGE, PICTURES, RESULT
 from fixturecheck.report.json import finding_dict, json_text, made_by, rounded
 from fixturecheck.report.markup import Table, picture_of, render_page, table_of
@@ -57,6 +58,7 @@ def job_page(result: JobResult, *, pictures: Mapping[str, bytes], why_missing: s
         sign=SIGNS[result.verdict],
         name=result.job.name,
         counts=counted(result),
+        not_asked=not_asked_words(result),
         strip=[
             picture_of(pictures[state_picture(n)], _state_words(result, n), _state_words(result, n))
             for n in range(len(result.states))
@@ -77,6 +79,25 @@ def counted(result: JobResult) -> str:
     told = [f"{verdicts.count(v)} {v}" for v in Verdict if v in verdicts]
     told += [f"{verdicts.count(None)} not asked about"] if None in verdicts else []
     return f"{len(verdicts)} operations: {', '.join(told)}"
+
+
+_TELLING = frozenset({"rest", "hold", "release"})
+"""What a go of a cut means little without."""
+
+
+def not_asked_words(result: JobResult) -> str:
+    """Say of which cutting operations rest, hold and release were not asked; empty where all were."""
+    lacking: dict[str, list[str]] = {}
+    for found in result.operations:
+        if found.result is None or found.operation.kind not in CUTTING:
+            continue
+        for one in found.result.not_asked:
+            if one.check in _TELLING:
+                lacking.setdefault(one.check, []).append(f"{found.operation.number}")
+    if not lacking:
+        return ""
+    told = "; ".join(f"{QUESTIONS.get(check, check)}: {', '.join(of)}" for check, of in lacking.items())
+    return f"NOT ASKED in operations: {told}"
 
 
 def _word(found: OperationFound) -> str:
@@ -180,7 +201,8 @@ def job_table(result: JobResult, *, width: int | None = None, colour: bool = Fal
     """
     columns = width or shutil.get_terminal_size((100, 24)).columns
     head = coloured(verdict_word(result.verdict), result.verdict, colour=colour)
-    lines = [f"{head}  {result.job.name}", f"      {counted(result)}", ""]
+    lines = [f"{head}  {result.job.name}", f"      {counted(result)}"]
+    lines += [*folded(not_asked_words(result), columns), ""] if not_asked_words(result) else [""]
     for found in result.operations:
         o = found.operation
         word = coloured(f"{_word(found):<11}", found.verdict or Verdict.UNKNOWN, colour=colour)

@@ -75,11 +75,12 @@ def _plate(
 ) -> Piece:
     """Return the plate with both rolls and its end stop, turned to the angle reached.
 
-    The rolls reach half their size out of its underside.
+    The rolls reach half their size out of its underside. It ends flush with the hinge roll, so that its end
+    stays above the base at every angle.
     """
     length_mm, width_mm, thick_mm = size_mm
-    half_mm, end_mm = width_mm / 2, roll_mm
-    shapes = [box((-half_mm, -end_mm, 0.0), (half_mm, length_mm + end_mm, thick_mm))]
+    half_mm, end_mm, far_mm = width_mm / 2, roll_mm / 2, length_mm + roll_mm
+    shapes = [box((-half_mm, -end_mm, 0.0), (half_mm, far_mm, thick_mm))]
     if stop_mm:
         shapes.append(box((-half_mm, -end_mm, 0.0), (half_mm, -end_mm + stop_mm, thick_mm + stop_mm)))
     rolls = [((-half_mm, y_mm, 0.0), (half_mm, y_mm, 0.0)) for y_mm in (0.0, length_mm)]
@@ -90,7 +91,7 @@ def _plate(
         "minus_x": (AXIS_NORMALS["minus_x"], (-half_mm, 0.0, 0.0)),
         "plus_x": (AXIS_NORMALS["plus_x"], (half_mm, 0.0, 0.0)),
         "minus_y": (AXIS_NORMALS["minus_y"], (0.0, -end_mm, 0.0)),
-        "plus_y": (AXIS_NORMALS["plus_y"], (0.0, length_mm + end_mm, 0.0)),
+        "plus_y": (AXIS_NORMALS["plus_y"], (0.0, far_mm, 0.0)),
     }
     if stop_mm:
         planes["stop"] = (AXIS_NORMALS["plus_y"], (0.0, -end_mm + stop_mm, 0.0))

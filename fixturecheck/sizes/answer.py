@@ -8,7 +8,12 @@ import numpy as np
 
 from fixturecheck.errors import NotComputedError
 from fixturecheck.faceref import FaceRef
-from fixturecheck.hardening.steels import HardeningSteel, hardening_process, hardening_steel
+from fixturecheck.hardening.steels import (
+    HardeningSteel,
+    hardening_process,
+    hardening_steel,
+    hardening_steels,
+)
 from fixturecheck.hardening.temper import hardness_hrc, temper_for, toughness_j, toughness_turns
 from fixturecheck.interval import Range
 from fixturecheck.kernel.brep.topology import faces_of
@@ -35,10 +40,13 @@ def hardening_found(setup: Setup) -> HardeningFound | None:
     if hardening is None:
         return None
     parts = hardened_parts(setup)
-    steels = tuple(
-        _tempered(hardening, parts, name) for name in dict.fromkeys(map(hardening.steel_of, parts))
-    )
-    missing: list[tuple[str, str]] = []
+    names = list(dict.fromkeys(map(hardening.steel_of, parts)))
+    steels = tuple(_tempered(hardening, parts, name) for name in names if name in hardening_steels())
+    missing: list[tuple[str, str]] = [
+        (name, f"the hardness of {name} after its temper is in no table; its size change is as stated")
+        for name in names
+        if name not in hardening_steels() and hardening.wanted is not None
+    ]
     sizes = tuple(c for body in parts for c in _changes(setup, body, missing))
     return HardeningFound(
         steels=steels,
@@ -152,8 +160,8 @@ def _changes(setup: Setup, body: Body, missing: list[tuple[str, str]]) -> Iterat
 
 def _spot(setup: Setup, body: Body, steels: tuple[SteelTempered, ...]) -> HardnessSpot:
     """Return where a part may be tested, at the least hardness that it may have."""
-    steel = next(s for s in steels if body.name in s.parts)
-    return hardness_spot(setup, body, min((*steel.hardness_hrc, *steel.wanted_hrc), default=_SOFT_HRC))
+    known = [h for s in steels if body.name in s.parts for h in (*s.hardness_hrc, *s.wanted_hrc)]
+    return hardness_spot(setup, body, min(known, default=_SOFT_HRC))
 
 
 def _skins(setup: Setup, parts: tuple[Body, ...]) -> Iterator[tuple[FaceRef, float]]:

@@ -1,4 +1,4 @@
-"""The pawl as a job: its bar, its operations in order, and the set-up of each that is ground; lengths in mm.
+"""The pawl as a job: its bar, its operations in order, and the set-up of each; lengths in mm.
 
 The pawls come as bars with the section of the pawl and stock on what is ground.
 """
@@ -9,9 +9,23 @@ import cadquery as cq
 from gang import gang
 from pawl import FACES, FLOOR_Z, WALL_Y, pawl
 
-from fixturecheck import Blank, Cut, Machine, Operation, Seat, Setup, Wheel, body, equipment, job_of, place
+from fixturecheck import (
+    Blank,
+    Cut,
+    Machine,
+    Operation,
+    Seat,
+    Setup,
+    Wheel,
+    body,
+    equipment,
+    job_of,
+    place,
+    place_by_seats,
+)
 from fixturecheck.setup.dials import Dials, Handwheel
 from fixturecheck.setup.drilling import Drilling
+from fixturecheck.setup.hardening import Hardening
 
 HOLE_X, HOLE_Y, HOLE_D = 10.0, -6.5, 2.0  # drilled straight down, through the slope
 TOP, FLANK, FLOOR, WALL = 0.3, 0.2, 0.3, 0.15  # stock on the bar
@@ -20,6 +34,7 @@ FLOOR_LEFT, WALL_LEFT = 0.1, 0.05  # left on the corner until the pawl is hard
 JOB_FACES = FACES | {
     "top": (8, -3, 15),
     "slope": (3, -6.5, 13.5),
+    "left_side": (8, -8, 10),
     "corner_fillet": (8, WALL_Y + 0.15, FLOOR_Z + 0.15),
     "under_end": (4.3, 0, 4),
     "heel": (0.5, 0, 6.7),
@@ -45,7 +60,14 @@ def bar(extra: float = 0.0) -> cq.Workplane:
 
 def part():
     """Return the finished pawl as the part of the job."""
-    return body("pawl", drilled(), material="tool_steel_a2", faces=JOB_FACES, finish="ground")
+    return body(
+        "pawl",
+        drilled(),
+        material="tool_steel_a2",
+        faces=JOB_FACES,
+        finish="ground",
+        no_function={"under"},
+    )
 
 
 OPERATIONS = (
@@ -70,7 +92,14 @@ OPERATIONS = (
         burr_mm=0.03,
         stones=(("right_seat",),),
     ),
-    Operation(number=40, name="pocket", kind="mill", makes=POCKET, burr_mm=0.05),
+    Operation(
+        number=40,
+        name="pocket",
+        kind="mill",
+        makes=POCKET,
+        burr_mm=0.05,
+        stones=(("right_seat",), ("slope",), ("back",), ("front",)),
+    ),
     Operation(
         number=50,
         name="cross hole",
@@ -113,17 +142,19 @@ def top_up(_before, after) -> Setup:
 
 
 def angle(_before, after) -> Setup:
-    """The right flank, level: the pawl lies on its slope, its left flank against the back rail."""
-    lies = place(at=(0, 75 - 20 / 2**0.5 + 20 / 2**0.5, 20 / 2**0.5), rotate=[("x", 135)])
+    """The right flank, level: the pawl stands on its top on a sine plate, its left side against the stop."""
+    plate = equipment("sine_plate", name="sine", angle_deg=45.0, stop_mm=8.0)
+    lies = replace(after, at=place(at=(0, 20, 60), rotate=[("x", 135), ("z", 180)]))
+    seats = (
+        Seat(body="pawl", face="top", on="sine_plate", on_face="top", rank="primary"),
+        Seat(body="pawl", face="left_side", on="sine_plate", on_face="stop", rank="secondary"),
+    )
     return Setup(
         name="angle",
-        bodies=(*equipment("flat_magnetic_chuck", name="chuck"), replace(after, at=lies)),
-        seats=(
-            Seat(body="pawl", face="slope", on="chuck_plate", on_face="top", rank="primary"),
-            Seat(body="pawl", face="left_seat", on="chuck_back_rail", on_face="fence", rank="secondary"),
-        ),
+        bodies=place_by_seats((*plate, lies), seats, names=["pawl"], along_mm={"pawl": 0.0}),
+        seats=seats,
         cuts=(Cut(name="flank", parts=("pawl",), floor="right_seat", stock_mm=FLANK, way="traverse"),),
-        machine=Machine(table_z_mm=-20.0),
+        machine=Machine(table_z_mm=0.0),
         wheel=Wheel(corner_radius_mm=0.2),
     )
 
@@ -144,6 +175,28 @@ def _corner(name: str, parts, floor: float, wall: float) -> Cut:
 def corner(_before, after) -> Setup:
     """The corner, one pawl in the V-block."""
     return _in_vee(after, "corner", _corner("corner", ("pawl_1",), FLOOR - FLOOR_LEFT, WALL - WALL_LEFT))
+
+
+WIDTH = 20 / 2**0.5  # of the pawl from its slope to its right flank, between the jaws
+
+
+def pocket(_before, after) -> Setup:
+    """Step and heel from above: in the vise one pawl stands on its back, the next on its front."""
+    vise = equipment("grinding_vise", name="vise", opening_mm=WIDTH, jaw_height_mm=15.0)
+    pawls = (
+        replace(after, name="pawl_1", at=place(at=(-1, 0, 0), rotate=[("x", 45), ("y", -90)])),
+        replace(after, name="pawl_2", at=place(at=(1, 0, 20), rotate=[("x", 45), ("y", 90)])),
+    )
+    seats = [
+        Seat(body=name, face=face, on=on, on_face=on_face, rank=rank)
+        for name, foot in (("pawl_1", "back"), ("pawl_2", "front"))
+        for face, on, on_face, rank in (
+            ("right_seat", "vise_body", "fixed_jaw", "primary"),
+            (foot, "vise_body", "bed_floor", "secondary"),
+            ("slope", "vise_jaw", "moving_jaw", "tertiary"),
+        )
+    ]
+    return Setup(name="pocket", bodies=(*vise, *pawls), seats=tuple(seats), machine=Machine(table_z_mm=-32.0))
 
 
 GAP = 6.0  # between the two V-blocks under the drill
@@ -192,6 +245,18 @@ def hole(_before, after) -> Setup:
     )
 
 
+def harden(before, _after) -> Setup:
+    """The pawl on its back on a tray, as it goes into the furnace; it is tested where it is relieved."""
+    tray = equipment("blocking_block", name="tray", length_mm=60.0, width_mm=40.0, height_mm=6.0)
+    stands = replace(before, at=place(at=(0, 0, 6), rotate=[("y", -90)]))
+    return Setup(
+        name="harden",
+        bodies=(*tray, stands),
+        seats=(Seat(body="pawl", face="back", on="tray", on_face="top"),),
+        hardening=Hardening(process="vacuum_gas", wanted_hrc=(60.0, 62.0), demagnetised=True),
+    )
+
+
 DOWNFEED = Handwheel(graduation_mm=0.005, turn_mm=1.0, counts_up="down")
 
 
@@ -205,7 +270,7 @@ def final(_before, after) -> Setup:
     return replace(four, bodies=bodies, cuts=(cut,), machine=machine, dials=Dials(touch_top="pawl_1.floor"))
 
 
-SETUPS = {10: top_up, 20: angle, 30: corner, 50: hole, 70: final}
+SETUPS = {10: top_up, 20: angle, 30: corner, 40: pocket, 50: hole, 60: harden, 70: final}
 
 
 def pawl_job():

@@ -135,3 +135,10 @@ def test_an_angle_block_carries_its_own_error():
 def test_bad_plates_are_refused(given, says):
     with pytest.raises(SetupError, match=says):
         equipment("sine_plate", name="sine", **given)
+
+
+@pytest.mark.parametrize("angle_deg", [5.0, 45.0, 70.0])
+def test_the_end_of_the_plate_stays_above_its_base(angle_deg: float) -> None:
+    plate = {b.name: b for b in equipment("sine_plate", name="sine", angle_deg=angle_deg, stop_mm=8.0)}
+    base, leaning = (plate[n].solid.moved(plate[n].at) for n in ("sine_base", "sine_plate"))
+    assert base.intersect(leaning).Volume() == pytest.approx(0.0, abs=1e-6)

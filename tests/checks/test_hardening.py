@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cadquery as cq
 import pytest
 from OCP.BRepBuilderAPI import BRepBuilderAPI_GTransform
@@ -298,3 +300,24 @@ def test_bad_statements_are_told(tmp_path, old, new, says):
     (tmp_path / "job.toml").write_text(TOML.replace(old, new, 1))
     with pytest.raises(SetupError, match=says):
         load(tmp_path / "job.toml")
+
+
+def test_a_steel_without_a_table_is_answered_for_its_sizes_where_its_change_is_stated():
+    """By hand: 20 mm by 0.05 to 0.1 % are 10 to 20 um, and 10 um are allowed."""
+    block = body(
+        "block",
+        cq.Workplane().box(40, 30, 20),
+        material="steel_1018",
+        tolerance_mm={"top": 0.02},
+    )
+    stated = Hardening(process="salt_oil", growth_share=(0.0005, 0.001), demagnetised=True)
+    setup = Setup(name="furnace", bodies=(block,), hardening=stated)
+    found = {f.kind: f for f in engine.check(setup, only={"hardening"}).findings}
+    assert found[Kind.SIZE_CHANGE].value == pytest.approx(20.0)
+    assert found[Kind.SIZE_CHANGE].verdict is Verdict.NO_GO
+    assert not any("hardness of" in f.says and "temper" in f.says for f in found.values())
+    asked = replace(setup, hardening=replace(stated, wanted_hrc=(58.0, 60.0)))
+    unknown = [f for f in engine.check(asked, only={"hardening"}).findings if f.verdict is Verdict.UNKNOWN]
+    assert ["hardness of steel_1018" in f.says for f in unknown] == [True]
+    with pytest.raises(SetupError, match="steel to harden 'steel_1018' is not known"):
+        replace(setup, hardening=replace(stated, growth_share=None))

@@ -248,6 +248,10 @@ def test_shared_area_sees_parallel_faces_within_reach_only():
     above = cq.Solid.makeBox(3, 3, 3, cq.Vector(0, 0, 10))
     assert shared_area_mm2(top, above, within_mm=1e-6) == 0.0
     assert shared_area_mm2(top, above, within_mm=1e-6, facing=-1) == pytest.approx(9.0)
+    # A face that leans by 1e-6 over 10 mm is the same one within a micron, and is not within a nanometre.
+    leaning = cq.Solid.makeBox(10, 4, 10).rotate((0, 0, 10), (0, 1, 10), math.degrees(1e-6))
+    assert shared_area_mm2(top, leaning, within_mm=1e-3) == pytest.approx(40.0, rel=1e-4)
+    assert shared_area_mm2(top, leaning, within_mm=1e-6) == 0.0
 
 
 def test_what_is_put_on_a_plate_with_holes_and_pockets_fills_none_of_them(tmp_path):

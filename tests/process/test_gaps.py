@@ -24,6 +24,7 @@ from fixturecheck import (
     place,
 )
 from fixturecheck.contact.patches.contact_map import find_contacts
+from fixturecheck.errors import SetupError
 from fixturecheck.process.across import wall
 from fixturecheck.process.across.wall import bend_mm, thinnest_wall
 from fixturecheck.process.checked import check_operation
@@ -32,6 +33,7 @@ from fixturecheck.process.shown import checked_setup, with_across
 from fixturecheck.result.contact import ContactKind
 from fixturecheck.result.finding import Kind, Verdict
 from fixturecheck.setup.dials import Handwheel
+from fixturecheck.setup.hardening import Hardening
 from tests.process.jobs import HOLE_D, LONG, ROUTE, WIDE, on_chuck, part, route
 
 
@@ -277,6 +279,22 @@ def test_growth_is_taken_as_stated_for_a_steel_that_no_table_has() -> None:
     steel = replace(part(tolerance_mm={"top": 0.02}), material="steel_1018")
     _, found = across(job_of("grown", steel, (ROUTE[0], ROUTE[1], HARDEN)), "growth")
     assert [(f.verdict, f.value) for f in found] == [(Verdict.NO_GO, pytest.approx(0.02))]
+
+
+@pytest.mark.parametrize(("stated_c", "refused"), [(None, False), (200.0, False), (250.0, True)])
+def test_an_operation_and_its_set_up_state_one_temper(stated_c, refused: bool) -> None:
+    def furnace(before, _after) -> Setup:
+        hardening = Hardening(process="salt_oil", steel="tool_steel_o1", temper_c=stated_c)
+        return Setup(name="furnace", bodies=(before,), hardening=hardening)
+
+    harden = Operation(number=60, name="harden", kind="harden", temper_c=200.0)
+    job = route(replace(ROUTE[0], leave_mm={"*": 0.05}), *ROUTE[1:], harden, setups={60: furnace})
+    if refused:
+        with pytest.raises(SetupError, match="tempered at 200 C, its set-up states 250 C; state it once"):
+            staged_job(job, lambda _doing, _share: None)
+        return
+    made = staged_job(job, lambda _doing, _share: None).setups[60].setup.hardening
+    assert (made.temper_c, dict(made.leave_mm)) == (200.0, {"top": 0.05})
 
 
 def test_growth_comes_from_the_table_where_none_is_stated() -> None:
