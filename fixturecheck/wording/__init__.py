@@ -1,4 +1,4 @@
 """Data into words: the one place that says how a motion, a range of forces, a factor or a seat is written.
 
-Solvers and `physics` return numbers and enums. A sentence is made here when it is shown. Nothing reads one.
+Solvers return numbers and enums. A sentence is made here when it is shown. Nothing reads one.
 """
